@@ -1,0 +1,163 @@
+//! Pitches: the ratios of the nine notes to low A, and the drones.
+
+use super::note::Note;
+use crate::units::Hertz;
+use num_rational::Ratio;
+use serde::{Deserialize, Serialize};
+
+/// Which chanter sounds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Instrument {
+    /// Quiet, played alone, low A 233–240 Hz.
+    #[default]
+    PracticeChanter,
+    /// The pipes' own, low A about 480 Hz.
+    PipeChanter,
+}
+
+/// Which published table of ratios.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum TuningTable {
+    /// Low G 7/8, D 4/3, high G 7/4 (Macpherson 1998, harmonic column).
+    #[default]
+    Modern,
+    /// Low G 8/9, D 27/20, high G 9/5 (Lenihan & MacNeill, Acustica 4, 1954).
+    #[serde(rename = "1954")]
+    MidCentury,
+}
+
+/// A chanter's pitch: low A in hertz and the table of ratios.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Tuning {
+    /// Sounding low A.
+    pub low_a: Hertz,
+    /// Ratios of the other notes.
+    pub table: TuningTable,
+    /// Which chanter; decides where the drones lie.
+    pub instrument: Instrument,
+}
+
+impl Default for Tuning {
+    fn default() -> Self {
+        Self::of(Instrument::PracticeChanter)
+    }
+}
+
+impl TuningTable {
+    /// A note's ratio to low A, exact.
+    pub fn ratio(self, note: Note) -> Ratio<u32> {
+        let (above, below) = match (note, self) {
+            (Note::LowG, Self::Modern) => (7, 8),
+            (Note::LowG, Self::MidCentury) => (8, 9),
+            (Note::LowA, _) => (1, 1),
+            (Note::B, _) => (9, 8),
+            (Note::C, _) => (5, 4),
+            (Note::D, Self::Modern) => (4, 3),
+            (Note::D, Self::MidCentury) => (27, 20),
+            (Note::E, _) => (3, 2),
+            (Note::F, _) => (5, 3),
+            (Note::HighG, Self::Modern) => (7, 4),
+            (Note::HighG, Self::MidCentury) => (9, 5),
+            (Note::HighA, _) => (2, 1),
+        };
+        Ratio::new_raw(above, below)
+    }
+}
+
+impl Tuning {
+    /// Slowest low A that is accepted, hertz: below any practice chanter.
+    pub const LOWEST_LOW_A: f64 = 200.0;
+    /// Highest low A that is accepted, hertz: above any pipe chanter.
+    pub const HIGHEST_LOW_A: f64 = 520.0;
+    /// Between the two chanters, hertz: a low A below it is a practice chanter's.
+    pub const CHANTERS_PART: f64 = 340.0;
+
+    /// The usual pitch of a chanter: 236 Hz for the practice chanter (233–240 in use, an octave
+    /// below the pipes), 480 Hz for the pipes (Macpherson 1998: 470–480).
+    pub fn of(instrument: Instrument) -> Self {
+        let low_a = match instrument {
+            Instrument::PracticeChanter => 236.0,
+            Instrument::PipeChanter => 480.0,
+        };
+        Self {
+            low_a: Hertz(low_a),
+            table: TuningTable::Modern,
+            instrument,
+        }
+    }
+
+    /// A chanter of which only low A is known: the pitch tells which chanter it is.
+    pub fn with_low_a(low_a: Hertz, table: TuningTable) -> Self {
+        let instrument = if low_a.0 < Self::CHANTERS_PART {
+            Instrument::PracticeChanter
+        } else {
+            Instrument::PipeChanter
+        };
+        Self {
+            low_a,
+            table,
+            instrument,
+        }
+    }
+
+    /// The sounding pitch of a note.
+    pub fn hertz(&self, note: Note) -> Hertz {
+        let ratio = self.table.ratio(note);
+        Hertz(self.low_a.0 * f64::from(*ratio.numer()) / f64::from(*ratio.denom()))
+    }
+
+    /// Two tenors and the bass: 1/2, 1/2 and 1/4 of the pipe chanter's low A (Encyclopaedia
+    /// Britannica, 11th ed., "Bag-pipe"). The practice chanter sounds an octave lower, so beside
+    /// it they lie in unison with low A and an octave below.
+    pub fn drones(&self) -> [Hertz; 3] {
+        let tenor = match self.instrument {
+            Instrument::PracticeChanter => self.low_a.0,
+            Instrument::PipeChanter => self.low_a.0 / 2.0,
+        };
+        [Hertz(tenor), Hertz(tenor), Hertz(tenor / 2.0)]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::chanter::NOTES;
+    use crate::units::Cents;
+
+    /// Cents of the modern table, computed from the ratios of Macpherson 1998.
+    #[test]
+    fn the_modern_table_has_its_cents() {
+        let expected = [
+            -231.2, 0.0, 203.9, 386.3, 498.0, 702.0, 884.4, 968.8, 1200.0,
+        ];
+        let tuning = Tuning::default();
+        for (note, cents) in NOTES.into_iter().zip(expected) {
+            let found = Cents::between(tuning.low_a, tuning.hertz(note)).0;
+            assert!((found - cents).abs() < 0.05, "{note}: {found}");
+        }
+    }
+
+    /// Lenihan & MacNeill 1954: 8/9, 27/20, 9/5; the rest as in every table.
+    #[test]
+    fn the_tables_differ_on_low_g_d_and_high_g_only() {
+        let differ: Vec<Note> = NOTES
+            .into_iter()
+            .filter(|note| TuningTable::Modern.ratio(*note) != TuningTable::MidCentury.ratio(*note))
+            .collect();
+        assert_eq!(differ, [Note::LowG, Note::D, Note::HighG]);
+        assert_eq!(TuningTable::MidCentury.ratio(Note::D), Ratio::new(27, 20));
+    }
+
+    #[test]
+    fn the_same_drones_lie_beside_both_chanters() {
+        let pipes = Tuning::with_low_a(Hertz(472.0), TuningTable::Modern);
+        let practice = Tuning::with_low_a(Hertz(236.0), TuningTable::Modern);
+        assert_eq!(pipes.drones(), practice.drones());
+        assert_eq!(
+            practice.drones(),
+            [Hertz(236.0), Hertz(236.0), Hertz(118.0)]
+        );
+    }
+}

@@ -1,0 +1,11 @@
+//! gracerung: metronome-locked drills for pipers.
+//!
+//! The rooms, lowest first; a room imports only rooms above it in this list:
+//! words and quantities, the chanter and rhythm, movements, drills and settings, the score and
+//! practice, the timeline, sound and listening and paper, the app, the screen and the device and
+//! the journal, the commands. A test reads the `use` lines and holds this.
+
+pub mod chanter;
+pub mod rhythm;
+pub mod units;
+pub mod wording;

@@ -1,0 +1,129 @@
+//! How a length is written: a note value with dots, or several tied.
+
+use crate::units::Fraction;
+use num_traits::Zero;
+
+/// The plain note values, longest first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum NoteValue {
+    /// Whole note.
+    Semibreve,
+    /// Half note.
+    Minim,
+    /// Quarter note.
+    Crotchet,
+    /// Eighth note.
+    Quaver,
+    /// Sixteenth note.
+    Semiquaver,
+    /// Thirty-second note.
+    Demisemiquaver,
+    /// Sixty-fourth note.
+    Hemidemisemiquaver,
+}
+
+impl NoteValue {
+    /// Longest first.
+    pub const ALL: [Self; 7] = [
+        Self::Semibreve,
+        Self::Minim,
+        Self::Crotchet,
+        Self::Quaver,
+        Self::Semiquaver,
+        Self::Demisemiquaver,
+        Self::Hemidemisemiquaver,
+    ];
+
+    /// As a part of a semibreve.
+    pub fn part_of_semibreve(self) -> Fraction {
+        Fraction::new_raw(1, 1 << (self as u32))
+    }
+
+    /// Flags or beams: none down to the crotchet, one for the quaver …
+    pub fn flags(self) -> u8 {
+        (self as u8).saturating_sub(Self::Crotchet as u8)
+    }
+}
+
+/// A length as one written note: a value with up to two dots. A dot adds half, a second dot half
+/// of that half.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct WrittenLength {
+    /// The note value before dots.
+    pub value: NoteValue,
+    /// 0, 1 or 2.
+    pub dots: u8,
+}
+
+impl WrittenLength {
+    /// As a part of a semibreve.
+    pub fn part_of_semibreve(self) -> Fraction {
+        let base = self.value.part_of_semibreve();
+        let more = match self.dots {
+            0 => Fraction::zero(),
+            1 => Fraction::new_raw(1, 2),
+            _ => Fraction::new_raw(3, 4),
+        };
+        base + base * more
+    }
+
+    /// The one written note of exactly this part of a semibreve, when there is one.
+    pub fn exactly(part_of_semibreve: Fraction) -> Option<Self> {
+        Self::all()
+            .into_iter()
+            .find(|length| length.part_of_semibreve() == part_of_semibreve)
+    }
+
+    /// The written notes that, tied, last this part of a semibreve, longest first. Empty when no
+    /// sum of written notes does.
+    pub fn tied(part_of_semibreve: Fraction) -> Vec<Self> {
+        let mut left = part_of_semibreve;
+        let mut parts = Vec::new();
+        while !left.is_zero() {
+            let fit = Self::all()
+                .into_iter()
+                .filter(|length| length.part_of_semibreve() <= left)
+                .max_by_key(|length| length.part_of_semibreve());
+            match fit {
+                Some(length) if parts.len() < 64 => {
+                    left -= length.part_of_semibreve();
+                    parts.push(length);
+                }
+                _ => return Vec::new(),
+            }
+        }
+        parts
+    }
+
+    fn all() -> Vec<Self> {
+        NoteValue::ALL
+            .into_iter()
+            .flat_map(|value| (0..=2).map(move |dots| Self { value, dots }))
+            .collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_second_dot_adds_half_of_the_first() {
+        let length = WrittenLength {
+            value: NoteValue::Crotchet,
+            dots: 2,
+        };
+        // 1 + 1/2 + 1/4 crotchets = 7/16 of a semibreve.
+        assert_eq!(length.part_of_semibreve(), Fraction::new(7, 16));
+        assert_eq!(WrittenLength::exactly(Fraction::new(7, 16)), Some(length));
+    }
+
+    #[test]
+    fn what_one_note_cannot_write_is_tied_and_a_third_is_neither() {
+        let five = WrittenLength::tied(Fraction::new(5, 8));
+        let sum: Fraction = five.iter().map(|length| length.part_of_semibreve()).sum();
+        assert_eq!(five.len(), 2);
+        assert_eq!(sum, Fraction::new(5, 8));
+        assert!(WrittenLength::tied(Fraction::new(1, 3)).is_empty());
+    }
+}

@@ -1,0 +1,12 @@
+//! The quantities everything else is made of, one newtype each, so that a beat is never added to
+//! a frame.
+//!
+//! Knows nothing of music beyond the beat, nothing of sound beyond the sample.
+
+mod fraction;
+mod sound;
+mod time;
+
+pub use fraction::{Fraction, FractionError, parse_fraction, spell_fraction, write_fraction};
+pub use sound::{Cents, Decibels, Gain, Hertz};
+pub use time::{Beats, Bpm, BpmError, Frames, Millis, SampleRate};
