@@ -6,6 +6,7 @@
 //! the journal, the commands. A test reads the `use` lines and holds this.
 
 pub mod chanter;
+pub mod movement;
 pub mod rhythm;
 pub mod units;
 pub mod wording;
