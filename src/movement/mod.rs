@@ -3,8 +3,20 @@
 //! Knows the catalogue, the context (note before, note after) and the schools. Knows no tempo,
 //! no drill and no sound.
 
+mod catalogue;
 mod context;
+mod group;
 mod parts;
+mod pattern;
+mod recognise;
+mod resolve;
+mod school;
 
+pub use catalogue::{Family, Movement, UnknownMovement, find};
 pub use context::Context;
+pub use group::{Group, place_group};
 pub use parts::{Part, Role};
+pub use pattern::write_parts;
+pub use recognise::{Recognition, recognise};
+pub use resolve::{Resolution, Resolved, opening_gracenote, resolve};
+pub use school::{SCHOOLS, School, Schools, UnknownSchool};

@@ -1,0 +1,182 @@
+//! Throws, birls, grips, taorluaths and crunluaths.
+
+use super::{Family, Row, Timing, form};
+use crate::movement::school::{
+    BIRL_WITH_D, BIRL_WITH_HIGH_G, D_FROM_D, E_GRIP, GRIP_ON_BEAT, HEAVY_THROW, LOW_A_TAORLUATH,
+    LOW_A_WRITTEN, LOW_G_TAORLUATH, OPEN_THROW, SHORT_BIRL, THROW_BEFORE_BEAT, THROW_D_ON_BEAT,
+    UPPER_THROW_BEFORE_BEAT,
+};
+
+const B_FROM_D: &str = "from D the B gracenote separates the two low Gs: the bottom hand comes \
+                        from the D, and a D gracenote would only say it again";
+const LOW_G_SOUNDS: &str = "low G is already sounding, so the first low G is left out";
+const CLOSES_ON_LOW_G: &str = "closing on low G, the closing note is itself the second low G, so \
+                               the movement ends with its separating gracenote";
+const NO_DOUBLE_LOW_G: &str = "low G is already sounding and is not doubled: the D gracenote leads \
+                               to low A, the one tone inside";
+
+/// Throws, birls, grips, taorluaths and crunluaths.
+pub(super) const ROWS: &[Row] = &[
+    Row {
+        name: "throw-on-d",
+        spoken: "throw on D",
+        also: &["throw", "d-throw"],
+        family: Family::Throw,
+        source: "LilyPond 2.24.1 bagpipe.ly, throws; light from low G drops its low G in 46 of 48: \
+                 counted in 277 tunes; where its time falls: common practice, no source",
+        forms: &[
+            form("not LG", "D", "LG (D) LG C").school(HEAVY_THROW),
+            form("LG", "D", "(D) LG C")
+                .school(HEAVY_THROW)
+                .because(LOW_G_SOUNDS),
+            form("not LG", "D", "LG (D) C"),
+            form("LG", "D", "(D) C").because(LOW_G_SOUNDS),
+        ],
+        timing: Timing::From,
+        timings: &[
+            (THROW_D_ON_BEAT, Timing::AtFirstSeparating),
+            (THROW_BEFORE_BEAT, Timing::Until),
+        ],
+        schools: &[HEAVY_THROW, THROW_D_ON_BEAT, THROW_BEFORE_BEAT],
+        instead: &["doubling", "hg-gracenote"],
+    },
+    Row {
+        name: "throw-on-e",
+        spoken: "throw on E",
+        also: &["e-throw", "edre"],
+        family: Family::Throw,
+        source: "LilyPond 2.24.1 bagpipe.ly, throws",
+        forms: &[
+            form("any", "E", "(E) D (F) D").school(OPEN_THROW),
+            form("any", "E", "(E) LA (F) LA"),
+        ],
+        timing: Timing::From,
+        timings: &[(UPPER_THROW_BEFORE_BEAT, Timing::Until)],
+        schools: &[OPEN_THROW, UPPER_THROW_BEFORE_BEAT],
+        instead: &["doubling", "hg-gracenote"],
+    },
+    Row {
+        name: "throw-on-f",
+        spoken: "throw on F",
+        also: &["f-throw", "dare"],
+        family: Family::Throw,
+        source: "LilyPond 2.24.1 bagpipe.ly, throws",
+        forms: &[form("any", "F", "(F) E (HG) E")],
+        timing: Timing::From,
+        timings: &[(UPPER_THROW_BEFORE_BEAT, Timing::Until)],
+        schools: &[UPPER_THROW_BEFORE_BEAT],
+        instead: &["doubling", "hg-gracenote"],
+    },
+    Row {
+        name: "birl",
+        spoken: "birl",
+        also: &[],
+        family: Family::Birl,
+        source: "LilyPond 2.24.1 bagpipe.ly, birls",
+        forms: &[
+            form("not HG", "LA", "(HG) LA (LG) LA (LG)").school(BIRL_WITH_HIGH_G),
+            form("not D", "LA", "(D) LA (LG) LA (LG)").school(BIRL_WITH_D),
+            form("not LG", "LA", "(LG) LA (LG)").school(SHORT_BIRL),
+            form("not LA", "LA", "LA (LG) LA (LG)"),
+            form("LA", "LA", "(LG) LA (LG)")
+                .because("low A is already sounding, so the first tap falls at once"),
+        ],
+        timing: Timing::From,
+        timings: &[],
+        schools: &[BIRL_WITH_HIGH_G, BIRL_WITH_D, SHORT_BIRL],
+        instead: &["double-strike", "doubling"],
+    },
+    Row {
+        name: "grip",
+        spoken: "grip",
+        also: &["leumluath"],
+        family: Family::Grip,
+        source: "LilyPond 2.24.1 bagpipe.ly, grips; B from D: common practice (18 of 20 in 277 \
+                 tunes); from and to low G: common practice, no source",
+        forms: &[
+            form("not LG", "LA..HA", "LG (E) LG").school(E_GRIP),
+            form("LG", "LA..HA", "(E) LG")
+                .school(E_GRIP)
+                .because(LOW_G_SOUNDS),
+            form("D", "LA..HA", "LG (D) LG").school(D_FROM_D),
+            form("D", "LG", "LG (D)")
+                .school(D_FROM_D)
+                .because(CLOSES_ON_LOW_G),
+            form("not LG D", "LA..HA", "LG (D) LG"),
+            form("D", "LA..HA", "LG (B) LG").because(B_FROM_D),
+            form("LG", "LA..HA", "(D) LG").because(LOW_G_SOUNDS),
+            form("not LG D", "LG", "LG (D)").because(CLOSES_ON_LOW_G),
+            form("D", "LG", "LG (B)").because(
+                "closing on low G, the closing note is itself the second low G; from D the B \
+                 gracenote separates",
+            ),
+        ],
+        timing: Timing::Until,
+        timings: &[(GRIP_ON_BEAT, Timing::From)],
+        schools: &[D_FROM_D, E_GRIP, GRIP_ON_BEAT],
+        instead: &["d-gracenote", "doubling"],
+    },
+    Row {
+        name: "taorluath",
+        spoken: "taorluath",
+        also: &[],
+        family: Family::Grip,
+        source: "LilyPond 2.24.1 bagpipe.ly, taorluaths; ABC 2.1 §4.12; B from D and the form from \
+                 low G: common practice, no source",
+        forms: &[
+            form("D", "LG..D", "LG (D) LG (E)").school(D_FROM_D),
+            form("LG", "LG..D", "(D) LG (E)")
+                .school(LOW_G_TAORLUATH)
+                .because(LOW_G_SOUNDS),
+            form("not LG D", "LG..D", "LG (D) LA (E)").school(LOW_A_TAORLUATH),
+            form("D", "LG..D", "LG (B) LA (E)")
+                .school(LOW_A_TAORLUATH)
+                .because(B_FROM_D),
+            form("not LG D", "LA", "LG (D) LG LA (E)").school(LOW_A_WRITTEN),
+            form("D", "LA", "LG (B) LG LA (E)")
+                .school(LOW_A_WRITTEN)
+                .because(B_FROM_D),
+            form("not LG D", "LG..D", "LG (D) LG (E)"),
+            form("D", "LG..D", "LG (B) LG (E)").because(B_FROM_D),
+            form("LG", "LG..D", "(D) LA (E)").because(NO_DOUBLE_LOW_G),
+        ],
+        timing: Timing::Until,
+        timings: &[],
+        schools: &[D_FROM_D, LOW_G_TAORLUATH, LOW_A_TAORLUATH, LOW_A_WRITTEN],
+        instead: &["grip", "doubling"],
+    },
+    Row {
+        name: "crunluath",
+        spoken: "crunluath",
+        also: &[],
+        family: Family::Grip,
+        source: "LilyPond 2.24.1 bagpipe.ly, crunluaths; from low G as the taorluath from low G: \
+                 common practice, no source",
+        forms: &[
+            form("D", "E", "LG (D) LG (E) LA (F) LA").school(D_FROM_D),
+            form("LG", "E", "(D) LG (E) LA (F) LA")
+                .school(LOW_G_TAORLUATH)
+                .because(LOW_G_SOUNDS),
+            form("not LG D", "E", "LG (D) LG (E) LA (F) LA"),
+            form("D", "E", "LG (B) LG (E) LA (F) LA").because(B_FROM_D),
+            form("LG", "E", "(D) LA (E) LA (F) LA").because(NO_DOUBLE_LOW_G),
+        ],
+        timing: Timing::Until,
+        timings: &[],
+        schools: &[D_FROM_D, LOW_G_TAORLUATH],
+        instead: &["taorluath", "grip", "doubling"],
+    },
+    Row {
+        name: "tachum",
+        spoken: "tachum",
+        also: &[],
+        family: Family::Figure,
+        source: "common practice, no source: a figure of two melody notes, the first short and \
+                 opened by a high G gracenote, the second opened by a D gracenote",
+        forms: &[form("B C E F", "LG..C", "(D)"), form("LA", "LG", "(D)")],
+        timing: Timing::From,
+        timings: &[],
+        schools: &[],
+        instead: &["hg-gracenote", "ha-gracenote", "strike"],
+    },
+];

@@ -1,0 +1,332 @@
+//! The catalogue: one row a movement, in three tables.
+//!
+//! A row says which parts stand between which notes, under which school, and cites its source. It
+//! does not know whether they can be played there: `resolve` checks every one.
+
+mod gracenotes;
+mod light;
+mod pibroch;
+
+use super::pattern::{NoteSet, Pattern};
+use super::school::School;
+use crate::chanter::Note;
+use crate::wording;
+use std::sync::LazyLock;
+
+/// What kind of movement a row is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Family {
+    /// One gracenote.
+    Gracenote,
+    /// A note sounded twice, opened and closed by gracenotes.
+    Doubling,
+    /// Fingers tapped down.
+    Strike,
+    /// A note sounded twice and tapped.
+    Shake,
+    /// A note opened and closed by a grip.
+    Catch,
+    /// A run into one note.
+    Throw,
+    /// Two taps of the little finger on low A.
+    Birl,
+    /// Two low Gs and what follows from them.
+    Grip,
+    /// Movements of pibroch.
+    Pibroch,
+    /// A figure of melody notes, not one gracenote group.
+    Figure,
+}
+
+impl Family {
+    /// For headings: `gracenotes`, `doublings` …
+    pub fn heading(self) -> &'static str {
+        match self {
+            Self::Gracenote => "single gracenotes",
+            Self::Doubling => "doublings",
+            Self::Strike => "strikes",
+            Self::Shake => "shakes",
+            Self::Catch => "catches",
+            Self::Throw => "throws",
+            Self::Birl => "birls",
+            Self::Grip => "grips, taorluaths and crunluaths",
+            Self::Pibroch => "movements of pibroch",
+            Self::Figure => "figures of melody notes",
+        }
+    }
+}
+
+/// Where the beat falls among the parts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Timing {
+    /// On the first part: the movement takes time from the closing note.
+    From,
+    /// On the closing note: the movement takes time from the note before.
+    Until,
+    /// On the first separating gracenote.
+    AtFirstSeparating,
+}
+
+/// What is played in some contexts.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Form {
+    from: &'static str,
+    to: &'static str,
+    parts: &'static str,
+    school: Option<&'static str>,
+    replaced: Option<&'static str>,
+}
+
+/// From these notes, to those: these parts.
+const fn form(from: &'static str, to: &'static str, parts: &'static str) -> Form {
+    Form {
+        from,
+        to,
+        parts,
+        school: None,
+        replaced: None,
+    }
+}
+
+impl Form {
+    /// Played by one school only.
+    const fn school(mut self, school: School) -> Self {
+        self.school = Some(school.name);
+        self
+    }
+
+    /// Not the usual form, and why.
+    const fn because(mut self, why: &'static str) -> Self {
+        self.replaced = Some(why);
+        self
+    }
+}
+
+/// One movement.
+#[derive(Debug)]
+pub(super) struct Row {
+    pub(super) name: &'static str,
+    pub(super) spoken: &'static str,
+    /// Other names the trade has for it.
+    pub(super) also: &'static [&'static str],
+    pub(super) family: Family,
+    pub(super) source: &'static str,
+    forms: &'static [Form],
+    pub(super) timing: Timing,
+    pub(super) timings: &'static [(School, Timing)],
+    pub(super) schools: &'static [School],
+    /// Movements to play where this one cannot be played, best first.
+    pub(super) instead: &'static [&'static str],
+}
+
+/// A form with its sets and pattern read.
+#[derive(Debug)]
+pub(super) struct ReadForm {
+    pub(super) from: NoteSet,
+    pub(super) to: NoteSet,
+    pub(super) pattern: Pattern,
+    pub(super) school: Option<&'static str>,
+    pub(super) replaced: Option<&'static str>,
+}
+
+struct ReadRow {
+    row: &'static Row,
+    forms: Vec<ReadForm>,
+}
+
+static CATALOGUE: LazyLock<Vec<ReadRow>> = LazyLock::new(|| {
+    [gracenotes::ROWS, light::ROWS, pibroch::ROWS]
+        .into_iter()
+        .flatten()
+        .map(|row| ReadRow {
+            row,
+            // a form that does not read is left out, and a test counts them
+            forms: row.forms.iter().filter_map(read).collect(),
+        })
+        .collect()
+});
+
+fn read(form: &Form) -> Option<ReadForm> {
+    Some(ReadForm {
+        from: NoteSet::read(form.from)?,
+        to: NoteSet::read(form.to)?,
+        pattern: Pattern::read(form.parts)?,
+        school: form.school,
+        replaced: form.replaced,
+    })
+}
+
+/// A row of the catalogue.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Movement(u8);
+
+impl Movement {
+    /// Every movement, in the order of the catalogue.
+    pub fn all() -> impl Iterator<Item = Self> {
+        (0..CATALOGUE.len() as u8).map(Self)
+    }
+
+    /// Kebab-case: `grip`, `throw-on-d`, `d-gracenote`.
+    pub fn name(self) -> &'static str {
+        self.row().name
+    }
+
+    /// For a sentence: `grip`, `throw on D`, `D gracenote`.
+    pub fn spoken(self) -> &'static str {
+        self.row().spoken
+    }
+
+    /// Other names that `find` understands.
+    pub fn also(self) -> &'static [&'static str] {
+        self.row().also
+    }
+
+    /// Its kind.
+    pub fn family(self) -> Family {
+        self.row().family
+    }
+
+    /// The schools that change it.
+    pub fn schools(self) -> &'static [School] {
+        self.row().schools
+    }
+
+    /// Where the row comes from.
+    pub fn source(self) -> &'static str {
+        self.row().source
+    }
+
+    /// The notes it can close on under no particular school, low to high.
+    pub fn closes_on(self) -> Vec<Note> {
+        let notes: std::collections::BTreeSet<Note> = self
+            .forms()
+            .iter()
+            .filter(|form| form.school.is_none())
+            .flat_map(|form| form.to.notes())
+            .collect();
+        notes.into_iter().collect()
+    }
+
+    pub(super) fn row(self) -> &'static Row {
+        CATALOGUE[usize::from(self.0)].row
+    }
+
+    pub(super) fn forms(self) -> &'static [ReadForm] {
+        &CATALOGUE[usize::from(self.0)].forms
+    }
+}
+
+impl std::fmt::Display for Movement {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.pad(self.name())
+    }
+}
+
+/// A text that names no movement.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct UnknownMovement {
+    /// What stood there.
+    pub found: String,
+    /// The nearest name, when one is near.
+    pub nearest: Option<&'static str>,
+}
+
+impl std::fmt::Display for UnknownMovement {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "`{}` is no movement: ", self.found)?;
+        match self.nearest {
+            Some(nearest) => write!(f, "did you mean `{nearest}`?"),
+            None => f.write_str(
+                "expected a name such as `grip`, `taorluath` or `throw-on-d`; `gracerung \
+                 movements` lists them",
+            ),
+        }
+    }
+}
+impl std::error::Error for UnknownMovement {}
+
+/// Finds a movement by name, whatever its capitals, with spaces or hyphens.
+///
+/// # Errors
+/// A text that names no movement, with the nearest name.
+pub fn find(name: &str) -> Result<Movement, UnknownMovement> {
+    let plain = name.trim().to_lowercase().replace([' ', '_'], "-");
+    Movement::all()
+        .find(|movement| {
+            movement.name() == plain
+                || movement.also().contains(&plain.as_str())
+                || movement.spoken().to_lowercase().replace(' ', "-") == plain
+        })
+        .ok_or_else(|| UnknownMovement {
+            found: name.to_owned(),
+            nearest: wording::nearest(
+                &plain,
+                Movement::all().flat_map(|movement| {
+                    std::iter::once(movement.name()).chain(movement.also().iter().copied())
+                }),
+            ),
+        })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A slip in the notation would silently take a form out of the catalogue.
+    #[test]
+    fn every_form_reads() {
+        for movement in Movement::all() {
+            for form in movement.row().forms {
+                assert!(read(form).is_some(), "{movement}: {form:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn every_name_finds_its_row_and_no_other() {
+        let mut seen = std::collections::HashSet::new();
+        for movement in Movement::all() {
+            for name in std::iter::once(movement.name()).chain(movement.also().iter().copied()) {
+                assert_eq!(find(name), Ok(movement), "{name}");
+                assert!(seen.insert(name), "{name} stands twice");
+            }
+            assert_eq!(
+                find(movement.spoken()),
+                Ok(movement),
+                "{}",
+                movement.spoken()
+            );
+            assert!(!movement.source().is_empty(), "{movement} cites nothing");
+        }
+    }
+
+    /// A form or a timing of a school that its row does not list could never be chosen by a player
+    /// who reads the list; a listed school without effect would be a lie.
+    #[test]
+    fn a_row_lists_exactly_the_schools_it_knows() {
+        for movement in Movement::all() {
+            let row = movement.row();
+            let used: std::collections::BTreeSet<&str> = row
+                .forms
+                .iter()
+                .filter_map(|form| form.school)
+                .chain(row.timings.iter().map(|(school, _)| school.name))
+                .collect();
+            let listed: std::collections::BTreeSet<&str> =
+                row.schools.iter().map(|school| school.name).collect();
+            assert_eq!(used, listed, "{movement}");
+        }
+    }
+
+    #[test]
+    fn the_nearest_name_is_suggested() {
+        let error = find("taorluat").expect_err("a slip");
+        assert_eq!(error.nearest, Some("taorluath"));
+        assert!(
+            find("qqqqqq")
+                .expect_err("nothing near")
+                .to_string()
+                .contains("lists them")
+        );
+    }
+}

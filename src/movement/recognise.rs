@@ -1,0 +1,140 @@
+//! From a run of gracenotes and the notes around it to the movement's names.
+
+use super::catalogue::{Family, Movement};
+use super::context::Context;
+use super::resolve::{Resolved, resolve, separates};
+use super::school::{School, Schools};
+use crate::chanter::Note;
+
+/// What a run of gracenotes is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Recognition {
+    /// The movements it is, the likeliest first; none when it is no known movement.
+    pub names: Vec<Movement>,
+    /// The school under which the first name has these gracenotes; none when it is the usual way.
+    pub school: Option<&'static str>,
+    /// False when two equal notes stand side by side, or a lone gracenote cannot sound.
+    pub playable: bool,
+    /// The nearest movement when there is no name.
+    pub nearest: Option<Movement>,
+}
+
+/// Names a run of gracenotes between two notes.
+pub fn recognise(gracenotes: &[Note], context: Context) -> Recognition {
+    let found = matches(gracenotes, context);
+    let nearest = if found.is_empty() {
+        nearest(gracenotes, context)
+    } else {
+        None
+    };
+    Recognition {
+        school: found.first().and_then(|found| found.school),
+        names: found.into_iter().map(|found| found.movement).collect(),
+        playable: is_playable(gracenotes, context),
+        nearest,
+    }
+}
+
+/// Every movement that has these gracenotes here, the likeliest first: the usual way before a
+/// school, a form of its own before a replaced one, then the order of the catalogue.
+pub(super) fn matches(gracenotes: &[Note], context: Context) -> Vec<Resolved> {
+    let mut found: Vec<Resolved> = Movement::all()
+        .filter(|movement| movement.family() != Family::Figure)
+        .filter_map(|movement| {
+            ways(movement)
+                .filter_map(|schools| resolve(movement, context, &schools).played().cloned())
+                .find(|resolved| resolved.gracenotes() == gracenotes)
+        })
+        .collect();
+    found.sort_by_key(|resolved| (resolved.school.is_some(), resolved.movement));
+    found
+}
+
+/// The usual way, then each school of the movement by itself.
+fn ways(movement: Movement) -> impl Iterator<Item = Schools> {
+    let none = Schools::none();
+    let each = none.clone();
+    std::iter::once(none).chain(
+        movement
+            .schools()
+            .iter()
+            .map(move |school: &School| each.and(*school)),
+    )
+}
+
+fn is_playable(gracenotes: &[Note], context: Context) -> bool {
+    let line: Vec<Note> = context
+        .before
+        .into_iter()
+        .chain(gracenotes.iter().copied())
+        .chain([context.after])
+        .collect();
+    let repeats = line.windows(2).any(|pair| pair[0] == pair[1]);
+    let silent = match gracenotes {
+        [only] => !separates(*only, context.before, context.after),
+        _ => false,
+    };
+    !repeats && !silent
+}
+
+/// The movement whose gracenotes here differ least.
+fn nearest(gracenotes: &[Note], context: Context) -> Option<Movement> {
+    let written: Vec<usize> = gracenotes.iter().map(|note| note.index()).collect();
+    Movement::all()
+        .filter(|movement| movement.family() != Family::Figure)
+        .flat_map(|movement| ways(movement).map(move |schools| (movement, schools)))
+        .filter_map(|(movement, schools)| {
+            let resolution = resolve(movement, context, &schools);
+            let played: Vec<usize> = resolution
+                .played()?
+                .parts
+                .iter()
+                .map(|part| part.note.index())
+                .collect();
+            let steps = strsim::generic_levenshtein(&written, &played);
+            (steps < gracenotes.len().max(played.len())).then_some((steps, movement))
+        })
+        .min()
+        .map(|(_, movement)| movement)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::chanter::Note::*;
+
+    fn names(gracenotes: &[Note], from: Note, to: Note) -> Vec<&'static str> {
+        recognise(gracenotes, Context::between(from, to))
+            .names
+            .into_iter()
+            .map(Movement::name)
+            .collect()
+    }
+
+    #[test]
+    fn the_grip_from_d_is_known_with_b_and_by_school_with_d() {
+        let usual = recognise(&[LowG, B, LowG], Context::between(D, LowA));
+        assert_eq!(usual.names.first().map(|name| name.name()), Some("grip"));
+        assert_eq!(usual.school, None);
+        let kept = recognise(&[LowG, D, LowG], Context::between(D, LowA));
+        assert_eq!(kept.names.first().map(|name| name.name()), Some("grip"));
+        assert_eq!(kept.school, Some("d-from-d"));
+    }
+
+    #[test]
+    fn what_is_no_movement_has_a_nearest_one() {
+        let unknown = recognise(&[LowG, D, LowG, D], Context::between(C, LowA));
+        assert!(unknown.names.is_empty());
+        assert!(unknown.playable);
+        assert!(unknown.nearest.is_some());
+        let slip = recognise(&[HighG], Context::between(HighG, B));
+        assert!(!slip.playable);
+        assert!(slip.names.is_empty());
+    }
+
+    #[test]
+    fn single_gracenotes_and_doublings_are_named() {
+        assert_eq!(names(&[D], LowG, B), ["d-gracenote"]);
+        assert_eq!(names(&[HighG, E, F], LowA, E), ["doubling"]);
+    }
+}

@@ -1,0 +1,403 @@
+//! From a movement and its context to the gracenotes that are played.
+//!
+//! Whatever the catalogue says, nothing leaves here that a chanter cannot play: no two equal notes
+//! side by side, no gracenote that its held shape cannot sound.
+
+use super::catalogue::{Movement, ReadForm, Timing, find};
+use super::context::Context;
+use super::parts::{Part, Role};
+use super::pattern::strikes;
+use super::school::Schools;
+use crate::chanter::{Note, gracenote_sounds};
+use crate::wording;
+
+/// What is played for a movement in a context.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Resolution {
+    /// It can be played.
+    Played(Resolved),
+    /// It cannot.
+    NotPlayable {
+        /// Why not, in a sentence without a full stop.
+        why: String,
+        /// What is played instead.
+        instead: Option<Resolved>,
+    },
+}
+
+impl Resolution {
+    /// What sounds: the movement, or what is played instead of it.
+    pub fn sounds(&self) -> Option<&Resolved> {
+        match self {
+            Self::Played(resolved) => Some(resolved),
+            Self::NotPlayable { instead, .. } => instead.as_ref(),
+        }
+    }
+
+    /// The movement itself, when it can be played.
+    pub fn played(&self) -> Option<&Resolved> {
+        match self {
+            Self::Played(resolved) => Some(resolved),
+            Self::NotPlayable { .. } => None,
+        }
+    }
+}
+
+/// A movement in its context, as it is played.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Resolved {
+    /// Which movement.
+    pub movement: Movement,
+    /// Between which notes.
+    pub context: Context,
+    /// Its parts in order.
+    pub parts: Vec<Part>,
+    /// How many parts, from the first, sound before the beat and take their time from the note
+    /// before; the others begin on the beat and take time from the closing note.
+    pub before_beat: usize,
+    /// None when played as usual; else why this context changes it, in a sentence without a full
+    /// stop.
+    pub replaced: Option<String>,
+    /// The school that decided the notes, or else where the time falls.
+    pub school: Option<&'static str>,
+}
+
+impl Resolved {
+    /// The notes of the parts.
+    pub fn gracenotes(&self) -> Vec<Note> {
+        self.parts.iter().map(|part| part.note).collect()
+    }
+}
+
+/// What is played for a movement in a context, by the chosen schools.
+pub fn resolve(movement: Movement, context: Context, schools: &Schools) -> Resolution {
+    match own(movement, context, schools) {
+        Ok(resolved) => Resolution::Played(resolved),
+        Err(why) => Resolution::NotPlayable {
+            why,
+            instead: instead(movement, context, schools),
+        },
+    }
+}
+
+/// The movement itself, or why it cannot be played.
+fn own(movement: Movement, context: Context, schools: &Schools) -> Result<Resolved, String> {
+    let fits =
+        |form: &&ReadForm| form.from.holds(context.before) && form.to.holds(Some(context.after));
+    let chosen = movement
+        .forms()
+        .iter()
+        .filter(fits)
+        .filter(|form| form.school.is_some_and(|school| schools.chooses(school)));
+    let usual = movement
+        .forms()
+        .iter()
+        .filter(fits)
+        .filter(|form| form.school.is_none());
+    let mut first_fault = None;
+    for form in chosen.chain(usual) {
+        let Some((parts, beat)) = form.pattern.on(context.after) else {
+            continue;
+        };
+        if let Some(fault) = fault(&parts, context) {
+            first_fault.get_or_insert(fault);
+            continue;
+        }
+        let (timing, timed_by) = movement
+            .row()
+            .timings
+            .iter()
+            .find(|(school, _)| schools.chooses(school.name))
+            .map_or((movement.row().timing, None), |(school, timing)| {
+                (*timing, Some(school.name))
+            });
+        return Ok(Resolved {
+            movement,
+            context,
+            before_beat: beat.unwrap_or_else(|| parts_before_beat(&parts, timing)),
+            parts,
+            replaced: form.replaced.map(str::to_owned),
+            school: form.school.or(timed_by),
+        });
+    }
+    Err(first_fault.unwrap_or_else(|| no_form(movement, context)))
+}
+
+fn parts_before_beat(parts: &[Part], timing: Timing) -> usize {
+    match timing {
+        Timing::From => 0,
+        Timing::Until => parts.len(),
+        Timing::AtFirstSeparating => parts
+            .iter()
+            .position(|part| part.role == Role::Separating)
+            .unwrap_or(0),
+    }
+}
+
+/// Why no form of the movement stands in this context.
+fn no_form(movement: Movement, context: Context) -> String {
+    let spoken = movement.spoken();
+    let closes = movement.closes_on();
+    if closes.contains(&context.after) {
+        let before = context.before.map_or("the start of a phrase", Note::spoken);
+        return format!(
+            "there is no {spoken} from {before} to {}",
+            context.after.spoken()
+        );
+    }
+    let names: Vec<&str> = closes.iter().map(|note| note.spoken()).collect();
+    let only = wording::list(&names);
+    let last = movement
+        .forms()
+        .iter()
+        .find(|form| form.school.is_none())
+        .and_then(|form| form.pattern.on(*closes.first()?))
+        .and_then(|(parts, _)| parts.last().copied());
+    match last {
+        Some(part)
+            if part.role == Role::Separating && !separates(part.note, None, context.after) =>
+        {
+            format!(
+                "the {spoken} ends with the {} gracenote, which {} cannot sound: it closes on \
+                 {only} only",
+                part.note.spoken(),
+                context.after.spoken()
+            )
+        }
+        _ => format!("the {spoken} closes on {only} only"),
+    }
+}
+
+/// What is wrong with a row of parts between two notes: two equal notes side by side, or a
+/// gracenote that cannot sound.
+pub(super) fn fault(parts: &[Part], context: Context) -> Option<String> {
+    if parts.is_empty() {
+        return Some("there is nothing to play".to_owned());
+    }
+    for (place, part) in parts.iter().enumerate() {
+        let before = if place == 0 {
+            context.before
+        } else {
+            Some(parts[place - 1].note)
+        };
+        let after = parts.get(place + 1).map_or(context.after, |next| next.note);
+        if before == Some(part.note) {
+            return Some(if place == 0 {
+                format!(
+                    "{} is already sounding, and the same note twice is heard as one",
+                    part.note.spoken()
+                )
+            } else {
+                format!(
+                    "{} would stand beside {}, and the same note twice is heard as one",
+                    part.note.spoken(),
+                    part.note.spoken()
+                )
+            });
+        }
+        if part.role == Role::Separating && !separates(part.note, before, after) {
+            return Some(format!(
+                "the {} gracenote cannot sound on {}",
+                part.note.spoken(),
+                after.spoken()
+            ));
+        }
+    }
+    let last = parts.last()?.note;
+    (last == context.after).then(|| {
+        format!(
+            "{} would stand beside the closing {}, and the same note twice is heard as one",
+            last.spoken(),
+            last.spoken()
+        )
+    })
+}
+
+/// True when a separating gracenote sounds: lifted off the note that follows, tapped down from
+/// it, or lifted off the note before at its end.
+pub(super) fn separates(gracenote: Note, before: Option<Note>, after: Note) -> bool {
+    gracenote_sounds(gracenote, after)
+        || strikes(after).contains(&gracenote)
+        || before.is_some_and(|before| gracenote_sounds(gracenote, before) && gracenote < after)
+}
+
+fn instead(movement: Movement, context: Context, schools: &Schools) -> Option<Resolved> {
+    movement
+        .row()
+        .instead
+        .iter()
+        .filter_map(|name| find(name).ok())
+        .find_map(|other| own(other, context, schools).ok())
+}
+
+/// The gracenote that opens a bar's first note: high G; the thumb where high G sounds before or
+/// is itself the note; none after or on high A. Never equal to the note before; always one that
+/// the note can sound.
+pub fn opening_gracenote(before: Option<Note>, on: Note) -> Option<Note> {
+    if before == Some(Note::HighA) || on == Note::HighA {
+        return None;
+    }
+    if before == Some(Note::HighG) || on == Note::HighG {
+        return Some(Note::HighA);
+    }
+    Some(Note::HighG)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::chanter::{NOTES, Note::*};
+    use crate::movement::pattern::write_parts;
+
+    #[track_caller]
+    fn check(
+        name: &str,
+        school: Option<&str>,
+        from: Note,
+        to: Note,
+        expected: &str,
+        before: usize,
+    ) {
+        let schools = school.map_or(Schools::none(), |school| {
+            Schools::none().with(school).expect("a known school")
+        });
+        let movement = find(name).expect("a known movement");
+        match resolve(movement, Context::between(from, to), &schools) {
+            Resolution::Played(resolved) => {
+                assert_eq!(write_parts(&resolved.parts), expected, "{name} {from} {to}");
+                assert_eq!(resolved.before_beat, before, "{name} {from} {to}");
+                assert_eq!(resolved.school, school, "{name} {from} {to}");
+            }
+            Resolution::NotPlayable { why, .. } => panic!("{name} from {from} to {to}: {why}"),
+        }
+    }
+
+    #[track_caller]
+    fn unplayable(name: &str, from: Note, to: Note, why: &str, instead: &str) {
+        let movement = find(name).expect("a known movement");
+        let resolution = resolve(movement, Context::between(from, to), &Schools::none());
+        let Resolution::NotPlayable {
+            why: found,
+            instead: other,
+        } = resolution
+        else {
+            panic!("{name} from {from} to {to} is played");
+        };
+        assert_eq!(found, why);
+        let other = other.map(|other| format!("{} {}", other.movement, write_parts(&other.parts)));
+        assert_eq!(other.as_deref(), Some(instead));
+    }
+
+    /// LilyPond 2.24.1 bagpipe.ly; from D and from low G: common practice, no source.
+    #[test]
+    fn grips_taorluaths_and_crunluaths_fall_before_the_beat() {
+        check("grip", None, C, LowA, "LG (D) LG", 3);
+        check("grip", None, D, LowA, "LG (B) LG", 3);
+        check("grip", None, D, D, "LG (B) LG", 3);
+        check("grip", None, LowG, LowA, "(D) LG", 2);
+        check("grip", None, E, LowG, "LG (D)", 2);
+        check("grip", Some("d-from-d"), D, LowA, "LG (D) LG", 3);
+        check("grip", Some("grip-on-the-beat"), C, LowA, "LG (D) LG", 0);
+        check("taorluath", None, C, LowA, "LG (D) LG (E)", 4);
+        check("taorluath", None, D, LowA, "LG (B) LG (E)", 4);
+        check("taorluath", None, LowG, LowA, "(D) LA (E)", 3);
+        check(
+            "taorluath",
+            Some("low-g-taorluath"),
+            LowG,
+            LowA,
+            "(D) LG (E)",
+            3,
+        );
+        check("crunluath", None, C, E, "LG (D) LG (E) LA (F) LA", 7);
+        check("crunluath", None, D, E, "LG (B) LG (E) LA (F) LA", 7);
+        check("crunluath", None, LowG, E, "(D) LA (E) LA (F) LA", 6);
+    }
+
+    /// LilyPond 2.24.1 bagpipe.ly; where the time falls: common practice, no source.
+    #[test]
+    fn the_throw_on_d_has_two_weights_and_three_places() {
+        check("throw-on-d", None, LowA, D, "LG (D) C", 0);
+        check("throw-on-d", None, LowG, D, "(D) C", 0);
+        check("throw-on-d", Some("heavy-throw"), LowA, D, "LG (D) LG C", 0);
+        check(
+            "throw-on-d",
+            Some("throw-d-on-the-beat"),
+            LowA,
+            D,
+            "LG (D) C",
+            1,
+        );
+        check(
+            "throw-on-d",
+            Some("throw-before-the-beat"),
+            LowA,
+            D,
+            "LG (D) C",
+            3,
+        );
+    }
+
+    /// LilyPond 2.24.1 bagpipe.ly; after high G and high A: counted in 277 tunes.
+    #[test]
+    fn doublings_birls_and_strikes_begin_on_the_beat() {
+        check("doubling", None, LowA, E, "(HG) E (F)", 0);
+        check("doubling", None, HighG, E, "(HA) E (F)", 0);
+        check("doubling", None, HighA, E, "E (F)", 0);
+        check("doubling", Some("full-from-ha"), HighA, E, "(HG) E (F)", 0);
+        check("doubling", None, LowA, HighG, "HG (F)", 0);
+        check("doubling", None, LowA, HighA, "HA (HG)", 0);
+        check("birl", None, E, LowA, "LA (LG) LA (LG)", 0);
+        check("birl", None, LowA, LowA, "(LG) LA (LG)", 0);
+        check(
+            "birl",
+            Some("birl-with-hg"),
+            E,
+            LowA,
+            "(HG) LA (LG) LA (LG)",
+            0,
+        );
+        check("strike", None, D, D, "(LG)", 0);
+        check("strike", Some("light-d"), D, D, "(C)", 0);
+        check("strike", None, E, E, "(LA)", 0);
+    }
+
+    #[test]
+    fn what_cannot_be_played_says_why_and_what_is_played_instead() {
+        unplayable(
+            "taorluath",
+            B,
+            E,
+            "the taorluath ends with the E gracenote, which E cannot sound: it closes on low G, \
+             low A, B, C and D only",
+            "grip LG (D) LG",
+        );
+        unplayable(
+            "d-gracenote",
+            D,
+            B,
+            "D is already sounding, and the same note twice is heard as one",
+            "hg-gracenote (HG)",
+        );
+        unplayable(
+            "hg-gracenote",
+            HighG,
+            B,
+            "high G is already sounding, and the same note twice is heard as one",
+            "ha-gracenote (HA)",
+        );
+    }
+
+    #[test]
+    fn the_opening_gracenote_never_repeats_the_note_before() {
+        assert_eq!(opening_gracenote(None, LowA), Some(HighG));
+        for on in NOTES {
+            for before in NOTES {
+                if let Some(opening) = opening_gracenote(Some(before), on) {
+                    assert_ne!(opening, before);
+                    assert!(gracenote_sounds(opening, on), "{opening} on {on}");
+                }
+            }
+        }
+    }
+}
