@@ -6,7 +6,10 @@
 //! the journal, the commands. A test reads the `use` lines and holds this.
 
 pub mod chanter;
+pub mod drill;
 pub mod movement;
 pub mod rhythm;
+pub mod score;
+pub mod timeline;
 pub mod units;
 pub mod wording;

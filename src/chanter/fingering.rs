@@ -385,8 +385,8 @@ mod tests {
             [
                 (LowA, LowG),
                 (B, LowA),
-                (D, C),
                 (E, LowA),
+                (D, C),
                 (F, E),
                 (HighG, F)
             ]

@@ -6,6 +6,7 @@
 mod catalogue;
 mod context;
 mod group;
+mod lengths;
 mod parts;
 mod pattern;
 mod recognise;
@@ -15,6 +16,7 @@ mod school;
 pub use catalogue::{Family, Movement, UnknownMovement, find};
 pub use context::Context;
 pub use group::{Group, place_group};
+pub use lengths::Lengths;
 pub use parts::{Part, Role};
 pub use pattern::write_parts;
 pub use recognise::{Recognition, recognise};

@@ -1,9 +1,11 @@
-//! Metre and written note values.
+//! Metre, written note values, and the patterns of clicks.
 //!
 //! Knows how a bar is counted and how a length is written. Knows no tempo and no notes.
 
 mod duration;
 mod metre;
+mod pattern;
 
 pub use duration::{NoteValue, WrittenLength};
 pub use metre::{Metre, MetreError};
+pub use pattern::{Click, ClickPlan, ClickWeight, ReferencePlan, Subdivision};

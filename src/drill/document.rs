@@ -1,0 +1,234 @@
+//! A drill file as it is written: the same types make the JSON Schema that editors complete from,
+//! and the files that the program writes. Reading goes through the positioned tree instead, so that
+//! every problem can say where it stands; a test holds the field names equal.
+
+use crate::units::{Fraction, write_fraction};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// A drill file.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[schemars(title = "gracerung drill")]
+pub struct DrillDocument {
+    /// What the drill is called.
+    pub title: String,
+    /// A sentence on what it is for.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub about: Option<String>,
+    /// The movement to take apart, such as `grip`; left out where the music is written out.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub movement: Option<String>,
+    /// The note or notes the movement comes from: LG LA B C D E F HG HA.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub from: Option<OneOrMany>,
+    /// The note or notes it closes on; each makes a bar of every stage.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub to: Option<OneOrMany>,
+    /// The variant or variants to play, where schools differ.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub school: Option<OneOrMany>,
+    /// Where the movement begins: `before the beat` or `on the beat`; left out, as usual for it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub begins: Option<String>,
+    /// What to listen for.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub listen_for: Option<String>,
+    /// 2/2, 2/4, 3/4, 4/4, 6/8, 9/8 or 12/8; 4/4 when left out.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub metre: Option<String>,
+    /// The unit note length of written-out music, such as 1/8.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub unit: Option<Exact>,
+    /// A whole tune in ABC body text: a drill of one stage.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub music: Option<String>,
+    /// The stages, first to last.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub stages: Option<Vec<StageDocument>>,
+    /// The tempi.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub ladder: Option<LadderDocument>,
+    /// Clean repetitions in a row that clear a cell, 1 to 50; 5 when left out.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    #[schemars(range(min = 1, max = 50))]
+    pub clean: Option<u32>,
+    /// Bars to breathe and mark in after each repetition, 0 to 8; 1 when left out.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    #[schemars(range(min = 0, max = 8))]
+    pub breath: Option<u32>,
+    /// `across`: all stages at one tempo, then up. `up`: one stage to the top, then the next.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub route: Option<String>,
+    /// `by itself` or `when asked`: how play moves on from a clear cell.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub advance: Option<String>,
+    /// `when asked` or `by itself`: how a suggested step back is taken.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub step_back: Option<String>,
+    /// Lengths of gracenotes in milliseconds.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub lengths: Option<LengthsDocument>,
+}
+
+/// A stage: the movement taken apart (`tone`), in real time (no `tone`), or written out (`music`).
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct StageDocument {
+    /// What the stage is called.
+    pub name: String,
+    /// Length of the note before the movement, in beats.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub before: Option<Exact>,
+    /// Length of each sounding tone, in beats; left out, the movement is played in real time.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub tone: Option<Exact>,
+    /// ABC body text instead.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub music: Option<String>,
+    /// What to listen for in this stage.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub listen_for: Option<String>,
+}
+
+/// The tempi: from one tempo to another, by percent or by beats a minute.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct LadderDocument {
+    /// First tempo, beats a minute, 20 to 300.
+    pub from: Exact,
+    /// Last tempo.
+    pub to: Exact,
+    /// `4%`, or `4` for beats a minute.
+    pub step: Exact,
+}
+
+/// Lengths of gracenotes.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct LengthsDocument {
+    /// A separating gracenote, milliseconds.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub gracenote: Option<Exact>,
+    /// A tone inside a movement, milliseconds at 80 beats a minute and quicker.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub tone: Option<Exact>,
+    /// Whether those tones open in proportion at slower tempi.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub opens: Option<bool>,
+}
+
+/// One name or several.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(untagged)]
+pub enum OneOrMany {
+    /// One.
+    One(String),
+    /// Several.
+    Many(Vec<String>),
+}
+
+/// A number written as one likes: `2`, `0.5`, `1/2`, `1 1/2`, `4%`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(untagged)]
+pub enum Exact {
+    /// A whole number.
+    Whole(u32),
+    /// A decimal.
+    Decimal(f64),
+    /// A fraction or a percentage.
+    Text(String),
+}
+
+impl Exact {
+    /// The shortest exact spelling of a fraction: `1 1/2`, `1/4`, `2`.
+    pub fn of(value: &Fraction) -> Self {
+        if value.is_integer()
+            && let Ok(whole) = u32::try_from(value.to_integer())
+        {
+            return Self::Whole(whole);
+        }
+        let whole = value.to_integer();
+        let rest = value - Fraction::from_integer(whole);
+        if whole > 0 {
+            Self::Text(format!("{whole} {}", write_fraction(&rest)))
+        } else {
+            Self::Text(write_fraction(value))
+        }
+    }
+
+    /// As it is typed.
+    pub fn text(&self) -> String {
+        match self {
+            Self::Whole(value) => value.to_string(),
+            Self::Decimal(value) => value.to_string(),
+            Self::Text(text) => text.clone(),
+        }
+    }
+}
+
+/// The fields of a drill file, in the order they are written.
+pub(super) const DRILL_FIELDS: &[&str] = &[
+    "title",
+    "about",
+    "movement",
+    "from",
+    "to",
+    "school",
+    "begins",
+    "listen_for",
+    "metre",
+    "unit",
+    "music",
+    "stages",
+    "ladder",
+    "clean",
+    "breath",
+    "route",
+    "advance",
+    "step_back",
+    "lengths",
+];
+/// The fields of a stage.
+pub(super) const STAGE_FIELDS: &[&str] = &["name", "before", "tone", "music", "listen_for"];
+/// The fields of a ladder.
+pub(super) const LADDER_FIELDS: &[&str] = &["from", "to", "step"];
+/// The fields of lengths.
+pub(super) const LENGTHS_FIELDS: &[&str] = &["gracenote", "tone", "opens"];
+
+/// The JSON Schema of a drill file.
+pub fn schema() -> serde_json::Value {
+    schemars::schema_for!(DrillDocument).to_value()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::BTreeSet;
+
+    fn properties(schema: &serde_json::Value) -> BTreeSet<String> {
+        schema["properties"]
+            .as_object()
+            .map(|fields| fields.keys().cloned().collect())
+            .unwrap_or_default()
+    }
+
+    /// An editor would complete a field that the reader refuses, or the reverse.
+    #[test]
+    fn the_schema_has_the_readers_fields() {
+        let schema = schema();
+        let set = |fields: &[&str]| fields.iter().map(|name| (*name).to_owned()).collect();
+        assert_eq!(properties(&schema), set(DRILL_FIELDS));
+        let parts = &schema["$defs"];
+        assert_eq!(properties(&parts["StageDocument"]), set(STAGE_FIELDS));
+        assert_eq!(properties(&parts["LadderDocument"]), set(LADDER_FIELDS));
+        assert_eq!(properties(&parts["LengthsDocument"]), set(LENGTHS_FIELDS));
+    }
+
+    #[test]
+    fn a_fraction_is_written_as_a_player_would() {
+        assert_eq!(Exact::of(&Fraction::new(3, 2)).text(), "1 1/2");
+        assert_eq!(Exact::of(&Fraction::new(1, 4)).text(), "1/4");
+        assert_eq!(Exact::of(&Fraction::new(2, 1)).text(), "2");
+    }
+}

@@ -1,0 +1,28 @@
+//! Drill files: what a player writes, read into one validated value with every problem found.
+//!
+//! Knows the file format, ABC body text and the stage rule. Knows no tempo that is playing, no
+//! screen and no file system: it gets text and gives values.
+
+mod document;
+mod library;
+mod music;
+mod problem;
+mod read;
+mod stages;
+mod value;
+mod written;
+mod yaml;
+
+pub use document::{
+    DrillDocument, Exact, LadderDocument, LengthsDocument, OneOrMany, StageDocument, schema,
+};
+pub use library::{BUILT_IN, BuiltIn, built_in};
+pub use music::{MusicProblem, read_music};
+pub use problem::{Kind, Place, Problem, Severity, render};
+pub use read::{LARGEST_FILE, read};
+pub use stages::{Taken, apart, real_time};
+pub use value::{
+    Advance, Begins, Drill, Ladder, MovementLine, Route, Stage, StageKind, Step, StepBack,
+};
+pub use written::{Bar, Gracenote, Group, Music, Written};
+pub use yaml::write;

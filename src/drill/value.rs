@@ -1,0 +1,145 @@
+//! The validated drill.
+
+use super::written::Music;
+use crate::chanter::Note;
+use crate::movement::{Lengths, Movement, Schools};
+use crate::rhythm::Metre;
+use crate::units::{Beats, Bpm, Fraction};
+
+/// A drill without a problem: every bar adds up, every note can be played.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Drill {
+    /// Its title.
+    pub title: String,
+    /// A sentence on what it is for.
+    pub about: Option<String>,
+    /// What to listen for.
+    pub listen_for: Option<String>,
+    /// How bars are counted.
+    pub metre: Metre,
+    /// The movement it drills; none where its music is written out.
+    pub movement: Option<MovementLine>,
+    /// At least one.
+    pub stages: Vec<Stage>,
+    /// Its tempi.
+    pub ladder: Ladder,
+    /// Clean repetitions in a row that clear a cell, 1 to 50.
+    pub clean: u32,
+    /// Bars to breathe and mark in after each repetition, 0 to 8.
+    pub breath: u32,
+    /// Which cell comes next.
+    pub route: Route,
+    /// Whether play moves to the next cell by itself.
+    pub advance: Advance,
+    /// Whether a suggested step back is taken by itself.
+    pub step_back: StepBack,
+    /// Lengths of gracenotes.
+    pub lengths: Lengths,
+    /// Variants chosen.
+    pub schools: Schools,
+}
+
+/// The movement a drill takes apart.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MovementLine {
+    /// Which.
+    pub movement: Movement,
+    /// The notes it comes from, at least one.
+    pub from: Vec<Note>,
+    /// The notes it closes on, at least one.
+    pub to: Vec<Note>,
+}
+
+/// One way of writing the movement out.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stage {
+    /// Its name, its own within the drill.
+    pub name: String,
+    /// What to listen for here.
+    pub listen_for: Option<String>,
+    /// How it came to be.
+    pub kind: StageKind,
+    /// Its bars.
+    pub music: Music,
+}
+
+/// How a stage came to be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum StageKind {
+    /// The movement's tones as written notes.
+    Apart {
+        /// Length of the note before.
+        before: Beats,
+        /// Length of each sounding tone.
+        tone: Beats,
+    },
+    /// The whole movement as gracenotes.
+    RealTime {
+        /// Length of the note before: where the closing note lands.
+        before: Beats,
+    },
+    /// Written out in the file.
+    Written,
+}
+
+/// The tempi of a drill.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Ladder {
+    /// First rung.
+    pub from: Bpm,
+    /// Last rung, not below the first.
+    pub to: Bpm,
+    /// From one rung to the next.
+    pub step: Step,
+}
+
+/// The way from one rung to the next.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Step {
+    /// Percent of the tempo, above 0.
+    Percent(Fraction),
+    /// Beats a minute, above 0.
+    Beats(Fraction),
+}
+
+/// Which cell comes next.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Route {
+    /// All stages at this tempo, then up.
+    #[default]
+    Across,
+    /// This stage to the top, then the next stage.
+    Up,
+}
+
+/// What happens when a cell is clear.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Advance {
+    /// Play moves to the next cell at the end of the breath.
+    #[default]
+    ByItself,
+    /// The next cell is named, and taken on a key.
+    WhenAsked,
+}
+
+/// What happens after three not-clean in a row.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum StepBack {
+    /// It is suggested, and taken on a press.
+    #[default]
+    WhenAsked,
+    /// It is taken.
+    ByItself,
+}
+
+/// Where a movement begins.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Begins {
+    /// Where its school has it.
+    #[default]
+    AsUsual,
+    /// Before the beat: the closing note lands on its written place.
+    BeforeTheBeat,
+    /// On the beat: the closing note comes after it.
+    OnTheBeat,
+}

@@ -1,0 +1,104 @@
+//! Written music: bars of notes with their gracenotes, and the order the bars are played in.
+//!
+//! One value for what a drill writes out in ABC and for what a stage makes of a movement.
+
+use crate::chanter::Note;
+use crate::movement::Resolved;
+use crate::rhythm::Metre;
+use crate::units::Beats;
+
+/// Bars as they stand on paper.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Music {
+    /// How its bars are counted.
+    pub metre: Metre,
+    /// The bars, in written order.
+    pub bars: Vec<Bar>,
+    /// Indices into `bars` in the order they are played: repeats and endings unrolled.
+    pub order: Vec<usize>,
+}
+
+/// One bar as written.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Bar {
+    /// Its notes, in order.
+    pub notes: Vec<Written>,
+    /// A repeated part begins here.
+    pub repeat_begins: bool,
+    /// A repeated part ends here.
+    pub repeat_ends: bool,
+    /// A first (1) or second (2) ending begins here.
+    pub ending: Option<u8>,
+    /// The bar ends with a double bar line: a part of the tune is over.
+    pub part_ends: bool,
+}
+
+/// One melody note as written.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Written {
+    /// The note.
+    pub note: Note,
+    /// Its written length.
+    pub length: Beats,
+    /// Tied to the next note, which is the same and sounds on.
+    pub tied: bool,
+    /// What stands before it.
+    pub group: Group,
+}
+
+/// The gracenotes before a melody note.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub enum Group {
+    /// None.
+    #[default]
+    None,
+    /// The opening gracenote of a bar, chosen against the last note sounded.
+    Opening,
+    /// Written out; what they are is found from the notes.
+    Spelled(Vec<Gracenote>),
+    /// A movement or a part of one, already resolved.
+    Movement(Resolved),
+}
+
+/// A gracenote as written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Gracenote {
+    /// The note.
+    pub note: Note,
+    /// A written length, where the group holds this note long.
+    pub held: Option<Beats>,
+}
+
+impl Bar {
+    /// The sum of its notes.
+    pub fn length(&self) -> Beats {
+        self.notes.iter().map(|note| note.length).sum()
+    }
+}
+
+impl Music {
+    /// Bars played once, in written order.
+    pub fn straight(metre: Metre, bars: Vec<Bar>) -> Self {
+        let order = (0..bars.len()).collect();
+        Self { metre, bars, order }
+    }
+
+    /// The length of the pickup: nothing where the first bar is full.
+    pub fn pickup(&self) -> Beats {
+        match self.bars.first() {
+            Some(first) if self.bars.len() > 1 && first.length() < self.metre.bar() => {
+                first.length()
+            }
+            _ => Beats::ZERO,
+        }
+    }
+
+    /// The length of all bars as played.
+    pub fn length(&self) -> Beats {
+        self.order
+            .iter()
+            .filter_map(|index| self.bars.get(*index))
+            .map(Bar::length)
+            .sum()
+    }
+}

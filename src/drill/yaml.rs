@@ -1,0 +1,321 @@
+//! The only file that knows YAML: text to a tree with positions, and documents to text.
+//!
+//! Reading goes through a maintained event parser that gives positions; writing through serde.
+//! Bounded on purpose: depth, aliases and size, so that no file can cost the player the program.
+
+use super::problem::{Kind, Place, Problem};
+use saphyr_parser::{Event, Parser, ScalarStyle, Span};
+use serde::Serialize;
+
+/// The deepest nesting that is read; a drill needs four.
+const DEEPEST: usize = 64;
+
+/// A value with its place in the file.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Tree {
+    pub(super) place: Place,
+    pub(super) value: Value,
+}
+
+/// A YAML value, uninterpreted.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Value {
+    /// Any scalar; quoted ones are text whatever they look like.
+    Scalar(Text),
+    List(Vec<Tree>),
+    Map(Vec<(Tree, Tree)>),
+}
+
+/// A scalar's text and where its characters stand in the file.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Text {
+    pub(super) string: String,
+    pub(super) plain: bool,
+    /// First line and column of the content, and the column at which later lines begin.
+    start: (usize, usize),
+    indent: usize,
+}
+
+impl Text {
+    /// The place of a run of characters of the text.
+    pub(super) fn place(&self, start: usize, end: usize) -> Place {
+        let mut line = 0;
+        let mut column = 0;
+        for (offset, sign) in self.string.chars().enumerate() {
+            if offset == start {
+                break;
+            }
+            if sign == '\n' {
+                line += 1;
+                column = 0;
+            } else {
+                column += 1;
+            }
+        }
+        let first = if line == 0 { self.start.1 } else { self.indent };
+        Place {
+            line: self.start.0 + line,
+            column: first + column,
+            width: end.saturating_sub(start).max(1),
+        }
+    }
+}
+
+impl Tree {
+    /// What this is, for a message.
+    pub(super) fn described(&self) -> String {
+        match &self.value {
+            Value::Scalar(text) if is_null(text) => "nothing".to_owned(),
+            Value::Scalar(text) => format!("`{}`", shortened(&text.string)),
+            Value::List(_) => "a list".to_owned(),
+            Value::Map(_) => "a mapping".to_owned(),
+        }
+    }
+
+    /// True where nothing is written.
+    pub(super) fn is_nothing(&self) -> bool {
+        matches!(&self.value, Value::Scalar(text) if is_null(text))
+    }
+}
+
+fn is_null(text: &Text) -> bool {
+    text.plain && matches!(text.string.as_str(), "" | "~" | "null")
+}
+
+/// A text short enough for a message.
+pub(super) fn shortened(text: &str) -> String {
+    const MOST: usize = 40;
+    let clean: String = text
+        .chars()
+        .map(|sign| if sign.is_control() { '·' } else { sign })
+        .collect();
+    if clean.chars().count() <= MOST {
+        clean
+    } else {
+        clean.chars().take(MOST - 1).chain(['…']).collect()
+    }
+}
+
+/// An open list or mapping.
+struct Open {
+    tree: Tree,
+    key: Option<Tree>,
+}
+
+/// Reads one document. Stops at the first syntax error, because the parser returns the same error
+/// for ever; everything else is told and read on.
+pub(super) fn read_tree(source: &str, problems: &mut Vec<Problem>) -> Option<Tree> {
+    let lines: Vec<&str> = source.lines().collect();
+    let mut open: Vec<Open> = Vec::new();
+    let mut root = None;
+    let mut documents = 0;
+    for event in Parser::new_from_str(source) {
+        let (event, span) = match event {
+            Ok(event) => event,
+            Err(error) => {
+                let marker = error.marker();
+                let kind = if error.info().contains("recursion limit") {
+                    Kind::TooDeep
+                } else {
+                    Kind::Syntax {
+                        found: error.info().to_owned(),
+                    }
+                };
+                problems.push(Problem::new(
+                    Place {
+                        line: marker.line().max(1),
+                        column: marker.col() + 1,
+                        width: 1,
+                    },
+                    kind,
+                ));
+                return None;
+            }
+        };
+        let place = place_of(span);
+        match event {
+            Event::DocumentStart(_) => {
+                documents += 1;
+                if documents > 1 {
+                    problems.push(Problem::new(place, Kind::SecondDocument));
+                    return root;
+                }
+            }
+            Event::Alias(_) => {
+                problems.push(Problem::new(place, Kind::Alias));
+                return None;
+            }
+            Event::Scalar(text, style, _, _) => {
+                let text = scalar(&text, style, span, &lines);
+                close(
+                    &mut open,
+                    &mut root,
+                    Tree {
+                        place,
+                        value: Value::Scalar(text),
+                    },
+                    problems,
+                );
+            }
+            Event::SequenceStart(..) | Event::MappingStart(..) => {
+                if open.len() >= DEEPEST {
+                    problems.push(Problem::new(place, Kind::TooDeep));
+                    return None;
+                }
+                let value = if matches!(event, Event::SequenceStart(..)) {
+                    Value::List(Vec::new())
+                } else {
+                    Value::Map(Vec::new())
+                };
+                open.push(Open {
+                    tree: Tree { place, value },
+                    key: None,
+                });
+            }
+            Event::SequenceEnd | Event::MappingEnd => {
+                if let Some(done) = open.pop() {
+                    close(&mut open, &mut root, done.tree, problems);
+                }
+            }
+            Event::Nothing | Event::StreamStart | Event::StreamEnd | Event::DocumentEnd => {}
+        }
+    }
+    root
+}
+
+/// Puts a finished value where it belongs.
+fn close(open: &mut [Open], root: &mut Option<Tree>, tree: Tree, problems: &mut Vec<Problem>) {
+    let Some(parent) = open.last_mut() else {
+        *root = Some(tree);
+        return;
+    };
+    match &mut parent.tree.value {
+        Value::List(items) => items.push(tree),
+        Value::Map(entries) => match parent.key.take() {
+            None => parent.key = Some(tree),
+            Some(key) => {
+                let same = |other: &Tree| match (&other.value, &key.value) {
+                    (Value::Scalar(a), Value::Scalar(b)) => a.string == b.string,
+                    _ => false,
+                };
+                if entries.iter().any(|(other, _)| same(other)) {
+                    problems.push(Problem::new(
+                        key.place,
+                        Kind::DuplicateField {
+                            field: key.described(),
+                        },
+                    ));
+                } else {
+                    entries.push((key, tree));
+                }
+            }
+        },
+        Value::Scalar(_) => {}
+    }
+}
+
+fn place_of(span: Span) -> Place {
+    let width = if span.end.line() == span.start.line() {
+        span.end.col().saturating_sub(span.start.col())
+    } else {
+        1
+    };
+    Place {
+        line: span.start.line().max(1),
+        column: span.start.col() + 1,
+        width: width.max(1),
+    }
+}
+
+fn scalar(text: &str, style: ScalarStyle, span: Span, lines: &[&str]) -> Text {
+    let line = span.start.line().max(1);
+    let column = span.start.col() + 1;
+    let (start, indent) = match style {
+        ScalarStyle::Plain => ((line, column), column),
+        ScalarStyle::SingleQuoted | ScalarStyle::DoubleQuoted => ((line, column + 1), column),
+        ScalarStyle::Literal | ScalarStyle::Folded => {
+            // The span begins with the content; blank lines at its head have no indent to show.
+            let first = (line - 1..lines.len())
+                .find(|index| {
+                    lines
+                        .get(*index)
+                        .is_some_and(|text| !text.trim().is_empty())
+                })
+                .unwrap_or(line - 1);
+            let indent = lines.get(first).map_or(0, |text| {
+                text.chars().take_while(|sign| *sign == ' ').count()
+            });
+            ((line, indent + 1), indent + 1)
+        }
+    };
+    Text {
+        string: text.to_owned(),
+        plain: style == ScalarStyle::Plain,
+        start,
+        indent,
+    }
+}
+
+/// Writes a document as YAML.
+///
+/// # Errors
+/// A value that YAML cannot hold; none of our documents has one.
+pub fn write<T: Serialize>(document: &T) -> Result<String, String> {
+    serde_yaml::to_string(document).map_err(|error| error.to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn tree(source: &str) -> (Option<Tree>, Vec<Problem>) {
+        let mut problems = Vec::new();
+        let tree = read_tree(source, &mut problems);
+        (tree, problems)
+    }
+
+    #[test]
+    fn a_block_of_text_keeps_its_places() {
+        let (tree, problems) = tree("title: x\nmusic: |\n  {g}d2 G2|\n  A4|\n");
+        assert!(problems.is_empty());
+        let Some(Value::Map(entries)) = tree.map(|tree| tree.value) else {
+            panic!("a mapping was expected");
+        };
+        let Value::Scalar(text) = &entries[1].1.value else {
+            panic!("a scalar was expected");
+        };
+        let offset = text.string.find("A4").expect("it is there");
+        assert_eq!(text.string, "{g}d2 G2|\nA4|\n");
+        assert_eq!(
+            text.place(offset, offset + 2),
+            Place {
+                line: 4,
+                column: 3,
+                width: 2
+            }
+        );
+        assert_eq!(
+            text.place(0, 3),
+            Place {
+                line: 3,
+                column: 3,
+                width: 3
+            }
+        );
+    }
+
+    #[test]
+    fn an_alias_bomb_costs_one_message() {
+        let (tree, problems) = tree("a: &a [x, x]\nb: &b [*a, *a]\nc: [*b, *b]\n");
+        assert!(tree.is_none());
+        assert_eq!(problems.len(), 1);
+        assert_eq!(problems[0].kind, Kind::Alias);
+    }
+
+    #[test]
+    fn a_thousand_brackets_are_too_deep() {
+        let (tree, problems) = tree(&"[".repeat(1000));
+        assert!(tree.is_none());
+        assert_eq!(problems[0].kind, Kind::TooDeep);
+    }
+}

@@ -1,0 +1,87 @@
+//! How long the parts of a movement last.
+
+use super::parts::Role;
+use crate::units::{Beats, Bpm, Fraction, Millis};
+
+/// Lengths of gracenotes in milliseconds.
+///
+/// Short grace notes keep a nearly constant length whatever the tempo (Timmers et al., Music
+/// Perception 20(1), 2002; Windsor et al., Psychology of Music 29, 2001). No published length for
+/// pipes was found: the defaults are from memory, unverified, and can be edited.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Lengths {
+    /// A separating gracenote, at every tempo.
+    pub separating: Millis,
+    /// A tone inside a movement, at [`Lengths::REFERENCE_TEMPO`] and above.
+    pub tone: Millis,
+    /// True where the tones open in proportion below that tempo (common practice, no source);
+    /// separating gracenotes never do.
+    pub opens: bool,
+}
+
+impl Default for Lengths {
+    fn default() -> Self {
+        Self {
+            separating: Millis::whole(35),
+            tone: Millis::whole(55),
+            opens: true,
+        }
+    }
+}
+
+impl Lengths {
+    /// The tempo below which tones open, beats a minute (chosen: the quickest band march of the
+    /// printed sources).
+    pub const REFERENCE_TEMPO: i128 = 80;
+    /// Tones open to at most this many times their length (chosen: at 40 and slower they would no
+    /// longer be heard as one movement).
+    pub const OPENS_AT_MOST: i128 = 2;
+    /// The shortest length accepted, milliseconds: below it nothing is heard as a tone.
+    pub const SHORTEST: i128 = 12;
+    /// The longest length accepted, milliseconds.
+    pub const LONGEST: i128 = 400;
+
+    /// The length of a part at a tempo.
+    pub fn of(&self, role: Role, tempo: Bpm) -> Beats {
+        match role {
+            Role::Separating => self.separating.to_beats(tempo),
+            Role::Sounding => self.tone_at(tempo).to_beats(tempo),
+        }
+    }
+
+    /// The length of a tone at a tempo.
+    pub fn tone_at(&self, tempo: Bpm) -> Millis {
+        if !self.opens {
+            return self.tone;
+        }
+        let stretch = Fraction::from_integer(Self::REFERENCE_TEMPO) / tempo.value();
+        let stretch = stretch.clamp(
+            Fraction::from_integer(1),
+            Fraction::from_integer(Self::OPENS_AT_MOST),
+        );
+        Millis(self.tone.0 * stretch)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn tones_open_below_the_reference_tempo_and_separating_gracenotes_never() {
+        let lengths = Lengths::default();
+        let slow = Bpm::whole(50).expect("in range");
+        let quick = Bpm::whole(120).expect("in range");
+        assert_eq!(lengths.tone_at(slow), Millis::whole(88));
+        assert_eq!(lengths.tone_at(quick), Millis::whole(55));
+        assert_eq!(
+            lengths.of(Role::Separating, slow),
+            Millis::whole(35).to_beats(slow)
+        );
+        let constant = Lengths {
+            opens: false,
+            ..lengths
+        };
+        assert_eq!(constant.tone_at(slow), Millis::whole(55));
+    }
+}

@@ -1,0 +1,147 @@
+//! When the reference line is heard, and which clicks.
+
+use serde::{Deserialize, Serialize};
+
+/// A click and its place in the bar.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Click {
+    /// How strong it is.
+    pub weight: ClickWeight,
+    /// Beat of the bar, from 0; for a part, the beat it follows.
+    pub beat: u8,
+}
+
+/// How strong a click is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum ClickWeight {
+    /// First of a bar.
+    Bar,
+    /// Another beat.
+    Beat,
+    /// Between beats.
+    Part,
+}
+
+/// Clicks between the beats.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Subdivision {
+    /// None.
+    #[default]
+    Beats,
+    /// One between two beats.
+    Halves,
+    /// Two between two beats, as a compound beat has.
+    Thirds,
+    /// Three between two beats.
+    Quarters,
+}
+
+impl Subdivision {
+    /// Parts of a beat.
+    pub fn parts(self) -> u32 {
+        match self {
+            Self::Beats => 1,
+            Self::Halves => 2,
+            Self::Thirds => 3,
+            Self::Quarters => 4,
+        }
+    }
+}
+
+/// In which repetitions the reference line is heard.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub enum ReferencePlan {
+    /// In every one.
+    #[default]
+    Every,
+    /// In every other one, the first included; in between the player is alone.
+    Alternate,
+    /// Softer each time, silent from this many repetitions on.
+    Fading(u32),
+    /// Never.
+    Silent,
+}
+
+impl ReferencePlan {
+    /// The factor on the reference's level in a repetition, counted from 0.
+    pub fn factor(self, repetition: u64) -> f32 {
+        match self {
+            Self::Every => 1.0,
+            Self::Alternate => {
+                if repetition.is_multiple_of(2) {
+                    1.0
+                } else {
+                    0.0
+                }
+            }
+            Self::Fading(over) => {
+                let over = u64::from(over.max(1));
+                over.saturating_sub(repetition) as f32 / over as f32
+            }
+            Self::Silent => 0.0,
+        }
+    }
+}
+
+/// Which clicks are heard.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub enum ClickPlan {
+    /// All.
+    #[default]
+    Every,
+    /// Beats 1 and 3; in metres without a third beat, the first.
+    OneAndThree,
+    /// The first of each bar.
+    OnePerBar,
+    /// So many bars of clicks, then so many without, over and over.
+    SilentBars {
+        /// Bars with clicks.
+        play: u32,
+        /// Bars without.
+        rest: u32,
+    },
+}
+
+impl ClickPlan {
+    /// True when a click is heard; `bar` counts the bars played since the count-in, from 0.
+    pub fn sounds(self, click: Click, bar: u64) -> bool {
+        match self {
+            Self::Every => true,
+            Self::OneAndThree => {
+                click.weight != ClickWeight::Part && (click.beat == 0 || click.beat == 2)
+            }
+            Self::OnePerBar => click.weight == ClickWeight::Bar,
+            Self::SilentBars { play, rest } => {
+                let round = u64::from(play.max(1)) + u64::from(rest);
+                bar % round < u64::from(play.max(1))
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_fading_reference_is_silent_after_its_repetitions() {
+        let plan = ReferencePlan::Fading(4);
+        let heard: Vec<f32> = (0..6).map(|repetition| plan.factor(repetition)).collect();
+        assert_eq!(heard, [1.0, 0.75, 0.5, 0.25, 0.0, 0.0]);
+        assert_eq!(ReferencePlan::Alternate.factor(1), 0.0);
+    }
+
+    #[test]
+    fn clicks_thin_out_as_asked() {
+        let click = |weight, beat| Click { weight, beat };
+        assert!(ClickPlan::OneAndThree.sounds(click(ClickWeight::Beat, 2), 0));
+        assert!(!ClickPlan::OneAndThree.sounds(click(ClickWeight::Beat, 1), 0));
+        assert!(!ClickPlan::OneAndThree.sounds(click(ClickWeight::Part, 2), 0));
+        let plan = ClickPlan::SilentBars { play: 2, rest: 1 };
+        let bars: Vec<bool> = (0..6)
+            .map(|bar| plan.sounds(click(ClickWeight::Bar, 0), bar))
+            .collect();
+        assert_eq!(bars, [true, true, false, true, true, false]);
+    }
+}

@@ -1,0 +1,191 @@
+//! The values a score is made of.
+
+use crate::chanter::Note;
+use crate::movement::{Movement, Role};
+use crate::rhythm::Metre;
+use crate::units::Beats;
+use serde::{Serialize, Serializer};
+
+/// The name of a note: bar, note in the bar, pass and gracenote. It stays the same under every
+/// tempo, repetition and sample rate.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct NoteId {
+    /// Written bar, from 1; a pickup is bar 0.
+    pub bar: u16,
+    /// How many times this bar has begun by now, from 1: a repeat plays it again.
+    pub pass: u8,
+    /// Melody note in the bar, from 1.
+    pub note: u8,
+    /// Gracenote before that note, from 1; 0 is the melody note itself.
+    pub grace: u8,
+}
+
+impl NoteId {
+    /// The name of a gracenote before this melody note.
+    pub fn grace(self, number: usize) -> Self {
+        Self {
+            grace: u8::try_from(number).unwrap_or(u8::MAX),
+            ..self
+        }
+    }
+
+    /// The melody note a gracenote stands before; a melody note's own name otherwise.
+    pub fn melody(self) -> Self {
+        Self { grace: 0, ..self }
+    }
+}
+
+impl std::fmt::Display for NoteId {
+    /// `2.3`: bar 2, note 3; `2.3g1` its first gracenote; `2.3x2` the second time through.
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}.{}", self.bar, self.note)?;
+        if self.grace > 0 {
+            write!(f, "g{}", self.grace)?;
+        }
+        if self.pass > 1 {
+            write!(f, "x{}", self.pass)?;
+        }
+        Ok(())
+    }
+}
+impl Serialize for NoteId {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
+}
+
+/// A stage in musical time, one repetition.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Score {
+    /// How bars are counted.
+    pub metre: Metre,
+    /// Length of the pickup, nothing where there is none.
+    pub pickup: Beats,
+    /// Bars in playing order.
+    pub bars: Vec<ScoreBar>,
+    /// Melody notes in playing order; a tied continuation has its own entry.
+    pub notes: Vec<ScoreNote>,
+    /// Length of one repetition.
+    pub length: Beats,
+    /// Length of the bars to breathe and mark in after it; may be nothing.
+    pub breath: Beats,
+}
+
+/// A bar in playing order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ScoreBar {
+    /// Written number, from 1; a pickup is 0.
+    pub number: u16,
+    /// Start, from the start of the repetition.
+    pub start: Beats,
+    /// Length as written.
+    pub length: Beats,
+    /// Index of the written bar.
+    pub written: usize,
+}
+
+/// A melody note in playing order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ScoreNote {
+    /// Its name.
+    pub id: NoteId,
+    /// Index into [`Score::bars`].
+    pub bar: usize,
+    /// Written place in its bar, from 0.
+    pub place: Beats,
+    /// Written place from the start of the repetition.
+    pub start: Beats,
+    /// Written length.
+    pub written: Beats,
+    /// The note.
+    pub note: Note,
+    /// Sounds on from the note before, to which it is tied: no onset of its own.
+    pub continues: bool,
+    /// Gracenotes before it.
+    pub group: ScoreGroup,
+    /// Gracenotes before it in the very first repetition, where nothing sounded before and that
+    /// makes a difference.
+    pub first_group: Option<ScoreGroup>,
+}
+
+/// The gracenotes before a melody note.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct ScoreGroup {
+    /// In order.
+    pub parts: Vec<ScoreGrace>,
+    /// How many of them, from the first, sound before the beat and take their time from the note
+    /// before. The others begin on the written place and take it from the note they decorate.
+    pub before_beat: usize,
+    /// The movement, when it is a known one.
+    pub movement: Option<Movement>,
+}
+
+/// One gracenote.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ScoreGrace {
+    /// Its name.
+    pub id: NoteId,
+    /// The note.
+    pub note: Note,
+    /// Tone or separating gracenote.
+    pub role: Role,
+    /// A written length, where the group holds it long.
+    pub held: Option<Beats>,
+}
+
+impl Score {
+    /// The last melody note with an onset of its own: where a repetition closes.
+    pub fn closing_note(&self) -> Option<&ScoreNote> {
+        self.notes.iter().rev().find(|note| !note.continues)
+    }
+
+    /// The written length of a note with everything tied to it.
+    pub fn sounding_length(&self, index: usize) -> Beats {
+        let Some(note) = self.notes.get(index) else {
+            return Beats::ZERO;
+        };
+        let tied: Beats = self.notes[index + 1..]
+            .iter()
+            .take_while(|next| next.continues)
+            .map(|next| next.written)
+            .sum();
+        note.written + tied
+    }
+
+    /// Start of every bar from the start of the repetition to its end, pickup included.
+    pub fn bar_lines(&self) -> Vec<Beats> {
+        self.bars.iter().map(|bar| bar.start).collect()
+    }
+
+    /// The written music as one line of text: metre, and each note with its length and gracenotes.
+    /// Two stages with the same text are the same music whatever they are called; its fingerprint
+    /// names a cell in the journal, so this form must never change.
+    pub fn written_text(&self) -> String {
+        use std::fmt::Write as _;
+        let mut text = format!("{}", self.metre);
+        let mut bar = None;
+        for note in &self.notes {
+            if bar != Some(note.bar) {
+                text.push_str(" |");
+                bar = Some(note.bar);
+            }
+            text.push(' ');
+            if !note.group.parts.is_empty() {
+                text.push('{');
+                for (place, part) in note.group.parts.iter().enumerate() {
+                    if place > 0 {
+                        text.push(' ');
+                    }
+                    text.push_str(part.note.name());
+                    if let Some(held) = part.held {
+                        let _ = write!(text, ":{held}");
+                    }
+                }
+                text.push('}');
+            }
+            let tie = if note.continues { "~" } else { "" };
+            let _ = write!(text, "{tie}{}:{}", note.note, note.written);
+        }
+        text
+    }
+}

@@ -1,0 +1,160 @@
+//! The values a timeline is made of.
+
+use crate::chanter::Note;
+use crate::movement::Role;
+use crate::rhythm::{Click, Metre};
+use crate::score::NoteId;
+use crate::units::{Beats, Bpm, Fraction, Frames, SampleRate};
+
+/// A score at a tempo and a rate: a lead-in of clicks, then cycles without end.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Timeline {
+    /// Frames a second.
+    pub rate: SampleRate,
+    /// Beats a minute.
+    pub tempo: Bpm,
+    /// How bars are counted.
+    pub metre: Metre,
+    /// Clicks of the count-in, beats from its first click, sorted. Gracenotes that begin the first
+    /// note before its beat stand here too.
+    pub lead_in: Vec<Event>,
+    /// Length of the count-in: one bar, less a pickup; may be nothing.
+    pub lead_in_length: Beats,
+    /// A repetition and its breath.
+    pub cycle: Beats,
+    /// The repetition alone.
+    pub repetition: Beats,
+    /// Bars in a cycle, the part bars of a pickup counted as one.
+    pub bars_in_a_cycle: u32,
+    /// Place of the closing note in the cycle.
+    pub closing: Beats,
+    /// Events of the first cycle, beats from its start, sorted.
+    pub first: Vec<Event>,
+    /// Events of every later cycle.
+    pub again: Vec<Event>,
+    /// Written starts of the bars of a cycle, breath included, from the cycle's start.
+    pub bar_lines: Vec<Beats>,
+    /// Melody notes whose gracenotes had to shrink because the note has too little time for them.
+    pub crowded: Vec<NoteId>,
+}
+
+/// Something that happens at an exact moment.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Event {
+    /// Beats from the start of the lead-in or the cycle.
+    pub beat: Beats,
+    /// What happens.
+    pub kind: EventKind,
+    /// Belongs to the repetition that follows: gracenotes before its first note. Left out where
+    /// no repetition follows.
+    pub ahead: bool,
+}
+
+/// What happens.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum EventKind {
+    /// A click.
+    Click(Click),
+    /// The chanter line moves to a note.
+    Sound(Sounded),
+    /// The reference fades: a breath begins.
+    Hush,
+}
+
+/// A note or gracenote that begins to sound.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Sounded {
+    /// Its name in the score.
+    pub id: NoteId,
+    /// The note.
+    pub note: Note,
+    /// Melody note or gracenote.
+    pub part: SoundPart,
+    /// How long it sounds.
+    pub length: Beats,
+}
+
+/// What a sounded note is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SoundPart {
+    /// A melody note.
+    Melody {
+        /// Written place in its bar.
+        place: Beats,
+        /// Written length, ties included.
+        written: Beats,
+    },
+    /// A gracenote.
+    Gracenote(Role),
+}
+
+/// An event at its frame.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Placed {
+    /// The frame, from the first click of the count-in.
+    pub frame: Frames,
+    /// The exact moment, beats from the first click of the count-in.
+    pub beat: Beats,
+    /// The repetition, from 0; none in the count-in.
+    pub repetition: Option<u64>,
+    /// The event.
+    pub event: Event,
+}
+
+impl Timeline {
+    /// The events of a cycle counted from 0.
+    ///
+    /// Thread: any. Allocates: no. Blocks: no.
+    pub fn events_of(&self, cycle: u64) -> &[Event] {
+        if cycle == 0 { &self.first } else { &self.again }
+    }
+
+    /// Where a cycle begins, beats from the first click of the count-in.
+    ///
+    /// Thread: any. Allocates: no. Blocks: no.
+    pub fn cycle_start(&self, cycle: u64) -> Beats {
+        self.lead_in_length + Beats(self.cycle.0 * Fraction::from_integer(i128::from(cycle)))
+    }
+
+    /// The frame of a moment, with the first click of the count-in at the exact frame `origin`.
+    ///
+    /// Thread: any. Allocates: no. Blocks: no.
+    pub fn frame(&self, origin: Fraction, beat: Beats) -> Frames {
+        Frames::of(origin, beat, self.rate, self.tempo)
+    }
+
+    /// The length of the count-in and `repetitions` cycles.
+    pub fn length(&self, repetitions: u64) -> Frames {
+        self.frame(Fraction::from_integer(0), self.cycle_start(repetitions))
+    }
+
+    /// Count-in and `repetitions` cycles, breath included, in order of time.
+    pub fn played(&self, repetitions: u64) -> Vec<Placed> {
+        let origin = Fraction::from_integer(0);
+        let place = |event: &Event, start: Beats, repetition: Option<u64>| Placed {
+            frame: self.frame(origin, start + event.beat),
+            beat: start + event.beat,
+            repetition,
+            event: *event,
+        };
+        let mut all: Vec<Placed> = self
+            .lead_in
+            .iter()
+            .filter(|event| !event.ahead || repetitions > 0)
+            .map(|event| place(event, Beats::ZERO, event.ahead.then_some(0)))
+            .collect();
+        for cycle in 0..repetitions {
+            let last = cycle + 1 == repetitions;
+            all.extend(
+                self.events_of(cycle)
+                    .iter()
+                    .filter(|event| !(event.ahead && last))
+                    .map(|event| {
+                        let repetition = if event.ahead { cycle + 1 } else { cycle };
+                        place(event, self.cycle_start(cycle), Some(repetition))
+                    }),
+            );
+        }
+        all
+    }
+}

@@ -1,0 +1,326 @@
+//! Score to timeline.
+
+use super::crowding::{fit, fit_together};
+use super::event::{Event, EventKind, SoundPart, Sounded, Timeline};
+use crate::movement::Lengths;
+use crate::rhythm::{Click, ClickWeight, Subdivision};
+use crate::score::{NoteId, Score, ScoreGroup, ScoreNote};
+use crate::units::{Beats, Bpm, Fraction, Millis, SampleRate};
+
+/// How a score is laid out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Layout {
+    /// Beats a minute.
+    pub tempo: Bpm,
+    /// Frames a second.
+    pub rate: SampleRate,
+    /// Lengths of gracenotes.
+    pub lengths: Lengths,
+    /// Clicks between the beats.
+    pub subdivision: Subdivision,
+    /// Begin with a bar of clicks.
+    pub count_in: bool,
+}
+
+impl Layout {
+    /// Default lengths, plain clicks, a count-in.
+    pub fn at(tempo: Bpm, rate: SampleRate) -> Self {
+        Self {
+            tempo,
+            rate,
+            lengths: Lengths::default(),
+            subdivision: Subdivision::default(),
+            count_in: true,
+        }
+    }
+}
+
+/// Lays a score out.
+pub fn lay(score: &Score, layout: &Layout) -> Timeline {
+    let mut crowded = Vec::new();
+    let first = sounds(score, layout, true, &mut crowded);
+    let again = sounds(score, layout, false, &mut crowded);
+    crowded.sort_unstable();
+    crowded.dedup();
+    let cycle = score.length + score.breath;
+    let lead_in_length = if layout.count_in {
+        count_in_length(score)
+    } else {
+        Beats::ZERO
+    };
+    let clicks = clicks(score, layout, Beats::ZERO, cycle);
+    let with_clicks = |own: &[Event]| {
+        let mut events: Vec<Event> = clicks.clone();
+        events.extend(own.iter().filter(|event| event.beat >= Beats::ZERO));
+        events.extend(
+            again
+                .iter()
+                .filter(|event| event.beat < Beats::ZERO)
+                .map(|event| Event {
+                    beat: event.beat + cycle,
+                    ahead: true,
+                    ..*event
+                }),
+        );
+        if score.breath > Beats::ZERO {
+            events.push(Event {
+                beat: score.length,
+                kind: EventKind::Hush,
+                ahead: false,
+            });
+        }
+        sorted(events)
+    };
+    let mut lead_in = if layout.count_in {
+        clicks_between(score, layout, -lead_in_length, Beats::ZERO, lead_in_length)
+    } else {
+        Vec::new()
+    };
+    lead_in.extend(
+        first
+            .iter()
+            .filter(|event| event.beat < Beats::ZERO && -event.beat <= lead_in_length)
+            .map(|event| Event {
+                beat: event.beat + lead_in_length,
+                ahead: true,
+                ..*event
+            }),
+    );
+    let bar = score.metre.bar();
+    let mut bar_lines = score.bar_lines();
+    let mut line = score.length;
+    while line < cycle {
+        bar_lines.push(line);
+        line = line + bar;
+    }
+    Timeline {
+        rate: layout.rate,
+        tempo: layout.tempo,
+        metre: score.metre,
+        lead_in: sorted(lead_in),
+        lead_in_length,
+        cycle,
+        repetition: score.length,
+        bars_in_a_cycle: u32::try_from((cycle.0 / bar.0).ceil().to_integer()).unwrap_or(u32::MAX),
+        closing: score.closing_note().map_or(Beats::ZERO, |note| note.start),
+        first: with_clicks(&first),
+        again: with_clicks(&again),
+        bar_lines,
+        crowded,
+    }
+}
+
+/// One bar of clicks that ends with the pickup; where the pickup leaves less than half a bar to
+/// count, one bar more.
+fn count_in_length(score: &Score) -> Beats {
+    let bar = score.metre.bar();
+    let rest = bar - score.pickup;
+    if score.pickup * Fraction::from_integer(2) > bar {
+        rest + bar
+    } else {
+        rest
+    }
+}
+
+fn sorted(mut events: Vec<Event>) -> Vec<Event> {
+    let order = |event: &Event| match event.kind {
+        EventKind::Click(_) => 0,
+        EventKind::Hush => 1,
+        EventKind::Sound(_) => 2,
+    };
+    events.sort_by_key(|event| (event.beat, order(event)));
+    events
+}
+
+/// Clicks from `from` (inclusive) to `to` (exclusive), counted from the start of the repetition.
+fn clicks(score: &Score, layout: &Layout, from: Beats, to: Beats) -> Vec<Event> {
+    clicks_between(score, layout, from, to, Beats::ZERO)
+}
+
+fn clicks_between(
+    score: &Score,
+    layout: &Layout,
+    from: Beats,
+    to: Beats,
+    shift: Beats,
+) -> Vec<Event> {
+    let parts = i128::from(layout.subdivision.parts());
+    let beats_in_a_bar = i128::from(score.metre.beats_in_a_bar());
+    // The first downbeat stands after the pickup; the grid is counted from it in parts.
+    let downbeat = score.pickup;
+    let steps = |beats: Beats| (beats - downbeat).0 * Fraction::from_integer(parts);
+    let mut step = steps(from).ceil().to_integer();
+    let end = steps(to);
+    let mut events = Vec::new();
+    while Fraction::from_integer(step) < end {
+        let beat_number = step.div_euclid(parts).rem_euclid(beats_in_a_bar);
+        let weight = if step.rem_euclid(parts) != 0 {
+            ClickWeight::Part
+        } else if beat_number == 0 {
+            ClickWeight::Bar
+        } else {
+            ClickWeight::Beat
+        };
+        events.push(Event {
+            beat: downbeat + Beats(Fraction::new(step, parts)) + shift,
+            kind: EventKind::Click(Click {
+                weight,
+                beat: u8::try_from(beat_number).unwrap_or(0),
+            }),
+            ahead: false,
+        });
+        step += 1;
+    }
+    events
+}
+
+/// The time that the groups around a melody note take, in beats.
+struct Claim {
+    /// Parts that sound before this note's place.
+    before: Vec<Beats>,
+    /// Parts that sound from its place on.
+    after: Vec<Beats>,
+}
+
+/// The chanter line of one repetition, beats from its start; gracenotes before the first note have
+/// negative beats. Lengths run to the next sound.
+fn sounds(score: &Score, layout: &Layout, first: bool, crowded: &mut Vec<NoteId>) -> Vec<Event> {
+    let onsets: Vec<(usize, &ScoreNote)> = score
+        .notes
+        .iter()
+        .enumerate()
+        .filter(|(_, note)| !note.continues)
+        .collect();
+    let groups: Vec<&ScoreGroup> = onsets
+        .iter()
+        .enumerate()
+        .map(|(place, (_, note))| match &note.first_group {
+            Some(group) if first && place == 0 => group,
+            _ => &note.group,
+        })
+        .collect();
+    let wraps = score.breath.is_zero();
+    let claims = claims(score, layout, &onsets, &groups, wraps, crowded);
+    let mut events = Vec::new();
+    for ((index, note), (group, claim)) in onsets.iter().zip(groups.iter().zip(&claims)) {
+        let before: Beats = claim.before.iter().copied().sum();
+        let mut moment = note.start - before;
+        for (part, length) in group
+            .parts
+            .iter()
+            .zip(claim.before.iter().chain(&claim.after))
+        {
+            events.push(sound(
+                moment,
+                Sounded {
+                    id: part.id,
+                    note: part.note,
+                    part: SoundPart::Gracenote(part.role),
+                    length: *length,
+                },
+            ));
+            moment = moment + *length;
+        }
+        events.push(sound(
+            moment,
+            Sounded {
+                id: note.id,
+                note: note.note,
+                part: SoundPart::Melody {
+                    place: note.place,
+                    written: score.sounding_length(*index),
+                },
+                length: Beats::ZERO,
+            },
+        ));
+    }
+    set_lengths(&mut events, score, wraps);
+    events
+}
+
+fn sound(beat: Beats, sounded: Sounded) -> Event {
+    Event {
+        beat,
+        kind: EventKind::Sound(sounded),
+        ahead: false,
+    }
+}
+
+/// Each melody note lasts until the next sound begins, the last one to the end of the repetition
+/// or to the gracenotes that begin the next.
+fn set_lengths(events: &mut [Event], score: &Score, wraps: bool) {
+    let lead = events.first().map_or(Beats::ZERO, |event| event.beat);
+    let end = if wraps && lead < Beats::ZERO {
+        score.length + lead
+    } else {
+        score.length
+    };
+    for index in 0..events.len() {
+        let next = events.get(index + 1).map_or(end, |event| event.beat);
+        let beat = events[index].beat;
+        if let EventKind::Sound(sounded) = &mut events[index].kind
+            && matches!(sounded.part, SoundPart::Melody { .. })
+        {
+            sounded.length = next - beat;
+        }
+    }
+}
+
+fn claims(
+    score: &Score,
+    layout: &Layout,
+    onsets: &[(usize, &ScoreNote)],
+    groups: &[&ScoreGroup],
+    wraps: bool,
+    crowded: &mut Vec<NoteId>,
+) -> Vec<Claim> {
+    let least = Millis::whole(Lengths::SHORTEST).to_beats(layout.tempo);
+    let length = |place: usize| score.sounding_length(onsets[place].0);
+    let giver = |place: usize| match place.checked_sub(1) {
+        Some(before) => Some(before),
+        None if wraps => Some(onsets.len() - 1),
+        None => None,
+    };
+    let mut claims: Vec<Claim> = Vec::with_capacity(onsets.len());
+    for (place, group) in groups.iter().enumerate() {
+        let lengths: Vec<Beats> = group
+            .parts
+            .iter()
+            .map(|part| {
+                part.held
+                    .unwrap_or_else(|| layout.lengths.of(part.role, layout.tempo))
+            })
+            .collect();
+        let (before, after) = lengths.split_at(group.before_beat.min(lengths.len()));
+        let mut shrunk = false;
+        let before = match giver(place) {
+            Some(from) => {
+                let fitted = fit(before, length(from), least);
+                shrunk |= fitted.crowded;
+                fitted.parts
+            }
+            None => before.to_vec(),
+        };
+        let after = fit(after, length(place), least);
+        shrunk |= after.crowded;
+        if shrunk {
+            crowded.push(onsets[place].1.id);
+        }
+        claims.push(Claim {
+            before,
+            after: after.parts,
+        });
+    }
+    for place in 0..claims.len() {
+        let Some(from) = giver(place) else { continue };
+        let mut before = std::mem::take(&mut claims[place].before);
+        let mut after = std::mem::take(&mut claims[from].after);
+        if fit_together(&mut after, &mut before, length(from)) {
+            crowded.push(onsets[place].1.id);
+            crowded.push(onsets[from].1.id);
+        }
+        claims[place].before = before;
+        claims[from].after = after;
+    }
+    claims
+}

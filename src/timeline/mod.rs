@@ -1,0 +1,13 @@
+//! A score at a tempo and a sample rate: what sounds at which frame.
+//!
+//! One cycle (a repetition and its breath) is laid out in exact beats; the frame of an event in any
+//! later cycle is computed from its exact moment, never added up. Knows no device and no sound.
+
+mod crowding;
+mod document;
+mod event;
+mod lay;
+
+pub use document::{TimelineDocument, TimelineRow, document};
+pub use event::{Event, EventKind, Placed, SoundPart, Sounded, Timeline};
+pub use lay::{Layout, lay};
