@@ -4,7 +4,7 @@ use super::catalogue::{Family, Movement};
 use super::context::Context;
 use super::resolve::{Resolved, resolve, separates};
 use super::school::{School, Schools};
-use crate::chanter::Note;
+use crate::chanter::{NOTES, Note};
 
 /// What a run of gracenotes is.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -46,7 +46,13 @@ pub(super) fn matches(gracenotes: &[Note], context: Context) -> Vec<Resolved> {
                 .find(|resolved| resolved.gracenotes() == gracenotes)
         })
         .collect();
-    found.sort_by_key(|resolved| (resolved.school.is_some(), resolved.movement));
+    found.sort_by_key(|resolved| {
+        (
+            resolved.school.is_some(),
+            resolved.replaced.is_some(),
+            resolved.movement,
+        )
+    });
     found
 }
 
@@ -77,14 +83,19 @@ fn is_playable(gracenotes: &[Note], context: Context) -> bool {
     !repeats && !silent
 }
 
-/// The movement whose gracenotes here differ least.
+/// The movement whose gracenotes on this closing note differ least: a movement that has them after
+/// another note is nearer than one that differs by a gracenote here.
 fn nearest(gracenotes: &[Note], context: Context) -> Option<Movement> {
     let written: Vec<usize> = gracenotes.iter().map(|note| note.index()).collect();
-    Movement::all()
-        .filter(|movement| movement.family() != Family::Figure)
-        .flat_map(|movement| ways(movement).map(move |schools| (movement, schools)))
-        .filter_map(|(movement, schools)| {
-            let resolution = resolve(movement, context, &schools);
+    let contexts = std::iter::once(context.before)
+        .chain(NOTES.map(Some))
+        .map(|before| Context { before, ..context });
+    contexts
+        .flat_map(|there| Movement::all().map(move |movement| (there, movement)))
+        .filter(|(_, movement)| movement.family() != Family::Figure)
+        .flat_map(|(there, movement)| ways(movement).map(move |schools| (there, movement, schools)))
+        .filter_map(|(there, movement, schools)| {
+            let resolution = resolve(movement, there, &schools);
             let played: Vec<usize> = resolution
                 .played()?
                 .parts
@@ -92,7 +103,8 @@ fn nearest(gracenotes: &[Note], context: Context) -> Option<Movement> {
                 .map(|part| part.note.index())
                 .collect();
             let steps = strsim::generic_levenshtein(&written, &played);
-            (steps < gracenotes.len().max(played.len())).then_some((steps, movement))
+            let far = 2 * steps + usize::from(there != context);
+            (steps < gracenotes.len().max(played.len())).then_some((far, movement))
         })
         .min()
         .map(|(_, movement)| movement)
@@ -130,6 +142,7 @@ mod tests {
         let slip = recognise(&[HighG], Context::between(HighG, B));
         assert!(!slip.playable);
         assert!(slip.names.is_empty());
+        assert_eq!(slip.nearest.map(Movement::name), Some("hg-gracenote"));
     }
 
     #[test]

@@ -226,6 +226,9 @@ fn instead(movement: Movement, context: Context, schools: &Schools) -> Option<Re
         .row()
         .instead
         .iter()
+        .copied()
+        // a doubling can be played in every context
+        .chain(["doubling"])
         .filter_map(|name| find(name).ok())
         .find_map(|other| own(other, context, schools).ok())
 }

@@ -24,6 +24,11 @@ pub(super) const E_GRIP: School = School {
     name: "e-grip",
     description: "the grip is separated by the E gracenote",
 };
+/// LilyPond `bgrip`, from notes other than D.
+pub(super) const B_GRIP: School = School {
+    name: "b-grip",
+    description: "the grip is separated by the B gracenote from every note, not from D alone",
+};
 /// LilyPond `Gtaor`.
 pub(super) const LOW_G_TAORLUATH: School = School {
     name: "low-g-taorluath",
@@ -99,7 +104,7 @@ pub(super) const LIGHT_D: School = School {
 /// Seen in tunes after high A.
 pub(super) const FULL_FROM_HIGH_A: School = School {
     name: "full-from-ha",
-    description: "doublings, strikes and shakes after high A keep their high G gracenote instead \
+    description: "doublings, strikes, shakes and catches after high A keep their high G gracenote instead \
                   of taking the half form",
 };
 /// Seen in tunes from C to E.
@@ -115,9 +120,10 @@ pub(super) const LONG_OVER_LOW_G: School = School {
 };
 
 /// Every school.
-pub const SCHOOLS: [School; 19] = [
+pub const SCHOOLS: [School; 20] = [
     D_FROM_D,
     E_GRIP,
+    B_GRIP,
     GRIP_ON_BEAT,
     LOW_G_TAORLUATH,
     LOW_A_TAORLUATH,

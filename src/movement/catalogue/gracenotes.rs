@@ -36,23 +36,22 @@ const fn single(
     }
 }
 
+// where a strike on the next note would sound the same, the strike has it
 const EARLY: &str = "the next note cannot sound this gracenote, so it is played at the end of the \
                      note before";
 
 /// Single gracenotes, doublings, strikes, shakes and catches.
 pub(super) const ROWS: &[Row] = &[
-    single(
-        "hg-gracenote",
-        "high G gracenote",
-        &["g-gracenote"],
-        &[
-            form("any", "LG..F", "(HG)"),
-            form("LG..F", "HA", "(HG) |")
-                .school(EARLY_GRACENOTE)
-                .because(EARLY),
-        ],
-        &["ha-gracenote", "strike", "half-doubling"],
-    ),
+    Row {
+        schools: &[],
+        ..single(
+            "hg-gracenote",
+            "high G gracenote",
+            &["g-gracenote"],
+            &[form("any", "LG..F", "(HG)")],
+            &["ha-gracenote", "strike", "half-doubling"],
+        )
+    },
     single(
         "d-gracenote",
         "D gracenote",
@@ -71,7 +70,7 @@ pub(super) const ROWS: &[Row] = &[
         &[],
         &[
             form("any", "LG..D", "(E)"),
-            form("LG..D", "F..HA", "(E) |")
+            form("LG..D", "HG HA", "(E) |")
                 .school(EARLY_GRACENOTE)
                 .because(EARLY),
         ],
@@ -83,7 +82,7 @@ pub(super) const ROWS: &[Row] = &[
         &[],
         &[
             form("any", "LG..E", "(F)"),
-            form("LG..E", "HG HA", "(F) |")
+            form("LG..E", "HA", "(F) |")
                 .school(EARLY_GRACENOTE)
                 .because(EARLY),
         ],
@@ -105,7 +104,7 @@ pub(super) const ROWS: &[Row] = &[
         &[],
         &[
             form("any", "LG..B", "(C)"),
-            form("LG..B", "D..HA", "(C) |")
+            form("LG..B", "E..HA", "(C) |")
                 .school(EARLY_GRACENOTE)
                 .because(EARLY),
         ],
@@ -129,7 +128,7 @@ pub(super) const ROWS: &[Row] = &[
         &[],
         &[
             form("any", "LG", "(LA)"),
-            form("LG", "B..HA", "(LA) |")
+            form("LG", "B..D F..HA", "(LA) |")
                 .school(EARLY_GRACENOTE)
                 .because(EARLY),
         ],
@@ -399,12 +398,13 @@ pub(super) const ROWS: &[Row] = &[
             form("not HG HA", "D", "(HG) D LG (B) LG"),
             form("HG", "LA B C E", "(HA) N LG (D) LG").because(THUMB_OPENS),
             form("HG", "D", "(HA) D LG (B) LG").because(THUMB_OPENS),
+            form("HA", "LA B C E", "(HG) N LG (D) LG").school(FULL_FROM_HIGH_A),
             form("HA", "LA B C E", "N LG (D) LG").because(NO_OPENING),
             form("HA", "D", "D LG (B) LG").because(NO_OPENING),
         ],
         timing: Timing::From,
         timings: &[(CATCH_BEFORE_BEAT, Timing::Until)],
-        schools: &[D_FROM_D, CATCH_BEFORE_BEAT],
+        schools: &[D_FROM_D, FULL_FROM_HIGH_A, CATCH_BEFORE_BEAT],
         instead: &["shake", "doubling"],
     },
     Row {

@@ -2,9 +2,9 @@
 
 use super::{Family, Row, Timing, form};
 use crate::movement::school::{
-    BIRL_WITH_D, BIRL_WITH_HIGH_G, D_FROM_D, E_GRIP, GRIP_ON_BEAT, HEAVY_THROW, LOW_A_TAORLUATH,
-    LOW_A_WRITTEN, LOW_G_TAORLUATH, OPEN_THROW, SHORT_BIRL, THROW_BEFORE_BEAT, THROW_D_ON_BEAT,
-    UPPER_THROW_BEFORE_BEAT,
+    B_GRIP, BIRL_WITH_D, BIRL_WITH_HIGH_G, D_FROM_D, E_GRIP, GRIP_ON_BEAT, HEAVY_THROW,
+    LOW_A_TAORLUATH, LOW_A_WRITTEN, LOW_G_TAORLUATH, OPEN_THROW, SHORT_BIRL, THROW_BEFORE_BEAT,
+    THROW_D_ON_BEAT, UPPER_THROW_BEFORE_BEAT,
 };
 
 const B_FROM_D: &str = "from D the B gracenote separates the two low Gs: the bottom hand comes \
@@ -98,6 +98,7 @@ pub(super) const ROWS: &[Row] = &[
             form("LG", "LA..HA", "(E) LG")
                 .school(E_GRIP)
                 .because(LOW_G_SOUNDS),
+            form("not LG", "LA..HA", "LG (B) LG").school(B_GRIP),
             form("D", "LA..HA", "LG (D) LG").school(D_FROM_D),
             form("D", "LG", "LG (D)")
                 .school(D_FROM_D)
@@ -113,7 +114,7 @@ pub(super) const ROWS: &[Row] = &[
         ],
         timing: Timing::Until,
         timings: &[(GRIP_ON_BEAT, Timing::From)],
-        schools: &[D_FROM_D, E_GRIP, GRIP_ON_BEAT],
+        schools: &[D_FROM_D, B_GRIP, E_GRIP, GRIP_ON_BEAT],
         instead: &["d-gracenote", "doubling"],
     },
     Row {
@@ -173,7 +174,12 @@ pub(super) const ROWS: &[Row] = &[
         family: Family::Figure,
         source: "common practice, no source: a figure of two melody notes, the first short and \
                  opened by a high G gracenote, the second opened by a D gracenote",
-        forms: &[form("B C E F", "LG..C", "(D)"), form("LA", "LG", "(D)")],
+        forms: &[
+            form("E..HA", "LG..C", "(D)"),
+            form("C", "LG..B", "(D)"),
+            form("B", "LG LA", "(D)"),
+            form("LA", "LG", "(D)"),
+        ],
         timing: Timing::From,
         timings: &[],
         schools: &[],

@@ -220,11 +220,11 @@ pub(super) const ROWS: &[Row] = &[
         &[],
         LONG,
         &[
-            form("not LG D", "LA..C", "LG (D) LA (E) LG (F) LG (E) LG (D)").school(LONG_OVER_LOW_G),
-            form("D", "LA..C", "LG (B) LA (E) LG (F) LG (E) LG (D)")
+            form("not LG D", "LG..C", "LG (D) LA (E) LG (F) LG (E) LG (D)").school(LONG_OVER_LOW_G),
+            form("D", "LG..C", "LG (B) LA (E) LG (F) LG (E) LG (D)")
                 .school(LONG_OVER_LOW_G)
                 .because(B_FROM_D),
-            form("LG", "LA..C", "(D) LA (E) LG (F) LG (E) LG (D)")
+            form("LG", "LG..C", "(D) LA (E) LG (F) LG (E) LG (D)")
                 .school(LONG_OVER_LOW_G)
                 .because(LOW_G_SOUNDS),
             form("not LG D", "LG..C", "LG (D) LA (E) LA (F) LA (E) LA (D)"),
@@ -246,10 +246,10 @@ pub(super) const ROWS: &[Row] = &[
                 "LG (D) LA (E) LG (F) LG (E) LG (D) LG (C)",
             )
             .school(LONG_OVER_LOW_G),
-            form("D", "LA B", "LG (B) LA (E) LG (F) LG (E) LG (D) LG (C)")
+            form("D", "LG..B", "LG (B) LA (E) LG (F) LG (E) LG (D) LG (C)")
                 .school(LONG_OVER_LOW_G)
                 .because(B_FROM_D),
-            form("LG", "LA B", "(D) LA (E) LG (F) LG (E) LG (D) LG (C)")
+            form("LG", "LG..B", "(D) LA (E) LG (F) LG (E) LG (D) LG (C)")
                 .school(LONG_OVER_LOW_G)
                 .because(LOW_G_SOUNDS),
             form(

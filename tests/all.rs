@@ -1,0 +1,6 @@
+//! The integration tests: one binary, a module a subject.
+
+mod all {
+    mod catalogue;
+    mod tunes;
+}
