@@ -8,6 +8,7 @@
 pub mod chanter;
 pub mod drill;
 pub mod movement;
+pub mod practice;
 pub mod rhythm;
 pub mod score;
 pub mod timeline;
