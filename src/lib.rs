@@ -6,6 +6,7 @@
 //! the journal, the commands. A test reads the `use` lines and holds this.
 
 pub mod chanter;
+pub mod commands;
 pub mod drill;
 pub mod movement;
 pub mod practice;

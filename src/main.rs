@@ -1,3 +1,7 @@
 //! The program: reads arguments and leaves the rest to the library.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    gracerung::commands::run(std::env::args_os())
+}

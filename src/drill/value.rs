@@ -94,7 +94,7 @@ pub struct Ladder {
 }
 
 /// The way from one rung to the next.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Step {
     /// Percent of the tempo, above 0.
     Percent(Fraction),

@@ -2,17 +2,9 @@
 //!
 //! Knows tempi; knows nothing of stages and marks.
 
+pub use crate::drill::Step;
 use crate::units::{Bpm, Fraction, write_fraction};
 use num_traits::{CheckedMul, ToPrimitive};
-
-/// How one rung follows from the one below.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Step {
-    /// By a share of the rung below, in per cent: 4 is 4 %.
-    Percent(Fraction),
-    /// By a number of beats a minute.
-    Beats(Fraction),
-}
 
 /// The smallest step, in per cent or in beats a minute. Chosen: a tenth of the least change of
 /// tempo that listeners notice (about 1.5 %, Drake & Botte 1993), and it bounds the work.

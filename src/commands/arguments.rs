@@ -1,0 +1,96 @@
+//! Words of the command line become meaningful values, each in one place.
+
+use super::Failure;
+use crate::chanter::Tuning;
+use crate::drill::{Drill, Stage};
+use crate::units::{Bpm, Hertz, SampleRate};
+use crate::wording;
+
+/// Reads a tempo: `66`, `66.5`, `133/2`.
+pub(crate) fn tempo(text: &str) -> Result<Bpm, String> {
+    Bpm::parse(text).map_err(|error| error.to_string())
+}
+
+/// Reads the pitch of low A in hertz.
+pub(crate) fn low_a(text: &str) -> Result<Hertz, String> {
+    let (low, high) = (Tuning::LOWEST_LOW_A, Tuning::HIGHEST_LOW_A);
+    match text.trim().trim_end_matches("Hz").trim().parse::<f64>() {
+        Ok(hertz) if hertz >= low && hertz <= high => Ok(Hertz(hertz)),
+        _ => Err(format!(
+            "expected the pitch of low A in hertz, {low} to {high}: a practice chanter lies near \
+             236, a pipe chanter near 480"
+        )),
+    }
+}
+
+/// Reads a sample rate.
+pub(crate) fn rate(text: &str) -> Result<SampleRate, String> {
+    match text.trim().parse::<u32>() {
+        Ok(rate) if (8_000..=384_000).contains(&rate) => Ok(SampleRate(rate)),
+        _ => Err("expected frames a second, 8000 to 384000, such as 48000".to_owned()),
+    }
+}
+
+/// Finds a stage by its number from 1 or its name.
+///
+/// # Errors
+/// No such stage; the message lists them.
+pub(crate) fn stage<'a>(drill: &'a Drill, wanted: &str) -> Result<(usize, &'a Stage), Failure> {
+    let by_number = wanted
+        .trim()
+        .parse::<usize>()
+        .ok()
+        .and_then(|number| number.checked_sub(1));
+    let plain = |text: &str| text.to_lowercase().replace(['-', '_'], " ");
+    let found = match by_number {
+        Some(index) => Some(index),
+        None => drill
+            .stages
+            .iter()
+            .position(|stage| plain(&stage.name) == plain(wanted.trim())),
+    };
+    if let Some(index) = found
+        && let Some(stage) = drill.stages.get(index)
+    {
+        return Ok((index, stage));
+    }
+    let names: Vec<String> = drill
+        .stages
+        .iter()
+        .enumerate()
+        .map(|(index, stage)| format!("{} `{}`", index + 1, stage.name))
+        .collect();
+    Err(Failure(format!(
+        "`{}` has no stage `{wanted}`: expected {}",
+        drill.title,
+        wording::choice(&names)
+    )))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drill::{built_in, read};
+
+    #[test]
+    fn a_stage_is_found_by_number_and_by_name() {
+        let drill = built_in("grip-from-d").expect("built in");
+        let (drill, _) = read(drill.text.as_bytes());
+        let drill = drill.expect("it reads");
+        let index = |wanted: &str| stage(&drill, wanted).map(|(index, _)| index).ok();
+        assert_eq!(index("1"), Some(0));
+        assert_eq!(index("Half Beats"), Some(1));
+        assert_eq!(index("real-time"), Some(3));
+        assert_eq!(index("0"), None);
+        assert_eq!(index("5"), None);
+        assert_eq!(index("nothing"), None);
+    }
+
+    #[test]
+    fn a_pitch_outside_every_chanter_is_refused() {
+        assert!(low_a("236").is_ok());
+        assert!(low_a("480 Hz").is_ok());
+        assert!(low_a("48").is_err());
+        assert!(low_a("NaN").is_err());
+    }
+}

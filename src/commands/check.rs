@@ -1,0 +1,146 @@
+//! `check`: read drill files and tell every problem in them.
+
+use super::open::read_source;
+use super::{Failure, Outcome, Ran, output};
+use crate::drill::{Drill, Kind, Place, Problem, Severity, render};
+use crate::practice::ladder::rungs;
+use crate::score::resolve_music;
+use crate::timeline::{Layout, lay};
+use crate::units::{Beats, SampleRate};
+use crate::wording;
+use serde::Serialize;
+use std::path::PathBuf;
+
+/// Arguments of `check`.
+#[derive(clap::Args)]
+#[command(
+    after_help = "Examples:\n  gracerung check my-drill.yaml\n  gracerung check drills/*.yaml\n\n\
+                        Exit 0: no problem. Exit 1: problems were found. Exit 2: a file cannot be read."
+)]
+pub(crate) struct Arguments {
+    /// Drill files.
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
+    /// Print the problems as JSON.
+    #[arg(long)]
+    json: bool,
+}
+
+/// A problem for other programs.
+#[derive(Serialize)]
+struct ProblemRow {
+    file: String,
+    line: usize,
+    column: usize,
+    severity: &'static str,
+    message: String,
+    mend: Option<String>,
+}
+
+/// Runs `check`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    let mut rows = Vec::new();
+    let mut found = 0;
+    let mut failed = None;
+    for file in &arguments.files {
+        let mut source = match read_source(file) {
+            Ok(source) => source,
+            Err(failure) => {
+                output::complain(&failure.0);
+                failed = Some(failure);
+                continue;
+            }
+        };
+        if let Some(drill) = &source.drill {
+            source.problems.extend(crowding(drill));
+        }
+        let errors = source
+            .problems
+            .iter()
+            .filter(|problem| problem.severity() == Severity::Error)
+            .count();
+        found += errors;
+        if arguments.json {
+            rows.extend(
+                source
+                    .problems
+                    .iter()
+                    .map(|problem| row(&source.shown, problem)),
+            );
+            continue;
+        }
+        output::print(&render(&source.shown, &source.text, &source.problems))?;
+        let verdict = match &source.drill {
+            Some(drill) => format!(
+                "{}: {} with {}, no problem\n",
+                source.shown,
+                drill.title,
+                wording::count(drill.stages.len(), "stage", "stages")
+            ),
+            None => format!(
+                "{}: {}\n",
+                source.shown,
+                wording::count(errors, "problem", "problems")
+            ),
+        };
+        output::print(&verdict)?;
+    }
+    if arguments.json {
+        output::print_json(&rows)?;
+    }
+    match failed {
+        Some(_) => Err(Failure("not every file could be read".to_owned())),
+        None if found > 0 => Ok(Outcome::Findings),
+        None => Ok(Outcome::Done),
+    }
+}
+
+fn row(file: &str, problem: &Problem) -> ProblemRow {
+    ProblemRow {
+        file: file.to_owned(),
+        line: problem.place.line,
+        column: problem.place.column,
+        severity: match problem.severity() {
+            Severity::Error => "error",
+            Severity::Note => "note",
+        },
+        message: problem.kind.to_string(),
+        mend: problem.kind.mend(),
+    }
+}
+
+/// Stages whose movements have too little time at the top of the ladder.
+fn crowding(drill: &Drill) -> Vec<Problem> {
+    let ladder = &drill.ladder;
+    let Ok(tempi) = rungs(ladder.from, ladder.to, ladder.step) else {
+        return Vec::new();
+    };
+    let place = Place {
+        line: 1,
+        column: 1,
+        width: 1,
+    };
+    let mut problems = Vec::new();
+    for stage in &drill.stages {
+        let score = resolve_music(&stage.music, Beats::ZERO, &drill.schools);
+        let crowded = tempi.iter().find_map(|tempo| {
+            let layout = Layout {
+                lengths: drill.lengths,
+                ..Layout::at(*tempo, SampleRate::USUAL)
+            };
+            let crowded = lay(&score, &layout).crowded.len();
+            (crowded > 0).then_some((*tempo, crowded))
+        });
+        if let Some((tempo, notes)) = crowded {
+            problems.push(Problem::new(
+                place,
+                Kind::Crowded {
+                    stage: stage.name.clone(),
+                    notes,
+                    tempo: tempo.to_string(),
+                },
+            ));
+        }
+    }
+    problems
+}

@@ -1,0 +1,159 @@
+//! `drills`: list them.
+
+use super::open::read_source;
+use super::{Failure, Outcome, Ran, folders, output};
+use crate::drill::{BUILT_IN, Drill, read};
+use crate::wording;
+use serde::Serialize;
+use std::path::PathBuf;
+
+/// Arguments of `drills`.
+#[derive(clap::Args)]
+#[command(
+    after_help = "Examples:\n  gracerung drills\n  gracerung drills --show grip-from-d > my-grip.yaml"
+)]
+pub(crate) struct Arguments {
+    /// Print as JSON.
+    #[arg(long)]
+    json: bool,
+    /// Print the file of a built-in drill, to start one of your own from.
+    #[arg(long, value_name = "NAME", conflicts_with = "json")]
+    show: Option<String>,
+}
+
+/// A drill in the list.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct Listed {
+    /// The name `practise` takes.
+    pub(crate) name: String,
+    /// Its title; the file's name where it cannot be read.
+    pub(crate) title: String,
+    /// What it is for.
+    pub(crate) about: Option<String>,
+    /// Names of its stages.
+    pub(crate) stages: Vec<String>,
+    /// First and last tempo, beats a minute.
+    pub(crate) tempi: Option<(String, String)>,
+    /// Where it lies; null for a built-in.
+    pub(crate) path: Option<PathBuf>,
+    /// How many problems keep it from being played.
+    pub(crate) problems: usize,
+}
+
+/// The player's own drills and the built-in ones. One of the player's own hides a built-in of the
+/// same name.
+pub(crate) fn list() -> Vec<Listed> {
+    let mut all = own();
+    for built in BUILT_IN {
+        if all.iter().any(|listed| listed.name == built.name) {
+            continue;
+        }
+        let (drill, problems) = read(built.text.as_bytes());
+        all.push(listed(
+            built.name.to_owned(),
+            None,
+            drill.as_ref(),
+            problems.len(),
+        ));
+    }
+    all
+}
+
+fn own() -> Vec<Listed> {
+    let Ok(folder) = folders::own_drills() else {
+        return Vec::new();
+    };
+    let Ok(entries) = std::fs::read_dir(folder) else {
+        return Vec::new();
+    };
+    let mut paths: Vec<PathBuf> = entries
+        .flatten()
+        .map(|entry| entry.path())
+        .filter(|path| {
+            path.extension()
+                .is_some_and(|end| end == "yaml" || end == "yml")
+                && path.is_file()
+        })
+        .collect();
+    paths.sort();
+    paths
+        .into_iter()
+        .filter_map(|path| {
+            let name = path.file_stem()?.to_string_lossy().into_owned();
+            let source = read_source(&path).ok()?;
+            let problems = source.problems.len();
+            Some(listed(name, Some(path), source.drill.as_ref(), problems))
+        })
+        .collect()
+}
+
+fn listed(name: String, path: Option<PathBuf>, drill: Option<&Drill>, problems: usize) -> Listed {
+    Listed {
+        title: drill.map_or_else(|| name.clone(), |drill| drill.title.clone()),
+        about: drill.and_then(|drill| drill.about.clone()),
+        stages: drill
+            .map(|drill| {
+                drill
+                    .stages
+                    .iter()
+                    .map(|stage| stage.name.clone())
+                    .collect()
+            })
+            .unwrap_or_default(),
+        tempi: drill.map(|drill| (drill.ladder.from.to_string(), drill.ladder.to.to_string())),
+        problems: if drill.is_some() { 0 } else { problems },
+        name,
+        path,
+    }
+}
+
+/// Runs `drills`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    if let Some(name) = &arguments.show {
+        let Some(drill) = crate::drill::built_in(name) else {
+            let names = BUILT_IN.iter().map(|drill| drill.name);
+            let hint = wording::nearest(name, names).map_or_else(String::new, |nearest| {
+                format!("; did you mean `{nearest}`?")
+            });
+            return Err(Failure(format!(
+                "no built-in drill is called `{name}`{hint}"
+            )));
+        };
+        output::print(drill.text)?;
+        return Ok(Outcome::Done);
+    }
+    let all = list();
+    if arguments.json {
+        output::print_json(&all)?;
+        return Ok(Outcome::Done);
+    }
+    let width = all
+        .iter()
+        .map(|listed| listed.name.chars().count())
+        .max()
+        .unwrap_or(0);
+    let mut text = String::new();
+    for listed in &all {
+        use std::fmt::Write as _;
+        let tempi = listed
+            .tempi
+            .as_ref()
+            .map_or_else(String::new, |(from, to)| format!(", {from} to {to}"));
+        let about = match (&listed.about, listed.problems) {
+            (_, problems) if problems > 0 => format!(
+                "cannot be played: {}; see `gracerung check`",
+                wording::count(problems, "problem", "problems")
+            ),
+            (Some(about), _) => about.clone(),
+            (None, _) => listed.title.clone(),
+        };
+        let _ = writeln!(
+            text,
+            "{:width$}  {about} ({}{tempi})",
+            listed.name,
+            wording::count(listed.stages.len(), "stage", "stages"),
+        );
+    }
+    output::print(&text)?;
+    Ok(Outcome::Done)
+}

@@ -1,0 +1,24 @@
+//! Where the player's own files lie: the folders of the XDG base directory specification.
+
+use super::Failure;
+use etcetera::{BaseStrategy, choose_base_strategy};
+use std::path::PathBuf;
+
+/// The folder of the journal and the player's own drills.
+///
+/// # Errors
+/// No home folder is known.
+pub(crate) fn data() -> Result<PathBuf, Failure> {
+    let strategy = choose_base_strategy().map_err(|_| {
+        Failure("no home folder is known: set HOME, or XDG_DATA_HOME to a folder".to_owned())
+    })?;
+    Ok(strategy.data_dir().join("gracerung"))
+}
+
+/// The player's own drills: every `.yaml` file here is listed and found by its name.
+///
+/// # Errors
+/// No home folder is known.
+pub(crate) fn own_drills() -> Result<PathBuf, Failure> {
+    data().map(|folder| folder.join("drills"))
+}

@@ -1,0 +1,100 @@
+//! The command line: one file a subcommand, typed arguments, exit codes.
+//!
+//! The shell around the core: files, folders, clock and streams are touched here and nowhere
+//! below. Exit 0 is done, 1 is done with findings, 2 is could not run.
+
+mod arguments;
+mod check;
+mod completions;
+mod drills;
+mod folders;
+mod open;
+mod output;
+mod schema;
+mod timeline;
+
+use clap::{Parser, Subcommand};
+use std::ffi::OsString;
+use std::process::ExitCode;
+
+/// What a command that ran to its end says to the shell.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Outcome {
+    /// Nothing to remark.
+    Done,
+    /// Done, and something was found that the caller asked about.
+    Findings,
+}
+
+/// Why a command could not run: a sentence or several lines, without "error:".
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Failure(pub(crate) String);
+
+impl std::fmt::Display for Failure {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+/// What every command returns.
+pub(crate) type Ran = Result<Outcome, Failure>;
+
+#[derive(Parser)]
+#[command(
+    name = "gracerung",
+    version,
+    about = "Metronome-locked drills for pipers",
+    long_about = "Metronome-locked drills for pipers: take a movement apart into written-out \
+                  stages, play each with the click until it comes clean several times running, \
+                  climb the tempo ladder, step back when it falls apart.",
+    after_help = "Exit codes: 0 done, 1 done with findings, 2 could not run.",
+    arg_required_else_help = false,
+    propagate_version = true
+)]
+struct Cli {
+    #[command(subcommand)]
+    command: Option<Command>,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// List the drills: those inside the program and your own.
+    Drills(drills::Arguments),
+    /// Read drill files and tell every problem in them.
+    Check(check::Arguments),
+    /// Print what sounds when, to the frame.
+    Timeline(timeline::Arguments),
+    /// Print the JSON Schema of a drill file, for editors.
+    Schema(schema::Arguments),
+    /// Print a completion script for a shell.
+    Completions(completions::Arguments),
+}
+
+/// Runs the program with its arguments, the program's own name first.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let cli = match Cli::try_parse_from(arguments) {
+        Ok(cli) => cli,
+        Err(error) => {
+            let code = if error.use_stderr() { 2 } else { 0 };
+            // A closed pipe is no reason to panic.
+            let _ = error.print();
+            return ExitCode::from(code);
+        }
+    };
+    let ran = match cli.command {
+        None => Err(Failure("nothing to do".to_owned())),
+        Some(Command::Drills(arguments)) => drills::run(&arguments),
+        Some(Command::Check(arguments)) => check::run(&arguments),
+        Some(Command::Timeline(arguments)) => timeline::run(&arguments),
+        Some(Command::Schema(arguments)) => schema::run(&arguments),
+        Some(Command::Completions(arguments)) => completions::run(&arguments),
+    };
+    match ran {
+        Ok(Outcome::Done) => ExitCode::SUCCESS,
+        Ok(Outcome::Findings) => ExitCode::from(1),
+        Err(failure) => {
+            output::complain(&failure.0);
+            ExitCode::from(2)
+        }
+    }
+}

@@ -1,0 +1,130 @@
+//! A drill by name or path.
+
+use super::{Failure, folders};
+use crate::drill::{BUILT_IN, Drill, LARGEST_FILE, Problem, Severity, built_in, read, render};
+use crate::wording;
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+/// A drill that was read.
+#[derive(Debug, Clone)]
+pub(crate) struct Opened {
+    /// The name it is called by.
+    pub(crate) name: String,
+    /// Where it was read from; none for a built-in.
+    pub(crate) path: Option<PathBuf>,
+    /// The drill.
+    pub(crate) drill: Drill,
+}
+
+/// A file's text and what was found in it.
+pub(crate) struct Source {
+    pub(crate) shown: String,
+    pub(crate) text: String,
+    pub(crate) drill: Option<Drill>,
+    pub(crate) problems: Vec<Problem>,
+}
+
+/// Opens DRILL: the name of a built-in or of a file in the player's own folder, or a path.
+///
+/// # Errors
+/// Nothing of that name, a file that cannot be read, or a drill with problems; all are told.
+pub(crate) fn open(wanted: &str) -> Result<Opened, Failure> {
+    let (name, path, source) = find(wanted)?;
+    match source.drill {
+        Some(drill) => Ok(Opened { name, path, drill }),
+        None => Err(Failure(format!(
+            "`{wanted}` cannot be played; {} in it:\n{}",
+            wording::count(errors(&source.problems), "problem", "problems"),
+            render(&source.shown, &source.text, &source.problems)
+        ))),
+    }
+}
+
+fn errors(problems: &[Problem]) -> usize {
+    problems
+        .iter()
+        .filter(|problem| problem.severity() == Severity::Error)
+        .count()
+}
+
+fn find(wanted: &str) -> Result<(String, Option<PathBuf>, Source), Failure> {
+    let path = Path::new(wanted);
+    let looks_like_path =
+        wanted.contains(std::path::MAIN_SEPARATOR) || path.extension().is_some() || path.is_file();
+    if !looks_like_path {
+        if let Ok(folder) = folders::own_drills() {
+            let own = folder.join(format!("{wanted}.yaml"));
+            if own.is_file() {
+                let source = read_source(&own)?;
+                return Ok((wanted.to_owned(), Some(own), source));
+            }
+        }
+        if let Some(drill) = built_in(wanted) {
+            let (value, problems) = read(drill.text.as_bytes());
+            let source = Source {
+                shown: drill.name.to_owned(),
+                text: drill.text.to_owned(),
+                drill: value,
+                problems,
+            };
+            return Ok((wanted.to_owned(), None, source));
+        }
+        return Err(unknown(wanted));
+    }
+    let source = read_source(path)?;
+    let name = path.file_stem().map_or_else(
+        || wanted.to_owned(),
+        |stem| stem.to_string_lossy().into_owned(),
+    );
+    let path = path.canonicalize().unwrap_or_else(|_| path.to_owned());
+    Ok((name, Some(path), source))
+}
+
+fn unknown(wanted: &str) -> Failure {
+    let names: Vec<&str> = BUILT_IN.iter().map(|drill| drill.name).collect();
+    let nearest = wording::nearest(wanted, names.iter().copied());
+    let hint = match nearest {
+        Some(nearest) => format!("; did you mean `{nearest}`?"),
+        None => "; `gracerung drills` lists the names, and a path to a file works too".to_owned(),
+    };
+    Failure(format!("there is no drill called `{wanted}`{hint}"))
+}
+
+/// Reads a file, at most a byte more than a drill may have.
+///
+/// # Errors
+/// A file that cannot be read.
+pub(crate) fn read_source(path: &Path) -> Result<Source, Failure> {
+    let bytes = read_bytes(path)?;
+    let (drill, problems) = read(&bytes);
+    Ok(Source {
+        shown: path.display().to_string(),
+        text: String::from_utf8_lossy(&bytes).into_owned(),
+        drill,
+        problems,
+    })
+}
+
+fn read_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
+    let told = |error: std::io::Error| {
+        let shown = path.display();
+        Failure(match error.kind() {
+            std::io::ErrorKind::NotFound => format!("there is no file `{shown}`"),
+            std::io::ErrorKind::PermissionDenied => format!("`{shown}` may not be read"),
+            _ => format!("cannot read `{shown}`: {error}"),
+        })
+    };
+    if path.is_dir() {
+        return Err(Failure(format!(
+            "`{}` is a folder; name a file in it",
+            path.display()
+        )));
+    }
+    let file = std::fs::File::open(path).map_err(told)?;
+    let mut bytes = Vec::new();
+    file.take(LARGEST_FILE as u64 + 1)
+        .read_to_end(&mut bytes)
+        .map_err(told)?;
+    Ok(bytes)
+}

@@ -1,0 +1,152 @@
+//! Standard streams and files: nothing half written, nothing overwritten unasked.
+
+use super::Failure;
+use std::io::{ErrorKind, Write};
+use std::path::Path;
+
+/// Writes to standard output. A reader that has gone away is no error.
+pub(crate) fn print(text: &str) -> Result<(), Failure> {
+    let mut out = std::io::stdout().lock();
+    let written = out.write_all(text.as_bytes()).and_then(|()| out.flush());
+    match written {
+        Err(error) if error.kind() != ErrorKind::BrokenPipe => {
+            Err(Failure(format!("cannot write to the output: {error}")))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Writes a JSON document to standard output, one line or indented.
+pub(crate) fn print_json<T: serde::Serialize>(document: &T) -> Result<(), Failure> {
+    let text = serde_json::to_string(document)
+        .map_err(|error| Failure(format!("cannot write JSON: {error}")))?;
+    print(&text)?;
+    print("\n")
+}
+
+/// Writes an error to standard error.
+pub(crate) fn complain(text: &str) {
+    let mut err = std::io::stderr().lock();
+    let _ = writeln!(err, "gracerung: {}", text.trim_end());
+}
+
+/// Refuses a target that cannot be written, before the work is done.
+///
+/// # Errors
+/// A folder that does not exist, a target that is a folder, a file that exists without `force`.
+pub(crate) fn ready_to_write(target: &Path, force: bool) -> Result<(), Failure> {
+    let shown = target.display();
+    let folder = folder_of(target);
+    if !folder.is_dir() {
+        return Err(Failure(format!(
+            "cannot write `{shown}`: the folder `{}` does not exist; make it first",
+            folder.display()
+        )));
+    }
+    if target.is_dir() {
+        return Err(Failure(format!(
+            "cannot write `{shown}`: it is a folder; name a file in it"
+        )));
+    }
+    if target.exists() && !force {
+        return Err(Failure(format!(
+            "`{shown}` exists and was left as it is; add --force to replace it"
+        )));
+    }
+    Ok(())
+}
+
+/// Writes a whole file: to a temporary file beside the target, then renamed, so that the target is
+/// either complete or as it was.
+///
+/// # Errors
+/// As [`ready_to_write`], and whatever the file system says.
+pub(crate) fn write_file(
+    target: &Path,
+    force: bool,
+    fill: impl FnOnce(&mut std::fs::File) -> Result<(), Failure>,
+) -> Result<(), Failure> {
+    ready_to_write(target, force)?;
+    let told =
+        |error: std::io::Error| Failure(format!("cannot write `{}`: {error}", target.display()));
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".gracerung-");
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        // As a plain file would be made; the umask takes its share.
+        builder.permissions(std::fs::Permissions::from_mode(0o666));
+    }
+    let mut temporary = builder.tempfile_in(folder_of(target)).map_err(told)?;
+    fill(temporary.as_file_mut())?;
+    temporary.as_file_mut().flush().map_err(told)?;
+    temporary.as_file().sync_all().map_err(told)?;
+    if force {
+        temporary
+            .persist(target)
+            .map_err(|error| told(error.error))?;
+    } else {
+        temporary.persist_noclobber(target).map_err(|error| {
+            if error.error.kind() == ErrorKind::AlreadyExists {
+                Failure(format!(
+                    "`{}` exists and was left as it is; add --force to replace it",
+                    target.display()
+                ))
+            } else {
+                told(error.error)
+            }
+        })?;
+    }
+    Ok(())
+}
+
+/// Writes bytes as a whole file.
+///
+/// # Errors
+/// As [`write_file`].
+pub(crate) fn write_bytes(target: &Path, force: bool, bytes: &[u8]) -> Result<(), Failure> {
+    write_file(target, force, |file| {
+        file.write_all(bytes)
+            .map_err(|error| Failure(format!("cannot write `{}`: {error}", target.display())))
+    })
+}
+
+fn folder_of(target: &Path) -> &Path {
+    match target.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_file_that_exists_is_left_alone_without_force() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let target = folder.path().join("x");
+        write_bytes(&target, false, b"one").expect("it is new");
+        assert!(write_bytes(&target, false, b"two").is_err());
+        assert_eq!(std::fs::read(&target).expect("it is there"), b"one");
+        write_bytes(&target, true, b"two").expect("forced");
+        assert_eq!(std::fs::read(&target).expect("it is there"), b"two");
+        assert_eq!(
+            std::fs::read_dir(folder.path()).expect("a folder").count(),
+            1
+        );
+    }
+
+    #[test]
+    fn a_failure_while_writing_leaves_nothing_behind() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let target = folder.path().join("x");
+        let failed = write_file(&target, false, |_| Err(Failure("full".to_owned())));
+        assert!(failed.is_err());
+        assert_eq!(
+            std::fs::read_dir(folder.path()).expect("a folder").count(),
+            0
+        );
+        assert!(write_bytes(&folder.path().join("no/x"), false, b"").is_err());
+    }
+}
