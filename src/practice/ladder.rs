@@ -84,9 +84,16 @@ pub fn rungs(from: Bpm, to: Bpm, step: Step) -> Result<Vec<Bpm>, LadderError> {
     Ok(rungs)
 }
 
-/// The nearest whole number, halves upward.
+/// The nearest whole number, halves upward, without a sum that 128 bits might not hold.
 fn whole(value: Fraction) -> Fraction {
-    (value + Fraction::new(1, 2)).floor()
+    let (above, below) = (*value.numer(), *value.denom());
+    let rest = above.rem_euclid(below);
+    let floor = above.div_euclid(below);
+    Fraction::from_integer(if rest >= below - rest {
+        floor + 1
+    } else {
+        floor
+    })
 }
 
 /// `from` grown `times` times by a share in per cent, rounded. Exact as long as 128 bits hold the
@@ -95,15 +102,15 @@ fn whole(value: Fraction) -> Fraction {
 fn grown(from: Fraction, share: Fraction, times: i32) -> Fraction {
     let factor = Fraction::from_integer(1) + share / Fraction::from_integer(100);
     let exact = (0..times).try_fold(from, |value, _| value.checked_mul(&factor));
-    match exact {
-        Some(value) => whole(value),
-        None => {
+    exact.map_or_else(
+        || {
             let value = from.to_f64().unwrap_or(0.0) * factor.to_f64().unwrap_or(1.0).powi(times);
             // Bounded to what a tempo can be before it becomes an integer again.
             let bounded = value.min(2.0 * Bpm::QUICKEST as f64);
             Fraction::from_integer((bounded + 0.5).floor() as i128)
-        }
-    }
+        },
+        whole,
+    )
 }
 
 /// The rung above a tempo, or nothing at the top; for a tempo between rungs the next one up.
@@ -170,6 +177,15 @@ mod tests {
         check("20", "22", percent("1"), &["20", "21", "22"]);
         let half = Step::Beats(Fraction::new(1, 2));
         check("20", "22", half, &["20", "21", "22"]);
+    }
+
+    /// A power that just fits 128 bits once overflowed in the rounding.
+    #[test]
+    fn a_power_that_fills_128_bits_is_rounded() {
+        let rungs = rungs(tempo("36"), tempo("176"), percent("10.4")).expect("a ladder");
+        // 36 · 1.104^k by hand: 39.744, 43.877, …, and the last below 176 is 36 · 1.104^16 = 175.3.
+        assert_eq!(rungs[1..3], [tempo("40"), tempo("44")]);
+        assert_eq!(rungs[rungs.len() - 2], tempo("175"));
     }
 
     #[test]

@@ -1,9 +1,34 @@
-//! Practice: the ladder of tempi, the board of cells, and what a mark does to them.
+//! Practice: the ladder of tempi, the board of cells, what a mark does to them, and how a measured
+//! repetition is judged.
 //!
-//! Knows stages by the fingerprint of their music and tempi by their value. Knows no clock (time
-//! comes in with each event), no sound, no file and no screen.
+//! A pure state machine: [`step`] takes a state and an event and gives the next state and the
+//! records to write; [`replay`] folds a journal's entries into a state. Knows stages by the
+//! fingerprint of their music and tempi by their value. Knows no clock (time comes in with each
+//! event), no sound, no file and no screen.
 
+mod board;
+#[cfg(test)]
+mod board_laws;
+mod entry;
+mod event;
 mod fingerprint;
+mod history;
 pub mod ladder;
+mod measurement;
+mod plan;
+mod session;
+mod state;
+mod step;
+mod verdict;
 
+pub use board::{Board, Cell, CellStatus};
+pub use entry::{By, Entry, Kind, Mark, Moment, Record, RecordId};
+pub use event::{Event, Hand, News, NotByEar};
 pub use fingerprint::{StagePrint, StagePrintError};
+pub use history::Tally;
+pub use measurement::{ExtraNote, Measurement, NoteMeasure, Part};
+pub use plan::{Advance, CellKey, Plan, Route, StepBack};
+pub use session::Phase;
+pub use state::{State, edited, replay};
+pub use step::{ASSUMED_IN_A_ROW, HELD_MS, step};
+pub use verdict::{Fault, FaultKind, Thresholds, Verdict, judge};

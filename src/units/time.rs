@@ -2,7 +2,7 @@
 
 use super::fraction::{Fraction, FractionError, add_product, parse_fraction, write_fraction};
 use num_traits::{ToPrimitive, Zero};
-use serde::{Serialize, Serializer};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::ops::{Add, Mul, Neg, Sub};
 
 /// An exact length or place in beats. The beat is the crotchet in 2/4, 3/4 and 4/4, the dotted
@@ -178,6 +178,12 @@ impl std::fmt::Display for Bpm {
 impl Serialize for Bpm {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         serializer.collect_str(self)
+    }
+}
+impl<'de> Deserialize<'de> for Bpm {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let text = String::deserialize(deserializer)?;
+        Self::parse(&text).map_err(serde::de::Error::custom)
     }
 }
 

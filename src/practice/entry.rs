@@ -1,0 +1,150 @@
+//! What is written down: records of what happened, and their place in a journal.
+//!
+//! Knows what an entry says; knows nothing of how it is stored.
+
+use super::plan::CellKey;
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+/// When something happened, on the two clocks the shell reads for it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Moment {
+    /// Universal time in microseconds since 1970; may be set back.
+    pub utc_us: i64,
+    /// The local time's offset from universal time in seconds, east positive.
+    pub offset_s: i32,
+    /// Milliseconds on a clock that never goes back and runs on while nothing plays. What sounds
+    /// is told at the moment it is *heard*, output latency taken off; a press at the moment it is
+    /// made.
+    pub heard_ms: i64,
+}
+
+/// What is said of a repetition.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Mark {
+    /// It was clean.
+    Clean,
+    /// It was not clean.
+    NotClean,
+}
+
+/// Who said it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum By {
+    /// A key.
+    Key,
+    /// A pedal.
+    Pedal,
+    /// The microphone's verdict.
+    Ear,
+    /// Nobody: hands-free, nothing else was said.
+    Assumed,
+}
+
+impl By {
+    /// True for a key and a pedal: what the player said overrules the rest.
+    pub fn is_hand(self) -> bool {
+        matches!(self, Self::Key | Self::Pedal)
+    }
+}
+
+/// The name of a record for ever: the session that made it and its number there, from 0. Known
+/// before the record is stored, so that an undo can name a mark.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub struct RecordId {
+    /// The session.
+    pub session: Uuid,
+    /// The record's number in it.
+    pub number: u64,
+}
+
+/// What a record says.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Kind {
+    /// A session began, in the record's cell.
+    Began,
+    /// The record's cell is where play is, or moves at the next boundary of a repetition.
+    Place,
+    /// Sound began to run.
+    Playing,
+    /// Sound was stopped.
+    Paused,
+    /// The session was left.
+    Ended,
+    /// A repetition in the record's cell was marked.
+    Mark {
+        /// The repetition's number in the session.
+        repetition: u64,
+        /// What was said.
+        mark: Mark,
+        /// How many clean in a row cleared a cell when it was said.
+        needed: u32,
+        /// The cell was closed and played freely when the repetition began.
+        free: bool,
+    },
+    /// A mark in the record's cell was taken back.
+    Undo {
+        /// The mark.
+        mark: RecordId,
+    },
+    /// A repetition was measured without being marked by it.
+    Measured {
+        /// The repetition's number in the session.
+        repetition: u64,
+    },
+    /// The player's own words, beside a mark or for the teacher.
+    Word {
+        /// The mark they stand beside.
+        about: Option<RecordId>,
+        /// The words.
+        text: String,
+    },
+}
+
+/// One thing that happened, before it has a place in a journal.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Record {
+    /// Its name.
+    pub id: RecordId,
+    /// Universal time in microseconds since 1970, never below that of the record before.
+    pub utc_us: i64,
+    /// The local time's offset in seconds, east positive.
+    pub offset_s: i32,
+    /// What it says.
+    pub kind: Kind,
+    /// The drill's name when it was written.
+    pub drill: String,
+    /// The cell it is about.
+    pub cell: Option<CellKey>,
+    /// Who said it.
+    pub by: Option<By>,
+    /// The [`Thresholds`](super::Thresholds) it was judged by, as JSON.
+    pub thresholds: Option<String>,
+    /// The raw [`Measurement`](super::Measurement), as JSON, so that a later threshold can judge
+    /// again.
+    pub measures: Option<String>,
+    /// The program's version.
+    pub version: String,
+}
+
+/// A record with its place in a journal.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Entry {
+    /// The journal that first stored it.
+    pub journal: Uuid,
+    /// Its number there, from 1; unique with the journal.
+    pub seq: u64,
+    /// What it says.
+    #[serde(flatten)]
+    pub record: Record,
+}
+
+impl Entry {
+    /// The order in which entries are folded: time, then journal, then number.
+    pub fn order(&self) -> (i64, Uuid, u64) {
+        (self.record.utc_us, self.journal, self.seq)
+    }
+}

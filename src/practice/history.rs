@@ -1,0 +1,371 @@
+//! The marks of every cell, folded: what counts of them, in which order.
+//!
+//! Knows marks and undos; knows nothing of the grid, the route and the session.
+//!
+//! A cell's marks are kept in fold order and may arrive in any: adding an entry twice changes
+//! nothing, and an entry of another program falls into its place. So folding is the same whatever
+//! the order of arrival.
+
+use super::entry::{By, Entry, Kind, Mark, Record, RecordId};
+use super::plan::CellKey;
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+use uuid::Uuid;
+
+/// Where a record stands in the fold: stored ones by time, journal and number; those not stored
+/// yet after them, as they were made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Order {
+    Stored(i64, Uuid, u64),
+    Waiting(RecordId),
+}
+
+impl Order {
+    pub(super) fn of(entry: &Entry) -> Self {
+        let (time, journal, seq) = entry.order();
+        Self::Stored(time, journal, seq)
+    }
+}
+
+/// What a cell's marks come to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Tally {
+    /// Repetitions said to be clean by key, pedal or ear.
+    pub clean: u32,
+    /// Repetitions said not to be clean.
+    pub not_clean: u32,
+    /// Repetitions assumed clean; counted apart.
+    pub assumed: u32,
+    /// Clean ones in a row up to the last, assumed ones included.
+    pub streak: u32,
+    /// As `streak`, without assumed ones: an assumed one ends it.
+    pub said_streak: u32,
+    /// True when the N-th clean in a row was reached and still stands.
+    pub reached: bool,
+    /// True when it was reached without assumed marks.
+    pub reached_said: bool,
+    /// True when it was reached in free play.
+    pub reached_freely: bool,
+}
+
+impl Tally {
+    fn add(&mut self, line: &MarkLine) {
+        match (line.mark, line.by) {
+            (Mark::NotClean, _) => {
+                self.not_clean += 1;
+                self.streak = 0;
+                self.said_streak = 0;
+                return;
+            }
+            (Mark::Clean, By::Assumed) => {
+                self.assumed += 1;
+                self.streak += 1;
+                self.said_streak = 0;
+            }
+            (Mark::Clean, _) => {
+                self.clean += 1;
+                self.streak += 1;
+                self.said_streak += 1;
+            }
+        }
+        let needed = line.needed.max(1);
+        if self.streak >= needed {
+            self.reached = true;
+            self.reached_freely |= line.free;
+        }
+        self.reached_said |= self.said_streak >= needed;
+    }
+}
+
+/// A mark as the fold keeps it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct MarkLine {
+    pub(super) id: RecordId,
+    pub(super) repetition: u64,
+    pub(super) mark: Mark,
+    pub(super) by: By,
+    needed: u32,
+    free: bool,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Line {
+    Mark(MarkLine),
+    Undo { id: RecordId, mark: RecordId },
+}
+
+impl Line {
+    fn of(record: &Record) -> Option<Self> {
+        match record.kind {
+            Kind::Mark {
+                repetition,
+                mark,
+                needed,
+                free,
+            } => Some(Self::Mark(MarkLine {
+                id: record.id,
+                repetition,
+                mark,
+                by: record.by.unwrap_or(By::Key),
+                needed,
+                free,
+            })),
+            Kind::Undo { mark } => Some(Self::Undo {
+                id: record.id,
+                mark,
+            }),
+            _ => None,
+        }
+    }
+
+    fn id(&self) -> RecordId {
+        match self {
+            Self::Mark(line) => line.id,
+            Self::Undo { id, .. } => *id,
+        }
+    }
+}
+
+/// A repetition with all that was said of it, in order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Told {
+    session: Uuid,
+    number: u64,
+    first: Order,
+    marks: Vec<MarkLine>,
+}
+
+impl Told {
+    /// What counts: the last mark that was not taken back.
+    fn counts(&self, undone: &BTreeSet<RecordId>) -> Option<&MarkLine> {
+        self.marks
+            .iter()
+            .rev()
+            .find(|line| !undone.contains(&line.id))
+    }
+}
+
+/// One cell's marks.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub(super) struct CellHistory {
+    log: Vec<(Order, Line)>,
+    known: BTreeSet<RecordId>,
+    told: Vec<Told>,
+    /// The highest repetition marked in each session.
+    latest: BTreeMap<Uuid, u64>,
+    undone: BTreeSet<RecordId>,
+    pub(super) tally: Tally,
+    /// When the cell was clear for the first time, whether or not it still is.
+    pub(super) once: Option<Order>,
+}
+
+impl CellHistory {
+    fn add(&mut self, order: Order, line: Line) {
+        let mut was_at = None;
+        if !self.known.insert(line.id()) {
+            let Some(at) = self
+                .log
+                .iter()
+                .rposition(|(_, known)| known.id() == line.id())
+            else {
+                return;
+            };
+            if self.log[at].0 == order {
+                return;
+            }
+            was_at = Some((at, self.log.remove(at).0));
+        }
+        let at = self.log.partition_point(|(known, _)| *known < order);
+        let last = at == self.log.len();
+        self.log.insert(at, (order, line));
+        match was_at {
+            // Stored now, and still where it stood: nothing it says changes.
+            Some((before, old)) if before == at => self.rename(old, order),
+            None if last => self.apply(order, line),
+            _ => self.fold_again(),
+        }
+    }
+
+    fn rename(&mut self, old: Order, new: Order) {
+        for told in self.told.iter_mut().rev().filter(|told| told.first == old) {
+            told.first = new;
+        }
+        if self.once == Some(old) {
+            self.once = Some(new);
+        }
+    }
+
+    fn fold_again(&mut self) {
+        let log = std::mem::take(&mut self.log);
+        self.told.clear();
+        self.latest.clear();
+        self.undone.clear();
+        self.tally = Tally::default();
+        self.once = None;
+        for (order, line) in &log {
+            self.apply(*order, *line);
+        }
+        self.log = log;
+    }
+
+    fn apply(&mut self, order: Order, line: Line) {
+        match line {
+            Line::Undo { mark, .. } => {
+                self.undone.insert(mark);
+                self.count_again();
+            }
+            Line::Mark(mark) => self.hear(order, mark),
+        }
+        if self.tally.reached && self.once.is_none() {
+            self.once = Some(order);
+        }
+    }
+
+    fn hear(&mut self, order: Order, mark: MarkLine) {
+        let latest = self.latest.get(&mark.id.session).copied();
+        let follows = latest.is_none_or(|latest| mark.repetition > latest);
+        let same =
+            |told: &&mut Told| told.session == mark.id.session && told.number == mark.repetition;
+        if !follows && let Some(told) = self.told.iter_mut().rev().find(same) {
+            told.marks.push(mark);
+            self.count_again();
+            return;
+        }
+        self.told.push(Told {
+            session: mark.id.session,
+            number: mark.repetition,
+            first: order,
+            marks: vec![mark],
+        });
+        if follows {
+            self.latest.insert(mark.id.session, mark.repetition);
+            if !self.undone.contains(&mark.id) {
+                self.tally.add(&mark);
+            }
+        } else {
+            self.order_as_played();
+            self.count_again();
+        }
+    }
+
+    /// Repetitions in the order they were played: within a session by number, so that a late
+    /// mark finds the place of its repetition; sessions by when the first of the rest was marked.
+    fn order_as_played(&mut self) {
+        let mut earliest: BTreeMap<(Uuid, u64), Order> = BTreeMap::new();
+        for told in &self.told {
+            earliest.insert((told.session, told.number), told.first);
+        }
+        let mut later: Option<(Uuid, Order)> = None;
+        for ((session, _), first) in earliest.iter_mut().rev() {
+            if let Some((same, order)) = later
+                && same == *session
+            {
+                *first = order.min(*first);
+            }
+            later = Some((*session, *first));
+        }
+        self.told.sort_by_key(|told| {
+            let name = (told.session, told.number);
+            (earliest.get(&name).copied(), name)
+        });
+    }
+
+    fn count_again(&mut self) {
+        self.tally = Tally::default();
+        for told in &self.told {
+            if let Some(line) = told.counts(&self.undone) {
+                self.tally.add(line);
+            }
+        }
+    }
+
+    fn told(&self, session: Uuid, number: u64) -> Option<&Told> {
+        self.told
+            .iter()
+            .rev()
+            .find(|told| told.session == session && told.number == number)
+    }
+
+    /// The repetitions of a session from a number on that count, last first.
+    fn lately(&self, session: Uuid, from: u64) -> impl Iterator<Item = Mark> {
+        self.told
+            .iter()
+            .rev()
+            .filter(move |told| told.session == session && told.number >= from)
+            .filter_map(|told| told.counts(&self.undone))
+            .map(|line| line.mark)
+    }
+
+    fn standing(&self) -> impl Iterator<Item = (Order, RecordId)> {
+        self.log.iter().filter_map(|(order, line)| match line {
+            Line::Mark(mark) if !self.undone.contains(&mark.id) => Some((*order, mark.id)),
+            _ => None,
+        })
+    }
+}
+
+/// The marks of every cell.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub(super) struct History {
+    cells: BTreeMap<CellKey, Arc<CellHistory>>,
+}
+
+impl History {
+    /// Adds what a record says of its cell, if anything; adding it again only moves it.
+    pub(super) fn add(&mut self, order: Order, record: &Record) {
+        if let (Some(cell), Some(line)) = (record.cell, Line::of(record)) {
+            Arc::make_mut(self.cells.entry(cell).or_default()).add(order, line);
+        }
+    }
+
+    /// Every cell with marks.
+    pub(super) fn cells(&self) -> impl Iterator<Item = (&CellKey, &CellHistory)> {
+        self.cells.iter().map(|(key, cell)| (key, cell.as_ref()))
+    }
+
+    /// What a cell's marks come to.
+    pub(super) fn tally(&self, cell: CellKey) -> Tally {
+        self.cells
+            .get(&cell)
+            .map_or_else(Tally::default, |cell| cell.tally)
+    }
+
+    /// The mark of a repetition that counts, if one does.
+    pub(super) fn mark_of(&self, cell: CellKey, session: Uuid, number: u64) -> Option<&MarkLine> {
+        let marks = self.cells.get(&cell)?;
+        marks.told(session, number)?.counts(&marks.undone)
+    }
+
+    /// True when anything was ever said of a repetition, taken back or not.
+    pub(super) fn was_told(&self, cell: CellKey, session: Uuid, number: u64) -> bool {
+        self.cells
+            .get(&cell)
+            .is_some_and(|marks| marks.told(session, number).is_some())
+    }
+
+    /// How many repetitions at the end of a visit have the same mark.
+    pub(super) fn run(&self, cell: CellKey, session: Uuid, from: u64, mark: Mark) -> u32 {
+        self.cells.get(&cell).map_or(0, |cell| {
+            cell.lately(session, from)
+                .take_while(|said| *said == mark)
+                .count() as u32
+        })
+    }
+
+    /// The mark to take back next: the last that stands of this session, then the last of all.
+    pub(super) fn last_standing(
+        &self,
+        session: Uuid,
+        counts: impl Fn(CellKey) -> bool,
+    ) -> Option<(CellKey, RecordId)> {
+        self.cells
+            .iter()
+            .filter(|(cell, _)| counts(**cell))
+            .flat_map(|(cell, marks)| marks.standing().map(|(order, id)| (order, id, *cell)))
+            .max_by_key(|(order, id, _)| {
+                let own = (id.session == session).then_some(id.number);
+                (own, *order)
+            })
+            .map(|(_, id, cell)| (cell, id))
+    }
+}

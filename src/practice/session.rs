@@ -1,0 +1,123 @@
+//! What is true only while a session runs: where play is, what sounds, what can be marked.
+
+use super::entry::Mark;
+use super::plan::CellKey;
+use uuid::Uuid;
+
+/// Whether sound runs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Phase {
+    /// It does not.
+    Still,
+    /// It does.
+    Playing,
+    /// It was paused by the player.
+    Paused,
+    /// It was paused because six assumed repetitions went by with nobody there.
+    NobodyThere,
+}
+
+/// A repetition that sounds or sounded.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Repetition {
+    pub(super) id: u64,
+    pub(super) cell: CellKey,
+    pub(super) free: bool,
+    pub(super) reference: bool,
+    /// When its closing note was heard, milliseconds; nothing while it still sounds.
+    pub(super) closed_ms: Option<i64>,
+}
+
+/// Why play is in its cell.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Reason {
+    /// The player chose it.
+    Chosen,
+    /// A step back.
+    Back,
+    /// The route led there.
+    Route,
+    /// The cell it came from was un-cleared.
+    Return,
+}
+
+/// A stay in a cell.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Visit {
+    pub(super) cell: CellKey,
+    /// The player chose it while it was closed, or stepped back within such a stay.
+    pub(super) freely: bool,
+    /// The cell was clear when the stay began.
+    pub(super) was_clear: bool,
+    /// N clean in a row lead on although the cell was clear already.
+    pub(super) leads_on: bool,
+    /// The first repetition that can belong to it.
+    pub(super) first: u64,
+}
+
+/// A running session.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Session {
+    pub(super) id: Uuid,
+    pub(super) records: u64,
+    pub(super) phase: Phase,
+    pub(super) visit: Option<Visit>,
+    /// Cells cleared one after the other on the way here, oldest first.
+    pub(super) path: Vec<CellKey>,
+    pub(super) wish: Option<CellKey>,
+    pub(super) step_back_taken: bool,
+    pub(super) advance_asked: bool,
+    pub(super) next_repetition: u64,
+    pub(super) sounding: Option<Repetition>,
+    /// Repetitions that came to their closing note, oldest first.
+    pub(super) closed: Vec<Repetition>,
+    pub(super) last_press: Option<(Mark, i64)>,
+    pub(super) assumed_in_a_row: u32,
+    /// The place that was last written down.
+    pub(super) written_place: Option<CellKey>,
+}
+
+/// How many closed repetitions a late mark can still name. 64: at the shortest bars more than
+/// two minutes of playing; a verdict comes within half a bar.
+const REMEMBERED: usize = 64;
+
+impl Session {
+    pub(super) fn new(id: Uuid) -> Self {
+        Self {
+            id,
+            records: 0,
+            phase: Phase::Still,
+            visit: None,
+            path: Vec::new(),
+            wish: None,
+            step_back_taken: false,
+            advance_asked: false,
+            next_repetition: 0,
+            sounding: None,
+            closed: Vec::new(),
+            last_press: None,
+            assumed_in_a_row: 0,
+            written_place: None,
+        }
+    }
+
+    pub(super) fn close(&mut self, repetition: Repetition) {
+        if self.closed.len() == REMEMBERED {
+            self.closed.remove(0);
+        }
+        self.closed.push(repetition);
+    }
+
+    pub(super) fn closed(&self, id: u64) -> Option<Repetition> {
+        self.closed.iter().rev().find(|one| one.id == id).copied()
+    }
+
+    /// The repetition a press at a moment belongs to: the last whose closing note had been heard.
+    pub(super) fn closed_by(&self, heard_ms: i64) -> Option<Repetition> {
+        self.closed
+            .iter()
+            .rev()
+            .find(|one| one.closed_ms.is_some_and(|closed| closed <= heard_ms))
+            .copied()
+    }
+}
