@@ -12,8 +12,9 @@ mod pattern;
 mod recognise;
 mod resolve;
 mod school;
+mod search;
 
-pub use catalogue::{Family, Movement, UnknownMovement, find};
+pub use catalogue::{Family, Movement, TuneCount, UnknownMovement, find, tune_counts};
 pub use context::Context;
 pub use group::{Group, place_group};
 pub use lengths::Lengths;
@@ -22,3 +23,4 @@ pub use pattern::write_parts;
 pub use recognise::{Recognition, recognise};
 pub use resolve::{Resolution, Resolved, opening_gracenote, resolve};
 pub use school::{SCHOOLS, School, Schools, UnknownSchool};
+pub use search::{Usage, counted, search, typical_context, works_finger};

@@ -2,9 +2,11 @@
 
 use super::catalogue::{Family, Movement};
 use super::context::Context;
-use super::resolve::{Resolved, resolve, separates};
+use super::resolve::{Resolution, Resolved, resolve, separates};
 use super::school::{School, Schools};
 use crate::chanter::{NOTES, Note};
+use std::collections::HashMap;
+use std::sync::LazyLock;
 
 /// What a run of gracenotes is.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -29,31 +31,54 @@ pub fn recognise(gracenotes: &[Note], context: Context) -> Recognition {
     };
     Recognition {
         school: found.first().and_then(|found| found.school),
-        names: found.into_iter().map(|found| found.movement).collect(),
+        names: found.iter().map(|found| found.movement).collect(),
         playable: is_playable(gracenotes, context),
         nearest,
     }
 }
 
 /// Every movement that has these gracenotes here, the likeliest first: the usual way before a
-/// school, a form of its own before a replaced one, then the order of the catalogue.
-pub(super) fn matches(gracenotes: &[Note], context: Context) -> Vec<Resolved> {
-    let mut found: Vec<Resolved> = Movement::all()
-        .filter(|movement| movement.family() != Family::Figure)
-        .filter_map(|movement| {
-            ways(movement)
-                .filter_map(|schools| resolve(movement, context, &schools).played().cloned())
-                .find(|resolved| resolved.gracenotes() == gracenotes)
-        })
-        .collect();
-    found.sort_by_key(|resolved| {
-        (
-            resolved.school.is_some(),
-            resolved.replaced.is_some(),
-            resolved.movement,
-        )
-    });
-    found
+/// school, a form of its own before a replaced one, then the order of the catalogue. A figure of
+/// melody notes is never among them: its one gracenote cannot tell it.
+pub(super) fn matches(gracenotes: &[Note], context: Context) -> &'static [Resolved] {
+    INDEX
+        .get(&context)
+        .and_then(|groups| groups.get(gracenotes))
+        .map_or(&[], Vec::as_slice)
+}
+
+type Groups = HashMap<Vec<Note>, Vec<Resolved>>;
+
+static INDEX: LazyLock<HashMap<Context, Groups>> = LazyLock::new(|| {
+    let befores = std::iter::once(None).chain(NOTES.map(Some));
+    let contexts = befores.flat_map(|before| NOTES.map(|after| Context { before, after }));
+    contexts.map(|context| (context, groups(context))).collect()
+});
+
+/// Every group of gracenotes that is a movement in one context.
+fn groups(context: Context) -> Groups {
+    let mut groups = Groups::new();
+    for movement in Movement::all().filter(|movement| movement.family() != Family::Figure) {
+        for schools in ways(movement) {
+            let Resolution::Played(resolved) = resolve(movement, context, &schools) else {
+                continue;
+            };
+            let known = groups.entry(resolved.gracenotes()).or_default();
+            if known.iter().all(|known| known.movement != movement) {
+                known.push(resolved);
+            }
+        }
+    }
+    for known in groups.values_mut() {
+        known.sort_by_key(|resolved| {
+            (
+                resolved.school.is_some(),
+                resolved.replaced.is_some(),
+                resolved.movement,
+            )
+        });
+    }
+    groups
 }
 
 /// The usual way, then each school of the movement by itself.
@@ -87,24 +112,20 @@ fn is_playable(gracenotes: &[Note], context: Context) -> bool {
 /// another note is nearer than one that differs by a gracenote here.
 fn nearest(gracenotes: &[Note], context: Context) -> Option<Movement> {
     let written: Vec<usize> = gracenotes.iter().map(|note| note.index()).collect();
-    let contexts = std::iter::once(context.before)
+    std::iter::once(context.before)
         .chain(NOTES.map(Some))
-        .map(|before| Context { before, ..context });
-    contexts
-        .flat_map(|there| Movement::all().map(move |movement| (there, movement)))
-        .filter(|(_, movement)| movement.family() != Family::Figure)
-        .flat_map(|(there, movement)| ways(movement).map(move |schools| (there, movement, schools)))
-        .filter_map(|(there, movement, schools)| {
-            let resolution = resolve(movement, there, &schools);
-            let played: Vec<usize> = resolution
-                .played()?
-                .parts
+        .filter_map(|before| INDEX.get_key_value(&Context { before, ..context }))
+        .flat_map(|(there, groups)| {
+            groups
                 .iter()
-                .map(|part| part.note.index())
-                .collect();
+                .map(move |(group, known)| (there, group, known))
+        })
+        .filter_map(|(there, group, known)| {
+            let played: Vec<usize> = group.iter().map(|note| note.index()).collect();
             let steps = strsim::generic_levenshtein(&written, &played);
-            let far = 2 * steps + usize::from(there != context);
-            (steps < gracenotes.len().max(played.len())).then_some((far, movement))
+            let far = 2 * steps + usize::from(*there != context);
+            let movement = known.first()?.movement;
+            (steps < gracenotes.len().max(group.len())).then_some((far, movement))
         })
         .min()
         .map(|(_, movement)| movement)

@@ -6,6 +6,9 @@
 mod gracenotes;
 mod light;
 mod pibroch;
+mod tunes;
+
+pub use tunes::{TuneCount, tune_counts};
 
 use super::pattern::{NoteSet, Pattern};
 use super::school::School;
@@ -216,6 +219,11 @@ impl Movement {
     }
 }
 
+impl serde::Serialize for Movement {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(self.name())
+    }
+}
 impl std::fmt::Display for Movement {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.pad(self.name())

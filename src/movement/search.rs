@@ -1,0 +1,193 @@
+//! Looking through the catalogue: by name, by gracenotes, by finger, commonest first.
+
+use super::catalogue::{Family, Movement, tune_counts};
+use super::context::Context;
+use super::parts::Role;
+use super::recognise::recognise;
+use super::resolve::{Resolved, resolve};
+use super::school::Schools;
+use crate::chanter::{Finger, NOTES, Note, crossing, gracenote_finger, strike_finger};
+use std::collections::HashMap;
+use std::sync::LazyLock;
+
+/// How often a movement stands in the counted tunes, and where most often.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Usage {
+    /// How many times in all.
+    pub count: u32,
+    /// Where it stands most often.
+    pub commonest: Context,
+}
+
+static USAGE: LazyLock<HashMap<Movement, Usage>> = LazyLock::new(|| {
+    let mut usage: HashMap<Movement, Usage> = HashMap::new();
+    // commonest first, so the first context of a movement is its commonest
+    for row in tune_counts() {
+        let recognition = recognise(&row.gracenotes, row.context);
+        if let Some(movement) = recognition.names.first() {
+            usage
+                .entry(*movement)
+                .or_insert(Usage {
+                    count: 0,
+                    commonest: row.context,
+                })
+                .count += row.count;
+        }
+    }
+    usage
+});
+
+/// How often a movement stands in 277 counted tunes; none when it never does.
+pub fn counted(movement: Movement) -> Option<Usage> {
+    USAGE.get(&movement).copied()
+}
+
+/// A context to show or practise a movement in when none is asked for: where it stands most often
+/// in tunes; else from low A, or the nearest note it can be played from, to the lowest note it
+/// closes on above low G.
+pub fn typical_context(movement: Movement) -> Context {
+    let plays = |context: &Context, counts: bool| {
+        resolve(movement, *context, &Schools::none())
+            .played()
+            .is_some_and(|resolved| counts || resolved.replaced.is_none())
+    };
+    let closes = movement.closes_on();
+    counted(movement)
+        .map(|usage| usage.commonest)
+        .filter(|context| plays(context, true))
+        .or_else(|| {
+            let befores = [Note::LowA, Note::E].into_iter().chain(NOTES);
+            let afters: Vec<Note> = closes
+                .iter()
+                .copied()
+                .filter(|note| *note > Note::LowG)
+                .chain(closes.iter().copied())
+                .collect();
+            befores
+                .flat_map(|before| {
+                    afters
+                        .iter()
+                        .map(move |after| Context::between(before, *after))
+                        .collect::<Vec<_>>()
+                })
+                .find(|context| plays(context, false))
+        })
+        .unwrap_or(Context::between(Note::LowA, Note::LowA))
+}
+
+/// The fingers that a resolved movement moves, top to bottom: lifted or tapped for its gracenotes,
+/// or moving between its tones.
+pub fn works_finger(resolved: &Resolved, finger: Finger) -> bool {
+    let mut held = resolved.context.before;
+    for (place, part) in resolved.parts.iter().enumerate() {
+        let next = resolved
+            .parts
+            .get(place + 1)
+            .map_or(resolved.context.after, |next| next.note);
+        match part.role {
+            Role::Separating => {
+                let lifted = part.note > next && gracenote_finger(part.note) == Some(finger);
+                let tapped = part.note < next && strike_finger(next, part.note).contains(&finger);
+                if lifted || tapped {
+                    return true;
+                }
+            }
+            Role::Sounding => {
+                if held.is_some_and(|held| moves(held, part.note, finger)) {
+                    return true;
+                }
+                held = Some(part.note);
+            }
+        }
+    }
+    held.is_some_and(|held| moves(held, resolved.context.after, finger))
+}
+
+fn moves(from: Note, to: Note, finger: Finger) -> bool {
+    let way = crossing(from, to);
+    way.falling.contains(&finger) || way.rising.contains(&finger)
+}
+
+/// Movements whose name or kind holds the words, that have exactly these gracenotes somewhere, and
+/// that lift or tap the finger in their typical context; commonest in tunes first. Nothing asked
+/// for gives the whole catalogue.
+pub fn search(words: &str, gracenotes: &[Note], finger: Option<Finger>) -> Vec<Movement> {
+    let words = words.trim().to_lowercase();
+    let mut found: Vec<Movement> = Movement::all()
+        .filter(|movement| words.is_empty() || is_named(*movement, &words))
+        .filter(|movement| gracenotes.is_empty() || has(*movement, gracenotes))
+        .filter(|movement| finger.is_none_or(|finger| works(*movement, finger)))
+        .collect();
+    found.sort_by_key(|movement| {
+        let count = counted(*movement).map_or(0, |usage| usage.count);
+        (std::cmp::Reverse(count), *movement)
+    });
+    found
+}
+
+fn is_named(movement: Movement, words: &str) -> bool {
+    let hyphened = words.replace(' ', "-");
+    movement.name().contains(&hyphened)
+        || movement.spoken().to_lowercase().contains(words)
+        || movement.also().iter().any(|name| name.contains(&hyphened))
+        || movement.family().heading().contains(words)
+}
+
+fn has(movement: Movement, gracenotes: &[Note]) -> bool {
+    let contexts = NOTES
+        .into_iter()
+        .flat_map(|before| NOTES.map(|after| Context::between(before, after)));
+    if movement.family() == Family::Figure {
+        return gracenotes == [Note::D];
+    }
+    contexts
+        .into_iter()
+        .any(|context| recognise(gracenotes, context).names.contains(&movement))
+}
+
+fn works(movement: Movement, finger: Finger) -> bool {
+    let context = typical_context(movement);
+    resolve(movement, context, &Schools::none())
+        .played()
+        .is_some_and(|resolved| works_finger(resolved, finger))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::movement::find;
+
+    #[test]
+    fn the_commonest_movement_in_tunes_comes_first() {
+        let all = search("", &[], None);
+        assert_eq!(all.len(), Movement::all().count());
+        assert_eq!(all[0].name(), "hg-gracenote");
+        assert_eq!(all[1].name(), "doubling");
+    }
+
+    #[test]
+    fn search_is_by_name_gracenotes_and_finger() {
+        let names =
+            |found: Vec<Movement>| -> Vec<&str> { found.into_iter().map(Movement::name).collect() };
+        assert_eq!(names(search("leumluath", &[], None)), ["grip"]);
+        assert_eq!(
+            names(search("", &[Note::LowG, Note::B, Note::LowG], None)),
+            ["grip"]
+        );
+        let little = names(search("birl", &[], Some(Finger::LowerLittle)));
+        assert!(little.contains(&"birl"), "{little:?}");
+        assert!(names(search("birl", &[], Some(Finger::UpperRing))).is_empty());
+    }
+
+    /// Every list, page and drill without a context of its own starts from this one.
+    #[test]
+    fn every_movement_is_played_in_its_typical_context() {
+        for movement in Movement::all() {
+            let context = typical_context(movement);
+            let resolution = resolve(movement, context, &Schools::none());
+            assert!(resolution.played().is_some(), "{movement} {context:?}");
+        }
+        let grip = find("grip").expect("a movement");
+        assert_eq!(typical_context(grip), Context::between(Note::B, Note::C));
+    }
+}
