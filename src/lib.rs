@@ -12,6 +12,7 @@ pub mod movement;
 pub mod practice;
 pub mod rhythm;
 pub mod score;
+pub mod sound;
 pub mod timeline;
 pub mod units;
 pub mod wording;

@@ -1,0 +1,19 @@
+//! What is heard: the voices, their mix, the one player of timelines, and the same into a file.
+//!
+//! Knows samples, frames and timelines. Knows no device, no thread, no file system and no clock:
+//! whoever asks for frames gets the next ones.
+
+mod bounce;
+#[cfg(test)]
+mod fixture;
+mod mix;
+mod orders;
+mod renderer;
+mod transport;
+mod voices;
+
+pub use bounce::{Bounce, BounceError};
+pub use mix::{Bus, Levels, Sound};
+pub use orders::{Command, Entry, Load, Report, Timed, When};
+pub use renderer::{Controls, Renderer};
+pub use voices::{ClickSound, Cue};

@@ -1,0 +1,285 @@
+//! The click: four sounds, each struck in three weights.
+
+use super::struck::{highest, ring, scaled, stretched};
+use super::{CHUNK, peak};
+use crate::units::SampleRate;
+use rodio::Source;
+use serde::{Deserialize, Serialize};
+
+/// What a click sounds like.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ClickSound {
+    /// Synthesised: short and dry, high above the chanter's strongest partials.
+    #[default]
+    Tick,
+    /// Synthesised: a soft pure tone.
+    Pip,
+    /// A sample: a struck bar of wood.
+    Wood,
+    /// A sample: a small bell.
+    Bell,
+}
+
+impl ClickSound {
+    /// All of them, in the order they are offered.
+    pub const ALL: [Self; 4] = [Self::Tick, Self::Pip, Self::Wood, Self::Bell];
+
+    /// The name as it is typed and shown. Thread: any. Allocates: no. Blocks: no.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Tick => "tick",
+            Self::Pip => "pip",
+            Self::Wood => "wood",
+            Self::Bell => "bell",
+        }
+    }
+}
+
+/// How much a click weighs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::sound) enum Weight {
+    /// The first beat of a bar.
+    Bar,
+    /// Another beat.
+    Beat,
+    /// A part of a beat.
+    Part,
+}
+
+impl Weight {
+    const ALL: [Self; 3] = [Self::Bar, Self::Beat, Self::Part];
+
+    /// Level beside the accent (chosen: 4 and 9 dB lower).
+    fn level(self) -> f32 {
+        match self {
+            Self::Bar => 1.0,
+            Self::Beat => 0.63,
+            Self::Part => 0.35,
+        }
+    }
+
+    /// Pitch beside the plain beat: the accent a fifth higher, so that bars are heard and not
+    /// only felt; parts a fourth higher and soft.
+    fn pitch(self) -> f64 {
+        match self {
+            Self::Bar => 1.5,
+            Self::Beat => 1.0,
+            Self::Part => 4.0 / 3.0,
+        }
+    }
+}
+
+/// Clicks nearer than this, seconds, are told apart by nobody: the later one cuts the earlier
+/// off. The quickest that is played on purpose are quarters at 300 a minute, 50 ms apart.
+const NEAREST: f64 = 0.020;
+/// What is left of a click fades in this time when the next one comes, seconds.
+const CUT: f64 = 0.005;
+
+static WOOD: &[u8] = include_bytes!("../../../samples/wood.wav");
+static BELL: &[u8] = include_bytes!("../../../samples/bell.wav");
+
+/// All clicks laid out, and the one that rings.
+pub(in crate::sound) struct Clicks {
+    /// By sound and weight, as in [`ClickSound::ALL`] and [`Weight::ALL`].
+    laid_out: Vec<Vec<f32>>,
+    ringing: Option<Ringing>,
+    /// The one before, fading.
+    leaving: Option<Ringing>,
+    nearest: usize,
+    cut: usize,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Ringing {
+    which: usize,
+    at: usize,
+    /// Frames left before it is cut off; as long as it rings freely, more than it has.
+    left: usize,
+}
+
+/// Decodes one of our own samples to mono at a rate. The files are part of the program, so a
+/// failure to decode gives silence and a test fails.
+fn decoded(bytes: &'static [u8], rate: SampleRate) -> Vec<f32> {
+    let Ok(decoder) = rodio::Decoder::new(std::io::Cursor::new(bytes)) else {
+        return Vec::new();
+    };
+    let channels = usize::from(decoder.channels().get());
+    let speed = f64::from(decoder.sample_rate().get()) / f64::from(rate.0);
+    let every: Vec<f32> = decoder.collect();
+    let mono: Vec<f32> = every
+        .chunks(channels)
+        .map(|frame| frame.iter().sum::<f32>() / channels as f32)
+        .collect();
+    stretched(&mono, speed)
+}
+
+fn laid_out(sound: ClickSound, weight: Weight, rate: SampleRate) -> Vec<f32> {
+    let pitch = weight.pitch();
+    let plain = match sound {
+        ClickSound::Tick => ring(
+            0.030,
+            &[
+                (1900.0 * pitch, 1.0, 0.0040),
+                (3120.0 * pitch, 0.6, 0.0025),
+                (5230.0 * pitch, 0.3, 0.0010),
+            ],
+            rate,
+        ),
+        ClickSound::Pip => ring(
+            0.060,
+            &[(1000.0 * pitch, 1.0, 0.014), (2000.0 * pitch, 0.15, 0.008)],
+            rate,
+        ),
+        ClickSound::Wood => scaled(stretched(&decoded(WOOD, rate), pitch)),
+        ClickSound::Bell => scaled(stretched(&decoded(BELL, rate), pitch)),
+    };
+    plain
+        .into_iter()
+        .map(|sample| sample * weight.level())
+        .collect()
+}
+
+impl Clicks {
+    /// Lays out every click. Thread: any but audio. Allocates: yes. Blocks: no.
+    pub(in crate::sound) fn new(rate: SampleRate) -> Self {
+        let mut clicks: Vec<Vec<f32>> = ClickSound::ALL
+            .into_iter()
+            .flat_map(|sound| {
+                Weight::ALL
+                    .into_iter()
+                    .map(move |weight| laid_out(sound, weight, rate))
+            })
+            .collect();
+        let nearest = (NEAREST * f64::from(rate.0)) as usize;
+        // The loudest click on top of the loudest rest of one that began `nearest` before.
+        let loudest = clicks
+            .iter()
+            .map(|click| highest(click))
+            .fold(0.0, f32::max);
+        let rest = clicks
+            .iter()
+            .map(|click| highest(click.get(nearest..).unwrap_or(&[])))
+            .fold(0.0, f32::max);
+        let scale = peak::CLICK / (loudest + rest);
+        for click in &mut clicks {
+            for sample in click {
+                *sample *= scale;
+            }
+        }
+        Self {
+            laid_out: clicks,
+            ringing: None,
+            leaving: None,
+            nearest,
+            cut: (CUT * f64::from(rate.0)) as usize,
+        }
+    }
+
+    /// Strikes a click at the next frame. Thread: audio. Allocates: no. Blocks: no.
+    pub(in crate::sound) fn strike(&mut self, sound: ClickSound, weight: Weight) {
+        self.leaving = self
+            .ringing
+            .take()
+            .filter(|ringing| ringing.at >= self.nearest)
+            .map(|ringing| Ringing {
+                left: self.cut,
+                ..ringing
+            });
+        self.ringing = Some(Ringing {
+            which: sound as usize * Weight::ALL.len() + weight as usize,
+            at: 0,
+            left: usize::MAX,
+        });
+    }
+
+    /// Lets what rings fade out. Thread: audio. Allocates: no. Blocks: no.
+    pub(in crate::sound) fn cut_off(&mut self) {
+        if let Some(ringing) = &mut self.ringing {
+            ringing.left = self.cut;
+        }
+    }
+
+    /// Adds the next frames, at most 64. Thread: audio. Allocates: no. Blocks: no.
+    pub(in crate::sound) fn render(&mut self, out: &mut [f32]) {
+        let size = out.len().min(CHUNK);
+        for ringing in [&mut self.ringing, &mut self.leaving] {
+            let Some(now) = ringing else { continue };
+            let samples = self.laid_out.get(now.which).map_or(&[][..], Vec::as_slice);
+            for sample in &mut out[..size] {
+                if now.at >= samples.len() || now.left == 0 {
+                    break;
+                }
+                let fade = if now.left > self.cut {
+                    1.0
+                } else {
+                    now.left as f32 / self.cut as f32
+                };
+                *sample += samples[now.at] * fade;
+                now.at += 1;
+                now.left -= 1;
+            }
+            if now.at >= samples.len() || now.left == 0 {
+                *ringing = None;
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const RATE: SampleRate = SampleRate(48_000);
+
+    fn render(clicks: &mut Clicks, frames: usize) -> Vec<f32> {
+        let mut samples = vec![0.0; frames];
+        for chunk in samples.chunks_mut(CHUNK) {
+            clicks.render(chunk);
+        }
+        samples
+    }
+
+    /// A missing sample or a silent weight would be a beat nobody hears; a late first frame would
+    /// put the onset off its frame.
+    #[test]
+    fn every_click_sounds_from_its_first_frame_and_the_accent_is_loudest() {
+        for rate in [44_100, 48_000, 96_000] {
+            let mut clicks = Clicks::new(SampleRate(rate));
+            for sound in ClickSound::ALL {
+                let mut last = f32::MAX;
+                for weight in Weight::ALL {
+                    clicks.strike(sound, weight);
+                    let samples = render(&mut clicks, 9600);
+                    let peak = highest(&samples);
+                    assert!(samples[0] != 0.0, "{sound:?} {weight:?}");
+                    assert!(highest(&samples[..96]) > 0.5 * peak);
+                    assert!(peak > 0.05 && peak < last, "{sound:?} {weight:?}: {peak}");
+                    last = peak;
+                }
+            }
+        }
+    }
+
+    /// However clicks follow each other, also sounds exchanged in between and a start right after
+    /// a stop, their sum stays within the reserve.
+    #[test]
+    fn clicks_on_top_of_each_other_keep_within_their_peak() {
+        let mut clicks = Clicks::new(RATE);
+        for gap in [1, 7, 64, 480, 959, 960, 961, 1000, 1600, 2400] {
+            for first in ClickSound::ALL {
+                for second in ClickSound::ALL {
+                    render(&mut clicks, 9600);
+                    clicks.strike(first, Weight::Bar);
+                    let mut all = render(&mut clicks, gap);
+                    clicks.strike(second, Weight::Bar);
+                    all.extend(render(&mut clicks, gap));
+                    clicks.strike(first, Weight::Bar);
+                    all.extend(render(&mut clicks, 4800));
+                    let peak = highest(&all);
+                    assert!(peak <= peak::CLICK, "{first:?} {second:?} {gap}: {peak}");
+                }
+            }
+        }
+    }
+}
