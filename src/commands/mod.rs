@@ -10,6 +10,7 @@ mod drills;
 mod folders;
 mod open;
 mod output;
+mod render;
 mod schema;
 mod timeline;
 
@@ -62,6 +63,8 @@ enum Command {
     Drills(drills::Arguments),
     /// Read drill files and tell every problem in them.
     Check(check::Arguments),
+    /// Write a stage into a WAV file.
+    Render(render::Arguments),
     /// Print what sounds when, to the frame.
     Timeline(timeline::Arguments),
     /// Print the JSON Schema of a drill file, for editors.
@@ -85,6 +88,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         None => Err(Failure("nothing to do".to_owned())),
         Some(Command::Drills(arguments)) => drills::run(&arguments),
         Some(Command::Check(arguments)) => check::run(&arguments),
+        Some(Command::Render(arguments)) => render::run(&arguments),
         Some(Command::Timeline(arguments)) => timeline::run(&arguments),
         Some(Command::Schema(arguments)) => schema::run(&arguments),
         Some(Command::Completions(arguments)) => completions::run(&arguments),

@@ -4,6 +4,7 @@
 
 use super::StagePrint;
 use super::verdict::Thresholds;
+pub use crate::drill::{Advance, Route, StepBack};
 use crate::units::Bpm;
 use serde::{Deserialize, Serialize};
 
@@ -15,41 +16,6 @@ pub struct CellKey {
     pub stage: StagePrint,
     /// The tempo, exact.
     pub tempo: Bpm,
-}
-
-/// Which cell comes next.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Route {
-    /// All stages at this tempo, then up.
-    #[default]
-    Across,
-    /// This stage to the top of the ladder, then the next.
-    Up,
-}
-
-/// What happens after a cell is cleared.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-pub enum Advance {
-    /// Play moves to the next cell at the boundary of the repetition.
-    #[default]
-    #[serde(rename = "by itself")]
-    ByItself,
-    /// The next cell is named, and play moves there when the player says so.
-    #[serde(rename = "when asked")]
-    WhenAsked,
-}
-
-/// What happens after three repetitions in a row that were not clean.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-pub enum StepBack {
-    /// A step back is suggested; pressing *not clean* once more takes it.
-    #[default]
-    #[serde(rename = "suggest")]
-    Suggest,
-    /// Play steps back at the boundary of the repetition.
-    #[serde(rename = "by itself")]
-    ByItself,
 }
 
 /// What is practised and how. Any value is valid: with no stage or no rung there is no board and

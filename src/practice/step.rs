@@ -497,7 +497,7 @@ impl State {
                 }
             }
             Some(back) if before != Some(back) => self.news.push(match self.plan.step_back {
-                StepBack::Suggest => News::StepBackSuggested(back),
+                StepBack::WhenAsked => News::StepBackSuggested(back),
                 StepBack::ByItself => News::StepBackTaken(back),
             }),
             Some(_) => {}

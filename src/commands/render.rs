@@ -1,0 +1,127 @@
+//! `render`: a stage into a WAV file.
+
+use super::open::open;
+use super::timeline::score_of;
+use super::{Failure, Outcome, Ran, arguments, output};
+use crate::chanter::{Instrument, Tuning, TuningTable};
+use crate::rhythm::{ClickPlan, ReferencePlan};
+use crate::sound::{Bounce, Bus, Levels, Sound};
+use crate::timeline::{Layout, lay};
+use crate::units::{Bpm, Hertz, SampleRate};
+use indicatif::{ProgressBar, ProgressStyle};
+use std::io::{BufWriter, IsTerminal};
+use std::path::PathBuf;
+use std::sync::Arc;
+
+/// Arguments of `render`.
+#[derive(clap::Args)]
+#[command(
+    after_help = "Examples:\n  gracerung render grip-from-d -o grip.wav\n  \
+    gracerung render grip-from-d --stage \"real time\" --tempo 66 --repeats 8 --drones -o grip.wav\n\n\
+    The file holds one bar of count-in, then each repetition with its breath. An existing file is\n\
+    kept unless --force is given."
+)]
+pub(crate) struct Arguments {
+    /// A built-in drill's name, or a path.
+    #[arg(value_name = "DRILL")]
+    drill: String,
+    /// Stage by number from 1, or by name.
+    #[arg(long, default_value = "1")]
+    stage: String,
+    /// Beats a minute; the ladder's first when left out.
+    #[arg(long, value_parser = arguments::tempo)]
+    tempo: Option<Bpm>,
+    /// Repetitions, each with its breath.
+    #[arg(long, default_value_t = 4, value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    repeats: u32,
+    /// Frames a second.
+    #[arg(long, default_value = "48000", value_parser = arguments::rate)]
+    rate: SampleRate,
+    /// Pitch of low A in hertz: 236 when left out, 480 with --pipes.
+    #[arg(long, value_parser = arguments::low_a)]
+    la: Option<Hertz>,
+    /// The pipe chanter instead of the practice chanter.
+    #[arg(long)]
+    pipes: bool,
+    /// Drones beside the chanter.
+    #[arg(long)]
+    drones: bool,
+    /// The chanter line alone.
+    #[arg(long)]
+    no_click: bool,
+    /// The click alone.
+    #[arg(long)]
+    no_reference: bool,
+    /// Where to write.
+    #[arg(short, long, value_name = "FILE.wav")]
+    output: PathBuf,
+    /// Replace a file that exists.
+    #[arg(long)]
+    force: bool,
+}
+
+/// The chanter asked for.
+pub(crate) fn tuning(la: Option<Hertz>, pipes: bool) -> Tuning {
+    match la {
+        Some(low_a) => Tuning::with_low_a(low_a, TuningTable::default()),
+        None if pipes => Tuning::of(Instrument::PipeChanter),
+        None => Tuning::default(),
+    }
+}
+
+/// Runs `render`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    output::ready_to_write(&arguments.output, arguments.force)?;
+    let opened = open(&arguments.drill)?;
+    let (stage, _) = arguments::stage(&opened.drill, &arguments.stage)?;
+    let layout = Layout {
+        lengths: opened.drill.lengths,
+        ..Layout::at(
+            arguments.tempo.unwrap_or(opened.drill.ladder.from),
+            arguments.rate,
+        )
+    };
+    let mut levels = Levels::FULL;
+    levels.mute(Bus::Click, arguments.no_click);
+    levels.mute(Bus::Reference, arguments.no_reference);
+    let bounce = Bounce {
+        timeline: Arc::new(lay(&score_of(&opened.drill, stage), &layout)),
+        repetitions: u64::from(arguments.repeats),
+        rate: arguments.rate,
+        sound: Sound {
+            tuning: tuning(arguments.la, arguments.pipes),
+            drones: arguments.drones,
+            levels,
+            ..Sound::default()
+        },
+        reference: ReferencePlan::Every,
+        clicks: ClickPlan::Every,
+    };
+    let bar = progress(bounce.frames().seconds(arguments.rate));
+    let shown = arguments.output.display();
+    output::write_file(&arguments.output, arguments.force, |file| {
+        bounce
+            .write(BufWriter::new(file), |done, total| {
+                bar.set_length(total.0);
+                bar.set_position(done.0);
+            })
+            .map(|_| ())
+            .map_err(|error| Failure(format!("cannot write `{shown}`: {error}")))
+    })?;
+    bar.finish_and_clear();
+    Ok(Outcome::Done)
+}
+
+/// Seconds of sound from which on a bar of progress is worth a look: about two seconds of work.
+const LONG: f64 = 600.0;
+
+fn progress(seconds: f64) -> ProgressBar {
+    if seconds < LONG || !std::io::stderr().is_terminal() {
+        return ProgressBar::hidden();
+    }
+    let bar = ProgressBar::new(1);
+    if let Ok(style) = ProgressStyle::with_template("rendering [{bar:30}] {percent} %") {
+        bar.set_style(style.progress_chars("=> "));
+    }
+    bar
+}
