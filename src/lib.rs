@@ -5,6 +5,7 @@
 //! practice, the timeline, sound and listening and paper, the app, the screen and the device and
 //! the journal, the commands. A test reads the `use` lines and holds this.
 
+pub mod app;
 pub mod chanter;
 pub mod commands;
 pub mod drill;

@@ -1,0 +1,36 @@
+//! What an update asks of the shell.
+
+use crate::practice::Record;
+use crate::sound::{Command, Entry, When};
+use crate::timeline::Timeline;
+use std::sync::Arc;
+
+/// Something the shell is to do. Effects are carried out in order, before the screen is drawn.
+#[derive(Debug, Clone)]
+pub enum Effect {
+    /// Read a drill and its marks; answered by a message.
+    Open(String),
+    /// Store records in the journal in one go; answered by a message.
+    Store(Vec<Record>),
+    /// Send a timeline to the player.
+    Load {
+        /// The timeline.
+        timeline: Arc<Timeline>,
+        /// When it takes over.
+        when: When,
+        /// Where it begins.
+        entry: Entry,
+    },
+    /// Play.
+    Start,
+    /// Fall silent and keep the place.
+    Pause,
+    /// Fall silent and go back to the first repetition.
+    Stop,
+    /// Levels, tuning, cues.
+    Sound(Command),
+    /// Hand the terminal back to the shell until the program is continued.
+    Suspend,
+    /// Leave.
+    Quit,
+}

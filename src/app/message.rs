@@ -1,0 +1,138 @@
+//! What can happen.
+
+use super::choose::Listed;
+use super::model::SoundState;
+use crate::drill::Drill;
+use crate::practice::{CellKey, Entry, Hand, Mark};
+use crate::sound::{Bus, Report};
+use uuid::Uuid;
+
+/// Everything that can happen to the program.
+#[derive(Debug, Clone)]
+pub enum Message {
+    /// The player did something.
+    Act(Action),
+    /// A drill was read.
+    Opened(Box<OpenedDrill>),
+    /// A drill could not be read.
+    NotOpened(String),
+    /// The list of drills was read again.
+    Listed(Vec<Listed>),
+    /// Something that plays is heard now.
+    Heard(Report),
+    /// The place that is heard now.
+    Position {
+        /// Which timeline.
+        serial: u64,
+        /// True in the count-in.
+        counting_in: bool,
+        /// The cycle, or the one counted in to.
+        cycle: u64,
+        /// Beats from the start of the count-in or the cycle.
+        beat: f64,
+        /// How far the device is ahead of the ear, milliseconds.
+        latency_ms: f64,
+    },
+    /// The device came, went or was closed.
+    Sound(SoundState),
+    /// Underruns on the device so far.
+    Underruns(u32),
+    /// Records were stored; what other programs wrote before them comes along.
+    Stored {
+        /// Other programs' entries.
+        foreign: Vec<Entry>,
+        /// Our own.
+        own: Vec<Entry>,
+    },
+    /// Records could not be stored; the shell keeps them and tries again.
+    NotStored(String),
+    /// A signal asks to leave.
+    Terminate,
+}
+
+/// A drill as the shell read it.
+#[derive(Debug, Clone)]
+pub struct OpenedDrill {
+    /// The name it is called by.
+    pub name: String,
+    /// The drill.
+    pub drill: Drill,
+    /// Everything the journal has.
+    pub entries: Vec<Entry>,
+    /// Where to begin: asked for, or where the last session ended.
+    pub place: Option<CellKey>,
+    /// Stage to begin with, from 0, when it was asked for on the command line.
+    pub stage: Option<usize>,
+    /// Tempo to begin with, when it was asked for on the command line.
+    pub tempo: Option<crate::units::Bpm>,
+    /// A fresh name for the session.
+    pub session: Uuid,
+}
+
+/// What the player can do: the keys of every page, one table of names.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Action {
+    /// Leave the page; in the first list, the program.
+    Leave,
+    /// Show or hide the keys.
+    Help,
+    /// Suspend the program.
+    Suspend,
+    /// In a list: up so many lines; negative is down.
+    Move(i32),
+    /// In a list: to the first or the last line.
+    MoveToEnd {
+        /// The last.
+        last: bool,
+    },
+    /// In a list: open what is marked.
+    Open,
+    /// In the list of drills: a letter to look for.
+    Search(char),
+    /// In the list of drills: take the last letter back.
+    SearchBack,
+    /// Play or pause.
+    PlayOrPause,
+    /// Stop and go back to the first repetition.
+    Stop,
+    /// Say of the repetition just heard.
+    Mark(Mark, Hand),
+    /// Take the last mark back.
+    Undo,
+    /// A rung up or down.
+    Tempo {
+        /// Up.
+        up: bool,
+    },
+    /// The stage after or before, played freely where it is not open.
+    Stage {
+        /// After.
+        next: bool,
+    },
+    /// Move to the cell that was named.
+    Advance,
+    /// Begin the repetition again.
+    Again,
+    /// Marks itself clean unless something else is said.
+    HandsFree,
+    /// A bus louder or softer.
+    Level(Bus, bool),
+    /// A bus silent or not.
+    Mute(Bus),
+    /// Drones on or off.
+    Drones,
+    /// In which repetitions the reference sounds: the next choice.
+    Reference,
+    /// Which clicks sound: the next choice.
+    Clicks,
+    /// Clicks between the beats: the next choice.
+    Subdivision,
+    /// The sound of the click: the next choice.
+    ClickSound,
+    /// Hide or show the staff.
+    Staff,
+    /// Left-handed or right-handed picture.
+    Handed,
+    /// Where the time comes from and what to listen for, in full.
+    Explain,
+}

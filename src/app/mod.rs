@@ -1,0 +1,21 @@
+//! The program as values: what it is now, what can happen, and what that asks of the shell.
+//!
+//! [`update`] takes a message and gives effects; it is the only place where the model changes.
+//! Knows no terminal, no device and no database, and reads no clock: the moment comes with the
+//! message.
+
+mod choose;
+mod effect;
+mod message;
+mod model;
+mod notice;
+mod practising;
+mod update;
+
+pub use choose::{Choose, Listed};
+pub use effect::Effect;
+pub use message::{Action, Message, OpenedDrill};
+pub use model::{Model, Options, Page, SoundState};
+pub use notice::Notice;
+pub use practising::{Place, Practising, Sounding};
+pub use update::update;

@@ -1,0 +1,133 @@
+//! What the program is now.
+
+use super::choose::Choose;
+use super::notice::Notice;
+use super::practising::Practising;
+use crate::chanter::Tuning;
+use crate::rhythm::{ClickPlan, ReferencePlan, Subdivision};
+use crate::sound::{ClickSound, Levels};
+
+/// The whole program.
+#[derive(Debug, Clone)]
+pub struct Model {
+    /// The page shown.
+    pub page: Page,
+    /// The keys are shown over it.
+    pub help: bool,
+    /// The list of drills.
+    pub choose: Choose,
+    /// The drill that is practised.
+    pub practising: Option<Practising>,
+    /// What the player chose for sound and picture.
+    pub options: Options,
+    /// The last sentence for the player.
+    pub notice: Option<Notice>,
+    /// The device, or none.
+    pub sound: SoundState,
+    /// How many timelines were sent to the player: the serial of the last.
+    pub sent: u64,
+    /// The program was started with a drill: leaving its page leaves the program.
+    pub straight: bool,
+    /// The program is to end.
+    pub quit: bool,
+}
+
+/// A page.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Page {
+    /// The list of drills.
+    Choose,
+    /// A drill.
+    Practise,
+}
+
+/// Choices for sound and picture.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Options {
+    /// Levels and mutes.
+    pub levels: Levels,
+    /// Pitch.
+    pub tuning: Tuning,
+    /// Drones on.
+    pub drones: bool,
+    /// What the click sounds like.
+    pub click_sound: ClickSound,
+    /// In which repetitions the reference sounds.
+    pub reference: ReferencePlan,
+    /// Which clicks sound.
+    pub clicks: ClickPlan,
+    /// Clicks between the beats.
+    pub subdivision: Subdivision,
+    /// Repetitions mark themselves clean unless something else is said.
+    pub hands_free: bool,
+    /// The staff is shown.
+    pub staff: bool,
+    /// The picture of the chanter is for a left-handed player.
+    pub left_handed: bool,
+    /// The explanation takes the place of the board.
+    pub explain: bool,
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Self {
+            levels: Levels::default(),
+            tuning: Tuning::default(),
+            drones: false,
+            click_sound: ClickSound::default(),
+            reference: ReferencePlan::default(),
+            clicks: ClickPlan::default(),
+            subdivision: Subdivision::default(),
+            hands_free: false,
+            staff: true,
+            left_handed: false,
+            explain: false,
+        }
+    }
+}
+
+/// What the player hears from.
+#[derive(Debug, Clone, PartialEq)]
+pub enum SoundState {
+    /// Nothing is open: nothing plays.
+    Closed,
+    /// A device plays.
+    Sounding {
+        /// Its name.
+        device: String,
+        /// Its rate, frames a second.
+        rate: u32,
+        /// From computed to heard, milliseconds.
+        latency_ms: f64,
+    },
+    /// Playing goes on without sound.
+    Silent {
+        /// Why.
+        why: String,
+    },
+}
+
+impl Model {
+    /// The program as it begins: the list of drills.
+    pub fn new(options: Options) -> Self {
+        Self {
+            page: Page::Choose,
+            help: false,
+            choose: Choose::default(),
+            practising: None,
+            options,
+            notice: None,
+            sound: SoundState::Closed,
+            sent: 0,
+            straight: false,
+            quit: false,
+        }
+    }
+
+    /// True while something plays, so that the screen has to be drawn again and again.
+    pub fn is_moving(&self) -> bool {
+        self.practising
+            .as_ref()
+            .is_some_and(Practising::is_playing)
+    }
+}

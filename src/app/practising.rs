@@ -1,0 +1,267 @@
+//! A drill that is practised: its scores, its board, and what is heard of it now.
+
+use super::message::OpenedDrill;
+use super::model::Options;
+use crate::drill::Drill;
+use crate::practice::ladder::rungs;
+use crate::practice::{CellKey, Phase, Plan, StagePrint, State, edited, replay};
+use crate::score::{Score, resolve_music};
+use crate::timeline::{Event, EventKind, Layout, Sounded, Timeline, lay};
+use crate::units::{Bpm, Fraction, SampleRate};
+use std::collections::VecDeque;
+use std::sync::Arc;
+
+/// A drill that is practised.
+#[derive(Debug, Clone)]
+pub struct Practising {
+    /// The name it is called by.
+    pub name: String,
+    /// The drill.
+    pub drill: Drill,
+    /// Each stage's score.
+    pub scores: Vec<Score>,
+    /// The ladder.
+    pub rungs: Vec<Bpm>,
+    /// Board, marks and session.
+    pub state: State,
+    /// Timelines sent to the player and perhaps still to be heard, oldest first.
+    pub(super) sent: VecDeque<Sent>,
+    /// What is heard now.
+    pub heard: Option<Place>,
+    /// The cell that is on its way to the player or plays there.
+    pub(super) asked: Option<CellKey>,
+    /// Repetitions by the cycle they are played in.
+    pub(super) began: VecDeque<((u64, u64), u64)>,
+    /// The cycle whose end has been told.
+    pub(super) ended: Option<(u64, u64)>,
+    /// Explanation lines scrolled past.
+    pub scroll: u16,
+}
+
+/// A timeline that was sent.
+#[derive(Debug, Clone)]
+pub(super) struct Sent {
+    pub(super) serial: u64,
+    pub(super) cell: CellKey,
+    pub(super) stage: usize,
+    pub(super) timeline: Arc<Timeline>,
+}
+
+/// The place that is heard.
+#[derive(Debug, Clone)]
+pub struct Place {
+    /// The timeline's serial.
+    pub serial: u64,
+    /// Its stage, from 0.
+    pub stage: usize,
+    /// The timeline.
+    pub timeline: Arc<Timeline>,
+    /// True in the count-in.
+    pub counting_in: bool,
+    /// The cycle, or the one counted in to.
+    pub cycle: u64,
+    /// Beats from the start of the count-in or the cycle.
+    pub beat: f64,
+}
+
+/// What sounds at a place, and what comes next.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Sounding {
+    /// What sounds; nothing in a breath.
+    pub now: Option<Sounded>,
+    /// What sounds next.
+    pub next: Option<Sounded>,
+}
+
+/// Sent timelines that may be on their way at once; more are not heard before the next is sent.
+const MOST_SENT: usize = 8;
+
+impl Practising {
+    /// A drill with the journal's marks; no session runs yet.
+    pub fn new(opened: &OpenedDrill, options: &Options) -> Self {
+        let drill = opened.drill.clone();
+        let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
+        let scores: Vec<Score> = drill
+            .stages
+            .iter()
+            .map(|stage| resolve_music(&stage.music, breath, &drill.schools))
+            .collect();
+        let prints = scores
+            .iter()
+            .map(|score| StagePrint::of(&score.written_text()))
+            .collect();
+        let ladder = &drill.ladder;
+        let rungs =
+            rungs(ladder.from, ladder.to, ladder.step).unwrap_or_else(|_| vec![ladder.from]);
+        let plan = Plan {
+            clean: drill.clean,
+            route: drill.route,
+            advance: drill.advance,
+            step_back: drill.step_back,
+            hands_free: options.hands_free,
+            ..Plan::new(&opened.name, prints, rungs.clone())
+        };
+        let state = replay(plan, &opened.entries);
+        Self {
+            name: opened.name.clone(),
+            drill,
+            scores,
+            rungs,
+            state,
+            sent: VecDeque::new(),
+            heard: None,
+            asked: None,
+            began: VecDeque::new(),
+            ended: None,
+            scroll: 0,
+        }
+    }
+
+    /// The stages, from 0, whose music the journal does not know although it knows the drill.
+    pub(super) fn edited(&self, opened: &OpenedDrill) -> Vec<usize> {
+        let played: Vec<StagePrint> = opened
+            .entries
+            .iter()
+            .filter(|entry| entry.record.drill == self.name)
+            .filter_map(|entry| entry.record.cell)
+            .map(|cell| cell.stage)
+            .collect();
+        edited(self.state.plan(), &played)
+    }
+
+    /// True while sound runs.
+    pub fn is_playing(&self) -> bool {
+        self.state.phase() == Phase::Playing
+    }
+
+    /// The stage, from 0, and tempo of a cell.
+    pub fn stage_of(&self, cell: CellKey) -> Option<usize> {
+        self.state.plan().stage_index(cell.stage)
+    }
+
+    /// `half beats at 52`.
+    pub fn cell_name(&self, cell: CellKey) -> String {
+        let name = self
+            .stage_of(cell)
+            .and_then(|stage| self.drill.stages.get(stage))
+            .map_or("a stage of before", |stage| stage.name.as_str());
+        format!("{name} at {}", spoken_tempo(cell.tempo))
+    }
+
+    /// The cell the board is in: what is heard, or where play will begin.
+    pub fn cell(&self) -> Option<CellKey> {
+        self.state.cell().or_else(|| self.state.upcoming())
+    }
+
+    /// The stage, from 0, that is shown: what is heard, or where play will begin.
+    pub fn stage(&self) -> usize {
+        self.heard
+            .as_ref()
+            .map(|place| place.stage)
+            .or_else(|| self.cell().and_then(|cell| self.stage_of(cell)))
+            .unwrap_or(0)
+    }
+
+    /// The tempo that is heard, or at which play will begin.
+    pub fn tempo(&self) -> Bpm {
+        self.heard
+            .as_ref()
+            .map(|place| place.timeline.tempo)
+            .or_else(|| self.cell().map(|cell| cell.tempo))
+            .unwrap_or(self.drill.ladder.from)
+    }
+
+    /// The timeline of a cell.
+    pub(super) fn lay(&self, cell: CellKey, options: &Options) -> Option<(usize, Arc<Timeline>)> {
+        let stage = self.stage_of(cell)?;
+        let score = self.scores.get(stage)?;
+        let layout = Layout {
+            lengths: self.drill.lengths,
+            subdivision: options.subdivision,
+            ..Layout::at(cell.tempo, SampleRate::USUAL)
+        };
+        Some((stage, Arc::new(lay(score, &layout))))
+    }
+
+    pub(super) fn remember(&mut self, sent: Sent) {
+        if self.sent.len() == MOST_SENT {
+            self.sent.pop_front();
+        }
+        self.sent.push_back(sent);
+    }
+
+    pub(super) fn find(&self, serial: u64) -> Option<&Sent> {
+        self.sent.iter().find(|sent| sent.serial == serial)
+    }
+
+    /// The repetition played in a cycle.
+    pub(super) fn repetition(&self, serial: u64, cycle: u64) -> Option<u64> {
+        self.began
+            .iter()
+            .rev()
+            .find(|(key, _)| *key == (serial, cycle))
+            .map(|(_, id)| *id)
+    }
+}
+
+impl Place {
+    /// Beats from the first beat of the repetition; negative in the count-in.
+    pub fn in_repetition(&self) -> f64 {
+        if self.counting_in {
+            self.beat - self.timeline.lead_in_length.to_f64()
+        } else {
+            self.beat
+        }
+    }
+
+    /// True where the reference holds no notes and the player may mark: the breath.
+    pub fn is_breath(&self) -> bool {
+        !self.counting_in && self.beat >= self.timeline.repetition.to_f64()
+    }
+
+    /// The beat of the bar, from 0, and the part of it that has gone by, 0 to 1.
+    pub fn beat_of_bar(&self) -> (u32, f64) {
+        let beats = f64::from(self.timeline.metre.beats_in_a_bar());
+        let pickup = if self.timeline.bar_lines.len() > 1 {
+            let second = self.timeline.bar_lines[1].to_f64();
+            if second < beats { second } else { 0.0 }
+        } else {
+            0.0
+        };
+        let place = (self.in_repetition() - pickup).rem_euclid(beats);
+        (place.floor() as u32, place.fract())
+    }
+
+    /// What sounds and what comes next.
+    pub fn sounding(&self) -> Sounding {
+        let at = self.in_repetition();
+        let events = self.timeline.events_of(self.cycle);
+        let mut now = None;
+        let mut next = None;
+        for Event { beat, kind, ahead } in events {
+            let beat = beat.to_f64();
+            match kind {
+                EventKind::Sound(sounded) if beat <= at && !ahead => now = Some(*sounded),
+                EventKind::Hush if beat <= at => now = None,
+                EventKind::Sound(sounded) if beat > at && next.is_none() => next = Some(*sounded),
+                _ => {}
+            }
+        }
+        if next.is_none() {
+            next = self
+                .timeline
+                .events_of(self.cycle + 1)
+                .iter()
+                .find_map(|event| match event.kind {
+                    EventKind::Sound(sounded) if !event.ahead => Some(sounded),
+                    _ => None,
+                });
+        }
+        Sounding { now, next }
+    }
+}
+
+/// `66`, `66½`.
+pub(super) fn spoken_tempo(tempo: Bpm) -> String {
+    crate::units::spell_fraction(&tempo.value())
+}
