@@ -9,6 +9,7 @@ pub mod app;
 pub mod chanter;
 pub mod commands;
 pub mod drill;
+pub mod journal;
 pub mod movement;
 pub mod practice;
 pub mod rhythm;

@@ -1,0 +1,111 @@
+//! What can go wrong with a journal, in sentences that say how to mend it.
+
+use rusqlite::ErrorCode;
+use std::path::{Path, PathBuf};
+
+/// Why a journal could not be read or written. Nothing is ever overwritten to get over it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct JournalError {
+    /// The journal's file.
+    pub path: PathBuf,
+    /// What is wrong.
+    pub trouble: Trouble,
+}
+
+/// What is wrong with a journal.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Trouble {
+    /// Its folder cannot be made.
+    Folder(String),
+    /// The file cannot be opened or read.
+    Unreadable(String),
+    /// The file or its folder cannot be written.
+    ReadOnly,
+    /// The disk is full.
+    Full,
+    /// A newer program wrote it.
+    Newer {
+        /// The schema version found.
+        found: i64,
+        /// The newest this program knows.
+        known: i64,
+    },
+    /// A database of another program, or no database.
+    NotAJournal,
+    /// The database is damaged.
+    Damaged(String),
+    /// Another program holds it for longer than we wait.
+    Busy,
+    /// Anything else the database says.
+    Other(String),
+}
+
+impl std::fmt::Display for JournalError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let path = self.path.display();
+        match &self.trouble {
+            Trouble::Folder(why) => write!(
+                f,
+                "the folder of the journal `{path}` cannot be made ({why}): make it, or choose another data folder"
+            ),
+            Trouble::Unreadable(why) => write!(
+                f,
+                "the journal `{path}` cannot be opened ({why}): check that it is a file you may read and write"
+            ),
+            Trouble::ReadOnly => write!(
+                f,
+                "the journal `{path}` cannot be written: check that you may write the file and its folder"
+            ),
+            Trouble::Full => write!(
+                f,
+                "the disk is full, so nothing was added to the journal `{path}`: free some space; what it holds is safe"
+            ),
+            Trouble::Newer { found, known } => write!(
+                f,
+                "the journal `{path}` was written by a newer gracerung (format {found}; this one knows up to {known}): use the newer one; the journal was left untouched"
+            ),
+            Trouble::NotAJournal => write!(
+                f,
+                "`{path}` is not a gracerung journal: move it away or choose another data folder; it was left untouched"
+            ),
+            Trouble::Damaged(what) => write!(
+                f,
+                "the journal `{path}` is damaged ({what}): keep a copy of the file before anything else; it was not overwritten"
+            ),
+            Trouble::Busy => write!(
+                f,
+                "another program holds the journal `{path}`: close it and try again"
+            ),
+            Trouble::Other(what) => write!(f, "the journal `{path}` cannot be used: {what}"),
+        }
+    }
+}
+impl std::error::Error for JournalError {}
+
+impl JournalError {
+    pub(super) fn new(path: &Path, trouble: Trouble) -> Self {
+        Self {
+            path: path.to_owned(),
+            trouble,
+        }
+    }
+
+    pub(super) fn of(path: &Path, error: &rusqlite::Error) -> Self {
+        let said = error.to_string();
+        let trouble = match error.sqlite_error_code() {
+            Some(ErrorCode::DiskFull) => Trouble::Full,
+            Some(ErrorCode::ReadOnly | ErrorCode::PermissionDenied) => Trouble::ReadOnly,
+            Some(ErrorCode::CannotOpen | ErrorCode::SystemIoFailure) => Trouble::Unreadable(said),
+            Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => Trouble::Damaged(said),
+            Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => Trouble::Busy,
+            _ => match error {
+                // A value that no version of this program writes.
+                rusqlite::Error::FromSqlConversionFailure(..)
+                | rusqlite::Error::InvalidColumnType(..)
+                | rusqlite::Error::IntegralValueOutOfRange(..) => Trouble::Damaged(said),
+                _ => Trouble::Other(said),
+            },
+        };
+        Self::new(path, trouble)
+    }
+}

@@ -1,0 +1,17 @@
+//! The journal: what happened at practice, in one SQLite file, only ever added to.
+//!
+//! The only folder that knows SQLite. Knows entries and their order; knows nothing of what they
+//! come to (practice folds them), where the data folder is, and what time it is.
+//!
+//! Every addition is one IMMEDIATE transaction that first gives back what other programs stored
+//! since, in WAL with `synchronous=FULL`: what was answered is on the disk, and two programs on
+//! one journal both work. Nothing is changed or removed, not even to mend a damaged file.
+
+mod error;
+#[cfg(test)]
+mod journal_laws;
+mod row;
+mod store;
+
+pub use error::{JournalError, Trouble};
+pub use store::{Appended, FORMAT, Journal, LastPlace, Merged};

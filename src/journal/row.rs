@@ -1,0 +1,222 @@
+//! One entry as a row of the table, and back.
+
+use crate::practice::{By, CellKey, Entry, Kind, Mark, Record, RecordId, StagePrint};
+use crate::units::Bpm;
+use rusqlite::types::{FromSqlError, Type};
+use rusqlite::{Row, Statement, named_params};
+use uuid::Uuid;
+
+/// The columns in the order [`read`] takes them.
+pub(super) const COLUMNS: &str = "journal, seq, utc_us, offset_s, session, number, kind, drill, \
+     stage, tempo, by, repetition, mark, needed, free, names_session, names_number, words, \
+     thresholds, measures, version";
+
+/// Stores an entry; the caller knows that its place is free.
+pub(super) const INSERT: &str = "INSERT INTO entry (journal, seq, utc_us, offset_s, session, \
+     number, kind, drill, stage, tempo, by, repetition, mark, needed, free, names_session, \
+     names_number, words, thresholds, measures, version) VALUES (:journal, :seq, :utc_us, \
+     :offset_s, :session, :number, :kind, :drill, :stage, :tempo, :by, :repetition, :mark, \
+     :needed, :free, :names_session, :names_number, :words, :thresholds, :measures, :version)";
+
+/// What a kind keeps in columns of its own.
+#[derive(Default)]
+struct Particulars<'a> {
+    repetition: Option<i64>,
+    mark: Option<&'static str>,
+    needed: Option<u32>,
+    free: Option<bool>,
+    names: Option<RecordId>,
+    words: Option<&'a str>,
+}
+
+/// Counts stay far below 2^63; one that does not is stored as the largest.
+pub(super) fn stored(count: u64) -> i64 {
+    i64::try_from(count).unwrap_or(i64::MAX)
+}
+
+fn particulars(kind: &Kind) -> (&'static str, Particulars<'_>) {
+    let none = Particulars::default();
+    match kind {
+        Kind::Began => ("began", none),
+        Kind::Place => ("place", none),
+        Kind::Playing => ("playing", none),
+        Kind::Paused => ("paused", none),
+        Kind::Ended => ("ended", none),
+        Kind::Mark {
+            repetition,
+            mark,
+            needed,
+            free,
+        } => (
+            "mark",
+            Particulars {
+                repetition: Some(stored(*repetition)),
+                mark: Some(match mark {
+                    Mark::Clean => "clean",
+                    Mark::NotClean => "not_clean",
+                }),
+                needed: Some(*needed),
+                free: Some(*free),
+                ..none
+            },
+        ),
+        Kind::Undo { mark } => (
+            "undo",
+            Particulars {
+                names: Some(*mark),
+                ..none
+            },
+        ),
+        Kind::Measured { repetition } => (
+            "measured",
+            Particulars {
+                repetition: Some(stored(*repetition)),
+                ..none
+            },
+        ),
+        Kind::Word { about, text } => (
+            "word",
+            Particulars {
+                names: *about,
+                words: Some(text),
+                ..none
+            },
+        ),
+    }
+}
+
+/// Stores an entry with a prepared [`INSERT`].
+pub(super) fn write(insert: &mut Statement<'_>, entry: &Entry) -> rusqlite::Result<usize> {
+    let record = &entry.record;
+    let (kind, own) = particulars(&record.kind);
+    let by = record.by.map(|by| match by {
+        By::Key => "key",
+        By::Pedal => "pedal",
+        By::Ear => "ear",
+        By::Assumed => "assumed",
+    });
+    insert.execute(named_params! {
+        ":journal": entry.journal.as_bytes(),
+        ":seq": stored(entry.seq),
+        ":utc_us": record.utc_us,
+        ":offset_s": record.offset_s,
+        ":session": record.id.session.as_bytes(),
+        ":number": stored(record.id.number),
+        ":kind": kind,
+        ":drill": record.drill,
+        ":stage": record.cell.map(|cell| cell.stage.to_string()),
+        ":tempo": record.cell.map(|cell| cell.tempo.to_string()),
+        ":by": by,
+        ":repetition": own.repetition,
+        ":mark": own.mark,
+        ":needed": own.needed,
+        ":free": own.free,
+        ":names_session": own.names.map(|names| *names.session.as_bytes()),
+        ":names_number": own.names.map(|names| stored(names.number)),
+        ":words": own.words,
+        ":thresholds": record.thresholds,
+        ":measures": record.measures,
+        ":version": record.version,
+    })
+}
+
+/// A value that no version of this program writes.
+fn strange(column: usize, found: &str) -> rusqlite::Error {
+    let said = format!("`{found}` in column {column} of an entry").into();
+    rusqlite::Error::FromSqlConversionFailure(column, Type::Text, said)
+}
+
+fn uuid(row: &Row<'_>, column: usize) -> rusqlite::Result<Uuid> {
+    let bytes: [u8; 16] = row.get(column)?;
+    Ok(Uuid::from_bytes(bytes))
+}
+
+fn count(row: &Row<'_>, column: usize) -> rusqlite::Result<u64> {
+    let count: i64 = row.get(column)?;
+    u64::try_from(count).map_err(|_| rusqlite::Error::IntegralValueOutOfRange(column, count))
+}
+
+fn record_id(row: &Row<'_>, session: usize) -> rusqlite::Result<RecordId> {
+    Ok(RecordId {
+        session: uuid(row, session)?,
+        number: count(row, session + 1)?,
+    })
+}
+
+/// Text without a copy where only its value matters.
+fn text<'row>(row: &'row Row<'_>, column: usize) -> rusqlite::Result<Option<&'row str>> {
+    row.get_ref(column)?
+        .as_str_or_null()
+        .map_err(|error: FromSqlError| {
+            rusqlite::Error::FromSqlConversionFailure(column, Type::Text, Box::new(error))
+        })
+}
+
+/// Reads a row of [`COLUMNS`].
+pub(super) fn read(row: &Row<'_>) -> rusqlite::Result<Entry> {
+    let kind = match text(row, 6)?.unwrap_or_default() {
+        "began" => Kind::Began,
+        "place" => Kind::Place,
+        "playing" => Kind::Playing,
+        "paused" => Kind::Paused,
+        "ended" => Kind::Ended,
+        "mark" => Kind::Mark {
+            repetition: count(row, 11)?,
+            mark: match text(row, 12)?.unwrap_or_default() {
+                "clean" => Mark::Clean,
+                "not_clean" => Mark::NotClean,
+                other => return Err(strange(12, other)),
+            },
+            needed: row.get(13)?,
+            free: row.get(14)?,
+        },
+        "undo" => Kind::Undo {
+            mark: record_id(row, 15)?,
+        },
+        "measured" => Kind::Measured {
+            repetition: count(row, 11)?,
+        },
+        "word" => Kind::Word {
+            about: match row.get_ref(15)? {
+                rusqlite::types::ValueRef::Null => None,
+                _ => Some(record_id(row, 15)?),
+            },
+            text: row.get(17)?,
+        },
+        other => return Err(strange(6, other)),
+    };
+    Ok(Entry {
+        journal: uuid(row, 0)?,
+        seq: count(row, 1)?,
+        record: Record {
+            utc_us: row.get(2)?,
+            offset_s: row.get(3)?,
+            id: record_id(row, 4)?,
+            kind,
+            drill: row.get(7)?,
+            cell: cell(row, 8)?,
+            by: match text(row, 10)? {
+                None => None,
+                Some("key") => Some(By::Key),
+                Some("pedal") => Some(By::Pedal),
+                Some("ear") => Some(By::Ear),
+                Some("assumed") => Some(By::Assumed),
+                Some(other) => return Err(strange(10, other)),
+            },
+            thresholds: row.get(18)?,
+            measures: row.get(19)?,
+            version: row.get(20)?,
+        },
+    })
+}
+
+/// The cell in two neighbouring columns.
+pub(super) fn cell(row: &Row<'_>, stage: usize) -> rusqlite::Result<Option<CellKey>> {
+    let (Some(print), Some(tempo)) = (text(row, stage)?, text(row, stage + 1)?) else {
+        return Ok(None);
+    };
+    Ok(Some(CellKey {
+        stage: StagePrint::parse(print).map_err(|_| strange(stage, print))?,
+        tempo: Bpm::parse(tempo).map_err(|_| strange(stage + 1, tempo))?,
+    }))
+}
