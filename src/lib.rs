@@ -10,6 +10,7 @@ pub mod chanter;
 pub mod commands;
 pub mod drill;
 pub mod journal;
+pub mod live;
 pub mod movement;
 pub mod practice;
 pub mod rhythm;

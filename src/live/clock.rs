@@ -1,0 +1,171 @@
+//! Which frame is heard now: frames played, less what is still on its way to the ear.
+
+use crate::units::{Frames, SampleRate};
+use std::sync::atomic::{AtomicU32, AtomicU64, Ordering};
+use std::time::{Duration, Instant};
+
+/// A frame and the moment it is heard.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Reading {
+    /// A frame …
+    pub(super) frame: u64,
+    /// … and when it reaches the ear, since the clock was made.
+    pub(super) heard: Duration,
+    /// Frames a second from there on.
+    pub(super) rate: u32,
+    /// The first frame that is not computed yet.
+    pub(super) end: u64,
+    /// Counts the numberings of frames: another rate begins another.
+    pub(super) epoch: u32,
+}
+
+/// The latest reading, written by whoever holds the renderer and read by anybody: the newest value
+/// is wanted, not all of them, so it is no queue.
+#[derive(Debug, Default)]
+pub(super) struct Face {
+    /// Odd while a reading is being written. All orderings here are `SeqCst`: one reading a block,
+    /// and the reader must see the turn change around the values.
+    turn: AtomicU32,
+    frame: AtomicU64,
+    heard: AtomicU64,
+    end: AtomicU64,
+    rate: AtomicU32,
+    epoch: AtomicU32,
+}
+
+impl Face {
+    /// Shows a reading. One writer at a time. Thread: audio. Allocates: no. Blocks: no.
+    pub(super) fn set(&self, reading: Reading) {
+        self.turn.fetch_add(1, Ordering::SeqCst);
+        self.frame.store(reading.frame, Ordering::SeqCst);
+        let nanos = u64::try_from(reading.heard.as_nanos()).unwrap_or(u64::MAX);
+        self.heard.store(nanos, Ordering::SeqCst);
+        self.end.store(reading.end, Ordering::SeqCst);
+        self.rate.store(reading.rate, Ordering::SeqCst);
+        self.epoch.store(reading.epoch, Ordering::SeqCst);
+        self.turn.fetch_add(1, Ordering::SeqCst);
+    }
+
+    /// The latest reading; none before the first. Thread: any but audio. Allocates: no. Blocks: a
+    /// few turns while a reading is being written.
+    pub(super) fn read(&self) -> Option<Reading> {
+        loop {
+            let turn = self.turn.load(Ordering::SeqCst);
+            if turn == 0 {
+                return None;
+            }
+            let reading = Reading {
+                frame: self.frame.load(Ordering::SeqCst),
+                heard: Duration::from_nanos(self.heard.load(Ordering::SeqCst)),
+                rate: self.rate.load(Ordering::SeqCst),
+                end: self.end.load(Ordering::SeqCst),
+                epoch: self.epoch.load(Ordering::SeqCst),
+            };
+            if turn.is_multiple_of(2) && turn == self.turn.load(Ordering::SeqCst) {
+                return Some(reading);
+            }
+            std::hint::spin_loop();
+        }
+    }
+}
+
+impl Reading {
+    /// The frame heard at a moment since the clock was made, `offset` milliseconds later than the
+    /// device says (positive: slow headphones). Never a frame that is not computed yet.
+    ///
+    /// Thread: any. Allocates: no. Blocks: no.
+    pub(super) fn heard_at(&self, now: Duration, offset: i32) -> Frames {
+        let ahead = now.as_nanos() as i128 - self.heard.as_nanos() as i128;
+        let ahead = ahead - i128::from(offset) * 1_000_000;
+        let frames = ahead * i128::from(self.rate) / 1_000_000_000;
+        let frame = i128::from(self.frame) + frames;
+        Frames(u64::try_from(frame.max(0)).unwrap_or(0).min(self.end))
+    }
+
+    /// When a frame is heard, since the clock was made.
+    ///
+    /// Thread: any. Allocates: no. Blocks: no.
+    pub(super) fn moment_of(&self, frame: u64) -> Duration {
+        let ahead = i128::from(frame) - i128::from(self.frame);
+        let nanos = ahead * 1_000_000_000 / i128::from(self.rate.max(1));
+        let moment = self.heard.as_nanos() as i128 + nanos;
+        Duration::from_nanos(u64::try_from(moment.max(0)).unwrap_or(0))
+    }
+
+    /// The rate of this reading's frames.
+    ///
+    /// Thread: any. Allocates: no. Blocks: no.
+    pub(super) fn rate(&self) -> SampleRate {
+        SampleRate(self.rate)
+    }
+}
+
+/// Where the durations of readings begin.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Base(Instant);
+
+impl Base {
+    /// Now. Thread: any. Allocates: no. Blocks: no.
+    pub(super) fn now() -> Self {
+        Self(Instant::now())
+    }
+
+    /// A moment since this one. Thread: any. Allocates: no. Blocks: no.
+    pub(super) fn until(self, moment: Instant) -> Duration {
+        moment.saturating_duration_since(self.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::sync::Arc;
+
+    const READING: Reading = Reading {
+        frame: 48_000,
+        heard: Duration::from_millis(1500),
+        rate: 48_000,
+        end: 49_024,
+        epoch: 0,
+    };
+
+    /// A screen that follows what is computed, not what is heard, flashes its beat early.
+    #[test]
+    fn what_is_heard_is_what_was_played_less_latency_and_offset() {
+        let at = |millis, offset| READING.heard_at(Duration::from_millis(millis), offset).0;
+        assert_eq!(at(1500, 0), 48_000);
+        assert_eq!(at(1510, 0), 48_480);
+        assert_eq!(at(1480, 0), 47_040);
+        assert_eq!(at(1510, 10), 48_000);
+        assert_eq!(at(0, 0), 0);
+        assert_eq!(at(9000, 0), 49_024, "never beyond what is computed");
+        assert_eq!(READING.moment_of(48_480), Duration::from_millis(1510));
+    }
+
+    /// Half of one reading and half of another would put the cursor anywhere.
+    #[test]
+    fn a_reading_is_read_whole() {
+        let face = Arc::new(Face::default());
+        assert_eq!(face.read(), None);
+        let writer = Arc::clone(&face);
+        let reading = |n: u64| Reading {
+            frame: n,
+            heard: Duration::from_nanos(2 * n),
+            rate: (n % 97) as u32,
+            end: 3 * n,
+            epoch: (n % 89) as u32,
+        };
+        let thread = std::thread::spawn(move || {
+            for n in 0..200_000 {
+                writer.set(reading(n));
+            }
+        });
+        while !thread.is_finished() {
+            if let Some(seen) = face.read() {
+                assert_eq!(seen, reading(seen.frame));
+            }
+        }
+        assert!(thread.join().is_ok());
+        assert_eq!(face.read(), Some(reading(199_999)));
+    }
+}

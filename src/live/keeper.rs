@@ -1,0 +1,413 @@
+//! The thread that keeps the sound going: opens the stream when playing starts, closes it when it
+//! has stopped, notices when a device dies, plays on silently and opens one again.
+//!
+//! Opening a device may take a tenth of a second and a dying one longer; on a thread of its own
+//! neither is felt at the keys.
+
+use super::clock::{Base, Face};
+use super::device::Asked;
+use super::output::{self, Output};
+use super::silent::Silent;
+use crate::rhythm::{ClickPlan, ReferencePlan};
+use crate::sound::{Command, Controls, Load, Renderer, Report, Sound, Timed};
+use crate::units::{Frames, SampleRate};
+use std::collections::VecDeque;
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender};
+use std::time::{Duration, Instant};
+
+/// No callback for so long means the device is dead: ten times the longest block in use.
+const DEAD: Duration = Duration::from_millis(300);
+/// A stream that never played gets longer: some servers take their time.
+const UNBORN: Duration = Duration::from_millis(1500);
+/// Between two attempts to open a device again, at first …
+const RETRY: Duration = Duration::from_millis(500);
+/// … and when it has been gone for [`PATIENCE`].
+const RARELY: Duration = Duration::from_secs(3);
+/// How long a device is missed before it is looked for rarely.
+const PATIENCE: Duration = Duration::from_secs(15);
+/// How often the keeper looks while something plays: what a report waits at most.
+const TICK: Duration = Duration::from_millis(10);
+/// After the last sound was heard the stream stays open so long.
+const LINGER: Duration = Duration::from_millis(60);
+
+/// Whether anything is heard.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum State {
+    /// Nothing plays: no stream is open.
+    Closed,
+    /// A device plays.
+    Sounding {
+        /// Its name.
+        device: String,
+        /// Frames a second.
+        rate: SampleRate,
+        /// Frames in one callback, as the device says.
+        buffer: u32,
+        /// From the callback to the ear, as the device says.
+        latency: Duration,
+    },
+    /// The drill runs on the same clock, but nothing is heard.
+    Silent {
+        /// Why, in a sentence.
+        why: String,
+    },
+}
+
+/// What the handle asks of the keeper.
+pub(super) enum Request {
+    /// For the renderer.
+    Command(Command),
+    /// Use another device or buffer from now on.
+    Ask(Asked),
+    /// End.
+    Quit,
+}
+
+/// What the keeper tells the handle.
+pub(super) enum Told {
+    /// From the renderer, with the epoch of its frame numbers.
+    Report(u32, Report),
+    /// Another state.
+    State(State),
+    /// So many underruns in all.
+    Underruns(u32),
+}
+
+/// Where the renderer is.
+enum Seat {
+    Home(Renderer),
+    Device(Output),
+    Silent(Silent),
+    /// In a device that did not give it back.
+    Lost,
+}
+
+/// What has been asked of a renderer, to build another one like it.
+struct Wishes {
+    sound: Sound,
+    clicks: ClickPlan,
+    reference: ReferencePlan,
+    load: Option<Load>,
+}
+
+impl Wishes {
+    fn note(&mut self, command: &Command) {
+        match command {
+            Command::Load(load) => self.load = Some(load.clone()),
+            Command::Level(bus, gain) => self.sound.levels.set(*bus, *gain),
+            Command::Mute(bus, muted) => self.sound.levels.mute(*bus, *muted),
+            Command::Levels(levels) => self.sound.levels = *levels,
+            Command::Tune(tuning) => self.sound.tuning = *tuning,
+            Command::Drones(on) => self.sound.drones = *on,
+            Command::ClickSound(click) => self.sound.click = *click,
+            Command::Clicks(plan) => self.clicks = *plan,
+            Command::Reference(plan) => self.reference = *plan,
+            Command::Play { .. } | Command::Pause | Command::Stop | Command::Cue(_) => {}
+        }
+    }
+}
+
+/// The keeper's own state.
+pub(super) struct Keeper {
+    asked: Asked,
+    wishes: Wishes,
+    requests: Receiver<Request>,
+    told: Sender<Told>,
+    controls: Controls,
+    /// Commands the ring had no room for.
+    waiting: VecDeque<Command>,
+    seat: Seat,
+    face: Arc<Face>,
+    base: Base,
+    epoch: u32,
+    state: State,
+    underruns: u32,
+    /// When to close the stream, once playing has stopped.
+    close: Option<Instant>,
+    /// When to look for a device again, and since when there is none.
+    retry: Instant,
+    missing: Instant,
+}
+
+impl Keeper {
+    /// Builds the renderer at the usual rate. Thread: keeper. Allocates: yes. Blocks: no.
+    pub(super) fn new(
+        asked: Asked,
+        sound: Sound,
+        requests: Receiver<Request>,
+        told: Sender<Told>,
+        face: Arc<Face>,
+        base: Base,
+    ) -> Self {
+        let (renderer, controls) = Renderer::new(SampleRate::USUAL, sound);
+        let now = Instant::now();
+        Self {
+            asked,
+            wishes: Wishes {
+                sound,
+                clicks: ClickPlan::default(),
+                reference: ReferencePlan::default(),
+                load: None,
+            },
+            requests,
+            told,
+            controls,
+            waiting: VecDeque::new(),
+            seat: Seat::Home(renderer),
+            face,
+            base,
+            epoch: 0,
+            state: State::Closed,
+            underruns: 0,
+            close: None,
+            retry: now,
+            missing: now,
+        }
+    }
+
+    /// Takes a first request and runs until asked to quit or until the handle is gone. Thread: keeper. Allocates: yes.
+    /// Blocks: waiting for requests; without end while nothing plays.
+    pub(super) fn run(mut self, first: Request) {
+        if !self.take(first) {
+            return;
+        }
+        self.pass_on();
+        loop {
+            let request = if matches!(self.seat, Seat::Home(_)) {
+                self.requests
+                    .recv()
+                    .map_err(|_| RecvTimeoutError::Disconnected)
+            } else {
+                self.requests.recv_timeout(TICK)
+            };
+            match request {
+                Ok(request) => {
+                    if !self.take(request) {
+                        break;
+                    }
+                    while let Ok(request) = self.requests.try_recv() {
+                        if !self.take(request) {
+                            self.leave();
+                            return;
+                        }
+                    }
+                }
+                Err(RecvTimeoutError::Timeout) => {}
+                Err(RecvTimeoutError::Disconnected) => break,
+            }
+            self.pass_on();
+            self.look_after();
+            self.drain();
+        }
+        self.leave();
+    }
+
+    fn leave(&mut self) {
+        if let Seat::Device(output) = std::mem::replace(&mut self.seat, Seat::Lost) {
+            drop(output.close());
+        }
+    }
+
+    /// Takes a request; false to end.
+    fn take(&mut self, request: Request) -> bool {
+        match request {
+            Request::Quit => return false,
+            Request::Ask(asked) => {
+                self.asked = asked;
+                if !matches!(self.seat, Seat::Home(_)) {
+                    let renderer = self.come_home();
+                    self.seat_in_device(renderer);
+                }
+            }
+            Request::Command(command) => {
+                self.wishes.note(&command);
+                if matches!(command, Command::Play { .. }) {
+                    self.close = None;
+                    if let Seat::Home(_) = self.seat {
+                        let renderer = self.come_home();
+                        self.missing = Instant::now();
+                        self.seat_in_device(renderer);
+                    }
+                }
+                // A cue with no stream open would sound at the start of the next playing.
+                if !(matches!(command, Command::Cue(_)) && matches!(self.seat, Seat::Home(_))) {
+                    self.waiting.push_back(command);
+                }
+            }
+        }
+        true
+    }
+
+    /// Moves waiting commands into the renderer's ring. At home it obeys at once, so that levels
+    /// and loads do not pile up while nothing plays.
+    fn pass_on(&mut self) {
+        loop {
+            while let Some(command) = self.waiting.pop_front() {
+                let timed = Timed {
+                    at: Frames(0),
+                    command,
+                };
+                if let Err(rtrb::PushError::Full(timed)) = self.controls.commands.push(timed) {
+                    self.waiting.push_front(timed.command);
+                    break;
+                }
+            }
+            let Seat::Home(renderer) = &mut self.seat else {
+                return;
+            };
+            renderer.fill(&mut [0.0; 64]);
+            self.drain();
+            if self.waiting.is_empty() {
+                return;
+            }
+        }
+    }
+
+    /// Watches the device, drives the silent player, closes what has stopped, looks for a device.
+    fn look_after(&mut self) {
+        let now = Instant::now();
+        match &mut self.seat {
+            Seat::Device(output) => {
+                let limit = if output.has_played() { DEAD } else { UNBORN };
+                if output.silence(self.base, now) > limit {
+                    let name = output.name.clone();
+                    self.lose(format!("`{name}` has vanished"));
+                } else {
+                    let (latency, underruns) = (output.latency(), output.underruns());
+                    self.show_latency(latency);
+                    if underruns != self.underruns {
+                        self.underruns = underruns;
+                        let _ = self.told.send(Told::Underruns(underruns));
+                    }
+                }
+            }
+            Seat::Silent(silent) => {
+                silent.drive(now, self.base, &self.face);
+                if self.close.is_none() && now >= self.retry {
+                    let renderer = self.come_home();
+                    self.seat_in_device(renderer);
+                }
+            }
+            Seat::Home(_) | Seat::Lost => {}
+        }
+        if self.close.is_some_and(|close| now >= close) {
+            self.close = None;
+            let renderer = self.come_home();
+            self.seat = Seat::Home(renderer);
+            self.set_state(State::Closed);
+        }
+    }
+
+    /// The latency is known with the first callbacks and differs a little from one to the next:
+    /// the longest is told, once it is known.
+    fn show_latency(&mut self, now: Duration) {
+        if let State::Sounding { latency, .. } = &mut self.state
+            && now > *latency + Duration::from_millis(1)
+        {
+            *latency = now;
+            let _ = self.told.send(Told::State(self.state.clone()));
+        }
+    }
+
+    /// The device is gone: the repetition is void, playing goes on silently from the very frame.
+    fn lose(&mut self, why: String) {
+        let mut renderer = self.come_home();
+        renderer.void_repetition();
+        let now = Instant::now();
+        self.missing = now;
+        self.retry = now + RETRY;
+        self.sit_silent(renderer, why);
+    }
+
+    fn sit_silent(&mut self, renderer: Renderer, why: String) {
+        let before = self.face.read();
+        let silent = Silent::new(renderer, before, self.base, self.epoch);
+        self.seat = Seat::Silent(silent);
+        self.set_state(State::Silent { why });
+    }
+
+    /// Takes the renderer from where it is. One that a device kept is built anew: the timeline
+    /// begins again with its count-in.
+    fn come_home(&mut self) -> Renderer {
+        let renderer = match std::mem::replace(&mut self.seat, Seat::Lost) {
+            Seat::Home(renderer) => Some(renderer),
+            Seat::Silent(silent) => Some(silent.into_renderer()),
+            Seat::Device(output) => output.close(),
+            Seat::Lost => None,
+        };
+        self.drain();
+        renderer.unwrap_or_else(|| self.rebuild())
+    }
+
+    fn rebuild(&mut self) -> Renderer {
+        let playing = !matches!(self.state, State::Closed) && self.close.is_none();
+        let (renderer, controls) = Renderer::new(SampleRate::USUAL, self.wishes.sound);
+        self.controls = controls;
+        self.epoch = self.epoch.wrapping_add(1);
+        self.waiting.clear();
+        if let Some(load) = &self.wishes.load {
+            self.waiting.push_back(Command::Load(load.clone()));
+        }
+        self.waiting.push_back(Command::Clicks(self.wishes.clicks));
+        self.waiting
+            .push_back(Command::Reference(self.wishes.reference));
+        if playing {
+            self.waiting.push_back(Command::Play { repetitions: None });
+        }
+        renderer
+    }
+
+    fn seat_in_device(&mut self, renderer: Renderer) {
+        match output::open(&self.asked, renderer, &self.face, self.base, self.epoch) {
+            Ok((output, epoch)) => {
+                self.epoch = epoch;
+                self.underruns = 0;
+                let state = State::Sounding {
+                    device: output.name.clone(),
+                    rate: output.rate,
+                    buffer: output.buffer,
+                    latency: output.latency(),
+                };
+                self.seat = Seat::Device(output);
+                self.set_state(state);
+            }
+            Err(refused) => {
+                self.epoch = refused.epoch;
+                let now = Instant::now();
+                let patient = now.saturating_duration_since(self.missing) < PATIENCE;
+                self.retry = now + if patient { RETRY } else { RARELY };
+                let renderer = refused.renderer.unwrap_or_else(|| self.rebuild());
+                self.sit_silent(renderer, refused.error.to_string());
+            }
+        }
+    }
+
+    fn set_state(&mut self, state: State) {
+        if state != self.state {
+            self.state = state;
+            let _ = self.told.send(Told::State(self.state.clone()));
+        }
+    }
+
+    /// Passes reports on and frees timelines that came back.
+    fn drain(&mut self) {
+        while let Ok(report) = self.controls.reports.pop() {
+            match report {
+                Report::Stopped(_) | Report::Paused(_) => {
+                    let latency = match &self.seat {
+                        Seat::Device(output) => output.latency(),
+                        _ => Duration::ZERO,
+                    };
+                    if !matches!(self.seat, Seat::Home(_)) {
+                        self.close = Some(Instant::now() + LINGER + latency);
+                    }
+                }
+                Report::Took { .. } => self.close = None,
+                _ => {}
+            }
+            let _ = self.told.send(Told::Report(self.epoch, report));
+        }
+        while self.controls.retired.pop().is_ok() {}
+    }
+}

@@ -1,0 +1,17 @@
+//! The device, or none: a thread that keeps the stream, the clock of what is heard, and the same
+//! playing without a device.
+//!
+//! The only room that knows the sound library and real time. Knows no drills, no board and no
+//! screen: it plays timelines and says what is heard.
+
+mod clock;
+mod device;
+mod keeper;
+mod output;
+mod player;
+mod quiet;
+mod silent;
+
+pub use device::{Asked, DEFAULT_BUFFER, DeviceError, FoundDevice, list};
+pub use player::{Heard, Player, Position, State};
+pub use quiet::{Quiet, unquiet};

@@ -1,0 +1,92 @@
+//! Keeps what C libraries print to standard error off the screen: it goes to a file instead.
+
+use std::fs::File;
+use std::io;
+#[cfg(unix)]
+use std::{os::fd::OwnedFd, sync::Mutex};
+
+/// The standard error that was there before; the panic hook and the guard both may put it back.
+#[cfg(unix)]
+static BEFORE: Mutex<Option<OwnedFd>> = Mutex::new(None);
+
+/// While it lives, standard error goes to the file.
+#[must_use = "standard error comes back when this is dropped"]
+#[derive(Debug)]
+pub struct Quiet(());
+
+impl Quiet {
+    /// Sends standard error to `log`, once; a second one inside the first changes nothing.
+    /// Nothing happens on systems that know no file descriptors. Thread: main. Allocates: no.
+    /// Blocks: no.
+    ///
+    /// # Errors
+    /// The system refuses to duplicate the descriptor.
+    #[cfg_attr(not(unix), allow(clippy::unnecessary_wraps))]
+    pub fn into_file(log: &File) -> io::Result<Self> {
+        #[cfg(unix)]
+        {
+            let mut before = locked();
+            if before.is_none() {
+                let kept = rustix::io::fcntl_dupfd_cloexec(io::stderr(), 3)?;
+                rustix::stdio::dup2_stderr(log)?;
+                *before = Some(kept);
+            }
+        }
+        #[cfg(not(unix))]
+        let _ = log;
+        Ok(Self(()))
+    }
+}
+
+#[cfg(unix)]
+fn locked() -> std::sync::MutexGuard<'static, Option<OwnedFd>> {
+    // A thread that panicked in here left a value that is whole: it is only taken or put.
+    BEFORE
+        .lock()
+        .unwrap_or_else(std::sync::PoisonError::into_inner)
+}
+
+/// Puts standard error back; for the panic hook, which must print where it can be read. Harmless
+/// when nothing was redirected. Thread: any but audio. Allocates: no. Blocks: no.
+pub fn unquiet() {
+    #[cfg(unix)]
+    if let Some(kept) = locked().take() {
+        let _ = rustix::stdio::dup2_stderr(&kept);
+    }
+}
+
+impl Drop for Quiet {
+    fn drop(&mut self) {
+        unquiet();
+    }
+}
+
+#[cfg(all(test, unix))]
+mod tests {
+    use super::*;
+    use std::io::{Read, Seek, Write};
+
+    /// Lines of a C library in the middle of the screen are what this room is to prevent; lines
+    /// that never come back would hide a panic.
+    #[test]
+    fn standard_error_goes_to_the_file_and_comes_back() {
+        let mut log = tempfile::tempfile().expect("a temporary file");
+        let say = |text: &str| {
+            // Past the test harness: straight to the descriptor, as a C library would.
+            rustix::io::write(io::stderr(), text.as_bytes()).expect("written");
+        };
+        let quiet = Quiet::into_file(&log).expect("redirected");
+        let inner = Quiet::into_file(&log).expect("redirected once");
+        say("kept off the screen\n");
+        drop(inner);
+        drop(quiet);
+        say("");
+        io::stderr().flush().expect("flushed");
+        unquiet();
+        log.rewind().expect("read from the start");
+        let mut text = String::new();
+        log.read_to_string(&mut text).expect("text");
+        assert!(text.contains("kept off the screen"), "{text}");
+        assert!(locked().is_none());
+    }
+}
