@@ -15,6 +15,7 @@ pub mod movement;
 pub mod practice;
 pub mod rhythm;
 pub mod score;
+pub mod screen;
 pub mod sound;
 pub mod timeline;
 pub mod units;

@@ -24,6 +24,8 @@ pub struct Choose {
     pub drills: Vec<Listed>,
     /// Letters that titles and names are searched for.
     pub search: String,
+    /// Letters that are typed are searched for.
+    pub searching: bool,
     /// The marked line among those shown.
     pub marked: usize,
 }
@@ -46,6 +48,13 @@ impl Choose {
     /// The marked drill.
     pub fn current(&self) -> Option<&Listed> {
         self.shown().get(self.marked).copied()
+    }
+
+    /// Marks the drill of a name, when it is listed.
+    pub fn mark(&mut self, name: &str) {
+        if let Some(place) = self.shown().iter().position(|drill| drill.name == name) {
+            self.marked = place;
+        }
     }
 
     pub(super) fn move_by(&mut self, lines: i32) {

@@ -3,7 +3,7 @@
 use super::choose::Listed;
 use super::model::SoundState;
 use crate::drill::Drill;
-use crate::practice::{CellKey, Entry, Hand, Mark};
+use crate::practice::{CellKey, Entry, Hand, Mark, StagePrint};
 use crate::sound::{Bus, Report};
 use uuid::Uuid;
 
@@ -57,8 +57,10 @@ pub struct OpenedDrill {
     pub name: String,
     /// The drill.
     pub drill: Drill,
-    /// Everything the journal has.
+    /// What the journal has of its stages.
     pub entries: Vec<Entry>,
+    /// Stages the journal knows under this name, of whatever music.
+    pub played: Vec<StagePrint>,
     /// Where to begin: asked for, or where the last session ended.
     pub place: Option<CellKey>,
     /// Stage to begin with, from 0, when it was asked for on the command line.
@@ -74,6 +76,8 @@ pub struct OpenedDrill {
 pub enum Action {
     /// Leave the page; in the first list, the program.
     Leave,
+    /// Leave the program from any page.
+    End,
     /// Show or hide the keys.
     Help,
     /// Suspend the program.
@@ -87,6 +91,8 @@ pub enum Action {
     },
     /// In a list: open what is marked.
     Open,
+    /// In the list of drills: the letters typed from now on are looked for.
+    SearchBegin,
     /// In the list of drills: a letter to look for.
     Search(char),
     /// In the list of drills: take the last letter back.

@@ -17,5 +17,5 @@ pub use effect::Effect;
 pub use message::{Action, Message, OpenedDrill};
 pub use model::{Model, Options, Page, SoundState};
 pub use notice::Notice;
-pub use practising::{Place, Practising, Sounding};
+pub use practising::{Place, Practising, Sounding, prints, scores};
 pub use update::update;

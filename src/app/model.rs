@@ -14,6 +14,8 @@ pub struct Model {
     pub page: Page,
     /// The keys are shown over it.
     pub help: bool,
+    /// Rows of the keys scrolled past.
+    pub help_scroll: u16,
     /// The list of drills.
     pub choose: Choose,
     /// The drill that is practised.
@@ -113,6 +115,7 @@ impl Model {
         Self {
             page: Page::Choose,
             help: false,
+            help_scroll: 0,
             choose: Choose::default(),
             practising: None,
             options,
@@ -126,8 +129,6 @@ impl Model {
 
     /// True while something plays, so that the screen has to be drawn again and again.
     pub fn is_moving(&self) -> bool {
-        self.practising
-            .as_ref()
-            .is_some_and(Practising::is_playing)
+        self.practising.as_ref().is_some_and(Practising::is_playing)
     }
 }

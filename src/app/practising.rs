@@ -38,6 +38,24 @@ pub struct Practising {
     pub scroll: u16,
 }
 
+/// Every stage's score, with the drill's breath.
+pub fn scores(drill: &Drill) -> Vec<Score> {
+    let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
+    drill
+        .stages
+        .iter()
+        .map(|stage| resolve_music(&stage.music, breath, &drill.schools))
+        .collect()
+}
+
+/// The fingerprints the journal knows stages by.
+pub fn prints(scores: &[Score]) -> Vec<StagePrint> {
+    scores
+        .iter()
+        .map(|score| StagePrint::of(&score.written_text()))
+        .collect()
+}
+
 /// A timeline that was sent.
 #[derive(Debug, Clone)]
 pub(super) struct Sent {
@@ -80,16 +98,8 @@ impl Practising {
     /// A drill with the journal's marks; no session runs yet.
     pub fn new(opened: &OpenedDrill, options: &Options) -> Self {
         let drill = opened.drill.clone();
-        let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
-        let scores: Vec<Score> = drill
-            .stages
-            .iter()
-            .map(|stage| resolve_music(&stage.music, breath, &drill.schools))
-            .collect();
-        let prints = scores
-            .iter()
-            .map(|score| StagePrint::of(&score.written_text()))
-            .collect();
+        let scores = scores(&drill);
+        let prints = prints(&scores);
         let ladder = &drill.ladder;
         let rungs =
             rungs(ladder.from, ladder.to, ladder.step).unwrap_or_else(|_| vec![ladder.from]);
@@ -119,14 +129,7 @@ impl Practising {
 
     /// The stages, from 0, whose music the journal does not know although it knows the drill.
     pub(super) fn edited(&self, opened: &OpenedDrill) -> Vec<usize> {
-        let played: Vec<StagePrint> = opened
-            .entries
-            .iter()
-            .filter(|entry| entry.record.drill == self.name)
-            .filter_map(|entry| entry.record.cell)
-            .map(|cell| cell.stage)
-            .collect();
-        edited(self.state.plan(), &played)
+        edited(self.state.plan(), &opened.played)
     }
 
     /// True while sound runs.

@@ -102,7 +102,19 @@ fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effect>) {
 
 fn act(model: &mut Model, at: Moment, action: Action, effects: &mut Vec<Effect>) {
     match action {
-        Action::Help => model.help = !model.help,
+        Action::Help => {
+            model.help = !model.help;
+            model.help_scroll = 0;
+        }
+        Action::Move(lines) if model.help => {
+            let moved = i32::from(model.help_scroll) - lines;
+            model.help_scroll = u16::try_from(moved.clamp(0, 100)).unwrap_or(0);
+        }
+        Action::End => {
+            leave_drill(model, at, effects);
+            model.quit = true;
+            effects.push(Effect::Quit);
+        }
         Action::Suspend => {
             if model.is_moving() {
                 pause(model, at, effects);
@@ -121,7 +133,8 @@ fn act(model: &mut Model, at: Moment, action: Action, effects: &mut Vec<Effect>)
 fn leave(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     match model.page {
         Page::Choose => {
-            if !model.choose.search.is_empty() {
+            if model.choose.searching || !model.choose.search.is_empty() {
+                model.choose.searching = false;
                 model.choose.search.clear();
                 model.choose.marked = 0;
                 return;
@@ -154,6 +167,7 @@ fn act_in_list(model: &mut Model, action: Action, effects: &mut Vec<Effect>) {
     match action {
         Action::Move(lines) => model.choose.move_by(lines),
         Action::MoveToEnd { last } => model.choose.move_to_end(last),
+        Action::SearchBegin => model.choose.searching = true,
         Action::Search(letter) => model.choose.search(Some(letter)),
         Action::SearchBack => model.choose.search(None),
         Action::Open => {

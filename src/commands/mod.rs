@@ -6,12 +6,16 @@
 mod arguments;
 mod check;
 mod completions;
+mod devices;
 mod drills;
 mod folders;
 mod open;
 mod output;
+mod practise;
 mod render;
 mod schema;
+mod shell;
+mod terminal;
 mod timeline;
 
 use clap::{Parser, Subcommand};
@@ -59,6 +63,9 @@ struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
+    /// Practise a drill: the screen, the click, the board.
+    #[command(alias = "practice")]
+    Practise(practise::Arguments),
     /// List the drills: those inside the program and your own.
     Drills(drills::Arguments),
     /// Read drill files and tell every problem in them.
@@ -67,6 +74,8 @@ enum Command {
     Render(render::Arguments),
     /// Print what sounds when, to the frame.
     Timeline(timeline::Arguments),
+    /// List the sound devices.
+    Devices(devices::Arguments),
     /// Print the JSON Schema of a drill file, for editors.
     Schema(schema::Arguments),
     /// Print a completion script for a shell.
@@ -85,11 +94,13 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         }
     };
     let ran = match cli.command {
-        None => Err(Failure("nothing to do".to_owned())),
+        None => practise::choose(),
+        Some(Command::Practise(arguments)) => practise::run(&arguments),
         Some(Command::Drills(arguments)) => drills::run(&arguments),
         Some(Command::Check(arguments)) => check::run(&arguments),
         Some(Command::Render(arguments)) => render::run(&arguments),
         Some(Command::Timeline(arguments)) => timeline::run(&arguments),
+        Some(Command::Devices(arguments)) => devices::run(&arguments),
         Some(Command::Schema(arguments)) => schema::run(&arguments),
         Some(Command::Completions(arguments)) => completions::run(&arguments),
     };

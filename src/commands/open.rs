@@ -4,15 +4,13 @@ use super::{Failure, folders};
 use crate::drill::{BUILT_IN, Drill, LARGEST_FILE, Problem, Severity, built_in, read, render};
 use crate::wording;
 use std::io::Read;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 /// A drill that was read.
 #[derive(Debug, Clone)]
 pub(crate) struct Opened {
     /// The name it is called by.
     pub(crate) name: String,
-    /// Where it was read from; none for a built-in.
-    pub(crate) path: Option<PathBuf>,
     /// The drill.
     pub(crate) drill: Drill,
 }
@@ -30,9 +28,9 @@ pub(crate) struct Source {
 /// # Errors
 /// Nothing of that name, a file that cannot be read, or a drill with problems; all are told.
 pub(crate) fn open(wanted: &str) -> Result<Opened, Failure> {
-    let (name, path, source) = find(wanted)?;
+    let (name, source) = find(wanted)?;
     match source.drill {
-        Some(drill) => Ok(Opened { name, path, drill }),
+        Some(drill) => Ok(Opened { name, drill }),
         None => Err(Failure(format!(
             "`{wanted}` cannot be played; {} in it:\n{}",
             wording::count(errors(&source.problems), "problem", "problems"),
@@ -48,7 +46,7 @@ fn errors(problems: &[Problem]) -> usize {
         .count()
 }
 
-fn find(wanted: &str) -> Result<(String, Option<PathBuf>, Source), Failure> {
+fn find(wanted: &str) -> Result<(String, Source), Failure> {
     let path = Path::new(wanted);
     let looks_like_path =
         wanted.contains(std::path::MAIN_SEPARATOR) || path.extension().is_some() || path.is_file();
@@ -57,7 +55,7 @@ fn find(wanted: &str) -> Result<(String, Option<PathBuf>, Source), Failure> {
             let own = folder.join(format!("{wanted}.yaml"));
             if own.is_file() {
                 let source = read_source(&own)?;
-                return Ok((wanted.to_owned(), Some(own), source));
+                return Ok((wanted.to_owned(), source));
             }
         }
         if let Some(drill) = built_in(wanted) {
@@ -68,7 +66,7 @@ fn find(wanted: &str) -> Result<(String, Option<PathBuf>, Source), Failure> {
                 drill: value,
                 problems,
             };
-            return Ok((wanted.to_owned(), None, source));
+            return Ok((wanted.to_owned(), source));
         }
         return Err(unknown(wanted));
     }
@@ -77,8 +75,7 @@ fn find(wanted: &str) -> Result<(String, Option<PathBuf>, Source), Failure> {
         || wanted.to_owned(),
         |stem| stem.to_string_lossy().into_owned(),
     );
-    let path = path.canonicalize().unwrap_or_else(|_| path.to_owned());
-    Ok((name, Some(path), source))
+    Ok((name, source))
 }
 
 fn unknown(wanted: &str) -> Failure {

@@ -6,6 +6,8 @@
 
 mod notes;
 mod resolve;
+mod time;
 
 pub use notes::{NoteId, Score, ScoreBar, ScoreGrace, ScoreGroup, ScoreNote};
 pub use resolve::resolve_music;
+pub use time::where_time_comes_from;

@@ -1,0 +1,300 @@
+//! `practise`, and the program without a command: the screen and its loop.
+
+use super::open::open;
+use super::shell::{Begin, Shell};
+use super::terminal::{self, Manner, Terminal};
+use super::{Failure, Outcome, Ran, arguments, folders, output, render};
+use crate::app::{Message, Model, Options};
+use crate::live::{Asked, DEFAULT_BUFFER};
+use crate::rhythm::ReferencePlan;
+use crate::screen::{Plain, Theme, action, view};
+use crate::sound::{ClickSound, Sound};
+use crate::units::{Bpm, Hertz};
+use crossterm::event::{Event as Input, poll, read};
+use ratatui::backend::CrosstermBackend;
+use std::fs::File;
+use std::io::stdout;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
+
+/// Arguments of `practise`.
+#[derive(clap::Args)]
+#[command(after_help = "Examples:\n  gracerung practise grip-from-d\n  \
+    gracerung practise grip-from-d --stage \"real time\" --tempo 60\n  \
+    gracerung practise my-drill.yaml --pipes --drones\n\n\
+    Without a sound device the drill runs silently on the same clock. ? lists the keys.")]
+pub(crate) struct Arguments {
+    /// A built-in drill's name, or a path.
+    #[arg(value_name = "DRILL")]
+    drill: String,
+    /// Stage to begin with, by number from 1 or by name; else where the last session ended.
+    #[arg(long)]
+    stage: Option<String>,
+    /// Tempo to begin with, beats a minute.
+    #[arg(long, value_parser = arguments::tempo)]
+    tempo: Option<Bpm>,
+    #[command(flatten)]
+    screen: ScreenArguments,
+}
+
+/// Arguments of everything with a screen.
+#[derive(clap::Args, Default)]
+pub(crate) struct ScreenArguments {
+    /// Pitch of low A in hertz: 236 when left out, 480 with --pipes.
+    #[arg(long, value_parser = arguments::low_a)]
+    la: Option<Hertz>,
+    /// The pipe chanter instead of the practice chanter.
+    #[arg(long)]
+    pipes: bool,
+    /// Begin with the drones on.
+    #[arg(long)]
+    drones: bool,
+    /// Sound device, by the name that `devices` prints.
+    #[arg(long, value_name = "NAME")]
+    device: Option<String>,
+    /// Frames in one block of the device; smaller is sooner, larger is safer.
+    #[arg(long, value_name = "FRAMES", value_parser = clap::value_parser!(u32).range(32..=16_384))]
+    buffer: Option<u32>,
+    /// Milliseconds the ear hears later than the device says: slow headphones.
+    #[arg(long, value_name = "MS", default_value_t = 0, allow_hyphen_values = true,
+          value_parser = clap::value_parser!(i32).range(-500..=1000))]
+    offset: i32,
+    /// Sound of the click.
+    #[arg(long, value_name = "NAME", value_parser = click_sound)]
+    click: Option<ClickSound>,
+    /// Begin without the reference line: you alone with the click.
+    #[arg(long)]
+    alone: bool,
+    /// A repetition counts as clean unless a pedal or key says otherwise.
+    #[arg(long)]
+    hands_free: bool,
+    /// The picture of the chanter for a left-handed player.
+    #[arg(long)]
+    left_handed: bool,
+    /// Plain lines instead of a screen, for screen readers.
+    #[arg(long)]
+    plain: bool,
+}
+
+fn click_sound(text: &str) -> Result<ClickSound, String> {
+    ClickSound::ALL
+        .into_iter()
+        .find(|sound| sound.name() == text)
+        .ok_or_else(|| {
+            let names: Vec<&str> = ClickSound::ALL.iter().map(|sound| sound.name()).collect();
+            format!("expected {}", crate::wording::choice(&names))
+        })
+}
+
+impl ScreenArguments {
+    fn options(&self) -> Options {
+        Options {
+            tuning: render::tuning(self.la, self.pipes),
+            drones: self.drones,
+            click_sound: self.click.unwrap_or_default(),
+            reference: if self.alone {
+                ReferencePlan::Silent
+            } else {
+                ReferencePlan::Every
+            },
+            hands_free: self.hands_free,
+            left_handed: self.left_handed,
+            ..Options::default()
+        }
+    }
+
+    fn asked(&self) -> Asked {
+        Asked {
+            device: self.device.clone(),
+            buffer: self.buffer.unwrap_or(DEFAULT_BUFFER),
+        }
+    }
+}
+
+/// Runs `practise`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    let opened = open(&arguments.drill)?;
+    let stage = match &arguments.stage {
+        Some(wanted) => Some(arguments::stage(&opened.drill, wanted)?.0),
+        None => None,
+    };
+    terminal::require()?;
+    let begin = Begin {
+        stage,
+        tempo: arguments.tempo,
+    };
+    let (mut shell, mut model) = start(&arguments.screen, begin)?;
+    model.straight = true;
+    let message = shell.opened(opened);
+    shell.tell(&mut model, message);
+    screen(&arguments.screen, shell, model)
+}
+
+/// Runs the program without a command: the list of drills.
+pub(crate) fn choose() -> Ran {
+    terminal::require()?;
+    let arguments = ScreenArguments::default();
+    let (mut shell, mut model) = start(&arguments, Begin::default())?;
+    model.choose.drills = shell.list(false);
+    if let Some(last) = shell.last_drill() {
+        model.choose.mark(&last);
+    }
+    screen(&arguments, shell, model)
+}
+
+fn start(arguments: &ScreenArguments, begin: Begin) -> Result<(Shell, Model), Failure> {
+    let options = arguments.options();
+    let sound = Sound {
+        tuning: options.tuning,
+        drones: options.drones,
+        levels: options.levels,
+        click: options.click_sound,
+    };
+    let shell = Shell::new(arguments.asked(), sound, arguments.offset, begin)?;
+    Ok((shell, Model::new(options)))
+}
+
+/// Where C libraries may print while the screen is ours.
+fn log_file() -> Option<File> {
+    let folder = folders::data().ok()?;
+    std::fs::create_dir_all(&folder).ok()?;
+    File::create(folder.join("sound.log")).ok()
+}
+
+/// Signals that ask the program to leave.
+fn termination() -> Arc<AtomicBool> {
+    let flag = Arc::new(AtomicBool::new(false));
+    #[cfg(unix)]
+    for signal in [
+        signal_hook::consts::SIGTERM,
+        signal_hook::consts::SIGHUP,
+        signal_hook::consts::SIGINT,
+    ] {
+        let _ = signal_hook::flag::register(signal, Arc::clone(&flag));
+    }
+    flag
+}
+
+/// Between two drawings while something moves.
+const FRAME: Duration = Duration::from_millis(33);
+/// Between two looks at signals while nothing does.
+const IDLE: Duration = Duration::from_millis(900);
+
+fn screen(arguments: &ScreenArguments, mut shell: Shell, mut model: Model) -> Ran {
+    let log = log_file();
+    let terminate = termination();
+    let manner = if arguments.plain {
+        Manner::Lines
+    } else {
+        Manner::Screen
+    };
+    let mut taken = Terminal::take(manner, log.as_ref())?;
+    let ran = if arguments.plain {
+        let mut plain = Plain::default();
+        run_loop(
+            &mut shell,
+            &mut model,
+            &mut taken,
+            log.as_ref(),
+            &terminate,
+            |model, _| {
+                for line in plain.lines(model) {
+                    output::print(&format!("{line}\r\n"))?;
+                }
+                Ok(())
+            },
+        )
+    } else {
+        // NO_COLOR: no colours at all (no-color.org); bold and reverse carry the meaning.
+        let colours = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
+        let theme = Theme::new(colours);
+        let told =
+            |error: std::io::Error| Failure(format!("the terminal cannot be drawn: {error}"));
+        let mut drawn = ratatui::Terminal::new(CrosstermBackend::new(stdout())).map_err(told)?;
+        run_loop(
+            &mut shell,
+            &mut model,
+            &mut taken,
+            log.as_ref(),
+            &terminate,
+            |model, clear| {
+                if clear {
+                    drawn.clear().map_err(told)?;
+                }
+                drawn
+                    .draw(|frame| view(model, theme, frame))
+                    .map(|_| ())
+                    .map_err(told)
+            },
+        )
+    };
+    drop(taken);
+    ran?;
+    Ok(Outcome::Done)
+}
+
+/// The one loop: keys, what is heard, what is to be shown.
+fn run_loop(
+    shell: &mut Shell,
+    model: &mut Model,
+    terminal: &mut Terminal,
+    log: Option<&File>,
+    terminate: &AtomicBool,
+    mut show: impl FnMut(&Model, bool) -> Result<(), Failure>,
+) -> Result<(), Failure> {
+    show(model, false)?;
+    // What takes longer comes after the first screen.
+    let drills = shell.list(true);
+    shell.tell(model, Message::Listed(drills));
+    show(model, false)?;
+    let mut shown = Instant::now();
+    while !model.quit {
+        let moving = model.is_moving() || shell.is_busy();
+        let wait = if moving {
+            FRAME.saturating_sub(shown.elapsed())
+        } else {
+            IDLE
+        };
+        let mut changed = false;
+        let mut clear = false;
+        let told = |error: std::io::Error| Failure(format!("the keys cannot be read: {error}"));
+        if poll(wait).map_err(told)? {
+            // Everything that is waiting, before the next drawing.
+            loop {
+                match read().map_err(told)? {
+                    Input::Key(key) => {
+                        if let Some(action) = action(model, key) {
+                            shell.tell(model, Message::Act(action));
+                            changed = true;
+                        }
+                    }
+                    Input::Resize(..) => {
+                        changed = true;
+                    }
+                    _ => {}
+                }
+                if model.quit || shell.suspend || !poll(Duration::ZERO).map_err(told)? {
+                    break;
+                }
+            }
+        }
+        if terminate.load(Ordering::Relaxed) {
+            shell.tell(model, Message::Terminate);
+        }
+        if model.is_moving() || shell.is_busy() {
+            shell.listen(model);
+            changed |= shown.elapsed() >= FRAME;
+        }
+        if std::mem::take(&mut shell.suspend) {
+            terminal.suspend(log)?;
+            changed = true;
+            clear = true;
+        }
+        if changed && !model.quit {
+            show(model, clear)?;
+            shown = Instant::now();
+        }
+    }
+    Ok(())
+}

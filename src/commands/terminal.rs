@@ -1,0 +1,132 @@
+//! The terminal: taken, given back once by its owner, whatever happens.
+
+use super::Failure;
+use crate::live::{Quiet, unquiet};
+use crossterm::event::{DisableFocusChange, EnableFocusChange};
+use crossterm::terminal::{
+    EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
+};
+use crossterm::{cursor, execute};
+use std::fs::File;
+use std::io::{IsTerminal, Write, stdout};
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// True while the terminal is ours. One flag for the owner and the panic hook: whoever takes it
+/// down first gives the terminal back, the other finds nothing to do.
+static TAKEN: AtomicBool = AtomicBool::new(false);
+
+/// How the terminal is used.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Manner {
+    /// A screen that is drawn.
+    Screen,
+    /// Plain lines, with keys read one by one.
+    Lines,
+}
+
+/// The terminal while it is ours.
+pub(crate) struct Terminal {
+    manner: Manner,
+    quiet: Option<Quiet>,
+}
+
+/// Says so and names what works without one.
+///
+/// # Errors
+/// Standard input or output is no terminal.
+pub(crate) fn require() -> Result<(), Failure> {
+    if std::io::stdin().is_terminal() && stdout().is_terminal() {
+        return Ok(());
+    }
+    Err(Failure(
+        "this needs a terminal for its screen and keys; without one these work: `render` writes \
+         a WAV file, `timeline` prints what sounds when, `check`, `drills`, `devices` and `schema`"
+            .to_owned(),
+    ))
+}
+
+impl Terminal {
+    /// Takes the terminal; what C libraries print goes to the log from here on.
+    ///
+    /// # Errors
+    /// The terminal refuses.
+    pub(crate) fn take(manner: Manner, log: Option<&File>) -> Result<Self, Failure> {
+        install_hook();
+        let mut terminal = Self {
+            manner,
+            quiet: log.and_then(|log| Quiet::into_file(log).ok()),
+        };
+        terminal.enter()?;
+        Ok(terminal)
+    }
+
+    fn enter(&mut self) -> Result<(), Failure> {
+        let told = |error: std::io::Error| Failure(format!("the terminal cannot be used: {error}"));
+        TAKEN.store(true, Ordering::SeqCst);
+        enable_raw_mode().map_err(told)?;
+        if self.manner == Manner::Screen {
+            execute!(
+                stdout(),
+                EnterAlternateScreen,
+                EnableFocusChange,
+                cursor::Hide
+            )
+            .map_err(told)?;
+        }
+        Ok(())
+    }
+
+    /// Gives the terminal back, stops this program as the shell's `Ctrl-Z` does, and takes the
+    /// terminal again when it is continued.
+    ///
+    /// # Errors
+    /// The terminal cannot be taken again.
+    pub(crate) fn suspend(&mut self, log: Option<&File>) -> Result<(), Failure> {
+        give_back();
+        self.quiet = None;
+        #[cfg(unix)]
+        {
+            let _ = signal_hook::low_level::emulate_default_handler(
+                signal_hook::consts::signal::SIGTSTP,
+            );
+        }
+        self.quiet = log.and_then(|log| Quiet::into_file(log).ok());
+        self.enter()
+    }
+}
+
+impl Drop for Terminal {
+    fn drop(&mut self) {
+        give_back();
+    }
+}
+
+fn give_back() {
+    if TAKEN.swap(false, Ordering::SeqCst) {
+        let _ = execute!(
+            stdout(),
+            DisableFocusChange,
+            LeaveAlternateScreen,
+            cursor::Show
+        );
+        let _ = disable_raw_mode();
+        let _ = stdout().flush();
+    }
+}
+
+/// A panic of the main thread gives the terminal back before it is printed. One of another thread
+/// goes to the log: the terminal is not its own, and the main thread goes on.
+fn install_hook() {
+    static ONCE: std::sync::Once = std::sync::Once::new();
+    ONCE.call_once(|| {
+        let before = std::panic::take_hook();
+        let owner = std::thread::current().id();
+        std::panic::set_hook(Box::new(move |panic| {
+            if std::thread::current().id() == owner {
+                give_back();
+                unquiet();
+            }
+            before(panic);
+        }));
+    });
+}

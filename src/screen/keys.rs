@@ -1,0 +1,401 @@
+//! What keys mean, in one table: the help page and the README are made from it.
+
+use crate::app::{Action, Model, Page};
+use crate::practice::{Hand, Mark};
+use crate::sound::Bus;
+use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+
+/// Where a key has its meaning.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Place {
+    /// On every page.
+    Everywhere,
+    /// In the list of drills.
+    List,
+    /// While practising.
+    Practice,
+}
+
+/// A row of the table.
+#[derive(Debug, Clone, Copy)]
+pub struct Binding {
+    /// Where.
+    pub place: Place,
+    /// The keys.
+    pub keys: &'static [KeyCode],
+    /// What they do.
+    pub action: Action,
+    /// The keys, for people.
+    pub shown: &'static str,
+    /// What they do, for people.
+    pub does: &'static str,
+}
+
+const fn row(
+    place: Place,
+    keys: &'static [KeyCode],
+    action: Action,
+    shown: &'static str,
+    does: &'static str,
+) -> Binding {
+    Binding {
+        place,
+        keys,
+        action,
+        shown,
+        does,
+    }
+}
+
+use KeyCode::{
+    BackTab, Backspace, Char, Down, End, Enter, Esc, Home, Left, PageDown, PageUp, Right, Tab, Up,
+};
+
+/// All keys.
+pub const BINDINGS: &[Binding] = &[
+    row(
+        Place::List,
+        &[Up, Char('k')],
+        Action::Move(1),
+        "up",
+        "one line up",
+    ),
+    row(
+        Place::List,
+        &[Down, Char('j')],
+        Action::Move(-1),
+        "down",
+        "one line down",
+    ),
+    row(
+        Place::List,
+        &[PageUp, Left],
+        Action::Move(10),
+        "page up",
+        "ten lines up",
+    ),
+    row(
+        Place::List,
+        &[PageDown, Right],
+        Action::Move(-10),
+        "page down",
+        "ten lines down",
+    ),
+    row(
+        Place::List,
+        &[Home],
+        Action::MoveToEnd { last: false },
+        "home",
+        "to the first drill",
+    ),
+    row(
+        Place::List,
+        &[End],
+        Action::MoveToEnd { last: true },
+        "end",
+        "to the last drill",
+    ),
+    row(
+        Place::List,
+        &[Enter, Char(' ')],
+        Action::Open,
+        "enter",
+        "practise this drill",
+    ),
+    row(
+        Place::List,
+        &[Char('/')],
+        Action::SearchBegin,
+        "/",
+        "look for a drill by its letters",
+    ),
+    row(
+        Place::Practice,
+        &[Char(' ')],
+        Action::PlayOrPause,
+        "space",
+        "play, pause, play again",
+    ),
+    row(
+        Place::Practice,
+        &[Enter, Char('c')],
+        Action::Mark(Mark::Clean, Hand::Key),
+        "enter, c",
+        "the repetition just heard was clean",
+    ),
+    row(
+        Place::Practice,
+        &[PageDown, Right, Down],
+        Action::Mark(Mark::Clean, Hand::Pedal),
+        "page down, right, down",
+        "the same, from a page-turn pedal",
+    ),
+    row(
+        Place::Practice,
+        &[Char('x')],
+        Action::Mark(Mark::NotClean, Hand::Key),
+        "x",
+        "the repetition just heard was not clean",
+    ),
+    row(
+        Place::Practice,
+        &[PageUp, Left, Up],
+        Action::Mark(Mark::NotClean, Hand::Pedal),
+        "page up, left, up",
+        "the same, from a page-turn pedal",
+    ),
+    row(
+        Place::Practice,
+        &[Char('u'), Backspace],
+        Action::Undo,
+        "u",
+        "take the last mark back",
+    ),
+    row(
+        Place::Practice,
+        &[Char('+'), Char('=')],
+        Action::Tempo { up: true },
+        "+",
+        "a rung up the ladder",
+    ),
+    row(
+        Place::Practice,
+        &[Char('-')],
+        Action::Tempo { up: false },
+        "-",
+        "a rung down",
+    ),
+    row(
+        Place::Practice,
+        &[Tab],
+        Action::Stage { next: true },
+        "tab",
+        "the next stage, freely where it is not open",
+    ),
+    row(
+        Place::Practice,
+        &[BackTab],
+        Action::Stage { next: false },
+        "shift-tab",
+        "the stage before",
+    ),
+    row(
+        Place::Practice,
+        &[Char('n')],
+        Action::Advance,
+        "n",
+        "on to the cell that was named",
+    ),
+    row(
+        Place::Practice,
+        &[Char('r')],
+        Action::Again,
+        "r",
+        "begin the repetition again",
+    ),
+    row(Place::Practice, &[Char('s')], Action::Stop, "s", "stop"),
+    row(
+        Place::Practice,
+        &[Char('h')],
+        Action::HandsFree,
+        "h",
+        "hands free: clean unless you say otherwise",
+    ),
+    row(
+        Place::Practice,
+        &[Char('f')],
+        Action::Reference,
+        "f",
+        "reference: each time, in turns, fading, none",
+    ),
+    row(
+        Place::Practice,
+        &[Char('t')],
+        Action::Clicks,
+        "t",
+        "thin the clicks out",
+    ),
+    row(
+        Place::Practice,
+        &[Char('b')],
+        Action::Subdivision,
+        "b",
+        "clicks between the beats",
+    ),
+    row(
+        Place::Practice,
+        &[Char('w')],
+        Action::ClickSound,
+        "w",
+        "another sound for the click",
+    ),
+    row(
+        Place::Practice,
+        &[Char('d')],
+        Action::Drones,
+        "d",
+        "drones on or off",
+    ),
+    row(
+        Place::Practice,
+        &[Char('m')],
+        Action::Mute(Bus::Reference),
+        "m",
+        "reference silent or sounding",
+    ),
+    row(
+        Place::Practice,
+        &[Char('k')],
+        Action::Mute(Bus::Click),
+        "k",
+        "click silent or sounding",
+    ),
+    row(
+        Place::Practice,
+        &[Char('.')],
+        Action::Level(Bus::Click, true),
+        ".",
+        "click louder",
+    ),
+    row(
+        Place::Practice,
+        &[Char(',')],
+        Action::Level(Bus::Click, false),
+        ",",
+        "click softer",
+    ),
+    row(
+        Place::Practice,
+        &[Char('>')],
+        Action::Level(Bus::Reference, true),
+        ">",
+        "reference louder",
+    ),
+    row(
+        Place::Practice,
+        &[Char('<')],
+        Action::Level(Bus::Reference, false),
+        "<",
+        "reference softer",
+    ),
+    row(
+        Place::Practice,
+        &[Char('v')],
+        Action::Staff,
+        "v",
+        "hide the music, to play from memory",
+    ),
+    row(
+        Place::Practice,
+        &[Char('l')],
+        Action::Handed,
+        "l",
+        "left-handed or right-handed picture",
+    ),
+    row(
+        Place::Practice,
+        &[Char('e')],
+        Action::Explain,
+        "e",
+        "what to listen for, where the time comes from",
+    ),
+    row(
+        Place::Everywhere,
+        &[Char('?')],
+        Action::Help,
+        "?",
+        "these keys",
+    ),
+    row(
+        Place::Everywhere,
+        &[Char('q'), Esc],
+        Action::Leave,
+        "q, esc",
+        "leave this page; in the list, the program",
+    ),
+];
+
+/// What a key does on the page shown; nothing for a key without meaning there.
+pub fn action(model: &Model, key: KeyEvent) -> Option<Action> {
+    if key.kind == KeyEventKind::Release {
+        return None;
+    }
+    if key.modifiers.contains(KeyModifiers::CONTROL) {
+        return match key.code {
+            Char('z') => Some(Action::Suspend),
+            Char('c') => Some(Action::End),
+            _ => None,
+        };
+    }
+    if model.help {
+        return match key.code {
+            Char('?' | 'q' | ' ') | Esc | Enter => Some(Action::Help),
+            Up | PageUp => Some(Action::Move(1)),
+            Down | PageDown => Some(Action::Move(-1)),
+            _ => None,
+        };
+    }
+    if model.page == Page::Choose && model.choose.searching {
+        match key.code {
+            Char(letter) => return Some(Action::Search(letter)),
+            Backspace => return Some(Action::SearchBack),
+            _ => {}
+        }
+    }
+    let place = match model.page {
+        Page::Choose => Place::List,
+        Page::Practise => Place::Practice,
+    };
+    BINDINGS
+        .iter()
+        .filter(|binding| binding.place == place || binding.place == Place::Everywhere)
+        .find(|binding| binding.keys.contains(&key.code))
+        .map(|binding| binding.action)
+}
+
+/// The table as Markdown, for the README.
+pub fn key_table(place: Place) -> String {
+    use std::fmt::Write as _;
+    let mut text = String::from("| key | does |\n|---|---|\n");
+    for binding in BINDINGS.iter().filter(|binding| binding.place == place) {
+        let _ = writeln!(text, "| `{}` | {} |", binding.shown, binding.does);
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::app::Options;
+
+    /// Two rows with one key on one page: the second could never be reached.
+    #[test]
+    fn no_key_has_two_meanings_on_a_page() {
+        for place in [Place::List, Place::Practice] {
+            let mut seen: Vec<KeyCode> = Vec::new();
+            for binding in BINDINGS
+                .iter()
+                .filter(|row| row.place == place || row.place == Place::Everywhere)
+            {
+                for key in binding.keys {
+                    assert!(!seen.contains(key), "{key:?} in {place:?}");
+                    seen.push(*key);
+                }
+            }
+        }
+    }
+
+    /// Pedals send arrows and page keys: while practising they must do nothing but mark.
+    #[test]
+    fn arrows_and_page_keys_only_mark_while_practising() {
+        let mut model = Model::new(Options::default());
+        model.page = Page::Practise;
+        for code in [Up, Down, Left, Right, PageUp, PageDown] {
+            let found = action(&model, KeyEvent::new(code, KeyModifiers::NONE));
+            assert!(
+                matches!(found, Some(Action::Mark(_, Hand::Pedal))),
+                "{code:?}"
+            );
+        }
+    }
+}

@@ -1,0 +1,34 @@
+//! What the terminal shows, drawn from the model, and what keys mean.
+//!
+//! Changes no state and reads no clock. Meaning is never carried by colour alone.
+
+mod keys;
+mod parts;
+mod plain;
+mod theme;
+
+pub use keys::{BINDINGS, Binding, Place, action, key_table};
+pub use plain::Plain;
+pub use theme::Theme;
+
+use crate::app::{Model, Page};
+use ratatui::Frame;
+
+/// The smallest screen that shows a page, columns and rows.
+pub const SMALLEST: (u16, u16) = (40, 10);
+
+/// Draws the model.
+pub fn view(model: &Model, theme: Theme, frame: &mut Frame) {
+    let area = frame.area();
+    if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
+        parts::small::draw(frame, theme, area);
+        return;
+    }
+    match model.page {
+        Page::Choose => parts::choose::draw(model, theme, frame, area),
+        Page::Practise => parts::practise::draw(model, theme, frame, area),
+    }
+    if model.help {
+        parts::help::draw(model, theme, frame, area);
+    }
+}

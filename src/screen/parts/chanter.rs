@@ -1,0 +1,136 @@
+//! The chanter's holes for the note that sounds, and the fingers that move next.
+//!
+//! ```text
+//!   D now      LG next
+//!   thumb ●
+//!         ●
+//!         ●
+//!         ●
+//!         ○ ▼
+//!         ○ ▼
+//!         ○ ▼
+//!         ●
+//! ```
+
+use super::{fitted, put};
+use crate::app::Sounding;
+use crate::chanter::{Finger, Note, Shape, gracenote_finger};
+use crate::screen::Theme;
+use crate::timeline::{SoundPart, Sounded};
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+
+/// The shape of a note in the context of the melody note it stands before: a lifted finger off
+/// the held shape for a separating gracenote, its own chart shape for everything else.
+fn shape(sounded: &Sounded, held: Option<Note>) -> Shape {
+    if let (SoundPart::Gracenote(crate::movement::Role::Separating), Some(held)) =
+        (sounded.part, held)
+        && let Some(finger) = gracenote_finger(sounded.note)
+        && sounded.note > held
+    {
+        return Shape::of(held).lifted(finger);
+    }
+    Shape::of(sounded.note)
+}
+
+/// Draws the holes, upright where there are ten rows, in a line otherwise.
+pub(super) fn draw(
+    buffer: &mut Buffer,
+    theme: Theme,
+    area: Rect,
+    sounding: Sounding,
+    left_handed: bool,
+) {
+    let now = sounding.now.map(|now| {
+        let held = sounding.next.map(|next| next.note);
+        shape(&now, held)
+    });
+    let next = sounding.next.map(|next| {
+        let held = sounding.now.map(|now| now.note);
+        shape(&next, held)
+    });
+    let name = |sounded: Option<Sounded>| match sounded {
+        Some(Sounded {
+            note,
+            part: SoundPart::Melody { .. },
+            ..
+        }) => note.name().to_owned(),
+        Some(sounded) => format!("({})", sounded.note.name()),
+        None => "–".to_owned(),
+    };
+    let title = format!("{} now, {} next", name(sounding.now), name(sounding.next));
+    let title = fitted(&title, area.width);
+    let drawn = now.or(next);
+    if area.height >= 9 {
+        put(buffer, area, area.x, area.y, &title, theme.heading());
+        for (row, finger) in Finger::ALL.into_iter().enumerate() {
+            let y = area.y + 1 + row as u16;
+            let hole = hole(drawn, finger);
+            let (sign, style) = motion(now, next, finger, theme);
+            let hand = match (finger, left_handed) {
+                (Finger::Thumb, _) => "thumb",
+                (Finger::UpperIndex, false) | (Finger::LowerIndex, true) => "left",
+                (Finger::UpperIndex, true) | (Finger::LowerIndex, false) => "right",
+                _ => "",
+            };
+            if left_handed {
+                put(buffer, area, area.x, y, &sign, style);
+                put(buffer, area, area.x + 2, y, hole, theme.plain());
+                put(buffer, area, area.x + 4, y, hand, theme.faint());
+            } else {
+                put(
+                    buffer,
+                    area,
+                    area.x,
+                    y,
+                    &format!("{hand:>5}"),
+                    theme.faint(),
+                );
+                put(buffer, area, area.x + 6, y, hole, theme.plain());
+                put(buffer, area, area.x + 8, y, &sign, style);
+            }
+        }
+        return;
+    }
+    let mut x = area.x;
+    for finger in Finger::ALL {
+        if matches!(finger, Finger::UpperIndex | Finger::LowerIndex) {
+            x = put(buffer, area, x, area.y, " ", theme.plain());
+        }
+        let (sign, style) = motion(now, next, finger, theme);
+        let hole = hole(drawn, finger);
+        let style = if sign.trim().is_empty() {
+            theme.plain()
+        } else {
+            style
+        };
+        put(buffer, area, x, area.y + 1, &sign, style);
+        x = put(buffer, area, x, area.y, hole, style);
+    }
+    put(buffer, area, x + 1, area.y, &title, theme.heading());
+}
+
+fn hole(shape: Option<Shape>, finger: Finger) -> &'static str {
+    match shape {
+        Some(shape) if shape.covers(finger) => "●",
+        Some(_) => "○",
+        None => "·",
+    }
+}
+
+/// Up for a finger that lifts next, down for one that falls.
+fn motion(
+    now: Option<Shape>,
+    next: Option<Shape>,
+    finger: Finger,
+    theme: Theme,
+) -> (String, ratatui::style::Style) {
+    let (Some(now), Some(next)) = (now, next) else {
+        return (" ".to_owned(), theme.plain());
+    };
+    match (now.covers(finger), next.covers(finger)) {
+        (true, false) => ("▲".to_owned(), theme.strong()),
+        (false, true) => ("▼".to_owned(), theme.strong()),
+        _ => (" ".to_owned(), theme.plain()),
+    }
+}

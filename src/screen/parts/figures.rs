@@ -1,0 +1,101 @@
+//! Figures that can be read from beyond a chanter.
+
+use super::put;
+use crate::screen::Theme;
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+
+/// Rows of three dots for a sign, top to bottom, the leftmost dot the highest bit.
+fn dots(sign: char) -> [u8; 5] {
+    match sign {
+        '0' => [0b111, 0b101, 0b101, 0b101, 0b111],
+        '1' => [0b010, 0b110, 0b010, 0b010, 0b111],
+        '2' => [0b111, 0b001, 0b111, 0b100, 0b111],
+        '3' => [0b111, 0b001, 0b111, 0b001, 0b111],
+        '4' => [0b101, 0b101, 0b111, 0b001, 0b001],
+        '5' => [0b111, 0b100, 0b111, 0b001, 0b111],
+        '6' => [0b111, 0b100, 0b111, 0b101, 0b111],
+        '7' => [0b111, 0b001, 0b010, 0b010, 0b010],
+        '8' => [0b111, 0b101, 0b111, 0b101, 0b111],
+        '9' => [0b111, 0b101, 0b111, 0b001, 0b111],
+        '/' => [0b001, 0b001, 0b010, 0b100, 0b100],
+        '-' => [0b000, 0b000, 0b111, 0b000, 0b000],
+        '½' => [0b100, 0b101, 0b010, 0b101, 0b001],
+        _ => [0; 5],
+    }
+}
+
+/// How large figures are drawn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Size {
+    /// Three rows, two dots to a row.
+    Small,
+    /// Five rows, a dot two columns wide.
+    Large,
+}
+
+impl Size {
+    /// Rows of a figure.
+    pub(super) fn rows(self) -> u16 {
+        match self {
+            Self::Small => 3,
+            Self::Large => 5,
+        }
+    }
+
+    /// Columns of a text.
+    pub(super) fn columns(self, text: &str) -> u16 {
+        let signs = text.chars().count() as u16;
+        match self {
+            Self::Small => (signs * 4).saturating_sub(1),
+            Self::Large => (signs * 8).saturating_sub(2),
+        }
+    }
+}
+
+/// Draws a text of figures with its upper left corner at a place, and its label below.
+pub(super) fn draw(
+    buffer: &mut Buffer,
+    area: Rect,
+    (x, y): (u16, u16),
+    size: Size,
+    text: &str,
+    label: &str,
+    (style, theme): (Style, Theme),
+) {
+    let mut left = x;
+    for sign in text.chars() {
+        let rows = dots(sign);
+        for dot in 0..3_u16 {
+            let lit = |row: usize| rows.get(row).is_some_and(|bits| bits & (0b100 >> dot) != 0);
+            match size {
+                Size::Small => {
+                    for row in 0..3_u16 {
+                        let (upper, lower) =
+                            (lit(usize::from(row) * 2), lit(usize::from(row) * 2 + 1));
+                        let sign = match (upper, lower) {
+                            (true, true) => "█",
+                            (true, false) => "▀",
+                            (false, true) => "▄",
+                            (false, false) => " ",
+                        };
+                        put(buffer, area, left + dot, y + row, sign, style);
+                    }
+                }
+                Size::Large => {
+                    for row in 0..5_u16 {
+                        let sign = if lit(usize::from(row)) {
+                            "██"
+                        } else {
+                            "  "
+                        };
+                        put(buffer, area, left + dot * 2, y + row, sign, style);
+                    }
+                }
+            }
+        }
+        left += if size == Size::Small { 4 } else { 8 };
+    }
+    put(buffer, area, x, y + size.rows(), label, theme.faint());
+}

@@ -1,0 +1,72 @@
+//! The keys of the page, from the one table.
+
+use super::put;
+use crate::app::{Model, Page};
+use crate::screen::Theme;
+use crate::screen::keys::{BINDINGS, Binding, Place};
+use ratatui::Frame;
+use ratatui::layout::Rect;
+use ratatui::widgets::{Clear, Widget};
+
+/// Draws the keys over the page; in two columns where one does not hold them.
+pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, area: Rect) {
+    let buffer = frame.buffer_mut();
+    Clear.render(area, buffer);
+    put(buffer, area, area.x + 1, area.y, "keys", theme.heading());
+    let place = match model.page {
+        Page::Choose => Place::List,
+        Page::Practise => Place::Practice,
+    };
+    let rows: Vec<&Binding> = BINDINGS
+        .iter()
+        .filter(|row| row.place == place || row.place == Place::Everywhere)
+        .collect();
+    let room = usize::from(area.height.saturating_sub(3));
+    let columns = if rows.len() > room && area.width >= 80 {
+        2
+    } else {
+        1
+    };
+    let per_column = rows.len().div_ceil(columns).max(1);
+    let width = area.width / columns as u16;
+    let first = if columns == 1 {
+        usize::from(model.help_scroll).min(rows.len().saturating_sub(room))
+    } else {
+        usize::from(model.help_scroll).min(per_column.saturating_sub(room))
+    };
+    let key_width = if width < 50 { 13 } else { 11 };
+    for column in 0..columns {
+        let x = area.x + 1 + column as u16 * width;
+        for (row, binding) in rows
+            .iter()
+            .skip(column * per_column)
+            .take(per_column)
+            .skip(first)
+            .take(room)
+            .enumerate()
+        {
+            let y = area.y + 1 + row as u16;
+            let within = Rect {
+                width: width * (column as u16 + 1),
+                ..area
+            };
+            let shown = super::fitted(binding.shown, key_width);
+            put(buffer, within, x, y, &shown, theme.heading());
+            let does = super::fitted(binding.does, width.saturating_sub(key_width + 3));
+            put(buffer, within, x + key_width + 1, y, &does, theme.plain());
+        }
+    }
+    let foot = if rows.len() > room * columns {
+        "up and down show more   ? or esc closes"
+    } else {
+        "? or esc closes"
+    };
+    put(
+        buffer,
+        area,
+        area.x + 1,
+        area.bottom().saturating_sub(1),
+        foot,
+        theme.faint(),
+    );
+}

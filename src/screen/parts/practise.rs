@@ -1,0 +1,527 @@
+//! The page of a drill.
+//!
+//! ```text
+//!  Grip from D · half beats                      practice chanter 236 Hz · 28 ms
+//!  ● ○ ○ ○  bar 1 of 2                        reference ▮▮▮▯▯  click ▮▮▮▯▯
+//! ─────────────────────────────────────────────────────────────────────────────
+//!  (the music)
+//! ─────────────────────────────────────────────────────────────────────────────
+//!  D now, LG next          1   2   3   4       ▄▄▄ ▄▄▄   ▄▄▄   ▄▄▄
+//!  thumb ●           54    ·   ·   ·   ·       …
+//! ```
+
+use super::{board, chanter, figures, fitted, line, put, put_right, staff, wrapped};
+use crate::app::{Model, Place, Practising, SoundState, Sounding};
+use crate::chanter::Instrument;
+use crate::practice::Phase;
+use crate::score::where_time_comes_from;
+use crate::screen::Theme;
+use crate::sound::Bus;
+use crate::units::spell_fraction;
+use ratatui::Frame;
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+
+/// Draws the page into whatever room there is.
+pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, area: Rect) {
+    let Some(practising) = &model.practising else {
+        return;
+    };
+    let buffer = frame.buffer_mut();
+    if area.width < 76 || area.height < 20 {
+        narrow(model, practising, theme, buffer, area);
+    } else {
+        wide(model, practising, theme, buffer, area);
+    }
+}
+
+/// The rows of a page from the top, taken one after the other.
+struct Rows {
+    area: Rect,
+    next: u16,
+}
+
+impl Rows {
+    fn new(area: Rect) -> Self {
+        Self { area, next: area.y }
+    }
+
+    fn take(&mut self, count: u16) -> Rect {
+        let y = self.next.min(self.area.bottom());
+        let height = count.min(self.area.bottom() - y);
+        self.next = y + height;
+        Rect {
+            y,
+            height,
+            ..self.area
+        }
+    }
+}
+
+fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer, whole: Rect) {
+    let area = Rect {
+        x: whole.x + 1,
+        width: whole.width - 2,
+        ..whole
+    };
+    let large = whole.height >= 34 && whole.width >= 100;
+    let mut rows = Rows::new(area);
+    title(model, practising, theme, buffer, rows.take(1));
+    beats(model, practising, theme, buffer, rows.take(1));
+    rule(buffer, theme, rows.take(1));
+    let foot = 4;
+    let lower: u16 = if large { 18 } else { 9 };
+    let music = area.height.saturating_sub(4 + lower + foot);
+    draw_music(model, practising, theme, buffer, rows.take(music));
+    rule(buffer, theme, rows.take(1));
+    let below = rows.take(lower);
+    let columns = if large { [30, 46] } else { [22, 30] };
+    let chanter_area = Rect {
+        width: columns[0].min(below.width),
+        ..below
+    };
+    let board_area = Rect {
+        x: below.x + columns[0],
+        width: columns[1].min(below.width.saturating_sub(columns[0])),
+        ..below
+    };
+    let figures_area = Rect {
+        x: board_area.right() + 1,
+        width: below.right().saturating_sub(board_area.right() + 1),
+        ..below
+    };
+    chanter::draw(
+        buffer,
+        theme,
+        chanter_area,
+        sounding(practising),
+        model.options.left_handed,
+    );
+    if model.options.explain {
+        explanation(
+            practising,
+            theme,
+            buffer,
+            Rect {
+                width: below.right().saturating_sub(board_area.x),
+                ..board_area
+            },
+        );
+    } else {
+        board::draw(buffer, theme, board_area, practising);
+        big_figures(practising, theme, buffer, figures_area, large);
+    }
+    let text = listen_line(practising, theme_is_still(practising));
+    for text in wrapped(&text, area.width).iter().take(1) {
+        let at = rows.take(1);
+        put(buffer, at, at.x, at.y, text, theme.faint());
+    }
+    let legend = rows.take(1);
+    put(
+        buffer,
+        legend,
+        legend.x,
+        legend.y,
+        board::LEGEND,
+        theme.faint(),
+    );
+    notice(model, theme, buffer, rows.take(1));
+    keys(theme, buffer, rows.take(1), practising);
+}
+
+fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
+    let mut rows = Rows::new(area);
+    title(model, practising, theme, buffer, rows.take(1));
+    beats(model, practising, theme, buffer, rows.take(1));
+    let tall = area.height >= 14;
+    let fingers = rows.take(2);
+    chanter::draw(
+        buffer,
+        theme,
+        fingers,
+        sounding(practising),
+        model.options.left_handed,
+    );
+    let music = area.height.saturating_sub(if tall { 14 } else { 8 }).max(2);
+    let music = rows.take(music);
+    if model.options.explain {
+        explanation(practising, theme, buffer, music);
+    } else if model.options.staff {
+        music_line(practising, theme, buffer, music);
+    } else {
+        put(
+            buffer,
+            music,
+            music.x,
+            music.y,
+            "(from memory: v shows the music)",
+            theme.faint(),
+        );
+    }
+    if tall {
+        board::draw(buffer, theme, rows.take(6), practising);
+    }
+    let standing = rows.take(1);
+    put(
+        buffer,
+        standing,
+        standing.x,
+        standing.y,
+        &fitted(&standing_words(practising), area.width),
+        theme.heading(),
+    );
+    let _ = rows.take(area.bottom().saturating_sub(rows.next).saturating_sub(2));
+    notice(model, theme, buffer, rows.take(1));
+    keys(theme, buffer, rows.take(1), practising);
+}
+
+fn rule(buffer: &mut Buffer, theme: Theme, area: Rect) {
+    let line = "─".repeat(usize::from(area.width));
+    put(buffer, area, area.x, area.y, &line, theme.faint());
+}
+
+fn title(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
+    let stage = practising.stage();
+    let name = practising
+        .drill
+        .stages
+        .get(stage)
+        .map_or("", |stage| stage.name.as_str());
+    let sound = sound_words(model);
+    let sound_width = if area.width >= 76 {
+        unicode_width::UnicodeWidthStr::width(sound.as_str()) as u16
+    } else {
+        0
+    };
+    let room = area.width.saturating_sub(sound_width + 2);
+    let text = fitted(&format!("{} · {name}", practising.drill.title), room);
+    put(buffer, area, area.x, area.y, &text, theme.heading());
+    if sound_width > 0 {
+        put_right(buffer, area, area.y, &sound, theme.faint());
+    }
+}
+
+fn sound_words(model: &Model) -> String {
+    let tuning = model.options.tuning;
+    let chanter = match tuning.instrument {
+        Instrument::PracticeChanter => "practice chanter",
+        Instrument::PipeChanter => "pipe chanter",
+    };
+    let pitch = format!("{chanter} {:.0} Hz", tuning.low_a.0);
+    match &model.sound {
+        SoundState::Closed => pitch,
+        SoundState::Sounding { latency_ms, .. } => format!("{pitch} · {latency_ms:.0} ms"),
+        SoundState::Silent { .. } => "silent: no device".to_owned(),
+    }
+}
+
+/// Beat lights, where in the repetition one is, levels.
+fn beats(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
+    let count = practising.drill.metre.beats_in_a_bar();
+    let (now, words) = match &practising.heard {
+        Some(place) if practising.is_playing() => {
+            let (beat, _) = place.beat_of_bar();
+            (Some(beat), place_words(practising, place))
+        }
+        _ => (None, phase_words(practising).to_owned()),
+    };
+    let mut x = area.x;
+    for beat in 0..count {
+        let lit = now == Some(beat);
+        let style = if lit { theme.strong() } else { theme.faint() };
+        x = put(buffer, area, x, area.y, if lit { "●" } else { "○" }, style) + 1;
+    }
+    let x = put(buffer, area, x + 1, area.y, &words, theme.heading());
+    let bar = |bus: Bus| {
+        let lit = (model.options.levels.of(bus).0 * 5.0).round() as usize;
+        let muted = model.options.levels.muted[bus as usize];
+        if muted {
+            "silent".to_owned()
+        } else {
+            format!("{}{}", "▮".repeat(lit), "▯".repeat(5 - lit.min(5)))
+        }
+    };
+    let mut levels = format!(
+        "reference {}  click {}",
+        bar(Bus::Reference),
+        bar(Bus::Click)
+    );
+    if model.options.drones {
+        levels = format!("drones  {levels}");
+    }
+    if model.options.hands_free {
+        levels = format!("hands free  {levels}");
+    }
+    let width = unicode_width::UnicodeWidthStr::width(levels.as_str()) as u16;
+    if x + 2 + width <= area.right() {
+        put_right(buffer, area, area.y, &levels, theme.faint());
+    }
+}
+
+fn phase_words(practising: &Practising) -> &'static str {
+    match practising.state.phase() {
+        Phase::Still => "space plays",
+        Phase::Paused => "paused: space plays",
+        Phase::NobodyThere => "paused, nobody there: space plays",
+        Phase::Playing => "",
+    }
+}
+
+fn place_words(practising: &Practising, place: &Place) -> String {
+    if place.counting_in {
+        return "count-in".to_owned();
+    }
+    if place.is_breath() {
+        return "breathe and mark".to_owned();
+    }
+    let at = place.in_repetition();
+    let bars = practising
+        .scores
+        .get(place.stage)
+        .map_or(&[][..], |score| &score.bars);
+    let bar = bars
+        .iter()
+        .rposition(|bar| bar.start.to_f64() <= at)
+        .unwrap_or(0);
+    format!("bar {} of {}", bar + 1, bars.len())
+}
+
+fn theme_is_still(practising: &Practising) -> bool {
+    !practising.is_playing()
+}
+
+/// What sounds now; before anything sounds, the first note as what comes next.
+pub(super) fn sounding(practising: &Practising) -> Sounding {
+    match &practising.heard {
+        Some(place) => place.sounding(),
+        None => Sounding {
+            now: None,
+            next: None,
+        },
+    }
+}
+
+fn draw_music(
+    model: &Model,
+    practising: &Practising,
+    theme: Theme,
+    buffer: &mut Buffer,
+    area: Rect,
+) {
+    if !model.options.staff {
+        let text = "from memory: v shows the music again";
+        put(
+            buffer,
+            area,
+            area.x,
+            area.y + area.height / 2,
+            text,
+            theme.faint(),
+        );
+        return;
+    }
+    if area.height >= staff::LEAST_ROWS {
+        staff::draw(buffer, theme, area, practising);
+    } else {
+        music_line(practising, theme, buffer, area);
+    }
+}
+
+fn music_line(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
+    if let Some(score) = practising.scores.get(practising.stage()) {
+        let id = sounding(practising).now.map(|sounded| sounded.id);
+        line::draw(buffer, theme, area, score, id);
+    }
+}
+
+/// Beat, streak and tempo large, the next cell below.
+fn big_figures(
+    practising: &Practising,
+    theme: Theme,
+    buffer: &mut Buffer,
+    area: Rect,
+    large: bool,
+) {
+    let size = if large {
+        figures::Size::Large
+    } else {
+        figures::Size::Small
+    };
+    let needed = practising.state.plan().needed();
+    let streak = format!("{}/{needed}", practising.state.streak().min(needed));
+    let beat = practising
+        .heard
+        .as_ref()
+        .filter(|_| practising.is_playing())
+        .map_or_else(
+            || "-".to_owned(),
+            |place| (place.beat_of_bar().0 + 1).to_string(),
+        );
+    let tempo = spell_fraction(&practising.tempo().value());
+    let mut x = area.x;
+    for (text, label, style) in [
+        (beat, "beat", theme.strong()),
+        (streak, "clean in a row", theme.plain()),
+        (tempo, "tempo", theme.plain()),
+    ] {
+        let width = size
+            .columns(&text)
+            .max(label.len() as u16 - if large { 0 } else { 3 });
+        if x + size.columns(&text) > area.right() {
+            break;
+        }
+        let label = if large {
+            label
+        } else {
+            label.split(' ').next().unwrap_or(label)
+        };
+        figures::draw(
+            buffer,
+            area,
+            (x, area.y),
+            size,
+            &text,
+            label,
+            (style, theme),
+        );
+        x += width + 2;
+    }
+    let below = area.y + size.rows() + 2;
+    let next = wrapped(&next_words(practising), area.width);
+    for (y, text) in (below..).zip(next.iter().take(3)) {
+        put(buffer, area, area.x, y, text, theme.heading());
+    }
+}
+
+/// What comes next, in words.
+pub(in crate::screen) fn next_words(practising: &Practising) -> String {
+    let state = &practising.state;
+    let here = practising.cell();
+    if let Some(cell) = state.suggestion() {
+        return format!("step back? {}", practising.cell_name(cell));
+    }
+    match state.upcoming() {
+        Some(cell) if Some(cell) != here => format!("next: {}", practising.cell_name(cell)),
+        _ => match state.named() {
+            Some(cell) => format!("next: {} (n)", practising.cell_name(cell)),
+            None if state.board().is_complete() => "every cell is clear".to_owned(),
+            None if state.is_free_play() => "free play: opens nothing, places you".to_owned(),
+            None => {
+                let left = state.plan().needed().saturating_sub(state.streak());
+                format!("{left} more clean to clear")
+            }
+        },
+    }
+}
+
+fn standing_words(practising: &Practising) -> String {
+    let needed = practising.state.plan().needed();
+    format!(
+        "{}/{needed} clean in a row · tempo {} · {}",
+        practising.state.streak().min(needed),
+        spell_fraction(&practising.tempo().value()),
+        next_words(practising)
+    )
+}
+
+/// What to listen for in this stage.
+fn listen_line(practising: &Practising, still: bool) -> String {
+    let stage = practising.drill.stages.get(practising.stage());
+    let listen = stage
+        .and_then(|stage| stage.listen_for.as_deref())
+        .or(practising.drill.listen_for.as_deref());
+    let time = practising
+        .scores
+        .get(practising.stage())
+        .map(where_time_comes_from)
+        .and_then(|sentences| sentences.into_iter().next());
+    match (listen, time) {
+        (Some(listen), None) => format!("listen for {listen}"),
+        (Some(listen), Some(_)) if still => format!("listen for {listen}"),
+        (_, Some(time)) => time,
+        (None, None) => String::new(),
+    }
+}
+
+/// The explanation in full.
+fn explanation(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
+    let mut paragraphs = Vec::new();
+    let stage = practising.drill.stages.get(practising.stage());
+    if let Some(listen) = stage
+        .and_then(|stage| stage.listen_for.as_deref())
+        .or(practising.drill.listen_for.as_deref())
+    {
+        paragraphs.push(format!("Listen for {listen}."));
+    }
+    if let Some(score) = practising.scores.get(practising.stage()) {
+        let sentences = where_time_comes_from(score);
+        if sentences.is_empty() {
+            paragraphs.push(
+                "Every tone has its written length here; only the short gracenotes are stolen \
+                 from the notes they stand before."
+                    .to_owned(),
+            );
+        }
+        for sentence in sentences {
+            let mut letters = sentence.chars();
+            let first = letters
+                .next()
+                .map(|letter| letter.to_uppercase().collect::<String>());
+            paragraphs.push(format!(
+                "{}{}.",
+                first.unwrap_or_default(),
+                letters.as_str()
+            ));
+        }
+    }
+    let mut y = area.y;
+    for paragraph in paragraphs {
+        for text in wrapped(&paragraph, area.width) {
+            put(buffer, area, area.x, y, &text, theme.plain());
+            y += 1;
+        }
+        if area.height > 8 {
+            y += 1;
+        }
+    }
+}
+
+fn notice(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
+    if let Some(notice) = &model.notice {
+        let style = if notice.urgent {
+            theme.urgent()
+        } else {
+            theme.heading()
+        };
+        let text = notice.text.lines().next().unwrap_or_default();
+        put(
+            buffer,
+            area,
+            area.x,
+            area.y,
+            &fitted(text, area.width),
+            style,
+        );
+    }
+}
+
+fn keys(theme: Theme, buffer: &mut Buffer, area: Rect, practising: &Practising) {
+    let text = match (area.width >= 70, practising.is_playing()) {
+        (true, true) => {
+            "enter clean  x not clean  u undo  space pause  +/- tempo  tab stage  ? keys  q leave"
+        }
+        (true, false) => {
+            "space play  +/- tempo  tab stage  e explain  v hide music  ? keys  q leave"
+        }
+        (false, true) => "enter clean  x not  u undo  ? keys",
+        (false, false) => "space play  +/- tempo  ? keys  q",
+    };
+    put(
+        buffer,
+        area,
+        area.x,
+        area.y,
+        &fitted(text, area.width),
+        theme.faint(),
+    );
+}

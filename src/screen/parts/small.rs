@@ -1,0 +1,18 @@
+//! The page for a window that is too small.
+
+use crate::screen::{SMALLEST, Theme};
+use ratatui::Frame;
+use ratatui::layout::Rect;
+
+/// Asks for more room.
+pub(in crate::screen) fn draw(frame: &mut Frame, theme: Theme, area: Rect) {
+    let text = format!(
+        "This window is {}×{}; {}×{} or more shows the page. Playing goes on.",
+        area.width, area.height, SMALLEST.0, SMALLEST.1
+    );
+    let lines = super::wrapped(&text, area.width);
+    for (row, line) in lines.iter().enumerate() {
+        let y = area.y + row as u16;
+        super::put(frame.buffer_mut(), area, area.x, y, line, theme.plain());
+    }
+}

@@ -1,0 +1,133 @@
+//! The program in plain lines, for screen readers: what changed is said, once.
+
+use super::parts::line::words;
+use super::parts::practise::next_words;
+use crate::app::{Model, Page, SoundState};
+use crate::practice::Phase;
+
+/// What has been said so far, so that nothing is said twice.
+#[derive(Debug, Clone, Default)]
+pub struct Plain {
+    said: Said,
+}
+
+#[derive(Debug, Clone, Default, PartialEq)]
+struct Said {
+    page: Option<Page>,
+    drill: Option<String>,
+    marked: Option<String>,
+    cell: Option<String>,
+    notice: Option<String>,
+    phase: Option<Phase>,
+    breath: bool,
+    sound: Option<SoundState>,
+    help: bool,
+}
+
+impl Plain {
+    /// The lines that say what has changed since the last call.
+    pub fn lines(&mut self, model: &Model) -> Vec<String> {
+        let now = said(model);
+        let before = std::mem::replace(&mut self.said, now.clone());
+        let mut lines = Vec::new();
+        if now.help && !before.help {
+            lines.extend(help_lines(model));
+        }
+        match model.page {
+            Page::Choose => {
+                if before.page != now.page {
+                    lines.push(
+                        "Choose a drill: up and down move, enter practises, q leaves.".to_owned(),
+                    );
+                }
+                if now.marked != before.marked || before.page != now.page {
+                    lines.extend(now.marked.clone());
+                }
+            }
+            Page::Practise => practice_lines(model, &now, &before, &mut lines),
+        }
+        if now.notice != before.notice
+            && let Some(text) = now.notice
+        {
+            lines.push(text);
+        }
+        lines
+    }
+}
+
+fn said(model: &Model) -> Said {
+    let practising = model.practising.as_ref();
+    Said {
+        page: Some(model.page),
+        drill: practising.map(|practising| practising.drill.title.clone()),
+        marked: model
+            .choose
+            .current()
+            .map(|drill| format!("{}. {}. {}", drill.title, drill.about, drill.extent)),
+        cell: practising
+            .and_then(|practising| practising.cell().map(|cell| practising.cell_name(cell))),
+        notice: model.notice.as_ref().map(|notice| notice.text.clone()),
+        phase: practising.map(|practising| practising.state.phase()),
+        breath: practising
+            .and_then(|practising| practising.heard.as_ref())
+            .is_some_and(crate::app::Place::is_breath),
+        sound: Some(model.sound.clone()),
+        help: model.help,
+    }
+}
+
+fn practice_lines(model: &Model, now: &Said, before: &Said, lines: &mut Vec<String>) {
+    let Some(practising) = &model.practising else {
+        return;
+    };
+    if now.drill != before.drill {
+        lines.push(format!("{}.", practising.drill.title));
+        if let Some(listen) = &practising.drill.listen_for {
+            lines.push(format!("Listen for {listen}."));
+        }
+        lines.push(
+            "Space plays, enter marks clean, x not clean, u takes back, ? lists the keys."
+                .to_owned(),
+        );
+    }
+    if now.cell != before.cell
+        && let Some(cell) = &now.cell
+    {
+        lines.push(format!("Stage: {cell}."));
+        if let Some(score) = practising.scores.get(practising.stage()) {
+            let text: Vec<String> = words(score).into_iter().map(|word| word.text).collect();
+            lines.push(format!("Music: {}", text.join(" ")));
+        }
+    }
+    if now.phase != before.phase {
+        lines.push(
+            match practising.state.phase() {
+                Phase::Playing => "Playing.",
+                Phase::Paused => "Paused.",
+                Phase::NobodyThere => "Paused: nobody there.",
+                Phase::Still => "Still.",
+            }
+            .to_owned(),
+        );
+    }
+    if now.sound != before.sound
+        && let SoundState::Sounding { device, .. } = &model.sound
+    {
+        lines.push(format!("Sound on {device}."));
+    }
+    if now.breath && !before.breath {
+        lines.push(format!("Breathe and mark. {}.", next_words(practising)));
+    }
+}
+
+fn help_lines(model: &Model) -> Vec<String> {
+    let place = match model.page {
+        Page::Choose => super::Place::List,
+        Page::Practise => super::Place::Practice,
+    };
+    super::BINDINGS
+        .iter()
+        .filter(|row| row.place == place || row.place == super::Place::Everywhere)
+        .map(|row| format!("{}: {}.", row.shown, row.does))
+        .collect()
+}
