@@ -21,8 +21,8 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
         .iter()
         .filter(|row| row.place == place || row.place == Place::Everywhere)
         .collect();
-    let room = usize::from(area.height.saturating_sub(3));
-    let columns = if rows.len() > room && area.width >= 80 {
+    let room = usize::from(area.height.saturating_sub(4));
+    let columns = if rows.len() > room && area.width >= 110 {
         2
     } else {
         1
@@ -34,7 +34,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
     } else {
         usize::from(model.help_scroll).min(per_column.saturating_sub(room))
     };
-    let key_width = if width < 50 { 13 } else { 11 };
+    let key_width = if width < 50 { 13 } else { 23 };
     for column in 0..columns {
         let x = area.x + 1 + column as u16 * width;
         for (row, binding) in rows
@@ -55,6 +55,21 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
             let does = super::fitted(binding.does, width.saturating_sub(key_width + 3));
             put(buffer, within, x + key_width + 1, y, &does, theme.plain());
         }
+    }
+    let legend = Rect {
+        y: area.bottom().saturating_sub(2),
+        height: 1,
+        ..area
+    };
+    if place == Place::Practice {
+        put(
+            buffer,
+            legend,
+            area.x + 1,
+            legend.y,
+            super::board::LEGEND,
+            theme.faint(),
+        );
     }
     let foot = if rows.len() > room * columns {
         "up and down show more   ? or esc closes"
