@@ -30,6 +30,9 @@ impl Default for Lengths {
 }
 
 impl Lengths {
+    /// A tone that a movement holds long lasts one beat where nothing is written (chosen: the
+    /// cadences of pibroch have no click, so any length is a teacher's).
+    pub const HELD: Beats = Beats::ONE;
     /// The tempo below which tones open, beats a minute (chosen: the quickest band march of the
     /// printed sources).
     pub const REFERENCE_TEMPO: i128 = 80;

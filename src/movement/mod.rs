@@ -5,6 +5,7 @@
 
 mod catalogue;
 mod context;
+pub mod explain;
 mod group;
 mod lengths;
 mod parts;
@@ -16,6 +17,7 @@ mod search;
 
 pub use catalogue::{Family, Movement, TuneCount, UnknownMovement, find, tune_counts};
 pub use context::Context;
+pub use explain::{Explanation, explain};
 pub use group::{Group, place_group};
 pub use lengths::Lengths;
 pub use parts::{Part, Role};

@@ -3,12 +3,8 @@
 use super::notes::{NoteId, Score, ScoreBar, ScoreGrace, ScoreGroup, ScoreNote};
 use crate::chanter::Note;
 use crate::drill::{Group, Music};
-use crate::movement::{Context, Part, Role, Schools, opening_gracenote, place_group};
+use crate::movement::{Context, Lengths, Part, Role, Schools, opening_gracenote, place_group};
 use crate::units::Beats;
-
-/// A tone that a movement holds long lasts one beat where nothing is written (chosen: the cadences
-/// of pibroch have no click, so any length is a teacher's).
-const HELD: Beats = Beats::ONE;
 
 /// Resolves one repetition of `music`, followed by `breath` of clicks alone.
 ///
@@ -136,7 +132,7 @@ fn parts(parts: &[Part], id: NoteId) -> ScoreGroup {
                 id: id.grace(place + 1),
                 note: part.note,
                 role: part.role,
-                held: part.held.then_some(HELD),
+                held: part.held.then_some(Lengths::HELD),
             })
             .collect(),
         before_beat: 0,

@@ -13,7 +13,7 @@ const LOW_G_SOUNDS: &str = "low G is already sounding, so the first low G is lef
 const CLOSES_ON_LOW_G: &str = "closing on low G, the closing note is itself the second low G, so \
                                the movement ends with its separating gracenote";
 const NO_DOUBLE_LOW_G: &str = "low G is already sounding and is not doubled: the D gracenote leads \
-                               to low A, the one tone inside";
+                               straight to low A";
 
 /// Throws, birls, grips, taorluaths and crunluaths.
 pub(super) const ROWS: &[Row] = &[

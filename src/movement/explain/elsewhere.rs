@@ -1,0 +1,96 @@
+//! How other contexts and other schools change a movement.
+
+use crate::chanter::{NOTES, Note};
+use crate::movement::{Context, Movement, Resolution, Resolved, Schools, resolve};
+use crate::wording;
+use serde::Serialize;
+
+/// The same movement from other notes.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Elsewhere {
+    /// From these notes.
+    pub from: Vec<Note>,
+    /// These gracenotes; empty where it cannot be played.
+    pub gracenotes: Vec<Note>,
+    /// Why, where it is not the usual form.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub why: Option<String>,
+}
+
+/// The same movement by another school.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct OtherSchool {
+    /// As `--school` takes it.
+    pub name: &'static str,
+    /// What it plays in general.
+    pub description: &'static str,
+    /// What it plays here.
+    pub gracenotes: Vec<Note>,
+    /// How many of them fall before the beat.
+    pub before_beat: usize,
+}
+
+/// From every other note to the same closing note, notes with the same gracenotes together.
+pub(super) fn elsewhere(resolved: &Resolved, schools: &Schools) -> Vec<Elsewhere> {
+    let own = resolved.gracenotes();
+    let mut found: Vec<Elsewhere> = Vec::new();
+    for before in NOTES {
+        let context = Context::between(before, resolved.context.after);
+        if context == resolved.context {
+            continue;
+        }
+        let (gracenotes, why) = match resolve(resolved.movement, context, schools) {
+            Resolution::Played(there) => (there.gracenotes(), there.replaced),
+            Resolution::NotPlayable { why, .. } => (Vec::new(), Some(why)),
+        };
+        if gracenotes == own {
+            continue;
+        }
+        match found
+            .iter_mut()
+            .find(|known| known.gracenotes == gracenotes && known.why == why)
+        {
+            Some(known) => known.from.push(before),
+            None => found.push(Elsewhere {
+                from: vec![before],
+                gracenotes,
+                why,
+            }),
+        }
+    }
+    found
+}
+
+/// Other schools that change it here.
+pub(super) fn other_schools(resolved: &Resolved) -> Vec<OtherSchool> {
+    let Resolved {
+        movement, context, ..
+    } = *resolved;
+    movement
+        .schools()
+        .iter()
+        .filter_map(|school| {
+            let schools = Schools::none().and(*school);
+            let resolution = resolve(movement, context, &schools);
+            let there = resolution.played()?;
+            let differs =
+                there.parts != resolved.parts || there.before_beat != resolved.before_beat;
+            differs.then(|| OtherSchool {
+                name: school.name,
+                description: school.description,
+                gracenotes: there.gracenotes(),
+                before_beat: there.before_beat,
+            })
+        })
+        .collect()
+}
+
+/// Where a movement closes, in a sentence.
+pub(super) fn closes(movement: Movement) -> String {
+    let notes: Vec<&str> = movement.closes_on().into_iter().map(Note::spoken).collect();
+    if notes.len() == NOTES.len() {
+        "It closes on every note.".to_owned()
+    } else {
+        format!("It closes on {}.", wording::list(&notes))
+    }
+}

@@ -1,0 +1,447 @@
+//! A movement explained as a good teacher would: what is played, why, with which fingers, when,
+//! and what tends to go wrong.
+//!
+//! A pure value: for a page in the terminal, for JSON, for the practise screen. Knows a tempo only
+//! to say milliseconds.
+
+mod elsewhere;
+mod fingers;
+mod page;
+mod reasons;
+mod teaching;
+
+pub use elsewhere::{Elsewhere, OtherSchool};
+pub use fingers::{CrossingNoise, Step};
+pub use page::{Line, Paragraph};
+pub use teaching::Foundation;
+
+use super::{Context, Lengths, Movement, Resolution, Resolved, Role, Schools, counted, resolve};
+use crate::chanter::Note;
+use crate::units::Bpm;
+use serde::Serialize;
+
+/// One gracenote, explained.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct PartExplained {
+    /// Which.
+    pub note: Note,
+    /// True for a tone that is to be heard, false for a gracenote that separates.
+    pub sounding: bool,
+    /// True where the music holds it long.
+    pub held: bool,
+    /// When it begins, milliseconds from the beat, negative before it.
+    pub begins: i32,
+    /// How long it lasts, milliseconds.
+    pub milliseconds: u32,
+    /// Why it is there.
+    pub reason: String,
+}
+
+/// Where the time comes from.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Time {
+    /// The tempo of the milliseconds, beats a minute.
+    pub tempo: Bpm,
+    /// How many gracenotes, from the first, sound before the beat.
+    pub before_beat: usize,
+    /// What falls on the beat: a gracenote, or the closing note.
+    pub on_the_beat: Note,
+    /// Milliseconds taken from the note before.
+    pub from_the_note_before: u32,
+    /// Milliseconds taken from the closing note.
+    pub from_the_closing_note: u32,
+    /// The same in a sentence.
+    pub sentence: String,
+}
+
+/// A movement explained.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Explanation {
+    /// What was asked for.
+    pub movement: Movement,
+    /// The note before; none at the start of a phrase.
+    pub from: Option<Note>,
+    /// The closing note.
+    pub to: Note,
+    /// True when the movement can be played here.
+    pub playable: bool,
+    /// Why it cannot.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub why_not: Option<String>,
+    /// What is explained: the movement itself, or what is played instead.
+    pub explains: Option<Movement>,
+    /// The gracenotes.
+    pub gracenotes: Vec<Note>,
+    /// The school that decides them, or else where the time falls.
+    pub school: Option<&'static str>,
+    /// What the movement is.
+    pub purpose: &'static str,
+    /// Why this context changes it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub replaced: Option<String>,
+    /// Why each gracenote is there.
+    pub reasons: Vec<String>,
+    /// Each gracenote with its place in time.
+    pub parts: Vec<PartExplained>,
+    /// Where the time comes from.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub time: Option<Time>,
+    /// The finger work, step by step; the last step is the closing note.
+    pub fingers: Vec<Step>,
+    /// Changes of note on the way that may let a wrong note through.
+    pub crossings: Vec<CrossingNoise>,
+    /// What to listen for.
+    pub listen_for: Vec<String>,
+    /// What must be clean first.
+    pub first: Vec<Foundation>,
+    /// The same movement from other notes.
+    pub elsewhere: Vec<Elsewhere>,
+    /// The same movement here by other schools.
+    pub schools: Vec<OtherSchool>,
+    /// Where it closes.
+    pub closes: String,
+    /// How often it stands in 277 counted tunes.
+    pub counted: u32,
+    /// Where the catalogue has it from.
+    pub source: &'static str,
+}
+
+/// Explains a movement in a context, with milliseconds at a tempo.
+pub fn explain(
+    movement: Movement,
+    context: Context,
+    schools: &Schools,
+    tempo: Bpm,
+    lengths: &Lengths,
+) -> Explanation {
+    let resolution = resolve(movement, context, schools);
+    let why_not = match &resolution {
+        Resolution::Played(_) => None,
+        Resolution::NotPlayable { why, .. } => Some(why.clone()),
+    };
+    let mut explanation = Explanation {
+        movement,
+        from: context.before,
+        to: context.after,
+        playable: why_not.is_none(),
+        why_not,
+        explains: None,
+        gracenotes: Vec::new(),
+        school: None,
+        purpose: teaching::purpose(movement),
+        replaced: None,
+        reasons: Vec::new(),
+        parts: Vec::new(),
+        time: None,
+        fingers: Vec::new(),
+        crossings: Vec::new(),
+        listen_for: Vec::new(),
+        first: Vec::new(),
+        elsewhere: Vec::new(),
+        schools: Vec::new(),
+        closes: elsewhere::closes(movement),
+        counted: counted(movement).map_or(0, |usage| usage.count),
+        source: movement.source(),
+    };
+    if let Some(resolved) = resolution.sounds() {
+        fill(&mut explanation, resolved, schools, tempo, lengths);
+    }
+    explanation
+}
+
+fn fill(
+    explanation: &mut Explanation,
+    resolved: &Resolved,
+    schools: &Schools,
+    tempo: Bpm,
+    lengths: &Lengths,
+) {
+    let milliseconds: Vec<u32> = resolved
+        .parts
+        .iter()
+        .map(|part| {
+            let beats = if part.held {
+                Lengths::HELD
+            } else {
+                lengths.of(part.role, tempo)
+            };
+            (beats.0 * tempo.beat().0).round().to_integer() as u32
+        })
+        .collect();
+    let reasons = reasons::reasons(resolved);
+    let (before, after) = milliseconds.split_at(resolved.before_beat);
+    let mut begins = -before.iter().map(|length| *length as i32).sum::<i32>();
+    explanation.explains = Some(resolved.movement);
+    explanation.gracenotes = resolved.gracenotes();
+    explanation.school = resolved.school;
+    explanation.replaced.clone_from(&resolved.replaced);
+    explanation.closes = elsewhere::closes(resolved.movement);
+    explanation.purpose = teaching::purpose(resolved.movement);
+    explanation.time = Some(time(
+        resolved,
+        tempo,
+        before.iter().sum(),
+        after.iter().sum(),
+    ));
+    for (place, part) in resolved.parts.iter().enumerate() {
+        explanation.parts.push(PartExplained {
+            note: part.note,
+            sounding: part.role == Role::Sounding,
+            held: part.held,
+            begins,
+            milliseconds: milliseconds[place],
+            reason: reasons[place].clone(),
+        });
+        begins += milliseconds[place] as i32;
+    }
+    explanation.reasons = reasons;
+    explanation.fingers = fingers::steps(resolved, &milliseconds);
+    explanation.crossings = fingers::crossings(resolved);
+    explanation.listen_for = teaching::listen_for(resolved);
+    explanation.first = teaching::foundations(resolved);
+    explanation.elsewhere = elsewhere::elsewhere(resolved, schools);
+    explanation.schools = elsewhere::other_schools(resolved);
+}
+
+fn time(resolved: &Resolved, tempo: Bpm, before: u32, after: u32) -> Time {
+    let closing = resolved.context.after;
+    let closing_name = closing.spoken();
+    let giver = resolved.context.before.map_or("silence", Note::spoken);
+    let on_the_beat = resolved
+        .parts
+        .get(resolved.before_beat)
+        .map_or(closing, |part| part.note);
+    let sentence = match (before, after) {
+        (_, 0) => format!(
+            "It falls before the beat: it takes {before} ms from the end of the {giver} before it, \
+             and the {closing_name} lands on the beat, where it is written."
+        ),
+        (0, _) => format!(
+            "It begins on the beat: the {giver} before it keeps its full length, and the {after} \
+             ms come from the {closing_name} it closes on."
+        ),
+        (_, _) => format!(
+            "The beat falls inside it, on the {} {}: {before} ms come from the end of the {giver} \
+             before it, {after} ms from the {closing_name} it closes on.",
+            on_the_beat.spoken(),
+            if resolved.parts[resolved.before_beat].role == Role::Separating {
+                "gracenote"
+            } else {
+                "inside"
+            }
+        ),
+    };
+    Time {
+        tempo,
+        before_beat: resolved.before_beat,
+        on_the_beat,
+        from_the_note_before: before,
+        from_the_closing_note: after,
+        sentence,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::chanter::{Finger, NOTES, Shape, gracenote_finger};
+    use crate::movement::find;
+
+    fn at(tempo: i128) -> Bpm {
+        Bpm::whole(tempo).expect("a tempo")
+    }
+
+    fn explained(name: &str, from: Note, to: Note) -> Explanation {
+        let movement = find(name).expect("a movement");
+        let context = Context::between(from, to);
+        explain(
+            movement,
+            context,
+            &Schools::none(),
+            at(60),
+            &Lengths::default(),
+        )
+    }
+
+    fn space() -> impl Iterator<Item = (Movement, Context)> {
+        Movement::all().flat_map(|movement| {
+            let befores = std::iter::once(None).chain(NOTES.map(Some));
+            befores.flat_map(move |before| {
+                NOTES.map(move |after| (movement, Context { before, after }))
+            })
+        })
+    }
+
+    fn fingers(names: &[&str]) -> Vec<Finger> {
+        Finger::ALL
+            .into_iter()
+            .filter(|finger| names.contains(&finger.name()))
+            .collect()
+    }
+
+    /// A wrong finger in one step would teach a wrong hand: the steps are played on the chart and
+    /// must give every note of the explanation.
+    #[test]
+    fn the_steps_played_on_the_chart_give_every_note() {
+        let mut steps = 0;
+        for (movement, context) in space() {
+            let Some(before) = context.before else {
+                continue;
+            };
+            let explanation = explain(
+                movement,
+                context,
+                &Schools::none(),
+                at(80),
+                &Lengths::default(),
+            );
+            let mut shape = Shape::of(before);
+            for step in &explanation.fingers {
+                steps += 1;
+                let told = format!("{movement} {context:?} {}", step.sentence);
+                for finger in fingers(&step.lifts) {
+                    assert!(shape.covers(finger), "{told}");
+                    shape = shape.lifted(finger);
+                }
+                for finger in fingers(&step.falls) {
+                    assert!(!shape.covers(finger), "{told}");
+                    shape = shape.covered(finger);
+                }
+                let settled = Shape::of(step.hand_on);
+                if step.returns && step.note > step.hand_on {
+                    let finger = gracenote_finger(step.note).expect("a finger");
+                    assert!(!shape.covers(finger), "{told}");
+                    shape = shape.covered(finger);
+                } else if step.returns {
+                    assert!(step.lifts.is_empty(), "{told}");
+                    for finger in fingers(&step.falls) {
+                        shape = shape.lifted(finger);
+                    }
+                } else {
+                    assert_eq!(step.note, step.hand_on, "{told}");
+                }
+                assert_eq!(shape, settled, "{told}");
+            }
+            assert_eq!(shape, Shape::of(context.after), "{movement} {context:?}");
+        }
+        assert!(steps > 10_000, "{steps}");
+    }
+
+    /// Without it a page could speak of other gracenotes than those that sound.
+    #[test]
+    fn an_explanation_is_whole_for_every_movement_in_every_context() {
+        for (movement, context) in space() {
+            let explanation = explain(
+                movement,
+                context,
+                &Schools::none(),
+                at(60),
+                &Lengths::default(),
+            );
+            let told = format!("{movement} {context:?}");
+            let resolution = resolve(movement, context, &Schools::none());
+            let resolved = resolution.sounds().expect("something sounds");
+            assert_eq!(explanation.gracenotes, resolved.gracenotes(), "{told}");
+            assert_eq!(explanation.reasons.len(), resolved.parts.len(), "{told}");
+            assert_eq!(
+                explanation.fingers.len(),
+                resolved.parts.len() + 1,
+                "{told}"
+            );
+            assert!(!explanation.purpose.is_empty(), "{told}");
+            assert!(!explanation.listen_for.is_empty(), "{told}");
+            assert!(!explanation.first.is_empty(), "{told}");
+            let time = explanation.time.as_ref().expect("it takes time");
+            let first = explanation.parts.first().expect("a part");
+            assert_eq!(first.begins, -(time.from_the_note_before as i32), "{told}");
+            for pair in explanation.parts.windows(2) {
+                let end = pair[0].begins + pair[0].milliseconds as i32;
+                assert_eq!(end, pair[1].begins, "{told}");
+            }
+            let page = explanation.write(80);
+            assert!(!page.contains(".."), "{page}");
+            for line in page.lines() {
+                assert!(line.chars().count() <= 80, "{told}: {line}");
+            }
+        }
+    }
+
+    /// The grip from D to low A, as it is taught (common practice, no source).
+    #[test]
+    fn the_grip_from_d_is_explained_as_it_is_taught() {
+        let grip = explained("grip", Note::D, Note::LowA);
+        assert_eq!(grip.gracenotes, [Note::LowG, Note::B, Note::LowG]);
+        assert!(
+            grip.replaced
+                .as_deref()
+                .is_some_and(|why| why.contains("from D"))
+        );
+        let time = grip.time.as_ref().expect("it takes time");
+        assert_eq!((time.before_beat, time.on_the_beat), (3, Note::LowA));
+        let sounding: Vec<bool> = grip.parts.iter().map(|part| part.sounding).collect();
+        assert_eq!(sounding, [true, false, true]);
+        let first: Vec<&str> = grip.first.iter().map(|first| first.what.as_str()).collect();
+        assert_eq!(
+            first,
+            [
+                "the B gracenote on low G",
+                "a clean low G, every hole covered at once"
+            ]
+        );
+        let from_c = explained("grip", Note::C, Note::LowA);
+        assert!(from_c.first[0].what.contains("D gracenote"));
+        let taorluath = explained("taorluath", Note::C, Note::LowA);
+        assert_eq!(taorluath.first[0].what, "the grip");
+        assert!(
+            taorluath
+                .first
+                .iter()
+                .any(|first| first.what.contains("E gracenote"))
+        );
+    }
+
+    #[test]
+    fn a_throw_with_the_beat_inside_says_on_what_it_falls() {
+        let schools = Schools::none()
+            .with("throw-d-on-the-beat")
+            .expect("a school");
+        let throw = explain(
+            find("throw-on-d").expect("a movement"),
+            Context::between(Note::LowA, Note::D),
+            &schools,
+            at(80),
+            &Lengths::default(),
+        );
+        let time = throw.time.expect("it takes time");
+        assert_eq!(time.on_the_beat, Note::D);
+        assert!(
+            time.sentence.contains("on the D gracenote"),
+            "{}",
+            time.sentence
+        );
+        assert_eq!(
+            (time.from_the_note_before, time.from_the_closing_note),
+            (55, 90)
+        );
+    }
+
+    #[test]
+    fn what_cannot_be_played_is_explained_by_what_is_played_instead() {
+        let explanation = explained("taorluath", Note::B, Note::E);
+        assert!(!explanation.playable);
+        assert_eq!(explanation.explains.map(Movement::name), Some("grip"));
+        let page = explanation.write(80).replace('\n', " ");
+        assert!(page.contains("Play the grip instead: LG (D) LG."), "{page}");
+    }
+
+    /// A screen of 80 columns as a reader sees it.
+    #[test]
+    fn the_page_of_the_grip_from_d() {
+        insta::assert_snapshot!(explained("grip", Note::D, Note::LowA).write(80));
+    }
+
+    #[test]
+    fn the_page_of_the_doubling_on_e_from_c() {
+        insta::assert_snapshot!(explained("doubling", Note::C, Note::E).write(80));
+    }
+}

@@ -1,0 +1,346 @@
+//! The explanation as paragraphs, and as plain text of a width.
+
+use super::{Explanation, Foundation, Time};
+use crate::chanter::Note;
+use crate::movement::{Part, Role, write_parts};
+use crate::wording;
+use std::fmt::Write as _;
+
+/// A headed paragraph of a page.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Paragraph {
+    /// Above it; may be empty.
+    pub heading: &'static str,
+    /// What it says.
+    pub lines: Vec<Line>,
+}
+
+/// One line of a paragraph.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Line {
+    /// Prose, broken where the page ends.
+    Prose(String),
+    /// A mark, then prose that hangs beside it.
+    Item {
+        /// In front: a number, a note, a name.
+        mark: String,
+        /// What it says.
+        text: String,
+    },
+    /// A picture, never broken.
+    Drawn(String),
+}
+
+impl Explanation {
+    /// `Grip from D to low A`.
+    pub fn title(&self) -> String {
+        let from = match self.from {
+            Some(note) => format!("from {}", note.spoken()),
+            None => "at the start of a phrase".to_owned(),
+        };
+        let to = self.to.spoken();
+        capital(&format!("{} {from} to {to}", self.movement.spoken()))
+    }
+
+    /// The page, a paragraph a subject.
+    pub fn page(&self) -> Vec<Paragraph> {
+        let mut page = vec![self.opening()];
+        let mut add = |heading, lines: Vec<Line>| {
+            if !lines.is_empty() {
+                page.push(Paragraph { heading, lines });
+            }
+        };
+        add("What you play", self.played());
+        add("When", self.when());
+        add("Fingers", self.finger_lines());
+        add(
+            "Between the notes",
+            sentences(self.crossings.iter().map(|noise| &noise.sentence)),
+        );
+        add(
+            "Listen for",
+            self.listen_for
+                .iter()
+                .map(|text| item("·", text.clone()))
+                .collect(),
+        );
+        add("Clean first", self.clean_first());
+        add("From other notes", self.elsewhere_lines());
+        add("By other schools", self.school_lines());
+        page
+    }
+
+    /// The page as plain text, at most `width` columns wide where words allow.
+    pub fn write(&self, width: usize) -> String {
+        let width = width.clamp(20, 100);
+        let mut text = format!("{}\n", self.title());
+        for paragraph in self.page() {
+            if !paragraph.heading.is_empty() {
+                text.push('\n');
+                text.push_str(paragraph.heading);
+                text.push('\n');
+            }
+            for line in &paragraph.lines {
+                line.write(
+                    &mut text,
+                    if paragraph.heading.is_empty() { 0 } else { 2 },
+                    width,
+                );
+            }
+        }
+        text
+    }
+
+    fn opening(&self) -> Paragraph {
+        let mut lines = Vec::new();
+        if let Some(why) = &self.why_not {
+            let mut told = format!("This cannot be played: {why}.");
+            if let Some(instead) = self.explains {
+                let _ = write!(
+                    told,
+                    " Play the {} instead: {}.",
+                    instead.spoken(),
+                    self.written()
+                );
+            }
+            lines.push(Line::Prose(told));
+        } else {
+            lines.push(Line::Prose(self.written()));
+        }
+        let mut about = self.purpose.to_owned();
+        if let Some(replaced) = &self.replaced {
+            let _ = write!(about, " {}.", capital(replaced));
+        }
+        if !about.is_empty() {
+            lines.push(Line::Prose(String::new()));
+            lines.push(Line::Prose(about));
+        }
+        Paragraph { heading: "", lines }
+    }
+
+    /// `LG (B) LG`.
+    fn written(&self) -> String {
+        let parts: Vec<Part> = self
+            .parts
+            .iter()
+            .map(|part| Part {
+                note: part.note,
+                role: if part.sounding {
+                    Role::Sounding
+                } else {
+                    Role::Separating
+                },
+                held: part.held,
+            })
+            .collect();
+        write_parts(&parts)
+    }
+
+    fn played(&self) -> Vec<Line> {
+        let mut lines: Vec<Line> = self
+            .parts
+            .iter()
+            .map(|part| {
+                let mark = match (part.sounding, part.held) {
+                    (true, true) => format!("{}~", part.note),
+                    (true, false) => part.note.to_string(),
+                    (false, _) => format!("({})", part.note),
+                };
+                item(&format!("{mark:<4}"), part.reason.clone())
+            })
+            .collect();
+        let tones = self.parts.iter().filter(|part| part.sounding).count();
+        let gracenotes = self.parts.len() - tones;
+        if tones > 0 && gracenotes > 0 {
+            lines.push(Line::Prose(format!(
+                "The bare {} to be heard; what stands in brackets only separates.",
+                if tones == 1 {
+                    "note is a tone"
+                } else {
+                    "notes are tones"
+                },
+            )));
+        }
+        lines
+    }
+
+    fn when(&self) -> Vec<Line> {
+        let Some(time) = &self.time else {
+            return Vec::new();
+        };
+        let mut lines: Vec<Line> = self
+            .line_of_beats(time)
+            .into_iter()
+            .map(Line::Drawn)
+            .collect();
+        lines.push(Line::Prose(format!(
+            "{} (At {} beats a minute, a beat being {:.0} ms; the lengths are a usual choice, not a \
+             law.)",
+            time.sentence,
+            time.tempo,
+            time.tempo.beat().to_f64()
+        )));
+        lines
+    }
+
+    /// Three lines: the notes with each beat as `│`, the milliseconds, and the beats.
+    fn line_of_beats(&self, time: &Time) -> Vec<String> {
+        let dash = "─".repeat(if self.parts.len() > 12 { 3 } else { 12 });
+        let mut notes = format!("│ {} {dash} ", self.from.map_or("", Note::name));
+        let mut lengths = " ".repeat(notes.chars().count());
+        let mut beats = vec![0];
+        for (place, part) in self.parts.iter().enumerate() {
+            if place == time.before_beat {
+                beats.push(notes.chars().count());
+                notes.push_str("│ ");
+                lengths.push_str("  ");
+            }
+            let note = part.note.to_string();
+            let length = part.milliseconds.to_string();
+            let wide = note.len().max(length.len());
+            let _ = write!(notes, "{note:<wide$} ");
+            let _ = write!(lengths, "{length:<wide$} ");
+        }
+        if time.before_beat == self.parts.len() {
+            beats.push(notes.chars().count());
+            notes.push_str("│ ");
+        }
+        let _ = write!(notes, "{} {dash} ", self.to);
+        beats.push(notes.chars().count());
+        notes.push('│');
+        lengths.truncate(lengths.trim_end().len());
+        lengths.push_str(" ms");
+        let mut marks = String::new();
+        for beat in beats {
+            let gap = beat.saturating_sub(marks.chars().count());
+            marks.push_str(&" ".repeat(gap));
+            // the name of the last one would run over the edge of a narrow page
+            marks.push_str(if gap > 0 && beat > 70 {
+                "▲"
+            } else {
+                "▲ beat"
+            });
+        }
+        vec![notes, lengths, marks]
+    }
+
+    fn finger_lines(&self) -> Vec<Line> {
+        self.fingers
+            .iter()
+            .enumerate()
+            .map(|(place, step)| {
+                let lasts = step
+                    .milliseconds
+                    .map_or(String::new(), |ms| format!(" {ms} ms."));
+                item(
+                    &format!("{:>2}", place + 1),
+                    format!("{}{lasts}", step.sentence),
+                )
+            })
+            .collect()
+    }
+
+    fn clean_first(&self) -> Vec<Line> {
+        if self.first.is_empty() {
+            return Vec::new();
+        }
+        let (whole, single): (Vec<&Foundation>, Vec<&Foundation>) = self
+            .first
+            .iter()
+            .partition(|foundation| foundation.movement.is_some() && foundation.on.is_none());
+        let words: Vec<&str> = whole
+            .into_iter()
+            .chain(single)
+            .map(|foundation| foundation.what.as_str())
+            .collect();
+        vec![Line::Prose(format!("{}.", capital(&wording::list(&words))))]
+    }
+
+    fn elsewhere_lines(&self) -> Vec<Line> {
+        let mut lines: Vec<Line> = self
+            .elsewhere
+            .iter()
+            .map(|there| {
+                let from: Vec<&str> = there.from.iter().map(|note| note.spoken()).collect();
+                let played = if there.gracenotes.is_empty() {
+                    "not played".to_owned()
+                } else {
+                    let names: Vec<&str> =
+                        there.gracenotes.iter().map(|note| note.name()).collect();
+                    names.join(" ")
+                };
+                let why = there
+                    .why
+                    .as_ref()
+                    .map_or(String::new(), |why| format!(" ({why})"));
+                item("·", format!("from {}: {played}{why}", wording::list(&from)))
+            })
+            .collect();
+        lines.push(Line::Prose(self.closes.clone()));
+        lines
+    }
+
+    fn school_lines(&self) -> Vec<Line> {
+        self.schools
+            .iter()
+            .map(|school| {
+                let names: Vec<&str> = school.gracenotes.iter().map(|note| note.name()).collect();
+                item(
+                    "·",
+                    format!(
+                        "{}: {}. Here: {}.",
+                        school.name,
+                        school.description,
+                        names.join(" ")
+                    ),
+                )
+            })
+            .collect()
+    }
+}
+
+impl Line {
+    fn write(&self, text: &mut String, indent: usize, width: usize) {
+        let margin = " ".repeat(indent);
+        match self {
+            Self::Drawn(drawn) => {
+                text.push_str(&margin);
+                text.push_str(drawn);
+            }
+            Self::Prose(prose) => {
+                let options = textwrap::Options::new(width)
+                    .initial_indent(&margin)
+                    .subsequent_indent(&margin);
+                text.push_str(&textwrap::fill(prose, options));
+            }
+            Self::Item { mark, text: prose } => {
+                let first = format!("{margin}{mark} ");
+                let rest = " ".repeat(first.chars().count());
+                let options = textwrap::Options::new(width)
+                    .initial_indent(&first)
+                    .subsequent_indent(&rest);
+                text.push_str(&textwrap::fill(prose, options));
+            }
+        }
+        text.push('\n');
+    }
+}
+
+fn item(mark: &str, text: String) -> Line {
+    Line::Item {
+        mark: mark.to_owned(),
+        text,
+    }
+}
+
+fn sentences<'a>(texts: impl Iterator<Item = &'a String>) -> Vec<Line> {
+    texts.map(|text| Line::Prose(text.clone())).collect()
+}
+
+/// The first letter made a capital one.
+pub(super) fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or(String::new(), |first| {
+        first.to_uppercase().collect::<String>() + letters.as_str()
+    })
+}

@@ -1,0 +1,109 @@
+//! Why each gracenote is there.
+
+use crate::chanter::{Note, gracenote_sounds};
+use crate::movement::{Part, Resolved, Role};
+
+/// One reason a part, in order, each a sentence without a full stop.
+pub(super) fn reasons(resolved: &Resolved) -> Vec<String> {
+    (0..resolved.parts.len())
+        .map(|place| reason(resolved, place))
+        .collect()
+}
+
+fn reason(resolved: &Resolved, place: usize) -> String {
+    let parts = &resolved.parts;
+    let part = parts[place];
+    let closing = resolved.context.after;
+    let before = if place == 0 {
+        resolved.context.before
+    } else {
+        Some(parts[place - 1].note)
+    };
+    let after = parts.get(place + 1).map_or(closing, |next| next.note);
+    let last = place + 1 == parts.len();
+    match part.role {
+        Role::Separating => separating(part.note, before, after, last),
+        Role::Sounding => sounding(parts, place, closing),
+    }
+}
+
+fn separating(gracenote: Note, before: Option<Note>, after: Note, last: bool) -> String {
+    let name = gracenote.spoken();
+    let next = if last {
+        format!("the closing {}", after.spoken())
+    } else {
+        after.spoken().to_owned()
+    };
+    if gracenote < after && !gracenote_sounds(gracenote, after) {
+        return match before {
+            Some(before) if gracenote_sounds(gracenote, before) => format!(
+                "is played off the {} that is ending: {next} could not sound it",
+                before.spoken()
+            ),
+            Some(before) if before == after => {
+                format!("a tap to {name} cuts the {} in two", after.spoken())
+            }
+            _ => format!("a tap to {name} on the way: {next} springs up from it"),
+        };
+    }
+    match before {
+        Some(before) if before == after && last => format!(
+            "separates the short {} from the one that stays",
+            after.spoken()
+        ),
+        Some(before) if before == after => format!(
+            "separates the two {}s, which would otherwise be heard as one",
+            after.spoken()
+        ),
+        Some(_) => format!("opens {next} and gives it a clean edge"),
+        None => format!("opens {next}"),
+    }
+}
+
+fn sounding(parts: &[Part], place: usize, closing: Note) -> String {
+    let part = parts[place];
+    let note = part.note;
+    let name = note.spoken();
+    if part.held {
+        return format!("{name} held: a note of its own, as long as the music wants it");
+    }
+    let tones: Vec<Note> = parts
+        .iter()
+        .filter(|part| part.role == Role::Sounding)
+        .map(|part| part.note)
+        .collect();
+    let earlier = parts[..place]
+        .iter()
+        .filter(|part| part.role == Role::Sounding)
+        .map(|part| part.note)
+        .collect::<Vec<Note>>();
+    let again = earlier.last() == Some(&note);
+    if note == closing {
+        return if again {
+            format!("{name} once more, still short")
+        } else {
+            format!("{name} itself, once short, so that the ear has it before it stays")
+        };
+    }
+    let neighbours = [place.checked_sub(1), Some(place + 1)];
+    let among_gracenotes = neighbours
+        .into_iter()
+        .flatten()
+        .filter_map(|place| parts.get(place))
+        .any(|part| part.role == Role::Separating);
+    if !among_gracenotes {
+        return format!("a passing tone, down to the closing {}", closing.spoken());
+    }
+    match (tones.len(), again, note) {
+        (1, _, _) => format!("the one tone inside: short, but a tone, and heard as {name}"),
+        (_, true, Note::LowG) => "low G again, the same length as the first".to_owned(),
+        (_, true, _) => format!("back to {name}, the ground under the gracenotes"),
+        (_, false, Note::LowG) => {
+            "all fingers down: the low sound that gives the movement its weight".to_owned()
+        }
+        (_, false, Note::C) if closing == Note::D => {
+            "the step from which the D is reached".to_owned()
+        }
+        (_, false, _) => format!("{name}, a tone of its own between the gracenotes"),
+    }
+}
