@@ -2,5 +2,6 @@
 
 mod all {
     mod catalogue;
+    mod real_time;
     mod tunes;
 }

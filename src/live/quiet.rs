@@ -12,7 +12,10 @@ static BEFORE: Mutex<Option<OwnedFd>> = Mutex::new(None);
 /// While it lives, standard error goes to the file.
 #[must_use = "standard error comes back when this is dropped"]
 #[derive(Debug)]
-pub struct Quiet(());
+pub struct Quiet {
+    /// False for one inside another: it has nothing to put back.
+    outer: bool,
+}
 
 impl Quiet {
     /// Sends standard error to `log`, once; a second one inside the first changes nothing.
@@ -26,15 +29,19 @@ impl Quiet {
         #[cfg(unix)]
         {
             let mut before = locked();
-            if before.is_none() {
+            let outer = before.is_none();
+            if outer {
                 let kept = rustix::io::fcntl_dupfd_cloexec(io::stderr(), 3)?;
                 rustix::stdio::dup2_stderr(log)?;
                 *before = Some(kept);
             }
+            Ok(Self { outer })
         }
         #[cfg(not(unix))]
-        let _ = log;
-        Ok(Self(()))
+        {
+            let _ = log;
+            Ok(Self { outer: false })
+        }
     }
 }
 
@@ -57,14 +64,16 @@ pub fn unquiet() {
 
 impl Drop for Quiet {
     fn drop(&mut self) {
-        unquiet();
+        if self.outer {
+            unquiet();
+        }
     }
 }
 
 #[cfg(all(test, unix))]
 mod tests {
     use super::*;
-    use std::io::{Read, Seek, Write};
+    use std::io::{Read, Seek};
 
     /// Lines of a C library in the middle of the screen are what this room is to prevent; lines
     /// that never come back would hide a panic.
@@ -77,16 +86,14 @@ mod tests {
         };
         let quiet = Quiet::into_file(&log).expect("redirected");
         let inner = Quiet::into_file(&log).expect("redirected once");
-        say("kept off the screen\n");
         drop(inner);
+        say("kept off the screen\n");
         drop(quiet);
-        say("");
-        io::stderr().flush().expect("flushed");
         unquiet();
         log.rewind().expect("read from the start");
         let mut text = String::new();
         log.read_to_string(&mut text).expect("text");
         assert!(text.contains("kept off the screen"), "{text}");
-        assert!(locked().is_none());
+        assert!(locked().is_none(), "put back once, and only once");
     }
 }
