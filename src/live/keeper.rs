@@ -411,3 +411,74 @@ impl Keeper {
         while self.controls.retired.pop().is_ok() {}
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drill::{built_in, read};
+    use crate::score::resolve_music;
+    use crate::sound::{Bus, Entry, When};
+    use crate::timeline::{Layout, lay};
+    use crate::units::{Beats, Bpm, Gain};
+    use std::sync::mpsc::channel;
+
+    /// A device that never gives the renderer back must not end the drill: another one is built
+    /// with the same levels and plans and plays the same timeline, counted in.
+    #[test]
+    fn a_renderer_that_a_device_kept_is_built_anew() {
+        let file = built_in("grip-from-d").expect("built in");
+        let drill = read(file.text.as_bytes()).0.expect("no problem");
+        let score = resolve_music(&drill.stages[0].music, Beats::ZERO, &drill.schools);
+        let tempo = Bpm::whole(60).expect("in range");
+        let timeline = Arc::new(lay(&score, &Layout::at(tempo, SampleRate::USUAL)));
+        let (_requests, from_handle) = channel();
+        let (to_handle, told) = channel();
+        let asked = Asked {
+            device: Some("a device that is nowhere".to_owned()),
+            ..Asked::default()
+        };
+        let mut keeper = Keeper::new(
+            asked,
+            Sound::default(),
+            from_handle,
+            to_handle,
+            Arc::new(Face::default()),
+            Base::now(),
+        );
+        for command in [
+            Command::Level(Bus::Click, Gain(0.125)),
+            Command::Load(Load {
+                timeline,
+                serial: 5,
+                when: When::Now,
+                entry: Entry::CountIn,
+            }),
+            Command::Play { repetitions: None },
+        ] {
+            assert!(keeper.take(Request::Command(command)));
+        }
+        keeper.pass_on();
+        let epoch = keeper.epoch;
+        // The device went away with the renderer inside.
+        keeper.seat = Seat::Lost;
+        keeper.lose("gone".to_owned());
+        keeper.pass_on();
+        let began = Instant::now();
+        let taken = loop {
+            keeper.look_after();
+            keeper.drain();
+            let report = told.try_iter().find_map(|told| match told {
+                Told::Report(epoch, Report::Took { serial, .. }) => Some((epoch, serial)),
+                _ => None,
+            });
+            if let Some(taken) = report {
+                break taken;
+            }
+            assert!(began.elapsed() < Duration::from_secs(30), "it never played");
+            std::thread::sleep(Duration::from_millis(2));
+        };
+        assert_eq!(taken, (epoch + 1, 5));
+        assert_eq!(keeper.wishes.sound.levels.of(Bus::Click), Gain(0.125));
+        assert!(matches!(keeper.state, State::Silent { .. }));
+    }
+}
