@@ -733,6 +733,48 @@ mod tests {
         }));
     }
 
+    /// A repetition that changed its tempo on the way, or broke with its device, must not take a
+    /// mark: it is told as cut, and its closing note is not told at all.
+    #[test]
+    fn a_broken_repetition_has_no_closing_note() {
+        let (mut renderer, mut controls) = started(Sound::default(), drill("60", 0));
+        let quicker = Arc::new(drill("120", 0));
+        send(
+            &mut controls,
+            5 * 48_000,
+            load(&quicker, 2, When::Now, Entry::SamePlace),
+        );
+        // The second repetition begins at 6.5 s, its closing note stands at 7.5 s.
+        renderer.fill(&mut vec![0.0; 48_000 * 7]);
+        renderer.void_repetition();
+        renderer.fill(&mut vec![0.0; 48_000 * 3]);
+        let mut told = reports(&mut controls);
+        told.retain(|report| matches!(report, Report::Cut { .. } | Report::Closing { .. }));
+        let frame = |seconds: f64| Frames((seconds * 48_000.0) as u64);
+        let voided = |report: &Report| match *report {
+            Report::Cut { frame, .. } => frame.0.abs_diff(7 * 48_000) < 64,
+            _ => false,
+        };
+        assert_eq!(
+            told[0],
+            Report::Cut {
+                serial: 1,
+                cycle: 0,
+                frame: frame(5.0)
+            }
+        );
+        assert!(voided(&told[1]), "{told:?}");
+        assert_eq!(
+            told[2],
+            Report::Closing {
+                serial: 2,
+                cycle: 2,
+                frame: frame(9.5)
+            }
+        );
+        assert_eq!(told.len(), 3);
+    }
+
     /// Gracenotes ahead of a repetition that does not come would lead nowhere.
     #[test]
     fn gracenotes_ahead_are_left_out_where_no_repetition_follows() {
