@@ -1,14 +1,52 @@
 //! Words of the command line become meaningful values, each in one place.
 
 use super::Failure;
-use crate::chanter::Tuning;
+use crate::chanter::{Finger, Note, Tuning};
 use crate::drill::{Drill, Stage};
+use crate::movement::{Movement, Schools, find};
 use crate::units::{Bpm, Hertz, SampleRate};
 use crate::wording;
 
 /// Reads a tempo: `66`, `66.5`, `133/2`.
 pub(crate) fn tempo(text: &str) -> Result<Bpm, String> {
     Bpm::parse(text).map_err(|error| error.to_string())
+}
+
+/// Reads a note: `LG`, `low G`, `A` …
+pub(crate) fn note(text: &str) -> Result<Note, String> {
+    Note::parse(text).map_err(|error| error.to_string())
+}
+
+/// Reads a movement's name.
+pub(crate) fn movement(text: &str) -> Result<Movement, String> {
+    find(text).map_err(|error| error.to_string())
+}
+
+/// Reads a finger: `thumb`, `top-index` … `bottom-little`; `little` for the last.
+pub(crate) fn finger(text: &str) -> Result<Finger, String> {
+    let plain = text.trim().to_lowercase().replace([' ', '_'], "-");
+    let names: Vec<&str> = Finger::ALL.iter().map(|finger| finger.name()).collect();
+    let wanted = match plain.as_str() {
+        "little" | "little-finger" => "bottom-little",
+        "top-thumb" => "thumb",
+        other => other,
+    };
+    Finger::ALL
+        .into_iter()
+        .find(|finger| finger.name() == wanted)
+        .ok_or_else(|| format!("expected {}", wording::choice(&names)))
+}
+
+/// The schools that several `--school` choose.
+///
+/// # Errors
+/// A name that is no school's.
+pub(crate) fn schools(names: &[String]) -> Result<Schools, Failure> {
+    names.iter().try_fold(Schools::none(), |schools, name| {
+        schools
+            .with(name)
+            .map_err(|error| Failure(error.to_string()))
+    })
 }
 
 /// Reads the pitch of low A in hertz.
@@ -84,6 +122,13 @@ mod tests {
         assert_eq!(index("0"), None);
         assert_eq!(index("5"), None);
         assert_eq!(index("nothing"), None);
+    }
+
+    #[test]
+    fn fingers_read_as_they_are_called() {
+        assert_eq!(finger("bottom ring"), Ok(Finger::LowerRing));
+        assert_eq!(finger("little"), Ok(Finger::LowerLittle));
+        assert!(finger("pinkie").is_err());
     }
 
     #[test]

@@ -8,10 +8,13 @@ mod check;
 mod completions;
 mod devices;
 mod drills;
+mod explain;
 mod folders;
+mod movements;
 mod open;
 mod output;
 mod practise;
+mod recognise;
 mod render;
 mod schema;
 mod shell;
@@ -74,6 +77,13 @@ enum Command {
     Render(render::Arguments),
     /// Print what sounds when, to the frame.
     Timeline(timeline::Arguments),
+    /// Name a run of gracenotes between two notes.
+    #[command(alias = "recognize")]
+    Recognise(recognise::Arguments),
+    /// Explain a movement: what, why, which fingers, when, what to listen for.
+    Explain(explain::Arguments),
+    /// List and search the movements; print the catalogue.
+    Movements(movements::Arguments),
     /// List the sound devices.
     Devices(devices::Arguments),
     /// Print the JSON Schema of a drill file, for editors.
@@ -100,6 +110,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Some(Command::Check(arguments)) => check::run(&arguments),
         Some(Command::Render(arguments)) => render::run(&arguments),
         Some(Command::Timeline(arguments)) => timeline::run(&arguments),
+        Some(Command::Recognise(arguments)) => recognise::run(&arguments),
+        Some(Command::Explain(arguments)) => explain::run(&arguments),
+        Some(Command::Movements(arguments)) => movements::run(&arguments),
         Some(Command::Devices(arguments)) => devices::run(&arguments),
         Some(Command::Schema(arguments)) => schema::run(&arguments),
         Some(Command::Completions(arguments)) => completions::run(&arguments),

@@ -15,7 +15,7 @@ mod resolve;
 mod school;
 mod search;
 
-pub use catalogue::{Family, Movement, TuneCount, UnknownMovement, find, tune_counts};
+pub use catalogue::{Family, FormRow, Movement, TuneCount, UnknownMovement, find, tune_counts};
 pub use context::Context;
 pub use explain::{Explanation, explain};
 pub use group::{Group, place_group};

@@ -5,11 +5,12 @@ use super::context::Context;
 use super::resolve::{Resolution, Resolved, resolve, separates};
 use super::school::{School, Schools};
 use crate::chanter::{NOTES, Note};
+use serde::Serialize;
 use std::collections::HashMap;
 use std::sync::LazyLock;
 
 /// What a run of gracenotes is.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Recognition {
     /// The movements it is, the likeliest first; none when it is no known movement.
     pub names: Vec<Movement>,

@@ -122,6 +122,23 @@ pub(super) struct Row {
     pub(super) instead: &'static [&'static str],
 }
 
+/// A form as the catalogue writes it: sets are `any`, `not LG D`, `LG..F` or notes; in the parts `N`
+/// is the closing note, `(c)` the gracenote that closes a doubling on it, `(i)` the one inside a
+/// shake, `(s)` its strike, `~` held, `|` the beat where it is not the row's own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+pub struct FormRow {
+    /// From these notes.
+    pub from: &'static str,
+    /// To those.
+    pub to: &'static str,
+    /// These parts.
+    pub parts: &'static str,
+    /// By this school only.
+    pub school: Option<&'static str>,
+    /// Why it is not the usual form.
+    pub why: Option<&'static str>,
+}
+
 /// A form with its sets and pattern read.
 #[derive(Debug)]
 pub(super) struct ReadForm {
@@ -208,6 +225,21 @@ impl Movement {
             .flat_map(|form| form.to.notes())
             .collect();
         notes.into_iter().collect()
+    }
+
+    /// Its forms as the catalogue has them, schools' own forms first.
+    pub fn table(self) -> Vec<FormRow> {
+        let row = self.row();
+        row.forms
+            .iter()
+            .map(|form| FormRow {
+                from: form.from,
+                to: form.to,
+                parts: form.parts,
+                school: form.school,
+                why: form.replaced,
+            })
+            .collect()
     }
 
     pub(super) fn row(self) -> &'static Row {

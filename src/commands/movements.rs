@@ -1,0 +1,235 @@
+//! `movements`: list and search the movements, print the catalogue and the crossings.
+
+use super::{Outcome, Ran, arguments, output};
+use crate::chanter::{CrossingKind, Finger, NOTES, Note, crossing};
+use crate::movement::{
+    Family, FormRow, Movement, Resolved, SCHOOLS, Schools, counted, resolve, search,
+    typical_context, write_parts,
+};
+use serde::Serialize;
+use std::fmt::Write as _;
+
+/// Arguments of `movements`.
+#[derive(clap::Args)]
+#[command(after_help = "Examples:\n  gracerung movements grip\n  \
+    gracerung movements --gracenotes \"LG D LG\"\n  gracerung movements --finger bottom-ring\n  \
+    gracerung movements --table\n  gracerung movements --crossings\n\n\
+    The count says how often a movement stands in 277 counted tunes: what is common, not what is \
+    right.\n\nExit 0: something was found. Exit 1: nothing was.")]
+pub(crate) struct Arguments {
+    /// Words in the name or the kind.
+    words: Vec<String>,
+    /// Movements that have exactly these gracenotes somewhere.
+    #[arg(long, value_name = "GRACENOTES")]
+    gracenotes: Option<String>,
+    /// Movements that work this finger: thumb, top-index … bottom-little.
+    #[arg(long, value_parser = arguments::finger)]
+    finger: Option<Finger>,
+    /// Print the catalogue: every form with its notes, its school and its source.
+    #[arg(long)]
+    table: bool,
+    /// Print what sounds between two notes when the fingers do not move together.
+    #[arg(long, conflicts_with_all = ["table", "gracenotes", "finger"])]
+    crossings: bool,
+    /// Print as JSON.
+    #[arg(long)]
+    json: bool,
+}
+
+/// A movement for other programs.
+#[derive(Serialize)]
+struct Row {
+    name: &'static str,
+    also: &'static [&'static str],
+    kind: &'static str,
+    gracenotes: Vec<Note>,
+    from: Option<Note>,
+    to: Note,
+    closes_on: Vec<Note>,
+    schools: Vec<&'static str>,
+    counted: u32,
+    forms: Vec<FormRow>,
+    source: &'static str,
+}
+
+impl Row {
+    fn of(movement: Movement) -> Self {
+        let context = typical_context(movement);
+        let resolution = resolve(movement, context, &Schools::none());
+        Self {
+            name: movement.name(),
+            also: movement.also(),
+            kind: movement.family().heading(),
+            gracenotes: resolution.played().map_or(Vec::new(), Resolved::gracenotes),
+            from: context.before,
+            to: context.after,
+            closes_on: movement.closes_on(),
+            schools: movement
+                .schools()
+                .iter()
+                .map(|school| school.name)
+                .collect(),
+            counted: counted(movement).map_or(0, |usage| usage.count),
+            forms: movement.table(),
+            source: movement.source(),
+        }
+    }
+}
+
+/// Runs `movements`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    if arguments.crossings {
+        return crossings(arguments.json);
+    }
+    let gracenotes = match &arguments.gracenotes {
+        None => Vec::new(),
+        Some(text) => text
+            .split([' ', ','])
+            .filter(|word| !word.is_empty())
+            .map(|word| arguments::note(word).map_err(super::Failure))
+            .collect::<Result<Vec<Note>, _>>()?,
+    };
+    let found = search(&arguments.words.join(" "), &gracenotes, arguments.finger);
+    if arguments.json {
+        let rows: Vec<Row> = found.iter().copied().map(Row::of).collect();
+        output::print_json(&rows)?;
+    } else if found.is_empty() {
+        output::print("no movement is found; without words the whole catalogue is listed\n")?;
+    } else if arguments.table {
+        output::print(&table(&found))?;
+    } else {
+        output::print(&list(&found))?;
+    }
+    Ok(if found.is_empty() {
+        Outcome::Findings
+    } else {
+        Outcome::Done
+    })
+}
+
+/// The kinds that were found, in the order of their commonest movement.
+fn kinds(found: &[Movement]) -> Vec<Family> {
+    let mut kinds = Vec::new();
+    for movement in found {
+        if !kinds.contains(&movement.family()) {
+            kinds.push(movement.family());
+        }
+    }
+    kinds
+}
+
+fn list(found: &[Movement]) -> String {
+    let mut text = String::new();
+    for kind in kinds(found) {
+        let _ = writeln!(text, "{}", kind.heading());
+        for movement in found.iter().filter(|movement| movement.family() == kind) {
+            let context = typical_context(*movement);
+            let resolution = resolve(*movement, context, &Schools::none());
+            let parts = resolution
+                .played()
+                .map_or(String::new(), |resolved| write_parts(&resolved.parts));
+            let from = context.before.map_or("", Note::name);
+            let place = format!("{from} to {}", context.after);
+            let count = counted(*movement).map_or(0, |usage| usage.count);
+            let _ = writeln!(
+                text,
+                "  {:<22} {place:<9} {count:>6}  {parts}",
+                movement.name()
+            );
+        }
+    }
+    text
+}
+
+fn table(found: &[Movement]) -> String {
+    let mut text = String::from(
+        "A bare note is a tone, one in brackets separates, ~ is held long. N is the closing note, \
+         (c) the gracenote that closes a doubling on it, (i) the one inside a shake on it, (s) its \
+         strike. | is the beat where a form has its own.\n",
+    );
+    for movement in found {
+        let _ = write!(text, "\n{}", movement.name());
+        if !movement.also().is_empty() {
+            let _ = write!(text, " (also {})", movement.also().join(", "));
+        }
+        let _ = writeln!(text, "\n  {}", movement.source());
+        for form in movement.table() {
+            let _ = write!(
+                text,
+                "  from {:<10} to {:<10} {}",
+                form.from, form.to, form.parts
+            );
+            if let Some(school) = form.school {
+                let _ = write!(text, "   [{school}]");
+            }
+            if let Some(why) = form.why {
+                let _ = write!(text, "   {why}");
+            }
+            text.push('\n');
+        }
+    }
+    text.push_str("\nSchools\n");
+    for school in SCHOOLS {
+        let _ = writeln!(text, "  {:<28} {}", school.name, school.description);
+    }
+    text
+}
+
+/// A change of note for other programs.
+#[derive(Serialize)]
+struct CrossingRow {
+    from: Note,
+    to: Note,
+    kind: &'static str,
+    falls: Vec<&'static str>,
+    rises: Vec<&'static str>,
+    closing_fingers_first: Option<Note>,
+    one_hand_first: Option<Note>,
+}
+
+fn crossings(json: bool) -> Ran {
+    let names = |fingers: &[Finger]| fingers.iter().map(|finger| finger.name()).collect();
+    let mut rows = Vec::new();
+    for low in NOTES {
+        for high in NOTES.into_iter().filter(|high| *high > low) {
+            let way = crossing(low, high);
+            rows.push(CrossingRow {
+                from: low,
+                to: high,
+                kind: match way.kind {
+                    CrossingKind::OneFinger => "one finger",
+                    CrossingKind::OneWay => "one way",
+                    CrossingKind::True => "true crossing",
+                },
+                falls: names(&way.falling),
+                rises: names(&way.rising),
+                closing_fingers_first: way.falling_first_note,
+                one_hand_first: way.hand_first_note,
+            });
+        }
+    }
+    if json {
+        output::print_json(&rows)?;
+        return Ok(Outcome::Done);
+    }
+    let mut text = String::from(
+        "What sounds between two notes when the fingers do not move together, computed from the \
+         chart.\nchange    fingers         closing fingers first   one hand first\n",
+    );
+    let sounds = |note: Option<Note>| note.map_or("", Note::name);
+    for row in &rows {
+        let change = format!("{} {}", row.from, row.to);
+        let closing = match (row.kind, row.closing_fingers_first) {
+            ("true crossing", None) => "no note of the chart",
+            (_, note) => sounds(note),
+        };
+        let line = format!(
+            "{change:<9} {:<15} {closing:<23} {}",
+            row.kind,
+            sounds(row.one_hand_first)
+        );
+        let _ = writeln!(text, "{}", line.trim_end());
+    }
+    output::print(&text)?;
+    Ok(Outcome::Done)
+}
