@@ -10,6 +10,7 @@ mod devices;
 mod drills;
 mod explain;
 mod folders;
+mod make;
 mod movements;
 mod open;
 mod output;
@@ -82,6 +83,8 @@ enum Command {
     Recognise(recognise::Arguments),
     /// Explain a movement: what, why, which fingers, when, what to listen for.
     Explain(explain::Arguments),
+    /// Make a drill file of a movement, of the crossings or of one finger.
+    Make(make::Arguments),
     /// List and search the movements; print the catalogue.
     Movements(movements::Arguments),
     /// List the sound devices.
@@ -112,6 +115,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Some(Command::Timeline(arguments)) => timeline::run(&arguments),
         Some(Command::Recognise(arguments)) => recognise::run(&arguments),
         Some(Command::Explain(arguments)) => explain::run(&arguments),
+        Some(Command::Make(arguments)) => make::run(&arguments),
         Some(Command::Movements(arguments)) => movements::run(&arguments),
         Some(Command::Devices(arguments)) => devices::run(&arguments),
         Some(Command::Schema(arguments)) => schema::run(&arguments),

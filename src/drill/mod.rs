@@ -5,6 +5,7 @@
 
 mod document;
 mod library;
+mod make;
 mod music;
 mod problem;
 mod read;
@@ -17,6 +18,7 @@ pub use document::{
     DrillDocument, Exact, LadderDocument, LengthsDocument, OneOrMany, StageDocument, schema,
 };
 pub use library::{BUILT_IN, BuiltIn, built_in};
+pub use make::{Build, CannotMake, Request, make, make_crossings, make_finger};
 pub use music::{MusicProblem, read_music};
 pub use problem::{Kind, Place, Problem, Severity, render};
 pub use read::{LARGEST_FILE, read};

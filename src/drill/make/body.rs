@@ -1,0 +1,83 @@
+//! Bars as ABC body text, for stages that are written out.
+
+use crate::chanter::Note;
+use crate::drill::written::{Bar, Group};
+use crate::movement::{Lengths, opening_gracenote};
+use crate::rhythm::Metre;
+use crate::units::{Beats, Fraction};
+use std::fmt::Write as _;
+
+/// The unit note length of the text that is written here.
+pub(super) fn unit() -> Fraction {
+    Fraction::new(1, 8)
+}
+
+/// The bars in unit 1/8. An opening gracenote is chosen against the note before it; that of the
+/// first note against the last note, because a stage is repeated.
+pub(super) fn body(metre: Metre, bars: &[Bar]) -> String {
+    let mut text = String::new();
+    let mut before = bars
+        .last()
+        .and_then(|bar| bar.notes.last())
+        .map(|written| written.note);
+    for bar in bars {
+        if !text.is_empty() {
+            text.push(' ');
+        }
+        for (place, written) in bar.notes.iter().enumerate() {
+            if place > 0 {
+                text.push(' ');
+            }
+            let gracenotes = gracenotes(metre, &written.group, before, written.note);
+            if !gracenotes.is_empty() {
+                let _ = write!(text, "{{{gracenotes}}}");
+            }
+            text.push(written.note.abc_letter());
+            text.push_str(&length(metre, written.length));
+            if written.tied {
+                text.push('-');
+            }
+            before = Some(written.note);
+        }
+        text.push_str(" |");
+    }
+    text
+}
+
+fn gracenotes(metre: Metre, group: &Group, before: Option<Note>, on: Note) -> String {
+    let notes: Vec<(Note, Option<Beats>)> = match group {
+        Group::None => Vec::new(),
+        Group::Opening => opening_gracenote(before, on)
+            .into_iter()
+            .map(|note| (note, None))
+            .collect(),
+        Group::Spelled(gracenotes) => gracenotes
+            .iter()
+            .map(|gracenote| (gracenote.note, gracenote.held))
+            .collect(),
+        Group::Movement(resolved) => resolved
+            .parts
+            .iter()
+            .map(|part| (part.note, part.held.then_some(Lengths::HELD)))
+            .collect(),
+    };
+    let mut text = String::new();
+    for (note, held) in notes {
+        text.push(note.abc_letter());
+        if let Some(held) = held {
+            text.push_str(&length(metre, held));
+        }
+    }
+    text
+}
+
+/// `2`, `3/2`, `/2`; nothing for one unit.
+fn length(metre: Metre, beats: Beats) -> String {
+    let units = metre.semibreves_of(beats) / unit();
+    match (*units.numer(), *units.denom()) {
+        (1, 1) => String::new(),
+        (above, 1) => above.to_string(),
+        (1, below) => format!("/{below}"),
+        (above, below) => format!("{above}/{below}"),
+    }
+}

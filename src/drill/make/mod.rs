@@ -1,0 +1,462 @@
+//! A movement to a drill file: the four stages, what fits a long movement, chains; and drills of
+//! crossings and of one finger.
+//!
+//! Gives documents as a player would write them. Writes no file and knows no folder.
+
+mod body;
+mod chain;
+mod family;
+mod partial;
+mod plan;
+
+pub use family::{make_crossings, make_finger};
+
+use super::document::{DrillDocument, Exact, LadderDocument, OneOrMany, StageDocument};
+use crate::chanter::Note;
+use crate::movement::{
+    Context, Family, Lengths, Movement, Resolution, Resolved, Role, Schools, explain, resolve,
+};
+use crate::rhythm::Metre;
+use crate::units::{Beats, Bpm};
+use crate::wording;
+
+/// How a movement is built up before it is played whole.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Build {
+    /// Tone by tone where it has four tones or more, whole otherwise.
+    #[default]
+    AsFits,
+    /// The four stages: every tone, at ever shorter lengths.
+    Whole,
+    /// The first tone, then one more each time.
+    ToneByTone,
+    /// The last tone, then one more in front each time.
+    LastPartFirst,
+    /// The first half, then the second.
+    Groups,
+}
+
+/// What drill is wanted.
+#[derive(Debug, Clone)]
+pub struct Request {
+    /// The movement.
+    pub movement: Movement,
+    /// From these notes, at least one.
+    pub from: Vec<Note>,
+    /// To those, at least one.
+    pub to: Vec<Note>,
+    /// By these schools.
+    pub schools: Schools,
+    /// How it is built up.
+    pub build: Build,
+    /// A stage of eighths of a beat, where the way to real time is long.
+    pub bridge: bool,
+    /// The movement chained: four in a row, up and down the scale.
+    pub chain: bool,
+    /// How bars are counted.
+    pub metre: Metre,
+}
+
+/// Why a drill cannot be made.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CannotMake(pub String);
+
+impl std::fmt::Display for CannotMake {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+impl std::error::Error for CannotMake {}
+
+/// The drill file of a movement.
+///
+/// # Errors
+/// A pair of notes between which it cannot be played: each with what is played instead.
+pub fn make(request: &Request) -> Result<DrillDocument, CannotMake> {
+    let contexts = contexts(request)?;
+    let metre = request.metre;
+    let tones = contexts.iter().map(tones).max().unwrap_or(0);
+    let stages = if request.movement.family() == Family::Figure {
+        figure()
+    } else if tones == 0 {
+        single(request, &contexts)
+    } else {
+        several(request, &contexts, tones)
+    };
+    let first = &contexts[0];
+    let explanation = explain(
+        request.movement,
+        first.context,
+        &request.schools,
+        usual_tempo(),
+        &Lengths::default(),
+    );
+    let from: Vec<&str> = request.from.iter().map(|note| note.spoken()).collect();
+    let to: Vec<&str> = request.to.iter().map(|note| note.spoken()).collect();
+    let written = stages.iter().any(|stage| stage.music.is_some());
+    Ok(DrillDocument {
+        title: sentence(&format!(
+            "{} from {} to {}",
+            request.movement.spoken(),
+            wording::list(&from),
+            wording::list(&to)
+        )),
+        about: Some(explanation.purpose.to_owned()),
+        movement: Some(request.movement.name().to_owned()),
+        from: Some(one_or_many(&request.from)),
+        to: Some(one_or_many(&request.to)),
+        school: school(&request.schools),
+        listen_for: Some(
+            explanation
+                .listen_for
+                .iter()
+                .take(2)
+                .cloned()
+                .collect::<Vec<String>>()
+                .join("; "),
+        ),
+        metre: Some(metre.to_string()),
+        unit: written.then(|| Exact::of(&body::unit())),
+        stages: Some(stages),
+        ladder: Some(match tones {
+            0 => ladder(50, 100, exact_percent(5)),
+            1..=3 => ladder(50, 80, exact_percent(4)),
+            _ => ladder(46, 76, exact_percent(4)),
+        }),
+        clean: Some(5),
+        ..DrillDocument::default()
+    })
+}
+
+/// Beats a minute of the explanation; its milliseconds are not used here.
+fn usual_tempo() -> Bpm {
+    // 60 lies between 20 and 300
+    Bpm::whole(60).unwrap_or_else(|_| unreachable!("60 beats a minute is a tempo"))
+}
+
+fn contexts(request: &Request) -> Result<Vec<Resolved>, CannotMake> {
+    let mut contexts = Vec::new();
+    let mut refused = Vec::new();
+    for from in &request.from {
+        for to in &request.to {
+            let context = Context::between(*from, *to);
+            match resolve(request.movement, context, &request.schools) {
+                Resolution::Played(resolved) => contexts.push(resolved),
+                Resolution::NotPlayable { why, instead } => refused.push(format!(
+                    "there is no {} from {} to {} to drill: {why}{}",
+                    request.movement.spoken(),
+                    from.spoken(),
+                    to.spoken(),
+                    instead.map_or(String::new(), |instead| format!(
+                        "; make `{}` instead",
+                        instead.movement
+                    ))
+                )),
+            }
+        }
+    }
+    if !refused.is_empty() {
+        return Err(CannotMake(refused.join("\n")));
+    }
+    if contexts.is_empty() {
+        return Err(CannotMake(
+            "a drill needs a note to come from and a note to close on".to_owned(),
+        ));
+    }
+    Ok(contexts)
+}
+
+fn tones(resolved: &Resolved) -> usize {
+    resolved
+        .parts
+        .iter()
+        .filter(|part| part.role == Role::Sounding)
+        .count()
+}
+
+/// Stages of a movement with tones.
+fn several(request: &Request, contexts: &[Resolved], tones: usize) -> Vec<StageDocument> {
+    let metre = request.metre;
+    let build = match request.build {
+        Build::AsFits if tones >= 4 => Build::ToneByTone,
+        Build::AsFits => Build::Whole,
+        chosen => chosen,
+    };
+    let mut stages = match build {
+        Build::ToneByTone => partial::tone_by_tone(metre, contexts),
+        Build::LastPartFirst => partial::last_part_first(metre, contexts),
+        Build::Groups => partial::in_groups(metre, contexts),
+        Build::Whole | Build::AsFits => vec![plan::apart(metre, tones, Beats::ONE)],
+    };
+    stages.push(plan::apart(metre, tones, Beats::new(1, 2)));
+    stages.push(plan::apart(metre, tones, Beats::new(1, 4)));
+    if request.bridge {
+        stages.push(plan::apart(metre, tones, Beats::new(1, 8)));
+    }
+    stages.push(StageDocument {
+        name: "real time".to_owned(),
+        ..StageDocument::default()
+    });
+    stages.extend(chained(request, contexts));
+    stages
+}
+
+/// Stages of a lone gracenote or tap: there is nothing to take apart, so the notes around it grow
+/// shorter.
+fn single(request: &Request, contexts: &[Resolved]) -> Vec<StageDocument> {
+    let mut stages = vec![
+        before_only("two beats", Beats::whole(2)),
+        before_only("one beat", Beats::ONE),
+        before_only("half a beat", Beats::new(1, 2)),
+    ];
+    stages.extend(chained(
+        &Request {
+            chain: true,
+            ..request.clone()
+        },
+        contexts,
+    ));
+    stages
+}
+
+/// Stages of a figure of two melody notes: the first grows shorter.
+fn figure() -> Vec<StageDocument> {
+    vec![
+        before_only("full beat", Beats::ONE),
+        before_only("half beat", Beats::new(1, 2)),
+        before_only("quarter beat", Beats::new(1, 4)),
+        before_only("real time", Beats::new(1, 8)),
+    ]
+}
+
+fn before_only(name: &str, before: Beats) -> StageDocument {
+    StageDocument {
+        name: name.to_owned(),
+        before: Some(Exact::of(&before.0)),
+        ..StageDocument::default()
+    }
+}
+
+fn chained(request: &Request, contexts: &[Resolved]) -> Vec<StageDocument> {
+    let Some(first) = contexts.first().filter(|_| request.chain) else {
+        return Vec::new();
+    };
+    let stage = |name: &str, music: Option<String>| {
+        music.map(|music| StageDocument {
+            name: name.to_owned(),
+            music: Some(music),
+            ..StageDocument::default()
+        })
+    };
+    [
+        stage(
+            "four in a row",
+            chain::four_in_a_row(request.metre, first, &request.schools),
+        ),
+        stage(
+            "up and down the scale",
+            chain::scale(request.metre, first, &request.schools),
+        ),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
+fn one_or_many(notes: &[Note]) -> OneOrMany {
+    match notes {
+        [only] => OneOrMany::One(only.name().to_owned()),
+        several => OneOrMany::Many(several.iter().map(|note| note.name().to_owned()).collect()),
+    }
+}
+
+fn school(schools: &Schools) -> Option<OneOrMany> {
+    match schools.names() {
+        [] => None,
+        [only] => Some(OneOrMany::One((*only).to_owned())),
+        several => Some(OneOrMany::Many(
+            several.iter().map(|name| (*name).to_owned()).collect(),
+        )),
+    }
+}
+
+fn ladder(from: u32, to: u32, step: Exact) -> LadderDocument {
+    LadderDocument {
+        from: Exact::Whole(from),
+        to: Exact::Whole(to),
+        step,
+    }
+}
+
+fn exact_percent(percent: u32) -> Exact {
+    Exact::Text(format!("{percent}%"))
+}
+
+/// The first letter made a capital one.
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or(String::new(), |first| {
+        first.to_uppercase().collect::<String>() + letters.as_str()
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::chanter::{Finger, NOTES};
+    use crate::drill::{Drill, read, write};
+    use crate::movement::find;
+
+    fn read_back(document: &DrillDocument) -> Drill {
+        let text = write(document).expect("it writes");
+        let (drill, problems) = read(text.as_bytes());
+        assert!(problems.is_empty(), "{problems:?}\n{text}");
+        drill.expect("it reads")
+    }
+
+    fn request(movement: Movement, from: Note, to: Note) -> Request {
+        Request {
+            movement,
+            from: vec![from],
+            to: vec![to],
+            schools: Schools::none(),
+            build: Build::AsFits,
+            bridge: true,
+            chain: true,
+            metre: Metre::FourFour,
+        }
+    }
+
+    /// The whole space: every movement in every context it can be played in, built up every way.
+    #[test]
+    fn every_made_drill_reads_back_and_its_bars_add_up() {
+        let builds = [
+            Build::AsFits,
+            Build::Whole,
+            Build::ToneByTone,
+            Build::LastPartFirst,
+            Build::Groups,
+        ];
+        let (mut made, mut refused) = (0, 0);
+        for movement in Movement::all() {
+            for from in NOTES {
+                for to in NOTES {
+                    for build in builds {
+                        let request = Request {
+                            build,
+                            ..request(movement, from, to)
+                        };
+                        match make(&request) {
+                            Err(CannotMake(why)) => {
+                                refused += 1;
+                                assert!(why.contains("to drill"), "{why}");
+                            }
+                            Ok(document) => {
+                                made += 1;
+                                for stage in read_back(&document).stages {
+                                    for bar in &stage.music.bars {
+                                        assert_eq!(bar.length(), Metre::FourFour.bar());
+                                    }
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+        assert!(
+            made >= 9_000 && refused >= 1_000,
+            "{made} made, {refused} refused"
+        );
+    }
+
+    #[test]
+    fn every_movement_can_be_made_in_every_metre_and_by_every_school() {
+        for movement in Movement::all() {
+            let context = crate::movement::typical_context(movement);
+            let from = context.before.expect("a note before");
+            for metre in Metre::ALL {
+                let request = Request {
+                    metre,
+                    ..request(movement, from, context.after)
+                };
+                read_back(&make(&request).expect("it is played here"));
+            }
+            for school in movement.schools() {
+                let request = Request {
+                    schools: Schools::none().and(*school),
+                    ..request(movement, from, context.after)
+                };
+                read_back(&make(&request).expect("it is played here"));
+            }
+        }
+    }
+
+    #[test]
+    fn crossings_and_one_finger_read_back() {
+        let crossings = read_back(&make_crossings());
+        assert_eq!(crossings.stages.len(), 36);
+        assert_eq!(crossings.stages[0].name, "D and high G");
+        for finger in Finger::ALL {
+            let drill = read_back(&make_finger(finger));
+            assert_eq!(drill.stages[0].name, "in silence");
+            assert!(drill.stages.len() > 5, "{}", drill.title);
+        }
+    }
+
+    /// The check values of the grip from D and the taorluath from low G (common practice, no
+    /// source).
+    #[test]
+    fn the_taught_drills_come_out_as_taught() {
+        let stages = |name, from, to| {
+            let request = Request {
+                chain: false,
+                bridge: false,
+                ..request(find(name).expect("a movement"), from, to)
+            };
+            let document = make(&request).expect("it is played here");
+            document
+                .stages
+                .expect("stages")
+                .into_iter()
+                .map(|stage| {
+                    let text = |exact: Option<Exact>| exact.map(|exact| exact.text());
+                    (stage.name, text(stage.before), text(stage.tone))
+                })
+                .collect::<Vec<_>>()
+        };
+        let row = |name: &str, before: &str, tone: &str| {
+            (
+                name.to_owned(),
+                Some(before.to_owned()),
+                Some(tone.to_owned()),
+            )
+        };
+        let real = ("real time".to_owned(), None, None);
+        assert_eq!(
+            stages("grip", Note::D, Note::LowA),
+            [
+                row("full beats", "1", "1"),
+                row("half beats", "1", "1/2"),
+                row("dotted and sixteenths", "1 1/2", "1/4"),
+                real.clone(),
+            ]
+        );
+        assert_eq!(
+            stages("taorluath", Note::LowG, Note::LowA),
+            [
+                row("full beats", "1", "1"),
+                row("half beat", "1 1/2", "1/2"),
+                row("double-dotted and sixteenth", "1 3/4", "1/4"),
+                real,
+            ]
+        );
+    }
+
+    #[test]
+    fn what_cannot_be_played_is_refused_with_what_can() {
+        let taorluath = find("taorluath").expect("a movement");
+        let error = make(&request(taorluath, Note::B, Note::E)).expect_err("no taorluath on E");
+        assert!(error.0.contains("make `grip` instead"), "{error}");
+    }
+}
