@@ -801,7 +801,7 @@ mod tests {
         }
         // Tenths of a second: the grace sounds at 3.9 beats of the first repetition only.
         assert_eq!(lines[79], Some((Note::HighG, 1)));
-        assert_eq!(lines[118], Some((Note::LowA, 1)));
+        assert_eq!(lines[119], Some((Note::LowA, 1)));
         assert_eq!(lines[120], None);
         assert!(!renderer.is_running());
         assert!(reports(&mut controls).contains(&Report::Stopped(Frames(12 * 48_000))));
@@ -857,23 +857,25 @@ mod tests {
         assert_eq!(fourth, 0.0);
     }
 
-    /// The count-in is always whole; afterwards two bars sound and one does not.
+    /// The count-in is always whole; afterwards clicks thin out as asked.
     #[test]
-    fn clicks_fall_silent_by_bars() {
-        let (mut renderer, mut controls) = started(only(Bus::Click), drill("60", 0));
-        send(
-            &mut controls,
-            0,
-            Command::Clicks(ClickPlan::SilentBars { play: 2, rest: 1 }),
+    fn clicks_thin_out_after_the_count_in() {
+        let by_bar = |plan| {
+            let (mut renderer, mut controls) = started(only(Bus::Click), drill("60", 0));
+            send(&mut controls, 0, Command::Clicks(plan));
+            let mut samples = vec![0.0; 48_000 * 28];
+            renderer.fill(&mut samples);
+            let bars: Vec<usize> = onsets(&samples, 64)
+                .iter()
+                .map(|frame| frame / (4 * 48_000))
+                .collect();
+            [0, 1, 2, 3, 4, 5, 6].map(|bar| bars.iter().filter(|b| **b == bar).count())
+        };
+        assert_eq!(
+            by_bar(ClickPlan::SilentBars { play: 2, rest: 1 }),
+            [4, 4, 4, 0, 4, 4, 0]
         );
-        let mut samples = vec![0.0; 48_000 * 28];
-        renderer.fill(&mut samples);
-        let bars: Vec<usize> = onsets(&samples, 64)
-            .iter()
-            .map(|frame| frame / (4 * 48_000))
-            .collect();
-        let counted = [0, 1, 2, 3, 4, 5, 6].map(|bar| bars.iter().filter(|b| **b == bar).count());
-        assert_eq!(counted, [4, 4, 4, 0, 4, 4, 0]);
+        assert_eq!(by_bar(ClickPlan::OnePerBar), [4, 1, 1, 1, 1, 1, 1]);
     }
 
     /// A reader that sleeps must learn that it missed something, and go on right.
