@@ -423,6 +423,17 @@ fn a_press_marks_by_heard_time_until_the_next_closing_note() {
     });
     assert_eq!(practice.marks()[2], (second, Mark::NotClean, By::Key));
     assert!(practice.marks().iter().all(|(id, ..)| *id != third));
+
+    // From the closing note on: its very moment counts as after it.
+    let fourth = practice.play();
+    let at = practice.at();
+    practice.tell(Event::Press {
+        at,
+        mark: Mark::Clean,
+        by: Hand::Key,
+        repetition: None,
+    });
+    assert_eq!(practice.marks()[3], (fourth, Mark::Clean, By::Key));
 }
 
 #[test]
@@ -601,6 +612,98 @@ fn what_an_uncleared_cell_opened_closes_even_when_clear_and_keeps_its_marks() {
     assert_eq!(practice.status(1, 50), Clear);
 }
 
+/// Placed beyond it since, nothing depends on the cell that was un-cleared any more.
+#[test]
+fn a_cell_closed_by_an_uncleared_one_comes_back_when_the_player_is_placed_beyond() {
+    let mut plan = plan();
+    plan.clean = 1;
+    let mut practice = Practice::with(plan);
+    practice.clean(2);
+    practice.later(700);
+    let at = practice.at();
+    practice.tell(Event::Press {
+        at,
+        mark: Mark::NotClean,
+        by: Hand::Key,
+        repetition: Some(0),
+    });
+    assert_eq!(practice.status(1, 50), Closed);
+    practice.choose(cell(2, 54));
+    practice.clean(1);
+    assert_eq!(practice.status(0, 50), Passed);
+    assert_eq!(practice.status(1, 50), Clear);
+}
+
+/// With another cell open further down the route, "the old cell" is still the one left last.
+#[test]
+fn play_returns_to_the_very_cell_that_was_uncleared_step_by_step() {
+    let mut plan = plan();
+    plan.clean = 1;
+    let mut practice = Practice::with(plan);
+    practice.choose(cell(1, 54));
+    practice.clean(1);
+    practice.choose(cell(0, 58));
+    practice.clean(2);
+    practice.begin();
+    assert_eq!(practice.state.cell(), Some(cell(2, 50)));
+    practice.undo();
+    practice.begin();
+    assert_eq!(practice.state.cell(), Some(cell(1, 58)));
+    practice.undo();
+    assert_eq!(practice.status(2, 50), Open);
+    practice.begin();
+    assert_eq!(practice.state.cell(), Some(cell(0, 58)));
+}
+
+/// The shell may have begun the next repetition before the correction came: its mark is kept,
+/// and N clean there are no placement, because nobody chose the closed cell.
+#[test]
+fn a_repetition_already_begun_in_a_closed_cell_places_nobody() {
+    let mut practice = Practice::with(plan());
+    practice.clean(3);
+    practice.clean(2);
+    practice.later(700);
+    let at = practice.at();
+    practice.tell(Event::Press {
+        at,
+        mark: Mark::NotClean,
+        by: Hand::Key,
+        repetition: Some(0),
+    });
+    let at = practice.at();
+    let id = practice.state.next_repetition();
+    practice.tell(Event::RepetitionBegan {
+        at,
+        id,
+        cell: cell(1, 50),
+        reference: false,
+    });
+    practice.close(id);
+    practice.press(Mark::Clean);
+    assert_eq!(practice.tally(1, 50).streak, 3);
+    assert_eq!(practice.status(1, 50), Closed);
+    assert_eq!(practice.status(0, 50), Open);
+}
+
+#[test]
+fn a_repetition_number_that_does_not_rise_is_not_taken() {
+    let mut practice = Practice::with(plan());
+    practice.clean(1);
+    let sounding = practice.begin();
+    let at = practice.at();
+    let news = practice.tell(Event::RepetitionBegan {
+        at,
+        id: sounding,
+        cell: cell(2, 58),
+        reference: false,
+    });
+    assert!(news.is_empty());
+    assert_eq!(practice.state.cell(), Some(cell(0, 50)));
+    practice.close(sounding);
+    practice.press(Mark::Clean);
+    assert_eq!(practice.state.streak(), 2);
+}
+
 // Undo.
 
 /// Board 4: nothing is erased from a journal, so undo is an entry naming a mark.
@@ -705,6 +808,42 @@ fn undoing_a_correction_brings_the_first_mark_back() {
     assert_eq!((tally.clean, tally.not_clean), (1, 0));
 }
 
+/// Two computers' clocks differ: the undo may carry an earlier time than the mark it names.
+#[test]
+fn an_undo_counts_even_when_its_time_is_before_the_marks() {
+    let mut practice = Practice::with(plan());
+    practice.clean(2);
+    practice.undo();
+    let mut journal = practice.journal;
+    for entry in &mut journal {
+        if matches!(entry.record.kind, Kind::Undo { .. }) {
+            entry.record.utc_us = 1;
+            entry.journal = OTHER_JOURNAL;
+        }
+    }
+    assert_eq!(replay(plan(), &journal).tally(cell(0, 50)).streak, 1);
+}
+
+#[test]
+fn undo_takes_our_own_mark_back_before_another_programs_later_one() {
+    let mut practice = Practice::with(plan());
+    practice.clean(1);
+    let mut foreign: Vec<Entry> = practice.journal.clone();
+    for entry in &mut foreign {
+        entry.journal = OTHER_JOURNAL;
+        entry.record.id.session = Uuid::from_u128(9);
+        entry.record.utc_us += 60_000_000;
+    }
+    let own = Vec::new();
+    practice.state = step(&practice.state, &Event::Stored { foreign, own }).0;
+    assert_eq!(practice.state.streak(), 2);
+    let news = practice.undo();
+    assert!(
+        news.iter()
+            .any(|news| matches!(news, News::Undone { mark, .. } if mark.session == SESSION))
+    );
+}
+
 // Moving on and stepping back.
 
 #[test]
@@ -769,6 +908,13 @@ fn when_asked_the_next_cell_is_named_but_play_stays() {
     assert_eq!(practice.state.upcoming(), Some(cell(1, 50)));
     practice.begin();
     assert_eq!(practice.state.cell(), Some(cell(1, 50)));
+    practice.clean(3);
+    assert_eq!(practice.state.named(), Some(cell(2, 50)));
+    assert_eq!(
+        practice.state.upcoming(),
+        Some(cell(1, 50)),
+        "asked once, moved once"
+    );
 }
 
 #[test]
@@ -842,6 +988,10 @@ fn a_corrected_third_takes_the_suggestion_back() {
     assert_eq!(practice.state.upcoming(), Some(cell(0, 50)));
     practice.press(Mark::Clean);
     assert_eq!(practice.state.upcoming(), Some(cell(1, 50)));
+    // Not clean after all: suggested anew, and not taken for the press before the correction.
+    practice.press(Mark::NotClean);
+    assert_eq!(practice.state.suggestion(), Some(cell(0, 50)));
+    assert_eq!(practice.state.upcoming(), Some(cell(1, 50)));
 }
 
 /// Without this a step back into a clear cell would be the end of the climb.
@@ -857,6 +1007,36 @@ fn after_a_step_back_n_clean_in_a_row_lead_on_again() {
     assert_eq!(practice.state.upcoming(), Some(cell(1, 50)));
     practice.not_clean(1);
     assert_eq!(practice.state.suggestion(), None, "the row begins anew");
+}
+
+#[test]
+fn once_more_for_a_repetition_of_another_cell_takes_no_step_back() {
+    let mut practice = Practice::with(plan());
+    practice.not_clean(1);
+    practice.clean(3);
+    practice.not_clean(3);
+    assert!(practice.state.suggestion().is_some());
+    practice.later(700);
+    let at = practice.at();
+    practice.tell(Event::Press {
+        at,
+        mark: Mark::NotClean,
+        by: Hand::Key,
+        repetition: Some(0),
+    });
+    assert_eq!(practice.state.upcoming(), Some(cell(1, 50)));
+}
+
+#[test]
+fn a_step_back_within_free_play_stays_free() {
+    let mut practice = Practice::with(plan());
+    practice.choose(cell(2, 54));
+    practice.not_clean(3);
+    practice.press(Mark::NotClean);
+    practice.begin();
+    assert_eq!(practice.state.cell(), Some(cell(1, 54)));
+    assert!(practice.state.is_free_play());
+    assert_eq!(practice.state.upcoming(), Some(cell(1, 54)));
 }
 
 #[test]
@@ -966,6 +1146,21 @@ fn a_tempo_between_rungs_can_be_played_and_places_up_to_the_rung_below() {
     assert_eq!(practice.status(0, 58), Open);
 }
 
+/// A tempo between rungs opens no rung, so taking its marks back closes none.
+#[test]
+fn a_tempo_between_rungs_that_was_uncleared_closes_no_rung_above() {
+    let mut practice = Practice::with(plan());
+    practice.choose(cell(0, 52));
+    practice.clean(3);
+    practice.undo();
+    assert_eq!(practice.status(0, 50), Open);
+    practice.choose(cell(0, 50));
+    practice.clean(3);
+    practice.choose(cell(0, 54));
+    practice.clean(3);
+    assert_eq!(practice.status(0, 54), Clear);
+}
+
 #[test]
 fn a_stage_the_plan_does_not_have_cannot_be_chosen() {
     let mut practice = Practice::with(plan());
@@ -1011,7 +1206,13 @@ fn assumed_marks_may_complete_a_streak_look_different_and_count_apart() {
     assert!(shown.assumed);
     assert_eq!((shown.tally.clean, shown.tally.assumed), (1, 2));
     practice.choose(cell(0, 50));
-    practice.clean(3);
+    practice.clean(2);
+    let shown = practice.state.board().cell(0, 0).expect("the first cell");
+    assert!(
+        shown.assumed,
+        "one, assumed ones, two are not three in a row"
+    );
+    practice.clean(1);
     let shown = practice.state.board().cell(0, 0).expect("the first cell");
     assert!(!shown.assumed, "now it was said");
 }
@@ -1066,6 +1267,18 @@ fn after_six_assumed_repetitions_with_nobody_there_it_pauses_and_says_so() {
     let id = practice.play();
     practice.end(id);
     assert_eq!(practice.marks().len(), 7);
+
+    // Stopped and begun again, the row is a new one.
+    let mut stopped = Practice::with(plan.clone());
+    for number in 0..8 {
+        let id = stopped.play();
+        stopped.end(id);
+        if number == 3 {
+            let at = stopped.at();
+            stopped.tell(Event::Stopped { at });
+        }
+    }
+    assert_eq!(stopped.state.phase(), Phase::Playing);
 
     let signs: [fn(&mut Practice) -> Vec<News>; 4] = [
         |practice| practice.tell(Event::Touched),
@@ -1263,6 +1476,55 @@ fn a_session_begins_where_it_is_told_to_or_at_the_first_open_cell() {
     assert_eq!(untold.state.cell(), Some(cell(1, 50)));
     let gone = Practice::resumed(plan(), journal, second, Some(cell(9, 50)));
     assert_eq!(gone.state.cell(), Some(cell(1, 50)));
+}
+
+/// Begun in a clear cell, N more in a row lead on, or nobody would come away from there.
+#[test]
+fn a_session_begun_in_a_clear_cell_leads_on_after_n_clean() {
+    let mut practice = Practice::with(plan());
+    practice.clean(3);
+    let second = Uuid::from_u128(2);
+    let mut again = Practice::resumed(plan(), practice.journal, second, Some(cell(0, 50)));
+    again.now_ms += 86_400_000;
+    again.clean(2);
+    assert_eq!(again.state.upcoming(), Some(cell(0, 50)));
+    again.clean(1);
+    assert_eq!(again.state.upcoming(), Some(cell(1, 50)));
+}
+
+/// A drill edited while it is played: no way back and no wish may lead to music that is gone.
+#[test]
+fn a_stage_taken_out_of_the_plan_is_nowhere_to_go() {
+    let mut one_clean = plan();
+    one_clean.clean = 1;
+    let without = |gone: u128| {
+        let mut plan = one_clean.clone();
+        plan.stages.retain(|stage| *stage != StagePrint(gone));
+        plan
+    };
+    let change = |practice: &mut Practice, gone| {
+        let at = practice.at();
+        practice.tell(Event::PlanChanged {
+            at,
+            plan: without(gone),
+        })
+    };
+    let mut practice = Practice::with(one_clean.clone());
+    practice.begin();
+    practice.choose(cell(2, 50));
+    change(&mut practice, 2);
+    assert_eq!(practice.state.upcoming(), Some(cell(0, 50)));
+
+    let mut practice = Practice::with(one_clean.clone());
+    practice.clean(1);
+    practice.begin();
+    change(&mut practice, 0);
+    assert_eq!(practice.state.upcoming(), Some(cell(1, 50)));
+
+    let mut practice = Practice::with(one_clean.clone());
+    let sounding = practice.begin();
+    assert!(change(&mut practice, 0).contains(&News::Void(sounding)));
+    assert_eq!(practice.state.cell(), Some(cell(1, 50)));
 }
 
 /// A clock set back by an hour must not put today's marks before yesterday's.

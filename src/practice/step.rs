@@ -309,7 +309,6 @@ impl State {
         if let Some(session) = &mut self.session {
             session.assumed_in_a_row += 1;
             if session.assumed_in_a_row >= ASSUMED_IN_A_ROW {
-                session.assumed_in_a_row = 0;
                 self.news.push(News::NobodyThere);
                 self.halt(at, Phase::NobodyThere, records);
             }
@@ -329,6 +328,7 @@ impl State {
         };
         let sounded = session.phase == Phase::Playing;
         session.phase = phase;
+        session.assumed_in_a_row = 0;
         if sounded {
             let cell = self.cell();
             self.write(at, Said::new(Kind::Paused, cell, None), records);

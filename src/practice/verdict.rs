@@ -542,6 +542,14 @@ mod tests {
         assert_eq!(verdict.faults.len(), 3);
         let worst: Vec<_> = verdict.work_on().iter().map(|fault| fault.kind).collect();
         assert_eq!(worst, [FaultKind::Wrong, FaultKind::Late]);
+
+        // However long it lasted, it weighs no more than a note that is not there.
+        let verdict = judged(|measured| {
+            measured.notes[0].heard = None;
+            measured.notes[3].length_ms = Some(900.0);
+        });
+        let worst: Vec<_> = verdict.work_on().iter().map(|fault| fault.kind).collect();
+        assert_eq!(worst, [FaultKind::Missing, FaultKind::TooLong]);
     }
 
     /// With our own sound in the microphone and nobody playing there is nothing to judge.
