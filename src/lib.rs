@@ -9,6 +9,7 @@ pub mod app;
 pub mod chanter;
 pub mod commands;
 pub mod drill;
+pub mod engraving;
 pub mod journal;
 pub mod live;
 pub mod movement;

@@ -1,0 +1,155 @@
+//! The two fonts of our sheets: a few music glyphs as a table of outlines, and a text font.
+//!
+//! Knows shapes and widths. Knows no music. Made once by `generate.py` from fonts under the SIL
+//! Open Font License (the licences stand beside it).
+
+mod outlines;
+mod text;
+
+pub use outlines::Glyph;
+pub use text::{Face, outline_text, shown};
+
+/// What is known of a glyph, in staff spaces, y upwards, from its origin.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Outline {
+    /// Left edge of the ink.
+    pub left: f64,
+    /// Lower edge of the ink.
+    pub bottom: f64,
+    /// Right edge of the ink.
+    pub right: f64,
+    /// Upper edge of the ink.
+    pub top: f64,
+    /// From this origin to the next.
+    pub advance: f64,
+    /// Where stems meet it. For a head: an upward stem's right edge and a downward stem's left
+    /// edge. For a flag: its stem's end, in the first place.
+    pub stems: [(f64, f64); 2],
+    /// The outline in the words of an SVG path (`M L H V C Z`, absolute), y upwards.
+    path: &'static str,
+}
+
+/// A piece of an outline, absolute.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Segment {
+    /// Begin here.
+    Move((f64, f64)),
+    /// A straight line to here.
+    Line((f64, f64)),
+    /// A cubic Bézier curve: two control points and the end.
+    Curve((f64, f64), (f64, f64), (f64, f64)),
+    /// Back to where it began.
+    Close,
+}
+
+impl Glyph {
+    /// Its measures.
+    pub fn outline(self) -> &'static Outline {
+        &outlines::OUTLINES[self as usize]
+    }
+
+    /// Its shape, in staff spaces, y upwards, from its origin.
+    pub fn segments(self) -> Vec<Segment> {
+        read_path(self.outline().path)
+    }
+
+    /// A figure of a metre; none for a figure that no metre of ours has.
+    pub fn figure(figure: u32) -> Option<Self> {
+        Some(match figure {
+            1 => Self::FigureOne,
+            2 => Self::FigureTwo,
+            3 => Self::FigureThree,
+            4 => Self::FigureFour,
+            6 => Self::FigureSix,
+            8 => Self::FigureEight,
+            9 => Self::FigureNine,
+            _ => return None,
+        })
+    }
+}
+
+/// Reads our own table's paths: letters and numbers as `generate.py` writes them.
+fn read_path(path: &str) -> Vec<Segment> {
+    let mut segments = Vec::new();
+    let mut here = (0.0, 0.0);
+    let mut rest = path;
+    while let Some(letter) = rest.chars().next() {
+        let body = &rest[letter.len_utf8()..];
+        let end = body
+            .find(|sign: char| sign.is_ascii_alphabetic())
+            .unwrap_or(body.len());
+        let numbers: Vec<f64> = body[..end]
+            .replace('-', " -")
+            .split([' ', ','])
+            .filter(|word| !word.is_empty())
+            .filter_map(|word| word.parse().ok())
+            .collect();
+        rest = &body[end..];
+        match letter {
+            'M' | 'L' => {
+                for (place, pair) in numbers.chunks_exact(2).enumerate() {
+                    here = (pair[0], pair[1]);
+                    segments.push(if letter == 'M' && place == 0 {
+                        Segment::Move(here)
+                    } else {
+                        Segment::Line(here)
+                    });
+                }
+            }
+            'H' => {
+                for x in numbers {
+                    here.0 = x;
+                    segments.push(Segment::Line(here));
+                }
+            }
+            'V' => {
+                for y in numbers {
+                    here.1 = y;
+                    segments.push(Segment::Line(here));
+                }
+            }
+            'C' => {
+                for six in numbers.chunks_exact(6) {
+                    here = (six[4], six[5]);
+                    segments.push(Segment::Curve((six[0], six[1]), (six[2], six[3]), here));
+                }
+            }
+            _ => segments.push(Segment::Close),
+        }
+    }
+    segments
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A word of the path language that the reader skips would leave a hole in a glyph.
+    #[test]
+    fn every_outline_fills_exactly_its_box() {
+        for glyph in Glyph::ALL {
+            let outline = glyph.outline();
+            let mut points = Vec::new();
+            for segment in glyph.segments() {
+                match segment {
+                    Segment::Move(point) | Segment::Line(point) | Segment::Curve(_, _, point) => {
+                        points.push(point);
+                    }
+                    Segment::Close => {}
+                }
+            }
+            let left = points.iter().map(|p| p.0).fold(f64::MAX, f64::min);
+            let top = points.iter().map(|p| p.1).fold(f64::MIN, f64::max);
+            assert!((left - outline.left).abs() < 0.02, "{glyph:?} left {left}");
+            assert!((top - outline.top).abs() < 0.02, "{glyph:?} top {top}");
+        }
+    }
+
+    /// SMuFL 1.4: a staff space is a quarter of an em and a black head fills one space.
+    #[test]
+    fn a_head_fills_one_staff_space() {
+        let head = Glyph::HeadBlack.outline();
+        assert!((head.top - head.bottom - 1.0).abs() < 0.01);
+        assert_eq!(head.stems[0], (1.18, 0.168));
+    }
+}

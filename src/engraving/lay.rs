@@ -1,0 +1,543 @@
+//! A score laid out: everything in its place.
+
+use super::columns::{Bar, Column, bars_of};
+use super::font::{Face, Glyph};
+use super::placed::{Align, BarPlace, Element, Engraved, Kind, Shape, System};
+use super::proportions as p;
+use super::systems::{Line, Room, break_into_lines, draw_closing, draw_opening, springs};
+use super::{beams, gracenotes};
+use crate::chanter::Note;
+use crate::drill::Music;
+use crate::rhythm::{Metre, NoteValue};
+use crate::score::Score;
+use crate::units::Beats;
+
+/// How a score is laid out.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Settings {
+    /// Width of a system, staff spaces.
+    pub width: f64,
+    /// How wide notes stand.
+    pub spacing: Spacing,
+    /// Full bars in a system at most; fewer where they do not fit.
+    pub bars_in_a_system: Option<usize>,
+    /// The clef at the head of each system.
+    pub clef: bool,
+    /// The metre at the head of the first.
+    pub metre: bool,
+    /// The number of the first bar above each system but the first.
+    pub bar_numbers: bool,
+    /// Names of movements above, each once a system.
+    pub movement_names: bool,
+    /// A separating gracenote inside a bar named above it.
+    pub grace_names: bool,
+    /// Numbers of the clicks below.
+    pub beat_numbers: bool,
+    /// Names of the melody notes below.
+    pub note_names: bool,
+}
+
+/// The widths that suit notes, staff spaces from head to head.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Spacing {
+    /// A quaver's.
+    pub quaver: f64,
+    /// More for each doubling of the length.
+    pub doubling: f64,
+    /// The shortest note's.
+    pub least: f64,
+}
+
+impl Default for Spacing {
+    /// As printed music stands (chosen by eye beside LilyPond's pages).
+    fn default() -> Self {
+        Self {
+            quaver: 3.1,
+            doubling: 1.35,
+            least: 2.0,
+        }
+    }
+}
+
+impl Settings {
+    /// For paper: clef, metre, bar numbers, names.
+    pub fn paper(width: f64) -> Self {
+        Self {
+            width,
+            spacing: Spacing::default(),
+            bars_in_a_system: None,
+            clef: true,
+            metre: true,
+            bar_numbers: true,
+            movement_names: true,
+            grace_names: true,
+            beat_numbers: false,
+            note_names: false,
+        }
+    }
+}
+
+/// Lays a score out. With `music`, the repeat signs, endings and double bar lines of the written
+/// bars are drawn; bars that are played more than once stand once, under the names of their first
+/// time through ([`crate::score::NoteId::pass`] 1).
+pub fn lay_out(score: &Score, music: Option<&Music>, settings: &Settings) -> Engraved {
+    let bars = bars_of(score, music);
+    lay_out_bars(&bars, score.metre, settings)
+}
+
+pub(super) fn lay_out_bars(bars: &[Bar], metre: Metre, settings: &Settings) -> Engraved {
+    let room = Room {
+        width: settings.width,
+        first_prefix: prefix(settings.clef, settings.metre),
+        prefix: prefix(settings.clef, false),
+        bars_in_a_system: settings.bars_in_a_system,
+        metre,
+        spacing: settings.spacing,
+    };
+    let lines = break_into_lines(bars, &room);
+    let systems = lines
+        .iter()
+        .enumerate()
+        .map(|(place, line)| system(bars, line, place == 0, &room, settings))
+        .collect();
+    Engraved {
+        width: settings.width,
+        systems,
+    }
+}
+
+const CLEF_AT: f64 = 0.55;
+const METRE_GAP: f64 = 0.75;
+
+/// Width of clef and metre together with the white around them.
+fn prefix(clef: bool, metre: bool) -> f64 {
+    let clef_width = if clef {
+        CLEF_AT + Glyph::Clef.outline().right
+    } else {
+        0.0
+    };
+    let metre_width = if metre {
+        METRE_GAP + Glyph::FigureFour.outline().right
+    } else {
+        0.0
+    };
+    clef_width + metre_width + if clef || metre { 0.3 } else { 0.0 }
+}
+
+fn glyph(kind: Kind, glyph: Glyph, x: f64, y: f64) -> Element {
+    Element {
+        note: None,
+        kind,
+        shape: Shape::Glyph {
+            glyph,
+            x,
+            y,
+            scale: 1.0,
+        },
+    }
+}
+
+/// A system with everything in it.
+fn system(bars: &[Bar], line: &Line, first: bool, room: &Room, settings: &Settings) -> System {
+    let mut elements = Vec::new();
+    let mut places = Vec::new();
+    let mut x = line.prefix;
+    let mut ties: Vec<(Element, bool)> = Vec::new();
+    let mut names = Vec::new();
+    let mut notes = Vec::new();
+    if settings.clef {
+        elements.push(glyph(Kind::Clef, Glyph::Clef, CLEF_AT, 1.0));
+    }
+    if settings.metre && first {
+        elements.extend(figures(room.metre, settings));
+    }
+    // The left edge of the head a tie from the system before ends on.
+    let mut waiting: Option<(f64, f64, crate::score::NoteId)> = None;
+    for (place, width) in line.bars.clone().zip(&line.widths) {
+        let bar = &bars[place];
+        let next_begins = place + 1 < line.bars.end && bars[place + 1].signs.repeat_begins;
+        let (heads, _) = springs(bars, place, &line.bars, room).places(x, *width);
+        let right = x + width;
+        elements.extend(draw_opening(bar.signs, place == line.bars.start, x));
+        elements.extend(draw_closing(bar.signs, next_begins, right));
+        if let Some(ending) = bar.signs.ending {
+            elements.extend(draw_ending(ending, x, right, bar.signs.repeat_ends));
+        }
+        for (column, head) in bar.columns.iter().zip(&heads) {
+            elements.extend(draw_note(column, *head));
+            if let Some((left, y, id)) = waiting.take() {
+                ties.push((tie(id, left, *head, y), true));
+            }
+            if column.tied {
+                let from = head + column.head().outline().right;
+                waiting = Some((from, column.y(), column.id));
+            }
+            if settings.movement_names
+                && column.group.parts.len() > 1
+                && let Some(movement) = column.group.movement
+            {
+                names.push((movement.spoken(), head - column.grace.width, column.id));
+            }
+            if settings.grace_names
+                && column.group.parts.len() == 1
+                && column.place > bar.offset
+                && let Some(part) = column.group.parts.first()
+            {
+                notes.push((part.note.name(), *head - column.grace.back[0], part.id));
+            }
+        }
+        elements.extend(draw_beams(bar, &heads));
+        places.push(BarPlace {
+            number: bar.number,
+            written: bar.written,
+            left: x,
+            right,
+            beats: beats(bar, room.metre, &heads, right),
+        });
+        x = right;
+    }
+    if let Some((left, y, id)) = waiting {
+        ties.push((tie(id, left, x + 0.6, y), false));
+    }
+    elements.extend(ties.into_iter().map(|(tie, _)| tie));
+    let mut all: Vec<Element> = (0..5)
+        .map(|line| {
+            let y = f64::from(line);
+            Element {
+                note: None,
+                kind: Kind::StaffLine,
+                shape: Shape::Bar {
+                    left: 0.0,
+                    bottom: y - p::STAFF_LINE / 2.0,
+                    right: x,
+                    top: y + p::STAFF_LINE / 2.0,
+                },
+            }
+        })
+        .collect();
+    all.extend(elements);
+    above(&mut all, &names, &notes);
+    if settings.bar_numbers && !first && let Some(bar) = places.first() {
+        all.push(words(
+            Kind::BarNumber,
+            None,
+            &bar.number.to_string(),
+            (0.0, 5.8),
+            (p::NUMBER_SIZE, Face::Regular, Align::Start),
+        ));
+    }
+    below(&mut all, bars, line, &places, settings);
+    let ink = |element: &Element| element.shape.bounds();
+    System {
+        width: x,
+        top: all.iter().map(|e| ink(e).top).fold(4.0, f64::max),
+        bottom: all.iter().map(|e| ink(e).bottom).fold(0.0, f64::min),
+        bars: places,
+        elements: all,
+    }
+}
+
+fn figures(metre: Metre, settings: &Settings) -> Vec<Element> {
+    let left = if settings.clef {
+        CLEF_AT + Glyph::Clef.outline().right
+    } else {
+        0.0
+    } + METRE_GAP;
+    let (above, below) = metre.figures();
+    let middle = left + Glyph::FigureFour.outline().right / 2.0;
+    let mut elements = Vec::new();
+    for (number, y) in [(above, 3.0), (below, 1.0)] {
+        let glyphs: Vec<Glyph> = number
+            .to_string()
+            .chars()
+            .filter_map(|sign| Glyph::figure(sign.to_digit(10)?))
+            .collect();
+        let width: f64 = glyphs.iter().map(|glyph| glyph.outline().advance).sum();
+        let mut x = middle - width / 2.0;
+        for figure in glyphs {
+            elements.push(glyph(Kind::Metre, figure, x, y));
+            x += figure.outline().advance;
+        }
+    }
+    elements
+}
+
+/// Head, dots, ledger line, gracenotes, and the stem of a note that stands alone.
+fn draw_note(column: &Column, x: f64) -> Vec<Element> {
+    let mut elements = gracenotes::draw(&column.group, &column.grace, x);
+    let (head, y) = (column.head(), column.y());
+    let own = |kind, shape| Element {
+        note: Some(column.id),
+        kind,
+        shape,
+    };
+    if column.note == Note::HighA {
+        elements.push(own(
+            Kind::Ledger,
+            Shape::Bar {
+                left: x - p::LEDGER_REACH,
+                bottom: y - p::LEDGER / 2.0,
+                right: x + head.outline().right + p::LEDGER_REACH,
+                top: y + p::LEDGER / 2.0,
+            },
+        ));
+    }
+    elements.push(own(
+        Kind::Head,
+        Shape::Glyph {
+            glyph: head,
+            x,
+            y,
+            scale: 1.0,
+        },
+    ));
+    // A dot never stands on a line: it moves up into the space.
+    let dot_y = if column.note.staff_step() % 2 == 0 {
+        y + 0.5
+    } else {
+        y
+    };
+    for dot in 0..column.length.dots {
+        elements.push(own(
+            Kind::Dot,
+            Shape::Glyph {
+                glyph: Glyph::Dot,
+                x: x + head.outline().right + p::DOT_GAP + f64::from(dot) * p::DOT_STEP,
+                y: dot_y,
+                scale: 1.0,
+            },
+        ));
+    }
+    if column.beam.is_none() && column.length.value != NoteValue::Semibreve {
+        elements.extend(beams::draw_alone(column, x));
+    }
+    elements
+}
+
+fn draw_beams(bar: &Bar, heads: &[f64]) -> Vec<Element> {
+    let last = bar.columns.iter().filter_map(|column| column.beam).max();
+    (0..=last.unwrap_or(0))
+        .flat_map(|beam| {
+            let joined: Vec<(&Column, f64)> = bar
+                .columns
+                .iter()
+                .zip(heads)
+                .filter(|(column, _)| column.beam == Some(beam))
+                .map(|(column, x)| (column, *x))
+                .collect();
+            beams::draw_joined(&joined)
+        })
+        .collect()
+}
+
+/// A tie above, as stems hang (ABC 2.1 K:HP and LilyPond's bagpipe.ly have it so).
+fn tie(id: crate::score::NoteId, left: f64, right: f64, y: f64) -> Element {
+    let (left, right) = (left + 0.1, right - 0.1);
+    Element {
+        note: Some(id),
+        kind: Kind::Tie,
+        shape: Shape::Bow {
+            from: (left, y + 0.45),
+            to: (right, y + 0.45),
+            rise: (0.5 + (right - left) * 0.08).min(1.4),
+        },
+    }
+}
+
+/// The bracket above a first or second ending.
+fn draw_ending(ending: u8, left: f64, right: f64, closes: bool) -> Vec<Element> {
+    const AT: f64 = 8.6;
+    let bar = |left, bottom, right, top| Element {
+        note: None,
+        kind: Kind::Ending,
+        shape: Shape::Bar {
+            left,
+            bottom,
+            right,
+            top,
+        },
+    };
+    let (left, right) = (left + 0.2, right - 0.3);
+    let mut elements = vec![
+        bar(left, AT, right, AT + p::THIN),
+        bar(left, AT - 1.6, left + p::THIN, AT),
+        words(
+            Kind::Ending,
+            None,
+            &format!("{ending}."),
+            (left + 0.5, AT - 1.5),
+            (p::NUMBER_SIZE, Face::Regular, Align::Start),
+        ),
+    ];
+    if closes {
+        elements.push(bar(right - p::THIN, AT - 1.6, right, AT));
+    }
+    elements
+}
+
+fn words(
+    kind: Kind,
+    note: Option<crate::score::NoteId>,
+    text: &str,
+    at: (f64, f64),
+    set: (f64, Face, Align),
+) -> Element {
+    Element {
+        note,
+        kind,
+        shape: Shape::Text {
+            text: text.to_owned(),
+            x: at.0,
+            y: at.1,
+            size: set.0,
+            face: set.1,
+            align: set.2,
+        },
+    }
+}
+
+/// Highest ink between two places.
+fn ceiling(elements: &[Element], left: f64, right: f64) -> f64 {
+    elements
+        .iter()
+        .map(|element| element.shape.bounds())
+        .filter(|bounds| bounds.left < right && bounds.right > left)
+        .map(|bounds| bounds.top)
+        .fold(4.0, f64::max)
+}
+
+type Named = (&'static str, f64, crate::score::NoteId);
+
+/// Names above: gracenotes just over their flags, movements in one row, each once a system.
+fn above(elements: &mut Vec<Element>, movements: &[Named], gracenotes: &[Named]) {
+    for (name, left, id) in gracenotes {
+        let size = p::NUMBER_SIZE;
+        let middle = left + 0.6;
+        let width = Face::Italic.width(name, size);
+        let y = ceiling(elements, middle - width / 2.0, middle + width / 2.0) + p::WORD_GAP * 0.7;
+        elements.push(words(
+            Kind::GraceName,
+            Some(*id),
+            name,
+            (middle, y),
+            (size, Face::Italic, Align::Middle),
+        ));
+    }
+    let mut seen: Vec<&str> = Vec::new();
+    let mut row: Vec<(&Named, f64)> = Vec::new();
+    for named in movements {
+        if seen.contains(&named.0) {
+            continue;
+        }
+        let width = Face::Italic.width(named.0, p::NAME_SIZE);
+        let free = row
+            .last()
+            .is_none_or(|(last, width)| last.1 + width + 1.0 <= named.1);
+        if free {
+            seen.push(named.0);
+            row.push((named, width));
+        }
+    }
+    let y = row
+        .iter()
+        .map(|(named, width)| ceiling(elements, named.1, named.1 + width))
+        .fold(4.0, f64::max)
+        + p::WORD_GAP;
+    for (named, _) in row {
+        elements.push(words(
+            Kind::MovementName,
+            Some(named.2),
+            named.0,
+            (named.1, y),
+            (p::NAME_SIZE, Face::Italic, Align::Start),
+        ));
+    }
+}
+
+/// Click numbers and note names below, each in a row under everything.
+fn below(
+    elements: &mut Vec<Element>,
+    bars: &[Bar],
+    line: &Line,
+    places: &[BarPlace],
+    settings: &Settings,
+) {
+    let mut y = elements
+        .iter()
+        .map(|element| element.shape.bounds().bottom)
+        .fold(0.0, f64::min);
+    if settings.beat_numbers {
+        y -= p::WORD_GAP * 0.8 + p::NUMBER_SIZE * 0.66;
+        for (number, x) in places.iter().flat_map(|bar| &bar.beats) {
+            elements.push(words(
+                Kind::BeatNumber,
+                None,
+                &number.to_string(),
+                (*x, y),
+                (p::NUMBER_SIZE, Face::Regular, Align::Middle),
+            ));
+        }
+    }
+    if settings.note_names {
+        y -= p::WORD_GAP * 0.8 + p::NUMBER_SIZE * 0.7;
+        let heads: Vec<(crate::score::NoteId, f64)> = elements
+            .iter()
+            .filter(|element| element.kind == Kind::Head)
+            .filter_map(|element| {
+                let bounds = element.shape.bounds();
+                Some((element.note?, f64::midpoint(bounds.left, bounds.right)))
+            })
+            .collect();
+        for column in line.bars.clone().flat_map(|bar| &bars[bar].columns) {
+            if let Some((id, x)) = heads.iter().find(|(id, _)| *id == column.id) {
+                elements.push(words(
+                    Kind::NoteName,
+                    Some(*id),
+                    column.note.name(),
+                    (*x, y),
+                    (p::NUMBER_SIZE, Face::Regular, Align::Middle),
+                ));
+            }
+        }
+    }
+}
+
+/// Where the beats of a bar fall: on a head that begins there, or between heads in proportion.
+fn beats(bar: &Bar, metre: Metre, heads: &[f64], right: f64) -> Vec<(u32, f64)> {
+    let half = Glyph::HeadBlack.outline().right / 2.0;
+    let end = bar.offset + bar.length;
+    (0..metre.beats_in_a_bar())
+        .filter_map(|beat| {
+            let at = Beats::whole(i128::from(beat));
+            if at < bar.offset || at >= end {
+                return None;
+            }
+            let place = bar.columns.iter().rposition(|column| column.place <= at)?;
+            let column = &bar.columns[place];
+            let next = heads.get(place + 1).copied().unwrap_or(right);
+            let share = ((at - column.place).to_f64() / column.duration.to_f64()).min(1.0);
+            let here = heads.get(place)?;
+            Some((beat + 1, here + half + (next - here) * share))
+        })
+        .collect()
+}
+
+/// The least width of these bars in one system, and the width that suits them, with what stands
+/// before the first.
+pub(super) fn widths(bars: &[Bar], metre: Metre, settings: &Settings) -> (f64, f64) {
+    let prefix = prefix(settings.clef, settings.metre);
+    let room = Room {
+        width: settings.width,
+        first_prefix: prefix,
+        prefix,
+        bars_in_a_system: None,
+        metre,
+        spacing: settings.spacing,
+    };
+    let line = 0..bars.len();
+    (0..bars.len())
+        .map(|place| springs(bars, place, &line, &room))
+        .fold((prefix, prefix), |sum, bar| {
+            (sum.0 + bar.least(), sum.1 + bar.natural())
+        })
+}

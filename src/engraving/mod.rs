@@ -1,0 +1,23 @@
+//! Engraving: a score as glyphs, lines and words placed in staff spaces.
+//!
+//! Paper and terminal both read it. Knows proportions, widths and where a stem ends. Knows no
+//! paper, no unit of length, no pixel and no terminal: [`terminal`] rounds to cells of characters
+//! and leaves colours to whoever draws them.
+//!
+//! x runs to the right from the left end of the staff, y upwards from its lowest line, both in
+//! staff spaces: the staff's lines are y = 0, 1, 2, 3, 4.
+
+mod beams;
+mod columns;
+pub mod font;
+mod gracenotes;
+mod lay;
+mod placed;
+mod proportions;
+mod spacing;
+mod systems;
+pub mod terminal;
+
+pub use lay::{Settings, Spacing, lay_out};
+pub use placed::{Align, BarPlace, Bounds, Element, Engraved, Kind, Shape, System};
+pub use proportions::GRACE_SCALE;
