@@ -4,6 +4,12 @@
 //! ties and broken rhythm. What the chanter cannot play is a problem with its place, never
 //! dropped.
 
+mod foreign;
+mod mend;
+
+pub use foreign::adopt_music;
+pub use mend::{Mended, mend_music};
+
 use super::problem::Kind;
 use super::written::{Bar, Gracenote, Group, Music, Written};
 use crate::chanter::Note;
@@ -25,7 +31,7 @@ pub struct MusicProblem {
 /// Lengths are read up to this many units.
 const LONGEST: u32 = 64;
 /// The finest part of a unit that is read.
-const FINEST: u32 = 64;
+const FINEST: u32 = 1024;
 
 /// Reads body text. `label` begins the sentences about bars (`stage 2, `), `unit` is the unit
 /// note length as a part of a semibreve.
@@ -35,19 +41,7 @@ pub fn read_music(
     unit: Fraction,
     label: &str,
 ) -> (Music, Vec<MusicProblem>) {
-    let mut reader = Reader {
-        signs: text.chars().collect(),
-        at: 0,
-        metre,
-        unit: metre.beats_of(unit),
-        bar: Bar::default(),
-        spans: Vec::new(),
-        bars: Vec::new(),
-        bar_spans: Vec::new(),
-        group: None,
-        broken: None,
-        problems: Vec::new(),
-    };
+    let mut reader = Reader::new(text, metre, unit);
     reader.read();
     reader.finish(label)
 }
@@ -72,9 +66,28 @@ struct Reader {
     /// What broken rhythm asks of the next note.
     broken: Option<Fraction>,
     problems: Vec<MusicProblem>,
+    /// Reading what another program wrote, which may hold more than a drill.
+    foreign: Option<foreign::Foreign>,
 }
 
 impl Reader {
+    fn new(text: &str, metre: Metre, unit: Fraction) -> Self {
+        Self {
+            signs: text.chars().collect(),
+            at: 0,
+            metre,
+            unit: metre.beats_of(unit),
+            bar: Bar::default(),
+            spans: Vec::new(),
+            bars: Vec::new(),
+            bar_spans: Vec::new(),
+            group: None,
+            broken: None,
+            problems: Vec::new(),
+            foreign: None,
+        }
+    }
+
     fn peek(&self) -> Option<char> {
         self.signs.get(self.at).copied()
     }
@@ -84,12 +97,19 @@ impl Reader {
     }
 
     fn tell(&mut self, start: usize, end: usize, kind: Kind) {
+        let kind = match &self.foreign {
+            Some(_) => foreign::adopted(kind),
+            None => kind,
+        };
         self.problems.push(MusicProblem { start, end, kind });
     }
 
     fn read(&mut self) {
         while let Some(sign) = self.peek() {
             let start = self.at;
+            if self.foreign.is_some() && self.foreign_sign(sign) {
+                continue;
+            }
             match sign {
                 '%' => {
                     while self.peek().is_some_and(|sign| sign != '\n') {
@@ -159,6 +179,9 @@ impl Reader {
     }
 
     fn letter(&mut self, letter: char) -> Option<Note> {
+        if self.foreign.is_some() {
+            return Some(self.foreign_letter(letter));
+        }
         let start = self.at;
         self.at += 1;
         let octave = self.peek().filter(|sign| matches!(sign, ',' | '\''));
@@ -183,14 +206,18 @@ impl Reader {
     fn note(&mut self, letter: char) {
         let start = self.at;
         let note = self.letter(letter);
-        let mut length = self.length();
-        if let Some(factor) = self.broken.take() {
-            length = length * factor;
-        }
+        let length = self.length();
+        self.place(start, note, length);
+    }
+
+    /// Puts a note of a written length into the bar.
+    fn place(&mut self, start: usize, note: Option<Note>, length: Beats) {
+        let length = self.lasting(length);
         let group = match self.group.take() {
             Some(pending) => Group::Spelled(pending.gracenotes),
             None => Group::None,
         };
+        let length = length + self.owed();
         let Some(note) = note else { return };
         self.bar.notes.push(Written {
             note,
@@ -199,6 +226,15 @@ impl Reader {
             group,
         });
         self.spans.push((start, self.at));
+    }
+
+    /// A written length under broken rhythm and tuplets.
+    fn lasting(&mut self, length: Beats) -> Beats {
+        let broken = self.broken.take().unwrap_or(Fraction::new_raw(1, 1));
+        match &mut self.foreign {
+            Some(foreign) => foreign.lasting(length * broken),
+            None => length * broken,
+        }
     }
 
     /// A length: `2`, `3/2`, `/`, `//`, `/4`, or nothing for the unit itself.
@@ -218,7 +254,7 @@ impl Reader {
             below = digits;
         }
         let above = above.unwrap_or(1);
-        if above == 0 || below == 0 || above > LONGEST || below > FINEST {
+        if above == 0 || below == 0 || above > LONGEST.saturating_mul(below) || below > FINEST {
             let found: String = self.signs[start..self.at].iter().collect();
             self.tell(start, self.at, Kind::BadLength { found });
             return self.unit;
@@ -382,11 +418,17 @@ impl Reader {
     fn finish(mut self, label: &str) -> (Music, Vec<MusicProblem>) {
         self.close_bar(false, true);
         let order = self.unroll();
-        let music = Music {
+        let mut music = Music {
             metre: self.metre,
             bars: std::mem::take(&mut self.bars),
             order,
         };
+        if self.foreign.is_some() {
+            for mended in mend_music(&mut music) {
+                let span = self.bar_spans[mended.bar][mended.note];
+                self.tell(span.0, span.1, mended.kind());
+            }
+        }
         self.check_bars(&music, label);
         self.check_notes(&music);
         self.problems.sort_by_key(|problem| problem.start);

@@ -9,7 +9,7 @@ use std::fmt;
 /// A place in a text file, counted as editors count.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Place {
-    /// From 1.
+    /// From 1; 0 where the file as a whole is meant, or has no lines.
     pub line: usize,
     /// In characters, from 1.
     pub column: usize,
@@ -35,6 +35,15 @@ pub struct Problem {
     pub kind: Kind,
 }
 
+impl Place {
+    /// The file as a whole.
+    pub const WHOLE_FILE: Self = Self {
+        line: 0,
+        column: 1,
+        width: 1,
+    };
+}
+
 impl Problem {
     /// A problem at a place.
     pub fn new(place: Place, kind: Kind) -> Self {
@@ -44,7 +53,7 @@ impl Problem {
     /// Whether the drill can still be played.
     pub fn severity(&self) -> Severity {
         match self.kind {
-            Kind::Crowded { .. } => Severity::Note,
+            Kind::Crowded { .. } | Kind::Adopted { .. } => Severity::Note,
             _ => Severity::Error,
         }
     }
@@ -230,6 +239,18 @@ pub enum Kind {
     TieAtEnd,
     NoFirstEnding,
     NoSecondEnding,
+    // files of other programs
+    /// Something that a drill cannot hold, and what was done about it.
+    Adopted {
+        found: String,
+        done: String,
+        times: usize,
+    },
+    /// Something without which no drill can be made of it.
+    Foreign {
+        found: String,
+        expected: String,
+    },
 }
 
 fn beats(value: Beats) -> String {
@@ -453,6 +474,15 @@ impl fmt::Display for Kind {
             Self::TieAtEnd => write!(f, "a tie leads to no note"),
             Self::NoFirstEnding => write!(f, "a second ending without a first"),
             Self::NoSecondEnding => write!(f, "a first ending without a second"),
+            Self::Adopted {
+                found,
+                done,
+                times: 1,
+            } => write!(f, "{found}: {done}"),
+            Self::Adopted { found, done, times } => {
+                write!(f, "{found} ({times} times): {done}")
+            }
+            Self::Foreign { found, expected } => write!(f, "{found}; expected {expected}"),
         }
     }
 }
@@ -598,8 +628,12 @@ pub fn render(file: &str, source: &str, problems: &[Problem]) -> String {
             Severity::Error => "",
             Severity::Note => "note: ",
         };
-        let _ = writeln!(text, "{file}:{line}:{column}: {level}{}", problem.kind);
-        if let Some(found) = lines.get(line.saturating_sub(1)) {
+        if line == 0 {
+            let _ = writeln!(text, "{file}: {level}{}", problem.kind);
+        } else {
+            let _ = writeln!(text, "{file}:{line}:{column}: {level}{}", problem.kind);
+        }
+        if let Some(found) = line.checked_sub(1).and_then(|line| lines.get(line)) {
             let clean: String = found
                 .chars()
                 .map(|sign| {
