@@ -162,19 +162,35 @@ fn log_file() -> Option<File> {
     File::create(folder.join("sound.log")).ok()
 }
 
-/// Signals that ask the program to leave.
+/// Signals that ask the program to leave: the loop sees the flag. Where it cannot (a terminal that
+/// has gone away keeps the key reader busy for ever), the program ends after a second; every mark
+/// shown is in the journal by then.
 fn termination() -> Arc<AtomicBool> {
     let flag = Arc::new(AtomicBool::new(false));
     #[cfg(unix)]
-    for signal in [
-        signal_hook::consts::SIGTERM,
-        signal_hook::consts::SIGHUP,
-        signal_hook::consts::SIGINT,
-    ] {
-        let _ = signal_hook::flag::register(signal, Arc::clone(&flag));
+    {
+        use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+        let seen = Arc::clone(&flag);
+        if let Ok(mut signals) = signal_hook::iterator::Signals::new([SIGTERM, SIGHUP, SIGINT]) {
+            let watch = move || {
+                if let Some(signal) = signals.forever().next() {
+                    seen.store(true, Ordering::Relaxed);
+                    std::thread::sleep(GRACE);
+                    terminal::give_back();
+                    std::process::exit(128 + signal);
+                }
+            };
+            let _ = std::thread::Builder::new()
+                .name("signals".to_owned())
+                .spawn(watch);
+        }
     }
     flag
 }
+
+/// How long the loop has to leave by itself after a signal.
+#[cfg(unix)]
+const GRACE: Duration = Duration::from_secs(2);
 
 /// Between two drawings while something moves.
 const FRAME: Duration = Duration::from_millis(33);

@@ -101,7 +101,8 @@ impl Drop for Terminal {
     }
 }
 
-fn give_back() {
+/// Gives the terminal back, once.
+pub(crate) fn give_back() {
     if TAKEN.swap(false, Ordering::SeqCst) {
         let _ = execute!(
             stdout(),
