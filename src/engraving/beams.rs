@@ -68,7 +68,10 @@ pub(super) fn draw_joined(columns: &[(&Column, f64)]) -> Vec<Element> {
         return Vec::new();
     };
     let run = (to - from).max(0.1);
-    let lowest = columns.iter().map(|(column, _)| column.y()).fold(f64::MAX, f64::min);
+    let lowest = columns
+        .iter()
+        .map(|(column, _)| column.y())
+        .fold(f64::MAX, f64::min);
     let rise = if columns.len() > 2 && lowest < first.y().min(last.y()) {
         // A note inside hangs lower than both ends: a level beam.
         0.0
@@ -104,7 +107,10 @@ pub(super) fn draw_joined(columns: &[(&Column, f64)]) -> Vec<Element> {
             },
         });
     };
-    let most = columns.iter().map(|(column, _)| column.length.value.flags()).max();
+    let most = columns
+        .iter()
+        .map(|(column, _)| column.length.value.flags())
+        .max();
     for level in 0..most.unwrap_or(0) {
         let mut place = 0;
         while place < columns.len() {

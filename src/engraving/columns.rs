@@ -69,9 +69,7 @@ impl Column {
         let dots = if self.length.dots == 0 {
             0.0
         } else {
-            p::DOT_GAP
-                + f64::from(self.length.dots - 1) * p::DOT_STEP
-                + Glyph::Dot.outline().right
+            p::DOT_GAP + f64::from(self.length.dots - 1) * p::DOT_STEP + Glyph::Dot.outline().right
         };
         let ledger = if self.note == Note::HighA {
             p::LEDGER_REACH
@@ -111,8 +109,7 @@ pub(super) fn bars_of(score: &Score, music: Option<&Music>) -> Vec<Bar> {
         }
         let full = score.metre.bar();
         let previous = bars.last().map(|bar: &Bar| bar.signs);
-        let begins_a_part =
-            previous.is_none_or(|signs| signs.repeat_ends || signs.part_ends);
+        let begins_a_part = previous.is_none_or(|signs| signs.repeat_ends || signs.part_ends);
         let offset = if begins_a_part && bar.length < full && score.bars.len() > 1 {
             full - bar.length
         } else {

@@ -34,7 +34,11 @@ pub(super) fn space(group: &ScoreGroup, melody_y: f64) -> GraceGroup {
     let Some(last) = notes.last() else {
         return GraceGroup::default();
     };
-    let melody_ledger = if melody_y >= 5.0 { p::LEDGER_REACH } else { 0.0 };
+    let melody_ledger = if melody_y >= 5.0 {
+        p::LEDGER_REACH
+    } else {
+        0.0
+    };
     let mut to_note = if notes.len() == 1 {
         single_to_note(height(*last), melody_y)
     } else {
@@ -162,7 +166,9 @@ fn stem_tops(group: &ScoreGroup, spaced: &GraceGroup, x: f64) -> Vec<(f64, f64)>
     }
     let run = last.0 - first.0;
     // Measured: a rise of 0.64 over 2.0 at most.
-    let rise = ((last.1 - first.1) * 0.35).clamp(-0.64, 0.64).clamp(-0.32 * run, 0.32 * run);
+    let rise = ((last.1 - first.1) * 0.35)
+        .clamp(-0.64, 0.64)
+        .clamp(-0.32 * run, 0.32 * run);
     let stack = 2.0 * p::GRACE_BEAM_STEP + p::GRACE_BEAM;
     let lean = |stem: f64| rise * (stem - first.0) / run;
     let base = places

@@ -217,7 +217,10 @@ fn system(bars: &[Bar], line: &Line, first: bool, room: &Room, settings: &Settin
         .collect();
     all.extend(elements);
     above(&mut all, &names, &notes);
-    if settings.bar_numbers && !first && let Some(bar) = places.first() {
+    if settings.bar_numbers
+        && !first
+        && let Some(bar) = places.first()
+    {
         all.push(words(
             Kind::BarNumber,
             None,

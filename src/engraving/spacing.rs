@@ -30,7 +30,10 @@ pub(super) struct Springs {
 /// The space that suits a note by its length: a step wider for each doubling, never proportional,
 /// as printed music has it (LilyPond's reference describes the same rule; ours in our own widths).
 fn suits(column: &Column, metre: Metre, spacing: Spacing) -> f64 {
-    let part = metre.semibreves_of(column.duration).to_f64().unwrap_or(0.25);
+    let part = metre
+        .semibreves_of(column.duration)
+        .to_f64()
+        .unwrap_or(0.25);
     let doublings = (part * 8.0).max(1.0 / 64.0).log2();
     (spacing.quaver + spacing.doubling * doublings).max(spacing.least)
 }

@@ -98,9 +98,9 @@ pub(super) fn break_into_lines(bars: &[Bar], room: &Room) -> Vec<Line> {
         })
         .collect();
     let short = lines.len() > 1
-        && lines.last().is_some_and(|last| {
-            last.bars.len() * 2 <= lines[0].bars.len()
-        });
+        && lines
+            .last()
+            .is_some_and(|last| last.bars.len() * 2 <= lines[0].bars.len());
     if short && let Some(last) = lines.last_mut() {
         // Half a line or less is not pulled apart to the full width.
         let share = last.bars.len() as f64 / ranges[0].len() as f64;
@@ -172,9 +172,10 @@ fn line_up(bars: &[Bar], lines: &mut [Line], room: &Room) {
             .collect()
     };
     let fits = lines.iter().all(|line| {
-        line.bars.clone().zip(widths(line.prefix)).all(|(place, width)| {
-            width >= springs(bars, place, &line.bars, room).least()
-        })
+        line.bars
+            .clone()
+            .zip(widths(line.prefix))
+            .all(|(place, width)| width >= springs(bars, place, &line.bars, room).least())
     }) && mean.last().is_some_and(|end| *end <= room.width + 0.01);
     if fits {
         for line in lines {

@@ -119,12 +119,7 @@ const WIDEST: f64 = 1.7;
 
 /// Draws written bars (indices into [`Music::bars`], in one row; a range beyond the end is cut).
 /// The metre stands before them when they begin with the first.
-pub fn draw(
-    score: &Score,
-    music: Option<&Music>,
-    bars: Range<usize>,
-    settings: &Settings,
-) -> Grid {
+pub fn draw(score: &Score, music: Option<&Music>, bars: Range<usize>, settings: &Settings) -> Grid {
     let all = bars_of(score, music);
     let end = bars.end.min(all.len());
     let chosen = &all[bars.start.min(end)..end];
@@ -202,7 +197,14 @@ impl Page {
     }
 
     /// As `put`, but never over a head.
-    fn put_behind(&mut self, row: i32, column: i32, symbol: char, style: Style, note: Option<NoteId>) {
+    fn put_behind(
+        &mut self,
+        row: i32,
+        column: i32,
+        symbol: char,
+        style: Style,
+        note: Option<NoteId>,
+    ) {
         let taken = self
             .cells
             .get(&(row, column))
@@ -248,7 +250,9 @@ impl Page {
         let note = element.note;
         match (element.kind, &element.shape) {
             (Kind::BarLine, Shape::Bar { left, right, .. }) => {
-                let column = self.column(f64::midpoint(*left, *right)).min(self.last_column);
+                let column = self
+                    .column(f64::midpoint(*left, *right))
+                    .min(self.last_column);
                 let sign = if right - left > 0.3 { '┃' } else { '│' };
                 for row in 0..=8 {
                     self.put(row, column, sign, Style::BarLine, None);
@@ -260,7 +264,13 @@ impl Page {
             (Kind::Metre, Shape::Glyph { glyph, x, y, .. }) => {
                 let figure = (1..=9).find(|figure| Glyph::figure(*figure) == Some(*glyph));
                 let sign = figure.and_then(|figure| char::from_digit(figure, 10));
-                self.put(row(*y), self.column(*x), sign.unwrap_or(' '), Style::Metre, None);
+                self.put(
+                    row(*y),
+                    self.column(*x),
+                    sign.unwrap_or(' '),
+                    Style::Metre,
+                    None,
+                );
             }
             (Kind::Ledger | Kind::GraceLedger, Shape::Bar { .. }) => {
                 let y = row(f64::midpoint(bounds.bottom, bounds.top));
@@ -324,12 +334,14 @@ impl Page {
     fn draw_melody(&mut self, elements: &[Element]) {
         let head_of: BTreeMap<NoteId, (i32, i32)> = elements
             .iter()
-            .filter_map(|element| match (element.kind, element.note, &element.shape) {
-                (Kind::Head, Some(id), Shape::Glyph { x, y, .. }) => {
-                    Some((id, (row(*y), self.column(*x))))
-                }
-                _ => None,
-            })
+            .filter_map(
+                |element| match (element.kind, element.note, &element.shape) {
+                    (Kind::Head, Some(id), Shape::Glyph { x, y, .. }) => {
+                        Some((id, (row(*y), self.column(*x))))
+                    }
+                    _ => None,
+                },
+            )
             .collect();
         let beams = beams_of(elements);
         for element in elements {
@@ -429,7 +441,10 @@ impl Page {
                 };
                 let level = beam.level(from.0, from.1);
                 let row = lowest - 4 + level;
-                let (left, right) = (self.column(from.0), self.column(to.0 - super::proportions::STEM));
+                let (left, right) = (
+                    self.column(from.0),
+                    self.column(to.0 - super::proportions::STEM),
+                );
                 for column in left..=right.max(left + 1) {
                     let stem = beam
                         .notes
@@ -454,10 +469,17 @@ impl Page {
             return;
         };
         let half_head = Glyph::HeadBlack.outline().right / 2.0;
-        let beats = i32::from(self.cells.values().any(|cell| cell.style == Style::BeatNumber));
+        let beats = i32::from(
+            self.cells
+                .values()
+                .any(|cell| cell.style == Style::BeatNumber),
+        );
         match element.kind {
             Kind::MovementName => {
-                let column = self.column(*x).min(self.last_column - text.chars().count() as i32).max(0);
+                let column = self
+                    .column(*x)
+                    .min(self.last_column - text.chars().count() as i32)
+                    .max(0);
                 self.write(top + 1, column, text, Style::MovementName, element.note);
             }
             Kind::GraceName => {
@@ -478,7 +500,13 @@ impl Page {
             }
             Kind::NoteName => {
                 let column = self.column(x - half_head);
-                self.write(bottom - 1 - beats, column, text, Style::NoteName, element.note);
+                self.write(
+                    bottom - 1 - beats,
+                    column,
+                    text,
+                    Style::NoteName,
+                    element.note,
+                );
             }
             _ => {}
         }
@@ -598,7 +626,12 @@ mod tests {
             for (place, stage) in value.stages.iter().enumerate() {
                 let score = resolve_music(&stage.music, Beats::ZERO, &value.schools);
                 for bar in 0..stage.music.bars.len() {
-                    let grid = draw(&score, Some(&stage.music), bar..bar + 1, &Settings::wide(80));
+                    let grid = draw(
+                        &score,
+                        Some(&stage.music),
+                        bar..bar + 1,
+                        &Settings::wide(80),
+                    );
                     assert!(grid.fits, "{} stage {place} bar {bar}", drill.name);
                     let heads = |style| {
                         grid.rows
@@ -614,8 +647,20 @@ mod tests {
                         .expect("played");
                     let notes: Vec<_> = score.notes.iter().filter(|n| n.bar == index).collect();
                     let graces: usize = notes.iter().map(|n| n.group.parts.len()).sum();
-                    assert_eq!(heads(Style::Head), notes.len(), "{}\n{}", drill.name, text(&grid));
-                    assert_eq!(heads(Style::GraceHead), graces, "{}\n{}", drill.name, text(&grid));
+                    assert_eq!(
+                        heads(Style::Head),
+                        notes.len(),
+                        "{}\n{}",
+                        drill.name,
+                        text(&grid)
+                    );
+                    assert_eq!(
+                        heads(Style::GraceHead),
+                        graces,
+                        "{}\n{}",
+                        drill.name,
+                        text(&grid)
+                    );
                     assert!(grid.rows.iter().all(|row| row.len() <= 80));
                 }
             }

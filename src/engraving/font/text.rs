@@ -44,7 +44,10 @@ impl Face {
         };
         let names = font.charmap();
         let metrics = font.glyph_metrics(Size::unscaled(), LocationRef::default());
-        let em = f64::from(font.metrics(Size::unscaled(), LocationRef::default()).units_per_em);
+        let em = f64::from(
+            font.metrics(Size::unscaled(), LocationRef::default())
+                .units_per_em,
+        );
         text.char_indices()
             .map(|(at, sign)| {
                 let glyph = names
@@ -59,7 +62,11 @@ impl Face {
 
     /// The width of a text set at `size`, in the unit of `size`.
     pub fn width(self, text: &str, size: f64) -> f64 {
-        self.run(text).iter().map(|(_, advance, _)| advance).sum::<f64>() * size
+        self.run(text)
+            .iter()
+            .map(|(_, advance, _)| advance)
+            .sum::<f64>()
+            * size
     }
 }
 
@@ -70,7 +77,13 @@ pub fn shown(text: &str) -> String {
     };
     let names = font.charmap();
     text.chars()
-        .map(|sign| if names.map(sign).is_some() { sign } else { STAND_IN })
+        .map(|sign| {
+            if names.map(sign).is_some() {
+                sign
+            } else {
+                STAND_IN
+            }
+        })
         .collect()
 }
 
@@ -79,7 +92,10 @@ pub fn outline_text(face: Face, text: &str) -> Vec<Segment> {
     let Some(font) = face.font() else {
         return Vec::new();
     };
-    let em = f64::from(font.metrics(Size::unscaled(), LocationRef::default()).units_per_em);
+    let em = f64::from(
+        font.metrics(Size::unscaled(), LocationRef::default())
+            .units_per_em,
+    );
     let glyphs = font.outline_glyphs();
     let mut pen = Pen {
         segments: Vec::new(),
@@ -130,7 +146,8 @@ impl OutlinePen for Pen {
             )
         };
         self.here = end;
-        self.segments.push(Segment::Curve(toward(start), toward(end), end));
+        self.segments
+            .push(Segment::Curve(toward(start), toward(end), end));
     }
     fn curve_to(&mut self, ax: f32, ay: f32, bx: f32, by: f32, x: f32, y: f32) {
         let (a, b) = (self.point(ax, ay), self.point(bx, by));

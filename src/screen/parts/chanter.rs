@@ -107,7 +107,12 @@ pub(super) fn draw(
         put(buffer, area, x, area.y + 1, &sign, style);
         x = put(buffer, area, x, area.y, hole, style);
     }
-    put(buffer, area, x + 1, area.y, &title, theme.heading());
+    // Beside the holes where there is room, below them otherwise.
+    if x + 1 + title.chars().count() as u16 <= area.right() {
+        put(buffer, area, x + 1, area.y, &title, theme.heading());
+    } else {
+        put(buffer, area, area.x, area.y + 2, &title, theme.heading());
+    }
 }
 
 fn hole(shape: Option<Shape>, finger: Finger) -> &'static str {

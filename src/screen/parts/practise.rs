@@ -64,25 +64,34 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
         width: whole.width - 2,
         ..whole
     };
-    let large = whole.height >= 34 && whole.width >= 100;
+    let roomy = whole.height >= 32;
+    let large = whole.height >= 36 && whole.width >= 100;
     let mut rows = Rows::new(area);
     title(model, practising, theme, buffer, rows.take(1));
     beats(model, practising, theme, buffer, rows.take(1));
-    rule(buffer, theme, rows.take(1));
-    let foot = 4;
-    let lower: u16 = if large { 18 } else { 9 };
-    let music = area.height.saturating_sub(4 + lower + foot);
+    if roomy {
+        rule(buffer, theme, rows.take(1));
+    }
+    let lower: u16 = if roomy {
+        9 + (whole.height - 32).min(9)
+    } else {
+        6
+    };
+    let foot = if roomy { 5 } else { 3 };
+    let music = area.bottom().saturating_sub(rows.next + lower + foot);
     draw_music(model, practising, theme, buffer, rows.take(music));
-    rule(buffer, theme, rows.take(1));
+    if roomy {
+        rule(buffer, theme, rows.take(1));
+    }
     let below = rows.take(lower);
-    let columns = if large { [30, 46] } else { [22, 30] };
+    let columns = if large { [30, 34] } else { [24, 28] };
     let chanter_area = Rect {
-        width: columns[0].min(below.width),
+        width: columns[0] - 1,
         ..below
     };
     let board_area = Rect {
         x: below.x + columns[0],
-        width: columns[1].min(below.width.saturating_sub(columns[0])),
+        width: columns[1],
         ..below
     };
     let figures_area = Rect {
@@ -90,41 +99,31 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
         width: below.right().saturating_sub(board_area.right() + 1),
         ..below
     };
-    chanter::draw(
-        buffer,
-        theme,
-        chanter_area,
-        sounding(practising),
-        model.options.left_handed,
-    );
+    let handed = model.options.left_handed;
+    chanter::draw(buffer, theme, chanter_area, sounding(practising), handed);
     if model.options.explain {
-        explanation(
-            practising,
-            theme,
-            buffer,
-            Rect {
-                width: below.right().saturating_sub(board_area.x),
-                ..board_area
-            },
-        );
+        let right = Rect {
+            width: below.right().saturating_sub(board_area.x),
+            ..board_area
+        };
+        explanation(practising, theme, buffer, right);
     } else {
         board::draw(buffer, theme, board_area, practising);
         big_figures(practising, theme, buffer, figures_area, large);
     }
-    let text = listen_line(practising, theme_is_still(practising));
-    for text in wrapped(&text, area.width).iter().take(1) {
-        let at = rows.take(1);
-        put(buffer, at, at.x, at.y, text, theme.faint());
+    let listen = rows.take(foot - if roomy { 3 } else { 2 });
+    let text = listen_line(practising);
+    let lines = wrapped(&text, area.width);
+    let cut = lines.len() > usize::from(listen.height);
+    for (y, text) in (listen.y..listen.bottom()).zip(&lines) {
+        let last = cut && y + 1 == listen.bottom();
+        let text = if last {
+            fitted(&format!("{text} … (e)"), area.width)
+        } else {
+            text.clone()
+        };
+        put(buffer, listen, listen.x, y, &text, theme.faint());
     }
-    let legend = rows.take(1);
-    put(
-        buffer,
-        legend,
-        legend.x,
-        legend.y,
-        board::LEGEND,
-        theme.faint(),
-    );
     notice(model, theme, buffer, rows.take(1));
     keys(theme, buffer, rows.take(1), practising);
 }
@@ -320,9 +319,7 @@ fn draw_music(
         );
         return;
     }
-    if area.height >= staff::LEAST_ROWS {
-        staff::draw(buffer, theme, area, practising);
-    } else {
+    if area.height < staff::LEAST_ROWS || !staff::draw(buffer, theme, area, practising) {
         music_line(practising, theme, buffer, area);
     }
 }

@@ -1,19 +1,113 @@
-//! The music on a staff.
+//! The music on a staff: the layout of the engraving, coloured, with the cursor in it.
 
-use super::line;
 use super::practise::sounding;
 use crate::app::Practising;
+use crate::engraving::terminal::{Cell, Grid, Settings, Signs, Style as Sign, draw as engrave};
+use crate::score::NoteId;
 use crate::screen::Theme;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
+use ratatui::style::Style;
 
 /// Fewer rows than this hold no staff.
-pub(super) const LEAST_ROWS: u16 = 7;
+pub(super) const LEAST_ROWS: u16 = 12;
+/// More bars than this are not shown at once: the eye looks for the present one.
+const MOST_BARS: usize = 4;
 
-/// Draws the bars around the one that sounds.
-pub(super) fn draw(buffer: &mut Buffer, theme: Theme, area: Rect, practising: &Practising) {
-    if let Some(score) = practising.scores.get(practising.stage()) {
-        let id = sounding(practising).now.map(|sounded| sounded.id);
-        line::draw(buffer, theme, area, score, id);
+/// Draws the bars around the one that sounds; gives false where not even one bar fits.
+pub(super) fn draw(buffer: &mut Buffer, theme: Theme, area: Rect, practising: &Practising) -> bool {
+    let stage = practising.stage();
+    let (Some(score), Some(drilled)) = (
+        practising.scores.get(stage),
+        practising.drill.stages.get(stage),
+    ) else {
+        return false;
+    };
+    let now = sounding(practising).now.map(|sounded| sounded.id);
+    let bars = drilled.music.bars.len();
+    let present = present_bar(practising);
+    let grid = (1..=MOST_BARS.min(bars)).rev().find_map(|count| {
+        let first = (present / count * count).min(bars.saturating_sub(count));
+        let settings = Settings {
+            columns: usize::from(area.width),
+            signs: Signs::Unicode,
+            names: true,
+            beat_numbers: true,
+            note_names: true,
+        };
+        let grid = engrave(score, Some(&drilled.music), first..first + count, &settings);
+        (grid.fits && !grid.rows.is_empty()).then_some(grid)
+    });
+    match grid {
+        Some(grid) if grid.rows.len() <= usize::from(area.height) => {
+            paint(buffer, theme, area, &grid, now);
+            true
+        }
+        Some(grid) => {
+            let rows = usize::from(area.height);
+            paint(buffer, theme, area, &without_names(grid, rows), now);
+            true
+        }
+        None => false,
+    }
+}
+
+/// Rows of names are left out, the movement's first, where there is no room for them.
+fn without_names(mut grid: Grid, rows: usize) -> Grid {
+    for sign in [Sign::GraceName, Sign::MovementName, Sign::BeatNumber] {
+        if grid.rows.len() > rows {
+            let is_blank = |cell: &Cell| cell.symbol == ' ' || cell.style == sign;
+            grid.rows.retain(|row| {
+                !row.iter().all(is_blank) || row.iter().all(|cell| cell.symbol == ' ')
+            });
+        }
+    }
+    let blank = |row: &Vec<Cell>| row.iter().all(|cell| cell.symbol == ' ');
+    while grid.rows.len() > rows && grid.rows.first().is_some_and(blank) {
+        grid.rows.remove(0);
+    }
+    grid
+}
+
+/// The written bar, from 0, that sounds now.
+fn present_bar(practising: &Practising) -> usize {
+    let Some(place) = &practising.heard else {
+        return 0;
+    };
+    let at = place.in_repetition();
+    practising
+        .scores
+        .get(place.stage)
+        .and_then(|score| score.bars.iter().rev().find(|bar| bar.start.to_f64() <= at))
+        .map_or(0, |bar| bar.written)
+}
+
+fn paint(buffer: &mut Buffer, theme: Theme, area: Rect, grid: &Grid, now: Option<NoteId>) {
+    let now = now.map(|id| NoteId { pass: 1, ..id });
+    let top = area.y + area.height.saturating_sub(grid.rows.len() as u16) / 2;
+    for (y, row) in (top..area.bottom()).zip(&grid.rows) {
+        for (x, cell) in (area.x..area.right()).zip(row) {
+            if cell.symbol == ' ' {
+                continue;
+            }
+            let here = now.is_some() && cell.note == now;
+            let style = if here {
+                theme.here()
+            } else {
+                style(theme, cell.style)
+            };
+            if let Some(target) = buffer.cell_mut((x, y)) {
+                target.set_char(cell.symbol).set_style(style);
+            }
+        }
+    }
+}
+
+fn style(theme: Theme, sign: Sign) -> Style {
+    match sign {
+        Sign::Blank | Sign::Staff | Sign::BarLine | Sign::BeatNumber => theme.faint(),
+        Sign::Head | Sign::Metre | Sign::NoteName => theme.heading(),
+        Sign::MovementName | Sign::GraceName => theme.strong(),
+        Sign::Stem | Sign::Dot | Sign::Tie | Sign::GraceHead | Sign::GraceStem => theme.plain(),
     }
 }
