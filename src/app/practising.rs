@@ -6,7 +6,7 @@ use crate::drill::Drill;
 use crate::practice::ladder::rungs;
 use crate::practice::{CellKey, Phase, Plan, StagePrint, State, edited, replay};
 use crate::score::{Score, resolve_music};
-use crate::timeline::{Event, EventKind, Layout, Sounded, Timeline, lay};
+use crate::timeline::{Event, EventKind, Layout, SoundPart, Sounded, Timeline, lay};
 use crate::units::{Bpm, Fraction, SampleRate};
 use std::collections::VecDeque;
 use std::sync::Arc;
@@ -172,6 +172,24 @@ impl Practising {
             .map(|place| place.timeline.tempo)
             .or_else(|| self.cell().map(|cell| cell.tempo))
             .unwrap_or(self.drill.ladder.from)
+    }
+
+    /// Before anything is heard: nothing sounds, the stage's first note comes next.
+    pub fn first_sound(&self) -> Sounding {
+        let next = self
+            .scores
+            .get(self.stage())
+            .and_then(|score| score.notes.first())
+            .map(|note| Sounded {
+                id: note.id,
+                note: note.note,
+                part: SoundPart::Melody {
+                    place: note.place,
+                    written: note.written,
+                },
+                length: note.written,
+            });
+        Sounding { now: None, next }
     }
 
     /// The timeline of a cell.

@@ -709,7 +709,7 @@ fn begin_repetition(
 fn sound_state(model: &mut Model, state: SoundState) {
     let notice = match (&model.sound, &state) {
         (_, SoundState::Silent { why }) => Some(Notice::urgent(format!(
-            "no sound: {why}; playing goes on silently"
+            "playing goes on silently: {why}"
         ))),
         (SoundState::Silent { .. }, SoundState::Sounding { device, .. }) => {
             Some(Notice::plain(format!("sound is back, on {device}")))

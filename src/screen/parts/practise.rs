@@ -84,7 +84,7 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
         rule(buffer, theme, rows.take(1));
     }
     let below = rows.take(lower);
-    let columns = if large { [30, 34] } else { [24, 28] };
+    let columns = if large { [30, 34] } else { [22, 28] };
     let chanter_area = Rect {
         width: columns[0] - 1,
         ..below
@@ -285,18 +285,11 @@ fn place_words(practising: &Practising, place: &Place) -> String {
     format!("bar {} of {}", bar + 1, bars.len())
 }
 
-fn theme_is_still(practising: &Practising) -> bool {
-    !practising.is_playing()
-}
-
 /// What sounds now; before anything sounds, the first note as what comes next.
 pub(super) fn sounding(practising: &Practising) -> Sounding {
     match &practising.heard {
         Some(place) => place.sounding(),
-        None => Sounding {
-            now: None,
-            next: None,
-        },
+        None => practising.first_sound(),
     }
 }
 
@@ -358,20 +351,13 @@ fn big_figures(
     let mut x = area.x;
     for (text, label, style) in [
         (beat, "beat", theme.strong()),
-        (streak, "clean in a row", theme.plain()),
+        (streak, "in a row", theme.plain()),
         (tempo, "tempo", theme.plain()),
     ] {
-        let width = size
-            .columns(&text)
-            .max(label.len() as u16 - if large { 0 } else { 3 });
+        let width = size.columns(&text).max(label.len() as u16);
         if x + size.columns(&text) > area.right() {
             break;
         }
-        let label = if large {
-            label
-        } else {
-            label.split(' ').next().unwrap_or(label)
-        };
         figures::draw(
             buffer,
             area,
@@ -422,7 +408,7 @@ fn standing_words(practising: &Practising) -> String {
 }
 
 /// What to listen for in this stage.
-fn listen_line(practising: &Practising, still: bool) -> String {
+fn listen_line(practising: &Practising) -> String {
     let stage = practising.drill.stages.get(practising.stage());
     let listen = stage
         .and_then(|stage| stage.listen_for.as_deref())
@@ -434,8 +420,8 @@ fn listen_line(practising: &Practising, still: bool) -> String {
         .and_then(|sentences| sentences.into_iter().next());
     match (listen, time) {
         (Some(listen), None) => format!("listen for {listen}"),
-        (Some(listen), Some(_)) if still => format!("listen for {listen}"),
-        (_, Some(time)) => time,
+        (Some(listen), Some(time)) => format!("listen for {listen}; {time}"),
+        (None, Some(time)) => time,
         (None, None) => String::new(),
     }
 }
