@@ -11,6 +11,7 @@ pub mod commands;
 pub mod drill;
 pub mod engraving;
 pub mod journal;
+pub mod listening;
 pub mod live;
 pub mod movement;
 pub mod practice;

@@ -1,0 +1,106 @@
+//! What of the path was the chanter: no tones before the first and after the last note, no clicks.
+//!
+//! It knows levels and lengths and nothing of spectra. Every note passes through; it waits here
+//! until [`AHEAD`] seconds after it are known.
+
+use super::heard::HeardNote;
+use std::collections::VecDeque;
+
+/// How long a note waits for what follows, seconds.
+const AHEAD: f64 = 1.5;
+/// A tone this much under the playing, before it begins or after it ended, was no chanter, dB.
+const UNDER: f64 = 5.0;
+/// The same where a drone's own tone stands alone: it lies nearer to the playing, dB.
+const UNDER_DRONES: f64 = 3.2;
+/// A short tone this much over both neighbours is a click from outside, dB.
+const OVER: f64 = 4.5;
+/// Longest click, seconds.
+const CLICK: f64 = 0.032;
+/// Gap over which notes still join, seconds.
+const JOINED: f64 = 0.002;
+
+/// Lets the chanter's notes through.
+#[derive(Debug, Default)]
+pub(super) struct Gate {
+    waiting: VecDeque<HeardNote>,
+    /// Level of the playing, dB; none before it began and after it ended.
+    playing: Option<f64>,
+}
+
+impl Gate {
+    /// Takes the next note of the path.
+    pub(super) fn push(&mut self, note: HeardNote) {
+        self.waiting.push_back(note);
+        self.fold_click();
+    }
+
+    /// The newest three: note, click, note.
+    fn fold_click(&mut self) {
+        let count = self.waiting.len();
+        if count < 3 {
+            return;
+        }
+        let (before, click, after) = (
+            self.waiting[count - 3],
+            self.waiting[count - 2],
+            self.waiting[count - 1],
+        );
+        let short = click.length_s() <= CLICK;
+        let joined =
+            click.start_s - before.end_s <= JOINED && after.start_s - click.end_s <= JOINED;
+        if !short || !joined || click.level < before.level.max(after.level) + OVER {
+            return;
+        }
+        self.waiting.truncate(count - 2);
+        if before.note == after.note {
+            self.waiting[count - 3] = before.joined(&after);
+        } else {
+            // the change lies somewhere under the click
+            let middle = 0.5 * (click.start_s + click.end_s);
+            self.waiting[count - 3].end_s = middle;
+            self.waiting.push_back(HeardNote {
+                start_s: middle,
+                ..after
+            });
+        }
+    }
+
+    /// The notes that are sure at this time, or all at the end.
+    pub(super) fn pull(&mut self, now_s: f64, all: bool, out: &mut Vec<HeardNote>) {
+        while let Some(first) = self.waiting.front() {
+            if !all && (first.end_s + AHEAD > now_s || self.waiting.len() < 3) {
+                break;
+            }
+            let first = *first;
+            self.waiting.pop_front();
+            let coming = self
+                .waiting
+                .iter()
+                .take_while(|note| note.start_s < first.end_s + AHEAD)
+                .filter(|note| note.length_s() > 0.03)
+                .map(|note| note.level)
+                .fold(f64::NEG_INFINITY, f64::max);
+            match self.playing {
+                None if first.level < coming - margin(&first) => {}
+                Some(level) if first.level.max(coming) < level - margin(&first) => {
+                    self.playing = None;
+                }
+                _ => {
+                    let old = self.playing.unwrap_or(first.level.max(coming));
+                    let weight = first.length_s().min(0.3);
+                    self.playing = Some(old + (first.level - old) * weight);
+                    out.push(first);
+                }
+            }
+        }
+    }
+}
+
+/// How far under the playing a note may lie at its edges, dB.
+fn margin(note: &HeardNote) -> f64 {
+    if note.drone && note.length_s() > 0.1 {
+        UNDER_DRONES
+    } else {
+        UNDER
+    }
+}

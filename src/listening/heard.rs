@@ -1,0 +1,79 @@
+//! Notes heard, as values.
+
+use crate::chanter::Note;
+use crate::units::Cents;
+use serde::Serialize;
+
+/// Longest crossing noise, seconds: gracenotes begin at 20 ms (common practice, no source).
+const CROSSING: f64 = 0.0205;
+/// Longest gracenote, seconds: three times what is usual, so that a slow one is still one.
+const GRACENOTE: f64 = 0.160;
+
+/// What a note heard looks like when no score says what it was meant to be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum HeardKind {
+    /// Longer than any gracenote.
+    Melody,
+    /// As long as a gracenote or a tone inside a movement.
+    Gracenote,
+    /// Too short for a gracenote.
+    Crossing,
+}
+
+/// A note heard.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeardNote {
+    /// Which of the nine.
+    pub note: Note,
+    /// Start, seconds from the first sample.
+    pub start_s: f64,
+    /// End, seconds from the first sample.
+    pub end_s: f64,
+    /// Share of the sound that the note does not explain, 0 to 1.
+    pub unexplained: f64,
+    /// Level of the sound, dB of full scale.
+    pub level: f64,
+    /// How far the pitch lies off the tuning that was listened with; none for a short note.
+    pub cents: Option<Cents>,
+    /// True where a drone alone could be taken for it.
+    pub(super) drone: bool,
+}
+
+impl HeardNote {
+    /// Length, seconds.
+    pub fn length_s(&self) -> f64 {
+        self.end_s - self.start_s
+    }
+
+    /// What it looks like by its length.
+    pub fn kind(&self) -> HeardKind {
+        let length = self.length_s();
+        if length <= CROSSING {
+            HeardKind::Crossing
+        } else if length <= GRACENOTE {
+            HeardKind::Gracenote
+        } else {
+            HeardKind::Melody
+        }
+    }
+
+    /// How sure it is, 0 to 1: the share of the sound that it explains, less for a tone of a few
+    /// periods. An order, not a probability.
+    pub fn confidence(&self) -> f64 {
+        let length = (self.length_s() / 0.015).min(1.0);
+        ((1.0 - self.unexplained) * (0.6 + 0.4 * length)).clamp(0.0, 1.0)
+    }
+
+    /// This note and what follows it as one.
+    pub(super) fn joined(&self, after: &Self) -> Self {
+        let share = self.length_s() / (self.length_s() + after.length_s()).max(1e-9);
+        Self {
+            end_s: after.end_s,
+            unexplained: self.unexplained * share + after.unexplained * (1.0 - share),
+            level: self.level * share + after.level * (1.0 - share),
+            cents: self.cents.or(after.cents),
+            ..*self
+        }
+    }
+}

@@ -1,0 +1,163 @@
+//! Low A when nobody gave it: the pitch of nine notes that fits the sound best.
+//!
+//! Coarse, by spectra: for each low A on a grid, the best of the nine notes in each frame by the
+//! strength of its harmonics over what lies half way between them; then, by whoever hears with that
+//! pitch, the mean of the notes' own deviations ([`refined`]). Each note counts once, however long
+//! it was played: a chanter's notes are mistuned each in its own way.
+
+use super::heard::HeardNote;
+use super::hearing::RateError;
+use super::intake::{Intake, RATE};
+use crate::chanter::{NOTES, Tuning, TuningTable};
+use crate::units::{Cents, Hertz, SampleRate};
+use realfft::RealFftPlanner;
+
+/// Seconds of sound that are looked at.
+pub const LOOKED_AT: f64 = 30.0;
+/// Samples in a frame: 128 ms.
+const FRAME: usize = 1024;
+/// Steps of the grid, cents.
+const STEP: f64 = 5.0;
+/// Pitches expected, hertz: the middle of what is in use for the two chanters (230 to 242 and 466 to
+/// 484), and the distance from it that costs 0.02 of the strength, cents.
+const EXPECTED: [f64; 2] = [236.5, 474.5];
+const SPREAD: f64 = 90.0;
+/// Grid to both sides of each, cents.
+const REACH: f64 = 220.0;
+
+/// Finds low A in samples; `None` where nothing sounds like a chanter.
+///
+/// # Errors
+/// A sample rate that cannot be resampled.
+pub fn find_low_a(
+    rate: SampleRate,
+    samples: &[f32],
+    table: TuningTable,
+) -> Result<Option<Hertz>, RateError> {
+    let count = samples.len().min((LOOKED_AT * f64::from(rate.0)) as usize);
+    let mut intake = Intake::new(rate, 150.0, 3300.0)?;
+    intake.push(&samples[..count]);
+    intake.finish();
+    let mut level = Vec::new();
+    while let Some(block) = intake.next() {
+        level.extend_from_slice(&block.samples);
+    }
+    let frames = spectra(&level);
+    if frames.is_empty() {
+        return Ok(None);
+    }
+    let mut best: Option<(f64, f64)> = None;
+    for expected in EXPECTED {
+        let steps = (2.0 * REACH / STEP) as i32;
+        for step in 0..=steps {
+            let off = f64::from(step) * STEP - REACH;
+            let low_a = Hertz(expected).shifted(Cents(off));
+            let tuning = Tuning::with_low_a(low_a, table);
+            let sum: f64 = frames
+                .iter()
+                .map(|frame| {
+                    NOTES
+                        .into_iter()
+                        .map(|note| strength(frame, tuning.hertz(note).0))
+                        .fold(f64::NEG_INFINITY, f64::max)
+                })
+                .sum();
+            let mean = sum / frames.len() as f64 - 0.02 * (off / SPREAD).powi(2);
+            if best.is_none_or(|(least, _)| mean > least) {
+                best = Some((mean, low_a.0));
+            }
+        }
+    }
+    Ok(best
+        .filter(|(mean, _)| *mean > 0.05)
+        .map(|(_, hertz)| Hertz(hertz)))
+}
+
+/// Amplitude spectra of frames that overlap by half, each of sum 1.
+fn spectra(samples: &[f32]) -> Vec<Vec<f32>> {
+    let transform = RealFftPlanner::<f32>::new().plan_fft_forward(FRAME);
+    let mut input = transform.make_input_vec();
+    let mut output = transform.make_output_vec();
+    let mut frames: Vec<Vec<f32>> = Vec::new();
+    for frame in samples.windows(FRAME).step_by(FRAME / 2) {
+        for (i, (place, sample)) in input.iter_mut().zip(frame).enumerate() {
+            let turn = std::f32::consts::TAU * i as f32 / FRAME as f32;
+            *place = sample * (0.5 - 0.5 * turn.cos());
+        }
+        if transform.process(&mut input, &mut output).is_err() {
+            continue;
+        }
+        frames.push(output.iter().map(|bin| bin.norm()).collect());
+    }
+    let whole: f32 = frames.iter().flatten().sum();
+    let standing = standing(&frames);
+    let without = standing.iter().sum::<f32>() * frames.len() as f32;
+    // where nearly all of it stands still, one note is held and it is all there is
+    if whole - without > 0.2 * whole {
+        for frame in &mut frames {
+            for (amplitude, standing) in frame.iter_mut().zip(&standing) {
+                *amplitude = (*amplitude - standing).max(0.0);
+            }
+        }
+    }
+    frames.retain_mut(|frame| {
+        let sum: f32 = frame.iter().sum();
+        for amplitude in frame.iter_mut() {
+            *amplitude /= sum.max(1e-9);
+        }
+        sum > 1e-3
+    });
+    frames
+}
+
+/// What sounds nearly always: drones and hum. The amplitude that each bin exceeds in 4 of 5 frames.
+fn standing(frames: &[Vec<f32>]) -> Vec<f32> {
+    let bins = frames.first().map_or(0, Vec::len);
+    (0..bins)
+        .map(|bin| {
+            let mut over: Vec<f32> = frames.iter().map(|frame| frame[bin]).collect();
+            over.sort_by(f32::total_cmp);
+            1.2 * over[over.len() / 5]
+        })
+        .collect()
+}
+
+/// Strength of a pitch's harmonics over what lies half way between.
+fn strength(frame: &[f32], pitch: f64) -> f64 {
+    let at = |hertz: f64| {
+        let bin = hertz * FRAME as f64 / f64::from(RATE);
+        let (low, share) = (bin as usize, bin.fract() as f32);
+        let a = frame.get(low).copied().unwrap_or(0.0);
+        let b = frame.get(low + 1).copied().unwrap_or(0.0);
+        f64::from(a + (b - a) * share)
+    };
+    let part = |first: usize| -> f64 {
+        (first..=(3000.0 / pitch) as usize)
+            .step_by(2)
+            .map(|k| at(pitch * k as f64) - at(pitch * (k as f64 - 0.5)))
+            .sum()
+    };
+    // even harmonics alone are a note an octave higher
+    let (odd, even) = (part(1), part(2));
+    odd + even.min(3.0 * odd)
+}
+
+/// Low A moved by what the notes heard with it deviate: the mean over the notes, each counted once.
+pub fn refined(low_a: Hertz, notes: &[HeardNote]) -> Hertz {
+    let mut means = Vec::new();
+    for note in NOTES {
+        let mut cents: Vec<f64> = notes
+            .iter()
+            .filter(|heard| heard.note == note)
+            .filter_map(|heard| heard.cents.map(|cents| cents.0))
+            .collect();
+        if !cents.is_empty() {
+            cents.sort_by(f64::total_cmp);
+            means.push(cents[cents.len() / 2]);
+        }
+    }
+    if means.is_empty() {
+        return low_a;
+    }
+    low_a.shifted(Cents(means.iter().sum::<f64>() / means.len() as f64))
+}

@@ -1,0 +1,305 @@
+//! The likeliest path over nine notes and silence.
+//!
+//! Stretches of sound are explained each by one note; the path is the cheapest way to tile the
+//! sound with stretches, found by dynamic programming over their ends. It knows prices, not
+//! pitches. Memory is bounded: the path is settled some way behind the newest block.
+
+#![expect(
+    clippy::inline_always,
+    reason = "pulp compiles for the machine's vectors only what is inlined into its dispatch"
+)]
+
+use super::harmonics::{LENGTHS, LONGEST};
+
+/// Notes.
+pub(super) const NOTE_COUNT: usize = 9;
+const SILENCE: usize = NOTE_COUNT;
+const STATES: usize = NOTE_COUNT + 1;
+/// Blocks kept; the path is settled when half of them are new.
+pub(super) const KEPT: usize = 2048;
+/// How far behind the newest block the path counts as settled, blocks.
+const SETTLED: usize = 600;
+/// A note leads unchallenged when it leaves less than this of the last 10 and 40 blocks, nats a
+/// block: 20 % of the power.
+const FINE: f32 = 0.2 * 8.0 / (2.0 * 0.2);
+/// Shortest silence, blocks: an unbroken instrument stops only to stop.
+const REST: usize = 60;
+
+/// Prices of the path, in nats.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Prices {
+    /// From one note to another.
+    pub change: f32,
+    /// Into and out of silence.
+    pub stop: f32,
+    /// What a quiet or unexplained sample costs more than the model says.
+    pub silence: f32,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Step {
+    cost: f32,
+    /// Blocks back to the stretch's start.
+    back: u16,
+    /// State before the stretch.
+    from: u8,
+    /// What the stretch costs beyond a perfect fit.
+    left: f32,
+    /// The note before the note it belongs to, and when that note began.
+    tail: u8,
+    since: usize,
+}
+
+/// How a stretch begins.
+#[derive(Debug, Clone, Copy)]
+struct Entry {
+    cost: f32,
+    /// State before the stretch.
+    from: u8,
+    /// The note before the note that the stretch belongs to, and when that note began.
+    tail: u8,
+    since: usize,
+}
+
+const NOWHERE: Step = Step {
+    cost: f32::INFINITY,
+    back: 1,
+    from: SILENCE as u8,
+    left: 0.0,
+    tail: SILENCE as u8,
+    since: 0,
+};
+
+const CLOSED: Entry = Entry {
+    cost: f32::INFINITY,
+    from: SILENCE as u8,
+    tail: SILENCE as u8,
+    since: 0,
+};
+
+/// A stretch of the settled path.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Stretch {
+    /// Index of the note; `None` for silence.
+    pub note: Option<usize>,
+    /// First block.
+    pub start: usize,
+    /// One past the last block.
+    pub end: usize,
+    /// What it costs beyond a perfect fit, nats.
+    pub left: f32,
+}
+
+/// The dynamic programme.
+pub(super) struct Path {
+    prices: Prices,
+    steps: Vec<[Step; STATES]>,
+    /// Cheapest way to begin a stretch of each state at a block.
+    entries: Vec<[Entry; STATES]>,
+    silent: Vec<f32>,
+    end: usize,
+    told: usize,
+    leader: usize,
+}
+
+impl Path {
+    pub(super) fn new(prices: Prices) -> Self {
+        let mut path = Self {
+            prices,
+            steps: vec![[NOWHERE; STATES]; KEPT],
+            entries: vec![[CLOSED; STATES]; KEPT],
+            silent: vec![0.0; KEPT],
+            end: 0,
+            told: 0,
+            leader: 0,
+        };
+        path.steps[0][SILENCE].cost = 0.0;
+        path.settle_entries(0);
+        path
+    }
+
+    fn settle_entries(&mut self, at: usize) {
+        let slot = at % KEPT;
+        let steps = self.steps[slot];
+        for (to, own) in steps.iter().enumerate() {
+            let mut best = Entry {
+                cost: own.cost,
+                from: to as u8,
+                tail: own.tail,
+                since: own.since,
+            };
+            for (from, step) in steps.iter().enumerate() {
+                if from == to {
+                    continue;
+                }
+                let price = if from == SILENCE || to == SILENCE {
+                    self.prices.stop
+                } else {
+                    self.prices.change
+                };
+                if step.cost + price < best.cost {
+                    best = Entry {
+                        cost: step.cost + price,
+                        from: from as u8,
+                        tail: from as u8,
+                        since: at,
+                    };
+                }
+            }
+            self.entries[slot][to] = best;
+        }
+    }
+
+    /// Takes the next block: `silence` is what it costs as silence, `cost(note, tail, which)` what
+    /// the `LENGTHS[which]` blocks that end with it cost as a note over another's tail, and `least`
+    /// what they cost at least.
+    #[inline(always)]
+    pub(super) fn push(
+        &mut self,
+        silence: f32,
+        tails: usize,
+        least: impl Fn(usize, Option<usize>, usize) -> f32,
+        cost: impl Fn(usize, Option<usize>, usize) -> f32,
+    ) {
+        self.end += 1;
+        let end = self.end;
+        let slot = end % KEPT;
+        let mut steps = [NOWHERE; STATES];
+        // the note that led before comes first: what is dearer than it by a change can never lead
+        let mut order: [usize; NOTE_COUNT] = std::array::from_fn(|note| note);
+        order.swap(0, self.leader);
+        let mut limit = f32::INFINITY;
+        for (place, note) in order.into_iter().enumerate() {
+            let step = &mut steps[note];
+            let mut good = 0;
+            for (which, length) in LENGTHS.iter().enumerate().rev() {
+                if *length > end {
+                    continue;
+                }
+                let entry = self.entries[(end - length) % KEPT][note];
+                let tail = (usize::from(entry.tail) != SILENCE
+                    && end - length < entry.since + tails)
+                    .then_some(usize::from(entry.tail));
+                let least = least(note, tail, which);
+                if entry.cost + least >= limit.min(step.cost) {
+                    continue;
+                }
+                let own = cost(note, tail, which);
+                let total = entry.cost + own;
+                if (*length == 10 || *length == 40) && (own - least) < *length as f32 * FINE {
+                    good += 1;
+                }
+                if total < step.cost {
+                    *step = Step {
+                        cost: total,
+                        back: *length as u16,
+                        from: entry.from,
+                        left: own - least,
+                        tail: entry.tail,
+                        since: entry.since,
+                    };
+                }
+            }
+            limit = limit.min(step.cost + self.prices.change);
+            if place == 0 && good == 2 {
+                break;
+            }
+        }
+        self.leader = (0..NOTE_COUNT)
+            .min_by(|a, b| steps[*a].cost.total_cmp(&steps[*b].cost))
+            .unwrap_or(0);
+        let silent = self.silent[(end - 1) % KEPT] + silence + self.prices.silence;
+        self.silent[slot] = silent;
+        let before = self.steps[(end - 1) % KEPT][SILENCE].cost;
+        let mut rest = Step {
+            cost: before + silence + self.prices.silence,
+            back: 1,
+            from: SILENCE as u8,
+            ..NOWHERE
+        };
+        if end >= REST {
+            let at = (end - REST) % KEPT;
+            let entry = self.entries[at][SILENCE];
+            let total = entry.cost + silent - self.silent[at];
+            if total < rest.cost {
+                rest = Step {
+                    cost: total,
+                    back: REST as u16,
+                    from: entry.from,
+                    ..NOWHERE
+                };
+            }
+        }
+        steps[SILENCE] = rest;
+        // keep the numbers small for ever
+        let least = steps.iter().map(|s| s.cost).fold(f32::INFINITY, f32::min);
+        self.steps[slot] = steps;
+        self.settle_entries(end);
+        if least > 1e4 && least.is_finite() {
+            self.rebase(least);
+        }
+    }
+
+    fn rebase(&mut self, by: f32) {
+        for back in 0..=(LONGEST.max(REST)).min(self.end) {
+            let slot = (self.end - back) % KEPT;
+            for step in &mut self.steps[slot] {
+                step.cost -= by;
+            }
+            for entry in &mut self.entries[slot] {
+                entry.cost -= by;
+            }
+            self.silent[slot] -= 0.0;
+        }
+        let base = self.silent[self.end % KEPT];
+        for back in 0..=REST.min(self.end) {
+            self.silent[(self.end - back) % KEPT] -= base;
+        }
+    }
+
+    /// The note that leads at the newest block.
+    pub(super) fn leader(&self) -> Option<usize> {
+        let steps = &self.steps[self.end % KEPT];
+        let best = (0..STATES).min_by(|a, b| steps[*a].cost.total_cmp(&steps[*b].cost))?;
+        (best != SILENCE).then_some(best)
+    }
+
+    /// The block up to which the path has been told.
+    pub(super) fn told(&self) -> usize {
+        self.told
+    }
+
+    /// The stretches that no later sound can change any more (or all of them, at the end).
+    pub(super) fn settled(&mut self, all: bool) -> Vec<Stretch> {
+        if !all && self.end < self.told + SETTLED + KEPT / 4 {
+            return Vec::new();
+        }
+        let steps = self.steps[self.end % KEPT];
+        let mut state = (0..STATES)
+            .min_by(|a, b| steps[*a].cost.total_cmp(&steps[*b].cost))
+            .unwrap_or(SILENCE);
+        let mut at = self.end;
+        let mut found = Vec::new();
+        while at > self.told {
+            let step = self.steps[at % KEPT][state];
+            let start = at.saturating_sub(usize::from(step.back));
+            found.push(Stretch {
+                note: (state != SILENCE).then_some(state),
+                start: start.max(self.told),
+                end: at,
+                left: step.left,
+            });
+            state = usize::from(step.from);
+            at = start;
+        }
+        found.reverse();
+        if !all {
+            let limit = self.end - SETTLED;
+            found.retain(|stretch| stretch.end <= limit);
+        }
+        if let Some(last) = found.last() {
+            self.told = last.end;
+        }
+        found
+    }
+}

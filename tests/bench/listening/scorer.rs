@@ -1,0 +1,168 @@
+//! How right a listener was: precision, recall, errors, as pooled counts.
+//!
+//! A note is right when its name is right and its onset within the tolerance; ends are ignored
+//! (mir_eval.transcription with note names for pitches, offset_ratio=None; Raffel et al., ISMIR
+//! 2014). Pairs for errors and extras: most same-name pairs within 50 ms.
+
+use super::takes::{Kind, Sounding, Take};
+use gracerung::chanter::NOTES;
+
+/// Tolerances on the onset, seconds.
+pub(crate) const WITHIN: [f64; 3] = [0.005, 0.010, 0.025];
+const WIDE: f64 = 0.050;
+
+/// A note predicted.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Predicted {
+    pub note: gracerung::chanter::Note,
+    pub start_s: f64,
+    pub end_s: f64,
+}
+
+/// Pooled counts of a group.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Tally {
+    /// Notes right, [tolerance][all, melody, grace, crossing].
+    pub right: [[usize; 4]; 3],
+    pub wrong: [[usize; 4]; 3],
+    pub truth: [usize; 4],
+    pub errors: Vec<f64>,
+    pub grace_lengths: Vec<f64>,
+    pub extra: usize,
+    pub seconds: f64,
+    pub movements: (usize, usize),
+}
+
+fn class(kind: Kind) -> usize {
+    match kind {
+        Kind::Melody => 1,
+        Kind::Grace => 2,
+        Kind::Crossing => 3,
+    }
+}
+
+/// Most pairs of one name within a tolerance: in time order the first that fits is as good as any,
+/// because all windows are equally wide.
+fn pairs(truth: &[Sounding], heard: &[Predicted], within: f64) -> Vec<(usize, usize)> {
+    let mut found = Vec::new();
+    for note in NOTES {
+        let mine: Vec<usize> = (0..truth.len())
+            .filter(|i| truth[*i].note == note)
+            .collect();
+        let theirs: Vec<usize> = (0..heard.len())
+            .filter(|i| heard[*i].note == note)
+            .collect();
+        let mut next = 0;
+        for a in mine {
+            while next < theirs.len()
+                && heard[theirs[next]].start_s < truth[a].start_s - within - 1e-6
+            {
+                next += 1;
+            }
+            if next < theirs.len()
+                && heard[theirs[next]].start_s <= truth[a].start_s + within + 1e-6
+            {
+                found.push((a, theirs[next]));
+                next += 1;
+            }
+        }
+    }
+    found.sort_unstable();
+    found
+}
+
+impl Tally {
+    /// Adds one take's outcome.
+    pub(crate) fn add(&mut self, take: &Take, heard: &[Predicted]) {
+        let truth = &take.notes;
+        let (Some(first), Some(last)) = (truth.first(), truth.last()) else {
+            return;
+        };
+        self.seconds += last.end_s - first.start_s;
+        for note in truth {
+            self.truth[0] += 1;
+            self.truth[class(note.kind)] += 1;
+        }
+        for (which, within) in WITHIN.iter().enumerate() {
+            let found = pairs(truth, heard, *within);
+            for (a, _) in &found {
+                self.right[which][0] += 1;
+                self.right[which][class(truth[*a].kind)] += 1;
+            }
+            for (b, note) in heard.iter().enumerate() {
+                if found.iter().all(|pair| pair.1 != b) {
+                    let length = note.end_s - note.start_s;
+                    let class = if length <= 0.020 {
+                        3
+                    } else if length <= 0.160 {
+                        2
+                    } else {
+                        1
+                    };
+                    self.wrong[which][0] += 1;
+                    self.wrong[which][class] += 1;
+                }
+            }
+        }
+        let wide = pairs(truth, heard, WIDE);
+        self.extra += heard.len() - wide.len();
+        for (a, b) in &wide {
+            self.errors
+                .push((truth[*a].start_s - heard[*b].start_s).abs());
+            if truth[*a].kind == Kind::Grace {
+                let (mine, theirs) = (
+                    truth[*a].end_s - truth[*a].start_s,
+                    heard[*b].end_s - heard[*b].start_s,
+                );
+                self.grace_lengths.push((mine - theirs).abs());
+            }
+        }
+        for (start, end) in &take.movements {
+            let inside: Vec<usize> = (0..truth.len())
+                .filter(|i| truth[*i].start_s >= start - 1e-4 && truth[*i].start_s <= end + 1e-4)
+                .collect();
+            let partners: Vec<Option<usize>> = inside
+                .iter()
+                .map(|i| {
+                    wide.iter()
+                        .find(|(a, b)| {
+                            a == i && (truth[*a].start_s - heard[*b].start_s).abs() <= 0.025
+                        })
+                        .map(|(_, b)| *b)
+                })
+                .collect();
+            let whole = partners
+                .windows(2)
+                .all(|two| matches!(two, [Some(a), Some(b)] if *b == a + 1));
+            self.movements.1 += 1;
+            self.movements.0 += usize::from(whole && partners.iter().all(Option::is_some));
+        }
+    }
+
+    /// F1 at a tolerance for a class.
+    pub(crate) fn f1(&self, which: usize, class: usize) -> f64 {
+        let right = self.right[which][class] as f64;
+        let (made, meant) = (
+            right + self.wrong[which][class] as f64,
+            self.truth[class] as f64,
+        );
+        if made + meant > 0.0 {
+            2.0 * right / (made + meant)
+        } else {
+            1.0
+        }
+    }
+
+    /// Invented notes a minute.
+    pub(crate) fn extra_a_minute(&self) -> f64 {
+        60.0 * self.extra as f64 / self.seconds.max(1e-9)
+    }
+}
+
+/// The share-th smallest value, milliseconds.
+pub(crate) fn percentile_ms(values: &[f64], share: f64) -> f64 {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let at = ((sorted.len().max(1) - 1) as f64 * share).round() as usize;
+    sorted.get(at).copied().unwrap_or(0.0) * 1e3
+}
