@@ -10,6 +10,7 @@ mod devices;
 mod drills;
 mod explain;
 mod folders;
+mod listen;
 mod make;
 mod movements;
 mod open;
@@ -87,6 +88,8 @@ enum Command {
     Make(make::Arguments),
     /// List and search the movements; print the catalogue.
     Movements(movements::Arguments),
+    /// Hear a recording: which notes, and how they compare with a drill.
+    Listen(listen::Arguments),
     /// List the sound devices.
     Devices(devices::Arguments),
     /// Print the JSON Schema of a drill file, for editors.
@@ -117,6 +120,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Some(Command::Explain(arguments)) => explain::run(&arguments),
         Some(Command::Make(arguments)) => make::run(&arguments),
         Some(Command::Movements(arguments)) => movements::run(&arguments),
+        Some(Command::Listen(arguments)) => listen::run(&arguments),
         Some(Command::Devices(arguments)) => devices::run(&arguments),
         Some(Command::Schema(arguments)) => schema::run(&arguments),
         Some(Command::Completions(arguments)) => completions::run(&arguments),

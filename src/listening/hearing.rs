@@ -275,8 +275,9 @@ impl Ear {
             #[inline(always)]
             |note, tail, which| bank.cost(note, tail, end, which, power(which)),
         );
-        let fit = self.path.leader().map_or(1.0, |note| {
-            let power = power(WATCHED.min(end));
+        let leader = self.path.leader().filter(|_| end >= LENGTHS[WATCHED]);
+        let fit = leader.map_or(1.0, |note| {
+            let power = power(WATCHED);
             let left =
                 bank.cost(note, None, end, WATCHED, power) - bank.least_cost(note, None, WATCHED);
             (2.0 * NOISE * left / power.max(1e-3)).min(1.0)

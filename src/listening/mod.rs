@@ -31,7 +31,9 @@
 //! five. Reverberation was the largest single loss (0.68 without the tail, 0.92 with it) and
 //! drones as loud as the chanter are what is left: their harmonics fall on low A, C, E and high A.
 
+mod align;
 mod decoding;
+mod document;
 mod gate;
 mod harmonics;
 mod heard;
@@ -39,10 +41,14 @@ mod hearing;
 mod intake;
 mod low_a;
 mod path;
+mod picture;
 mod recording;
 
+pub use align::{Expected, Piece, Repetition, align, number};
 pub use decoding::{Recording, RecordingError};
+pub use document::{FaultRow, ListenDocument, NoteRow, RepetitionRow, ScoreRow, listen_document};
 pub use heard::{HeardKind, HeardNote};
 pub use hearing::{Listener, RateError};
 pub use low_a::{LOOKED_AT, find_low_a, refined};
+pub use picture::picture;
 pub use recording::{Hearing, Remark, hear};

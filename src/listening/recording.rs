@@ -127,11 +127,15 @@ pub fn hear(
     if let Some(listener) = listener {
         notes.append(&mut listener.finish());
     }
+    let seconds = sound.samples as f64 / f64::from(rate.0);
+    for note in &mut notes {
+        note.end_s = note.end_s.min(seconds);
+    }
     let remarks = sound.remarks(rate, notes.is_empty());
     Ok(Hearing {
         low_a: found,
         notes,
-        seconds: sound.samples as f64 / f64::from(rate.0),
+        seconds,
         remarks,
     })
 }
@@ -179,5 +183,84 @@ impl Sound {
             remarks.push(Remark::Narrow(rate.0));
         }
         remarks
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn heard(rate: u32, samples: &[f32]) -> Hearing {
+        let mut pieces = samples.chunks(10_000);
+        let table = TuningTable::Modern;
+        let next = || pieces.next().unwrap_or_default().to_vec();
+        hear(SampleRate(rate), None, table, next).expect("a usual rate")
+    }
+
+    fn words(hearing: &Hearing) -> String {
+        let all: Vec<String> = hearing.remarks.iter().map(ToString::to_string).collect();
+        all.join("; ")
+    }
+
+    /// A reed by formula on low A, C, E and low A.
+    fn tune(rate: u32) -> Vec<f32> {
+        let mut phase = 0.0f64;
+        let mut samples = Vec::new();
+        for hertz in [237.0, 296.25, 355.5, 237.0] {
+            for _ in 0..rate / 2 {
+                phase = (phase + hertz / f64::from(rate)).fract();
+                let sum: f64 = (1..10)
+                    .map(|k| (std::f64::consts::TAU * phase * f64::from(k)).cos() * 0.7f64.powi(k))
+                    .sum();
+                samples.push((0.2 * sum) as f32);
+            }
+        }
+        samples
+    }
+
+    /// Without it low A would have to be typed: it is found within 5 cents, at any rate.
+    #[test]
+    fn low_a_is_found() {
+        for rate in [8000, 44_100] {
+            let hearing = heard(rate, &tune(rate));
+            let low_a = hearing.low_a.expect("a chanter sounds").0;
+            let cents = 1200.0 * (low_a / 237.0).log2();
+            assert!(cents.abs() < 5.0, "{cents} cents at {rate}");
+            assert_eq!(hearing.notes.len(), 4);
+        }
+    }
+
+    /// Without it an odd recording would be answered by nothing, or by a panic.
+    #[test]
+    fn odd_recordings_get_a_sentence() {
+        assert_eq!(words(&heard(48_000, &[])), "the recording is empty");
+        let silent = heard(48_000, &[0.0; 48_000]);
+        assert!(words(&silent).contains("silent"), "{}", words(&silent));
+        let broken = heard(48_000, &[f32::NAN; 48_000]);
+        assert!(words(&broken).contains("48000 samples are no numbers"));
+        assert_eq!(broken.notes, []);
+        let loud: Vec<f32> = tune(48_000)
+            .iter()
+            .map(|s| (s * 20.0).clamp(-1.0, 1.0))
+            .collect();
+        let clipped = heard(48_000, &loud);
+        assert!(words(&clipped).contains("clips"), "{}", words(&clipped));
+        assert!(!clipped.notes.is_empty(), "what clips is still heard");
+        let one = heard(48_000, &[0.1]);
+        assert_eq!(one.notes, []);
+    }
+
+    /// Without it a tone that the recording ends in would be lost or run on.
+    #[test]
+    fn a_recording_cut_in_a_note_ends_with_it() {
+        let samples = tune(48_000);
+        let cut = &samples[..samples.len() - 10_000];
+        let hearing = heard(48_000, cut);
+        let last = hearing.notes.last().expect("notes were heard");
+        assert!(
+            (last.end_s - hearing.seconds).abs() < 0.02,
+            "{}",
+            last.end_s
+        );
     }
 }

@@ -1,0 +1,215 @@
+//! `listen`: what was played in a recording, and how it compares with a drill.
+
+use super::open::open;
+use super::timeline::score_of;
+use super::{Failure, Outcome, Ran, arguments, output};
+use crate::chanter::{Instrument, Tuning, TuningTable};
+use crate::listening::{
+    HeardKind, Hearing, Piece, Recording, Repetition, align, hear, listen_document, picture,
+};
+use crate::practice::{Mark, Thresholds, Verdict, judge};
+use crate::timeline::{Layout, lay};
+use crate::units::{Bpm, Hertz, SampleRate};
+use crate::wording;
+use std::fs::File;
+use std::io::BufReader;
+use std::path::{Path, PathBuf};
+
+/// Arguments of `listen`.
+#[derive(clap::Args)]
+#[command(after_help = "Examples:\n  gracerung listen take.flac\n  \
+    gracerung listen take.wav --drill grip-from-d --stage 2 --tempo 60 --picture take.svg\n\n\
+    JSON: {\"la_hz\":…,\"seconds\":…,\"notes\":[{\"note\":\"LG\",\"start_s\":…,\"end_s\":…,\n\
+    \"kind\":\"melody|gracenote|crossing\",\"confidence\":…,\"cents\":…}],\"remarks\":[…]}; with a drill\n\
+    each note has score (id, repetition, written, offset_ms, longer_ms; null for a note nothing\n\
+    explains), and there are repetitions (with every figure measured) and faults (repetition, kind,\n\
+    id, measured, limit, words).\n\n\
+    Exit code 1: nothing was heard, or a repetition was not clean.")]
+pub(crate) struct Arguments {
+    /// A recording: wav, flac, mp3, ogg or m4a.
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
+    /// The pitch of low A in hertz; found in the recording when left out.
+    #[arg(long, value_name = "HZ", value_parser = arguments::low_a)]
+    la: Option<Hertz>,
+    /// The drill that was played: a built-in drill's name, or a path.
+    #[arg(long)]
+    drill: Option<String>,
+    /// Its stage, by number from 1 or by name.
+    #[arg(long, default_value = "1", requires = "drill")]
+    stage: String,
+    /// Beats a minute it was played at; the ladder's first when left out.
+    #[arg(long, value_parser = arguments::tempo, requires = "drill")]
+    tempo: Option<Bpm>,
+    /// Draw what was heard, over what was expected, into this SVG file.
+    #[arg(long, value_name = "SVG")]
+    picture: Option<PathBuf>,
+    /// Replace a picture that exists.
+    #[arg(long)]
+    force: bool,
+    /// Print as JSON.
+    #[arg(long)]
+    json: bool,
+}
+
+/// Runs `listen`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    if let Some(picture) = &arguments.picture {
+        output::ready_to_write(picture, arguments.force)?;
+    }
+    let piece = arguments
+        .drill
+        .as_deref()
+        .map(|drill| piece(drill, &arguments.stage, arguments.tempo))
+        .transpose()?;
+    let hearing = heard(&arguments.file, arguments.la)?;
+    let found = piece.as_ref().map(|piece| compare(piece, &hearing));
+    let compared = piece.as_ref().zip(found.as_deref());
+    let mut document = listen_document(&hearing, compared);
+    if found.as_ref().is_some_and(Vec::is_empty) && !hearing.notes.is_empty() {
+        document.remarks.push(
+            "the notes heard are not this stage at this tempo: is it another drill, stage or tempo?"
+                .to_owned(),
+        );
+    }
+    if let Some(target) = &arguments.picture {
+        let drawn = picture(&hearing.notes, compared);
+        output::write_bytes(target, arguments.force, drawn.as_bytes())?;
+    }
+    if arguments.json {
+        output::print_json(&document)?;
+    } else {
+        let mut text = match &found {
+            Some(found) => report(found),
+            None => table(&hearing),
+        };
+        for remark in &document.remarks {
+            text.push_str(remark);
+            text.push('\n');
+        }
+        output::print(&text)?;
+    }
+    let clean = found.is_none_or(|found| {
+        !found.is_empty()
+            && found
+                .iter()
+                .all(|(_, verdict)| verdict.mark == Some(Mark::Clean))
+    });
+    Ok(if hearing.notes.is_empty() || !clean {
+        Outcome::Findings
+    } else {
+        Outcome::Done
+    })
+}
+
+fn piece(drill: &str, stage: &str, tempo: Option<Bpm>) -> Result<Piece, Failure> {
+    let opened = open(drill)?;
+    let (stage, _) = arguments::stage(&opened.drill, stage)?;
+    let score = score_of(&opened.drill, stage);
+    let layout = Layout {
+        lengths: opened.drill.lengths,
+        ..Layout::at(tempo.unwrap_or(opened.drill.ladder.from), SampleRate::USUAL)
+    };
+    Ok(Piece::of(&score, &lay(&score, &layout)))
+}
+
+fn heard(path: &Path, la: Option<Hertz>) -> Result<Hearing, Failure> {
+    let shown = path.display();
+    let told = |error: std::io::Error| match error.kind() {
+        std::io::ErrorKind::NotFound => Failure(format!("there is no file `{shown}`")),
+        _ => Failure(format!("cannot read `{shown}`: {error}")),
+    };
+    if path.is_dir() {
+        return Err(Failure(format!(
+            "`{shown}` is a folder; name a recording in it"
+        )));
+    }
+    let file = File::open(path).map_err(told)?;
+    let length = file.metadata().map_err(told)?.len();
+    let mut recording = Recording::open(BufReader::new(file), length)
+        .map_err(|error| Failure(format!("`{shown}`: {error}")))?;
+    let rate = recording.rate();
+    hear(rate, la, TuningTable::default(), || recording.read(65_536))
+        .map_err(|error| Failure(format!("`{shown}`: {error}")))
+}
+
+fn compare(piece: &Piece, hearing: &Hearing) -> Vec<(Repetition, Verdict)> {
+    let pipes = hearing.low_a.is_some_and(|low_a| {
+        Tuning::with_low_a(low_a, TuningTable::default()).instrument == Instrument::PipeChanter
+    });
+    let limits = if pipes {
+        Thresholds::for_pipes()
+    } else {
+        Thresholds::default()
+    };
+    align(piece, &hearing.notes)
+        .into_iter()
+        .map(|repetition| {
+            let verdict = judge(&repetition.measured, &limits);
+            (repetition, verdict)
+        })
+        .collect()
+}
+
+fn report(found: &[(Repetition, Verdict)]) -> String {
+    use std::fmt::Write as _;
+    let mut text = String::new();
+    for (number, (repetition, verdict)) in found.iter().enumerate() {
+        let clean = verdict.mark == Some(Mark::Clean);
+        let _ = writeln!(
+            text,
+            "repetition {}, from {:.2} s: {}",
+            number + 1,
+            repetition.start_s,
+            if clean { "clean" } else { "not clean yet" },
+        );
+        for fault in verdict.work_on() {
+            let _ = writeln!(text, "  {}", fault.words);
+        }
+    }
+    if !found.is_empty() {
+        let clean = found
+            .iter()
+            .filter(|(_, verdict)| verdict.mark == Some(Mark::Clean))
+            .count();
+        let _ = writeln!(
+            text,
+            "{clean} of {} clean",
+            wording::count(found.len(), "repetition", "repetitions"),
+        );
+    }
+    text
+}
+
+fn table(hearing: &Hearing) -> String {
+    use std::fmt::Write as _;
+    let mut text = String::new();
+    if hearing.notes.is_empty() {
+        return text;
+    }
+    let low_a = hearing.low_a.map_or(0.0, |hertz| hertz.0);
+    let _ = writeln!(
+        text,
+        "low A {low_a:.1} Hz, {} in {:.1} s",
+        wording::count(hearing.notes.len(), "note", "notes"),
+        hearing.seconds,
+    );
+    text.push_str("     start    length  note  what       cents\n");
+    for note in &hearing.notes {
+        let kind = match note.kind() {
+            HeardKind::Melody => "melody",
+            HeardKind::Gracenote => "gracenote",
+            HeardKind::Crossing => "crossing",
+        };
+        let line = format!(
+            "{:>8.3} s {:>6.0} ms  {:<4}  {kind:<9}  {}",
+            note.start_s,
+            note.length_s() * 1e3,
+            note.note,
+            note.cents
+                .map_or_else(String::new, |cents| format!("{:>+5.0}", cents.0)),
+        );
+        let _ = writeln!(text, "{}", line.trim_end());
+    }
+    text
+}

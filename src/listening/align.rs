@@ -1,0 +1,587 @@
+//! Notes heard against the notes of a score: which is which, and what was measured of each.
+//!
+//! Where a repetition lies in the sound is voted for by the melody notes; inside it the two rows of
+//! notes are aligned by the cheapest edits (Needleman & Wunsch, J. Mol. Biol. 48, 1970), where a
+//! gracenote in another's place is one edit and not two. The clocks' offset and the player's
+//! constant lead are one number, the median over the notes that belong on the click; no recording
+//! can tell them apart without the click on it. Measures only; [`crate::practice::judge`] judges.
+
+use super::heard::HeardNote;
+use crate::chanter::Note;
+use crate::movement::Role;
+use crate::practice::{ExtraNote, Measurement, NoteMeasure, Part};
+use crate::score::{NoteId, Score};
+use crate::timeline::{EventKind, SoundPart, Timeline};
+use crate::units::Beats;
+
+/// A note of the score at the tempo, seconds from the start of the repetition.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Expected {
+    /// Its name in the score.
+    pub id: NoteId,
+    /// What it is for.
+    pub part: Part,
+    /// The note.
+    pub note: Note,
+    /// Where it begins.
+    pub start_s: f64,
+    /// How long it sounds.
+    pub length_s: f64,
+    /// Its written place is on a beat.
+    pub on_click: bool,
+    /// How many of the notes before it begin on its written place: gracenotes that take their
+    /// time from it. The first of them is what belongs on the click.
+    pub begun_by: usize,
+}
+
+/// A stage at a tempo, ready to be compared.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Piece {
+    /// The notes of one repetition in order of time; gracenotes of the first may begin before 0.
+    pub notes: Vec<Expected>,
+    /// The length of a beat, seconds.
+    pub beat_s: f64,
+    /// From one repetition to the next, breath included, seconds.
+    pub cycle_s: f64,
+    /// The repetition alone, seconds.
+    pub length_s: f64,
+}
+
+impl Piece {
+    /// The notes of a later repetition, as the timeline plays them.
+    pub fn of(score: &Score, timeline: &Timeline) -> Self {
+        let beat_s = 60.0 / timeline.tempo.to_f64();
+        let seconds = |beats: Beats| beats.to_f64() * beat_s;
+        let cycle = timeline.cycle;
+        let mut notes: Vec<Expected> = Vec::new();
+        for event in &timeline.again {
+            let EventKind::Sound(sound) = event.kind else {
+                continue;
+            };
+            let begins = if event.ahead {
+                event.beat - cycle
+            } else {
+                event.beat
+            };
+            let written = score
+                .notes
+                .iter()
+                .find(|note| note.id == sound.id.melody())
+                .map_or(begins, |note| note.start);
+            let place = score
+                .notes
+                .iter()
+                .find(|note| note.id == sound.id.melody())
+                .map_or(Beats::ZERO, |note| note.place);
+            let (part, on_click) = match sound.part {
+                SoundPart::Melody { .. } => (Part::Melody, place.floor() == place),
+                SoundPart::Gracenote(Role::Sounding) => (Part::Tone, false),
+                SoundPart::Gracenote(_) => (Part::Gracenote, false),
+            };
+            let begun_by = if part == Part::Melody {
+                notes
+                    .iter()
+                    .rev()
+                    .take_while(|before| {
+                        before.part != Part::Melody && before.start_s >= seconds(written) - 1e-6
+                    })
+                    .count()
+            } else {
+                0
+            };
+            notes.push(Expected {
+                id: sound.id,
+                part,
+                note: sound.note,
+                start_s: seconds(begins),
+                length_s: seconds(sound.length),
+                on_click,
+                begun_by,
+            });
+            notes.sort_by(|one, other| one.start_s.total_cmp(&other.start_s));
+        }
+        Self {
+            notes,
+            beat_s,
+            cycle_s: seconds(cycle),
+            length_s: seconds(timeline.repetition),
+        }
+    }
+}
+
+/// A repetition found in the sound.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Repetition {
+    /// Where its first beat would be, seconds of the sound.
+    pub start_s: f64,
+    /// For each note of the piece the place in the row of notes heard.
+    pub pairs: Vec<Option<usize>>,
+    /// Places of notes that nothing explains.
+    pub extra: Vec<usize>,
+    /// The figures.
+    pub measured: Measurement,
+}
+
+/// The least share of a piece's melody notes that makes a repetition of it.
+const ENOUGH: f64 = 0.5;
+/// A gap that still joins a note that a blip cut in two, seconds.
+const JOINED: f64 = 0.01;
+
+/// Finds the repetitions of a piece and measures them. Nothing when the sound is no such piece at
+/// such a tempo.
+pub fn align(piece: &Piece, heard: &[HeardNote]) -> Vec<Repetition> {
+    let melody: Vec<&Expected> = piece
+        .notes
+        .iter()
+        .filter(|note| note.part == Part::Melody)
+        .collect();
+    let Some(offset) = vote(piece, &melody, heard) else {
+        return Vec::new();
+    };
+    let end = heard.last().map_or(0.0, |note| note.end_s);
+    let first = ((heard[0].start_s - offset - piece.length_s) / piece.cycle_s).floor() as i64;
+    let last = ((end - offset) / piece.cycle_s).ceil() as i64;
+    let mut found = Vec::new();
+    for cycle in first..=last {
+        let start_s = offset + cycle as f64 * piece.cycle_s;
+        if let Some((pairs, extra)) = pair(piece, heard, start_s) {
+            found.push((start_s, pairs, extra));
+        }
+    }
+    let mut leads: Vec<f64> = found
+        .iter()
+        .flat_map(|(start_s, pairs, _)| offsets(piece, heard, *start_s, pairs))
+        .map(|(_, offset)| offset)
+        .collect();
+    let lead = median(&mut leads).unwrap_or(0.0);
+    found
+        .into_iter()
+        .map(|(start_s, pairs, extra)| {
+            let start_s = start_s + lead;
+            let measured = measure(piece, heard, start_s, &pairs, &extra);
+            Repetition {
+                start_s,
+                pairs,
+                extra,
+                measured,
+            }
+        })
+        .collect()
+}
+
+fn median(values: &mut [f64]) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
+}
+
+/// The start of a repetition that most melody notes agree on, within a cycle.
+fn vote(piece: &Piece, melody: &[&Expected], heard: &[HeardNote]) -> Option<f64> {
+    let long = 0.25 * piece.beat_s;
+    let votes: Vec<f64> = heard
+        .iter()
+        .filter(|note| note.length_s() > 0.5 * long)
+        .flat_map(|note| {
+            melody
+                .iter()
+                .filter(|expected| expected.note == note.note)
+                .map(|expected| (note.start_s - expected.start_s).rem_euclid(piece.cycle_s))
+        })
+        .collect();
+    let near = |at: f64| {
+        votes.iter().filter(move |vote| {
+            let away = (**vote - at).rem_euclid(piece.cycle_s);
+            away.min(piece.cycle_s - away) < 0.08
+        })
+    };
+    let best = votes
+        .iter()
+        .max_by_key(|vote| near(**vote).count())
+        .copied()?;
+    let sum: f64 = near(best)
+        .map(|vote| (vote - best + piece.cycle_s / 2.0).rem_euclid(piece.cycle_s))
+        .sum();
+    Some(best + sum / near(best).count() as f64 - piece.cycle_s / 2.0)
+}
+
+/// What an edit costs: a note missing or extra 1, a blip extra less, another note in a note's place
+/// less than one missing and one extra, and time away from the expected place.
+fn away(piece: &Piece, expected: &Expected, note: &HeardNote, start_s: f64) -> f64 {
+    let apart = (note.start_s - start_s - expected.start_s).abs();
+    0.8 * (apart / (0.5 * piece.beat_s).min(0.3)).powi(2).min(2.0)
+}
+
+type Pairs = (Vec<Option<usize>>, Vec<usize>);
+
+fn pair(piece: &Piece, heard: &[HeardNote], start_s: f64) -> Option<Pairs> {
+    let expected = &piece.notes;
+    let from = start_s + expected.first()?.start_s - 0.35 * piece.beat_s;
+    let to = start_s + expected.last()?.start_s + 0.5 * piece.beat_s;
+    let low = heard.partition_point(|note| note.start_s < from);
+    let high = heard.partition_point(|note| note.start_s < to);
+    let window = &heard[low..high];
+    let (rows, columns) = (expected.len() + 1, window.len() + 1);
+    let mut costs = vec![f64::INFINITY; rows * columns];
+    costs[0] = 0.0;
+    for row in 0..rows {
+        for column in 0..columns {
+            let mut best = costs[row * columns + column];
+            if row > 0 {
+                best = best.min(costs[(row - 1) * columns + column] + 1.0);
+            }
+            if column > 0 {
+                best =
+                    best.min(costs[row * columns + column - 1] + extra_cost(&window[column - 1]));
+            }
+            if row > 0 && column > 0 {
+                let before = costs[(row - 1) * columns + column - 1];
+                let cost = edit(piece, &expected[row - 1], &window[column - 1], start_s);
+                best = best.min(before + cost);
+            }
+            costs[row * columns + column] = best;
+        }
+    }
+    let mut pairs = vec![None; expected.len()];
+    let mut extra = Vec::new();
+    let (mut row, mut column) = (rows - 1, columns - 1);
+    while row > 0 || column > 0 {
+        let here = costs[row * columns + column];
+        if row > 0 && column > 0 {
+            let before = costs[(row - 1) * columns + column - 1];
+            let cost = edit(piece, &expected[row - 1], &window[column - 1], start_s);
+            if (before + cost - here).abs() < 1e-9 {
+                pairs[row - 1] = Some(low + column - 1);
+                row -= 1;
+                column -= 1;
+                continue;
+            }
+        }
+        if row > 0 && (costs[(row - 1) * columns + column] + 1.0 - here).abs() < 1e-9 {
+            row -= 1;
+        } else {
+            column -= 1;
+            extra.push(low + column);
+        }
+    }
+    extra.reverse();
+    let melody = expected
+        .iter()
+        .zip(&pairs)
+        .filter(|(e, _)| e.part == Part::Melody);
+    let right = melody
+        .clone()
+        .filter(|(e, pair)| pair.is_some_and(|at| heard[at].note == e.note))
+        .count();
+    (right as f64 >= ENOUGH * melody.count() as f64).then_some((pairs, extra))
+}
+
+fn extra_cost(note: &HeardNote) -> f64 {
+    if note.length_s() < 0.025 { 0.5 } else { 1.0 }
+}
+
+fn edit(piece: &Piece, expected: &Expected, note: &HeardNote, start_s: f64) -> f64 {
+    let other = if expected.note == note.note { 0.0 } else { 1.1 };
+    // a blip in a melody note's place is no melody note
+    let short = expected.part == Part::Melody && note.length_s() < 0.3 * expected.length_s.min(0.2);
+    other + f64::from(u8::from(short)) * 0.7 + away(piece, expected, note, start_s)
+}
+
+/// How far the notes that belong on written places lie off, seconds: place in the piece and offset.
+fn offsets(
+    piece: &Piece,
+    heard: &[HeardNote],
+    start_s: f64,
+    pairs: &[Option<usize>],
+) -> Vec<(usize, f64)> {
+    (0..piece.notes.len())
+        .filter(|at| piece.notes[*at].part == Part::Melody)
+        .filter_map(|at| offset(piece, heard, start_s, pairs, at).map(|offset| (at, offset)))
+        .collect()
+}
+
+fn offset(
+    piece: &Piece,
+    heard: &[HeardNote],
+    start_s: f64,
+    pairs: &[Option<usize>],
+    at: usize,
+) -> Option<f64> {
+    let begun_by = piece.notes[at].begun_by.min(at);
+    // the first gracenote on the place, or the note itself where that was not heard
+    let first = at - begun_by;
+    if let Some(place) = pairs[first] {
+        return Some(heard[place].start_s - start_s - piece.notes[first].start_s);
+    }
+    let place = pairs[at]?;
+    Some(heard[place].start_s - start_s - piece.notes[first].start_s)
+}
+
+fn measure(
+    piece: &Piece,
+    heard: &[HeardNote],
+    start_s: f64,
+    pairs: &[Option<usize>],
+    extra: &[usize],
+) -> Measurement {
+    let mut notes: Vec<NoteMeasure> = Vec::with_capacity(piece.notes.len());
+    // a note that a blip cut in two goes on after it
+    let mut ends: Vec<Option<f64>> = pairs
+        .iter()
+        .map(|at| at.map(|at| heard[at].end_s))
+        .collect();
+    let mut besides: Vec<usize> = Vec::new();
+    for at in extra {
+        let note = &heard[*at];
+        let before = (0..pairs.len())
+            .rev()
+            .find(|place| pairs[*place].is_some_and(|p| p < *at));
+        match before {
+            Some(place)
+                if pairs[place].is_some_and(|p| heard[p].note == note.note)
+                    && besides.last() == Some(&(at - 1))
+                    && note.start_s - heard[at - 1].end_s < JOINED =>
+            {
+                ends[place] = Some(note.end_s);
+            }
+            _ => besides.push(*at),
+        }
+    }
+    for (at, expected) in piece.notes.iter().enumerate() {
+        let note = pairs[at].map(|place| &heard[place]);
+        notes.push(NoteMeasure {
+            id: number(at),
+            bar: u32::from(expected.id.bar),
+            part: expected.part,
+            written: expected.note,
+            heard: note.map(|note| note.note),
+            length_ms: note
+                .zip(ends[at])
+                .map(|(note, end)| (end - note.start_s) * 1e3),
+            expected_ms: expected.length_s * 1e3,
+            offset_ms: if expected.part == Part::Melody {
+                offset(piece, heard, start_s, pairs, at).map(|offset| offset * 1e3)
+            } else {
+                note.map(|note| (note.start_s - start_s - expected.start_s) * 1e3)
+            },
+            on_click: expected.on_click,
+            cents: note
+                .filter(|_| expected.part == Part::Melody)
+                .and_then(|note| note.cents)
+                .map(|cents| cents.0),
+        });
+    }
+    let extra = besides
+        .iter()
+        .map(|at| {
+            let note = &heard[*at];
+            let before = (0..pairs.len())
+                .rev()
+                .find(|place| pairs[*place].is_some_and(|p| p < *at));
+            ExtraNote {
+                bar: before.map_or(1, |place| u32::from(piece.notes[place].id.bar)),
+                after: before.map(number),
+                note: note.note,
+                length_ms: note.length_s() * 1e3,
+            }
+        })
+        .collect();
+    Measurement {
+        playing: true,
+        beat_ms: piece.beat_s * 1e3,
+        drift_percent: drift(piece, &offsets(piece, heard, start_s, pairs)),
+        notes,
+        extra,
+        lead_ms: 0.0,
+    }
+}
+
+/// The number a note of the piece goes by in a [`Measurement`]: its place in the row, from 0.
+pub fn number(at: usize) -> u32 {
+    u32::try_from(at).unwrap_or(u32::MAX)
+}
+
+/// Change of tempo in per cent, quicker positive: the median of the slopes between all pairs of
+/// melody notes (Theil 1950), so that one note off its place is no change of tempo. Nothing is said
+/// of fewer than five notes.
+fn drift(piece: &Piece, offsets: &[(usize, f64)]) -> f64 {
+    if offsets.len() < 5 {
+        return 0.0;
+    }
+    let mut slopes = Vec::new();
+    for (place, (a, early)) in offsets.iter().enumerate() {
+        for (b, late) in &offsets[place + 1..] {
+            let apart = piece.notes[*b].start_s - piece.notes[*a].start_s;
+            if apart > 0.5 * piece.beat_s {
+                slopes.push((late - early) / apart);
+            }
+        }
+    }
+    median(&mut slopes).map_or(0.0, |slope| -100.0 * slope)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drill::{built_in, read};
+    use crate::practice::{FaultKind, Mark, Thresholds, judge};
+    use crate::score::resolve_music;
+    use crate::timeline::{Layout, lay};
+    use crate::units::{Bpm, Fraction, SampleRate};
+
+    /// The grip from D in real time at 60: two bars, on low A and on D.
+    fn grip() -> Piece {
+        let text = built_in("grip-from-d").expect("it is built in").text;
+        let (drill, _) = read(text.as_bytes());
+        let drill = drill.expect("it reads");
+        let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
+        let stage = drill.stages.last().expect("it has stages");
+        let score = resolve_music(&stage.music, breath, &drill.schools);
+        let tempo = Bpm::whole(60).expect("a usual tempo");
+        Piece::of(&score, &lay(&score, &Layout::at(tempo, SampleRate::USUAL)))
+    }
+
+    fn tone(note: Note, start_s: f64, end_s: f64) -> HeardNote {
+        HeardNote {
+            note,
+            start_s,
+            end_s,
+            unexplained: 0.05,
+            level: -12.0,
+            cents: None,
+            drone: false,
+        }
+    }
+
+    /// The piece as played: by repetition, from `start` on, each note changed by `change`.
+    fn played(piece: &Piece, start: f64, count: usize) -> Vec<HeardNote> {
+        let mut heard: Vec<HeardNote> = Vec::new();
+        for cycle in 0..count {
+            for note in &piece.notes {
+                let at = start + cycle as f64 * piece.cycle_s + note.start_s;
+                if let Some(last) = heard.last_mut() {
+                    last.end_s = at;
+                }
+                heard.push(tone(note.note, at, at + note.length_s));
+            }
+        }
+        heard
+    }
+
+    fn kinds(piece: &Piece, heard: &[HeardNote]) -> Vec<Vec<FaultKind>> {
+        align(piece, heard)
+            .iter()
+            .map(|found| {
+                let verdict = judge(&found.measured, &Thresholds::default());
+                assert_eq!(verdict.mark == Some(Mark::Clean), verdict.faults.is_empty());
+                verdict.faults.iter().map(|fault| fault.kind).collect()
+            })
+            .collect()
+    }
+
+    /// Moves the border between two notes.
+    fn move_border(heard: &mut [HeardNote], at: usize, by: f64) {
+        heard[at - 1].end_s += by;
+        heard[at].start_s += by;
+    }
+
+    fn place(piece: &Piece, note: Note, part: Part) -> usize {
+        piece
+            .notes
+            .iter()
+            .position(|expected| expected.note == note && expected.part == part)
+            .expect("the grip has it")
+    }
+
+    /// Without it a constant lead, or a recording that began at any moment, would be a fault.
+    #[test]
+    fn a_clean_take_is_clean_wherever_it_begins() {
+        let piece = grip();
+        for start in [0.4, 1.77, 33.3] {
+            let found = kinds(&piece, &played(&piece, start, 3));
+            assert_eq!(found, vec![Vec::new(); 3], "from {start}");
+        }
+    }
+
+    /// Without it the fault this drill exists for would be two faults, or none.
+    #[test]
+    fn the_wrong_gracenote_is_one_wrong_note() {
+        let piece = grip();
+        let mut heard = played(&piece, 1.0, 2);
+        let at = place(&piece, Note::B, Part::Gracenote);
+        heard[at].note = Note::D;
+        assert_eq!(kinds(&piece, &heard), [vec![FaultKind::Wrong], vec![]]);
+    }
+
+    /// Without it a slow finger would shift everything after it instead of being one long gracenote.
+    #[test]
+    fn a_long_gracenote_is_measured_alone() {
+        let piece = grip();
+        let mut heard = played(&piece, 1.0, 2);
+        let at = place(&piece, Note::B, Part::Gracenote);
+        move_border(&mut heard, at - 1, -0.06);
+        move_border(&mut heard, at, -0.06);
+        let found = align(&piece, &heard);
+        let length = found[0].measured.notes[at].length_ms.expect("it was heard");
+        assert!(
+            (length - piece.notes[at].length_s * 1e3 - 60.0).abs() < 1.0,
+            "{length}"
+        );
+        assert_eq!(kinds(&piece, &heard), [vec![FaultKind::TooLong], vec![]]);
+    }
+
+    /// Without it a tone that vanished between two gracenotes would go unnoticed.
+    #[test]
+    fn a_tone_that_is_not_there_was_swallowed() {
+        let piece = grip();
+        let mut heard = played(&piece, 1.0, 2);
+        let at = place(&piece, Note::B, Part::Gracenote) + 1;
+        assert_eq!(piece.notes[at].part, Part::Tone);
+        let gone = heard.remove(at);
+        heard[at].start_s = gone.start_s;
+        let found = kinds(&piece, &heard);
+        assert!(found[0].contains(&FaultKind::Swallowed), "{found:?}");
+        assert_eq!(found[1], []);
+    }
+
+    /// Without it a blip between two notes would be taken for one of them.
+    #[test]
+    fn a_blip_is_a_crossing_noise_and_nothing_else() {
+        let piece = grip();
+        let mut heard = played(&piece, 1.0, 2);
+        let closing = piece.notes.len() - 1;
+        let start = heard[closing].start_s;
+        heard[closing].start_s = start + 0.015;
+        heard.insert(closing, tone(Note::F, start, start + 0.015));
+        let found = align(&piece, &heard);
+        assert_eq!(found[0].measured.extra.len(), 1);
+        assert!((found[0].measured.extra[0].length_ms - 15.0).abs() < 0.1);
+        let found = kinds(&piece, &heard);
+        assert!(found[0].contains(&FaultKind::Crossing), "{found:?}");
+    }
+
+    /// Without it a note late on the click would be excused as the player's lead.
+    #[test]
+    fn one_late_landing_is_late_and_the_others_are_not() {
+        let piece = grip();
+        let mut heard = played(&piece, 1.0, 3);
+        let closing = piece.notes.len() - 1;
+        move_border(&mut heard, closing, 0.08);
+        let found = kinds(&piece, &heard);
+        assert!(found[0].contains(&FaultKind::Late), "{found:?}");
+        assert_eq!(found[1..], [vec![], vec![]]);
+    }
+
+    /// Without it any music at all would be judged by the drill.
+    #[test]
+    fn another_tune_is_no_repetition() {
+        let piece = grip();
+        let heard: Vec<HeardNote> = (0..40)
+            .map(|at| {
+                let start = f64::from(at) * 0.37;
+                let note = [Note::F, Note::HighG, Note::C, Note::HighA][at as usize % 4];
+                tone(note, start, start + 0.37)
+            })
+            .collect();
+        assert_eq!(align(&piece, &heard), []);
+        assert_eq!(align(&piece, &[]), []);
+    }
+}

@@ -1,0 +1,172 @@
+//! What was heard, as a document for other programs.
+
+use super::align::{Piece, Repetition};
+use super::heard::{HeardKind, HeardNote};
+use super::recording::Hearing;
+use crate::chanter::Note;
+use crate::practice::{FaultKind, Mark, Measurement, Verdict};
+use crate::score::NoteId;
+use serde::Serialize;
+
+/// A recording heard; with a drill, compared and judged.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ListenDocument {
+    /// Low A that was listened with, hertz; null where no chanter was heard.
+    pub la_hz: Option<f64>,
+    /// Length of the recording, seconds.
+    pub seconds: f64,
+    /// The notes, in order.
+    pub notes: Vec<NoteRow>,
+    /// The repetitions found; left out without a drill.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub repetitions: Option<Vec<RepetitionRow>>,
+    /// Every fault, in order of the repetitions, the worst first; left out without a drill.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub faults: Option<Vec<FaultRow>>,
+    /// What was odd about the recording, in words.
+    pub remarks: Vec<String>,
+}
+
+/// A note heard. Seconds of the recording.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct NoteRow {
+    /// Which of the nine.
+    pub note: Note,
+    /// Its start.
+    pub start_s: f64,
+    /// Its end.
+    pub end_s: f64,
+    /// What it looks like by its length.
+    pub kind: HeardKind,
+    /// How sure it is, 0 to 1.
+    pub confidence: f64,
+    /// Its pitch against the tuning; null for a short note.
+    pub cents: Option<f64>,
+    /// What it was compared with; left out without a drill, null for a note nothing explains.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub score: Option<Option<ScoreRow>>,
+}
+
+/// The score's note that a note heard was compared with.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ScoreRow {
+    /// Its name in the score.
+    pub id: NoteId,
+    /// The repetition, from 1.
+    pub repetition: usize,
+    /// What is written.
+    pub written: Note,
+    /// How far its beginning was from its place, positive late.
+    pub offset_ms: Option<f64>,
+    /// How much longer it was than the timeline gives it.
+    pub longer_ms: Option<f64>,
+}
+
+/// A repetition found, with its raw figures.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct RepetitionRow {
+    /// Counted from 1.
+    pub repetition: usize,
+    /// Where its first beat lies in the recording.
+    pub start_s: f64,
+    /// The mark it earns.
+    pub mark: Option<Mark>,
+    /// The figures it was judged by.
+    pub measured: Measurement,
+}
+
+/// One fault.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FaultRow {
+    /// The repetition, from 1.
+    pub repetition: usize,
+    /// What kind.
+    pub kind: FaultKind,
+    /// The score's note it is about.
+    pub id: Option<NoteId>,
+    /// Milliseconds, or per cent for the tempo.
+    pub measured: Option<f64>,
+    /// The limit it went beyond.
+    pub limit: Option<f64>,
+    /// A teacher's sentence.
+    pub words: String,
+}
+
+/// Four decimals of a second are finer than the hop of 1 ms.
+fn rounded(value: f64) -> f64 {
+    (value * 1e4).round() / 1e4
+}
+
+/// Makes the document; `compared` is the piece with the repetitions found and their verdicts.
+pub fn listen_document(
+    hearing: &Hearing,
+    compared: Option<(&Piece, &[(Repetition, Verdict)])>,
+) -> ListenDocument {
+    let mut notes: Vec<NoteRow> = hearing
+        .notes
+        .iter()
+        .map(|note| row(note, compared.is_some()))
+        .collect();
+    let mut repetitions = Vec::new();
+    let mut faults = Vec::new();
+    if let Some((piece, found)) = compared {
+        for (number, (repetition, verdict)) in found.iter().enumerate() {
+            let number = number + 1;
+            for (at, place) in repetition.pairs.iter().enumerate() {
+                let (Some(place), Some(expected), Some(figures)) = (
+                    place,
+                    piece.notes.get(at),
+                    repetition.measured.notes.get(at),
+                ) else {
+                    continue;
+                };
+                if let Some(row) = notes.get_mut(*place) {
+                    row.score = Some(Some(ScoreRow {
+                        id: expected.id,
+                        repetition: number,
+                        written: expected.note,
+                        offset_ms: figures.offset_ms.map(rounded),
+                        longer_ms: figures
+                            .length_ms
+                            .map(|length| rounded(length - figures.expected_ms)),
+                    }));
+                }
+            }
+            let id = |id: u32| piece.notes.get(id as usize).map(|note| note.id);
+            faults.extend(verdict.faults.iter().map(|fault| FaultRow {
+                repetition: number,
+                kind: fault.kind,
+                id: fault.id.and_then(id),
+                measured: fault.measured.map(rounded),
+                limit: fault.limit.map(rounded),
+                words: fault.words.clone(),
+            }));
+            repetitions.push(RepetitionRow {
+                repetition: number,
+                start_s: rounded(repetition.start_s),
+                mark: verdict.mark,
+                measured: repetition.measured.clone(),
+            });
+        }
+    }
+    ListenDocument {
+        la_hz: hearing.low_a.map(|hertz| (hertz.0 * 100.0).round() / 100.0),
+        seconds: rounded(hearing.seconds),
+        notes,
+        repetitions: compared.is_some().then_some(repetitions),
+        faults: compared.is_some().then_some(faults),
+        remarks: hearing.remarks.iter().map(ToString::to_string).collect(),
+    }
+}
+
+fn row(note: &HeardNote, compared: bool) -> NoteRow {
+    NoteRow {
+        note: note.note,
+        start_s: rounded(note.start_s),
+        end_s: rounded(note.end_s),
+        kind: note.kind(),
+        confidence: (note.confidence() * 1e3).round() / 1e3,
+        cents: note.cents.map(|cents| (cents.0 * 10.0).round() / 10.0),
+        score: compared.then_some(None),
+    }
+}
