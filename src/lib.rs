@@ -18,6 +18,7 @@ pub mod practice;
 pub mod rhythm;
 pub mod score;
 pub mod screen;
+pub mod settings;
 pub mod sound;
 pub mod timeline;
 pub mod units;

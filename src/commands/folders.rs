@@ -22,3 +22,33 @@ pub(crate) fn data() -> Result<PathBuf, Failure> {
 pub(crate) fn own_drills() -> Result<PathBuf, Failure> {
     data().map(|folder| folder.join("drills"))
 }
+
+/// The journal's file.
+///
+/// # Errors
+/// No home folder is known.
+pub(crate) fn journal() -> Result<PathBuf, Failure> {
+    data().map(|folder| folder.join("journal.sqlite"))
+}
+
+/// Homework that was opened: a copy of each assignment.
+///
+/// # Errors
+/// No home folder is known.
+pub(crate) fn homework() -> Result<PathBuf, Failure> {
+    data().map(|folder| folder.join("homework"))
+}
+
+/// The settings file.
+///
+/// # Errors
+/// No home folder is known.
+pub(crate) fn settings() -> Result<PathBuf, Failure> {
+    let strategy = choose_base_strategy().map_err(|_| {
+        Failure("no home folder is known: set HOME, or XDG_CONFIG_HOME to a folder".to_owned())
+    })?;
+    Ok(strategy
+        .config_dir()
+        .join("gracerung")
+        .join("settings.toml"))
+}

@@ -13,12 +13,14 @@ mod folders;
 mod listen;
 mod make;
 mod movements;
+mod journal;
 mod open;
 mod output;
 mod practise;
 mod recognise;
 mod render;
 mod schema;
+mod settings;
 mod shell;
 mod terminal;
 mod timeline;
@@ -92,6 +94,10 @@ enum Command {
     Listen(listen::Arguments),
     /// List the sound devices.
     Devices(devices::Arguments),
+    /// Look after the journal: check, export, import, back up, merge.
+    Journal(journal::Arguments),
+    /// Show each setting, its value and where it comes from.
+    Settings(settings::Arguments),
     /// Print the JSON Schema of a drill file, for editors.
     Schema(schema::Arguments),
     /// Print a completion script for a shell.
@@ -122,6 +128,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Some(Command::Movements(arguments)) => movements::run(&arguments),
         Some(Command::Listen(arguments)) => listen::run(&arguments),
         Some(Command::Devices(arguments)) => devices::run(&arguments),
+        Some(Command::Journal(arguments)) => journal::run(&arguments),
+        Some(Command::Settings(arguments)) => settings::run(&arguments),
         Some(Command::Schema(arguments)) => schema::run(&arguments),
         Some(Command::Completions(arguments)) => completions::run(&arguments),
     };

@@ -1,7 +1,8 @@
 //! A drill by name or path.
 
 use super::{Failure, folders};
-use crate::drill::{BUILT_IN, Drill, LARGEST_FILE, Problem, Severity, built_in, read, render};
+use crate::drill::{BUILT_IN, Drill, LARGEST_FILE, Problem, Severity, built_in, read_for, render};
+use crate::movement::Schools;
 use crate::wording;
 use std::io::Read;
 use std::path::Path;
@@ -54,12 +55,12 @@ fn find(wanted: &str) -> Result<(String, Source), Failure> {
         if let Ok(folder) = folders::own_drills() {
             let own = folder.join(format!("{wanted}.yaml"));
             if own.is_file() {
-                let source = read_source(&own)?;
+                let source = read_source_for(&own, &schools())?;
                 return Ok((wanted.to_owned(), source));
             }
         }
         if let Some(drill) = built_in(wanted) {
-            let (value, problems) = read(drill.text.as_bytes());
+            let (value, problems) = read_for(drill.text.as_bytes(), &schools());
             let source = Source {
                 shown: drill.name.to_owned(),
                 text: drill.text.to_owned(),
@@ -70,7 +71,7 @@ fn find(wanted: &str) -> Result<(String, Source), Failure> {
         }
         return Err(unknown(wanted));
     }
-    let source = read_source(path)?;
+    let source = read_source_for(path, &schools())?;
     let name = path.file_stem().map_or_else(
         || wanted.to_owned(),
         |stem| stem.to_string_lossy().into_owned(),
@@ -93,8 +94,21 @@ fn unknown(wanted: &str) -> Failure {
 /// # Errors
 /// A file that cannot be read.
 pub(crate) fn read_source(path: &Path) -> Result<Source, Failure> {
-    let bytes = read_bytes(path)?;
-    let (drill, problems) = read(&bytes);
+    read_source_for(path, &Schools::none())
+}
+
+/// The player's schools, for drills that name none. A settings file with problems is told by
+/// whoever opens the screen.
+fn schools() -> Schools {
+    super::settings::load(&[]).map_or_else(
+        |_| Schools::none(),
+        |settings| super::settings::schools(&settings),
+    )
+}
+
+fn read_source_for(path: &Path, schools: &Schools) -> Result<Source, Failure> {
+    let bytes = read_bytes(path, LARGEST_FILE)?;
+    let (drill, problems) = read_for(&bytes, schools);
     Ok(Source {
         shown: path.display().to_string(),
         text: String::from_utf8_lossy(&bytes).into_owned(),
@@ -103,7 +117,11 @@ pub(crate) fn read_source(path: &Path) -> Result<Source, Failure> {
     })
 }
 
-fn read_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
+/// Reads a file's bytes, at most one more than `most`.
+///
+/// # Errors
+/// A file that cannot be read.
+pub(crate) fn read_bytes(path: &Path, most: usize) -> Result<Vec<u8>, Failure> {
     let told = |error: std::io::Error| {
         let shown = path.display();
         Failure(match error.kind() {
@@ -120,7 +138,7 @@ fn read_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
     }
     let file = std::fs::File::open(path).map_err(told)?;
     let mut bytes = Vec::new();
-    file.take(LARGEST_FILE as u64 + 1)
+    file.take(most as u64 + 1)
         .read_to_end(&mut bytes)
         .map_err(told)?;
     Ok(bytes)

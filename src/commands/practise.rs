@@ -3,11 +3,11 @@
 use super::open::open;
 use super::shell::{Begin, Shell};
 use super::terminal::{self, Manner, Terminal};
-use super::{Failure, Outcome, Ran, arguments, folders, output, render};
-use crate::app::{Message, Model, Options};
+use super::{Failure, Outcome, Ran, arguments, folders, output, settings};
+use crate::app::{Message, Model};
 use crate::live::{Asked, DEFAULT_BUFFER};
-use crate::rhythm::ReferencePlan;
 use crate::screen::{Plain, Theme, action, view};
+use crate::settings::Settings;
 use crate::sound::{ClickSound, Sound};
 use crate::units::{Bpm, Hertz};
 use crossterm::event::{Event as Input, poll, read};
@@ -57,9 +57,9 @@ pub(crate) struct ScreenArguments {
     #[arg(long, value_name = "FRAMES", value_parser = clap::value_parser!(u32).range(32..=16_384))]
     buffer: Option<u32>,
     /// Milliseconds the ear hears later than the device says: slow headphones.
-    #[arg(long, value_name = "MS", default_value_t = 0, allow_hyphen_values = true,
+    #[arg(long, value_name = "MS", allow_hyphen_values = true,
           value_parser = clap::value_parser!(i32).range(-500..=1000))]
-    offset: i32,
+    offset: Option<i32>,
     /// Sound of the click.
     #[arg(long, value_name = "NAME", value_parser = click_sound)]
     click: Option<ClickSound>,
@@ -88,25 +88,36 @@ fn click_sound(text: &str) -> Result<ClickSound, String> {
 }
 
 impl ScreenArguments {
-    fn options(&self) -> Options {
-        Options {
-            tuning: render::tuning(self.la, self.pipes),
-            drones: self.drones,
-            click_sound: self.click.unwrap_or_default(),
-            reference: if self.alone {
-                ReferencePlan::Silent
-            } else {
-                ReferencePlan::Every
-            },
-            hands_free: self.hands_free,
-            left_handed: self.left_handed,
-            ..Options::default()
-        }
+    /// The flags that were given, as settings.
+    fn flags(&self) -> Vec<(&'static str, String)> {
+        let mut flags = Vec::new();
+        let mut give = |name, word: Option<String>| flags.extend(word.map(|word| (name, word)));
+        let on = |flag: bool| flag.then(|| "true".to_owned());
+        give("la", self.la.map(|la| la.0.to_string()));
+        give("instrument", self.pipes.then(|| "pipes".to_owned()));
+        give("drones", on(self.drones));
+        give("device", self.device.clone());
+        give("offset", self.offset.map(|offset| offset.to_string()));
+        give("click", self.click.map(|click| click.name().to_owned()));
+        give("alone", on(self.alone));
+        give("hands-free", on(self.hands_free));
+        give("left-handed", on(self.left_handed));
+        give("plain", on(self.plain));
+        flags
     }
 
-    fn asked(&self) -> Asked {
+    /// Settings with these flags.
+    ///
+    /// # Errors
+    /// Problems in the settings file or the environment, all of them.
+    pub(crate) fn settings(&self) -> Result<Settings, Failure> {
+        settings::load(&self.flags())
+    }
+
+    fn asked(&self, settings: &Settings) -> Asked {
+        let device = settings.word("device");
         Asked {
-            device: self.device.clone(),
+            device: (!device.is_empty()).then(|| device.to_owned()),
             buffer: self.buffer.unwrap_or(DEFAULT_BUFFER),
         }
     }
@@ -124,34 +135,41 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         stage,
         tempo: arguments.tempo,
     };
-    let (mut shell, mut model) = start(&arguments.screen, begin)?;
+    let settings = arguments.screen.settings()?;
+    let (mut shell, mut model) = start(&arguments.screen, &settings, begin)?;
     model.straight = true;
     let message = shell.opened(opened);
     shell.tell(&mut model, message);
-    screen(&arguments.screen, shell, model)
+    screen(&settings, shell, model)
 }
 
 /// Runs the program without a command: the list of drills.
 pub(crate) fn choose() -> Ran {
     terminal::require()?;
     let arguments = ScreenArguments::default();
-    let (mut shell, mut model) = start(&arguments, Begin::default())?;
+    let settings = arguments.settings()?;
+    let (mut shell, mut model) = start(&arguments, &settings, Begin::default())?;
     model.choose.drills = shell.list(false);
     if let Some(last) = shell.last_drill() {
         model.choose.mark(&last);
     }
-    screen(&arguments, shell, model)
+    screen(&settings, shell, model)
 }
 
-fn start(arguments: &ScreenArguments, begin: Begin) -> Result<(Shell, Model), Failure> {
-    let options = arguments.options();
+pub(super) fn start(
+    arguments: &ScreenArguments,
+    settings: &Settings,
+    begin: Begin,
+) -> Result<(Shell, Model), Failure> {
+    let options = settings::options(settings);
     let sound = Sound {
         tuning: options.tuning,
         drones: options.drones,
         levels: options.levels,
         click: options.click_sound,
     };
-    let shell = Shell::new(arguments.asked(), sound, arguments.offset, begin)?;
+    let offset_ms = settings.number("offset") as i32;
+    let shell = Shell::new(arguments.asked(settings), sound, offset_ms, begin)?;
     Ok((shell, Model::new(options)))
 }
 
@@ -197,16 +215,18 @@ const FRAME: Duration = Duration::from_millis(33);
 /// Between two looks at signals while nothing does.
 const IDLE: Duration = Duration::from_millis(900);
 
-fn screen(arguments: &ScreenArguments, mut shell: Shell, mut model: Model) -> Ran {
+pub(super) fn screen(settings: &Settings, mut shell: Shell, mut model: Model) -> Ran {
+    let plain_lines = settings.switch("plain");
+    let pedals = settings::Pedals::of(settings);
     let log = log_file();
     let terminate = termination();
-    let manner = if arguments.plain {
+    let manner = if plain_lines {
         Manner::Lines
     } else {
         Manner::Screen
     };
     let mut taken = Terminal::take(manner, log.as_ref())?;
-    let ran = if arguments.plain {
+    let ran = if plain_lines {
         let mut plain = Plain::default();
         run_loop(
             &mut shell,
@@ -214,6 +234,7 @@ fn screen(arguments: &ScreenArguments, mut shell: Shell, mut model: Model) -> Ra
             &mut taken,
             log.as_ref(),
             &terminate,
+            &pedals,
             |model, _| {
                 for line in plain.lines(model) {
                     output::print(&format!("{line}\r\n"))?;
@@ -223,7 +244,8 @@ fn screen(arguments: &ScreenArguments, mut shell: Shell, mut model: Model) -> Ra
         )
     } else {
         // NO_COLOR: no colours at all (no-color.org); bold and reverse carry the meaning.
-        let colours = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
+        let colours = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
+            && settings.word("colours") != "never";
         let theme = Theme::new(colours);
         let told =
             |error: std::io::Error| Failure(format!("the terminal cannot be drawn: {error}"));
@@ -234,6 +256,7 @@ fn screen(arguments: &ScreenArguments, mut shell: Shell, mut model: Model) -> Ra
             &mut taken,
             log.as_ref(),
             &terminate,
+            &pedals,
             |model, clear| {
                 if clear {
                     drawn.clear().map_err(told)?;
@@ -257,6 +280,7 @@ fn run_loop(
     terminal: &mut Terminal,
     log: Option<&File>,
     terminate: &AtomicBool,
+    pedals: &settings::Pedals,
     mut show: impl FnMut(&Model, bool) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
     show(model, false)?;
@@ -280,7 +304,8 @@ fn run_loop(
             loop {
                 match read().map_err(told)? {
                     Input::Key(key) => {
-                        if let Some(action) = action(model, key) {
+                        let pressed = pedals.action(model, key).or_else(|| action(model, key));
+                        if let Some(action) = pressed {
                             shell.tell(model, Message::Act(action));
                             changed = true;
                         }

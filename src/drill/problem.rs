@@ -615,53 +615,72 @@ fn amount(value: Beats) -> String {
 
 /// Problems as text: file, line and column, the line with a caret, how to mend.
 pub fn render(file: &str, source: &str, problems: &[Problem]) -> String {
+    problems
+        .iter()
+        .map(|problem| {
+            let level = match problem.severity() {
+                Severity::Error => "",
+                Severity::Note => "note: ",
+            };
+            let says = problem.kind.to_string();
+            let mend = problem.kind.mend();
+            render_line(file, source, problem.place, level, &says, mend.as_deref())
+        })
+        .collect()
+}
+
+/// One problem of any kind of text file, as [`render`] writes those of drills.
+pub fn render_line(
+    file: &str,
+    source: &str,
+    place: Place,
+    level: &str,
+    says: &str,
+    mend: Option<&str>,
+) -> String {
     use std::fmt::Write as _;
-    let lines: Vec<&str> = source.lines().collect();
+    let Place {
+        line,
+        column,
+        width,
+    } = place;
     let mut text = String::new();
-    for problem in problems {
-        let Place {
-            line,
-            column,
-            width,
-        } = problem.place;
-        let level = match problem.severity() {
-            Severity::Error => "",
-            Severity::Note => "note: ",
-        };
-        if line == 0 {
-            let _ = writeln!(text, "{file}: {level}{}", problem.kind);
-        } else {
-            let _ = writeln!(text, "{file}:{line}:{column}: {level}{}", problem.kind);
-        }
-        if let Some(found) = line.checked_sub(1).and_then(|line| lines.get(line)) {
-            let clean: String = found
-                .chars()
-                .map(|sign| {
-                    if sign == '\t' {
-                        ' '
-                    } else if sign.is_control() {
-                        '·'
-                    } else {
-                        sign
-                    }
-                })
-                .collect();
-            let (shown, shift) = window(&clean, column);
-            let number = line.to_string();
-            let gap = " ".repeat(number.len());
-            let caret_at = column.saturating_sub(1).saturating_sub(shift);
-            let room = shown.chars().count().saturating_sub(caret_at).max(1);
-            let _ = writeln!(text, " {number} | {shown}");
-            let _ = writeln!(
-                text,
-                " {gap} | {}{}",
-                " ".repeat(caret_at),
-                "^".repeat(width.min(room))
-            );
-        }
-        if let Some(mend) = problem.kind.mend() {
-            let _ = writeln!(text, "     {mend}");
-        }
+    if line == 0 {
+        let _ = writeln!(text, "{file}: {level}{says}");
+    } else {
+        let _ = writeln!(text, "{file}:{line}:{column}: {level}{says}");
+    }
+    if let Some(found) = line
+        .checked_sub(1)
+        .and_then(|line| source.lines().nth(line))
+    {
+        let clean: String = found
+            .chars()
+            .map(|sign| {
+                if sign == '\t' {
+                    ' '
+                } else if sign.is_control() {
+                    '·'
+                } else {
+                    sign
+                }
+            })
+            .collect();
+        let (shown, shift) = window(&clean, column);
+        let number = line.to_string();
+        let gap = " ".repeat(number.len());
+        let caret_at = column.saturating_sub(1).saturating_sub(shift);
+        let room = shown.chars().count().saturating_sub(caret_at).max(1);
+        let _ = writeln!(text, " {number} | {shown}");
+        let _ = writeln!(
+            text,
+            " {gap} | {}{}",
+            " ".repeat(caret_at),
+            "^".repeat(width.min(room))
+        );
+    }
+    if let Some(mend) = mend {
+        let _ = writeln!(text, "     {mend}");
     }
     text
 }

@@ -30,6 +30,11 @@ const MOST_RUNGS: usize = 200;
 /// Reads a drill file. The drill is there when nothing but notes was found; every problem is told
 /// either way.
 pub fn read(bytes: &[u8]) -> (Option<Drill>, Vec<Problem>) {
+    read_for(bytes, &Schools::none())
+}
+
+/// As [`read`], for a player of some schools: a drill that names none of its own is theirs.
+pub fn read_for(bytes: &[u8], usual: &Schools) -> (Option<Drill>, Vec<Problem>) {
     let start = Place {
         line: 1,
         column: 1,
@@ -56,6 +61,7 @@ pub fn read(bytes: &[u8]) -> (Option<Drill>, Vec<Problem>) {
     };
     let mut reader = Reader {
         problems: Vec::new(),
+        usual: usual.clone(),
     };
     let tree = read_tree(source, &mut reader.problems);
     let drill = match tree {
@@ -77,6 +83,8 @@ pub fn read(bytes: &[u8]) -> (Option<Drill>, Vec<Problem>) {
 
 struct Reader {
     problems: Vec<Problem>,
+    /// Schools of a drill that names none.
+    usual: Schools,
 }
 
 /// The entries of a mapping whose names are known.
@@ -455,18 +463,19 @@ impl Reader {
     }
 
     fn schools(&mut self, fields: &Fields) -> Schools {
+        let Some(tree) = fields.get("school") else {
+            return self.usual.clone();
+        };
         let mut schools = Schools::default();
-        if let Some(tree) = fields.get("school") {
-            for (item, name) in self.names(tree, "school") {
-                match schools.clone().with(&name) {
-                    Ok(more) => schools = more,
-                    Err(error) => self.tell(
-                        item.place,
-                        Kind::UnknownSchool {
-                            message: error.to_string(),
-                        },
-                    ),
-                }
+        for (item, name) in self.names(tree, "school") {
+            match schools.clone().with(&name) {
+                Ok(more) => schools = more,
+                Err(error) => self.tell(
+                    item.place,
+                    Kind::UnknownSchool {
+                        message: error.to_string(),
+                    },
+                ),
             }
         }
         schools

@@ -7,11 +7,13 @@
 //! since, in WAL with `synchronous=FULL`: what was answered is on the disk, and two programs on
 //! one journal both work. Nothing is changed or removed, not even to mend a damaged file.
 
+mod care;
 mod error;
 #[cfg(test)]
 mod journal_laws;
 mod row;
 mod store;
 
+pub use care::{Health, look_over};
 pub use error::{JournalError, Trouble};
 pub use store::{Appended, FORMAT, Journal, LastPlace, Merged};

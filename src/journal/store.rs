@@ -57,7 +57,7 @@ pub struct Merged {
     /// Entries that were known.
     pub known: usize,
     /// Entries whose place another entry holds, which happens when a journal's file was copied
-    /// and both copies were written. They were not taken in.
+    /// and both copies were written. They were taken in under a name made of both.
     pub clashing: usize,
 }
 
@@ -295,15 +295,17 @@ impl Journal {
                     {
                         merged.known += 1;
                     }
-                    Some(_) => merged.clashing += 1,
+                    Some(_) => {
+                        row::write(&mut insert, &beside(entry))?;
+                        merged.clashing += 1;
+                    }
                 }
             }
             Ok(merged)
         })
     }
 
-    /// The connection itself, for tests that limit or inspect it.
-    #[cfg(test)]
+    /// The connection itself.
     pub(super) fn connection(&self) -> &Connection {
         &self.connection
     }
@@ -332,6 +334,17 @@ impl Journal {
     }
 }
 
+/// An entry whose place is held, under a name that the same entry gets wherever it is merged: its
+/// journal's and its session's together, and its number there.
+fn beside(entry: &Entry) -> Entry {
+    let name = format!("{} {}", entry.journal, entry.record.id.session);
+    Entry {
+        journal: Uuid::from_u128(StagePrint::of(&name).0),
+        seq: entry.record.id.number + 1,
+        record: entry.record.clone(),
+    }
+}
+
 fn arrival(connection: &Connection) -> rusqlite::Result<i64> {
     connection.query_row("SELECT coalesce(max(arrival), 0) FROM entry", [], |row| {
         row.get(0)
@@ -352,7 +365,7 @@ fn entries(
 const MAGIC: &[u8; 16] = b"SQLite format 3\0";
 
 /// SQLite takes a file without its header for damaged or, when it is empty, for new.
-fn refuse_what_is_no_database(path: &Path) -> Result<(), JournalError> {
+pub(super) fn refuse_what_is_no_database(path: &Path) -> Result<(), JournalError> {
     let unreadable =
         |error: std::io::Error| JournalError::new(path, Trouble::Unreadable(error.to_string()));
     let mut file = match std::fs::File::open(path) {
@@ -373,7 +386,10 @@ fn refuse_what_is_no_database(path: &Path) -> Result<(), JournalError> {
 }
 
 /// Reads what the file says it is, and writes nothing.
-fn refuse_another_format(path: &Path, connection: &Connection) -> Result<(), JournalError> {
+pub(super) fn refuse_another_format(
+    path: &Path,
+    connection: &Connection,
+) -> Result<(), JournalError> {
     let number = |name: &str| -> Result<i64, JournalError> {
         connection
             .pragma_query_value(None, name, |row| row.get(0))

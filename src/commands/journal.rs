@@ -1,0 +1,362 @@
+//! `journal`: look after it: check, export, import, backup, merge.
+
+use super::{Failure, Outcome, Ran, folders, open, output};
+use crate::journal::{Health, Journal, JournalError, Merged, look_over};
+use crate::practice::Entry;
+use crate::wording;
+use clap::Subcommand;
+use serde::Serialize;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// Arguments of `journal`.
+#[derive(clap::Args)]
+#[command(after_help = "Examples:\n  gracerung journal check\n  \
+    gracerung journal backup stick/journal.sqlite\n  \
+    gracerung journal merge stick/journal.sqlite\n  \
+    gracerung journal export -o journal.jsonl\n  \
+    gracerung journal check damaged.sqlite --recover saved.sqlite\n\n\
+    Nothing is ever overwritten or taken away. Merging journals in any order gives the same, and \
+    nothing is counted twice.")]
+pub(crate) struct Arguments {
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Subcommand)]
+enum What {
+    /// Is it whole, and what is in it. Exit 1 when it is not whole.
+    Check {
+        /// Another journal's file; left out, your own.
+        file: Option<PathBuf>,
+        /// Save every entry that can be read into a new file.
+        #[arg(long, value_name = "NEW")]
+        recover: Option<PathBuf>,
+        /// Print as JSON.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Write every entry as JSON, one a line.
+    Export {
+        /// Into this file; left out, to standard output.
+        #[arg(short, long, value_name = "FILE")]
+        output: Option<PathBuf>,
+        /// Replace the file when it exists.
+        #[arg(long)]
+        force: bool,
+    },
+    /// Take in entries that `export` wrote; known ones are not counted twice.
+    Import {
+        /// The exported file.
+        file: PathBuf,
+    },
+    /// Write a whole copy of the journal, also while it is in use.
+    Backup {
+        /// The new file.
+        file: PathBuf,
+    },
+    /// Take in the entries of other journals; known ones are not counted twice.
+    Merge {
+        /// Journal files of other computers.
+        #[arg(required = true)]
+        files: Vec<PathBuf>,
+    },
+}
+
+fn told(error: JournalError) -> Failure {
+    Failure(error.to_string())
+}
+
+/// Runs `journal`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    match &arguments.what {
+        What::Check {
+            file,
+            recover,
+            json,
+        } => check(file.as_deref(), recover.as_deref(), *json),
+        What::Export { output, force } => export(output.as_deref(), *force),
+        What::Import { file } => import(file),
+        What::Backup { file } => backup(file),
+        What::Merge { files } => merge(files),
+    }
+}
+
+/// The player's own journal, which must be there.
+fn own() -> Result<PathBuf, Failure> {
+    let path = folders::journal()?;
+    if path.exists() {
+        return Ok(path);
+    }
+    Err(Failure(format!(
+        "there is no journal yet at `{}`: it begins with the first drill you practise",
+        path.display()
+    )))
+}
+
+#[derive(Serialize)]
+struct CheckRow {
+    file: String,
+    entries: usize,
+    lost: usize,
+    journals: usize,
+    sessions: usize,
+    first: Option<String>,
+    last: Option<String>,
+    troubles: Vec<String>,
+}
+
+fn day(utc_us: i64) -> String {
+    jiff::Timestamp::from_microsecond(utc_us).map_or_else(
+        |_| "an unknown day".to_owned(),
+        |time| time.strftime("%Y-%m-%d").to_string(),
+    )
+}
+
+fn check(file: Option<&Path>, recover: Option<&Path>, json: bool) -> Ran {
+    let path = match file {
+        Some(file) => file.to_owned(),
+        None => own()?,
+    };
+    if let Some(target) = recover {
+        output::ready_to_write(target, false)?;
+    }
+    let (health, entries) = look_over(&path).map_err(told)?;
+    let Health {
+        lost,
+        journals,
+        sessions,
+        span,
+        troubles,
+        ..
+    } = health;
+    let row = CheckRow {
+        file: path.display().to_string(),
+        entries: entries.len(),
+        lost,
+        journals,
+        sessions,
+        first: span.map(|(first, _)| day(first)),
+        last: span.map(|(_, last)| day(last)),
+        troubles,
+    };
+    if json {
+        output::print_json(&row)?;
+    } else {
+        let when = match (&row.first, &row.last) {
+            (Some(first), Some(last)) => format!(", {first} to {last}"),
+            _ => String::new(),
+        };
+        let from = if row.journals > 1 {
+            format!(
+                ", merged from {}",
+                wording::count(row.journals, "journal", "journals")
+            )
+        } else {
+            String::new()
+        };
+        output::print(&format!(
+            "{}: {} in {}{when}{from}\n",
+            row.file,
+            wording::count(row.entries, "entry", "entries"),
+            wording::count(row.sessions, "session", "sessions"),
+        ))?;
+        for trouble in &row.troubles {
+            output::print(&format!("  {trouble}\n"))?;
+        }
+        if row.troubles.is_empty() {
+            output::print("  whole\n")?;
+        } else if recover.is_none() {
+            output::print("  `--recover NEW` saves what can be read into a new file\n")?;
+        }
+    }
+    if let Some(target) = recover {
+        recover_into(target, &entries)?;
+        if !json {
+            output::print(&format!(
+                "  saved {} into {}; the damaged file was not touched\n",
+                wording::count(entries.len(), "entry", "entries"),
+                target.display()
+            ))?;
+        }
+    }
+    Ok(if row.troubles.is_empty() {
+        Outcome::Done
+    } else {
+        Outcome::Findings
+    })
+}
+
+fn recover_into(target: &Path, entries: &[Entry]) -> Result<(), Failure> {
+    // Beside the target under another name until it is complete.
+    let folder = match target.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    let work = tempfile::Builder::new()
+        .prefix(".gracerung-")
+        .tempdir_in(folder)
+        .map_err(|error| {
+            Failure(format!(
+                "cannot write beside `{}`: {error}",
+                target.display()
+            ))
+        })?;
+    let file = work.path().join("journal.sqlite");
+    let mut journal = Journal::open(&file).map_err(told)?;
+    journal.merge(entries).map_err(told)?;
+    place(&journal, target)
+}
+
+/// A whole copy at a place where nothing stands.
+fn place(journal: &Journal, target: &Path) -> Result<(), Failure> {
+    output::ready_to_write(target, false)?;
+    let folder = match target.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    let work = tempfile::Builder::new()
+        .prefix(".gracerung-")
+        .tempdir_in(folder)
+        .map_err(|error| {
+            Failure(format!(
+                "cannot write beside `{}`: {error}",
+                target.display()
+            ))
+        })?;
+    let copy = work.path().join("copy.sqlite");
+    journal.back_up(&copy).map_err(told)?;
+    // A link fails where something stands, a rename would replace it.
+    std::fs::hard_link(&copy, target)
+        .or_else(|error| {
+            if error.kind() == std::io::ErrorKind::AlreadyExists {
+                Err(error)
+            } else {
+                std::fs::copy(&copy, target).map(|_| ())
+            }
+        })
+        .map_err(|error| Failure(format!("cannot write `{}`: {error}", target.display())))
+}
+
+fn export(target: Option<&Path>, force: bool) -> Ran {
+    if let Some(target) = target {
+        output::ready_to_write(target, force)?;
+    }
+    let (health, entries) = look_over(&own()?).map_err(told)?;
+    let mut text = String::new();
+    for entry in &entries {
+        let line = serde_json::to_string(entry)
+            .map_err(|error| Failure(format!("cannot write JSON: {error}")))?;
+        text.push_str(&line);
+        text.push('\n');
+    }
+    match target {
+        Some(target) => {
+            output::write_file(target, force, |file| {
+                file.write_all(text.as_bytes()).map_err(|error| {
+                    Failure(format!("cannot write `{}`: {error}", target.display()))
+                })
+            })?;
+            output::print(&format!(
+                "{} into {}\n",
+                wording::count(entries.len(), "entry", "entries"),
+                target.display()
+            ))?;
+        }
+        None => output::print(&text)?,
+    }
+    if health.lost > 0 {
+        output::complain(&format!(
+            "{} could not be read; see `gracerung journal check`",
+            wording::count(health.lost, "entry", "entries")
+        ));
+        return Ok(Outcome::Findings);
+    }
+    Ok(Outcome::Done)
+}
+
+fn import(file: &Path) -> Ran {
+    let bytes = open::read_bytes(file, usize::MAX / 2)?;
+    let text = String::from_utf8_lossy(&bytes);
+    let mut entries: Vec<Entry> = Vec::new();
+    let mut strange: Vec<String> = Vec::new();
+    for (number, line) in text
+        .lines()
+        .enumerate()
+        .filter(|(_, line)| !line.trim().is_empty())
+    {
+        match serde_json::from_str(line) {
+            Ok(entry) => entries.push(entry),
+            Err(error) => strange.push(format!("{}:{}: {error}", file.display(), number + 1)),
+        }
+    }
+    if entries.is_empty() {
+        return Err(Failure(format!(
+            "`{}` holds no entry that `gracerung journal export` wrote{}",
+            file.display(),
+            strange
+                .first()
+                .map_or_else(String::new, |first| format!(":\n  {first}"))
+        )));
+    }
+    let mut journal = Journal::open(&folders::journal()?).map_err(told)?;
+    let merged = journal.merge(&entries).map_err(told)?;
+    say(file, merged)?;
+    for line in strange.iter().take(20) {
+        output::complain(line);
+    }
+    if strange.is_empty() {
+        Ok(Outcome::Done)
+    } else {
+        output::complain(&format!(
+            "{} no entry and left out",
+            wording::count(strange.len(), "line is", "lines are")
+        ));
+        Ok(Outcome::Findings)
+    }
+}
+
+fn say(file: &Path, merged: Merged) -> Result<(), Failure> {
+    let beside = if merged.clashing > 0 {
+        format!(
+            ", {} of a copy that was played on by itself",
+            wording::count(merged.clashing, "entry", "entries")
+        )
+    } else {
+        String::new()
+    };
+    output::print(&format!(
+        "{}: {} new, {} known{beside}\n",
+        file.display(),
+        merged.added,
+        merged.known
+    ))
+}
+
+fn backup(target: &Path) -> Ran {
+    output::ready_to_write(target, false)?;
+    let journal = Journal::open(&own()?).map_err(told)?;
+    place(&journal, target)?;
+    output::print(&format!("{}\n", target.display()))?;
+    Ok(Outcome::Done)
+}
+
+fn merge(files: &[PathBuf]) -> Ran {
+    // Every file is read before anything is taken in.
+    let mut read = Vec::new();
+    for file in files {
+        let (health, entries) = look_over(file).map_err(told)?;
+        if health.lost > 0 {
+            return Err(Failure(format!(
+                "`{}` is damaged and nothing was merged: `gracerung journal check {0} --recover NEW` saves what can be read",
+                file.display()
+            )));
+        }
+        read.push((file, entries));
+    }
+    let mut journal = Journal::open(&folders::journal()?).map_err(told)?;
+    for (file, entries) in read {
+        say(file, journal.merge(&entries).map_err(told)?)?;
+    }
+    Ok(Outcome::Done)
+}

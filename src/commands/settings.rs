@@ -1,0 +1,342 @@
+//! `settings`: show each value and where it comes from; and settings for the other commands.
+
+use super::{Failure, Outcome, Ran, folders, open, output};
+use crate::app::{Action, Model, Options, Page};
+use crate::chanter::{Instrument, Tuning, TuningTable};
+use crate::movement::Schools;
+use crate::practice::{Hand, Mark, Thresholds};
+use crate::rhythm::ReferencePlan;
+use crate::settings::{LARGEST_FILE, Origin, Settings, Source, Value, read};
+use crate::sound::{Bus, ClickSound, Levels};
+use crate::units::{Gain, Hertz};
+use crate::wording;
+use crossterm::event::{KeyCode, KeyEvent};
+use serde::Serialize;
+
+/// Arguments of `settings`.
+#[derive(clap::Args)]
+#[command(
+    after_help = "Examples:\n  gracerung settings\n  gracerung settings --json\n  \
+    gracerung settings --write    (a file with every default, to edit)\n  \
+    GRACERUNG_LA=238 gracerung settings\n\n\
+    A flag wins over the environment, that over the file, that over the default.\n\
+    Exit 0: read. Exit 1: problems were found."
+)]
+pub(crate) struct Arguments {
+    /// Print as JSON.
+    #[arg(long)]
+    json: bool,
+    /// Write a settings file with every default as a comment, where there is none yet.
+    #[arg(long, conflicts_with = "json")]
+    write: bool,
+}
+
+#[derive(Serialize)]
+struct Row<'a> {
+    name: &'a str,
+    value: &'a Value,
+    origin: Origin,
+    variable: String,
+    about: &'a str,
+}
+
+/// The settings and the problems as text.
+fn read_all(flags: &[(&'static str, String)]) -> Result<(Settings, Vec<String>), Failure> {
+    let path = folders::settings()?;
+    let shown = path.display().to_string();
+    let mut trouble = Vec::new();
+    let file = match std::fs::symlink_metadata(&path) {
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => None,
+        _ => {
+            let bytes = open::read_bytes(&path, LARGEST_FILE)?;
+            match String::from_utf8(bytes) {
+                Ok(text) => Some(text.strip_prefix('\u{feff}').unwrap_or(&text).to_owned()),
+                Err(error) => {
+                    let byte = error.utf8_error().valid_up_to() + 1;
+                    trouble.push(format!(
+                        "{shown}: byte {byte} of the file is not UTF-8 text\n     save it as UTF-8\n"
+                    ));
+                    None
+                }
+            }
+        }
+    };
+    let mut environment: Vec<(String, String)> = std::env::vars_os()
+        .filter_map(|(name, value)| Some((name.into_string().ok()?, value.into_string().ok()?)))
+        .filter(|(name, _)| name.starts_with("GRACERUNG_"))
+        .collect();
+    environment.sort();
+    let (settings, problems) = read(Source {
+        file: file.as_deref(),
+        environment: &environment,
+        flags,
+    });
+    let source = file.unwrap_or_default();
+    trouble.extend(problems.iter().map(|one| one.render(&shown, &source)));
+    Ok((settings, trouble))
+}
+
+/// Settings for a command, with the flags it was given.
+///
+/// # Errors
+/// Problems in the settings file or the environment, all of them.
+pub(crate) fn load(flags: &[(&'static str, String)]) -> Result<Settings, Failure> {
+    let (settings, trouble) = read_all(flags)?;
+    if trouble.is_empty() {
+        return Ok(settings);
+    }
+    Err(Failure(format!(
+        "the settings have {}:\n{}",
+        wording::count(trouble.len(), "problem", "problems"),
+        trouble.concat()
+    )))
+}
+
+/// Runs `settings`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    let path = folders::settings()?;
+    if arguments.write {
+        if let Some(folder) = path.parent() {
+            std::fs::create_dir_all(folder).map_err(|error| {
+                Failure(format!(
+                    "cannot make the folder `{}`: {error}",
+                    folder.display()
+                ))
+            })?;
+        }
+        output::write_bytes(&path, false, starter().as_bytes())?;
+        output::print(&format!("{}\n", path.display()))?;
+        return Ok(Outcome::Done);
+    }
+    let (settings, trouble) = read_all(&[])?;
+    for problem in &trouble {
+        output::complain(problem);
+    }
+    let rows: Vec<Row<'_>> = settings
+        .parts()
+        .iter()
+        .map(|part| Row {
+            name: part.setting.name,
+            value: &part.value,
+            origin: part.origin,
+            variable: part.setting.variable(),
+            about: part.setting.about,
+        })
+        .collect();
+    if arguments.json {
+        output::print_json(&rows)?;
+    } else {
+        let there = if path.exists() {
+            ""
+        } else {
+            " (not there: `gracerung settings --write` makes it)"
+        };
+        let mut text = format!("file: {}{there}\n\n", path.display());
+        let values: Vec<String> = rows.iter().map(|row| row.value.to_string()).collect();
+        let wide = |widths: &mut dyn Iterator<Item = usize>| widths.max().unwrap_or(0);
+        let names = wide(&mut rows.iter().map(|row| row.name.len()));
+        let width = wide(&mut values.iter().map(|value| value.chars().count())).min(24);
+        for (row, value) in rows.iter().zip(&values) {
+            use std::fmt::Write as _;
+            let _ = writeln!(
+                text,
+                "{:names$}  {value:width$}  {:11}  {}",
+                row.name,
+                row.origin.name(),
+                row.about
+            );
+        }
+        output::print(&text)?;
+    }
+    Ok(if trouble.is_empty() {
+        Outcome::Done
+    } else {
+        Outcome::Findings
+    })
+}
+
+/// A settings file with every default as a comment.
+fn starter() -> String {
+    use std::fmt::Write as _;
+    let mut text =
+        String::from("# gracerung settings. Take the `# ` before a line away to change it.\n");
+    let mut table = "";
+    for setting in crate::settings::SETTINGS {
+        let (group, key) = setting.name.split_once('.').unwrap_or(("", setting.name));
+        if group != table {
+            let _ = write!(text, "\n[{group}]\n");
+            table = group;
+        }
+        let _ = writeln!(text, "# {key} = {}    # {}", setting.usual, setting.about);
+    }
+    text
+}
+
+/// The player's schools.
+pub(crate) fn schools(settings: &Settings) -> Schools {
+    settings
+        .words("school")
+        .iter()
+        .fold(Schools::none(), |schools, name| {
+            schools.clone().with(name).unwrap_or(schools)
+        })
+}
+
+/// The pitch the settings ask for.
+pub(crate) fn tuning(settings: &Settings) -> Tuning {
+    let table = match settings.word("tuning") {
+        "1954" => TuningTable::MidCentury,
+        _ => TuningTable::Modern,
+    };
+    let la = settings.number("la");
+    if la > 0.0 {
+        return Tuning::with_low_a(Hertz(la), table);
+    }
+    let instrument = match settings.word("instrument") {
+        "pipes" => Instrument::PipeChanter,
+        _ => Instrument::PracticeChanter,
+    };
+    Tuning {
+        table,
+        ..Tuning::of(instrument)
+    }
+}
+
+/// How what was heard is judged.
+pub(crate) fn thresholds(settings: &Settings) -> Thresholds {
+    let of = |name: &str| settings.number(&format!("thresholds.{name}"));
+    Thresholds {
+        gracenote_longest_ms: of("gracenote-longest"),
+        gracenote_aim_ms: of("gracenote-aim"),
+        tone_shortest_ms: of("tone-shortest"),
+        crossing_ms: of("crossing"),
+        offset_ms: of("offset"),
+        offset_percent: of("offset-percent"),
+        drift_percent: of("drift"),
+    }
+}
+
+/// Choices for sound and picture.
+pub(crate) fn options(settings: &Settings) -> Options {
+    let mut levels = Levels::default();
+    for (bus, name) in [
+        (Bus::Reference, "levels.reference"),
+        (Bus::Drones, "levels.drones"),
+        (Bus::Click, "levels.click"),
+        (Bus::Cue, "levels.cue"),
+    ] {
+        levels.set(bus, Gain(settings.number(name) as f32));
+    }
+    let click = settings.word("click");
+    Options {
+        levels,
+        tuning: tuning(settings),
+        drones: settings.switch("drones"),
+        click_sound: ClickSound::ALL
+            .into_iter()
+            .find(|sound| sound.name() == click)
+            .unwrap_or_default(),
+        reference: if settings.switch("alone") {
+            ReferencePlan::Silent
+        } else {
+            ReferencePlan::Every
+        },
+        hands_free: settings.switch("hands-free"),
+        left_handed: settings.switch("left-handed"),
+        ..Options::default()
+    }
+}
+
+/// Keys that mark as a pedal does, besides the usual ones.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(crate) struct Pedals {
+    clean: Vec<KeyCode>,
+    not_clean: Vec<KeyCode>,
+}
+
+impl Pedals {
+    pub(crate) fn of(settings: &Settings) -> Self {
+        let keys = |name: &str| {
+            settings
+                .words(name)
+                .iter()
+                .filter_map(|word| key(word))
+                .collect()
+        };
+        Self {
+            clean: keys("pedal.clean"),
+            not_clean: keys("pedal.not-clean"),
+        }
+    }
+
+    /// The mark a key makes on the page where marks are made.
+    pub(crate) fn action(&self, model: &Model, key: KeyEvent) -> Option<Action> {
+        if model.page != Page::Practise || model.help {
+            return None;
+        }
+        if self.clean.contains(&key.code) {
+            Some(Action::Mark(Mark::Clean, Hand::Pedal))
+        } else if self.not_clean.contains(&key.code) {
+            Some(Action::Mark(Mark::NotClean, Hand::Pedal))
+        } else {
+            None
+        }
+    }
+}
+
+fn key(word: &str) -> Option<KeyCode> {
+    let mut letters = word.chars();
+    if let (Some(letter), None) = (letters.next(), letters.next()) {
+        return Some(KeyCode::Char(letter));
+    }
+    let word = word.to_lowercase();
+    if let Some(number) = word
+        .strip_prefix('f')
+        .and_then(|number| number.parse().ok())
+    {
+        return Some(KeyCode::F(number));
+    }
+    Some(match word.as_str() {
+        "home" => KeyCode::Home,
+        "end" => KeyCode::End,
+        "insert" => KeyCode::Insert,
+        "delete" => KeyCode::Delete,
+        "tab" => KeyCode::Tab,
+        "backspace" => KeyCode::Backspace,
+        _ => return None,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The table repeats names and numbers of higher rooms; a difference would change a player's
+    /// sound or judging just by making a settings file.
+    #[test]
+    fn settings_that_nobody_touched_are_the_programs_own() {
+        let settings = Settings::default();
+        let names: Vec<&str> = ClickSound::ALL.iter().map(|sound| sound.name()).collect();
+        assert_eq!(crate::settings::CLICKS, names);
+        assert_eq!(options(&settings), Options::default());
+        assert_eq!(thresholds(&settings), Thresholds::default());
+        assert_eq!(tuning(&settings), Tuning::default());
+    }
+
+    #[test]
+    fn the_starter_file_reads_with_and_without_its_comment_signs() {
+        let text = starter();
+        let plain: String = text
+            .lines()
+            .skip(1)
+            .map(|line| format!("{}\n", line.strip_prefix("# ").unwrap_or(line)))
+            .collect();
+        for file in [&text, &plain] {
+            let (_, problems) = read(Source {
+                file: Some(file),
+                ..Source::default()
+            });
+            assert!(problems.is_empty(), "{problems:?}");
+        }
+    }
+}

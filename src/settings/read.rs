@@ -1,0 +1,437 @@
+//! Reads the file, the environment and the flags into settings, with every problem found.
+
+use super::problem::SettingProblem;
+use super::table::{Kind, SETTINGS, Setting, setting};
+use super::value::{Origin, Settings, Value};
+use crate::drill::Place;
+use crate::movement::Schools;
+use crate::wording;
+use std::ops::Range;
+use toml::de::{DeTable, DeValue};
+
+/// The largest settings file that is read, bytes. Chosen: a hundred times what all settings need.
+pub const LARGEST_FILE: usize = 256 * 1024;
+
+/// What settings are read from.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Source<'a> {
+    /// The file's text, where there is a file.
+    pub file: Option<&'a str>,
+    /// Variables of the environment that begin with `GRACERUNG_`, and their values.
+    pub environment: &'a [(String, String)],
+    /// Flags that were given: the setting's name and its value as a word.
+    pub flags: &'a [(&'static str, String)],
+}
+
+/// Reads settings; what has a problem keeps the value it would have without it.
+pub fn read(source: Source<'_>) -> (Settings, Vec<SettingProblem>) {
+    let mut settings = Settings::default();
+    let mut problems = Vec::new();
+    if let Some(text) = source.file {
+        read_file(text, &mut settings, &mut problems);
+    }
+    for (variable, word) in source.environment {
+        let Some(setting) = SETTINGS
+            .iter()
+            .find(|setting| setting.variable() == *variable)
+        else {
+            let names: Vec<String> = SETTINGS.iter().map(Setting::variable).collect();
+            let nearest = wording::nearest(variable, names.iter().map(String::as_str));
+            problems.push(SettingProblem {
+                place: None,
+                says: format!("the variable `{variable}` is no setting{}", meant(nearest)),
+                mend: Some("`gracerung settings` lists them".to_owned()),
+            });
+            continue;
+        };
+        match from_words(setting, word) {
+            Ok(value) => settings.put(setting, value, Origin::Environment),
+            Err(expected) => problems.push(SettingProblem {
+                place: None,
+                says: format!("the variable `{variable}` is `{word}`; expected {expected}"),
+                mend: None,
+            }),
+        }
+    }
+    for (name, word) in source.flags {
+        if let Some(setting) = setting(name)
+            && let Ok(value) = from_words(setting, word)
+        {
+            settings.put(setting, value, Origin::Flag);
+        }
+    }
+    (settings, problems)
+}
+
+fn read_file(text: &str, settings: &mut Settings, problems: &mut Vec<SettingProblem>) {
+    let text_at = |span: Range<usize>| place(text, &span);
+    if text.len() > LARGEST_FILE {
+        problems.push(SettingProblem {
+            place: Some(place(text, &(0..0))),
+            says: format!(
+                "the file has {} bytes; at most {LARGEST_FILE} are read",
+                text.len()
+            ),
+            mend: None,
+        });
+        return;
+    }
+    let (table, errors) = DeTable::parse_recoverable(text);
+    for error in errors {
+        problems.push(SettingProblem {
+            place: Some(text_at(error.span().unwrap_or(0..0))),
+            says: format!("this is not TOML: {}", error.message().replace('\n', "; ")),
+            mend: Some("write lines such as `la = 236`, with words in quotes".to_owned()),
+        });
+    }
+    if problems.is_empty() {
+        read_table("", table.get_ref(), text, settings, problems);
+    }
+}
+
+fn read_table(
+    before: &str,
+    table: &DeTable<'_>,
+    text: &str,
+    settings: &mut Settings,
+    problems: &mut Vec<SettingProblem>,
+) {
+    for (key, value) in table {
+        let name = format!("{before}{}", key.get_ref());
+        let group = format!("{name}.");
+        if let DeValue::Table(inner) = value.get_ref()
+            && before.is_empty()
+            && SETTINGS
+                .iter()
+                .any(|setting| setting.name.starts_with(&group))
+        {
+            read_table(&group, inner, text, settings, problems);
+            continue;
+        }
+        let Some(setting) = setting(&name) else {
+            let names = SETTINGS.iter().map(|setting| setting.name);
+            let known = names.clone().filter(|known| {
+                known
+                    .strip_prefix(before)
+                    .is_some_and(|rest| !rest.contains('.'))
+            });
+            let nearest = wording::nearest(&name, names);
+            let mend = match nearest {
+                Some(nearest) => {
+                    format!(
+                        "write `{}`",
+                        nearest.strip_prefix(before).unwrap_or(nearest)
+                    )
+                }
+                None => format!("known here: {}", wording::list(&known.collect::<Vec<_>>())),
+            };
+            problems.push(SettingProblem {
+                place: Some(place(text, &key.span())),
+                says: format!("`{name}` is no setting{}", meant(nearest)),
+                mend: Some(mend),
+            });
+            continue;
+        };
+        match from_toml(setting, value.get_ref()) {
+            Ok(value) => settings.put(setting, value, Origin::File),
+            Err((found, expected)) => problems.push(SettingProblem {
+                place: Some(place(text, &value.span())),
+                says: format!("`{name}` is {found}; expected {expected}"),
+                mend: Some(format!(
+                    "write `{} = {}`, or another that fits",
+                    key.get_ref(),
+                    example(setting)
+                )),
+            }),
+        }
+    }
+}
+
+fn meant(nearest: Option<&str>) -> String {
+    nearest.map_or_else(String::new, |name| format!("; did you mean `{name}`?"))
+}
+
+fn example(setting: &Setting) -> &'static str {
+    match setting.kind {
+        Kind::Schools => "[\"heavy-throw\"]",
+        Kind::Keys => "[\"f5\"]",
+        _ => setting.usual,
+    }
+}
+
+/// What stood there and what was expected.
+type Misfit = (String, String);
+
+fn from_toml(setting: &Setting, value: &DeValue<'_>) -> Result<Value, Misfit> {
+    let expected = expectation(setting.kind);
+    let wrong = |found: String| (found, expected.clone());
+    let number = |text: &str| text.replace('_', "").parse::<f64>().ok();
+    match (setting.kind, value) {
+        (Kind::Switch, DeValue::Boolean(on)) => Ok(Value::Switch(*on)),
+        (Kind::Number(..) | Kind::Whole(..), DeValue::Integer(found)) => {
+            checked(setting, number(found.as_str()))
+                .ok_or_else(|| wrong(format!("`{}`", found.as_str())))
+        }
+        (Kind::Number(..) | Kind::Whole(..), DeValue::Float(found)) => {
+            checked(setting, number(found.as_str()))
+                .ok_or_else(|| wrong(format!("`{}`", found.as_str())))
+        }
+        (Kind::OneOf(_) | Kind::Text | Kind::Schools | Kind::Keys, DeValue::String(word)) => {
+            from_words(setting, word).map_err(|expected| (format!("`{word}`"), expected))
+        }
+        (Kind::Schools | Kind::Keys, DeValue::Array(items)) => {
+            let mut words = Vec::new();
+            for item in items {
+                match item.get_ref() {
+                    DeValue::String(word) => words.push(word.to_string()),
+                    other => {
+                        return Err(wrong(format!("a list with {}", described(other))));
+                    }
+                }
+            }
+            words_of(setting, words).map_err(|expected| ("a list".to_owned(), expected))
+        }
+        (_, other) => Err(wrong(described(other))),
+    }
+}
+
+fn described(value: &DeValue<'_>) -> String {
+    match value {
+        DeValue::String(word) => format!("the text `{word}`"),
+        DeValue::Integer(number) => format!("the number `{}`", number.as_str()),
+        DeValue::Float(number) => format!("the number `{}`", number.as_str()),
+        DeValue::Boolean(on) => format!("`{on}`"),
+        DeValue::Datetime(_) => "a date".to_owned(),
+        DeValue::Array(_) => "a list".to_owned(),
+        DeValue::Table(_) => "a table".to_owned(),
+    }
+}
+
+fn expectation(kind: Kind) -> String {
+    match kind {
+        Kind::Switch => "`true` or `false`".to_owned(),
+        Kind::Number(least, most) => format!("a number from {least} to {most}"),
+        Kind::Whole(least, most) => format!("a whole number from {least} to {most}"),
+        Kind::OneOf(choices) => {
+            let quoted: Vec<String> = choices.iter().map(|word| format!("`{word}`")).collect();
+            wording::choice(&quoted)
+        }
+        Kind::Schools => "a list of schools such as `[\"heavy-throw\"]`".to_owned(),
+        Kind::Keys => "a list of keys such as `[\"f5\", \"b\"]`".to_owned(),
+        Kind::Text => "a text in quotes".to_owned(),
+    }
+}
+
+fn checked(setting: &Setting, number: Option<f64>) -> Option<Value> {
+    let number = number.filter(|number| number.is_finite())?;
+    let fits = match setting.kind {
+        // Nothing at all means the instrument's own pitch; between that and 200 lies no chanter.
+        Kind::Number(least, most) if setting.name == "la" => {
+            number == least || (200.0..=most).contains(&number)
+        }
+        Kind::Number(least, most) => (least..=most).contains(&number),
+        Kind::Whole(least, most) => {
+            number.fract() == 0.0 && (least as f64..=most as f64).contains(&number)
+        }
+        _ => false,
+    };
+    fits.then_some(Value::Number(number))
+}
+
+/// A value from one word, as the environment and flags give it; lists are split at commas. Else
+/// what was expected.
+fn from_words(setting: &Setting, word: &str) -> Result<Value, String> {
+    let expected = || expectation(setting.kind);
+    let plain = word.trim();
+    match setting.kind {
+        Kind::Switch => match plain.to_lowercase().as_str() {
+            "true" | "yes" | "on" | "1" => Ok(Value::Switch(true)),
+            "false" | "no" | "off" | "0" => Ok(Value::Switch(false)),
+            _ => Err(expected()),
+        },
+        Kind::Number(..) | Kind::Whole(..) => {
+            checked(setting, plain.parse().ok()).ok_or_else(expected)
+        }
+        Kind::OneOf(choices) => {
+            if choices.contains(&plain) {
+                return Ok(Value::Word(plain.to_owned()));
+            }
+            let nearest = wording::nearest(plain, choices.iter().copied());
+            Err(format!("{}{}", expected(), meant(nearest)))
+        }
+        Kind::Text => {
+            if plain.chars().any(char::is_control) || plain.chars().count() > 200 {
+                return Err("one line of at most 200 characters".to_owned());
+            }
+            Ok(Value::Word(plain.to_owned()))
+        }
+        Kind::Schools | Kind::Keys => {
+            let words = plain
+                .split(',')
+                .map(|word| word.trim().to_owned())
+                .filter(|word| !word.is_empty())
+                .collect();
+            words_of(setting, words)
+        }
+    }
+}
+
+fn words_of(setting: &Setting, words: Vec<String>) -> Result<Value, String> {
+    if setting.kind == Kind::Schools {
+        let mut schools = Schools::none();
+        for word in &words {
+            schools = schools.with(word).map_err(|error| error.to_string())?;
+        }
+        let names = schools.names().iter().map(|name| (*name).to_owned());
+        return Ok(Value::Words(names.collect()));
+    }
+    let known = |word: &String| {
+        let function = word
+            .strip_prefix(['f', 'F'])
+            .and_then(|number| number.parse::<u8>().ok());
+        word.chars().count() == 1
+            || function.is_some_and(|number| (1..=24).contains(&number))
+            || NAMED_KEYS.contains(&word.to_lowercase().as_str())
+    };
+    match words.iter().find(|word| !known(word)) {
+        None => Ok(Value::Words(words)),
+        Some(word) => Err(format!(
+            "keys: a single letter, `f1` to `f24`, {}; not `{word}`",
+            wording::choice(NAMED_KEYS)
+        )),
+    }
+}
+
+/// Keys that a pedal may send, besides letters and function keys.
+const NAMED_KEYS: &[&str] = &["home", "end", "insert", "delete", "tab", "backspace"];
+
+/// What a setting is when nobody says anything.
+pub(super) fn usual(setting: &Setting) -> Value {
+    let word = setting.usual.trim_matches('"').trim_matches(['[', ']']);
+    from_words(setting, word).unwrap_or(Value::Word(String::new()))
+}
+
+/// A byte range as editors count.
+fn place(text: &str, span: &Range<usize>) -> Place {
+    let start = (0..=span.start.min(text.len()))
+        .rev()
+        .find(|at| text.is_char_boundary(*at))
+        .unwrap_or(0);
+    let before = &text[..start];
+    let line_start = before.rfind('\n').map_or(0, |at| at + 1);
+    let rest = text[start..].lines().next().unwrap_or_default();
+    let width = rest
+        .char_indices()
+        .take_while(|(at, _)| start + at < span.end)
+        .count();
+    Place {
+        line: before.matches('\n').count() + 1,
+        column: before[line_start..].chars().count() + 1,
+        width: width.max(1),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn of(file: &str) -> (Settings, Vec<SettingProblem>) {
+        read(Source {
+            file: Some(file),
+            ..Source::default()
+        })
+    }
+
+    #[track_caller]
+    fn check(file: &str, expected: &str) {
+        let (_, problems) = of(file);
+        let text: String = problems
+            .iter()
+            .map(|one| one.render("settings.toml", file))
+            .collect();
+        assert_eq!(text, expected);
+    }
+
+    /// A default that its own rule refuses would turn into an empty word without a sound.
+    #[test]
+    fn every_default_is_what_its_own_rule_allows() {
+        for setting in SETTINGS {
+            let file = match setting.name.split_once('.') {
+                Some((table, key)) => format!("[{table}]\n{key} = {}\n", setting.usual),
+                None => format!("{} = {}\n", setting.name, setting.usual),
+            };
+            let (settings, problems) = of(&file);
+            assert!(problems.is_empty(), "{}: {problems:?}", setting.name);
+            let part = settings
+                .parts()
+                .iter()
+                .find(|part| part.setting.name == setting.name);
+            assert_eq!(part.map(|part| &part.value), Some(&usual(setting)));
+            assert_eq!(part.map(|part| part.origin), Some(Origin::File));
+        }
+    }
+
+    #[test]
+    fn flags_win_over_the_environment_and_that_over_the_file() {
+        let environment = [
+            ("GRACERUNG_LA".to_owned(), "238".to_owned()),
+            ("GRACERUNG_CLICK".to_owned(), "wood".to_owned()),
+        ];
+        let flags = [("click", "bell".to_owned())];
+        let (settings, problems) = read(Source {
+            file: Some("la = 236\ndrones = true\n"),
+            environment: &environment,
+            flags: &flags,
+        });
+        assert!(problems.is_empty());
+        assert_eq!(settings.number("la"), 238.0);
+        assert_eq!(settings.word("click"), "bell");
+        assert!(settings.switch("drones"));
+        let origin = |name: &str| {
+            let part = settings
+                .parts()
+                .iter()
+                .find(|part| part.setting.name == name);
+            part.map(|part| part.origin)
+        };
+        assert_eq!(origin("la"), Some(Origin::Environment));
+        assert_eq!(origin("click"), Some(Origin::Flag));
+        assert_eq!(origin("drones"), Some(Origin::File));
+        assert_eq!(origin("tuning"), Some(Origin::Default));
+    }
+
+    #[test]
+    fn a_wrong_setting_is_told_with_its_line_a_caret_and_how_to_mend_it() {
+        check(
+            "la = 236\nclik = \"wood\"\n",
+            "settings.toml:2:1: `clik` is no setting; did you mean `click`?\n 2 | clik = \"wood\"\n   | ^^^^\n     write `click`\n",
+        );
+        check(
+            "[levels]\nclick = 3\n",
+            "settings.toml:2:9: `levels.click` is `3`; expected a number from 0 to 1\n 2 | click = 3\n   |         ^\n     write `click = 0.45`, or another that fits\n",
+        );
+        check(
+            "click = \"wod\"\n",
+            "settings.toml:1:9: `click` is `wod`; expected `tick`, `pip`, `wood` or `bell`; did you mean `wood`?\n 1 | click = \"wod\"\n   |         ^^^^^\n     write `click = \"tick\"`, or another that fits\n",
+        );
+    }
+
+    #[test]
+    fn every_problem_of_a_file_is_told_at_once_and_the_rest_holds() {
+        let (settings, problems) = of("la = 100\nname = 3\nhands-free = \"x\"\ndrones = true\n");
+        assert_eq!(problems.len(), 3);
+        assert!(settings.switch("drones"));
+        assert_eq!(settings.number("la"), 0.0);
+    }
+
+    proptest::proptest! {
+        /// Whatever stands in the file is told and never a panic.
+        #[test]
+        fn any_text_is_read_or_told(text in "[a-z\\[\\]=\"\\n .0-9é#-]{0,80}") {
+            let (_, problems) = of(&text);
+            for problem in problems {
+                proptest::prop_assert!(!problem.render("x", &text).is_empty());
+            }
+        }
+    }
+}

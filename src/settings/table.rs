@@ -1,0 +1,280 @@
+//! Every setting: its name, what it may be, what it is when nobody says anything.
+
+/// A setting.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Setting {
+    /// Its name in the file; a dot stands for a table.
+    pub name: &'static str,
+    /// What it may be.
+    pub kind: Kind,
+    /// What it is when nobody says anything, as it is written in a file.
+    pub usual: &'static str,
+    /// What it is for, with its unit.
+    pub about: &'static str,
+}
+
+/// What a setting may be.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Kind {
+    /// `true` or `false`.
+    Switch,
+    /// A number between two others, both allowed.
+    Number(f64, f64),
+    /// A whole number between two others, both allowed.
+    Whole(i64, i64),
+    /// One of some words.
+    OneOf(&'static [&'static str]),
+    /// Names of schools of playing.
+    Schools,
+    /// Names of keys.
+    Keys,
+    /// Any text on one line.
+    Text,
+}
+
+impl Setting {
+    /// The environment's variable: `GRACERUNG_LEVELS_CLICK` for `levels.click`.
+    pub fn variable(&self) -> String {
+        format!(
+            "GRACERUNG_{}",
+            self.name.to_uppercase().replace(['.', '-'], "_")
+        )
+    }
+}
+
+/// The names of the clicks; the sound's own list is held equal by a test of the commands.
+pub const CLICKS: &[&str] = &["tick", "pip", "wood", "bell"];
+
+const fn row(name: &'static str, kind: Kind, usual: &'static str, about: &'static str) -> Setting {
+    Setting {
+        name,
+        kind,
+        usual,
+        about,
+    }
+}
+
+const LEVEL: Kind = Kind::Number(0.0, 1.0);
+
+/// All settings, in the order they are shown. Limits of judging repeat those of practice, with
+/// their sources; a test of the commands holds them equal.
+pub const SETTINGS: &[Setting] = &[
+    row(
+        "name",
+        Kind::Text,
+        "\"\"",
+        "how you sign reports; empty: unsigned",
+    ),
+    row(
+        "school",
+        Kind::Schools,
+        "[]",
+        "variants of movements, where schools differ",
+    ),
+    row(
+        "instrument",
+        Kind::OneOf(&["practice-chanter", "pipes"]),
+        "\"practice-chanter\"",
+        "which chanter sounds",
+    ),
+    row(
+        "la",
+        Kind::Number(0.0, 520.0),
+        "0",
+        "pitch of low A in hertz, 200 to 520; 0: as usual for the instrument",
+    ),
+    row(
+        "tuning",
+        Kind::OneOf(&["modern", "1954"]),
+        "\"modern\"",
+        "table of pitch ratios",
+    ),
+    row("drones", Kind::Switch, "false", "begin with the drones on"),
+    row(
+        "click",
+        Kind::OneOf(CLICKS),
+        "\"tick\"",
+        "sound of the click",
+    ),
+    row(
+        "levels.reference",
+        LEVEL,
+        "0.35",
+        "level of the chanter line, 0 to 1",
+    ),
+    row(
+        "levels.drones",
+        LEVEL,
+        "0.35",
+        "level of the drones, 0 to 1",
+    ),
+    row("levels.click", LEVEL, "0.45", "level of the click, 0 to 1"),
+    row("levels.cue", LEVEL, "0.5", "level of the cues, 0 to 1"),
+    row(
+        "device",
+        Kind::Text,
+        "\"\"",
+        "sound device; empty: the system's own",
+    ),
+    row(
+        "offset",
+        Kind::Whole(-500, 1000),
+        "0",
+        "milliseconds the ear hears later than the device says",
+    ),
+    row(
+        "alone",
+        Kind::Switch,
+        "false",
+        "begin without the reference line",
+    ),
+    row(
+        "hands-free",
+        Kind::Switch,
+        "false",
+        "a repetition counts as clean unless a pedal or key says otherwise",
+    ),
+    row(
+        "left-handed",
+        Kind::Switch,
+        "false",
+        "the picture of the chanter is for a left-handed player",
+    ),
+    row(
+        "pedal.clean",
+        Kind::Keys,
+        "[]",
+        "more keys a pedal sends for clean",
+    ),
+    row(
+        "pedal.not-clean",
+        Kind::Keys,
+        "[]",
+        "more keys a pedal sends for not clean",
+    ),
+    row(
+        "colours",
+        Kind::OneOf(&["auto", "never"]),
+        "\"auto\"",
+        "never: signs, bold and reverse only",
+    ),
+    row(
+        "plain",
+        Kind::Switch,
+        "false",
+        "plain lines instead of a screen",
+    ),
+    row(
+        "ladder",
+        Kind::OneOf(&["row", "staircase"]),
+        "\"row\"",
+        "row: so many clean in a row clear a cell; staircase: three clean up, one not clean down",
+    ),
+    row(
+        "plan.minutes",
+        Kind::Whole(5, 240),
+        "20",
+        "minutes that `today` fills",
+    ),
+    row(
+        "plan.first-gap",
+        Kind::Whole(1, 30),
+        "1",
+        "days until a cleared cell is asked for again",
+    ),
+    row(
+        "plan.gap-growth",
+        Kind::Number(1.0, 5.0),
+        "2",
+        "how many times longer each next gap is",
+    ),
+    row(
+        "plan.longest-gap",
+        Kind::Whole(1, 365),
+        "60",
+        "days a gap does not grow beyond",
+    ),
+    row(
+        "plan.order",
+        Kind::OneOf(&["block", "mix"]),
+        "\"block\"",
+        "block: one drill after the other; mix: turn about",
+    ),
+    row(
+        "plan.new",
+        Kind::Whole(0, 10),
+        "1",
+        "drills never played that a day may bring",
+    ),
+    row(
+        "care.rest",
+        Kind::Switch,
+        "true",
+        "a gentle word after long unbroken playing",
+    ),
+    row(
+        "care.rest-after",
+        Kind::Whole(5, 240),
+        "50",
+        "minutes of playing before that word",
+    ),
+    row(
+        "care.rise",
+        Kind::Whole(0, 500),
+        "50",
+        "per cent a week may rise above the four before; 0: say nothing",
+    ),
+    row(
+        "care.headphones",
+        Kind::Switch,
+        "true",
+        "a reminder of the level for headphones",
+    ),
+    row(
+        "thresholds.gracenote-longest",
+        Kind::Number(5.0, 500.0),
+        "60",
+        "milliseconds beyond which a gracenote is too long",
+    ),
+    row(
+        "thresholds.gracenote-aim",
+        Kind::Number(5.0, 500.0),
+        "50",
+        "milliseconds to aim under",
+    ),
+    row(
+        "thresholds.tone-shortest",
+        Kind::Number(1.0, 500.0),
+        "20",
+        "milliseconds below which a tone inside a movement is swallowed",
+    ),
+    row(
+        "thresholds.crossing",
+        Kind::Number(1.0, 500.0),
+        "12",
+        "milliseconds from which a blip is a crossing noise; 7 suits pipes",
+    ),
+    row(
+        "thresholds.offset",
+        Kind::Number(1.0, 500.0),
+        "10",
+        "milliseconds a note may be from its place",
+    ),
+    row(
+        "thresholds.offset-percent",
+        Kind::Number(0.0, 50.0),
+        "5",
+        "the same in per cent of a beat, where that is more",
+    ),
+    row(
+        "thresholds.drift",
+        Kind::Number(0.1, 50.0),
+        "3",
+        "per cent the tempo may change over a repetition",
+    ),
+];
+
+/// The setting of a name.
+pub fn setting(name: &str) -> Option<&'static Setting> {
+    SETTINGS.iter().find(|setting| setting.name == name)
+}

@@ -1,0 +1,159 @@
+//! The settings as a value, each with where it came from.
+
+use super::table::{SETTINGS, Setting};
+use serde::{Serialize, Serializer};
+
+/// A value.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Value {
+    /// On or off.
+    Switch(bool),
+    /// A number.
+    Number(f64),
+    /// A word or a text.
+    Word(String),
+    /// Several words.
+    Words(Vec<String>),
+}
+
+impl Serialize for Value {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        match self {
+            Self::Switch(on) => serializer.serialize_bool(*on),
+            Self::Number(number) if number.fract() == 0.0 => {
+                serializer.serialize_i64(*number as i64)
+            }
+            Self::Number(number) => serializer.serialize_f64(*number),
+            Self::Word(word) => serializer.serialize_str(word),
+            Self::Words(words) => serializer.collect_seq(words),
+        }
+    }
+}
+
+impl std::fmt::Display for Value {
+    /// As it is written in the file.
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Switch(on) => on.fmt(f),
+            Self::Number(number) => number.fmt(f),
+            Self::Word(word) => write!(f, "\"{word}\""),
+            Self::Words(words) => {
+                let quoted: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
+                write!(f, "[{}]", quoted.join(", "))
+            }
+        }
+    }
+}
+
+/// Where a value came from; a later one wins over an earlier one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Origin {
+    /// Nobody said anything.
+    Default,
+    /// The settings file.
+    File,
+    /// A variable of the environment.
+    Environment,
+    /// A flag of the command.
+    Flag,
+}
+
+impl Origin {
+    /// The word for it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Default => "default",
+            Self::File => "file",
+            Self::Environment => "environment",
+            Self::Flag => "flag",
+        }
+    }
+}
+
+/// One setting as it stands.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Part {
+    /// Which.
+    pub setting: &'static Setting,
+    /// Its value.
+    pub value: Value,
+    /// Where it came from.
+    pub origin: Origin,
+}
+
+/// All settings, one part each, in the order of the table.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Settings {
+    parts: Vec<Part>,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        let parts = SETTINGS
+            .iter()
+            .map(|setting| Part {
+                setting,
+                value: super::read::usual(setting),
+                origin: Origin::Default,
+            })
+            .collect();
+        Self { parts }
+    }
+}
+
+impl Settings {
+    /// Every setting, in the order of the table.
+    pub fn parts(&self) -> &[Part] {
+        &self.parts
+    }
+
+    /// Puts a value, unless one that wins over it stands.
+    pub(super) fn put(&mut self, setting: &Setting, value: Value, origin: Origin) {
+        if let Some(part) = self
+            .parts
+            .iter_mut()
+            .find(|part| part.setting.name == setting.name)
+            && origin >= part.origin
+        {
+            part.value = value;
+            part.origin = origin;
+        }
+    }
+
+    fn value(&self, name: &str) -> Option<&Value> {
+        self.parts
+            .iter()
+            .find(|part| part.setting.name == name)
+            .map(|part| &part.value)
+    }
+
+    /// A switch; false for a name that is none.
+    pub fn switch(&self, name: &str) -> bool {
+        matches!(self.value(name), Some(Value::Switch(true)))
+    }
+
+    /// A number; 0 for a name that is none.
+    pub fn number(&self, name: &str) -> f64 {
+        match self.value(name) {
+            Some(Value::Number(number)) => *number,
+            _ => 0.0,
+        }
+    }
+
+    /// A word or a text; empty for a name that is none.
+    pub fn word(&self, name: &str) -> &str {
+        match self.value(name) {
+            Some(Value::Word(word)) => word,
+            _ => "",
+        }
+    }
+
+    /// Words; none for a name that has none.
+    pub fn words(&self, name: &str) -> &[String] {
+        match self.value(name) {
+            Some(Value::Words(words)) => words,
+            _ => &[],
+        }
+    }
+}
