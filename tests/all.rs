@@ -2,6 +2,11 @@
 
 mod all {
     mod catalogue;
+    mod command_line;
+    mod invalid;
+    mod layers;
+    mod readme;
     mod real_time;
+    mod terminal;
     mod tunes;
 }

@@ -8,6 +8,8 @@ use std::sync::Arc;
 /// Something the shell is to do. Effects are carried out in order, before the screen is drawn.
 #[derive(Debug, Clone)]
 pub enum Effect {
+    /// Read the list of drills and how much of each is done; answered by a message.
+    List,
     /// Read a drill and its marks; answered by a message.
     Open(String),
     /// Store records in the journal in one go; answered by a message.

@@ -147,6 +147,8 @@ fn leave(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
             if model.straight {
                 model.quit = true;
                 effects.push(Effect::Quit);
+            } else {
+                effects.push(Effect::List);
             }
         }
     }
@@ -708,9 +710,9 @@ fn begin_repetition(
 
 fn sound_state(model: &mut Model, state: SoundState) {
     let notice = match (&model.sound, &state) {
-        (_, SoundState::Silent { why }) => Some(Notice::urgent(format!(
-            "playing goes on silently: {why}"
-        ))),
+        (_, SoundState::Silent { why }) => {
+            Some(Notice::urgent(format!("playing goes on silently: {why}")))
+        }
         (SoundState::Silent { .. }, SoundState::Sounding { device, .. }) => {
             Some(Notice::plain(format!("sound is back, on {device}")))
         }

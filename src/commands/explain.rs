@@ -74,12 +74,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     if arguments.json {
         output::print_json(&explanation)?;
     } else {
-        output::print(&explanation.write(columns()))?;
+        output::print(&explanation.write(super::terminal::columns()))?;
     }
     Ok(Outcome::Done)
-}
-
-/// The width of the terminal, 80 where there is none.
-fn columns() -> usize {
-    crossterm::terminal::size().map_or(80, |(columns, _)| usize::from(columns))
 }

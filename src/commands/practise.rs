@@ -259,7 +259,9 @@ pub(super) fn screen(settings: &Settings, mut shell: Shell, mut model: Model) ->
             &pedals,
             |model, clear| {
                 if clear {
-                    drawn.clear().map_err(told)?;
+                    // The terminal was someone else's meanwhile: nothing drawn before counts.
+                    drawn =
+                        ratatui::Terminal::new(CrosstermBackend::new(stdout())).map_err(told)?;
                 }
                 drawn
                     .draw(|frame| view(model, theme, frame))

@@ -103,6 +103,7 @@ impl Shell {
 
     fn carry_out(&mut self, effect: Effect) -> Option<Message> {
         match effect {
+            Effect::List => Some(Message::Listed(self.list(true))),
             Effect::Open(name) => Some(self.open(&name)),
             Effect::Store(records) => Some(self.store(records)),
             Effect::Load {

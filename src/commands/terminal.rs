@@ -45,6 +45,11 @@ pub(crate) fn require() -> Result<(), Failure> {
     ))
 }
 
+/// The width of the terminal, 80 where there is none.
+pub(crate) fn columns() -> usize {
+    crossterm::terminal::size().map_or(80, |(columns, _)| usize::from(columns))
+}
+
 impl Terminal {
     /// Takes the terminal; what C libraries print goes to the log from here on.
     ///

@@ -1,0 +1,242 @@
+//! The real binary without a terminal: what it prints, and what it says when asked wrongly.
+
+use serde_json::Value;
+use std::path::Path;
+use std::process::{Command, Output};
+
+fn run(home: &Path, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_gracerung"))
+        .args(arguments)
+        .env("HOME", home)
+        .env("XDG_DATA_HOME", home)
+        .env("XDG_CONFIG_HOME", home)
+        .stdin(std::process::Stdio::null())
+        .output()
+        .expect("the program runs")
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+fn home() -> tempfile::TempDir {
+    tempfile::tempdir().expect("a folder")
+}
+
+#[track_caller]
+fn says(arguments: &[&str], code: i32, what: &str) {
+    let home = home();
+    let output = run(home.path(), arguments);
+    let all = text(&output.stdout) + &text(&output.stderr);
+    assert_eq!(output.status.code(), Some(code), "{arguments:?}: {all}");
+    assert!(all.contains(what), "{arguments:?}: {all}");
+}
+
+#[test]
+fn without_a_terminal_the_commands_that_need_none_are_named() {
+    says(&[], 2, "`render` writes");
+    says(&["practise", "grip-from-d"], 2, "`timeline` prints");
+    says(&["practice", "grip-from-d"], 2, "this needs a terminal");
+}
+
+#[test]
+fn slips_are_told_with_what_was_meant() {
+    says(
+        &["timeline", "grip-form-d"],
+        2,
+        "did you mean `grip-from-d`?",
+    );
+    says(
+        &["timeline", "nothing-near-it"],
+        2,
+        "`gracerung drills` lists the names",
+    );
+    says(
+        &["timeline", "grip", "--stage", "9"],
+        2,
+        "expected 1 `full beats`",
+    );
+    says(
+        &["timeline", "grip", "--tempo", "500"],
+        2,
+        "outside 20 to 300",
+    );
+    says(&["timeline", "no/such/file.yaml"], 2, "there is no file");
+    says(&["check", "no-such.yaml"], 2, "there is no file");
+    says(
+        &["render", "grip", "-o", "no-such-folder/x.wav"],
+        2,
+        "does not exist",
+    );
+    says(&["drills", "--show", "girp"], 2, "did you mean `grip`?");
+    says(&["nonsense"], 2, "unrecognized subcommand");
+}
+
+#[test]
+fn the_list_names_the_built_in_drills() {
+    says(&["drills"], 0, "taorluath-from-low-g");
+    says(&["--version"], 0, env!("CARGO_PKG_VERSION"));
+    says(&["schema"], 0, "listen_for");
+    says(&["completions", "bash"], 0, "practise");
+}
+
+#[test]
+fn check_finds_and_exits_with_one() {
+    let folder = home();
+    let path = folder.path().join("bad.yaml");
+    std::fs::write(&path, "title: A\nladr: x\n").expect("a file");
+    let output = run(folder.path(), &["check", path.to_str().expect("a path")]);
+    assert_eq!(output.status.code(), Some(1));
+    assert!(text(&output.stdout).contains("did you mean `ladder`?"));
+    let output = run(
+        folder.path(),
+        &["check", "--json", path.to_str().expect("a path")],
+    );
+    let rows: Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    assert_eq!(rows[0]["line"], 1);
+}
+
+fn timeline(arguments: &[&str]) -> Value {
+    let home = home();
+    let mut all = vec!["timeline"];
+    all.extend(arguments);
+    all.push("--json");
+    let output = run(home.path(), &all);
+    assert!(output.status.success(), "{}", text(&output.stderr));
+    serde_json::from_slice(&output.stdout).expect("JSON")
+}
+
+/// Closing places and lengths as the grip from D is taught (common practice, no source).
+#[test]
+fn the_timeline_of_the_grip_from_d_has_its_table() {
+    for (stage, expected) in [
+        (
+            "1",
+            vec![
+                ("D", "0", "1"),
+                ("LG", "1", "1"),
+                ("LG", "2", "1"),
+                ("LA", "3", "1"),
+            ],
+        ),
+        (
+            "2",
+            vec![
+                ("D", "0", "1"),
+                ("LG", "1", "1/2"),
+                ("LG", "3/2", "1/2"),
+                ("LA", "2", "2"),
+            ],
+        ),
+        (
+            "dotted and sixteenths",
+            vec![
+                ("D", "0", "3/2"),
+                ("LG", "3/2", "1/4"),
+                ("LG", "7/4", "1/4"),
+                ("LA", "2", "2"),
+            ],
+        ),
+        ("real time", vec![("D", "0", "2"), ("LA", "2", "2")]),
+    ] {
+        let document = timeline(&["grip-from-d", "--stage", stage, "--tempo", "50"]);
+        let found: Vec<(String, String, String)> = document["events"]
+            .as_array()
+            .expect("events")
+            .iter()
+            .filter(|event| event["kind"] == "note" && event["bar"] == 1)
+            .map(|event| {
+                let field = |name: &str| event[name].as_str().unwrap_or_default().to_owned();
+                (field("note"), field("place"), field("written"))
+            })
+            .collect();
+        let expected: Vec<(String, String, String)> = expected
+            .into_iter()
+            .map(|(a, b, c)| (a.to_owned(), b.to_owned(), c.to_owned()))
+            .collect();
+        assert_eq!(found, expected, "{stage}");
+    }
+}
+
+/// `frame` is round(beat·60·rate/tempo), computed here with integers of our own.
+#[test]
+fn frames_are_the_rounded_exact_moments() {
+    let document = timeline(&[
+        "taorluath-from-low-g",
+        "--stage",
+        "4",
+        "--tempo",
+        "133/2",
+        "--rate",
+        "44100",
+        "--repeats",
+        "3",
+    ]);
+    let events = document["events"].as_array().expect("events");
+    assert!(events.len() > 40);
+    for event in events {
+        let beat = event["beat"].as_str().expect("a fraction");
+        let (above, below) = beat.split_once('/').unwrap_or((beat, "1"));
+        let above: i128 = above.parse().expect("digits");
+        let below: i128 = below.parse().expect("digits");
+        // beat·60·44100·2/133, rounded halves upward.
+        let (numerator, denominator) = (above * 60 * 44_100 * 2, below * 133);
+        let rounded = (2 * numerator + denominator).div_euclid(2 * denominator);
+        assert_eq!(
+            event["frame"].as_i64().map(i128::from),
+            Some(rounded),
+            "{beat}"
+        );
+    }
+    assert_eq!(document["tempo"], "133/2");
+}
+
+#[test]
+fn a_render_is_as_long_as_its_timeline_and_an_old_file_is_kept() {
+    let folder = home();
+    let path = folder.path().join("x.wav");
+    let shown = path.to_str().expect("a path");
+    let arguments = [
+        "render",
+        "grip-from-d",
+        "--tempo",
+        "300",
+        "--repeats",
+        "1",
+        "-o",
+        shown,
+    ];
+    let output = run(folder.path(), &arguments);
+    assert!(output.status.success(), "{}", text(&output.stderr));
+    let reader = hound::WavReader::open(&path).expect("a WAV file");
+    // Count-in, two bars and a breath of four beats each at 300: 16 beats of 9600 frames.
+    assert_eq!(reader.duration(), 16 * 9600);
+    let output = run(folder.path(), &arguments);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(text(&output.stderr).contains("--force"));
+    let left: Vec<_> = std::fs::read_dir(folder.path())
+        .expect("a folder")
+        .flatten()
+        .collect();
+    assert_eq!(
+        left.iter().filter(|entry| entry.path().is_file()).count(),
+        1
+    );
+}
+
+/// A command whose help shows no example is learnt by trial and error.
+#[test]
+fn every_help_has_an_example() {
+    for command in [
+        "practise",
+        "drills",
+        "check",
+        "render",
+        "timeline",
+        "devices",
+        "schema",
+        "completions",
+    ] {
+        says(&[command, "--help"], 0, "Example");
+    }
+}

@@ -1,0 +1,56 @@
+//! The README says what the program does: its key table, its drill files and its commands.
+
+use gracerung::drill::{read, render};
+use gracerung::screen::{Place, key_table};
+use std::process::Command;
+
+const README: &str = include_str!("../../README.md");
+
+/// A key that was changed and not told would be looked for in vain.
+#[test]
+fn the_keys_are_those_of_the_program() {
+    assert!(
+        README.contains(&key_table(Place::Practice)),
+        "write this into the README:\n{}",
+        key_table(Place::Practice)
+    );
+}
+
+/// A drill copied out of the README must read.
+#[test]
+fn its_drill_files_read() {
+    let examples: Vec<&str> = README
+        .split("```yaml\n")
+        .skip(1)
+        .filter_map(|rest| rest.split("```").next())
+        .collect();
+    assert!(examples.len() >= 2);
+    for example in examples {
+        let (drill, problems) = read(example.as_bytes());
+        assert!(drill.is_some(), "{}", render("README.md", example, &problems));
+    }
+}
+
+/// A command in the table that the program does not know would be a broken promise.
+#[test]
+fn its_commands_exist() {
+    let help = Command::new(env!("CARGO_BIN_EXE_gracerung"))
+        .arg("--help")
+        .output()
+        .expect("the program runs");
+    let help = String::from_utf8_lossy(&help.stdout).into_owned();
+    let mut checked = 0;
+    for line in README.lines().filter(|line| line.starts_with("| `gracerung ")) {
+        let command = line
+            .trim_start_matches("| `gracerung ")
+            .split([' ', '`'])
+            .next()
+            .expect("a word");
+        assert!(
+            help.lines().any(|known| known.trim_start().starts_with(command)),
+            "{command}"
+        );
+        checked += 1;
+    }
+    assert!(checked >= 12, "{checked}");
+}

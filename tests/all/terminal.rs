@@ -1,0 +1,337 @@
+//! The real binary under a pseudo-terminal, told as stories.
+
+use portable_pty::{Child, CommandBuilder, MasterPty, PtySize, native_pty_system};
+use std::io::{Read, Write};
+use std::path::Path;
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
+
+/// The longest a story waits for something to appear.
+const PATIENCE: Duration = Duration::from_secs(30);
+
+fn cells(count: u16) -> std::num::NonZero<u16> {
+    std::num::NonZero::new(count).expect("a size")
+}
+
+struct Story {
+    master: Box<dyn MasterPty + Send>,
+    writer: Box<dyn Write + Send>,
+    child: Box<dyn Child + Send + Sync>,
+    parser: Arc<Mutex<vt100::Parser>>,
+}
+
+impl Story {
+    fn begin(home: &Path, arguments: &[&str], columns: u16, rows: u16) -> Self {
+        Self::begin_with(home, arguments, columns, rows, &[])
+    }
+
+    fn begin_with(
+        home: &Path,
+        arguments: &[&str],
+        columns: u16,
+        rows: u16,
+        environment: &[(&str, &str)],
+    ) -> Self {
+        let size = PtySize {
+            rows,
+            cols: columns,
+            pixel_width: 0,
+            pixel_height: 0,
+        };
+        let pair = native_pty_system()
+            .openpty(size)
+            .expect("a pseudo-terminal");
+        let mut command = CommandBuilder::new(env!("CARGO_BIN_EXE_gracerung"));
+        command.args(arguments);
+        command.env("HOME", home);
+        command.env("XDG_DATA_HOME", home);
+        command.env("XDG_CONFIG_HOME", home);
+        command.env("TERM", "xterm-256color");
+        // No device on any machine that runs this: the drill plays silently on the same clock.
+        command.env("ALSA_CONFIG_PATH", home.join("no-such-file"));
+        command.env_remove("NO_COLOR");
+        for (name, value) in environment {
+            command.env(name, value);
+        }
+        let child = pair
+            .slave
+            .spawn_command(command)
+            .expect("the program starts");
+        drop(pair.slave);
+        let parser = Arc::new(Mutex::new(vt100::Parser::new(
+            cells(rows),
+            cells(columns),
+            0,
+        )));
+        let mut reader = pair.master.try_clone_reader().expect("a reader");
+        let shared = Arc::clone(&parser);
+        std::thread::spawn(move || {
+            let mut bytes = [0; 4096];
+            while let Ok(count) = reader.read(&mut bytes) {
+                if count == 0 {
+                    break;
+                }
+                shared
+                    .lock()
+                    .expect("not poisoned")
+                    .process(&bytes[..count]);
+            }
+        });
+        let writer = pair.master.take_writer().expect("a writer");
+        Self {
+            master: pair.master,
+            writer,
+            child,
+            parser,
+        }
+    }
+
+    fn screen(&self) -> String {
+        self.parser
+            .lock()
+            .expect("not poisoned")
+            .screen()
+            .contents()
+    }
+
+    fn in_alternate_screen(&self) -> bool {
+        self.parser
+            .lock()
+            .expect("not poisoned")
+            .screen()
+            .alternate_screen()
+    }
+
+    fn press(&mut self, keys: &str) {
+        self.writer.write_all(keys.as_bytes()).expect("keys go in");
+        self.writer.flush().expect("keys go in");
+    }
+
+    #[track_caller]
+    fn until(&self, what: &str) {
+        self.until_true(what, |screen| screen.contains(what));
+    }
+
+    #[track_caller]
+    fn until_true(&self, what: &str, holds: impl Fn(&str) -> bool) {
+        let end = Instant::now() + PATIENCE;
+        while Instant::now() < end {
+            if holds(&self.screen()) {
+                return;
+            }
+            std::thread::sleep(Duration::from_millis(10));
+        }
+        panic!("`{what}` never came:\n{}", self.screen());
+    }
+
+    fn resize(&self, columns: u16, rows: u16) {
+        self.parser
+            .lock()
+            .expect("not poisoned")
+            .screen_mut()
+            .set_size(cells(rows), cells(columns));
+        self.master
+            .resize(PtySize {
+                rows,
+                cols: columns,
+                pixel_width: 0,
+                pixel_height: 0,
+            })
+            .expect("the size changes");
+    }
+
+    #[track_caller]
+    fn ends_with(&mut self, code: u32) {
+        let end = Instant::now() + PATIENCE;
+        while Instant::now() < end {
+            if let Some(status) = self.child.try_wait().expect("it can be waited for") {
+                assert_eq!(status.exit_code(), code, "{}", self.screen());
+                return;
+            }
+            std::thread::sleep(Duration::from_millis(10));
+        }
+        panic!("it never ended:\n{}", self.screen());
+    }
+}
+
+/// A quick drill of our own: a bar of two beats at 300, no ladder to speak of.
+const QUICK: &str = "title: Quick\nmetre: 2/4\nunit: 1/8\nstages:\n  - {name: first, music: \"A2 B2|\"}\n  - {name: second, music: \"B2 c2|\"}\nladder: {from: 290, to: 300, step: 10}\nclean: 2\n";
+
+fn home_with_quick() -> tempfile::TempDir {
+    let home = tempfile::tempdir().expect("a folder");
+    let drills = home.path().join("gracerung/drills");
+    std::fs::create_dir_all(&drills).expect("a folder");
+    std::fs::write(drills.join("quick.yaml"), QUICK).expect("a file");
+    home
+}
+
+/// Choose, play, mark, the next stage opens, quit: the main job, by hand.
+#[test]
+fn a_player_chooses_plays_marks_and_the_next_cell_opens() {
+    let home = home_with_quick();
+    let mut story = Story::begin(home.path(), &[], 80, 24);
+    story.until("choose a drill");
+    story.until("Quick");
+    story.press("\r");
+    story.until("Quick · first");
+    story.press(" ");
+    story.until("bar 1 of 1");
+    mark_until_clear(&mut story, "first at 290 is clear");
+    story.until("Quick · second");
+    story.press("q");
+    story.until("choose a drill");
+    story.until("1 of 4 cells clear");
+    story.press("q");
+    story.ends_with(0);
+    assert!(!story.in_alternate_screen());
+}
+
+/// Marks every repetition clean, a little more than a held pedal apart, until a sentence comes.
+#[track_caller]
+fn mark_until_clear(story: &mut Story, what: &str) {
+    let end = Instant::now() + PATIENCE;
+    let mut seen = false;
+    while Instant::now() < end && !seen {
+        story.press("\r");
+        let pause = Instant::now() + Duration::from_millis(750);
+        while Instant::now() < pause && !seen {
+            seen = story.screen().contains(what) || story.screen().contains("Quick · second");
+            std::thread::sleep(Duration::from_millis(10));
+        }
+    }
+    assert!(seen, "{}", story.screen());
+}
+
+/// Every mark that was shown is in the journal, and the next start is where the last one ended.
+#[test]
+fn kill_9_loses_nothing_that_was_shown() {
+    let home = home_with_quick();
+    let mut story = Story::begin(home.path(), &["practise", "quick"], 80, 24);
+    story.until("Quick · first");
+    story.press(" ");
+    mark_until_clear(&mut story, "first at 290 is clear");
+    story.until("Quick · second");
+    story.child.kill().expect("it is killed");
+    let _ = story.child.wait();
+    let mut again = Story::begin(home.path(), &["practise", "quick"], 80, 24);
+    again.until("Quick · second");
+    again.until("■");
+    again.press("q");
+    again.ends_with(0);
+}
+
+/// No size may cost the player the program or the terminal.
+#[test]
+fn every_size_is_drawn() {
+    let home = home_with_quick();
+    let mut story = Story::begin(home.path(), &["practise", "grip-from-d"], 120, 40);
+    story.until("Grip from D");
+    story.press(" ");
+    for (columns, rows, what) in [
+        (80, 24, "clean"),
+        (40, 10, "clean in a row"),
+        (30, 8, "40×10"),
+        (1, 1, ""),
+        (120, 40, "listen for"),
+    ] {
+        story.resize(columns, rows);
+        story.until(what);
+    }
+    story.press("?");
+    story.until("take the last mark back");
+    story.press("?q");
+    story.ends_with(0);
+}
+
+/// With NO_COLOR not one colour is sent (no-color.org).
+#[test]
+fn no_colour_is_sent_where_none_is_wanted() {
+    for (environment, coloured) in [(&[][..], true), (&[("NO_COLOR", "1")][..], false)] {
+        let home = home_with_quick();
+        let mut story = Story::begin_with(home.path(), &["practise", "quick"], 80, 24, environment);
+        story.until("Quick · first");
+        story.press(" ");
+        story.until("●");
+        let parser = story.parser.lock().expect("not poisoned");
+        let mut colours = 0;
+        for row in 0..24 {
+            for column in 0..80 {
+                if let Some(cell) = parser.screen().cell(row, column)
+                    && cell.fgcolor() != vt100::Color::Default
+                {
+                    colours += 1;
+                }
+            }
+        }
+        drop(parser);
+        assert_eq!(colours > 0, coloured, "{environment:?}: {colours}");
+        story.press("q");
+        story.ends_with(0);
+    }
+}
+
+/// A screen reader reads lines as they come; nothing may be drawn over.
+#[test]
+fn plain_lines_say_what_changes() {
+    let home = home_with_quick();
+    let mut story = Story::begin(home.path(), &["practise", "quick", "--plain"], 80, 24);
+    story.until("Stage: first at 290.");
+    story.until("Music: LA 1 B 1");
+    assert!(!story.in_alternate_screen());
+    story.press(" ");
+    story.until("Playing.");
+    story.until("Breathe and mark.");
+    story.press("q");
+    story.ends_with(0);
+}
+
+/// A signal to leave gives the terminal back.
+#[cfg(unix)]
+#[test]
+fn a_signal_gives_the_terminal_back() {
+    let home = home_with_quick();
+    let mut story = Story::begin(home.path(), &["practise", "quick"], 80, 24);
+    story.until("Quick · first");
+    assert!(story.in_alternate_screen());
+    let id = story.child.process_id().expect("it runs").to_string();
+    let killed = std::process::Command::new("kill")
+        .args(["-TERM", &id])
+        .status()
+        .expect("kill runs");
+    assert!(killed.success());
+    story.ends_with(0);
+    let end = Instant::now() + PATIENCE;
+    while story.in_alternate_screen() && Instant::now() < end {
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    assert!(!story.in_alternate_screen());
+}
+
+/// `Ctrl-Z` hands the terminal to the shell, and `fg` brings the page back.
+#[cfg(unix)]
+#[test]
+fn suspended_and_continued_the_page_comes_back() {
+    let home = home_with_quick();
+    let mut story = Story::begin(home.path(), &["practise", "quick"], 80, 24);
+    story.until("Quick · first");
+    story.press("\u{1a}");
+    let end = Instant::now() + PATIENCE;
+    while story.in_alternate_screen() && Instant::now() < end {
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    assert!(!story.in_alternate_screen());
+    let id = story.child.process_id().expect("it runs").to_string();
+    let continued = std::process::Command::new("kill")
+        .args(["-CONT", &id])
+        .status()
+        .expect("kill runs");
+    assert!(continued.success());
+    let end = Instant::now() + PATIENCE;
+    while !story.in_alternate_screen() && Instant::now() < end {
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    assert!(story.in_alternate_screen());
+    story.until("Quick · first");
+    story.press("q");
+    story.ends_with(0);
+}
