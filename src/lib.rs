@@ -19,6 +19,7 @@ pub mod rhythm;
 pub mod score;
 pub mod screen;
 pub mod settings;
+pub mod sheet;
 pub mod sound;
 pub mod timeline;
 pub mod units;

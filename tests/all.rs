@@ -6,6 +6,7 @@ mod all {
     mod invalid;
     mod layers;
     mod readme;
+    mod engraving;
     mod real_time;
     mod terminal;
     mod tunes;

@@ -12,6 +12,7 @@ mod explain;
 mod folders;
 mod journal;
 mod listen;
+mod handout;
 mod make;
 mod movements;
 mod open;
@@ -21,6 +22,7 @@ mod recognise;
 mod render;
 mod schema;
 mod settings;
+mod sheet;
 mod shell;
 mod terminal;
 mod timeline;
@@ -79,6 +81,10 @@ enum Command {
     Check(check::Arguments),
     /// Write a stage into a WAV file.
     Render(render::Arguments),
+    /// Draw drills for the music stand: PDF, SVG or PNG.
+    Sheet(sheet::Arguments),
+    /// Write a drill as a page for a browser that plays, works offline and takes ticks.
+    Handout(handout::Arguments),
     /// Print what sounds when, to the frame.
     Timeline(timeline::Arguments),
     /// Name a run of gracenotes between two notes.
@@ -121,6 +127,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Some(Command::Drills(arguments)) => drills::run(&arguments),
         Some(Command::Check(arguments)) => check::run(&arguments),
         Some(Command::Render(arguments)) => render::run(&arguments),
+        Some(Command::Sheet(arguments)) => sheet::run(&arguments),
+        Some(Command::Handout(arguments)) => handout::run(&arguments),
         Some(Command::Timeline(arguments)) => timeline::run(&arguments),
         Some(Command::Recognise(arguments)) => recognise::run(&arguments),
         Some(Command::Explain(arguments)) => explain::run(&arguments),

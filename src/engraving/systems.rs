@@ -119,6 +119,17 @@ fn justified(bars: &[Bar], range: &Range<usize>, prefix: f64, room: &Room, share
     let target = (room.width - prefix) * share;
     let natural: f64 = springs.iter().map(Springs::natural).sum();
     let least: f64 = springs.iter().map(Springs::least).sum();
+    // Bars that hold about as much are made equal: the lines of a drill's stages stand under each
+    // other down the page.
+    let equal = target / springs.len().max(1) as f64;
+    let widest = springs.iter().map(Springs::natural).fold(0.0, f64::max);
+    let narrowest = springs
+        .iter()
+        .map(Springs::natural)
+        .fold(f64::MAX, f64::min);
+    if widest <= narrowest * 1.3 && equal >= widest && room.bars_in_a_system != Some(usize::MAX) {
+        return vec![equal; springs.len()];
+    }
     springs
         .iter()
         .map(|spring| {

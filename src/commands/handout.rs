@@ -1,0 +1,43 @@
+//! `handout`: a drill as one page for a browser.
+
+use super::open::open;
+use super::{Failure, Outcome, Ran, output};
+use crate::sheet::{LARGEST_HANDOUT, handout};
+use std::path::PathBuf;
+
+/// Arguments of `handout`.
+#[derive(clap::Args)]
+#[command(
+    after_help = "Example:\n  gracerung handout grip-from-d -o grip.html\n\n\
+    The page needs no network: it plays each stage at every rung, moves a cursor, takes ticks that\n\
+    stay on the device, and prints. An existing file is kept unless --force is given."
+)]
+pub(crate) struct Arguments {
+    /// A built-in drill's name, or a path.
+    #[arg(value_name = "DRILL")]
+    drill: String,
+    /// Where to write.
+    #[arg(short, long, value_name = "FILE.html")]
+    output: PathBuf,
+    /// Replace a file that exists.
+    #[arg(long)]
+    force: bool,
+}
+
+/// Runs `handout`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    output::ready_to_write(&arguments.output, arguments.force)?;
+    let opened = open(&arguments.drill)?;
+    let page = handout(&opened.drill);
+    if page.len() > LARGEST_HANDOUT {
+        return Err(Failure(format!(
+            "the handout of `{}` would be {} kB, more than the {} kB a tablet opens at once: \
+             hand out fewer stages or rungs",
+            opened.name,
+            page.len() / 1000,
+            LARGEST_HANDOUT / 1000
+        )));
+    }
+    output::write_bytes(&arguments.output, arguments.force, page.as_bytes())?;
+    Ok(Outcome::Done)
+}

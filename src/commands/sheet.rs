@@ -1,0 +1,113 @@
+//! `sheet`: drills on paper.
+
+use super::open::open;
+use super::{Failure, Outcome, Ran, output};
+use crate::sheet::{Options, Paper, compose, write_pdf, write_png, write_svg};
+use std::path::{Path, PathBuf};
+
+/// Arguments of `sheet`.
+#[derive(clap::Args)]
+#[command(
+    after_help = "Examples:\n  gracerung sheet grip-from-d -o grip.pdf\n  \
+    gracerung sheet grip taorluath --clicks --paper letter -o booklet.pdf\n\n\
+    The ending of FILE says what is written: .pdf, .svg or .png. Several drills make a booklet,\n\
+    each on a page of its own. An existing file is kept unless --force is given."
+)]
+pub(crate) struct Arguments {
+    /// Names of built-in drills, or paths.
+    #[arg(value_name = "DRILL", required = true)]
+    drills: Vec<String>,
+    /// Where to write: FILE.pdf, FILE.svg or FILE.png.
+    #[arg(short, long, value_name = "FILE")]
+    output: PathBuf,
+    /// The paper.
+    #[arg(long, value_enum, default_value = "a4")]
+    paper: PaperName,
+    /// Numbers of the clicks under the staff.
+    #[arg(long)]
+    clicks: bool,
+    /// The finger chart for a player whose right hand is on top.
+    #[arg(long)]
+    left_handed: bool,
+    /// Replace a file that exists.
+    #[arg(long)]
+    force: bool,
+}
+
+/// Papers by name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum PaperName {
+    /// 210 × 297 mm.
+    A4,
+    /// 8.5 × 11 inches.
+    Letter,
+}
+
+impl From<PaperName> for Paper {
+    fn from(name: PaperName) -> Self {
+        match name {
+            PaperName::A4 => Self::A4,
+            PaperName::Letter => Self::Letter,
+        }
+    }
+}
+
+/// Dots an inch of a PNG: sharp on a screen and in print, and a page under 2 MB.
+const DOTS: f64 = 150.0;
+
+enum Format {
+    Pdf,
+    Svg,
+    Png,
+}
+
+fn format_of(path: &Path) -> Result<Format, Failure> {
+    let ending = path
+        .extension()
+        .map(|ending| ending.to_string_lossy().to_lowercase());
+    match ending.as_deref() {
+        Some("pdf") => Ok(Format::Pdf),
+        Some("svg") => Ok(Format::Svg),
+        Some("png") => Ok(Format::Png),
+        _ => Err(Failure(format!(
+            "`{}` does not say what to write: end it with .pdf, .svg or .png",
+            path.display()
+        ))),
+    }
+}
+
+/// Runs `sheet`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    let format = format_of(&arguments.output)?;
+    output::ready_to_write(&arguments.output, arguments.force)?;
+    let mut drills = Vec::with_capacity(arguments.drills.len());
+    for wanted in &arguments.drills {
+        drills.push(open(wanted)?.drill);
+    }
+    let options = Options {
+        paper: arguments.paper.into(),
+        clicks: arguments.clicks,
+        left_handed: arguments.left_handed,
+    };
+    let booklet = compose(&drills, &options);
+    let bytes = match format {
+        Format::Pdf => write_pdf(&booklet).map_err(|error| Failure(error.to_string()))?,
+        Format::Svg => write_svg(&booklet).into_bytes(),
+        Format::Png => write_png(&booklet, DOTS).map_err(|error| Failure(error.to_string()))?,
+    };
+    output::write_bytes(&arguments.output, arguments.force, &bytes)?;
+    Ok(Outcome::Done)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_ending_says_what_is_written() {
+        assert!(matches!(format_of(Path::new("a.PDF")), Ok(Format::Pdf)));
+        assert!(matches!(format_of(Path::new("a.b.svg")), Ok(Format::Svg)));
+        let refused = format_of(Path::new("sheet")).err().expect("no ending");
+        assert!(refused.0.contains(".pdf, .svg or .png"), "{refused}");
+    }
+}

@@ -1,0 +1,255 @@
+//! Pages as blocks of ink, in points (1/72 inch), y downwards from the top left corner.
+
+use crate::engraving::font::{Face, Glyph, Segment};
+use crate::engraving::{Align, Shape, System};
+
+/// A size of paper.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Paper {
+    /// ISO 216 A4: 210 × 297 mm.
+    #[default]
+    A4,
+    /// US Letter: 8.5 × 11 inches.
+    Letter,
+}
+
+impl Paper {
+    /// Width and height, points.
+    pub fn size(self) -> (f64, f64) {
+        match self {
+            Self::A4 => (210.0 * 72.0 / 25.4, 297.0 * 72.0 / 25.4),
+            Self::Letter => (612.0, 792.0),
+        }
+    }
+}
+
+/// Pages with a title.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Booklet {
+    /// Title of the whole.
+    pub title: String,
+    /// The paper.
+    pub paper: Paper,
+    /// At least one.
+    pub pages: Vec<Page>,
+}
+
+/// One page.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Page {
+    /// In reading order.
+    pub blocks: Vec<Block>,
+}
+
+/// What belongs together, for readers who hear the page.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Block {
+    /// What it is.
+    pub role: Role,
+    /// Its ink; of a table, the ink outside its cells.
+    pub ink: Vec<Ink>,
+    /// Rows of a table.
+    pub rows: Vec<Vec<Cell>>,
+}
+
+/// What a block is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Role {
+    /// A heading of a level, from 1.
+    Heading(u16, String),
+    /// Running text.
+    Paragraph,
+    /// Music or a chart, with what it says in words.
+    Figure(String),
+    /// A table; the words say what it is for.
+    Table(String),
+    /// Page furniture that is not read.
+    Furniture,
+}
+
+/// A cell of a table.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cell {
+    /// A heading of its row or column.
+    pub heading: Option<Heading>,
+    /// What is in it; of boxes to tick, what they are.
+    pub ink: Vec<Ink>,
+}
+
+/// What a cell heads.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Heading {
+    /// The column below.
+    Column,
+    /// The row beside.
+    Row,
+}
+
+/// Black on white.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Ink {
+    /// A music glyph with its origin at `x`, `y`; one staff space is `space` points.
+    Glyph {
+        /// Which.
+        glyph: Glyph,
+        /// Origin.
+        x: f64,
+        /// Origin.
+        y: f64,
+        /// Points in a staff space.
+        space: f64,
+    },
+    /// A filled outline.
+    Fill(Vec<Segment>),
+    /// Words from `x` on a base line.
+    Text {
+        /// The words.
+        text: String,
+        /// Left end.
+        x: f64,
+        /// Base line.
+        y: f64,
+        /// Points an em.
+        size: f64,
+        /// Face.
+        face: Face,
+    },
+}
+
+impl Ink {
+    /// Words from a left end.
+    pub(super) fn words(text: &str, x: f64, y: f64, size: f64, face: Face) -> Self {
+        Self::Text {
+            text: text.to_owned(),
+            x,
+            y,
+            size,
+            face,
+        }
+    }
+
+    /// Words around a middle.
+    pub(super) fn centred(text: &str, x: f64, y: f64, size: f64, face: Face) -> Self {
+        Self::words(text, x - face.width(text, size) / 2.0, y, size, face)
+    }
+
+    /// A filled rectangle.
+    pub(super) fn rectangle(left: f64, top: f64, right: f64, bottom: f64) -> Self {
+        Self::Fill(vec![
+            Segment::Move((left, top)),
+            Segment::Line((right, top)),
+            Segment::Line((right, bottom)),
+            Segment::Line((left, bottom)),
+            Segment::Close,
+        ])
+    }
+
+    /// An empty box with a thin edge, to tick by hand.
+    pub(super) fn tick_box(left: f64, top: f64, side: f64) -> Self {
+        const EDGE: f64 = 0.5;
+        let (right, bottom) = (left + side, top + side);
+        // The inner edge runs the other way round, so that the inside stays white.
+        Self::Fill(vec![
+            Segment::Move((left, top)),
+            Segment::Line((right, top)),
+            Segment::Line((right, bottom)),
+            Segment::Line((left, bottom)),
+            Segment::Close,
+            Segment::Move((left + EDGE, top + EDGE)),
+            Segment::Line((left + EDGE, bottom - EDGE)),
+            Segment::Line((right - EDGE, bottom - EDGE)),
+            Segment::Line((right - EDGE, top + EDGE)),
+            Segment::Close,
+        ])
+    }
+}
+
+/// The ink of a system whose staff's lowest line is at `y`, left end at `x`.
+pub(super) fn system_ink(system: &System, x: f64, y: f64, space: f64) -> Vec<Ink> {
+    system
+        .elements
+        .iter()
+        .map(|element| shape_ink(&element.shape, x, y, space))
+        .collect()
+}
+
+/// The ink of one placed shape.
+pub(super) fn shape_ink(shape: &Shape, x: f64, y: f64, space: f64) -> Ink {
+    let at = |point: (f64, f64)| (x + point.0 * space, y - point.1 * space);
+    match shape {
+        Shape::Glyph { glyph, x, y, scale } => {
+            let origin = at((*x, *y));
+            Ink::Glyph {
+                glyph: *glyph,
+                x: origin.0,
+                y: origin.1,
+                space: space * scale,
+            }
+        }
+        Shape::Bar {
+            left,
+            bottom,
+            right,
+            top,
+        } => {
+            let (upper, lower) = (at((*left, *top)), at((*right, *bottom)));
+            Ink::rectangle(upper.0, upper.1, lower.0, lower.1)
+        }
+        Shape::Slant { from, to, thick } => Ink::Fill(vec![
+            Segment::Move(at(*from)),
+            Segment::Line(at(*to)),
+            Segment::Line(at((to.0, to.1 - thick))),
+            Segment::Line(at((from.0, from.1 - thick))),
+            Segment::Close,
+        ]),
+        Shape::Bow { from, to, rise } => {
+            const THICK: f64 = 0.22;
+            let quarter = (to.0 - from.0) / 4.0;
+            let up = |rise: f64| {
+                (
+                    at((from.0 + quarter, from.1 + rise)),
+                    at((to.0 - quarter, to.1 + rise)),
+                )
+            };
+            let (outer, inner) = (up(rise + THICK), up(*rise));
+            Ink::Fill(vec![
+                Segment::Move(at(*from)),
+                Segment::Curve(outer.0, outer.1, at(*to)),
+                Segment::Curve(inner.1, inner.0, at(*from)),
+                Segment::Close,
+            ])
+        }
+        Shape::Text {
+            text,
+            x,
+            y,
+            size,
+            face,
+            align,
+        } => {
+            let size = size * space;
+            let width = face.width(text, size);
+            let origin = at((*x, *y));
+            let left = match align {
+                Align::Start => origin.0,
+                Align::Middle => origin.0 - width / 2.0,
+                Align::End => origin.0 - width,
+            };
+            Ink::words(text, left, origin.1, size, *face)
+        }
+    }
+}
+
+/// An outline's segments moved: `scale` turns its unit into points, y upwards into downwards.
+pub(super) fn placed(segments: &[Segment], x: f64, y: f64, scale: f64) -> Vec<Segment> {
+    let at = |point: (f64, f64)| (x + point.0 * scale, y - point.1 * scale);
+    segments
+        .iter()
+        .map(|segment| match segment {
+            Segment::Move(point) => Segment::Move(at(*point)),
+            Segment::Line(point) => Segment::Line(at(*point)),
+            Segment::Curve(a, b, point) => Segment::Curve(at(*a), at(*b), at(*point)),
+            Segment::Close => Segment::Close,
+        })
+        .collect()
+}

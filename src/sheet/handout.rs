@@ -1,0 +1,305 @@
+//! A drill as one page for a phone or tablet: the music as SVG, played by the browser's own sound,
+//! ticks that stay on the device, a view for print.
+//!
+//! The page asks for nothing: its policy forbids every request. Each stage carries its timeline at
+//! every rung, so that the browser plays exactly what the program plays.
+
+use super::compose::{in_words, where_the_time_comes_from};
+use super::drawing::shape_ink;
+use super::svg::{Shapes, escape, number, write_ink};
+use crate::chanter::{NOTES, Tuning};
+use crate::drill::Drill;
+use crate::engraving::{Engraved, Kind, Settings, System, lay_out};
+use crate::practice::ladder::rungs;
+use crate::rhythm::ClickWeight;
+use crate::score::{NoteId, Score, resolve_music};
+use crate::timeline::{Event, EventKind, Layout, lay};
+use crate::units::{Beats, Bpm, Fraction, SampleRate, spell_fraction};
+use serde::Serialize;
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
+/// The largest page that is handed out, bytes.
+pub const LARGEST_HANDOUT: usize = 400_000;
+
+/// Width of a system in staff spaces: two bars of a drill stay readable on a phone held upright.
+const WIDTH: f64 = 72.0;
+
+/// Strengths of the reed's partials from the fundamental up: a cylindrical bore favours the odd
+/// ones. Chosen by ear after the practice chanter's voice.
+const PARTIALS: [f32; 12] = [
+    1.0, 0.16, 0.72, 0.12, 0.46, 0.1, 0.3, 0.07, 0.18, 0.05, 0.1, 0.03,
+];
+
+/// (tenths of a millisecond from the start, what, head). What: 0 to 8 a note, 10 a beat's click,
+/// 11 a bar's, 12 a part's, 20 silence.
+type Moment = (u32, u8, Option<usize>);
+
+#[derive(Serialize)]
+#[serde(rename_all = "camelCase")]
+struct Laid {
+    lead: Vec<Moment>,
+    first: Vec<Moment>,
+    /// Left out where it is as the first.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    again: Option<Vec<Moment>>,
+    lead_length: u32,
+    cycle: u32,
+}
+
+#[derive(Serialize)]
+struct StageData {
+    name: String,
+    /// (system, x in the system's own unit) of each note and gracenote.
+    heads: Vec<(usize, f64)>,
+    laid: Vec<Laid>,
+}
+
+#[derive(Serialize)]
+struct Data {
+    key: String,
+    rungs: Vec<String>,
+    clean: u32,
+    hertz: Vec<f64>,
+    partials: Vec<f32>,
+    stages: Vec<StageData>,
+}
+
+/// Writes the page. It may be larger than [`LARGEST_HANDOUT`]; the caller decides.
+pub fn handout(drill: &Drill) -> String {
+    let rungs = rungs(drill.ladder.from, drill.ladder.to, drill.ladder.step)
+        .unwrap_or_else(|_| vec![drill.ladder.from]);
+    let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
+    let tuning = Tuning::default();
+    let mut shapes = Shapes::default();
+    let mut sections = String::new();
+    let mut stages = Vec::new();
+    let mut scores = Vec::new();
+    let mut key = String::new();
+    for (place, stage) in drill.stages.iter().enumerate() {
+        let score = resolve_music(&stage.music, breath, &drill.schools);
+        key.push_str(&score.written_text());
+        let engraved = lay_out(&score, Some(&stage.music), &Settings::paper(WIDTH));
+        let heads = heads_of(&engraved);
+        let index: BTreeMap<NoteId, usize> = heads
+            .iter()
+            .enumerate()
+            .map(|(index, (id, _, _))| (*id, index))
+            .collect();
+        let _ = write!(
+            sections,
+            "<section aria-labelledby=\"h{place}\"><h2 id=\"h{place}\">{} {}</h2>\n",
+            place + 1,
+            escape(&stage.name)
+        );
+        if let Some(listen) = &stage.listen_for {
+            let _ = writeln!(sections, "<p><em>Listen for {}</em></p>", escape(listen));
+        }
+        let _ = writeln!(
+            sections,
+            "<button type=\"button\" data-stage=\"{place}\" aria-pressed=\"false\" aria-describedby=\"h{place}\">Play</button>"
+        );
+        for (number, system) in engraved.systems.iter().enumerate() {
+            let words = if number == 0 {
+                in_words(&score)
+            } else {
+                format!("{}, line {}", stage.name, number + 1)
+            };
+            draw_system(
+                &mut sections,
+                &mut shapes,
+                system,
+                (place, number),
+                &index,
+                &words,
+            );
+        }
+        sections.push_str("</section>\n");
+        stages.push(StageData {
+            name: stage.name.clone(),
+            heads: heads
+                .iter()
+                .map(|(_, system, x)| (*system, (x * 100.0).round() / 100.0))
+                .collect(),
+            laid: rungs
+                .iter()
+                .map(|tempo| laid(&score, drill, *tempo, &index))
+                .collect(),
+        });
+        scores.push(score);
+    }
+    let data = Data {
+        key: crate::practice::StagePrint::of(&key).to_string(),
+        rungs: rungs
+            .iter()
+            .map(|rung| spell_fraction(&rung.value()))
+            .collect(),
+        clean: drill.clean,
+        hertz: NOTES
+            .iter()
+            .map(|note| (tuning.hertz(*note).0 * 1000.0).round() / 1000.0)
+            .collect(),
+        partials: PARTIALS.to_vec(),
+        stages,
+    };
+    // Numbers, and names from the drill: `<` is written so that no name ends the script.
+    let data = serde_json::to_string(&data)
+        .unwrap_or_else(|_| "null".to_owned())
+        .replace('<', "\\u003c");
+    include_str!("handout.html")
+        .replace("{{script}}", include_str!("handout.js"))
+        .replace("{{last}}", &rungs.len().saturating_sub(1).to_string())
+        .replace("{{defs}}", &shapes.definitions())
+        .replace("{{words}}", &words(drill, &scores))
+        .replace("{{stages}}", &sections)
+        .replace("{{title}}", &escape(&drill.title))
+        .replace("{{data}}", &data)
+}
+
+fn words(drill: &Drill, scores: &[Score]) -> String {
+    let mut text = String::new();
+    if let Some(about) = &drill.about {
+        let _ = writeln!(text, "<p>{}</p>", escape(about));
+    }
+    if let Some(listen) = &drill.listen_for {
+        let _ = writeln!(text, "<p><em>Listen for {}</em></p>", escape(listen));
+    }
+    for line in where_the_time_comes_from(scores) {
+        let _ = writeln!(text, "<p>{}</p>", escape(&line));
+    }
+    text
+}
+
+/// Every head in order: its note, its system, its left edge in staff spaces.
+fn heads_of(engraved: &Engraved) -> Vec<(NoteId, usize, f64)> {
+    engraved
+        .systems
+        .iter()
+        .enumerate()
+        .flat_map(|(system, laid)| {
+            laid.elements
+                .iter()
+                .filter(|element| matches!(element.kind, Kind::Head | Kind::GraceHead))
+                .filter_map(move |element| {
+                    Some((element.note?, system, element.shape.bounds().left))
+                })
+        })
+        .collect()
+}
+
+/// One system as an SVG of its own whose unit is the staff space; each head can be found by its
+/// number.
+fn draw_system(
+    page: &mut String,
+    shapes: &mut Shapes,
+    system: &System,
+    (stage, number_in_stage): (usize, usize),
+    index: &BTreeMap<NoteId, usize>,
+    words: &str,
+) {
+    let (top, height) = (system.top + 0.3, system.top - system.bottom + 0.6);
+    let _ = write!(
+        page,
+        "<svg class=\"music\" role=\"img\" aria-label=\"{}\" viewBox=\"0 0 {} {}\">\
+         <rect class=\"cursor\" id=\"c{stage}-{number_in_stage}\" x=\"0\" y=\"0\" width=\"1.2\" height=\"{}\"/>",
+        escape(words),
+        number(WIDTH),
+        number(height),
+        number(height)
+    );
+    for element in &system.elements {
+        let ink = shape_ink(&element.shape, 0.0, top, 1.0);
+        let head = matches!(element.kind, Kind::Head | Kind::GraceHead);
+        match element.note.and_then(|id| index.get(&id)).filter(|_| head) {
+            Some(place) => {
+                let _ = write!(page, "<g id=\"n{stage}-{place}\">");
+                write_ink(page, shapes, &ink);
+                page.push_str("</g>");
+            }
+            None => write_ink(page, shapes, &ink),
+        }
+    }
+    page.push_str("</svg>\n");
+}
+
+/// A score at a rung as moments.
+fn laid(score: &Score, drill: &Drill, tempo: Bpm, index: &BTreeMap<NoteId, usize>) -> Laid {
+    let layout = Layout {
+        lengths: drill.lengths,
+        ..Layout::at(tempo, SampleRate(48_000))
+    };
+    let timeline = lay(score, &layout);
+    let tenths = |beats: Beats| (beats.to_f64() * 600_000.0 / tempo.to_f64()).round() as u32;
+    let moments = |events: &[Event]| -> Vec<Moment> {
+        events
+            .iter()
+            .map(|event| match event.kind {
+                EventKind::Sound(sounded) => {
+                    // A repeated bar is drawn once, under the names of its first time through.
+                    let id = NoteId {
+                        pass: 1,
+                        ..sounded.id
+                    };
+                    let note = u8::try_from(sounded.note.index()).unwrap_or(0);
+                    (tenths(event.beat), note, index.get(&id).copied())
+                }
+                EventKind::Click(click) => {
+                    let weight = match click.weight {
+                        ClickWeight::Bar => 11,
+                        ClickWeight::Beat => 10,
+                        ClickWeight::Part => 12,
+                    };
+                    (tenths(event.beat), weight, None)
+                }
+                EventKind::Hush => (tenths(event.beat), 20, None),
+            })
+            .collect()
+    };
+    let (first, again) = (moments(&timeline.first), moments(&timeline.again));
+    Laid {
+        lead: moments(&timeline.lead_in),
+        again: (again != first).then_some(again),
+        first,
+        lead_length: tenths(timeline.lead_in_length),
+        cycle: tenths(timeline.cycle),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drill::{BUILT_IN, read};
+
+    /// A page over the size would not open at once on an old tablet, and one that asks for
+    /// anything would show a hole without a network.
+    #[test]
+    fn every_built_in_handout_is_small_and_asks_for_nothing() {
+        for drill in BUILT_IN {
+            let value = read(drill.text.as_bytes()).0.expect("reads");
+            let page = handout(&value);
+            assert!(
+                page.len() <= LARGEST_HANDOUT,
+                "{} {}",
+                drill.name,
+                page.len()
+            );
+            assert!(
+                !page.contains("{{"),
+                "{}: a part of the page is missing",
+                drill.name
+            );
+            for asks in ["src=", "href=\"http", "url(", "@import", "fetch("] {
+                assert!(!page.contains(asks), "{}: {asks}", drill.name);
+            }
+        }
+    }
+
+    #[test]
+    fn a_name_cannot_end_the_script_or_open_an_element() {
+        let text = BUILT_IN[0].text.replace("title: ", "title: </script><b>");
+        let value = read(text.as_bytes()).0.expect("reads");
+        let page = handout(&value);
+        assert_eq!(page.matches("</script>").count(), 1);
+        assert!(!page.contains("<b>"));
+    }
+}

@@ -1,0 +1,19 @@
+//! Sheets for the music stand: placed glyphs and words on pages, written as PDF, SVG or PNG, and
+//! the handout for a browser.
+//!
+//! Knows paper, margins and tables. Knows no file and no screen: it gets drills and gives bytes.
+
+mod compose;
+mod drawing;
+mod handout;
+mod pdf;
+mod png;
+mod svg;
+mod tables;
+
+pub use compose::{Options, compose};
+pub use drawing::{Block, Booklet, Cell, Ink, Page, Paper, Role};
+pub use handout::{LARGEST_HANDOUT, handout};
+pub use pdf::{PdfError, write_pdf};
+pub use png::{PngError, write_png};
+pub use svg::write_svg;

@@ -1,0 +1,99 @@
+//! Pages to PNG: our own outlines filled, black on white.
+
+use super::drawing::{Booklet, Ink, placed};
+use crate::engraving::font::{Segment, outline_text};
+use tiny_skia::{Color, FillRule, Paint, PathBuilder, Pixmap, Transform};
+
+/// Why there is no picture.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum PngError {
+    /// Too many pages for one picture at this resolution.
+    TooLarge {
+        /// How many.
+        pages: usize,
+    },
+    /// The encoder's own words.
+    Encoding(String),
+}
+
+impl std::fmt::Display for PngError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::TooLarge { pages } => write!(
+                f,
+                "{pages} pages are too many for one picture: ask for fewer drills, or for a PDF"
+            ),
+            Self::Encoding(words) => write!(f, "the picture cannot be encoded: {words}"),
+        }
+    }
+}
+impl std::error::Error for PngError {}
+
+/// Taller pictures than this are refused: many viewers do not open them.
+const TALLEST: f64 = 32_000.0;
+
+/// Paints a booklet at `dots` an inch, its pages under each other.
+///
+/// # Errors
+/// More pages than one picture holds.
+pub fn write_png(booklet: &Booklet, dots: f64) -> Result<Vec<u8>, PngError> {
+    let (width, page_height) = booklet.paper.size();
+    let pages = booklet.pages.len();
+    let scale = dots / 72.0;
+    let height = page_height * pages as f64;
+    if height * scale > TALLEST {
+        return Err(PngError::TooLarge { pages });
+    }
+    let size = |points: f64| (points * scale).ceil() as u32;
+    let mut pixmap = Pixmap::new(size(width), size(height)).ok_or(PngError::TooLarge { pages })?;
+    pixmap.fill(Color::WHITE);
+    let mut paint = Paint::default();
+    paint.set_color(Color::BLACK);
+    for (place, page) in booklet.pages.iter().enumerate() {
+        let transform = Transform::from_scale(scale as f32, scale as f32)
+            .post_translate(0.0, (page_height * scale * place as f64) as f32);
+        for block in &page.blocks {
+            let cells = block.rows.iter().flatten().flat_map(|cell| &cell.ink);
+            for ink in block.ink.iter().chain(cells) {
+                let mut builder = PathBuilder::new();
+                for segment in outline(ink) {
+                    match segment {
+                        Segment::Move((x, y)) => builder.move_to(x as f32, y as f32),
+                        Segment::Line((x, y)) => builder.line_to(x as f32, y as f32),
+                        Segment::Curve(a, b, end) => builder.cubic_to(
+                            a.0 as f32,
+                            a.1 as f32,
+                            b.0 as f32,
+                            b.1 as f32,
+                            end.0 as f32,
+                            end.1 as f32,
+                        ),
+                        Segment::Close => builder.close(),
+                    }
+                }
+                // Blank words have no outline and leave nothing to fill.
+                if let Some(path) = builder.finish() {
+                    pixmap.fill_path(&path, &paint, FillRule::Winding, transform, None);
+                }
+            }
+        }
+    }
+    pixmap
+        .encode_png()
+        .map_err(|error| PngError::Encoding(error.to_string()))
+}
+
+/// Ink as one outline in points.
+pub(super) fn outline(ink: &Ink) -> Vec<Segment> {
+    match ink {
+        Ink::Glyph { glyph, x, y, space } => placed(&glyph.segments(), *x, *y, *space),
+        Ink::Fill(segments) => segments.clone(),
+        Ink::Text {
+            text,
+            x,
+            y,
+            size,
+            face,
+        } => placed(&outline_text(*face, text), *x, *y, *size),
+    }
+}

@@ -1,0 +1,206 @@
+//! Pages to SVG 1.1: letters and music as outlines, so that it looks the same everywhere, and the
+//! words beside them in `<title>` and `<desc>`.
+
+use super::drawing::{Block, Booklet, Ink, Role};
+use crate::engraving::font::{Face, Glyph, Segment, outline_text};
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Write as _;
+
+/// Writes a booklet as one picture, its pages under each other.
+pub fn write_svg(booklet: &Booklet) -> String {
+    let (width, page_height) = booklet.paper.size();
+    let height = page_height * booklet.pages.len() as f64;
+    let mut body = String::new();
+    let mut shapes = Shapes::default();
+    for (place, page) in booklet.pages.iter().enumerate() {
+        let down = page_height * place as f64;
+        let _ = writeln!(body, "<g transform=\"translate(0 {})\">", number(down));
+        for block in &page.blocks {
+            write_block(&mut body, &mut shapes, block);
+        }
+        body.push_str("</g>\n");
+    }
+    format!(
+        "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<svg xmlns=\"http://www.w3.org/2000/svg\" \
+         xmlns:xlink=\"http://www.w3.org/1999/xlink\" version=\"1.1\" role=\"img\" \
+         width=\"{width}pt\" height=\"{height}pt\" viewBox=\"0 0 {width} {height}\">\n\
+         <title>{}</title>\n<defs>\n{}</defs>\n\
+         <rect width=\"{width}\" height=\"{height}\" fill=\"#fff\"/>\n{body}</svg>\n",
+        escape(&booklet.title),
+        shapes.definitions(),
+        width = number(width),
+        height = number(height),
+    )
+}
+
+fn write_block(body: &mut String, shapes: &mut Shapes, block: &Block) {
+    body.push_str("<g>");
+    let words: Option<String> = match &block.role {
+        Role::Heading(_, text) => Some(text.clone()),
+        Role::Figure(words) | Role::Table(words) => Some(words.clone()),
+        Role::Paragraph => Some(
+            block
+                .ink
+                .iter()
+                .filter_map(|ink| match ink {
+                    Ink::Text { text, .. } => Some(text.as_str()),
+                    _ => None,
+                })
+                .collect::<Vec<_>>()
+                .join(" "),
+        ),
+        Role::Furniture => None,
+    };
+    if let Some(words) = words {
+        let _ = write!(body, "<title>{}</title>", escape(&words));
+    }
+    let cells = block.rows.iter().flatten().flat_map(|cell| &cell.ink);
+    for ink in block.ink.iter().chain(cells) {
+        write_ink(body, shapes, ink);
+    }
+    body.push_str("</g>\n");
+}
+
+/// The outlines that are used, each defined once.
+#[derive(Default)]
+pub(super) struct Shapes {
+    glyphs: BTreeSet<Glyph>,
+    letters: BTreeMap<String, String>,
+}
+
+impl Shapes {
+    pub(super) fn definitions(&self) -> String {
+        let mut text = String::new();
+        for glyph in &self.glyphs {
+            let _ = writeln!(
+                text,
+                "<path id=\"m{}\" d=\"{}\"/>",
+                *glyph as usize,
+                path(&glyph.segments(), 3)
+            );
+        }
+        for (name, letter) in &self.letters {
+            let _ = writeln!(text, "<path id=\"{name}\" d=\"{letter}\"/>");
+        }
+        text
+    }
+}
+
+/// Writes ink as elements.
+pub(super) fn write_ink(body: &mut String, shapes: &mut Shapes, ink: &Ink) {
+    match ink {
+        Ink::Glyph { glyph, x, y, space } => {
+            shapes.glyphs.insert(*glyph);
+            let _ = write!(
+                body,
+                "<use xlink:href=\"#m{}\" transform=\"translate({} {}) scale({} -{})\"/>",
+                *glyph as usize,
+                number(*x),
+                number(*y),
+                number(*space),
+                number(*space)
+            );
+        }
+        Ink::Fill(segments) => {
+            let _ = write!(body, "<path d=\"{}\"/>", path(segments, 2));
+        }
+        Ink::Text {
+            text,
+            x,
+            y,
+            size,
+            face,
+        } => {
+            let _ = write!(
+                body,
+                "<g transform=\"translate({} {}) scale({} -{})\">",
+                number(*x),
+                number(*y),
+                number(*size),
+                number(*size)
+            );
+            let mut at = 0.0;
+            for (glyph, advance, range) in face.run(text) {
+                let letter = &text[range];
+                if !letter.trim().is_empty() {
+                    let name = format!("{}{glyph}", prefix(*face));
+                    shapes
+                        .letters
+                        .entry(name.clone())
+                        .or_insert_with(|| path(&outline_text(*face, letter), 3));
+                    let _ = write!(body, "<use xlink:href=\"#{name}\" x=\"{}\"/>", number3(at));
+                }
+                at += advance;
+            }
+            body.push_str("</g>");
+        }
+    }
+}
+
+fn prefix(face: Face) -> char {
+    match face {
+        Face::Regular => 'r',
+        Face::Bold => 'b',
+        Face::Italic => 'i',
+    }
+}
+
+fn path(segments: &[Segment], digits: usize) -> String {
+    let mut text = String::new();
+    let show = |value: f64| trim(format!("{value:.digits$}"));
+    for segment in segments {
+        let _ = match segment {
+            Segment::Move((x, y)) => write!(text, "M{} {}", show(*x), show(*y)),
+            Segment::Line((x, y)) => write!(text, "L{} {}", show(*x), show(*y)),
+            Segment::Curve(a, b, end) => write!(
+                text,
+                "C{} {} {} {} {} {}",
+                show(a.0),
+                show(a.1),
+                show(b.0),
+                show(b.1),
+                show(end.0),
+                show(end.1)
+            ),
+            Segment::Close => write!(text, "Z"),
+        };
+    }
+    text
+}
+
+fn trim(text: String) -> String {
+    let trimmed = if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.')
+    } else {
+        &text
+    };
+    if trimmed == "-0" {
+        "0".to_owned()
+    } else {
+        trimmed.to_owned()
+    }
+}
+
+pub(super) fn number(value: f64) -> String {
+    trim(format!("{value:.2}"))
+}
+
+fn number3(value: f64) -> String {
+    trim(format!("{value:.3}"))
+}
+
+pub(super) fn escape(text: &str) -> String {
+    let mut safe = String::with_capacity(text.len());
+    for sign in text.chars() {
+        match sign {
+            '&' => safe.push_str("&amp;"),
+            '<' => safe.push_str("&lt;"),
+            '>' => safe.push_str("&gt;"),
+            '"' => safe.push_str("&quot;"),
+            // XML 1.0 has no other control characters.
+            sign if sign.is_control() && !matches!(sign, '\n' | '\t') => safe.push(' '),
+            sign => safe.push(sign),
+        }
+    }
+    safe
+}

@@ -1,0 +1,295 @@
+//! The ladder to tick by hand, and the finger chart.
+
+use super::compose::Writer;
+use super::drawing::{Block, Cell, Heading, Ink, Role};
+use crate::chanter::{Finger, Note, Shape, gracenote_finger};
+use crate::drill::Drill;
+use crate::engraving::font::{Face, Glyph};
+use crate::movement::{Context, Resolution, Role as PartRole, resolve};
+use crate::practice::ladder::rungs;
+use crate::units::spell_fraction;
+
+const ROW: f64 = 12.5;
+const TEXT: f64 = 10.0;
+const TEMPO_COLUMN: f64 = 52.0;
+const WIDEST_COLUMN: f64 = 130.0;
+const LARGEST_BOX: f64 = 8.0;
+const SMALLEST_BOX: f64 = 4.5;
+
+/// Rungs down, stages across, a box for every clean repetition.
+pub(super) fn ladder(writer: &mut Writer, drill: &Drill) {
+    let Ok(rungs) = rungs(drill.ladder.from, drill.ladder.to, drill.ladder.step) else {
+        return;
+    };
+    let stages = drill.stages.len().max(1);
+    let column = ((writer.width() - TEMPO_COLUMN) / stages as f64).min(WIDEST_COLUMN);
+    let clean = drill.clean as usize;
+    let side = ((column - 8.0) / clean.max(1) as f64 - 2.0).min(LARGEST_BOX);
+    let (boxes, side) = if side < SMALLEST_BOX {
+        (1, LARGEST_BOX)
+    } else {
+        (clean, side)
+    };
+    writer.skip(6.0);
+    writer.need((ROW * (rungs.len() as f64 + 1.0) + 34.0).min(420.0));
+    writer.heading(2, "Ladder", 13.0);
+    let each = if boxes == 1 && clean > 1 {
+        format!("Tick a box when {clean} repetitions in a row were clean.")
+    } else {
+        "Tick a box for each clean repetition in a row; cross them out and begin again when one is not.".to_owned()
+    };
+    writer.paragraph(&each, TEXT, Face::Regular);
+    writer.skip(4.0);
+    let mut left = rungs.as_slice();
+    while !left.is_empty() {
+        let fit = ((writer.room() / ROW) as usize).saturating_sub(1);
+        if fit == 0 {
+            writer.need(f64::MAX);
+            continue;
+        }
+        let (now, rest) = left.split_at(fit.min(left.len()));
+        left = rest;
+        let mut rows = vec![head(writer, drill, column)];
+        for rung in now {
+            let top = writer.y();
+            let tempo = spell_fraction(&rung.value());
+            let middle = top + ROW / 2.0 + TEXT * 0.3;
+            let mut row = vec![Cell {
+                heading: Some(Heading::Row),
+                ink: vec![Ink::words(
+                    &tempo,
+                    Writer::left() + 6.0,
+                    middle,
+                    TEXT,
+                    Face::Bold,
+                )],
+            }];
+            for stage in 0..stages {
+                let x = Writer::left() + TEMPO_COLUMN + stage as f64 * column;
+                row.push(Cell {
+                    heading: None,
+                    ink: (0..boxes)
+                        .map(|place| {
+                            let at = x + 4.0 + place as f64 * (side + 2.0);
+                            Ink::tick_box(at, top + (ROW - side) / 2.0, side)
+                        })
+                        .collect(),
+                });
+            }
+            rows.push(row);
+            writer.skip(ROW);
+        }
+        let bottom = writer.y();
+        let top = bottom - ROW * now.len() as f64;
+        let right = Writer::left() + TEMPO_COLUMN + column * stages as f64;
+        let rule = |y: f64| Ink::rectangle(Writer::left(), y - 0.25, right, y + 0.25);
+        let rules = (0..=now.len())
+            .map(|row| rule(top + row as f64 * ROW))
+            .collect();
+        writer.block(Block {
+            role: Role::Table(format!(
+                "ladder of {} tempi, a column for each of {stages} stages, boxes to tick",
+                rungs.len()
+            )),
+            ink: rules,
+            rows,
+        });
+        if !left.is_empty() {
+            writer.need(f64::MAX);
+        }
+    }
+}
+
+fn head(writer: &mut Writer, drill: &Drill, column: f64) -> Vec<Cell> {
+    let base = writer.y() + ROW - 4.5;
+    let mut cells = vec![Cell {
+        heading: Some(Heading::Column),
+        ink: vec![Ink::words(
+            "tempo",
+            Writer::left() + 6.0,
+            base,
+            TEXT,
+            Face::Italic,
+        )],
+    }];
+    for (place, stage) in drill.stages.iter().enumerate() {
+        let x = Writer::left() + TEMPO_COLUMN + place as f64 * column;
+        let mut name = format!("{} {}", place + 1, stage.name);
+        if Face::Italic.width(&name, TEXT) > column - 6.0 {
+            while name.chars().count() > 2
+                && Face::Italic.width(&format!("{name}…"), TEXT) > column - 6.0
+            {
+                name.pop();
+            }
+            name = format!("{}…", name.trim_end());
+        }
+        cells.push(Cell {
+            heading: Some(Heading::Column),
+            ink: vec![Ink::words(&name, x + 4.0, base, TEXT, Face::Italic)],
+        });
+    }
+    writer.skip(ROW);
+    cells
+}
+
+/// One column of a chart: a shape and what it is.
+struct Column {
+    shape: Shape,
+    name: String,
+    /// The finger that lifts for a gracenote.
+    lifts: Option<Finger>,
+}
+
+/// The shapes of the movement in order: note before, tones, gracenotes as fingers that lift.
+fn columns(drill: &Drill) -> Vec<Column> {
+    let Some(line) = &drill.movement else {
+        return Vec::new();
+    };
+    let mut columns: Vec<Column> = Vec::new();
+    let tone = |columns: &mut Vec<Column>, note: Note| {
+        columns.push(Column {
+            shape: Shape::of(note),
+            name: note.name().to_owned(),
+            lifts: None,
+        });
+    };
+    let (Some(from), Some(to)) = (line.from.first(), line.to.first()) else {
+        return columns;
+    };
+    let resolved = match resolve(line.movement, Context::between(*from, *to), &drill.schools) {
+        Resolution::Played(resolved) => resolved,
+        Resolution::NotPlayable { .. } => return columns,
+    };
+    tone(&mut columns, *from);
+    let mut held = *from;
+    for (place, part) in resolved.parts.iter().enumerate() {
+        if part.role == PartRole::Sounding {
+            held = part.note;
+            tone(&mut columns, part.note);
+            continue;
+        }
+        // A gracenote that opens the next tone is lifted off that tone's shape.
+        let next = resolved.parts[place + 1..]
+            .iter()
+            .find(|part| part.role == PartRole::Sounding)
+            .map_or(*to, |part| part.note);
+        let on = next;
+        let finger = gracenote_finger(part.note).filter(|_| part.note > on);
+        match finger {
+            Some(finger) => columns.push(Column {
+                shape: Shape::of(on).lifted(finger),
+                name: format!("{} gracenote", part.note.name()),
+                lifts: Some(finger),
+            }),
+            None => columns.push(Column {
+                shape: Shape::of(part.note),
+                name: format!("{} tap", part.note.name()),
+                lifts: None,
+            }),
+        }
+        held = on;
+    }
+    if held != *to || columns.last().is_some_and(|column| column.lifts.is_some()) {
+        tone(&mut columns, *to);
+    }
+    for other in line.to.iter().skip(1).chain(line.from.iter().skip(1)) {
+        tone(&mut columns, *other);
+    }
+    columns
+}
+
+/// The fingers of the movement as columns of holes.
+pub(super) fn finger_chart(writer: &mut Writer, drill: &Drill, left_handed: bool) {
+    const STEP: f64 = 9.4;
+    const HOLE: f64 = 7.2;
+    const LABELS: f64 = 74.0;
+    let columns = columns(drill);
+    if columns.is_empty() {
+        return;
+    }
+    let wide = ((writer.width() - LABELS) / columns.len() as f64).min(66.0);
+    let height = STEP * 9.0 + 18.0;
+    writer.skip(6.0);
+    writer.need(height + 30.0);
+    writer.heading(2, "Fingers", 13.0);
+    let top = writer.y() + 6.0;
+    let (upper, lower) = if left_handed {
+        ("right hand", "left hand")
+    } else {
+        ("left hand", "right hand")
+    };
+    let mut ink = vec![
+        Ink::words(upper, Writer::left(), top + STEP * 2.2, TEXT, Face::Italic),
+        Ink::words(lower, Writer::left(), top + STEP * 6.8, TEXT, Face::Italic),
+    ];
+    let scale = HOLE / Glyph::HoleClosed.outline().right;
+    let mut words = Vec::new();
+    for (place, column) in columns.iter().enumerate() {
+        let x = Writer::left() + LABELS + place as f64 * wide;
+        for (row, finger) in Finger::ALL.into_iter().enumerate() {
+            // The thumb hole is at the back, on the side of the thumb; a gap parts the hands.
+            let aside = if row == 0 {
+                if left_handed { 7.0 } else { -7.0 }
+            } else {
+                0.0
+            };
+            let gap = if row >= 4 { 5.0 } else { 0.0 };
+            let glyph = if column.shape.covers(finger) {
+                Glyph::HoleClosed
+            } else {
+                Glyph::HoleOpen
+            };
+            let (left, bottom) = (x + 12.0 + aside, top + STEP * row as f64 + HOLE + gap);
+            ink.push(Ink::Glyph {
+                glyph,
+                x: left,
+                y: bottom,
+                space: scale,
+            });
+            if column.lifts == Some(finger) {
+                let side = if left_handed {
+                    left - 7.5
+                } else {
+                    left + HOLE + 1.5
+                };
+                ink.push(lift(side, bottom - HOLE / 2.0));
+            }
+        }
+        let text = &column.name;
+        let size = if Face::Regular.width(text, TEXT) > wide - 3.0 {
+            TEXT * 0.82
+        } else {
+            TEXT
+        };
+        ink.push(Ink::centred(
+            text,
+            x + 12.0 + HOLE / 2.0,
+            top + STEP * 9.0 + 8.0,
+            size,
+            Face::Regular,
+        ));
+        words.push(match column.lifts {
+            Some(finger) => format!("{text}: {} lifts", finger.spoken()),
+            None => text.clone(),
+        });
+    }
+    writer.put(
+        Role::Figure(format!(
+            "finger chart, {upper} on top: {}; filled holes are covered, a mark shows the finger that lifts and falls",
+            words.join(", ")
+        )),
+        ink,
+    );
+    writer.skip(height);
+}
+
+/// A small arrow head that points up: this finger lifts and falls.
+fn lift(left: f64, middle: f64) -> Ink {
+    use crate::engraving::font::Segment;
+    Ink::Fill(vec![
+        Segment::Move((left, middle + 2.6)),
+        Segment::Line((left + 3.0, middle - 2.6)),
+        Segment::Line((left + 6.0, middle + 2.6)),
+        Segment::Close,
+    ])
+}

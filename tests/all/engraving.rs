@@ -1,0 +1,228 @@
+//! Nothing on a staff touches what it does not belong to: every built-in stage, and every movement
+//! of the catalogue in every context, drawn wide and as narrow as it goes.
+
+use gracerung::chanter::NOTES;
+use gracerung::drill::{BUILT_IN, Begins, Music, read, real_time};
+use gracerung::engraving::{Bounds, Element, Kind, Settings, lay_out};
+use gracerung::movement::{Context, Movement, Resolution, Schools, resolve};
+use gracerung::rhythm::Metre;
+use gracerung::score::{NoteId, Score, resolve_music};
+use gracerung::units::Beats;
+
+/// Ink that must stand clear of other ink. Staff lines run through everything; a tie leans on its
+/// heads; ledger lines and dots are measured with the rest.
+fn solid(element: &Element) -> bool {
+    !matches!(element.kind, Kind::StaffLine | Kind::Tie)
+}
+
+/// What an element is a part of: a melody note, the gracenotes before it, or nothing. Parts of one
+/// object may touch each other.
+#[derive(PartialEq, Eq, Clone, Copy)]
+enum Owner {
+    Note(NoteId),
+    Gracenotes(NoteId),
+    None,
+}
+
+fn owner(element: &Element) -> Owner {
+    match (element.kind, element.note) {
+        (
+            Kind::GraceHead
+            | Kind::GraceStem
+            | Kind::GraceFlag
+            | Kind::GraceBeam
+            | Kind::GraceLedger,
+            Some(id),
+        ) => Owner::Gracenotes(id.melody()),
+        (_, Some(id)) => Owner::Note(id.melody()),
+        _ => Owner::None,
+    }
+}
+
+/// The box of an element's ink. A beam belongs to several notes and slopes: it is measured where
+/// the other element is, not as one box.
+fn slice(element: &Element, other: &Bounds) -> Bounds {
+    use gracerung::engraving::Shape;
+    let Shape::Slant { from, to, thick } = &element.shape else {
+        return element.shape.bounds();
+    };
+    let at = |x: f64| {
+        let x = x.clamp(from.0, to.0);
+        from.1 + (to.1 - from.1) * (x - from.0) / (to.0 - from.0)
+    };
+    let (left, right) = (at(other.left), at(other.right));
+    Bounds {
+        left: from.0,
+        right: to.0,
+        top: left.max(right),
+        bottom: left.min(right) - thick,
+    }
+}
+
+fn may_touch(a: &Element, b: &Element) -> bool {
+    let (one, other) = (owner(a), owner(b));
+    if one == other && one != Owner::None {
+        return true;
+    }
+    // A beam joins the stems of its notes, which have names of their own.
+    let beam = |kind| matches!(kind, Kind::Beam);
+    let stem = |kind| matches!(kind, Kind::Stem | Kind::Beam);
+    if (beam(a.kind) && stem(b.kind)) || (stem(a.kind) && beam(b.kind)) {
+        return true;
+    }
+    // The parts of a bar line, a bracket and the figures of a metre belong together.
+    one == Owner::None && other == Owner::None && a.kind == b.kind
+}
+
+#[track_caller]
+fn nothing_touches(score: &Score, music: &Music, settings: &Settings, what: &str) {
+    let engraved = lay_out(score, Some(music), settings);
+    for system in &engraved.systems {
+        let solid: Vec<&Element> = system.elements.iter().filter(|e| solid(e)).collect();
+        for (place, a) in solid.iter().enumerate() {
+            let a_box = a.shape.bounds();
+            for b in &solid[place + 1..] {
+                let b_box = b.shape.bounds();
+                if !a_box.overlaps(&b_box) || may_touch(a, b) {
+                    continue;
+                }
+                assert!(
+                    !slice(a, &b_box).overlaps(&slice(b, &a_box)),
+                    "{what}: {:?} {} and {:?} {} touch: {:?} {:?}",
+                    a.kind,
+                    a.note.map_or_else(String::new, |id| id.to_string()),
+                    b.kind,
+                    b.note.map_or_else(String::new, |id| id.to_string()),
+                    slice(a, &b_box),
+                    slice(b, &a_box),
+                );
+            }
+        }
+    }
+}
+
+fn settings(width: f64) -> Settings {
+    Settings {
+        beat_numbers: true,
+        note_names: true,
+        ..Settings::paper(width)
+    }
+}
+
+/// On the page a player would see heads run into flags, or names into beams.
+#[test]
+fn nothing_touches_in_any_built_in_drill() {
+    for drill in BUILT_IN {
+        let value = read(drill.text.as_bytes()).0.expect("reads");
+        for stage in &value.stages {
+            let score = resolve_music(&stage.music, Beats::ZERO, &value.schools);
+            for width in [104.0, 72.0, 45.0] {
+                let what = format!("{} {} at {width}", drill.name, stage.name);
+                nothing_touches(&score, &stage.music, &settings(width), &what);
+            }
+        }
+    }
+}
+
+/// A rare movement between unusual notes must be as clear as the ones we looked at.
+#[test]
+fn nothing_touches_in_any_movement_of_the_catalogue() {
+    let metre = Metre::FourFour;
+    let mut drawn = 0;
+    for movement in Movement::all() {
+        for from in NOTES {
+            let mut bars = Vec::new();
+            for to in NOTES {
+                let context = Context::between(from, to);
+                let Resolution::Played(resolved) = resolve(movement, context, &Schools::none())
+                else {
+                    continue;
+                };
+                let taken = real_time(metre, from, &resolved, Beats::ONE, Begins::AsUsual)
+                    .expect("a crotchet and a dotted minim");
+                bars.extend(taken.bars);
+                drawn += 1;
+            }
+            if bars.is_empty() {
+                continue;
+            }
+            let music = Music::straight(metre, bars);
+            let score = resolve_music(&music, Beats::ZERO, &Schools::none());
+            let what = format!("{} from {from}", movement.name());
+            nothing_touches(&score, &music, &settings(104.0), &what);
+            // As many bars in a system as go, so that every spring is at its least.
+            nothing_touches(&score, &music, &settings(38.0), &what);
+        }
+    }
+    assert!(drawn > 1000, "{drawn}");
+}
+
+/// Every note and gracenote of a first time through is drawn once, in its own place.
+#[test]
+fn every_note_of_the_score_has_one_head() {
+    for drill in BUILT_IN {
+        let value = read(drill.text.as_bytes()).0.expect("reads");
+        for stage in &value.stages {
+            let score = resolve_music(&stage.music, Beats::ZERO, &value.schools);
+            let engraved = lay_out(&score, Some(&stage.music), &settings(104.0));
+            let mut drawn: Vec<NoteId> = engraved
+                .systems
+                .iter()
+                .flat_map(|system| &system.elements)
+                .filter(|element| matches!(element.kind, Kind::Head | Kind::GraceHead))
+                .filter_map(|element| element.note)
+                .collect();
+            let mut written: Vec<NoteId> = score
+                .notes
+                .iter()
+                .filter(|note| note.id.pass == 1)
+                .flat_map(|note| note.group.parts.iter().map(|part| part.id).chain([note.id]))
+                .collect();
+            drawn.sort_unstable();
+            written.sort_unstable();
+            assert_eq!(drawn, written, "{} {}", drill.name, stage.name);
+        }
+    }
+}
+
+/// A sheet is handed out under its title; every shape of it must stand on the paper.
+#[test]
+fn every_sheet_stays_on_its_paper() {
+    use gracerung::sheet::{Ink, Options, Paper, compose};
+    for drill in BUILT_IN {
+        let value = read(drill.text.as_bytes()).0.expect("reads");
+        for paper in [Paper::A4, Paper::Letter] {
+            let options = Options {
+                paper,
+                clicks: true,
+                left_handed: true,
+            };
+            let booklet = compose(std::slice::from_ref(&value), &options);
+            let (width, height) = paper.size();
+            for page in &booklet.pages {
+                let cells = page
+                    .blocks
+                    .iter()
+                    .flat_map(|block| block.rows.iter().flatten());
+                let ink = page.blocks.iter().flat_map(|block| &block.ink);
+                for ink in ink.chain(cells.flat_map(|cell| &cell.ink)) {
+                    let (right, y) = match ink {
+                        Ink::Text {
+                            text,
+                            x,
+                            y,
+                            size,
+                            face,
+                        } => (x + face.width(text, *size), *y),
+                        Ink::Glyph { glyph, x, y, space } => {
+                            (x + glyph.outline().right * space, *y)
+                        }
+                        Ink::Fill(_) => continue,
+                    };
+                    assert!(right <= width - 20.0, "{}: {ink:?} at {right}", drill.name);
+                    assert!(y > 20.0 && y < height - 20.0, "{}: {ink:?}", drill.name);
+                }
+            }
+        }
+    }
+}
