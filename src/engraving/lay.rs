@@ -46,6 +46,10 @@ pub struct Spacing {
     pub doubling: f64,
     /// The shortest note's.
     pub least: f64,
+    /// More for gracenotes before the next note, as a part of their own width.
+    pub gracenotes: f64,
+    /// White before a group of gracenotes beyond the least.
+    pub air: f64,
 }
 
 impl Default for Spacing {
@@ -55,6 +59,8 @@ impl Default for Spacing {
             quaver: 3.1,
             doubling: 1.35,
             least: 2.0,
+            gracenotes: 0.5,
+            air: 0.6,
         }
     }
 }

@@ -5,8 +5,8 @@
 
 /// A staff line (SMuFL engravingDefaults: 0.13; thinner prints crisper at our size).
 pub(super) const STAFF_LINE: f64 = 0.1;
-/// A stem, of melody and gracenotes alike, so that gracenotes stay black in print (LilyPond: 0.13).
-pub(super) const STEM: f64 = 0.13;
+/// A stem, of melody and gracenotes alike, so that gracenotes stay black in print (LilyPond: 0.14).
+pub(super) const STEM: f64 = 0.14;
 /// A ledger line.
 pub(super) const LEDGER: f64 = 0.16;
 /// How far a ledger line reaches beyond its head, as a part of the head's scale.

@@ -22,7 +22,7 @@ struct Spring {
 pub(super) struct Springs {
     /// From the bar's left end to the left edge of its first head; does not stretch.
     start: f64,
-    springs: Vec<Spring>,
+    gaps: Vec<Spring>,
     /// The bar line's own width at the end.
     end: f64,
 }
@@ -42,7 +42,7 @@ impl Springs {
     /// The springs of a bar with `before` at its left end (repeat signs) and `end` at its right.
     pub(super) fn of(bar: &Bar, metre: Metre, spacing: Spacing, before: f64, end: f64) -> Self {
         let start = before + p::AFTER_LINE + bar.columns.first().map_or(0.0, Column::left);
-        let springs = bar
+        let gaps = bar
             .columns
             .iter()
             .enumerate()
@@ -57,21 +57,19 @@ impl Springs {
                 };
                 Spring {
                     least,
-                    natural: least.max(suits + left * 0.4),
+                    // A group of gracenotes is set off a little from the note it takes its time from.
+                    natural: (least + spacing.air * left.min(1.0))
+                        .max(suits + left * spacing.gracenotes),
                     share: suits,
                 }
             })
             .collect();
-        Self {
-            start,
-            springs,
-            end,
-        }
+        Self { start, gaps, end }
     }
 
     fn width_at(&self, force: f64) -> f64 {
         let stretched: f64 = self
-            .springs
+            .gaps
             .iter()
             .map(|spring| (spring.natural + force * spring.share).max(spring.least))
             .sum();
@@ -85,7 +83,7 @@ impl Springs {
 
     /// The width below which something touches.
     pub(super) fn least(&self) -> f64 {
-        let least: f64 = self.springs.iter().map(|spring| spring.least).sum();
+        let least: f64 = self.gaps.iter().map(|spring| spring.least).sum();
         self.start + least + self.end
     }
 
@@ -94,7 +92,7 @@ impl Springs {
     pub(super) fn places(&self, left: f64, width: f64) -> (Vec<f64>, f64) {
         let (mut low, mut high) = (-2.0, 20.0);
         for _ in 0..40 {
-            let middle = (low + high) / 2.0;
+            let middle = f64::midpoint(low, high);
             if self.width_at(middle) > width {
                 high = middle;
             } else {
@@ -103,8 +101,8 @@ impl Springs {
         }
         let force = low;
         let mut x = left + self.start;
-        let mut places = Vec::with_capacity(self.springs.len());
-        for spring in &self.springs {
+        let mut places = Vec::with_capacity(self.gaps.len());
+        for spring in &self.gaps {
             places.push(x);
             x += (spring.natural + force * spring.share).max(spring.least);
         }

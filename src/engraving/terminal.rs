@@ -131,7 +131,12 @@ pub fn draw(score: &Score, music: Option<&Music>, bars: Range<usize>, settings: 
     }
     let mut layout = Layout {
         width: 1.0,
-        spacing: Spacing::default(),
+        // Columns are dear: groups stand as close as they may.
+        spacing: Spacing {
+            gracenotes: 0.4,
+            air: 0.0,
+            ..Spacing::default()
+        },
         bars_in_a_system: Some(usize::MAX),
         clef: false,
         metre: bars.start == 0,

@@ -35,7 +35,7 @@ pub fn compose(drills: &[Drill], options: &Options) -> Booklet {
     let mut writer = Writer::new(options.paper);
     for drill in drills {
         writer.new_page();
-        write_drill(&mut writer, drill, options);
+        write_drill(&mut writer, drill, *options);
     }
     let title = match drills {
         [one] => one.title.clone(),
@@ -197,7 +197,7 @@ fn sentence(text: &str) -> String {
     format!("{}{}{stop}", first.unwrap_or_default(), signs.as_str())
 }
 
-fn write_drill(writer: &mut Writer, drill: &Drill, options: &Options) {
+fn write_drill(writer: &mut Writer, drill: &Drill, options: Options) {
     writer.heading(1, &drill.title, TITLE);
     writer.skip(3.0);
     if let Some(about) = &drill.about {
@@ -286,7 +286,7 @@ fn write_stage(
     place: usize,
     stage: &Stage,
     score: &Score,
-    options: &Options,
+    options: Options,
 ) {
     let settings = Settings {
         beat_numbers: options.clicks,

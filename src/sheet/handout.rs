@@ -86,9 +86,9 @@ pub fn handout(drill: &Drill) -> String {
             .enumerate()
             .map(|(index, (id, _, _))| (*id, index))
             .collect();
-        let _ = write!(
+        let _ = writeln!(
             sections,
-            "<section aria-labelledby=\"h{place}\"><h2 id=\"h{place}\">{} {}</h2>\n",
+            "<section aria-labelledby=\"h{place}\"><h2 id=\"h{place}\">{} {}</h2>",
             place + 1,
             escape(&stage.name)
         );
