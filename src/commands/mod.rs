@@ -13,6 +13,8 @@ mod folders;
 mod journal;
 mod listen;
 mod handout;
+mod journal;
+mod listen;
 mod make;
 mod movements;
 mod open;
