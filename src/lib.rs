@@ -10,6 +10,7 @@ pub mod chanter;
 pub mod commands;
 pub mod drill;
 pub mod engraving;
+pub mod exchange;
 pub mod journal;
 pub mod listening;
 pub mod live;

@@ -7,7 +7,7 @@
 mod foreign;
 mod mend;
 
-pub use foreign::adopt_music;
+pub use foreign::{adopt_music, is_pipe_key};
 pub use mend::{Mended, mend_music};
 
 use super::problem::Kind;

@@ -126,6 +126,11 @@ impl Bpm {
     /// The quickest tempo, beats a minute.
     pub const QUICKEST: i128 = 300;
 
+    /// Where the ladders of the drills that come with the program usually begin.
+    pub const FIFTY: Self = Self(Fraction::new_raw(50, 1));
+    /// Where they usually end.
+    pub const EIGHTY: Self = Self(Fraction::new_raw(80, 1));
+
     /// A tempo from an exact value.
     ///
     /// # Errors

@@ -454,7 +454,7 @@ fn into_range(letter: char, octave: i32) -> (Note, bool) {
 }
 
 /// Keys whose signature is the pipes' own: two sharps, or the pipe keys themselves.
-pub(crate) fn is_pipe_key(value: &str) -> bool {
+pub fn is_pipe_key(value: &str) -> bool {
     let first: String = value
         .split_whitespace()
         .take_while(|word| !word.contains('='))

@@ -1,0 +1,244 @@
+//! Bars to body text.
+
+use crate::drill::{Bar, Group, Music, Written};
+use crate::rhythm::{Metre, WrittenLength};
+use crate::units::{Beats, Fraction};
+use std::fmt::Write as _;
+
+/// Bars on a line.
+const BARS_A_LINE: usize = 4;
+
+/// How lengths are written that no single note value has.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Manner {
+    /// As a fraction, as drills have it.
+    Fraction,
+    /// Tied notes and tuplets, as typesetters want it.
+    Tied,
+}
+
+/// Body text as a drill file holds it: each written note one note.
+pub fn plain_body(music: &Music, unit: Fraction) -> String {
+    body(music, unit, Manner::Fraction)
+}
+
+pub(super) fn body(music: &Music, unit: Fraction, manner: Manner) -> String {
+    let begins = repeat_starts(music);
+    let mut text = String::new();
+    let mut on_line = 0;
+    for (place, bar) in music.bars.iter().enumerate() {
+        if begins[place] {
+            if text.ends_with('|') && !text.ends_with(":|") && !text.ends_with("||") {
+                text.pop();
+            }
+            text.push_str("|:");
+        }
+        if let Some(ending) = bar.ending {
+            let _ = write!(text, "[{ending} ");
+        }
+        bar_text(&mut text, bar, music.metre, unit, manner);
+        let last = place + 1 == music.bars.len();
+        text.push_str(match (bar.repeat_ends, last, bar.part_ends) {
+            (true, ..) => ":|",
+            (_, true, _) => "|]",
+            (_, _, true) => "||",
+            _ => "|",
+        });
+        on_line += 1;
+        if (on_line >= BARS_A_LINE || bar.part_ends || bar.repeat_ends) && !last {
+            text.push('\n');
+            on_line = 0;
+        }
+    }
+    text.push('\n');
+    text
+}
+
+/// Where each repeated part begins: written out, though ABC 2.1 lets the first go without.
+fn repeat_starts(music: &Music) -> Vec<bool> {
+    let mut starts: Vec<bool> = music.bars.iter().map(|bar| bar.repeat_begins).collect();
+    let mut part = 0;
+    for (place, bar) in music.bars.iter().enumerate() {
+        if bar.repeat_begins {
+            part = place;
+        }
+        if bar.repeat_ends {
+            if music.bars[part].ending.is_none() {
+                starts[part] = true;
+            }
+            part = place + 1;
+        } else if bar.part_ends {
+            part = place + 1;
+        }
+        if part >= music.bars.len() {
+            break;
+        }
+        // a second ending belongs to the part it ends
+        if music.bars[part].ending.is_some() && part == place + 1 {
+            part = (part + 1).min(music.bars.len() - 1);
+        }
+    }
+    starts
+}
+
+fn bar_text(text: &mut String, bar: &Bar, metre: Metre, unit: Fraction, manner: Manner) {
+    let mut place = Beats::ZERO;
+    let mut at = 0;
+    while at < bar.notes.len() {
+        let run = match manner {
+            Manner::Fraction => 0,
+            Manner::Tied => tuplet_run(&bar.notes[at..], metre),
+        };
+        let notes = &bar.notes[at..at + run.max(1)];
+        if place > Beats::ZERO && (place == place.floor() || notes[0].length >= Beats::ONE) {
+            text.push(' ');
+        }
+        if run == 0 {
+            note_text(
+                text,
+                &notes[0],
+                metre,
+                unit,
+                manner,
+                Fraction::from_integer(1),
+            );
+        } else {
+            let parts = odd_part(metre.semibreves_of(notes[0].length));
+            let time = 1_i128 << (127 - parts.leading_zeros());
+            let factor = Fraction::new(parts, time);
+            let mut inside = String::new();
+            let mut count = 0;
+            for note in notes {
+                count += note_text(&mut inside, note, metre, unit, manner, factor);
+            }
+            let _ = write!(text, "({parts}:{time}:{count}{inside}");
+        }
+        place = place + notes.iter().map(|note| note.length).sum();
+        at += notes.len();
+    }
+}
+
+/// What of a denominator is no power of two: 3 for a triplet, 1 for plain notes.
+pub(in crate::exchange) fn odd_part(length: Fraction) -> i128 {
+    let below = *length.denom();
+    below >> below.trailing_zeros()
+}
+
+/// How many notes from here on share a tuplet: all of one odd part, to the end of a whole one.
+pub(in crate::exchange) fn tuplet_run(notes: &[Written], metre: Metre) -> usize {
+    let Some(first) = notes.first() else { return 0 };
+    let parts = odd_part(metre.semibreves_of(first.length));
+    if parts == 1 || parts > 9 {
+        return 0;
+    }
+    let mut sum = Fraction::from_integer(0);
+    for (place, note) in notes.iter().enumerate() {
+        let length = metre.semibreves_of(note.length);
+        if odd_part(length) != parts {
+            return place;
+        }
+        sum += length;
+        if odd_part(sum) == 1 {
+            return place + 1;
+        }
+    }
+    notes.len()
+}
+
+/// Writes a note and gives the number of note heads it took.
+fn note_text(
+    text: &mut String,
+    written: &Written,
+    metre: Metre,
+    unit: Fraction,
+    manner: Manner,
+    factor: Fraction,
+) -> usize {
+    if let Group::Spelled(gracenotes) = &written.group {
+        text.push('{');
+        for gracenote in gracenotes {
+            text.push(gracenote.note.abc_letter());
+            if let Some(held) = gracenote.held {
+                let length = length_text(metre.semibreves_of(held), unit);
+                text.push_str(if length.is_empty() { "1" } else { &length });
+            }
+        }
+        text.push('}');
+    }
+    let length = metre.semibreves_of(written.length) * factor;
+    let mut parts: Vec<Fraction> = match manner {
+        Manner::Fraction => Vec::new(),
+        Manner::Tied => WrittenLength::tied(length)
+            .iter()
+            .map(|length| length.part_of_semibreve())
+            .collect(),
+    };
+    if parts.is_empty() {
+        parts.push(length);
+    }
+    for (place, part) in parts.iter().enumerate() {
+        if place > 0 {
+            text.push('-');
+        }
+        text.push(written.note.abc_letter());
+        text.push_str(&length_text(*part, unit));
+    }
+    if written.tied {
+        text.push('-');
+    }
+    parts.len()
+}
+
+fn length_text(length: Fraction, unit: Fraction) -> String {
+    let units = length / unit;
+    match (*units.numer(), *units.denom()) {
+        (1, 1) => String::new(),
+        (above, 1) => above.to_string(),
+        (1, 2) => "/".to_owned(),
+        (1, below) => format!("/{below}"),
+        (above, below) => format!("{above}/{below}"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drill::{adopt_music, read_music};
+
+    #[track_caller]
+    fn again(text: &str, metre: Metre, expected: &str) {
+        let unit = Fraction::new(1, 8);
+        let (music, problems) = read_music(text, metre, unit, "");
+        assert_eq!(problems, [], "{text}");
+        let written = body(&music, unit, Manner::Tied);
+        assert_eq!(written, expected);
+        let (back, _) = adopt_music(&written, metre, unit, "");
+        assert_eq!(back.order, music.order, "{written}");
+        assert_eq!(back.length(), music.length(), "{written}");
+    }
+
+    #[test]
+    fn repeats_endings_and_beats_are_written_as_the_standard_has_them() {
+        again(
+            "A2B2c2d2|e4f4:|",
+            Metre::FourFour,
+            "|:A2 B2 c2 d2|e4 f4:|\n",
+        );
+        again(
+            "|:A4B4|1c4d4:|2e4f4||A4B4:|",
+            Metre::FourFour,
+            "|:A4 B4|[1 c4 d4:|\n[2 e4 f4||\n|:A4 B4:|\n",
+        );
+        again("ABcd ABcd|", Metre::FourFour, "AB cd AB cd|]\n");
+    }
+
+    #[test]
+    fn thirds_become_tuplets_and_odd_lengths_are_tied() {
+        again(
+            "A2/3B2/3c2/3 d2 e4|",
+            Metre::FourFour,
+            "(3:2:3ABc d2 e4|]\n",
+        );
+        again("A5 B3|", Metre::FourFour, "A4-A B3|]\n");
+    }
+}

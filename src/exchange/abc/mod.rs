@@ -1,0 +1,42 @@
+//! ABC 2.1: a tune a stage, in the pipe key.
+
+mod body;
+mod read;
+mod write;
+
+pub use body::plain_body;
+pub(super) use body::{odd_part, tuplet_run};
+pub use read::read;
+pub use write::write;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drill::{self, BUILT_IN};
+    use crate::exchange::Piece;
+
+    /// A drill sent to a friend as ABC and read back must be the same music.
+    #[test]
+    fn every_built_in_drill_comes_back_from_abc_note_for_note() {
+        for built_in in BUILT_IN {
+            let (drill, _) = drill::read(built_in.text.as_bytes());
+            let piece = Piece::of(&drill.expect("a built-in drill reads"), None, None);
+            let bytes = write(&piece);
+            let (back, problems) = read(&bytes);
+            assert_eq!(problems, [], "{}", built_in.name);
+            let back = back.expect("it is read");
+            assert_eq!(back.ladder, piece.ladder);
+            assert_eq!(back.tempo, piece.tempo);
+            assert_eq!(back.sections.len(), piece.sections.len());
+            for (own, other) in piece.sections.iter().zip(&back.sections) {
+                assert_eq!(own.name, other.name);
+                assert_eq!(
+                    own.score.written_text(),
+                    other.score.written_text(),
+                    "{}",
+                    built_in.name
+                );
+            }
+        }
+    }
+}

@@ -1,0 +1,521 @@
+//! An ABC file to a piece.
+
+use crate::drill::{LARGEST_FILE, Place, Problem, adopt_music, is_pipe_key};
+use crate::exchange::piece::{
+    Piece, Section, adopted, adopted_at, beats_a_minute, foreign, ladder_of,
+};
+use crate::movement::Lengths;
+use crate::rhythm::Metre;
+use crate::units::{Bpm, Fraction, parse_fraction};
+
+/// Fields that may stand inside a tune body (ABC 2.1 §3); others there are music.
+const BODY_FIELDS: &str = "IKLMmNPQRrsTUVWw";
+
+/// The most tunes that are read from one file, as a drill has at most so many stages.
+const MOST_TUNES: usize = 64;
+
+/// Reads an ABC file: each tune a stage of one drill, the first one's title the drill's.
+pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
+    let mut problems = Vec::new();
+    if bytes.len() > LARGEST_FILE {
+        let found = format!("the file has {} bytes", bytes.len());
+        let problem = foreign(Place::WHOLE_FILE, found, "at most a mebibyte");
+        return (None, vec![problem]);
+    }
+    let source = match std::str::from_utf8(bytes) {
+        Ok(source) => source.to_owned(),
+        Err(_) => {
+            // ABC before 2.1 was written in Latin-1, where every byte is a character.
+            problems.push(adopted("text that is not UTF-8", "read as Latin-1"));
+            bytes.iter().map(|byte| char::from(*byte)).collect()
+        }
+    };
+    let tunes = split(source.trim_start_matches('\u{feff}'), &mut problems);
+    let mut piece: Option<Piece> = None;
+    for (place, tune) in tunes.into_iter().enumerate() {
+        if place >= MOST_TUNES {
+            let at = line_place(tune.first);
+            problems.push(adopted_at(at, "a tune after the 64th", "left out"));
+            continue;
+        }
+        let first = tune.first;
+        let Some(read) = tune.read(&mut problems) else {
+            continue;
+        };
+        match &mut piece {
+            None => piece = Some(read),
+            Some(piece) if piece.metre == read.metre => {
+                let mut section = read.sections;
+                // a tune of its own keeps its title as the stage's name
+                if read.title != piece.title
+                    && let [only] = section.as_mut_slice()
+                    && only.name == Section::ONLY
+                {
+                    only.name = read.title;
+                }
+                piece.sections.extend(section);
+            }
+            Some(piece) => problems.push(adopted_at(
+                line_place(first),
+                format!("a tune in {}", read.metre),
+                format!(
+                    "left out: the first is in {}, and a drill has one metre",
+                    piece.metre
+                ),
+            )),
+        }
+    }
+    match piece {
+        Some(mut piece) => {
+            let several = piece.sections.len() > 1;
+            if several
+                && let Some(first) = piece.sections.first_mut()
+                && first.name == Section::ONLY
+            {
+                first.name.clone_from(&piece.title);
+            }
+            piece.finished(problems)
+        }
+        None => {
+            if problems
+                .iter()
+                .all(|problem| problem.severity() == crate::drill::Severity::Note)
+            {
+                problems.push(foreign(
+                    Place::WHOLE_FILE,
+                    "no tune was found",
+                    "a tune that begins with `X:1` and has music after `K:HP`",
+                ));
+            }
+            (None, problems)
+        }
+    }
+}
+
+fn line_place(line: usize) -> Place {
+    Place {
+        line,
+        column: 1,
+        width: 1,
+    }
+}
+
+/// The lines of one tune, with their numbers.
+struct Tune<'a> {
+    first: usize,
+    lines: Vec<(usize, &'a str)>,
+}
+
+/// Tunes begin with `X:` and end with a blank line (ABC 2.1 §2.2); lines between them are told.
+fn split<'a>(source: &'a str, problems: &mut Vec<Problem>) -> Vec<Tune<'a>> {
+    let mut tunes: Vec<Tune> = Vec::new();
+    let mut open = false;
+    let has_number = source.lines().any(|line| line.starts_with("X:"));
+    for (place, line) in source.lines().enumerate() {
+        let number = place + 1;
+        let starts = line.starts_with("X:") || (!has_number && !open && is_field(line));
+        if starts {
+            tunes.push(Tune {
+                first: number,
+                lines: Vec::new(),
+            });
+            open = true;
+        }
+        if line.trim().is_empty() {
+            open = false;
+        } else if let (true, Some(tune)) = (open, tunes.last_mut()) {
+            tune.lines.push((number, line));
+        } else if let Some(rest) = line.strip_prefix("%%") {
+            let word = rest.split_whitespace().next().unwrap_or("");
+            problems.push(adopted_at(
+                line_place(number),
+                format!("the directive `%%{}`", shown(word)),
+                "left out",
+            ));
+        } else if !line.starts_with('%') {
+            problems.push(adopted_at(
+                line_place(number),
+                "a line outside a tune",
+                "left out",
+            ));
+        }
+    }
+    tunes
+}
+
+fn is_field(line: &str) -> bool {
+    let mut signs = line.chars();
+    signs
+        .next()
+        .is_some_and(|sign| sign.is_ascii_alphabetic() || sign == '+')
+        && signs.next() == Some(':')
+}
+
+/// A field's text without its comment, mnemonics undone.
+fn text_of(line: &str) -> String {
+    let mut text = String::new();
+    let mut signs = line.chars().skip(2);
+    while let Some(sign) = signs.next() {
+        match sign {
+            '%' => break,
+            '\\' => match signs.next() {
+                Some(escaped @ ('%' | '\\' | '&')) => text.push(escaped),
+                Some(other) => {
+                    text.push('\\');
+                    text.push(other);
+                }
+                None => text.push('\\'),
+            },
+            sign => text.push(sign),
+        }
+    }
+    text.trim().to_owned()
+}
+
+fn shown(text: &str) -> String {
+    text.escape_debug().take(40).collect()
+}
+
+impl Tune<'_> {
+    fn read(self, problems: &mut Vec<Problem>) -> Option<Piece> {
+        let mut titles: Vec<String> = Vec::new();
+        let mut about = None;
+        let mut metre = None;
+        let mut unit = None;
+        let mut tempo: Option<(Place, String)> = None;
+        let mut ladder = None;
+        let mut body_at = None;
+        for (at, (number, line)) in self.lines.iter().enumerate() {
+            let place = line_place(*number);
+            if let Some(rest) = line.strip_prefix("%%") {
+                let word = rest.split_whitespace().next().unwrap_or("");
+                problems.push(adopted_at(
+                    place,
+                    format!("the directive `%%{}`", shown(word)),
+                    "left out",
+                ));
+                continue;
+            }
+            if line.starts_with('%') {
+                continue;
+            }
+            let text = text_of(line);
+            match line.chars().next() {
+                _ if !is_field(line) => {
+                    problems.push(adopted_at(
+                        place,
+                        "a line in the header that is no field",
+                        "left out",
+                    ));
+                }
+                Some('X') => {}
+                Some('T') => titles.push(text),
+                Some('C') => {
+                    about = Some(match about {
+                        None => format!("Composed by {text}"),
+                        Some(before) => format!("{before}, {text}"),
+                    });
+                }
+                Some('M') => match Metre::parse(&text) {
+                    Ok(read) => metre = Some(read),
+                    Err(_) => {
+                        problems.push(foreign(
+                            place,
+                            format!("the metre `{}`", shown(&text)),
+                            "2/2, 2/4, 3/4, 4/4, 6/8, 9/8 or 12/8",
+                        ));
+                        return None;
+                    }
+                },
+                Some('L') => match parse_fraction(&text) {
+                    Ok(read)
+                        if read > Fraction::from_integer(0)
+                            && read <= Fraction::from_integer(1) =>
+                    {
+                        unit = Some(read);
+                    }
+                    _ => {
+                        problems.push(foreign(
+                            place,
+                            format!("the unit `{}`", shown(&text)),
+                            "a note length such as 1/8",
+                        ));
+                        return None;
+                    }
+                },
+                Some('Q') => tempo = Some((place, text)),
+                Some('N') if text.starts_with("ladder ") => {
+                    ladder = ladder_of(text.trim_start_matches("ladder "));
+                    if ladder.is_none() {
+                        problems.push(adopted_at(place, "a ladder that does not read", "left out"));
+                    }
+                }
+                Some('K') => {
+                    key(place, &text, problems);
+                    body_at = Some(at + 1);
+                    break;
+                }
+                Some('V') => problems.push(adopted_at(
+                    place,
+                    format!(
+                        "the voice `{}`",
+                        shown(text.split_whitespace().next().unwrap_or(""))
+                    ),
+                    "only the first voice is read",
+                )),
+                Some(letter) => problems.push(adopted_at(
+                    place,
+                    format!("the field `{letter}:`"),
+                    "left out: a drill has no place for it",
+                )),
+                None => {}
+            }
+        }
+        let Some(body_at) = body_at else {
+            problems.push(foreign(
+                line_place(self.first),
+                "a tune without a key",
+                "a line `K:HP` at the end of its header",
+            ));
+            return None;
+        };
+        let metre = metre.unwrap_or_else(|| {
+            problems.push(adopted_at(
+                line_place(self.first),
+                "no metre",
+                "read as 4/4",
+            ));
+            Metre::FourFour
+        });
+        let unit = unit.unwrap_or_else(|| metre.default_unit());
+        let tempo = tempo.and_then(|(place, text)| {
+            let read = read_tempo(&text, metre, unit);
+            if read.is_none() {
+                problems.push(adopted_at(
+                    place,
+                    format!("the tempo `{}`", shown(&text)),
+                    "left out: it is not one of 20 to 300 beats a minute",
+                ));
+            }
+            read
+        });
+        let body = Body::of(&self.lines[body_at..], problems);
+        let (music, found) = adopt_music(&body.text, metre, unit, "");
+        problems.extend(
+            found
+                .into_iter()
+                .map(|problem| Problem::new(body.place(problem.start, problem.end), problem.kind)),
+        );
+        if music.bars.is_empty() {
+            problems.push(foreign(
+                line_place(self.first),
+                "a tune without a note",
+                "music after the line `K:`",
+            ));
+            return None;
+        }
+        let mut titles = titles.into_iter();
+        let title = titles.next().unwrap_or_default();
+        let more: Vec<String> = titles.collect();
+        let name = if more.is_empty() {
+            Section::ONLY.to_owned()
+        } else {
+            more.join(", ")
+        };
+        Some(Piece {
+            title,
+            about,
+            metre,
+            tempo,
+            ladder,
+            lengths: Lengths::default(),
+            sections: vec![Section::new(name, music)],
+        })
+    }
+}
+
+fn key(place: Place, text: &str, problems: &mut Vec<Problem>) {
+    if !is_pipe_key(text) {
+        problems.push(adopted_at(
+            place,
+            format!("the key `{}`", shown(text)),
+            "the letters are kept; the chanter plays C and F sharp and G natural",
+        ));
+    }
+    for word in text.split_whitespace().filter(|word| word.contains('=')) {
+        problems.push(adopted_at(
+            place,
+            format!("`{}` in the key", shown(word)),
+            "left out",
+        ));
+    }
+}
+
+/// `1/4=120`, `"quick" 3/8=60`, `C=100`, `120`.
+fn read_tempo(text: &str, metre: Metre, unit: Fraction) -> Option<Bpm> {
+    let mut bare = String::new();
+    let mut quoted = false;
+    for sign in text.chars() {
+        match sign {
+            '"' => quoted = !quoted,
+            sign if !quoted => bare.push(sign),
+            _ => {}
+        }
+    }
+    let Some((part, count)) = bare.split_once('=') else {
+        let count = parse_fraction(&bare).ok()?;
+        return beats_a_minute(metre, Fraction::new(1, 4), count);
+    };
+    let part = match part.trim() {
+        "C" | "c" => unit,
+        part => {
+            let mut sum = Fraction::from_integer(0);
+            for word in part.split_whitespace() {
+                sum += parse_fraction(word).ok()?;
+            }
+            sum
+        }
+    };
+    beats_a_minute(metre, part, parse_fraction(count).ok()?)
+}
+
+/// Body text with where its characters stand in the file.
+struct Body {
+    text: String,
+    /// First character of each line, its number, and the columns put in front of it.
+    lines: Vec<(usize, usize, usize)>,
+}
+
+impl Body {
+    /// Fields of the body become inline fields, lyrics and the like are told.
+    fn of(lines: &[(usize, &str)], problems: &mut Vec<Problem>) -> Self {
+        let mut body = Self {
+            text: String::new(),
+            lines: Vec::new(),
+        };
+        let mut length = 0;
+        for (number, line) in lines {
+            let place = line_place(*number);
+            if let Some(rest) = line.strip_prefix("%%") {
+                let word = rest.split_whitespace().next().unwrap_or("");
+                problems.push(adopted_at(
+                    place,
+                    format!("the directive `%%{}`", shown(word)),
+                    "left out",
+                ));
+                continue;
+            }
+            let letter = line.chars().next().unwrap_or(' ');
+            let (text, shift) = if is_field(line) && (BODY_FIELDS.contains(letter) || letter == '+')
+            {
+                match letter {
+                    'K' | 'L' | 'M' | 'V' | 'r' => {
+                        let value = text_of(line).replace(']', " ");
+                        (format!("[{letter}:{value}]\n"), 1)
+                    }
+                    'm' => {
+                        problems.push(foreign(
+                            place,
+                            "a macro (`m:`)",
+                            "music written out: a macro changes what the notes mean",
+                        ));
+                        continue;
+                    }
+                    letter => {
+                        problems.push(adopted_at(
+                            place,
+                            format!("the field `{letter}:` in the music"),
+                            "left out",
+                        ));
+                        continue;
+                    }
+                }
+            } else {
+                (format!("{line}\n"), 0)
+            };
+            body.lines.push((length, *number, shift));
+            length += text.chars().count();
+            body.text.push_str(&text);
+        }
+        body
+    }
+
+    fn place(&self, start: usize, end: usize) -> Place {
+        let line = self.lines.iter().rev().find(|(first, ..)| *first <= start);
+        match line {
+            Some((first, number, shift)) => Place {
+                line: *number,
+                column: (start - first + 1).saturating_sub(*shift).max(1),
+                width: end.saturating_sub(start).max(1),
+            },
+            None => line_place(self.lines.first().map_or(1, |line| line.1)),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drill::render;
+
+    fn told(source: &str) -> (Option<Piece>, String) {
+        let (piece, problems) = read(source.as_bytes());
+        (piece, render("x.abc", source, &problems))
+    }
+
+    #[test]
+    fn a_tune_of_the_trade_is_read_without_a_word() {
+        let (piece, told) = told(
+            "X:1\nT:The Grey Gate\nC:Trad.\nM:6/8\nL:1/8\nQ:3/8=96\nK:Hp\n\
+             {g}A3 {d}B3|{g}c3 {GdGe}A3:|\n",
+        );
+        assert_eq!(told, "");
+        let piece = piece.expect("it is read");
+        assert_eq!(piece.title, "The Grey Gate");
+        assert_eq!(piece.tempo, Bpm::whole(96).ok());
+        assert_eq!(piece.sections[0].music.order, [0, 1, 0, 1]);
+    }
+
+    /// Without it a header line would vanish, and a player would wonder where it went.
+    #[test]
+    fn every_line_that_is_not_understood_is_told() {
+        let (piece, told) = told(
+            "%%scale 0.7\n\nX:1\nT:x\nR:march\nM:4/4\nK:G\n%%vskip 1\nA4 B4|\nw:la la\nP:B\nc4 d4|\n",
+        );
+        assert!(piece.is_some());
+        let lines: Vec<&str> = told.lines().filter(|line| line.contains("x.abc")).collect();
+        assert_eq!(
+            lines,
+            [
+                "x.abc:1:1: note: the directive `%%scale`: left out",
+                "x.abc:5:1: note: the field `R:`: left out: a drill has no place for it",
+                "x.abc:7:1: note: the key `G`: the letters are kept; the chanter plays C and F sharp and G natural",
+                "x.abc:8:1: note: the directive `%%vskip`: left out",
+                "x.abc:10:1: note: the field `w:` in the music: left out",
+                "x.abc:11:1: note: the field `P:` in the music: left out",
+            ]
+        );
+    }
+
+    #[test]
+    fn a_short_bar_is_an_error_at_its_place() {
+        let (piece, told) = told("X:1\nT:x\nM:4/4\nK:HP\nA4 B4|\nc4 d2|e4 f4|\n");
+        assert_eq!(piece, None);
+        assert!(told.starts_with("x.abc:6:1: bar 2 lasts 3 beats"), "{told}");
+    }
+
+    #[test]
+    fn tunes_of_one_metre_are_stages_of_one_drill() {
+        let (piece, told) = told(
+            "X:1\nT:d\nT:one\nM:4/4\nK:HP\nA4 B4|\n\nX:2\nT:d\nT:two\nM:4/4\nK:HP\nc4 d4|\n\nX:3\nT:e\nM:2/4\nK:HP\nA4 B4|\n",
+        );
+        let names: Vec<String> = piece
+            .expect("it is read")
+            .sections
+            .into_iter()
+            .map(|section| section.name)
+            .collect();
+        assert_eq!(names, ["one", "two"]);
+        assert!(told.contains("a tune in 2/4: left out"), "{told}");
+    }
+}

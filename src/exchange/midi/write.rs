@@ -1,0 +1,272 @@
+//! A piece to a MIDI file.
+
+use super::tempo::{Alternating, division, quarter};
+use super::{CHANTER, CLICK, LADDER, METRE, MUSIC, STAGE};
+use crate::chanter::{Note, Tuning};
+use crate::exchange::abc;
+use crate::exchange::piece::{Piece, ladder_text};
+use crate::rhythm::{ClickWeight, Metre};
+use crate::timeline::{EventKind, Layout, SoundPart, Timeline, lay};
+use crate::units::{Beats, Cents, Fraction, Hertz, SampleRate, write_fraction};
+use midly::num::{u4, u7, u15, u24, u28};
+use midly::{
+    Format, Header, MetaMessage, MidiMessage, PitchBend, Smf, Timing, TrackEvent, TrackEventKind,
+};
+use std::borrow::Cow;
+
+/// General MIDI "Bag pipe" is program 110 counted from 1.
+const PROGRAM: u8 = 109;
+/// High and low wood block of General MIDI's percussion.
+const HIGH_BLOCK: u8 = 76;
+const LOW_BLOCK: u8 = 77;
+/// How far pitch bend reaches, semitones: an octave, so that any chanter's pitch is reached.
+const BEND_RANGE: u8 = 12;
+
+/// The pitch a file sounds at.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Sounding {
+    /// The written keys, in equal temperament at A = 440 Hz.
+    AsWritten,
+    /// The chanter's own pitch and tuning: keys moved by octaves, the rest by pitch bend.
+    Tuned(Tuning),
+}
+
+/// An event at a tick, with what comes first at the same tick.
+type Timed<'a> = (u64, u8, TrackEventKind<'a>);
+
+/// Writes each section with a bar of count-in and so many repetitions, one after another.
+pub fn write(piece: &Piece, repetitions: u32, sounding: Sounding) -> Vec<u8> {
+    let tempo = piece.played_at();
+    let division = division(piece.metre, tempo);
+    let quarters_a_beat = piece.metre.beat_of_semibreve() * Fraction::from_integer(4);
+    let scale = quarters_a_beat * Fraction::from_integer(i128::from(division));
+    let texts: Vec<[String; 3]> = piece
+        .sections
+        .iter()
+        .map(|section| {
+            let unit = piece.metre.default_unit();
+            [
+                format!("{STAGE}{}", section.name),
+                format!("{METRE}{} {}", piece.metre, write_fraction(&unit)),
+                format!("{MUSIC}{}", abc::plain_body(&section.music, unit)),
+            ]
+        })
+        .collect();
+    let ladder = piece
+        .ladder
+        .as_ref()
+        .map(|ladder| format!("{LADDER}{}", ladder_text(ladder)));
+    let mut conductor: Vec<Timed> = vec![
+        (0, 0, meta(MetaMessage::TrackName(piece.title.as_bytes()))),
+        (0, 1, time_signature(piece.metre)),
+    ];
+    if let Some(ladder) = &ladder {
+        conductor.push((0, 2, meta(MetaMessage::Text(ladder.as_bytes()))));
+    }
+    let mut chanter: Vec<Timed> = opening(&sounding);
+    let mut click: Vec<Timed> = vec![(0, 0, meta(MetaMessage::TrackName(b"click")))];
+    let mut origin = Beats::ZERO;
+    for (section, texts) in piece.sections.iter().zip(&texts) {
+        let layout = Layout {
+            lengths: piece.lengths,
+            ..Layout::at(tempo, SampleRate::USUAL)
+        };
+        let timeline = lay(&section.score, &layout);
+        let tick = |beat: Beats| tick_of(origin + beat, scale);
+        let start = tick(Beats::ZERO);
+        for (order, text) in texts.iter().enumerate() {
+            conductor.push((
+                start,
+                3 + order as u8,
+                meta(MetaMessage::Text(text.as_bytes())),
+            ));
+        }
+        conductor.push((start, 6, meta(MetaMessage::Marker(section.name.as_bytes()))));
+        for placed in timeline.played(u64::from(repetitions)) {
+            match placed.event.kind {
+                EventKind::Hush => {}
+                EventKind::Click(own) => {
+                    let (key, vel) = match own.weight {
+                        ClickWeight::Bar => (HIGH_BLOCK, 112),
+                        ClickWeight::Beat => (LOW_BLOCK, 96),
+                        ClickWeight::Part => (LOW_BLOCK, 56),
+                    };
+                    let length = Beats::new(1, 16);
+                    strike(
+                        &mut click,
+                        CLICK,
+                        key,
+                        vel,
+                        tick(placed.beat),
+                        tick(placed.beat + length),
+                    );
+                }
+                EventKind::Sound(sounded) => {
+                    let (key, bend) = pitch(sounded.note, &sounding);
+                    let at = tick(placed.beat);
+                    if let Some(bend) = bend {
+                        chanter.push((at, 1, channel(CHANTER, MidiMessage::PitchBend { bend })));
+                    }
+                    let vel = match sounded.part {
+                        SoundPart::Melody { .. } => 96,
+                        SoundPart::Gracenote(_) => 88,
+                    };
+                    strike(
+                        &mut chanter,
+                        CHANTER,
+                        key,
+                        vel,
+                        at,
+                        tick(placed.beat + sounded.length),
+                    );
+                }
+            }
+        }
+        origin = origin + end_of(&timeline, repetitions);
+    }
+    tempi(&mut conductor, piece, origin, scale, division);
+    let end = tick_of(origin, scale);
+    let tracks = [conductor, chanter, click]
+        .into_iter()
+        .map(|events| in_order(events, end))
+        .collect();
+    let header = Header::new(Format::Parallel, Timing::Metrical(u15::new(division)));
+    let smf = Smf { header, tracks };
+    let mut bytes = Vec::new();
+    // writing into memory does not fail
+    let _ = smf.write_std(&mut bytes);
+    bytes
+}
+
+fn end_of(timeline: &Timeline, repetitions: u32) -> Beats {
+    timeline.cycle_start(u64::from(repetitions))
+}
+
+fn tick_of(beat: Beats, scale: Fraction) -> u64 {
+    let ticks = (beat.0 * scale + Fraction::new(1, 2)).floor().to_integer();
+    u64::try_from(ticks).unwrap_or(0)
+}
+
+fn meta(message: MetaMessage) -> TrackEventKind {
+    TrackEventKind::Meta(message)
+}
+
+fn channel(channel: u8, message: MidiMessage) -> TrackEventKind<'static> {
+    TrackEventKind::Midi {
+        channel: u4::new(channel),
+        message,
+    }
+}
+
+fn time_signature(metre: Metre) -> TrackEventKind<'static> {
+    let (above, below) = metre.figures();
+    // MIDI clocks in a beat: 24 a quarter
+    let clocks = (metre.beat_of_semibreve() * Fraction::from_integer(96)).to_integer();
+    meta(MetaMessage::TimeSignature(
+        above as u8,
+        below.trailing_zeros() as u8,
+        clocks as u8,
+        8,
+    ))
+}
+
+fn opening(sounding: &Sounding) -> Vec<Timed<'static>> {
+    let control = |controller: u8, value: u8| {
+        channel(
+            CHANTER,
+            MidiMessage::Controller {
+                controller: u7::new(controller),
+                value: u7::new(value),
+            },
+        )
+    };
+    let mut events = vec![
+        (0, 0, meta(MetaMessage::TrackName(b"chanter"))),
+        (
+            0,
+            0,
+            channel(
+                CHANTER,
+                MidiMessage::ProgramChange {
+                    program: u7::new(PROGRAM),
+                },
+            ),
+        ),
+    ];
+    if matches!(sounding, Sounding::Tuned(_)) {
+        // registered parameter 0: pitch bend sensitivity
+        for (controller, value) in [(101, 0), (100, 0), (6, BEND_RANGE), (38, 0)] {
+            events.push((0, 0, control(controller, value)));
+        }
+    }
+    events
+}
+
+fn strike(events: &mut Vec<Timed>, on: u8, key: u8, vel: u8, from: u64, to: u64) {
+    let (key, vel) = (u7::new(key), u7::new(vel));
+    let to = to.max(from + 1);
+    events.push((from, 2, channel(on, MidiMessage::NoteOn { key, vel })));
+    let off = MidiMessage::NoteOff {
+        key,
+        vel: u7::new(64),
+    };
+    events.push((to, 0, channel(on, off)));
+}
+
+/// The key and the bend a note sounds with.
+fn pitch(note: Note, sounding: &Sounding) -> (u8, Option<PitchBend>) {
+    let written = note.midi_key();
+    let Sounding::Tuned(tuning) = sounding else {
+        return (written, None);
+    };
+    let whole = Cents::between(Hertz(440.0), tuning.low_a).0;
+    let octaves = (whole / 1200.0).round();
+    let key = f64::from(written) + 12.0 * octaves;
+    let equal = Hertz(440.0).shifted(Cents((key - 69.0) * 100.0));
+    let cents = Cents::between(equal, tuning.hertz(note)).0;
+    let bend = cents / (100.0 * f64::from(BEND_RANGE));
+    (key as u8, Some(PitchBend::from_f64(bend)))
+}
+
+/// A set-tempo event at each bar where the value changes.
+fn tempi(conductor: &mut Vec<Timed>, piece: &Piece, end: Beats, scale: Fraction, division: u16) {
+    let mut alternating = Alternating::new(quarter(piece.metre, piece.played_at()));
+    let bar = piece.metre.bar();
+    let mut at = Beats::ZERO;
+    let mut now = None;
+    let mut from = 0;
+    while at < end || now.is_none() {
+        at = at + bar;
+        let to = tick_of(at, scale);
+        let quarters = Fraction::new(i128::from(to - from), i128::from(division));
+        let value = alternating.next(quarters);
+        if now != Some(value) {
+            now = Some(value);
+            conductor.push((from, 2, meta(MetaMessage::Tempo(u24::new(value)))));
+        }
+        from = to;
+    }
+}
+
+fn in_order(mut events: Vec<Timed>, end: u64) -> Vec<TrackEvent> {
+    events.sort_by_key(|(tick, order, _)| (*tick, *order));
+    let mut last = 0;
+    let mut track: Vec<TrackEvent> = Vec::with_capacity(events.len() + 1);
+    for (tick, _, kind) in events {
+        track.push(TrackEvent {
+            delta: u28::new(u32::try_from(tick - last).unwrap_or(0)),
+            kind,
+        });
+        last = tick;
+    }
+    track.push(TrackEvent {
+        delta: u28::new(u32::try_from(end.saturating_sub(last)).unwrap_or(0)),
+        kind: meta(MetaMessage::EndOfTrack),
+    });
+    track
+}
+
+/// Text of a meta event, whatever its encoding.
+pub(super) fn text_of(bytes: &[u8]) -> Cow<'_, str> {
+    String::from_utf8_lossy(bytes)
+}

@@ -1,0 +1,53 @@
+//! Files of other programs: ABC 2.1, standard MIDI files and MusicXML 4.0, each written from a drill
+//! and read into one.
+//!
+//! Bytes in, a piece and every problem out; a piece in, bytes out. Knows no file system. Nothing a
+//! file holds is dropped without a word: what a drill cannot hold is told with what was done.
+
+pub mod abc;
+pub mod midi;
+pub mod musicxml;
+mod piece;
+
+pub use piece::{Piece, Section};
+
+use crate::drill::{Drill, Problem};
+
+/// A format of other programs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Format {
+    /// ABC 2.1.
+    Abc,
+    /// A standard MIDI file.
+    Midi,
+    /// MusicXML 4.0, partwise, not packed.
+    MusicXml,
+}
+
+impl Format {
+    /// The format a file's name tells by its ending, whatever its capitals.
+    pub fn of_name(name: &str) -> Option<Self> {
+        let (_, ending) = name.rsplit_once('.')?;
+        Some(match ending.to_lowercase().as_str() {
+            "abc" => Self::Abc,
+            "mid" | "midi" => Self::Midi,
+            "musicxml" | "xml" => Self::MusicXml,
+            _ => return None,
+        })
+    }
+}
+
+/// Reads a file of another program. The piece is there when a drill can be made of it.
+pub fn read(format: Format, bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
+    match format {
+        Format::Abc => abc::read(bytes),
+        Format::Midi => midi::read(bytes),
+        Format::MusicXml => musicxml::read(bytes),
+    }
+}
+
+/// Reads an ABC file into a drill.
+pub fn read_abc(bytes: &[u8]) -> (Option<Drill>, Vec<Problem>) {
+    let (piece, problems) = abc::read(bytes);
+    (piece.and_then(|piece| piece.drill().0), problems)
+}

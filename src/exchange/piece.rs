@@ -1,0 +1,390 @@
+//! What all three formats hold: a title, a metre, a tempo, and sections of written music.
+
+use crate::drill::{
+    Drill, DrillDocument, Exact, Gracenote, Group, Kind, Ladder, LadderDocument, Music, Place,
+    Problem, Severity, StageDocument, Step, read, write,
+};
+use crate::exchange::abc;
+use crate::movement::{Lengths, Schools};
+use crate::rhythm::Metre;
+use crate::score::{Score, ScoreGroup, ScoreNote, resolve_music};
+use crate::units::{Beats, Bpm, Fraction, parse_fraction, write_fraction};
+
+/// A drill on its way to or from another program.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Piece {
+    /// What it is called.
+    pub title: String,
+    /// A sentence about it.
+    pub about: Option<String>,
+    /// How bars are counted.
+    pub metre: Metre,
+    /// The tempo it is to be played at.
+    pub tempo: Option<Bpm>,
+    /// The tempi it is practised at.
+    pub ladder: Option<Ladder>,
+    /// Lengths of gracenotes.
+    pub lengths: Lengths,
+    /// The stages of a drill; one for a tune.
+    pub sections: Vec<Section>,
+}
+
+/// One stage.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Section {
+    /// Its name; the only section of a tune is [`Section::ONLY`].
+    pub name: String,
+    /// Its bars, every gracenote written out.
+    pub music: Music,
+    /// The same resolved.
+    pub score: Score,
+}
+
+impl Section {
+    /// The name of the only section of a tune.
+    pub const ONLY: &'static str = "as written";
+
+    /// A section of music that was read.
+    pub fn new(name: String, music: Music) -> Self {
+        let score = resolve_music(&music, Beats::ZERO, &Schools::none());
+        Self { name, music, score }
+    }
+
+    fn of(name: &str, music: &Music, breath: Beats, schools: &Schools) -> Self {
+        let score = resolve_music(music, breath, schools);
+        Self {
+            name: name.to_owned(),
+            music: spelled(music, &score),
+            score,
+        }
+    }
+
+    /// The resolved notes of every written bar, as they are played the first time.
+    pub fn bars(&self) -> Vec<&[ScoreNote]> {
+        let mut bars: Vec<&[ScoreNote]> = vec![&[]; self.music.bars.len()];
+        for notes in self.score.notes.chunk_by(|a, b| a.bar == b.bar) {
+            let written = notes
+                .first()
+                .and_then(|note| self.score.bars.get(note.bar))
+                .map(|bar| bar.written);
+            if let Some(bar) = written.and_then(|written| bars.get_mut(written))
+                && bar.is_empty()
+            {
+                *bar = notes;
+            }
+        }
+        bars
+    }
+}
+
+/// The same music with every group written out.
+fn spelled(music: &Music, score: &Score) -> Music {
+    let section = Section {
+        name: String::new(),
+        music: music.clone(),
+        score: score.clone(),
+    };
+    let mut music = music.clone();
+    for (bar, notes) in music.bars.iter_mut().zip(section.bars()) {
+        for (written, note) in bar.notes.iter_mut().zip(notes) {
+            written.group = written_out(&note.group);
+        }
+    }
+    music
+}
+
+fn written_out(group: &ScoreGroup) -> Group {
+    if group.parts.is_empty() {
+        return Group::None;
+    }
+    let gracenotes = group.parts.iter().map(|part| Gracenote {
+        note: part.note,
+        held: part.held,
+    });
+    Group::Spelled(gracenotes.collect())
+}
+
+impl Piece {
+    /// A drill, or one stage of it, to be played at a tempo; at the ladder's first when none is
+    /// given.
+    pub fn of(drill: &Drill, stage: Option<usize>, tempo: Option<Bpm>) -> Self {
+        let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
+        Self {
+            title: drill.title.clone(),
+            about: drill.about.clone(),
+            metre: drill.metre,
+            tempo: Some(tempo.unwrap_or(drill.ladder.from)),
+            ladder: Some(drill.ladder.clone()),
+            lengths: drill.lengths,
+            sections: drill
+                .stages
+                .iter()
+                .enumerate()
+                .filter(|(place, _)| stage.is_none_or(|wanted| wanted == *place))
+                .map(|(_, stage)| Section::of(&stage.name, &stage.music, breath, &drill.schools))
+                .collect(),
+        }
+    }
+
+    /// The tempo it is played at.
+    pub fn played_at(&self) -> Bpm {
+        self.tempo
+            .or(self.ladder.as_ref().map(|ladder| ladder.from))
+            .unwrap_or_else(|| usual_ladder(None).from)
+    }
+
+    /// The drill file.
+    pub fn document(&self) -> DrillDocument {
+        let unit = self.metre.default_unit();
+        let body = |section: &Section| abc::plain_body(&section.music, unit);
+        let ladder = self
+            .ladder
+            .clone()
+            .unwrap_or_else(|| usual_ladder(self.tempo));
+        let tune = match self.sections.as_slice() {
+            [only] if only.name == Section::ONLY => Some(body(only)),
+            _ => None,
+        };
+        let stages = tune.is_none().then(|| {
+            self.sections
+                .iter()
+                .map(|section| StageDocument {
+                    name: section.name.clone(),
+                    music: Some(body(section)),
+                    ..StageDocument::default()
+                })
+                .collect()
+        });
+        DrillDocument {
+            title: self.title.clone(),
+            about: self.about.clone(),
+            metre: Some(self.metre.to_string()),
+            unit: Some(Exact::of(&unit)),
+            music: tune,
+            stages,
+            ladder: Some(LadderDocument {
+                from: Exact::of(&ladder.from.value()),
+                to: Exact::of(&ladder.to.value()),
+                step: match ladder.step {
+                    Step::Percent(step) => Exact::Text(format!("{}%", Exact::of(&step).text())),
+                    Step::Beats(step) => Exact::of(&step),
+                },
+            }),
+            ..DrillDocument::default()
+        }
+    }
+
+    /// The drill, read from the drill file as it would be written, and what that reader says.
+    pub fn drill(&self) -> (Option<Drill>, Vec<Problem>) {
+        match write(&self.document()) {
+            Ok(text) => read(text.as_bytes()),
+            Err(error) => (None, vec![refused(error)]),
+        }
+    }
+
+    /// This piece when a drill can be made of it: no error among `problems`, and the drill file
+    /// reads without one. Equal changes are told once, with their number.
+    pub(super) fn finished(self, mut problems: Vec<Problem>) -> (Option<Self>, Vec<Problem>) {
+        let mut this = self;
+        this.clean(&mut problems);
+        let fails = |problems: &[Problem]| {
+            problems
+                .iter()
+                .any(|problem| problem.severity() == Severity::Error)
+        };
+        if this.sections.is_empty() && !fails(&problems) {
+            problems.push(refused("no music was found".to_owned()));
+        }
+        if !fails(&problems) {
+            let (_, found) = this.drill();
+            problems.extend(
+                found
+                    .iter()
+                    .filter(|problem| problem.severity() == Severity::Error)
+                    .map(|problem| refused(problem.kind.to_string())),
+            );
+        }
+        let problems = counted(problems);
+        let piece = (!fails(&problems)).then_some(this);
+        (piece, problems)
+    }
+
+    /// Names that a drill file can hold.
+    fn clean(&mut self, problems: &mut Vec<Problem>) {
+        let title = plain(&self.title, 120);
+        if title.is_empty() {
+            problems.push(adopted("no title", "it is called `untitled`"));
+            "untitled".clone_into(&mut self.title);
+        } else {
+            self.title = title;
+        }
+        self.about = self
+            .about
+            .take()
+            .map(|about| plain(&about, 2000))
+            .filter(|about| !about.is_empty());
+        let mut names: Vec<String> = Vec::new();
+        for (place, section) in self.sections.iter_mut().enumerate() {
+            let mut name = plain(&section.name, 110);
+            if name.is_empty() {
+                name = format!("stage {}", place + 1);
+            }
+            let first = name.clone();
+            let mut number = 2;
+            while names.contains(&name) {
+                name = format!("{first} {number}");
+                number += 1;
+            }
+            names.push(name.clone());
+            section.name = name;
+        }
+    }
+}
+
+/// Text without what would upset a terminal, of so many characters at most.
+fn plain(text: &str, most: usize) -> String {
+    let words: Vec<&str> = text.split_whitespace().collect();
+    let shown: String = words
+        .join(" ")
+        .chars()
+        .filter(|sign| {
+            !sign.is_control()
+                && !matches!(sign, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}')
+        })
+        .take(most)
+        .collect();
+    shown.trim().to_owned()
+}
+
+/// The ladder of a piece that brings none: up to its own tempo from three fifths of it (chosen: a
+/// tune's tempo is where practice ends), or that of the drills that came with the program.
+fn usual_ladder(tempo: Option<Bpm>) -> Ladder {
+    let (from, to) = match tempo {
+        Some(tempo) => {
+            let low = (tempo.value() * Fraction::new(3, 5)).round().to_integer();
+            let from = Bpm::whole(low.max(Bpm::SLOWEST)).map_or(tempo, |from| from.min(tempo));
+            (from, tempo)
+        }
+        None => (Bpm::FIFTY, Bpm::EIGHTY),
+    };
+    Ladder {
+        from,
+        to,
+        step: Step::Percent(Fraction::from_integer(4)),
+    }
+}
+
+/// `50 to 80 by 4%`, as the formats carry it.
+pub(super) fn ladder_text(ladder: &Ladder) -> String {
+    let step = match ladder.step {
+        Step::Percent(step) => format!("{}%", write_fraction(&step)),
+        Step::Beats(step) => write_fraction(&step),
+    };
+    format!("{} to {} by {step}", ladder.from, ladder.to)
+}
+
+/// Reads `50 to 80 by 4%`.
+pub(super) fn ladder_of(text: &str) -> Option<Ladder> {
+    let (from, rest) = text.split_once(" to ")?;
+    let (to, step) = rest.split_once(" by ")?;
+    let number = |text: &str| parse_fraction(text).ok();
+    let step = match step.trim().strip_suffix('%') {
+        Some(percent) => Step::Percent(number(percent)?),
+        None => Step::Beats(number(step)?),
+    };
+    Some(Ladder {
+        from: Bpm::parse(from).ok()?,
+        to: Bpm::parse(to).ok()?,
+        step,
+    })
+}
+
+/// A tempo of so many notes of a part of a semibreve a minute as beats of the metre.
+pub(super) fn beats_a_minute(metre: Metre, part: Fraction, count: Fraction) -> Option<Bpm> {
+    Bpm::new(metre.beats_of(part).0 * count).ok()
+}
+
+/// A change told about the whole file.
+pub(super) fn adopted(found: impl Into<String>, done: impl Into<String>) -> Problem {
+    adopted_at(Place::WHOLE_FILE, found, done)
+}
+
+/// A change told at its place.
+pub(super) fn adopted_at(
+    place: Place,
+    found: impl Into<String>,
+    done: impl Into<String>,
+) -> Problem {
+    let kind = Kind::Adopted {
+        found: found.into(),
+        done: done.into(),
+        times: 1,
+    };
+    Problem::new(place, kind)
+}
+
+/// Why no drill can be made of the whole file.
+pub(super) fn refused(found: String) -> Problem {
+    foreign(Place::WHOLE_FILE, found, "music that a drill can hold")
+}
+
+/// Why no drill can be made of it, at its place.
+pub(super) fn foreign(
+    place: Place,
+    found: impl Into<String>,
+    expected: impl Into<String>,
+) -> Problem {
+    let kind = Kind::Foreign {
+        found: found.into(),
+        expected: expected.into(),
+    };
+    Problem::new(place, kind)
+}
+
+/// Equal changes become one, told where the first stands.
+fn counted(mut problems: Vec<Problem>) -> Vec<Problem> {
+    problems.sort_by_key(|problem| problem.place);
+    let mut merged: Vec<Problem> = Vec::new();
+    let mut seen: std::collections::HashMap<(String, String), usize> =
+        std::collections::HashMap::new();
+    for problem in problems {
+        if let Kind::Adopted { found, done, .. } = &problem.kind {
+            let key = (found.clone(), done.clone());
+            if let Some(first) = seen.get(&key) {
+                if let Some(Kind::Adopted { times, .. }) =
+                    merged.get_mut(*first).map(|first| &mut first.kind)
+                {
+                    *times += 1;
+                }
+                continue;
+            }
+            seen.insert(key, merged.len());
+        }
+        merged.push(problem);
+    }
+    merged
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_ladder_reads_back_from_its_text() {
+        for text in ["50 to 80 by 4%", "133/2 to 90 by 3/2"] {
+            let ladder = ladder_of(text).expect("a ladder");
+            assert_eq!(ladder_text(&ladder), text);
+        }
+        assert_eq!(ladder_of("up by ear"), None);
+    }
+
+    #[test]
+    fn equal_changes_are_told_once_with_their_number() {
+        let problems = counted(vec![
+            adopted("a slur", "left out"),
+            adopted("a slur", "left out"),
+        ]);
+        assert_eq!(problems.len(), 1);
+        assert_eq!(problems[0].kind.to_string(), "a slur (2 times): left out");
+    }
+}
