@@ -3,10 +3,10 @@
 mod all {
     mod catalogue;
     mod command_line;
+    mod engraving;
     mod invalid;
     mod layers;
     mod readme;
-    mod engraving;
     mod real_time;
     mod terminal;
     mod tunes;

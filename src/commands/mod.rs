@@ -10,8 +10,6 @@ mod devices;
 mod drills;
 mod explain;
 mod folders;
-mod journal;
-mod listen;
 mod handout;
 mod journal;
 mod listen;

@@ -27,7 +27,11 @@ fn its_drill_files_read() {
     assert!(examples.len() >= 2);
     for example in examples {
         let (drill, problems) = read(example.as_bytes());
-        assert!(drill.is_some(), "{}", render("README.md", example, &problems));
+        assert!(
+            drill.is_some(),
+            "{}",
+            render("README.md", example, &problems)
+        );
     }
 }
 
@@ -40,14 +44,18 @@ fn its_commands_exist() {
         .expect("the program runs");
     let help = String::from_utf8_lossy(&help.stdout).into_owned();
     let mut checked = 0;
-    for line in README.lines().filter(|line| line.starts_with("| `gracerung ")) {
+    for line in README
+        .lines()
+        .filter(|line| line.starts_with("| `gracerung "))
+    {
         let command = line
             .trim_start_matches("| `gracerung ")
             .split([' ', '`'])
             .next()
             .expect("a word");
         assert!(
-            help.lines().any(|known| known.trim_start().starts_with(command)),
+            help.lines()
+                .any(|known| known.trim_start().starts_with(command)),
             "{command}"
         );
         checked += 1;
