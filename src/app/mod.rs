@@ -11,6 +11,7 @@ mod model;
 mod notice;
 mod practising;
 mod update;
+mod warming;
 
 pub use choose::{Choose, Listed};
 pub use effect::Effect;
@@ -19,3 +20,4 @@ pub use model::{Model, Options, Page, SoundState};
 pub use notice::Notice;
 pub use practising::{Place, Practising, Sounding, prints, scores};
 pub use update::update;
+pub use warming::Warming;

@@ -11,13 +11,16 @@ mod drills;
 mod explain;
 mod folders;
 mod handout;
+mod homework;
 mod journal;
 mod listen;
 mod make;
 mod movements;
 mod open;
 mod output;
+mod plan;
 mod practise;
+mod progress;
 mod recognise;
 mod render;
 mod schema;
@@ -26,6 +29,8 @@ mod sheet;
 mod shell;
 mod terminal;
 mod timeline;
+mod today;
+mod warmup;
 
 use clap::{Parser, Subcommand};
 use std::ffi::OsString;
@@ -100,6 +105,18 @@ enum Command {
     Listen(listen::Arguments),
     /// List the sound devices.
     Devices(devices::Arguments),
+    /// What to practise now, and why.
+    Today(today::Arguments),
+    /// How the weeks went: tempi climbed, clean rates, minutes, lengths.
+    Progress(progress::Arguments),
+    /// A warm-up that runs by itself and marks nothing.
+    Warmup(warmup::Arguments),
+    /// Write homework: drills to work on, what to reach, by when.
+    Assign(homework::AssignArguments),
+    /// Write a report on homework for the teacher.
+    Report(homework::ReportArguments),
+    /// Show the reports of a class: who is stuck, where, since when.
+    Review(homework::ReviewArguments),
     /// Look after the journal: check, export, import, back up, merge.
     Journal(journal::Arguments),
     /// Show each setting, its value and where it comes from.
@@ -136,6 +153,12 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Some(Command::Movements(arguments)) => movements::run(&arguments),
         Some(Command::Listen(arguments)) => listen::run(&arguments),
         Some(Command::Devices(arguments)) => devices::run(&arguments),
+        Some(Command::Today(arguments)) => today::run(&arguments),
+        Some(Command::Progress(arguments)) => progress::run(&arguments),
+        Some(Command::Warmup(arguments)) => warmup::run(&arguments),
+        Some(Command::Assign(arguments)) => homework::assign(&arguments),
+        Some(Command::Report(arguments)) => homework::report(&arguments),
+        Some(Command::Review(arguments)) => homework::review(&arguments),
         Some(Command::Journal(arguments)) => journal::run(&arguments),
         Some(Command::Settings(arguments)) => settings::run(&arguments),
         Some(Command::Schema(arguments)) => schema::run(&arguments),

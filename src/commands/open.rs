@@ -2,6 +2,7 @@
 
 use super::{Failure, folders};
 use crate::drill::{BUILT_IN, Drill, LARGEST_FILE, Problem, Severity, built_in, read_for, render};
+use crate::homework;
 use crate::movement::Schools;
 use crate::wording;
 use std::io::Read;
@@ -29,6 +30,13 @@ pub(crate) struct Source {
 /// # Errors
 /// Nothing of that name, a file that cannot be read, or a drill with problems; all are told.
 pub(crate) fn open(wanted: &str) -> Result<Opened, Failure> {
+    let path = Path::new(wanted);
+    if path.is_file()
+        && let Ok(bytes) = read_bytes(path, homework::LARGEST_FILE)
+        && homework::kind_of(&bytes).is_some()
+    {
+        return super::homework::open_task(path, &bytes, None);
+    }
     let (name, source) = find(wanted)?;
     match source.drill {
         Some(drill) => Ok(Opened { name, drill }),
@@ -38,6 +46,15 @@ pub(crate) fn open(wanted: &str) -> Result<Opened, Failure> {
             render(&source.shown, &source.text, &source.problems)
         ))),
     }
+}
+
+/// A drill's name and its file's text, when nothing keeps it from being played.
+///
+/// # Errors
+/// As [`open`].
+pub(crate) fn open_text(wanted: &str) -> Result<(Opened, String), Failure> {
+    let opened = open(wanted)?;
+    find(wanted).map(|(_, source)| (opened, source.text))
 }
 
 fn errors(problems: &[Problem]) -> usize {

@@ -3,7 +3,7 @@
 use super::open::open;
 use super::shell::{Begin, Shell};
 use super::terminal::{self, Manner, Terminal};
-use super::{Failure, Outcome, Ran, arguments, folders, output, settings};
+use super::{Failure, Outcome, Ran, arguments, folders, homework, output, settings};
 use crate::app::{Message, Model};
 use crate::live::{Asked, DEFAULT_BUFFER};
 use crate::screen::{Plain, Theme, action, view};
@@ -22,10 +22,11 @@ use std::time::{Duration, Instant};
 #[derive(clap::Args)]
 #[command(after_help = "Examples:\n  gracerung practise grip-from-d\n  \
     gracerung practise grip-from-d --stage \"real time\" --tempo 60\n  \
-    gracerung practise my-drill.yaml --pipes --drones\n\n\
+    gracerung practise my-drill.yaml --pipes --drones\n  \
+    gracerung practise week3.yaml    (homework)\n\n\
     Without a sound device the drill runs silently on the same clock. ? lists the keys.")]
 pub(crate) struct Arguments {
-    /// A built-in drill's name, or a path.
+    /// A built-in drill's name, or a path to a drill or homework file.
     #[arg(value_name = "DRILL")]
     drill: String,
     /// Stage to begin with, by number from 1 or by name; else where the last session ended.
@@ -34,6 +35,9 @@ pub(crate) struct Arguments {
     /// Tempo to begin with, beats a minute.
     #[arg(long, value_parser = arguments::tempo)]
     tempo: Option<Bpm>,
+    /// Which drill of a homework file; else the first that is not reached.
+    #[arg(long, value_name = "NAME")]
+    task: Option<String>,
     #[command(flatten)]
     screen: ScreenArguments,
 }
@@ -114,7 +118,7 @@ impl ScreenArguments {
         settings::load(&self.flags())
     }
 
-    fn asked(&self, settings: &Settings) -> Asked {
+    pub(super) fn asked(&self, settings: &Settings) -> Asked {
         let device = settings.word("device");
         Asked {
             device: (!device.is_empty()).then(|| device.to_owned()),
@@ -125,7 +129,10 @@ impl ScreenArguments {
 
 /// Runs `practise`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
-    let opened = open(&arguments.drill)?;
+    let opened = match homework::begin(&arguments.drill, arguments.task.as_deref())? {
+        Some(opened) => opened,
+        None => open(&arguments.drill)?,
+    };
     let stage = match &arguments.stage {
         Some(wanted) => Some(arguments::stage(&opened.drill, wanted)?.0),
         None => None,
@@ -174,7 +181,7 @@ pub(super) fn start(
 }
 
 /// Where C libraries may print while the screen is ours.
-fn log_file() -> Option<File> {
+pub(super) fn log_file() -> Option<File> {
     let folder = folders::data().ok()?;
     std::fs::create_dir_all(&folder).ok()?;
     File::create(folder.join("sound.log")).ok()
@@ -183,7 +190,7 @@ fn log_file() -> Option<File> {
 /// Signals that ask the program to leave: the loop sees the flag. Where it cannot (a terminal that
 /// has gone away keeps the key reader busy for ever), the program ends after a second; every mark
 /// shown is in the journal by then.
-fn termination() -> Arc<AtomicBool> {
+pub(super) fn termination() -> Arc<AtomicBool> {
     let flag = Arc::new(AtomicBool::new(false));
     #[cfg(unix)]
     {

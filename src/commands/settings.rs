@@ -161,7 +161,14 @@ fn starter() -> String {
     let mut text =
         String::from("# gracerung settings. Take the `# ` before a line away to change it.\n");
     let mut table = "";
-    for setting in crate::settings::SETTINGS {
+    // In TOML everything below a table's head belongs to it, so what has no table comes first.
+    let tabled = |setting: &&crate::settings::Setting| setting.name.contains('.');
+    let all = crate::settings::SETTINGS.iter();
+    for setting in all
+        .clone()
+        .filter(|one| !tabled(one))
+        .chain(all.filter(tabled))
+    {
         let (group, key) = setting.name.split_once('.').unwrap_or(("", setting.name));
         if group != table {
             let _ = write!(text, "\n[{group}]\n");

@@ -11,6 +11,7 @@ mod care;
 mod error;
 #[cfg(test)]
 mod journal_laws;
+mod marks;
 mod row;
 mod store;
 

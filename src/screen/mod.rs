@@ -11,7 +11,7 @@ pub use keys::{BINDINGS, Binding, Place, action, key_table};
 pub use plain::Plain;
 pub use theme::Theme;
 
-use crate::app::{Model, Page};
+use crate::app::{Model, Page, Warming};
 use ratatui::Frame;
 
 /// The smallest screen that shows a page, columns and rows.
@@ -30,5 +30,15 @@ pub fn view(model: &Model, theme: Theme, frame: &mut Frame) {
     }
     if model.help {
         parts::help::draw(model, theme, frame, area);
+    }
+}
+
+/// Draws a warm-up, and what is wrong with the sound, if anything.
+pub fn view_warming(warming: &Warming, trouble: Option<&str>, theme: Theme, frame: &mut Frame) {
+    let area = frame.area();
+    if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
+        parts::small::draw(frame, theme, area);
+    } else {
+        parts::warming::draw(warming, trouble, theme, frame);
     }
 }

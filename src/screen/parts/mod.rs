@@ -9,6 +9,7 @@ pub(super) mod line;
 pub(super) mod practise;
 pub(super) mod small;
 pub(super) mod staff;
+pub(super) mod warming;
 
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;

@@ -1,0 +1,107 @@
+//! A warm-up that runs by itself: which step, how long it has run. Marks nothing and asks nothing.
+
+use crate::planning::WarmStep;
+
+/// A warm-up as it stands.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Warming {
+    /// Its steps.
+    pub steps: Vec<WarmStep>,
+    /// The step that runs, from 0; the number of steps when it is over.
+    pub at: usize,
+    /// How long it has run, seconds.
+    pub run: f64,
+    /// It waits for the player.
+    pub paused: bool,
+}
+
+impl Warming {
+    /// At its beginning, running.
+    pub fn new(steps: Vec<WarmStep>) -> Self {
+        Self {
+            steps,
+            at: 0,
+            run: 0.0,
+            paused: false,
+        }
+    }
+
+    /// The step that runs; nothing when it is over.
+    pub fn step(&self) -> Option<&WarmStep> {
+        self.steps.get(self.at)
+    }
+
+    /// The step after it.
+    pub fn next(&self) -> Option<&WarmStep> {
+        self.steps.get(self.at + 1)
+    }
+
+    /// Lets time go by; true when another step began, or the end came.
+    pub fn pass(&mut self, seconds: f64) -> bool {
+        let Some(step) = self.step() else {
+            return false;
+        };
+        let length = f64::from(step.seconds);
+        if self.paused {
+            return false;
+        }
+        self.run += seconds.max(0.0);
+        if self.run < length {
+            return false;
+        }
+        self.skip();
+        true
+    }
+
+    /// Goes on to the next step.
+    pub fn skip(&mut self) {
+        self.at = (self.at + 1).min(self.steps.len());
+        self.run = 0.0;
+    }
+
+    /// True when every step has run.
+    pub fn is_over(&self) -> bool {
+        self.at >= self.steps.len()
+    }
+
+    /// Seconds of all steps, and of those gone by.
+    pub fn seconds(&self) -> (f64, f64) {
+        let length = |steps: &[WarmStep]| {
+            steps
+                .iter()
+                .map(|step| f64::from(step.seconds))
+                .sum::<f64>()
+        };
+        let gone = self.steps.get(..self.at).map_or(0.0, length);
+        (length(&self.steps), gone + self.run)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::planning::{Digest, warm_up};
+
+    /// It must end by itself after its minutes, and stand still while paused.
+    #[test]
+    fn it_runs_to_its_end_and_waits_while_paused() {
+        let steps = warm_up(
+            &Digest::default(),
+            &[],
+            jiff::civil::date(2027, 1, 15),
+            5,
+            false,
+        );
+        let count = steps.len();
+        let mut warming = Warming::new(steps);
+        warming.paused = true;
+        assert!(!warming.pass(100.0));
+        warming.paused = false;
+        let changes = (0..3000).filter(|_| warming.pass(0.1)).count();
+        assert!(changes >= count - 1, "{changes} of {count}");
+        warming.pass(1.0);
+        assert!(warming.is_over());
+        assert!(!warming.pass(1.0));
+        assert!((warming.seconds().0 - 300.0).abs() < 1e-9);
+    }
+}

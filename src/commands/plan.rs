@@ -1,0 +1,107 @@
+//! What planning needs, read from the shell's world: the drills, the journal in small, homework.
+
+use super::open::{self, Opened};
+use super::{Failure, drills, folders, homework, settings};
+use crate::app::{prints, scores};
+use crate::journal::Journal;
+use crate::planning::{Digest, Due, Known, Order, Rule};
+use crate::practice::ladder::rungs;
+use crate::settings::Settings;
+use crate::units::Fraction;
+use jiff::civil::Date;
+
+/// A drill as planning knows it.
+pub(crate) fn known(opened: &Opened) -> Known {
+    let drill = &opened.drill;
+    let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
+    let ladder = &drill.ladder;
+    Known {
+        name: opened.name.clone(),
+        title: drill.title.clone(),
+        stages: prints(&scores(drill)),
+        stage_names: drill
+            .stages
+            .iter()
+            .map(|stage| stage.name.clone())
+            .collect(),
+        beats: drill
+            .stages
+            .iter()
+            .map(|stage| {
+                let bar =
+                    drill.metre.bar() * Fraction::from_integer(stage.music.bars.len() as i128);
+                (bar + breath).to_f64()
+            })
+            .collect(),
+        rungs: rungs(ladder.from, ladder.to, ladder.step).unwrap_or_else(|_| vec![ladder.from]),
+        clean: drill.clean,
+        route: drill.route,
+    }
+}
+
+/// Every drill that can be played, the built-in ones in the order they build on another.
+pub(crate) fn all_known() -> Vec<Known> {
+    let mut all = drills::list();
+    all.retain(|listed| listed.problems == 0);
+    all.iter()
+        .filter_map(|listed| open::open(&listed.name).ok())
+        .map(|opened| known(&opened))
+        .collect()
+}
+
+/// The rule of the settings.
+pub(crate) fn rule(settings: &Settings) -> Rule {
+    Rule {
+        first_gap: settings.number("plan.first-gap") as i32,
+        growth: settings.number("plan.gap-growth"),
+        longest_gap: settings.number("plan.longest-gap") as i32,
+        minutes: settings.number("plan.minutes") as u32,
+        new: settings.number("plan.new") as usize,
+        order: match settings.word("plan.order") {
+            "mix" => Order::Mix,
+            _ => Order::Block,
+        },
+    }
+}
+
+/// The player's own calendar day.
+pub(crate) fn date() -> Date {
+    jiff::ZonedDateTime::now().date()
+}
+
+/// The journal, when there is one; never made just to look.
+pub(crate) fn journal() -> Result<Option<Journal>, Failure> {
+    let path = folders::journal()?;
+    if !path.exists() {
+        return Ok(None);
+    }
+    Journal::open(&path)
+        .map(Some)
+        .map_err(|error| Failure(error.to_string()))
+}
+
+/// The journal in small; empty before the first session.
+pub(crate) fn digest() -> Result<Digest, Failure> {
+    match journal()? {
+        None => Ok(Digest::default()),
+        Some(journal) => digest_of(&journal),
+    }
+}
+
+/// A journal in small.
+pub(crate) fn digest_of(journal: &Journal) -> Result<Digest, Failure> {
+    journal
+        .marks()
+        .map(Digest::of)
+        .map_err(|error| Failure(error.to_string()))
+}
+
+/// Homework that is not done yet.
+pub(crate) fn due(digest: &Digest) -> Vec<Due> {
+    homework::open_tasks(digest)
+}
+
+/// The settings without flags; a wrong file is told.
+pub(crate) fn own_settings() -> Result<Settings, Failure> {
+    settings::load(&[])
+}

@@ -1,0 +1,272 @@
+//! `progress`: how the weeks went.
+
+use super::{Failure, Outcome, Ran, open, output, plan, today};
+use crate::planning::{Known, Played, Progress, progress};
+use crate::units::spell_fraction;
+use crate::wording;
+use jiff::civil::Date;
+use std::path::PathBuf;
+
+mod picture;
+
+/// Arguments of `progress`.
+#[derive(clap::Args)]
+#[command(
+    after_help = "Examples:\n  gracerung progress\n  gracerung progress grip-from-d --since 2027-01-01\n  \
+    gracerung progress birl -o birl.svg\n  gracerung progress -o progress.html\n  \
+    gracerung progress --csv > progress.csv"
+)]
+pub(crate) struct Arguments {
+    /// A drill by name or path, or a movement; else every drill.
+    #[arg(value_name = "DRILL|MOVEMENT")]
+    what: Option<String>,
+    /// From this day on, such as 2027-01-15.
+    #[arg(long, value_name = "DATE", value_parser = today::day)]
+    since: Option<Date>,
+    /// Print as JSON.
+    #[arg(long)]
+    json: bool,
+    /// Print the cells as CSV.
+    #[arg(long, conflicts_with = "json")]
+    csv: bool,
+    /// Write a picture (.svg) or a page (.html).
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+    /// Replace the file when it exists.
+    #[arg(long)]
+    force: bool,
+}
+
+/// The drills that are meant: one by name, or all of a movement.
+fn meant(what: Option<&str>) -> Result<Vec<Known>, Failure> {
+    let Some(what) = what else {
+        return Ok(plan::all_known());
+    };
+    let unknown = match open::open(what) {
+        Ok(opened) => return Ok(vec![plan::known(&opened)]),
+        Err(failure) => failure,
+    };
+    let plain = what.to_lowercase().replace(['-', '_'], " ");
+    let of_movement: Vec<Known> =
+        super::drills::list()
+            .iter()
+            .filter_map(|listed| open::open(&listed.name).ok())
+            .filter(|opened| {
+                opened.drill.movement.as_ref().is_some_and(|line| {
+                    line.movement.name().to_lowercase().replace('-', " ") == plain
+                })
+            })
+            .map(|opened| plan::known(&opened))
+            .collect();
+    if of_movement.is_empty() {
+        Err(unknown)
+    } else {
+        Ok(of_movement)
+    }
+}
+
+/// Runs `progress`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    if let Some(target) = &arguments.output {
+        output::ready_to_write(target, arguments.force)?;
+        if !matches!(
+            target.extension().and_then(|end| end.to_str()),
+            Some("svg" | "html")
+        ) {
+            return Err(Failure(format!(
+                "`{}` ends with neither `.svg` nor `.html`: those are what can be written",
+                target.display()
+            )));
+        }
+    }
+    let drills = meant(arguments.what.as_deref())?;
+    let rule = plan::rule(&plan::own_settings()?);
+    let (mut entries, mut played) = (Vec::new(), Vec::new());
+    if let Some(mut journal) = plan::journal()? {
+        let told = |error: crate::journal::JournalError| Failure(error.to_string());
+        let stages: Vec<_> = drills
+            .iter()
+            .flat_map(|drill| drill.stages.clone())
+            .collect();
+        entries = journal.read(&stages).map_err(told)?;
+        played = journal.playing().map_err(told)?;
+        if arguments.what.is_some() {
+            let ours = |stretch: &Played| drills.iter().any(|drill| drill.name == stretch.drill);
+            played.retain(ours);
+        }
+    }
+    let found = progress(&entries, &played, &drills, arguments.since, &rule);
+    if arguments.json {
+        output::print_json(&found)?;
+    } else if arguments.csv {
+        output::print(&csv(&found))?;
+    } else if arguments.output.is_none() {
+        output::print(&text(&found, plan::date()))?;
+    }
+    if let Some(target) = &arguments.output {
+        let title = arguments.what.as_deref().unwrap_or("every drill");
+        let svg = picture::svg(title, &found).map_err(Failure)?;
+        let bytes = if target.extension().is_some_and(|end| end == "svg") {
+            svg
+        } else {
+            picture::html(title, &svg, &text(&found, plan::date()))
+        };
+        output::write_bytes(target, arguments.force, bytes.as_bytes())?;
+        if !arguments.json && !arguments.csv {
+            output::print(&format!("{}\n", target.display()))?;
+        }
+    }
+    Ok(Outcome::Done)
+}
+
+/// A field of CSV (RFC 4180).
+fn field(text: &str) -> String {
+    if text.contains([',', '"', '\n', '\r']) {
+        format!("\"{}\"", text.replace('"', "\"\""))
+    } else {
+        text.to_owned()
+    }
+}
+
+fn csv(found: &Progress) -> String {
+    use std::fmt::Write as _;
+    let mut text = "drill,stage,tempo,clean,of,chance,low,high,cleared,last,due\r\n".to_owned();
+    for cell in &found.cells {
+        let day = |day: Option<Date>| day.map_or_else(String::new, |day| day.to_string());
+        let _ = write!(
+            text,
+            "{},{},{},{},{},{:.4},{:.4},{:.4},{},{},{}\r\n",
+            field(&cell.drill),
+            field(&cell.stage),
+            cell.tempo,
+            cell.chance.clean,
+            cell.chance.of,
+            cell.chance.mean,
+            cell.chance.low,
+            cell.chance.high,
+            day(cell.cleared),
+            cell.last,
+            day(cell.due),
+        );
+    }
+    text
+}
+
+/// Eighths of a block, so that a bar is eight times finer than a column.
+fn bar(share: f64, width: usize) -> String {
+    let eighths = (share.clamp(0.0, 1.0) * width as f64 * 8.0).round() as usize;
+    let rest = ["", "▏", "▎", "▍", "▌", "▋", "▊", "▉"][eighths % 8];
+    format!("{}{rest}", "█".repeat(eighths / 8))
+}
+
+/// The weeks as lines of a terminal, at most 78 columns.
+fn text(found: &Progress, date: Date) -> String {
+    use std::fmt::Write as _;
+    let mut text = String::new();
+    if found.days.is_empty() && found.cells.is_empty() {
+        return "nothing was played yet, so there is nothing to show\n".to_owned();
+    }
+    text.push_str("minutes by day, and how much of it was clean\n");
+    let most = found.days.iter().map(|day| day.minutes).fold(1.0, f64::max);
+    for day in found.days.iter().rev().take(14).rev() {
+        let said = day.clean + day.not_clean;
+        let clean = if said == 0 {
+            String::new()
+        } else {
+            format!("{} of {said} clean", day.clean)
+        };
+        let _ = writeln!(
+            text,
+            "  {}  {:5.1}  {:30}  {clean}",
+            day.day,
+            day.minutes,
+            bar(day.minutes / most, 30)
+        );
+    }
+    if found.days.len() > 14 {
+        let _ = writeln!(
+            text,
+            "  and {} before",
+            wording::count(found.days.len() - 14, "day", "days")
+        );
+    }
+    if !found.climbed.is_empty() {
+        text.push_str("\ntempi reached\n");
+        for rung in found.climbed.iter().rev().take(10).rev() {
+            let tempo = spell_fraction(&rung.tempo.value());
+            let _ = writeln!(
+                text,
+                "  {}  {tempo:>4}  {}, {}",
+                rung.day, rung.drill, rung.stage
+            );
+        }
+    }
+    if !found.cells.is_empty() {
+        text.push_str("\nclean by cell, and the chance that the next is clean\n");
+        let mut cells: Vec<_> = found.cells.iter().collect();
+        cells.sort_by_key(|cell| std::cmp::Reverse(cell.last));
+        for cell in cells.into_iter().take(12) {
+            let name = format!("{}, {}", cell.drill, cell.stage);
+            let few = if cell.chance.of < 10 {
+                "  few marks"
+            } else {
+                ""
+            };
+            let _ = writeln!(
+                text,
+                "  {:30.30} {:>4}  {:>3} of {:<3} {:10} {}{few}",
+                name,
+                spell_fraction(&cell.tempo.value()),
+                cell.chance.clean,
+                cell.chance.of,
+                bar(cell.chance.mean, 10),
+                cell.chance.words().trim_start_matches("about "),
+            );
+        }
+    }
+    let heard: Vec<_> = found.heard.iter().rev().take(10).rev().collect();
+    if !heard.is_empty() {
+        text.push_str("\nheard: median length of gracenotes, median distance of landings\n");
+        for day in heard {
+            let ms = |value: Option<f64>| {
+                value.map_or_else(|| "–".to_owned(), |ms| format!("{ms:.0} ms"))
+            };
+            let _ = writeln!(
+                text,
+                "  {}  {:>7}  {:>7}",
+                day.day,
+                ms(day.gracenote_ms),
+                ms(day.landing_ms)
+            );
+        }
+    }
+    let stale: Vec<_> = found
+        .cells
+        .iter()
+        .filter(|cell| cell.due.is_some_and(|due| due < date))
+        .collect();
+    if !stale.is_empty() {
+        let _ = writeln!(
+            text,
+            "\n{} gone stale: `gracerung today` takes them up",
+            wording::count(stale.len(), "cell has", "cells have")
+        );
+    }
+    for said in &found.too_little {
+        let _ = writeln!(text, "\ntoo little to say: {said}");
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_name_with_a_comma_stays_one_field() {
+        assert_eq!(field("grip, light"), "\"grip, light\"");
+        assert_eq!(field("say \"la\""), "\"say \"\"la\"\"\"");
+        assert_eq!(bar(0.5, 3), "█▌");
+        assert_eq!(bar(2.0, 3), "███");
+    }
+}

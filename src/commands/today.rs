@@ -1,0 +1,104 @@
+//! `today`: what to practise now, and why.
+
+use super::{Outcome, Ran, output, plan};
+use crate::planning::{Item, today};
+use crate::units::spell_fraction;
+use crate::wording;
+use jiff::civil::Date;
+use serde::Serialize;
+
+/// Arguments of `today`.
+#[derive(clap::Args)]
+#[command(
+    after_help = "Examples:\n  gracerung today\n  gracerung today --minutes 30\n  gracerung today --mix --json\n\n\
+    The rule: homework first; then cells that were cleared and are due again, after a gap that \
+    doubles each time they hold and is a day again when they fail; then where each climb stands; \
+    then something new, one a day. Gaps, order and minutes are settings (`gracerung settings`)."
+)]
+pub(crate) struct Arguments {
+    /// Minutes to fill; else the setting `plan.minutes`.
+    #[arg(long, value_parser = clap::value_parser!(u32).range(1..=600))]
+    minutes: Option<u32>,
+    /// Turn about between drills instead of one after the other.
+    #[arg(long)]
+    mix: bool,
+    /// Plan for another day, such as 2027-01-15.
+    #[arg(long, value_name = "DATE", value_parser = day)]
+    on: Option<Date>,
+    /// Print as JSON.
+    #[arg(long)]
+    json: bool,
+}
+
+/// Reads a day.
+pub(crate) fn day(text: &str) -> Result<Date, String> {
+    text.trim()
+        .parse()
+        .map_err(|_| "expected a day such as 2027-01-15: year, month, day".to_owned())
+}
+
+#[derive(Serialize)]
+struct Plan<'a> {
+    date: Date,
+    minutes: u32,
+    items: &'a [Item],
+}
+
+/// Runs `today`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    let settings = plan::own_settings()?;
+    let mut rule = plan::rule(&settings);
+    rule.minutes = arguments.minutes.unwrap_or(rule.minutes);
+    if arguments.mix {
+        rule.order = crate::planning::Order::Mix;
+    }
+    let date = arguments.on.unwrap_or_else(plan::date);
+    let digest = plan::digest()?;
+    let items = today(
+        &digest,
+        &plan::all_known(),
+        &plan::due(&digest),
+        date,
+        &rule,
+    );
+    let minutes = items.iter().map(|item| item.minutes).sum();
+    if arguments.json {
+        output::print_json(&Plan {
+            date,
+            minutes,
+            items: &items,
+        })?;
+        return Ok(Outcome::Done);
+    }
+    let mut text = format!(
+        "{date}, {}\n",
+        wording::count(minutes as usize, "minute", "minutes")
+    );
+    if items.is_empty() {
+        text.push_str("nothing is due and there is nothing new: play what you like\n");
+    }
+    for item in &items {
+        use std::fmt::Write as _;
+        let _ = writeln!(
+            text,
+            "\n{:2} min  {}\n        gracerung practise {} --stage {} --tempo {}",
+            item.minutes,
+            item.why,
+            quoted(&item.open),
+            item.stage_number,
+            spell_fraction(&item.tempo.value()).replace('½', ".5"),
+        );
+    }
+    output::print(&text)?;
+    Ok(Outcome::Done)
+}
+
+/// A word as a shell takes it.
+fn quoted(word: &str) -> String {
+    let plain = |sign: char| sign.is_alphanumeric() || "-_./".contains(sign);
+    if word.chars().all(plain) {
+        word.to_owned()
+    } else {
+        format!("'{}'", word.replace('\'', "'\\''"))
+    }
+}

@@ -1,0 +1,17 @@
+//! Homework: what a teacher gives and a student returns, as documents a person can read.
+//!
+//! Text in, values out. Knows no files, no journal and no screen; names are only what was typed.
+
+mod document;
+mod outcome;
+mod page;
+mod seal;
+mod yaml;
+
+pub use document::{
+    Assignment, HomeworkError, MarkedDay, Question, Report, ReportedDrill, Task, WhatFile, kind_of,
+    read_assignment, read_report, write_assignment, write_report,
+};
+pub use outcome::{Goal, GoalError, goal_in, reached, report_drill};
+pub use page::{Row, page, rows};
+pub use seal::{Broken, LARGEST_FILE, open_seal, sealed};

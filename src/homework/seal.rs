@@ -1,0 +1,115 @@
+//! The checksum at the end of a homework file: a cut-off or edited one is told.
+//!
+//! No protection against forgery: it finds accidents and careless edits. Line ends are not part of
+//! it, because mail changes them.
+
+use crate::practice::StagePrint;
+
+/// The largest homework file that is read, bytes. Chosen: a class's drills and a month of days.
+pub const LARGEST_FILE: usize = 4 * 1024 * 1024;
+
+const WORD: &str = "checksum: ";
+
+/// What is wrong with a file as a whole.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Broken {
+    /// It is larger than is read.
+    TooLarge(usize),
+    /// It is no UTF-8 text.
+    NotText,
+    /// It does not begin as homework does.
+    NoHomework,
+    /// It has no checksum at its end.
+    CutOff,
+    /// Its checksum does not fit.
+    Edited,
+}
+
+impl std::fmt::Display for Broken {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::TooLarge(bytes) => {
+                write!(
+                    f,
+                    "the file has {bytes} bytes; at most {LARGEST_FILE} are read"
+                )
+            }
+            Self::NotText => write!(f, "the file is damaged: it is not UTF-8 text"),
+            Self::NoHomework => write!(
+                f,
+                "this is no homework file: it does not begin with `homework:` or `report:`"
+            ),
+            Self::CutOff => write!(
+                f,
+                "the file is cut off: its last line is no checksum; ask for it again"
+            ),
+            Self::Edited => write!(
+                f,
+                "the file was damaged or edited since it was written: its checksum does not fit; ask for it again"
+            ),
+        }
+    }
+}
+
+fn print(body: &str) -> String {
+    StagePrint::of(&body.replace("\r\n", "\n")).to_string()
+}
+
+/// A document with its checksum: FNV-1a, 128 bits, of the text above the line (RFC 9923).
+pub fn sealed(body: &str) -> String {
+    let body = format!("{}\n", body.trim_end());
+    format!("{body}{WORD}{}\n", print(&body))
+}
+
+/// The text above the checksum.
+///
+/// # Errors
+/// See [`Broken`].
+pub fn open_seal(bytes: &[u8]) -> Result<&str, Broken> {
+    if bytes.len() > LARGEST_FILE {
+        return Err(Broken::TooLarge(bytes.len()));
+    }
+    let text = std::str::from_utf8(bytes).map_err(|_| Broken::NotText)?;
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    if !text.starts_with("homework:") && !text.starts_with("report:") {
+        return Err(Broken::NoHomework);
+    }
+    let at = text
+        .rfind(WORD)
+        .filter(|at| *at > 0 && text.as_bytes()[at - 1] == b'\n')
+        .ok_or(Broken::CutOff)?;
+    let (body, last) = text.split_at(at);
+    let said = last[WORD.len()..].trim_end();
+    if said.len() != 32 {
+        return Err(Broken::CutOff);
+    }
+    if print(body) == said {
+        Ok(body)
+    } else {
+        Err(Broken::Edited)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_cut_and_every_changed_byte_is_told() {
+        let file = sealed("homework: 1\ntitle: week 3\n");
+        assert_eq!(
+            open_seal(file.as_bytes()),
+            Ok("homework: 1\ntitle: week 3\n")
+        );
+        assert!(
+            open_seal(file.replace('\n', "\r\n").as_bytes()).is_ok(),
+            "mail changes line ends"
+        );
+        for at in 0..file.trim_end().len() {
+            assert!(open_seal(&file.as_bytes()[..at]).is_err(), "cut at {at}");
+            let mut bytes = file.clone().into_bytes();
+            bytes[at] ^= 1;
+            assert!(open_seal(&bytes).is_err(), "changed at {at}");
+        }
+    }
+}

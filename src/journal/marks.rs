@@ -1,0 +1,117 @@
+//! What planning asks of a journal: every mark in a few words, and when sound ran.
+
+use super::error::JournalError;
+use super::row;
+use super::store::Journal;
+use crate::planning::{Played, Said};
+use crate::practice::{CellKey, Mark, RecordId};
+use jiff::civil::Date;
+use rusqlite::Row;
+use std::collections::HashMap;
+use uuid::Uuid;
+
+impl Journal {
+    /// Every mark and undo in fold order, in a few words each: a year of them in a moment.
+    ///
+    /// # Errors
+    /// See [`Trouble`](super::Trouble).
+    pub fn marks(&self) -> Result<Vec<Said>, JournalError> {
+        let told = |error: rusqlite::Error| JournalError::of(self.path(), &error);
+        let query = "SELECT stage, tempo, utc_us, offset_s, session, number, repetition, \
+             mark = 'clean', by = 'assumed', needed, names_session, names_number \
+             FROM entry WHERE kind IN ('mark', 'undo') ORDER BY utc_us, journal, seq";
+        let mut query = self.connection().prepare_cached(query).map_err(told)?;
+        let mut rows = query.query([]).map_err(told)?;
+        let mut cells: HashMap<(String, String), CellKey> = HashMap::new();
+        let mut last: Option<(String, String, CellKey)> = None;
+        let mut days: HashMap<i64, Date> = HashMap::new();
+        let mut all = Vec::new();
+        while let Some(row) = rows.next().map_err(told)? {
+            all.extend(said(row, &mut cells, &mut last, &mut days).map_err(told)?);
+        }
+        Ok(all)
+    }
+
+    /// When sound ran, in order.
+    ///
+    /// # Errors
+    /// See [`Trouble`](super::Trouble).
+    pub fn playing(&self) -> Result<Vec<Played>, JournalError> {
+        let query = "SELECT from_us, coalesce(to_us, from_us), offset_s, drill FROM playing ORDER BY from_us";
+        self.connection()
+            .prepare_cached(query)
+            .and_then(|mut query| {
+                query
+                    .query_map([], |row| {
+                        Ok(Played {
+                            from_us: row.get(0)?,
+                            to_us: row.get(1)?,
+                            offset_s: row.get(2)?,
+                            drill: row.get(3)?,
+                        })
+                    })?
+                    .collect()
+            })
+            .map_err(|error| JournalError::of(self.path(), &error))
+    }
+}
+
+fn said(
+    row: &Row<'_>,
+    cells: &mut HashMap<(String, String), CellKey>,
+    last: &mut Option<(String, String, CellKey)>,
+    days: &mut HashMap<i64, Date>,
+) -> rusqlite::Result<Option<Said>> {
+    let id = |session: [u8; 16], number: i64| RecordId {
+        session: Uuid::from_bytes(session),
+        number: number.unsigned_abs(),
+    };
+    if let Some(names) = row.get::<_, Option<[u8; 16]>>(10)? {
+        return Ok(Some(Said::Undo(id(names, row.get(11)?))));
+    }
+    let (Some(stage), Some(tempo)) = (
+        row.get_ref(0)?.as_str_or_null()?,
+        row.get_ref(1)?.as_str_or_null()?,
+    ) else {
+        return Ok(None);
+    };
+    // Marks come in runs of one cell: most rows repeat the row before.
+    let cell = match last {
+        Some((one, other, cell)) if one == stage && other == tempo => *cell,
+        _ => {
+            let name = (stage.to_owned(), tempo.to_owned());
+            let cell = match cells.get(&name) {
+                Some(cell) => *cell,
+                None => match row::cell(row, 0)? {
+                    Some(cell) => cell,
+                    None => return Ok(None),
+                },
+            };
+            cells.insert(name.clone(), cell);
+            *last = Some((name.0, name.1, cell));
+            cell
+        }
+    };
+    let (utc_us, offset_s): (i64, i64) = (row.get(2)?, row.get(3)?);
+    let number = (utc_us.div_euclid(1_000_000) + offset_s).div_euclid(86_400);
+    let day = *days.entry(number).or_insert_with(|| {
+        let from = Date::constant(1970, 1, 1);
+        jiff::Span::new()
+            .try_days(number)
+            .and_then(|span| from.checked_add(span))
+            .unwrap_or(from)
+    });
+    Ok(Some(Said::Mark {
+        id: id(row.get(4)?, row.get(5)?),
+        repetition: row.get::<_, i64>(6)?.unsigned_abs(),
+        cell,
+        day,
+        mark: if row.get::<_, Option<bool>>(7)?.unwrap_or(false) {
+            Mark::Clean
+        } else {
+            Mark::NotClean
+        },
+        assumed: row.get::<_, Option<bool>>(8)?.unwrap_or(false),
+        needed: row.get::<_, Option<u32>>(9)?.unwrap_or(1),
+    }))
+}

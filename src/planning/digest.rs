@@ -1,0 +1,209 @@
+//! A journal in small: what each cell's days came to. What the plan for a day is made from.
+
+use crate::practice::{By, CellKey, Entry, Kind, Mark, RecordId};
+use jiff::civil::Date;
+use std::collections::{BTreeMap, HashMap, HashSet};
+use uuid::Uuid;
+
+/// What a mark or an undo says, and no more: reading a year of them is quick.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Said {
+    /// A repetition was marked.
+    Mark {
+        /// The mark's own name.
+        id: RecordId,
+        /// The repetition's number in the session.
+        repetition: u64,
+        /// The cell.
+        cell: CellKey,
+        /// The player's own calendar day.
+        day: Date,
+        /// What was said.
+        mark: Mark,
+        /// Nobody said it.
+        assumed: bool,
+        /// Clean ones in a row that cleared the cell then.
+        needed: u32,
+    },
+    /// A mark was taken back.
+    Undo(RecordId),
+}
+
+impl Said {
+    /// What an entry says, where it is a mark or an undo.
+    pub fn of(entry: &Entry) -> Option<Self> {
+        let record = &entry.record;
+        match record.kind {
+            Kind::Mark {
+                repetition,
+                mark,
+                needed,
+                ..
+            } => Some(Self::Mark {
+                id: record.id,
+                repetition,
+                cell: record.cell?,
+                day: local_day(record.utc_us, record.offset_s),
+                mark,
+                assumed: record.by == Some(By::Assumed),
+                needed,
+            }),
+            Kind::Undo { mark } => Some(Self::Undo(mark)),
+            _ => None,
+        }
+    }
+}
+
+/// The calendar day at a place, from universal time in microseconds and the offset in seconds.
+pub(super) fn local_day(utc_us: i64, offset_s: i32) -> Date {
+    let local = utc_us
+        .div_euclid(1_000_000)
+        .saturating_add(i64::from(offset_s));
+    jiff::Timestamp::from_second(local).map_or(Date::constant(1970, 1, 1), |time| {
+        jiff::tz::Offset::UTC.to_datetime(time).date()
+    })
+}
+
+/// One cell's marks on one day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Day {
+    /// The day.
+    pub day: Date,
+    /// Repetitions said to be clean.
+    pub clean: u32,
+    /// Repetitions said not to be clean.
+    pub not_clean: u32,
+    /// Repetitions assumed clean.
+    pub assumed: u32,
+    /// The cell was cleared by this day's marks alone, so many clean in a row as were needed.
+    pub held: bool,
+}
+
+/// One cell's days.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct CellDays {
+    /// Days with marks, rising.
+    pub days: Vec<Day>,
+    /// The marks in order, assumed ones among them.
+    pub marks: Vec<(Date, Mark)>,
+    /// The first day on which it was clear.
+    pub cleared: Option<Date>,
+}
+
+impl CellDays {
+    /// Clean and not clean that were said, in all.
+    pub fn said(&self) -> (u32, u32) {
+        self.days.iter().fold((0, 0), |(clean, not), day| {
+            (clean + day.clean, not + day.not_clean)
+        })
+    }
+
+    /// Clean ones and all of the last so many marks.
+    pub fn lately(&self, count: usize) -> (u32, u32) {
+        let from = self.marks.len().saturating_sub(count);
+        let last = &self.marks[from..];
+        let clean = last.iter().filter(|(_, mark)| *mark == Mark::Clean).count();
+        (clean as u32, last.len() as u32)
+    }
+}
+
+/// A journal in small.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Digest {
+    cells: BTreeMap<CellKey, CellDays>,
+}
+
+impl Digest {
+    /// What marks and undos come to; in fold order. Of several marks of a repetition the last that
+    /// was not taken back counts.
+    pub fn of(said: impl IntoIterator<Item = Said>) -> Self {
+        let said: Vec<Said> = said.into_iter().collect();
+        let undone: HashSet<RecordId> = said
+            .iter()
+            .filter_map(|one| match one {
+                Said::Undo(mark) => Some(*mark),
+                Said::Mark { .. } => None,
+            })
+            .collect();
+        let mut places: HashMap<(Uuid, u64, CellKey), usize> = HashMap::with_capacity(said.len());
+        let mut standing: Vec<Said> = Vec::with_capacity(said.len());
+        for one in said {
+            let Said::Mark {
+                id,
+                repetition,
+                cell,
+                ..
+            } = one
+            else {
+                continue;
+            };
+            if undone.contains(&id) {
+                continue;
+            }
+            match places.entry((id.session, repetition, cell)) {
+                std::collections::hash_map::Entry::Occupied(place) => standing[*place.get()] = one,
+                std::collections::hash_map::Entry::Vacant(place) => {
+                    place.insert(standing.len());
+                    standing.push(one);
+                }
+            }
+        }
+        let mut cells: BTreeMap<CellKey, CellDays> = BTreeMap::new();
+        let mut runs: HashMap<CellKey, (u32, u32)> = HashMap::new();
+        for one in standing {
+            let Said::Mark {
+                cell,
+                day,
+                mark,
+                assumed,
+                needed,
+                ..
+            } = one
+            else {
+                continue;
+            };
+            let days = cells.entry(cell).or_default();
+            let (run, of_day) = runs.entry(cell).or_default();
+            if days.days.last().is_none_or(|last| last.day < day) {
+                *of_day = 0;
+                days.days.push(Day {
+                    day,
+                    clean: 0,
+                    not_clean: 0,
+                    assumed: 0,
+                    held: false,
+                });
+            }
+            days.marks.push((day, mark));
+            let Some(today) = days.days.last_mut() else {
+                continue;
+            };
+            match (mark, assumed) {
+                (Mark::NotClean, _) => {
+                    today.not_clean += 1;
+                    (*run, *of_day) = (0, 0);
+                    continue;
+                }
+                (Mark::Clean, true) => today.assumed += 1,
+                (Mark::Clean, false) => today.clean += 1,
+            }
+            *run += 1;
+            *of_day += 1;
+            today.held |= *of_day >= needed.max(1);
+            if *run >= needed.max(1) && days.cleared.is_none() {
+                days.cleared = Some(day);
+            }
+        }
+        Self { cells }
+    }
+
+    /// A cell's days.
+    pub fn cell(&self, cell: CellKey) -> Option<&CellDays> {
+        self.cells.get(&cell)
+    }
+
+    /// Every cell that was marked.
+    pub fn cells(&self) -> impl Iterator<Item = (&CellKey, &CellDays)> {
+        self.cells.iter()
+    }
+}

@@ -1,0 +1,20 @@
+//! Planning: from what the journal holds and a date to what to practise today, what five in a row
+//! is worth, how the weeks went, and a warm-up.
+//!
+//! Pure: the date comes in as a value. Knows no journal file, no clock, no sound and no screen.
+
+mod chances;
+mod criterion;
+mod digest;
+mod progress;
+mod staircase;
+mod today;
+mod warmup;
+
+pub use chances::{Chance, repetitions_needed};
+pub use criterion::{Criterion, CriterionError};
+pub use digest::{CellDays, Day, Digest, Said};
+pub use progress::{CellLine, DayLine, Heard, Played, Progress, Rung, progress, rise};
+pub use staircase::Staircase;
+pub use today::{Due, Item, Known, Order, Rule, Why, due_again, today};
+pub use warmup::{Purpose, WarmStep, warm_up};

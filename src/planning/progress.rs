@@ -1,0 +1,315 @@
+//! How the weeks went: the ladder climbed, the clean rate by cell, minutes by day, lengths and
+//! landings over time, what is stale.
+
+use super::chances::Chance;
+use super::digest::{Digest, local_day};
+use super::today::{Known, Rule, due_again};
+use crate::practice::{CellKey, Entry, Kind, Measurement, Part};
+use crate::units::Bpm;
+use jiff::civil::Date;
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// A stretch of playing, as the journal has it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Played {
+    /// When it began, microseconds since 1970.
+    pub from_us: i64,
+    /// When it ended.
+    pub to_us: i64,
+    /// The local time's offset, seconds.
+    pub offset_s: i32,
+    /// The drill's name then.
+    pub drill: String,
+}
+
+/// One day.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct DayLine {
+    /// The day.
+    pub day: Date,
+    /// Minutes of playing.
+    pub minutes: f64,
+    /// Repetitions said to be clean.
+    pub clean: u32,
+    /// Repetitions said not to be clean.
+    pub not_clean: u32,
+}
+
+/// One cell.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct CellLine {
+    /// The drill's name.
+    pub drill: String,
+    /// The stage's name.
+    pub stage: String,
+    /// The tempo.
+    pub tempo: Bpm,
+    /// Clean of all that were said, assumed ones left out, and the chance of the next.
+    pub chance: Chance,
+    /// It was clear.
+    pub cleared: Option<Date>,
+    /// The last day with marks.
+    pub last: Date,
+    /// It was clear and is due again on this day.
+    pub due: Option<Date>,
+}
+
+/// The highest tempo cleared in a stage, from a day on.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Rung {
+    /// The day it was reached.
+    pub day: Date,
+    /// The drill's name.
+    pub drill: String,
+    /// The stage's name.
+    pub stage: String,
+    /// The tempo.
+    pub tempo: Bpm,
+}
+
+/// What listening measured on a day; medians, milliseconds.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Heard {
+    /// The day.
+    pub day: Date,
+    /// Gracenotes that were heard.
+    pub gracenotes: usize,
+    /// Their median length.
+    pub gracenote_ms: Option<f64>,
+    /// The median distance of closing notes from the click, either way.
+    pub landing_ms: Option<f64>,
+}
+
+/// How the weeks went.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Progress {
+    /// Days with playing or marks, rising.
+    pub days: Vec<DayLine>,
+    /// Rungs as they were reached, rising by day.
+    pub climbed: Vec<Rung>,
+    /// Cells with marks, drill by drill.
+    pub cells: Vec<CellLine>,
+    /// What was heard, day by day.
+    pub heard: Vec<Heard>,
+    /// What there is too little of to say anything; a sentence each.
+    pub too_little: Vec<String>,
+}
+
+/// Marks below which a clean rate says hardly anything. Chosen: at ten the interval of Beta still
+/// spans about half the scale.
+const FEW: u32 = 10;
+
+fn median(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    let middle = values.len() / 2;
+    match values.len() {
+        0 => None,
+        count if count % 2 == 1 => values.get(middle).copied(),
+        _ => Some(f64::midpoint(values[middle - 1], values[middle])),
+    }
+}
+
+/// What entries and stretches of playing come to for some drills, from a day on (all of it where
+/// none is given). Days are the player's own calendar days.
+pub fn progress(
+    entries: &[Entry],
+    played: &[Played],
+    drills: &[Known],
+    since: Option<Date>,
+    rule: &Rule,
+) -> Progress {
+    let from = since.unwrap_or(Date::MIN);
+    let digest = Digest::of(entries.iter().filter_map(super::Said::of));
+    let mut days: BTreeMap<Date, DayLine> = BTreeMap::new();
+    let line = |day: Date| DayLine {
+        day,
+        minutes: 0.0,
+        clean: 0,
+        not_clean: 0,
+    };
+    for stretch in played {
+        let day = local_day(stretch.from_us, stretch.offset_s);
+        // A clock set back gives no negative minutes.
+        let minutes = (stretch.to_us - stretch.from_us).max(0) as f64 / 60e6;
+        days.entry(day).or_insert_with(|| line(day)).minutes += minutes;
+    }
+    let mut cells = Vec::new();
+    let mut climbed = Vec::new();
+    for drill in drills {
+        for (stage, print) in drill.stages.iter().enumerate() {
+            let mut reached: Vec<(Date, Bpm)> = Vec::new();
+            let of_stage = digest.cells().filter(|(key, _)| key.stage == *print);
+            for (CellKey { tempo, .. }, found) in of_stage {
+                reached.extend(found.cleared.map(|day| (day, *tempo)));
+                let recent = || found.days.iter().filter(|day| day.day >= from);
+                for day in recent() {
+                    let of_day = days.entry(day.day).or_insert_with(|| line(day.day));
+                    of_day.clean += day.clean;
+                    of_day.not_clean += day.not_clean;
+                }
+                let clean: u32 = recent().map(|day| day.clean).sum();
+                let not: u32 = recent().map(|day| day.not_clean).sum();
+                if let Some(last) = recent().last() {
+                    cells.push(CellLine {
+                        drill: drill.name.clone(),
+                        stage: drill.stage_names.get(stage).cloned().unwrap_or_default(),
+                        tempo: *tempo,
+                        chance: Chance::of(clean, clean + not),
+                        cleared: found.cleared,
+                        last: last.day,
+                        due: due_again(found, rule).map(|(due, ..)| due),
+                    });
+                }
+            }
+            reached.sort();
+            let mut highest: Option<Bpm> = None;
+            for (day, tempo) in reached {
+                if highest.is_none_or(|highest| tempo > highest) {
+                    highest = Some(tempo);
+                    climbed.push(Rung {
+                        day,
+                        drill: drill.name.clone(),
+                        stage: drill.stage_names.get(stage).cloned().unwrap_or_default(),
+                        tempo,
+                    });
+                }
+            }
+        }
+    }
+    climbed.retain(|rung| rung.day >= from);
+    climbed.sort_by_key(|rung| rung.day);
+    let days: Vec<DayLine> = days.into_values().filter(|day| day.day >= from).collect();
+    let heard = heard(entries, from);
+    let too_little = too_little(&days, &cells, &heard);
+    Progress {
+        days,
+        climbed,
+        cells,
+        heard,
+        too_little,
+    }
+}
+
+fn heard(entries: &[Entry], from: Date) -> Vec<Heard> {
+    let mut days: BTreeMap<Date, (Vec<f64>, Vec<f64>)> = BTreeMap::new();
+    for entry in entries {
+        let record = &entry.record;
+        if !matches!(record.kind, Kind::Mark { .. } | Kind::Measured { .. }) {
+            continue;
+        }
+        let Some(measured) = record.measures.as_deref().and_then(Measurement::from_json) else {
+            continue;
+        };
+        if !measured.playing {
+            continue;
+        }
+        let (lengths, landings) = days
+            .entry(local_day(record.utc_us, record.offset_s))
+            .or_default();
+        for note in &measured.notes {
+            match note.part {
+                Part::Gracenote => lengths.extend(note.length_ms),
+                Part::Melody if note.on_click => landings.extend(note.offset_ms.map(f64::abs)),
+                Part::Melody | Part::Tone => {}
+            }
+        }
+    }
+    days.into_iter()
+        .filter(|(day, _)| *day >= from)
+        .map(|(day, (lengths, landings))| Heard {
+            day,
+            gracenotes: lengths.len(),
+            gracenote_ms: median(lengths),
+            landing_ms: median(landings),
+        })
+        .collect()
+}
+
+fn too_little(days: &[DayLine], cells: &[CellLine], heard: &[Heard]) -> Vec<String> {
+    let mut said = Vec::new();
+    if days.len() < 2 {
+        said.push("fewer than two days: a curve needs more".to_owned());
+    }
+    let few = cells.iter().filter(|cell| cell.chance.of < FEW).count();
+    if few > 0 && few == cells.len() {
+        said.push(format!(
+            "no cell has {FEW} marks yet: every clean rate is a guess"
+        ));
+    }
+    if heard.is_empty() {
+        said.push("nothing was measured by listening: no lengths and landings".to_owned());
+    }
+    said
+}
+
+/// By how many per cent this week's minutes (the seven days to a date) are above the mean of the
+/// four weeks before; nothing where those hold less than half an hour a week, which says nothing.
+/// A sudden rise in playing load is the named trigger of strain (Chan & Ackermann 2014); how much
+/// is sudden is chosen.
+pub fn rise(played: &[Played], today: Date) -> Option<f64> {
+    let minutes = |from: i32, to: i32| -> f64 {
+        played
+            .iter()
+            .filter(|stretch| {
+                let day = local_day(stretch.from_us, stretch.offset_s);
+                let ago = day.until(today).map_or(i32::MAX, |span| span.get_days());
+                (from..to).contains(&ago)
+            })
+            .map(|stretch| (stretch.to_us - stretch.from_us).max(0) as f64 / 60e6)
+            .sum()
+    };
+    let before = minutes(7, 35) / 4.0;
+    (before >= 30.0).then(|| (minutes(0, 7) / before - 1.0) * 100.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use jiff::civil::date;
+
+    fn stretch(day: Date, minutes: i64) -> Played {
+        let days = date(1970, 1, 1).until(day).expect("a span").get_days();
+        let from_us = i64::from(days) * 86_400_000_000;
+        Played {
+            from_us,
+            to_us: from_us + minutes * 60_000_000,
+            offset_s: 0,
+            drill: "ours".to_owned(),
+        }
+    }
+
+    /// Sixty minutes a week for four weeks, then ninety: half as much again.
+    #[test]
+    fn a_week_is_held_against_the_four_before() {
+        let today = date(2024, 3, 3);
+        let mut played: Vec<Played> = [8, 15, 22, 29]
+            .map(|ago| {
+                stretch(
+                    today
+                        .checked_sub(jiff::Span::new().days(ago))
+                        .expect("a day"),
+                    60,
+                )
+            })
+            .to_vec();
+        played.push(stretch(date(2024, 2, 29), 90));
+        assert!((rise(&played, today).expect("enough") - 50.0).abs() < 1e-9);
+        assert_eq!(
+            rise(&played[4..], today),
+            None,
+            "nothing to hold it against"
+        );
+    }
+
+    #[test]
+    fn a_clock_set_back_and_an_empty_journal_are_no_trouble() {
+        let mut back = stretch(date(2027, 1, 1), 5);
+        back.to_us = back.from_us - 1;
+        let found = progress(&[], &[back], &[], None, &Rule::default());
+        assert_eq!(found.days.len(), 1);
+        assert_eq!(found.days[0].minutes, 0.0);
+        assert_eq!(found.too_little.len(), 2);
+        assert_eq!(median(vec![3.0, 1.0, 2.0, 10.0]), Some(2.5));
+    }
+}

@@ -1,0 +1,99 @@
+//! The warm-up: what to do now, how long still, what is next.
+
+use super::{fitted, put, put_right, wrapped};
+use crate::app::Warming;
+use crate::screen::Theme;
+use ratatui::Frame;
+use ratatui::layout::Rect;
+
+fn clock(seconds: f64) -> String {
+    let whole = seconds.max(0.0).ceil() as u64;
+    format!("{}:{:02}", whole / 60, whole % 60)
+}
+
+/// Draws the warm-up.
+pub(in crate::screen) fn draw(
+    warming: &Warming,
+    trouble: Option<&str>,
+    theme: Theme,
+    frame: &mut Frame,
+) {
+    let area = frame.area();
+    let buffer = frame.buffer_mut();
+    let inner = Rect {
+        x: area.x + 1,
+        width: area.width.saturating_sub(2),
+        ..area
+    };
+    let (total, gone) = warming.seconds();
+    put(buffer, inner, inner.x, inner.y, "warm-up", theme.heading());
+    put_right(
+        buffer,
+        inner,
+        inner.y,
+        &format!("{} left", clock(total - gone)),
+        theme.faint(),
+    );
+    let mut y = inner.y + 2;
+    match warming.step() {
+        Some(step) => {
+            for line in wrapped(&step.says, inner.width).iter().take(3) {
+                put(buffer, inner, inner.x, y, line, theme.strong());
+                y += 1;
+            }
+            let left = f64::from(step.seconds) - warming.run;
+            let tempo = crate::units::spell_fraction(&step.tempo.value());
+            let state = if warming.paused { "paused" } else { "" };
+            put(
+                buffer,
+                inner,
+                inner.x,
+                y,
+                &format!("at {tempo}, {} {state}", clock(left)),
+                theme.plain(),
+            );
+            y += 1;
+        }
+        None => {
+            let rest = "warm: now play. Ten minutes' rest an hour, stop before it hurts; what hurts is for a clinician, how to move is for a teacher.";
+            for line in wrapped(rest, inner.width) {
+                put(buffer, inner, inner.x, y, &line, theme.strong());
+                y += 1;
+            }
+        }
+    }
+    let share = if total > 0.0 {
+        (gone / total).clamp(0.0, 1.0)
+    } else {
+        1.0
+    };
+    let full = (share * f64::from(inner.width)).round() as usize;
+    let bar: String = (0..usize::from(inner.width))
+        .map(|at| if at < full { '█' } else { '░' })
+        .collect();
+    put(buffer, inner, inner.x, y, &bar, theme.done());
+    if let Some(next) = warming.next() {
+        let text = fitted(&format!("next: {}", next.says), inner.width);
+        put(buffer, inner, inner.x, y + 1, &text, theme.faint());
+    }
+    if let Some(trouble) = trouble {
+        let line = fitted(trouble, inner.width);
+        put(
+            buffer,
+            inner,
+            inner.x,
+            inner.bottom().saturating_sub(2),
+            &line,
+            theme.urgent(),
+        );
+    }
+    let keys = "space or pedal pause   n next   q leave";
+    put(
+        buffer,
+        inner,
+        inner.x,
+        inner.bottom().saturating_sub(1),
+        keys,
+        theme.faint(),
+    );
+}
