@@ -10,4 +10,5 @@ mod all {
     mod real_time;
     mod terminal;
     mod tunes;
+    mod weeks;
 }

@@ -17,11 +17,28 @@ pub struct Listed {
     pub playable: bool,
 }
 
+/// Something to practise today, with its reason.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TodayLine {
+    /// The drill's name or a file.
+    pub open: String,
+    /// The stage, from 0.
+    pub stage: usize,
+    /// The tempo.
+    pub tempo: crate::units::Bpm,
+    /// Minutes to plan for it.
+    pub minutes: u32,
+    /// Why, one sentence.
+    pub why: String,
+}
+
 /// The list and where the player is in it.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Choose {
     /// All drills.
     pub drills: Vec<Listed>,
+    /// What to practise today, first things first.
+    pub today: Vec<TodayLine>,
     /// Letters that titles and names are searched for.
     pub search: String,
     /// Letters that are typed are searched for.

@@ -12,6 +12,15 @@ pub enum Effect {
     List,
     /// Read a drill and its marks; answered by a message.
     Open(String),
+    /// Read a drill and its marks and begin in a cell; answered by a message.
+    OpenAt {
+        /// The drill's name or a file.
+        name: String,
+        /// The stage, from 0.
+        stage: usize,
+        /// The tempo.
+        tempo: crate::units::Bpm,
+    },
     /// Store records in the journal in one go; answered by a message.
     Store(Vec<Record>),
     /// Send a timeline to the player.

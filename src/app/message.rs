@@ -1,6 +1,6 @@
 //! What can happen.
 
-use super::choose::Listed;
+use super::choose::{Listed, TodayLine};
 use super::model::SoundState;
 use crate::drill::Drill;
 use crate::practice::{CellKey, Entry, Hand, Mark, StagePrint};
@@ -18,6 +18,10 @@ pub enum Message {
     NotOpened(String),
     /// The list of drills was read again.
     Listed(Vec<Listed>),
+    /// What to practise today was composed again.
+    Today(Vec<TodayLine>),
+    /// A word of care.
+    Care(String),
     /// Something that plays is heard now.
     Heard(Report),
     /// The place that is heard now.
@@ -91,6 +95,8 @@ pub enum Action {
     },
     /// In a list: open what is marked.
     Open,
+    /// In the list of drills: open what comes first today, where its climb stands.
+    OpenToday,
     /// In the list of drills: the letters typed from now on are looked for.
     SearchBegin,
     /// In the list of drills: a letter to look for.

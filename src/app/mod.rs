@@ -4,6 +4,7 @@
 //! Knows no terminal, no device and no database, and reads no clock: the moment comes with the
 //! message.
 
+mod care;
 mod choose;
 mod effect;
 mod message;
@@ -13,7 +14,8 @@ mod practising;
 mod update;
 mod warming;
 
-pub use choose::{Choose, Listed};
+pub use care::Care;
+pub use choose::{Choose, Listed, TodayLine};
 pub use effect::Effect;
 pub use message::{Action, Message, OpenedDrill};
 pub use model::{Model, Options, Page, SoundState};

@@ -28,6 +28,8 @@ pub fn update(model: &mut Model, at: Moment, message: Message) -> Vec<Effect> {
             model.choose.drills = drills;
             model.choose.move_by(0);
         }
+        Message::Today(lines) => model.choose.today = lines,
+        Message::Care(word) => model.notice = Some(Notice::plain(word)),
         Message::Heard(report) => heard(model, at, &report, &mut effects),
         Message::Position {
             serial,
@@ -169,7 +171,18 @@ fn act_in_list(model: &mut Model, action: Action, effects: &mut Vec<Effect>) {
     match action {
         Action::Move(lines) => model.choose.move_by(lines),
         Action::MoveToEnd { last } => model.choose.move_to_end(last),
-        Action::SearchBegin => model.choose.searching = true,
+        Action::SearchBegin => {
+            model.notice = None;
+            model.choose.searching = true;
+        }
+        Action::OpenToday => match model.choose.today.first() {
+            Some(line) => effects.push(Effect::OpenAt {
+                name: line.open.clone(),
+                stage: line.stage,
+                tempo: line.tempo,
+            }),
+            None => model.notice = Some(Notice::plain("nothing is due today: choose a drill")),
+        },
         Action::Search(letter) => model.choose.search(Some(letter)),
         Action::SearchBack => model.choose.search(None),
         Action::Open => {

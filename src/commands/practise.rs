@@ -3,8 +3,8 @@
 use super::open::open;
 use super::shell::{Begin, Shell};
 use super::terminal::{self, Manner, Terminal};
-use super::{Failure, Outcome, Ran, arguments, folders, homework, output, settings};
-use crate::app::{Message, Model};
+use super::{Failure, Outcome, Ran, arguments, folders, homework, output, plan, settings};
+use crate::app::{Care, Message, Model, Page};
 use crate::live::{Asked, DEFAULT_BUFFER};
 use crate::screen::{Plain, Theme, action, view};
 use crate::settings::Settings;
@@ -242,6 +242,7 @@ pub(super) fn screen(settings: &Settings, mut shell: Shell, mut model: Model) ->
             log.as_ref(),
             &terminate,
             &pedals,
+            settings,
             |model, _| {
                 for line in plain.lines(model) {
                     output::print(&format!("{line}\r\n"))?;
@@ -264,6 +265,7 @@ pub(super) fn screen(settings: &Settings, mut shell: Shell, mut model: Model) ->
             log.as_ref(),
             &terminate,
             &pedals,
+            settings,
             |model, clear| {
                 if clear {
                     // The terminal was someone else's meanwhile: nothing drawn before counts.
@@ -282,6 +284,21 @@ pub(super) fn screen(settings: &Settings, mut shell: Shell, mut model: Model) ->
     Ok(Outcome::Done)
 }
 
+/// What is said once when the program begins: the level of headphones, or a sharp rise of a week.
+fn opening_words(chosen: &Settings, shell: &Shell) -> Option<String> {
+    let most = chosen.number("care.rise");
+    if most > 0.0
+        && let Some(rise) = shell.rise().filter(|rise| *rise > most)
+    {
+        return Some(format!(
+            "{rise:.0} % more this week than in the four before: a sudden rise is what strains; build up slowly"
+        ));
+    }
+    chosen.switch("care.headphones").then(|| {
+        "with headphones: as quiet as will do; you should still hear someone speak".to_owned()
+    })
+}
+
 /// The one loop: keys, what is heard, what is to be shown.
 fn run_loop(
     shell: &mut Shell,
@@ -290,13 +307,25 @@ fn run_loop(
     log: Option<&File>,
     terminate: &AtomicBool,
     pedals: &settings::Pedals,
+    chosen: &Settings,
     mut show: impl FnMut(&Model, bool) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
     show(model, false)?;
     // What takes longer comes after the first screen.
     let drills = shell.list(true);
     shell.tell(model, Message::Listed(drills));
+    let rule = plan::rule(chosen);
+    let today = shell.today(&rule);
+    shell.tell(model, Message::Today(today));
+    for word in opening_words(chosen, shell) {
+        shell.tell(model, Message::Care(word));
+    }
     show(model, false)?;
+    let rest = chosen
+        .switch("care.rest")
+        .then(|| chosen.number("care.rest-after") as u32);
+    let mut care = Care::after(rest);
+    let mut page = model.page;
     let mut shown = Instant::now();
     while !model.quit {
         let moving = model.is_moving() || shell.is_busy();
@@ -334,12 +363,24 @@ fn run_loop(
         }
         if model.is_moving() || shell.is_busy() {
             shell.listen(model);
+            if model.is_moving()
+                && let Some(word) = care.playing(shell.now().heard_ms)
+            {
+                shell.tell(model, Message::Care(word));
+            }
             changed |= shown.elapsed() >= FRAME;
         }
         if std::mem::take(&mut shell.suspend) {
             terminal.suspend(log)?;
             changed = true;
             clear = true;
+        }
+        if page != model.page {
+            page = model.page;
+            if page == Page::Choose && !model.quit {
+                let today = shell.today(&rule);
+                shell.tell(model, Message::Today(today));
+            }
         }
         if changed && !model.quit {
             show(model, clear)?;

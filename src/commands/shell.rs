@@ -1,11 +1,14 @@
 //! The shell around the app: carries out effects and turns the world into messages.
 
-use super::folders;
 use super::open::{self, Opened};
-use crate::app::{Effect, Listed, Message, Model, OpenedDrill, SoundState, prints, scores, update};
+use super::{folders, plan};
+use crate::app::{
+    Effect, Listed, Message, Model, OpenedDrill, SoundState, TodayLine, prints, scores, update,
+};
 use crate::drill::Drill;
 use crate::journal::{Journal, Trouble};
 use crate::live::{Asked, Heard, Player, State};
+use crate::planning::{self, Rule};
 use crate::practice::ladder::rungs;
 use crate::practice::{CellStatus, Moment, Plan, Record, StagePrint, replay};
 use crate::sound::Sound;
@@ -105,6 +108,13 @@ impl Shell {
         match effect {
             Effect::List => Some(Message::Listed(self.list(true))),
             Effect::Open(name) => Some(self.open(&name)),
+            Effect::OpenAt { name, stage, tempo } => {
+                self.begin = Begin {
+                    stage: Some(stage),
+                    tempo: Some(tempo),
+                };
+                Some(self.open(&name))
+            }
             Effect::Store(records) => Some(self.store(records)),
             Effect::Load {
                 timeline,
@@ -254,6 +264,31 @@ impl Shell {
                 }
             })
             .collect()
+    }
+
+    /// What to practise today.
+    pub(crate) fn today(&self, rule: &Rule) -> Vec<TodayLine> {
+        let digest = match &self.journal {
+            Some(journal) => plan::digest_of(journal).unwrap_or_default(),
+            None => return Vec::new(),
+        };
+        let (drills, due) = (plan::all_known(), plan::due(&digest));
+        planning::today(&digest, &drills, &due, plan::date(), rule)
+            .into_iter()
+            .map(|item| TodayLine {
+                open: item.open,
+                stage: item.stage_number.saturating_sub(1),
+                tempo: item.tempo,
+                minutes: item.minutes,
+                why: item.why,
+            })
+            .collect()
+    }
+
+    /// By how many per cent this week is above the four before.
+    pub(crate) fn rise(&self) -> Option<f64> {
+        let played = self.journal.as_ref()?.playing().ok()?;
+        planning::rise(&played, plan::date())
     }
 
     /// The name of the drill practised last.

@@ -104,6 +104,13 @@ pub const BINDINGS: &[Binding] = &[
     ),
     row(
         Place::List,
+        &[Char('t')],
+        Action::OpenToday,
+        "t",
+        "practise what comes first today",
+    ),
+    row(
+        Place::List,
         &[Char('/')],
         Action::SearchBegin,
         "/",

@@ -4,6 +4,7 @@ use super::{fitted, put, put_right, wrapped};
 use crate::app::Model;
 use crate::screen::Theme;
 use ratatui::Frame;
+use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
 /// Draws the list, the marked drill's purpose below it.
@@ -29,14 +30,16 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
     );
     let shown = model.choose.shown();
     let foot: u16 = if area.height >= 16 { 6 } else { 3 };
-    let room = area.height.saturating_sub(2 + foot);
+    let today = draw_today(model, theme, buffer, area);
+    let head = 2 + today;
+    let room = area.height.saturating_sub(head + foot);
     let first = model
         .choose
         .marked
         .saturating_sub(usize::from(room) / 2)
         .min(shown.len().saturating_sub(usize::from(room)));
     for (row, drill) in shown.iter().skip(first).take(usize::from(room)).enumerate() {
-        let y = area.y + 2 + row as u16;
+        let y = area.y + head + row as u16;
         let marked = first + row == model.choose.marked;
         let style = if marked { theme.here() } else { theme.plain() };
         let sign = if marked { "▸ " } else { "  " };
@@ -68,7 +71,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
             buffer,
             area,
             area.x + 3,
-            area.y + 2,
+            area.y + head,
             "no drill has these letters",
             theme.faint(),
         );
@@ -126,7 +129,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
         );
     }
     let keys = if area.width >= 70 {
-        "enter practise   / look for   ? keys   q leave"
+        "enter practise   t today's first   / look for   ? keys   q leave"
     } else {
         "enter practise  / find  ? keys  q"
     };
@@ -138,4 +141,37 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
         keys,
         theme.faint(),
     );
+}
+
+/// What to practise today and why, above the list; gives the rows it took. A small screen shows the
+/// first thing only.
+fn draw_today(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) -> u16 {
+    let today = &model.choose.today;
+    if today.is_empty() || model.choose.searching {
+        return 0;
+    }
+    let most = match area.height {
+        ..14 => 1,
+        14..20 => 2,
+        _ => 4,
+    };
+    let minutes: u32 = today.iter().map(|line| line.minutes).sum();
+    let mut y = area.y + 1;
+    let width = area.width.saturating_sub(2);
+    if most > 1 {
+        let head = format!("today, {minutes} minutes");
+        put(buffer, area, area.x + 1, y, &head, theme.heading());
+        y += 1;
+    }
+    for (row, line) in today.iter().take(most).enumerate() {
+        let sign = if row == 0 { "t" } else { " " };
+        let text = fitted(
+            &format!("{sign} {:2} min  {}", line.minutes, line.why),
+            width,
+        );
+        put(buffer, area, area.x + 1, y, &text, theme.plain());
+        y += 1;
+    }
+    // The list's own head leaves a row between.
+    (y - area.y).saturating_sub(1)
 }

@@ -1,0 +1,67 @@
+//! Care for the player: a gentle word after long unbroken playing. Knows no clock: the moment comes
+//! in milliseconds on one that never goes back.
+
+/// Stillness that counts as a break, milliseconds. Five minutes, chosen.
+const BREAK_MS: i64 = 5 * 60 * 1000;
+
+/// How long playing has gone on without a break.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Care {
+    /// Playing without a break before a word is said, milliseconds; nothing: never.
+    pub after_ms: Option<i64>,
+    since: Option<i64>,
+    last: i64,
+    said: bool,
+}
+
+impl Care {
+    /// Says a word after so many minutes; nothing: never.
+    pub fn after(minutes: Option<u32>) -> Self {
+        Self {
+            after_ms: minutes.map(|minutes| i64::from(minutes) * 60_000),
+            ..Self::default()
+        }
+    }
+
+    /// Playing is heard at a moment; gives the word once for each long stretch.
+    pub fn playing(&mut self, now_ms: i64) -> Option<String> {
+        if self.since.is_none() || now_ms - self.last >= BREAK_MS {
+            self.since = Some(now_ms);
+            self.said = false;
+        }
+        self.last = now_ms;
+        let stretch = now_ms - self.since?;
+        if self.said || stretch < self.after_ms? {
+            return None;
+        }
+        self.said = true;
+        Some(format!(
+            "{} minutes without a break: rest the hands for ten; stop before it hurts",
+            stretch / 60_000
+        ))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Said at every bar it would be turned off; said never it would protect nobody.
+    #[test]
+    fn a_word_is_said_once_for_each_long_stretch() {
+        let minute = 60_000;
+        let words = |from: i64, to: i64, care: &mut Care| {
+            (from..to)
+                .filter(|at| care.playing(at * minute).is_some())
+                .count()
+        };
+        let mut care = Care::after(Some(50));
+        assert_eq!(words(0, 50, &mut care), 0);
+        assert_eq!(words(50, 100, &mut care), 1);
+        // After a rest of ten minutes it counts anew.
+        assert_eq!(words(110, 160, &mut care), 0);
+        assert_eq!(words(160, 170, &mut care), 1);
+        let mut off = Care::after(None);
+        assert_eq!(words(0, 500, &mut off), 0);
+    }
+}

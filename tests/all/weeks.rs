@@ -1,0 +1,361 @@
+//! Weeks with the real binary: settings, the journal looked after, today, homework there and back.
+
+use gracerung::app::{prints, scores};
+use gracerung::drill::{Drill, built_in, read};
+use gracerung::journal::Journal;
+use gracerung::practice::ladder::rungs;
+use gracerung::practice::{By, CellKey, Kind, Mark, Record, RecordId};
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+use tempfile::TempDir;
+use uuid::Uuid;
+
+/// A home of its own, with the folders the program keeps things in.
+struct Home(TempDir);
+
+impl Home {
+    fn new() -> Self {
+        Self(TempDir::new().expect("a folder"))
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.0.path().join(name)
+    }
+
+    fn command(&self, arguments: &[&str]) -> Command {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_gracerung"));
+        command
+            .args(arguments)
+            .current_dir(self.0.path())
+            .env_clear()
+            .env("HOME", self.0.path())
+            .env("XDG_DATA_HOME", self.path("data"))
+            .env("XDG_CONFIG_HOME", self.path("config"))
+            .env("TZ", "UTC");
+        command
+    }
+
+    fn run(&self, arguments: &[&str]) -> Output {
+        self.command(arguments).output().expect("it runs")
+    }
+
+    /// What a command says when it has nothing to remark.
+    #[track_caller]
+    fn said(&self, arguments: &[&str]) -> String {
+        let output = self.run(arguments);
+        assert_eq!(
+            output.status.code(),
+            Some(0),
+            "{arguments:?}: {}",
+            String::from_utf8_lossy(&output.stderr)
+        );
+        String::from_utf8(output.stdout).expect("text")
+    }
+
+    /// What a command complains of, with its exit code.
+    fn refused(&self, arguments: &[&str]) -> (Option<i32>, String) {
+        let output = self.run(arguments);
+        (
+            output.status.code(),
+            String::from_utf8_lossy(&output.stderr).into_owned(),
+        )
+    }
+
+    fn journal(&self) -> PathBuf {
+        self.path("data/gracerung/journal.sqlite")
+    }
+}
+
+fn drill(name: &str) -> Drill {
+    let text = built_in(name).expect("built in").text;
+    read(text.as_bytes()).0.expect("it reads")
+}
+
+/// Marks on a day in one cell: `c` is clean, `n` is not.
+fn practise(path: &Path, name: &str, cell: (usize, usize), day: i64, signs: &str) {
+    let drill = drill(name);
+    let ladder = &drill.ladder;
+    let rungs = rungs(ladder.from, ladder.to, ladder.step).expect("a ladder");
+    let key = CellKey {
+        stage: prints(&scores(&drill))[cell.0],
+        tempo: rungs[cell.1],
+    };
+    let session = Uuid::new_v4();
+    let record = |number: u64, kind: Kind, by: Option<By>| Record {
+        id: RecordId { session, number },
+        utc_us: (day * 86_400 + 36_000 + 10 * i64::try_from(number).expect("small")) * 1_000_000,
+        offset_s: 0,
+        kind,
+        drill: name.to_owned(),
+        cell: Some(key),
+        by,
+        thresholds: None,
+        measures: None,
+        version: "test".to_owned(),
+    };
+    let mut records = vec![record(0, Kind::Playing, None)];
+    for (at, sign) in signs.chars().enumerate() {
+        let at = at as u64;
+        let kind = Kind::Mark {
+            repetition: at,
+            mark: if sign == 'c' {
+                Mark::Clean
+            } else {
+                Mark::NotClean
+            },
+            needed: drill.clean,
+            free: false,
+        };
+        records.push(record(at + 1, kind, Some(By::Key)));
+    }
+    records.push(record(signs.len() as u64 + 1, Kind::Ended, None));
+    Journal::open(path)
+        .expect("a journal")
+        .append(&records)
+        .expect("stored");
+}
+
+/// The 1st of January 2027 in days since 1970.
+const NEW_YEAR: i64 = 20_819;
+
+/// A player who cannot see why a value is what it is cannot put it right.
+#[test]
+fn settings_show_where_each_value_comes_from() {
+    let home = Home::new();
+    assert!(home.said(&["settings"]).contains("default"));
+    home.said(&["settings", "--write"]);
+    let file = home.path("config/gracerung/settings.toml");
+    std::fs::write(&file, "la = 238\n[plan]\nminutes = 30\n").expect("written");
+    let output = home
+        .command(&["settings", "--json"])
+        .env("GRACERUNG_CLICK", "wood")
+        .output()
+        .expect("it runs");
+    let rows: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let row = |name: &str| {
+        let rows = rows.as_array().expect("rows");
+        rows.iter()
+            .find(|row| row["name"] == name)
+            .cloned()
+            .expect("a row")
+    };
+    assert_eq!(row("la")["value"], 238);
+    assert_eq!(row("la")["origin"], "file");
+    assert_eq!(row("click")["origin"], "environment");
+    assert_eq!(row("drones")["origin"], "default");
+    std::fs::write(&file, "la = 238\nclik = \"wood\"\n").expect("written");
+    let (code, said) = home.refused(&["today"]);
+    assert_eq!(code, Some(2));
+    assert!(
+        said.contains(":2:1: `clik` is no setting; did you mean `click`?"),
+        "{said}"
+    );
+    assert_eq!(home.refused(&["settings"]).0, Some(1));
+}
+
+/// Two computers, merged either way round: the same, and nothing twice.
+#[test]
+fn journals_are_merged_backed_up_exported_and_imported() {
+    let (one, two) = (Home::new(), Home::new());
+    assert_eq!(one.refused(&["journal", "check"]).0, Some(2), "none yet");
+    practise(&one.journal(), "birl", (0, 0), NEW_YEAR, "ccncc");
+    practise(&two.journal(), "grip", (0, 0), NEW_YEAR + 1, "ccccc");
+    let theirs = two.journal();
+    let theirs = theirs.to_str().expect("a name");
+    assert!(
+        one.said(&["journal", "merge", theirs])
+            .contains("7 new, 0 known")
+    );
+    assert!(
+        one.said(&["journal", "merge", theirs])
+            .contains("0 new, 7 known")
+    );
+    let ours = one.journal();
+    two.said(&["journal", "merge", ours.to_str().expect("a name")]);
+    assert_eq!(
+        one.said(&["journal", "export"]),
+        two.said(&["journal", "export"])
+    );
+    one.said(&["journal", "backup", "copy.sqlite"]);
+    assert!(
+        one.said(&["journal", "check", "copy.sqlite"])
+            .contains("14 entries in 2 sessions")
+    );
+    assert_eq!(
+        one.refused(&["journal", "backup", "copy.sqlite"]).0,
+        Some(2)
+    );
+    one.said(&["journal", "export", "-o", "all.jsonl"]);
+    let third = Home::new();
+    let all = one.path("all.jsonl");
+    assert!(
+        third
+            .said(&["journal", "import", all.to_str().expect("a name")])
+            .contains("14 new")
+    );
+    assert_eq!(
+        third.said(&["journal", "export"]),
+        one.said(&["journal", "export"])
+    );
+}
+
+#[test]
+fn today_says_what_and_why() {
+    let home = Home::new();
+    let fresh = home.said(&["today", "--on", "2027-01-01"]);
+    assert!(fresh.contains("new to you"), "{fresh}");
+    practise(&home.journal(), "birl", (0, 0), NEW_YEAR, "ccccc");
+    practise(&home.journal(), "birl", (1, 0), NEW_YEAR, "ccnc");
+    let said = home.said(&["today", "--on", "2027-01-05", "--minutes", "60"]);
+    assert!(
+        said.contains("Birl, full beats at 50: clean 4 days ago, due again"),
+        "{said}"
+    );
+    assert!(
+        said.contains("half climbed, 3 of the last 4 clean"),
+        "{said}"
+    );
+    let json = home.said(&["today", "--on", "2027-01-05", "--json"]);
+    let plan: serde_json::Value = serde_json::from_str(&json).expect("JSON");
+    assert_eq!(plan["items"][0]["kind"], "again");
+}
+
+/// The weeks as text, JSON, CSV, picture and page; and with nothing played.
+#[test]
+fn progress_is_shown_in_every_form() {
+    let home = Home::new();
+    assert!(home.said(&["progress"]).contains("nothing was played yet"));
+    for day in 0..5 {
+        practise(
+            &home.journal(),
+            "birl",
+            (0, usize::try_from(day).expect("small")),
+            NEW_YEAR + day,
+            "nccccc",
+        );
+    }
+    let text = home.said(&["progress", "birl"]);
+    assert!(
+        text.contains("2027-01-05") && text.contains("5 of 6 clean"),
+        "{text}"
+    );
+    assert!(
+        text.lines().all(|line| line.chars().count() <= 80),
+        "{text}"
+    );
+    let csv = home.said(&["progress", "birl", "--csv"]);
+    assert_eq!(csv.lines().count(), 6);
+    let json: serde_json::Value =
+        serde_json::from_str(&home.said(&["progress", "--json"])).expect("JSON");
+    assert_eq!(json["climbed"].as_array().map(Vec::len), Some(5));
+    home.said(&["progress", "birl", "-o", "p.svg"]);
+    home.said(&["progress", "-o", "p.html", "--since", "2027-01-03"]);
+    let svg = std::fs::read_to_string(home.path("p.svg")).expect("written");
+    assert!(svg.starts_with("<svg") && svg.contains("tempi reached"));
+    assert_eq!(home.refused(&["progress", "-o", "p.png"]).0, Some(2));
+    assert_eq!(home.refused(&["progress", "brill"]).0, Some(2));
+}
+
+/// Teacher to student to teacher, two homes and the files between them.
+#[test]
+fn homework_goes_out_and_comes_back() {
+    let (teacher, student) = (Home::new(), Home::new());
+    let (code, said) =
+        teacher.refused(&["assign", "birl", "--to-reach", "reel time", "-o", "w.yaml"]);
+    assert_eq!(code, Some(2));
+    assert!(said.contains("did you mean `real time`?"), "{said}");
+    teacher.said(&[
+        "assign",
+        "birl",
+        "--to-reach",
+        "full beats at 51",
+        "--by",
+        "2027-01-15",
+        "--note",
+        "the little finger does it",
+        "-o",
+        "week3.yaml",
+    ]);
+    let given = std::fs::read(teacher.path("week3.yaml")).expect("written");
+    std::fs::write(student.path("week3.yaml"), &given).expect("carried");
+    // The second rung, the first from 51 up.
+    practise(&student.journal(), "birl", (0, 0), NEW_YEAR, "ncccccc");
+    let ran = student.said(&["report", "week3.yaml", "-o", "early.yaml"]);
+    assert!(
+        ran.contains("not reached yet, now full beats at 50"),
+        "{ran}"
+    );
+    practise(&student.journal(), "birl", (0, 1), NEW_YEAR + 2, "ncccccn");
+    let ran = student.said(&[
+        "report",
+        "week3.yaml",
+        "--name",
+        "a player",
+        "--question",
+        "how hard?",
+        "-o",
+        "report.yaml",
+    ]);
+    assert!(ran.contains("reached 2027-01-03"), "{ran}");
+    let back = std::fs::read_to_string(student.path("report.yaml")).expect("written");
+    std::fs::write(teacher.path("r.yaml"), &back).expect("carried");
+    let early = std::fs::read_to_string(student.path("early.yaml")).expect("written");
+    std::fs::write(teacher.path("e.yaml"), early).expect("carried");
+    let table = teacher.said(&["review", "r.yaml", "e.yaml", "-o", "class.html"]);
+    assert!(
+        table.contains("a player") && table.contains("reached 2027-01-03"),
+        "{table}"
+    );
+    assert!(table.contains("how hard?"), "{table}");
+    assert!(teacher.path("class.html").is_file());
+    std::fs::write(
+        teacher.path("r.yaml"),
+        back.replace("2027-01-03", "2027-01-02"),
+    )
+    .expect("edited");
+    let (code, said) = teacher.refused(&["review", "r.yaml", "e.yaml"]);
+    assert_eq!(code, Some(1));
+    assert!(
+        said.contains("`r.yaml`: the file was damaged or edited"),
+        "{said}"
+    );
+    std::fs::write(student.path("week3.yaml"), &given[..given.len() / 2]).expect("cut");
+    let (code, said) = student.refused(&["practise", "week3.yaml"]);
+    assert_eq!(code, Some(2));
+    assert!(said.contains("cut off"), "{said}");
+}
+
+/// Two hundred reports in one go; each stands in the table.
+#[test]
+fn a_class_of_two_hundred_is_reviewed() {
+    let (teacher, student) = (Home::new(), Home::new());
+    teacher.said(&["assign", "birl", "grip", "-o", "w.yaml"]);
+    std::fs::copy(teacher.path("w.yaml"), student.path("w.yaml")).expect("carried");
+    practise(&student.journal(), "birl", (0, 0), NEW_YEAR, "ncccccc");
+    student.said(&["report", "w.yaml", "--name", "one of many", "-o", "r.yaml"]);
+    let report = std::fs::read(student.path("r.yaml")).expect("written");
+    let names: Vec<String> = (0..200).map(|at| format!("r-{at}.yaml")).collect();
+    for name in &names {
+        std::fs::write(teacher.path(name), &report).expect("carried");
+    }
+    let mut arguments = vec!["review", "--json"];
+    arguments.extend(names.iter().map(String::as_str));
+    let rows: serde_json::Value = serde_json::from_str(&teacher.said(&arguments)).expect("JSON");
+    assert_eq!(rows.as_array().map(Vec::len), Some(400));
+}
+
+#[test]
+fn a_warm_up_is_composed_and_can_be_listed() {
+    let home = Home::new();
+    let list = home.said(&["warmup", "--list", "--for", "band"]);
+    assert!(list.contains("without blowing"), "{list}");
+    let steps: serde_json::Value =
+        serde_json::from_str(&home.said(&["warmup", "--json"])).expect("JSON");
+    let seconds: u64 = steps
+        .as_array()
+        .expect("steps")
+        .iter()
+        .map(|step| step["seconds"].as_u64().unwrap_or(0))
+        .sum();
+    assert_eq!(seconds, 300);
+}
