@@ -317,7 +317,7 @@ fn run_loop(
     let rule = plan::rule(chosen);
     let today = shell.today(&rule);
     shell.tell(model, Message::Today(today));
-    for word in opening_words(chosen, shell) {
+    if let Some(word) = opening_words(chosen, shell) {
         shell.tell(model, Message::Care(word));
     }
     show(model, false)?;

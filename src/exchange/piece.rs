@@ -274,21 +274,21 @@ fn usual_ladder(tempo: Option<Bpm>) -> Ladder {
     }
 }
 
-/// `50 to 80 by 4%`, as the formats carry it.
+/// `50 to 80 by 4 per cent`, as the formats carry it.
 pub(super) fn ladder_text(ladder: &Ladder) -> String {
     let step = match ladder.step {
-        Step::Percent(step) => format!("{}%", write_fraction(&step)),
+        Step::Percent(step) => format!("{} per cent", write_fraction(&step)),
         Step::Beats(step) => write_fraction(&step),
     };
     format!("{} to {} by {step}", ladder.from, ladder.to)
 }
 
-/// Reads `50 to 80 by 4%`.
+/// Reads `50 to 80 by 4 per cent`; a percent sign would begin a comment in ABC.
 pub(super) fn ladder_of(text: &str) -> Option<Ladder> {
     let (from, rest) = text.split_once(" to ")?;
     let (to, step) = rest.split_once(" by ")?;
     let number = |text: &str| parse_fraction(text).ok();
-    let step = match step.trim().strip_suffix('%') {
+    let step = match step.trim().strip_suffix("per cent") {
         Some(percent) => Step::Percent(number(percent)?),
         None => Step::Beats(number(step)?),
     };
@@ -371,7 +371,7 @@ mod tests {
 
     #[test]
     fn a_ladder_reads_back_from_its_text() {
-        for text in ["50 to 80 by 4%", "133/2 to 90 by 3/2"] {
+        for text in ["50 to 80 by 4 per cent", "133/2 to 90 by 3/2"] {
             let ladder = ladder_of(text).expect("a ladder");
             assert_eq!(ladder_text(&ladder), text);
         }
