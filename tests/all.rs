@@ -4,6 +4,7 @@ mod all {
     mod catalogue;
     mod command_line;
     mod engraving;
+    mod exchange;
     mod invalid;
     mod layers;
     mod readme;

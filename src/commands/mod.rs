@@ -9,9 +9,11 @@ mod completions;
 mod devices;
 mod drills;
 mod explain;
+mod export;
 mod folders;
 mod handout;
 mod homework;
+mod import;
 mod journal;
 mod listen;
 mod make;
@@ -103,6 +105,10 @@ enum Command {
     Movements(movements::Arguments),
     /// Hear a recording: which notes, and how they compare with a drill.
     Listen(listen::Arguments),
+    /// Write a drill for other programs: ABC, MIDI or MusicXML.
+    Export(export::Arguments),
+    /// Make a drill of another program's file: ABC, MIDI or MusicXML.
+    Import(import::Arguments),
     /// List the sound devices.
     Devices(devices::Arguments),
     /// What to practise now, and why.
@@ -152,6 +158,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Some(Command::Make(arguments)) => make::run(&arguments),
         Some(Command::Movements(arguments)) => movements::run(&arguments),
         Some(Command::Listen(arguments)) => listen::run(&arguments),
+        Some(Command::Export(arguments)) => export::run(&arguments),
+        Some(Command::Import(arguments)) => import::run(&arguments),
         Some(Command::Devices(arguments)) => devices::run(&arguments),
         Some(Command::Today(arguments)) => today::run(&arguments),
         Some(Command::Progress(arguments)) => progress::run(&arguments),

@@ -2,6 +2,7 @@
 
 use super::{Failure, folders};
 use crate::drill::{BUILT_IN, Drill, LARGEST_FILE, Problem, Severity, built_in, read_for, render};
+use crate::exchange::{Format, read_abc};
 use crate::homework;
 use crate::movement::Schools;
 use crate::wording;
@@ -125,7 +126,10 @@ fn schools() -> Schools {
 
 fn read_source_for(path: &Path, schools: &Schools) -> Result<Source, Failure> {
     let bytes = read_bytes(path, LARGEST_FILE)?;
-    let (drill, problems) = read_for(&bytes, schools);
+    let (drill, problems) = match Format::of_name(&path.to_string_lossy()) {
+        Some(Format::Abc) => read_abc(&bytes),
+        _ => read_for(&bytes, schools),
+    };
     Ok(Source {
         shown: path.display().to_string(),
         text: String::from_utf8_lossy(&bytes).into_owned(),

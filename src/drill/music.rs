@@ -441,57 +441,12 @@ impl Reader {
         (start, spans.last().map_or(start + 1, |span| span.1))
     }
 
-    /// The order of play: each repeated part twice, its first ending the first time only.
+    /// The order of play, with what is wrong in it told.
     fn unroll(&mut self) -> Vec<usize> {
-        let mut order = Vec::new();
-        let mut part = 0;
-        let mut again = false;
-        let mut at = 0;
-        let mut in_second = false;
-        while at < self.bars.len() {
-            let Bar {
-                repeat_begins,
-                repeat_ends,
-                ending,
-                part_ends,
-                ..
-            } = self.bars[at];
-            if repeat_begins && !again {
-                part = at;
-                in_second = false;
-            }
-            if ending == Some(1) && again {
-                let second = (at + 1..self.bars.len()).find(|b| self.bars[*b].ending == Some(2));
-                again = false;
-                if let Some(second) = second {
-                    at = second;
-                    in_second = true;
-                } else {
-                    let (start, end) = self.bar_place(at);
-                    self.tell(start, end, Kind::NoSecondEnding);
-                    at += 1;
-                }
-                continue;
-            }
-            if ending == Some(2) && !in_second {
-                let (start, end) = self.bar_place(at);
-                self.tell(start, end, Kind::NoFirstEnding);
-            }
-            order.push(at);
-            if repeat_ends && !in_second {
-                if again {
-                    again = false;
-                    part = at + 1;
-                } else {
-                    again = true;
-                    at = part;
-                    continue;
-                }
-            } else if part_ends && !again {
-                part = at + 1;
-                in_second = false;
-            }
-            at += 1;
+        let (order, told) = body_order(&self.bars);
+        for (bar, kind) in told {
+            let (start, end) = self.bar_place(bar);
+            self.tell(start, end, kind);
         }
         order
     }
@@ -607,6 +562,60 @@ impl Reader {
             self.tell(end.saturating_sub(1), end, Kind::TieAtEnd);
         }
     }
+}
+
+/// The order of play: each repeated part twice, its first ending the first time only.
+pub fn body_order(bars: &[Bar]) -> (Vec<usize>, Vec<(usize, Kind)>) {
+    let mut told = Vec::new();
+    let mut order = Vec::new();
+    let mut part = 0;
+    let mut again = false;
+    let mut at = 0;
+    let mut in_second = false;
+    while at < bars.len() {
+        let Bar {
+            repeat_begins,
+            repeat_ends,
+            ending,
+            part_ends,
+            ..
+        } = bars[at];
+        if repeat_begins && !again {
+            part = at;
+            in_second = false;
+        }
+        if ending == Some(1) && again {
+            let second = (at + 1..bars.len()).find(|b| bars[*b].ending == Some(2));
+            again = false;
+            if let Some(second) = second {
+                at = second;
+                in_second = true;
+            } else {
+                told.push((at, Kind::NoSecondEnding));
+                at += 1;
+            }
+            continue;
+        }
+        if ending == Some(2) && !in_second {
+            told.push((at, Kind::NoFirstEnding));
+        }
+        order.push(at);
+        if repeat_ends && !in_second {
+            if again {
+                again = false;
+                part = at + 1;
+            } else {
+                again = true;
+                at = part;
+                continue;
+            }
+        } else if part_ends && !again {
+            part = at + 1;
+            in_second = false;
+        }
+        at += 1;
+    }
+    (order, told)
 }
 
 /// What is wrong with a written group, if anything.

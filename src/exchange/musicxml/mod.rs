@@ -1,7 +1,62 @@
-//! stub
-use super::Piece;
-use crate::drill::Problem;
-/// stub
-pub fn read(_: &[u8]) -> (Option<Piece>, Vec<Problem>) {
-    (None, Vec::new())
+//! MusicXML 4.0, partwise: the stages of a drill one after another in one part, each under a
+//! rehearsal mark.
+
+mod read;
+mod tree;
+mod write;
+
+pub use read::read;
+pub use write::write;
+
+/// The miscellaneous field that says that rehearsal marks begin stages.
+const STAGES: &str = "stages";
+/// The miscellaneous field of the ladder.
+const LADDER: &str = "ladder";
+/// The play instruction of a gracenote that a movement holds long.
+const HELD: &str = "held";
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drill::{self, BUILT_IN};
+    use crate::exchange::Piece;
+
+    #[test]
+    fn every_built_in_drill_comes_back_from_musicxml_note_for_note() {
+        for built_in in BUILT_IN {
+            let (drill, _) = drill::read(built_in.text.as_bytes());
+            let piece = Piece::of(&drill.expect("a built-in drill reads"), None, None);
+            let (back, problems) = read(&write(&piece));
+            assert_eq!(problems, [], "{}", built_in.name);
+            let back = back.expect("it is read");
+            assert_eq!(back.title, piece.title);
+            assert_eq!(back.ladder, piece.ladder);
+            assert_eq!(back.tempo, piece.tempo);
+            assert_eq!(back.sections.len(), piece.sections.len());
+            for (own, other) in piece.sections.iter().zip(&back.sections) {
+                assert_eq!(own.name, other.name);
+                assert_eq!(
+                    own.score.written_text(),
+                    other.score.written_text(),
+                    "{}",
+                    built_in.name
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn what_is_no_musicxml_is_a_sentence() {
+        for source in [
+            "",
+            "<html/>",
+            "<score-timewise/>",
+            "<score-partwise>",
+            "PK\u{3}\u{4}",
+        ] {
+            let (piece, problems) = read(source.as_bytes());
+            assert!(piece.is_none(), "{source}");
+            assert!(!problems.is_empty(), "{source}");
+        }
+    }
 }

@@ -1,0 +1,85 @@
+//! `export`: a drill as a file for other programs.
+
+use super::open::open;
+use super::render::tuning;
+use super::{Failure, Outcome, Ran, arguments, output};
+use crate::exchange::midi::Sounding;
+use crate::exchange::{Format, Piece, abc, midi, musicxml};
+use crate::units::{Bpm, Hertz};
+use std::path::{Path, PathBuf};
+
+/// Arguments of `export`.
+#[derive(clap::Args)]
+#[command(
+    after_help = "Examples:\n  gracerung export grip-from-d -o grip.musicxml\n  \
+    gracerung export grip-from-d --stage \"real time\" --tempo 66 --repeats 4 -o grip.mid\n  \
+    gracerung export my-tune.abc --sounding --pipes -o my-tune.mid\n\n\
+    The file's ending tells the format: .abc, .mid or .musicxml. Without --stage every stage is\n\
+    written: in ABC as a tune each, in MusicXML one after another under rehearsal marks, in MIDI\n\
+    one after another, each with its count-in. An existing file is kept unless --force is given."
+)]
+pub(crate) struct Arguments {
+    /// A built-in drill's name, or a path.
+    #[arg(value_name = "DRILL")]
+    drill: String,
+    /// One stage, by number from 1 or by name; all when left out.
+    #[arg(long)]
+    stage: Option<String>,
+    /// Beats a minute; the ladder's first when left out.
+    #[arg(long, value_parser = arguments::tempo)]
+    tempo: Option<Bpm>,
+    /// Repetitions in a MIDI file, each with its breath.
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=1000))]
+    repeats: u32,
+    /// MIDI at the chanter's own pitch and tuning, by pitch bend.
+    #[arg(long)]
+    sounding: bool,
+    /// Pitch of low A in hertz, with --sounding: 236 when left out, 480 with --pipes.
+    #[arg(long, value_parser = arguments::low_a, requires = "sounding")]
+    la: Option<Hertz>,
+    /// The pipe chanter instead of the practice chanter, with --sounding.
+    #[arg(long, requires = "sounding")]
+    pipes: bool,
+    /// Where to write: FILE.abc, FILE.mid or FILE.musicxml.
+    #[arg(short, long, value_name = "FILE")]
+    output: PathBuf,
+    /// Replace a file that exists.
+    #[arg(long)]
+    force: bool,
+}
+
+/// The format a file's ending tells.
+pub(crate) fn format_of(path: &Path) -> Result<Format, Failure> {
+    Format::of_name(&path.to_string_lossy()).ok_or_else(|| {
+        Failure(format!(
+            "`{}` tells no format: expected a name that ends in .abc, .mid or .musicxml",
+            path.display()
+        ))
+    })
+}
+
+/// Runs `export`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    let format = format_of(&arguments.output)?;
+    output::ready_to_write(&arguments.output, arguments.force)?;
+    let opened = open(&arguments.drill)?;
+    let stage = match &arguments.stage {
+        Some(wanted) => Some(arguments::stage(&opened.drill, wanted)?.0),
+        None => None,
+    };
+    let piece = Piece::of(&opened.drill, stage, arguments.tempo);
+    let bytes = match format {
+        Format::Abc => abc::write(&piece),
+        Format::MusicXml => musicxml::write(&piece),
+        Format::Midi => {
+            let sounding = if arguments.sounding {
+                Sounding::Tuned(tuning(arguments.la, arguments.pipes))
+            } else {
+                Sounding::AsWritten
+            };
+            midi::write(&piece, arguments.repeats, sounding)
+        }
+    };
+    output::write_bytes(&arguments.output, arguments.force, &bytes)?;
+    Ok(Outcome::Done)
+}

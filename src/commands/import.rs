@@ -1,0 +1,46 @@
+//! `import`: another program's file as a drill.
+
+use super::export::format_of;
+use super::open::read_bytes;
+use super::{Failure, Outcome, Ran, output};
+use crate::drill::{LARGEST_FILE, render, write};
+use crate::exchange::read;
+use std::path::PathBuf;
+
+/// Arguments of `import`.
+#[derive(clap::Args)]
+#[command(after_help = "Examples:\n  gracerung import tune.abc -o tune.yaml\n  \
+    gracerung import march.musicxml -o march.yaml\n\n\
+    What a drill cannot hold is told with what was done about it.\n\
+    Exit 0: imported as it stands. Exit 1: imported with changes, each told. Exit 2: not imported.")]
+pub(crate) struct Arguments {
+    /// FILE.abc, FILE.mid or FILE.musicxml.
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
+    /// Where to write the drill.
+    #[arg(short, long, value_name = "DRILL.yaml")]
+    output: PathBuf,
+    /// Replace a file that exists.
+    #[arg(long)]
+    force: bool,
+}
+
+/// Runs `import`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    let format = format_of(&arguments.file)?;
+    output::ready_to_write(&arguments.output, arguments.force)?;
+    let bytes = read_bytes(&arguments.file, 16 * LARGEST_FILE)?;
+    let (piece, problems) = read(format, &bytes);
+    let shown = arguments.file.display().to_string();
+    let told = render(&shown, &String::from_utf8_lossy(&bytes), &problems);
+    let Some(piece) = piece else {
+        return Err(Failure(format!("`{shown}` was not imported:\n{told}")));
+    };
+    let text = write(&piece.document()).map_err(Failure)?;
+    output::write_bytes(&arguments.output, arguments.force, text.as_bytes())?;
+    if problems.is_empty() {
+        return Ok(Outcome::Done);
+    }
+    output::complain(&format!("imported with changes:\n{told}"));
+    Ok(Outcome::Findings)
+}

@@ -1,0 +1,509 @@
+//! A MusicXML file to a piece.
+
+use super::tree::{Element, read_tree};
+use super::{HELD, LADDER, STAGES};
+use crate::chanter::Note;
+use crate::drill::{
+    Bar, Gracenote, Group, LARGEST_FILE, Music, Place, Problem, Written, body_order, mend_music,
+};
+use crate::exchange::piece::{
+    Piece, Section, adopted, adopted_at, beats_a_minute, foreign, ladder_of,
+};
+use crate::movement::Lengths;
+use crate::rhythm::Metre;
+use crate::units::{Beats, Bpm, Fraction, parse_fraction};
+
+/// The largest file that is read, bytes: a note takes a few hundred of them.
+const LARGEST: usize = 16 * LARGEST_FILE;
+/// The most measures that are read.
+const MOST_MEASURES: usize = 4096;
+
+/// Reads a partwise score, not packed.
+pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
+    let refuse =
+        |place: Place, found: String, expected: &str| (None, vec![foreign(place, found, expected)]);
+    if bytes.len() > LARGEST {
+        let found = format!("the file has {} bytes", bytes.len());
+        return refuse(Place::WHOLE_FILE, found, "at most 16 MiB");
+    }
+    if bytes.starts_with(b"PK") {
+        let found = "a packed score".to_owned();
+        return refuse(
+            Place::WHOLE_FILE,
+            found,
+            "the MusicXML inside it: unpack it first",
+        );
+    }
+    let Ok(source) = std::str::from_utf8(bytes) else {
+        let found = "text that is not UTF-8".to_owned();
+        return refuse(Place::WHOLE_FILE, found, "a file saved as UTF-8");
+    };
+    let root = match read_tree(source.trim_start_matches('\u{feff}')) {
+        Ok(root) => root,
+        Err((line, error)) => {
+            return refuse(at(line), format!("this is not XML: {error}"), "MusicXML");
+        }
+    };
+    if root.name != "score-partwise" {
+        let found = format!("a document of `{}`", shown(&root.name));
+        return refuse(at(root.line), found, "`score-partwise`");
+    }
+    let mut problems = Vec::new();
+    let parts: Vec<&Element> = root.all("part").collect();
+    let Some(part) = parts.first() else {
+        return refuse(
+            at(root.line),
+            "a score without a part".to_owned(),
+            "one part",
+        );
+    };
+    for other in &parts[1..] {
+        problems.push(adopted_at(
+            at(other.line),
+            "another part",
+            "left out: the chanter plays one line",
+        ));
+    }
+    let field = |name: &str| {
+        root.child("identification")
+            .and_then(|own| own.child("miscellaneous"))
+            .and_then(|own| {
+                own.all("miscellaneous-field")
+                    .find(|field| field.attribute("name") == Some(name))
+                    .map(|field| field.text.trim().to_owned())
+            })
+    };
+    let title = root
+        .child("work")
+        .and_then(|work| work.text_of("work-title"))
+        .or_else(|| root.text_of("movement-title"))
+        .unwrap_or_default()
+        .to_owned();
+    let about = root.child("identification").and_then(|own| {
+        own.all("creator")
+            .find(|creator| creator.attribute("type") == Some("composer"))
+            .map(|creator| format!("Composed by {}", creator.text.trim()))
+    });
+    let mut reader = PartReader {
+        stages: field(STAGES).is_some(),
+        ladder: field(LADDER).as_deref().and_then(ladder_of),
+        problems,
+        ..PartReader::default()
+    };
+    for (place, measure) in part.all("measure").enumerate() {
+        if place >= MOST_MEASURES {
+            reader.problems.push(adopted_at(
+                at(measure.line),
+                "a measure after the 4096th",
+                "left out",
+            ));
+            continue;
+        }
+        reader.measure(measure);
+    }
+    reader.finish(title, about)
+}
+
+fn at(line: usize) -> Place {
+    Place {
+        line: line.max(1),
+        column: 1,
+        width: 1,
+    }
+}
+
+fn shown(text: &str) -> String {
+    text.escape_debug().take(40).collect()
+}
+
+#[derive(Debug, Default)]
+struct PartReader {
+    stages: bool,
+    ladder: Option<crate::drill::Ladder>,
+    problems: Vec<Problem>,
+    metre: Option<Metre>,
+    tempo: Option<Bpm>,
+    divisions: Option<Fraction>,
+    voice: Option<String>,
+    group: Vec<Gracenote>,
+    /// A rest at the start, given to the first note.
+    owed: Fraction,
+    /// Names of sections and their bars with each bar's line.
+    sections: Vec<(String, Vec<(Bar, usize)>)>,
+}
+
+impl PartReader {
+    fn note(&mut self, element: &Element, found: impl Into<String>, done: impl Into<String>) {
+        self.problems
+            .push(adopted_at(at(element.line), found, done));
+    }
+
+    fn measure(&mut self, measure: &Element) {
+        let mut bar = Bar::default();
+        let mut name = None;
+        for element in &measure.children {
+            match element.name.as_str() {
+                "attributes" => self.attributes(element),
+                "note" => self.read_note(element, &mut bar),
+                "direction" => {
+                    let mark = element
+                        .all("direction-type")
+                        .find_map(|kind| kind.text_of("rehearsal"));
+                    if self.stages && mark.is_some() {
+                        name = mark.map(str::to_owned);
+                    } else {
+                        self.direction(element);
+                    }
+                    self.sound(element.child("sound"));
+                }
+                "sound" => self.sound(Some(element)),
+                "barline" => self.barline(element, &mut bar),
+                "backup" | "forward" | "print" => {}
+                other => self.note(element, format!("`{}`", shown(other)), "left out"),
+            }
+        }
+        if let Some(name) = name {
+            self.sections.push((name, Vec::new()));
+        } else if self.sections.is_empty() {
+            self.sections.push((Section::ONLY.to_owned(), Vec::new()));
+        }
+        if bar.notes.is_empty() {
+            self.note(measure, "a measure without a note", "left out");
+            return;
+        }
+        if let Some((_, bars)) = self.sections.last_mut() {
+            bars.push((bar, measure.line));
+        }
+    }
+
+    fn attributes(&mut self, attributes: &Element) {
+        for element in &attributes.children {
+            let text = element.text.trim();
+            match element.name.as_str() {
+                "divisions" => {
+                    self.divisions = parse_fraction(text)
+                        .ok()
+                        .filter(|value| *value > Fraction::from_integer(0));
+                }
+                "key" => {
+                    let fifths = element.text_of("fifths").unwrap_or("");
+                    if fifths != "2" {
+                        self.note(
+                            element,
+                            format!("a key of `{}` fifths", shown(fifths)),
+                            "the notes are kept; the chanter plays C and F sharp and G natural",
+                        );
+                    }
+                }
+                "time" => {
+                    let figures = format!(
+                        "{}/{}",
+                        element.text_of("beats").unwrap_or("?"),
+                        element.text_of("beat-type").unwrap_or("?")
+                    );
+                    match (Metre::parse(&figures), self.metre) {
+                        (Ok(metre), None) => self.metre = Some(metre),
+                        (Ok(metre), Some(own)) if metre == own => {}
+                        _ => self.problems.push(foreign(
+                            at(element.line),
+                            format!("the metre `{}`", shown(&figures)),
+                            "one metre throughout: 2/2, 2/4, 3/4, 4/4, 6/8, 9/8 or 12/8",
+                        )),
+                    }
+                }
+                "clef" if element.text_of("sign") == Some("G") => {}
+                "transpose" => {
+                    self.note(element, "a transposing part", "its written notes are read")
+                }
+                other => self.note(element, format!("`{}`", shown(other)), "left out"),
+            }
+        }
+    }
+
+    fn direction(&mut self, direction: &Element) {
+        for kind in direction.all("direction-type") {
+            for element in &kind.children {
+                if element.name != "metronome" {
+                    self.note(
+                        element,
+                        format!("`{}` over the music", shown(&element.name)),
+                        "left out",
+                    );
+                }
+            }
+        }
+    }
+
+    fn sound(&mut self, sound: Option<&Element>) {
+        let Some(text) = sound.and_then(|sound| sound.attribute("tempo")) else {
+            return;
+        };
+        let metre = self.metre.unwrap_or(Metre::FourFour);
+        let tempo = parse_fraction(text)
+            .ok()
+            .and_then(|quarters| beats_a_minute(metre, Fraction::new(1, 4), quarters));
+        match tempo {
+            Some(tempo) if self.tempo.is_none_or(|own| own == tempo) => self.tempo = Some(tempo),
+            _ => self.problems.push(adopted(
+                format!("the tempo `{}`", shown(text)),
+                "left out: a drill has a ladder instead",
+            )),
+        }
+    }
+
+    fn barline(&mut self, element: &Element, bar: &mut Bar) {
+        let right = element.attribute("location") != Some("left");
+        match element
+            .child("repeat")
+            .and_then(|own| own.attribute("direction"))
+        {
+            Some("forward") => bar.repeat_begins = true,
+            Some("backward") => {
+                bar.repeat_ends = true;
+                bar.part_ends = true;
+            }
+            _ => {}
+        }
+        if let Some(ending) = element.child("ending")
+            && ending.attribute("type") == Some("start")
+        {
+            match ending.attribute("number").map(str::trim) {
+                Some("1") => bar.ending = Some(1),
+                Some("2") => bar.ending = Some(2),
+                other => self.problems.push(foreign(
+                    at(ending.line),
+                    format!("the ending `{}`", shown(other.unwrap_or(""))),
+                    "first and second endings only",
+                )),
+            }
+        }
+        if right
+            && matches!(
+                element.text_of("bar-style"),
+                Some("light-light" | "light-heavy" | "heavy-heavy")
+            )
+        {
+            bar.part_ends = true;
+        }
+    }
+
+    fn read_note(&mut self, element: &Element, bar: &mut Bar) {
+        if let Some(voice) = element.text_of("voice") {
+            let main = self.voice.get_or_insert_with(|| voice.to_owned()).clone();
+            if main != voice {
+                self.note(
+                    element,
+                    format!("a note of voice `{}`", shown(voice)),
+                    "left out: the chanter plays one line",
+                );
+                return;
+            }
+        }
+        for child in &element.children {
+            match child.name.as_str() {
+                "lyric" | "listen" => {
+                    self.note(child, format!("`{}`", shown(&child.name)), "left out")
+                }
+                "notations" => {
+                    for own in &child.children {
+                        if !matches!(own.name.as_str(), "tied" | "tuplet") {
+                            self.note(own, format!("`{}` on a note", shown(&own.name)), "left out");
+                        }
+                    }
+                }
+                _ => {}
+            }
+        }
+        let chord = element.child("chord").is_some();
+        let grace = element.child("grace").is_some();
+        let length = element
+            .text_of("duration")
+            .and_then(|text| parse_fraction(text).ok())
+            .zip(self.divisions)
+            .map(|(duration, divisions)| duration / divisions / Fraction::from_integer(4));
+        let Some(pitch) = element.child("pitch") else {
+            let rest = element.child("rest").is_some();
+            match (rest, length, bar.notes.last_mut()) {
+                (true, Some(length), Some(last)) => {
+                    last.tied = true;
+                    let note = last.note;
+                    bar.notes.push(Written {
+                        note,
+                        length: Beats(length),
+                        tied: false,
+                        group: Group::None,
+                    });
+                    self.note(element, "a rest", "the note before sounds on");
+                }
+                (true, Some(length), None) => {
+                    let before = self
+                        .sections
+                        .last_mut()
+                        .and_then(|(_, bars)| bars.last_mut());
+                    if let Some(last) = before.and_then(|(bar, _)| bar.notes.last_mut()) {
+                        last.tied = true;
+                        bar.notes.push(Written {
+                            note: last.note,
+                            length: Beats(length),
+                            tied: false,
+                            group: Group::None,
+                        });
+                        self.note(element, "a rest", "the note before sounds on");
+                    } else {
+                        self.owed += length;
+                        self.note(
+                            element,
+                            "a rest at the start",
+                            "the first note begins there",
+                        );
+                    }
+                }
+                _ => self.note(element, "a note without a pitch", "left out"),
+            }
+            return;
+        };
+        let note = self.pitch(pitch);
+        if grace {
+            if chord {
+                self.note(element, "a chord of gracenotes", "its first note is kept");
+                return;
+            }
+            let held = element
+                .child("play")
+                .and_then(|play| {
+                    play.all("other-play")
+                        .find(|own| own.attribute("type") == Some(HELD))
+                })
+                .and_then(|own| parse_fraction(own.text.trim()).ok())
+                .map(Beats);
+            self.group.push(Gracenote { note, held });
+            return;
+        }
+        if chord {
+            self.note(element, "a chord", "its highest note is kept");
+            if let Some(last) = bar.notes.last_mut() {
+                last.note = last.note.max(note);
+            }
+            return;
+        }
+        let Some(length) = length.filter(|length| *length > Fraction::from_integer(0)) else {
+            self.problems.push(foreign(
+                at(element.line),
+                "a note without a length",
+                "a `duration` after `divisions`",
+            ));
+            return;
+        };
+        let group = match std::mem::take(&mut self.group) {
+            group if group.is_empty() => Group::None,
+            group => Group::Spelled(group),
+        };
+        bar.notes.push(Written {
+            note,
+            length: Beats(length + std::mem::take(&mut self.owed)),
+            tied: element
+                .all("tie")
+                .any(|tie| tie.attribute("type") == Some("start")),
+            group,
+        });
+    }
+
+    /// The chanter's note on that line or space, moved by octaves where it has none.
+    fn pitch(&mut self, pitch: &Element) -> Note {
+        let step = pitch
+            .text_of("step")
+            .and_then(|step| step.chars().next())
+            .unwrap_or('A');
+        let octave: i32 = pitch
+            .text_of("octave")
+            .and_then(|text| text.parse().ok())
+            .unwrap_or(4);
+        let alter = pitch.text_of("alter").unwrap_or("0");
+        let (low, high) = (step.to_ascii_uppercase(), step.to_ascii_lowercase());
+        let wanted = match octave {
+            4 => Note::from_abc_letter(low),
+            5 => Note::from_abc_letter(high),
+            _ => None,
+        };
+        let note = wanted.unwrap_or_else(|| {
+            let choices = if octave < 5 { [low, high] } else { [high, low] };
+            let near = choices
+                .into_iter()
+                .find_map(Note::from_abc_letter)
+                .unwrap_or(Note::LowA);
+            self.note(
+                pitch,
+                format!(
+                    "the note {}{octave} is not one of the chanter's nine",
+                    shown(&step.to_string())
+                ),
+                format!("moved to {}", near.spoken()),
+            );
+            near
+        });
+        let own = if matches!(note, Note::C | Note::F) {
+            "1"
+        } else {
+            "0"
+        };
+        if alter != own {
+            self.note(
+                pitch,
+                format!("{} altered by `{}`", note.spoken(), shown(alter)),
+                "as the chanter has it",
+            );
+        }
+        note
+    }
+
+    fn finish(mut self, title: String, about: Option<String>) -> (Option<Piece>, Vec<Problem>) {
+        if !self.group.is_empty() {
+            self.problems
+                .push(adopted("gracenotes before no note", "left out"));
+        }
+        let metre = self.metre.unwrap_or_else(|| {
+            self.problems
+                .push(adopted("no time signature", "read as 4/4"));
+            Metre::FourFour
+        });
+        let mut sections = Vec::new();
+        for (name, bars) in std::mem::take(&mut self.sections) {
+            let lines: Vec<usize> = bars.iter().map(|(_, line)| *line).collect();
+            let mut bars: Vec<Bar> = bars.into_iter().map(|(bar, _)| bar).collect();
+            for written in bars.iter_mut().flat_map(|bar| &mut bar.notes) {
+                written.length = metre.beats_of(written.length.0);
+                if let Group::Spelled(gracenotes) = &mut written.group {
+                    for held in gracenotes.iter_mut().filter_map(|own| own.held.as_mut()) {
+                        *held = metre.beats_of(held.0);
+                    }
+                }
+            }
+            if let Some(last) = bars.last_mut() {
+                last.part_ends = true;
+            } else {
+                continue;
+            }
+            let (order, told) = body_order(&bars);
+            for (bar, kind) in told {
+                let line = lines.get(bar).copied().unwrap_or(1);
+                self.problems.push(Problem::new(at(line), kind));
+            }
+            let mut music = Music { metre, bars, order };
+            for mended in mend_music(&mut music) {
+                let line = lines.get(mended.bar).copied().unwrap_or(1);
+                self.problems.push(Problem::new(at(line), mended.kind()));
+            }
+            sections.push(Section::new(name, music));
+        }
+        let piece = Piece {
+            title,
+            about,
+            metre,
+            tempo: self.tempo,
+            ladder: self.ladder,
+            lengths: Lengths::default(),
+            sections,
+        };
+        piece.finished(self.problems)
+    }
+}

@@ -1,0 +1,484 @@
+//! A piece to MusicXML.
+
+use super::{HELD, LADDER, STAGES};
+use crate::chanter::Note;
+use crate::drill::Written;
+use crate::exchange::Section;
+use crate::exchange::abc::{odd_part, tuplet_run};
+use crate::exchange::piece::{Piece, ladder_text};
+use crate::rhythm::{Metre, NoteValue, WrittenLength};
+use crate::score::{NoteId, ScoreNote};
+use crate::timeline::{EventKind, Layout, lay};
+use crate::units::{Beats, Fraction, SampleRate, write_fraction};
+use quick_xml::escape::escape;
+use std::collections::HashMap;
+use std::fmt::Write as _;
+
+/// Writes a partwise score, UTF-8.
+pub fn write(piece: &Piece) -> Vec<u8> {
+    let mut text = String::from(
+        "<?xml version=\"1.0\" encoding=\"UTF-8\" standalone=\"no\"?>\n\
+         <!DOCTYPE score-partwise PUBLIC \"-//Recordare//DTD MusicXML 4.0 Partwise//EN\" \
+         \"partwise.dtd\">\n<score-partwise version=\"4.0\">\n",
+    );
+    let _ = writeln!(
+        text,
+        "<work><work-title>{}</work-title></work>\n<identification>\n\
+         <encoding><software>gracerung {}</software></encoding>",
+        escape(piece.title.as_str()),
+        env!("CARGO_PKG_VERSION")
+    );
+    let _ = write!(
+        text,
+        "<miscellaneous><miscellaneous-field name=\"{STAGES}\">rehearsal marks</miscellaneous-field>"
+    );
+    if let Some(ladder) = &piece.ladder {
+        let _ = write!(
+            text,
+            "<miscellaneous-field name=\"{LADDER}\">{}</miscellaneous-field>",
+            escape(ladder_text(ladder).as_str())
+        );
+    }
+    text.push_str(
+        "</miscellaneous>\n</identification>\n<part-list>\n<score-part id=\"P1\">\
+         <part-name>Bagpipe</part-name>\n<score-instrument id=\"P1-I1\">\
+         <instrument-name>Bagpipe</instrument-name>\
+         <instrument-sound>wind.pipes.bagpipes</instrument-sound></score-instrument>\n\
+         <midi-instrument id=\"P1-I1\"><midi-channel>1</midi-channel>\
+         <midi-program>110</midi-program></midi-instrument>\n</score-part>\n</part-list>\n\
+         <part id=\"P1\">\n",
+    );
+    let divisions = divisions(piece);
+    let mut number = 0;
+    for (place, section) in piece.sections.iter().enumerate() {
+        let writer = SectionWriter {
+            piece,
+            section,
+            divisions,
+            shares: shares(piece, section),
+        };
+        writer.measures(&mut text, place == 0, &mut number);
+    }
+    text.push_str("</part>\n</score-partwise>\n");
+    text.into_bytes()
+}
+
+/// Divisions of a quarter note in which every length is whole.
+fn divisions(piece: &Piece) -> i128 {
+    let mut divisions = 1;
+    for section in &piece.sections {
+        for written in section.music.bars.iter().flat_map(|bar| &bar.notes) {
+            for length in split(written, piece.metre, Fraction::from_integer(1)) {
+                let quarters = length * Fraction::from_integer(4);
+                divisions = num_integer_lcm(divisions, *quarters.denom());
+            }
+        }
+    }
+    divisions
+}
+
+fn num_integer_lcm(a: i128, b: i128) -> i128 {
+    let (mut x, mut y) = (a, b);
+    while y != 0 {
+        (x, y) = (y, x % y);
+    }
+    a / x * b
+}
+
+/// A written note as notes with one head each, parts of a semibreve, after `factor` of a tuplet.
+fn split(written: &Written, metre: Metre, factor: Fraction) -> Vec<Fraction> {
+    let length = metre.semibreves_of(written.length) * factor;
+    let parts: Vec<Fraction> = WrittenLength::tied(length)
+        .iter()
+        .map(|length| length.part_of_semibreve())
+        .collect();
+    if parts.is_empty() {
+        vec![length]
+    } else {
+        parts
+    }
+}
+
+/// What part of the note it is taken from each gracenote lasts, in percent, at the piece's tempo.
+fn shares(piece: &Piece, section: &Section) -> HashMap<NoteId, f64> {
+    let layout = Layout {
+        lengths: piece.lengths,
+        ..Layout::at(piece.played_at(), SampleRate::USUAL)
+    };
+    let timeline = lay(&section.score, &layout);
+    let mut lengths: HashMap<NoteId, Beats> = HashMap::new();
+    for event in timeline.again.iter() {
+        if let EventKind::Sound(sounded) = event.kind {
+            lengths.insert(sounded.id, sounded.length);
+        }
+    }
+    let notes = &section.score.notes;
+    let mut shares = HashMap::new();
+    let mut giver = notes.last().map_or(Beats::ONE, |note| note.written);
+    for note in notes {
+        for (place, part) in note.group.parts.iter().enumerate() {
+            let from = if place < note.group.before_beat {
+                giver
+            } else {
+                note.written
+            };
+            let length = lengths.get(&part.id).copied().unwrap_or(Beats::ZERO);
+            if !from.is_zero() {
+                let share = Beats(length.0 / from.0).to_f64() * 100.0;
+                shares.entry(part.id).or_insert(share.clamp(0.01, 100.0));
+            }
+        }
+        giver = note.written;
+    }
+    shares
+}
+
+struct SectionWriter<'a> {
+    piece: &'a Piece,
+    section: &'a Section,
+    divisions: i128,
+    shares: HashMap<NoteId, f64>,
+}
+
+impl SectionWriter<'_> {
+    fn measures(&self, text: &mut String, first: bool, number: &mut u32) {
+        let metre = self.piece.metre;
+        let bars = &self.section.music.bars;
+        let resolved = self.section.bars();
+        let starts = repeat_starts(self.section);
+        let mut tied = false;
+        for (place, bar) in bars.iter().enumerate() {
+            let short = bar.length() < metre.bar();
+            let pickup = place == 0 && short && bars.len() > 1;
+            let named = if pickup && *number == 0 {
+                "0".to_owned()
+            } else if pickup {
+                format!("X{number}")
+            } else {
+                *number += 1;
+                number.to_string()
+            };
+            let implicit = if short { " implicit=\"yes\"" } else { "" };
+            let _ = writeln!(text, "<measure number=\"{named}\"{implicit}>");
+            if place == 0 && !first {
+                text.push_str("<print new-system=\"yes\"/>\n");
+            }
+            if first && place == 0 {
+                self.attributes(text);
+            }
+            if starts[place] || bar.ending.is_some() {
+                text.push_str("<barline location=\"left\">");
+                if starts[place] {
+                    text.push_str("<bar-style>heavy-light</bar-style>");
+                }
+                if let Some(ending) = bar.ending {
+                    let _ = write!(text, "<ending number=\"{ending}\" type=\"start\"/>");
+                }
+                if starts[place] {
+                    text.push_str("<repeat direction=\"forward\"/>");
+                }
+                text.push_str("</barline>\n");
+            }
+            if place == 0 {
+                self.directions(text, first);
+            }
+            tied = self.notes(text, &bar.notes, resolved[place], tied);
+            let last = place + 1 == bars.len();
+            let style = match (bar.repeat_ends || last, bar.part_ends) {
+                (true, _) => Some("light-heavy"),
+                (_, true) => Some("light-light"),
+                _ => None,
+            };
+            if let Some(style) = style {
+                let _ = write!(
+                    text,
+                    "<barline location=\"right\"><bar-style>{style}</bar-style>"
+                );
+                if let Some(ending) = bar.ending {
+                    let kind = if bar.repeat_ends {
+                        "stop"
+                    } else {
+                        "discontinue"
+                    };
+                    let _ = write!(text, "<ending number=\"{ending}\" type=\"{kind}\"/>");
+                }
+                if bar.repeat_ends {
+                    text.push_str("<repeat direction=\"backward\"/>");
+                }
+                text.push_str("</barline>\n");
+            } else if let Some(ending) = bar.ending {
+                let _ = writeln!(
+                    text,
+                    "<barline location=\"right\"><ending number=\"{ending}\" type=\"discontinue\"/>\
+                     </barline>"
+                );
+            }
+            text.push_str("</measure>\n");
+        }
+    }
+
+    /// Two sharps that are not printed: without the key readers would print sharps.
+    fn attributes(&self, text: &mut String) {
+        let (above, below) = self.piece.metre.figures();
+        let _ = writeln!(
+            text,
+            "<attributes><divisions>{}</divisions>\
+             <key print-object=\"no\"><fifths>2</fifths></key>\
+             <time><beats>{above}</beats><beat-type>{below}</beat-type></time>\
+             <clef><sign>G</sign><line>2</line></clef></attributes>",
+            self.divisions
+        );
+    }
+
+    fn directions(&self, text: &mut String, first: bool) {
+        if self.section.name != Section::ONLY {
+            let _ = writeln!(
+                text,
+                "<direction placement=\"above\"><direction-type><rehearsal>{}</rehearsal>\
+                 </direction-type></direction>",
+                escape(self.section.name.as_str())
+            );
+        }
+        if first {
+            let metre = self.piece.metre;
+            let tempo = self.piece.played_at();
+            let (unit, dot) = match metre {
+                Metre::TwoTwo => ("half", ""),
+                metre if metre.is_compound() => ("quarter", "<beat-unit-dot/>"),
+                _ => ("quarter", ""),
+            };
+            let quarters =
+                Beats(tempo.value() * metre.beat_of_semibreve() * Fraction::from_integer(4));
+            let _ = writeln!(
+                text,
+                "<direction placement=\"above\"><direction-type><metronome>\
+                 <beat-unit>{unit}</beat-unit>{dot}<per-minute>{}</per-minute></metronome>\
+                 </direction-type><sound tempo=\"{}\"/></direction>",
+                write_fraction(&tempo.value()),
+                decimal(quarters.to_f64())
+            );
+        }
+    }
+
+    fn notes(
+        &self,
+        text: &mut String,
+        notes: &[Written],
+        scores: &[ScoreNote],
+        tied: bool,
+    ) -> bool {
+        let metre = self.piece.metre;
+        let mut continues = tied;
+        let mut place = Beats::ZERO;
+        let mut at = 0;
+        // heads of the bar: place, length, value, text before the beams and after
+        let mut heads: Vec<(Beats, u8, String, String)> = Vec::new();
+        while at < notes.len() {
+            let run = tuplet_run(&notes[at..], metre);
+            let parts = if run == 0 {
+                1
+            } else {
+                odd_part(metre.semibreves_of(notes[at].length))
+            };
+            let time = 1_i128 << (127 - parts.leading_zeros());
+            let factor = Fraction::new(parts, time);
+            for (offset, written) in notes[at..at + run.max(1)].iter().enumerate() {
+                let graces = scores
+                    .get(at + offset)
+                    .map_or_else(String::new, |score| self.gracenotes(score));
+                let split = split(written, metre, factor);
+                for (part, length) in split.iter().enumerate() {
+                    let more = part + 1 < split.len() || written.tied;
+                    let mut head = if part == 0 {
+                        graces.clone()
+                    } else {
+                        String::new()
+                    };
+                    let duration = *length / factor * Fraction::from_integer(4 * self.divisions);
+                    let _ = write!(
+                        head,
+                        "<note>{}<duration>{}</duration>",
+                        pitch(written.note),
+                        write_fraction(&duration)
+                    );
+                    for (on, kind) in [(continues, "stop"), (more, "start")] {
+                        if on {
+                            let _ = write!(head, "<tie type=\"{kind}\"/>");
+                        }
+                    }
+                    head.push_str("<voice>1</voice>");
+                    let value = WrittenLength::exactly(*length);
+                    if let Some(value) = value {
+                        let _ = write!(head, "<type>{}</type>", name(value.value));
+                        for _ in 0..value.dots {
+                            head.push_str("<dot/>");
+                        }
+                    }
+                    if parts > 1 {
+                        let _ = write!(
+                            head,
+                            "<time-modification><actual-notes>{parts}</actual-notes>\
+                             <normal-notes>{time}</normal-notes></time-modification>"
+                        );
+                    }
+                    head.push_str("<stem>down</stem>");
+                    let mut tail = String::new();
+                    let begins = parts > 1 && offset == 0 && part == 0;
+                    let ends = parts > 1 && offset + 1 == run && part + 1 == split.len();
+                    if continues || more || begins || ends {
+                        tail.push_str("<notations>");
+                        for (on, kind) in [(continues, "stop"), (more, "start")] {
+                            if on {
+                                let _ = write!(tail, "<tied type=\"{kind}\"/>");
+                            }
+                        }
+                        for (on, kind) in [(begins, "start"), (ends, "stop")] {
+                            if on {
+                                let _ = write!(tail, "<tuplet type=\"{kind}\"/>");
+                            }
+                        }
+                        tail.push_str("</notations>");
+                    }
+                    tail.push_str("</note>\n");
+                    heads.push((
+                        place,
+                        value.map_or(0, |value| value.value.flags()),
+                        head,
+                        tail,
+                    ));
+                    continues = more;
+                    place = place + metre.beats_of(*length / factor);
+                }
+            }
+            at += run.max(1);
+        }
+        let flags: Vec<(i128, u8)> = heads
+            .iter()
+            .map(|(place, flags, ..)| (place.floor().0.to_integer(), *flags))
+            .collect();
+        for (index, (_, _, head, tail)) in heads.iter().enumerate() {
+            text.push_str(head);
+            text.push_str(&beams(&flags, index));
+            text.push_str(tail);
+        }
+        continues
+    }
+
+    fn gracenotes(&self, score: &ScoreNote) -> String {
+        let mut text = String::new();
+        let parts = &score.group.parts;
+        for (place, part) in parts.iter().enumerate() {
+            let share = self.shares.get(&part.id).copied().unwrap_or(1.0);
+            let from = if place < score.group.before_beat {
+                "steal-time-previous"
+            } else {
+                "steal-time-following"
+            };
+            let _ = write!(
+                text,
+                "<note><grace {from}=\"{}\" slash=\"no\"/>{}<voice>1</voice>\
+                 <type>32nd</type><stem>up</stem>",
+                decimal(share),
+                pitch(part.note)
+            );
+            if parts.len() > 1 {
+                let kind = match place {
+                    0 => "begin",
+                    place if place + 1 == parts.len() => "end",
+                    _ => "continue",
+                };
+                for number in 1..=3 {
+                    let _ = write!(text, "<beam number=\"{number}\">{kind}</beam>");
+                }
+            }
+            if let Some(held) = part.held {
+                let part = self.piece.metre.semibreves_of(held);
+                let _ = write!(
+                    text,
+                    "<play><other-play type=\"{HELD}\">{}</other-play></play>",
+                    write_fraction(&part)
+                );
+            }
+            text.push_str("</note>\n");
+        }
+        text
+    }
+}
+
+/// Where repeats begin, the first part's start included only where another part comes before it.
+fn repeat_starts(section: &Section) -> Vec<bool> {
+    let bars = &section.music.bars;
+    let mut starts: Vec<bool> = bars.iter().map(|bar| bar.repeat_begins).collect();
+    let mut part = 0;
+    for (place, bar) in bars.iter().enumerate() {
+        if bar.repeat_begins {
+            part = place;
+        }
+        if bar.repeat_ends {
+            if bars[part].ending.is_none() {
+                starts[part] = true;
+            }
+            part = (place + 1).min(bars.len() - 1);
+        } else if bar.part_ends {
+            part = (place + 1).min(bars.len() - 1);
+        }
+    }
+    starts
+}
+
+/// The beams of a note by beat: joined to its neighbours in the same beat, hooks where alone.
+fn beams(flags: &[(i128, u8)], at: usize) -> String {
+    let mut text = String::new();
+    let (beat, own) = flags[at];
+    let near = |place: Option<usize>| {
+        place
+            .and_then(|place| flags.get(place))
+            .filter(|(other, flags)| *other == beat && *flags > 0)
+            .map_or(0, |(_, flags)| *flags)
+    };
+    let before = near(at.checked_sub(1));
+    let after = near(Some(at + 1));
+    if before == 0 && after == 0 {
+        return text;
+    }
+    for number in 1..=own {
+        let kind = match (before >= number, after >= number) {
+            (true, true) => "continue",
+            (true, false) => "end",
+            (false, true) => "begin",
+            (false, false) if before > 0 => "backward hook",
+            (false, false) => "forward hook",
+        };
+        let _ = write!(text, "<beam number=\"{number}\">{kind}</beam>");
+    }
+    text
+}
+
+fn decimal(value: f64) -> String {
+    let text = format!("{value:.3}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// Written pitches: G4 A4 B4 C♯5 D5 E5 F♯5 G5 A5.
+fn pitch(note: Note) -> String {
+    let letter = note.abc_letter().to_ascii_uppercase();
+    let alter = if matches!(note, Note::C | Note::F) {
+        "<alter>1</alter>"
+    } else {
+        ""
+    };
+    let octave = if note <= Note::B { 4 } else { 5 };
+    format!("<pitch><step>{letter}</step>{alter}<octave>{octave}</octave></pitch>")
+}
+
+fn name(value: NoteValue) -> &'static str {
+    match value {
+        NoteValue::Semibreve => "whole",
+        NoteValue::Minim => "half",
+        NoteValue::Crotchet => "quarter",
+        NoteValue::Quaver => "eighth",
+        NoteValue::Semiquaver => "16th",
+        NoteValue::Demisemiquaver => "32nd",
+        NoteValue::Hemidemisemiquaver => "64th",
+    }
+}

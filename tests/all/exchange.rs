@@ -1,0 +1,215 @@
+//! What goes out to other programs comes back the same: the whole catalogue, generated tunes, and
+//! hostile bytes.
+
+use gracerung::chanter::{NOTES, Note};
+use gracerung::drill::{Bar, Gracenote, Group, Music, Written, mend_music};
+use gracerung::exchange::{Format, Piece, Section, abc, midi, musicxml, read};
+use gracerung::movement::{Context, Lengths, Movement, Schools, resolve};
+use gracerung::rhythm::Metre;
+use gracerung::units::{Beats, Bpm};
+use proptest::prelude::*;
+
+fn piece(metre: Metre, music: Music) -> Piece {
+    Piece {
+        title: "A piece & <more>".to_owned(),
+        about: None,
+        metre,
+        tempo: Bpm::whole(60).ok(),
+        ladder: None,
+        lengths: Lengths::default(),
+        sections: vec![Section::new(Section::ONLY.to_owned(), music)],
+    }
+}
+
+#[track_caller]
+fn comes_back(piece: &Piece) {
+    let bytes = [
+        (Format::Abc, abc::write(piece)),
+        (Format::MusicXml, musicxml::write(piece)),
+        (
+            Format::Midi,
+            midi::write(piece, 1, midi::Sounding::AsWritten),
+        ),
+    ];
+    for (format, bytes) in bytes {
+        let shown = String::from_utf8_lossy(&bytes).into_owned();
+        let (back, problems) = read(format, &bytes);
+        let back = back.unwrap_or_else(|| panic!("{format:?}: {problems:?}\n{shown}"));
+        assert_eq!(
+            back.sections[0].score.written_text(),
+            piece.sections[0].score.written_text(),
+            "{format:?} {problems:?}\n{shown}"
+        );
+    }
+}
+
+/// Every movement between every two notes, as gracenotes of one tune a movement. Without it a
+/// movement could lose a gracenote, or a held tone its length, on the way.
+#[test]
+fn the_whole_catalogue_comes_back_from_every_format() {
+    let mut groups = 0;
+    for movement in Movement::all() {
+        let mut bars = Vec::new();
+        for before in NOTES {
+            for after in NOTES {
+                let context = Context::between(before, after);
+                let Some(resolved) = resolve(movement, context, &Schools::none())
+                    .played()
+                    .cloned()
+                else {
+                    continue;
+                };
+                groups += 1;
+                let gracenotes = resolved.parts.iter().map(|part| Gracenote {
+                    note: part.note,
+                    held: part.held.then_some(Beats::ONE),
+                });
+                let note = |note, group| Written {
+                    note,
+                    length: Beats::whole(2),
+                    tied: false,
+                    group,
+                };
+                bars.push(Bar {
+                    notes: vec![
+                        note(before, Group::None),
+                        note(after, Group::Spelled(gracenotes.collect())),
+                    ],
+                    ..Bar::default()
+                });
+            }
+        }
+        if bars.is_empty() {
+            continue;
+        }
+        let mut music = Music::straight(Metre::FourFour, bars);
+        // between two contexts the line may repeat a note
+        mend_music(&mut music);
+        comes_back(&piece(Metre::FourFour, music));
+    }
+    assert!(groups > 2000, "{groups} contexts only");
+}
+
+fn tunes() -> impl Strategy<Value = (Metre, Music)> {
+    let length = prop_oneof![
+        Just((1, 1)),
+        Just((1, 2)),
+        Just((3, 2)),
+        Just((1, 4)),
+        Just((3, 4)),
+        Just((1, 3))
+    ];
+    let note = (0..9_usize, length, any::<bool>());
+    let metre = prop::sample::select(vec![Metre::TwoFour, Metre::FourFour, Metre::ThreeFour]);
+    (
+        metre,
+        prop::collection::vec(prop::collection::vec(note, 1..6), 1..8),
+        any::<bool>(),
+    )
+        .prop_map(|(metre, rows, repeated)| {
+            let mut bars: Vec<Bar> = rows
+                .into_iter()
+                .map(|row| {
+                    let mut left = metre.bar();
+                    let mut notes: Vec<Written> = Vec::new();
+                    for (place, (above, below), graced) in row {
+                        let length = Beats::new(above, below);
+                        if length >= left {
+                            break;
+                        }
+                        left = left - length;
+                        notes.push(written(NOTES[place], length, graced));
+                    }
+                    // a bar is full; thirds are completed before the rest of it
+                    let thirds = |left: Beats| left.0.denom() % 3 == 0;
+                    while thirds(left) {
+                        notes.push(written(Note::E, Beats::new(1, 3), false));
+                        left = left - Beats::new(1, 3);
+                    }
+                    if left > Beats::ZERO {
+                        notes.push(written(Note::B, left, false));
+                    }
+                    Bar {
+                        notes,
+                        ..Bar::default()
+                    }
+                })
+                .collect();
+            if repeated && let Some(last) = bars.last_mut() {
+                last.repeat_ends = true;
+            }
+            if let Some(last) = bars.last_mut() {
+                last.part_ends = true;
+            }
+            let (order, _) = gracerung::drill::body_order(&bars);
+            let mut music = Music { metre, bars, order };
+            mend_music(&mut music);
+            (metre, music)
+        })
+}
+
+fn written(note: Note, length: Beats, graced: bool) -> Written {
+    let group = if graced && note < Note::HighG {
+        Group::Spelled(vec![Gracenote {
+            note: Note::HighG,
+            held: None,
+        }])
+    } else {
+        Group::None
+    };
+    Written {
+        note,
+        length,
+        tied: false,
+        group,
+    }
+}
+
+/// Notes with their sounding lengths: a length that one note cannot write is tied on the way.
+fn heard(piece: &Piece) -> Vec<(Note, Vec<Note>, Beats)> {
+    let score = &piece.sections[0].score;
+    score
+        .notes
+        .iter()
+        .enumerate()
+        .filter(|(_, note)| !note.continues)
+        .map(|(index, note)| {
+            let graces = note.group.parts.iter().map(|part| part.note).collect();
+            (note.note, graces, score.sounding_length(index))
+        })
+        .collect()
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+
+    #[test]
+    fn generated_tunes_come_back_from_every_format((metre, music) in tunes()) {
+        let piece = piece(metre, music);
+        for (format, bytes) in [
+            (Format::Abc, abc::write(&piece)),
+            (Format::MusicXml, musicxml::write(&piece)),
+            (Format::Midi, midi::write(&piece, 1, midi::Sounding::AsWritten)),
+        ] {
+            let (back, problems) = read(format, &bytes);
+            let shown = String::from_utf8_lossy(&bytes).into_owned();
+            prop_assert!(back.is_some(), "{:?}: {:?}\n{}", format, problems, shown);
+            if let Some(back) = back {
+                prop_assert_eq!(heard(&back), heard(&piece), "{:?}\n{}", format, shown);
+            }
+        }
+    }
+
+    #[test]
+    fn no_bytes_panic_a_reader(bytes in prop::collection::vec(any::<u8>(), 0..400)) {
+        for format in [Format::Abc, Format::Midi, Format::MusicXml] {
+            let _ = read(format, &bytes);
+        }
+    }
+
+    /// Bytes that look like music reach further into the readers than noise does.
+    #[test]
+    fn no_music_panics_a_reader(body in "[A-Ga-gz0-9/{}()|:\\[\\]\\-<>^_=!\"&.,' \n~%]{0,200}") {
+        let _ = read(Format::Abc, format!("X:1\nT:x\nM:4/4\nK:HP\n{body}\n").as_bytes());
+    }
+}

@@ -1,0 +1,191 @@
+"""Reads our exports with other programs and compares what they hear with our timeline.
+
+Arguments: the binary, a working folder that holds `schema/`. Exits 1 at any difference.
+"""
+
+import fractions
+import json
+import pathlib
+import subprocess
+import sys
+
+import mido
+import music21
+import pretty_midi
+
+BINARY, WORK = sys.argv[1], pathlib.Path(sys.argv[2])
+KEYS = dict(zip("LG LA B C D E F HG HA".split(), [67, 69, 71, 73, 74, 76, 78, 79, 81]))
+TEMPI = [None, "97", "133/2"]
+FAULTS: list[str] = []
+COUNT = {"files": 0, "notes": 0}
+
+
+def fault(text: str) -> None:
+    FAULTS.append(text)
+    print("differs:", text)
+
+
+def run(*command: str) -> str:
+    done = subprocess.run(command, capture_output=True, text=True, stdin=subprocess.DEVNULL)
+    if command[0] == BINARY and done.returncode != 0:
+        raise SystemExit(f"{' '.join(command)}: {done.stderr}")
+    return done.stdout + done.stderr
+
+
+def timeline(drill: str, stage: int, tempo: str | None) -> list[dict]:
+    extra = ["--tempo", tempo] if tempo else []
+    text = run(BINARY, "timeline", drill, "--stage", str(stage), "--json", *extra)
+    return json.loads(text)
+
+
+def export(drill: str, stage: int, tempo: str | None, ending: str) -> pathlib.Path:
+    path = WORK / f"{drill}-{stage}-{(tempo or 'first').replace('/', '_')}.{ending}"
+    extra = ["--tempo", tempo] if tempo else []
+    run(BINARY, "export", drill, "--stage", str(stage), "-o", str(path), "--force", *extra)
+    COUNT["files"] += 1
+    return path
+
+
+def sounds(document: dict) -> list[dict]:
+    return [row for row in document["events"] if row["kind"] != "click"]
+
+
+def check_abc(path: pathlib.Path, document: dict) -> None:
+    midi = path.with_suffix(".abc.mid")
+    for command in (
+        ["abc2midi", str(path), "-o", str(midi)],
+        ["abcm2ps", str(path), "-O", str(path.with_suffix(".ps"))],
+    ):
+        said = run(*command)
+        bad = [line for line in said.splitlines() if "arning" in line or "rror" in line]
+        if bad:
+            fault(f"{path.name}: {command[0]}: {bad[0]}")
+    heard = [
+        message.note % 12
+        for track in mido.MidiFile(midi).tracks
+        for message in track
+        if message.type == "note_on" and message.velocity > 0 and message.channel != 9
+    ]
+    meant = [KEYS[row["note"]] % 12 for row in sounds(document)]
+    if heard != meant:
+        fault(f"{path.name}: abc2midi hears {heard[:12]}…, meant {meant[:12]}…")
+    COUNT["notes"] += len(heard)
+
+
+def check_midi(path: pathlib.Path, document: dict) -> None:
+    file = mido.MidiFile(path)
+    if file.type != 1:
+        fault(f"{path.name}: format {file.type}")
+    tempo = fractions.Fraction(document["tempo"])
+    open_notes: dict[tuple[int, int], int] = {}
+    for track in file.tracks:
+        if track[-1].type != "end_of_track":
+            fault(f"{path.name}: a track without its end")
+        for message in track:
+            if message.type == "note_on" and message.velocity > 0:
+                key = (message.channel, message.note)
+                open_notes[key] = open_notes.get(key, 0) + 1
+            elif message.type in ("note_off", "note_on"):
+                key = (message.channel, message.note)
+                open_notes[key] = open_notes.get(key, 0) - 1
+            if message.type == "program_change" and message.program != 109:
+                fault(f"{path.name}: program {message.program}")
+    if any(open_notes.values()):
+        fault(f"{path.name}: notes hang: {open_notes}")
+    heard, now = [], 0.0
+    for message in file:
+        now += message.time
+        if message.type == "note_on" and message.velocity > 0:
+            heard.append((message.channel, message.note, now))
+    for channel, rows in (
+        (0, sounds(document)),
+        (9, [row for row in document["events"] if row["kind"] == "click"]),
+    ):
+        mine = [(note, time) for own, note, time in heard if own == channel]
+        if len(mine) != len(rows):
+            fault(f"{path.name}: {len(mine)} notes on channel {channel + 1}, meant {len(rows)}")
+            continue
+        for (note, time), row in zip(mine, rows):
+            meant = float(fractions.Fraction(row["beat"]) * 60 / tempo)
+            if abs(time - meant) > 0.0001:
+                fault(f"{path.name}: mido hears {row['id']} at {time:.5f} s, meant {meant:.5f} s")
+            if channel == 0 and note != KEYS[row["note"]]:
+                fault(f"{path.name}: mido hears key {note} for {row['note']}")
+    COUNT["notes"] += len(heard)
+    pretty = pretty_midi.PrettyMIDI(str(path))
+    lines = [line for line in pretty.instruments if not line.is_drum]
+    if len(lines) != 1 or lines[0].program != 109:
+        fault(f"{path.name}: pretty_midi finds {[line.program for line in lines]}")
+        return
+    notes = sorted(lines[0].notes, key=lambda note: note.start)
+    if [note.pitch for note in notes] != [KEYS[row["note"]] for row in sounds(document)]:
+        fault(f"{path.name}: pretty_midi hears other notes")
+
+
+def check_musicxml(path: pathlib.Path, document: dict) -> None:
+    schema = WORK / "schema" / "musicxml.xsd"
+    said = run("xmllint", "--nonet", "--noout", "--schema", str(schema), str(path))
+    if "validates" not in said:
+        fault(f"{path.name}: xmllint: {said.splitlines()[0] if said else 'no answer'}")
+    score = music21.converter.parse(path)
+    part = score.parts[0]
+    for measure in part.getElementsByClass(music21.stream.Measure):
+        length = measure.highestTime
+        full = measure.barDuration.quarterLength
+        short = measure.showNumber == music21.stream.enums.ShowNumber.NEVER or measure.number == 0
+        implicit = getattr(measure, "numberSuffix", None) == "X"
+        if length > full or (length < full and not (short or implicit or measure.paddingLeft or measure.paddingRight or length + 0 < full and is_short(path, measure))):
+            fault(f"{path.name}: measure {measure.number} lasts {length}, the bar {full}")
+    played = part.expandRepeats()
+    beat = beat_quarters(part)
+    heard: list[list] = []
+    for note in played.recurse().notes:
+        if note.duration.isGrace:
+            heard.append([note.pitch.midi, None])
+        elif note.tie is not None and note.tie.type in ("stop", "continue"):
+            heard[-1][1] += fractions.Fraction(note.quarterLength)
+        else:
+            heard.append([note.pitch.midi, fractions.Fraction(note.quarterLength)])
+    meant = [
+        [KEYS[row["note"]], fractions.Fraction(row["written"]) * beat if row["written"] else None]
+        for row in sounds(document)
+    ]
+    # a repetition that follows itself may open with another gracenote than the first
+    if heard[1:] != meant[1:]:
+        at = next((i for i, pair in enumerate(zip(heard, meant)) if pair[0] != pair[1]), -1)
+        fault(f"{path.name}: music21 reads {heard[at:at + 3]}, meant {meant[at:at + 3]}")
+    COUNT["notes"] += len(heard)
+
+
+def is_short(path: pathlib.Path, measure: music21.stream.Measure) -> bool:
+    """True for the measures that our file marks as part bars."""
+    return f'<measure number="{measure.measureNumberWithSuffix()}" implicit="yes"' in path.read_text()
+
+
+def beat_quarters(part: music21.stream.Part) -> fractions.Fraction:
+    time = part.recurse().getElementsByClass(music21.meter.TimeSignature).first()
+    if time.denominator == 8:
+        return fractions.Fraction(3, 2)
+    return fractions.Fraction(4, time.denominator)
+
+
+def main() -> None:
+    drills = sorted(path.stem for path in pathlib.Path(__file__).parent.parent.glob("drills/*.yaml"))
+    if len(drills) < 14:
+        raise SystemExit("the built-in drills were not found")
+    for drill in drills:
+        listed = json.loads(run(BINARY, "drills", "--json"))
+        stages = next(row for row in listed if row["name"] == drill)["stages"]
+        count = stages if isinstance(stages, int) else len(stages)
+        for stage in range(1, count + 1):
+            document = timeline(drill, stage, None)
+            check_abc(export(drill, stage, None, "abc"), document)
+            check_musicxml(export(drill, stage, None, "musicxml"), document)
+            for tempo in TEMPI:
+                check_midi(export(drill, stage, tempo, "mid"), timeline(drill, stage, tempo))
+    print(f"{COUNT['files']} files and {COUNT['notes']} notes read by other programs")
+    if FAULTS:
+        raise SystemExit(f"{len(FAULTS)} differences")
+
+
+main()
