@@ -5,6 +5,7 @@ mod read;
 mod write;
 
 pub use body::plain_body;
+pub(super) use body::{odd_part, tuplet_run};
 pub use read::read;
 pub use write::write;
 
