@@ -7,8 +7,10 @@ mod all {
     mod exchange;
     mod invalid;
     mod layers;
+    mod movement_commands;
     mod readme;
     mod real_time;
+    mod sounding_truth;
     mod terminal;
     mod tunes;
     mod weeks;

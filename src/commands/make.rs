@@ -5,7 +5,8 @@ use crate::chanter::{Finger, Note};
 use crate::drill::{Build, DrillDocument, Request, make, make_crossings, make_finger, write};
 use crate::movement::{Movement, find};
 use crate::rhythm::Metre;
-use std::path::PathBuf;
+use crate::wording;
+use std::path::{Path, PathBuf};
 
 /// How a movement is built up, as it is typed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -76,22 +77,33 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     if let Some(target) = &arguments.output {
         output::ready_to_write(target, arguments.force)?;
     }
-    let document = document(arguments)?;
-    let text = write(&document).map_err(|error| Failure(format!("cannot write YAML: {error}")))?;
+    put(
+        &document(arguments)?,
+        arguments.output.as_deref(),
+        arguments.force,
+    )
+}
+
+/// Prints a made drill, or writes it into a file.
+///
+/// # Errors
+/// A target that cannot be written.
+pub(crate) fn put(document: &DrillDocument, target: Option<&Path>, force: bool) -> Ran {
+    let text = write(document).map_err(|error| Failure(format!("cannot write YAML: {error}")))?;
     let text = format!(
-        "# Made by `gracerung make`. Edit it as you like: `gracerung check` reads it and tells\n\
-         # what is wrong, `gracerung practise` plays it.\n{text}"
+        "# Made by gracerung. Edit it as you like: `gracerung check` reads it and tells what is\n\
+         # wrong, `gracerung practise` plays it.\n{text}"
     );
-    match &arguments.output {
+    match target {
         None => output::print(&text)?,
         Some(target) => {
-            output::write_bytes(target, arguments.force, text.as_bytes())?;
-            let stages = document.stages.map_or(0, |stages| stages.len());
+            output::write_bytes(target, force, text.as_bytes())?;
+            let stages = document.stages.as_ref().map_or(0, Vec::len);
             output::print(&format!(
-                "{}: {}, {} stages\n",
+                "{}: {}, {}\n",
                 target.display(),
                 document.title,
-                stages
+                wording::count(stages, "stage", "stages")
             ))?;
         }
     }

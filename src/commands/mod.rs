@@ -32,6 +32,7 @@ mod shell;
 mod terminal;
 mod timeline;
 mod today;
+mod tune;
 mod warmup;
 
 use clap::{Parser, Subcommand};
@@ -101,6 +102,8 @@ enum Command {
     Explain(explain::Arguments),
     /// Make a drill file of a movement, of the crossings or of one finger.
     Make(make::Arguments),
+    /// List a tune's movements, hardest first; make a drill of a bar or a movement of it.
+    Tune(tune::Arguments),
     /// List and search the movements; print the catalogue.
     Movements(movements::Arguments),
     /// Hear a recording: which notes, and how they compare with a drill.
@@ -156,6 +159,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Some(Command::Recognise(arguments)) => recognise::run(&arguments),
         Some(Command::Explain(arguments)) => explain::run(&arguments),
         Some(Command::Make(arguments)) => make::run(&arguments),
+        Some(Command::Tune(arguments)) => tune::run(&arguments),
         Some(Command::Movements(arguments)) => movements::run(&arguments),
         Some(Command::Listen(arguments)) => listen::run(&arguments),
         Some(Command::Export(arguments)) => export::run(&arguments),

@@ -19,9 +19,7 @@ pub use document::{
 };
 pub use library::{BUILT_IN, BuiltIn, built_in};
 pub use make::{Build, CannotMake, Request, make, make_crossings, make_finger};
-pub use music::{
-    Mended, MusicProblem, adopt_music, body_order, is_pipe_key, mend_music, read_music,
-};
+pub use music::{Mended, MusicProblem, adopt_music, is_pipe_key, mend_music, read_music};
 pub use problem::{Kind, Place, Problem, Severity, render, render_line};
 pub use read::{LARGEST_FILE, read, read_for};
 pub use stages::{Taken, apart, real_time};

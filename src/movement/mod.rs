@@ -25,4 +25,4 @@ pub use pattern::write_parts;
 pub use recognise::{Recognition, recognise};
 pub use resolve::{Resolution, Resolved, opening_gracenote, resolve};
 pub use school::{SCHOOLS, School, Schools, UnknownSchool};
-pub use search::{Usage, counted, search, typical_context, works_finger};
+pub use search::{Usage, counted, difficulty, search, typical_context, works_finger};

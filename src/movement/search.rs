@@ -2,11 +2,13 @@
 
 use super::catalogue::{Family, Movement, tune_counts};
 use super::context::Context;
-use super::parts::Role;
+use super::parts::{Part, Role};
 use super::recognise::recognise;
 use super::resolve::{Resolved, resolve};
 use super::school::Schools;
-use crate::chanter::{Finger, NOTES, Note, crossing, gracenote_finger, strike_finger};
+use crate::chanter::{
+    CrossingKind, Finger, NOTES, Note, crossing, gracenote_finger, strike_finger,
+};
 use std::collections::HashMap;
 use std::sync::LazyLock;
 
@@ -108,6 +110,28 @@ fn moves(from: Note, to: Note, finger: Finger) -> bool {
     way.falling.contains(&finger) || way.rising.contains(&finger)
 }
 
+/// How hard a group is to play, for putting the hardest first: one for each of its notes, two more
+/// for each tone among them, one for each finger that moves between the tones, and one more for
+/// each true crossing on the way (chosen: no source ranks them).
+pub fn difficulty(parts: &[Part], context: Context) -> u32 {
+    let mut held = context.before;
+    let tones = parts
+        .iter()
+        .filter(|part| part.role == Role::Sounding)
+        .map(|part| part.note);
+    let mut hard = parts.len() + 2 * tones.clone().count();
+    for note in tones.chain([context.after]) {
+        if let Some(before) = held.replace(note) {
+            let way = crossing(before, note);
+            hard += way.falling.len() + way.rising.len();
+            if way.kind == CrossingKind::True {
+                hard += 1;
+            }
+        }
+    }
+    u32::try_from(hard).unwrap_or(u32::MAX)
+}
+
 /// Movements whose name or kind holds the words, that have exactly these gracenotes somewhere, and
 /// that lift or tap the finger in their typical context; commonest in tunes first. Nothing asked
 /// for gives the whole catalogue.
@@ -177,6 +201,18 @@ mod tests {
         let little = names(search("birl", &[], Some(Finger::LowerLittle)));
         assert!(little.contains(&"birl"), "{little:?}");
         assert!(names(search("birl", &[], Some(Finger::UpperRing))).is_empty());
+    }
+
+    #[test]
+    fn a_crunluath_is_harder_than_a_grip_and_a_crossing_harder_than_a_step() {
+        let hard = |name: &str, from: Note, to: Note| {
+            let context = Context::between(from, to);
+            let resolution = resolve(find(name).expect("a movement"), context, &Schools::none());
+            difficulty(&resolution.played().expect("played").parts, context)
+        };
+        assert!(hard("crunluath", Note::C, Note::E) > hard("grip", Note::C, Note::E));
+        let single = |from, to| hard("hg-gracenote", from, to);
+        assert!(single(Note::C, Note::E) > single(Note::LowA, Note::B));
     }
 
     /// Every list, page and drill without a context of its own starts from this one.

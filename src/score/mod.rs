@@ -4,10 +4,12 @@
 //! Knows no tempo and no sample rate. Sound, screen, paper and listening all start here, so a
 //! movement is resolved once and they agree on the names of notes.
 
+mod found;
 mod notes;
 mod resolve;
 mod time;
 
+pub use found::{Found, movements};
 pub use notes::{NoteId, Score, ScoreBar, ScoreGrace, ScoreGroup, ScoreNote};
 pub use resolve::resolve_music;
 pub use time::where_time_comes_from;

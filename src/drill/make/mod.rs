@@ -6,10 +6,12 @@
 mod body;
 mod chain;
 mod family;
+mod in_place;
 mod partial;
 mod plan;
 
 pub use family::{make_crossings, make_finger};
+pub use in_place::{InPlace, make_in_place};
 
 use super::document::{DrillDocument, Exact, LadderDocument, OneOrMany, StageDocument};
 use crate::chanter::Note;

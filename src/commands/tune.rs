@@ -1,0 +1,230 @@
+//! `tune`: the movements of a tune, hardest first, and a bar or movement of it as a drill.
+
+use super::drills::list;
+use super::open::{Opened, open};
+use super::{Failure, Outcome, Ran, arguments, folders, make, output};
+use crate::app::{prints, scores};
+use crate::chanter::Note;
+use crate::drill::{InPlace, make_in_place};
+use crate::journal::Journal;
+use crate::movement::{Context, Movement, write_parts};
+use crate::practice::ladder::rungs;
+use crate::practice::{CellStatus, Plan, replay};
+use crate::score::{Found, Score, movements};
+use crate::units::Bpm;
+use crate::wording;
+use serde::Serialize;
+use std::collections::HashMap;
+use std::fmt::Write as _;
+use std::path::PathBuf;
+
+/// Arguments of `tune`.
+#[derive(clap::Args)]
+#[command(after_help = "Examples:\n  gracerung tune lamp-on-the-slipway\n  \
+    gracerung tune my-march.yaml --bar 3 -o bar-3.yaml\n  \
+    gracerung tune my-march.yaml --movement 1 -o grip-in-its-place.yaml\n\n\
+    JSON: {\"title\":…,\"movements\":[{\"number\":1,\"name\":…,\"gracenotes\":[…],\"from\":…,\"to\":…,\
+    \"places\":[…],\"difficulty\":…,\"cleared\":…}]}; name is null for an unknown group, cleared null \
+    or the\nhighest tempo at which a cell with this movement between these notes is clear.\n\n\
+    Exit 0: the tune was read.")]
+pub(crate) struct Arguments {
+    /// A built-in drill's name, or a path to a drill or tune.
+    #[arg(value_name = "FILE")]
+    file: String,
+    /// Stage by number from 1, or by name.
+    #[arg(long, default_value = "1")]
+    stage: String,
+    /// Make a drill of this bar, from 1 (a pickup is 0), with the bars around it.
+    #[arg(long, value_name = "NUMBER")]
+    bar: Option<u16>,
+    /// Make a drill of this movement of the list, taken apart where it first stands.
+    #[arg(long, value_name = "NUMBER", conflicts_with = "bar")]
+    movement: Option<usize>,
+    /// The file to write; the drill is printed when left out.
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+    /// Replace a file that exists.
+    #[arg(long)]
+    force: bool,
+    /// Print as JSON.
+    #[arg(long)]
+    json: bool,
+}
+
+/// A movement for other programs.
+#[derive(Serialize)]
+struct Row {
+    number: usize,
+    name: Option<&'static str>,
+    gracenotes: Vec<Note>,
+    from: Option<Note>,
+    to: Note,
+    places: Vec<String>,
+    difficulty: u32,
+    cleared: Option<Bpm>,
+}
+
+#[derive(Serialize)]
+struct Document<'a> {
+    title: &'a str,
+    movements: Vec<Row>,
+}
+
+/// Runs `tune`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    let opened = open(&arguments.file)?;
+    let (stage, _) = arguments::stage(&opened.drill, &arguments.stage)?;
+    let all = scores(&opened.drill);
+    let score = &all[stage];
+    let found = movements(score);
+    if arguments.bar.is_some() || arguments.movement.is_some() {
+        return place(arguments, &opened, stage, score, &found);
+    }
+    let cleared = cleared();
+    let rows: Vec<Row> = found
+        .iter()
+        .enumerate()
+        .map(|(index, found)| Row {
+            number: index + 1,
+            name: found.movement.map(Movement::name),
+            gracenotes: found.gracenotes(),
+            from: found.context.before,
+            to: found.context.after,
+            places: found
+                .places
+                .iter()
+                .map(|(bar, note)| format!("{bar}.{note}"))
+                .collect(),
+            difficulty: found.difficulty,
+            cleared: cleared.get(&(found.gracenotes(), found.context)).copied(),
+        })
+        .collect();
+    if arguments.json {
+        output::print_json(&Document {
+            title: &opened.drill.title,
+            movements: rows,
+        })?;
+    } else {
+        output::print(&told(&opened.drill.title, &rows, &found))?;
+    }
+    Ok(Outcome::Done)
+}
+
+fn told(title: &str, rows: &[Row], found: &[Found]) -> String {
+    let places: usize = rows.iter().map(|row| row.places.len()).sum();
+    let open = rows.iter().filter(|row| row.cleared.is_none()).count();
+    let mut text = format!(
+        "{title}: {}, {} in all; {open} not cleared yet\nThe hardest first; bar.note says where.\n",
+        wording::count(rows.len(), "movement", "movements"),
+        wording::count(places, "place", "places"),
+    );
+    for (row, found) in rows.iter().zip(found) {
+        let from = row.from.map_or("start", Note::name);
+        let context = format!("{from} to {}", row.to);
+        let cleared = match row.cleared {
+            Some(tempo) => format!("cleared at {tempo}"),
+            None => "not cleared".to_owned(),
+        };
+        let _ = writeln!(
+            text,
+            "{:>3}  {:<18} {context:<11} {:<24} {cleared:<14} {}",
+            row.number,
+            row.name.unwrap_or("unknown"),
+            write_parts(&found.parts),
+            row.places.join(" ")
+        );
+    }
+    text
+}
+
+/// The highest tempo at which the player cleared each movement between each two notes, from every
+/// drill that is known: a cleared cell counts for every movement that its stage plays in real time.
+fn cleared() -> HashMap<(Vec<Note>, Context), Bpm> {
+    let mut cleared: HashMap<(Vec<Note>, Context), Bpm> = HashMap::new();
+    // without a journal nothing was practised yet; none is made for asking
+    let Some(mut journal) = folders::data()
+        .ok()
+        .map(|folder| folder.join("journal.sqlite"))
+        .filter(|path| path.is_file())
+        .and_then(|path| Journal::open(&path).ok())
+    else {
+        return cleared;
+    };
+    for listed in list() {
+        let Ok(opened) = open(&listed.name) else {
+            continue;
+        };
+        let scores = scores(&opened.drill);
+        let stages = prints(&scores);
+        let entries = journal.read(&stages).unwrap_or_default();
+        let ladder = &opened.drill.ladder;
+        let Ok(rungs) = rungs(ladder.from, ladder.to, ladder.step) else {
+            continue;
+        };
+        if entries.is_empty() {
+            continue;
+        }
+        let state = replay(Plan::new(&opened.name, stages, rungs.clone()), &entries);
+        for (stage, score) in scores.iter().enumerate() {
+            let highest = rungs
+                .iter()
+                .enumerate()
+                .filter(|(rung, _)| {
+                    state
+                        .board()
+                        .cell(stage, *rung)
+                        .is_some_and(|cell| cell.status == CellStatus::Clear)
+                })
+                .map(|(_, tempo)| *tempo)
+                .max();
+            let Some(highest) = highest else { continue };
+            for found in movements(score) {
+                let best = cleared
+                    .entry((found.gracenotes(), found.context))
+                    .or_insert(highest);
+                *best = highest.max(*best);
+            }
+        }
+    }
+    cleared
+}
+
+/// Makes the drill of a bar or of a movement in its place.
+fn place(
+    arguments: &Arguments,
+    opened: &Opened,
+    stage: usize,
+    score: &Score,
+    found: &[Found],
+) -> Ran {
+    let (bar, note) = match (arguments.bar, arguments.movement) {
+        (_, Some(number)) => {
+            let (bar, note) = number
+                .checked_sub(1)
+                .and_then(|index| found.get(index)?.places.first().copied())
+                .ok_or_else(|| {
+                    Failure(format!(
+                        "there is no movement {number}: the list has {}",
+                        found.len()
+                    ))
+                })?;
+            (bar, Some(usize::from(note) - 1))
+        }
+        (bar, None) => (bar.unwrap_or(1), None),
+    };
+    let written = score
+        .bars
+        .iter()
+        .find(|known| known.number == bar)
+        .map(|known| known.written)
+        .ok_or_else(|| Failure(format!("`{}` has no bar {bar}", opened.drill.title)))?;
+    let document = make_in_place(&InPlace {
+        title: &opened.drill.title,
+        music: &opened.drill.stages[stage].music,
+        bar: written,
+        note,
+        schools: &opened.drill.schools,
+    })
+    .map_err(|error| Failure(error.to_string()))?;
+    make::put(&document, arguments.output.as_deref(), arguments.force)
+}

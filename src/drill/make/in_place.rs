@@ -1,0 +1,332 @@
+//! A bar or a movement of a tune as a drill: looped with the bars around it, the movement taken
+//! apart where it stands.
+
+use super::body::{body, unit};
+use super::{CannotMake, exact_percent, ladder, sentence};
+use crate::chanter::Note;
+use crate::drill::document::{DrillDocument, Exact, StageDocument};
+use crate::drill::value::Drill;
+use crate::drill::written::{Bar, Gracenote, Group, Music, Written};
+use crate::drill::{read, write};
+use crate::movement::{Context, Part, Role, Schools, place_group};
+use crate::rhythm::{Metre, WrittenLength};
+use crate::units::Beats;
+
+/// A place in written music.
+#[derive(Debug, Clone, Copy)]
+pub struct InPlace<'a> {
+    /// What the tune is called.
+    pub title: &'a str,
+    /// The tune.
+    pub music: &'a Music,
+    /// Index of the written bar.
+    pub bar: usize,
+    /// Index of the melody note in it whose movement is taken apart; none loops the bar only.
+    pub note: Option<usize>,
+    /// By these schools.
+    pub schools: &'a Schools,
+}
+
+/// The drill of a place: the bar with the bar before and the bar after, where there are any. Its
+/// movement's tones are written out in stages, taken from the note that gives the movement its
+/// time, so that nothing else moves; the last stage is as written.
+///
+/// # Errors
+/// No such bar or note, or a bar that cannot stand alone.
+pub fn make_in_place(place: &InPlace) -> Result<DrillDocument, CannotMake> {
+    if place.bar >= place.music.bars.len() {
+        return Err(CannotMake("the tune has no such bar".to_owned()));
+    }
+    let last = place.music.bars.len() - 1;
+    let (before, after) = (place.bar.saturating_sub(1), (place.bar + 1).min(last));
+    // a pickup or a short last bar cannot always stand beside the others
+    let windows = [
+        (before, after),
+        (place.bar, after),
+        (before, place.bar),
+        (place.bar, place.bar),
+    ];
+    windows
+        .into_iter()
+        .map(|(first, last)| document(place, first, last))
+        .find(|document| read_back(document).is_some())
+        .ok_or_else(|| {
+            CannotMake(
+                "this bar cannot be looped by itself: it is no full bar, or its first note needs \
+                 a gracenote before it"
+                    .to_owned(),
+            )
+        })
+}
+
+fn read_back(document: &DrillDocument) -> Option<Drill> {
+    let text = write(document).ok()?;
+    read(text.as_bytes()).0
+}
+
+fn document(place: &InPlace, first: usize, last: usize) -> DrillDocument {
+    let metre = place.music.metre;
+    let bars: Vec<Bar> = place.music.bars[first..=last]
+        .iter()
+        .map(|bar| Bar {
+            notes: bar.notes.clone(),
+            ..Bar::default()
+        })
+        .collect();
+    let at = place.bar - first;
+    let mut stages = Vec::new();
+    if let Some(note) = place.note {
+        for (name, tone) in [
+            ("tones of a full beat", Beats::ONE),
+            ("tones of half a beat", Beats::new(1, 2)),
+            ("tones of a quarter beat", Beats::new(1, 4)),
+            ("tones of an eighth of a beat", Beats::new(1, 8)),
+        ] {
+            if let Some(apart) = apart(metre, &bars, (at, note), tone, place.schools) {
+                stages.push(stage(metre, name, &apart));
+            }
+        }
+    }
+    stages.push(stage(metre, "as written", &bars));
+    let number = if place.music.pickup() > Beats::ZERO {
+        place.bar
+    } else {
+        place.bar + 1
+    };
+    DrillDocument {
+        title: sentence(&format!("{}, bar {number}", place.title)),
+        about: Some(
+            "A bar of the tune with the bars around it; where a movement is taken apart, only the \
+             note that gives it its time grows shorter."
+                .to_owned(),
+        ),
+        listen_for: Some(
+            "the movement clean, and the bars around it as steady as before".to_owned(),
+        ),
+        metre: Some(metre.to_string()),
+        unit: Some(Exact::of(&unit())),
+        stages: Some(stages),
+        ladder: Some(ladder(46, 80, exact_percent(4))),
+        clean: Some(5),
+        ..DrillDocument::default()
+    }
+}
+
+fn stage(metre: Metre, name: &str, bars: &[Bar]) -> StageDocument {
+    StageDocument {
+        name: name.to_owned(),
+        music: Some(body(metre, bars)),
+        ..StageDocument::default()
+    }
+}
+
+/// The bars with the movement's tones as written notes of `tone` beats. None where it has no
+/// tones, or where the note that gives the time is not long enough.
+fn apart(
+    metre: Metre,
+    bars: &[Bar],
+    (bar, note): (usize, usize),
+    tone: Beats,
+    schools: &Schools,
+) -> Option<Vec<Bar>> {
+    let written = bars.get(bar)?.notes.get(note)?;
+    let giver = match note.checked_sub(1) {
+        Some(before) => Some((bar, before)),
+        None => bar
+            .checked_sub(1)
+            .and_then(|bar| Some((bar, bars[bar].notes.len().checked_sub(1)?))),
+    };
+    let before = giver.map(|(bar, note)| bars[bar].notes[note].note);
+    let (parts, before_beat) = parts(&written.group, before, written.note, schools)?;
+    let mut waiting = Vec::new();
+    let early = tones(&parts[..before_beat], tone, &mut waiting);
+    let late = tones(&parts[before_beat..], tone, &mut waiting);
+    if early.is_empty() && late.is_empty() {
+        return None;
+    }
+    let mut apart = bars.to_vec();
+    let closing = Written {
+        group: if waiting.is_empty() {
+            Group::None
+        } else {
+            Group::Spelled(waiting)
+        },
+        ..written.clone()
+    };
+    let taken: Beats = late.iter().map(|written| written.length).sum();
+    let mut here = late;
+    here.extend(shortened(metre, &closing, taken)?);
+    apart[bar].notes.splice(note..=note, here);
+    if !early.is_empty() {
+        let (bar, note) = giver?;
+        let taken: Beats = early.iter().map(|written| written.length).sum();
+        let mut there = shortened(metre, &bars[bar].notes[note], taken)?;
+        there.extend(early);
+        apart[bar].notes.splice(note..=note, there);
+    }
+    Some(apart)
+}
+
+fn parts(
+    group: &Group,
+    before: Option<Note>,
+    after: Note,
+    schools: &Schools,
+) -> Option<(Vec<Part>, usize)> {
+    match group {
+        Group::None | Group::Opening => None,
+        Group::Movement(resolved) => Some((resolved.parts.clone(), resolved.before_beat)),
+        Group::Spelled(gracenotes) => {
+            let notes: Vec<Note> = gracenotes.iter().map(|gracenote| gracenote.note).collect();
+            let placed = place_group(&notes, Context { before, after }, schools);
+            Some((placed.parts, placed.before_beat))
+        }
+    }
+}
+
+/// The tones among the parts as written notes, each with the gracenotes that wait before it.
+fn tones(parts: &[Part], tone: Beats, waiting: &mut Vec<Gracenote>) -> Vec<Written> {
+    let mut tones = Vec::new();
+    for part in parts {
+        if part.role == Role::Separating {
+            waiting.push(Gracenote {
+                note: part.note,
+                held: None,
+            });
+        } else {
+            let gracenotes = std::mem::take(waiting);
+            tones.push(Written {
+                note: part.note,
+                length: tone,
+                tied: false,
+                group: if gracenotes.is_empty() {
+                    Group::None
+                } else {
+                    Group::Spelled(gracenotes)
+                },
+            });
+        }
+    }
+    tones
+}
+
+/// A note shorter by `taken`, in as many tied notes as its length needs. None where nothing would
+/// be left of it.
+fn shortened(metre: Metre, written: &Written, taken: Beats) -> Option<Vec<Written>> {
+    let length = written.length - taken;
+    if length <= Beats::ZERO {
+        return None;
+    }
+    let values = WrittenLength::tied(metre.semibreves_of(length));
+    let count = values.len();
+    let notes: Vec<Written> = values
+        .into_iter()
+        .enumerate()
+        .map(|(place, value)| Written {
+            note: written.note,
+            length: metre.beats_of(value.part_of_semibreve()),
+            tied: if place + 1 < count {
+                true
+            } else {
+                written.tied
+            },
+            group: if place == 0 {
+                written.group.clone()
+            } else {
+                Group::None
+            },
+        })
+        .collect();
+    (!notes.is_empty()).then_some(notes)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drill::{BUILT_IN, read_music};
+
+    fn music(text: &str) -> Music {
+        let metre = Metre::FourFour;
+        let (music, problems) = read_music(text, metre, metre.default_unit(), "");
+        assert_eq!(problems, [], "{text}");
+        music
+    }
+
+    fn stages(music: &Music, bar: usize, note: Option<usize>) -> Vec<(String, String)> {
+        let schools = Schools::none();
+        let place = InPlace {
+            title: "our tune",
+            music,
+            bar,
+            note,
+            schools: &schools,
+        };
+        make_in_place(&place)
+            .expect("it can be looped")
+            .stages
+            .expect("stages")
+            .into_iter()
+            .map(|stage| (stage.name, stage.music.expect("it is written out")))
+            .collect()
+    }
+
+    /// The grip takes its tones from the note before it; the bars around stay as they are.
+    #[test]
+    fn a_grip_is_taken_apart_where_it_stands() {
+        let music = music("{g}A4 {g}c4 | {g}d4 {GBG}A4 | {g}B8 | {g}c8 |");
+        let stages = stages(&music, 1, Some(1));
+        assert_eq!(
+            stages[0],
+            (
+                "tones of half a beat".to_owned(),
+                "{g}A4 {g}c4 | {g}d2 G {B}G A4 | {g}B8 |".to_owned()
+            )
+        );
+        assert_eq!(
+            stages.last(),
+            Some(&(
+                "as written".to_owned(),
+                "{g}A4 {g}c4 | {g}d4 {GBG}A4 | {g}B8 |".to_owned()
+            ))
+        );
+    }
+
+    /// A doubling begins on the beat: it takes its tone from the note it decorates.
+    #[test]
+    fn a_doubling_takes_its_tone_from_its_own_note() {
+        let music = music("{g}A4 {gcd}c4 |");
+        let stages = stages(&music, 0, Some(1));
+        assert_eq!(stages[0].1, "{g}A4 {g}c2 {d}c2 |");
+    }
+
+    /// Every bar and every movement of every tune in the program can be practised by itself.
+    #[test]
+    fn every_place_of_every_written_stage_reads_back() {
+        let mut places = 0;
+        for built in BUILT_IN {
+            let (drill, _) = read(built.text.as_bytes());
+            let drill = drill.expect("built-in drills read");
+            for stage in &drill.stages {
+                for (bar, written) in stage.music.bars.iter().enumerate() {
+                    // a pickup is practised with the bar it leads to
+                    if written.length() < drill.metre.bar() {
+                        continue;
+                    }
+                    for note in (0..written.notes.len()).map(Some).chain([None]) {
+                        let place = InPlace {
+                            title: &drill.title,
+                            music: &stage.music,
+                            bar,
+                            note,
+                            schools: &drill.schools,
+                        };
+                        let document = make_in_place(&place).expect(built.name);
+                        assert!(read_back(&document).is_some(), "{} {bar}", built.name);
+                        places += 1;
+                    }
+                }
+            }
+        }
+        assert!(places > 300, "{places}");
+    }
+}

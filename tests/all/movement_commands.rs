@@ -1,0 +1,140 @@
+//! The commands that speak of movements, through the real binary.
+
+use serde_json::Value;
+use std::process::{Command, Output};
+
+fn run(arguments: &[&str]) -> Output {
+    let home = std::env::temp_dir().join("gracerung-movement-commands");
+    Command::new(env!("CARGO_BIN_EXE_gracerung"))
+        .args(arguments)
+        .env("XDG_DATA_HOME", home)
+        .output()
+        .expect("the binary runs")
+}
+
+fn json(output: &Output) -> Value {
+    serde_json::from_slice(&output.stdout).expect("it prints JSON")
+}
+
+/// Other programs read these names; the shell reads the exit code.
+#[test]
+fn recognise_prints_names_school_and_nearest_and_exits_by_them() {
+    let grip = run(&[
+        "recognise",
+        "LG",
+        "B",
+        "LG",
+        "--from",
+        "D",
+        "--to",
+        "LA",
+        "--json",
+    ]);
+    assert_eq!(grip.status.code(), Some(0));
+    assert_eq!(
+        json(&grip),
+        serde_json::json!({"names": ["grip"], "school": null, "playable": true, "nearest": null})
+    );
+    let kept = run(&[
+        "recognise",
+        "LG",
+        "D",
+        "LG",
+        "--from",
+        "D",
+        "--to",
+        "LA",
+        "--json",
+    ]);
+    assert_eq!(json(&kept)["school"], "d-from-d");
+    let unknown = run(&[
+        "recognise",
+        "LG",
+        "D",
+        "LG",
+        "D",
+        "--from",
+        "C",
+        "--to",
+        "LA",
+        "--json",
+    ]);
+    assert_eq!(unknown.status.code(), Some(1));
+    assert_eq!(json(&unknown)["names"], serde_json::json!([]));
+    assert!(json(&unknown)["nearest"].is_string());
+    let wrong = run(&["recognise", "H", "--to", "LA"]);
+    assert_eq!(wrong.status.code(), Some(2));
+}
+
+/// The explanation's three promised fields, and that a school changes them.
+#[test]
+fn explain_prints_gracenotes_school_and_a_reason_for_each() {
+    let grip = json(&run(&[
+        "explain", "grip", "--from", "D", "--to", "LA", "--json",
+    ]));
+    assert_eq!(grip["gracenotes"], serde_json::json!(["LG", "B", "LG"]));
+    assert_eq!(grip["school"], Value::Null);
+    assert_eq!(grip["reasons"].as_array().map(Vec::len), Some(3));
+    let kept = json(&run(&[
+        "explain", "grip", "--from", "D", "--to", "LA", "--school", "d-from-d", "--json",
+    ]));
+    assert_eq!(kept["gracenotes"], serde_json::json!(["LG", "D", "LG"]));
+    assert_eq!(kept["school"], "d-from-d");
+    let wrong = run(&["explain", "grip", "--school", "d-fromd"]);
+    assert_eq!(wrong.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&wrong.stderr).contains("did you mean `d-from-d`?"));
+}
+
+/// A made file that its own program refuses would be worse than none.
+#[test]
+fn a_made_file_is_checked_without_a_problem_and_never_replaced_unasked() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("my.yaml");
+    let target = file.display().to_string();
+    let make = [
+        "make",
+        "taorluath",
+        "--from",
+        "LG",
+        "--to",
+        "LA",
+        "-o",
+        &target,
+    ];
+    assert_eq!(run(&make).status.code(), Some(0));
+    assert_eq!(run(&["check", &target]).status.code(), Some(0));
+    assert_eq!(run(&make).status.code(), Some(2), "it exists");
+    let bar = folder.path().join("bar.yaml").display().to_string();
+    let tune = ["tune", "lamp-on-the-slipway", "--movement", "1", "-o", &bar];
+    assert_eq!(run(&tune).status.code(), Some(0));
+    assert_eq!(run(&["check", &bar]).status.code(), Some(0));
+}
+
+/// The hardest first, each with its places; nothing is cleared where nothing was practised.
+#[test]
+fn a_tune_lists_its_movements_hardest_first() {
+    let tune = json(&run(&["tune", "lamp-on-the-slipway", "--json"]));
+    let rows = tune["movements"].as_array().expect("a list");
+    let hard: Vec<u64> = rows
+        .iter()
+        .filter_map(|row| row["difficulty"].as_u64())
+        .collect();
+    assert_eq!(hard.len(), rows.len());
+    assert!(hard.windows(2).all(|pair| pair[0] >= pair[1]));
+    let names: Vec<&str> = rows.iter().filter_map(|row| row["name"].as_str()).collect();
+    assert!(
+        names.contains(&"grip") && names.contains(&"taorluath"),
+        "{names:?}"
+    );
+    assert!(rows.iter().all(|row| row["cleared"].is_null()));
+}
+
+#[test]
+fn the_catalogue_is_printed_with_its_sources() {
+    let table = run(&["movements", "--table"]);
+    let text = String::from_utf8_lossy(&table.stdout).into_owned();
+    assert!(text.contains("LilyPond 2.24.1 bagpipe.ly, grips"));
+    assert!(text.contains("common practice, no source"));
+    let none = run(&["movements", "nothing of this name"]);
+    assert_eq!(none.status.code(), Some(1));
+}
