@@ -4,6 +4,7 @@ use super::choose::Choose;
 use super::notice::Notice;
 use super::practising::Practising;
 use crate::chanter::Tuning;
+use crate::practice::Thresholds;
 use crate::rhythm::{ClickPlan, ReferencePlan, Subdivision};
 use crate::sound::{ClickSound, Levels};
 
@@ -68,6 +69,10 @@ pub struct Options {
     pub left_handed: bool,
     /// The explanation takes the place of the board.
     pub explain: bool,
+    /// Three clean in a row go a rung up, one that is not clean a rung down.
+    pub staircase: bool,
+    /// How what was heard is judged.
+    pub thresholds: Thresholds,
 }
 
 impl Default for Options {
@@ -84,6 +89,8 @@ impl Default for Options {
             staff: true,
             left_handed: false,
             explain: false,
+            staircase: false,
+            thresholds: Thresholds::default(),
         }
     }
 }

@@ -4,7 +4,8 @@ use super::message::OpenedDrill;
 use super::model::Options;
 use crate::drill::Drill;
 use crate::practice::ladder::rungs;
-use crate::practice::{CellKey, Phase, Plan, StagePrint, State, edited, replay};
+use crate::planning::Staircase;
+use crate::practice::{CellKey, Mark, Phase, Plan, StagePrint, State, edited, replay};
 use crate::score::{Score, resolve_music};
 use crate::timeline::{Event, EventKind, Layout, SoundPart, Sounded, Timeline, lay};
 use crate::units::{Bpm, Fraction, SampleRate};
@@ -36,6 +37,8 @@ pub struct Practising {
     pub(super) ended: Option<(u64, u64)>,
     /// Explanation lines scrolled past.
     pub scroll: u16,
+    /// The adaptive ladder's place before and after the last repetition that was marked.
+    pub(super) stairs: Option<(u64, Staircase, Staircase)>,
 }
 
 /// Every stage's score, with the drill's breath.
@@ -109,6 +112,7 @@ impl Practising {
             advance: drill.advance,
             step_back: drill.step_back,
             hands_free: options.hands_free,
+            thresholds: options.thresholds,
             ..Plan::new(&opened.name, prints, rungs.clone())
         };
         let state = replay(plan, &opened.entries);
@@ -124,6 +128,7 @@ impl Practising {
             began: VecDeque::new(),
             ended: None,
             scroll: 0,
+            stairs: None,
         }
     }
 
@@ -202,6 +207,21 @@ impl Practising {
             ..Layout::at(cell.tempo, SampleRate::USUAL)
         };
         Some((stage, Arc::new(lay(score, &layout))))
+    }
+
+    /// Where the adaptive ladder goes with a mark, when it moves. A corrected mark takes the step of
+    /// the one it corrects back.
+    pub(super) fn climb(&mut self, cell: CellKey, repetition: u64, mark: Mark) -> Option<CellKey> {
+        let rung = self.rungs.iter().position(|rung| *rung == cell.tempo)?;
+        let before = match self.stairs {
+            Some((last, before, _)) if last == repetition => before,
+            Some((_, _, after)) if after.rung == rung => after,
+            _ => Staircase::at(rung),
+        };
+        let after = before.step(mark, self.rungs.len());
+        self.stairs = Some((repetition, before, after));
+        let tempo = *self.rungs.get(after.rung)?;
+        (after.rung != rung).then_some(CellKey { tempo, ..cell })
     }
 
     pub(super) fn remember(&mut self, sent: Sent) {

@@ -85,6 +85,17 @@ fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effect>) {
         effects.push(Effect::Store(records));
     }
     let mut notices: Vec<Notice> = Vec::new();
+    let staircase = model.options.staircase;
+    let marked = practising.state.news().iter().rev().find_map(|news| match news {
+        News::Marked {
+            cell,
+            repetition,
+            mark,
+            ..
+        } if staircase => Some((*cell, *repetition, *mark)),
+        _ => None,
+    });
+    let climbed = marked.and_then(|(cell, repetition, mark)| practising.climb(cell, repetition, mark));
     for news in practising.state.news() {
         notices.extend(sentence(practising, news));
         match news {
@@ -99,6 +110,13 @@ fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effect>) {
     if !notices.is_empty() {
         let text: Vec<String> = notices.into_iter().map(|notice| notice.text).collect();
         model.notice = Some(Notice::plain(text.join(" · ")));
+    }
+    if let Some(cell) = climbed
+        && let Event::Press { at, .. }
+        | Event::Listened { at, .. }
+        | Event::RepetitionEnded { at, .. } = event
+    {
+        practise(model, &Event::CellChosen { at: *at, cell }, effects);
     }
 }
 

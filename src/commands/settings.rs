@@ -250,6 +250,8 @@ pub(crate) fn options(settings: &Settings) -> Options {
         },
         hands_free: settings.switch("hands-free"),
         left_handed: settings.switch("left-handed"),
+        staircase: settings.word("ladder") == "staircase",
+        thresholds: thresholds(settings),
         ..Options::default()
     }
 }
