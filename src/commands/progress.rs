@@ -202,19 +202,19 @@ fn text(found: &Progress, date: Date) -> String {
         }
     }
     if !found.cells.is_empty() {
-        text.push_str("\nclean by cell, and the chance that the next is clean\n");
+        text.push_str("\nclean by cell, and the chance that the next is clean (few: fewer than ten marks)\n");
         let mut cells: Vec<_> = found.cells.iter().collect();
         cells.sort_by_key(|cell| std::cmp::Reverse(cell.last));
         for cell in cells.into_iter().take(12) {
             let name = format!("{}, {}", cell.drill, cell.stage);
             let few = if cell.chance.of < 10 {
-                "  few marks"
+                "  few"
             } else {
                 ""
             };
             let _ = writeln!(
                 text,
-                "  {:30.30} {:>4}  {:>3} of {:<3} {:10} {}{few}",
+                "  {:24.24} {:>4}  {:>3} of {:<3} {:10} {}{few}",
                 name,
                 spell_fraction(&cell.tempo.value()),
                 cell.chance.clean,
