@@ -3,8 +3,8 @@
 use super::message::OpenedDrill;
 use super::model::Options;
 use crate::drill::Drill;
-use crate::practice::ladder::rungs;
 use crate::planning::Staircase;
+use crate::practice::ladder::rungs;
 use crate::practice::{CellKey, Mark, Phase, Plan, StagePrint, State, edited, replay};
 use crate::score::{Score, resolve_music};
 use crate::timeline::{Event, EventKind, Layout, SoundPart, Sounded, Timeline, lay};

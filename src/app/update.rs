@@ -86,16 +86,22 @@ fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effect>) {
     }
     let mut notices: Vec<Notice> = Vec::new();
     let staircase = model.options.staircase;
-    let marked = practising.state.news().iter().rev().find_map(|news| match news {
-        News::Marked {
-            cell,
-            repetition,
-            mark,
-            ..
-        } if staircase => Some((*cell, *repetition, *mark)),
-        _ => None,
-    });
-    let climbed = marked.and_then(|(cell, repetition, mark)| practising.climb(cell, repetition, mark));
+    let marked = practising
+        .state
+        .news()
+        .iter()
+        .rev()
+        .find_map(|news| match news {
+            News::Marked {
+                cell,
+                repetition,
+                mark,
+                ..
+            } if staircase => Some((*cell, *repetition, *mark)),
+            _ => None,
+        });
+    let climbed =
+        marked.and_then(|(cell, repetition, mark)| practising.climb(cell, repetition, mark));
     for news in practising.state.news() {
         notices.extend(sentence(practising, news));
         match news {

@@ -202,16 +202,14 @@ fn text(found: &Progress, date: Date) -> String {
         }
     }
     if !found.cells.is_empty() {
-        text.push_str("\nclean by cell, and the chance that the next is clean (few: fewer than ten marks)\n");
+        text.push_str(
+            "\nclean by cell, and the chance that the next is clean (few: fewer than ten marks)\n",
+        );
         let mut cells: Vec<_> = found.cells.iter().collect();
         cells.sort_by_key(|cell| std::cmp::Reverse(cell.last));
         for cell in cells.into_iter().take(12) {
             let name = format!("{}, {}", cell.drill, cell.stage);
-            let few = if cell.chance.of < 10 {
-                "  few"
-            } else {
-                ""
-            };
+            let few = if cell.chance.of < 10 { "  few" } else { "" };
             let _ = writeln!(
                 text,
                 "  {:24.24} {:>4}  {:>3} of {:<3} {:10} {}{few}",

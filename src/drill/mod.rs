@@ -18,8 +18,12 @@ pub use document::{
     DrillDocument, Exact, LadderDocument, LengthsDocument, OneOrMany, StageDocument, schema,
 };
 pub use library::{BUILT_IN, BuiltIn, built_in};
-pub use make::{Build, CannotMake, Request, make, make_crossings, make_finger};
-pub use music::{Mended, MusicProblem, adopt_music, is_pipe_key, mend_music, read_music};
+pub use make::{
+    Build, CannotMake, InPlace, Request, make, make_crossings, make_finger, make_in_place,
+};
+pub use music::{
+    Mended, MusicProblem, adopt_music, body_order, is_pipe_key, mend_music, read_music,
+};
 pub use problem::{Kind, Place, Problem, Severity, render, render_line};
 pub use read::{LARGEST_FILE, read, read_for};
 pub use stages::{Taken, apart, real_time};

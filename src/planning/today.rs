@@ -583,7 +583,9 @@ mod tests {
     fn a_year_of_a_student_who_follows_the_plan() {
         let drills: Vec<Known> = (0..6)
             .map(|at| Known {
-                rungs: [50, 52, 54, 57, 60, 62, 66].map(|tempo| Bpm::whole(tempo).expect("a tempo")).to_vec(),
+                rungs: [50, 52, 54, 57, 60, 62, 66]
+                    .map(|tempo| Bpm::whole(tempo).expect("a tempo"))
+                    .to_vec(),
                 clean: 5,
                 ..drill(&format!("drill {at}"), at * 10 + 1)
             })
@@ -591,7 +593,8 @@ mod tests {
         let rule = Rule::default();
         let mut said: Vec<Said> = Vec::new();
         let mut state = 2_463_534_242_u64;
-        let mut played: std::collections::BTreeMap<CellKey, u32> = std::collections::BTreeMap::new();
+        let mut played: std::collections::BTreeMap<CellKey, u32> =
+            std::collections::BTreeMap::new();
         let mut date = date(2024, 1, 1);
         let mut kinds = std::collections::BTreeSet::new();
         for day in 0..366_u32 {
@@ -601,8 +604,14 @@ mod tests {
             assert!(!items.is_empty() || day > 200, "nothing to do on {date}");
             for (at, item) in items.iter().enumerate() {
                 kinds.insert(format!("{:?}", item.kind));
-                let drill = drills.iter().find(|drill| drill.name == item.open).expect("a drill");
-                let cell = CellKey { stage: drill.stages[item.stage_number - 1], tempo: item.tempo };
+                let drill = drills
+                    .iter()
+                    .find(|drill| drill.name == item.open)
+                    .expect("a drill");
+                let cell = CellKey {
+                    stage: drill.stages[item.stage_number - 1],
+                    tempo: item.tempo,
+                };
                 for number in 0..12_u64 {
                     state ^= state << 13;
                     state ^= state >> 7;
@@ -627,9 +636,16 @@ mod tests {
             date = date.tomorrow().expect("another day");
         }
         let digest = Digest::of(said);
-        let cleared = digest.cells().filter(|(_, days)| days.cleared.is_some()).count();
+        let cleared = digest
+            .cells()
+            .filter(|(_, days)| days.cleared.is_some())
+            .count();
         assert!(cleared > 40, "{cleared} of 84 cells");
-        let longest = digest.cells().filter_map(|(_, days)| due_again(days, &rule)).map(|(_, gap, _)| gap).max();
+        let longest = digest
+            .cells()
+            .filter_map(|(_, days)| due_again(days, &rule))
+            .map(|(_, gap, _)| gap)
+            .max();
         assert!(longest >= Some(16), "{longest:?}");
         for kind in ["Again", "Climbing", "New"] {
             assert!(kinds.contains(kind), "{kinds:?}");

@@ -33,7 +33,10 @@ const LAYERS: &[(&str, u8)] = &[
 const BELONGS: &[(&str, &[&str])] = &[
     ("cpal", &["live/"]),
     ("rusqlite", &["journal/"]),
-    ("ratatui", &["screen/", "commands/practise.rs"]),
+    (
+        "ratatui",
+        &["screen/", "commands/practise.rs", "commands/warmup.rs"],
+    ),
     (
         "crossterm",
         &[
@@ -41,6 +44,7 @@ const BELONGS: &[(&str, &[&str])] = &[
             "commands/practise.rs",
             "commands/settings.rs",
             "commands/terminal.rs",
+            "commands/warmup.rs",
         ],
     ),
     ("clap", &["commands/"]),
