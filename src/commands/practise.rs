@@ -300,6 +300,10 @@ fn opening_words(chosen: &Settings, shell: &Shell) -> Option<String> {
 }
 
 /// The one loop: keys, what is heard, what is to be shown.
+#[allow(
+    clippy::too_many_arguments,
+    reason = "each is a thing of the world the loop stands between"
+)]
 fn run_loop(
     shell: &mut Shell,
     model: &mut Model,

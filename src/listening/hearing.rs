@@ -461,7 +461,7 @@ mod tests {
     /// Without it a listener would hear tunes in rooms: silence and noise are no notes.
     #[test]
     fn silence_and_noise_hold_no_notes() {
-        assert_eq!(listen(48_000, &[0.0; 96_000], 236.0), []);
+        assert_eq!(listen(48_000, &vec![0.0; 96_000], 236.0), []);
         let mut seed = 1u32;
         let noise: Vec<f32> = (0..96_000)
             .map(|_| {

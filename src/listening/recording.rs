@@ -234,9 +234,9 @@ mod tests {
     #[test]
     fn odd_recordings_get_a_sentence() {
         assert_eq!(words(&heard(48_000, &[])), "the recording is empty");
-        let silent = heard(48_000, &[0.0; 48_000]);
+        let silent = heard(48_000, &vec![0.0; 48_000]);
         assert!(words(&silent).contains("silent"), "{}", words(&silent));
-        let broken = heard(48_000, &[f32::NAN; 48_000]);
+        let broken = heard(48_000, &vec![f32::NAN; 48_000]);
         assert!(words(&broken).contains("48000 samples are no numbers"));
         assert_eq!(broken.notes, []);
         let loud: Vec<f32> = tune(48_000)

@@ -150,7 +150,7 @@ pub fn progress(
                 }
                 let clean: u32 = recent().map(|day| day.clean).sum();
                 let not: u32 = recent().map(|day| day.not_clean).sum();
-                if let Some(last) = recent().last() {
+                if let Some(last) = recent().next_back() {
                     cells.push(CellLine {
                         drill: drill.name.clone(),
                         stage: drill.stage_names.get(stage).cloned().unwrap_or_default(),

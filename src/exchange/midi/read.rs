@@ -295,7 +295,7 @@ impl File {
         ticks: Fraction,
         problems: &mut Vec<Problem>,
     ) -> Option<Music> {
-        let notes = self.one_line(&keys, problems);
+        let notes = Self::one_line(&keys, problems);
         let beats = |tick: u64| {
             let quarters = Fraction::from_integer(i128::from(tick)) / ticks;
             metre.beats_of(quarters / Fraction::from_integer(4))
@@ -346,7 +346,7 @@ impl File {
     }
 
     /// One note at a time, moved as a whole to where the most keys are the chanter's.
-    fn one_line(&self, keys: &[Key], problems: &mut Vec<Problem>) -> Vec<(Key, Note)> {
+    fn one_line(keys: &[Key], problems: &mut Vec<Problem>) -> Vec<(Key, Note)> {
         let mut line: Vec<Key> = Vec::new();
         for key in keys {
             match line.last_mut() {
@@ -450,7 +450,7 @@ fn agrees(score: &Score, keys: &[Key]) -> bool {
         let rest = &keys[at..];
         let cycle = line.iter().cycle().skip(opening);
         rest.len() + opening >= line.len()
-            && (rest.len() + opening) % line.len() == 0
+            && (rest.len() + opening).is_multiple_of(line.len())
             && rest.iter().zip(cycle).all(|(key, note)| same(key, *note))
     })
 }

@@ -213,7 +213,7 @@ impl PartReader {
                 }
                 "clef" if element.text_of("sign") == Some("G") => {}
                 "transpose" => {
-                    self.note(element, "a transposing part", "its written notes are read")
+                    self.note(element, "a transposing part", "its written notes are read");
                 }
                 other => self.note(element, format!("`{}`", shown(other)), "left out"),
             }
@@ -302,7 +302,7 @@ impl PartReader {
         for child in &element.children {
             match child.name.as_str() {
                 "lyric" | "listen" => {
-                    self.note(child, format!("`{}`", shown(&child.name)), "left out")
+                    self.note(child, format!("`{}`", shown(&child.name)), "left out");
                 }
                 "notations" => {
                     for own in &child.children {

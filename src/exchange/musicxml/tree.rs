@@ -48,9 +48,10 @@ pub(super) fn read_tree(source: &str) -> Result<Element, (usize, String)> {
     let (mut at, mut line) = (0, 1);
     loop {
         let position = usize::try_from(reader.buffer_position()).unwrap_or(at);
-        line += source.as_bytes().get(at..position).map_or(0, |bytes| {
-            bytes.iter().filter(|byte| **byte == b'\n').count()
-        });
+        line += source
+            .as_bytes()
+            .get(at..position)
+            .map_or(0, |bytes| bytes.split(|byte| *byte == b'\n').count() - 1);
         at = position.max(at);
         let event = reader
             .read_event()

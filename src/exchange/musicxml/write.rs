@@ -107,7 +107,7 @@ fn shares(piece: &Piece, section: &Section) -> HashMap<NoteId, f64> {
     };
     let timeline = lay(&section.score, &layout);
     let mut lengths: HashMap<NoteId, Beats> = HashMap::new();
-    for event in timeline.again.iter() {
+    for event in &timeline.again {
         if let EventKind::Sound(sounded) = event.kind {
             lengths.insert(sounded.id, sounded.length);
         }
