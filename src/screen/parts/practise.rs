@@ -118,7 +118,10 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
     for (y, text) in (listen.y..listen.bottom()).zip(&lines) {
         let last = cut && y + 1 == listen.bottom();
         let text = if last {
-            fitted(&format!("{text} … (e)"), area.width)
+            format!(
+                "{}… (e)",
+                fitted(text, area.width.saturating_sub(5)).trim_end_matches('…')
+            )
         } else {
             text.clone()
         };
