@@ -331,6 +331,12 @@ fn run_loop(
     let mut care = Care::after(rest);
     let mut page = model.page;
     let mut shown = Instant::now();
+    // A way for the tests to see what a panic leaves behind; not in a release.
+    #[cfg(debug_assertions)]
+    assert!(
+        std::env::var_os("PANIC_FOR_A_TEST").is_none(),
+        "a panic was asked for"
+    );
     while !model.quit {
         let moving = model.is_moving() || shell.is_busy();
         let wait = if moving {

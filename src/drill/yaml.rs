@@ -304,6 +304,29 @@ mod tests {
         );
     }
 
+    /// Two readers of YAML that differed on our own files would make the schema a lie.
+    #[test]
+    fn serde_reads_every_built_in_drill_to_the_same_values() {
+        for built in crate::drill::BUILT_IN {
+            let document: crate::drill::DrillDocument =
+                serde_yaml::from_str(built.text).expect("serde reads it");
+            let (drill, _) = crate::drill::read(built.text.as_bytes());
+            let drill = drill.expect("it reads");
+            assert_eq!(document.title, drill.title);
+            assert_eq!(document.listen_for, drill.listen_for);
+            assert_eq!(document.clean.unwrap_or(5), drill.clean);
+            if let Some(stages) = &document.stages {
+                let names: Vec<&str> = stages.iter().map(|stage| stage.name.as_str()).collect();
+                let read: Vec<&str> = drill.stages.iter().map(|s| s.name.as_str()).collect();
+                assert_eq!(names, read, "{}", built.name);
+            }
+            if let Some(ladder) = &document.ladder {
+                assert_eq!(ladder.from.text(), drill.ladder.from.to_string());
+                assert_eq!(ladder.to.text(), drill.ladder.to.to_string());
+            }
+        }
+    }
+
     #[test]
     fn an_alias_bomb_costs_one_message() {
         let (tree, problems) = tree("a: &a [x, x]\nb: &b [*a, *a]\nc: [*b, *b]\n");

@@ -307,6 +307,25 @@ fn a_signal_gives_the_terminal_back() {
     assert!(!story.in_alternate_screen());
 }
 
+/// A panic must be readable and leave a terminal that echoes what is typed.
+#[cfg(debug_assertions)]
+#[test]
+fn a_panic_leaves_the_terminal_sane() {
+    let home = home_with_quick();
+    let mut story = Story::begin_with(
+        home.path(),
+        &["practise", "quick"],
+        80,
+        24,
+        &[("PANIC_FOR_A_TEST", "1")],
+    );
+    story.until("a panic was asked for");
+    story.ends_with(101);
+    assert!(!story.in_alternate_screen());
+    let parser = story.parser.lock().expect("not poisoned");
+    assert!(!parser.screen().hide_cursor());
+}
+
 /// `Ctrl-Z` hands the terminal to the shell, and `fg` brings the page back.
 #[cfg(unix)]
 #[test]
