@@ -567,6 +567,7 @@ impl Reader {
 /// The order of play: each repeated part twice, its first ending the first time only.
 pub fn body_order(bars: &[Bar]) -> (Vec<usize>, Vec<(usize, Kind)>) {
     let mut told = Vec::new();
+    let mut sent_back = vec![false; bars.len()];
     let mut order = Vec::new();
     let mut part = 0;
     let mut again = false;
@@ -601,7 +602,9 @@ pub fn body_order(bars: &[Bar]) -> (Vec<usize>, Vec<(usize, Kind)>) {
         }
         order.push(at);
         if repeat_ends && !in_second {
-            if again {
+            // Each repeat sign sends back once: after a first ending without a second it would be met
+            // unrepeated again and again.
+            if again || std::mem::replace(&mut sent_back[at], true) {
                 again = false;
                 part = at + 1;
             } else {
@@ -741,6 +744,23 @@ mod tests {
         assert_eq!(
             order("|:A4 B4|[1 c4 d4:|[2 e4 f4||B4 c4:|"),
             [0, 1, 0, 2, 3, 3]
+        );
+    }
+
+    /// This once went round for ever and took all memory.
+    #[test]
+    fn a_first_ending_of_two_bars_without_a_second_ends() {
+        let (music, problems) = read_music(
+            "|:A4 B4|1c4 d4|e4 f4:|",
+            Metre::TwoFour,
+            Metre::TwoFour.default_unit(),
+            "",
+        );
+        assert!(music.order.len() <= 8);
+        assert!(
+            problems
+                .iter()
+                .any(|problem| problem.kind == Kind::NoSecondEnding)
         );
     }
 
