@@ -189,19 +189,7 @@ fn check(file: Option<&Path>, recover: Option<&Path>, json: bool) -> Ran {
 
 fn recover_into(target: &Path, entries: &[Entry]) -> Result<(), Failure> {
     // Beside the target under another name until it is complete.
-    let folder = match target.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    let work = tempfile::Builder::new()
-        .prefix(".gracerung-")
-        .tempdir_in(folder)
-        .map_err(|error| {
-            Failure(format!(
-                "cannot write beside `{}`: {error}",
-                target.display()
-            ))
-        })?;
+    let work = output::work_beside(target)?;
     let file = work.path().join("journal.sqlite");
     let mut journal = Journal::open(&file).map_err(told)?;
     journal.merge(entries).map_err(told)?;
@@ -211,19 +199,7 @@ fn recover_into(target: &Path, entries: &[Entry]) -> Result<(), Failure> {
 /// A whole copy at a place where nothing stands.
 fn place(journal: &Journal, target: &Path) -> Result<(), Failure> {
     output::ready_to_write(target, false)?;
-    let folder = match target.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    let work = tempfile::Builder::new()
-        .prefix(".gracerung-")
-        .tempdir_in(folder)
-        .map_err(|error| {
-            Failure(format!(
-                "cannot write beside `{}`: {error}",
-                target.display()
-            ))
-        })?;
+    let work = output::work_beside(target)?;
     let copy = work.path().join("copy.sqlite");
     journal.back_up(&copy).map_err(told)?;
     // A link fails where something stands, a rename would replace it.

@@ -111,6 +111,23 @@ pub(crate) fn write_bytes(target: &Path, force: bool, bytes: &[u8]) -> Result<()
     })
 }
 
+/// A folder beside a target to build it in, taken away when it is dropped: a rename or a link from
+/// there stays on one file system.
+///
+/// # Errors
+/// The folder of the target cannot be written.
+pub(crate) fn work_beside(target: &Path) -> Result<tempfile::TempDir, Failure> {
+    tempfile::Builder::new()
+        .prefix(".gracerung-")
+        .tempdir_in(folder_of(target))
+        .map_err(|error| {
+            Failure(format!(
+                "cannot write beside `{}`: {error}",
+                target.display()
+            ))
+        })
+}
+
 fn folder_of(target: &Path) -> &Path {
     match target.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
