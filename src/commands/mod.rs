@@ -138,6 +138,16 @@ enum Command {
 
 /// Runs the program with its arguments, the program's own name first.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let arguments: Vec<OsString> = arguments.into_iter().collect();
+    // Asked by scripts on every run: answered before thirty subcommands are described.
+    if let [_, only] = arguments.as_slice()
+        && (only == "--version" || only == "-V")
+    {
+        return match output::print(concat!("gracerung ", env!("CARGO_PKG_VERSION"), "\n")) {
+            Ok(()) => ExitCode::SUCCESS,
+            Err(_) => ExitCode::from(2),
+        };
+    }
     let cli = match Cli::try_parse_from(arguments) {
         Ok(cli) => cli,
         Err(error) => {

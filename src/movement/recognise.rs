@@ -7,7 +7,7 @@ use super::school::{School, Schools};
 use crate::chanter::{NOTES, Note};
 use serde::Serialize;
 use std::collections::HashMap;
-use std::sync::LazyLock;
+use std::sync::OnceLock;
 
 /// What a run of gracenotes is.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -42,21 +42,20 @@ pub fn recognise(gracenotes: &[Note], context: Context) -> Recognition {
 /// school, a form of its own before a replaced one, then the order of the catalogue. A figure of
 /// melody notes is never among them: its one gracenote cannot tell it.
 pub(super) fn matches(gracenotes: &[Note], context: Context) -> &'static [Resolved] {
-    INDEX
-        .get(&context)
-        .and_then(|groups| groups.get(gracenotes))
-        .map_or(&[], Vec::as_slice)
+    known(context).get(gracenotes).map_or(&[], Vec::as_slice)
 }
 
 type Groups = HashMap<Vec<Note>, Vec<Resolved>>;
 
-static INDEX: LazyLock<HashMap<Context, Groups>> = LazyLock::new(|| {
-    let befores = std::iter::once(None).chain(NOTES.map(Some));
-    let contexts = befores.flat_map(|before| NOTES.map(|after| Context { before, after }));
-    contexts.map(|context| (context, groups(context))).collect()
-});
+/// Every group of gracenotes that is a movement in one context, worked out when it is first asked
+/// for: a drill needs a few of the ninety, and the first screen does not wait for the rest.
+fn known(context: Context) -> &'static Groups {
+    static KNOWN: [[OnceLock<Groups>; NOTES.len()]; NOTES.len() + 1] =
+        [const { [const { OnceLock::new() }; NOTES.len()] }; NOTES.len() + 1];
+    let before = context.before.map_or(NOTES.len(), Note::index);
+    KNOWN[before][context.after.index()].get_or_init(|| groups(context))
+}
 
-/// Every group of gracenotes that is a movement in one context.
 fn groups(context: Context) -> Groups {
     let mut groups = Groups::new();
     for movement in Movement::all().filter(|movement| movement.family() != Family::Figure) {
@@ -115,16 +114,16 @@ fn nearest(gracenotes: &[Note], context: Context) -> Option<Movement> {
     let written: Vec<usize> = gracenotes.iter().map(|note| note.index()).collect();
     std::iter::once(context.before)
         .chain(NOTES.map(Some))
-        .filter_map(|before| INDEX.get_key_value(&Context { before, ..context }))
-        .flat_map(|(there, groups)| {
-            groups
+        .map(|before| Context { before, ..context })
+        .flat_map(|there| {
+            known(there)
                 .iter()
                 .map(move |(group, known)| (there, group, known))
         })
         .filter_map(|(there, group, known)| {
             let played: Vec<usize> = group.iter().map(|note| note.index()).collect();
             let steps = strsim::generic_levenshtein(&written, &played);
-            let far = 2 * steps + usize::from(*there != context);
+            let far = 2 * steps + usize::from(there != context);
             let movement = known.first()?.movement;
             (steps < gracenotes.len().max(group.len())).then_some((far, movement))
         })

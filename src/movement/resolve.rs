@@ -3,7 +3,7 @@
 //! Whatever the catalogue says, nothing leaves here that a chanter cannot play: no two equal notes
 //! side by side, no gracenote that its held shape cannot sound.
 
-use super::catalogue::{Movement, ReadForm, Timing, find};
+use super::catalogue::{Movement, ReadForm, Timing, named};
 use super::context::Context;
 use super::parts::{Part, Role};
 use super::pattern::strikes;
@@ -229,7 +229,7 @@ fn instead(movement: Movement, context: Context, schools: &Schools) -> Option<Re
         .copied()
         // a doubling can be played in every context
         .chain(["doubling"])
-        .filter_map(|name| find(name).ok())
+        .filter_map(named)
         .find_map(|other| own(other, context, schools).ok())
 }
 

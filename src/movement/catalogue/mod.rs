@@ -285,17 +285,23 @@ impl std::fmt::Display for UnknownMovement {
 }
 impl std::error::Error for UnknownMovement {}
 
+/// The movement with exactly this name.
+pub(super) fn named(name: &str) -> Option<Movement> {
+    Movement::all().find(|movement| movement.name() == name)
+}
+
 /// Finds a movement by name, whatever its capitals, with spaces or hyphens.
 ///
 /// # Errors
 /// A text that names no movement, with the nearest name.
 pub fn find(name: &str) -> Result<Movement, UnknownMovement> {
     let plain = name.trim().to_lowercase().replace([' ', '_'], "-");
-    Movement::all()
-        .find(|movement| {
-            movement.name() == plain
-                || movement.also().contains(&plain.as_str())
-                || movement.spoken().to_lowercase().replace(' ', "-") == plain
+    named(&plain)
+        .or_else(|| {
+            Movement::all().find(|movement| {
+                movement.also().contains(&plain.as_str())
+                    || movement.spoken().to_lowercase().replace(' ', "-") == plain
+            })
         })
         .ok_or_else(|| UnknownMovement {
             found: name.to_owned(),
