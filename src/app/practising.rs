@@ -3,10 +3,11 @@
 use super::message::OpenedDrill;
 use super::model::Options;
 use crate::drill::Drill;
+use crate::movement::{Context, Explanation, Movement, explain};
 use crate::planning::Staircase;
 use crate::practice::ladder::rungs;
 use crate::practice::{CellKey, Mark, Phase, Plan, StagePrint, State, edited, replay};
-use crate::score::{Score, resolve_music};
+use crate::score::{Score, movements, resolve_music};
 use crate::timeline::{Event, EventKind, Layout, SoundPart, Sounded, Timeline, lay};
 use crate::units::{Bpm, Fraction, SampleRate};
 use std::collections::VecDeque;
@@ -35,8 +36,6 @@ pub struct Practising {
     pub(super) began: VecDeque<((u64, u64), u64)>,
     /// The cycle whose end has been told.
     pub(super) ended: Option<(u64, u64)>,
-    /// Explanation lines scrolled past.
-    pub scroll: u16,
     /// The adaptive ladder's place before and after the last repetition that was marked.
     pub(super) stairs: Option<(u64, Staircase, Staircase)>,
 }
@@ -127,7 +126,6 @@ impl Practising {
             asked: None,
             began: VecDeque::new(),
             ended: None,
-            scroll: 0,
             stairs: None,
         }
     }
@@ -154,6 +152,34 @@ impl Practising {
             .and_then(|stage| self.drill.stages.get(stage))
             .map_or("a stage of before", |stage| stage.name.as_str());
         format!("{name} at {}", spoken_tempo(cell.tempo))
+    }
+
+    /// The movement the drill takes apart, explained in each context of its last stage; where its
+    /// music is written out every movement that stands there, the hardest first.
+    pub fn explanations(&self) -> Vec<Explanation> {
+        let drilled = self.drill.movement.as_ref().map(|line| line.movement);
+        let mut explained: Vec<(Movement, Context)> = Vec::new();
+        for found in self.scores.last().map(movements).unwrap_or_default() {
+            if let Some(movement) = found.movement
+                && drilled.is_none_or(|drilled| drilled == movement)
+                && !explained.contains(&(movement, found.context))
+            {
+                explained.push((movement, found.context));
+            }
+        }
+        explained
+            .into_iter()
+            .map(|(movement, context)| {
+                let drill = &self.drill;
+                explain(
+                    movement,
+                    context,
+                    &drill.schools,
+                    self.tempo(),
+                    &drill.lengths,
+                )
+            })
+            .collect()
     }
 
     /// The cell the board is in: what is heard, or where play will begin.

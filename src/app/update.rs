@@ -2,7 +2,7 @@
 
 use super::effect::Effect;
 use super::message::{Action, Message, OpenedDrill};
-use super::model::{Model, Page, SoundState};
+use super::model::{Model, Overlay, Page, SoundState};
 use super::notice::{Notice, sentence};
 use super::practising::{Place, Practising, Sent};
 use crate::practice::{CellKey, Event, Moment, News, Phase, Plan, step};
@@ -14,6 +14,8 @@ use crate::wording;
 /// How long before the end of a cycle the next one is decided, beyond the device's own latency,
 /// milliseconds (chosen: two drawn frames and a slow disk).
 const DECIDE_MS: f64 = 150.0;
+/// Rows of an overlay that can be scrolled past; no page is longer.
+const MOST_ROWS_READ: i32 = 2000;
 /// How much a level moves at a press.
 const LEVEL_STEP: f32 = 0.05;
 
@@ -129,12 +131,13 @@ fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effect>) {
 fn act(model: &mut Model, at: Moment, action: Action, effects: &mut Vec<Effect>) {
     match action {
         Action::Help => {
-            model.help = !model.help;
-            model.help_scroll = 0;
+            let closing = model.over == Some(Overlay::Keys);
+            model.over = (!closing).then_some(Overlay::Keys);
+            model.over_scroll = 0;
         }
-        Action::Move(lines) if model.help => {
-            let moved = i32::from(model.help_scroll) - lines;
-            model.help_scroll = u16::try_from(moved.clamp(0, 100)).unwrap_or(0);
+        Action::Move(lines) if model.over.is_some() => {
+            let moved = i32::from(model.over_scroll) - lines;
+            model.over_scroll = u16::try_from(moved.clamp(0, MOST_ROWS_READ)).unwrap_or(0);
         }
         Action::End => {
             leave_drill(model, at, effects);
@@ -147,7 +150,15 @@ fn act(model: &mut Model, at: Moment, action: Action, effects: &mut Vec<Effect>)
             }
             effects.push(Effect::Suspend);
         }
-        Action::Leave if model.help => model.help = false,
+        Action::Leave if model.over.is_some() => model.over = None,
+        Action::ReadMovement if model.page == Page::Practise => {
+            // Reading takes the eyes and the hands: nothing is played into it, no pedal marks.
+            if model.is_moving() {
+                pause(model, at, effects);
+            }
+            model.over = Some(Overlay::Movement);
+            model.over_scroll = 0;
+        }
         Action::Leave => leave(model, at, effects),
         _ => match model.page {
             Page::Choose => act_in_list(model, action, effects),
@@ -227,7 +238,7 @@ fn opened_drill(model: &mut Model, at: Moment, opened: &OpenedDrill, effects: &m
     practising.asked = None;
     model.practising = Some(practising);
     model.page = Page::Practise;
-    model.help = false;
+    model.over = None;
     model.notice = None;
     practise(
         model,
@@ -461,9 +472,6 @@ fn act_on_options(model: &mut Model, action: Action, effects: &mut Vec<Effect>) 
         }
         Action::Explain => {
             options.explain = !options.explain;
-            if let Some(practising) = &mut model.practising {
-                practising.scroll = 0;
-            }
         }
         _ => {}
     }

@@ -280,7 +280,7 @@ impl Pedals {
 
     /// The mark a key makes on the page where marks are made.
     pub(crate) fn action(&self, model: &Model, key: KeyEvent) -> Option<Action> {
-        if model.page != Page::Practise || model.help {
+        if model.page != Page::Practise || model.over.is_some() {
             return None;
         }
         if self.clean.contains(&key.code) {

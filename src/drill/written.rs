@@ -69,6 +69,23 @@ pub struct Gracenote {
     pub held: Option<Beats>,
 }
 
+impl Group {
+    /// How many gracenotes stand in it.
+    pub fn len(&self) -> usize {
+        match self {
+            Self::None => 0,
+            Self::Opening => 1,
+            Self::Spelled(spelled) => spelled.len(),
+            Self::Movement(movement) => movement.parts.len(),
+        }
+    }
+
+    /// True where nothing stands before the note.
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+}
+
 impl Bar {
     /// The sum of its notes.
     pub fn length(&self) -> Beats {

@@ -254,6 +254,7 @@ pub fn opening_gracenote(before: Option<Note>, on: Note) -> Option<Note> {
 mod tests {
     use super::*;
     use crate::chanter::{NOTES, Note::*};
+    use crate::movement::find;
     use crate::movement::pattern::write_parts;
 
     #[track_caller]

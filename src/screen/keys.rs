@@ -307,6 +307,13 @@ pub const BINDINGS: &[Binding] = &[
         "what to listen for, where the time comes from",
     ),
     row(
+        Place::Practice,
+        &[Char('i')],
+        Action::ReadMovement,
+        "i",
+        "the movement explained in full, to read",
+    ),
+    row(
         Place::Everywhere,
         &[Char('?')],
         Action::Help,
@@ -334,11 +341,13 @@ pub fn action(model: &Model, key: KeyEvent) -> Option<Action> {
             _ => None,
         };
     }
-    if model.help {
+    if model.over.is_some() {
         return match key.code {
-            Char('?' | 'q' | ' ') | Esc | Enter => Some(Action::Help),
-            Up | PageUp => Some(Action::Move(1)),
-            Down | PageDown => Some(Action::Move(-1)),
+            Char('?' | 'i' | 'q' | ' ') | Esc | Enter => Some(Action::Leave),
+            Up | Char('k') => Some(Action::Move(1)),
+            Down | Char('j') => Some(Action::Move(-1)),
+            PageUp | Left => Some(Action::Move(10)),
+            PageDown | Right => Some(Action::Move(-10)),
             _ => None,
         };
     }
@@ -373,7 +382,7 @@ pub fn key_table(place: Place) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::app::Options;
+    use crate::app::{Options, Overlay};
 
     /// Two rows with one key on one page: the second could never be reached.
     #[test]
@@ -388,6 +397,23 @@ mod tests {
                     assert!(!seen.contains(key), "{key:?} in {place:?}");
                     seen.push(*key);
                 }
+            }
+        }
+    }
+
+    /// While something is read a pedal turns its pages; it must not mark what nobody played.
+    #[test]
+    fn nothing_marks_while_something_is_read() {
+        for over in [Overlay::Keys, Overlay::Movement] {
+            let mut model = Model::new(Options::default());
+            model.page = Page::Practise;
+            model.over = Some(over);
+            for code in [Up, Down, Left, Right, PageUp, PageDown, Enter, Char('x')] {
+                let found = action(&model, KeyEvent::new(code, KeyModifiers::NONE));
+                assert!(
+                    matches!(found, None | Some(Action::Move(_) | Action::Leave)),
+                    "{code:?} over {over:?}"
+                );
             }
         }
     }

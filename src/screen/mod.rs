@@ -11,7 +11,7 @@ pub use keys::{BINDINGS, Binding, Place, action, key_table};
 pub use plain::Plain;
 pub use theme::Theme;
 
-use crate::app::{Model, Page, Warming};
+use crate::app::{Model, Overlay, Page, Warming};
 use ratatui::Frame;
 
 /// The smallest screen that shows a page, columns and rows.
@@ -28,8 +28,10 @@ pub fn view(model: &Model, theme: Theme, frame: &mut Frame) {
         Page::Choose => parts::choose::draw(model, theme, frame, area),
         Page::Practise => parts::practise::draw(model, theme, frame, area),
     }
-    if model.help {
-        parts::help::draw(model, theme, frame, area);
+    match model.over {
+        Some(Overlay::Keys) => parts::help::draw(model, theme, frame, area),
+        Some(Overlay::Movement) => parts::reading::draw(model, theme, frame, area),
+        None => {}
     }
 }
 

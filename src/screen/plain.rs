@@ -2,7 +2,8 @@
 
 use super::parts::line::words;
 use super::parts::practise::next_words;
-use crate::app::{Model, Page, SoundState};
+use super::parts::reading;
+use crate::app::{Model, Overlay, Page, SoundState};
 use crate::practice::Phase;
 
 /// What has been said so far, so that nothing is said twice.
@@ -21,7 +22,7 @@ struct Said {
     phase: Option<Phase>,
     breath: bool,
     sound: Option<SoundState>,
-    help: bool,
+    over: Option<Overlay>,
 }
 
 impl Plain {
@@ -30,8 +31,12 @@ impl Plain {
         let now = said(model);
         let before = std::mem::replace(&mut self.said, now.clone());
         let mut lines = Vec::new();
-        if now.help && !before.help {
-            lines.extend(help_lines(model));
+        if now.over != before.over {
+            match now.over {
+                Some(Overlay::Keys) => lines.extend(help_lines(model)),
+                Some(Overlay::Movement) => lines.extend(reading::lines(model, usize::MAX)),
+                None => {}
+            }
         }
         match model.page {
             Page::Choose => {
@@ -72,7 +77,7 @@ fn said(model: &Model) -> Said {
             .and_then(|practising| practising.heard.as_ref())
             .is_some_and(crate::app::Place::is_breath),
         sound: Some(model.sound.clone()),
-        help: model.help,
+        over: model.over,
     }
 }
 

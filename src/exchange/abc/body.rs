@@ -5,8 +5,10 @@ use crate::rhythm::{Metre, WrittenLength};
 use crate::units::{Beats, Fraction};
 use std::fmt::Write as _;
 
-/// Bars on a line.
-const BARS_A_LINE: usize = 4;
+/// Bars on a line at most.
+const MOST_BARS_A_LINE: usize = 8;
+/// What a line holds, a note weighing two and a gracenote one: about four bars of a march.
+const FULL_LINE: usize = 64;
 
 /// How lengths are written that no single note value has.
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -25,7 +27,7 @@ pub fn plain_body(music: &Music, unit: Fraction) -> String {
 pub(super) fn body(music: &Music, unit: Fraction, manner: Manner) -> String {
     let begins = repeat_starts(music);
     let mut text = String::new();
-    let mut on_line = 0;
+    let breaks = line_breaks(music);
     for (place, bar) in music.bars.iter().enumerate() {
         if begins[place] {
             if text.ends_with('|') && !text.ends_with(":|") && !text.ends_with("||") {
@@ -44,14 +46,40 @@ pub(super) fn body(music: &Music, unit: Fraction, manner: Manner) -> String {
             (_, _, true) => "||",
             _ => "|",
         });
-        on_line += 1;
-        if (on_line >= BARS_A_LINE || bar.part_ends || bar.repeat_ends) && !last {
+        if breaks[place] && !last {
             text.push('\n');
-            on_line = 0;
         }
     }
     text.push('\n');
     text
+}
+
+/// After which bars a line ends: at the end of a part, and within it so that its lines are about
+/// equally full.
+fn line_breaks(music: &Music) -> Vec<bool> {
+    let mut breaks = Vec::with_capacity(music.bars.len());
+    for part in music
+        .bars
+        .split_inclusive(|bar| bar.part_ends || bar.repeat_ends)
+    {
+        let weight: usize = part.iter().map(bar_weight).sum();
+        let lines = weight
+            .div_ceil(FULL_LINE)
+            .max(part.len().div_ceil(MOST_BARS_A_LINE));
+        let (mut so_far, mut line) = (0, 1);
+        for (place, bar) in part.iter().enumerate() {
+            so_far += bar_weight(bar);
+            let ends = so_far * lines >= weight * line || place + 1 == part.len();
+            line += usize::from(ends);
+            breaks.push(ends);
+        }
+    }
+    breaks
+}
+
+/// How much room a bar takes on a line: a note as much as two gracenotes.
+fn bar_weight(bar: &Bar) -> usize {
+    bar.notes.iter().map(|note| 2 + note.group.len()).sum()
 }
 
 /// Where each repeated part begins: written out, though ABC 2.1 lets the first go without.

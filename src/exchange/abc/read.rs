@@ -1,5 +1,6 @@
 //! An ABC file to a piece.
 
+use super::write::PLAYBACK;
 use crate::drill::{LARGEST_FILE, Place, Problem, adopt_music, is_pipe_key};
 use crate::exchange::piece::{
     Piece, Section, adopted, adopted_at, beats_a_minute, foreign, ladder_of,
@@ -92,6 +93,19 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
     }
 }
 
+/// Tells of a directive that is left out; how long a program plays gracenotes is no loss.
+fn directive(text: &str, place: Place, problems: &mut Vec<Problem>) {
+    if text.starts_with(PLAYBACK) {
+        return;
+    }
+    let word = text.split_whitespace().next().unwrap_or("");
+    problems.push(adopted_at(
+        place,
+        format!("the directive `%%{}`", shown(word)),
+        "left out",
+    ));
+}
+
 fn line_place(line: usize) -> Place {
     Place {
         line,
@@ -126,12 +140,7 @@ fn split<'a>(source: &'a str, problems: &mut Vec<Problem>) -> Vec<Tune<'a>> {
         } else if let (true, Some(tune)) = (open, tunes.last_mut()) {
             tune.lines.push((number, line));
         } else if let Some(rest) = line.strip_prefix("%%") {
-            let word = rest.split_whitespace().next().unwrap_or("");
-            problems.push(adopted_at(
-                line_place(number),
-                format!("the directive `%%{}`", shown(word)),
-                "left out",
-            ));
+            directive(rest, line_place(number), problems);
         } else if !line.starts_with('%') {
             problems.push(adopted_at(
                 line_place(number),
@@ -188,12 +197,7 @@ impl Tune<'_> {
         for (at, (number, line)) in self.lines.iter().enumerate() {
             let place = line_place(*number);
             if let Some(rest) = line.strip_prefix("%%") {
-                let word = rest.split_whitespace().next().unwrap_or("");
-                problems.push(adopted_at(
-                    place,
-                    format!("the directive `%%{}`", shown(word)),
-                    "left out",
-                ));
+                directive(rest, place, problems);
                 continue;
             }
             if line.starts_with('%') {
@@ -397,12 +401,7 @@ impl Body {
         for (number, line) in lines {
             let place = line_place(*number);
             if let Some(rest) = line.strip_prefix("%%") {
-                let word = rest.split_whitespace().next().unwrap_or("");
-                problems.push(adopted_at(
-                    place,
-                    format!("the directive `%%{}`", shown(word)),
-                    "left out",
-                ));
+                directive(rest, place, problems);
                 continue;
             }
             let letter = line.chars().next().unwrap_or(' ');

@@ -1,8 +1,10 @@
 //! A piece to an ABC file: each stage a tune of its own, so that any reader finds them all.
 
 use super::body::{Manner, body};
+use crate::drill::Bar;
 use crate::exchange::Section;
 use crate::exchange::piece::{Piece, ladder_text};
+use crate::rhythm::Metre;
 use crate::units::{Fraction, write_fraction};
 use std::fmt::Write as _;
 
@@ -42,10 +44,32 @@ pub fn write(piece: &Piece) -> Vec<u8> {
                 let _ = writeln!(text, "Q:{beat}={rounded}");
             }
         }
+        if section
+            .music
+            .bars
+            .iter()
+            .any(|bar| is_crowded(bar, metre, unit))
+        {
+            let _ = writeln!(text, "%%{PLAYBACK} {DIVIDER}");
+        }
         text.push_str("K:HP\n");
         text.push_str(&body(&section.music, unit, Manner::Tied));
     }
     text.into_bytes()
+}
+
+/// How abc2midi shortens a gracenote; nothing of the written music.
+pub(super) const PLAYBACK: &str = "MIDI gracedivider";
+/// A gracenote lasts this part of its written length: the longest group fits the shortest note.
+const DIVIDER: u8 = 32;
+
+/// True where a player of ABC that gives a gracenote a quarter of its written length, as abc2midi
+/// does, would run past the note and cut the group off.
+fn is_crowded(bar: &Bar, metre: Metre, unit: Fraction) -> bool {
+    bar.notes.iter().any(|note| {
+        let gracenotes = note.group.len();
+        unit / 4 * Fraction::from_integer(gracenotes as i128) >= metre.semibreves_of(note.length)
+    })
 }
 
 /// ABC 2.1 §8.2: `%` begins a comment, `\` and `&` begin mnemonics.

@@ -378,7 +378,8 @@ impl SectionWriter<'_> {
                 text,
                 "<note><grace {from}=\"{}\" slash=\"no\"/>{}<voice>1</voice>\
                  <type>32nd</type><stem>up</stem>",
-                decimal(share),
+                // Whole per cent: the schema allows fractions, readers do not (music21 9 fails).
+                share.round().clamp(1.0, 100.0),
                 pitch(part.note)
             );
             if parts.len() > 1 {

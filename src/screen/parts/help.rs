@@ -30,9 +30,9 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
     let per_column = rows.len().div_ceil(columns).max(1);
     let width = area.width / columns as u16;
     let first = if columns == 1 {
-        usize::from(model.help_scroll).min(rows.len().saturating_sub(room))
+        usize::from(model.over_scroll).min(rows.len().saturating_sub(room))
     } else {
-        usize::from(model.help_scroll).min(per_column.saturating_sub(room))
+        usize::from(model.over_scroll).min(per_column.saturating_sub(room))
     };
     let key_width = if width < 50 { 13 } else { 23 };
     for column in 0..columns {

@@ -7,6 +7,7 @@ pub(super) mod figures;
 pub(super) mod help;
 pub(super) mod line;
 pub(super) mod practise;
+pub(super) mod reading;
 pub(super) mod small;
 pub(super) mod staff;
 pub(super) mod warming;

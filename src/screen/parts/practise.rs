@@ -460,6 +460,7 @@ fn explanation(practising: &Practising, theme: Theme, buffer: &mut Buffer, area:
             ));
         }
     }
+    paragraphs.push("i explains the movement in full.".to_owned());
     let mut y = area.y;
     for paragraph in paragraphs {
         for text in wrapped(&paragraph, area.width) {
