@@ -193,7 +193,7 @@ impl Schools {
     }
 
     /// Adds one school of the table.
-    pub(crate) fn and(&self, school: School) -> Self {
+    pub fn and(&self, school: School) -> Self {
         let mut more = self.clone();
         if !more.chooses(school.name) {
             more.0.push(school.name);

@@ -4,8 +4,10 @@ use gracerung::chanter::{NOTES, Note};
 use gracerung::drill::read;
 use gracerung::movement::{Context, Lengths, Movement, Schools, explain, resolve};
 use gracerung::score::resolve_music;
+use gracerung::sound::{Bus, Command, Entry, Levels, Load, Renderer, Sound, Timed, When};
 use gracerung::timeline::{EventKind, Layout, SoundPart, lay};
-use gracerung::units::{Beats, Bpm, SampleRate};
+use gracerung::units::{Beats, Bpm, Frames, SampleRate};
+use std::sync::Arc;
 
 /// The note before and the closing note last a bar of four beats each, so that nothing is crowded:
 /// a held tone lasts one beat.
@@ -102,4 +104,78 @@ fn the_events_of_every_movement_are_those_of_its_explanation() {
         }
     }
     assert!(compared >= 1_800, "{compared} contexts");
+}
+
+/// Without it one movement among thousands could be silent, or clip where a gracenote's edge meets
+/// click and drones at full level: every movement between every two notes, one after the other
+/// through one player.
+#[test]
+fn no_movement_clips() {
+    each_movement(true, |told, samples| {
+        let peak = samples
+            .iter()
+            .fold(0.0_f32, |peak, sample| peak.max(sample.abs()));
+        assert!((0.3..1.0).contains(&peak), "{told} reaches {peak}");
+    });
+}
+
+/// The reference alone: the second half of the bar, with the movement and its closing note, is no silence.
+#[test]
+fn every_movement_sounds() {
+    each_movement(false, |told, samples| {
+        let music = &samples[samples.len() * 3 / 4..];
+        let power: f32 = music.iter().map(|sample| sample * sample).sum();
+        let level = (power / music.len() as f32).sqrt();
+        assert!(level > 0.05, "{told} has a level of {level}");
+    });
+}
+
+fn each_movement(everything: bool, holds: impl Fn(&str, &[f32])) {
+    let rate = SampleRate(16_000);
+    let tempo = Bpm::whole(240).expect("a tempo");
+    let mut sound = Sound {
+        drones: everything,
+        levels: Levels::FULL,
+        ..Sound::default()
+    };
+    sound.levels.muted[Bus::Click as usize] = !everything;
+    let (mut player, mut controls) = Renderer::new(rate, sound);
+    let (mut now, mut played) = (0_u64, 0_u64);
+    for movement in Movement::all() {
+        for from in NOTES {
+            for to in NOTES {
+                let context = Context::between(from, to);
+                if resolve(movement, context, &Schools::none())
+                    .played()
+                    .is_none()
+                {
+                    continue;
+                }
+                let text = drill(movement, from, to).replace("before: 4", "before: 2");
+                let value = read(text.as_bytes()).0.expect("it reads");
+                let score = resolve_music(&value.stages[0].music, Beats::ZERO, &value.schools);
+                let timeline = Arc::new(lay(&score, &Layout::at(tempo, rate)));
+                let length = Frames::of(Beats::ZERO.0, timeline.cycle_start(1), rate, tempo);
+                let load = Load {
+                    timeline,
+                    serial: played,
+                    when: When::Now,
+                    entry: Entry::CountIn,
+                };
+                for command in [Command::Load(load), Command::Play { repetitions: None }] {
+                    let at = Frames(now);
+                    assert!(controls.commands.push(Timed { at, command }).is_ok());
+                }
+                let mut samples = vec![0.0_f32; length.0 as usize];
+                player.fill(&mut samples);
+                now += length.0;
+                played += 1;
+                while controls.retired.pop().is_ok() {}
+                while controls.reports.pop().is_ok() {}
+                let told = format!("{movement} from {from} to {to}");
+                holds(&told, &samples);
+            }
+        }
+    }
+    assert!(played >= 1_800, "{played} movements in context");
 }
