@@ -8,10 +8,12 @@ import json
 import pathlib
 import subprocess
 import sys
+from xml.etree import ElementTree
 
 import mido
 import music21
 import pretty_midi
+import verovio
 
 BINARY, WORK = sys.argv[1], pathlib.Path(sys.argv[2])
 KEYS = dict(zip("LG LA B C D E F HG HA".split(), [67, 69, 71, 73, 74, 76, 78, 79, 81]))
@@ -154,6 +156,10 @@ def check_musicxml(path: pathlib.Path, document: dict) -> None:
         full = measure.barDuration.quarterLength
         if length > full or (length < full and not is_short(path, measure)):
             fault(f"{path.name}: measure {measure.number} lasts {length}, the bar {full}")
+    engraved = engraved_notes(path)
+    written = [(note.pitch.midi, note.duration.isGrace) for note in part.recurse().notes]
+    if engraved != written:
+        fault(f"{path.name}: verovio reads {engraved[:6]}…, music21 {written[:6]}…")
     played = part.expandRepeats()
     beat = beat_quarters(part)
     heard: list[list] = []
@@ -173,6 +179,21 @@ def check_musicxml(path: pathlib.Path, document: dict) -> None:
         at = next((i for i, pair in enumerate(zip(heard, meant)) if pair[0] != pair[1]), -1)
         fault(f"{path.name}: music21 reads {heard[at:at + 3]}, meant {meant[at:at + 3]}")
     COUNT["notes"] += len(heard)
+
+
+def engraved_notes(path: pathlib.Path) -> list[tuple[int, bool]]:
+    """Key and whether a gracenote, as an engraver reads them."""
+    toolkit = verovio.toolkit()
+    if not toolkit.loadData(path.read_text()):
+        fault(f"{path.name}: verovio does not read it")
+    found = []
+    steps = dict(zip("cdefgab", [0, 2, 4, 5, 7, 9, 11]))
+    for note in ElementTree.fromstring(toolkit.getMEI()).iter("{http://www.music-encoding.org/ns/mei}note"):
+        # the chanter sounds C and F sharp
+        sharp = note.get("pname") in "cf"
+        key = 12 * (int(note.get("oct")) + 1) + steps[note.get("pname")] + sharp
+        found.append((key, note.get("grace") is not None))
+    return found
 
 
 def is_short(path: pathlib.Path, measure: music21.stream.Measure) -> bool:

