@@ -91,8 +91,7 @@ pub(crate) fn digest() -> Result<Digest, Failure> {
 /// A journal in small.
 pub(crate) fn digest_of(journal: &Journal) -> Result<Digest, Failure> {
     journal
-        .marks()
-        .map(Digest::of)
+        .digest(jiff::Timestamp::now().as_microsecond())
         .map_err(|error| Failure(error.to_string()))
 }
 

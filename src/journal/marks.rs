@@ -16,12 +16,18 @@ impl Journal {
     /// # Errors
     /// See [`Trouble`](super::Trouble).
     pub fn marks(&self) -> Result<Vec<Said>, JournalError> {
+        self.marks_between(i64::MIN, i64::MAX)
+    }
+
+    /// The same of a time, in microseconds: from the first on, before the second.
+    pub(super) fn marks_between(&self, from: i64, before: i64) -> Result<Vec<Said>, JournalError> {
         let told = |error: rusqlite::Error| JournalError::of(self.path(), &error);
         let query = "SELECT stage, tempo, utc_us, offset_s, session, number, repetition, \
              mark = 'clean', by = 'assumed', needed, names_session, names_number \
-             FROM entry WHERE kind IN ('mark', 'undo') ORDER BY utc_us, journal, seq";
+             FROM entry WHERE kind IN ('mark', 'undo') \
+             AND utc_us >= ?1 AND utc_us < ?2 ORDER BY utc_us, journal, seq";
         let mut query = self.connection().prepare_cached(query).map_err(told)?;
-        let mut rows = query.query([]).map_err(told)?;
+        let mut rows = query.query([from, before]).map_err(told)?;
         let mut cells: HashMap<(String, String), CellKey> = HashMap::new();
         let mut last: Option<(String, String, CellKey)> = None;
         let mut days: HashMap<i64, Date> = HashMap::new();

@@ -14,6 +14,7 @@ mod journal_laws;
 mod marks;
 mod row;
 mod store;
+mod summary;
 
 pub use care::{Health, look_over};
 pub use error::{JournalError, Trouble};

@@ -2,6 +2,7 @@
 
 use crate::practice::{By, CellKey, Entry, Kind, Mark, RecordId};
 use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, HashMap, HashSet};
 use uuid::Uuid;
 
@@ -65,7 +66,7 @@ pub(super) fn local_day(utc_us: i64, offset_s: i32) -> Date {
 }
 
 /// One cell's marks on one day.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Day {
     /// The day.
     pub day: Date,
@@ -80,14 +81,17 @@ pub struct Day {
 }
 
 /// One cell's days.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct CellDays {
     /// Days with marks, rising.
     pub days: Vec<Day>,
     /// The marks in order, assumed ones among them.
+    #[serde(with = "marks_by_day")]
     pub marks: Vec<(Date, Mark)>,
     /// The first day on which it was clear.
     pub cleared: Option<Date>,
+    /// Clean ones in a row at the end, and those of them on the last day.
+    run: (u32, u32),
 }
 
 impl CellDays {
@@ -108,8 +112,9 @@ impl CellDays {
 }
 
 /// A journal in small.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Digest {
+    #[serde(with = "cells_in_a_row")]
     cells: BTreeMap<CellKey, CellDays>,
 }
 
@@ -117,6 +122,14 @@ impl Digest {
     /// What marks and undos come to; in fold order. Of several marks of a repetition the last that
     /// was not taken back counts.
     pub fn of(said: impl IntoIterator<Item = Said>) -> Self {
+        let mut digest = Self::default();
+        digest.add(said);
+        digest
+    }
+
+    /// Adds what was said later, in fold order. Nothing in it may name a mark or a repetition that
+    /// was added before: whoever adds in parts parts between sessions.
+    pub fn add(&mut self, said: impl IntoIterator<Item = Said>) {
         let said: Vec<Said> = said.into_iter().collect();
         let undone: HashSet<RecordId> = said
             .iter()
@@ -148,8 +161,6 @@ impl Digest {
                 }
             }
         }
-        let mut cells: BTreeMap<CellKey, CellDays> = BTreeMap::new();
-        let mut runs: HashMap<CellKey, (u32, u32)> = HashMap::new();
         for one in standing {
             let Said::Mark {
                 cell,
@@ -162,8 +173,8 @@ impl Digest {
             else {
                 continue;
             };
-            let days = cells.entry(cell).or_default();
-            let (run, of_day) = runs.entry(cell).or_default();
+            let days = self.cells.entry(cell).or_default();
+            let (run, of_day) = &mut days.run;
             if days.days.last().is_none_or(|last| last.day < day) {
                 *of_day = 0;
                 days.days.push(Day {
@@ -194,7 +205,6 @@ impl Digest {
                 days.cleared = Some(day);
             }
         }
-        Self { cells }
     }
 
     /// A cell's days.
@@ -205,5 +215,66 @@ impl Digest {
     /// Every cell that was marked.
     pub fn cells(&self) -> impl Iterator<Item = (&CellKey, &CellDays)> {
         self.cells.iter()
+    }
+}
+
+/// Marks written a day at a time, `c` for clean and `n` for not.
+mod marks_by_day {
+    use super::{Date, Deserialize, Mark, Serialize};
+    use serde::{Deserializer, Serializer, de::Error};
+
+    pub(super) fn serialize<S: Serializer>(
+        marks: &[(Date, Mark)],
+        serializer: S,
+    ) -> Result<S::Ok, S::Error> {
+        let days = marks.chunk_by(|(one, _), (other, _)| one == other);
+        let written: Vec<(Date, String)> = days
+            .map(|day| {
+                let sign = |(_, mark): &(Date, Mark)| match mark {
+                    Mark::Clean => 'c',
+                    Mark::NotClean => 'n',
+                };
+                (day[0].0, day.iter().map(sign).collect())
+            })
+            .collect();
+        written.serialize(serializer)
+    }
+
+    pub(super) fn deserialize<'de, D: Deserializer<'de>>(
+        deserializer: D,
+    ) -> Result<Vec<(Date, Mark)>, D::Error> {
+        let mut marks = Vec::new();
+        for (day, signs) in Vec::<(Date, String)>::deserialize(deserializer)? {
+            for sign in signs.chars() {
+                let mark = match sign {
+                    'c' => Mark::Clean,
+                    'n' => Mark::NotClean,
+                    other => return Err(D::Error::custom(format!("`{other}` is no mark"))),
+                };
+                marks.push((day, mark));
+            }
+        }
+        Ok(marks)
+    }
+}
+
+/// Cells as a list: their keys are no plain words.
+mod cells_in_a_row {
+    use super::{BTreeMap, CellDays, CellKey, Deserialize};
+    use serde::{Deserializer, Serializer};
+
+    pub(super) fn serialize<S: Serializer>(
+        cells: &BTreeMap<CellKey, CellDays>,
+        serializer: S,
+    ) -> Result<S::Ok, S::Error> {
+        serializer.collect_seq(cells)
+    }
+
+    pub(super) fn deserialize<'de, D: Deserializer<'de>>(
+        deserializer: D,
+    ) -> Result<BTreeMap<CellKey, CellDays>, D::Error> {
+        Ok(Vec::<(CellKey, CellDays)>::deserialize(deserializer)?
+            .into_iter()
+            .collect())
     }
 }

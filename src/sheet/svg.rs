@@ -145,9 +145,9 @@ fn prefix(face: Face) -> char {
     }
 }
 
-fn path(segments: &[Segment], digits: usize) -> String {
+fn path(segments: &[Segment], digits: u32) -> String {
     let mut text = String::new();
-    let show = |value: f64| trim(format!("{value:.digits$}"));
+    let show = |value: f64| Decimal(value, digits);
     for segment in segments {
         let _ = match segment {
             Segment::Move((x, y)) => write!(text, "M{} {}", show(*x), show(*y)),
@@ -168,25 +168,37 @@ fn path(segments: &[Segment], digits: usize) -> String {
     text
 }
 
-fn trim(text: String) -> String {
-    let trimmed = if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.')
-    } else {
-        &text
-    };
-    if trimmed == "-0" {
-        "0".to_owned()
-    } else {
-        trimmed.to_owned()
+/// A number with so many digits after the point at most, no zeros at its end and no minus zero:
+/// a page has thousands of them.
+struct Decimal(f64, u32);
+
+impl std::fmt::Display for Decimal {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let scale = 10_i64.pow(self.1);
+        let scaled = (self.0 * scale as f64).round() as i64;
+        let (whole, mut part) = (scaled.abs() / scale, scaled.abs() % scale);
+        if scaled < 0 {
+            f.write_str("-")?;
+        }
+        write!(f, "{whole}")?;
+        if part == 0 {
+            return Ok(());
+        }
+        let mut digits = self.1 as usize;
+        while part % 10 == 0 {
+            part /= 10;
+            digits -= 1;
+        }
+        write!(f, ".{part:0digits$}")
     }
 }
 
 pub(super) fn number(value: f64) -> String {
-    trim(format!("{value:.2}"))
+    Decimal(value, 2).to_string()
 }
 
 fn number3(value: f64) -> String {
-    trim(format!("{value:.3}"))
+    Decimal(value, 3).to_string()
 }
 
 pub(super) fn escape(text: &str) -> String {
@@ -203,4 +215,26 @@ pub(super) fn escape(text: &str) -> String {
         }
     }
     safe
+}
+
+#[cfg(test)]
+mod tests {
+    use super::number3;
+
+    /// A figure written wrongly bends a glyph that nobody looks at twice.
+    #[test]
+    fn numbers_are_short_and_right() {
+        for (value, shown) in [
+            (0.0, "0"),
+            (-0.0004, "0"),
+            (1.0, "1"),
+            (-1.5, "-1.5"),
+            (0.05, "0.05"),
+            (-0.007, "-0.007"),
+            (12.3456, "12.346"),
+            (99.9996, "100"),
+        ] {
+            assert_eq!(number3(value), shown);
+        }
+    }
 }

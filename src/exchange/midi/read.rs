@@ -29,6 +29,13 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
             "at most 4 MiB",
         );
     }
+    // A header's frame rate is negative in its byte, and -128 has no positive: midly 0.5 overflows.
+    if bytes.get(12) == Some(&0x80) {
+        return refuse(
+            "-128 frames of film a second".to_owned(),
+            "ticks of a quarter note",
+        );
+    }
     let smf = match Smf::parse(bytes) {
         Ok(smf) => smf,
         Err(error) => {

@@ -1,0 +1,269 @@
+//! What the marks come to, kept beside the journal so that a year need not be read again each day.
+//!
+//! The file is a copy of what the journal says and nothing else: without it, or where it does not
+//! fit the journal any more, everything is read.
+
+use super::error::JournalError;
+use super::store::Journal;
+use crate::planning::Digest;
+use rusqlite::{OptionalExtension, params};
+use serde::{Deserialize, Serialize};
+use std::io::Write;
+use std::path::PathBuf;
+use uuid::Uuid;
+
+/// Marks that are read each time before more of them are summed up for good. Chosen: they take a
+/// few milliseconds.
+const READ_EACH_TIME: usize = 2_000;
+/// The last two days stay open, microseconds: a session is not over, a mark may be taken back.
+const STAYS_OPEN: i64 = 2 * 86_400 * 1_000_000;
+/// Sessions that lie across each other are looked through so often.
+const MOST_STEPS: usize = 50;
+
+#[derive(Serialize, Deserialize)]
+struct Summary {
+    journal: Uuid,
+    /// The last entry that was stored when it was made: arrival, session, number.
+    last: (i64, Uuid, i64),
+    /// What is summed up is older than this, microseconds; no session lies across it.
+    before: i64,
+    digest: Digest,
+}
+
+impl Journal {
+    /// What all marks come to, the same as `Digest::of(marks())`, at a time in microseconds.
+    ///
+    /// # Errors
+    /// See [`Trouble`](super::Trouble). A summary that cannot be read or written is none.
+    pub fn digest(&self, now: i64) -> Result<Digest, JournalError> {
+        let kept = self.kept_summary()?;
+        let (mut digest, from) = kept.map_or_else(
+            || (Digest::default(), i64::MIN),
+            |kept| (kept.digest, kept.before),
+        );
+        let rest = self.marks_between(from, i64::MAX)?;
+        if rest.len() <= READ_EACH_TIME {
+            digest.add(rest);
+            return Ok(digest);
+        }
+        let before = self.seam(now.saturating_sub(STAYS_OPEN))?;
+        if before <= from {
+            digest.add(rest);
+            return Ok(digest);
+        }
+        digest.add(self.marks_between(from, before)?);
+        if let Some(last) = self.last_entry()? {
+            let summary = Summary {
+                journal: self.id(),
+                last,
+                before,
+                digest,
+            };
+            self.keep(&summary);
+            digest = summary.digest;
+        }
+        digest.add(self.marks_between(before, i64::MAX)?);
+        Ok(digest)
+    }
+
+    fn summary_path(&self) -> PathBuf {
+        self.path().with_extension("summary.json")
+    }
+
+    fn keep(&self, summary: &Summary) {
+        let path = self.summary_path();
+        let folder = path.parent().unwrap_or(std::path::Path::new("."));
+        // Where it cannot be written the journal is read each time: slower, and no less right.
+        let _ = tempfile::NamedTempFile::new_in(folder).and_then(|mut file| {
+            file.write_all(&serde_json::to_vec(summary)?)?;
+            file.persist(&path).map(|_| ()).map_err(|error| error.error)
+        });
+    }
+
+    /// The summary, where the journal still begins with what it sums up: nothing older came in
+    /// later, nothing later names a mark or goes on with a session in it.
+    fn kept_summary(&self) -> Result<Option<Summary>, JournalError> {
+        let Some(summary) = std::fs::read(self.summary_path())
+            .ok()
+            .and_then(|bytes| serde_json::from_slice::<Summary>(&bytes).ok())
+            .filter(|summary| summary.journal == self.id())
+        else {
+            return Ok(None);
+        };
+        let (arrival, session, number) = summary.last;
+        let fits = "SELECT EXISTS (SELECT 1 FROM entry
+                 WHERE arrival = ?1 AND session = ?2 AND number = ?3)
+             AND NOT EXISTS (SELECT 1 FROM entry WHERE arrival > ?1 AND utc_us < ?4)
+             AND NOT EXISTS (SELECT 1 FROM entry AS later
+                 JOIN entry AS named ON named.session = later.names_session
+                 AND named.number = later.names_number
+                 WHERE later.utc_us >= ?4 AND later.kind = 'undo' AND named.utc_us < ?4)
+             AND NOT EXISTS (SELECT 1 FROM (SELECT DISTINCT session FROM entry WHERE utc_us >= ?4)
+                 AS open JOIN entry ON entry.session = open.session WHERE entry.utc_us < ?4)";
+        let fits: bool = self
+            .connection()
+            .query_row(
+                fits,
+                params![arrival, session.as_bytes(), number, summary.before],
+                |row| row.get(0),
+            )
+            .map_err(|error| JournalError::of(self.path(), &error))?;
+        Ok(fits.then_some(summary))
+    }
+
+    /// The latest moment, not after the one given, that no session lies across and no undo reaches
+    /// over.
+    fn seam(&self, not_after: i64) -> Result<i64, JournalError> {
+        let mut seam = not_after;
+        let first = "SELECT min(entry.utc_us) FROM (
+                 SELECT DISTINCT session FROM entry WHERE utc_us >= ?1
+                 UNION SELECT names_session FROM entry WHERE utc_us >= ?1 AND kind = 'undo'
+             ) AS open JOIN entry ON entry.session = open.session";
+        for _ in 0..MOST_STEPS {
+            let begins: Option<i64> = self
+                .connection()
+                .query_row(first, [seam], |row| row.get(0))
+                .map_err(|error| JournalError::of(self.path(), &error))?;
+            match begins {
+                Some(begins) if begins < seam => seam = begins,
+                _ => return Ok(seam),
+            }
+        }
+        Ok(i64::MIN)
+    }
+
+    fn last_entry(&self) -> Result<Option<(i64, Uuid, i64)>, JournalError> {
+        self.connection()
+            .query_row(
+                "SELECT arrival, session, number FROM entry ORDER BY arrival DESC LIMIT 1",
+                [],
+                |row| {
+                    let session: [u8; 16] = row.get(1)?;
+                    Ok((row.get(0)?, Uuid::from_bytes(session), row.get(2)?))
+                },
+            )
+            .optional()
+            .map_err(|error| JournalError::of(self.path(), &error))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::practice::{By, CellKey, Kind, Mark, Record, RecordId, StagePrint};
+    use crate::units::Bpm;
+
+    const DAY: i64 = 86_400 * 1_000_000;
+
+    fn record(session: u128, number: u64, utc_us: i64, kind: Kind) -> Record {
+        Record {
+            id: RecordId {
+                session: Uuid::from_u128(session),
+                number,
+            },
+            utc_us,
+            offset_s: 0,
+            kind,
+            drill: "a drill".to_owned(),
+            cell: Some(CellKey {
+                stage: StagePrint(session % 7),
+                tempo: Bpm::whole(60).expect("a tempo"),
+            }),
+            by: Some(By::Key),
+            thresholds: None,
+            measures: None,
+            version: "test".to_owned(),
+        }
+    }
+
+    /// A kept summary that no longer fits would tell a player wrong things for weeks: sessions day
+    /// by day, marks taken back at once and long after, sessions gone on with, entries of another
+    /// computer that come in late, a copy put back. After each the summary says what the marks say.
+    #[test]
+    fn the_summary_says_what_the_marks_say() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("journal.sqlite");
+        let mut random = fastrand::Rng::with_seed(7);
+        let mut journal = Journal::open(&path).expect("a journal");
+        let mut kept = 0;
+        let mut marks: Vec<RecordId> = Vec::new();
+        for day in 0..60_i64 {
+            let mut records = Vec::new();
+            for of_day in 0..3_i64 {
+                let session = (day * 3 + of_day + 1) as u128;
+                let begin = day * DAY + of_day * DAY / 4;
+                for number in 0..60_u64 {
+                    let kind = Kind::Mark {
+                        repetition: number - u64::from(random.u8(..8) == 0 && number > 0),
+                        mark: if random.bool() {
+                            Mark::Clean
+                        } else {
+                            Mark::NotClean
+                        },
+                        needed: 3,
+                        free: false,
+                    };
+                    let time = begin + 10_000_000 * number as i64;
+                    let record = record(session, number, time, kind);
+                    marks.push(record.id);
+                    records.push(record);
+                }
+            }
+            let extra = 10_000 + day as u128;
+            let late = record(
+                extra,
+                1,
+                day * DAY + DAY / 2,
+                Kind::Undo {
+                    mark: marks[random.usize(marks.len().saturating_sub(100)..marks.len())],
+                },
+            );
+            records.push(late);
+            match day {
+                20 => records.push(record(
+                    extra,
+                    2,
+                    day * DAY + DAY / 2 + 1,
+                    Kind::Undo { mark: marks[5] },
+                )),
+                30 => records.push(record(
+                    7,
+                    99,
+                    day * DAY + DAY / 2 + 2,
+                    Kind::Mark {
+                        repetition: 3,
+                        mark: Mark::Clean,
+                        needed: 3,
+                        free: false,
+                    },
+                )),
+                40 => records.push(record(
+                    20_000,
+                    1,
+                    4 * DAY,
+                    Kind::Mark {
+                        repetition: 1,
+                        mark: Mark::Clean,
+                        needed: 1,
+                        free: false,
+                    },
+                )),
+                _ => {}
+            }
+            journal.append(&records).expect("stored");
+            let all = Digest::of(journal.marks().expect("marks"));
+            for _ in 0..2 {
+                assert_eq!(
+                    journal.digest(day * DAY + DAY).expect("a digest"),
+                    all,
+                    "day {day}"
+                );
+            }
+            kept += usize::from(journal.kept_summary().expect("readable").is_some());
+        }
+        assert!(kept >= 30, "a summary was of use on {kept} days");
+        std::fs::write(journal.summary_path(), "{\"journal\":").expect("written");
+        let all = Digest::of(journal.marks().expect("marks"));
+        assert_eq!(journal.digest(60 * DAY).expect("a digest"), all);
+    }
+}

@@ -1,0 +1,123 @@
+//! The real binary on a pseudo-terminal, for the benches.
+
+use portable_pty::{CommandBuilder, MasterPty, PtySize, native_pty_system};
+use std::io::{Read, Write};
+use std::num::NonZero;
+use std::path::Path;
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
+
+const COLUMNS: u16 = 80;
+const ROWS: u16 = 24;
+
+/// A run of the program.
+pub(crate) struct Run {
+    _master: Box<dyn MasterPty + Send>,
+    writer: Box<dyn Write + Send>,
+    child: Box<dyn portable_pty::Child + Send + Sync>,
+    parser: Arc<Mutex<vt100::Parser>>,
+    pub(crate) started: Instant,
+}
+
+impl Run {
+    pub(crate) fn start(home: &Path, arguments: &[&str]) -> Self {
+        let pair = native_pty_system()
+            .openpty(PtySize {
+                rows: ROWS,
+                cols: COLUMNS,
+                pixel_width: 0,
+                pixel_height: 0,
+            })
+            .expect("a pseudo-terminal");
+        let cells = |count| NonZero::new(count).expect("a size");
+        let parser = Arc::new(Mutex::new(vt100::Parser::new(
+            cells(ROWS),
+            cells(COLUMNS),
+            0,
+        )));
+        let shared = Arc::clone(&parser);
+        let mut reader = pair.master.try_clone_reader().expect("a reader");
+        std::thread::spawn(move || {
+            let mut bytes = [0; 4096];
+            while let Ok(count @ 1..) = reader.read(&mut bytes) {
+                shared
+                    .lock()
+                    .expect("not poisoned")
+                    .process(&bytes[..count]);
+            }
+        });
+        let mut command = CommandBuilder::new(env!("CARGO_BIN_EXE_gracerung"));
+        command.args(arguments);
+        for name in ["HOME", "XDG_DATA_HOME", "XDG_CONFIG_HOME"] {
+            command.env(name, home);
+        }
+        command.env("TERM", "xterm-256color");
+        command.env("ALSA_CONFIG_PATH", home.join("no-such-file"));
+        let started = Instant::now();
+        let child = pair.slave.spawn_command(command).expect("it starts");
+        Self {
+            writer: pair.master.take_writer().expect("a writer"),
+            _master: pair.master,
+            child,
+            parser,
+            started,
+        }
+    }
+
+    pub(crate) fn screen(&self) -> String {
+        self.parser
+            .lock()
+            .expect("not poisoned")
+            .screen()
+            .contents()
+    }
+
+    /// Waits until the screen holds, and gives the time since `from`.
+    pub(crate) fn until(&self, from: Instant, holds: impl Fn(&str) -> bool) -> Duration {
+        while !holds(&self.screen()) && from.elapsed() < Duration::from_secs(20) {
+            std::thread::sleep(Duration::from_micros(100));
+        }
+        from.elapsed()
+    }
+
+    pub(crate) fn press(&mut self, keys: &str) {
+        self.writer.write_all(keys.as_bytes()).expect("keys go in");
+        self.writer.flush().expect("keys go in");
+    }
+
+    /// User and system time so far, milliseconds; 0 where the system does not say.
+    pub(crate) fn cpu_ms(&self) -> f64 {
+        let Some(id) = self.child.process_id() else {
+            return 0.0;
+        };
+        let stat = std::fs::read_to_string(format!("/proc/{id}/stat")).unwrap_or_default();
+        let after = stat.rsplit(')').next().unwrap_or_default();
+        let fields: Vec<&str> = after.split_whitespace().collect();
+        let ticks = |at: usize| {
+            fields
+                .get(at)
+                .and_then(|f| f.parse::<f64>().ok())
+                .unwrap_or(0.0)
+        };
+        // Fields 14 and 15 of proc(5), in ticks of 10 ms.
+        (ticks(11) + ticks(12)) * 10.0
+    }
+
+    /// The most memory held so far, mebibytes.
+    pub(crate) fn memory(&self) -> f64 {
+        let Some(id) = self.child.process_id() else {
+            return 0.0;
+        };
+        let status = std::fs::read_to_string(format!("/proc/{id}/status")).unwrap_or_default();
+        status
+            .lines()
+            .find_map(|line| line.strip_prefix("VmHWM:"))
+            .and_then(|rest| rest.split_whitespace().next()?.parse::<f64>().ok())
+            .map_or(0.0, |kib| kib / 1024.0)
+    }
+
+    pub(crate) fn end(mut self) {
+        self.press("qq");
+        let _ = self.child.wait();
+    }
+}
