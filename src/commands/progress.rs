@@ -89,7 +89,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             .flat_map(|drill| drill.stages.clone())
             .collect();
         entries = journal.read(&stages).map_err(told)?;
-        played = journal.playing().map_err(told)?;
+        played = journal.playing(i64::MIN).map_err(told)?;
         if arguments.what.is_some() {
             let ours = |stretch: &Played| drills.iter().any(|drill| drill.name == stretch.drill);
             played.retain(ours);

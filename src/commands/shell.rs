@@ -287,7 +287,8 @@ impl Shell {
 
     /// By how many per cent this week is above the four before.
     pub(crate) fn rise(&self) -> Option<f64> {
-        let played = self.journal.as_ref()?.playing().ok()?;
+        let since = jiff::Timestamp::now().as_microsecond() - 40 * 86_400_000_000;
+        let played = self.journal.as_ref()?.playing(since).ok()?;
         planning::rise(&played, plan::date())
     }
 

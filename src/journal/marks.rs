@@ -38,17 +38,18 @@ impl Journal {
         Ok(all)
     }
 
-    /// When sound ran, in order.
+    /// When sound ran, in order, from a moment on in microseconds.
     ///
     /// # Errors
     /// See [`Trouble`](super::Trouble).
-    pub fn playing(&self) -> Result<Vec<Played>, JournalError> {
-        let query = "SELECT from_us, coalesce(to_us, from_us), offset_s, drill FROM playing ORDER BY from_us";
+    pub fn playing(&self, since: i64) -> Result<Vec<Played>, JournalError> {
+        let query = "SELECT from_us, coalesce(to_us, from_us), offset_s, drill FROM playing \
+             WHERE from_us >= ?1 ORDER BY from_us";
         self.connection()
             .prepare_cached(query)
             .and_then(|mut query| {
                 query
-                    .query_map([], |row| {
+                    .query_map([since], |row| {
                         Ok(Played {
                             from_us: row.get(0)?,
                             to_us: row.get(1)?,

@@ -91,15 +91,17 @@ impl Journal {
             return Ok(None);
         };
         let (arrival, session, number) = summary.last;
+        // `+` and CROSS JOIN keep the planner from walking through all that is summed up.
         let fits = "SELECT EXISTS (SELECT 1 FROM entry
                  WHERE arrival = ?1 AND session = ?2 AND number = ?3)
-             AND NOT EXISTS (SELECT 1 FROM entry WHERE arrival > ?1 AND utc_us < ?4)
+             AND NOT EXISTS (SELECT 1 FROM entry WHERE arrival > ?1 AND +utc_us < ?4)
              AND NOT EXISTS (SELECT 1 FROM entry AS later
-                 JOIN entry AS named ON named.session = later.names_session
+                 CROSS JOIN entry AS named ON named.session = later.names_session
                  AND named.number = later.names_number
-                 WHERE later.utc_us >= ?4 AND later.kind = 'undo' AND named.utc_us < ?4)
-             AND NOT EXISTS (SELECT 1 FROM (SELECT DISTINCT session FROM entry WHERE utc_us >= ?4)
-                 AS open JOIN entry ON entry.session = open.session WHERE entry.utc_us < ?4)";
+                 WHERE later.utc_us >= ?4 AND later.kind = 'undo' AND +named.utc_us < ?4)
+             AND NOT EXISTS (SELECT 1 FROM (SELECT DISTINCT +session AS session FROM entry WHERE utc_us >= ?4)
+                 AS open CROSS JOIN entry ON entry.session = open.session
+                 WHERE +entry.utc_us < ?4)";
         let fits: bool = self
             .connection()
             .query_row(
@@ -116,9 +118,9 @@ impl Journal {
     fn seam(&self, not_after: i64) -> Result<i64, JournalError> {
         let mut seam = not_after;
         let first = "SELECT min(entry.utc_us) FROM (
-                 SELECT DISTINCT session FROM entry WHERE utc_us >= ?1
+                 SELECT DISTINCT +session AS session FROM entry WHERE utc_us >= ?1
                  UNION SELECT names_session FROM entry WHERE utc_us >= ?1 AND kind = 'undo'
-             ) AS open JOIN entry ON entry.session = open.session";
+             ) AS open CROSS JOIN entry ON entry.session = open.session";
         for _ in 0..MOST_STEPS {
             let begins: Option<i64> = self
                 .connection()
