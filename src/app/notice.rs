@@ -51,7 +51,10 @@ pub(super) fn sentence(practising: &Practising, news: &News) -> Option<Notice> {
             let needed = practising.state.plan().needed();
             let run = match mark {
                 Mark::Clean => format!(": {} of {needed} in a row", tally.streak.min(needed)),
-                Mark::NotClean => ": the row begins again".to_owned(),
+                Mark::NotClean => match practising.state.suggestion() {
+                    Some(back) => format!("; n steps back to {}", cell(&back)),
+                    None => format!(" in {}: the row begins again", cell(at)),
+                },
             };
             format!("{said}{who}{run}")
         }
@@ -71,7 +74,7 @@ pub(super) fn sentence(practising: &Practising, news: &News) -> Option<Notice> {
         },
         News::MovesTo(key) => format!("next: {}", cell(key)),
         News::StepBackSuggested(key) => format!(
-            "three not clean in a row: step back to {}? Press not clean once more",
+            "step back to {}? not clean again, now, or n takes it",
             cell(key)
         ),
         News::StepBackTaken(key) => format!("back to {}", cell(key)),

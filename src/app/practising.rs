@@ -84,6 +84,18 @@ pub struct Place {
     pub beat: f64,
 }
 
+/// The melody note that an event begins, where it begins later.
+fn melody_after(event: &Event, at: f64) -> Option<Sounded> {
+    match event.kind {
+        EventKind::Sound(sounded)
+            if matches!(sounded.part, SoundPart::Melody { .. }) && event.beat.to_f64() > at =>
+        {
+            Some(sounded)
+        }
+        _ => None,
+    }
+}
+
 /// What sounds at a place, and what comes next.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Sounding {
@@ -314,14 +326,18 @@ impl Place {
                 _ => {}
             }
         }
+        if now.is_none() {
+            // Nothing sounds: the hand settles on the melody note to come, not on its gracenote.
+            next = events.iter().find_map(|event| melody_after(event, at));
+        }
         if next.is_none() {
             next = self
                 .timeline
                 .events_of(self.cycle + 1)
                 .iter()
                 .find_map(|event| match event.kind {
-                    EventKind::Sound(sounded) if !event.ahead => Some(sounded),
-                    _ => None,
+                    EventKind::Sound(sounded) if now.is_some() && !event.ahead => Some(sounded),
+                    _ => melody_after(event, f64::NEG_INFINITY),
                 });
         }
         Sounding { now, next }

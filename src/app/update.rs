@@ -334,15 +334,14 @@ fn act_at_practice(model: &mut Model, at: Moment, action: Action, effects: &mut 
             }
         }
         Action::Advance => {
-            let named = model
-                .practising
-                .as_ref()
-                .and_then(|practising| practising.state.named());
+            let named = model.practising.as_ref().and_then(|practising| {
+                let state = &practising.state;
+                state.suggestion().or_else(|| state.named())
+            });
             practise(model, &Event::Advance { at }, effects);
             if named.is_none() {
                 model.notice = Some(Notice::plain(
-                    "the next cell is named when this one is clear; + and - and the stage keys \
-                     choose freely",
+                    "the next cell is named when this one is clear; +/- and tab choose freely",
                 ));
             }
         }
@@ -755,9 +754,9 @@ fn begin_repetition(
 
 fn sound_state(model: &mut Model, state: SoundState) {
     let notice = match (&model.sound, &state) {
-        (_, SoundState::Silent { why }) => {
-            Some(Notice::urgent(format!("playing goes on silently: {why}")))
-        }
+        (_, SoundState::Silent { why }) => Some(Notice::urgent(format!(
+            "silent (`gracerung devices` lists what there is): {why}"
+        ))),
         (SoundState::Silent { .. }, SoundState::Sounding { device, .. }) => {
             Some(Notice::plain(format!("sound is back, on {device}")))
         }

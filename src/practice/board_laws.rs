@@ -955,6 +955,22 @@ fn pressing_not_clean_once_more_takes_the_step_back_and_marks_nothing() {
     assert_eq!(practice.state.cell(), Some(cell(0, 50)));
 }
 
+/// A player who marked the next repetition too has nothing left to press twice.
+#[test]
+fn a_suggested_step_back_can_be_asked_for_at_any_time_while_it_stands() {
+    let mut practice = Practice::with(plan());
+    practice.clean(3);
+    practice.not_clean(4);
+    assert_eq!(practice.state.suggestion(), Some(cell(0, 50)));
+    let marks = practice.marks().len();
+    let at = practice.at();
+    let news = practice.tell(Event::Advance { at });
+    assert!(news.contains(&News::StepBackTaken(cell(0, 50))));
+    assert_eq!(practice.marks().len(), marks);
+    practice.begin();
+    assert_eq!(practice.state.cell(), Some(cell(0, 50)));
+}
+
 #[test]
 fn a_step_back_goes_by_itself_when_set_so() {
     let mut plan = plan();

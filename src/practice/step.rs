@@ -92,7 +92,9 @@ impl State {
             Event::TempoStep { at, up } => self.step_tempo(*at, *up, records),
             Event::Advance { at } => {
                 self.someone_is_there();
-                if self.named().is_some()
+                if self.suggestion().is_some() {
+                    self.take_step_back(*at, records);
+                } else if self.named().is_some()
                     && let Some(session) = &mut self.session
                 {
                     session.advance_asked = true;

@@ -6,7 +6,7 @@ use crate::units::{Beats, spell_fraction};
 /// The sentences of a score: one for each way its movements take their time, without repeats.
 /// Common practice, no source, as the catalogue's rows say.
 pub fn where_time_comes_from(score: &Score) -> Vec<String> {
-    let mut sentences: Vec<String> = Vec::new();
+    let mut sentences: Vec<(u16, String)> = Vec::new();
     for (index, note) in score.notes.iter().enumerate() {
         let Some(movement) = note.group.movement.filter(|_| note.group.parts.len() > 1) else {
             continue;
@@ -16,11 +16,21 @@ pub fn where_time_comes_from(score: &Score) -> Vec<String> {
             .and_then(|before| score.notes.get(before))
             .map(|before| before.note.spoken());
         let sentence = sentence(movement.spoken(), note, &note.group, before);
-        if !sentences.contains(&sentence) {
-            sentences.push(sentence);
+        if !sentences.iter().any(|(_, known)| *known == sentence) {
+            sentences.push((note.id.bar, sentence));
         }
     }
+    let bars_differ = sentences.windows(2).any(|pair| pair[0].0 != pair[1].0);
     sentences
+        .into_iter()
+        .map(|(bar, sentence)| {
+            if bars_differ {
+                format!("in bar {bar} {sentence}")
+            } else {
+                sentence
+            }
+        })
+        .collect()
 }
 
 fn sentence(name: &str, note: &ScoreNote, group: &ScoreGroup, before: Option<&str>) -> String {

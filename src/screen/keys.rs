@@ -128,7 +128,7 @@ pub const BINDINGS: &[Binding] = &[
         &[Enter, Char('c')],
         Action::Mark(Mark::Clean, Hand::Key),
         "enter, c",
-        "the repetition just heard was clean",
+        "clean: the repetition just heard",
     ),
     row(
         Place::Practice,
@@ -142,7 +142,7 @@ pub const BINDINGS: &[Binding] = &[
         &[Char('x')],
         Action::Mark(Mark::NotClean, Hand::Key),
         "x",
-        "the repetition just heard was not clean",
+        "not clean: the repetition just heard",
     ),
     row(
         Place::Practice,
@@ -191,7 +191,7 @@ pub const BINDINGS: &[Binding] = &[
         &[Char('n')],
         Action::Advance,
         "n",
-        "on to the cell that was named",
+        "on to the cell that was named, back to one that was suggested",
     ),
     row(
         Place::Practice,

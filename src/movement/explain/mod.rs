@@ -438,7 +438,11 @@ mod tests {
         assert!(!explanation.playable);
         assert_eq!(explanation.explains.map(Movement::name), Some("grip"));
         let page = explanation.write(80).replace('\n', " ");
-        assert!(page.contains("Play the grip instead: LG (D) LG."), "{page}");
+        assert!(page.starts_with("Grip from B to E No taorluath"), "{page}");
+        assert!(
+            page.contains("Play the grip instead, which this page explains: LG (D) LG."),
+            "{page}"
+        );
     }
 
     /// A screen of 80 columns as a reader sees it.

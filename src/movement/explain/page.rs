@@ -39,7 +39,8 @@ impl Explanation {
             None => "at the start of a phrase".to_owned(),
         };
         let to = self.to.spoken();
-        capital(&format!("{} {from} to {to}", self.movement.spoken()))
+        let explained = self.explains.unwrap_or(self.movement);
+        capital(&format!("{} {from} to {to}", explained.spoken()))
     }
 
     /// The page, a paragraph a subject.
@@ -94,11 +95,11 @@ impl Explanation {
     fn opening(&self) -> Paragraph {
         let mut lines = Vec::new();
         if let Some(why) = &self.why_not {
-            let mut told = format!("This cannot be played: {why}.");
+            let mut told = format!("No {} can be played here: {why}.", self.movement.spoken());
             if let Some(instead) = self.explains {
                 let _ = write!(
                     told,
-                    " Play the {} instead: {}.",
+                    " Play the {} instead, which this page explains: {}.",
                     instead.spoken(),
                     self.written()
                 );

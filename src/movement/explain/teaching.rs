@@ -25,9 +25,7 @@ pub(super) fn purpose(movement: Movement) -> &'static str {
             "Two low Gs with a gracenote between them: a rough, closed sound that divides two notes \
              and throws weight on the second."
         }
-        "taorluath" => {
-            "A grip that goes on: after the second low G an E gracenote opens the note it closes on."
-        }
+        "taorluath" => "A grip that goes on: an E gracenote strikes the note it closes on.",
         "crunluath" => {
             "A taorluath that climbs on to E: two low Gs, then low A twice under an E and an F \
              gracenote."

@@ -78,6 +78,11 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
     }
     let foot_top = area.bottom().saturating_sub(foot);
     let width = area.width.saturating_sub(2);
+    let below = shown.len().saturating_sub(first + usize::from(room));
+    if below > 0 && foot > 3 {
+        let more = format!("{below} more below");
+        put(buffer, area, area.x + 3, foot_top, &more, theme.faint());
+    }
     if foot > 3
         && let Some(drill) = model.choose.current()
     {

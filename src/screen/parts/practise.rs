@@ -384,7 +384,7 @@ pub(in crate::screen) fn next_words(practising: &Practising) -> String {
     let state = &practising.state;
     let here = practising.cell();
     if let Some(cell) = state.suggestion() {
-        return format!("step back? {}", practising.cell_name(cell));
+        return format!("step back? n: {}", practising.cell_name(cell));
     }
     match state.upcoming() {
         Some(cell) if Some(cell) != here => format!("next: {}", practising.cell_name(cell)),
@@ -494,9 +494,7 @@ fn notice(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
 
 fn keys(theme: Theme, buffer: &mut Buffer, area: Rect, practising: &Practising) {
     let text = match (area.width >= 70, practising.is_playing()) {
-        (true, true) => {
-            "enter clean  x not clean  u undo  space pause  +/- tempo  tab stage  ? keys  q leave"
-        }
+        (true, true) => "enter clean  x not clean  u undo  space pause  +/- tempo  ? keys  q leave",
         (true, false) => {
             "space play  +/- tempo  tab stage  e explain  v hide music  ? keys  q leave"
         }

@@ -66,7 +66,54 @@ fn without_names(mut grid: Grid, rows: usize) -> Grid {
     while grid.rows.len() > rows && grid.rows.first().is_some_and(blank) {
         grid.rows.remove(0);
     }
+    // Beams and flags tell the lengths: rather shorter stems than none of those.
+    while grid.rows.len() > rows
+        && let Some(row) = grid.rows.iter().rposition(|row| is_stems_alone(row))
+    {
+        grid.rows.remove(row);
+    }
+    while grid.rows.len() > rows && join_beams(&mut grid.rows) {}
     grid
+}
+
+/// Writes the two lowest rows, where both hold beams, as one with double lines.
+fn join_beams(rows: &mut Vec<Vec<Cell>>) -> bool {
+    let double = |sign: char| match sign {
+        '┗' => Some('╚'),
+        '━' => Some('═'),
+        '┛' => Some('╝'),
+        '┻' => Some('╩'),
+        _ => None,
+    };
+    let [.., upper, lower] = rows.as_slice() else {
+        return false;
+    };
+    if !lower.iter().any(|cell| cell.symbol == '━') || !upper.iter().any(|cell| cell.symbol == '━')
+    {
+        return false;
+    }
+    let joined = upper
+        .iter()
+        .zip(lower)
+        .map(|(above, below)| match double(below.symbol) {
+            Some(symbol) if above.symbol != ' ' => Cell { symbol, ..*below },
+            _ if below.symbol == ' ' => *above,
+            _ => *below,
+        })
+        .collect();
+    rows.truncate(rows.len() - 2);
+    rows.push(joined);
+    true
+}
+
+/// A row that only stems pass through; within the staff bar lines do too.
+fn is_stems_alone(row: &[Cell]) -> bool {
+    row.iter().any(|cell| cell.symbol != ' ')
+        && row.iter().all(|cell| {
+            cell.symbol == ' '
+                || (matches!(cell.style, Sign::Stem | Sign::GraceStem)
+                    && matches!(cell.symbol, '┃' | '│'))
+        })
 }
 
 /// The written bar, from 0, that sounds now.
