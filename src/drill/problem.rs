@@ -269,9 +269,15 @@ impl fmt::Display for Kind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::TooLarge { bytes, most } => {
-                write!(f, "the file has {bytes} bytes; at most {most} are read")
+                write!(
+                    f,
+                    "the file has at least {bytes} bytes; at most {most} are read"
+                )
             }
-            Self::NotUtf8 { byte } => write!(f, "byte {byte} of the file is not UTF-8 text"),
+            Self::NotUtf8 { byte } => write!(
+                f,
+                "byte {byte} of the file is not UTF-8 text: this is no drill file, or saved another way"
+            ),
             Self::Syntax { found } => write!(f, "this is not YAML: {found}"),
             Self::SecondDocument => {
                 write!(f, "a second document begins here; one file holds one drill")
@@ -498,7 +504,9 @@ impl Kind {
     pub fn mend(&self) -> Option<String> {
         Some(match self {
             Self::TooLarge { .. } => "cut the file into several drills".to_owned(),
-            Self::NotUtf8 { .. } => "save it as UTF-8".to_owned(),
+            Self::NotUtf8 { .. } => {
+                "name a drill file (.yaml or .abc); save it as UTF-8".to_owned()
+            }
             Self::Alias => "write the part out again where `*` stands".to_owned(),
             Self::SecondDocument => "move what follows `---` to a file of its own".to_owned(),
             Self::DuplicateField { .. } => "take one of the two away".to_owned(),

@@ -40,6 +40,11 @@ pub fn read_for(bytes: &[u8], usual: &Schools) -> (Option<Drill>, Vec<Problem>) 
         column: 1,
         width: 1,
     };
+    // A picture or a recording: no text has a zero byte near its beginning.
+    if let Some(zero) = bytes.iter().take(512).position(|byte| *byte == 0) {
+        let kind = Kind::NotUtf8 { byte: zero + 1 };
+        return (None, vec![Problem::new(Place::WHOLE_FILE, kind)]);
+    }
     if bytes.len() > LARGEST_FILE {
         let kind = Kind::TooLarge {
             bytes: bytes.len(),
@@ -74,11 +79,33 @@ pub fn read_for(bytes: &[u8], usual: &Schools) -> (Option<Drill>, Vec<Problem>) 
         }
     };
     let mut problems = reader.problems;
+    leave_out_what_follows_from_a_slip(&mut problems);
     problems.sort_by_key(|problem| problem.place);
     let sound = problems
         .iter()
         .all(|problem| problem.severity() == Severity::Note);
     (drill.filter(|_| sound), problems)
+}
+
+/// A misspelt `movement` is one mistake: that every stage then lacks one is none of its own.
+fn leave_out_what_follows_from_a_slip(problems: &mut Vec<Problem>) {
+    let slip = problems.iter().any(|problem| {
+        matches!(
+            problem.kind,
+            Kind::UnknownField {
+                nearest: Some("movement"),
+                ..
+            }
+        )
+    });
+    if slip {
+        problems.retain(|problem| {
+            !matches!(
+                problem.kind,
+                Kind::StageWithoutMovement { .. } | Kind::NeitherMovementNorMusic
+            )
+        });
+    }
 }
 
 struct Reader {

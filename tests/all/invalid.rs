@@ -82,3 +82,10 @@ mod any_bytes {
         }
     }
 }
+
+/// Five messages for one slip hide the one that helps.
+#[test]
+fn a_misspelt_movement_is_one_problem() {
+    let (_, problems) = read(include_bytes!("../invalid/misspelt-movement.yaml"));
+    assert_eq!(problems.len(), 1, "{problems:?}");
+}

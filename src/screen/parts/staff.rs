@@ -54,13 +54,16 @@ pub(super) fn draw(buffer: &mut Buffer, theme: Theme, area: Rect, practising: &P
 
 /// Rows of names are left out, the movement's first, where there is no room for them.
 fn without_names(mut grid: Grid, rows: usize) -> Grid {
-    for sign in [Sign::GraceName, Sign::MovementName, Sign::BeatNumber] {
+    let without = |grid: &mut Grid, sign: Sign| {
         if grid.rows.len() > rows {
             let is_blank = |cell: &Cell| cell.symbol == ' ' || cell.style == sign;
             grid.rows.retain(|row| {
                 !row.iter().all(is_blank) || row.iter().all(|cell| cell.symbol == ' ')
             });
         }
+    };
+    for sign in [Sign::GraceName, Sign::MovementName, Sign::BeatNumber] {
+        without(&mut grid, sign);
     }
     let blank = |row: &Vec<Cell>| row.iter().all(|cell| cell.symbol == ' ');
     while grid.rows.len() > rows && grid.rows.first().is_some_and(blank) {
@@ -72,6 +75,7 @@ fn without_names(mut grid: Grid, rows: usize) -> Grid {
     {
         grid.rows.remove(row);
     }
+    without(&mut grid, Sign::NoteName);
     while grid.rows.len() > rows && join_beams(&mut grid.rows) {}
     grid
 }
