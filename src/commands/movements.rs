@@ -142,17 +142,26 @@ fn list(found: &[Movement]) -> String {
 }
 
 fn table(found: &[Movement]) -> String {
-    let mut text = String::from(
+    let width = super::terminal::columns().clamp(40, 100);
+    let told = |indent: usize, prose: &str| {
+        let margin = " ".repeat(indent);
+        let options = textwrap::Options::new(width)
+            .initial_indent(&margin)
+            .subsequent_indent(&margin);
+        textwrap::fill(prose, options) + "\n"
+    };
+    let mut text = told(
+        0,
         "A bare note is a tone, one in brackets separates, ~ is held long. N is the closing note, \
          (c) the gracenote that closes a doubling on it, (i) the one inside a shake on it, (s) its \
-         strike. | is the beat where a form has its own.\n",
+         strike. | is the beat where a form has its own. LG..F is every note from low G up to F.",
     );
     for movement in found {
         let _ = write!(text, "\n{}", movement.name());
         if !movement.also().is_empty() {
             let _ = write!(text, " (also {})", movement.also().join(", "));
         }
-        let _ = writeln!(text, "\n  {}", movement.source());
+        text.push('\n');
         for form in movement.table() {
             let _ = write!(
                 text,
@@ -162,15 +171,17 @@ fn table(found: &[Movement]) -> String {
             if let Some(school) = form.school {
                 let _ = write!(text, "   [{school}]");
             }
-            if let Some(why) = form.why {
-                let _ = write!(text, "   {why}");
-            }
             text.push('\n');
+            if let Some(why) = form.why {
+                text.push_str(&told(6, why));
+            }
         }
+        text.push_str(&told(2, &format!("source: {}", movement.source())));
     }
     text.push_str("\nSchools\n");
     for school in SCHOOLS {
-        let _ = writeln!(text, "  {:<28} {}", school.name, school.description);
+        let _ = writeln!(text, "  {}", school.name);
+        text.push_str(&told(6, school.description));
     }
     text
 }

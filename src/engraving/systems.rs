@@ -34,6 +34,9 @@ fn dot() -> f64 {
     Glyph::Dot.outline().right
 }
 
+/// Between the clef or the metre and a repeat that begins there, staff spaces. Chosen by eye.
+const AFTER_CLEF: f64 = 0.8;
+
 /// The room of a repeat's beginning behind its thick line.
 fn opening(signs: Signs) -> f64 {
     if signs.repeat_begins {
@@ -63,7 +66,7 @@ pub(super) fn springs(bars: &[Bar], place: usize, line: &Range<usize>, room: &Ro
     let bar = &bars[place];
     let first = place == line.start;
     let thick = if first && bar.signs.repeat_begins {
-        p::THICK
+        AFTER_CLEF + p::THICK
     } else {
         0.0
     };
@@ -277,6 +280,7 @@ pub(super) fn draw_opening(signs: Signs, first: bool, left: f64) -> Vec<Element>
     let mut elements = Vec::new();
     let mut x = left;
     if first {
+        x += AFTER_CLEF;
         elements.push(line(x, x + p::THICK));
         x += p::THICK;
     }

@@ -212,12 +212,17 @@ impl Explanation {
         lengths.truncate(lengths.trim_end().len());
         lengths.push_str(" ms");
         let mut marks = String::new();
-        for beat in beats {
+        let last = beats.len() - 1;
+        // a note held inside may take more than a beat: the next line is not the next beat then
+        let goes_over = self.parts.iter().any(|part| part.held);
+        for (place, beat) in beats.into_iter().enumerate() {
             let gap = beat.saturating_sub(marks.chars().count());
             marks.push_str(&" ".repeat(gap));
             // the name of the last one would run over the edge of a narrow page
             marks.push_str(if gap > 0 && beat > 70 {
                 "▲"
+            } else if place == last && goes_over {
+                "▲ a later beat"
             } else {
                 "▲ beat"
             });

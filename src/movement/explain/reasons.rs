@@ -65,7 +65,9 @@ fn sounding(parts: &[Part], place: usize, closing: Note) -> String {
     let note = part.note;
     let name = note.spoken();
     if part.held {
-        return format!("{name} held: a note of its own, as long as the music wants it");
+        return format!(
+            "{name} held: a note of its own, a beat here and as long as the music wants"
+        );
     }
     let tones: Vec<Note> = parts
         .iter()
