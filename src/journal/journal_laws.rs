@@ -14,14 +14,14 @@ use std::process::{Child, Command, Stdio};
 use tempfile::TempDir;
 use uuid::Uuid;
 
-fn cell(stage: u128) -> CellKey {
+pub(super) fn cell(stage: u128) -> CellKey {
     CellKey {
         stage: StagePrint(stage),
         tempo: Bpm::parse("66.5").expect("a tempo"),
     }
 }
 
-fn record(session: u128, number: u64, utc_us: i64, kind: Kind) -> Record {
+pub(super) fn record(session: u128, number: u64, utc_us: i64, kind: Kind) -> Record {
     Record {
         id: RecordId {
             session: Uuid::from_u128(session),

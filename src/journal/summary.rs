@@ -12,9 +12,11 @@ use std::io::Write;
 use std::path::PathBuf;
 use uuid::Uuid;
 
-/// Marks that are read each time before more of them are summed up for good. Chosen: they take a
+/// What a summary means; raised when the digest comes to mean something else.
+const FORMAT: u32 = 1;
+/// Entries that are read each time before more of them are summed up for good. Chosen: they take a
 /// few milliseconds.
-const READ_EACH_TIME: usize = 2_000;
+const READ_EACH_TIME: i64 = 2_000;
 /// The last two days stay open, microseconds: a session is not over, a mark may be taken back.
 const STAYS_OPEN: i64 = 2 * 86_400 * 1_000_000;
 /// Sessions that lie across each other are looked through so often.
@@ -22,6 +24,7 @@ const MOST_STEPS: usize = 50;
 
 #[derive(Serialize, Deserialize)]
 struct Summary {
+    format: u32,
     journal: Uuid,
     /// The last entry that was stored when it was made: arrival, session, number.
     last: (i64, Uuid, i64),
@@ -41,29 +44,37 @@ impl Journal {
             || (Digest::default(), i64::MIN),
             |kept| (kept.digest, kept.before),
         );
-        let rest = self.marks_between(from, i64::MAX)?;
-        if rest.len() <= READ_EACH_TIME {
-            digest.add(rest);
-            return Ok(digest);
-        }
-        let before = self.seam(now.saturating_sub(STAYS_OPEN))?;
-        if before <= from {
-            digest.add(rest);
-            return Ok(digest);
-        }
-        digest.add(self.marks_between(from, before)?);
-        if let Some(last) = self.last_entry()? {
-            let summary = Summary {
-                journal: self.id(),
-                last,
-                before,
-                digest,
-            };
-            self.keep(&summary);
-            digest = summary.digest;
+        let before = if self.entries_since(from)? > READ_EACH_TIME {
+            self.seam(now.saturating_sub(STAYS_OPEN))?.max(from)
+        } else {
+            from
+        };
+        if before > from {
+            digest.add(self.marks_between(from, before)?);
+            if let Some(last) = self.last_entry()? {
+                let summary = Summary {
+                    format: FORMAT,
+                    journal: self.id(),
+                    last,
+                    before,
+                    digest,
+                };
+                self.keep(&summary);
+                digest = summary.digest;
+            }
         }
         digest.add(self.marks_between(before, i64::MAX)?);
         Ok(digest)
+    }
+
+    fn entries_since(&self, from: i64) -> Result<i64, JournalError> {
+        self.connection()
+            .query_row(
+                "SELECT count(*) FROM entry WHERE utc_us >= ?1",
+                [from],
+                |row| row.get(0),
+            )
+            .map_err(|error| JournalError::of(self.path(), &error))
     }
 
     fn summary_path(&self) -> PathBuf {
@@ -86,7 +97,7 @@ impl Journal {
         let Some(summary) = std::fs::read(self.summary_path())
             .ok()
             .and_then(|bytes| serde_json::from_slice::<Summary>(&bytes).ok())
-            .filter(|summary| summary.journal == self.id())
+            .filter(|summary| summary.format == FORMAT && summary.journal == self.id())
         else {
             return Ok(None);
         };
@@ -99,7 +110,11 @@ impl Journal {
                  CROSS JOIN entry AS named ON named.session = later.names_session
                  AND named.number = later.names_number
                  WHERE later.utc_us >= ?4 AND later.kind = 'undo' AND +named.utc_us < ?4)
-             AND NOT EXISTS (SELECT 1 FROM (SELECT DISTINCT +session AS session FROM entry WHERE utc_us >= ?4)
+             AND NOT EXISTS (SELECT 1 FROM entry AS named CROSS JOIN entry AS earlier
+                 ON earlier.names_session = named.session AND earlier.names_number = named.number
+                 WHERE named.utc_us >= ?4 AND earlier.kind = 'undo' AND +earlier.utc_us < ?4)
+             AND NOT EXISTS (SELECT 1 FROM (
+                 SELECT DISTINCT +session AS session FROM entry WHERE utc_us >= ?4)
                  AS open CROSS JOIN entry ON entry.session = open.session
                  WHERE +entry.utc_us < ?4)";
         let fits: bool = self
@@ -120,6 +135,9 @@ impl Journal {
         let first = "SELECT min(entry.utc_us) FROM (
                  SELECT DISTINCT +session AS session FROM entry WHERE utc_us >= ?1
                  UNION SELECT names_session FROM entry WHERE utc_us >= ?1 AND kind = 'undo'
+                 UNION SELECT earlier.session FROM entry AS named CROSS JOIN entry AS earlier
+                 ON earlier.names_session = named.session AND earlier.names_number = named.number
+                 WHERE named.utc_us >= ?1 AND earlier.kind = 'undo'
              ) AS open CROSS JOIN entry ON entry.session = open.session";
         for _ in 0..MOST_STEPS {
             let begins: Option<i64> = self
@@ -152,35 +170,21 @@ impl Journal {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::practice::{By, CellKey, Kind, Mark, Record, RecordId, StagePrint};
-    use crate::units::Bpm;
+    use crate::journal::journal_laws::{cell, record as plain_record};
+    use crate::practice::{Kind, Mark, Record, RecordId};
 
     const DAY: i64 = 86_400 * 1_000_000;
 
     fn record(session: u128, number: u64, utc_us: i64, kind: Kind) -> Record {
         Record {
-            id: RecordId {
-                session: Uuid::from_u128(session),
-                number,
-            },
-            utc_us,
-            offset_s: 0,
-            kind,
-            drill: "a drill".to_owned(),
-            cell: Some(CellKey {
-                stage: StagePrint(session % 7),
-                tempo: Bpm::whole(60).expect("a tempo"),
-            }),
-            by: Some(By::Key),
-            thresholds: None,
-            measures: None,
-            version: "test".to_owned(),
+            cell: Some(cell(session % 7)),
+            ..plain_record(session, number, utc_us, kind)
         }
     }
 
     /// A kept summary that no longer fits would tell a player wrong things for weeks: sessions day
     /// by day, marks taken back at once and long after, sessions gone on with, entries of another
-    /// computer that come in late, a copy put back. After each the summary says what the marks say.
+    /// computer that come in late, an undo whose clock was behind, a summary cut off. After each the summary says what the marks say.
     #[test]
     fn the_summary_says_what_the_marks_say() {
         let folder = tempfile::tempdir().expect("a folder");
@@ -248,6 +252,14 @@ mod tests {
                         mark: Mark::Clean,
                         needed: 1,
                         free: false,
+                    },
+                )),
+                50 => records.push(record(
+                    30_000,
+                    1,
+                    30 * DAY,
+                    Kind::Undo {
+                        mark: marks[marks.len() - 1],
                     },
                 )),
                 _ => {}

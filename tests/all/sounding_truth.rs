@@ -18,6 +18,18 @@ fn drill(movement: Movement, from: Note, to: Note) -> String {
     )
 }
 
+/// Every movement between every two notes where it can be played.
+fn played_contexts() -> impl Iterator<Item = (Movement, Note, Note)> {
+    Movement::all().flat_map(|movement| {
+        NOTES.into_iter().flat_map(move |from| {
+            NOTES.into_iter().filter_map(move |to| {
+                resolve(movement, Context::between(from, to), &Schools::none()).played()?;
+                Some((movement, from, to))
+            })
+        })
+    })
+}
+
 /// Without it the page could say one thing and the reference play another: order, beginning and
 /// length of every gracenote, and where the closing note falls, for every movement between every
 /// two notes.
@@ -26,82 +38,72 @@ fn the_events_of_every_movement_are_those_of_its_explanation() {
     let tempo = Bpm::whole(60).expect("a tempo");
     let lands = Beats::whole(4);
     let mut compared = 0;
-    for movement in Movement::all() {
-        for from in NOTES {
-            for to in NOTES {
-                let context = Context::between(from, to);
-                if resolve(movement, context, &Schools::none())
-                    .played()
-                    .is_none()
-                {
-                    continue;
-                }
-                let told = format!("{movement} from {from} to {to}");
-                let (value, problems) = read(drill(movement, from, to).as_bytes());
-                assert!(problems.is_empty(), "{told}: {problems:?}");
-                let value = value.expect("it reads");
-                let score = resolve_music(&value.stages[0].music, lands, &value.schools);
-                let timeline = lay(&score, &Layout::at(tempo, SampleRate(48_000)));
-                assert!(timeline.crowded.is_empty(), "{told} is crowded");
-                let sounds: Vec<(Note, Beats, Beats, bool)> = timeline
-                    .first
-                    .iter()
-                    .filter_map(|event| match event.kind {
-                        EventKind::Sound(sounded) => Some((
-                            sounded.note,
-                            event.beat,
-                            sounded.length,
-                            matches!(sounded.part, SoundPart::Melody { .. }),
-                        )),
-                        _ => None,
-                    })
-                    .collect();
-                // after the opening gracenote, if any, and the note before
-                let start = sounds
-                    .iter()
-                    .position(|(_, _, _, melody)| *melody)
-                    .expect("the note before")
-                    + 1;
-                let explanation = explain(
-                    movement,
-                    context,
-                    &Schools::none(),
-                    tempo,
-                    &Lengths::default(),
-                );
-                // at 60 beats a minute a beat is 1000 ms; the page rounds to whole ones
-                let ms = |beats: Beats| beats.to_f64() * 1000.0;
-                let near = |found: f64, page: f64| (found - page).abs() <= 0.51;
-                let parts = &explanation.parts;
-                assert_eq!(sounds.len(), start + parts.len() + 1, "{told}");
-                for (sound, part) in sounds[start..].iter().zip(parts) {
-                    assert_eq!(sound.0, part.note, "{told}");
-                    assert!(
-                        near(ms(sound.1 - lands), f64::from(part.begins)),
-                        "{told}: {} begins at {} ms, explained at {}",
-                        part.note,
-                        ms(sound.1 - lands),
-                        part.begins
-                    );
-                    assert!(
-                        near(ms(sound.2), f64::from(part.milliseconds)),
-                        "{told}: {} lasts {} ms, explained {}",
-                        part.note,
-                        ms(sound.2),
-                        part.milliseconds
-                    );
-                }
-                let closing = sounds.last().expect("the closing note");
-                let time = explanation.time.as_ref().expect("it takes time");
-                assert_eq!(closing.0, to, "{told}");
-                assert!(
-                    near(ms(closing.1 - lands), f64::from(time.from_the_closing_note)),
-                    "{told}: the closing note falls at {} ms",
-                    ms(closing.1 - lands)
-                );
-                compared += 1;
-            }
+    for (movement, from, to) in played_contexts() {
+        let context = Context::between(from, to);
+        let told = format!("{movement} from {from} to {to}");
+        let (value, problems) = read(drill(movement, from, to).as_bytes());
+        assert!(problems.is_empty(), "{told}: {problems:?}");
+        let value = value.expect("it reads");
+        let score = resolve_music(&value.stages[0].music, lands, &value.schools);
+        let timeline = lay(&score, &Layout::at(tempo, SampleRate(48_000)));
+        assert!(timeline.crowded.is_empty(), "{told} is crowded");
+        let sounds: Vec<(Note, Beats, Beats, bool)> = timeline
+            .first
+            .iter()
+            .filter_map(|event| match event.kind {
+                EventKind::Sound(sounded) => Some((
+                    sounded.note,
+                    event.beat,
+                    sounded.length,
+                    matches!(sounded.part, SoundPart::Melody { .. }),
+                )),
+                _ => None,
+            })
+            .collect();
+        // after the opening gracenote, if any, and the note before
+        let start = sounds
+            .iter()
+            .position(|(_, _, _, melody)| *melody)
+            .expect("the note before")
+            + 1;
+        let explanation = explain(
+            movement,
+            context,
+            &Schools::none(),
+            tempo,
+            &Lengths::default(),
+        );
+        // at 60 beats a minute a beat is 1000 ms; the page rounds to whole ones
+        let ms = |beats: Beats| beats.to_f64() * 1000.0;
+        let near = |found: f64, page: f64| (found - page).abs() <= 0.51;
+        let parts = &explanation.parts;
+        assert_eq!(sounds.len(), start + parts.len() + 1, "{told}");
+        for (sound, part) in sounds[start..].iter().zip(parts) {
+            assert_eq!(sound.0, part.note, "{told}");
+            assert!(
+                near(ms(sound.1 - lands), f64::from(part.begins)),
+                "{told}: {} begins at {} ms, explained at {}",
+                part.note,
+                ms(sound.1 - lands),
+                part.begins
+            );
+            assert!(
+                near(ms(sound.2), f64::from(part.milliseconds)),
+                "{told}: {} lasts {} ms, explained {}",
+                part.note,
+                ms(sound.2),
+                part.milliseconds
+            );
         }
+        let closing = sounds.last().expect("the closing note");
+        let time = explanation.time.as_ref().expect("it takes time");
+        assert_eq!(closing.0, to, "{told}");
+        assert!(
+            near(ms(closing.1 - lands), f64::from(time.from_the_closing_note)),
+            "{told}: the closing note falls at {} ms",
+            ms(closing.1 - lands)
+        );
+        compared += 1;
     }
     assert!(compared >= 1_800, "{compared} contexts");
 }
@@ -141,41 +143,30 @@ fn each_movement(everything: bool, holds: impl Fn(&str, &[f32])) {
     sound.levels.muted[Bus::Click as usize] = !everything;
     let (mut player, mut controls) = Renderer::new(rate, sound);
     let (mut now, mut played) = (0_u64, 0_u64);
-    for movement in Movement::all() {
-        for from in NOTES {
-            for to in NOTES {
-                let context = Context::between(from, to);
-                if resolve(movement, context, &Schools::none())
-                    .played()
-                    .is_none()
-                {
-                    continue;
-                }
-                let text = drill(movement, from, to).replace("before: 4", "before: 2");
-                let value = read(text.as_bytes()).0.expect("it reads");
-                let score = resolve_music(&value.stages[0].music, Beats::ZERO, &value.schools);
-                let timeline = Arc::new(lay(&score, &Layout::at(tempo, rate)));
-                let length = Frames::of(Beats::ZERO.0, timeline.cycle_start(1), rate, tempo);
-                let load = Load {
-                    timeline,
-                    serial: played,
-                    when: When::Now,
-                    entry: Entry::CountIn,
-                };
-                for command in [Command::Load(load), Command::Play { repetitions: None }] {
-                    let at = Frames(now);
-                    assert!(controls.commands.push(Timed { at, command }).is_ok());
-                }
-                let mut samples = vec![0.0_f32; length.0 as usize];
-                player.fill(&mut samples);
-                now += length.0;
-                played += 1;
-                while controls.retired.pop().is_ok() {}
-                while controls.reports.pop().is_ok() {}
-                let told = format!("{movement} from {from} to {to}");
-                holds(&told, &samples);
-            }
+    for (movement, from, to) in played_contexts() {
+        let text = drill(movement, from, to).replace("before: 4", "before: 2");
+        let value = read(text.as_bytes()).0.expect("it reads");
+        let score = resolve_music(&value.stages[0].music, Beats::ZERO, &value.schools);
+        let timeline = Arc::new(lay(&score, &Layout::at(tempo, rate)));
+        let length = Frames::of(Beats::ZERO.0, timeline.cycle_start(1), rate, tempo);
+        let load = Load {
+            timeline,
+            serial: played,
+            when: When::Now,
+            entry: Entry::CountIn,
+        };
+        for command in [Command::Load(load), Command::Play { repetitions: None }] {
+            let at = Frames(now);
+            assert!(controls.commands.push(Timed { at, command }).is_ok());
         }
+        let mut samples = vec![0.0_f32; length.0 as usize];
+        player.fill(&mut samples);
+        now += length.0;
+        played += 1;
+        while controls.retired.pop().is_ok() {}
+        while controls.reports.pop().is_ok() {}
+        let told = format!("{movement} from {from} to {to}");
+        holds(&told, &samples);
     }
     assert!(played >= 1_800, "{played} movements in context");
 }
