@@ -10,7 +10,7 @@ use super::hearing::RateError;
 use super::intake::{Intake, RATE};
 use crate::chanter::{NOTES, Tuning, TuningTable};
 use crate::units::{Cents, Hertz, SampleRate};
-use realfft::RealFftPlanner;
+use microfft::real::rfft_1024;
 
 /// Seconds of sound that are looked at.
 pub const LOOKED_AT: f64 = 30.0;
@@ -75,18 +75,16 @@ pub fn find_low_a(
 
 /// Amplitude spectra of frames that overlap by half, each of sum 1.
 fn spectra(samples: &[f32]) -> Vec<Vec<f32>> {
-    let transform = RealFftPlanner::<f32>::new().plan_fft_forward(FRAME);
-    let mut input = transform.make_input_vec();
-    let mut output = transform.make_output_vec();
+    let mut input = [0.0; FRAME];
     let mut frames: Vec<Vec<f32>> = Vec::new();
     for frame in samples.windows(FRAME).step_by(FRAME / 2) {
         for (i, (place, sample)) in input.iter_mut().zip(frame).enumerate() {
             let turn = std::f32::consts::TAU * i as f32 / FRAME as f32;
             *place = sample * (0.5 - 0.5 * turn.cos());
         }
-        if transform.process(&mut input, &mut output).is_err() {
-            continue;
-        }
+        let output = rfft_1024(&mut input);
+        // the highest bin comes packed beside the lowest; neither is used
+        output[0].im = 0.0;
         frames.push(output.iter().map(|bin| bin.norm()).collect());
     }
     let whole: f32 = frames.iter().flatten().sum();
