@@ -10,6 +10,8 @@ mod effect;
 mod message;
 mod model;
 mod notice;
+mod options;
+mod playing;
 mod practising;
 mod update;
 mod warming;

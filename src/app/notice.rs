@@ -82,6 +82,13 @@ pub(super) fn sentence(practising: &Practising, news: &News) -> Option<Notice> {
         News::Undone { cell: at, .. } => format!("the last mark in {} is taken back", cell(at)),
         News::NothingToUndo => "there is no mark to take back".to_owned(),
         News::NothingToMark => "no repetition has come to its closing note yet".to_owned(),
+        News::AlreadyMarked(mark) => format!(
+            "this repetition is marked {} already; u takes it back",
+            match mark {
+                Mark::Clean => "clean",
+                Mark::NotClean => "not clean",
+            }
+        ),
         News::HeldDown | News::Void(_) | News::Judged { .. } => return None,
         News::NobodyThere => {
             "paused: six repetitions were assumed clean and no key was touched".to_owned()

@@ -1,7 +1,7 @@
 //! `devices`: what can sound here.
 
-use super::{Failure, Outcome, Ran, output};
-use crate::live::list;
+use super::{Failure, Outcome, Ran, output, practise};
+use crate::live::{Quiet, list};
 
 /// Arguments of `devices`.
 #[derive(clap::Args)]
@@ -12,7 +12,10 @@ pub(crate) struct Arguments {}
 
 /// Runs `devices`.
 pub(crate) fn run(_: &Arguments) -> Ran {
+    let log = practise::log_file();
+    let quiet = log.as_ref().and_then(|log| Quiet::into_file(log).ok());
     let found = list().map_err(|error| Failure(error.to_string()))?;
+    drop(quiet);
     if found.is_empty() {
         output::print("no sound device was found; drills run silently\n")?;
         return Ok(Outcome::Findings);

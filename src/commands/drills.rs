@@ -1,6 +1,7 @@
 //! `drills`: list them.
 
 use super::open::read_source;
+use super::table::table;
 use super::{Failure, Outcome, Ran, folders, output};
 use crate::drill::{BUILT_IN, Drill, read};
 use crate::wording;
@@ -127,33 +128,28 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         output::print_json(&all)?;
         return Ok(Outcome::Done);
     }
-    let width = all
-        .iter()
-        .map(|listed| listed.name.chars().count())
-        .max()
-        .unwrap_or(0);
-    let mut text = String::new();
-    for listed in &all {
-        use std::fmt::Write as _;
-        let tempi = listed
-            .tempi
-            .as_ref()
-            .map_or_else(String::new, |(from, to)| format!(", {from} to {to}"));
-        let about = match (&listed.about, listed.problems) {
-            (_, problems) if problems > 0 => format!(
-                "cannot be played: {}; see `gracerung check`",
-                wording::count(problems, "problem", "problems")
-            ),
-            (Some(about), _) => about.clone(),
-            (None, _) => listed.title.clone(),
-        };
-        let _ = writeln!(
-            text,
-            "{:width$}  {about} ({}{tempi})",
-            listed.name,
-            wording::count(listed.stages.len(), "stage", "stages"),
-        );
-    }
-    output::print(&text)?;
+    let rows: Vec<[String; 4]> = all.iter().map(row).collect();
+    output::print(&table(["drill", "stages", "tempo", "what for"], &rows))?;
     Ok(Outcome::Done)
+}
+
+fn row(listed: &Listed) -> [String; 4] {
+    let tempi = listed
+        .tempi
+        .as_ref()
+        .map_or_else(String::new, |(from, to)| format!("{from} to {to}"));
+    let about = match (&listed.about, listed.problems) {
+        (_, problems) if problems > 0 => format!(
+            "cannot be played: {}; see `gracerung check`",
+            wording::count(problems, "problem", "problems")
+        ),
+        (Some(about), _) => about.clone(),
+        (None, _) => listed.title.clone(),
+    };
+    [
+        listed.name.clone(),
+        listed.stages.len().to_string(),
+        tempi,
+        about,
+    ]
 }

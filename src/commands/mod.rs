@@ -29,6 +29,7 @@ mod schema;
 mod settings;
 mod sheet;
 mod shell;
+mod table;
 mod terminal;
 mod timeline;
 mod today;

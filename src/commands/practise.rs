@@ -272,10 +272,12 @@ pub(super) fn screen(settings: &Settings, mut shell: Shell, mut model: Model) ->
                     drawn =
                         ratatui::Terminal::new(CrosstermBackend::new(stdout())).map_err(told)?;
                 }
+                let mut first = 0;
                 drawn
-                    .draw(|frame| view(model, theme, frame))
-                    .map(|_| ())
-                    .map_err(told)
+                    .draw(|frame| first = view(model, theme, frame))
+                    .map_err(told)?;
+                model.over_scroll = first;
+                Ok(())
             },
         )
     };
@@ -312,7 +314,7 @@ fn run_loop(
     terminate: &AtomicBool,
     pedals: &settings::Pedals,
     chosen: &Settings,
-    mut show: impl FnMut(&Model, bool) -> Result<(), Failure>,
+    mut show: impl FnMut(&mut Model, bool) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
     show(model, false)?;
     // What takes longer comes after the first screen.

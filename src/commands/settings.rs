@@ -1,5 +1,6 @@
 //! `settings`: show each value and where it comes from; and settings for the other commands.
 
+use super::table::table;
 use super::{Failure, Outcome, Ran, folders, open, output};
 use crate::app::{Action, Model, Options, Page};
 use crate::chanter::{Instrument, Tuning, TuningTable};
@@ -131,21 +132,22 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         } else {
             " (not there: `gracerung settings --write` makes it)"
         };
-        let mut text = format!("file: {}{there}\n\n", path.display());
-        let values: Vec<String> = rows.iter().map(|row| row.value.to_string()).collect();
-        let wide = |widths: &mut dyn Iterator<Item = usize>| widths.max().unwrap_or(0);
-        let names = wide(&mut rows.iter().map(|row| row.name.len()));
-        let width = wide(&mut values.iter().map(|value| value.chars().count())).min(24);
-        for (row, value) in rows.iter().zip(&values) {
-            use std::fmt::Write as _;
-            let _ = writeln!(
-                text,
-                "{:names$}  {value:width$}  {:11}  {}",
-                row.name,
-                row.origin.name(),
-                row.about
-            );
-        }
+        let rows: Vec<[String; 4]> = rows
+            .iter()
+            .map(|row| {
+                [
+                    row.name.to_owned(),
+                    row.value.to_string(),
+                    row.origin.name().to_owned(),
+                    row.about.to_owned(),
+                ]
+            })
+            .collect();
+        let text = format!(
+            "file: {}{there}\n\n{}",
+            path.display(),
+            table(["setting", "value", "from", "what for"], &rows)
+        );
         output::print(&text)?;
     }
     Ok(if trouble.is_empty() {

@@ -2,6 +2,7 @@
 
 use super::drills::list;
 use super::open::{Opened, open};
+use super::table::table;
 use super::{Failure, Outcome, Ran, arguments, folders, make, output};
 use crate::app::{prints, scores};
 use crate::chanter::Note;
@@ -15,7 +16,6 @@ use crate::units::Bpm;
 use crate::wording;
 use serde::Serialize;
 use std::collections::HashMap;
-use std::fmt::Write as _;
 use std::path::PathBuf;
 
 /// Arguments of `tune`.
@@ -113,28 +113,31 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
 fn told(title: &str, rows: &[Row], found: &[Found]) -> String {
     let places: usize = rows.iter().map(|row| row.places.len()).sum();
     let open = rows.iter().filter(|row| row.cleared.is_none()).count();
-    let mut text = format!(
-        "{title}: {}, {} in all; {open} not cleared yet\nThe hardest first; bar.note says where.\n",
+    let head = format!(
+        "{title}: {}, {} in all; {open} not cleared yet\nThe hardest first; at says where, as bar.note.\n\n",
         wording::count(rows.len(), "movement", "movements"),
         wording::count(places, "place", "places"),
     );
-    for (row, found) in rows.iter().zip(found) {
-        let from = row.from.map_or("start", Note::name);
-        let context = format!("{from} to {}", row.to);
-        let cleared = match row.cleared {
-            Some(tempo) => format!("cleared at {tempo}"),
-            None => "not cleared".to_owned(),
-        };
-        let _ = writeln!(
-            text,
-            "{:>3}  {:<18} {context:<11} {:<24} {cleared:<14} {}",
-            row.number,
-            row.name.unwrap_or("unknown"),
-            write_parts(&found.parts),
-            row.places.join(" ")
-        );
-    }
-    text
+    let cells: Vec<[String; 6]> = rows
+        .iter()
+        .zip(found)
+        .map(|(row, found)| {
+            let from = row.from.map_or("start", Note::name);
+            [
+                format!("{:>3}", row.number),
+                row.name.unwrap_or("unknown").to_owned(),
+                format!("{from} to {}", row.to),
+                row.cleared
+                    .map_or_else(|| "not yet".to_owned(), |tempo| format!("at {tempo}")),
+                row.places.join(" "),
+                write_parts(&found.parts),
+            ]
+        })
+        .collect();
+    head + &table(
+        ["no.", "movement", "context", "cleared", "at", "gracenotes"],
+        &cells,
+    )
 }
 
 /// The highest tempo at which the player cleared each movement between each two notes, from every

@@ -202,6 +202,8 @@ pub enum News {
     NothingToUndo,
     /// No repetition has come to its closing note yet.
     NothingToMark,
+    /// The repetition has this mark already, from this hand.
+    AlreadyMarked(Mark),
     /// The same press again within 600 ms.
     HeldDown,
     /// A repetition was cut short and takes no mark.

@@ -440,7 +440,9 @@ impl State {
             {
                 self.take_step_back(at, records);
             }
-            Some((said, before)) if said == mark && before.is_hand() => {}
+            Some((said, before)) if said == mark && before.is_hand() => {
+                self.news.push(News::AlreadyMarked(mark));
+            }
             _ => self.mark(at, target, mark, by.into(), None, records),
         }
     }

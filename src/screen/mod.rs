@@ -17,12 +17,13 @@ use ratatui::Frame;
 /// The smallest screen that shows a page, columns and rows.
 pub const SMALLEST: (u16, u16) = (40, 10);
 
-/// Draws the model.
-pub fn view(model: &Model, theme: Theme, frame: &mut Frame) {
+/// Draws the model. Gives the first row shown of what lies over the page, which is less than
+/// asked for where that would go past the end.
+pub fn view(model: &Model, theme: Theme, frame: &mut Frame) -> u16 {
     let area = frame.area();
     if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
         parts::small::draw(frame, theme, area);
-        return;
+        return model.over_scroll;
     }
     match model.page {
         Page::Choose => parts::choose::draw(model, theme, frame, area),
@@ -31,7 +32,7 @@ pub fn view(model: &Model, theme: Theme, frame: &mut Frame) {
     match model.over {
         Some(Overlay::Keys) => parts::help::draw(model, theme, frame, area),
         Some(Overlay::Movement) => parts::reading::draw(model, theme, frame, area),
-        None => {}
+        None => 0,
     }
 }
 

@@ -307,6 +307,41 @@ fn a_signal_gives_the_terminal_back() {
     assert!(!story.in_alternate_screen());
 }
 
+/// A terminal window that is closed takes the program with it, and no mark that was shown.
+#[cfg(unix)]
+#[test]
+fn a_window_that_is_closed_ends_the_program_and_keeps_the_marks() {
+    let home = home_with_quick();
+    let mut story = Story::begin(home.path(), &["practise", "quick"], 80, 24);
+    story.until("Quick · first");
+    story.press(" ");
+    mark_until_clear(&mut story, "first at 290 is clear");
+    let Story {
+        master,
+        writer,
+        mut child,
+        ..
+    } = story;
+    let id = child.process_id().expect("it runs").to_string();
+    let hung_up = std::process::Command::new("kill")
+        .args(["-HUP", &id])
+        .status()
+        .expect("kill runs");
+    assert!(hung_up.success());
+    drop(writer);
+    drop(master);
+    let end = Instant::now() + PATIENCE;
+    while child.try_wait().expect("it can be waited for").is_none() {
+        assert!(Instant::now() < end, "it runs on without a terminal");
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    let mut again = Story::begin(home.path(), &["practise", "quick"], 80, 24);
+    again.until("Quick · second");
+    again.until("■");
+    again.press("q");
+    again.ends_with(0);
+}
+
 /// A panic must be readable and leave a terminal that echoes what is typed.
 #[cfg(debug_assertions)]
 #[test]

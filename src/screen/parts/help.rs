@@ -8,8 +8,9 @@ use ratatui::Frame;
 use ratatui::layout::Rect;
 use ratatui::widgets::{Clear, Widget};
 
-/// Draws the keys over the page; in two columns where one does not hold them.
-pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, area: Rect) {
+/// Draws the keys over the page, in two columns where one does not hold them; gives the first row
+/// shown.
+pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, area: Rect) -> u16 {
     let buffer = frame.buffer_mut();
     Clear.render(area, buffer);
     put(buffer, area, area.x + 1, area.y, "keys", theme.heading());
@@ -84,4 +85,5 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
         foot,
         theme.faint(),
     );
+    first as u16
 }

@@ -136,7 +136,8 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
     title(model, practising, theme, buffer, rows.take(1));
     beats(model, practising, theme, buffer, rows.take(1));
     let tall = area.height >= 14;
-    let fingers = rows.take(2);
+    let reading = model.options.explain && !tall;
+    let fingers = rows.take(if reading { 1 } else { 2 });
     chanter::draw(
         buffer,
         theme,
@@ -144,7 +145,12 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
         sounding(practising),
         model.options.left_handed,
     );
-    let music = area.height.saturating_sub(if tall { 14 } else { 8 }).max(2);
+    let rest = match (tall, reading) {
+        (true, _) => 14,
+        (false, false) => 8,
+        (false, true) => 6,
+    };
+    let music = area.height.saturating_sub(rest).max(2);
     let music = rows.take(music);
     if model.options.explain {
         explanation(practising, theme, buffer, music);
@@ -461,15 +467,24 @@ fn explanation(practising: &Practising, theme: Theme, buffer: &mut Buffer, area:
         }
     }
     paragraphs.push("i explains the movement in full.".to_owned());
-    let mut y = area.y;
+    let mut lines = Vec::new();
     for paragraph in paragraphs {
-        for text in wrapped(&paragraph, area.width) {
-            put(buffer, area, area.x, y, &text, theme.plain());
-            y += 1;
-        }
+        lines.extend(wrapped(&paragraph, area.width));
         if area.height > 8 {
-            y += 1;
+            lines.push(String::new());
         }
+    }
+    let room = usize::from(area.height);
+    if lines.len() > room && room > 0 {
+        lines.truncate(room);
+        let more = "… (i: all)";
+        if let Some(last) = lines.last_mut() {
+            let kept = area.width.saturating_sub(more.len() as u16);
+            *last = format!("{}{more}", fitted(last, kept).trim_end_matches('…'));
+        }
+    }
+    for (y, text) in (area.y..).zip(&lines) {
+        put(buffer, area, area.x, y, text, theme.plain());
     }
 }
 

@@ -27,8 +27,8 @@ pub(in crate::screen) fn lines(model: &Model, width: usize) -> Vec<String> {
     pages.join("\n").lines().map(str::to_owned).collect()
 }
 
-/// Draws as much of it as there is room for.
-pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, area: Rect) {
+/// Draws as much of it as there is room for; gives the first line shown.
+pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, area: Rect) -> u16 {
     let buffer = frame.buffer_mut();
     Clear.render(area, buffer);
     let lines = lines(model, usize::from(area.width.saturating_sub(2)));
@@ -63,4 +63,5 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
         &foot,
         theme.faint(),
     );
+    first as u16
 }

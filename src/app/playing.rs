@@ -1,0 +1,240 @@
+//! From the board to what sounds, and from what sounded back to the board.
+
+use super::effect::Effect;
+use super::model::Model;
+use super::notice::Notice;
+use super::practising::Sent;
+use super::update::practise;
+use crate::practice::{CellKey, Event, Moment, Phase};
+use crate::sound::{Bus, Entry, Report, When};
+
+/// How long before the end of a cycle the next one is decided, beyond the device's own latency,
+/// milliseconds (chosen: two drawn frames and a slow disk).
+const DECIDE_MS: f64 = 150.0;
+
+/// The cell that play is in or moves to.
+pub(super) fn wanted(model: &Model) -> Option<CellKey> {
+    let practising = model.practising.as_ref()?;
+    practising.state.upcoming().or_else(|| practising.cell())
+}
+
+pub(super) fn play(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
+    let Some(cell) = wanted(model) else { return };
+    if let Some(practising) = &mut model.practising {
+        practising.asked = None;
+        practising.heard = None;
+    }
+    load(model, cell, When::Now, Entry::CountIn, effects);
+    effects.push(Effect::Start);
+    practise(model, &Event::Resumed { at }, effects);
+    model.notice = None;
+}
+
+pub(super) fn pause(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
+    effects.push(Effect::Pause);
+    practise(model, &Event::Cut, effects);
+    practise(model, &Event::Paused { at }, effects);
+    forget_heard(model);
+    model.notice = Some(Notice::plain("paused"));
+}
+
+pub(super) fn forget_heard(model: &mut Model) {
+    if let Some(practising) = &mut model.practising {
+        practising.heard = None;
+        practising.asked = None;
+    }
+}
+
+/// After the player chose another cell: take it at the next bar line while playing.
+pub(super) fn follow_wish(model: &mut Model, effects: &mut Vec<Effect>) {
+    if !model.is_moving() {
+        return;
+    }
+    let Some(cell) = wanted(model) else { return };
+    let Some(practising) = &model.practising else {
+        return;
+    };
+    if practising.asked == Some(cell) {
+        return;
+    }
+    let same_stage = practising
+        .asked
+        .is_some_and(|asked| asked.stage == cell.stage);
+    let entry = if same_stage {
+        Entry::FirstCycle
+    } else {
+        Entry::CountIn
+    };
+    load(model, cell, When::BarLine, entry, effects);
+}
+
+pub(super) fn load(
+    model: &mut Model,
+    cell: CellKey,
+    when: When,
+    entry: Entry,
+    effects: &mut Vec<Effect>,
+) {
+    let options = model.options;
+    let Some(practising) = &mut model.practising else {
+        return;
+    };
+    let Some((stage, timeline)) = practising.lay(cell, &options) else {
+        return;
+    };
+    model.sent += 1;
+    practising.asked = Some(cell);
+    practising.remember(Sent {
+        serial: model.sent,
+        cell,
+        stage,
+        timeline: std::sync::Arc::clone(&timeline),
+    });
+    effects.push(Effect::Load {
+        timeline,
+        when,
+        entry,
+    });
+}
+
+/// Close to the end of a cycle: what is not marked counts as nothing, and the next cell is sent.
+pub(super) fn decide(model: &mut Model, at: Moment, latency_ms: f64, effects: &mut Vec<Effect>) {
+    let Some(practising) = &model.practising else {
+        return;
+    };
+    let Some(place) = &practising.heard else {
+        return;
+    };
+    if place.counting_in || !practising.is_playing() {
+        return;
+    }
+    let left = place.timeline.cycle.to_f64() - place.beat;
+    let left_ms = left * place.timeline.tempo.beat().to_f64();
+    let key = (place.serial, place.cycle);
+    if left_ms > DECIDE_MS + latency_ms || practising.ended == Some(key) {
+        return;
+    }
+    end_repetition(model, at, key, effects);
+}
+
+/// A repetition and its breath are over: the board says which cell comes next.
+fn end_repetition(model: &mut Model, at: Moment, key: (u64, u64), effects: &mut Vec<Effect>) {
+    let Some(practising) = &mut model.practising else {
+        return;
+    };
+    practising.ended = Some(key);
+    let Some(repetition) = practising.repetition(key.0, key.1) else {
+        return;
+    };
+    practise(model, &Event::RepetitionEnded { at, repetition }, effects);
+    let Some(practising) = &model.practising else {
+        return;
+    };
+    if practising.state.phase() != Phase::Playing {
+        return;
+    }
+    let Some(cell) = practising.state.upcoming() else {
+        return;
+    };
+    if practising.asked == Some(cell) {
+        return;
+    }
+    let same_stage = practising
+        .asked
+        .is_some_and(|asked| asked.stage == cell.stage);
+    let entry = if same_stage {
+        Entry::FirstCycle
+    } else {
+        Entry::CountIn
+    };
+    load(model, cell, When::CycleEnd, entry, effects);
+}
+
+pub(super) fn heard(model: &mut Model, at: Moment, report: &Report, effects: &mut Vec<Effect>) {
+    match *report {
+        Report::Bar {
+            serial,
+            cycle,
+            bar: 0,
+            ..
+        } => {
+            let Some(practising) = &model.practising else {
+                return;
+            };
+            if let Some(before) = cycle.checked_sub(1).map(|before| (serial, before))
+                && practising.ended != Some(before)
+                && practising.repetition(before.0, before.1).is_some()
+            {
+                end_repetition(model, at, before, effects);
+            }
+            begin_repetition(model, at, serial, cycle, effects);
+        }
+        Report::Closing { serial, cycle, .. } => {
+            let repetition = model
+                .practising
+                .as_ref()
+                .and_then(|practising| practising.repetition(serial, cycle));
+            if let Some(repetition) = repetition {
+                practise(model, &Event::ClosingNoteHeard { at, repetition }, effects);
+            }
+        }
+        Report::Cut { serial, cycle, .. } => {
+            let known = model
+                .practising
+                .as_ref()
+                .is_some_and(|practising| practising.repetition(serial, cycle).is_some());
+            if known {
+                practise(model, &Event::Cut, effects);
+            }
+        }
+        Report::Took { serial, .. } => {
+            if let Some(practising) = &mut model.practising {
+                while practising
+                    .sent
+                    .front()
+                    .is_some_and(|sent| sent.serial < serial)
+                {
+                    practising.sent.pop_front();
+                }
+            }
+        }
+        Report::Bar { .. } | Report::Paused(_) | Report::Stopped(_) | Report::Missed(_) => {}
+    }
+}
+
+/// How many repetitions are kept by cycle; the machine remembers as many.
+const REMEMBERED: usize = 64;
+
+fn begin_repetition(
+    model: &mut Model,
+    at: Moment,
+    serial: u64,
+    cycle: u64,
+    effects: &mut Vec<Effect>,
+) {
+    let options = model.options;
+    let Some(practising) = &mut model.practising else {
+        return;
+    };
+    let Some(cell) = practising.find(serial).map(|sent| sent.cell) else {
+        return;
+    };
+    let id = practising.state.next_repetition();
+    if practising.began.len() == REMEMBERED {
+        practising.began.pop_front();
+    }
+    practising.began.push_back(((serial, cycle), id));
+    let sounds = options.reference.factor(cycle) > 0.0
+        && options.levels.of(Bus::Reference).0 > 0.0
+        && !options.levels.muted[Bus::Reference as usize];
+    practise(
+        model,
+        &Event::RepetitionBegan {
+            at,
+            id,
+            cell,
+            reference: sounds,
+        },
+        effects,
+    );
+}

@@ -1,0 +1,98 @@
+//! Rows under headings, for a terminal of any width and for a pipe.
+
+use std::io::IsTerminal;
+use unicode_width::UnicodeWidthStr;
+
+/// Columns that the last cell of a row needs to stand beside the others; with fewer it goes below.
+const ROOM: usize = 24;
+
+/// Rows under their headings, two spaces between columns. On a terminal the last column is broken
+/// between words within the width; in a pipe every row is one line.
+pub(crate) fn table<const N: usize>(heads: [&str; N], rows: &[[String; N]]) -> String {
+    let width = std::io::stdout()
+        .is_terminal()
+        .then(super::terminal::columns);
+    within(width, heads, rows)
+}
+
+fn within<const N: usize>(width: Option<usize>, heads: [&str; N], rows: &[[String; N]]) -> String {
+    let heads = heads.map(str::to_owned);
+    let widths: Vec<usize> = (0..N.saturating_sub(1))
+        .map(|column| {
+            let cells = rows.iter().chain([&heads]);
+            cells.map(|row| row[column].width()).max().unwrap_or(0)
+        })
+        .collect();
+    let beside: usize = widths.iter().map(|width| width + 2).sum();
+    let mut text = String::new();
+    for row in std::iter::once(&heads).chain(rows) {
+        let mut line = String::new();
+        for (cell, width) in row.iter().zip(&widths) {
+            line.push_str(cell);
+            line.push_str(&" ".repeat(width + 2 - cell.width()));
+        }
+        let last = row.last().map_or("", String::as_str);
+        let below = width.is_some_and(|width| width < beside + ROOM);
+        match width {
+            _ if last.is_empty() => {}
+            None => line.push_str(last),
+            Some(width) => {
+                let indent = if below { 4 } else { beside };
+                let margin = " ".repeat(indent);
+                let options = textwrap::Options::new(width.max(indent + ROOM))
+                    .initial_indent(&margin)
+                    .subsequent_indent(&margin);
+                let filled = textwrap::fill(last, options);
+                if below {
+                    line.truncate(line.trim_end().len());
+                    line.push('\n');
+                    line.push_str(&filled);
+                } else {
+                    line.push_str(filled.trim_start());
+                }
+            }
+        }
+        text.push_str(line.trim_end());
+        text.push('\n');
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn rows() -> Vec<[String; 2]> {
+        vec![
+            ["grip".to_owned(), "one two three four five six".to_owned()],
+            ["a longer name".to_owned(), String::new()],
+        ]
+    }
+
+    /// Prose that runs over the edge is broken by the terminal in the middle of words.
+    #[test]
+    fn the_last_column_is_broken_within_the_width() {
+        assert_eq!(
+            within(Some(40), ["drill", "for"], &rows()),
+            "drill          for\n\
+             grip           one two three four five\n\
+             \u{20}              six\n\
+             a longer name\n"
+        );
+    }
+
+    /// A narrow terminal must not squeeze a sentence into a column of single words.
+    #[test]
+    fn where_there_is_no_room_beside_it_goes_below() {
+        assert_eq!(
+            within(Some(28), ["drill", "for"], &rows()),
+            "drill\n    for\ngrip\n    one two three four five\n    six\na longer name\n"
+        );
+    }
+
+    /// Other programs read lines.
+    #[test]
+    fn in_a_pipe_a_row_is_a_line() {
+        assert_eq!(within(None, ["drill", "for"], &rows()).lines().count(), 3);
+    }
+}
