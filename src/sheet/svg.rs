@@ -146,59 +146,70 @@ fn prefix(face: Face) -> char {
 }
 
 fn path(segments: &[Segment], digits: u32) -> String {
-    let mut text = String::new();
-    let show = |value: f64| Decimal(value, digits);
+    // a curve, the commonest, is six numbers of about six letters
+    let mut text = String::with_capacity(segments.len() * 40);
+    let mut put = |letter: char, points: &[(f64, f64)]| {
+        text.push(letter);
+        for (place, (x, y)) in points.iter().enumerate() {
+            if place > 0 {
+                text.push(' ');
+            }
+            push_number(&mut text, *x, digits);
+            text.push(' ');
+            push_number(&mut text, *y, digits);
+        }
+    };
     for segment in segments {
-        let _ = match segment {
-            Segment::Move((x, y)) => write!(text, "M{} {}", show(*x), show(*y)),
-            Segment::Line((x, y)) => write!(text, "L{} {}", show(*x), show(*y)),
-            Segment::Curve(a, b, end) => write!(
-                text,
-                "C{} {} {} {} {} {}",
-                show(a.0),
-                show(a.1),
-                show(b.0),
-                show(b.1),
-                show(end.0),
-                show(end.1)
-            ),
-            Segment::Close => write!(text, "Z"),
-        };
+        match segment {
+            Segment::Move(to) => put('M', &[*to]),
+            Segment::Line(to) => put('L', &[*to]),
+            Segment::Curve(a, b, to) => put('C', &[*a, *b, *to]),
+            Segment::Close => put('Z', &[]),
+        }
     }
     text
 }
 
-/// A number with so many digits after the point at most, no zeros at its end and no minus zero:
-/// a page has thousands of them.
-struct Decimal(f64, u32);
-
-impl std::fmt::Display for Decimal {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let scale = 10_i64.pow(self.1);
-        let scaled = (self.0 * scale as f64).round() as i64;
-        let (whole, mut part) = (scaled.abs() / scale, scaled.abs() % scale);
-        if scaled < 0 {
-            f.write_str("-")?;
-        }
-        write!(f, "{whole}")?;
-        if part == 0 {
-            return Ok(());
-        }
-        let mut digits = self.1 as usize;
-        while part % 10 == 0 {
-            part /= 10;
-            digits -= 1;
-        }
-        write!(f, ".{part:0digits$}")
+/// Appends a number with so many digits after the point at most, no zeros at its end and no minus
+/// zero. A page has ten thousand of them: by way of the formatter they were half of its time.
+fn push_number(text: &mut String, value: f64, digits: u32) {
+    let scaled = (value * 10_f64.powi(digits as i32)).round() as i64;
+    let mut rest = scaled.unsigned_abs();
+    let mut after_point = digits;
+    while after_point > 0 && rest.is_multiple_of(10) {
+        rest /= 10;
+        after_point -= 1;
     }
+    // 20 digits of the largest integer and a point
+    let mut letters = [0; 21];
+    let mut first = letters.len();
+    let mut written = 0;
+    while rest > 0 || written <= after_point {
+        if written == after_point && after_point > 0 {
+            first -= 1;
+            letters[first] = b'.';
+        }
+        first -= 1;
+        letters[first] = b'0' + (rest % 10) as u8;
+        rest /= 10;
+        written += 1;
+    }
+    if scaled < 0 {
+        text.push('-');
+    }
+    text.extend(letters[first..].iter().map(|letter| char::from(*letter)));
 }
 
 pub(super) fn number(value: f64) -> String {
-    Decimal(value, 2).to_string()
+    let mut text = String::new();
+    push_number(&mut text, value, 2);
+    text
 }
 
 fn number3(value: f64) -> String {
-    Decimal(value, 3).to_string()
+    let mut text = String::new();
+    push_number(&mut text, value, 3);
+    text
 }
 
 pub(super) fn escape(text: &str) -> String {
@@ -235,6 +246,20 @@ mod tests {
             (99.9996, "100"),
         ] {
             assert_eq!(number3(value), shown);
+        }
+    }
+
+    /// The standard library's reader gets back what was written.
+    #[test]
+    fn every_thousandth_reads_back() {
+        for thousandths in (-12_000..12_000_i32).chain([i32::MIN, i32::MAX]) {
+            let value = f64::from(thousandths) / 1000.0;
+            let shown = number3(value);
+            assert_eq!(shown.parse::<f64>(), Ok(value), "{shown}");
+            assert!(
+                !shown.contains('.') || !shown.ends_with(['0', '.']),
+                "{shown}"
+            );
         }
     }
 }
