@@ -8,6 +8,7 @@ mod all {
     mod invalid;
     mod layers;
     mod movement_commands;
+    mod paper_commands;
     mod readme;
     mod real_time;
     mod sounding_truth;

@@ -227,16 +227,22 @@ fn a_render_is_as_long_as_its_timeline_and_an_old_file_is_kept() {
 /// A command whose help shows no example is learnt by trial and error.
 #[test]
 fn every_help_has_an_example() {
-    for command in [
-        "practise",
-        "drills",
-        "check",
-        "render",
-        "timeline",
-        "devices",
-        "schema",
-        "completions",
-    ] {
+    let home = home();
+    let all = text(&run(home.path(), &["--help"]).stdout);
+    let commands: Vec<&str> = all
+        .lines()
+        .skip_while(|line| *line != "Commands:")
+        .skip(1)
+        .take_while(|line| !line.is_empty())
+        .filter(|line| line.starts_with("  ") && !line.starts_with("   "))
+        .filter_map(|line| line.split_whitespace().next())
+        .filter(|command| *command != "help")
+        .collect();
+    assert!(
+        commands.contains(&"practise") && commands.len() > 20,
+        "{all}"
+    );
+    for command in commands {
         says(&[command, "--help"], 0, "Example");
     }
 }

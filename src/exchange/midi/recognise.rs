@@ -20,6 +20,46 @@ pub(super) struct Played {
 /// A note of less than this is a gracenote, milliseconds (chosen: between the longest gracenotes
 /// of the trade, from memory 25–70, and a semiquaver's third at a reel's tempo).
 const SHORT: f64 = 95.0;
+/// A note of up to this is still one where it stands beside others that begin at no place a written
+/// note would, milliseconds (chosen: the longest tone inside a movement at the slowest rung of our
+/// drills).
+const SHORTISH: f64 = 170.0;
+
+/// Which of the notes are gracenotes. Tones of a movement that are as long as a written
+/// demisemiquaver are told from it by their run: if each of them, or the gracenotes before it, begins
+/// on a demisemiquaver, they are written; one that does not takes the others with it.
+fn gracenotes(played: &[Played], metre: Metre) -> Vec<bool> {
+    let demisemiquaver = metre.beats_of(Fraction::new(1, 32)).0;
+    let is_placed = |beat: Beats| {
+        let past = (beat.0 / demisemiquaver).fract();
+        past.min(Fraction::from_integer(1) - past) < Fraction::new(1, 16)
+    };
+    let mut are: Vec<bool> = played.iter().map(|note| note.lasts < SHORT).collect();
+    let mut first = 0;
+    for run in played.chunk_by(|a, b| (a.lasts < SHORTISH) == (b.lasts < SHORTISH)) {
+        let last = first + run.len();
+        if run[0].lasts < SHORTISH {
+            let mut led = None;
+            let mut all_placed = true;
+            for note in run {
+                let begins = led.get_or_insert(note.start);
+                if note.lasts >= SHORT {
+                    all_placed &= is_placed(*begins) || is_placed(note.start);
+                    led = None;
+                }
+            }
+            if !all_placed {
+                are[first..last].fill(true);
+            }
+        }
+        first = last;
+    }
+    // whatever it lasts, the last note is what the rest leads to
+    if let Some(last) = are.last_mut() {
+        *last = false;
+    }
+    are
+}
 
 /// The written music, and how far the onsets lay from the grid at most, in beats.
 pub(super) fn recognise(played: &[Played], metre: Metre) -> (Music, Beats) {
@@ -51,8 +91,8 @@ pub(super) fn recognise(played: &[Played], metre: Metre) -> (Music, Beats) {
     let mut notes: Vec<(Beats, Note, Vec<Gracenote>)> = Vec::new();
     let mut group: Vec<Played> = Vec::new();
     let mut worst = Beats::ZERO;
-    for (place, now) in played.iter().enumerate() {
-        if now.lasts < SHORT && place + 1 < played.len() {
+    for (now, short) in played.iter().zip(gracenotes(played, metre)) {
+        if short {
             group.push(*now);
             continue;
         }

@@ -1,0 +1,181 @@
+//! Sheets, handouts, exports and imports by the real binary: what lies in the folder afterwards.
+
+use serde_json::Value;
+use std::path::Path;
+use std::process::{Command, Output};
+
+fn run(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_gracerung"))
+        .args(arguments)
+        .current_dir(folder)
+        .env("HOME", folder)
+        .env("XDG_DATA_HOME", folder)
+        .env("XDG_CONFIG_HOME", folder)
+        .stdin(std::process::Stdio::null())
+        .output()
+        .expect("the program runs")
+}
+
+#[track_caller]
+fn done(folder: &Path, arguments: &[&str]) -> Vec<u8> {
+    let output = run(folder, arguments);
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(0), "{arguments:?}: {said}");
+    output.stdout
+}
+
+#[track_caller]
+fn refused(folder: &Path, arguments: &[&str], why: &str) {
+    let output = run(folder, arguments);
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(2), "{arguments:?}: {said}");
+    assert!(said.contains(why), "{arguments:?}: {said}");
+}
+
+fn folder() -> tempfile::TempDir {
+    tempfile::tempdir().expect("a folder")
+}
+
+/// What sounds and when: frame, kind, note, frames.
+fn events(folder: &Path, drill: &str, stage: &str) -> Vec<(Value, Value, Value, Value)> {
+    let printed = done(
+        folder,
+        &[
+            "timeline", drill, "--stage", stage, "--tempo", "60", "--json",
+        ],
+    );
+    let document: Value = serde_json::from_slice(&printed).expect("JSON");
+    let events = document["events"].as_array().expect("a list").clone();
+    assert!(!events.is_empty());
+    events
+        .into_iter()
+        .map(|mut event| {
+            let mut take = |key: &str| event[key].take();
+            (take("frame"), take("kind"), take("note"), take("frames"))
+        })
+        .collect()
+}
+
+/// A drill that comes back with one gracenote elsewhere would be practised wrong for weeks.
+#[test]
+fn what_is_exported_and_imported_sounds_the_same_to_the_frame() {
+    for drill in ["grip-from-d", "jig-grips"] {
+        for file in ["x.abc", "x.musicxml", "x.mid"] {
+            let folder = folder();
+            let folder = folder.path();
+            done(folder, &["export", drill, "-o", file]);
+            done(folder, &["import", file, "-o", "back.yaml"]);
+            done(folder, &["check", "back.yaml"]);
+            for stage in ["1", "2", "3", "4"] {
+                assert_eq!(
+                    events(folder, drill, stage),
+                    events(folder, "back.yaml", stage),
+                    "{drill} {file} {stage}"
+                );
+            }
+        }
+    }
+}
+
+/// A tune in ABC is as good as a drill file wherever a drill is asked for.
+#[test]
+fn abc_is_taken_wherever_a_drill_is() {
+    let folder = folder();
+    let folder = folder.path();
+    let tune = "X:1\nT:Two Bars\nM:2/4\nL:1/8\nQ:1/4=60\nK:HP\n{g}d2{GBG}A2|{g}B2A2|]\n";
+    std::fs::write(folder.join("two.abc"), tune).expect("a file");
+    done(folder, &["sheet", "two.abc", "-o", "two.svg"]);
+    done(folder, &["handout", "two.abc", "-o", "two.html"]);
+    done(folder, &["render", "two.abc", "-o", "two.wav"]);
+    let told = String::from_utf8(done(folder, &["tune", "two.abc"])).expect("text");
+    assert!(told.contains("grip"), "{told}");
+    let heard = events(folder, "two.abc", "1");
+    assert!(
+        heard
+            .iter()
+            .any(|event| event.2 == "D" && event.1 == "note")
+    );
+    // without a terminal `practise` gets as far as asking for one
+    refused(folder, &["practise", "two.abc"], "this needs a terminal");
+}
+
+/// The first bytes of each kind of file, as their standards have them.
+#[test]
+fn every_ending_gets_its_kind_of_file() {
+    let folder = folder();
+    let folder = folder.path();
+    for (command, file, begins) in [
+        ("sheet", "x.pdf", b"%PDF-1." as &[u8]),
+        ("sheet", "x.svg", b"<?xml"),
+        ("sheet", "x.png", b"\x89PNG\r\n\x1a\n"),
+        ("export", "x.mid", b"MThd\0\0\0\x06\0\x01"),
+        ("export", "x.abc", b"%abc-2.1\n"),
+        ("export", "x.musicxml", b"<?xml"),
+        ("handout", "x.html", b"<!DOCTYPE html>"),
+    ] {
+        done(folder, &[command, "birl", "-o", file]);
+        let bytes = std::fs::read(folder.join(file)).expect("it is written");
+        assert!(bytes.starts_with(begins), "{file}");
+        assert!(bytes.len() <= 400 * 1024, "{file}: {} bytes", bytes.len());
+    }
+    refused(folder, &["sheet", "birl", "-o", "x.gif"], ".pdf");
+    refused(folder, &["export", "birl", "-o", "x.txt"], ".abc");
+}
+
+/// A second press of the up arrow must not cost a file that was edited meanwhile.
+#[test]
+fn a_file_that_exists_is_kept_without_force() {
+    let folder = folder();
+    let folder = folder.path();
+    done(folder, &["export", "birl", "-o", "birl.abc"]);
+    for arguments in [
+        ["sheet", "birl", "-o", "kept.svg"],
+        ["handout", "birl", "-o", "kept.svg"],
+        ["export", "birl", "-o", "kept.svg.abc"],
+        ["import", "birl.abc", "-o", "kept.yaml"],
+    ] {
+        let target = folder.join(arguments[3]);
+        std::fs::write(&target, "mine").expect("a file");
+        refused(folder, &arguments, "--force");
+        assert_eq!(std::fs::read(&target).expect("it is there"), b"mine");
+        let mut forced = arguments.to_vec();
+        forced.push("--force");
+        done(folder, &forced);
+        assert_ne!(std::fs::read(&target).expect("it is there"), b"mine");
+    }
+    let left: Vec<_> = std::fs::read_dir(folder)
+        .expect("the folder")
+        .flatten()
+        .map(|entry| entry.file_name().to_string_lossy().into_owned())
+        .filter(|name| !name.starts_with("kept") && name != "birl.abc")
+        .collect();
+    assert_eq!(left, Vec::<String>::new(), "nothing half written is left");
+    refused(
+        folder,
+        &["sheet", "birl", "-o", "no-such-folder/x.pdf"],
+        "does not exist",
+    );
+}
+
+/// What cannot be held is told, with what was done, and the exit says that something was.
+#[test]
+fn an_import_with_changes_exits_with_one() {
+    let folder = folder();
+    let folder = folder.path();
+    let tune = "X:1\nT:Out of Range\nM:2/4\nL:1/8\nK:D\nd2[Ac]2|c'2A2|]\n";
+    std::fs::write(folder.join("out.abc"), tune).expect("a file");
+    let output = run(folder, &["import", "out.abc", "-o", "out.yaml"]);
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(1), "{said}");
+    for what in ["chord", "out.abc:6"] {
+        assert!(said.contains(what), "`{what}` in:\n{said}");
+    }
+    assert!(folder.join("out.yaml").is_file());
+    std::fs::write(folder.join("none.mid"), "not music").expect("a file");
+    refused(
+        folder,
+        &["import", "none.mid", "-o", "none.yaml"],
+        "no MIDI file",
+    );
+    assert!(!folder.join("none.yaml").exists());
+}
