@@ -9,8 +9,12 @@ use crate::movement::{Context, Resolution, Role as PartRole, resolve};
 use crate::practice::ladder::rungs;
 use crate::units::spell_fraction;
 
+/// Height of a row of the ladder, and the least before a box touches the rule, points.
 const ROW: f64 = 12.5;
+const LOWEST_ROW: f64 = 10.5;
 const TEXT: f64 = 10.0;
+/// Room for the ladder's heading and what to do with it, points.
+const HEAD: f64 = 34.0;
 const TEMPO_COLUMN: f64 = 52.0;
 const WIDEST_COLUMN: f64 = 130.0;
 const LARGEST_BOX: f64 = 8.0;
@@ -31,7 +35,15 @@ pub(super) fn ladder(writer: &mut Writer, drill: &Drill) {
         (clean, side)
     };
     writer.skip(6.0);
-    writer.need((ROW * (rungs.len() as f64 + 1.0) + 34.0).min(420.0));
+    let rows = rungs.len() as f64 + 1.0;
+    // a page to hand out is one page where that takes no more than closer rows
+    let closer = (writer.room() - HEAD) / rows;
+    let height = if closer >= LOWEST_ROW {
+        closer.min(ROW)
+    } else {
+        ROW
+    };
+    writer.need((height * rows + HEAD).min(420.0));
     writer.heading(2, "Ladder", 13.0);
     let each = if boxes == 1 && clean > 1 {
         format!("Tick a box when {clean} repetitions in a row were clean.")
@@ -42,18 +54,18 @@ pub(super) fn ladder(writer: &mut Writer, drill: &Drill) {
     writer.skip(4.0);
     let mut left = rungs.as_slice();
     while !left.is_empty() {
-        let fit = ((writer.room() / ROW) as usize).saturating_sub(1);
+        let fit = ((writer.room() / height) as usize).saturating_sub(1);
         if fit == 0 {
             writer.need(f64::MAX);
             continue;
         }
         let (now, rest) = left.split_at(fit.min(left.len()));
         left = rest;
-        let mut rows = vec![head(writer, drill, column)];
+        let mut rows = vec![head(writer, drill, column, height)];
         for rung in now {
             let top = writer.y();
             let tempo = spell_fraction(&rung.value());
-            let middle = top + ROW / 2.0 + TEXT * 0.3;
+            let middle = top + height / 2.0 + TEXT * 0.3;
             let mut row = vec![Cell {
                 heading: Some(Heading::Row),
                 ink: vec![Ink::words(
@@ -71,20 +83,20 @@ pub(super) fn ladder(writer: &mut Writer, drill: &Drill) {
                     ink: (0..boxes)
                         .map(|place| {
                             let at = x + 4.0 + place as f64 * (side + 2.0);
-                            Ink::tick_box(at, top + (ROW - side) / 2.0, side)
+                            Ink::tick_box(at, top + (height - side) / 2.0, side)
                         })
                         .collect(),
                 });
             }
             rows.push(row);
-            writer.skip(ROW);
+            writer.skip(height);
         }
         let bottom = writer.y();
-        let top = bottom - ROW * now.len() as f64;
+        let top = bottom - height * now.len() as f64;
         let right = Writer::left() + TEMPO_COLUMN + column * stages as f64;
         let rule = |y: f64| Ink::rectangle(Writer::left(), y - 0.25, right, y + 0.25);
         let rules = (0..=now.len())
-            .map(|row| rule(top + row as f64 * ROW))
+            .map(|row| rule(top + row as f64 * height))
             .collect();
         writer.block(Block {
             role: Role::Table(format!(
@@ -100,8 +112,8 @@ pub(super) fn ladder(writer: &mut Writer, drill: &Drill) {
     }
 }
 
-fn head(writer: &mut Writer, drill: &Drill, column: f64) -> Vec<Cell> {
-    let base = writer.y() + ROW - 4.5;
+fn head(writer: &mut Writer, drill: &Drill, column: f64, height: f64) -> Vec<Cell> {
+    let base = writer.y() + height - 4.5;
     let mut cells = vec![Cell {
         heading: Some(Heading::Column),
         ink: vec![Ink::words(
@@ -128,7 +140,7 @@ fn head(writer: &mut Writer, drill: &Drill, column: f64) -> Vec<Cell> {
             ink: vec![Ink::words(&name, x + 4.0, base, TEXT, Face::Italic)],
         });
     }
-    writer.skip(ROW);
+    writer.skip(height);
     cells
 }
 
