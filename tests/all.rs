@@ -5,8 +5,10 @@ mod all {
     mod command_line;
     mod engraving;
     mod exchange;
+    mod faults;
     mod invalid;
     mod layers;
+    mod lesson;
     mod movement_commands;
     mod paper_commands;
     mod readme;

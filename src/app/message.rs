@@ -111,6 +111,17 @@ pub enum Action {
     Mark(Mark, Hand),
     /// Take the last mark back.
     Undo,
+    /// Begin to write: a question for the teacher, or words beside the last mark.
+    Write {
+        /// A question.
+        question: bool,
+    },
+    /// A letter of what is written.
+    Letter(char),
+    /// Take its last letter back.
+    LetterBack,
+    /// Keep what was written.
+    KeepWords,
     /// A rung up or down.
     Tempo {
         /// Up.

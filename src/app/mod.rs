@@ -15,6 +15,7 @@ mod playing;
 mod practising;
 mod update;
 mod warming;
+mod words;
 
 pub use care::Care;
 pub use choose::{Choose, Listed, TodayLine};
@@ -25,3 +26,4 @@ pub use notice::Notice;
 pub use practising::{Place, Practising, Sounding, prints, scores};
 pub use update::update;
 pub use warming::Warming;
+pub use words::Words;

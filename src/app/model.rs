@@ -3,6 +3,7 @@
 use super::choose::Choose;
 use super::notice::Notice;
 use super::practising::Practising;
+use super::words::Words;
 use crate::chanter::Tuning;
 use crate::practice::Thresholds;
 use crate::rhythm::{ClickPlan, ReferencePlan, Subdivision};
@@ -23,8 +24,12 @@ pub struct Model {
     pub practising: Option<Practising>,
     /// What the player chose for sound and picture.
     pub options: Options,
+    /// What the player is writing; then letters are letters.
+    pub words: Option<Words>,
     /// The last sentence for the player.
     pub notice: Option<Notice>,
+    /// Some marks are not in the journal yet.
+    pub unstored: bool,
     /// The device, or none.
     pub sound: SoundState,
     /// How many timelines were sent to the player: the serial of the last.
@@ -135,7 +140,9 @@ impl Model {
             choose: Choose::default(),
             practising: None,
             options,
+            words: None,
             notice: None,
+            unstored: false,
             sound: SoundState::Closed,
             sent: 0,
             straight: false,

@@ -31,6 +31,9 @@ impl Notice {
     }
 }
 
+/// How a sentence about other programs' marks ends.
+pub(super) const OTHERS: &str = "from another window";
+
 /// The sentence for a piece of news; nothing where another sentence says it better.
 pub(super) fn sentence(practising: &Practising, news: &News) -> Option<Notice> {
     let cell = |key: &CellKey| practising.cell_name(*key);
@@ -104,7 +107,7 @@ pub(super) fn sentence(practising: &Practising, news: &News) -> Option<Notice> {
         News::LadderEnds => "the ladder ends here".to_owned(),
         News::UnknownStage(_) => "this drill has no such stage".to_owned(),
         News::OthersWrote(count) => format!(
-            "{} from another window",
+            "{} {OTHERS}",
             wording::count(*count, "mark came in", "marks came in")
         ),
     };

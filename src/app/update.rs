@@ -3,10 +3,11 @@
 use super::effect::Effect;
 use super::message::{Action, Message, OpenedDrill};
 use super::model::{Model, Overlay, Page, SoundState};
-use super::notice::{Notice, sentence};
+use super::notice::{Notice, OTHERS, sentence};
 use super::options::act_on_options;
 use super::playing::{decide, follow_wish, forget_heard, heard, load, pause, play, wanted};
 use super::practising::{Place, Practising};
+use super::words::Words;
 use crate::practice::{CellKey, Event, Moment, News, Plan, step};
 use crate::sound::{Command, Cue, Entry, When};
 use crate::wording;
@@ -55,11 +56,20 @@ pub fn update(model: &mut Model, at: Moment, message: Message) -> Vec<Effect> {
             )));
         }
         Message::Stored { foreign, own } => {
+            let before = model.notice.take();
             practise(model, &Event::Stored { foreign, own }, &mut effects);
+            let after = model.notice.take();
+            let again = std::mem::take(&mut model.unstored);
+            let before = before.filter(|before| !(again && before.urgent));
+            let again = again.then(|| Notice::plain(STORED_AGAIN));
+            model.notice = joined(joined(before, after), again);
         }
         Message::NotStored(why) => {
+            model.unstored = true;
+            let before = model.notice.take().filter(|before| !before.urgent);
+            let said = before.map_or_else(String::new, |before| format!("{} · ", before.text));
             model.notice = Some(Notice::urgent(format!(
-                "the journal cannot be written, marks are kept in memory and tried again: {why}"
+                "{said}the journal cannot be written, marks are kept in memory and tried again: {why}"
             )));
         }
         Message::Terminate => {
@@ -69,6 +79,25 @@ pub fn update(model: &mut Model, at: Moment, message: Message) -> Vec<Effect> {
         }
     }
     effects
+}
+
+/// Said when it can be again.
+const STORED_AGAIN: &str = "the journal can be written again: every mark is stored";
+
+/// What was said of a mark stays beside what storing it brought in: another window's marks.
+fn joined(before: Option<Notice>, after: Option<Notice>) -> Option<Notice> {
+    match (before, after) {
+        (Some(before), Some(after)) if !before.urgent => {
+            let own = before.text.split(" · ");
+            let own: Vec<&str> = own.filter(|part| !part.ends_with(OTHERS)).collect();
+            Some(if own.is_empty() {
+                after
+            } else {
+                Notice::plain(format!("{} · {}", own.join(" · "), after.text))
+            })
+        }
+        (before, after) => after.or(before),
+    }
 }
 
 /// Lets an event happen to the board, stores what it says and tells the news.
@@ -145,6 +174,21 @@ fn act(model: &mut Model, at: Moment, action: Action, effects: &mut Vec<Effect>)
             }
             effects.push(Effect::Suspend);
         }
+        Action::Leave if model.words.is_some() => model.words = None,
+        Action::Write { question } if model.page == Page::Practise => {
+            write(model, at, question, effects);
+        }
+        Action::Letter(letter) => {
+            if let Some(words) = &mut model.words {
+                words.add(letter);
+            }
+        }
+        Action::LetterBack => {
+            if let Some(words) = &mut model.words {
+                words.text.pop();
+            }
+        }
+        Action::KeepWords => keep_words(model, at, effects),
         Action::Leave if model.over.is_some() => model.over = None,
         Action::ReadMovement if model.page == Page::Practise => {
             // Reading takes the eyes and the hands: nothing is played into it, no pedal marks.
@@ -160,6 +204,38 @@ fn act(model: &mut Model, at: Moment, action: Action, effects: &mut Vec<Effect>)
             Page::Practise => act_at_practice(model, at, action, effects),
         },
     }
+}
+
+/// The hands leave the chanter to write, so nothing plays on meanwhile.
+fn write(model: &mut Model, at: Moment, question: bool, effects: &mut Vec<Effect>) {
+    let Some(practising) = &model.practising else {
+        return;
+    };
+    let about = practising.state.last_mark();
+    if !question && about.is_none() {
+        model.notice = Some(Notice::plain(
+            "there is no mark of today to write beside; `a` asks your teacher something",
+        ));
+        return;
+    }
+    if model.is_moving() {
+        pause(model, at, effects);
+    }
+    model.words = Some(Words::beside(about.filter(|_| !question)));
+}
+
+fn keep_words(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
+    let Some(Words { about, text }) = model.words.take() else {
+        return;
+    };
+    let text = text.trim().to_owned();
+    if text.is_empty() {
+        return;
+    }
+    model.notice = Some(Notice::plain(format!(
+        "kept; `gracerung report --words` takes it along: {text}"
+    )));
+    practise(model, &Event::Word { at, about, text }, effects);
 }
 
 fn leave(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
@@ -193,6 +269,7 @@ fn leave_drill(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     effects.push(Effect::Stop);
     practise(model, &Event::Ended { at }, effects);
     model.practising = None;
+    model.words = None;
     model.page = Page::Choose;
     model.notice = None;
 }

@@ -1,9 +1,9 @@
 //! `drills`: list them.
 
-use super::open::read_source;
+use super::open::{Opened, read_source, read_source_for, schools};
 use super::table::table;
 use super::{Failure, Outcome, Ran, folders, output};
-use crate::drill::{BUILT_IN, Drill, read};
+use crate::drill::{BUILT_IN, Drill, read, read_for};
 use crate::wording;
 use serde::Serialize;
 use std::path::PathBuf;
@@ -60,7 +60,38 @@ pub(crate) fn list() -> Vec<Listed> {
     all
 }
 
-fn own() -> Vec<Listed> {
+/// Every drill that can be played, in the order of the list, each read once, with the player's
+/// schools.
+pub(crate) fn playable() -> Vec<Opened> {
+    let schools = schools();
+    let mut names: Vec<String> = Vec::new();
+    let mut all: Vec<Opened> = Vec::new();
+    for path in own_files() {
+        let Some(name) = path.file_stem() else {
+            continue;
+        };
+        let name = name.to_string_lossy().into_owned();
+        names.push(name.clone());
+        let drill = read_source_for(&path, &schools)
+            .ok()
+            .and_then(|source| source.drill);
+        all.extend(drill.map(|drill| Opened { name, drill }));
+    }
+    for built in BUILT_IN {
+        if names.iter().any(|name| name == built.name) {
+            continue;
+        }
+        let (drill, _) = read_for(built.text.as_bytes(), &schools);
+        all.extend(drill.map(|drill| Opened {
+            name: built.name.to_owned(),
+            drill,
+        }));
+    }
+    all
+}
+
+/// The player's own drill files, in order.
+fn own_files() -> Vec<PathBuf> {
     let Ok(folder) = folders::own_drills() else {
         return Vec::new();
     };
@@ -78,6 +109,10 @@ fn own() -> Vec<Listed> {
         .collect();
     paths.sort();
     paths
+}
+
+fn own() -> Vec<Listed> {
+    own_files()
         .into_iter()
         .filter_map(|path| {
             let name = path.file_stem()?.to_string_lossy().into_owned();

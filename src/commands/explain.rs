@@ -62,7 +62,11 @@ pub(crate) fn context(movement: Movement, from: Option<Note>, to: Option<Note>) 
 
 /// Runs `explain`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
-    let schools = arguments::schools(&arguments.school)?;
+    let schools = if arguments.school.is_empty() {
+        super::open::schools()
+    } else {
+        arguments::schools(&arguments.school)?
+    };
     let context = context(arguments.movement, arguments.from, arguments.to);
     let explanation = explain(
         arguments.movement,

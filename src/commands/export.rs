@@ -1,8 +1,7 @@
 //! `export`: a drill as a file for other programs.
 
 use super::open::open;
-use super::render::tuning;
-use super::{Failure, Outcome, Ran, arguments, output};
+use super::{Failure, Outcome, Ran, arguments, output, settings};
 use crate::exchange::midi::Sounding;
 use crate::exchange::{Format, Piece, abc, midi, musicxml};
 use crate::units::{Bpm, Hertz};
@@ -73,7 +72,8 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         Format::MusicXml => musicxml::write(&piece),
         Format::Midi => {
             let sounding = if arguments.sounding {
-                Sounding::Tuned(tuning(arguments.la, arguments.pipes))
+                let own = settings::sounding(arguments.la, arguments.pipes, false)?;
+                Sounding::Tuned(settings::tuning(&own))
             } else {
                 Sounding::AsWritten
             };

@@ -1,6 +1,6 @@
 //! `journal`: look after it: check, export, import, backup, merge.
 
-use super::{Failure, Outcome, Ran, folders, open, output};
+use super::{Failure, Outcome, Ran, folders, open, output, plan};
 use crate::journal::{Health, Journal, JournalError, Merged, look_over};
 use crate::practice::Entry;
 use crate::wording;
@@ -104,6 +104,8 @@ struct CheckRow {
     first: Option<String>,
     last: Option<String>,
     troubles: Vec<String>,
+    /// What is worth knowing and no damage.
+    remarks: Vec<String>,
 }
 
 fn day(utc_us: i64) -> String {
@@ -139,6 +141,7 @@ fn check(file: Option<&Path>, recover: Option<&Path>, json: bool) -> Ran {
         first: span.map(|(first, _)| day(first)),
         last: span.map(|(_, last)| day(last)),
         troubles,
+        remarks: from_the_future(span).into_iter().collect(),
     };
     if json {
         output::print_json(&row)?;
@@ -164,6 +167,9 @@ fn check(file: Option<&Path>, recover: Option<&Path>, json: bool) -> Ran {
         for trouble in &row.troubles {
             output::print(&format!("  {trouble}\n"))?;
         }
+        for remark in &row.remarks {
+            output::print(&format!("  {remark}\n"))?;
+        }
         if row.troubles.is_empty() {
             output::print("  whole\n")?;
         } else if recover.is_none() {
@@ -187,6 +193,19 @@ fn check(file: Option<&Path>, recover: Option<&Path>, json: bool) -> Ran {
     })
 }
 
+/// The clock of a computer that once stood in a later year keeps every entry there until that year,
+/// because no entry is older than the one before.
+fn from_the_future(span: Option<(i64, i64)>) -> Option<String> {
+    let (_, last) = span?;
+    let tomorrow = jiff::Timestamp::now().as_microsecond() + 86_400_000_000;
+    (last > tomorrow).then(|| {
+        format!(
+            "the last entry is of {}, later than now: the clock of a computer was wrong; what is added is dated so too until then",
+            day(last)
+        )
+    })
+}
+
 fn recover_into(target: &Path, entries: &[Entry]) -> Result<(), Failure> {
     // Beside the target under another name until it is complete.
     let work = output::work_beside(target)?;
@@ -202,13 +221,13 @@ fn place(journal: &Journal, target: &Path) -> Result<(), Failure> {
     let work = output::work_beside(target)?;
     let copy = work.path().join("copy.sqlite");
     journal.back_up(&copy).map_err(told)?;
-    // A link fails where something stands, a rename would replace it.
+    // A link fails where something stands, a rename would replace it. Sticks often know no links.
     std::fs::hard_link(&copy, target)
         .or_else(|error| {
-            if error.kind() == std::io::ErrorKind::AlreadyExists {
+            if error.kind() == std::io::ErrorKind::AlreadyExists || target.exists() {
                 Err(error)
             } else {
-                std::fs::copy(&copy, target).map(|_| ())
+                std::fs::rename(&copy, target)
             }
         })
         .map_err(|error| Failure(format!("cannot write `{}`: {error}", target.display())))
@@ -311,7 +330,7 @@ fn say(file: &Path, merged: Merged) -> Result<(), Failure> {
 
 fn backup(target: &Path) -> Ran {
     output::ready_to_write(target, false)?;
-    let journal = Journal::open(&own()?).map_err(told)?;
+    let journal = plan::to_read(&own()?).map_err(told)?;
     place(&journal, target)?;
     output::print(&format!("{}\n", target.display()))?;
     Ok(Outcome::Done)

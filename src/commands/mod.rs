@@ -122,11 +122,11 @@ enum Command {
     /// A warm-up that runs by itself and marks nothing.
     Warmup(warmup::Arguments),
     /// Write homework: drills to work on, what to reach, by when.
-    Assign(homework::AssignArguments),
+    Assign(homework::assign::Arguments),
     /// Write a report on homework for the teacher.
-    Report(homework::ReportArguments),
+    Report(homework::report::Arguments),
     /// Show the reports of a class: who is stuck, where, since when.
-    Review(homework::ReviewArguments),
+    Review(homework::review::Arguments),
     /// Look after the journal: check, export, import, back up, merge.
     Journal(journal::Arguments),
     /// Show each setting, its value and where it comes from.
@@ -179,9 +179,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Some(Command::Today(arguments)) => today::run(&arguments),
         Some(Command::Progress(arguments)) => progress::run(&arguments),
         Some(Command::Warmup(arguments)) => warmup::run(&arguments),
-        Some(Command::Assign(arguments)) => homework::assign(&arguments),
-        Some(Command::Report(arguments)) => homework::report(&arguments),
-        Some(Command::Review(arguments)) => homework::review(&arguments),
+        Some(Command::Assign(arguments)) => homework::assign::run(&arguments),
+        Some(Command::Report(arguments)) => homework::report::run(&arguments),
+        Some(Command::Review(arguments)) => homework::review::run(&arguments),
         Some(Command::Journal(arguments)) => journal::run(&arguments),
         Some(Command::Settings(arguments)) => settings::run(&arguments),
         Some(Command::Schema(arguments)) => schema::run(&arguments),

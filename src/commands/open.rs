@@ -71,10 +71,12 @@ fn find(wanted: &str) -> Result<(String, Source), Failure> {
         wanted.contains(std::path::MAIN_SEPARATOR) || path.extension().is_some() || path.is_file();
     if !looks_like_path {
         if let Ok(folder) = folders::own_drills() {
-            let own = folder.join(format!("{wanted}.yaml"));
-            if own.is_file() {
-                let source = read_source_for(&own, &schools())?;
-                return Ok((wanted.to_owned(), source));
+            for ending in ["yaml", "yml"] {
+                let own = folder.join(format!("{wanted}.{ending}"));
+                if own.is_file() {
+                    let source = read_source_for(&own, &schools())?;
+                    return Ok((wanted.to_owned(), source));
+                }
             }
         }
         if let Some(drill) = built_in(wanted) {
@@ -117,14 +119,18 @@ pub(crate) fn read_source(path: &Path) -> Result<Source, Failure> {
 
 /// The player's schools, for drills that name none. A settings file with problems is told by
 /// whoever opens the screen.
-fn schools() -> Schools {
+pub(crate) fn schools() -> Schools {
     super::settings::load(&[]).map_or_else(
         |_| Schools::none(),
         |settings| super::settings::schools(&settings),
     )
 }
 
-fn read_source_for(path: &Path, schools: &Schools) -> Result<Source, Failure> {
+/// Reads a file for a player of these schools.
+///
+/// # Errors
+/// A file that cannot be read.
+pub(crate) fn read_source_for(path: &Path, schools: &Schools) -> Result<Source, Failure> {
     let bytes = read_bytes(path, LARGEST_FILE)?;
     let (drill, problems) = match Format::of_name(&path.to_string_lossy()) {
         Some(Format::Abc) => read_abc(&bytes),

@@ -48,7 +48,7 @@ pub(crate) fn ready_to_write(target: &Path, force: bool) -> Result<(), Failure> 
             "cannot write `{shown}`: it is a folder; name a file in it"
         )));
     }
-    if target.exists() && !force {
+    if target.exists() && !force && !is_stream(target) {
         return Err(Failure(format!(
             "`{shown}` exists and was left as it is; add --force to replace it"
         )));
@@ -56,8 +56,13 @@ pub(crate) fn ready_to_write(target: &Path, force: bool) -> Result<(), Failure> 
     Ok(())
 }
 
+/// A device or a pipe, such as `/dev/stdout`: it is written into, never replaced.
+fn is_stream(target: &Path) -> bool {
+    std::fs::metadata(target).is_ok_and(|found| !found.is_file() && !found.is_dir())
+}
+
 /// Writes a whole file: to a temporary file beside the target, then renamed, so that the target is
-/// either complete or as it was.
+/// either complete or as it was. Behind a symbolic link the file it leads to is written.
 ///
 /// # Errors
 /// As [`ready_to_write`], and whatever the file system says.
@@ -69,6 +74,15 @@ pub(crate) fn write_file(
     ready_to_write(target, force)?;
     let told =
         |error: std::io::Error| Failure(format!("cannot write `{}`: {error}", target.display()));
+    if is_stream(target) {
+        let mut stream = std::fs::OpenOptions::new()
+            .write(true)
+            .open(target)
+            .map_err(told)?;
+        fill(&mut stream)?;
+        return stream.flush().map_err(told);
+    }
+    let place = std::fs::canonicalize(target).unwrap_or_else(|_| target.to_owned());
     let mut builder = tempfile::Builder::new();
     builder.prefix(".gracerung-");
     #[cfg(unix)]
@@ -77,16 +91,16 @@ pub(crate) fn write_file(
         // As a plain file would be made; the umask takes its share.
         builder.permissions(std::fs::Permissions::from_mode(0o666));
     }
-    let mut temporary = builder.tempfile_in(folder_of(target)).map_err(told)?;
+    let mut temporary = builder.tempfile_in(folder_of(&place)).map_err(told)?;
     fill(temporary.as_file_mut())?;
     temporary.as_file_mut().flush().map_err(told)?;
     temporary.as_file().sync_all().map_err(told)?;
     if force {
         temporary
-            .persist(target)
+            .persist(&place)
             .map_err(|error| told(error.error))?;
     } else {
-        temporary.persist_noclobber(target).map_err(|error| {
+        temporary.persist_noclobber(&place).map_err(|error| {
             if error.error.kind() == ErrorKind::AlreadyExists {
                 Failure(format!(
                     "`{}` exists and was left as it is; add --force to replace it",
@@ -152,6 +166,25 @@ mod tests {
             std::fs::read_dir(folder.path()).expect("a folder").count(),
             1
         );
+    }
+
+    /// `-o /dev/full --force` by a superuser once took the device's place, and a link's target was
+    /// left as it was.
+    #[cfg(unix)]
+    #[test]
+    fn devices_are_written_into_and_links_are_followed() {
+        assert!(write_bytes(Path::new("/dev/null"), false, b"gone").is_ok());
+        let kind = std::fs::metadata("/dev/null").expect("it is there");
+        assert!(!kind.is_file());
+        let folder = tempfile::tempdir().expect("a folder");
+        let (file, link) = (folder.path().join("file"), folder.path().join("link"));
+        std::fs::write(&file, "one").expect("written");
+        std::os::unix::fs::symlink(&file, &link).expect("a link");
+        assert!(write_bytes(&link, false, b"two").is_err());
+        write_bytes(&link, true, b"two").expect("forced");
+        assert_eq!(std::fs::read(&file).expect("it is there"), b"two");
+        let kind = std::fs::symlink_metadata(&link).expect("it is there");
+        assert!(kind.is_symlink());
     }
 
     #[test]

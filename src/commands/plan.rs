@@ -1,14 +1,15 @@
 //! What planning needs, read from the shell's world: the drills, the journal in small, homework.
 
-use super::open::{self, Opened};
+use super::open::Opened;
 use super::{Failure, drills, folders, homework, settings};
 use crate::app::{prints, scores};
-use crate::journal::Journal;
+use crate::journal::{Journal, JournalError, Trouble};
 use crate::planning::{Digest, Due, Known, Order, Rule};
 use crate::practice::ladder::rungs;
 use crate::settings::Settings;
 use crate::units::Fraction;
 use jiff::civil::Date;
+use std::path::Path;
 
 /// A drill as planning knows it.
 pub(crate) fn known(opened: &Opened) -> Known {
@@ -41,12 +42,7 @@ pub(crate) fn known(opened: &Opened) -> Known {
 
 /// Every drill that can be played, the built-in ones in the order they build on another.
 pub(crate) fn all_known() -> Vec<Known> {
-    let mut all = drills::list();
-    all.retain(|listed| listed.problems == 0);
-    all.iter()
-        .filter_map(|listed| open::open(&listed.name).ok())
-        .map(|opened| known(&opened))
-        .collect()
+    drills::playable().iter().map(known).collect()
 }
 
 /// The rule of the settings.
@@ -75,9 +71,25 @@ pub(crate) fn journal() -> Result<Option<Journal>, Failure> {
     if !path.exists() {
         return Ok(None);
     }
-    Journal::open(&path)
+    to_read(&path)
         .map(Some)
         .map_err(|error| Failure(error.to_string()))
+}
+
+/// A journal to read from: where its file or folder may not be written, or the disk takes nothing
+/// any more, a copy of it.
+pub(crate) fn to_read(path: &Path) -> Result<Journal, JournalError> {
+    match Journal::open(path) {
+        Err(error)
+            if matches!(
+                error.trouble,
+                Trouble::ReadOnly | Trouble::Unreadable(_) | Trouble::Full | Trouble::NotTaken(_)
+            ) =>
+        {
+            Journal::open_a_copy(path).map_err(|_| error)
+        }
+        opened => opened,
+    }
 }
 
 /// The journal in small; empty before the first session.

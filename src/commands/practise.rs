@@ -129,9 +129,9 @@ impl ScreenArguments {
 
 /// Runs `practise`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
-    let opened = match homework::begin(&arguments.drill, arguments.task.as_deref())? {
-        Some(opened) => opened,
-        None => open(&arguments.drill)?,
+    let (opened, asked) = match homework::begin(&arguments.drill, arguments.task.as_deref())? {
+        Some((opened, asked)) => (opened, Some(asked)),
+        None => (open(&arguments.drill)?, None),
     };
     let stage = match &arguments.stage {
         Some(wanted) => Some(arguments::stage(&opened.drill, wanted)?.0),
@@ -147,6 +147,11 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     model.straight = true;
     let message = shell.opened(opened);
     shell.tell(&mut model, message);
+    if let Some(asked) = asked
+        && model.notice.is_none()
+    {
+        shell.tell(&mut model, Message::Care(asked));
+    }
     screen(&settings, shell, model)
 }
 
@@ -282,7 +287,9 @@ pub(super) fn screen(settings: &Settings, mut shell: Shell, mut model: Model) ->
         )
     };
     drop(taken);
+    let rescued = shell.rescue();
     ran?;
+    rescued?;
     Ok(Outcome::Done)
 }
 
@@ -323,7 +330,10 @@ fn run_loop(
     let rule = plan::rule(chosen);
     let today = shell.today(&rule);
     shell.tell(model, Message::Today(today));
-    if let Some(word) = opening_words(chosen, shell) {
+    // Where something is said already, a journal that cannot be written for one, that stands.
+    if model.notice.is_none()
+        && let Some(word) = opening_words(chosen, shell)
+    {
         shell.tell(model, Message::Care(word));
     }
     show(model, false)?;

@@ -7,6 +7,7 @@ use crate::wording;
 use jiff::civil::Date;
 use std::path::PathBuf;
 
+mod paint;
 mod picture;
 
 /// Arguments of `progress`.
@@ -29,7 +30,7 @@ pub(crate) struct Arguments {
     /// Print the cells as CSV.
     #[arg(long, conflicts_with = "json")]
     csv: bool,
-    /// Write a picture (.svg) or a page (.html).
+    /// Write a picture (.svg, .png) or a page (.html).
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
     /// Replace the file when it exists.
@@ -71,10 +72,10 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         output::ready_to_write(target, arguments.force)?;
         if !matches!(
             target.extension().and_then(|end| end.to_str()),
-            Some("svg" | "html")
+            Some("svg" | "png" | "html")
         ) {
             return Err(Failure(format!(
-                "`{}` ends with neither `.svg` nor `.html`: those are what can be written",
+                "`{}` does not say what to write: end it with .svg, .png or .html",
                 target.display()
             )));
         }
@@ -105,13 +106,13 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     }
     if let Some(target) = &arguments.output {
         let title = arguments.what.as_deref().unwrap_or("every drill");
-        let svg = picture::svg(title, &found).map_err(Failure)?;
-        let bytes = if target.extension().is_some_and(|end| end == "svg") {
-            svg
-        } else {
-            picture::html(title, &svg, &text(&found, plan::date()))
+        let svg = || picture::svg(title, &found).map_err(Failure);
+        let bytes = match target.extension().and_then(|end| end.to_str()) {
+            Some("svg") => svg()?.into_bytes(),
+            Some("png") => picture::png(title, &found).map_err(Failure)?,
+            _ => picture::html(title, &svg()?, &text(&found, plan::date())).into_bytes(),
         };
-        output::write_bytes(target, arguments.force, bytes.as_bytes())?;
+        output::write_bytes(target, arguments.force, &bytes)?;
         if !arguments.json && !arguments.csv {
             output::print(&format!("{}\n", target.display()))?;
         }
@@ -203,13 +204,17 @@ fn text(found: &Progress, date: Date) -> String {
     }
     if !found.cells.is_empty() {
         text.push_str(
-            "\nclean by cell, and the chance that the next is clean (few: fewer than ten marks)\n",
+            "\nclean by cell, and between which chances the next one is clean (95 % sure)\n",
         );
         let mut cells: Vec<_> = found.cells.iter().collect();
         cells.sort_by_key(|cell| std::cmp::Reverse(cell.last));
         for cell in cells.into_iter().take(12) {
             let name = format!("{}, {}", cell.drill, cell.stage);
-            let few = if cell.chance.of < 10 { "  few" } else { "" };
+            let few = if cell.chance.of < 10 {
+                "  few marks"
+            } else {
+                ""
+            };
             let _ = writeln!(
                 text,
                 "  {:24.24} {:>4}  {:>3} of {:<3} {:10} {}{few}",
@@ -218,7 +223,7 @@ fn text(found: &Progress, date: Date) -> String {
                 cell.chance.clean,
                 cell.chance.of,
                 bar(cell.chance.mean, 10),
-                cell.chance.words().trim_start_matches("about "),
+                cell.chance.words(),
             );
         }
     }
@@ -251,7 +256,7 @@ fn text(found: &Progress, date: Date) -> String {
         );
     }
     for said in &found.too_little {
-        let _ = writeln!(text, "\ntoo little to say: {said}");
+        let _ = writeln!(text, "\n{said}");
     }
     text
 }

@@ -2,10 +2,9 @@
 
 use super::open::open;
 use super::timeline::score_of;
-use super::{Failure, Outcome, Ran, arguments, output};
-use crate::chanter::{Instrument, Tuning, TuningTable};
+use super::{Failure, Outcome, Ran, arguments, output, settings};
 use crate::rhythm::{ClickPlan, ReferencePlan};
-use crate::sound::{Bounce, Bus, Levels, Sound};
+use crate::sound::{Bounce, Bus, Sound};
 use crate::timeline::{Layout, lay};
 use crate::units::{Bpm, Hertz, SampleRate};
 use indicatif::{ProgressBar, ProgressStyle};
@@ -19,7 +18,8 @@ use std::sync::Arc;
     after_help = "Examples:\n  gracerung render grip-from-d -o grip.wav\n  \
     gracerung render grip-from-d --stage \"real time\" --tempo 66 --repeats 8 --drones -o grip.wav\n\n\
     The file holds one bar of count-in, then each repetition with its breath. An existing file is\n\
-    kept unless --force is given."
+    kept unless --force is given. Pitch, tuning, drones, click and the balance of the levels are\n\
+    those of `gracerung settings`."
 )]
 pub(crate) struct Arguments {
     /// A built-in drill's name, or a path.
@@ -37,7 +37,7 @@ pub(crate) struct Arguments {
     /// Frames a second.
     #[arg(long, default_value = "48000", value_parser = arguments::rate)]
     rate: SampleRate,
-    /// Pitch of low A in hertz: 236 when left out, 480 with --pipes.
+    /// Pitch of low A in hertz: that of the settings when left out, else 236, 480 with --pipes.
     #[arg(long, value_parser = arguments::low_a)]
     la: Option<Hertz>,
     /// The pipe chanter instead of the practice chanter.
@@ -60,15 +60,6 @@ pub(crate) struct Arguments {
     force: bool,
 }
 
-/// The chanter asked for.
-pub(crate) fn tuning(la: Option<Hertz>, pipes: bool) -> Tuning {
-    match la {
-        Some(low_a) => Tuning::with_low_a(low_a, TuningTable::default()),
-        None if pipes => Tuning::of(Instrument::PipeChanter),
-        None => Tuning::default(),
-    }
-}
-
 /// Runs `render`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     output::ready_to_write(&arguments.output, arguments.force)?;
@@ -81,7 +72,9 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             arguments.rate,
         )
     };
-    let mut levels = Levels::FULL;
+    let own = settings::sounding(arguments.la, arguments.pipes, arguments.drones)?;
+    let options = settings::options(&own);
+    let mut levels = settings::balance(&own);
     levels.mute(Bus::Click, arguments.no_click);
     levels.mute(Bus::Reference, arguments.no_reference);
     let bounce = Bounce {
@@ -89,10 +82,10 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         repetitions: u64::from(arguments.repeats),
         rate: arguments.rate,
         sound: Sound {
-            tuning: tuning(arguments.la, arguments.pipes),
-            drones: arguments.drones,
+            tuning: options.tuning,
+            drones: options.drones,
             levels,
-            ..Sound::default()
+            click: options.click_sound,
         },
         reference: ReferencePlan::Every,
         clicks: ClickPlan::Every,

@@ -198,7 +198,8 @@ pub(crate) fn tuning(settings: &Settings) -> Tuning {
         _ => TuningTable::Modern,
     };
     let la = settings.number("la");
-    if la > 0.0 {
+    // `--pipes` beside a file that tunes the practice chanter means the pipes at their own pitch.
+    if la > 0.0 && settings.origin("la") >= settings.origin("instrument") {
         return Tuning::with_low_a(Hertz(la), table);
     }
     let instrument = match settings.word("instrument") {
@@ -209,6 +210,36 @@ pub(crate) fn tuning(settings: &Settings) -> Tuning {
         table,
         ..Tuning::of(instrument)
     }
+}
+
+/// The tuning of a command with its flags, which win over the settings.
+///
+/// # Errors
+/// Problems in the settings file or the environment, all of them.
+pub(crate) fn sounding(la: Option<Hertz>, pipes: bool, drones: bool) -> Result<Settings, Failure> {
+    let mut flags = Vec::new();
+    flags.extend(la.map(|la| ("la", la.0.to_string())));
+    flags.extend(pipes.then(|| ("instrument", "pipes".to_owned())));
+    flags.extend(drones.then(|| ("drones", "true".to_owned())));
+    load(&flags)
+}
+
+/// The balance of the settings for a file, the loudest bus as loud as it can be: how loud the whole
+/// is, is set where it is played. Levels that nobody touched are all full.
+pub(crate) fn balance(settings: &Settings) -> Levels {
+    let usual = Levels::default();
+    let chosen = options(settings).levels;
+    let ratio = |bus: Bus| chosen.of(bus).0 / usual.of(bus).0;
+    let most = Bus::ALL.into_iter().map(ratio).fold(0.0, f32::max);
+    let mut levels = Levels::FULL;
+    for bus in Bus::ALL {
+        if most > 0.0 {
+            levels.set(bus, Gain(ratio(bus) / most));
+        } else {
+            levels.set(bus, Gain(0.0));
+        }
+    }
+    levels
 }
 
 /// How what was heard is judged.
@@ -282,7 +313,7 @@ impl Pedals {
 
     /// The mark a key makes on the page where marks are made.
     pub(crate) fn action(&self, model: &Model, key: KeyEvent) -> Option<Action> {
-        if model.page != Page::Practise || model.over.is_some() {
+        if model.page != Page::Practise || model.over.is_some() || model.words.is_some() {
             return None;
         }
         if self.clean.contains(&key.code) {
@@ -332,6 +363,37 @@ mod tests {
         assert_eq!(options(&settings), Options::default());
         assert_eq!(thresholds(&settings), Thresholds::default());
         assert_eq!(tuning(&settings), Tuning::default());
+    }
+
+    /// Files rendered before and after a settings file is made must be the same; a click made
+    /// twice as loud must be twice as loud against the rest.
+    #[test]
+    fn a_file_keeps_the_balance_of_the_settings() {
+        assert_eq!(balance(&Settings::default()), Levels::FULL);
+        let (settings, problems) = read(Source {
+            file: Some("levels.click = 0.9\n"),
+            ..Source::default()
+        });
+        assert!(problems.is_empty(), "{problems:?}");
+        let levels = balance(&settings);
+        assert_eq!(levels.of(Bus::Click), Gain(1.0));
+        assert_eq!(levels.of(Bus::Reference), Gain(0.5));
+    }
+
+    /// A file that tunes the practice chanter must not tune the pipes down an octave.
+    #[test]
+    fn the_pipes_of_a_flag_have_their_own_pitch() {
+        let read = |flags: &[(&'static str, String)]| {
+            read(Source {
+                file: Some("la = 238\n"),
+                flags,
+                ..Source::default()
+            })
+            .0
+        };
+        assert_eq!(tuning(&read(&[])).low_a, Hertz(238.0));
+        let pipes = read(&[("instrument", "pipes".to_owned())]);
+        assert_eq!(tuning(&pipes).low_a, Hertz(480.0));
     }
 
     #[test]

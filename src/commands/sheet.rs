@@ -1,7 +1,7 @@
 //! `sheet`: drills on paper.
 
 use super::open::open;
-use super::{Failure, Outcome, Ran, output};
+use super::{Failure, Outcome, Ran, output, settings};
 use crate::sheet::{Options, Paper, compose, write_pdf, write_png, write_svg};
 use std::path::{Path, PathBuf};
 
@@ -87,7 +87,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let options = Options {
         paper: arguments.paper.into(),
         clicks: arguments.clicks,
-        left_handed: arguments.left_handed,
+        left_handed: arguments.left_handed || settings::load(&[])?.switch("left-handed"),
     };
     let booklet = compose(&drills, &options);
     let bytes = match format {

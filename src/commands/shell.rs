@@ -10,9 +10,10 @@ use crate::journal::{Journal, Trouble};
 use crate::live::{Asked, Heard, Player, State};
 use crate::planning::{self, Rule};
 use crate::practice::ladder::rungs;
-use crate::practice::{CellStatus, Moment, Plan, Record, StagePrint, replay};
+use crate::practice::{CellStatus, Entry, Kind, Moment, Plan, Record, StagePrint, replay};
 use crate::sound::Sound;
 use crate::units::Bpm;
+use std::path::PathBuf;
 use std::time::{Instant, SystemTime, UNIX_EPOCH};
 use uuid::Uuid;
 
@@ -28,8 +29,10 @@ pub(crate) struct Begin {
 /// The world: the device, the journal, the clock.
 pub(crate) struct Shell {
     player: Player,
+    path: PathBuf,
+    /// The journal; a copy to read from where it may not be written.
     journal: Option<Journal>,
-    /// Why there is no journal.
+    /// Why there is none, or only a copy.
     journal_trouble: Option<String>,
     /// Records that could not be stored yet, oldest first.
     waiting: Vec<Record>,
@@ -51,7 +54,7 @@ impl Shell {
         offset_ms: i32,
         begin: Begin,
     ) -> Result<Self, super::Failure> {
-        let path = folders::data()?.join("journal.sqlite");
+        let path = folders::journal()?;
         let (journal, journal_trouble) = match Journal::open(&path) {
             Ok(journal) => (Some(journal), None),
             Err(error)
@@ -62,12 +65,13 @@ impl Shell {
             {
                 return Err(super::Failure(error.to_string()));
             }
-            Err(error) => (None, Some(error.to_string())),
+            Err(error) => (Journal::open_a_copy(&path).ok(), Some(error.to_string())),
         };
         let mut player = Player::new(asked, sound);
         player.set_offset(offset_ms);
         Ok(Self {
             player,
+            path,
             journal,
             journal_trouble,
             waiting: Vec::new(),
@@ -184,10 +188,18 @@ impl Shell {
         }))
     }
 
-    /// Stores records with those that wait. What cannot be stored is kept and tried again.
+    /// Stores records with those that wait. What cannot be stored is kept and tried again, also
+    /// where the journal could not be opened before: a stick may have been put in, space been made.
     fn store(&mut self, records: Vec<Record>) -> Message {
         self.waiting.extend(records);
-        let Some(journal) = &mut self.journal else {
+        if self.journal.as_ref().is_none_or(Journal::is_a_copy) {
+            match Journal::open(&self.path) {
+                Ok(journal) => self.journal = Some(journal),
+                Err(error) => self.journal_trouble = Some(error.to_string()),
+            }
+        }
+        let journal = self.journal.as_mut().filter(|journal| !journal.is_a_copy());
+        let Some(journal) = journal else {
             let why = self.journal_trouble.clone().unwrap_or_default();
             return Message::NotStored(why);
         };
@@ -201,6 +213,46 @@ impl Shell {
             }
             Err(error) => Message::NotStored(error.to_string()),
         }
+    }
+
+    /// What could not be stored by the end, once more; else into a file that `journal import`
+    /// takes.
+    ///
+    /// # Errors
+    /// It could not be stored: where it lies now, and how to take it in later.
+    pub(crate) fn rescue(&mut self) -> Result<(), super::Failure> {
+        if self.waiting.is_empty() {
+            return Ok(());
+        }
+        let Message::NotStored(why) = self.store(Vec::new()) else {
+            return Ok(());
+        };
+        let marks = self
+            .waiting
+            .iter()
+            .filter(|record| matches!(record.kind, Kind::Mark { .. }))
+            .count();
+        let lost = format!(
+            "{} could not be stored: {why}",
+            crate::wording::count(marks, "mark of this session", "marks of this session")
+        );
+        let text = rescued(&self.waiting);
+        let here = std::env::current_dir().ok();
+        for folder in [std::env::temp_dir()].into_iter().chain(here) {
+            let session = self.waiting.first().map(|record| record.id.session);
+            let name = format!("gracerung-marks-{}.jsonl", session.unwrap_or_default());
+            let target = folder.join(name);
+            if super::output::write_bytes(&target, true, text.as_bytes()).is_ok() {
+                let path = target.display();
+                return Err(super::Failure(format!(
+                    "{lost}\nthey are kept in `{path}`: `gracerung journal import {path}` takes them in when the journal can be written again"
+                )));
+            }
+        }
+        // Nowhere to write: the terminal is the last place that keeps them.
+        Err(super::Failure(format!(
+            "{lost}\nand no file can be written: save the lines below into one, `gracerung journal import` takes them in\n{text}"
+        )))
     }
 
     /// What has been heard since the last call.
@@ -315,13 +367,26 @@ impl Shell {
     }
 }
 
+/// Records as `journal export` writes entries. They have no place in a journal yet: each session is
+/// taken for a journal of its own, so that taking them in twice counts nothing twice.
+fn rescued(records: &[Record]) -> String {
+    let mut text = String::new();
+    for record in records {
+        let entry = Entry {
+            journal: record.id.session,
+            seq: record.id.number + 1,
+            record: record.clone(),
+        };
+        if let Ok(line) = serde_json::to_string(&entry) {
+            text.push_str(&line);
+            text.push('\n');
+        }
+    }
+    text
+}
+
 /// `5 of 52 cells clear`.
-fn done(
-    name: &str,
-    drill: &Drill,
-    stages: Vec<StagePrint>,
-    entries: &[crate::practice::Entry],
-) -> String {
+fn done(name: &str, drill: &Drill, stages: Vec<StagePrint>, entries: &[Entry]) -> String {
     let ladder = &drill.ladder;
     let Ok(rungs) = rungs(ladder.from, ladder.to, ladder.step) else {
         return String::new();

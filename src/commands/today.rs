@@ -6,6 +6,7 @@ use crate::units::spell_fraction;
 use crate::wording;
 use jiff::civil::Date;
 use serde::Serialize;
+use std::io::IsTerminal as _;
 
 /// Arguments of `today`.
 #[derive(clap::Args)]
@@ -77,13 +78,23 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     if items.is_empty() {
         text.push_str("nothing is due and there is nothing new: play what you like\n");
     }
+    // A sentence stays a line where another program reads it.
+    let width = if std::io::stdout().is_terminal() {
+        super::terminal::columns()
+    } else {
+        usize::MAX
+    };
     for item in &items {
         use std::fmt::Write as _;
+        let why = textwrap::fill(
+            &format!("{:2} min  {}", item.minutes, item.why),
+            textwrap::Options::new(width)
+                .word_separator(textwrap::WordSeparator::AsciiSpace)
+                .subsequent_indent("        "),
+        );
         let _ = writeln!(
             text,
-            "\n{:2} min  {}\n        gracerung practise {} --stage {} --tempo {}",
-            item.minutes,
-            item.why,
+            "\n{why}\n        gracerung practise {} --stage {} --tempo {}",
             quoted(&item.open),
             item.stage_number,
             spell_fraction(&item.tempo.value()).replace('½', ".5"),

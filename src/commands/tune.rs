@@ -7,7 +7,6 @@ use super::{Failure, Outcome, Ran, arguments, folders, make, output};
 use crate::app::{prints, scores};
 use crate::chanter::Note;
 use crate::drill::{InPlace, make_in_place};
-use crate::journal::Journal;
 use crate::movement::{Context, Movement, write_parts};
 use crate::practice::ladder::rungs;
 use crate::practice::{CellStatus, Plan, replay};
@@ -149,7 +148,7 @@ fn cleared() -> HashMap<(Vec<Note>, Context), Bpm> {
         .ok()
         .map(|folder| folder.join("journal.sqlite"))
         .filter(|path| path.is_file())
-        .and_then(|path| Journal::open(&path).ok())
+        .and_then(|path| super::plan::to_read(&path).ok())
     else {
         return cleared;
     };

@@ -13,7 +13,7 @@ pub use mend::{Mended, mend_music};
 use super::problem::Kind;
 use super::written::{Bar, Gracenote, Group, Music, Written};
 use crate::chanter::Note;
-use crate::movement::{Context, recognise};
+use crate::movement::{Context, is_playable};
 use crate::rhythm::Metre;
 use crate::units::{Beats, Fraction};
 
@@ -633,7 +633,7 @@ fn unplayable(gracenotes: &[Gracenote], before: Option<Note>, after: Note) -> Op
         return Some(Kind::GracenoteEqual { note: pair[0] });
     }
     let context = Context { before, after };
-    if notes.len() == 1 && !recognise(&notes, context).playable {
+    if notes.len() == 1 && !is_playable(&notes, context) {
         return Some(Kind::CannotSound {
             gracenote: notes[0],
             held: after,

@@ -125,6 +125,9 @@ pub struct Question {
     /// The day it was written, where it is known.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub day: Option<Date>,
+    /// The mark it stands beside, in words; left out for a question.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub about: Option<String>,
     /// The words.
     pub text: String,
 }

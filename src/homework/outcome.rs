@@ -1,12 +1,14 @@
 //! What a journal says of homework: was it reached, when, and where does the climb stand.
 
-use super::document::{MarkedDay, ReportedDrill};
-use crate::planning::{Criterion, Digest, Known};
-use crate::practice::{CellKey, Entry, FaultKind, Mark, Measurement, Thresholds, judge};
+use super::document::{MarkedDay, Question, ReportedDrill};
+use crate::planning::{Criterion, Digest, Known, local_day};
+use crate::practice::{
+    CellKey, Entry, FaultKind, Kind, Mark, Measurement, RecordId, Thresholds, judge,
+};
 use crate::units::{Bpm, spell_fraction};
 use crate::wording;
 use jiff::civil::Date;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 /// A cell to be reached.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -107,7 +109,8 @@ pub fn reached(
         .min()
 }
 
-/// One drill's part of a report: what was reached, marks by day, the two commonest faults.
+/// One drill's part of a report: what was reached, and, from a day on, marks by day and the two
+/// commonest faults.
 pub fn report_drill(
     digest: &Digest,
     entries: &[Entry],
@@ -115,6 +118,7 @@ pub fn report_drill(
     goal: Goal,
     until: Option<&Criterion>,
     limits: &Thresholds,
+    from: Date,
 ) -> ReportedDrill {
     let name = |stage: usize, tempo: Bpm| {
         let stage = drill.stage_names.get(stage).map_or("", String::as_str);
@@ -127,7 +131,7 @@ pub fn report_drill(
         let Some(stage) = drill.stages.iter().position(|print| *print == key.stage) else {
             continue;
         };
-        for day in &found.days {
+        for day in found.days.iter().filter(|day| day.day >= from) {
             let line = days.entry(day.day).or_insert(MarkedDay {
                 day: day.day,
                 clean: 0,
@@ -157,17 +161,59 @@ pub fn report_drill(
         at: at.map(|(_, stage, tempo, _)| name(stage, tempo)),
         since: at.map(|(_, _, _, first)| first),
         days: days.into_values().collect(),
-        faults: commonest(entries, drill, limits),
+        faults: commonest(entries, drill, limits, from),
     }
 }
 
-fn commonest(entries: &[Entry], drill: &Known, limits: &Thresholds) -> Vec<String> {
+/// What the player wrote in a drill from a day on: words beside marks, with what they stand beside,
+/// and questions for the teacher.
+pub fn words_of(entries: &[Entry], drill: &Known, from: Date) -> Vec<Question> {
+    let marks: HashMap<RecordId, &Entry> = entries
+        .iter()
+        .filter(|entry| matches!(entry.record.kind, Kind::Mark { .. }))
+        .map(|entry| (entry.record.id, entry))
+        .collect();
+    let beside = |mark: &RecordId| {
+        let record = &marks.get(mark)?.record;
+        let cell = record.cell?;
+        let stage = drill.stages.iter().position(|stage| *stage == cell.stage)?;
+        let said = match record.kind {
+            Kind::Mark {
+                mark: Mark::Clean, ..
+            } => "clean",
+            _ => "not clean",
+        };
+        let stage = drill.stage_names.get(stage)?;
+        Some(format!(
+            "{said}, {stage} at {}",
+            spell_fraction(&cell.tempo.value())
+        ))
+    };
+    entries
+        .iter()
+        .filter_map(|entry| {
+            let record = &entry.record;
+            let Kind::Word { about, text } = &record.kind else {
+                return None;
+            };
+            let day = local_day(record.utc_us, record.offset_s);
+            (day >= from).then(|| Question {
+                day: Some(day),
+                about: about.as_ref().and_then(beside),
+                text: text.clone(),
+            })
+        })
+        .collect()
+}
+
+fn commonest(entries: &[Entry], drill: &Known, limits: &Thresholds, from: Date) -> Vec<String> {
     let mut counts: Vec<(FaultKind, usize)> = Vec::new();
     for entry in entries {
         let record = &entry.record;
         let ours = record
             .cell
-            .is_some_and(|cell| drill.stages.contains(&cell.stage));
+            .is_some_and(|cell| drill.stages.contains(&cell.stage))
+            && local_day(record.utc_us, record.offset_s) >= from;
         let Some(measured) = record
             .measures
             .as_deref()

@@ -1,6 +1,6 @@
 //! A class at a glance: who is stuck, where, since when; as rows and as a page.
 
-use super::document::{Report, ReportedDrill};
+use super::document::{Question, Report, ReportedDrill};
 use crate::planning::Chance;
 use jiff::civil::Date;
 use serde::Serialize;
@@ -29,10 +29,12 @@ pub struct Row {
     pub lately: Chance,
     /// The commonest faults.
     pub faults: Vec<String>,
-    /// Questions for the teacher.
-    pub questions: Vec<String>,
+    /// Questions for the teacher, and words beside marks.
+    pub questions: Vec<Question>,
     /// More days in the same place than reached, and less clean than not: a word may help.
     pub stuck: bool,
+    /// The homework was for this name and no report came.
+    pub missing: bool,
 }
 
 /// Days in one place from which a climb that is clean less than half the time counts as stuck.
@@ -67,17 +69,40 @@ fn row(file: &str, report: &Report, drill: &ReportedDrill) -> Row {
         days: drill.days.len(),
         lately,
         faults: drill.faults.clone(),
-        questions: report
-            .questions
-            .iter()
-            .map(|question| question.text.clone())
-            .collect(),
+        questions: report.questions.clone(),
+        missing: false,
         stuck: drill.reached.is_none() && stayed >= STUCK_DAYS && lately.mean < 0.5,
     }
 }
 
-/// The class as rows: who is stuck first, then who is on the way, then who is done.
-pub fn rows(reports: &[(String, Report)]) -> Vec<Row> {
+/// A name of the class without a report.
+fn missing(name: &str) -> Row {
+    Row {
+        file: String::new(),
+        from: name.to_owned(),
+        drill: String::new(),
+        reach: String::new(),
+        reached: None,
+        at: None,
+        since: None,
+        days: 0,
+        lately: Chance::of(0, 0),
+        faults: Vec::new(),
+        questions: Vec::new(),
+        stuck: false,
+        missing: true,
+    }
+}
+
+/// The class as rows: who is stuck first, then who has not answered, who is on the way, who is done.
+/// `class` is for whom the homework was, as the teacher typed it; a name whose report carries it
+/// otherwise written stands there twice, which is seen.
+pub fn rows(reports: &[(String, Report)], class: &[String]) -> Vec<Row> {
+    let plain = |name: &str| name.trim().to_lowercase();
+    let answered: Vec<String> = reports
+        .iter()
+        .filter_map(|(_, report)| report.from.as_deref().map(plain))
+        .collect();
     let mut rows: Vec<Row> = reports
         .iter()
         .flat_map(|(file, report)| {
@@ -87,10 +112,13 @@ pub fn rows(reports: &[(String, Report)]) -> Vec<Row> {
                 .map(move |drill| row(file, report, drill))
         })
         .collect();
+    let silent = class.iter().filter(|name| !answered.contains(&plain(name)));
+    rows.extend(silent.map(|name| missing(name)));
     rows.sort_by(|one, other| {
         let key = |row: &Row| {
             (
                 !row.stuck,
+                !row.missing,
                 row.reached.is_some(),
                 row.since,
                 row.from.clone(),
@@ -103,8 +131,29 @@ pub fn rows(reports: &[(String, Report)]) -> Vec<Row> {
 }
 
 impl Row {
+    /// Who it is from; the file of an unsigned report.
+    pub fn who(&self) -> String {
+        if self.from.is_empty() {
+            self.file.clone()
+        } else {
+            self.from.clone()
+        }
+    }
+
+    /// The questions and words in quotation marks, each with what it stands beside.
+    pub fn quoted(&self) -> Vec<String> {
+        let quoted = |question: &Question| match &question.about {
+            Some(about) => format!("{about}: “{}”", question.text.trim()),
+            None => format!("“{}”", question.text.trim()),
+        };
+        self.questions.iter().map(quoted).collect()
+    }
+
     /// How it stands, in a few words.
     pub fn stands(&self) -> String {
+        if self.missing {
+            return "no report yet".to_owned();
+        }
         match (&self.reached, &self.at, self.since) {
             (Some(day), ..) => format!("reached {day}"),
             (None, Some(at), Some(since)) if self.stuck => format!("stuck in {at} since {since}"),
@@ -137,17 +186,12 @@ pub fn page(title: &str, rows: &[Row]) -> String {
     );
     for row in rows {
         let mut more = row.faults.clone();
-        more.extend(row.questions.iter().map(|text| format!("“{text}”")));
+        more.extend(row.quoted());
         let class = if row.stuck { " class=\"stuck\"" } else { "" };
-        let who = if row.from.is_empty() {
-            &row.file
-        } else {
-            &row.from
-        };
         let _ = writeln!(
             html,
             "<tr{class}><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>",
-            escaped(who),
+            escaped(&row.who()),
             escaped(&row.drill),
             escaped(&row.reach),
             escaped(&row.stands()),
@@ -161,7 +205,7 @@ pub fn page(title: &str, rows: &[Row]) -> String {
 }
 
 /// `9 of 12`, or a dash where nothing was marked.
-fn clean_words(chance: &Chance) -> String {
+pub fn clean_words(chance: &Chance) -> String {
     if chance.of == 0 {
         "–".to_owned()
     } else {
@@ -194,8 +238,13 @@ mod tests {
             questions: Vec::new(),
             takes: Vec::new(),
         };
-        let rows = rows(&[("a.yaml".to_owned(), report)]);
-        assert_eq!(rows[0].stands(), "not begun");
+        let class = [
+            "<SCRIPT>alert(1)</script> ".to_owned(),
+            "another".to_owned(),
+        ];
+        let rows = rows(&[("a.yaml".to_owned(), report)], &class);
+        let stands: Vec<String> = rows.iter().map(Row::stands).collect();
+        assert_eq!(stands, ["no report yet", "not begun"]);
         let html = page("week <3>", &rows);
         assert!(!html.contains("<script>") && html.contains("week &lt;3&gt;"));
     }

@@ -82,27 +82,42 @@ pub fn look_over(path: &Path) -> Result<(Health, Vec<Entry>), JournalError> {
 }
 
 /// A copy of a journal and of what was not yet moved into it.
-struct Copied {
-    _folder: tempfile::TempDir,
+pub(super) struct Copied {
+    folder: tempfile::TempDir,
     file: PathBuf,
     bytes: u64,
 }
 
 impl Copied {
-    fn of(path: &Path) -> Result<Self, JournalError> {
+    /// The copy's file.
+    pub(super) fn file(&self) -> &Path {
+        &self.file
+    }
+
+    /// The folder, which goes when this is dropped.
+    pub(super) fn into_folder(self) -> tempfile::TempDir {
+        self.folder
+    }
+
+    pub(super) fn of(path: &Path) -> Result<Self, JournalError> {
         let told =
             |error: std::io::Error| JournalError::new(path, Trouble::Unreadable(error.to_string()));
         super::store::refuse_what_is_no_database(path)?;
         let folder = tempfile::tempdir().map_err(told)?;
         let file = folder.path().join("copy.sqlite");
-        let mut bytes = std::fs::copy(path, &file).map_err(told)?;
+        // Not `copy`, which would keep that the file may not be written.
+        let carry = |from: &Path, to: &Path| {
+            let mut from = std::fs::File::open(from)?;
+            std::io::copy(&mut from, &mut std::fs::File::create(to)?)
+        };
+        let mut bytes = carry(path, &file).map_err(told)?;
         let mut log = path.as_os_str().to_owned();
         log.push("-wal");
-        if let Ok(more) = std::fs::copy(PathBuf::from(log), folder.path().join("copy.sqlite-wal")) {
+        if let Ok(more) = carry(Path::new(&log), &folder.path().join("copy.sqlite-wal")) {
             bytes += more;
         }
         Ok(Self {
-            _folder: folder,
+            folder,
             file,
             bytes,
         })

@@ -1,6 +1,6 @@
 //! What can go wrong with a journal, in sentences that say how to mend it.
 
-use rusqlite::ErrorCode;
+use rusqlite::{ErrorCode, ffi};
 use std::path::{Path, PathBuf};
 
 /// Why a journal could not be read or written. Nothing is ever overwritten to get over it.
@@ -23,6 +23,8 @@ pub enum Trouble {
     ReadOnly,
     /// The disk is full.
     Full,
+    /// The disk did not take what was to be written.
+    NotTaken(String),
     /// A newer program wrote it.
     Newer {
         /// The schema version found.
@@ -60,6 +62,10 @@ impl std::fmt::Display for JournalError {
                 f,
                 "the disk is full, so nothing was added to the journal `{path}`: free some space; what it holds is safe"
             ),
+            Trouble::NotTaken(why) => write!(
+                f,
+                "the disk did not take what was to be added to the journal `{path}` ({why}): it may be full or failing; what the journal holds is safe"
+            ),
             Trouble::Newer { found, known } => write!(
                 f,
                 "the journal `{path}` was written by a newer gracerung (format {found}; this one knows up to {known}): use the newer one; the journal was left untouched"
@@ -82,6 +88,16 @@ impl std::fmt::Display for JournalError {
 }
 impl std::error::Error for JournalError {}
 
+/// What SQLite says when a write fails for another reason than a full disk (SQLite, Result and
+/// Error Codes): a file that may not grow, a stick that was pulled out.
+const WRITING: [i32; 5] = [
+    ffi::SQLITE_IOERR_WRITE,
+    ffi::SQLITE_IOERR_FSYNC,
+    ffi::SQLITE_IOERR_DIR_FSYNC,
+    ffi::SQLITE_IOERR_TRUNCATE,
+    ffi::SQLITE_IOERR_SHMSIZE,
+];
+
 impl JournalError {
     pub(super) fn new(path: &Path, trouble: Trouble) -> Self {
         Self {
@@ -92,7 +108,13 @@ impl JournalError {
 
     pub(super) fn of(path: &Path, error: &rusqlite::Error) -> Self {
         let said = error.to_string();
+        let extended = error.sqlite_error().map(|error| error.extended_code);
         let trouble = match error.sqlite_error_code() {
+            Some(ErrorCode::SystemIoFailure)
+                if extended.is_some_and(|code| WRITING.contains(&code)) =>
+            {
+                Trouble::NotTaken(said)
+            }
             Some(ErrorCode::DiskFull) => Trouble::Full,
             Some(ErrorCode::ReadOnly | ErrorCode::PermissionDenied) => Trouble::ReadOnly,
             Some(ErrorCode::CannotOpen | ErrorCode::SystemIoFailure) => Trouble::Unreadable(said),

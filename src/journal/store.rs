@@ -1,5 +1,6 @@
 //! Opening, adding and reading.
 
+use super::care::Copied;
 use super::error::{JournalError, Trouble};
 use super::row;
 use crate::practice::{CellKey, Entry, Record, StagePrint};
@@ -10,8 +11,12 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 use uuid::Uuid;
 
+/// What raises a journal from a format to the next, the first from 1 to 2; `schema.sql` makes a new
+/// one as they leave it. A step that has been released is never changed.
+const STEPS: &[&str] = &[];
+
 /// The newest format of the journal this program knows, in SQLite's `user_version`.
-pub const FORMAT: i64 = 1;
+pub const FORMAT: i64 = 1 + STEPS.len() as i64;
 
 /// Says in SQLite's `application_id` that the file is one of ours: `GRun` in ASCII.
 const APPLICATION: i64 = 0x4752_756e;
@@ -29,6 +34,8 @@ pub struct Journal {
     id: Uuid,
     /// The last arrival that was given out or written by us.
     seen: i64,
+    /// Where it lies, when it is a copy of a file that may not be written.
+    copy: Option<tempfile::TempDir>,
 }
 
 /// What an addition came to.
@@ -99,9 +106,30 @@ impl Journal {
             connection,
             id,
             seen: 0,
+            copy: None,
         };
         journal.seen = journal.last_arrival()?;
         Ok(journal)
+    }
+
+    /// Opens a copy of a journal whose file or folder may not be written: for reading only, what is
+    /// added to it is gone when it is dropped.
+    ///
+    /// # Errors
+    /// See [`Trouble`].
+    pub fn open_a_copy(path: &Path) -> Result<Self, JournalError> {
+        let copied = Copied::of(path)?;
+        let mut journal = Self::open(copied.file()).map_err(|error| JournalError {
+            path: path.to_owned(),
+            ..error
+        })?;
+        journal.copy = Some(copied.into_folder());
+        Ok(journal)
+    }
+
+    /// Whether this is a copy that was opened for reading.
+    pub fn is_a_copy(&self) -> bool {
+        self.copy.is_some()
     }
 
     /// The journal's own name, the same for ever.
@@ -430,7 +458,16 @@ fn enter_wal(connection: &Connection) -> rusqlite::Result<()> {
     }
 }
 
-/// Makes the tables where there are none, and reads the journal's name.
+/// Raises an older journal step by step, all of them or none: the caller commits.
+pub(super) fn raise(connection: &Connection, found: i64, steps: &[&str]) -> rusqlite::Result<()> {
+    for (format, step) in (1_i64..).zip(steps).filter(|(format, _)| *format >= found) {
+        connection.execute_batch(step)?;
+        connection.pragma_update(None, "user_version", format + 1)?;
+    }
+    Ok(())
+}
+
+/// Makes the tables where there are none, raises an older journal, and reads the journal's name.
 fn prepare(path: &Path, connection: &mut Connection) -> Result<Uuid, JournalError> {
     let told = |error: rusqlite::Error| JournalError::of(path, &error);
     let transaction = connection
@@ -454,6 +491,8 @@ fn prepare(path: &Path, connection: &mut Connection) -> Result<Uuid, JournalErro
             .and_then(|_| transaction.pragma_update(None, "application_id", APPLICATION))
             .and_then(|()| transaction.pragma_update(None, "user_version", FORMAT))
             .map_err(told)?;
+    } else {
+        raise(&transaction, found, STEPS).map_err(told)?;
     }
     let id: [u8; 16] = transaction
         .query_row("SELECT id FROM journal", [], |row| row.get(0))

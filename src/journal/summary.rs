@@ -13,7 +13,7 @@ use std::path::PathBuf;
 use uuid::Uuid;
 
 /// What a summary means; raised when the digest comes to mean something else.
-const FORMAT: u32 = 1;
+const FORMAT: u32 = 2;
 /// Entries that are read each time before more of them are summed up for good. Chosen: they take a
 /// few milliseconds.
 const READ_EACH_TIME: i64 = 2_000;

@@ -22,7 +22,7 @@ pub use group::{Group, place_group};
 pub use lengths::Lengths;
 pub use parts::{Part, Role};
 pub use pattern::write_parts;
-pub use recognise::{Recognition, recognise};
+pub use recognise::{Recognition, is_playable, recognise};
 pub use resolve::{Resolution, Resolved, opening_gracenote, resolve};
 pub use school::{SCHOOLS, School, Schools, UnknownSchool};
 pub use search::{Usage, counted, difficulty, search, typical_context, works_finger};

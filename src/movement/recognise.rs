@@ -2,7 +2,7 @@
 
 use super::catalogue::{Family, Movement};
 use super::context::Context;
-use super::resolve::{Resolution, Resolved, resolve, separates};
+use super::resolve::{Resolved, own, separates};
 use super::school::{School, Schools};
 use crate::chanter::{NOTES, Note};
 use serde::Serialize;
@@ -60,7 +60,8 @@ fn groups(context: Context) -> Groups {
     let mut groups = Groups::new();
     for movement in Movement::all().filter(|movement| movement.family() != Family::Figure) {
         for schools in ways(movement) {
-            let Resolution::Played(resolved) = resolve(movement, context, &schools) else {
+            // Not `resolve`: what is played instead of a movement is not asked for.
+            let Ok(resolved) = own(movement, context, &schools) else {
                 continue;
             };
             let known = groups.entry(resolved.gracenotes()).or_default();
@@ -93,7 +94,8 @@ fn ways(movement: Movement) -> impl Iterator<Item = Schools> {
     )
 }
 
-fn is_playable(gracenotes: &[Note], context: Context) -> bool {
+/// False when two equal notes stand side by side, or a lone gracenote cannot sound.
+pub fn is_playable(gracenotes: &[Note], context: Context) -> bool {
     let line: Vec<Note> = context
         .before
         .into_iter()

@@ -81,7 +81,11 @@ pub fn resolve(movement: Movement, context: Context, schools: &Schools) -> Resol
 }
 
 /// The movement itself, or why it cannot be played.
-fn own(movement: Movement, context: Context, schools: &Schools) -> Result<Resolved, String> {
+pub(super) fn own(
+    movement: Movement,
+    context: Context,
+    schools: &Schools,
+) -> Result<Resolved, String> {
     let fits =
         |form: &&ReadForm| form.from.holds(context.before) && form.to.holds(Some(context.after));
     let chosen = movement

@@ -49,14 +49,9 @@ impl Chance {
         posterior(self.clean, self.of).map_or(0.0, |beta| beta.sf(share.clamp(0.0, 1.0)))
     }
 
-    /// `about 86 % (54 to 100 %)`.
+    /// `54 to 100 %`: the interval alone, because of a few marks the middle says hardly anything.
     pub fn words(&self) -> String {
-        format!(
-            "about {:.0} % ({:.0} to {:.0} %)",
-            self.mean * 100.0,
-            self.low * 100.0,
-            self.high * 100.0
-        )
+        format!("{:.0} to {:.0} %", self.low * 100.0, self.high * 100.0)
     }
 }
 

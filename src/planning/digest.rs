@@ -1,6 +1,6 @@
 //! A journal in small: what each cell's days came to. What the plan for a day is made from.
 
-use crate::practice::{By, CellKey, Entry, Kind, Mark, RecordId};
+use crate::practice::{By, CellKey, Entry, Kind, Mark, NOT_CLEAN_IN_A_ROW, RecordId};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, HashMap, HashSet};
@@ -56,7 +56,7 @@ impl Said {
 }
 
 /// The calendar day at a place, from universal time in microseconds and the offset in seconds.
-pub(super) fn local_day(utc_us: i64, offset_s: i32) -> Date {
+pub fn local_day(utc_us: i64, offset_s: i32) -> Date {
     let local = utc_us
         .div_euclid(1_000_000)
         .saturating_add(i64::from(offset_s));
@@ -76,8 +76,11 @@ pub struct Day {
     pub not_clean: u32,
     /// Repetitions assumed clean.
     pub assumed: u32,
-    /// The cell was cleared by this day's marks alone, so many clean in a row as were needed.
+    /// This day's marks alone would have cleared the cell, so many clean in a row as were needed, and
+    /// it did not fall apart afterwards.
     pub held: bool,
+    /// Three not clean in a row, and it was neither cleared nor held since.
+    pub fell: bool,
 }
 
 /// One cell's days.
@@ -92,6 +95,8 @@ pub struct CellDays {
     pub cleared: Option<Date>,
     /// Clean ones in a row at the end, and those of them on the last day.
     run: (u32, u32),
+    /// Not clean ones in a row at the end, of the last day.
+    slips: u32,
 }
 
 impl CellDays {
@@ -175,14 +180,16 @@ impl Digest {
             };
             let days = self.cells.entry(cell).or_default();
             let (run, of_day) = &mut days.run;
+            let slips = &mut days.slips;
             if days.days.last().is_none_or(|last| last.day < day) {
-                *of_day = 0;
+                (*of_day, *slips) = (0, 0);
                 days.days.push(Day {
                     day,
                     clean: 0,
                     not_clean: 0,
                     assumed: 0,
                     held: false,
+                    fell: false,
                 });
             }
             days.marks.push((day, mark));
@@ -193,6 +200,10 @@ impl Digest {
                 (Mark::NotClean, _) => {
                     today.not_clean += 1;
                     (*run, *of_day) = (0, 0);
+                    *slips += 1;
+                    if *slips >= NOT_CLEAN_IN_A_ROW {
+                        (today.held, today.fell) = (false, true);
+                    }
                     continue;
                 }
                 (Mark::Clean, true) => today.assumed += 1,
@@ -200,9 +211,13 @@ impl Digest {
             }
             *run += 1;
             *of_day += 1;
-            today.held |= *of_day >= needed.max(1);
+            *slips = 0;
+            if *of_day >= needed.max(1) {
+                (today.held, today.fell) = (true, false);
+            }
             if *run >= needed.max(1) && days.cleared.is_none() {
-                days.cleared = Some(day);
+                days.cleared = Some(today.day);
+                today.fell = false;
             }
         }
     }

@@ -229,16 +229,16 @@ fn heard(entries: &[Entry], from: Date) -> Vec<Heard> {
 fn too_little(days: &[DayLine], cells: &[CellLine], heard: &[Heard]) -> Vec<String> {
     let mut said = Vec::new();
     if days.len() < 2 {
-        said.push("fewer than two days: a curve needs more".to_owned());
+        said.push("too early for a curve: that needs two days or more".to_owned());
     }
     let few = cells.iter().filter(|cell| cell.chance.of < FEW).count();
     if few > 0 && few == cells.len() {
         said.push(format!(
-            "no cell has {FEW} marks yet: every clean rate is a guess"
+            "no cell has {FEW} marks yet: the chances are wide, five in a row prove little"
         ));
     }
     if heard.is_empty() {
-        said.push("nothing was measured by listening: no lengths and landings".to_owned());
+        said.push("no lengths and landings: nothing was measured by listening yet".to_owned());
     }
     said
 }

@@ -4,7 +4,9 @@
 //! then cells that were cleared and are due again; then the cell each drill's climb has come to; then
 //! a drill never played, sparingly. A cell cleared once is not learnt: it is asked for again after a
 //! gap (a day), each time it holds the next gap is longer (twice), and when it fails the gap is the
-//! first again. A cell stands for the slower ones of its stage. That gaps should grow is common
+//! first again. It fails on a day on which it was not clean and was not held, or on which it fell
+//! apart afterwards: three not clean in a row, which is also when practice suggests a step back. A
+//! cell stands for the slower ones of its stage. That gaps should grow is common
 //! practice; these lengths are chosen, no source.
 
 use super::chances::{Chance, repetitions_needed};
@@ -134,8 +136,11 @@ pub fn due_again(days: &CellDays, rule: &Rule) -> Option<(Date, i32, bool)> {
         day.checked_add(jiff::Span::new().days(gap.clamp(1, 3650)))
             .unwrap_or(Date::MAX)
     };
-    let (mut gap, mut due, mut failed) = (first, after(cleared, first), false);
-    for day in days.days.iter().filter(|day| day.day > cleared) {
+    let mut days_from = days.days.iter().skip_while(|day| day.day < cleared);
+    // Fallen apart on the very day it was cleared: it is asked for as soon, with another reason.
+    let fell = days_from.next().is_some_and(|day| day.fell);
+    let (mut gap, mut due, mut failed) = (first, after(cleared, first), fell);
+    for day in days_from.filter(|day| day.day > cleared) {
         if day.held {
             // Held too early it is no proof of a longer gap: only the wait begins anew.
             if day.day >= due && !failed {
@@ -277,6 +282,7 @@ fn homework_item(digest: &Digest, homework: &Due, date: Date) -> Item {
         None => "homework".to_owned(),
         Some(0) => "homework, due today".to_owned(),
         Some(1) => "homework, due tomorrow".to_owned(),
+        Some(-1) => "homework, a day over".to_owned(),
         Some(days) if days < 0 => format!("homework, {} days over", -days),
         Some(days) => format!("homework, due in {days} days"),
     };
@@ -370,7 +376,7 @@ fn climbing_item(digest: &Digest, drill: &Known, date: Date) -> Option<(Date, It
             let (clean, of) = days.lately(20);
             let chance = Chance::of(clean, of);
             format!(
-                "{name}: half climbed, {clean} of the last {of} clean {}, the next is clean with {}",
+                "{name}: half climbed, {clean} of the last {of} clean, {}; the next is clean with a chance of {}",
                 ago(days.days.last().map_or(last, |day| day.day), date),
                 chance.words()
             )
@@ -503,6 +509,31 @@ mod tests {
         );
     }
 
+    /// Five clean and then nothing but slips once counted as held, and the gap doubled.
+    #[test]
+    fn a_day_counts_by_how_it_ended() {
+        let (a, b) = (date(2027, 1, 1), date(2027, 1, 2));
+        let tomorrow = date(2027, 1, 3);
+        // Two slips after it was held are two slips; three are what a step back is suggested for.
+        assert_eq!(
+            due(&[(a, "cc"), (b, "ccnn")]),
+            Some((date(2027, 1, 4), 2, false))
+        );
+        assert_eq!(due(&[(a, "cc"), (b, "ccnnn")]), Some((tomorrow, 1, true)));
+        assert_eq!(
+            due(&[(a, "cc"), (b, "ccnnncc")]),
+            Some((date(2027, 1, 4), 2, false))
+        );
+        // On the day it was cleared.
+        assert_eq!(due(&[(a, "ccnnn")]), Some((b, 1, true)));
+        assert_eq!(due(&[(a, "nnncc")]), Some((b, 1, false)));
+        // Slips of two days are no row.
+        assert_eq!(
+            due(&[(a, "ccnn"), (b, "ncc")]),
+            Some((date(2027, 1, 4), 2, false))
+        );
+    }
+
     #[test]
     fn each_item_says_why_in_one_sentence() {
         let mut said = marks(1, "60", &[(date(2027, 1, 1), "cc")]);
@@ -515,12 +546,12 @@ mod tests {
         };
         let items = today(&digest, &drills, &[], date(2027, 1, 5), &rule);
         let why: Vec<&str> = items.iter().map(|item| item.why.as_str()).collect();
-        // Beta(3, 3) of scipy.stats 1.17.1: mean 0.5, 0.147 to 0.853.
+        // Beta(3, 3) of scipy.stats 1.17.1: 0.147 to 0.853.
         assert_eq!(
             why,
             [
                 "birl, full beats at 60: clean 4 days ago, due again",
-                "birl, real time at 60: half climbed, 2 of the last 4 clean 4 days ago, the next is clean with about 50 % (15 to 85 %)",
+                "birl, real time at 60: half climbed, 2 of the last 4 clean, 4 days ago; the next is clean with a chance of 15 to 85 %",
                 "grip, full beats at 60: new to you",
             ]
         );

@@ -29,6 +29,6 @@ pub use history::Tally;
 pub use measurement::{ExtraNote, Measurement, NoteMeasure, Part};
 pub use plan::{Advance, CellKey, Plan, Route, StepBack};
 pub use session::Phase;
-pub use state::{State, edited, replay};
+pub use state::{NOT_CLEAN_IN_A_ROW, State, edited, replay};
 pub use step::{ASSUMED_IN_A_ROW, HELD_MS, step};
 pub use verdict::{Fault, FaultKind, Thresholds, Verdict, judge};

@@ -1,14 +1,14 @@
 //! Practice as it stands: the board, and the session that runs.
 
 use super::board::{Board, CellStatus};
-use super::entry::{Entry, Mark};
+use super::entry::{Entry, Mark, RecordId};
 use super::event::News;
 use super::history::{History, Order, Tally};
 use super::plan::{Advance, CellKey, Plan, Route, StepBack};
 use super::session::{Phase, Reason, Session, Visit};
 
 /// How many not-clean repetitions in a row suggest a step back.
-pub(super) const NOT_CLEAN_IN_A_ROW: u32 = 3;
+pub const NOT_CLEAN_IN_A_ROW: u32 = 3;
 
 /// Practice as it stands. Changed only by [`step`](super::step); built from a journal by
 /// [`replay`].
@@ -107,6 +107,15 @@ impl State {
     /// Clean ones in a row in the cell now played.
     pub fn streak(&self) -> u32 {
         self.cell().map_or(0, |cell| self.tally(cell).streak)
+    }
+
+    /// The last mark of this session that was not taken back.
+    pub fn last_mark(&self) -> Option<RecordId> {
+        let session = self.session.as_ref()?;
+        let plan = &self.plan;
+        let known = |cell: CellKey| plan.stage_index(cell.stage).is_some();
+        let (_, mark) = self.history.last_standing(session.id, known)?;
+        (mark.session == session.id).then_some(mark)
     }
 
     /// The number a repetition that begins now must have at least.

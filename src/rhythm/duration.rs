@@ -69,24 +69,25 @@ impl WrittenLength {
 
     /// The one written note of exactly this part of a semibreve, when there is one.
     pub fn exactly(part_of_semibreve: Fraction) -> Option<Self> {
-        Self::all()
-            .into_iter()
-            .find(|length| length.part_of_semibreve() == part_of_semibreve)
+        let wanted = in_smallest(part_of_semibreve)?;
+        Self::all().find(|length| length.in_smallest() == wanted)
     }
 
     /// The written notes that, tied, last this part of a semibreve, longest first. Empty when no
     /// sum of written notes does.
     pub fn tied(part_of_semibreve: Fraction) -> Vec<Self> {
-        let mut left = part_of_semibreve;
+        // Every stage of every drill asks this many times: whole numbers and no fractions.
+        let Some(mut left) = in_smallest(part_of_semibreve) else {
+            return Vec::new();
+        };
         let mut parts = Vec::new();
-        while !left.is_zero() {
+        while left != 0 {
             let fit = Self::all()
-                .into_iter()
-                .filter(|length| length.part_of_semibreve() <= left)
-                .max_by_key(|length| length.part_of_semibreve());
+                .filter(|length| length.in_smallest() <= left)
+                .max_by_key(|length| length.in_smallest());
             match fit {
                 Some(length) if parts.len() < 64 => {
-                    left -= length.part_of_semibreve();
+                    left -= length.in_smallest();
                     parts.push(length);
                 }
                 _ => return Vec::new(),
@@ -95,17 +96,50 @@ impl WrittenLength {
         parts
     }
 
-    fn all() -> Vec<Self> {
+    fn all() -> impl Iterator<Item = Self> {
         NoteValue::ALL
             .into_iter()
             .flat_map(|value| (0..=2).map(move |dots| Self { value, dots }))
-            .collect()
     }
+
+    /// As a number of the smallest parts there are.
+    fn in_smallest(self) -> i128 {
+        let base = SMALLEST >> (self.value as u32);
+        match self.dots {
+            0 => base,
+            1 => base + base / 2,
+            _ => base + base / 2 + base / 4,
+        }
+    }
+}
+
+/// Parts of a semibreve: a quarter of the shortest note value is what its second dot adds.
+const SMALLEST: i128 = 256;
+
+/// A part of a semibreve as a number of the smallest parts; nothing where it is none.
+fn in_smallest(part_of_semibreve: Fraction) -> Option<i128> {
+    let (above, below) = (part_of_semibreve.numer(), part_of_semibreve.denom());
+    if *below == 0 || SMALLEST % below != 0 {
+        return None;
+    }
+    above.checked_mul(SMALLEST / below)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// The whole numbers must say what the fractions say.
+    #[test]
+    fn lengths_in_smallest_parts_are_those_in_fractions() {
+        for length in WrittenLength::all() {
+            let part = length.part_of_semibreve();
+            assert_eq!(in_smallest(part), Some(length.in_smallest()));
+            assert_eq!(WrittenLength::exactly(part), Some(length));
+        }
+        assert_eq!(WrittenLength::all().count(), 21);
+        assert_eq!(in_smallest(Fraction::new(1, 512)), None);
+    }
 
     #[test]
     fn a_second_dot_adds_half_of_the_first() {

@@ -160,6 +160,20 @@ pub const BINDINGS: &[Binding] = &[
     ),
     row(
         Place::Practice,
+        &[Char('"')],
+        Action::Write { question: false },
+        "\"",
+        "write a word beside the last mark",
+    ),
+    row(
+        Place::Practice,
+        &[Char('a')],
+        Action::Write { question: true },
+        "a",
+        "write a question for the teacher",
+    ),
+    row(
+        Place::Practice,
         &[Char('+'), Char('=')],
         Action::Tempo { up: true },
         "+",
@@ -341,6 +355,15 @@ pub fn action(model: &Model, key: KeyEvent) -> Option<Action> {
             _ => None,
         };
     }
+    if model.words.is_some() {
+        return match key.code {
+            Char(letter) => Some(Action::Letter(letter)),
+            Backspace => Some(Action::LetterBack),
+            Enter => Some(Action::KeepWords),
+            Esc => Some(Action::Leave),
+            _ => None,
+        };
+    }
     if model.over.is_some() {
         return match key.code {
             Char('?' | 'i' | 'q' | ' ') | Esc | Enter => Some(Action::Leave),
@@ -382,7 +405,7 @@ pub fn key_table(place: Place) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::app::{Options, Overlay};
+    use crate::app::{Options, Overlay, Words};
 
     /// Two rows with one key on one page: the second could never be reached.
     #[test]
@@ -415,6 +438,26 @@ mod tests {
                     "{code:?} over {over:?}"
                 );
             }
+        }
+    }
+
+    /// A letter that marked while a word is written would spoil the board; a pedal that is leant on
+    /// must do nothing.
+    #[test]
+    fn letters_are_letters_while_words_are_written() {
+        let mut model = Model::new(Options::default());
+        model.page = Page::Practise;
+        model.words = Some(Words {
+            about: None,
+            text: String::new(),
+        });
+        for code in [Char('x'), Char('c'), Char(' '), Char('?'), Char('q')] {
+            let found = action(&model, KeyEvent::new(code, KeyModifiers::NONE));
+            assert!(matches!(found, Some(Action::Letter(_))), "{code:?}");
+        }
+        for code in [Up, Down, Left, Right, PageUp, PageDown] {
+            let found = action(&model, KeyEvent::new(code, KeyModifiers::NONE));
+            assert_eq!(found, None, "{code:?}");
         }
     }
 

@@ -3,7 +3,7 @@
 use super::parts::line::words;
 use super::parts::practise::next_words;
 use super::parts::reading;
-use crate::app::{Model, Overlay, Page, SoundState};
+use crate::app::{Model, Overlay, Page, SoundState, Words};
 use crate::practice::Phase;
 
 /// What has been said so far, so that nothing is said twice.
@@ -23,6 +23,7 @@ struct Said {
     breath: bool,
     sound: Option<SoundState>,
     over: Option<Overlay>,
+    writing: Option<&'static str>,
 }
 
 impl Plain {
@@ -51,6 +52,11 @@ impl Plain {
             }
             Page::Practise => practice_lines(model, &now, &before, &mut lines),
         }
+        if now.writing != before.writing
+            && let Some(prompt) = now.writing
+        {
+            lines.push(format!("Write, {prompt}; enter keeps it, escape drops it."));
+        }
         if now.notice != before.notice
             && let Some(text) = now.notice
         {
@@ -78,6 +84,7 @@ fn said(model: &Model) -> Said {
             .is_some_and(crate::app::Place::is_breath),
         sound: Some(model.sound.clone()),
         over: model.over,
+        writing: model.words.as_ref().map(Words::prompt),
     }
 }
 

@@ -121,6 +121,14 @@ impl Settings {
         }
     }
 
+    /// Where a setting's value came from; the default for a name that is none.
+    pub fn origin(&self, name: &str) -> Origin {
+        self.parts
+            .iter()
+            .find(|part| part.setting.name == name)
+            .map_or(Origin::Default, |part| part.origin)
+    }
+
     fn value(&self, name: &str) -> Option<&Value> {
         self.parts
             .iter()

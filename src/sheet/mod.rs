@@ -12,7 +12,7 @@ mod svg;
 mod tables;
 
 pub use compose::{Options, compose};
-pub use drawing::{Block, Booklet, Cell, Ink, Page, Paper, Role};
+pub use drawing::{Block, Booklet, Cell, Heading, Ink, Page, Paper, Role};
 pub use handout::{LARGEST_HANDOUT, handout};
 pub use pdf::{PdfError, write_pdf};
 pub use png::{PngError, write_png};

@@ -252,7 +252,13 @@ fn progress_is_shown_in_every_form() {
     home.said(&["progress", "-o", "p.html", "--since", "2027-01-03"]);
     let svg = std::fs::read_to_string(home.path("p.svg")).expect("written");
     assert!(svg.starts_with("<svg") && svg.contains("tempi reached"));
-    assert_eq!(home.refused(&["progress", "-o", "p.png"]).0, Some(2));
+    home.said(&["progress", "birl", "-o", "p.png"]);
+    let png = std::fs::read(home.path("p.png")).expect("written");
+    // The signature of a PNG file (ISO/IEC 15948, 5.2).
+    assert!(png.starts_with(b"\x89PNG\r\n\x1a\n"));
+    let (code, said) = home.refused(&["progress", "-o", "p.gif"]);
+    assert_eq!(code, Some(2));
+    assert!(said.contains(".svg, .png or .html"), "{said}");
     assert_eq!(home.refused(&["progress", "brill"]).0, Some(2));
 }
 

@@ -11,11 +11,13 @@
 mod on_a_terminal;
 
 use gracerung::app::{prints, scores};
-use gracerung::drill::{BUILT_IN, read};
+use gracerung::drill::{BUILT_IN, Drill, read};
+use gracerung::homework::{MarkedDay, Report, ReportedDrill, read_report, rows, write_report};
 use gracerung::journal::Journal;
-use gracerung::planning::Digest;
+use gracerung::planning::{Digest, Known, Rule, today};
 use gracerung::practice::ladder::rungs;
 use gracerung::practice::{By, CellKey, Kind, Mark, Record, RecordId};
+use jiff::civil::Date;
 use on_a_terminal::Run;
 use std::path::Path;
 use std::process::{Command, Stdio};
@@ -24,48 +26,74 @@ use uuid::Uuid;
 
 const ENTRIES: usize = 200_000;
 const DAYS: i64 = 365;
-/// The 1st of September 2025 in days since 1970: the year is over when this runs.
-const FIRST_DAY: i64 = 20_332;
+const DAY_US: i64 = 86_400_000_000;
 
-/// Four sessions a day, each in one cell that climbs through the year, three of four marks clean.
-fn student(path: &Path) -> usize {
-    let mut random = fastrand::Rng::with_seed(2027);
-    let drills: Vec<(String, Vec<CellKey>)> = BUILT_IN
-        .iter()
-        .map(|file| {
+fn known(name: &str, drill: &Drill) -> Known {
+    let ladder = &drill.ladder;
+    Known {
+        name: name.to_owned(),
+        title: drill.title.clone(),
+        stages: prints(&scores(drill)),
+        stage_names: drill
+            .stages
+            .iter()
+            .map(|stage| stage.name.clone())
+            .collect(),
+        beats: vec![8.0; drill.stages.len()],
+        rungs: rungs(ladder.from, ladder.to, ladder.step).expect("a ladder"),
+        clean: drill.clean,
+        route: drill.route,
+    }
+}
+
+/// An invented student who plays some sessions of 140 entries a day, each in one cell of a drill
+/// that climbs through the year, three of four marks clean.
+struct Student {
+    random: fastrand::Rng,
+    drills: Vec<Known>,
+    stored: usize,
+}
+
+impl Student {
+    fn new() -> Self {
+        let drills = BUILT_IN.iter().map(|file| {
             let drill = read(file.text.as_bytes()).0.expect("it reads");
-            let ladder = &drill.ladder;
-            let rungs = rungs(ladder.from, ladder.to, ladder.step).expect("a ladder");
-            let stages = prints(&scores(&drill));
-            let cells = rungs
+            known(file.name, &drill)
+        });
+        Self {
+            random: fastrand::Rng::with_seed(2027),
+            drills: drills.collect(),
+            stored: 0,
+        }
+    }
+
+    /// Plays a day of the year, from 0, that begins at a moment.
+    fn play(&mut self, journal: &mut Journal, day: i64, begins_us: i64) {
+        let wanted = ENTRIES * (day as usize + 1) / DAYS as usize;
+        let mut hour = 8;
+        while self.stored < wanted {
+            let random = &mut self.random;
+            let drill = &self.drills[random.usize(..self.drills.len())];
+            let cells: Vec<CellKey> = drill
+                .rungs
                 .iter()
                 .flat_map(|tempo| {
-                    stages.iter().map(|stage| CellKey {
+                    drill.stages.iter().map(|stage| CellKey {
                         stage: *stage,
                         tempo: *tempo,
                     })
                 })
                 .collect();
-            (file.name.to_owned(), cells)
-        })
-        .collect();
-    let mut journal = Journal::open(path).expect("a journal");
-    let mut stored = 0;
-    for day in 0..DAYS {
-        let wanted = ENTRIES * (day as usize + 1) / DAYS as usize;
-        let mut hour = 8;
-        while stored < wanted {
-            let (name, cells) = &drills[random.usize(..drills.len())];
             let reached = (cells.len() * (day as usize + 1) / DAYS as usize).max(1);
             let cell = cells[random.usize(..reached)];
             let session = Uuid::from_u128(random.u128(..));
-            let begin = (FIRST_DAY + day) * 86_400 + hour * 3_600;
-            hour = (hour + 1).min(22);
-            let length = (wanted - stored).min(140);
+            let begin = begins_us + hour * 3_600_000_000;
+            hour = (hour + 1).min(21);
+            let length = (wanted - self.stored).min(140);
             let records: Vec<Record> = (0..length as u64)
                 .map(|number| Record {
                     id: RecordId { session, number },
-                    utc_us: (begin + 10 * number as i64) * 1_000_000,
+                    utc_us: begin + 10_000_000 * number as i64,
                     offset_s: 0,
                     kind: if number == 0 {
                         Kind::Playing
@@ -83,7 +111,7 @@ fn student(path: &Path) -> usize {
                             free: false,
                         }
                     },
-                    drill: name.clone(),
+                    drill: drill.name.clone(),
                     cell: Some(cell),
                     by: Some(By::Key),
                     thresholds: None,
@@ -91,38 +119,47 @@ fn student(path: &Path) -> usize {
                     version: "an invented student".to_owned(),
                 })
                 .collect();
-            stored += records.len();
+            self.stored += records.len();
             journal.append(&records).expect("stored");
         }
     }
-    stored
 }
 
-fn median(mut times: Vec<Duration>) -> f64 {
+/// User and system time of all processes that were waited for, milliseconds; 0 where the system does
+/// not say.
+fn cpu_of_children_ms() -> f64 {
+    let stat = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
+    let after = stat.rsplit(')').next().unwrap_or_default();
+    let ticks = |at: usize| {
+        let field = after.split_whitespace().nth(at);
+        field.and_then(|field| field.parse::<f64>().ok())
+    };
+    // Fields 16 and 17 of proc(5), in ticks of 10 ms.
+    (ticks(13).unwrap_or(0.0) + ticks(14).unwrap_or(0.0)) * 10.0
+}
+
+fn told(what: &str, mut times: Vec<Duration>, asked: u32) {
     times.sort();
-    times[times.len() / 2].as_secs_f64() * 1000.0
+    let ms = |time: Duration| time.as_secs_f64() * 1000.0;
+    let worst = times.last().copied().unwrap_or_default();
+    println!(
+        "{what}: median {:.1} ms, worst of {} {:.1} ms; asked for: {asked}",
+        ms(times[times.len() / 2]),
+        times.len(),
+        ms(worst)
+    );
 }
 
 fn main() {
     let home = tempfile::tempdir().expect("a folder");
     let folder = home.path().join("gracerung");
     std::fs::create_dir_all(&folder).expect("a folder");
-    let path = folder.join("journal.sqlite");
-    let stored = student(&path);
-    let journal = Journal::open(&path).expect("a journal");
-    let reading: Vec<Duration> = (0..9)
-        .map(|_| {
-            let begin = Instant::now();
-            std::hint::black_box(Digest::of(journal.marks().expect("marks")));
-            begin.elapsed()
-        })
-        .collect();
-    println!("{stored} entries");
-    println!("everything read and summed up: {:.1} ms", median(reading));
+    let mut journal = Journal::open(&folder.join("journal.sqlite")).expect("a journal");
     let command = |arguments: &[&str]| {
         let mut command = Command::new(env!("CARGO_BIN_EXE_gracerung"));
         command
             .args(arguments)
+            .current_dir(home.path())
             .env("HOME", home.path())
             .env("XDG_DATA_HOME", home.path())
             .env("XDG_CONFIG_HOME", home.path())
@@ -130,19 +167,66 @@ fn main() {
             .stdout(Stdio::null());
         command
     };
-    let whole: Vec<Duration> = (0..25)
-        .map(|week| {
-            let day = jiff::civil::date(2025, 9, 5) + jiff::Span::new().weeks(2 * week);
-            let mut run = command(&["today", "--on", &day.to_string()]);
+    // The year ends today, so that its last days are as open as they are for a player.
+    let last: Date = jiff::tz::Offset::UTC
+        .to_datetime(jiff::Timestamp::now())
+        .date();
+    let first_us = (jiff::Timestamp::now().as_microsecond().div_euclid(DAY_US) - DAYS + 1) * DAY_US;
+    let mut student = Student::new();
+    let rule = Rule::default();
+    let (mut inside, mut whole) = (Vec::new(), Vec::new());
+    let cpu = cpu_of_children_ms();
+    for day in 0..DAYS {
+        let begins_us = first_us + day * DAY_US;
+        student.play(&mut journal, day, begins_us);
+        let date = last
+            .checked_sub(jiff::Span::new().days(DAYS - 1 - day))
+            .expect("a day");
+        let begin = Instant::now();
+        let digest = journal.digest(begins_us + DAY_US - 1).expect("a digest");
+        let items = today(&digest, &student.drills, &[], date, &rule);
+        inside.push(begin.elapsed());
+        assert!(!items.is_empty(), "nothing to do on {date}");
+        let mut run = command(&["today", "--on", &date.to_string()]);
+        let begin = Instant::now();
+        assert!(run.status().expect("it runs").success());
+        whole.push(begin.elapsed());
+    }
+    let cpu = (cpu_of_children_ms() - cpu) / DAYS as f64;
+    println!("{} entries at the end of the year", student.stored);
+    told("the plan on each day, without a process", inside, 20);
+    told("`today` on each day, the whole process", whole, 20);
+    println!("of which on a processor: {cpu:.1} ms on average");
+    let reading: Vec<Duration> = (0..5)
+        .map(|_| {
+            let begin = Instant::now();
+            std::hint::black_box(Digest::of(journal.marks().expect("marks")));
+            begin.elapsed()
+        })
+        .collect();
+    told("everything read again, as after a merge", reading, 1000);
+    drop(journal);
+    let ends: Vec<Duration> = (0..25)
+        .map(|_| {
+            let begin = Instant::now();
+            assert!(command(&["today"]).status().expect("it runs").success());
+            begin.elapsed()
+        })
+        .collect();
+    told("`today` at the end of the year", ends, 20);
+    let empty = tempfile::tempdir().expect("a folder");
+    let fresh: Vec<Duration> = (0..25)
+        .map(|_| {
+            let mut run = command(&["today"]);
+            for name in ["HOME", "XDG_DATA_HOME", "XDG_CONFIG_HOME"] {
+                run.env(name, empty.path());
+            }
             let begin = Instant::now();
             assert!(run.status().expect("it runs").success());
             begin.elapsed()
         })
         .collect();
-    println!(
-        "`today`, the whole process: {:.1} ms; asked for: 20",
-        median(whole)
-    );
+    told("`today` without a journal", fresh, 20);
     let starts: Vec<Duration> = (0..15)
         .map(|_| {
             let run = Run::start(home.path(), &[]);
@@ -151,8 +235,82 @@ fn main() {
             time
         })
         .collect();
-    println!(
-        "start to first complete screen: {:.1} ms; asked for: 100",
-        median(starts)
-    );
+    told("start to the first complete screen", starts, 100);
+    for arguments in [&["progress"][..], &["progress", "--csv"]] {
+        let times: Vec<Duration> = (0..5)
+            .map(|_| {
+                let begin = Instant::now();
+                assert!(command(arguments).status().expect("it runs").success());
+                begin.elapsed()
+            })
+            .collect();
+        told(&format!("`{}`", arguments.join(" ")), times, 1000);
+    }
+    class(home.path(), &command);
+}
+
+/// Two hundred reports of a month and four drills each.
+fn class(folder: &Path, command: &dyn Fn(&[&str]) -> Command) {
+    let mut names = Vec::new();
+    for student in 0..200 {
+        let drill = |name: &str| ReportedDrill {
+            drill: name.to_owned(),
+            reach: "real time at 66".to_owned(),
+            reached: (student % 3 == 0).then(|| jiff::civil::date(2027, 1, 20)),
+            at: Some("half beats at 58".to_owned()),
+            since: Some(jiff::civil::date(2027, 1, 2)),
+            days: (1..=30)
+                .map(|day| MarkedDay {
+                    day: jiff::civil::date(2027, 1, day),
+                    clean: 10 + student % 7,
+                    not_clean: student % 11,
+                    assumed: 0,
+                })
+                .collect(),
+            faults: vec!["a gracenote too long (12 times)".to_owned()],
+        };
+        let report = Report {
+            report: 1,
+            title: "week 3".to_owned(),
+            from: Some(format!("student {student}")),
+            made: jiff::civil::date(2027, 1, 30),
+            by: None,
+            drills: ["birl", "grip", "taorluath", "throw-on-d"]
+                .map(drill)
+                .to_vec(),
+            questions: Vec::new(),
+            takes: Vec::new(),
+        };
+        let name = format!("r-{student}.yaml");
+        let text = write_report(&report).expect("written");
+        assert_eq!(
+            rows(
+                &[(
+                    name.clone(),
+                    read_report(text.as_bytes()).expect("it reads")
+                )],
+                &[]
+            )
+            .len(),
+            4
+        );
+        std::fs::write(folder.join(&name), text).expect("written");
+        names.push(name);
+    }
+    for page in [None, Some("class.html"), Some("class.pdf")] {
+        let times: Vec<Duration> = (0..5)
+            .map(|_| {
+                let mut arguments = vec!["review"];
+                arguments.extend(names.iter().map(String::as_str));
+                if let Some(page) = page {
+                    arguments.extend(["--force", "-o", page]);
+                }
+                let begin = Instant::now();
+                assert!(command(&arguments).status().expect("it runs").success());
+                begin.elapsed()
+            })
+            .collect();
+        let what = page.unwrap_or("a table");
+        told(&format!("a class of 200 reviewed into {what}"), times, 1000);
+    }
 }

@@ -1,5 +1,6 @@
 //! Progress as a picture: minutes and clean rate by day, tempi reached.
 
+use super::paint::Painting;
 use crate::planning::Progress;
 use jiff::civil::Date;
 use plotters::prelude::*;
@@ -17,28 +18,51 @@ fn day_of(number: i32) -> String {
         .map_or_else(|_| String::new(), |day| day.to_string())
 }
 
-/// The picture.
+/// Width and height of the picture.
+const SIZE: (u32, u32) = (900, 900);
+
+fn cannot(error: impl std::fmt::Display) -> String {
+    format!("cannot draw the picture: {error}")
+}
+
+/// The picture in lines.
 ///
 /// # Errors
 /// What the drawing library says.
 pub(super) fn svg(title: &str, found: &Progress) -> Result<String, String> {
     let mut text = String::new();
     {
-        let root = SVGBackend::with_string(&mut text, (900, 900)).into_drawing_area();
-        draw(title, found, &root).map_err(|error| format!("cannot draw the picture: {error}"))?;
-        root.present()
-            .map_err(|error| format!("cannot draw the picture: {error}"))?;
+        let root = SVGBackend::with_string(&mut text, SIZE).into_drawing_area();
+        draw(title, found, &root).map_err(cannot)?;
+        root.present().map_err(cannot)?;
     }
     Ok(text)
 }
 
-type Drawn<'a> = Result<(), DrawingAreaErrorKind<<SVGBackend<'a> as DrawingBackend>::ErrorType>>;
+/// The picture in dots.
+///
+/// # Errors
+/// What the drawing library or the encoder says.
+pub(super) fn png(title: &str, found: &Progress) -> Result<Vec<u8>, String> {
+    let mut painting = Painting::new(SIZE).ok_or_else(|| cannot("it has no size"))?;
+    {
+        let root = (&mut painting).into_drawing_area();
+        draw(title, found, &root).map_err(cannot)?;
+        root.present().map_err(cannot)?;
+    }
+    painting.png()
+}
 
-fn draw<'a>(
+type Drawn<B> = Result<(), DrawingAreaErrorKind<<B as DrawingBackend>::ErrorType>>;
+
+fn draw<B: DrawingBackend>(
     title: &str,
     found: &Progress,
-    root: &DrawingArea<SVGBackend<'a>, plotters::coord::Shift>,
-) -> Drawn<'a> {
+    root: &DrawingArea<B, plotters::coord::Shift>,
+) -> Drawn<B>
+where
+    B::ErrorType: 'static,
+{
     root.fill(&WHITE)?;
     let days = found
         .days

@@ -5,7 +5,7 @@
 use crate::chanter::{NOTES, Note};
 use crate::drill::problem::Kind;
 use crate::drill::written::{Gracenote, Group, Music};
-use crate::movement::{Context, recognise};
+use crate::movement::{Context, is_playable};
 use crate::units::Beats;
 
 /// A change that was made.
@@ -94,7 +94,7 @@ fn round(music: &mut Music, mended: &mut Vec<Mended>) {
                     );
                 }
                 if let [only] = gracenotes.as_mut_slice()
-                    && !recognise(&[only.note], context).playable
+                    && !is_playable(&[only.note], context)
                 {
                     let silent = only.note;
                     let found = format!(
@@ -168,7 +168,7 @@ fn separator(context: Context) -> Option<Note> {
     [Note::HighG, Note::HighA, Note::E, Note::D]
         .into_iter()
         .chain(NOTES)
-        .find(|gracenote| recognise(&[*gracenote], context).playable)
+        .find(|gracenote| is_playable(&[*gracenote], context))
 }
 
 /// A full bar before a pickup, or before the start that a pickup begins, is too long by it: the

@@ -11,7 +11,7 @@
 //! ```
 
 use super::{board, chanter, figures, fitted, line, put, put_right, staff, wrapped};
-use crate::app::{Model, Place, Practising, SoundState, Sounding};
+use crate::app::{Model, Place, Practising, SoundState, Sounding, Words};
 use crate::chanter::Instrument;
 use crate::practice::Phase;
 use crate::score::where_time_comes_from;
@@ -21,6 +21,7 @@ use crate::units::spell_fraction;
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
+use unicode_width::UnicodeWidthChar;
 
 /// Draws the page into whatever room there is.
 pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, area: Rect) {
@@ -128,7 +129,7 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
         put(buffer, listen, listen.x, y, &text, theme.faint());
     }
     notice(model, theme, buffer, rows.take(1));
-    keys(theme, buffer, rows.take(1), practising);
+    keys(model, theme, buffer, rows.take(1), practising);
 }
 
 fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
@@ -180,7 +181,7 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
     );
     let _ = rows.take(area.bottom().saturating_sub(rows.next).saturating_sub(2));
     notice(model, theme, buffer, rows.take(1));
-    keys(theme, buffer, rows.take(1), practising);
+    keys(model, theme, buffer, rows.take(1), practising);
 }
 
 fn rule(buffer: &mut Buffer, theme: Theme, area: Rect) {
@@ -488,7 +489,30 @@ fn explanation(practising: &Practising, theme: Theme, buffer: &mut Buffer, area:
     }
 }
 
+/// What is being written, its end in sight.
+fn writing(words: &Words, theme: Theme, buffer: &mut Buffer, area: Rect) {
+    let head = format!("{}: ", words.prompt());
+    let room = usize::from(area.width).saturating_sub(head.chars().count() + 1);
+    let signs: Vec<char> = words.text.chars().collect();
+    let mut from = signs.len();
+    let mut wide = 0;
+    while from > 0 {
+        wide += signs[from - 1].width().unwrap_or(0);
+        if wide > room {
+            break;
+        }
+        from -= 1;
+    }
+    let tail: String = signs[from..].iter().collect();
+    let text = format!("{head}{tail}▏");
+    put(buffer, area, area.x, area.y, &text, theme.heading());
+}
+
 fn notice(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
+    if let Some(words) = &model.words {
+        writing(words, theme, buffer, area);
+        return;
+    }
     if let Some(notice) = &model.notice {
         let style = if notice.urgent {
             theme.urgent()
@@ -507,8 +531,9 @@ fn notice(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
     }
 }
 
-fn keys(theme: Theme, buffer: &mut Buffer, area: Rect, practising: &Practising) {
+fn keys(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect, practising: &Practising) {
     let text = match (area.width >= 70, practising.is_playing()) {
+        _ if model.words.is_some() => "enter keeps it  esc drops it",
         (true, true) => "enter clean  x not clean  u undo  space pause  +/- tempo  ? keys  q leave",
         (true, false) => {
             "space play  +/- tempo  tab stage  e explain  v hide music  ? keys  q leave"

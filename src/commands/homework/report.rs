@@ -1,0 +1,148 @@
+//! `report`: what a student sends back.
+
+use super::{drill_of, plain, told, until_of};
+use crate::commands::{Failure, Outcome, Ran, open, output, plan, settings};
+use crate::homework::{
+    LARGEST_FILE, Question, Report, goal_in, read_assignment, report_drill, words_of, write_report,
+};
+use crate::planning::Digest;
+use crate::wording;
+use std::path::PathBuf;
+
+/// Arguments of `report`.
+#[derive(clap::Args)]
+#[command(
+    after_help = "Examples:\n  gracerung report week3.yaml -o report.yaml\n  \
+    gracerung report week3.yaml --name Isla --question \"which finger for the B?\" -o report.yaml\n\n\
+    The report holds what was reached, marks by day and the two commonest faults, and nothing else \
+    about you: a name only as you type it here or in the setting `name`. Nothing is sent anywhere."
+)]
+pub(crate) struct Arguments {
+    /// The homework file.
+    #[arg(value_name = "HOMEWORK")]
+    file: PathBuf,
+    /// Your name as the teacher shall read it; else the setting `name`; else unsigned.
+    #[arg(long)]
+    name: Option<String>,
+    /// A question or a word to the teacher; once for each.
+    #[arg(long, value_name = "TEXT")]
+    question: Vec<String>,
+    /// The words and questions you wrote while practising this homework go along.
+    #[arg(long)]
+    words: bool,
+    /// A kept take that goes along beside the report: its file's name stands there.
+    #[arg(long, value_name = "FILE")]
+    take: Vec<PathBuf>,
+    /// The report's file.
+    #[arg(short, long, value_name = "FILE")]
+    output: PathBuf,
+    /// Replace the file when it exists.
+    #[arg(long)]
+    force: bool,
+}
+
+/// Runs `report`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    output::ready_to_write(&arguments.output, arguments.force)?;
+    let bytes = open::read_bytes(&arguments.file, LARGEST_FILE)?;
+    let assignment = read_assignment(&bytes).map_err(|error| told(&arguments.file, &error))?;
+    let own = settings::load(&[])?;
+    let limits = settings::thresholds(&own);
+    let mut journal = plan::journal()?;
+    let digest = match &journal {
+        Some(journal) => plan::digest_of(journal)?,
+        None => Digest::default(),
+    };
+    let mut questions = Vec::new();
+    for text in &arguments.question {
+        questions.push(Question {
+            day: Some(plan::date()),
+            about: None,
+            text: plain("question", text)?,
+        });
+    }
+    // What was before the homework is nobody's business. A day earlier: the teacher may live where
+    // it is tomorrow already.
+    let from = assignment.given.yesterday().unwrap_or(assignment.given);
+    let mut drills = Vec::new();
+    let mut written = 0;
+    for task in &assignment.tasks {
+        let opened = drill_of(&arguments.file, task, None)?;
+        let known = plan::known(&opened);
+        let goal =
+            goal_in(&known, task.reach.as_deref()).map_err(|error| Failure(error.to_string()))?;
+        let until = until_of(&arguments.file, task)?;
+        let entries = match &mut journal {
+            Some(journal) => journal
+                .read(&known.stages)
+                .map_err(|error| Failure(error.to_string()))?,
+            None => Vec::new(),
+        };
+        let own = words_of(&entries, &known, from);
+        written += own.len();
+        if arguments.words {
+            questions.extend(own);
+        }
+        drills.push(report_drill(
+            &digest,
+            &entries,
+            &known,
+            goal,
+            until.as_ref(),
+            &limits,
+            from,
+        ));
+    }
+    let mut takes = Vec::new();
+    for take in &arguments.take {
+        if !take.is_file() {
+            return Err(Failure(format!("there is no take `{}`", take.display())));
+        }
+        takes.extend(
+            take.file_name()
+                .map(|name| name.to_string_lossy().into_owned()),
+        );
+    }
+    let name = arguments
+        .name
+        .clone()
+        .unwrap_or_else(|| own.word("name").to_owned());
+    let report = Report {
+        report: 1,
+        title: assignment.title,
+        from: (!name.trim().is_empty())
+            .then(|| plain("name", name.trim()))
+            .transpose()?,
+        made: plan::date(),
+        by: assignment.by,
+        drills,
+        questions,
+        takes,
+    };
+    let text = write_report(&report).map_err(Failure)?;
+    output::write_bytes(&arguments.output, arguments.force, text.as_bytes())?;
+    let signed = report.from.as_ref().map_or_else(
+        || "unsigned; --name signs it".to_owned(),
+        |name| format!("signed {name}"),
+    );
+    let mut said = format!("{} ({signed})\n", arguments.output.display());
+    for drill in &report.drills {
+        let stands = match (&drill.reached, &drill.at) {
+            (Some(day), _) => format!("reached {day}"),
+            (None, Some(at)) => format!("not reached yet, now {at}"),
+            (None, None) => "not begun".to_owned(),
+        };
+        use std::fmt::Write as _;
+        let _ = writeln!(said, "  {}: {}: {stands}", drill.drill, drill.reach);
+    }
+    if written > 0 && !arguments.words {
+        use std::fmt::Write as _;
+        let _ = writeln!(
+            said,
+            "  {} you wrote while practising stayed here; --words takes them along",
+            wording::count(written, "remark", "remarks")
+        );
+    }
+    output::print(&said)?;
+    Ok(Outcome::Done)
+}

@@ -1,0 +1,229 @@
+//! `review`: the class at a glance.
+
+use super::{paper, told};
+use crate::commands::{Failure, Outcome, Ran, open, output};
+use crate::homework::{
+    HomeworkError, LARGEST_FILE, Row, WhatFile, kind_of, page, read_assignment, read_report, rows,
+};
+use crate::sheet::write_pdf;
+use std::path::{Path, PathBuf};
+
+/// Arguments of `review`.
+#[derive(clap::Args)]
+#[command(after_help = "Examples:\n  gracerung review reports/*.yaml\n  \
+    gracerung review reports/*.yaml -o class.html\n  \
+    gracerung review week3.yaml reports/*.yaml -o class.pdf\n\n\
+    The homework itself may be among the files: whoever it is for and has not answered is named.\n\
+    Exit 0: all read. Exit 1: some could not be read, each is told.")]
+pub(crate) struct Arguments {
+    /// Reports, and the homework they answer.
+    #[arg(required = true, value_name = "REPORT")]
+    files: Vec<PathBuf>,
+    /// Print as JSON.
+    #[arg(long)]
+    json: bool,
+    /// Write a page: .html for a browser, .pdf for paper.
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+    /// Replace the page when it exists.
+    #[arg(long)]
+    force: bool,
+}
+
+/// Runs `review`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    let form = match &arguments.output {
+        None => None,
+        Some(target) => {
+            output::ready_to_write(target, arguments.force)?;
+            Some((target, form_of(target)?))
+        }
+    };
+    let mut reports = Vec::new();
+    let mut class: Vec<String> = Vec::new();
+    let mut broken = 0;
+    for file in &arguments.files {
+        let read = open::read_bytes(file, LARGEST_FILE).and_then(|bytes| {
+            let failed = |error: HomeworkError| told(file, &error);
+            match kind_of(&bytes) {
+                Some(WhatFile::Assignment) => {
+                    class.extend(read_assignment(&bytes).map_err(failed)?.whom);
+                }
+                _ => reports.push((
+                    file.display().to_string(),
+                    read_report(&bytes).map_err(failed)?,
+                )),
+            }
+            Ok(())
+        });
+        if let Err(failure) = read {
+            output::complain(&failure.0);
+            broken += 1;
+        }
+    }
+    if reports.is_empty() && class.is_empty() {
+        return Err(Failure(
+            "none of the files is a report that reads".to_owned(),
+        ));
+    }
+    let titles: std::collections::BTreeSet<&str> = reports
+        .iter()
+        .map(|(_, report)| report.title.as_str())
+        .collect();
+    let title = titles.into_iter().collect::<Vec<_>>().join(", ");
+    let rows = rows(&reports, &class);
+    if arguments.json {
+        output::print_json(&rows)?;
+    } else {
+        output::print(&table(&title, &rows))?;
+    }
+    if let Some((target, form)) = form {
+        let bytes = match form {
+            Form::Html => page(&title, &rows).into_bytes(),
+            Form::Pdf => {
+                let booklet = paper::booklet(&title, &rows);
+                write_pdf(&booklet).map_err(|error| Failure(error.to_string()))?
+            }
+        };
+        output::write_bytes(target, arguments.force, &bytes)?;
+        if !arguments.json {
+            output::print(&format!("\n{}\n", target.display()))?;
+        }
+    }
+    Ok(if broken > 0 {
+        Outcome::Findings
+    } else {
+        Outcome::Done
+    })
+}
+
+/// What a page can be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Form {
+    Html,
+    Pdf,
+}
+
+fn form_of(target: &Path) -> Result<Form, Failure> {
+    match target.extension().and_then(|end| end.to_str()) {
+        Some("html") => Ok(Form::Html),
+        Some("pdf") => Ok(Form::Pdf),
+        _ => Err(Failure(format!(
+            "`{}` does not say what to write: end it with .html or .pdf",
+            target.display()
+        ))),
+    }
+}
+
+/// Columns of a terminal that everybody has.
+const COLUMNS: usize = 80;
+/// The widest a name or a drill may be before it is cut.
+const WIDEST: usize = 20;
+
+fn table(title: &str, rows: &[Row]) -> String {
+    use std::fmt::Write as _;
+    let who = |row: &Row| cut(&row.who());
+    let drill = |row: &Row| cut(&row.drill);
+    let wide = |of: &dyn Fn(&Row) -> String| {
+        let widths = rows.iter().map(|row| of(row).chars().count());
+        widths.max().unwrap_or(0)
+    };
+    let (names, drills) = (wide(&who), wide(&drill));
+    let indent = " ".repeat(2 + names + 2 + drills + 2);
+    let mut text = format!("{title}\n");
+    for row in rows {
+        let sign = match (row.stuck, row.reached.is_some()) {
+            (true, _) => '!',
+            (_, true) => '✓',
+            _ => '·',
+        };
+        let mut stands = row.stands();
+        if row.lately.of > 0 {
+            let _ = write!(
+                stands,
+                "; lately {} of {} clean",
+                row.lately.clean, row.lately.of
+            );
+        }
+        let first = format!("{sign} {:names$}  {:drills$}  ", who(row), drill(row));
+        let options = |first: &str| {
+            textwrap::Options::new(COLUMNS)
+                .word_separator(textwrap::WordSeparator::AsciiSpace)
+                .initial_indent("")
+                .subsequent_indent(&indent)
+                .break_words(true)
+                .width(COLUMNS.max(first.chars().count() + 20))
+        };
+        let lines = textwrap::fill(&format!("{first}{stands}"), options(&first));
+        let _ = writeln!(text, "{}", lines.trim_end());
+        for more in row.faults.iter().cloned().chain(row.quoted()) {
+            let more: String = more.chars().filter(|sign| !sign.is_control()).collect();
+            let lines = textwrap::fill(&format!("{indent}{more}"), options(&indent));
+            let _ = writeln!(text, "{}", lines.trim_end());
+        }
+    }
+    text
+}
+
+/// A name without signs that would upset a terminal, cut where it is long.
+fn cut(name: &str) -> String {
+    let plain: String = name.chars().filter(|sign| !sign.is_control()).collect();
+    if plain.chars().count() <= WIDEST {
+        return plain;
+    }
+    let kept: String = plain.chars().take(WIDEST - 1).collect();
+    format!("{kept}…")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::homework::{MarkedDay, Question, Report, ReportedDrill};
+    use jiff::civil::date;
+
+    /// Names as students type them, and reports that never end: eighty columns, and nothing lost
+    /// that a teacher has to know.
+    #[test]
+    fn the_class_fits_a_terminal() {
+        let drill = |name: &str| ReportedDrill {
+            drill: name.to_owned(),
+            reach: "real time at 66".to_owned(),
+            reached: None,
+            at: Some("dotted and sixteenths at 133½".to_owned()),
+            since: Some(date(2027, 1, 1)),
+            days: vec![MarkedDay {
+                day: date(2027, 1, 9),
+                clean: 3,
+                not_clean: 11,
+                assumed: 0,
+            }],
+            faults: vec!["a gracenote too long (12 times)".to_owned()],
+        };
+        let report = Report {
+            report: 1,
+            title: "week 3".to_owned(),
+            from: Some("a name\u{7} that its owner never managed to keep short".to_owned()),
+            made: date(2027, 1, 10),
+            by: None,
+            drills: vec![
+                drill("birl"),
+                drill("a-drill-with-a-very-long-name-of-its-own"),
+            ],
+            questions: vec![Question {
+                day: None,
+                about: Some("not clean, real time at 66".to_owned()),
+                text: "is it the little finger or the wrist? ".repeat(4),
+            }],
+            takes: Vec::new(),
+        };
+        let text = table("week 3", &rows(&[("r.yaml".to_owned(), report)], &[]));
+        for line in text.lines() {
+            assert!(line.chars().count() <= COLUMNS, "{line}");
+        }
+        assert!(
+            text.contains("since 2027-01-01") && text.contains("lately"),
+            "{text}"
+        );
+        assert!(text.contains("not clean, real time at 66"), "{text}");
+    }
+}

@@ -1,0 +1,178 @@
+//! Homework and reports that were spoilt on their way.
+
+use super::{Home, told};
+use gracerung::homework::{read_assignment, read_report};
+use std::collections::BTreeSet;
+
+const FILES: usize = 1000;
+
+/// A way to spoil a file, as mail, editors, disks and students do.
+fn spoil(bytes: &[u8], way: usize, random: &mut fastrand::Rng) -> Vec<u8> {
+    let mut spoilt = bytes.to_vec();
+    let end = bytes.len() - 1;
+    match way % 8 {
+        // Cut off.
+        0 => spoilt.truncate(random.usize(..end)),
+        // One bit.
+        1 => spoilt[random.usize(..end)] ^= 1 << random.u8(..8),
+        // A figure made better.
+        2 => {
+            let digits: Vec<usize> = (0..end).filter(|at| bytes[*at].is_ascii_digit()).collect();
+            let at = digits[random.usize(..digits.len())];
+            spoilt[at] = b'0' + (bytes[at] - b'0' + random.u8(1..10)) % 10;
+        }
+        // Two different lines change places.
+        3 => {
+            let mut lines: Vec<&[u8]> = bytes.split_inclusive(|byte| *byte == b'\n').collect();
+            let one = random.usize(..lines.len());
+            let others: Vec<usize> = (0..lines.len())
+                .filter(|other| lines[*other] != lines[one])
+                .collect();
+            lines.swap(one, others[random.usize(..others.len())]);
+            spoilt = lines.concat();
+        }
+        // A line twice, or gone.
+        4 => {
+            let mut lines: Vec<&[u8]> = bytes.split_inclusive(|byte| *byte == b'\n').collect();
+            let at = random.usize(..lines.len());
+            if random.bool() {
+                lines.insert(at, lines[at]);
+            } else {
+                lines.remove(at);
+            }
+            spoilt = lines.concat();
+        }
+        // A stretch of noise.
+        5 => {
+            let from = random.usize(..end);
+            let to = (from + random.usize(1..64)).min(end);
+            for byte in &mut spoilt[from..to] {
+                *byte ^= random.u8(1..);
+            }
+        }
+        // Nothing but noise, sometimes behind a good beginning.
+        6 => {
+            let keep = if random.bool() { random.usize(..40) } else { 0 };
+            spoilt.truncate(keep);
+            spoilt.extend((0..random.usize(1..4000)).map(|_| random.u8(..)));
+        }
+        // Two files run together, or one with something before it.
+        _ => {
+            if random.bool() {
+                spoilt.extend_from_slice(bytes);
+                spoilt.truncate(bytes.len() + random.usize(20..bytes.len()));
+            } else {
+                spoilt.insert(0, random.u8(..));
+            }
+        }
+    }
+    spoilt
+}
+
+fn homework(home: &Home) -> (Vec<u8>, Vec<u8>) {
+    home.said(&[
+        "assign",
+        "birl",
+        "grip",
+        "count",
+        "--by",
+        "2027-01-15",
+        "--note",
+        "the little finger does it\nchecksum: of your ears",
+        "--for",
+        "the Tuesday class",
+        "-o",
+        "week.yaml",
+    ]);
+    home.said(&[
+        "report",
+        "week.yaml",
+        "--name",
+        "a player",
+        "--question",
+        "how hard?",
+        "-o",
+        "report.yaml",
+    ]);
+    let read = |name: &str| std::fs::read(home.path(name)).expect("written");
+    (read("week.yaml"), read("report.yaml"))
+}
+
+/// A report that was improved on the way home must not stand in the teacher's table, and one that
+/// was cut off must not take the class with it.
+#[test]
+fn a_thousand_spoilt_reports_are_each_told() {
+    let home = Home::new();
+    let (_, report) = homework(&home);
+    let mut random = fastrand::Rng::with_seed(1954);
+    let mut names: Vec<String> = Vec::with_capacity(FILES);
+    for way in 0..FILES {
+        let name = format!("r{way}.yaml");
+        let spoilt = spoil(&report, way, &mut random);
+        assert_ne!(spoilt, report, "way {way} spoils nothing");
+        std::fs::write(home.path(&name), spoilt).expect("written");
+        names.push(name);
+    }
+    // With the whole one in the middle of them: it alone stands in the table.
+    let mut arguments = vec!["review", "--json"];
+    arguments.extend(names[..500].iter().map(String::as_str));
+    arguments.push("report.yaml");
+    arguments.extend(names[500..].iter().map(String::as_str));
+    let output = home.run(&arguments);
+    let said = String::from_utf8(output.stderr).expect("text");
+    assert_eq!(output.status.code(), Some(1), "{said}");
+    assert!(!said.contains("panicked"), "{said}");
+    let rows: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let files: BTreeSet<&str> = rows
+        .as_array()
+        .expect("rows")
+        .iter()
+        .filter_map(|row| row["file"].as_str())
+        .collect();
+    assert_eq!(files, BTreeSet::from(["report.yaml"]));
+    for name in &names {
+        let about = said.matches(&format!("`{name}`: ")).count();
+        assert_eq!(about, 1, "{name} is told {about} times");
+    }
+    // None whole: nothing to show.
+    told(&home.run(&["review", "r0.yaml", "r1.yaml"]), &["review"]);
+}
+
+/// Homework that lost a line on its way must not be practised as if the teacher had meant it.
+#[test]
+fn a_thousand_spoilt_homework_files_are_each_told() {
+    let home = Home::new();
+    let (week, report) = homework(&home);
+    assert!(read_assignment(&week).is_ok() && read_report(&report).is_ok());
+    let mut random = fastrand::Rng::with_seed(1998);
+    for way in 0..FILES {
+        let spoilt = spoil(&week, way, &mut random);
+        assert_ne!(spoilt, week, "way {way} spoils nothing");
+        let error = read_assignment(&spoilt).expect_err("spoilt").to_string();
+        assert!(error.len() > 20, "way {way}: {error}");
+        // Every kind of damage through the program itself, a few times.
+        if way < 24 {
+            let _ = std::fs::remove_file(home.path("out.yaml"));
+            std::fs::write(home.path("spoilt.yaml"), &spoilt).expect("written");
+            let arguments = ["report", "spoilt.yaml", "-o", "out.yaml"];
+            let said = told(&home.run(&arguments), &arguments);
+            assert!(said.contains("`spoilt.yaml`: "), "way {way}: {said}");
+            assert!(!home.path("out.yaml").exists(), "way {way}");
+        }
+    }
+}
+
+/// What mail does to a file is no edit: other line ends, a byte order mark, empty lines at the end.
+#[test]
+fn what_mail_does_is_no_edit() {
+    let home = Home::new();
+    let (week, _) = homework(&home);
+    let text = String::from_utf8(week.clone()).expect("text");
+    for carried in [
+        text.replace('\n', "\r\n"),
+        format!("\u{feff}{text}"),
+        format!("{text}\n\n"),
+    ] {
+        assert_eq!(read_assignment(carried.as_bytes()), read_assignment(&week));
+    }
+}
