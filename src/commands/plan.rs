@@ -2,10 +2,11 @@
 
 use super::open::Opened;
 use super::{Failure, drills, folders, homework, settings};
-use crate::app::{prints, scores};
 use crate::journal::{Journal, JournalError, Trouble};
 use crate::planning::{Digest, Due, Known, Order, Rule};
+use crate::practice::StagePrint;
 use crate::practice::ladder::rungs;
+use crate::score::written_text;
 use crate::settings::Settings;
 use crate::units::Fraction;
 use jiff::civil::Date;
@@ -19,7 +20,11 @@ pub(crate) fn known(opened: &Opened) -> Known {
     Known {
         name: opened.name.clone(),
         title: drill.title.clone(),
-        stages: prints(&scores(drill)),
+        stages: drill
+            .stages
+            .iter()
+            .map(|stage| StagePrint::of(&written_text(&stage.music, &drill.schools)))
+            .collect(),
         stage_names: drill
             .stages
             .iter()

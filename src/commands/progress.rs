@@ -208,23 +208,32 @@ fn text(found: &Progress, date: Date) -> String {
         );
         let mut cells: Vec<_> = found.cells.iter().collect();
         cells.sort_by_key(|cell| std::cmp::Reverse(cell.last));
-        for cell in cells.into_iter().take(12) {
-            let name = format!("{}, {}", cell.drill, cell.stage);
-            let few = if cell.chance.of < 10 {
-                "  few marks"
-            } else {
-                ""
-            };
-            let _ = writeln!(
-                text,
-                "  {:24.24} {:>4}  {:>3} of {:<3} {:10} {}{few}",
-                name,
-                spell_fraction(&cell.tempo.value()),
-                cell.chance.clean,
-                cell.chance.of,
-                bar(cell.chance.mean, 10),
-                cell.chance.words(),
-            );
+        cells.truncate(12);
+        let mut drills: Vec<&str> = Vec::new();
+        for cell in &cells {
+            if !drills.contains(&cell.drill.as_str()) {
+                drills.push(&cell.drill);
+            }
+        }
+        for drill in drills {
+            let _ = writeln!(text, "  {drill}");
+            for cell in cells.iter().filter(|cell| cell.drill == drill) {
+                let few = if cell.chance.of < 10 {
+                    "  few marks"
+                } else {
+                    ""
+                };
+                let _ = writeln!(
+                    text,
+                    "    {:28.28} {:>4} {:>3} of {:<3} {:10} {}{few}",
+                    cell.stage,
+                    spell_fraction(&cell.tempo.value()),
+                    cell.chance.clean,
+                    cell.chance.of,
+                    bar(cell.chance.mean, 8),
+                    cell.chance.words(),
+                );
+            }
         }
     }
     let heard: Vec<_> = found.heard.iter().rev().take(10).rev().collect();

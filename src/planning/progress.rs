@@ -51,7 +51,7 @@ pub struct CellLine {
     pub cleared: Option<Date>,
     /// The last day with marks.
     pub last: Date,
-    /// It was clear and is due again on this day.
+    /// It was clear, stands for the slower ones of its stage, and is due again on this day.
     pub due: Option<Date>,
 }
 
@@ -139,8 +139,13 @@ pub fn progress(
     for drill in drills {
         for (stage, print) in drill.stages.iter().enumerate() {
             let mut reached: Vec<(Date, Bpm)> = Vec::new();
-            let of_stage = digest.cells().filter(|(key, _)| key.stage == *print);
-            for (CellKey { tempo, .. }, found) in of_stage {
+            let of_stage = || digest.cells().filter(|(key, _)| key.stage == *print);
+            // The plan asks for the highest of a stage alone.
+            let highest = of_stage()
+                .filter(|(_, found)| found.cleared.is_some())
+                .map(|(key, _)| key.tempo)
+                .max();
+            for (CellKey { tempo, .. }, found) in of_stage() {
                 reached.extend(found.cleared.map(|day| (day, *tempo)));
                 let recent = || found.days.iter().filter(|day| day.day >= from);
                 for day in recent() {
@@ -158,7 +163,9 @@ pub fn progress(
                         chance: Chance::of(clean, clean + not),
                         cleared: found.cleared,
                         last: last.day,
-                        due: due_again(found, rule).map(|(due, ..)| due),
+                        due: due_again(found, rule)
+                            .filter(|_| highest == Some(*tempo))
+                            .map(|(due, ..)| due),
                     });
                 }
             }
@@ -300,6 +307,53 @@ mod tests {
             None,
             "nothing to hold it against"
         );
+    }
+
+    /// A player at 60 was once told that forty slower cells had gone stale, which no plan asks for.
+    #[test]
+    fn a_cell_stands_for_the_slower_ones() {
+        let session = uuid::Uuid::from_u128(1);
+        let entries: Vec<Entry> = ["50", "55", "60"]
+            .into_iter()
+            .zip(0_u64..)
+            .map(|(tempo, number)| Entry {
+                journal: session,
+                seq: number + 1,
+                record: crate::practice::Record {
+                    id: crate::practice::RecordId { session, number },
+                    utc_us: 1_000_000 * i64::try_from(number).expect("small"),
+                    offset_s: 0,
+                    kind: Kind::Mark {
+                        repetition: number,
+                        mark: crate::practice::Mark::Clean,
+                        needed: 1,
+                        free: false,
+                    },
+                    drill: "ours".to_owned(),
+                    cell: Some(CellKey {
+                        stage: crate::practice::StagePrint(1),
+                        tempo: Bpm::parse(tempo).expect("a tempo"),
+                    }),
+                    by: None,
+                    thresholds: None,
+                    measures: None,
+                    version: "test".to_owned(),
+                },
+            })
+            .collect();
+        let drill = Known {
+            name: "ours".to_owned(),
+            title: "Ours".to_owned(),
+            stages: vec![crate::practice::StagePrint(1)],
+            stage_names: vec!["full beats".to_owned()],
+            beats: vec![8.0],
+            rungs: Vec::new(),
+            clean: 1,
+            route: crate::practice::Route::Across,
+        };
+        let found = progress(&entries, &[], &[drill], None, &Rule::default());
+        let due: Vec<Option<Date>> = found.cells.iter().map(|cell| cell.due).collect();
+        assert_eq!(due, [None, None, Some(date(1970, 1, 2))]);
     }
 
     #[test]

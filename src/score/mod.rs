@@ -11,5 +11,5 @@ mod time;
 
 pub use found::{Found, movements};
 pub use notes::{NoteId, Score, ScoreBar, ScoreGrace, ScoreGroup, ScoreNote};
-pub use resolve::resolve_music;
+pub use resolve::{resolve_music, written_text};
 pub use time::where_time_comes_from;

@@ -1,9 +1,13 @@
-//! Progress as a picture: minutes and clean rate by day, tempi reached.
+//! Progress as a picture: minutes and clean rate by day, tempi reached, lengths and landings where
+//! they were measured.
 
 use super::paint::Painting;
 use crate::planning::Progress;
+use crate::units::spell_fraction;
 use jiff::civil::Date;
+use plotters::coord::Shift;
 use plotters::prelude::*;
+use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 /// Days since 2000, the charts' horizontal axis.
 fn number(day: Date) -> i32 {
@@ -18,8 +22,31 @@ fn day_of(number: i32) -> String {
         .map_or_else(|_| String::new(), |day| day.to_string())
 }
 
-/// Width and height of the picture.
-const SIZE: (u32, u32) = (900, 900);
+const WIDTH: u32 = 900;
+/// Where the charts end and the names of the lines begin.
+const NAMES_FROM: i32 = 680;
+/// Height of a chart, and of the one with the names.
+const LOW: u32 = 220;
+const HIGH: u32 = 440;
+/// The least distance of two names.
+const NAME: i32 = 14;
+
+/// Colours that differ for every kind of sight, darkest first, without the yellow that is lost on
+/// white (Okabe & Ito, Color Universal Design, 2008).
+const COLOURS: [RGBColor; 7] = [
+    RGBColor(0, 114, 178),
+    RGBColor(213, 94, 0),
+    RGBColor(0, 0, 0),
+    RGBColor(0, 158, 115),
+    RGBColor(204, 121, 167),
+    RGBColor(86, 180, 233),
+    RGBColor(230, 159, 0),
+];
+
+fn size(found: &Progress) -> (u32, u32) {
+    let heard = if found.heard.is_empty() { 0 } else { LOW };
+    (WIDTH, 2 * LOW + HIGH + heard)
+}
 
 fn cannot(error: impl std::fmt::Display) -> String {
     format!("cannot draw the picture: {error}")
@@ -32,7 +59,7 @@ fn cannot(error: impl std::fmt::Display) -> String {
 pub(super) fn svg(title: &str, found: &Progress) -> Result<String, String> {
     let mut text = String::new();
     {
-        let root = SVGBackend::with_string(&mut text, SIZE).into_drawing_area();
+        let root = SVGBackend::with_string(&mut text, size(found)).into_drawing_area();
         draw(title, found, &root).map_err(cannot)?;
         root.present().map_err(cannot)?;
     }
@@ -44,7 +71,7 @@ pub(super) fn svg(title: &str, found: &Progress) -> Result<String, String> {
 /// # Errors
 /// What the drawing library or the encoder says.
 pub(super) fn png(title: &str, found: &Progress) -> Result<Vec<u8>, String> {
-    let mut painting = Painting::new(SIZE).ok_or_else(|| cannot("it has no size"))?;
+    let mut painting = Painting::new(size(found)).ok_or_else(|| cannot("it has no size"))?;
     {
         let root = (&mut painting).into_drawing_area();
         draw(title, found, &root).map_err(cannot)?;
@@ -55,21 +82,30 @@ pub(super) fn png(title: &str, found: &Progress) -> Result<Vec<u8>, String> {
 
 type Drawn<B> = Result<(), DrawingAreaErrorKind<<B as DrawingBackend>::ErrorType>>;
 
-fn draw<B: DrawingBackend>(
-    title: &str,
-    found: &Progress,
-    root: &DrawingArea<B, plotters::coord::Shift>,
-) -> Drawn<B>
+/// A line of a chart with its name.
+struct Line {
+    name: String,
+    points: Vec<(i32, f64)>,
+}
+
+/// What a chart shows.
+struct Chart<'a> {
+    caption: &'a str,
+    days: std::ops::Range<i32>,
+    range: std::ops::Range<f64>,
+    lines: Vec<Line>,
+    /// Bars from the ground, and no lines.
+    bars: bool,
+}
+
+fn draw<B: DrawingBackend>(title: &str, found: &Progress, root: &DrawingArea<B, Shift>) -> Drawn<B>
 where
     B::ErrorType: 'static,
 {
     root.fill(&WHITE)?;
-    let days = found
-        .days
-        .iter()
-        .map(|day| day.day)
-        .chain(found.climbed.iter().map(|rung| rung.day));
-    let numbers: Vec<i32> = days.map(number).collect();
+    let days = found.days.iter().map(|day| day.day);
+    let climbed = found.climbed.iter().map(|rung| rung.day);
+    let numbers: Vec<i32> = days.chain(climbed).map(number).collect();
     let (Some(first), Some(last)) = (numbers.iter().min(), numbers.iter().max()) else {
         return root.draw(&Text::new(
             "nothing was played yet",
@@ -77,41 +113,35 @@ where
             ("sans-serif", 20),
         ));
     };
-    let across = *first - 1..*last + 1;
-    let parts = root.split_evenly((3, 1));
-    let most = found
+    let days = *first - 1..*last + 1;
+    let cut = [LOW as i32, 2 * LOW as i32, (2 * LOW + HIGH) as i32];
+    let ends = if found.heard.is_empty() {
+        &cut[..2]
+    } else {
+        &cut[..]
+    };
+    let parts = root.split_by_breakpoints::<i32, i32, _, _>([], ends);
+    let minutes: Vec<(i32, f64)> = found
         .days
         .iter()
-        .map(|day| day.minutes)
-        .fold(10.0, f64::max);
-    let mut chart = ChartBuilder::on(&parts[0])
-        .caption(format!("{title}: minutes by day"), ("sans-serif", 18))
-        .margin(10)
-        .x_label_area_size(30)
-        .y_label_area_size(45)
-        .build_cartesian_2d(across.clone(), 0.0..most * 1.1)?;
-    chart
-        .configure_mesh()
-        .disable_x_mesh()
-        .x_labels(6)
-        .x_label_formatter(&|day| day_of(*day))
-        .draw()?;
-    chart.draw_series(found.days.iter().map(|day| {
-        let at = number(day.day);
-        PathElement::new(vec![(at, 0.0), (at, day.minutes)], BLUE.stroke_width(3))
-    }))?;
-    let mut chart = ChartBuilder::on(&parts[1])
-        .caption("clean, per cent of what was marked", ("sans-serif", 18))
-        .margin(10)
-        .x_label_area_size(30)
-        .y_label_area_size(45)
-        .build_cartesian_2d(across.clone(), 0.0..100.0)?;
-    chart
-        .configure_mesh()
-        .disable_x_mesh()
-        .x_labels(6)
-        .x_label_formatter(&|day| day_of(*day))
-        .draw()?;
+        .map(|day| (number(day.day), day.minutes))
+        .collect();
+    let most = minutes.iter().map(|(_, minutes)| *minutes);
+    let line = |name: &str, points: Vec<(i32, f64)>| Line {
+        name: name.to_owned(),
+        points,
+    };
+    let range = 0.0..most.fold(10.0, f64::max) * 1.1;
+    chart(
+        &parts[0],
+        &Chart {
+            caption: &format!("{title}: minutes by day"),
+            days: days.clone(),
+            range,
+            lines: vec![line("minutes", minutes)],
+            bars: true,
+        },
+    )?;
     let rates = found
         .days
         .iter()
@@ -120,55 +150,176 @@ where
             let said = f64::from(day.clean + day.not_clean);
             (number(day.day), f64::from(day.clean) / said * 100.0)
         });
-    chart.draw_series(LineSeries::new(rates.clone(), BLACK.stroke_width(1)))?;
-    chart.draw_series(rates.map(|at| Circle::new(at, 2, BLACK.filled())))?;
-    let tempi = || found.climbed.iter().map(|rung| rung.tempo.to_f64());
-    let (low, high) = (tempi().fold(200.0, f64::min), tempi().fold(60.0, f64::max));
-    let mut chart = ChartBuilder::on(&parts[2])
-        .caption("tempi reached, each stage a line", ("sans-serif", 18))
+    chart(
+        &parts[1],
+        &Chart {
+            caption: "clean, per cent of what was marked",
+            days: days.clone(),
+            range: 0.0..104.0,
+            lines: vec![line("clean", rates.collect())],
+            bars: false,
+        },
+    )?;
+    let lines = climbs(found);
+    let tempi = || lines.iter().flat_map(|line| &line.points).map(|at| at.1);
+    let (low, high) = (tempi().fold(300.0, f64::min), tempi().fold(60.0, f64::max));
+    chart(
+        &parts[2],
+        &Chart {
+            caption: "tempi reached, each stage a line",
+            days: days.clone(),
+            range: low.min(high) - 4.0..high + 4.0,
+            lines,
+            bars: false,
+        },
+    )?;
+    let Some(part) = parts.get(3) else {
+        return Ok(());
+    };
+    let heard = |what: fn(&crate::planning::Heard) -> Option<f64>| {
+        let points = found.heard.iter();
+        points
+            .filter_map(|heard| Some((number(heard.day), what(heard)?)))
+            .collect::<Vec<_>>()
+    };
+    let lines = vec![
+        line("length of gracenotes", heard(|heard| heard.gracenote_ms)),
+        line("landings off the click", heard(|heard| heard.landing_ms)),
+    ];
+    let most = lines.iter().flat_map(|line| &line.points).map(|at| at.1);
+    let range = 0.0..most.fold(20.0, f64::max) * 1.1;
+    chart(
+        part,
+        &Chart {
+            caption: "heard, milliseconds (medians)",
+            days,
+            range,
+            lines,
+            bars: false,
+        },
+    )
+}
+
+/// The tempi reached, stage by stage, the highest first.
+fn climbs(found: &Progress) -> Vec<Line> {
+    let mut lines: Vec<(&str, &str, Vec<(i32, f64)>, String)> = Vec::new();
+    for rung in &found.climbed {
+        let at = (number(rung.day), rung.tempo.to_f64());
+        let tempo = spell_fraction(&rung.tempo.value());
+        match lines
+            .iter_mut()
+            .find(|(drill, stage, ..)| *drill == rung.drill && *stage == rung.stage)
+        {
+            Some((_, _, points, highest)) => {
+                points.push(at);
+                *highest = tempo;
+            }
+            None => lines.push((&rung.drill, &rung.stage, vec![at], tempo)),
+        }
+    }
+    let end = |points: &[(i32, f64)]| points.last().map_or(0.0, |at| at.1);
+    lines.sort_by(|one, other| end(&other.2).total_cmp(&end(&one.2)));
+    lines
+        .into_iter()
+        .map(|(drill, stage, points, tempo)| Line {
+            name: format!("{tempo}  {drill}, {stage}"),
+            points,
+        })
+        .collect()
+}
+
+fn chart<B: DrawingBackend>(part: &DrawingArea<B, Shift>, shown: &Chart<'_>) -> Drawn<B>
+where
+    B::ErrorType: 'static,
+{
+    let named = shown.lines.len() > 1;
+    let (left, right) = part.split_horizontally(if named { NAMES_FROM } else { WIDTH as i32 });
+    let mut drawn = ChartBuilder::on(&left)
+        .caption(shown.caption, ("sans-serif", 18))
         .margin(10)
         .x_label_area_size(30)
         .y_label_area_size(45)
-        .build_cartesian_2d(across, low.min(high) - 4.0..high + 4.0)?;
-    chart
+        .build_cartesian_2d(shown.days.clone(), shown.range.clone())?;
+    drawn
         .configure_mesh()
         .disable_x_mesh()
+        .max_light_lines(0)
         .x_labels(6)
+        .y_labels(6)
         .x_label_formatter(&|day| day_of(*day))
+        .y_label_formatter(&|value| format!("{value:.0}"))
         .draw()?;
-    let mut stages: Vec<(&str, &str)> = found
-        .climbed
-        .iter()
-        .map(|rung| (rung.drill.as_str(), rung.stage.as_str()))
-        .collect();
-    stages.sort_unstable();
-    stages.dedup();
-    for (at, (drill, stage)) in stages.into_iter().enumerate() {
-        let ours = found
-            .climbed
-            .iter()
-            .filter(|rung| rung.drill == drill && rung.stage == stage);
-        let points: Vec<(i32, f64)> = ours
-            .map(|rung| (number(rung.day), rung.tempo.to_f64()))
-            .collect();
-        let colour = Palette99::pick(at).to_rgba();
-        chart.draw_series(LineSeries::new(points.clone(), colour.stroke_width(2)))?;
-        chart.draw_series(points.iter().map(|at| Circle::new(*at, 3, colour.filled())))?;
-        if let Some((x, y)) = points.last() {
-            let name = format!("{drill}, {stage}");
-            chart.draw_series([Text::new(
-                name,
-                (*x, *y + 1.0),
-                ("sans-serif", 11).into_font().color(&BLACK).pos(
-                    plotters::style::text_anchor::Pos::new(
-                        plotters::style::text_anchor::HPos::Right,
-                        plotters::style::text_anchor::VPos::Bottom,
-                    ),
-                ),
-            )])?;
+    let mut ends = Vec::new();
+    for (line, colour) in shown.lines.iter().zip(COLOURS.iter().cycle()) {
+        if shown.bars {
+            drawn.draw_series(line.points.iter().map(|(day, value)| {
+                PathElement::new(vec![(*day, 0.0), (*day, *value)], colour.stroke_width(3))
+            }))?;
+            continue;
+        }
+        drawn.draw_series(LineSeries::new(
+            line.points.iter().copied(),
+            colour.stroke_width(2),
+        ))?;
+        let dots = line.points.iter();
+        drawn.draw_series(dots.map(|at| Circle::new(*at, 3, colour.filled())))?;
+        if let Some(end) = line.points.last() {
+            let end = drawn.plotting_area().map_coordinate(end);
+            ends.push((end, line.name.as_str(), *colour));
         }
     }
+    if named {
+        names(part, &right, &ends)?;
+    }
     Ok(())
+}
+
+/// A line's last point, its name and its colour.
+type End<'a> = ((i32, i32), &'a str, RGBColor);
+
+/// Each line's name beside its end, spread so that none lies on another, with a thin line to it.
+fn names<B: DrawingBackend>(
+    part: &DrawingArea<B, Shift>,
+    right: &DrawingArea<B, Shift>,
+    ends: &[End<'_>],
+) -> Drawn<B>
+where
+    B::ErrorType: 'static,
+{
+    let (left, top) = part.get_base_pixel();
+    let height = i32::try_from(part.dim_in_pixel().1).unwrap_or(i32::MAX);
+    let most = usize::try_from((height - NAME) / NAME).unwrap_or(0);
+    let shown = ends.len().min(most.saturating_sub(1));
+    // Down the page each as high as its line ends, where there is room for those below.
+    let mut next = NAME / 2;
+    for (place, ((x, y), name, colour)) in ends[..shown].iter().enumerate() {
+        let below = i32::try_from(shown - place).unwrap_or(i32::MAX) * NAME;
+        let at = (y - top).clamp(next, (height - below).max(next));
+        next = at + NAME;
+        let from = (x - left + 5, y - top);
+        let turn = (NAMES_FROM - 18, at);
+        part.draw(&PathElement::new(
+            vec![from, turn, (NAMES_FROM - 4, at)],
+            colour.mix(0.45).stroke_width(1),
+        ))?;
+        right.draw(&text(name, (0, at)))?;
+    }
+    if shown < ends.len() {
+        let more = format!("and {} more", ends.len() - shown);
+        right.draw(&text(&more, (0, next)))?;
+    }
+    Ok(())
+}
+
+fn text(words: &str, at: (i32, i32)) -> Text<'static, (i32, i32), String> {
+    Text::new(
+        words.to_owned(),
+        at,
+        ("sans-serif", 12)
+            .into_font()
+            .color(&BLACK)
+            .pos(Pos::new(HPos::Left, VPos::Center)),
+    )
 }
 
 /// The picture and the figures as a page.
