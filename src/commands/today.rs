@@ -90,6 +90,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             &format!("{:2} min  {}", item.minutes, item.why),
             textwrap::Options::new(width)
                 .word_separator(textwrap::WordSeparator::AsciiSpace)
+                .word_splitter(textwrap::WordSplitter::NoHyphenation)
                 .subsequent_indent("        "),
         );
         let _ = writeln!(

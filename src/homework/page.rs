@@ -127,6 +127,15 @@ pub fn rows(reports: &[(String, Report)], class: &[String]) -> Vec<Row> {
         };
         key(one).cmp(&key(other))
     });
+    // A question belongs to the student and not to each drill: it stands once, with the first.
+    let mut asked: Vec<String> = Vec::new();
+    for row in rows.iter_mut().filter(|row| !row.questions.is_empty()) {
+        if asked.contains(&row.file) {
+            row.questions.clear();
+        } else {
+            asked.push(row.file.clone());
+        }
+    }
     rows
 }
 

@@ -149,6 +149,7 @@ fn table(title: &str, rows: &[Row]) -> String {
         let options = |first: &str| {
             textwrap::Options::new(COLUMNS)
                 .word_separator(textwrap::WordSeparator::AsciiSpace)
+                .word_splitter(textwrap::WordSplitter::NoHyphenation)
                 .initial_indent("")
                 .subsequent_indent(&indent)
                 .break_words(true)

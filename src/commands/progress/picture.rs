@@ -200,30 +200,43 @@ where
     )
 }
 
+/// One stage's climb.
+struct Climb<'a> {
+    drill: &'a str,
+    stage: &'a str,
+    points: Vec<(i32, f64)>,
+    highest: String,
+}
+
 /// The tempi reached, stage by stage, the highest first.
 fn climbs(found: &Progress) -> Vec<Line> {
-    let mut lines: Vec<(&str, &str, Vec<(i32, f64)>, String)> = Vec::new();
+    let mut climbs: Vec<Climb<'_>> = Vec::new();
     for rung in &found.climbed {
         let at = (number(rung.day), rung.tempo.to_f64());
-        let tempo = spell_fraction(&rung.tempo.value());
-        match lines
+        let highest = spell_fraction(&rung.tempo.value());
+        match climbs
             .iter_mut()
-            .find(|(drill, stage, ..)| *drill == rung.drill && *stage == rung.stage)
+            .find(|climb| climb.drill == rung.drill && climb.stage == rung.stage)
         {
-            Some((_, _, points, highest)) => {
-                points.push(at);
-                *highest = tempo;
+            Some(climb) => {
+                climb.points.push(at);
+                climb.highest = highest;
             }
-            None => lines.push((&rung.drill, &rung.stage, vec![at], tempo)),
+            None => climbs.push(Climb {
+                drill: &rung.drill,
+                stage: &rung.stage,
+                points: vec![at],
+                highest,
+            }),
         }
     }
-    let end = |points: &[(i32, f64)]| points.last().map_or(0.0, |at| at.1);
-    lines.sort_by(|one, other| end(&other.2).total_cmp(&end(&one.2)));
-    lines
+    let end = |climb: &Climb<'_>| climb.points.last().map_or(0.0, |at| at.1);
+    climbs.sort_by(|one, other| end(other).total_cmp(&end(one)));
+    climbs
         .into_iter()
-        .map(|(drill, stage, points, tempo)| Line {
-            name: format!("{tempo}  {drill}, {stage}"),
-            points,
+        .map(|climb| Line {
+            name: format!("{}  {}, {}", climb.highest, climb.drill, climb.stage),
+            points: climb.points,
         })
         .collect()
 }
