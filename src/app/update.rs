@@ -206,22 +206,17 @@ fn act(model: &mut Model, at: Moment, action: Action, effects: &mut Vec<Effect>)
     }
 }
 
-/// The hands leave the chanter to write, so nothing plays on meanwhile.
+/// The hands leave the chanter to write, so nothing plays on meanwhile. Where nothing is marked yet
+/// the words stand by themselves, as a question does: refused, their letters would be taken for keys.
 fn write(model: &mut Model, at: Moment, question: bool, effects: &mut Vec<Effect>) {
     let Some(practising) = &model.practising else {
         return;
     };
-    let about = practising.state.last_mark();
-    if !question && about.is_none() {
-        model.notice = Some(Notice::plain(
-            "there is no mark of today to write beside; `a` asks your teacher something",
-        ));
-        return;
-    }
+    let about = practising.state.last_mark().filter(|_| !question);
     if model.is_moving() {
         pause(model, at, effects);
     }
-    model.words = Some(Words::beside(about.filter(|_| !question)));
+    model.words = Some(Words::beside(about));
 }
 
 fn keep_words(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
