@@ -225,7 +225,7 @@ fn text(found: &Progress, date: Date) -> String {
                 };
                 let _ = writeln!(
                     text,
-                    "    {:28.28} {:>4} {:>3} of {:<3} {:10} {}{few}",
+                    "    {:28.28} {:>4} {:>3} of {:<3} {:8} {}{few}",
                     cell.stage,
                     spell_fraction(&cell.tempo.value()),
                     cell.chance.clean,

@@ -273,7 +273,7 @@ mod tests {
             }],
             takes: Vec::new(),
         };
-        ("r.yaml".to_owned(), report)
+        (format!("{name}.yaml"), report)
     }
 
     fn inks(page: &Page) -> impl Iterator<Item = &Ink> {

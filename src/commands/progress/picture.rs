@@ -256,7 +256,8 @@ where
     drawn
         .configure_mesh()
         .disable_x_mesh()
-        .max_light_lines(0)
+        // Not none of them: the library then counts whole numbers without end.
+        .light_line_style(TRANSPARENT)
         .x_labels(6)
         .y_labels(6)
         .x_label_formatter(&|day| day_of(*day))
