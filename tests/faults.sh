@@ -3,4 +3,4 @@
 # back under the running program (faketime).  `cargo test` runs the same tests shorter.
 set -euo pipefail
 cd "$(dirname "$0")/.."
-GRACERUNG_FAULTS=full cargo test --quiet --test all faults:: -- --nocapture --test-threads 2
+FAULTS_AT_FULL_LENGTH=1 cargo test --quiet --test all faults:: -- --nocapture --test-threads 2

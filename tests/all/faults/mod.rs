@@ -1,7 +1,7 @@
 //! Faults with the real binary: killed at any moment, two programs at once, a disk that is full or
 //! may not be written, a clock that was wrong, files that were spoilt on their way.
 //!
-//! `GRACERUNG_FAULTS=full` runs them at full length (500 kills, a minute of two programs), as
+//! `FAULTS_AT_FULL_LENGTH=1` runs them at full length (500 kills, a minute of two programs), as
 //! `tests/faults.sh` does.
 
 mod clock;
@@ -26,7 +26,8 @@ pub(super) const COUNT: &str = "title: Count\nmetre: 2/4\nunit: 1/8\nbreath: 0\n
 
 /// Whether the long form was asked for.
 fn at_full_length() -> bool {
-    std::env::var_os("GRACERUNG_FAULTS").is_some_and(|asked| asked == "full")
+    // No name of ours before it: the program would take it for a setting.
+    std::env::var_os("FAULTS_AT_FULL_LENGTH").is_some_and(|asked| asked == "1")
 }
 
 /// A home of its own with the drill in it.
