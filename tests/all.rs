@@ -1,6 +1,7 @@
 //! The integration tests: one binary, a module a subject.
 
 mod all {
+    mod attending;
     mod catalogue;
     mod command_line;
     mod engraving;

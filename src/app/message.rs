@@ -3,6 +3,7 @@
 use super::choose::{Listed, TodayLine};
 use super::model::SoundState;
 use crate::drill::Drill;
+use crate::listening::{Attended, HeardNow};
 use crate::practice::{CellKey, Entry, Hand, Mark, StagePrint};
 use crate::sound::{Bus, Report};
 use uuid::Uuid;
@@ -36,6 +37,17 @@ pub enum Message {
         beat: f64,
         /// How far the device is ahead of the ear, milliseconds.
         latency_ms: f64,
+    },
+    /// What the microphone hears now; nothing once it is closed.
+    Ear(Option<HeardNow>),
+    /// A repetition was listened to.
+    Listened {
+        /// Which timeline.
+        serial: u64,
+        /// Which cycle of it.
+        cycle: u64,
+        /// What was heard.
+        attended: Box<Attended>,
     },
     /// The device came, went or was closed.
     Sound(SoundState),

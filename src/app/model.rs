@@ -5,6 +5,7 @@ use super::notice::Notice;
 use super::practising::Practising;
 use super::words::Words;
 use crate::chanter::Tuning;
+use crate::listening::HeardNow;
 use crate::practice::Thresholds;
 use crate::rhythm::{ClickPlan, ReferencePlan, Subdivision};
 use crate::sound::{ClickSound, Levels};
@@ -32,6 +33,8 @@ pub struct Model {
     pub unstored: bool,
     /// The device, or none.
     pub sound: SoundState,
+    /// What the microphone hears now; none while nobody listens.
+    pub ear: Option<HeardNow>,
     /// How many timelines were sent to the player: the serial of the last.
     pub sent: u64,
     /// The program was started with a drill: leaving its page leaves the program.
@@ -87,6 +90,10 @@ pub struct Options {
     pub staircase: bool,
     /// How what was heard is judged.
     pub thresholds: Thresholds,
+    /// Repetitions are marked by what the microphone hears.
+    pub by_ear: bool,
+    /// The player wears headphones: the microphone hears the player alone.
+    pub headphones: bool,
 }
 
 impl Default for Options {
@@ -105,6 +112,8 @@ impl Default for Options {
             explain: false,
             staircase: false,
             thresholds: Thresholds::default(),
+            by_ear: false,
+            headphones: false,
         }
     }
 }
@@ -144,6 +153,7 @@ impl Model {
             notice: None,
             unstored: false,
             sound: SoundState::Closed,
+            ear: None,
             sent: 0,
             straight: false,
             quit: false,

@@ -92,7 +92,11 @@ pub(super) fn sentence(practising: &Practising, news: &News) -> Option<Notice> {
                 Mark::NotClean => "not clean",
             }
         ),
-        News::HeldDown | News::Void(_) | News::Judged { .. } => return None,
+        News::Judged { verdict, .. } => {
+            // the worst is named before the mark; two would not fit the line
+            verdict.work_on().first()?.words.clone()
+        }
+        News::HeldDown | News::Void(_) => return None,
         News::NobodyThere => {
             "paused: six repetitions were assumed clean and no key was touched".to_owned()
         }

@@ -7,7 +7,7 @@ use crate::movement::{Context, Explanation, Movement, explain};
 use crate::planning::Staircase;
 use crate::practice::ladder::rungs;
 use crate::practice::{CellKey, Mark, Phase, Plan, StagePrint, State, edited, replay};
-use crate::score::{Score, movements, resolve_music};
+use crate::score::{Found, Score, movements, resolve_music};
 use crate::timeline::{Event, EventKind, Layout, SoundPart, Sounded, Timeline, lay};
 use crate::units::{Bpm, Fraction, SampleRate};
 use std::collections::VecDeque;
@@ -124,6 +124,8 @@ impl Practising {
             step_back: drill.step_back,
             hands_free: options.hands_free,
             thresholds: options.thresholds,
+            by_ear: options.by_ear,
+            headphones: options.headphones,
             ..Plan::new(&opened.name, prints, rungs.clone())
         };
         let state = replay(plan, &opened.entries);
@@ -140,6 +142,12 @@ impl Practising {
             ended: None,
             stairs: None,
         }
+    }
+
+    /// The score and the timeline that a serial plays.
+    pub fn played_as(&self, serial: u64) -> Option<(&Score, &Timeline)> {
+        let sent = self.find(serial)?;
+        Some((self.scores.get(sent.stage)?, &sent.timeline))
     }
 
     /// The stages, from 0, whose music the journal does not know although it knows the drill.
@@ -169,14 +177,30 @@ impl Practising {
     /// The movement the drill takes apart, explained in each context of its last stage; where its
     /// music is written out every movement that stands there, the hardest first.
     pub fn explanations(&self) -> Vec<Explanation> {
-        let drilled = self.drill.movement.as_ref().map(|line| line.movement);
         let mut explained: Vec<(Movement, Context)> = Vec::new();
-        for found in self.scores.last().map(movements).unwrap_or_default() {
-            if let Some(movement) = found.movement
-                && drilled.is_none_or(|drilled| drilled == movement)
-                && !explained.contains(&(movement, found.context))
-            {
-                explained.push((movement, found.context));
+        let found = self.scores.last().map(movements).unwrap_or_default();
+        if let Some(line) = &self.drill.movement {
+            let pairs = line.from.iter().flat_map(|from| {
+                let contexts = line.to.iter().map(|to| Context::between(*from, *to));
+                contexts.map(|context| (line.movement, context))
+            });
+            // in the order of the file; where the last stage still takes it apart, all of them
+            let stands = |pair: &(Movement, Context)| {
+                let same = |one: &Found| one.movement == Some(pair.0) && one.context == pair.1;
+                found.iter().any(same)
+            };
+            let all: Vec<(Movement, Context)> = pairs.collect();
+            explained = all.iter().copied().filter(|pair| stands(pair)).collect();
+            if explained.is_empty() {
+                explained = all;
+            }
+        } else {
+            for one in &found {
+                if let Some(movement) = one.movement
+                    && !explained.contains(&(movement, one.context))
+                {
+                    explained.push((movement, one.context));
+                }
             }
         }
         explained

@@ -8,6 +8,7 @@ use super::options::act_on_options;
 use super::playing::{decide, follow_wish, forget_heard, heard, load, pause, play, wanted};
 use super::practising::{Place, Practising};
 use super::words::Words;
+use crate::listening::Attended;
 use crate::practice::{CellKey, Event, Moment, News, Plan, step};
 use crate::sound::{Command, Cue, Entry, When};
 use crate::wording;
@@ -48,6 +49,12 @@ pub fn update(model: &mut Model, at: Moment, message: Message) -> Vec<Effect> {
                 decide(model, at, latency_ms, &mut effects);
             }
         }
+        Message::Ear(now) => model.ear = now,
+        Message::Listened {
+            serial,
+            cycle,
+            attended,
+        } => listened(model, at, (serial, cycle), *attended, &mut effects),
         Message::Sound(state) => sound_state(model, state),
         Message::Underruns(count) => {
             model.notice = Some(Notice::urgent(format!(
@@ -198,6 +205,9 @@ fn act(model: &mut Model, at: Moment, action: Action, effects: &mut Vec<Effect>)
             model.over = Some(Overlay::Movement);
             model.over_scroll = 0;
         }
+        Action::Leave if model.page == Page::Practise && model.options.explain => {
+            model.options.explain = false;
+        }
         Action::Leave => leave(model, at, effects),
         _ => match model.page {
             Page::Choose => act_in_list(model, action, effects),
@@ -343,12 +353,15 @@ fn opened_drill(model: &mut Model, at: Moment, opened: &OpenedDrill, effects: &m
 
 /// Where the command line or the last session wants to begin.
 fn asked_place(practising: &Practising, opened: &OpenedDrill) -> Option<CellKey> {
-    if opened.stage.is_none() && opened.tempo.is_none() {
-        return opened.place;
-    }
-    let last = opened
+    // the same bar may have been played in another drill, at a tempo that this one has not
+    let ladder = &practising.drill.ladder;
+    let opened_place = opened
         .place
-        .filter(|cell| practising.stage_of(*cell).is_some());
+        .filter(|cell| (ladder.from..=ladder.to).contains(&cell.tempo));
+    if opened.stage.is_none() && opened.tempo.is_none() {
+        return opened_place;
+    }
+    let last = opened_place.filter(|cell| practising.stage_of(*cell).is_some());
     let stage = match opened.stage {
         Some(stage) => practising.state.plan().stages.get(stage).copied()?,
         None => match last {
@@ -463,6 +476,30 @@ fn neighbour_stage(model: &Model, next: bool) -> Option<CellKey> {
         stage: *practising.state.plan().stages.get(wanted)?,
         ..cell
     })
+}
+
+/// A repetition was listened to: the board may be marked by it, and what was wrong is told.
+fn listened(
+    model: &mut Model,
+    at: Moment,
+    (serial, cycle): (u64, u64),
+    attended: Attended,
+    effects: &mut Vec<Effect>,
+) {
+    let found = model
+        .practising
+        .as_ref()
+        .and_then(|practising| practising.repetition(serial, cycle));
+    let Some(repetition) = found else { return };
+    let event = Event::Listened {
+        at,
+        repetition,
+        measured: attended.measured,
+    };
+    practise(model, &event, effects);
+    if let Some(trouble) = attended.trouble {
+        model.notice = Some(Notice::urgent(trouble.to_string()));
+    }
 }
 
 fn sound_state(model: &mut Model, state: SoundState) {

@@ -8,6 +8,7 @@ mod check;
 mod completions;
 mod devices;
 mod drills;
+mod ear;
 mod explain;
 mod export;
 mod folders;

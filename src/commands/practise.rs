@@ -5,7 +5,7 @@ use super::shell::{Begin, Shell};
 use super::terminal::{self, Manner, Terminal};
 use super::{Failure, Outcome, Ran, arguments, folders, homework, output, plan, settings};
 use crate::app::{Care, Message, Model, Page};
-use crate::live::{Asked, DEFAULT_BUFFER};
+use crate::live::{Asked, DEFAULT_BUFFER, Quiet};
 use crate::screen::{Plain, Theme, action, view};
 use crate::settings::Settings;
 use crate::sound::{ClickSound, Sound};
@@ -70,9 +70,19 @@ pub(crate) struct ScreenArguments {
     /// Begin without the reference line: you alone with the click.
     #[arg(long)]
     alone: bool,
-    /// A repetition counts as clean unless a pedal or key says otherwise.
+    /// A repetition counts as clean unless a pedal or key says otherwise; after six without a key
+    /// or pedal it pauses.
     #[arg(long)]
     hands_free: bool,
+    /// Who marks: `hand` is keys and pedals, `ear` the microphone, which keys and pedals overrule.
+    #[arg(long, value_name = "WHO", value_parser = ["hand", "ear"])]
+    mark_by: Option<String>,
+    /// Microphone, by its name; the system's own when left out.
+    #[arg(long, value_name = "NAME")]
+    microphone: Option<String>,
+    /// You wear headphones: the microphone hears you alone, also while the reference sounds.
+    #[arg(long)]
+    headphones: bool,
     /// The picture of the chanter for a left-handed player.
     #[arg(long)]
     left_handed: bool,
@@ -105,6 +115,9 @@ impl ScreenArguments {
         give("click", self.click.map(|click| click.name().to_owned()));
         give("alone", on(self.alone));
         give("hands-free", on(self.hands_free));
+        give("mark-by", self.mark_by.clone());
+        give("microphone", self.microphone.clone());
+        give("headphones", on(self.headphones));
         give("left-handed", on(self.left_handed));
         give("plain", on(self.plain));
         flags
@@ -181,7 +194,18 @@ pub(super) fn start(
         click: options.click_sound,
     };
     let offset_ms = settings.number("offset") as i32;
-    let shell = Shell::new(arguments.asked(settings), sound, offset_ms, begin)?;
+    let mut shell = Shell::new(arguments.asked(settings), sound, offset_ms, begin)?;
+    if options.by_ear {
+        let microphone = settings.word("microphone");
+        let log = log_file();
+        let quiet = log.as_ref().and_then(|log| Quiet::into_file(log).ok());
+        let opened = shell.listen_to(
+            (!microphone.is_empty()).then_some(microphone),
+            options.tuning,
+        );
+        drop(quiet);
+        opened?;
+    }
     Ok((shell, Model::new(options)))
 }
 
@@ -228,7 +252,9 @@ const FRAME: Duration = Duration::from_millis(33);
 const IDLE: Duration = Duration::from_millis(900);
 
 pub(super) fn screen(settings: &Settings, mut shell: Shell, mut model: Model) -> Ran {
-    let plain_lines = settings.switch("plain");
+    // a terminal that cannot be drawn on still has lines
+    let dumb = std::env::var_os("TERM").is_some_and(|name| name == "dumb");
+    let plain_lines = settings.switch("plain") || dumb;
     let pedals = settings::Pedals::of(settings);
     let log = log_file();
     let terminate = termination();

@@ -285,6 +285,8 @@ pub(crate) fn options(settings: &Settings) -> Options {
         left_handed: settings.switch("left-handed"),
         staircase: settings.word("ladder") == "staircase",
         thresholds: thresholds(settings),
+        by_ear: settings.word("mark-by") == "ear",
+        headphones: settings.switch("headphones"),
         ..Options::default()
     }
 }

@@ -1,10 +1,12 @@
 //! The shell around the app: carries out effects and turns the world into messages.
 
+use super::ear::Ear;
 use super::open::{self, Opened};
 use super::{folders, plan};
 use crate::app::{
     Effect, Listed, Message, Model, OpenedDrill, SoundState, TodayLine, prints, scores, update,
 };
+use crate::chanter::Tuning;
 use crate::drill::Drill;
 use crate::journal::{Journal, Trouble};
 use crate::live::{Asked, Heard, Player, State};
@@ -38,6 +40,8 @@ pub(crate) struct Shell {
     waiting: Vec<Record>,
     began: Instant,
     begin: Begin,
+    /// The microphone, where repetitions are marked by ear.
+    ear: Option<Ear>,
     /// The program asked to be suspended.
     pub(crate) suspend: bool,
 }
@@ -77,8 +81,22 @@ impl Shell {
             waiting: Vec::new(),
             began: Instant::now(),
             begin,
+            ear: None,
             suspend: false,
         })
+    }
+
+    /// Listens from now on.
+    ///
+    /// # Errors
+    /// There is no such microphone, or it cannot be opened.
+    pub(crate) fn listen_to(
+        &mut self,
+        microphone: Option<&str>,
+        tuning: Tuning,
+    ) -> Result<(), super::Failure> {
+        self.ear = Some(Ear::open(microphone, tuning)?);
+        Ok(())
     }
 
     /// The moment on both clocks.
@@ -282,11 +300,17 @@ impl Shell {
                 },
             );
         }
+        if let Some(mut ear) = self.ear.take() {
+            for message in ear.listen(now, self.player.position(now), model) {
+                self.tell(model, message);
+            }
+            self.ear = Some(ear);
+        }
     }
 
-    /// True while the player has something to say soon.
+    /// True while the player or the microphone has something to say soon.
     pub(crate) fn is_busy(&self) -> bool {
-        !matches!(self.player.state(), State::Closed)
+        self.ear.is_some() || !matches!(self.player.state(), State::Closed)
     }
 
     /// Every drill for the list; with `progress`, how much of each board is done.

@@ -153,6 +153,14 @@ impl Listener {
         10.0 * f64::from(newest.max(1e-12).log10())
     }
 
+    /// The note that sounds now, and how far it lies off the tuning by its last 40 ms; none where
+    /// silence does.
+    pub fn sounding(&self) -> Option<(Note, Cents)> {
+        let note = self.ear.path.leader().and_then(Note::at)?;
+        let newest = self.ear.deviations[(self.ear.block / PITCHED) % KEPT];
+        Some((note, Cents(f64::from(newest))))
+    }
+
     /// The notes heard since the last call, in order; a note appears when it has ended.
     pub fn heard(&mut self) -> Vec<HeardNote> {
         std::mem::take(&mut self.heard)

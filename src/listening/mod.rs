@@ -32,6 +32,7 @@
 //! drones as loud as the chanter are what is left: their harmonics fall on low A, C, E and high A.
 
 mod align;
+mod attending;
 mod decoding;
 mod document;
 mod gate;
@@ -45,6 +46,7 @@ mod picture;
 mod recording;
 
 pub use align::{Expected, Piece, Repetition, align, number};
+pub use attending::{Attended, Attention, Cut, HeardNow, KEPT_S, SoundTrouble};
 pub use decoding::{Recording, RecordingError};
 pub use document::{FaultRow, ListenDocument, NoteRow, RepetitionRow, ScoreRow, listen_document};
 pub use heard::{HeardKind, HeardNote};

@@ -41,6 +41,8 @@ pub enum DeviceError {
         /// What there is.
         known: Vec<String>,
     },
+    /// The system knows no microphone.
+    NoMicrophone,
     /// The device takes no format that we can give.
     Format(String),
     /// The device could not be opened.
@@ -57,12 +59,13 @@ impl std::fmt::Display for DeviceError {
         match self {
             Self::NoHost(reason) => write!(f, "the system's sound cannot be used: {reason}"),
             Self::NoDevice => write!(f, "the system has no output device"),
+            Self::NoMicrophone => write!(f, "the system has no microphone"),
             Self::NotFound { asked, known } if known.is_empty() => {
-                write!(f, "no output device `{asked}`: there is none at all")
+                write!(f, "no sound device `{asked}`: there is none at all")
             }
             Self::NotFound { asked, known } => write!(
                 f,
-                "no output device `{asked}`: expected one of `{}`",
+                "no sound device `{asked}`: expected one of `{}`",
                 known.join("`, `")
             ),
             Self::Format(format) => {
@@ -210,6 +213,46 @@ pub(super) fn choose(asked: &Asked) -> Result<Chosen, DeviceError> {
     })
 }
 
+/// Finds the microphone asked for. Thread: main. Allocates: yes. Blocks: on the devices.
+pub(super) fn choose_input(asked: Option<&str>) -> Result<Chosen, DeviceError> {
+    let host = host()?;
+    let device = match asked {
+        None => host
+            .default_input_device()
+            .ok_or(DeviceError::NoMicrophone)?,
+        Some(name) => {
+            let devices: Vec<cpal::Device> = host
+                .input_devices()
+                .map_err(|error| DeviceError::NoHost(error.to_string()))?
+                .collect();
+            let fits = |device: &&cpal::Device| {
+                id_of(device) == name || name_of(device).eq_ignore_ascii_case(name)
+            };
+            devices
+                .iter()
+                .find(fits)
+                .cloned()
+                .ok_or_else(|| DeviceError::NotFound {
+                    asked: name.to_owned(),
+                    known: devices.iter().map(id_of).collect(),
+                })?
+        }
+    };
+    let name = name_of(&device);
+    let supported = device
+        .default_input_config()
+        .map_err(|error| DeviceError::open(&name, &error))?;
+    let mut config = supported.config();
+    // a note is to be on the screen within 80 ms of its sound
+    config.buffer_size = BufferSize::Fixed(within(512, *supported.buffer_size()));
+    Ok(Chosen {
+        device,
+        name,
+        config,
+        format: supported.sample_format(),
+    })
+}
+
 /// The nearest size that the device takes.
 fn within(asked: u32, range: SupportedBufferSize) -> u32 {
     match range {
@@ -243,7 +286,7 @@ mod tests {
         };
         assert_eq!(
             error.to_string(),
-            "no output device `hedphones`: expected one of `default`, `hw:0,0`"
+            "no sound device `hedphones`: expected one of `default`, `hw:0,0`"
         );
     }
 }

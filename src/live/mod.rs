@@ -6,6 +6,7 @@
 
 mod clock;
 mod device;
+mod input;
 mod keeper;
 mod output;
 mod player;
@@ -13,5 +14,6 @@ mod quiet;
 mod silent;
 
 pub use device::{Asked, DEFAULT_BUFFER, DeviceError, FoundDevice, list};
+pub use input::Microphone;
 pub use player::{Heard, Player, Position, State};
 pub use quiet::{Quiet, unquiet};

@@ -135,6 +135,24 @@ pub const SETTINGS: &[Setting] = &[
         "a repetition counts as clean unless a pedal or key says otherwise",
     ),
     row(
+        "mark-by",
+        Kind::OneOf(&["hand", "ear"]),
+        "\"hand\"",
+        "hand: keys and pedals mark; ear: the microphone does, and they overrule it",
+    ),
+    row(
+        "microphone",
+        Kind::Text,
+        "\"\"",
+        "microphone; empty: the system's own",
+    ),
+    row(
+        "headphones",
+        Kind::Switch,
+        "false",
+        "you wear headphones: the microphone hears you alone",
+    ),
+    row(
         "left-handed",
         Kind::Switch,
         "false",

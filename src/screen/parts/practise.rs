@@ -13,6 +13,7 @@
 use super::{board, chanter, figures, fitted, line, put, put_right, staff, wrapped};
 use crate::app::{Model, Place, Practising, SoundState, Sounding, Words};
 use crate::chanter::Instrument;
+use crate::listening::HeardNow;
 use crate::practice::Phase;
 use crate::score::where_time_comes_from;
 use crate::screen::Theme;
@@ -21,6 +22,7 @@ use crate::units::spell_fraction;
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
+use ratatui::style::Style;
 use unicode_width::UnicodeWidthChar;
 
 /// Draws the page into whatever room there is.
@@ -128,7 +130,26 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
         };
         put(buffer, listen, listen.x, y, &text, theme.faint());
     }
-    notice(model, theme, buffer, rows.take(1));
+    let told = rows.take(1);
+    // what does not fit the row takes the one above, which says what does not change
+    let long = model.words.is_none()
+        && model
+            .notice
+            .as_ref()
+            .is_some_and(|notice| wrapped(&notice.text, area.width).len() > 1);
+    let told = if long && told.y > area.y {
+        let above = Rect {
+            y: told.y - 1,
+            height: 2,
+            ..told
+        };
+        let blank = " ".repeat(usize::from(area.width));
+        put(buffer, above, above.x, above.y, &blank, theme.plain());
+        above
+    } else {
+        told
+    };
+    notice(model, theme, buffer, told);
     keys(model, theme, buffer, rows.take(1), practising);
 }
 
@@ -217,10 +238,25 @@ fn sound_words(model: &Model) -> String {
         Instrument::PipeChanter => "pipe chanter",
     };
     let pitch = format!("{chanter} {:.0} Hz", tuning.low_a.0);
+    if let Some(now) = model.ear {
+        return ear_words(now);
+    }
     match &model.sound {
         SoundState::Closed => pitch,
         SoundState::Sounding { latency_ms, .. } => format!("{pitch} · {latency_ms:.0} ms"),
         SoundState::Silent { .. } => "silent: no device".to_owned(),
+    }
+}
+
+/// `hears D +4 cents ▮▮▮▯▯`: level in steps of 12 dB up to full scale, held notes with their pitch.
+fn ear_words(now: HeardNow) -> String {
+    let steps = ((now.level + 60.0) / 12.0).ceil().clamp(0.0, 5.0) as usize;
+    let meter: String = (0..5)
+        .map(|step| if step < steps { '▮' } else { '▯' })
+        .collect();
+    match now.note {
+        Some((note, off)) => format!("hears {note} {:+.0} cents {meter}", off.0),
+        None => format!("hears nothing {meter}"),
     }
 }
 
@@ -342,11 +378,6 @@ fn big_figures(
     area: Rect,
     large: bool,
 ) {
-    let size = if large {
-        figures::Size::Large
-    } else {
-        figures::Size::Small
-    };
     let needed = practising.state.plan().needed();
     let streak = format!("{}/{needed}", practising.state.streak().min(needed));
     let beat = practising
@@ -358,12 +389,28 @@ fn big_figures(
             |place| (place.beat_of_bar().0 + 1).to_string(),
         );
     let tempo = spell_fraction(&practising.tempo().value());
-    let mut x = area.x;
-    for (text, label, style) in [
+    let mut all = vec![
         (beat, "beat", theme.strong()),
         (streak, "in a row", theme.plain()),
         (tempo, "tempo", theme.plain()),
-    ] {
+    ];
+    let fits = |all: &[(String, &str, Style)], size: figures::Size| {
+        let columns = |(text, label, _): &(String, &str, Style)| {
+            size.columns(text).max(label.len() as u16) + 2
+        };
+        all.iter().map(columns).sum::<u16>() <= area.width + 2
+    };
+    let size = if large && fits(&all, figures::Size::Large) {
+        figures::Size::Large
+    } else {
+        figures::Size::Small
+    };
+    // three figures of a tempo leave no room for the beat, which the lights show too
+    if !fits(&all, size) {
+        all.remove(0);
+    }
+    let mut x = area.x;
+    for (text, label, style) in all {
         let width = size.columns(&text).max(label.len() as u16);
         if x + size.columns(&text) > area.right() {
             break;
@@ -519,15 +566,17 @@ fn notice(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
         } else {
             theme.heading()
         };
-        let text = notice.text.lines().next().unwrap_or_default();
-        put(
-            buffer,
-            area,
-            area.x,
-            area.y,
-            &fitted(text, area.width),
-            style,
-        );
+        let lines = wrapped(&notice.text, area.width);
+        let shown = usize::from(area.height);
+        for (row, text) in lines.iter().take(shown).enumerate() {
+            let cut = row + 1 == shown && lines.len() > shown;
+            let text = if cut {
+                fitted(&lines[row..].join(" "), area.width)
+            } else {
+                text.clone()
+            };
+            put(buffer, area, area.x, area.y + row as u16, &text, style);
+        }
     }
 }
 

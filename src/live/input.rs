@@ -1,0 +1,174 @@
+//! A stream from a microphone. Its callback pushes mono samples into a ring and says when the
+//! newest of them was captured.
+
+use super::device::{DeviceError, choose_input};
+use crate::units::SampleRate;
+use cpal::traits::{DeviceTrait, StreamTrait};
+use cpal::{InputCallbackInfo, SampleFormat, SizedSample};
+use rtrb::{Consumer, Producer, RingBuffer};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU32, AtomicU64, Ordering};
+use std::time::{Duration, Instant};
+
+/// Seconds of sound that wait for the reader at most; what does not fit is lost and counted.
+const RING_S: usize = 8;
+
+/// What the callback tells. Single numbers, each complete in itself, so `Relaxed` is enough.
+#[derive(Debug, Default)]
+struct Vitals {
+    /// When sample 0 would have been captured, nanoseconds since the stream was opened and a
+    /// second: the latest block's time less its place.
+    began: AtomicU64,
+    /// Samples that did not fit.
+    lost: AtomicU64,
+    /// Errors told by the device.
+    errors: AtomicU32,
+}
+
+/// Added to times so that a first sample captured before the stream was asked for is no negative
+/// number.
+const AHEAD: Duration = Duration::from_secs(1);
+
+/// An open microphone.
+pub struct Microphone {
+    // held for its end: the stream stops when it is dropped
+    _stream: cpal::Stream,
+    samples: Consumer<f32>,
+    vitals: Arc<Vitals>,
+    opened: Instant,
+    /// The device's name.
+    pub name: String,
+    /// Frames a second.
+    pub rate: SampleRate,
+}
+
+/// What the callback owns.
+struct Guest {
+    samples: Producer<f32>,
+    vitals: Arc<Vitals>,
+    opened: Instant,
+    channels: usize,
+    rate: u32,
+    count: u64,
+}
+
+impl Guest {
+    /// Takes a device block: the mean of its channels. Thread: audio. Allocates: no. Blocks: no.
+    fn take<T: SizedSample>(&mut self, block: &[T], info: &InputCallbackInfo)
+    where
+        f32: cpal::FromSample<T>,
+    {
+        let stamp = info.timestamp();
+        let delay = stamp.callback.saturating_duration_since(stamp.capture);
+        let captured = (self.opened.elapsed() + AHEAD).saturating_sub(delay);
+        let before = Duration::from_secs_f64(self.count as f64 / f64::from(self.rate));
+        let began = captured.saturating_sub(before).as_nanos();
+        let began = u64::try_from(began).unwrap_or(u64::MAX).max(1);
+        self.vitals.began.store(began, Ordering::Relaxed);
+        for frame in block.chunks_exact(self.channels) {
+            let sum: f32 = frame.iter().map(|sample| sample.to_sample::<f32>()).sum();
+            if self.samples.push(sum / self.channels as f32).is_err() {
+                self.vitals.lost.fetch_add(1, Ordering::Relaxed);
+            } else {
+                self.count += 1;
+            }
+        }
+    }
+}
+
+impl Microphone {
+    /// Opens a microphone by its name; the system's usual one when none is given. Thread: main.
+    /// Allocates: yes. Blocks: on the device.
+    ///
+    /// # Errors
+    /// There is none, none of that name, or it cannot be opened.
+    pub fn open(asked: Option<&str>) -> Result<Self, DeviceError> {
+        let chosen = choose_input(asked)?;
+        let rate = SampleRate(chosen.config.sample_rate);
+        let (producer, samples) = RingBuffer::new(rate.0 as usize * RING_S);
+        let vitals = Arc::new(Vitals::default());
+        let opened = Instant::now();
+        let guest = Guest {
+            samples: producer,
+            vitals: Arc::clone(&vitals),
+            opened,
+            channels: usize::from(chosen.config.channels.max(1)),
+            rate: rate.0.max(1),
+            count: 0,
+        };
+        let stream = match chosen.format {
+            SampleFormat::F32 => build::<f32>(&chosen, guest),
+            SampleFormat::F64 => build::<f64>(&chosen, guest),
+            SampleFormat::I16 => build::<i16>(&chosen, guest),
+            SampleFormat::I32 => build::<i32>(&chosen, guest),
+            SampleFormat::I8 => build::<i8>(&chosen, guest),
+            SampleFormat::U8 => build::<u8>(&chosen, guest),
+            SampleFormat::U16 => build::<u16>(&chosen, guest),
+            SampleFormat::U32 => build::<u32>(&chosen, guest),
+            other => Err(DeviceError::Format(other.to_string())),
+        }?;
+        Ok(Self {
+            _stream: stream,
+            samples,
+            vitals,
+            opened,
+            name: chosen.name,
+            rate,
+        })
+    }
+
+    /// What came in since the last call, at the end of `into`. Thread: main. Allocates: as `into`
+    /// needs. Blocks: no.
+    pub fn take(&mut self, into: &mut Vec<f32>) {
+        let waiting = self.samples.slots();
+        if let Ok(chunk) = self.samples.read_chunk(waiting) {
+            into.extend(chunk);
+        }
+    }
+
+    /// The second of the stream that was captured at a moment; none before the first block. Thread:
+    /// main. Allocates: no. Blocks: no.
+    pub fn second_at(&self, moment: Instant) -> Option<f64> {
+        let began = match self.vitals.began.load(Ordering::Relaxed) {
+            0 => return None,
+            nanos => Duration::from_nanos(nanos).as_secs_f64(),
+        };
+        let since = moment.saturating_duration_since(self.opened) + AHEAD;
+        Some(since.as_secs_f64() - began)
+    }
+
+    /// Samples lost because nobody took them, and errors of the device so far. Thread: main.
+    /// Allocates: no. Blocks: no.
+    pub fn troubles(&self) -> (u64, u32) {
+        (
+            self.vitals.lost.load(Ordering::Relaxed),
+            self.vitals.errors.load(Ordering::Relaxed),
+        )
+    }
+}
+
+fn build<T: SizedSample>(
+    chosen: &super::device::Chosen,
+    mut guest: Guest,
+) -> Result<cpal::Stream, DeviceError>
+where
+    f32: cpal::FromSample<T>,
+{
+    let vitals = Arc::clone(&guest.vitals);
+    let failed = |error: cpal::Error| DeviceError::open(&chosen.name, &error);
+    let stream = chosen
+        .device
+        .build_input_stream::<T, _, _>(
+            chosen.config,
+            move |block, info| guest.take(block, info),
+            move |_| {
+                vitals.errors.fetch_add(1, Ordering::Relaxed);
+                // a dead server must not make this spin
+                std::thread::sleep(Duration::from_millis(2));
+            },
+            None,
+        )
+        .map_err(failed)?;
+    stream.play().map_err(failed)?;
+    Ok(stream)
+}

@@ -1,0 +1,87 @@
+//! Repetitions heard out of a stream that goes on, played by our own chanter.
+
+use gracerung::chanter::Tuning;
+use gracerung::drill::{built_in, read};
+use gracerung::listening::{Attention, Piece, SoundTrouble};
+use gracerung::practice::{Mark, Thresholds, judge};
+use gracerung::score::resolve_music;
+use gracerung::sound::{Bus, Command, Entry, Levels, Load, Renderer, Sound, Timed, When};
+use gracerung::timeline::{Layout, lay};
+use gracerung::units::{Beats, Bpm, Frames, SampleRate};
+use std::sync::Arc;
+
+const RATE: SampleRate = SampleRate(48_000);
+
+/// A stage of a built-in drill as its reference line sounds: count-in and three repetitions.
+fn played(stage: &str) -> (Piece, Vec<f32>, f64) {
+    let file = built_in("grip-from-d").expect("it is there");
+    let drill = read(file.text.as_bytes()).0.expect("it reads");
+    let stage = drill
+        .stages
+        .iter()
+        .find(|known| known.name == stage)
+        .expect("the stage");
+    let score = resolve_music(&stage.music, Beats::whole(4), &drill.schools);
+    let tempo = Bpm::whole(60).expect("a tempo");
+    let timeline = Arc::new(lay(&score, &Layout::at(tempo, RATE)));
+    let piece = Piece::of(&score, &timeline);
+    let mut sound = Sound {
+        levels: Levels::FULL,
+        ..Sound::default()
+    };
+    sound.levels.muted[Bus::Click as usize] = true;
+    let (mut player, mut controls) = Renderer::new(RATE, sound);
+    let seconds = |cycle| Frames::of(Beats::ZERO.0, timeline.cycle_start(cycle), RATE, tempo);
+    let start_s = seconds(0).seconds(RATE);
+    let mut samples = vec![0.0_f32; seconds(3).0 as usize];
+    let load = Load {
+        timeline,
+        serial: 1,
+        when: When::Now,
+        entry: Entry::CountIn,
+    };
+    for command in [Command::Load(load), Command::Play { repetitions: None }] {
+        let at = Frames(0);
+        assert!(controls.commands.push(Timed { at, command }).is_ok());
+    }
+    player.fill(&mut samples);
+    (piece, samples, start_s)
+}
+
+/// What was played must be told while the stream goes on, silence must earn nothing, and neither
+/// may another stage.
+#[test]
+fn a_repetition_is_judged_and_silence_is_not() {
+    let (piece, samples, start_s) = played("real time");
+    let (other, ..) = played("full beats");
+    let mut attention = Attention::new(RATE, Tuning::default()).expect("a usual rate");
+    for block in samples.chunks(512) {
+        attention.push(block);
+    }
+    let limits = Thresholds::default();
+    // half a second either way does no harm
+    for late in [-0.2, 0.0, 0.2] {
+        for cycle in [0.0, 1.0] {
+            let cut = attention.cut(&piece, start_s + late + cycle * piece.cycle_s);
+            let heard = cut.hear(&piece).expect("a usual rate");
+            assert_eq!(heard.trouble, None);
+            let verdict = judge(&heard.measured, &limits);
+            assert_eq!(verdict.mark, Some(Mark::Clean), "{:?}", verdict.faults);
+        }
+    }
+    let heard = attention
+        .cut(&other, start_s)
+        .hear(&other)
+        .expect("a usual rate");
+    assert_ne!(judge(&heard.measured, &limits).mark, Some(Mark::Clean));
+    let quiet_s = attention.seconds();
+    let silence = vec![0.0; (piece.cycle_s * 48_000.0) as usize];
+    for block in silence.chunks(512) {
+        attention.push(block);
+    }
+    let cut = attention.cut(&piece, quiet_s + 0.5);
+    let heard = cut.hear(&piece).expect("a usual rate");
+    assert_eq!(heard.trouble, Some(SoundTrouble::Nothing));
+    assert_eq!(judge(&heard.measured, &limits).mark, None);
+    assert_eq!(attention.now().note, None);
+}
