@@ -26,6 +26,7 @@ pub(crate) struct Arguments {
 
 /// Runs `handout`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
+    output::named(&arguments.output, &["html", "htm"])?;
     output::ready_to_write(&arguments.output, arguments.force)?;
     let opened = open(&arguments.drill)?;
     let page = handout(&opened.drill);

@@ -28,6 +28,7 @@ pub(crate) struct Arguments {
 /// Runs `import`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     let format = format_of(&arguments.file)?;
+    output::named(&arguments.output, &["yaml", "yml"])?;
     output::ready_to_write(&arguments.output, arguments.force)?;
     let bytes = read_bytes(&arguments.file, 16 * LARGEST_FILE)?;
     let (piece, problems) = read(format, &bytes);

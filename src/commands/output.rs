@@ -30,6 +30,26 @@ pub(crate) fn complain(text: &str) {
     let _ = writeln!(err, "gracerung: {}", text.trim_end());
 }
 
+/// A target whose ending says what is written into it.
+///
+/// # Errors
+/// Another ending, or none: a file that is not what its name says is found out too late.
+pub(crate) fn named(target: &Path, endings: &[&str]) -> Result<(), Failure> {
+    let ending = target
+        .extension()
+        .map(|ending| ending.to_string_lossy().to_lowercase());
+    if ending.is_some_and(|ending| endings.contains(&ending.as_str())) {
+        return Ok(());
+    }
+    let wanted: Vec<String> = endings.iter().map(|ending| format!(".{ending}")).collect();
+    let wanted: Vec<&str> = wanted.iter().map(String::as_str).collect();
+    Err(Failure(format!(
+        "`{}` should end in {}, which is what is written",
+        target.display(),
+        crate::wording::choice(&wanted)
+    )))
+}
+
 /// Refuses a target that cannot be written, before the work is done.
 ///
 /// # Errors

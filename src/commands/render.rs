@@ -62,6 +62,7 @@ pub(crate) struct Arguments {
 
 /// Runs `render`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
+    output::named(&arguments.output, &["wav"])?;
     output::ready_to_write(&arguments.output, arguments.force)?;
     let opened = open(&arguments.drill)?;
     let (stage, _) = arguments::stage(&opened.drill, &arguments.stage)?;

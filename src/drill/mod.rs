@@ -25,7 +25,7 @@ pub use music::{
     Mended, MusicProblem, adopt_music, body_order, is_pipe_key, mend_music, read_music,
 };
 pub use problem::{Kind, Place, Problem, Severity, render, render_line};
-pub use read::{LARGEST_FILE, read, read_for};
+pub use read::{LARGEST_FILE, MOST_BARS, read, read_for};
 pub use stages::{Taken, apart, real_time};
 pub use value::{
     Advance, Begins, Drill, Ladder, MovementLine, Route, Stage, StageKind, Step, StepBack,

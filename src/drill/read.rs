@@ -21,8 +21,9 @@ pub const LARGEST_FILE: usize = 1 << 20;
 const LONGEST_NAME: usize = 120;
 /// The longest sentence, characters.
 const LONGEST_TEXT: usize = 2000;
-/// The most bars in a stage, and the most stages in a drill.
-const MOST_BARS: usize = 1024;
+/// The most bars in a stage.
+pub const MOST_BARS: usize = 1024;
+/// The most stages in a drill.
 const MOST_STAGES: usize = 64;
 /// The most rungs on a ladder.
 const MOST_RUNGS: usize = 200;

@@ -167,10 +167,11 @@ fn tagged(surface: &mut Surface<'_>, ink: &[Ink], fonts: &Fonts) -> Identifier {
     identifier
 }
 
-/// Outlines first, as one path, then words as text.
+/// Outlines first, each a path of its own (in one path a head and a staff line that turn the other
+/// way round would cancel where they cross), then words as text.
 fn draw_all(surface: &mut Surface<'_>, ink: &[Ink], fonts: &Fonts) {
-    let mut builder = PathBuilder::new();
     for ink in ink.iter().filter(|ink| !matches!(ink, Ink::Text { .. })) {
+        let mut builder = PathBuilder::new();
         for segment in outline(ink) {
             match segment {
                 Segment::Move((x, y)) => builder.move_to(x as f32, y as f32),
@@ -186,9 +187,9 @@ fn draw_all(surface: &mut Surface<'_>, ink: &[Ink], fonts: &Fonts) {
                 Segment::Close => builder.close(),
             }
         }
-    }
-    if let Some(path) = builder.finish() {
-        surface.draw_path(&path);
+        if let Some(path) = builder.finish() {
+            surface.draw_path(&path);
+        }
     }
     for ink in ink {
         let Ink::Text {

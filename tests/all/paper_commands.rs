@@ -130,7 +130,7 @@ fn a_file_that_exists_is_kept_without_force() {
     done(folder, &["export", "birl", "-o", "birl.abc"]);
     for arguments in [
         ["sheet", "birl", "-o", "kept.svg"],
-        ["handout", "birl", "-o", "kept.svg"],
+        ["handout", "birl", "-o", "kept.html"],
         ["export", "birl", "-o", "kept.svg.abc"],
         ["import", "birl.abc", "-o", "kept.yaml"],
     ] {

@@ -370,7 +370,7 @@ impl Reader {
             self.tell_note(
                 start,
                 format!("the note `{text}` is not one of the chanter's nine"),
-                format!("moved to {}", note.spoken()),
+                format!("moved by an octave, to {}", note.spoken()),
             );
         }
         note
@@ -523,7 +523,7 @@ mod tests {
             Metre::FourFour,
             &[
                 "a chord: E of it is kept",
-                "the note `b` is not one of the chanter's nine: moved to B",
+                "the note `b` is not one of the chanter's nine: moved by an octave, to B",
             ],
         );
         assert_eq!(letters(&music), "eB");

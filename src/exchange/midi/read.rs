@@ -4,7 +4,7 @@ use super::recognise::{Played, recognise};
 use super::write::text_of;
 use super::{CLICK, LADDER, METRE, MUSIC, STAGE};
 use crate::chanter::{NOTES, Note};
-use crate::drill::{LARGEST_FILE, Music, Place, Problem, mend_music, read_music};
+use crate::drill::{Kind, LARGEST_FILE, MOST_BARS, Music, Place, Problem, mend_music, read_music};
 use crate::exchange::piece::{Piece, Section, adopted, beats_a_minute, foreign, ladder_of};
 use crate::movement::Lengths;
 use crate::rhythm::Metre;
@@ -324,6 +324,20 @@ impl File {
                 }
             })
             .collect();
+        // hours of silence are no music: refused before they are written out bar by bar
+        let bars = played
+            .last()
+            .map_or(Fraction::ZERO, |last| last.end.0 / full.0);
+        if bars > Fraction::from_integer(MOST_BARS as i128) {
+            problems.push(Problem::new(
+                Place::WHOLE_FILE,
+                Kind::TooManyBars {
+                    found: bars.to_integer() as usize,
+                    most: MOST_BARS,
+                },
+            ));
+            return None;
+        }
         let (mut music, worst) = recognise(&played, metre);
         if worst.to_f64() > 0.02 {
             problems.push(adopted(

@@ -134,7 +134,11 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
         );
     }
     let keys = if area.width >= 70 {
-        "enter practise   t today's first   / look for   ? keys   q leave"
+        if model.choose.searching {
+            "enter practise   letters look for a drill   esc ends the search"
+        } else {
+            "enter practise   t today's first   / look for   ? keys   q leave"
+        }
     } else {
         "enter practise  / find  ? keys  q"
     };
