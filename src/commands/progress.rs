@@ -1,7 +1,7 @@
 //! `progress`: how the weeks went.
 
 use super::{Failure, Outcome, Ran, open, output, plan, today};
-use crate::planning::{Known, Played, Progress, progress};
+use crate::planning::{Digest, Known, Played, Progress, progress};
 use crate::units::spell_fraction;
 use crate::wording;
 use jiff::civil::Date;
@@ -82,21 +82,23 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     }
     let drills = meant(arguments.what.as_deref())?;
     let rule = plan::rule(&plan::own_settings()?);
-    let (mut entries, mut played) = (Vec::new(), Vec::new());
-    if let Some(mut journal) = plan::journal()? {
+    let mut digest = Digest::default();
+    let (mut measured, mut played) = (Vec::new(), Vec::new());
+    if let Some(journal) = plan::journal()? {
         let told = |error: crate::journal::JournalError| Failure(error.to_string());
         let stages: Vec<_> = drills
             .iter()
             .flat_map(|drill| drill.stages.clone())
             .collect();
-        entries = journal.read(&stages).map_err(told)?;
+        digest = plan::digest_of(&journal)?;
+        measured = journal.measured(&stages).map_err(told)?;
         played = journal.playing(i64::MIN).map_err(told)?;
         if arguments.what.is_some() {
             let ours = |stretch: &Played| drills.iter().any(|drill| drill.name == stretch.drill);
             played.retain(ours);
         }
     }
-    let found = progress(&entries, &played, &drills, arguments.since, &rule);
+    let found = progress(&digest, &measured, &played, &drills, arguments.since, &rule);
     if arguments.json {
         output::print_json(&found)?;
     } else if arguments.csv {

@@ -224,6 +224,31 @@ fn entries_are_found_by_their_music_whatever_the_drill_is_called() {
     assert_eq!(journal.stages_of("never played").expect("read"), []);
 }
 
+/// Progress reads what was heard, and nothing else, of a year.
+#[test]
+fn measures_are_found_by_their_music_in_order() {
+    let home = Home::new();
+    let mut journal = home.open();
+    let heard = |number, utc_us, stage| Record {
+        measures: Some(r#"{"playing":true}"#.to_owned()),
+        cell: Some(cell(stage)),
+        ..clean(1, number, utc_us)
+    };
+    journal
+        .append(&[
+            heard(0, 10, 1),
+            clean(1, 1, 20),
+            heard(2, 30, 2),
+            heard(3, 40, 1),
+        ])
+        .expect("stored");
+    let found = journal
+        .measured(&[StagePrint(1), StagePrint(9)])
+        .expect("read");
+    let numbers: Vec<u64> = found.iter().map(|entry| entry.record.id.number).collect();
+    assert_eq!(numbers, [0, 3]);
+}
+
 #[test]
 fn the_last_place_is_where_the_last_session_was_going() {
     let home = Home::new();

@@ -205,6 +205,21 @@ impl Journal {
         Ok(found)
     }
 
+    /// Every entry with measures of some stages' music, in fold order: what listening heard over time.
+    ///
+    /// # Errors
+    /// See [`Trouble`].
+    pub fn measured(&self, stages: &[StagePrint]) -> Result<Vec<Entry>, JournalError> {
+        let which = "WHERE measures IS NOT NULL ORDER BY utc_us, journal, seq";
+        let mut found = entries(&self.connection, which, rusqlite::params![])
+            .map_err(|error| self.trouble(&error))?;
+        found.retain(|entry| {
+            let cell = entry.record.cell;
+            cell.is_some_and(|cell| stages.contains(&cell.stage))
+        });
+        Ok(found)
+    }
+
     /// Every entry in fold order.
     ///
     /// # Errors

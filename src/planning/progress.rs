@@ -110,17 +110,17 @@ fn median(mut values: Vec<f64>) -> Option<f64> {
     }
 }
 
-/// What entries and stretches of playing come to for some drills, from a day on (all of it where
-/// none is given). Days are the player's own calendar days.
+/// What marks, measures and stretches of playing come to for some drills, from a day on (all of it
+/// where none is given). Days are the player's own calendar days.
 pub fn progress(
-    entries: &[Entry],
+    digest: &Digest,
+    measured: &[Entry],
     played: &[Played],
     drills: &[Known],
     since: Option<Date>,
     rule: &Rule,
 ) -> Progress {
     let from = since.unwrap_or(Date::MIN);
-    let digest = Digest::of(entries.iter().filter_map(super::Said::of));
     let mut days: BTreeMap<Date, DayLine> = BTreeMap::new();
     let line = |day: Date| DayLine {
         day,
@@ -187,7 +187,7 @@ pub fn progress(
     climbed.retain(|rung| rung.day >= from);
     climbed.sort_by_key(|rung| rung.day);
     let days: Vec<DayLine> = days.into_values().filter(|day| day.day >= from).collect();
-    let heard = heard(entries, from);
+    let heard = heard(measured, from);
     let too_little = too_little(&days, &cells, &heard);
     Progress {
         days,
@@ -351,7 +351,8 @@ mod tests {
             clean: 1,
             route: crate::practice::Route::Across,
         };
-        let found = progress(&entries, &[], &[drill], None, &Rule::default());
+        let digest = Digest::of(entries.iter().filter_map(crate::planning::Said::of));
+        let found = progress(&digest, &[], &[], &[drill], None, &Rule::default());
         let due: Vec<Option<Date>> = found.cells.iter().map(|cell| cell.due).collect();
         assert_eq!(due, [None, None, Some(date(1970, 1, 2))]);
     }
@@ -360,7 +361,8 @@ mod tests {
     fn a_clock_set_back_and_an_empty_journal_are_no_trouble() {
         let mut back = stretch(date(2027, 1, 1), 5);
         back.to_us = back.from_us - 1;
-        let found = progress(&[], &[back], &[], None, &Rule::default());
+        let digest = Digest::default();
+        let found = progress(&digest, &[], &[back], &[], None, &Rule::default());
         assert_eq!(found.days.len(), 1);
         assert_eq!(found.days[0].minutes, 0.0);
         assert_eq!(found.too_little.len(), 2);
