@@ -10,6 +10,7 @@ mod all {
     mod invalid;
     mod layers;
     mod lesson;
+    mod listening;
     mod movement_commands;
     mod paper_commands;
     mod readme;

@@ -1,10 +1,12 @@
 //! Notes heard against the notes of a score: which is which, and what was measured of each.
 //!
-//! Where a repetition lies in the sound is voted for by the melody notes; inside it the two rows of
-//! notes are aligned by the cheapest edits (Needleman & Wunsch, J. Mol. Biol. 48, 1970), where a
-//! gracenote in another's place is one edit and not two. The clocks' offset and the player's
-//! constant lead are one number, the median over the notes that belong on the click; no recording
-//! can tell them apart without the click on it. Measures only; [`crate::practice::judge`] judges.
+//! Where the first repetition lies in the sound is voted for by the melody notes, and each one is
+//! looked for where the one before says; inside it the two rows of notes are aligned by the
+//! cheapest edits (Needleman & Wunsch, J. Mol. Biol. 48, 1970), where a gracenote in another's
+//! place is one edit and not two. The clocks' offset and the player's constant lead are one number,
+//! the median over the notes of neighbouring repetitions; no recording can tell them apart without
+//! the click on it. The clocks' drift is the slope of a line through all of them. Measures only;
+//! [`crate::practice::judge`] judges.
 
 use super::heard::HeardNote;
 use crate::chanter::Note;
@@ -107,6 +109,13 @@ impl Piece {
             length_s: seconds(timeline.repetition),
         }
     }
+
+    /// The changes of note it has, from the last note to the first included.
+    pub fn moves(&self) -> Vec<(Note, Note)> {
+        let following = self.notes.iter().cycle().skip(1);
+        let pairs = self.notes.iter().zip(following);
+        pairs.map(|(note, next)| (note.note, next.note)).collect()
+    }
 }
 
 /// A repetition found in the sound.
@@ -122,51 +131,236 @@ pub struct Repetition {
     pub measured: Measurement,
 }
 
+/// What of the sound is the piece.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Alignment {
+    /// The whole repetitions, in order.
+    pub repetitions: Vec<Repetition>,
+    /// How many more were begun or ended without the rest: they are not measured.
+    pub cut_short: usize,
+    /// How long a repetition lasted against what it should, 1 or near it: the two clocks, and the
+    /// player's own tempo where no click held it.
+    pub pace: f64,
+}
+
 /// The least share of a piece's melody notes that makes a repetition of it.
 const ENOUGH: f64 = 0.5;
+/// Least likeness of what was heard to a piece: under it, it is another piece or another tempo.
+const LIKENESS: f64 = 0.2;
 /// A gap that still joins a note that a blip cut in two, seconds.
 const JOINED: f64 = 0.01;
+/// Longest noise before the first note that belongs to it, seconds.
+const BLIP: f64 = 0.06;
+/// Repetitions on both sides that a lead is taken from: it may change slowly.
+const AROUND: usize = 2;
+/// Farthest the pace may be from 1; beyond it is another tempo.
+const PACE: f64 = 0.04;
 
 /// Finds the repetitions of a piece and measures them. Nothing when the sound is no such piece at
 /// such a tempo.
-pub fn align(piece: &Piece, heard: &[HeardNote]) -> Vec<Repetition> {
+pub fn align(piece: &Piece, heard: &[HeardNote]) -> Alignment {
+    // a little of any piece is found in any other
+    let rows = if likeness(piece, heard) < LIKENESS {
+        Vec::new()
+    } else {
+        rows(piece, heard)
+    };
+    let (whole, part): (Vec<Row>, Vec<Row>) =
+        rows.into_iter().partition(|row| whole(piece, heard, row));
+    let cut_short = part.len();
+    let (starts, pace) = fitted(piece, heard, &whole);
+    let repetitions = whole
+        .into_iter()
+        .zip(starts)
+        .map(|(row, start_s)| {
+            let measured = measure(piece, heard, start_s, &row.pairs, &row.extra);
+            Repetition {
+                start_s,
+                pairs: row.pairs,
+                extra: row.extra,
+                measured,
+            }
+        })
+        .collect();
+    Alignment {
+        repetitions,
+        cut_short,
+        pace,
+    }
+}
+
+/// The notes of one repetition beside the notes heard.
+#[derive(Debug, Clone)]
+struct Row {
+    /// Where its first beat would be by its own notes, seconds.
+    start_s: f64,
+    /// How many cycles after the first of its run, and which run.
+    cycle: i64,
+    run: usize,
+    pairs: Vec<Option<usize>>,
+    extra: Vec<usize>,
+}
+
+/// How like the piece the sound is: the share of the notes of the repetitions found that are
+/// themselves, less the share of what is extra; 0 where there are none.
+pub(super) fn likeness(piece: &Piece, heard: &[HeardNote]) -> f64 {
+    let (mut right, mut all) = (0.0, 0.0);
+    for row in rows(piece, heard) {
+        let own = piece.notes.iter().zip(&row.pairs);
+        right += own
+            .filter(|(expected, pair)| pair.is_some_and(|at| heard[at].note == expected.note))
+            .count() as f64;
+        right -= row.extra.len() as f64;
+        all += piece.notes.len() as f64;
+    }
+    if all > 0.0 { right / all } else { 0.0 }
+}
+
+/// All repetitions, each found from the one before; where the playing broke off and began anew, the
+/// melody notes vote again.
+fn rows(piece: &Piece, heard: &[HeardNote]) -> Vec<Row> {
     let melody: Vec<&Expected> = piece
         .notes
         .iter()
         .filter(|note| note.part == Part::Melody)
         .collect();
-    let Some(offset) = vote(piece, &melody, heard) else {
-        return Vec::new();
+    let mut rows: Vec<Row> = Vec::new();
+    let Some(end) = heard.last().map(|note| note.end_s) else {
+        return rows;
     };
-    let end = heard.last().map_or(0.0, |note| note.end_s);
-    let first = ((heard[0].start_s - offset - piece.length_s) / piece.cycle_s).floor() as i64;
-    let last = ((end - offset) / piece.cycle_s).ceil() as i64;
-    let mut found = Vec::new();
-    for cycle in first..=last {
-        let start_s = offset + cycle as f64 * piece.cycle_s;
-        if let Some((pairs, extra)) = pair(piece, heard, start_s) {
-            found.push((start_s, pairs, extra));
+    let (mut from, mut run) = (0, 0);
+    while from < heard.len() {
+        let opens = heard[from].start_s;
+        let to = heard.partition_point(|note| note.start_s < opens + 2.5 * piece.cycle_s);
+        let earliest = rows.last().map_or(f64::NEG_INFINITY, |row: &Row| {
+            row.start_s + 0.75 * piece.length_s
+        });
+        let offset = vote(piece, &melody, &heard[from..to]);
+        let mut start_s = offset.map_or(f64::INFINITY, |offset| {
+            let first = (opens - 0.6 * piece.length_s).max(earliest);
+            offset + ((first - offset) / piece.cycle_s).ceil() * piece.cycle_s
+        });
+        let (mut cycle, mut misses, mut period) = (0, 0, piece.cycle_s);
+        let mut last: Option<(i64, f64)> = None;
+        while start_s < end && misses < 2 {
+            if let Some(row) = row(piece, heard, start_s, cycle, run) {
+                // it began anew
+                if last.is_some() && (row.start_s - start_s).abs() > (0.15 * piece.beat_s).max(0.1)
+                {
+                    break;
+                }
+                if let Some((before, began)) = last {
+                    let lasted = (row.start_s - began) / (cycle - before) as f64;
+                    let off = PACE * piece.cycle_s;
+                    let lasted = lasted.clamp(piece.cycle_s - off, piece.cycle_s + off);
+                    period += 0.4 * (lasted - period);
+                }
+                last = Some((cycle, row.start_s));
+                start_s = row.start_s;
+                misses = 0;
+                rows.push(row);
+            } else {
+                misses += 1;
+            }
+            start_s += period;
+            cycle += 1;
+        }
+        run += 1;
+        let used = rows
+            .last()
+            .and_then(|row| row.pairs.iter().flatten().max())
+            .map_or(0, |at| at + 1);
+        // where nothing was found, the next to begin with lies a cycle on
+        let later = heard.partition_point(|note| note.start_s < opens + piece.cycle_s);
+        from = if last.is_some() { used } else { later }.max(from + 1);
+    }
+    rows
+}
+
+fn row(piece: &Piece, heard: &[HeardNote], start_s: f64, cycle: i64, run: usize) -> Option<Row> {
+    let (pairs, _) = pair(piece, heard, start_s)?;
+    let own = |pairs: &[Option<usize>]| {
+        let mut all: Vec<f64> = offsets(piece, heard, start_s, pairs)
+            .iter()
+            .map(|(_, offset)| *offset)
+            .collect();
+        start_s + median(&mut all).unwrap_or(0.0)
+    };
+    // again from where its own notes say it began
+    let start_s = own(&pairs);
+    let (pairs, extra) = pair(piece, heard, start_s)?;
+    // at another tempo some notes fit, and most lie far from their places
+    let all = offsets(piece, heard, start_s, &pairs);
+    let near = all
+        .iter()
+        .filter(|(_, offset)| offset.abs() < 0.3 * piece.beat_s)
+        .count();
+    if near as f64 <= ENOUGH * all.len() as f64 {
+        return None;
+    }
+    Some(Row {
+        start_s,
+        cycle,
+        run,
+        pairs,
+        extra,
+    })
+}
+
+/// Something sounded where the first and where the closing note should: else the playing or the
+/// recording began later or ended sooner.
+fn whole(piece: &Piece, heard: &[HeardNote], row: &Row) -> bool {
+    let melody = |note: &&Expected| note.part == Part::Melody;
+    let first = piece.notes.iter().find(melody);
+    let closing = piece.notes.iter().rev().find(melody);
+    let around = (0.25 * piece.beat_s).max(0.15);
+    let sounds = |note: &Expected| {
+        let at = row.start_s + note.start_s;
+        heard
+            .iter()
+            .any(|heard| heard.start_s < at + around && heard.end_s > at)
+    };
+    first.is_some_and(sounds) && closing.is_some_and(sounds)
+}
+
+/// Where each repetition would begin if the player had kept his lead: a line through the starts
+/// (the median of the slopes between all pairs, Theil 1950) and around it the median of the
+/// neighbours' offsets; and the pace of the line.
+fn fitted(piece: &Piece, heard: &[HeardNote], rows: &[Row]) -> (Vec<f64>, f64) {
+    let mut slopes = Vec::new();
+    let within = |one: &Row, other: &Row| one.run == other.run && one.cycle < other.cycle;
+    // a thousand neighbours are as good as all
+    for (place, one) in rows.iter().enumerate() {
+        for other in rows[place + 1..].iter().take(50) {
+            if within(one, other) {
+                slopes.push((other.start_s - one.start_s) / (other.cycle - one.cycle) as f64);
+            }
         }
     }
-    let mut leads: Vec<f64> = found
+    let period = if slopes.len() < 3 {
+        piece.cycle_s
+    } else {
+        median(&mut slopes).unwrap_or(piece.cycle_s)
+    };
+    let starts = rows
         .iter()
-        .flat_map(|(start_s, pairs, _)| offsets(piece, heard, *start_s, pairs))
-        .map(|(_, offset)| offset)
-        .collect();
-    let lead = median(&mut leads).unwrap_or(0.0);
-    found
-        .into_iter()
-        .map(|(start_s, pairs, extra)| {
-            let start_s = start_s + lead;
-            let measured = measure(piece, heard, start_s, &pairs, &extra);
-            Repetition {
-                start_s,
-                pairs,
-                extra,
-                measured,
-            }
+        .enumerate()
+        .map(|(place, row)| {
+            let near = place.saturating_sub(AROUND)..(place + AROUND + 1).min(rows.len());
+            let mut all: Vec<f64> = rows[near]
+                .iter()
+                .filter(|other| other.run == row.run)
+                .flat_map(|other| {
+                    let line = other.start_s + (row.cycle - other.cycle) as f64 * period;
+                    offsets(piece, heard, other.start_s, &other.pairs)
+                        .into_iter()
+                        .map(move |(_, offset)| line + offset)
+                })
+                .collect();
+            median(&mut all).unwrap_or(row.start_s)
         })
-        .collect()
+        .collect();
+    (starts, period / piece.cycle_s)
 }
 
 fn median(values: &mut [f64]) -> Option<f64> {
@@ -347,12 +541,15 @@ fn measure(
     }
     for (at, expected) in piece.notes.iter().enumerate() {
         let note = pairs[at].map(|place| &heard[place]);
+        let sounded = note
+            .map(|note| note.note)
+            .or_else(|| ran_on(piece, heard, start_s, pairs, at).then_some(expected.note));
         notes.push(NoteMeasure {
             id: number(at),
             bar: u32::from(expected.id.bar),
             part: expected.part,
             written: expected.note,
-            heard: note.map(|note| note.note),
+            heard: sounded,
             length_ms: note
                 .zip(ends[at])
                 .map(|(note, end)| (end - note.start_s) * 1e3),
@@ -369,8 +566,23 @@ fn measure(
                 .map(|cents| cents.0),
         });
     }
+    let first = pairs.iter().flatten().next().copied();
     let extra = besides
         .iter()
+        .filter(|at| {
+            let note = &heard[**at];
+            let leads = first.is_some_and(|first| **at < first);
+            // what sounded in the breath is no part of the repetition
+            if leads {
+                first.is_some_and(|first| {
+                    heard[first].start_s - note.start_s < BLIP
+                        && **at > 0
+                        && note.start_s - heard[**at - 1].end_s < JOINED
+                })
+            } else {
+                note.start_s < start_s + piece.length_s - JOINED
+            }
+        })
         .map(|at| {
             let note = &heard[*at];
             let before = (0..pairs.len())
@@ -392,6 +604,34 @@ fn measure(
         extra,
         lead_ms: 0.0,
     }
+}
+
+/// True when a note has no beginning of its own because the gracenotes between it and its like are
+/// missing: one long note sounds where two should.
+fn ran_on(
+    piece: &Piece,
+    heard: &[HeardNote],
+    start_s: f64,
+    pairs: &[Option<usize>],
+    at: usize,
+) -> bool {
+    let expected = &piece.notes[at];
+    let like = |other: usize| {
+        let place = pairs[other]?;
+        let same = piece.notes[other].note == expected.note && heard[place].note == expected.note;
+        same.then(|| &heard[place])
+    };
+    let before = (0..at).rev().find(|other| pairs[*other].is_some());
+    let after = (at + 1..pairs.len()).find(|other| pairs[*other].is_some());
+    let middle = start_s + expected.start_s + 0.5 * expected.length_s.min(0.06);
+    (before.is_some_and(|before| before + 1 < at)
+        && before
+            .and_then(like)
+            .is_some_and(|note| note.end_s > middle))
+        || (after.is_some_and(|after| after > at + 1)
+            && after
+                .and_then(like)
+                .is_some_and(|note| note.start_s < middle))
 }
 
 /// The number a note of the piece goes by in a [`Measurement`]: its place in the row, from 0.
@@ -468,6 +708,7 @@ mod tests {
 
     fn kinds(piece: &Piece, heard: &[HeardNote]) -> Vec<Vec<FaultKind>> {
         align(piece, heard)
+            .repetitions
             .iter()
             .map(|found| {
                 let verdict = judge(&found.measured, &Thresholds::default());
@@ -519,7 +760,7 @@ mod tests {
         let at = place(&piece, Note::B, Part::Gracenote);
         move_border(&mut heard, at - 1, -0.06);
         move_border(&mut heard, at, -0.06);
-        let found = align(&piece, &heard);
+        let found = align(&piece, &heard).repetitions;
         let length = found[0].measured.notes[at].length_ms.expect("it was heard");
         assert!(
             (length - piece.notes[at].length_s * 1e3 - 60.0).abs() < 1.0,
@@ -551,7 +792,7 @@ mod tests {
         let start = heard[closing].start_s;
         heard[closing].start_s = start + 0.015;
         heard.insert(closing, tone(Note::F, start, start + 0.015));
-        let found = align(&piece, &heard);
+        let found = align(&piece, &heard).repetitions;
         assert_eq!(found[0].measured.extra.len(), 1);
         assert!((found[0].measured.extra[0].length_ms - 15.0).abs() < 0.1);
         let found = kinds(&piece, &heard);
@@ -581,7 +822,58 @@ mod tests {
                 tone(note, start, start + 0.37)
             })
             .collect();
-        assert_eq!(align(&piece, &heard), []);
-        assert_eq!(align(&piece, &[]), []);
+        assert_eq!(align(&piece, &heard).repetitions, []);
+        assert_eq!(align(&piece, &[]).repetitions, []);
+    }
+
+    /// Without it a long recording would slide out of its grid: two clocks that differ by 500 parts
+    /// in a million, over ten minutes, are neither late nor lost.
+    #[test]
+    fn clocks_that_drift_apart_are_no_fault() {
+        let piece = grip();
+        let mut heard = played(&piece, 1.0, 40);
+        for note in &mut heard {
+            note.start_s *= 1.0005;
+            note.end_s *= 1.0005;
+        }
+        let found = align(&piece, &heard);
+        assert_eq!(found.repetitions.len(), 40);
+        assert!((found.pace - 1.0005).abs() < 1e-5, "{}", found.pace);
+        assert_eq!(kinds(&piece, &heard), vec![Vec::new(); 40]);
+    }
+
+    /// Without it a break in the playing would end the listening.
+    #[test]
+    fn playing_that_begins_anew_at_any_moment_is_found_again() {
+        let piece = grip();
+        let mut heard = played(&piece, 1.0, 3);
+        let later = heard.last().expect("it was played").end_s + 3.21;
+        heard.extend(played(&piece, later, 4));
+        assert_eq!(kinds(&piece, &heard), vec![Vec::new(); 7]);
+    }
+
+    /// Without it a repetition that was never finished would count as not clean.
+    #[test]
+    fn what_was_cut_short_is_not_judged() {
+        let piece = grip();
+        let mut heard = played(&piece, 1.0, 3);
+        heard.truncate(heard.len() - 2);
+        if let Some(last) = heard.last_mut() {
+            last.end_s = last.start_s + 0.1;
+        }
+        let found = align(&piece, &heard);
+        assert_eq!((found.repetitions.len(), found.cut_short), (2, 1));
+        assert_eq!(kinds(&piece, &heard), vec![Vec::new(); 2]);
+    }
+
+    /// Without it one missing gracenote would be told as a missing note as well.
+    #[test]
+    fn two_notes_that_ran_together_miss_only_what_is_between() {
+        let piece = grip();
+        let mut heard = played(&piece, 1.0, 2);
+        let at = place(&piece, Note::B, Part::Gracenote);
+        heard[at - 1].end_s = heard[at + 1].end_s;
+        heard.drain(at..at + 2);
+        assert_eq!(kinds(&piece, &heard), [vec![FaultKind::Missing], vec![]]);
     }
 }

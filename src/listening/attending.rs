@@ -156,12 +156,13 @@ impl Cut {
             .map(|sample| f64::from(*sample).powi(2))
             .sum();
         let level = 10.0 * (power / count).max(1e-20).log10();
-        let mut listener = Listener::new(self.rate, self.tuning)?;
+        let mut listener = Listener::new(self.rate, self.tuning)?.expecting(&piece.moves());
         listener.push(&self.samples);
         let heard = listener.finish();
         let sounded: f64 = heard.iter().map(super::HeardNote::length_s).sum();
         let playing = level > SILENT_DB && sounded > PLAYED * piece.length_s;
         let best = align(piece, &heard)
+            .repetitions
             .into_iter()
             .max_by_key(|found| found.pairs.iter().flatten().count());
         let trouble = if !playing {

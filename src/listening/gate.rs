@@ -16,6 +16,8 @@ const UNDER_DRONES: f64 = 3.2;
 const OVER: f64 = 4.5;
 /// Longest click, seconds.
 const CLICK: f64 = 0.032;
+/// Longest blip inside one note that no finger made, seconds.
+const TOUCH: f64 = 0.0145;
 /// Gap over which notes still join, seconds.
 const JOINED: f64 = 0.002;
 
@@ -45,10 +47,12 @@ impl Gate {
             self.waiting[count - 2],
             self.waiting[count - 1],
         );
-        let short = click.length_s() <= CLICK;
         let joined =
             click.start_s - before.end_s <= JOINED && after.start_s - click.end_s <= JOINED;
-        if !short || !joined || click.level < before.level.max(after.level) + OVER {
+        let loud = click.length_s() <= CLICK && click.level >= before.level.max(after.level) + OVER;
+        // no finger is so quick: a crossing noise lies between two notes, a gracenote lasts longer
+        let inside = click.length_s() <= TOUCH && before.note == after.note;
+        if !joined || !(loud || inside) {
             return;
         }
         self.waiting.truncate(count - 2);
@@ -65,6 +69,25 @@ impl Gate {
         }
     }
 
+    /// The level of what is coming, dB: the loudest note, and of short ones only where there is no
+    /// other, because a click may lie on them.
+    fn coming(&self, first: &HeardNote) -> f64 {
+        let loudest = |longer_than: f64| {
+            self.waiting
+                .iter()
+                .take_while(|note| note.start_s < first.end_s + AHEAD)
+                .filter(|note| note.length_s() > longer_than)
+                .map(|note| note.level)
+                .fold(f64::NEG_INFINITY, f64::max)
+        };
+        let long = loudest(0.1);
+        if long.is_finite() {
+            long
+        } else {
+            loudest(0.03)
+        }
+    }
+
     /// The notes that are sure at this time, or all at the end.
     pub(super) fn pull(&mut self, now_s: f64, all: bool, out: &mut Vec<HeardNote>) {
         while let Some(first) = self.waiting.front() {
@@ -73,22 +96,24 @@ impl Gate {
             }
             let first = *first;
             self.waiting.pop_front();
-            let coming = self
-                .waiting
-                .iter()
-                .take_while(|note| note.start_s < first.end_s + AHEAD)
-                .filter(|note| note.length_s() > 0.03)
-                .map(|note| note.level)
-                .fold(f64::NEG_INFINITY, f64::max);
+            let coming = self.coming(&first);
             match self.playing {
                 None if first.level < coming - margin(&first) => {}
                 Some(level) if first.level.max(coming) < level - margin(&first) => {
                     self.playing = None;
                 }
                 _ => {
-                    let old = self.playing.unwrap_or(first.level.max(coming));
+                    // a click over a short note is no playing
+                    let new = if first.length_s() > 0.1 {
+                        Some(first.level.max(coming))
+                    } else {
+                        Some(coming).filter(|coming| coming.is_finite())
+                    };
                     let weight = first.length_s().min(0.3);
-                    self.playing = Some(old + (first.level - old) * weight);
+                    self.playing = self
+                        .playing
+                        .or(new)
+                        .map(|old| old + (first.level - old) * weight);
                     out.push(first);
                 }
             }

@@ -15,6 +15,7 @@
     reason = "pulp compiles for the machine's vectors only what is inlined into its dispatch"
 )]
 
+use super::drones::LINES;
 use super::intake::{BLOCK, RATE};
 use std::f64::consts::{PI, TAU};
 
@@ -172,9 +173,24 @@ impl NoteModel {
     }
 }
 
-/// The nine notes, alone and over each other's tails.
+/// Drones under the notes: steady lines whose power is known.
+struct Drones {
+    model: NoteModel,
+    /// The lines that are worth a place.
+    kept: Vec<usize>,
+    /// [note]
+    under: Vec<Vec<Factor>>,
+    /// The drones alone, [`ALONE`] blocks of them.
+    alone: Factor,
+}
+
+/// Blocks by which it is judged whether drones sound alone.
+const ALONE: usize = 16;
+
+/// The nine notes, alone, over each other's tails, and over drones.
 pub(super) struct Bank {
     models: Vec<NoteModel>,
+    drones: Option<Drones>,
     alone: Vec<Vec<Factor>>,
     /// [note × 9 + tail]
     over: Vec<Vec<Factor>>,
@@ -187,6 +203,7 @@ impl Bank {
     pub(super) fn new(pitches: &[f64], noise: Noise, tail: f64) -> Self {
         let models: Vec<NoteModel> = pitches.iter().map(|pitch| NoteModel::new(*pitch)).collect();
         let mut bank = Self {
+            drones: None,
             alone: Vec::new(),
             over: Vec::new(),
             models,
@@ -210,7 +227,11 @@ impl Bank {
     }
 
     fn factors(&self, parts: &[(usize, f64)]) -> Vec<Factor> {
-        let lines: Vec<(f64, f64)> = parts
+        self.factors_of(&self.lines(parts))
+    }
+
+    fn lines(&self, parts: &[(usize, f64)]) -> Vec<(f64, f64)> {
+        parts
             .iter()
             .flat_map(|(note, power)| {
                 let model = &self.models[*note];
@@ -220,11 +241,63 @@ impl Bank {
                     .map(|(k, variance)| (model.step * (k + 1) as f64, variance * power))
                     .collect::<Vec<_>>()
             })
-            .collect();
+            .collect()
+    }
+
+    fn factors_of(&self, lines: &[(f64, f64)]) -> Vec<Factor> {
         LENGTHS
             .iter()
-            .map(|length| factor(&lines, length * BLOCK, f64::from(self.noise)))
+            .map(|length| factor(lines, length * BLOCK, f64::from(self.noise)))
             .collect()
+    }
+
+    /// Reckons with drones from now on, or with other ones: `quarter` is their lowest line, hertz,
+    /// and `shares` the power of its multiples.
+    pub(super) fn expect_drones(&mut self, quarter: f64, shares: &[f32; LINES]) {
+        let kept: Vec<usize> = (0..LINES).filter(|line| shares[*line] > 0.0).collect();
+        let step = quarter / f64::from(RATE);
+        let own: Vec<(f64, f64)> = kept
+            .iter()
+            .map(|line| (step * (line + 1) as f64, f64::from(shares[*line])))
+            .collect();
+        let whole: f64 = own.iter().map(|(_, share)| share).sum();
+        // the chanter has what the drones leave, and never less than a tenth
+        let rest = (1.0 - whole).max(0.1);
+        let under = (0..self.models.len())
+            .map(|note| {
+                let mut lines = self.lines(&[(note, rest)]);
+                lines.extend(&own);
+                self.factors_of(&lines)
+            })
+            .collect();
+        let by = 1.0 / whole.max(1e-3);
+        let louder: Vec<(f64, f64)> = own
+            .iter()
+            .map(|(turns, share)| (*turns, share * by))
+            .collect();
+        let alone = factor(&louder, ALONE * BLOCK, f64::from(self.noise));
+        let model = match self.drones.take() {
+            Some(drones) => drones.model,
+            None => NoteModel::new(quarter),
+        };
+        self.drones = Some(Drones {
+            model,
+            kept,
+            under,
+            alone,
+        });
+    }
+
+    /// Minus the log evidence of the drones alone in the [`ALONE`] blocks that end before `end`, a
+    /// block; `power(blocks)` is the square sum of as many.
+    #[inline(always)]
+    pub(super) fn drones_alone(&self, end: usize, power: impl Fn(usize) -> f32) -> Option<f32> {
+        let drones = self.drones.as_ref().filter(|_| end >= ALONE)?;
+        let mut cosines = [0.0f32; 2 * MOST];
+        let mut sines = [0.0f32; 2 * MOST];
+        drones.project(end, ALONE, 0, &mut cosines, &mut sines);
+        let left = power(ALONE) - drones.alone.explained(&cosines, &sines);
+        Some(0.5 * (left / self.noise + drones.alone.own) / ALONE as f32)
     }
 
     /// Takes block number `block` (from 0, in order).
@@ -232,6 +305,9 @@ impl Bank {
     pub(super) fn push(&mut self, block: usize, samples: &[f32; BLOCK]) {
         for model in &mut self.models {
             model.push(block, samples);
+        }
+        if let Some(drones) = &mut self.drones {
+            drones.model.push(block, samples);
         }
     }
 
@@ -245,9 +321,10 @@ impl Bank {
     }
 
     fn factor(&self, note: usize, tail: Option<usize>, which: usize) -> &Factor {
-        match tail {
-            Some(tail) => &self.over[note * self.models.len() + tail][which],
-            None => &self.alone[note][which],
+        match (tail, &self.drones) {
+            (_, Some(drones)) => &drones.under[note][which],
+            (Some(tail), _) => &self.over[note * self.models.len() + tail][which],
+            (None, _) => &self.alone[note][which],
         }
     }
 
@@ -272,12 +349,35 @@ impl Bank {
         let mut cosines = [0.0f32; 2 * MOST];
         let mut sines = [0.0f32; 2 * MOST];
         self.models[note].project(end, length, &mut cosines, &mut sines);
-        if let Some(tail) = tail {
+        if let Some(drones) = &self.drones {
+            let from = self.models[note].harmonics;
+            drones.project(end, length, from, &mut cosines, &mut sines);
+        } else if let Some(tail) = tail {
             let from = self.models[note].harmonics;
             self.models[tail].project(end, length, &mut cosines[from..], &mut sines[from..]);
         }
         let factor = self.factor(note, tail, which);
         0.5 * ((power - factor.explained(&cosines, &sines)) / self.noise + factor.own)
+    }
+}
+
+impl Drones {
+    /// The kept lines, from place `from` on.
+    #[inline(always)]
+    fn project(
+        &self,
+        end: usize,
+        length: usize,
+        from: usize,
+        cosines: &mut [f32; 2 * MOST],
+        sines: &mut [f32; 2 * MOST],
+    ) {
+        let mut all = ([0.0f32; MOST], [0.0f32; MOST]);
+        self.model.project(end, length, &mut all.0, &mut all.1);
+        for (place, line) in self.kept.iter().enumerate() {
+            cosines[from + place] = all.0[*line];
+            sines[from + place] = all.1[*line];
+        }
     }
 }
 

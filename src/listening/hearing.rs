@@ -5,6 +5,7 @@
     reason = "pulp compiles for the machine's vectors only what is inlined into its dispatch"
 )]
 
+use super::drones::{Found, Watch};
 use super::gate::Gate;
 use super::harmonics::{Bank, LENGTHS, Noise, TOP};
 use super::heard::HeardNote;
@@ -18,22 +19,41 @@ use pulp::Arch;
 const NOISE: f32 = 0.2;
 /// Blocks at the start after which the room is taken as known: 8 s.
 const FIRST: usize = 8000;
-/// Place in [`LENGTHS`] of the stretch by which the room is judged: 10 blocks.
 /// Blocks between two measurements of the pitch.
 const PITCHED: usize = 8;
+/// Place in [`LENGTHS`] of the stretch by which the room is judged: 10 blocks.
 const WATCHED: usize = 5;
+/// Blocks after which drones are looked for again.
+const LOOKED: usize = 4096;
 
 /// Power of a note's tail in the room once the next note sounds, against the note's. 0.05 to 0.2
 /// scored alike in rooms with 3 to 9 dB of direct sound.
 const TAIL: f64 = 0.15;
 /// Blocks for which the tail of the note before is reckoned with.
 const TAILS: usize = 60;
-/// Prices of the path; 11 to 18 for a change scored alike.
-const PRICES: Prices = Prices {
-    change: 13.0,
-    stop: 30.0,
-    silence: -1.0,
-};
+/// Price of a change of note; 11 to 18 scored alike.
+const CHANGE: f32 = 13.0;
+/// What F costs more, save beside its neighbours and E: a high G gracenote a little flat is far
+/// commoner than an F gracenote (in `movement`'s catalogue F stands in the doubling on E only).
+const RARE: f32 = 4.0;
+/// What a change that is written costs less, and another more.
+const WRITTEN: f32 = 2.0;
+const UNWRITTEN: f32 = 3.0;
+
+/// Prices of the path, where nothing is known of the music.
+fn prices() -> Prices {
+    let mut change = [[CHANGE; 9]; 9];
+    for from in NOTES {
+        if !matches!(from, Note::E | Note::HighG | Note::HighA) {
+            change[from.index()][Note::F.index()] += RARE;
+        }
+    }
+    Prices {
+        change,
+        stop: 30.0,
+        silence: -1.0,
+    }
+}
 
 /// A sample rate that no sound can be heard at.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -60,8 +80,11 @@ pub struct Listener {
     intake: Intake,
     ear: Ear,
     tuning: Tuning,
-    /// The first blocks, to hear them again once the room is known.
+    prices: Prices,
+    /// The first blocks, to hear them again once the room and the drones are known.
     first: Option<Vec<Block>>,
+    /// Looks for drones, where there could be any.
+    watch: Option<Watch>,
     heard: Vec<HeardNote>,
 }
 
@@ -74,9 +97,12 @@ impl Listener {
     pub fn new(rate: SampleRate, tuning: Tuning) -> Result<Self, RateError> {
         Ok(Self {
             intake: Intake::new(rate, 0.7 * tuning.hertz(Note::LowG).0, TOP)?,
-            ear: Ear::new(tuning, false),
+            ear: Ear::new(tuning, &prices(), false),
             tuning,
+            prices: prices(),
             first: Some(Vec::new()),
+            watch: (tuning.instrument == Instrument::PipeChanter)
+                .then(|| Watch::new(tuning.low_a.0)),
             heard: Vec::new(),
         })
     }
@@ -92,6 +118,22 @@ impl Listener {
         })
     }
 
+    /// Makes ready for written music: its changes of note are likelier than others.
+    #[must_use]
+    pub fn expecting(mut self, moves: &[(Note, Note)]) -> Self {
+        for from in NOTES {
+            for to in NOTES {
+                self.prices.change[from.index()][to.index()] = if moves.contains(&(from, to)) {
+                    CHANGE - WRITTEN
+                } else {
+                    CHANGE + UNWRITTEN
+                };
+            }
+        }
+        self.ear = Ear::new(self.tuning, &self.prices, false);
+        self
+    }
+
     /// Takes mono samples.
     pub fn push(&mut self, samples: &[f32]) {
         self.intake.push(samples);
@@ -103,9 +145,13 @@ impl Listener {
             if let Some(first) = &mut self.first {
                 first.push(block);
             }
+            if let Some(watch) = &mut self.watch {
+                watch.push(&block.samples, block.level);
+            }
             self.ear.take(&block);
             if self.ear.block.is_multiple_of(64) {
                 self.ear.settle(false);
+                self.mind_the_drones();
                 self.mind_the_room();
             }
         }
@@ -114,18 +160,37 @@ impl Listener {
         }
     }
 
+    /// Looks for drones: often as long as what was heard can be heard again with them.
+    fn mind_the_drones(&mut self) {
+        let often = if self.first.is_some() && !self.ear.drones {
+            512
+        } else {
+            LOOKED
+        };
+        if !self.ear.block.is_multiple_of(often) {
+            return;
+        }
+        let Some(found) = self.watch.as_ref().and_then(Watch::found) else {
+            return;
+        };
+        match &self.first {
+            Some(first) => {
+                let mut again = Ear::new(self.tuning, &self.prices, false);
+                again.expect_drones(&found);
+                again.hear_again(first);
+                self.ear = again;
+            }
+            None => self.ear.expect_drones(&found),
+        }
+    }
+
     fn mind_the_room(&mut self) {
-        let room = self.ear.room();
+        let room = self.ear.room() && !self.ear.drones;
         if room != self.ear.tails {
             match &self.first {
                 Some(first) if room => {
-                    let mut again = Ear::new(self.tuning, true);
-                    for block in first {
-                        again.take(block);
-                        if again.block.is_multiple_of(64) {
-                            again.settle(false);
-                        }
-                    }
+                    let mut again = Ear::new(self.tuning, &self.prices, true);
+                    again.hear_again(first);
                     again.judged = 0;
                     self.ear = again;
                     self.ear.fixed = true;
@@ -197,6 +262,11 @@ struct Ear {
     pipes: bool,
     /// Whether a note's tail is reckoned with.
     tails: bool,
+    /// Whether drones are.
+    drones: bool,
+    /// Level of the drones alone, at most.
+    alone: f32,
+    quarter: f64,
     /// The room is not to be judged again yet.
     fixed: bool,
     block: usize,
@@ -219,7 +289,7 @@ struct Ear {
 }
 
 impl Ear {
-    fn new(tuning: Tuning, tails: bool) -> Self {
+    fn new(tuning: Tuning, prices: &Prices, tails: bool) -> Self {
         let pitches = NOTES.map(|note| tuning.hertz(note).0);
         let mut bank = Bank::new(&pitches, Noise(NOISE), TAIL);
         if tails {
@@ -227,10 +297,13 @@ impl Ear {
         }
         Self {
             bank,
-            path: Path::new(PRICES),
+            path: Path::new(prices),
             gate: Gate::default(),
             pipes: tuning.instrument == Instrument::PipeChanter,
             tails,
+            drones: false,
+            alone: 0.0,
+            quarter: tuning.low_a.0 / 4.0,
             fixed: false,
             block: 0,
             powers: vec![0.0; 64],
@@ -245,6 +318,23 @@ impl Ear {
             open: None,
             heard: Vec::new(),
             arch: Arch::new(),
+        }
+    }
+
+    fn expect_drones(&mut self, found: &Found) {
+        self.bank.expect_drones(self.quarter, &found.shares);
+        self.drones = true;
+        let share = found.shares.iter().sum::<f32>().min(1.0);
+        self.alone = found.usual * share.powf(0.75);
+        self.tails = false;
+    }
+
+    fn hear_again(&mut self, blocks: &[Block]) {
+        for block in blocks {
+            self.take(block);
+            if self.block.is_multiple_of(64) {
+                self.settle(false);
+            }
         }
     }
 
@@ -271,8 +361,15 @@ impl Ear {
         // sound of power 1 that nobody explains, or next to nothing
         let noise = 0.5 * block.power;
         let quiet = 0.5 * (block.power / 0.01 + BLOCK as f32 * 0.01f32.ln());
-        let silence = noise.min(quiet);
         let (bank, powers) = (&self.bank, &self.powers);
+        // drones alone are weaker than with the chanter, whose low A, E and high A they hold
+        let weaker = self.drones && block.level < self.alone;
+        let before = |blocks: usize| powers[end % ring] - powers[(end - blocks) % ring];
+        let drones = Some(end)
+            .filter(|_| weaker)
+            .and_then(|end| bank.drones_alone(end, before))
+            .unwrap_or(f32::INFINITY);
+        let silence = noise.min(quiet).min(drones);
         let tails = if self.tails { TAILS } else { 0 };
         let power = |which: usize| powers[end % ring] - powers[(end - LENGTHS[which]) % ring];
         self.path.push(

@@ -8,12 +8,12 @@
 use super::heard::HeardNote;
 use super::hearing::RateError;
 use super::intake::{Intake, RATE};
-use crate::chanter::{NOTES, Tuning, TuningTable};
+use crate::chanter::{NOTES, Note, Tuning, TuningTable};
 use crate::units::{Cents, Hertz, SampleRate};
 use microfft::real::rfft_1024;
 
 /// Seconds of sound that are looked at.
-pub const LOOKED_AT: f64 = 30.0;
+pub(super) const LOOKED_AT: f64 = 30.0;
 /// Samples in a frame: 128 ms.
 const FRAME: usize = 1024;
 /// Steps of the grid, cents.
@@ -25,15 +25,23 @@ const SPREAD: f64 = 90.0;
 /// Grid to both sides of each, cents.
 const REACH: f64 = 220.0;
 
-/// Finds low A in samples; `None` where nothing sounds like a chanter.
+/// Share of a line that stands still from which it is held all the while.
+const STANDING: f32 = 0.45;
+/// Candidates that are worth a hearing, and how far apart they lie at least, cents.
+const CANDIDATES: usize = 4;
+const APART: f64 = 60.0;
+
+/// Pitches that low A could have in samples, the likeliest first; none where nothing sounds like a
+/// chanter. Only `notes` are looked for.
 ///
 /// # Errors
 /// A sample rate that cannot be resampled.
-pub fn find_low_a(
+pub(super) fn find_low_a(
     rate: SampleRate,
     samples: &[f32],
     table: TuningTable,
-) -> Result<Option<Hertz>, RateError> {
+    notes: &[Note],
+) -> Result<Vec<Hertz>, RateError> {
     let count = samples.len().min((LOOKED_AT * f64::from(rate.0)) as usize);
     let mut intake = Intake::new(rate, 150.0, 3300.0)?;
     intake.push(&samples[..count]);
@@ -42,11 +50,11 @@ pub fn find_low_a(
     while let Some(block) = intake.next() {
         level.extend_from_slice(&block.samples);
     }
-    let frames = spectra(&level);
+    let (frames, stands) = spectra(&level);
     if frames.is_empty() {
-        return Ok(None);
+        return Ok(Vec::new());
     }
-    let mut best: Option<(f64, f64)> = None;
+    let mut all: Vec<(f64, Hertz)> = Vec::new();
     for expected in EXPECTED {
         let steps = (2.0 * REACH / STEP) as i32;
         for step in 0..=steps {
@@ -56,25 +64,41 @@ pub fn find_low_a(
             let sum: f64 = frames
                 .iter()
                 .map(|frame| {
-                    NOTES
-                        .into_iter()
-                        .map(|note| strength(frame, tuning.hertz(note).0))
+                    notes
+                        .iter()
+                        .map(|note| strength(frame, tuning.hertz(*note).0))
                         .fold(f64::NEG_INFINITY, f64::max)
                 })
                 .sum();
             let mean = sum / frames.len() as f64 - 0.02 * (off / SPREAD).powi(2);
-            if best.is_none_or(|(least, _)| mean > least) {
-                best = Some((mean, low_a.0));
-            }
+            all.push((mean, low_a));
         }
     }
-    Ok(best
-        .filter(|(mean, _)| *mean > 0.05)
-        .map(|(_, hertz)| Hertz(hertz)))
+    all.retain(|(mean, _)| *mean > 0.05);
+    // what sounds all the while at low A is no practice chanter's but a drone or hum
+    let held = |low_a: &Hertz| {
+        let bin = (low_a.0 * FRAME as f64 / f64::from(RATE)).round() as usize;
+        stands.get(bin).copied().unwrap_or(0.0) > STANDING
+    };
+    for (mean, low_a) in &mut all {
+        if low_a.0 < Tuning::CHANTERS_PART && held(low_a) {
+            *mean *= 0.5;
+        }
+    }
+    all.sort_by(|one, other| other.0.total_cmp(&one.0));
+    let mut found: Vec<Hertz> = Vec::new();
+    for (_, low_a) in all {
+        let near = |other: &Hertz| Cents::between(*other, low_a).0.abs() < APART;
+        if found.len() < CANDIDATES && !found.iter().any(near) {
+            found.push(low_a);
+        }
+    }
+    Ok(found)
 }
 
-/// Amplitude spectra of frames that overlap by half, each of sum 1.
-fn spectra(samples: &[f32]) -> Vec<Vec<f32>> {
+/// Amplitude spectra of frames that overlap by half, each of sum 1; and for each bin how much of it
+/// stands still, 0 where one held note may be all there is.
+fn spectra(samples: &[f32]) -> (Vec<Vec<f32>>, Vec<f32>) {
     let mut input = [0.0; FRAME];
     let mut frames: Vec<Vec<f32>> = Vec::new();
     for frame in samples.windows(FRAME).step_by(FRAME / 2) {
@@ -89,9 +113,14 @@ fn spectra(samples: &[f32]) -> Vec<Vec<f32>> {
     }
     let whole: f32 = frames.iter().flatten().sum();
     let standing = standing(&frames);
+    let mut stands = vec![0.0; standing.len()];
     let without = standing.iter().sum::<f32>() * frames.len() as f32;
     // where nearly all of it stands still, one note is held and it is all there is
     if whole - without > 0.2 * whole {
+        for (bin, share) in stands.iter_mut().enumerate() {
+            let mean = frames.iter().map(|frame| frame[bin]).sum::<f32>() / frames.len() as f32;
+            *share = standing[bin] / mean.max(1e-9);
+        }
         for frame in &mut frames {
             for (amplitude, standing) in frame.iter_mut().zip(&standing) {
                 *amplitude = (*amplitude - standing).max(0.0);
@@ -105,7 +134,7 @@ fn spectra(samples: &[f32]) -> Vec<Vec<f32>> {
         }
         sum > 1e-3
     });
-    frames
+    (frames, stands)
 }
 
 /// What sounds nearly always: drones and hum. The amplitude that each bin exceeds in 4 of 5 frames.
@@ -141,7 +170,7 @@ fn strength(frame: &[f32], pitch: f64) -> f64 {
 }
 
 /// Low A moved by what the notes heard with it deviate: the mean over the notes, each counted once.
-pub fn refined(low_a: Hertz, notes: &[HeardNote]) -> Hertz {
+pub(super) fn refined(low_a: Hertz, notes: &[HeardNote]) -> Hertz {
     let mut means = Vec::new();
     for note in NOTES {
         let mut cents: Vec<f64> = notes

@@ -28,8 +28,8 @@ const REST: usize = 60;
 /// Prices of the path, in nats.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Prices {
-    /// From one note to another.
-    pub change: f32,
+    /// From one note to another, `[from][to]`.
+    pub change: [[f32; NOTE_COUNT]; NOTE_COUNT],
     /// Into and out of silence.
     pub stop: f32,
     /// What a quiet or unexplained sample costs more than the model says.
@@ -103,9 +103,9 @@ pub(super) struct Path {
 }
 
 impl Path {
-    pub(super) fn new(prices: Prices) -> Self {
+    pub(super) fn new(prices: &Prices) -> Self {
         let mut path = Self {
-            prices,
+            prices: *prices,
             steps: vec![[NOWHERE; STATES]; KEPT],
             entries: vec![[CLOSED; STATES]; KEPT],
             silent: vec![0.0; KEPT],
@@ -135,7 +135,7 @@ impl Path {
                 let price = if from == SILENCE || to == SILENCE {
                     self.prices.stop
                 } else {
-                    self.prices.change
+                    self.prices.change[from][to]
                 };
                 if step.cost + price < best.cost {
                     best = Entry {
@@ -168,7 +168,7 @@ impl Path {
         // the note that led before comes first: what is dearer than it by a change can never lead
         let mut order: [usize; NOTE_COUNT] = std::array::from_fn(|note| note);
         order.swap(0, self.leader);
-        let mut limit = f32::INFINITY;
+        let mut limits = [f32::INFINITY; NOTE_COUNT];
         for (place, note) in order.into_iter().enumerate() {
             let step = &mut steps[note];
             let mut good = 0;
@@ -181,7 +181,7 @@ impl Path {
                     && end - length < entry.since + tails)
                     .then_some(usize::from(entry.tail));
                 let least = least(note, tail, which);
-                if entry.cost + least >= limit.min(step.cost) {
+                if entry.cost + least >= limits[note].min(step.cost) {
                     continue;
                 }
                 let own = cost(note, tail, which);
@@ -200,7 +200,10 @@ impl Path {
                     };
                 }
             }
-            limit = limit.min(step.cost + self.prices.change);
+            let cost = step.cost;
+            for (limit, price) in limits.iter_mut().zip(&self.prices.change[note]) {
+                *limit = limit.min(cost + price);
+            }
             if place == 0 && good == 2 {
                 break;
             }

@@ -3,10 +3,11 @@
 //!
 //! Memory is bounded by what is looked at for low A and by the notes.
 
+use super::align::{Piece, likeness};
 use super::heard::HeardNote;
 use super::hearing::{Listener, RateError};
 use super::low_a::{LOOKED_AT, find_low_a, refined};
-use crate::chanter::{Tuning, TuningTable};
+use crate::chanter::{NOTES, Note, Tuning, TuningTable};
 use crate::units::{Hertz, SampleRate};
 
 /// Share of samples at full scale from which a recording counts as clipped.
@@ -80,6 +81,74 @@ pub fn hear(
     rate: SampleRate,
     low_a: Option<Hertz>,
     table: TuningTable,
+    next: impl FnMut() -> Vec<f32>,
+) -> Result<Hearing, RateError> {
+    hear_as(rate, low_a, table, None, next)
+}
+
+/// The same where it is known what was played: low A is the one that makes a recording most like
+/// the piece.
+///
+/// # Errors
+/// A sample rate that cannot be resampled.
+pub fn hear_piece(
+    rate: SampleRate,
+    low_a: Option<Hertz>,
+    table: TuningTable,
+    piece: &Piece,
+    next: impl FnMut() -> Vec<f32>,
+) -> Result<Hearing, RateError> {
+    hear_as(rate, low_a, table, Some(piece), next)
+}
+
+/// Likeness to the piece from which no other low A is tried.
+const LIKE: f64 = 0.8;
+/// Likeness under which it is no such piece.
+const ALIKE: f64 = 0.4;
+
+fn choose_low_a(
+    rate: SampleRate,
+    head: &[f32],
+    table: TuningTable,
+    piece: Option<&Piece>,
+) -> Result<Option<Hertz>, RateError> {
+    let notes: Vec<Note> = NOTES
+        .into_iter()
+        .filter(|note| {
+            piece.is_none_or(|piece| piece.notes.iter().any(|expected| expected.note == *note))
+        })
+        .collect();
+    let mut best: Option<(f64, Hertz)> = None;
+    let mut likeliest = None;
+    for coarse in find_low_a(rate, head, table, &notes)? {
+        let mut listener = Listener::new(rate, Tuning::with_low_a(coarse, table))?;
+        listener.push(head);
+        let heard = listener.finish();
+        let low_a = refined(coarse, &heard);
+        let Some(piece) = piece else {
+            return Ok(Some(low_a));
+        };
+        likeliest = likeliest.or(Some(low_a));
+        let like = likeness(piece, &heard);
+        if best.is_none_or(|(most, _)| like > most) {
+            best = Some((like, low_a));
+        }
+        if like > LIKE {
+            break;
+        }
+    }
+    // where none is like the piece it is another piece, and the likeliest pitch is as before
+    Ok(best
+        .filter(|(like, _)| *like > ALIKE)
+        .map(|(_, low_a)| low_a)
+        .or(likeliest))
+}
+
+fn hear_as(
+    rate: SampleRate,
+    low_a: Option<Hertz>,
+    table: TuningTable,
+    piece: Option<&Piece>,
     mut next: impl FnMut() -> Vec<f32>,
 ) -> Result<Hearing, RateError> {
     let mut sound = Sound::default();
@@ -95,18 +164,16 @@ pub fn hear(
     }
     let found = match low_a {
         Some(low_a) => Some(low_a),
-        None => find_low_a(rate, &head, table)?
-            .map(|coarse| -> Result<Hertz, RateError> {
-                let mut listener = Listener::new(rate, Tuning::with_low_a(coarse, table))?;
-                listener.push(&head);
-                Ok(refined(coarse, &listener.finish()))
-            })
-            .transpose()?,
+        None => choose_low_a(rate, &head, table, piece)?,
     };
     // with no low A the rest is only looked at for what is odd about it
     let mut listener = found
         .map(|low_a| Listener::new(rate, Tuning::with_low_a(low_a, table)))
-        .transpose()?;
+        .transpose()?
+        .map(|listener| match piece {
+            Some(piece) => listener.expecting(&piece.moves()),
+            None => listener,
+        });
     let mut notes = Vec::new();
     let mut take = |piece: &[f32], sound: &mut Sound| {
         sound.add(piece);

@@ -71,6 +71,49 @@ fn pairs(truth: &[Sounding], heard: &[Predicted], within: f64) -> Vec<(usize, us
     found
 }
 
+/// What was invented or not heard, in words.
+pub(crate) fn slips(take: &Take, heard: &[Predicted]) -> Vec<String> {
+    let truth = &take.notes;
+    let found = pairs(truth, heard, 0.010);
+    let wide = pairs(truth, heard, WIDE);
+    let mut words = Vec::new();
+    for (b, note) in heard.iter().enumerate() {
+        if wide.iter().all(|pair| pair.1 != b) {
+            let among: Vec<String> = truth
+                .iter()
+                .filter(|t| t.end_s > note.start_s - 0.03 && t.start_s < note.end_s + 0.03)
+                .map(|t| format!("{} {:.3}-{:.3}", t.note, t.start_s, t.end_s))
+                .collect();
+            words.push(format!(
+                "invented {} {:.3}-{:.3} among {}",
+                note.note,
+                note.start_s,
+                note.end_s,
+                among.join(", ")
+            ));
+        }
+    }
+    for (a, note) in truth.iter().enumerate() {
+        if found.iter().all(|pair| pair.0 != a) {
+            let length = 1e3 * (note.end_s - note.start_s);
+            let off = wide
+                .iter()
+                .find(|pair| pair.0 == a)
+                .map_or_else(String::new, |pair| {
+                    format!(
+                        ", {:.0} ms off",
+                        1e3 * (heard[pair.1].start_s - note.start_s)
+                    )
+                });
+            words.push(format!(
+                "not heard {:?} {} at {:.3} for {length:.0} ms{off}",
+                note.kind, note.note, note.start_s
+            ));
+        }
+    }
+    words
+}
+
 impl Tally {
     /// Adds one take's outcome.
     pub(crate) fn add(&mut self, take: &Take, heard: &[Predicted]) {

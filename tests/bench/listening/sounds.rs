@@ -119,7 +119,10 @@ impl Timbre {
 
 /// One stretch with fixed aims.
 struct Aim {
+    start: f64,
     end: f64,
+    /// The breath it lies in: from the start of its first note to the end of its last.
+    breath: (f64, f64),
     hertz: f64,
     amplitudes: [f64; HARMONICS],
     /// The change at its end: half its length, s, and how deep it dips.
@@ -132,7 +135,7 @@ fn chanter(rng: &mut Rng, take: &Take, conditions: &Conditions) -> Vec<f64> {
     let timbre = Timbre::new(rng, conditions.la_hz);
     let mistuned: Vec<f64> = (0..9).map(|_| between(rng, -15.0, 15.0)).collect();
     let levels: Vec<f64> = (0..9).map(|_| between(rng, -2.0, 2.0)).collect();
-    let aims: Vec<Aim> = take
+    let mut aims: Vec<Aim> = take
         .notes
         .iter()
         .map(|note| {
@@ -151,7 +154,9 @@ fn chanter(rng: &mut Rng, take: &Take, conditions: &Conditions) -> Vec<f64> {
                 *amplitude *= gain;
             }
             Aim {
+                start: note.start_s,
                 end: note.end_s,
+                breath: (note.start_s, note.end_s),
                 hertz,
                 amplitudes,
                 half: between(rng, 0.0005, 0.003),
@@ -159,6 +164,16 @@ fn chanter(rng: &mut Rng, take: &Take, conditions: &Conditions) -> Vec<f64> {
             }
         })
         .collect();
+    for at in 1..aims.len() {
+        if aims[at].start - aims[at - 1].end < 1e-6 {
+            aims[at].breath.0 = aims[at - 1].breath.0;
+        }
+    }
+    for at in (1..aims.len()).rev() {
+        if aims[at].start - aims[at - 1].end < 1e-6 {
+            aims[at - 1].breath.1 = aims[at].breath.1;
+        }
+    }
     let start = take.notes.first().map_or(0.0, |note| note.start_s);
     let end = take.notes.last().map_or(0.0, |note| note.end_s);
     let tail = conditions.room.map_or(0.4, |(rt, _)| rt + 0.3);
@@ -182,7 +197,7 @@ fn chanter(rng: &mut Rng, take: &Take, conditions: &Conditions) -> Vec<f64> {
             at += 1;
         }
         let here = &aims[at];
-        let next = aims.get(at + 1);
+        let next = aims.get(at + 1).filter(|next| next.start - here.end < 1e-6);
         let mut mix = 0.0;
         let mut dip = 1.0;
         let mut before = here;
@@ -213,9 +228,12 @@ fn chanter(rng: &mut Rng, take: &Take, conditions: &Conditions) -> Vec<f64> {
             );
         }
         // the reed starts within 3 ms and stops within 3 ms
-        let edge = ((t - start) / 0.003)
-            .min((end + 0.003 - t) / 0.003)
+        let edge = ((t - here.breath.0) / 0.003)
+            .min((here.breath.1 + 0.003 - t) / 0.003)
             .clamp(0.0, 1.0);
+        if edge <= 0.0 {
+            continue;
+        }
         let mut level = edge * dip;
         for (when, depth) in &dips {
             let near = ((t - when) / 0.06).powi(2);
