@@ -229,3 +229,157 @@ fn a_dead_server_is_told_played_through_and_found_again() {
         "{bars:?}"
     );
 }
+
+/// The real binary on a pseudo-terminal, the monitor of the card as its microphone.
+struct Practice {
+    home: tempfile::TempDir,
+    writer: Box<dyn std::io::Write + Send>,
+    child: Box<dyn portable_pty::Child + Send + Sync>,
+    screen: Arc<std::sync::Mutex<vt100::Parser>>,
+    _master: Box<dyn portable_pty::MasterPty + Send>,
+}
+
+impl Practice {
+    fn begin(flags: &[&str]) -> Self {
+        let home = tempfile::tempdir().expect("a folder");
+        let size = portable_pty::PtySize {
+            rows: 30,
+            cols: 110,
+            pixel_width: 0,
+            pixel_height: 0,
+        };
+        let pair = portable_pty::native_pty_system()
+            .openpty(size)
+            .expect("a pseudo-terminal");
+        let mut command = portable_pty::CommandBuilder::new(env!("CARGO_BIN_EXE_gracerung"));
+        command.args(["practise", "grip-from-d", "--stage", "real time"]);
+        command.args(["--tempo", "66", "--mark-by", "ear"]);
+        command.args(flags);
+        command.env("XDG_DATA_HOME", home.path());
+        command.env("XDG_CONFIG_HOME", home.path());
+        command.env("TERM", "xterm-256color");
+        let child = pair.slave.spawn_command(command).expect("it starts");
+        drop(pair.slave);
+        let parser = vt100::Parser::new(
+            std::num::NonZero::new(30).expect("rows"),
+            std::num::NonZero::new(110).expect("columns"),
+            0,
+        );
+        let screen = Arc::new(std::sync::Mutex::new(parser));
+        let mut reader = pair.master.try_clone_reader().expect("a reader");
+        let shared = Arc::clone(&screen);
+        std::thread::spawn(move || {
+            let mut bytes = [0; 4096];
+            while let Ok(count @ 1..) = reader.read(&mut bytes) {
+                let mut parser = shared.lock().expect("not poisoned");
+                parser.process(&bytes[..count]);
+            }
+        });
+        let writer = pair.master.take_writer().expect("a writer");
+        let practice = Self {
+            home,
+            writer,
+            child,
+            screen,
+            _master: pair.master,
+        };
+        practice.until("Grip from D");
+        practice
+    }
+
+    fn press(&mut self, keys: &str) {
+        self.writer.write_all(keys.as_bytes()).expect("keys go in");
+        self.writer.flush().expect("keys go in");
+    }
+
+    #[track_caller]
+    fn until(&self, what: &str) {
+        let end = Instant::now() + Duration::from_secs(60);
+        loop {
+            let screen = self.screen.lock().expect("not poisoned");
+            let shown = screen.screen().contents();
+            drop(screen);
+            if shown.contains(what) {
+                return;
+            }
+            assert!(Instant::now() < end, "`{what}` never came:\n{shown}");
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    }
+
+    /// Leaves; what the journal holds, a line an entry.
+    fn end(mut self) -> String {
+        self.press("q");
+        let _ = self.child.wait();
+        let output = Command::new(env!("CARGO_BIN_EXE_gracerung"))
+            .args(["journal", "export"])
+            .env("XDG_DATA_HOME", self.home.path())
+            .env("XDG_CONFIG_HOME", self.home.path())
+            .output()
+            .expect("it runs");
+        String::from_utf8(output.stdout).expect("text")
+    }
+}
+
+/// A test that fails leaves nothing sounding for the next.
+impl Drop for Practice {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+    }
+}
+
+fn marks_by_ear(journal: &str) -> Vec<&str> {
+    journal
+        .lines()
+        .filter(|line| line.contains("\"ear\"") && line.contains("clean"))
+        .collect()
+}
+
+/// With headphones declared, what the microphone hears is the player: the reference line, which is
+/// clean, is marked clean. Without, the same sound earns nothing.
+#[test]
+fn a_loudspeaker_earns_nothing_unless_headphones_are_declared() {
+    let mut practice = Practice::begin(&["--headphones"]);
+    practice.press(" ");
+    practice.until("clean (by ear): 1 of 5");
+    let journal = practice.end();
+    assert!(!marks_by_ear(&journal).is_empty(), "{journal}");
+    let mut practice = Practice::begin(&[]);
+    practice.press(" ");
+    practice.until("not marked by ear: the reference sounded");
+    let journal = practice.end();
+    assert!(marks_by_ear(&journal).is_empty(), "{journal}");
+}
+
+/// The fault this drill is there for: D for B in the grip from D, played by somebody else beside a
+/// silent reference, is told and marked not clean.
+#[test]
+fn a_wrong_gracenote_in_the_microphone_is_told_and_marked() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let drill = folder.path().join("wrong.yaml");
+    let wrong = "title: Wrong\nmetre: 4/4\nunit: 1/8\nstages:\n- name: wrong\n  music: |\n    \
+                 {g}d4 {GdG}A4|{g}d4 {GBG}d4|]\nladder: {from: 60, to: 70, step: 2}\n";
+    std::fs::write(&drill, wrong).expect("a file");
+    let take = folder.path().join("take.wav");
+    let rendered = Command::new(env!("CARGO_BIN_EXE_gracerung"))
+        .arg("render")
+        .arg(&drill)
+        .args(["--tempo", "66", "--repeats", "4", "--no-click", "-o"])
+        .arg(&take)
+        .status()
+        .expect("it runs");
+    assert!(rendered.success());
+    let mut practice = Practice::begin(&["--alone"]);
+    practice.press(" ");
+    practice.until("count-in");
+    let mut player = Command::new("paplay")
+        .arg("--latency-msec=50")
+        .arg(&take)
+        .spawn()
+        .expect("paplay, from pulseaudio-utils");
+    practice.until("not clean (by ear)");
+    let _ = player.kill();
+    let _ = player.wait();
+    let journal = practice.end();
+    assert!(!marks_by_ear(&journal).is_empty(), "{journal}");
+}
