@@ -22,7 +22,7 @@ use std::time::{Duration, Instant};
 #[derive(clap::Args)]
 #[command(after_help = "Examples:\n  gracerung practise grip-from-d\n  \
     gracerung practise grip-from-d --stage \"real time\" --tempo 60\n  \
-    gracerung practise my-drill.yaml --pipes --drones\n  \
+    gracerung practise my-drill.yaml --pipes --drones\n  gracerung practise birl --mark-by ear --headphones\n  \
     gracerung practise week3.yaml    (homework)\n\n\
     Without a sound device the drill runs silently on the same clock. ? lists the keys.")]
 pub(crate) struct Arguments {
