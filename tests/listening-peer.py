@@ -5,7 +5,7 @@ Usage: listening-peer.py FOLDER, which holds NAME.wav or .flac beside NAME.json 
 was heard is left as NAME.heard.json. `cargo bench --bench listening -- --peer tests/listening-peer.py`
 runs it and prints its figures beside ours.
 
-Best of what was tried with it: a window of three periods of 0.8 low G, a step of 1 ms, candidates that
+Settings: a window of three periods of 0.8 low G, a step of 1 ms, candidates that
 last 5 ms, gaps of up to 6 ms closed.
 """
 import json
