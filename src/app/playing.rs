@@ -50,22 +50,27 @@ pub(super) fn follow_wish(model: &mut Model, effects: &mut Vec<Effect>) {
     if !model.is_moving() {
         return;
     }
-    let Some(cell) = wanted(model) else { return };
-    let Some(practising) = &model.practising else {
-        return;
-    };
-    if practising.asked == Some(cell) {
+    if let Some(cell) = wanted(model) {
+        move_to(model, cell, When::BarLine, effects);
+    }
+}
+
+/// Sends a cell unless it is on its way already: another stage is counted in, another tempo of the
+/// same is not.
+fn move_to(model: &mut Model, cell: CellKey, when: When, effects: &mut Vec<Effect>) {
+    let asked = model
+        .practising
+        .as_ref()
+        .and_then(|practising| practising.asked);
+    if asked == Some(cell) {
         return;
     }
-    let same_stage = practising
-        .asked
-        .is_some_and(|asked| asked.stage == cell.stage);
-    let entry = if same_stage {
+    let entry = if asked.is_some_and(|asked| asked.stage == cell.stage) {
         Entry::FirstCycle
     } else {
         Entry::CountIn
     };
-    load(model, cell, When::BarLine, entry, effects);
+    load(model, cell, when, entry, effects);
 }
 
 pub(super) fn load(
@@ -133,21 +138,9 @@ fn end_repetition(model: &mut Model, at: Moment, key: (u64, u64), effects: &mut 
     if practising.state.phase() != Phase::Playing {
         return;
     }
-    let Some(cell) = practising.state.upcoming() else {
-        return;
-    };
-    if practising.asked == Some(cell) {
-        return;
+    if let Some(cell) = practising.state.upcoming() {
+        move_to(model, cell, When::CycleEnd, effects);
     }
-    let same_stage = practising
-        .asked
-        .is_some_and(|asked| asked.stage == cell.stage);
-    let entry = if same_stage {
-        Entry::FirstCycle
-    } else {
-        Entry::CountIn
-    };
-    load(model, cell, When::CycleEnd, entry, effects);
 }
 
 pub(super) fn heard(model: &mut Model, at: Moment, report: &Report, effects: &mut Vec<Effect>) {

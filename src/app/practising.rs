@@ -7,7 +7,7 @@ use crate::movement::{Context, Explanation, Movement, explain};
 use crate::planning::Staircase;
 use crate::practice::ladder::rungs;
 use crate::practice::{CellKey, Mark, Phase, Plan, StagePrint, State, edited, replay};
-use crate::score::{Found, Score, movements, resolve_music};
+use crate::score::{Score, movements, resolve_music};
 use crate::timeline::{Event, EventKind, Layout, SoundPart, Sounded, Timeline, lay};
 use crate::units::{Bpm, Fraction, SampleRate};
 use std::collections::VecDeque;
@@ -180,19 +180,18 @@ impl Practising {
         let mut explained: Vec<(Movement, Context)> = Vec::new();
         let found = self.scores.last().map(movements).unwrap_or_default();
         if let Some(line) = &self.drill.movement {
-            let pairs = line.from.iter().flat_map(|from| {
-                let contexts = line.to.iter().map(|to| Context::between(*from, *to));
-                contexts.map(|context| (line.movement, context))
-            });
             // in the order of the file; where the last stage still takes it apart, all of them
-            let stands = |pair: &(Movement, Context)| {
-                let same = |one: &Found| one.movement == Some(pair.0) && one.context == pair.1;
-                found.iter().any(same)
+            for from in &line.from {
+                let contexts = line.to.iter().map(|to| Context::between(*from, *to));
+                explained.extend(contexts.map(|context| (line.movement, context)));
+            }
+            let stands = |(movement, context): &(Movement, Context)| {
+                found
+                    .iter()
+                    .any(|one| one.movement == Some(*movement) && one.context == *context)
             };
-            let all: Vec<(Movement, Context)> = pairs.collect();
-            explained = all.iter().copied().filter(|pair| stands(pair)).collect();
-            if explained.is_empty() {
-                explained = all;
+            if explained.iter().any(stands) {
+                explained.retain(stands);
             }
         } else {
             for one in &found {

@@ -7,7 +7,7 @@ use super::notice::{Notice, OTHERS, sentence};
 use super::options::act_on_options;
 use super::playing::{decide, follow_wish, forget_heard, heard, load, pause, play, wanted};
 use super::practising::{Place, Practising};
-use super::words::Words;
+use super::words::{keep_words, write};
 use crate::listening::Attended;
 use crate::practice::{CellKey, Event, Moment, News, Plan, step};
 use crate::sound::{Command, Cue, Entry, When};
@@ -214,33 +214,6 @@ fn act(model: &mut Model, at: Moment, action: Action, effects: &mut Vec<Effect>)
             Page::Practise => act_at_practice(model, at, action, effects),
         },
     }
-}
-
-/// The hands leave the chanter to write, so nothing plays on meanwhile. Where nothing is marked yet
-/// the words stand by themselves, as a question does: refused, their letters would be taken for keys.
-fn write(model: &mut Model, at: Moment, question: bool, effects: &mut Vec<Effect>) {
-    let Some(practising) = &model.practising else {
-        return;
-    };
-    let about = practising.state.last_mark().filter(|_| !question);
-    if model.is_moving() {
-        pause(model, at, effects);
-    }
-    model.words = Some(Words::beside(about));
-}
-
-fn keep_words(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
-    let Some(Words { about, text }) = model.words.take() else {
-        return;
-    };
-    let text = text.trim().to_owned();
-    if text.is_empty() {
-        return;
-    }
-    model.notice = Some(Notice::plain(format!(
-        "kept; `gracerung report --words` takes it along: {text}"
-    )));
-    practise(model, &Event::Word { at, about, text }, effects);
 }
 
 fn leave(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
@@ -491,6 +464,7 @@ fn listened(
         .as_ref()
         .and_then(|practising| practising.repetition(serial, cycle));
     let Some(repetition) = found else { return };
+    let playing = attended.measured.playing;
     let event = Event::Listened {
         at,
         repetition,
@@ -498,7 +472,10 @@ fn listened(
     };
     practise(model, &event, effects);
     if let Some(trouble) = attended.trouble {
-        model.notice = Some(Notice::urgent(trouble.to_string()));
+        // a repetition that was judged nevertheless keeps its verdict
+        let verdict = model.notice.take().filter(|_| playing);
+        let said = verdict.map_or_else(String::new, |verdict| format!("{} · ", verdict.text));
+        model.notice = Some(Notice::urgent(format!("{said}{trouble}")));
     }
 }
 

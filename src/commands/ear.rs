@@ -4,8 +4,9 @@
 use super::Failure;
 use crate::app::{Message, Model};
 use crate::chanter::Tuning;
-use crate::listening::{Attended, Attention, Cut, Piece};
+use crate::listening::{Attention, KEPT_S, Piece};
 use crate::live::{Microphone, Position};
+use std::collections::VecDeque;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::time::Instant;
 
@@ -20,17 +21,25 @@ struct Awaited {
     start_s: f64,
 }
 
+impl Awaited {
+    fn end_s(&self) -> f64 {
+        self.start_s + self.piece.length_s
+    }
+}
+
 /// What listens.
 pub(super) struct Ear {
     microphone: Microphone,
     attention: Attention,
     samples: Vec<f32>,
-    awaited: Option<Awaited>,
+    /// Those that play or have just ended, oldest first.
+    awaited: VecDeque<Awaited>,
     /// The serial and cycle awaited last.
     latest: Option<(u64, u64)>,
     heard: Receiver<Message>,
     tell: Sender<Message>,
     errors: u32,
+    gone: bool,
 }
 
 impl Ear {
@@ -51,11 +60,12 @@ impl Ear {
             microphone,
             attention,
             samples: Vec::new(),
-            awaited: None,
+            awaited: VecDeque::new(),
             latest: None,
             heard,
             tell,
             errors: 0,
+            gone: false,
         })
     }
 
@@ -69,82 +79,84 @@ impl Ear {
         self.samples.clear();
         self.microphone.take(&mut self.samples);
         self.attention.push(&self.samples);
-        self.follow(now, position, model);
-        let mut messages = vec![Message::Ear(Some(self.attention.now()))];
+        let mut messages = self.follow(now, position, model);
         messages.extend(self.heard.try_iter());
-        let (_, errors) = self.microphone.troubles();
-        if errors > self.errors && self.samples.is_empty() {
+        let errors = self.microphone.errors();
+        let was_gone = self.gone;
+        self.gone = self.samples.is_empty() && (self.gone || errors > self.errors);
+        self.errors = errors;
+        let now = (!self.gone).then(|| self.attention.now());
+        messages.push(Message::Ear(now));
+        if self.gone && !was_gone {
             messages.push(Message::Care(format!(
                 "the microphone `{}` has gone: repetitions are marked by hand",
                 self.microphone.name
             )));
         }
-        self.errors = errors;
         messages
     }
 
-    fn follow(&mut self, now: Instant, position: Option<Position>, model: &Model) {
+    fn follow(&mut self, now: Instant, position: Option<Position>, model: &Model) -> Vec<Message> {
         let played = position.filter(|position| !position.counting_in);
-        if self.awaited.as_ref().is_some_and(|awaited| {
-            played.is_none_or(|played| played.serial != awaited.serial)
-                || played.is_some_and(|played| played.cycle < awaited.cycle)
-        }) {
-            // cut short, or another stage
-            let over = self.over();
-            let awaited = self.awaited.take();
-            if over {
+        let seconds = self.attention.seconds();
+        // what was cut short is not waited for; what came to its end is, whatever plays now
+        self.awaited.retain(|awaited| {
+            let plays = played.is_some_and(|played| {
+                (played.serial, played.cycle) == (awaited.serial, awaited.cycle)
+            });
+            plays || seconds >= awaited.end_s()
+        });
+        while self
+            .awaited
+            .front()
+            .is_some_and(|awaited| seconds > awaited.end_s() + AFTER_S)
+        {
+            if let Some(awaited) = self.awaited.pop_front() {
                 self.hear(awaited);
             }
         }
-        if self.over() {
-            let awaited = self.awaited.take();
-            self.hear(awaited);
-        }
-        let Some(played) = played else { return };
-        let key = (played.serial, played.cycle);
-        if self.latest.is_some_and(|latest| latest >= key) {
-            return;
-        }
+        let key = played.map(|played| (played.serial, played.cycle));
+        let (Some(played), true) = (played, self.latest < key) else {
+            return Vec::new();
+        };
         let found = model
             .practising
             .as_ref()
             .and_then(|practising| practising.played_as(played.serial));
-        if let (Some((score, timeline)), Some(second)) = (found, self.microphone.second_at(now)) {
-            let piece = Piece::of(score, timeline);
-            // in the breath nothing begins
-            if played.beat * piece.beat_s < piece.length_s {
-                self.latest = Some(key);
-                self.awaited = Some(Awaited {
-                    serial: played.serial,
-                    cycle: played.cycle,
-                    start_s: second - played.beat * piece.beat_s,
-                    piece,
-                });
-            }
+        let (Some((score, timeline)), Some(second)) = (found, self.microphone.second_at(now))
+        else {
+            return Vec::new();
+        };
+        let another = self.latest.map(|(serial, _)| serial) != Some(played.serial);
+        self.latest = key;
+        let piece = Piece::of(score, timeline);
+        if piece.length_s > KEPT_S - 1.0 {
+            let told = format!(
+                "longer than {KEPT_S:.0} seconds: repetitions are marked by hand, not by ear"
+            );
+            return another.then_some(Message::Care(told)).into_iter().collect();
         }
+        self.awaited.push_back(Awaited {
+            serial: played.serial,
+            cycle: played.cycle,
+            start_s: second - played.beat * piece.beat_s,
+            piece,
+        });
+        Vec::new()
     }
 
-    /// The repetition that is awaited is in the stream with what may be late of it.
-    fn over(&self) -> bool {
-        self.awaited.as_ref().is_some_and(|awaited| {
-            self.attention.seconds() > awaited.start_s + awaited.piece.length_s + AFTER_S
-        })
-    }
-
-    fn hear(&self, awaited: Option<Awaited>) {
-        let Some(awaited) = awaited else { return };
-        let cut: Cut = self.attention.cut(&awaited.piece, awaited.start_s);
+    fn hear(&self, awaited: Awaited) {
+        let cut = self.attention.cut(&awaited.piece, awaited.start_s);
         let tell = self.tell.clone();
         // without a thread the repetition stays unmarked, as if nobody had listened
         let _ = std::thread::Builder::new()
             .name("ear".to_owned())
             .spawn(move || {
                 if let Ok(attended) = cut.hear(&awaited.piece) {
-                    let attended: Box<Attended> = Box::new(attended);
                     let _ = tell.send(Message::Listened {
                         serial: awaited.serial,
                         cycle: awaited.cycle,
-                        attended,
+                        attended: Box::new(attended),
                     });
                 }
             });

@@ -2,8 +2,8 @@
 
 use super::open::open;
 use super::timeline::score_of;
-use super::{Failure, Outcome, Ran, arguments, output};
-use crate::chanter::{Instrument, Tuning, TuningTable};
+use super::{Failure, Outcome, Ran, arguments, output, settings};
+use crate::chanter::{Tuning, TuningTable};
 use crate::listening::{
     HeardKind, Hearing, Piece, Recording, Repetition, align, hear, hear_piece, listen_document,
     picture,
@@ -70,9 +70,13 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         .transpose()?;
     let hearing = heard(&arguments.file, arguments.la, piece.as_ref())?;
     let mut beside = Vec::new();
+    let tuning = hearing.low_a.map_or_else(Tuning::default, |low_a| {
+        Tuning::with_low_a(low_a, TuningTable::default())
+    });
+    let limits = settings::thresholds(&settings::load(&[])?, tuning.instrument);
     let found = piece
         .as_ref()
-        .map(|piece| compare(piece, &hearing, &mut beside));
+        .map(|piece| compare(piece, &hearing, &limits, &mut beside));
     let compared = piece.as_ref().zip(found.as_deref());
     let mut document = listen_document(&hearing, compared);
     if found.as_ref().is_some_and(Vec::is_empty) && !hearing.notes.is_empty() {
@@ -152,16 +156,9 @@ fn heard(path: &Path, la: Option<Hertz>, piece: Option<&Piece>) -> Result<Hearin
 fn compare(
     piece: &Piece,
     hearing: &Hearing,
+    limits: &Thresholds,
     beside: &mut Vec<String>,
 ) -> Vec<(Repetition, Verdict)> {
-    let pipes = hearing.low_a.is_some_and(|low_a| {
-        Tuning::with_low_a(low_a, TuningTable::default()).instrument == Instrument::PipeChanter
-    });
-    let limits = if pipes {
-        Thresholds::for_pipes()
-    } else {
-        Thresholds::default()
-    };
     let alignment = align(piece, &hearing.notes);
     let tempo = 60.0 / piece.beat_s;
     if (alignment.pace - 1.0).abs() > OTHER_TEMPO {
@@ -180,7 +177,7 @@ fn compare(
         .repetitions
         .into_iter()
         .map(|repetition| {
-            let verdict = judge(&repetition.measured, &limits);
+            let verdict = judge(&repetition.measured, limits);
             (repetition, verdict)
         })
         .collect()

@@ -242,17 +242,28 @@ pub(crate) fn balance(settings: &Settings) -> Levels {
     levels
 }
 
-/// How what was heard is judged.
-pub(crate) fn thresholds(settings: &Settings) -> Thresholds {
-    let of = |name: &str| settings.number(&format!("thresholds.{name}"));
+/// How what was heard is judged: what the player set, else what is usual for the chanter.
+pub(crate) fn thresholds(settings: &Settings, instrument: Instrument) -> Thresholds {
+    let usual = match instrument {
+        Instrument::PracticeChanter => Thresholds::default(),
+        Instrument::PipeChanter => Thresholds::for_pipes(),
+    };
+    let of = |name: &str, usual: f64| {
+        let name = format!("thresholds.{name}");
+        if settings.is_set(&name) {
+            settings.number(&name)
+        } else {
+            usual
+        }
+    };
     Thresholds {
-        gracenote_longest_ms: of("gracenote-longest"),
-        gracenote_aim_ms: of("gracenote-aim"),
-        tone_shortest_ms: of("tone-shortest"),
-        crossing_ms: of("crossing"),
-        offset_ms: of("offset"),
-        offset_percent: of("offset-percent"),
-        drift_percent: of("drift"),
+        gracenote_longest_ms: of("gracenote-longest", usual.gracenote_longest_ms),
+        gracenote_aim_ms: of("gracenote-aim", usual.gracenote_aim_ms),
+        tone_shortest_ms: of("tone-shortest", usual.tone_shortest_ms),
+        crossing_ms: of("crossing", usual.crossing_ms),
+        offset_ms: of("offset", usual.offset_ms),
+        offset_percent: of("offset-percent", usual.offset_percent),
+        drift_percent: of("drift", usual.drift_percent),
     }
 }
 
@@ -284,7 +295,7 @@ pub(crate) fn options(settings: &Settings) -> Options {
         hands_free: settings.switch("hands-free"),
         left_handed: settings.switch("left-handed"),
         staircase: settings.word("ladder") == "staircase",
-        thresholds: thresholds(settings),
+        thresholds: thresholds(settings, tuning(settings).instrument),
         by_ear: settings.word("mark-by") == "ear",
         headphones: settings.switch("headphones"),
         ..Options::default()
@@ -363,7 +374,9 @@ mod tests {
         let names: Vec<&str> = ClickSound::ALL.iter().map(|sound| sound.name()).collect();
         assert_eq!(crate::settings::CLICKS, names);
         assert_eq!(options(&settings), Options::default());
-        assert_eq!(thresholds(&settings), Thresholds::default());
+        let of = |instrument| thresholds(&settings, instrument);
+        assert_eq!(of(Instrument::PracticeChanter), Thresholds::default());
+        assert_eq!(of(Instrument::PipeChanter), Thresholds::for_pipes());
         assert_eq!(tuning(&settings), Tuning::default());
     }
 

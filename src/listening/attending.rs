@@ -7,6 +7,7 @@
 
 use super::align::{Piece, align};
 use super::hearing::{Listener, RateError};
+use super::recording::{Remark, hear_piece};
 use crate::chanter::{Note, Tuning};
 use crate::practice::Measurement;
 use crate::units::{Cents, SampleRate};
@@ -18,8 +19,6 @@ pub const KEPT_S: f64 = 90.0;
 const BEFORE_S: f64 = 0.35;
 /// Level under which nothing is played, dB of full scale: a microphone's own noise lies below.
 const SILENT_DB: f64 = -60.0;
-/// Share of samples at full scale from which the microphone clips.
-const CLIPPED: f64 = 0.001;
 /// Share of a repetition in which notes must be heard for somebody to have played.
 const PLAYED: f64 = 0.25;
 
@@ -42,23 +41,25 @@ pub struct Attended {
 }
 
 /// Why a repetition could not be heard well, in words by [`std::fmt::Display`].
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub enum SoundTrouble {
-    /// Next to nothing came in.
+    /// The sound itself is odd: silent, or clipped.
+    Odd(Remark),
+    /// There is sound, and nobody plays.
     Nothing,
-    /// Too loud for the microphone.
-    Clipped,
-    /// There is sound, and nothing like this stage in it.
+    /// Somebody plays, and not this stage.
     Other,
 }
 
 impl std::fmt::Display for SoundTrouble {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str(match self {
-            Self::Nothing => "nothing is heard of you: is the microphone on and near?",
-            Self::Clipped => "the microphone clips: turn it down or move it away",
-            Self::Other => "what is heard is not this stage; does the loudspeaker drown you?",
-        })
+        match self {
+            Self::Odd(remark) => remark.fmt(f),
+            Self::Nothing => f.write_str("nothing is heard of you: is the microphone on and near?"),
+            Self::Other => {
+                f.write_str("what is heard is not this stage; does the loudspeaker drown you?")
+            }
+        }
     }
 }
 
@@ -147,37 +148,34 @@ impl Cut {
     /// # Errors
     /// A sample rate that cannot be resampled.
     pub fn hear(&self, piece: &Piece) -> Result<Attended, RateError> {
-        let count = self.samples.len().max(1) as f64;
-        let full = self.samples.iter().filter(|s| s.abs() >= 0.999).count() as f64;
-        let power: f64 = self
-            .samples
-            .iter()
-            .filter(|sample| sample.is_finite())
-            .map(|sample| f64::from(*sample).powi(2))
-            .sum();
-        let level = 10.0 * (power / count).max(1e-20).log10();
-        let mut listener = Listener::new(self.rate, self.tuning)?.expecting(&piece.moves());
-        listener.push(&self.samples);
-        let heard = listener.finish();
-        let sounded: f64 = heard.iter().map(super::HeardNote::length_s).sum();
-        let playing = level > SILENT_DB && sounded > PLAYED * piece.length_s;
-        let best = align(piece, &heard)
+        let mut samples = Some(&self.samples);
+        let heard = hear_piece(
+            self.rate,
+            Some(self.tuning.low_a),
+            self.tuning.table,
+            piece,
+            || samples.take().cloned().unwrap_or_default(),
+        )?;
+        let sounded: f64 = heard.notes.iter().map(super::HeardNote::length_s).sum();
+        let odd = heard
+            .remarks
+            .into_iter()
+            .find(|remark| matches!(remark, Remark::Silent(_) | Remark::Clipped(_)));
+        let played = sounded > PLAYED * piece.length_s;
+        // what is no repetition of the piece is not judged as one
+        let found = align(piece, &heard.notes)
             .repetitions
             .into_iter()
+            .filter(|_| played)
             .max_by_key(|found| found.pairs.iter().flatten().count());
-        let trouble = if !playing {
-            Some(SoundTrouble::Nothing)
-        } else if full / count > CLIPPED {
-            Some(SoundTrouble::Clipped)
-        } else if best.is_none() {
-            Some(SoundTrouble::Other)
-        } else {
-            None
+        let trouble = match (odd, played, &found) {
+            (Some(remark), ..) => Some(SoundTrouble::Odd(remark)),
+            (None, false, _) => Some(SoundTrouble::Nothing),
+            (None, true, None) => Some(SoundTrouble::Other),
+            (None, true, Some(_)) => None,
         };
-        let measured = match best {
-            Some(found) if playing => found.measured,
-            // what is no repetition of the piece is not judged as one
-            _ => Measurement {
+        let measured = found.map_or_else(
+            || Measurement {
                 playing: false,
                 beat_ms: piece.beat_s * 1000.0,
                 notes: Vec::new(),
@@ -185,7 +183,8 @@ impl Cut {
                 lead_ms: 0.0,
                 drift_percent: 0.0,
             },
-        };
+            |found| found.measured,
+        );
         Ok(Attended { measured, trouble })
     }
 }

@@ -1,7 +1,9 @@
 //! Which devices there are, and which one is meant.
 
 use cpal::traits::{DeviceTrait, HostTrait};
-use cpal::{BufferSize, ErrorKind, SampleFormat, StreamConfig, SupportedBufferSize};
+use cpal::{
+    BufferSize, ErrorKind, SampleFormat, StreamConfig, SupportedBufferSize, SupportedStreamConfig,
+};
 
 /// Frames asked for in one callback when the player says nothing else. Measured through a sound
 /// server under load: at 256 clicks are lost, at 1024 none, and 28 ms of latency are taken off the
@@ -181,37 +183,13 @@ pub(super) fn choose(asked: &Asked) -> Result<Chosen, DeviceError> {
     let host = host()?;
     let device = match &asked.device {
         None => host.default_output_device().ok_or(DeviceError::NoDevice)?,
-        Some(name) => {
-            let devices: Vec<cpal::Device> = host
-                .output_devices()
-                .map_err(|error| DeviceError::NoHost(error.to_string()))?
-                .collect();
-            let fits = |device: &&cpal::Device| {
-                id_of(device) == *name || name_of(device).eq_ignore_ascii_case(name)
-            };
-            devices
-                .iter()
-                .find(fits)
-                .cloned()
-                .ok_or_else(|| DeviceError::NotFound {
-                    asked: name.clone(),
-                    known: devices.iter().map(id_of).collect(),
-                })?
-        }
+        Some(name) => named(name, host.output_devices())?,
     };
-    let name = name_of(&device);
-    let supported = device
-        .default_output_config()
-        .map_err(|error| DeviceError::open(&name, &error))?;
-    let mut config = supported.config();
-    config.buffer_size = BufferSize::Fixed(within(asked.buffer, *supported.buffer_size()));
-    Ok(Chosen {
-        device,
-        name,
-        config,
-        format: supported.sample_format(),
-    })
+    chosen(device, asked.buffer, DeviceTrait::default_output_config)
 }
+
+/// Frames in one callback of a microphone: a note is to be on the screen within 80 ms.
+const MICROPHONE_BUFFER: u32 = 512;
 
 /// Finds the microphone asked for. Thread: main. Allocates: yes. Blocks: on the devices.
 pub(super) fn choose_input(asked: Option<&str>) -> Result<Chosen, DeviceError> {
@@ -220,31 +198,40 @@ pub(super) fn choose_input(asked: Option<&str>) -> Result<Chosen, DeviceError> {
         None => host
             .default_input_device()
             .ok_or(DeviceError::NoMicrophone)?,
-        Some(name) => {
-            let devices: Vec<cpal::Device> = host
-                .input_devices()
-                .map_err(|error| DeviceError::NoHost(error.to_string()))?
-                .collect();
-            let fits = |device: &&cpal::Device| {
-                id_of(device) == name || name_of(device).eq_ignore_ascii_case(name)
-            };
-            devices
-                .iter()
-                .find(fits)
-                .cloned()
-                .ok_or_else(|| DeviceError::NotFound {
-                    asked: name.to_owned(),
-                    known: devices.iter().map(id_of).collect(),
-                })?
-        }
+        Some(name) => named(name, host.input_devices())?,
     };
+    chosen(device, MICROPHONE_BUFFER, DeviceTrait::default_input_config)
+}
+
+fn named(
+    name: &str,
+    devices: Result<impl Iterator<Item = cpal::Device>, cpal::Error>,
+) -> Result<cpal::Device, DeviceError> {
+    let devices: Vec<cpal::Device> = devices
+        .map_err(|error| DeviceError::NoHost(error.to_string()))?
+        .collect();
+    let fits = |device: &&cpal::Device| {
+        id_of(device) == name || name_of(device).eq_ignore_ascii_case(name)
+    };
+    devices
+        .iter()
+        .find(fits)
+        .cloned()
+        .ok_or_else(|| DeviceError::NotFound {
+            asked: name.to_owned(),
+            known: devices.iter().map(id_of).collect(),
+        })
+}
+
+fn chosen(
+    device: cpal::Device,
+    buffer: u32,
+    supported: impl Fn(&cpal::Device) -> Result<SupportedStreamConfig, cpal::Error>,
+) -> Result<Chosen, DeviceError> {
     let name = name_of(&device);
-    let supported = device
-        .default_input_config()
-        .map_err(|error| DeviceError::open(&name, &error))?;
+    let supported = supported(&device).map_err(|error| DeviceError::open(&name, &error))?;
     let mut config = supported.config();
-    // a note is to be on the screen within 80 ms of its sound
-    config.buffer_size = BufferSize::Fixed(within(512, *supported.buffer_size()));
+    config.buffer_size = BufferSize::Fixed(within(buffer, *supported.buffer_size()));
     Ok(Chosen {
         device,
         name,

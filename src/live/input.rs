@@ -10,7 +10,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
-/// Seconds of sound that wait for the reader at most; what does not fit is lost and counted.
+/// Seconds of sound that wait for the reader at most; what does not fit is lost.
 const RING_S: usize = 8;
 
 /// What the callback tells. Single numbers, each complete in itself, so `Relaxed` is enough.
@@ -19,8 +19,6 @@ struct Vitals {
     /// When sample 0 would have been captured, nanoseconds since the stream was opened and a
     /// second: the latest block's time less its place.
     began: AtomicU64,
-    /// Samples that did not fit.
-    lost: AtomicU64,
     /// Errors told by the device.
     errors: AtomicU32,
 }
@@ -67,9 +65,8 @@ impl Guest {
         self.vitals.began.store(began, Ordering::Relaxed);
         for frame in block.chunks_exact(self.channels) {
             let sum: f32 = frame.iter().map(|sample| sample.to_sample::<f32>()).sum();
-            if self.samples.push(sum / self.channels as f32).is_err() {
-                self.vitals.lost.fetch_add(1, Ordering::Relaxed);
-            } else {
+            // what nobody takes for seconds (the program is stopped) is lost, and the count with it
+            if self.samples.push(sum / self.channels as f32).is_ok() {
                 self.count += 1;
             }
         }
@@ -137,13 +134,9 @@ impl Microphone {
         Some(since.as_secs_f64() - began)
     }
 
-    /// Samples lost because nobody took them, and errors of the device so far. Thread: main.
-    /// Allocates: no. Blocks: no.
-    pub fn troubles(&self) -> (u64, u32) {
-        (
-            self.vitals.lost.load(Ordering::Relaxed),
-            self.vitals.errors.load(Ordering::Relaxed),
-        )
+    /// Errors of the device so far. Thread: main. Allocates: no. Blocks: no.
+    pub fn errors(&self) -> u32 {
+        self.vitals.errors.load(Ordering::Relaxed)
     }
 }
 

@@ -149,6 +149,13 @@ impl Settings {
         }
     }
 
+    /// True where the player said something: in the file, the environment or a flag.
+    pub fn is_set(&self, name: &str) -> bool {
+        self.parts
+            .iter()
+            .any(|part| part.setting.name == name && part.origin != Origin::Default)
+    }
+
     /// A word or a text; empty for a name that is none.
     pub fn word(&self, name: &str) -> &str {
         match self.value(name) {

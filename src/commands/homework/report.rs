@@ -47,7 +47,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let bytes = open::read_bytes(&arguments.file, LARGEST_FILE)?;
     let assignment = read_assignment(&bytes).map_err(|error| told(&arguments.file, &error))?;
     let own = settings::load(&[])?;
-    let limits = settings::thresholds(&own);
+    let limits = settings::thresholds(&own, settings::tuning(&own).instrument);
     let mut journal = plan::journal()?;
     let digest = match &journal {
         Some(journal) => plan::digest_of(journal)?,
