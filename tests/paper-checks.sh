@@ -67,6 +67,14 @@ done
 
 "$gracerung" sheet "${drills[@]}" -o booklet.pdf
 law "a booklet passes qpdf --check" qpdf --check booklet.pdf
+# the same page by way of SVG and librsvg: outlines that cancel where they cross leave holes
+"$gracerung" sheet grip-from-d -o ink.pdf
+"$gracerung" sheet grip-from-d -o ink.svg
+rsvg-convert -f pdf ink.svg -o ink-by-svg.pdf
+for page in ink ink-by-svg; do
+    pdftoppm -gray -r 150 -singlefile "$page.pdf" "$page" 2>/dev/null
+done
+law "a PDF carries the ink of its SVG" python3 "$here/same-ink.py" ink.pgm ink-by-svg.pgm
 "$gracerung" sheet grip -o grip.png
 law "a PNG is a PNG" bash -c "head -c 8 grip.png | cmp -s - <(printf '\\x89PNG\\r\\n\\x1a\\n')"
 law "an existing file is kept" bash -c "! '$gracerung' sheet grip -o grip.png"

@@ -4,14 +4,11 @@
 use super::Failure;
 use crate::app::{Message, Model};
 use crate::chanter::Tuning;
-use crate::listening::{Attention, KEPT_S, Piece};
+use crate::listening::{AROUND_S, Attention, KEPT_S, Piece};
 use crate::live::{Microphone, Position};
 use std::collections::VecDeque;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::time::Instant;
-
-/// How long after its last note a repetition is heard, seconds: what was late is in by then.
-const AFTER_S: f64 = 0.36;
 
 /// A repetition that plays.
 struct Awaited {
@@ -109,7 +106,7 @@ impl Ear {
         while self
             .awaited
             .front()
-            .is_some_and(|awaited| seconds > awaited.end_s() + AFTER_S)
+            .is_some_and(|awaited| seconds > awaited.end_s() + AROUND_S)
         {
             if let Some(awaited) = self.awaited.pop_front() {
                 self.hear(awaited);

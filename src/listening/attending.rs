@@ -3,7 +3,7 @@
 //! Keeps the last seconds of sound and what sounds now. A repetition that is over is heard again
 //! whole, as a recording is: its closing note may still sound, and what a room does to the first
 //! notes is known by then. Knows no device and no clock: the place of a repetition is given in
-//! seconds of the stream, and half a second either way does no harm.
+//! seconds of the stream, and a quarter of a second either way does no harm.
 
 use super::align::{Piece, align};
 use super::hearing::{Listener, RateError};
@@ -15,8 +15,9 @@ use std::collections::VecDeque;
 
 /// Sound that is kept, seconds: the longest repetition that can be heard.
 pub const KEPT_S: f64 = 90.0;
-/// Sound before and after a repetition that is heard with it, seconds.
-const BEFORE_S: f64 = 0.35;
+/// Sound before and after a repetition that is heard with it, seconds: a repetition can be cut out
+/// once this much has come in after its end.
+pub const AROUND_S: f64 = 0.35;
 /// Level under which nothing is played, dB of full scale: a microphone's own noise lies below.
 const SILENT_DB: f64 = -60.0;
 /// Share of a repetition in which notes must be heard for somebody to have played.
@@ -123,8 +124,8 @@ impl Attention {
             (sample.saturating_sub(first_kept) as usize).min(self.kept.len())
         };
         let (from, to) = (
-            place(start_s - BEFORE_S),
-            place(start_s + piece.length_s + BEFORE_S),
+            place(start_s - AROUND_S),
+            place(start_s + piece.length_s + AROUND_S),
         );
         Cut {
             rate: self.rate,

@@ -65,7 +65,7 @@ mod picture;
 mod recording;
 
 pub use align::{Alignment, Expected, Piece, Repetition, align, number};
-pub use attending::{Attended, Attention, Cut, HeardNow, KEPT_S, SoundTrouble};
+pub use attending::{AROUND_S, Attended, Attention, Cut, HeardNow, KEPT_S, SoundTrouble};
 pub use decoding::{Recording, RecordingError};
 pub use document::{FaultRow, ListenDocument, NoteRow, RepetitionRow, ScoreRow, listen_document};
 pub use heard::{HeardKind, HeardNote};

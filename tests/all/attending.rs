@@ -59,7 +59,7 @@ fn a_repetition_is_judged_and_silence_is_not() {
         attention.push(block);
     }
     let limits = Thresholds::default();
-    // half a second either way does no harm
+    // what the two clocks differ by does no harm
     for late in [-0.2, 0.0, 0.2] {
         for cycle in [0.0, 1.0] {
             let cut = attention.cut(&piece, start_s + late + cycle * piece.cycle_s);
