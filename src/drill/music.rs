@@ -457,10 +457,8 @@ impl Reader {
         let full = music.metre.bar();
         let lengths: Vec<Beats> = music.bars.iter().map(Bar::length).collect();
         let pickup = music.pickup();
-        let number = |bar: usize| {
-            let first = u16::from(pickup.is_zero());
-            u16::try_from(bar).unwrap_or(u16::MAX).saturating_add(first)
-        };
+        let numbers = music.bar_numbers();
+        let number = |bar: usize| numbers[bar];
         let mut told = vec![false; music.bars.len()];
         let mut at = 0;
         while at < music.order.len() {

@@ -110,6 +110,29 @@ impl Music {
         }
     }
 
+    /// The number of each written bar: the first full bar is 1, a pickup is 0 and not counted. A
+    /// part's short last bar and the pickup of the next part are one bar with one number (common
+    /// practice of engravers, no source).
+    pub fn bar_numbers(&self) -> Vec<u16> {
+        let full = self.metre.bar();
+        let first = u16::from(self.pickup().is_zero());
+        let mut numbers: Vec<u16> = Vec::with_capacity(self.bars.len());
+        let mut halved = true;
+        for (place, bar) in self.bars.iter().enumerate() {
+            let length = bar.length();
+            let before = place.checked_sub(1).map(|before| self.bars[before].length());
+            let completes = !halved
+                && before.is_some_and(|before| before < full && before + length == full);
+            numbers.push(match numbers.last() {
+                Some(last) => last.saturating_add(u16::from(!completes)),
+                None => first,
+            });
+            // the pickup of the piece is completed by its last bar, not by the next
+            halved = completes || (place == 0 && first == 0);
+        }
+        numbers
+    }
+
     /// The length of all bars as played.
     pub fn length(&self) -> Beats {
         self.order
@@ -117,5 +140,29 @@ impl Music {
             .filter_map(|index| self.bars.get(*index))
             .map(Bar::length)
             .sum()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drill::read_music;
+
+    /// The screen, the sheet and `tune` would otherwise each count in their own way.
+    #[test]
+    fn a_pickup_is_not_counted_and_a_bar_in_two_halves_once() {
+        let numbers = |text: &str| {
+            let metre = Metre::TwoFour;
+            let (music, problems) = read_music(text, metre, metre.default_unit(), "");
+            assert_eq!(problems, [], "{text}");
+            music.bar_numbers()
+        };
+        assert_eq!(numbers("A4 B4|c4 d4|"), [1, 2]);
+        assert_eq!(numbers("A2|B4 c4|d4 B2|"), [0, 1, 2]);
+        assert_eq!(numbers("A2|B4 c2|"), [0, 1]);
+        assert_eq!(
+            numbers("A2|B4 c4|d4 B2:|e2|B4 c4|d4 B2:|"),
+            [0, 1, 2, 2, 3, 4]
+        );
     }
 }

@@ -332,10 +332,12 @@ fn spoken(notes: &[NoteMeasure], at: usize) -> String {
 
 /// ` in bar 2`, or nothing when there is one bar only.
 fn bar_words(notes: &[NoteMeasure], bar: u32) -> String {
-    if notes.iter().any(|note| note.bar != bar) {
-        format!(" in bar {bar}")
-    } else {
+    if notes.iter().all(|note| note.bar == bar) {
         String::new()
+    } else if bar == 0 {
+        " in the pickup".to_owned()
+    } else {
+        format!(" in bar {bar}")
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::notes::{Score, ScoreGroup};
 use crate::chanter::Note;
-use crate::movement::{Context, Movement, Part, difficulty};
+use crate::movement::{Context, Movement, Part, difficulty, recognise};
 
 /// A group of gracenotes with the notes around it, and every place where it stands.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -52,7 +52,11 @@ pub fn movements(score: &Score) -> Vec<Found> {
                 }
             }
             None => found.push(Found {
-                movement: note.group.movement,
+                // a stage's own opening gracenote is no choice of a movement, but it has a name
+                movement: note.group.movement.or_else(|| {
+                    let gracenotes: Vec<Note> = parts.iter().map(|part| part.note).collect();
+                    recognise(&gracenotes, context).names.first().copied()
+                }),
                 difficulty: difficulty(&parts, context),
                 parts,
                 context,
@@ -90,6 +94,23 @@ mod tests {
     use crate::rhythm::Metre;
     use crate::score::resolve_music;
     use crate::units::Beats;
+
+    /// A drill's own opening gracenote was called unknown.
+    #[test]
+    fn every_gracenote_of_the_built_in_drills_has_a_name() {
+        let mut groups = 0;
+        for file in crate::drill::BUILT_IN {
+            let drill = crate::drill::read(file.text.as_bytes()).0.expect("it reads");
+            for stage in &drill.stages {
+                let score = resolve_music(&stage.music, Beats::ZERO, &drill.schools);
+                for found in movements(&score) {
+                    assert!(found.movement.is_some(), "{}: {found:?}", file.name);
+                    groups += 1;
+                }
+            }
+        }
+        assert!(groups > 100);
+    }
 
     /// A tune's list would otherwise count a repeated part twice, or put a gracenote before a
     /// taorluath.

@@ -10,7 +10,7 @@ use serde::{Serialize, Serializer};
 /// tempo, repetition and sample rate.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct NoteId {
-    /// Written bar, from 1; a pickup is bar 0.
+    /// Written bar, from 1; a pickup is bar 0 ([`crate::drill::Music::bar_numbers`]).
     pub bar: u16,
     /// How many times this bar has begun by now, from 1: a repeat plays it again.
     pub pass: u8,

@@ -52,16 +52,15 @@ fn resolve_for(
     };
     let mut before = last_note(music);
     let mut passes = vec![0_u8; music.bars.len()];
-    let first_number = u16::from(score.pickup.is_zero());
+    let numbers = music.bar_numbers();
+    let earlier = notes_before_in_number(music, &numbers);
     let mut tied = false;
     for &written in &music.order {
         let Some(bar) = music.bars.get(written) else {
             continue;
         };
         passes[written] = passes[written].saturating_add(1);
-        let number = u16::try_from(written)
-            .unwrap_or(u16::MAX)
-            .saturating_add(first_number);
+        let number = numbers[written];
         let index = score.bars.len();
         score.bars.push(ScoreBar {
             number,
@@ -74,7 +73,7 @@ fn resolve_for(
             let id = NoteId {
                 bar: number,
                 pass: passes[written],
-                note: u8::try_from(position + 1).unwrap_or(u8::MAX),
+                note: u8::try_from(earlier[written] + position + 1).unwrap_or(u8::MAX),
                 grace: 0,
             };
             let continues = tied && before == Some(note.note) && note.group == Group::None;
@@ -110,6 +109,17 @@ fn resolve_for(
         score.length = score.length + place;
     }
     score
+}
+
+/// How many notes of the same bar number stand in the written bar before: in the second half of a
+/// bar that the end of a part divides, the names of notes go on.
+fn notes_before_in_number(music: &Music, numbers: &[u16]) -> Vec<usize> {
+    (0..music.bars.len())
+        .map(|place| match place.checked_sub(1) {
+            Some(before) if numbers[before] == numbers[place] => music.bars[before].notes.len(),
+            _ => 0,
+        })
+        .collect()
 }
 
 fn last_note(music: &Music) -> Option<Note> {

@@ -24,10 +24,10 @@ pub fn where_time_comes_from(score: &Score) -> Vec<String> {
     sentences
         .into_iter()
         .map(|(bar, sentence)| {
-            if bars_differ {
-                format!("in bar {bar} {sentence}")
-            } else {
-                sentence
+            match bar {
+                _ if !bars_differ => sentence,
+                0 => format!("in the pickup {sentence}"),
+                bar => format!("in bar {bar} {sentence}"),
             }
         })
         .collect()

@@ -347,7 +347,10 @@ pub(super) fn in_words(score: &Score) -> String {
         if bar != Some(note.bar) {
             bar = Some(note.bar);
             let number = score.bars.get(note.bar).map_or(0, |bar| bar.number);
-            let _ = write!(text, "; bar {number}");
+            let _ = match number {
+                0 => write!(text, "; pickup"),
+                number => write!(text, "; bar {number}"),
+            };
         }
         text.push_str(", ");
         if !note.group.parts.is_empty() {

@@ -88,11 +88,7 @@ fn document(place: &InPlace, first: usize, last: usize) -> DrillDocument {
         }
     }
     stages.push(stage(metre, "as written", &bars));
-    let number = if place.music.pickup() > Beats::ZERO {
-        place.bar
-    } else {
-        place.bar + 1
-    };
+    let number = place.music.bar_numbers()[place.bar];
     DrillDocument {
         title: sentence(&format!("{}, bar {number}", place.title)),
         about: Some(

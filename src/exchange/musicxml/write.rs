@@ -144,12 +144,14 @@ impl SectionWriter<'_> {
     fn measures(&self, text: &mut String, first: bool, number: &mut u32) {
         let metre = self.piece.metre;
         let bars = &self.section.music.bars;
+        let numbers = self.section.music.bar_numbers();
         let resolved = self.section.bars();
         let starts = repeat_starts(self.section);
         let mut tied = false;
         for (place, bar) in bars.iter().enumerate() {
             let short = bar.length() < metre.bar();
-            let pickup = place == 0 && short && bars.len() > 1;
+            let second_half = place > 0 && numbers[place] == numbers[place - 1];
+            let pickup = second_half || place == 0 && short && bars.len() > 1;
             let named = if pickup && *number == 0 {
                 "0".to_owned()
             } else if pickup {

@@ -324,11 +324,15 @@ fn place_words(practising: &Practising, place: &Place) -> String {
         .scores
         .get(place.stage)
         .map_or(&[][..], |score| &score.bars);
-    let bar = bars
+    let number = bars
         .iter()
-        .rposition(|bar| bar.start.to_f64() <= at)
-        .unwrap_or(0);
-    format!("bar {} of {}", bar + 1, bars.len())
+        .rfind(|bar| bar.start.to_f64() <= at)
+        .map_or(0, |bar| bar.number);
+    let last = bars.iter().map(|bar| bar.number).max().unwrap_or(0);
+    match number {
+        0 => "pickup".to_owned(),
+        number => format!("bar {number} of {last}"),
+    }
 }
 
 /// What sounds now; before anything sounds, the first note as what comes next.
