@@ -121,7 +121,7 @@ fn check(file: Option<&Path>, recover: Option<&Path>, json: bool) -> Ran {
         None => own()?,
     };
     if let Some(target) = recover {
-        output::ready_to_write(target, false)?;
+        output::ready_for_new(target)?;
     }
     let (health, entries) = look_over(&path).map_err(told)?;
     let Health {
@@ -217,7 +217,7 @@ fn recover_into(target: &Path, entries: &[Entry]) -> Result<(), Failure> {
 
 /// A whole copy at a place where nothing stands.
 fn place(journal: &Journal, target: &Path) -> Result<(), Failure> {
-    output::ready_to_write(target, false)?;
+    output::ready_for_new(target)?;
     let work = output::work_beside(target)?;
     let copy = work.path().join("copy.sqlite");
     journal.back_up(&copy).map_err(told)?;
@@ -230,7 +230,7 @@ fn place(journal: &Journal, target: &Path) -> Result<(), Failure> {
                 std::fs::rename(&copy, target)
             }
         })
-        .map_err(|error| Failure(format!("cannot write `{}`: {error}", target.display())))
+        .map_err(|error| output::cannot_write(target, &error))
 }
 
 fn export(target: Option<&Path>, force: bool) -> Ran {
@@ -248,9 +248,8 @@ fn export(target: Option<&Path>, force: bool) -> Ran {
     match target {
         Some(target) => {
             output::write_file(target, force, |file| {
-                file.write_all(text.as_bytes()).map_err(|error| {
-                    Failure(format!("cannot write `{}`: {error}", target.display()))
-                })
+                file.write_all(text.as_bytes())
+                    .map_err(|error| output::cannot_write(target, &error))
             })?;
             output::print(&format!(
                 "{} into {}\n",
@@ -329,7 +328,7 @@ fn say(file: &Path, merged: Merged) -> Result<(), Failure> {
 }
 
 fn backup(target: &Path) -> Ran {
-    output::ready_to_write(target, false)?;
+    output::ready_for_new(target)?;
     let journal = plan::to_read(&own()?).map_err(told)?;
     place(&journal, target)?;
     output::print(&format!("{}\n", target.display()))?;

@@ -1,6 +1,7 @@
 //! Standard streams and files: nothing half written, nothing overwritten unasked.
 
 use super::Failure;
+use std::fmt::Display;
 use std::io::{ErrorKind, Write};
 use std::path::Path;
 
@@ -50,30 +51,74 @@ pub(crate) fn named(target: &Path, endings: &[&str]) -> Result<(), Failure> {
     )))
 }
 
+/// The one sentence for a target that could not be written.
+///
+/// What the system says names numbers and the temporary file it was tried with: both are left out.
+pub(crate) fn cannot_write(target: &Path, error: &impl Display) -> Failure {
+    let said = error.to_string();
+    let said = said.split(" at path ").next().unwrap_or_default();
+    let said = said.split(" (os error ").next().unwrap_or_default();
+    let why = if said.starts_with("No such file") {
+        "new files cannot be made in that folder".to_owned()
+    } else {
+        let mut letters = said.chars();
+        let first = letters.next().map(|letter| letter.to_lowercase());
+        first.into_iter().flatten().chain(letters).collect()
+    };
+    Failure(format!("cannot write `{}`: {why}", target.display()))
+}
+
 /// Refuses a target that cannot be written, before the work is done.
 ///
 /// # Errors
 /// A folder that does not exist, a target that is a folder, a file that exists without `force`.
 pub(crate) fn ready_to_write(target: &Path, force: bool) -> Result<(), Failure> {
-    let shown = target.display();
-    let folder = folder_of(target);
-    if !folder.is_dir() {
-        return Err(Failure(format!(
-            "cannot write `{shown}`: the folder `{}` does not exist; make it first",
-            folder.display()
-        )));
+    ready(target)?;
+    if stands(target) && !force {
+        return Err(exists(target));
     }
-    if target.is_dir() {
+    Ok(())
+}
+
+/// As [`ready_to_write`], for a command that never replaces a file.
+///
+/// # Errors
+/// A folder that does not exist, a target that is a folder, a file that exists.
+pub(crate) fn ready_for_new(target: &Path) -> Result<(), Failure> {
+    ready(target)?;
+    if stands(target) {
         return Err(Failure(format!(
-            "cannot write `{shown}`: it is a folder; name a file in it"
-        )));
-    }
-    if target.exists() && !force && !is_stream(target) {
-        return Err(Failure(format!(
-            "`{shown}` exists and was left as it is; add --force to replace it"
+            "`{}` exists and was left as it is; name a file that is not there yet",
+            target.display()
         )));
     }
     Ok(())
+}
+
+fn ready(target: &Path) -> Result<(), Failure> {
+    let folder = folder_of(target);
+    if !folder.is_dir() {
+        let why = format!(
+            "the folder `{}` does not exist; make it first",
+            folder.display()
+        );
+        return Err(cannot_write(target, &why));
+    }
+    if target.is_dir() {
+        return Err(cannot_write(target, &"it is a folder; name a file in it"));
+    }
+    Ok(())
+}
+
+fn stands(target: &Path) -> bool {
+    target.exists() && !is_stream(target)
+}
+
+fn exists(target: &Path) -> Failure {
+    Failure(format!(
+        "`{}` exists and was left as it is; add --force to replace it",
+        target.display()
+    ))
 }
 
 /// A device or a pipe, such as `/dev/stdout`: it is written into, never replaced.
@@ -92,8 +137,7 @@ pub(crate) fn write_file(
     fill: impl FnOnce(&mut std::fs::File) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
     ready_to_write(target, force)?;
-    let told =
-        |error: std::io::Error| Failure(format!("cannot write `{}`: {error}", target.display()));
+    let told = |error: std::io::Error| cannot_write(target, &error);
     if is_stream(target) {
         let mut stream = std::fs::OpenOptions::new()
             .write(true)
@@ -122,10 +166,7 @@ pub(crate) fn write_file(
     } else {
         temporary.persist_noclobber(&place).map_err(|error| {
             if error.error.kind() == ErrorKind::AlreadyExists {
-                Failure(format!(
-                    "`{}` exists and was left as it is; add --force to replace it",
-                    target.display()
-                ))
+                exists(target)
             } else {
                 told(error.error)
             }
@@ -141,7 +182,7 @@ pub(crate) fn write_file(
 pub(crate) fn write_bytes(target: &Path, force: bool, bytes: &[u8]) -> Result<(), Failure> {
     write_file(target, force, |file| {
         file.write_all(bytes)
-            .map_err(|error| Failure(format!("cannot write `{}`: {error}", target.display())))
+            .map_err(|error| cannot_write(target, &error))
     })
 }
 
@@ -154,12 +195,7 @@ pub(crate) fn work_beside(target: &Path) -> Result<tempfile::TempDir, Failure> {
     tempfile::Builder::new()
         .prefix(".gracerung-")
         .tempdir_in(folder_of(target))
-        .map_err(|error| {
-            Failure(format!(
-                "cannot write beside `{}`: {error}",
-                target.display()
-            ))
-        })
+        .map_err(|error| cannot_write(target, &error))
 }
 
 fn folder_of(target: &Path) -> &Path {
@@ -186,6 +222,31 @@ mod tests {
             std::fs::read_dir(folder.path()).expect("a folder").count(),
             1
         );
+    }
+
+    /// The name of the temporary file once stood in the sentence, with the system's number.
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn what_cannot_be_written_is_told_without_what_it_was_tried_with() {
+        let told = |target: &str| {
+            let Failure(told) = write_bytes(Path::new(target), false, b"x").expect_err(target);
+            told
+        };
+        assert_eq!(
+            told("/proc/x.pdf"),
+            "cannot write `/proc/x.pdf`: new files cannot be made in that folder"
+        );
+        assert_eq!(
+            told("/proc/no/x.pdf"),
+            "cannot write `/proc/no/x.pdf`: the folder `/proc/no` does not exist; make it first"
+        );
+        assert_eq!(
+            told("/dev/full"),
+            "cannot write `/dev/full`: no space left on device"
+        );
+        let Failure(told) = work_beside(Path::new("/proc/x")).err().expect("no folder");
+        assert!(told.starts_with("cannot write `/proc/x`: "), "{told}");
+        assert!(!told.contains(".gracerung"), "{told}");
     }
 
     /// `-o /dev/full --force` by a superuser once took the device's place, and a link's target was

@@ -2,7 +2,7 @@
 
 use super::open::open;
 use super::timeline::score_of;
-use super::{Failure, Outcome, Ran, arguments, output, settings};
+use super::{Outcome, Ran, arguments, output, settings};
 use crate::rhythm::{ClickPlan, ReferencePlan};
 use crate::sound::{Bounce, Bus, Sound};
 use crate::timeline::{Layout, lay};
@@ -92,7 +92,6 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         clicks: ClickPlan::Every,
     };
     let bar = progress(bounce.frames().seconds(arguments.rate));
-    let shown = arguments.output.display();
     output::write_file(&arguments.output, arguments.force, |file| {
         bounce
             .write(BufWriter::new(file), |done, total| {
@@ -100,7 +99,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
                 bar.set_position(done.0);
             })
             .map(|_| ())
-            .map_err(|error| Failure(format!("cannot write `{shown}`: {error}")))
+            .map_err(|error| output::cannot_write(&arguments.output, &error))
     })?;
     bar.finish_and_clear();
     Ok(Outcome::Done)

@@ -97,6 +97,12 @@ pub(crate) fn load(flags: &[(&'static str, String)]) -> Result<Settings, Failure
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     let path = folders::settings()?;
     if arguments.write {
+        if std::fs::symlink_metadata(&path).is_ok() {
+            return Err(Failure(format!(
+                "`{}` exists and was left as it is: edit it, or move it away first",
+                path.display()
+            )));
+        }
         if let Some(folder) = path.parent() {
             std::fs::create_dir_all(folder).map_err(|error| {
                 Failure(format!(
