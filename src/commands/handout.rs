@@ -1,14 +1,16 @@
 //! `handout`: a drill as one page for a browser.
 
 use super::open::open;
-use super::{Failure, Outcome, Ran, output};
+use super::{Failure, Outcome, Ran, arguments, output, settings};
 use crate::sheet::{LARGEST_HANDOUT, handout};
+use crate::units::Hertz;
 use std::path::PathBuf;
 
 /// Arguments of `handout`.
 #[derive(clap::Args)]
 #[command(
-    after_help = "Example:\n  gracerung handout grip-from-d -o grip.html\n\n\
+    after_help = "Examples:\n  gracerung handout grip-from-d -o grip.html\n  \
+    gracerung handout grip-from-d --la 238 -o grip.html\n\n\
     The page needs no network: it plays each stage at every rung, moves a cursor, takes ticks that\n\
     stay on the device, and prints. An existing file is kept unless --force is given."
 )]
@@ -16,6 +18,12 @@ pub(crate) struct Arguments {
     /// A built-in drill's name, or a path.
     #[arg(value_name = "DRILL")]
     drill: String,
+    /// Pitch of low A in hertz: as in the settings when left out.
+    #[arg(long, value_parser = arguments::low_a)]
+    la: Option<Hertz>,
+    /// The pitch of the pipe chanter instead of the practice chanter's.
+    #[arg(long)]
+    pipes: bool,
     /// Where to write.
     #[arg(short, long, value_name = "FILE.html")]
     output: PathBuf,
@@ -29,7 +37,8 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     output::named(&arguments.output, &["html", "htm"])?;
     output::ready_to_write(&arguments.output, arguments.force)?;
     let opened = open(&arguments.drill)?;
-    let page = handout(&opened.drill);
+    let own = settings::sounding(arguments.la, arguments.pipes, false)?;
+    let page = handout(&opened.drill, settings::tuning(&own));
     if page.len() > LARGEST_HANDOUT {
         return Err(Failure(format!(
             "the handout of `{}` would be {} kB, more than the {} kB a tablet opens at once: \

@@ -65,12 +65,11 @@ struct Data {
     stages: Vec<StageData>,
 }
 
-/// Writes the page. It may be larger than [`LARGEST_HANDOUT`]; the caller decides.
-pub fn handout(drill: &Drill) -> String {
+/// Writes the page, to be played at a pitch. It may be larger than [`LARGEST_HANDOUT`]; the caller decides.
+pub fn handout(drill: &Drill, tuning: Tuning) -> String {
     let rungs = rungs(drill.ladder.from, drill.ladder.to, drill.ladder.step)
         .unwrap_or_else(|_| vec![drill.ladder.from]);
     let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
-    let tuning = Tuning::default();
     let mut shapes = Shapes::default();
     let mut sections = String::new();
     let mut stages = Vec::new();
@@ -276,7 +275,7 @@ mod tests {
     fn every_built_in_handout_is_small_and_asks_for_nothing() {
         for drill in BUILT_IN {
             let value = read(drill.text.as_bytes()).0.expect("reads");
-            let page = handout(&value);
+            let page = handout(&value, Tuning::default());
             assert!(
                 page.len() <= LARGEST_HANDOUT,
                 "{} {}",
@@ -294,11 +293,23 @@ mod tests {
         }
     }
 
+    /// A player tuned to another pitch would practise against a page that is out of tune.
+    #[test]
+    fn the_page_plays_at_the_pitch_it_is_given() {
+        use crate::chanter::TuningTable;
+        use crate::units::Hertz;
+        let value = read(BUILT_IN[0].text.as_bytes()).0.expect("reads");
+        let tuning = Tuning::with_low_a(Hertz(240.0), TuningTable::Modern);
+        let page = handout(&value, tuning);
+        // low G and low A at 240: 7/8 of it, and itself
+        assert!(page.contains("\"hertz\":[210.0,240.0,270.0,"));
+    }
+
     #[test]
     fn a_name_cannot_end_the_script_or_open_an_element() {
         let text = BUILT_IN[0].text.replace("title: ", "title: </script><b>");
         let value = read(text.as_bytes()).0.expect("reads");
-        let page = handout(&value);
+        let page = handout(&value, Tuning::default());
         assert_eq!(page.matches("</script>").count(), 1);
         assert!(!page.contains("<b>"));
     }
