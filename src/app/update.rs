@@ -492,5 +492,12 @@ fn sound_state(model: &mut Model, state: SoundState) {
     if notice.is_some() {
         model.notice = notice;
     }
-    model.sound = state;
+    // a stop closes what was never open: there is still no device
+    let still_none = matches!(
+        (&model.sound, &state),
+        (SoundState::Silent { .. }, SoundState::Closed)
+    );
+    if !still_none {
+        model.sound = state;
+    }
 }

@@ -94,9 +94,13 @@ pub(super) fn draw(
     }
     let mut x = area.x;
     for finger in Finger::ALL {
-        if matches!(finger, Finger::UpperIndex | Finger::LowerIndex) {
-            x = put(buffer, area, x, area.y, " ", theme.plain());
-        }
+        // the hands change places for a left-handed player, the shapes stay
+        let hand = match (finger, left_handed) {
+            (Finger::UpperIndex, false) | (Finger::LowerIndex, true) => " L",
+            (Finger::UpperIndex, true) | (Finger::LowerIndex, false) => " R",
+            _ => "",
+        };
+        x = put(buffer, area, x, area.y, hand, theme.faint());
         let (sign, style) = motion(now, next, finger, theme);
         let hole = hole(drawn, finger);
         let style = if sign.trim().is_empty() {

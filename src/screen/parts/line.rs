@@ -51,6 +51,62 @@ pub(in crate::screen) fn words(score: &Score) -> Vec<Word> {
     words
 }
 
+/// The words of each note: its gracenotes, itself, the bar line after it. They stay together.
+fn notes(words: &[Word]) -> Vec<Vec<&Word>> {
+    let mut notes: Vec<Vec<&Word>> = vec![Vec::new()];
+    let mut complete = false;
+    for word in words {
+        let bar_line = word.text == "|";
+        if complete
+            && !bar_line
+            && let Some(last) = notes.last()
+            && !last.is_empty()
+        {
+            notes.push(Vec::new());
+            complete = false;
+        }
+        complete |= word.id.is_some_and(|id| id.grace == 0);
+        if let Some(last) = notes.last_mut() {
+            last.push(word);
+        }
+    }
+    notes
+}
+
+fn width(words: &[&Word]) -> usize {
+    words
+        .iter()
+        .map(|word| word.text.chars().count() + 1)
+        .sum::<usize>()
+        .saturating_sub(1)
+}
+
+/// Lines of at most so many columns, broken between notes; within braces only where one note alone
+/// is wider.
+fn broken(words: &[Word], columns: usize) -> Vec<Vec<&Word>> {
+    let mut lines: Vec<Vec<&Word>> = vec![Vec::new()];
+    for note in notes(words) {
+        let pieces = if width(&note) > columns {
+            note.into_iter().map(|word| vec![word]).collect()
+        } else {
+            vec![note]
+        };
+        for piece in pieces {
+            if let Some(line) = lines.last_mut()
+                && (line.is_empty() || width(line) + 1 + width(&piece) <= columns)
+            {
+                line.extend(piece);
+            } else {
+                lines.push(piece);
+            }
+        }
+    }
+    lines
+}
+
+/// What stands at the end of the last line where more follows.
+const MORE: &str = "…";
+
 /// Draws the line into the area, the part around the sounding note where it is longer.
 pub(super) fn draw(
     buffer: &mut Buffer,
@@ -60,19 +116,8 @@ pub(super) fn draw(
     sounding: Option<NoteId>,
 ) {
     let words = words(score);
-    let mut lines: Vec<Vec<&Word>> = vec![Vec::new()];
-    let mut used = 0;
-    for word in &words {
-        let width = word.text.chars().count() + 1;
-        if used + width > usize::from(area.width) && used > 0 {
-            lines.push(Vec::new());
-            used = 0;
-        }
-        used += width;
-        if let Some(line) = lines.last_mut() {
-            line.push(word);
-        }
-    }
+    // two columns stay free for the sign that more follows
+    let lines = broken(&words, usize::from(area.width.saturating_sub(2)));
     let current = sounding
         .and_then(|id| {
             lines
@@ -92,5 +137,39 @@ pub(super) fn draw(
             };
             x = put(buffer, area, x, area.y + row as u16, &word.text, style) + 1;
         }
+        if row + 1 == room && first + room < lines.len() {
+            put(buffer, area, x, area.y + row as u16, MORE, theme.faint());
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drill::{BUILT_IN, read};
+    use crate::movement::Schools;
+    use crate::score::resolve_music;
+    use crate::units::Beats;
+
+    /// A movement in two halves on two lines cannot be read while playing.
+    #[test]
+    fn lines_break_between_notes_and_never_inside_braces() {
+        let mut lines = 0;
+        for file in BUILT_IN {
+            let drill = read(file.text.as_bytes()).0.expect("it reads");
+            for stage in &drill.stages {
+                let score = resolve_music(&stage.music, Beats::ZERO, &Schools::none());
+                let words = words(&score);
+                for line in broken(&words, 36) {
+                    let text: Vec<&str> = line.iter().map(|word| word.text.as_str()).collect();
+                    let signs = |sign: &str| text.iter().filter(|word| **word == sign).count();
+                    assert_eq!(signs("{"), signs("}"), "{}: {text:?}", file.name);
+                    assert_ne!(text.last(), Some(&"}"), "{}: {text:?}", file.name);
+                    assert!(text.join(" ").chars().count() <= 36, "{text:?}");
+                    lines += 1;
+                }
+            }
+        }
+        assert!(lines > 100);
     }
 }
