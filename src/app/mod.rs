@@ -25,5 +25,5 @@ pub use model::{Model, Options, Overlay, Page, SoundState};
 pub use notice::Notice;
 pub use practising::{Place, Practising, Sounding, prints, scores};
 pub use update::update;
-pub use warming::Warming;
+pub use warming::{WarmMusic, Warming};
 pub use words::Words;

@@ -96,6 +96,20 @@ fn melody_after(event: &Event, at: f64) -> Option<Sounded> {
     }
 }
 
+/// Before anything is heard: nothing sounds, the first note comes next.
+pub(super) fn first_sound(score: &Score) -> Sounding {
+    let next = score.notes.first().map(|note| Sounded {
+        id: note.id,
+        note: note.note,
+        part: SoundPart::Melody {
+            place: note.place,
+            written: note.written,
+        },
+        length: note.written,
+    });
+    Sounding { now: None, next }
+}
+
 /// What sounds at a place, and what comes next.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Sounding {
@@ -242,20 +256,13 @@ impl Practising {
 
     /// Before anything is heard: nothing sounds, the stage's first note comes next.
     pub fn first_sound(&self) -> Sounding {
-        let next = self
-            .scores
-            .get(self.stage())
-            .and_then(|score| score.notes.first())
-            .map(|note| Sounded {
-                id: note.id,
-                note: note.note,
-                part: SoundPart::Melody {
-                    place: note.place,
-                    written: note.written,
-                },
-                length: note.written,
-            });
-        Sounding { now: None, next }
+        self.scores.get(self.stage()).map_or(
+            Sounding {
+                now: None,
+                next: None,
+            },
+            first_sound,
+        )
     }
 
     /// The timeline of a cell.

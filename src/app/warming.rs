@@ -1,12 +1,32 @@
 //! A warm-up that runs by itself: which step, how long it has run. Marks nothing and asks nothing.
 
+use super::practising::{Place, Sounding, first_sound};
+use crate::drill::Music;
 use crate::planning::WarmStep;
+use crate::score::Score;
+use crate::timeline::Timeline;
+use std::sync::Arc;
+
+/// A step's music.
+#[derive(Debug, Clone)]
+pub struct WarmMusic {
+    /// As written.
+    pub music: Music,
+    /// Resolved.
+    pub score: Score,
+    /// At the step's tempo.
+    pub timeline: Arc<Timeline>,
+}
 
 /// A warm-up as it stands.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone)]
 pub struct Warming {
     /// Its steps.
     pub steps: Vec<WarmStep>,
+    /// The music of each.
+    pub music: Vec<WarmMusic>,
+    /// The place that is heard in this step's music; nothing before its first click.
+    pub heard: Option<Place>,
     /// The step that runs, from 0; the number of steps when it is over.
     pub at: usize,
     /// How long it has run, seconds.
@@ -17,9 +37,11 @@ pub struct Warming {
 
 impl Warming {
     /// At its beginning, running.
-    pub fn new(steps: Vec<WarmStep>) -> Self {
+    pub fn new(steps: Vec<WarmStep>, music: Vec<WarmMusic>) -> Self {
         Self {
             steps,
+            music,
+            heard: None,
             at: 0,
             run: 0.0,
             paused: false,
@@ -29,6 +51,20 @@ impl Warming {
     /// The step that runs; nothing when it is over.
     pub fn step(&self) -> Option<&WarmStep> {
         self.steps.get(self.at)
+    }
+
+    /// Its music.
+    pub fn present(&self) -> Option<&WarmMusic> {
+        self.music.get(self.at)
+    }
+
+    /// What sounds now; before anything sounds, the first note as what comes next.
+    pub fn sounding(&self) -> Option<Sounding> {
+        let music = self.present()?;
+        Some(match &self.heard {
+            Some(place) => place.sounding(),
+            None => first_sound(&music.score),
+        })
     }
 
     /// The step after it.
@@ -57,6 +93,7 @@ impl Warming {
     pub fn skip(&mut self) {
         self.at = (self.at + 1).min(self.steps.len());
         self.run = 0.0;
+        self.heard = None;
     }
 
     /// True when every step has run.
@@ -93,7 +130,7 @@ mod tests {
             false,
         );
         let count = steps.len();
-        let mut warming = Warming::new(steps);
+        let mut warming = Warming::new(steps, Vec::new());
         warming.paused = true;
         assert!(!warming.pass(100.0));
         warming.paused = false;

@@ -40,6 +40,8 @@ pub(crate) struct Arguments {
     task: Option<String>,
     #[command(flatten)]
     screen: ScreenArguments,
+    #[command(flatten)]
+    marking: MarkingArguments,
 }
 
 /// Arguments of everything with a screen.
@@ -70,6 +72,17 @@ pub(crate) struct ScreenArguments {
     /// Begin without the reference line: you alone with the click.
     #[arg(long)]
     alone: bool,
+    /// The picture of the chanter for a left-handed player.
+    #[arg(long)]
+    left_handed: bool,
+    /// Plain lines instead of a screen, for screen readers.
+    #[arg(long)]
+    plain: bool,
+}
+
+/// Arguments about who marks: a warm-up marks nothing and has none of them.
+#[derive(clap::Args)]
+struct MarkingArguments {
     /// A repetition counts as clean unless a pedal or key says otherwise; after six without a key
     /// or pedal it pauses.
     #[arg(long)]
@@ -83,12 +96,6 @@ pub(crate) struct ScreenArguments {
     /// You wear headphones: the microphone hears you alone, also while the reference sounds.
     #[arg(long)]
     headphones: bool,
-    /// The picture of the chanter for a left-handed player.
-    #[arg(long)]
-    left_handed: bool,
-    /// Plain lines instead of a screen, for screen readers.
-    #[arg(long)]
-    plain: bool,
 }
 
 fn click_sound(text: &str) -> Result<ClickSound, String> {
@@ -99,6 +106,20 @@ fn click_sound(text: &str) -> Result<ClickSound, String> {
             let names: Vec<&str> = ClickSound::ALL.iter().map(|sound| sound.name()).collect();
             format!("expected {}", crate::wording::choice(&names))
         })
+}
+
+impl MarkingArguments {
+    /// The flags that were given, as settings.
+    fn flags(&self) -> Vec<(&'static str, String)> {
+        let mut flags = Vec::new();
+        let mut give = |name, word: Option<String>| flags.extend(word.map(|word| (name, word)));
+        let on = |flag: bool| flag.then(|| "true".to_owned());
+        give("hands-free", on(self.hands_free));
+        give("mark-by", self.mark_by.clone());
+        give("microphone", self.microphone.clone());
+        give("headphones", on(self.headphones));
+        flags
+    }
 }
 
 impl ScreenArguments {
@@ -114,10 +135,6 @@ impl ScreenArguments {
         give("offset", self.offset.map(|offset| offset.to_string()));
         give("click", self.click.map(|click| click.name().to_owned()));
         give("alone", on(self.alone));
-        give("hands-free", on(self.hands_free));
-        give("mark-by", self.mark_by.clone());
-        give("microphone", self.microphone.clone());
-        give("headphones", on(self.headphones));
         give("left-handed", on(self.left_handed));
         give("plain", on(self.plain));
         flags
@@ -155,7 +172,9 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         stage,
         tempo: arguments.tempo,
     };
-    let settings = arguments.screen.settings()?;
+    let mut flags = arguments.screen.flags();
+    flags.extend(arguments.marking.flags());
+    let settings = settings::load(&flags)?;
     let (mut shell, mut model) = start(&arguments.screen, &settings, begin)?;
     model.straight = true;
     let message = shell.opened(opened);
@@ -247,7 +266,7 @@ pub(super) fn termination() -> Arc<AtomicBool> {
 const GRACE: Duration = Duration::from_secs(2);
 
 /// Between two drawings while something moves.
-const FRAME: Duration = Duration::from_millis(33);
+pub(super) const FRAME: Duration = Duration::from_millis(33);
 /// Between two looks at signals while nothing does.
 const IDLE: Duration = Duration::from_millis(900);
 

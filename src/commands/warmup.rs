@@ -1,16 +1,16 @@
 //! `warmup`: runs by itself, hands free, and marks nothing.
 
-use super::practise::ScreenArguments;
+use super::practise::{FRAME, ScreenArguments};
 use super::terminal::{self, Manner, Terminal};
 use super::{Failure, Outcome, Ran, open, output, plan, settings};
-use crate::app::{Warming, scores};
+use crate::app::{Place, WarmMusic, Warming, scores};
 use crate::drill::{Drill, read};
 use crate::live::{Player, State};
 use crate::planning::{Purpose, WarmStep, warm_up};
 use crate::score::Score;
-use crate::screen::{Theme, view_warming};
+use crate::screen::{Theme, music_line, view_warming};
 use crate::sound::{Bus, Command, Entry, Sound, When};
-use crate::timeline::{Layout, Timeline, lay};
+use crate::timeline::{Layout, lay};
 use crate::units::SampleRate;
 use crossterm::event::{
     Event as Input, KeyCode, KeyEventKind, KeyModifiers, poll, read as read_key,
@@ -73,12 +73,12 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         return Ok(Outcome::Done);
     }
     terminal::require()?;
-    let timelines = steps.iter().map(timeline).collect::<Result<Vec<_>, _>>()?;
-    play(&arguments.screen, &own, steps, &timelines)
+    let music = steps.iter().map(music).collect::<Result<Vec<_>, _>>()?;
+    play(&arguments.screen, &own, Warming::new(steps, music))
 }
 
-/// A step's music as a timeline.
-fn timeline(step: &WarmStep) -> Result<Arc<Timeline>, Failure> {
+/// A step's music, laid at its tempo.
+fn music(step: &WarmStep) -> Result<WarmMusic, Failure> {
     let (drill, stage): (Drill, usize) = match &step.drill {
         Some((name, stage)) => (open::open(name)?.drill, *stage),
         None => {
@@ -96,25 +96,42 @@ fn timeline(step: &WarmStep) -> Result<Arc<Timeline>, Failure> {
         }
     };
     let scores: Vec<Score> = scores(&drill);
-    let score = scores
-        .get(stage)
+    let (score, written) = scores
+        .into_iter()
+        .zip(drill.stages)
+        .nth(stage)
         .ok_or_else(|| Failure(format!("`{}` has no such stage", drill.title)))?;
     let layout = Layout {
         lengths: drill.lengths,
         ..Layout::at(step.tempo, SampleRate::USUAL)
     };
-    Ok(Arc::new(lay(score, &layout)))
+    let timeline = Arc::new(lay(&score, &layout));
+    Ok(WarmMusic {
+        music: written.music,
+        score,
+        timeline,
+    })
 }
 
-/// Between two drawings.
-const FRAME: Duration = Duration::from_millis(100);
+/// The step in a line, for screens that are read aloud.
+fn spoken(warming: &Warming) -> String {
+    let Some(step) = warming.step() else {
+        return "Warm: now play.".to_owned();
+    };
+    if warming.paused {
+        return "Paused.".to_owned();
+    }
+    let tempo = crate::units::spell_fraction(&step.tempo.value());
+    let notes = warming.present().map_or_else(String::new, |present| {
+        format!(" Music: {}", music_line(&present.score))
+    });
+    format!(
+        "{}, at {tempo}, {} seconds.{notes}",
+        step.says, step.seconds
+    )
+}
 
-fn play(
-    arguments: &ScreenArguments,
-    own: &crate::settings::Settings,
-    steps: Vec<WarmStep>,
-    timelines: &[Arc<Timeline>],
-) -> Ran {
+fn play(arguments: &ScreenArguments, own: &crate::settings::Settings, mut warming: Warming) -> Ran {
     let options = settings::options(own);
     let mut player = Player::new(
         arguments.asked(own),
@@ -125,23 +142,36 @@ fn play(
             click: options.click_sound,
         },
     );
-    let mut warming = Warming::new(steps);
+    player.set_offset(own.number("offset") as i32);
+    let alone = own.switch("alone");
     let begin = |player: &mut Player, warming: &Warming, when: When| {
-        if let (Some(step), Some(timeline)) = (warming.step(), timelines.get(warming.at)) {
-            let silent = step.purpose == Purpose::Silent;
+        if let (Some(step), Some(present)) = (warming.step(), warming.present()) {
+            let silent = alone || step.purpose == Purpose::Silent;
             player.send(Command::Mute(Bus::Reference, silent));
-            player.load(Arc::clone(timeline), when, Entry::CountIn);
+            Some(player.load(Arc::clone(&present.timeline), when, Entry::CountIn))
+        } else {
+            None
         }
     };
     let log = super::practise::log_file();
     let terminate = super::practise::termination();
-    let taken = Terminal::take(Manner::Screen, log.as_ref())?;
+    // a terminal that cannot be drawn on still has lines
+    let dumb = std::env::var_os("TERM").is_some_and(|name| name == "dumb");
+    let lines = own.switch("plain") || dumb;
+    let manner = if lines { Manner::Lines } else { Manner::Screen };
+    let taken = Terminal::take(manner, log.as_ref())?;
     let colours = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
         && own.word("colours") != "never";
     let theme = Theme::new(colours);
     let told = |error: std::io::Error| Failure(format!("the terminal cannot be used: {error}"));
-    let mut drawn = ratatui::Terminal::new(CrosstermBackend::new(stdout())).map_err(told)?;
-    begin(&mut player, &warming, When::Now);
+    let mut drawn = if lines {
+        output::print("Space or a pedal pauses, n goes on to the next, q leaves.\r\n")?;
+        None
+    } else {
+        Some(ratatui::Terminal::new(CrosstermBackend::new(stdout())).map_err(told)?)
+    };
+    let mut said = String::new();
+    let mut serial = begin(&mut player, &warming, When::Now);
     player.start();
     let mut last = Instant::now();
     let mut leave = false;
@@ -154,16 +184,40 @@ fn play(
             if warming.is_over() {
                 player.stop();
             } else {
-                begin(&mut player, &warming, When::BarLine);
+                serial = begin(&mut player, &warming, When::BarLine);
             }
         }
+        warming.heard = player
+            .position(now)
+            .filter(|position| Some(position.serial) == serial)
+            .and_then(|position| {
+                Some(Place {
+                    serial: position.serial,
+                    stage: 0,
+                    timeline: Arc::clone(&warming.present()?.timeline),
+                    counting_in: position.counting_in,
+                    cycle: position.cycle,
+                    beat: position.beat,
+                })
+            });
         let trouble = match player.state() {
             State::Silent { why } => Some(format!("no sound: {why}; it runs on silently")),
             State::Closed | State::Sounding { .. } => None,
         };
-        drawn
-            .draw(|frame| view_warming(&warming, trouble.as_deref(), theme, frame))
-            .map_err(told)?;
+        if let Some(drawn) = &mut drawn {
+            let trouble = trouble.as_deref();
+            drawn
+                .draw(|frame| view_warming(&warming, trouble, options.left_handed, theme, frame))
+                .map_err(told)?;
+        } else {
+            let text = trouble.into_iter().chain([spoken(&warming)]);
+            let text: Vec<String> = text.collect();
+            let text = text.join("\r\n");
+            if text != said {
+                output::print(&format!("{text}\r\n"))?;
+                said = text;
+            }
+        }
         let wait = if warming.is_over() || warming.paused {
             Duration::from_millis(500)
         } else {
@@ -186,7 +240,7 @@ fn play(
                 if warming.is_over() {
                     player.stop();
                 } else {
-                    begin(&mut player, &warming, When::BarLine);
+                    serial = begin(&mut player, &warming, When::BarLine);
                 }
             }
             KeyCode::Char(' ')
@@ -203,7 +257,7 @@ fn play(
                 if warming.paused {
                     player.pause();
                 } else {
-                    begin(&mut player, &warming, When::Now);
+                    serial = begin(&mut player, &warming, When::Now);
                     player.start();
                 }
             }

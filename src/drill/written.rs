@@ -120,9 +120,11 @@ impl Music {
         let mut halved = true;
         for (place, bar) in self.bars.iter().enumerate() {
             let length = bar.length();
-            let before = place.checked_sub(1).map(|before| self.bars[before].length());
-            let completes = !halved
-                && before.is_some_and(|before| before < full && before + length == full);
+            let before = place
+                .checked_sub(1)
+                .map(|before| self.bars[before].length());
+            let completes =
+                !halved && before.is_some_and(|before| before < full && before + length == full);
             numbers.push(match numbers.last() {
                 Some(last) => last.saturating_add(u16::from(!completes)),
                 None => first,

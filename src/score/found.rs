@@ -100,7 +100,9 @@ mod tests {
     fn every_gracenote_of_the_built_in_drills_has_a_name() {
         let mut groups = 0;
         for file in crate::drill::BUILT_IN {
-            let drill = crate::drill::read(file.text.as_bytes()).0.expect("it reads");
+            let drill = crate::drill::read(file.text.as_bytes())
+                .0
+                .expect("it reads");
             for stage in &drill.stages {
                 let score = resolve_music(&stage.music, Beats::ZERO, &drill.schools);
                 for found in movements(&score) {

@@ -23,12 +23,10 @@ pub fn where_time_comes_from(score: &Score) -> Vec<String> {
     let bars_differ = sentences.windows(2).any(|pair| pair[0].0 != pair[1].0);
     sentences
         .into_iter()
-        .map(|(bar, sentence)| {
-            match bar {
-                _ if !bars_differ => sentence,
-                0 => format!("in the pickup {sentence}"),
-                bar => format!("in bar {bar} {sentence}"),
-            }
+        .map(|(bar, sentence)| match bar {
+            _ if !bars_differ => sentence,
+            0 => format!("in the pickup {sentence}"),
+            bar => format!("in bar {bar} {sentence}"),
         })
         .collect()
 }

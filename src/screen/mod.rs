@@ -12,6 +12,7 @@ pub use plain::Plain;
 pub use theme::Theme;
 
 use crate::app::{Model, Overlay, Page, Warming};
+use crate::score::Score;
 use ratatui::Frame;
 
 /// The smallest screen that shows a page, columns and rows.
@@ -37,11 +38,26 @@ pub fn view(model: &Model, theme: Theme, frame: &mut Frame) -> u16 {
 }
 
 /// Draws a warm-up, and what is wrong with the sound, if anything.
-pub fn view_warming(warming: &Warming, trouble: Option<&str>, theme: Theme, frame: &mut Frame) {
+pub fn view_warming(
+    warming: &Warming,
+    trouble: Option<&str>,
+    left_handed: bool,
+    theme: Theme,
+    frame: &mut Frame,
+) {
     let area = frame.area();
     if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
         parts::small::draw(frame, theme, area);
     } else {
-        parts::warming::draw(warming, trouble, theme, frame);
+        parts::warming::draw(warming, trouble, left_handed, theme, frame);
     }
+}
+
+/// The music in one line of text: notes with their lengths, gracenotes in braces.
+pub fn music_line(score: &Score) -> String {
+    let words: Vec<String> = parts::line::words(score)
+        .into_iter()
+        .map(|word| word.text)
+        .collect();
+    words.join(" ")
 }

@@ -1,6 +1,5 @@
 //! The program in plain lines, for screen readers: what changed is said, once.
 
-use super::parts::line::words;
 use super::parts::practise::next_words;
 use super::parts::reading;
 use crate::app::{Model, Overlay, Page, SoundState, Words};
@@ -107,8 +106,7 @@ fn practice_lines(model: &Model, now: &Said, before: &Said, lines: &mut Vec<Stri
     {
         lines.push(format!("Stage: {cell}."));
         if let Some(score) = practising.scores.get(practising.stage()) {
-            let text: Vec<String> = words(score).into_iter().map(|word| word.text).collect();
-            lines.push(format!("Music: {}", text.join(" ")));
+            lines.push(format!("Music: {}", super::music_line(score)));
         }
     }
     if now.phase != before.phase {

@@ -1,9 +1,10 @@
 //! The music on a staff: the layout of the engraving, coloured, with the cursor in it.
 
 use super::practise::sounding;
-use crate::app::Practising;
+use crate::app::{Place, Practising};
+use crate::drill::Music;
 use crate::engraving::terminal::{Cell, Grid, Settings, Signs, Style as Sign, draw as engrave};
-use crate::score::NoteId;
+use crate::score::{NoteId, Score};
 use crate::screen::Theme;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -24,8 +25,22 @@ pub(super) fn draw(buffer: &mut Buffer, theme: Theme, area: Rect, practising: &P
         return false;
     };
     let now = sounding(practising).now.map(|sounded| sounded.id);
-    let bars = drilled.music.bars.len();
-    let present = present_bar(practising);
+    let present = practising.heard.as_ref().map_or(0, |place| {
+        let score = practising.scores.get(place.stage);
+        score.map_or(0, |score| present_bar(score, place))
+    });
+    draw_bars(buffer, theme, area, (score, &drilled.music), (present, now))
+}
+
+/// Draws as many bars as fit around a written bar, counted from 0, with the note that sounds.
+pub(super) fn draw_bars(
+    buffer: &mut Buffer,
+    theme: Theme,
+    area: Rect,
+    (score, music): (&Score, &Music),
+    (present, now): (usize, Option<NoteId>),
+) -> bool {
+    let bars = music.bars.len();
     let grid = (1..=MOST_BARS.min(bars)).rev().find_map(|count| {
         let first = (present / count * count).min(bars.saturating_sub(count));
         let settings = Settings {
@@ -35,7 +50,7 @@ pub(super) fn draw(buffer: &mut Buffer, theme: Theme, area: Rect, practising: &P
             beat_numbers: true,
             note_names: true,
         };
-        let grid = engrave(score, Some(&drilled.music), first..first + count, &settings);
+        let grid = engrave(score, Some(music), first..first + count, &settings);
         (grid.fits && !grid.rows.is_empty()).then_some(grid)
     });
     match grid {
@@ -120,16 +135,14 @@ fn is_stems_alone(row: &[Cell]) -> bool {
         })
 }
 
-/// The written bar, from 0, that sounds now.
-fn present_bar(practising: &Practising) -> usize {
-    let Some(place) = &practising.heard else {
-        return 0;
-    };
+/// The written bar, from 0, that sounds at a place.
+pub(super) fn present_bar(score: &Score, place: &Place) -> usize {
     let at = place.in_repetition();
-    practising
-        .scores
-        .get(place.stage)
-        .and_then(|score| score.bars.iter().rev().find(|bar| bar.start.to_f64() <= at))
+    score
+        .bars
+        .iter()
+        .rev()
+        .find(|bar| bar.start.to_f64() <= at)
         .map_or(0, |bar| bar.written)
 }
 

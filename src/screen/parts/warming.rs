@@ -1,9 +1,10 @@
-//! The warm-up: what to do now, how long still, what is next.
+//! The warm-up: what to do now and its notes, how long still, what is next.
 
-use super::{fitted, put, put_right, wrapped};
+use super::{chanter, fitted, line, put, put_right, staff, wrapped};
 use crate::app::Warming;
 use crate::screen::Theme;
 use ratatui::Frame;
+use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
 fn clock(seconds: f64) -> String {
@@ -15,6 +16,7 @@ fn clock(seconds: f64) -> String {
 pub(in crate::screen) fn draw(
     warming: &Warming,
     trouble: Option<&str>,
+    left_handed: bool,
     theme: Theme,
     frame: &mut Frame,
 ) {
@@ -34,7 +36,8 @@ pub(in crate::screen) fn draw(
         &format!("{} left", clock(total - gone)),
         theme.faint(),
     );
-    let mut y = inner.y + 2;
+    let close = inner.height < 14;
+    let mut y = inner.y + if close { 1 } else { 2 };
     match warming.step() {
         Some(step) => {
             for line in wrapped(&step.says, inner.width).iter().take(3) {
@@ -87,6 +90,15 @@ pub(in crate::screen) fn draw(
             theme.urgent(),
         );
     }
+    let above = y + if close { 2 } else { 3 };
+    let music = Rect {
+        y: above,
+        height: inner.bottom().saturating_sub(above + 2),
+        ..inner
+    };
+    if !warming.is_over() && music.height > 0 {
+        notes(warming, left_handed, theme, buffer, music);
+    }
     let keys = "space or pedal pause   n next   q leave";
     put(
         buffer,
@@ -96,4 +108,28 @@ pub(in crate::screen) fn draw(
         keys,
         theme.faint(),
     );
+}
+
+/// The step's music with the note that sounds, below the holes where there is room for both.
+fn notes(warming: &Warming, left_handed: bool, theme: Theme, buffer: &mut Buffer, area: Rect) {
+    let (Some(present), Some(sounding)) = (warming.present(), warming.sounding()) else {
+        return;
+    };
+    let mut area = area;
+    if area.height >= 4 {
+        let holes = Rect { height: 2, ..area };
+        chanter::draw(buffer, theme, holes, sounding, left_handed);
+        area.y += 2;
+        area.height -= 2;
+    }
+    let now = sounding.now.map(|sounded| sounded.id);
+    let bar = warming
+        .heard
+        .as_ref()
+        .map_or(0, |place| staff::present_bar(&present.score, place));
+    let written = (&present.score, &present.music);
+    let tall = area.height >= staff::LEAST_ROWS;
+    if !tall || !staff::draw_bars(buffer, theme, area, written, (bar, now)) {
+        line::draw(buffer, theme, area, &present.score, now);
+    }
 }
