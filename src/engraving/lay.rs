@@ -101,10 +101,11 @@ pub(super) fn lay_out_bars(bars: &[Bar], metre: Metre, settings: &Settings) -> E
         spacing: settings.spacing,
     };
     let lines = break_into_lines(bars, &room);
+    let mut named = Vec::new();
     let systems = lines
         .iter()
         .enumerate()
-        .map(|(place, line)| system(bars, line, place == 0, &room, settings))
+        .map(|(place, line)| system(bars, line, place == 0, &room, settings, &mut named))
         .collect();
     Engraved {
         width: settings.width,
@@ -143,8 +144,15 @@ fn glyph(kind: Kind, glyph: Glyph, x: f64, y: f64) -> Element {
     }
 }
 
-/// A system with everything in it.
-fn system(bars: &[Bar], line: &Line, first: bool, room: &Room, settings: &Settings) -> System {
+/// A system with everything in it. `named` are the movements that have stood before.
+fn system(
+    bars: &[Bar],
+    line: &Line,
+    first: bool,
+    room: &Room,
+    settings: &Settings,
+    named: &mut Vec<&'static str>,
+) -> System {
     let mut elements = Vec::new();
     let mut places = Vec::new();
     let mut x = line.prefix;
@@ -181,7 +189,9 @@ fn system(bars: &[Bar], line: &Line, first: bool, room: &Room, settings: &Settin
             if settings.movement_names
                 && column.group.parts.len() > 1
                 && let Some(movement) = column.group.movement
+                && !named.contains(&movement.spoken())
             {
+                named.push(movement.spoken());
                 names.push((movement.spoken(), head - column.grace.width, column.id));
             }
             if settings.grace_names
@@ -417,7 +427,8 @@ fn ceiling(elements: &[Element], left: f64, right: f64) -> f64 {
 
 type Named = (&'static str, f64, crate::score::NoteId);
 
-/// Names above: gracenotes just over their flags, movements in one row, each once a system.
+/// Names above: gracenotes just over their flags, movements in one row, and in a row above it where
+/// two names would touch.
 fn above(elements: &mut Vec<Element>, movements: &[Named], gracenotes: &[Named]) {
     for (name, left, id) in gracenotes {
         let size = p::NUMBER_SIZE;
@@ -432,32 +443,33 @@ fn above(elements: &mut Vec<Element>, movements: &[Named], gracenotes: &[Named])
             (size, Face::Italic, Align::Middle),
         ));
     }
-    let mut seen: Vec<&str> = Vec::new();
-    let mut row: Vec<(&Named, f64)> = Vec::new();
-    for named in movements {
-        if seen.contains(&named.0) {
-            continue;
-        }
-        let width = Face::Italic.width(named.0, p::NAME_SIZE);
-        let free = row
-            .last()
-            .is_none_or(|(last, width)| last.1 + width + 1.0 <= named.1);
-        if free {
-            seen.push(named.0);
-            row.push((named, width));
-        }
-    }
-    let y = row
+    // the right end of each row so far
+    let mut ends: Vec<f64> = Vec::new();
+    let placed: Vec<(&Named, usize, f64)> = movements
         .iter()
-        .map(|(named, width)| ceiling(elements, named.1, named.1 + width))
+        .map(|named| {
+            let right = named.1 + Face::Italic.width(named.0, p::NAME_SIZE);
+            let row = ends.iter().position(|end| end + 1.0 <= named.1);
+            let row = row.unwrap_or(ends.len());
+            if row == ends.len() {
+                ends.push(right);
+            } else {
+                ends[row] = right;
+            }
+            (named, row, right)
+        })
+        .collect();
+    let y = placed
+        .iter()
+        .map(|(named, _, right)| ceiling(elements, named.1, *right))
         .fold(4.0, f64::max)
         + p::WORD_GAP;
-    for (named, _) in row {
+    for (named, row, _) in placed {
         elements.push(words(
             Kind::MovementName,
             Some(named.2),
             named.0,
-            (named.1, y),
+            (named.1, y + row as f64 * p::NAME_SIZE),
             (p::NAME_SIZE, Face::Italic, Align::Start),
         ));
     }

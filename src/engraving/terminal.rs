@@ -230,6 +230,26 @@ impl Page {
         }
     }
 
+    /// As `write`, where it would neither cover another word nor touch one.
+    fn write_beside(
+        &mut self,
+        row: i32,
+        column: i32,
+        text: &str,
+        style: Style,
+        note: Option<NoteId>,
+    ) {
+        let end = column + text.chars().count() as i32;
+        let touches = (column - 1..=end).any(|column| {
+            self.cells
+                .get(&(row, column))
+                .is_some_and(|cell| matches!(cell.style, Style::MovementName | Style::GraceName))
+        });
+        if !touches {
+            self.write(row, column, text, style, note);
+        }
+    }
+
     fn draw(&mut self, system: &System) {
         for line in 0..5 {
             for column in 0..=self.last_column {
@@ -485,7 +505,7 @@ impl Page {
                     .column(*x)
                     .min(self.last_column - text.chars().count() as i32)
                     .max(0);
-                self.write(top + 1, column, text, Style::MovementName, element.note);
+                self.write_beside(top + 1, column, text, Style::MovementName, element.note);
             }
             Kind::GraceName => {
                 let column = self.column(x - 0.6);
@@ -497,7 +517,7 @@ impl Page {
                         })
                     })
                     .unwrap_or(top);
-                self.write(above + 1, column, text, Style::GraceName, element.note);
+                self.write_beside(above + 1, column, text, Style::GraceName, element.note);
             }
             Kind::BeatNumber => {
                 let column = self.column(x - half_head);

@@ -86,6 +86,11 @@ impl Writer {
         self.bottom() - self.y
     }
 
+    /// True where nothing stands on this page yet.
+    pub(super) fn is_at_top(&self) -> bool {
+        self.y <= MARGIN
+    }
+
     /// Begins a new page unless `height` still fits.
     pub(super) fn need(&mut self, height: f64) {
         if height > self.room() && self.y > MARGIN {
@@ -222,8 +227,16 @@ fn write_drill(writer: &mut Writer, drill: &Drill, options: Options) {
     for (place, (stage, score)) in drill.stages.iter().zip(&scores).enumerate() {
         write_stage(writer, drill, place, stage, score, options);
     }
-    tables::finger_chart(writer, drill, options.left_handed);
-    tables::ladder(writer, drill);
+    // where not both fit, the ladder stays with the music that is ticked on it
+    let ladder = tables::least_ladder(drill);
+    let both = ladder + tables::chart_height(drill);
+    if ladder <= writer.room() && both > writer.room() {
+        tables::ladder(writer, drill);
+        tables::finger_chart(writer, drill, options.left_handed);
+    } else {
+        tables::finger_chart(writer, drill, options.left_handed);
+        tables::ladder(writer, drill);
+    }
 }
 
 fn sentence_tail(text: &str) -> String {
@@ -290,7 +303,7 @@ fn write_stage(
 ) {
     let settings = Settings {
         beat_numbers: options.clicks,
-        // A tune's gracenotes are no lesson of their own, and its names stand once a system.
+        // A tune's gracenotes are no lesson of their own.
         grace_names: drill.movement.is_some(),
         ..Settings::paper(writer.width() / SPACE)
     };

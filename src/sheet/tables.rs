@@ -20,6 +20,14 @@ const WIDEST_COLUMN: f64 = 130.0;
 const LARGEST_BOX: f64 = 8.0;
 const SMALLEST_BOX: f64 = 4.5;
 
+/// The least height of the ladder, points.
+pub(super) fn least_ladder(drill: &Drill) -> f64 {
+    let rungs = rungs(drill.ladder.from, drill.ladder.to, drill.ladder.step);
+    rungs.map_or(0.0, |rungs| {
+        6.0 + HEAD + LOWEST_ROW * (rungs.len() as f64 + 1.0)
+    })
+}
+
 /// Rungs down, stages across, a box for every clean repetition.
 pub(super) fn ladder(writer: &mut Writer, drill: &Drill) {
     let Ok(rungs) = rungs(drill.ladder.from, drill.ladder.to, drill.ladder.step) else {
@@ -44,7 +52,11 @@ pub(super) fn ladder(writer: &mut Writer, drill: &Drill) {
         ROW
     };
     writer.need((height * rows + HEAD).min(420.0));
-    writer.heading(2, "Ladder", 13.0);
+    if writer.is_at_top() {
+        writer.heading(2, &format!("Ladder of {}", drill.title), 13.0);
+    } else {
+        writer.heading(2, "Ladder", 13.0);
+    }
     let each = if boxes == 1 && clean > 1 {
         format!("Tick a box when {clean} repetitions in a row were clean.")
     } else {
@@ -225,9 +237,22 @@ fn columns_between(movement: Movement, from: Note, to: Note, schools: &Schools) 
     columns
 }
 
+/// Points from one hole to the next.
+const STEP: f64 = 9.4;
+const CHART: f64 = STEP * 9.0 + 18.0;
+const CHART_HEAD: f64 = 30.0;
+
+/// The height of the finger chart, points: nothing where there is none.
+pub(super) fn chart_height(drill: &Drill) -> f64 {
+    if columns(drill).is_empty() {
+        0.0
+    } else {
+        6.0 + CHART_HEAD + CHART
+    }
+}
+
 /// The fingers of the movement as columns of holes.
 pub(super) fn finger_chart(writer: &mut Writer, drill: &Drill, left_handed: bool) {
-    const STEP: f64 = 9.4;
     const HOLE: f64 = 7.2;
     const LABELS: f64 = 74.0;
     let columns = columns(drill);
@@ -235,10 +260,13 @@ pub(super) fn finger_chart(writer: &mut Writer, drill: &Drill, left_handed: bool
         return;
     }
     let wide = ((writer.width() - LABELS) / columns.len() as f64).min(66.0);
-    let height = STEP * 9.0 + 18.0;
     writer.skip(6.0);
-    writer.need(height + 30.0);
-    writer.heading(2, "Fingers", 13.0);
+    writer.need(CHART + CHART_HEAD);
+    if writer.is_at_top() {
+        writer.heading(2, &format!("Fingers of {}", drill.title), 13.0);
+    } else {
+        writer.heading(2, "Fingers", 13.0);
+    }
     let top = writer.y() + 6.0;
     let (upper, lower) = if left_handed {
         ("right hand", "left hand")
@@ -307,7 +335,7 @@ pub(super) fn finger_chart(writer: &mut Writer, drill: &Drill, left_handed: bool
         )),
         ink,
     );
-    writer.skip(height);
+    writer.skip(CHART);
 }
 
 /// A small arrow head that points up: this finger lifts and falls.

@@ -3,7 +3,7 @@
 
 use gracerung::chanter::NOTES;
 use gracerung::drill::{BUILT_IN, Begins, Music, read, real_time};
-use gracerung::engraving::{Bounds, Element, Kind, Settings, lay_out};
+use gracerung::engraving::{Bounds, Element, Kind, Settings, Shape, lay_out};
 use gracerung::movement::{Context, Movement, Resolution, Schools, resolve};
 use gracerung::rhythm::Metre;
 use gracerung::score::{NoteId, Score, resolve_music};
@@ -260,6 +260,75 @@ fn every_sheet_stays_on_its_paper() {
                     assert!(y > 20.0 && y < height - 20.0, "{}: {ink:?}", drill.name);
                 }
             }
+        }
+    }
+}
+
+/// Names that stand here and not there teach nothing: each movement is named where it first stands
+/// in a stage, and only there.
+#[test]
+fn a_movement_is_named_where_it_first_stands_in_a_stage() {
+    use std::collections::BTreeMap;
+    let mut named = 0;
+    for drill in BUILT_IN {
+        let value = read(drill.text.as_bytes()).0.expect("reads");
+        for stage in &value.stages {
+            let score = resolve_music(&stage.music, Beats::ZERO, &value.schools);
+            let mut wanted: BTreeMap<&str, NoteId> = BTreeMap::new();
+            let first_time = score.notes.iter().filter(|note| note.id.pass == 1);
+            for note in first_time.filter(|note| note.group.parts.len() > 1) {
+                if let Some(movement) = note.group.movement {
+                    let place = wanted.entry(movement.spoken()).or_insert(note.id);
+                    *place = (*place).min(note.id);
+                }
+            }
+            for width in [104.0, 60.0] {
+                let engraved = lay_out(&score, Some(&stage.music), &settings(width));
+                let elements = engraved.systems.iter().flat_map(|system| &system.elements);
+                let names: Vec<(&str, NoteId)> = elements
+                    .filter(|element| element.kind == Kind::MovementName)
+                    .filter_map(|element| match &element.shape {
+                        Shape::Text { text, .. } => Some((text.as_str(), element.note?)),
+                        _ => None,
+                    })
+                    .collect();
+                assert_eq!(names.len(), wanted.len(), "{} {names:?}", drill.name);
+                for (name, note) in names {
+                    assert_eq!(wanted.get(name), Some(&note), "{} {name}", drill.name);
+                    named += 1;
+                }
+            }
+        }
+    }
+    assert!(named >= 30, "{named}");
+}
+
+/// A ladder on a sheet of its own is put away and not ticked.
+#[test]
+fn a_ladder_stands_with_music_of_its_drill() {
+    use gracerung::sheet::{Options, Paper, Role, compose};
+    for drill in BUILT_IN {
+        let value = read(drill.text.as_bytes()).0.expect("reads");
+        for paper in [Paper::A4, Paper::Letter] {
+            let options = Options {
+                paper,
+                ..Options::default()
+            };
+            let booklet = compose(&[value.clone(), value.clone()], &options);
+            let pages = booklet.pages.iter().filter(|page| {
+                page.blocks
+                    .iter()
+                    .any(|block| matches!(&block.role, Role::Table(_)))
+            });
+            let mut ladders = 0;
+            for page in pages {
+                let music = page.blocks.iter().any(
+                    |block| matches!(&block.role, Role::Figure(words) if !words.starts_with("finger chart")),
+                );
+                assert!(music, "{} on {paper:?}", drill.name);
+                ladders += 1;
+            }
+            assert_eq!(ladders, 2, "{}", drill.name);
         }
     }
 }
