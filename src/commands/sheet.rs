@@ -2,7 +2,7 @@
 
 use super::open::open;
 use super::{Failure, Outcome, Ran, output, settings};
-use crate::sheet::{Options, Paper, compose, write_pdf, write_png, write_svg};
+use crate::sheet::{Booklet, Options, Paper, compose, write_pdf, write_png, write_svg};
 use std::path::{Path, PathBuf};
 
 /// Arguments of `sheet`.
@@ -11,7 +11,9 @@ use std::path::{Path, PathBuf};
     after_help = "Examples:\n  gracerung sheet grip-from-d -o grip.pdf\n  \
     gracerung sheet grip taorluath --clicks --paper letter -o booklet.pdf\n\n\
     The ending of FILE says what is written: .pdf, .svg or .png. Several drills make a booklet,\n\
-    each on a page of its own. An existing file is kept unless --force is given."
+    each on a page of its own. A movement is named above the staff where it first stands in a\n\
+    stage. An existing file is kept unless --force is given.\n\n\
+    Exit 0: written. Exit 1: written, with characters that the font does not have."
 )]
 pub(crate) struct Arguments {
     /// Names of built-in drills, or paths.
@@ -90,13 +92,38 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         left_handed: arguments.left_handed || settings::load(&[])?.switch("left-handed"),
     };
     let booklet = compose(&drills, &options);
+    let outcome = told_lacking(&booklet);
     let bytes = match format {
         Format::Pdf => write_pdf(&booklet).map_err(|error| Failure(error.to_string()))?,
         Format::Svg => write_svg(&booklet).into_bytes(),
         Format::Png => write_png(&booklet, DOTS).map_err(|error| Failure(error.to_string()))?,
     };
     output::write_bytes(&arguments.output, arguments.force, &bytes)?;
-    Ok(Outcome::Done)
+    Ok(outcome)
+}
+
+/// So many characters are named.
+const MOST_NAMED: usize = 8;
+
+/// Says once which characters the font of sheets does not have.
+pub(super) fn told_lacking(booklet: &Booklet) -> Outcome {
+    let lacking = booklet.lacking();
+    if lacking.is_empty() {
+        return Outcome::Done;
+    }
+    let mut names: Vec<String> = lacking
+        .iter()
+        .take(MOST_NAMED)
+        .map(|sign| format!("`{}`", sign.escape_debug()))
+        .collect();
+    if lacking.len() > MOST_NAMED {
+        names.push(format!("{} more", lacking.len() - MOST_NAMED));
+    }
+    output::complain(&format!(
+        "the font of sheets does not have {}: `?` stands there on paper; write it in Latin letters",
+        crate::wording::list(&names)
+    ));
+    Outcome::Findings
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! Pages as blocks of ink, in points (1/72 inch), y downwards from the top left corner.
 
-use crate::engraving::font::{Face, Glyph, Segment};
+use crate::engraving::font::{Face, Glyph, Segment, lacking};
 use crate::engraving::{Align, Shape, System};
 
 /// A size of paper.
@@ -32,6 +32,24 @@ pub struct Booklet {
     pub paper: Paper,
     /// At least one.
     pub pages: Vec<Page>,
+}
+
+impl Booklet {
+    /// The characters that the font of sheets does not have, each once: on paper `?` stands for
+    /// them.
+    pub fn lacking(&self) -> Vec<char> {
+        let mut words = String::new();
+        let blocks = self.pages.iter().flat_map(|page| &page.blocks);
+        for block in blocks {
+            let cells = block.rows.iter().flatten().flat_map(|cell| &cell.ink);
+            for ink in block.ink.iter().chain(cells) {
+                if let Ink::Text { text, .. } = ink {
+                    words.push_str(text);
+                }
+            }
+        }
+        lacking(&words)
+    }
 }
 
 /// One page.

@@ -179,3 +179,18 @@ fn an_import_with_changes_exits_with_one() {
     );
     assert!(!folder.join("none.yaml").exists());
 }
+
+/// A name in other letters would come out of the printer as question marks, and nobody was told.
+#[test]
+fn what_the_font_of_sheets_lacks_is_said_once() {
+    let folder = folder();
+    let own =
+        "title: Grip 調\nmovement: grip\nfrom: D\nto: LA\nladder: {from: 50, to: 80, step: 4%}\n";
+    std::fs::write(folder.path().join("own.yaml"), own).expect("written");
+    let output = run(folder.path(), &["sheet", "own.yaml", "-o", "own.pdf"]);
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(1), "{said}");
+    assert_eq!(said.matches('調').count(), 1, "{said}");
+    assert!(folder.path().join("own.pdf").is_file());
+    done(folder.path(), &["sheet", "grip", "-o", "grip.svg"]);
+}

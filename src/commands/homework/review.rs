@@ -1,6 +1,7 @@
 //! `review`: the class at a glance.
 
 use super::{paper, told};
+use crate::commands::sheet::told_lacking;
 use crate::commands::{Failure, Outcome, Ran, open, output};
 use crate::homework::{
     HomeworkError, LARGEST_FILE, Row, WhatFile, kind_of, page, read_assignment, read_report, rows,
@@ -14,7 +15,7 @@ use std::path::{Path, PathBuf};
     gracerung review reports/*.yaml -o class.html\n  \
     gracerung review week3.yaml reports/*.yaml -o class.pdf\n\n\
     The homework itself may be among the files: whoever it is for and has not answered is named.\n\
-    Exit 0: all read. Exit 1: some could not be read, each is told.")]
+    Exit 0: all read. Exit 1: some could not be read, or names on paper\n    have characters that the font does not have; each is told.")]
 pub(crate) struct Arguments {
     /// Reports, and the homework they answer.
     #[arg(required = true, value_name = "REPORT")]
@@ -77,11 +78,13 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     } else {
         output::print(&table(&title, &rows))?;
     }
+    let mut lacking = false;
     if let Some((target, form)) = form {
         let bytes = match form {
             Form::Html => page(&title, &rows).into_bytes(),
             Form::Pdf => {
                 let booklet = paper::booklet(&title, &rows);
+                lacking = told_lacking(&booklet) == Outcome::Findings;
                 write_pdf(&booklet).map_err(|error| Failure(error.to_string()))?
             }
         };
@@ -90,7 +93,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             output::print(&format!("\n{}\n", target.display()))?;
         }
     }
-    Ok(if broken > 0 {
+    Ok(if broken > 0 || lacking {
         Outcome::Findings
     } else {
         Outcome::Done

@@ -7,7 +7,7 @@ mod outlines;
 mod text;
 
 pub use outlines::Glyph;
-pub use text::{Face, outline_text, shown};
+pub use text::{Face, lacking, outline_text, shown};
 
 /// What is known of a glyph, in staff spaces, y upwards, from its origin.
 #[derive(Debug, Clone, Copy, PartialEq)]

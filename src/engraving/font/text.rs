@@ -87,6 +87,21 @@ pub fn shown(text: &str) -> String {
         .collect()
 }
 
+/// The characters of a text that the font does not have, each once: [`shown`] puts `?` for them.
+pub fn lacking(text: &str) -> Vec<char> {
+    let Some(font) = Face::Regular.font() else {
+        return Vec::new();
+    };
+    let names = font.charmap();
+    let mut lacking = Vec::new();
+    for sign in text.chars() {
+        if names.map(sign).is_none() && !lacking.contains(&sign) {
+            lacking.push(sign);
+        }
+    }
+    lacking
+}
+
 /// The outlines of a text in parts of an em, y upwards, from the start of its base line.
 pub fn outline_text(face: Face, text: &str) -> Vec<Segment> {
     let Some(font) = face.font() else {
@@ -172,5 +187,6 @@ mod tests {
             assert!(!outline_text(face, "é½—").is_empty());
         }
         assert_eq!(shown("grip 調"), "grip ?");
+        assert_eq!(lacking("grip 調, Łódź"), ['調']);
     }
 }
