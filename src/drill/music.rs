@@ -16,6 +16,7 @@ use crate::chanter::Note;
 use crate::movement::{Context, is_playable};
 use crate::rhythm::Metre;
 use crate::units::{Beats, Fraction};
+use std::collections::BTreeSet;
 
 /// A problem in body text, by characters from its start.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -66,6 +67,11 @@ struct Reader {
     /// What broken rhythm asks of the next note.
     broken: Option<Fraction>,
     problems: Vec<MusicProblem>,
+    /// Something was not read here, so that this bar's length says nothing.
+    unsure: bool,
+    bars_unsure: Vec<bool>,
+    /// (bar, place of a note in it) before or in which something was not read.
+    gaps: BTreeSet<(usize, usize)>,
     /// Reading what another program wrote, which may hold more than a drill.
     foreign: Option<foreign::Foreign>,
 }
@@ -84,6 +90,9 @@ impl Reader {
             group: None,
             broken: None,
             problems: Vec::new(),
+            unsure: false,
+            bars_unsure: Vec::new(),
+            gaps: BTreeSet::new(),
             foreign: None,
         }
     }
@@ -94,6 +103,30 @@ impl Reader {
 
     fn peek_next(&self) -> Option<char> {
         self.signs.get(self.at + 1).copied()
+    }
+
+    /// Something at this place was told and not read: what follows from its absence is no mistake
+    /// of its own.
+    fn leave_a_gap(&mut self) {
+        if self.foreign.is_none() {
+            self.gaps.insert((self.bars.len(), self.bar.notes.len()));
+        }
+    }
+
+    /// As [`Self::leave_a_gap`], where a length went with it.
+    fn leave_a_gap_in_time(&mut self) {
+        self.leave_a_gap();
+        self.unsure |= self.foreign.is_none();
+    }
+
+    /// Past the length of what was not read.
+    fn skip_length(&mut self) {
+        while self
+            .peek()
+            .is_some_and(|sign| sign == '/' || sign.is_ascii_digit())
+        {
+            self.at += 1;
+        }
     }
 
     fn tell(&mut self, start: usize, end: usize, kind: Kind) {
@@ -121,6 +154,7 @@ impl Reader {
                     if sign == '(' && self.peek().is_some_and(|sign| sign.is_ascii_digit()) {
                         self.at += 1;
                         self.tell(start, self.at, Kind::Tuplet);
+                        self.leave_a_gap_in_time();
                     }
                 }
                 '"' => {
@@ -138,8 +172,10 @@ impl Reader {
                         self.at += 1;
                     }
                     self.at += 1;
+                    self.skip_length();
                     let end = self.at.min(self.signs.len());
                     self.tell(start, end, Kind::Chord);
+                    self.leave_a_gap_in_time();
                 }
                 '>' | '<' => self.broken_rhythm(sign),
                 '-' => {
@@ -157,15 +193,31 @@ impl Reader {
                 '^' | '_' | '=' => {
                     self.at += 1;
                     self.tell(start, start + 1, Kind::Accidental);
+                    self.leave_a_gap();
+                    if self.foreign.is_none() {
+                        // whichever note it is, it differs from what is read
+                        self.gaps
+                            .insert((self.bars.len(), self.bar.notes.len() + 1));
+                    }
                 }
                 'z' | 'x' | 'Z' | 'X' => {
                     self.at += 1;
-                    let _ = self.length();
+                    self.skip_length();
                     self.tell(start, start + 1, Kind::Rest);
+                    self.leave_a_gap_in_time();
                 }
                 'a'..='g' | 'A'..='G' => self.note(sign),
+                letter if letter.is_ascii_alphabetic() && self.foreign.is_none() => {
+                    self.at += 1;
+                    self.skip_length();
+                    let nearest = None;
+                    self.tell(start, self.at, Kind::NoSuchLetter { letter, nearest });
+                    self.leave_a_gap_in_time();
+                }
                 _ => {
                     self.at += 1;
+                    self.skip_length();
+                    self.leave_a_gap_in_time();
                     self.tell(
                         start,
                         start + 1,
@@ -218,7 +270,10 @@ impl Reader {
             None => Group::None,
         };
         let length = length + self.owed();
-        let Some(note) = note else { return };
+        let Some(note) = note else {
+            self.leave_a_gap_in_time();
+            return;
+        };
         self.bar.notes.push(Written {
             note,
             length,
@@ -257,6 +312,7 @@ impl Reader {
         if above == 0 || below == 0 || above > LONGEST.saturating_mul(below) || below > FINEST {
             let found: String = self.signs[start..self.at].iter().collect();
             self.tell(start, self.at, Kind::BadLength { found });
+            self.unsure |= self.foreign.is_none();
             return self.unit;
         }
         self.unit * Fraction::new(i128::from(above), i128::from(below))
@@ -279,7 +335,7 @@ impl Reader {
         loop {
             let Some(sign) = self.peek() else {
                 self.tell(start, start + 1, Kind::OpenGroup);
-                break;
+                return self.leave_a_gap_in_time();
             };
             match sign {
                 '}' => {
@@ -295,17 +351,24 @@ impl Reader {
                             note,
                             held: written.then_some(length),
                         });
+                    } else {
+                        self.leave_a_gap();
                     }
                 }
                 ' ' => self.at += 1,
                 '|' | '{' | '\n' => {
                     self.tell(start, start + 1, Kind::OpenGroup);
+                    if self.foreign.is_none() {
+                        return self.leave_a_gap_in_time();
+                    }
                     break;
                 }
                 _ => {
                     let here = self.at;
                     self.at += 1;
+                    self.skip_length();
                     self.tell(here, here + 1, Kind::GroupSign { sign });
+                    self.leave_a_gap();
                 }
             }
         }
@@ -402,6 +465,7 @@ impl Reader {
             self.tell(pending.start, pending.end, Kind::GroupWithoutNote);
         }
         if self.bar.notes.is_empty() {
+            self.unsure = false;
             if let Some(last) = self.bars.last_mut() {
                 last.repeat_ends |= repeat_ends;
                 last.part_ends |= part_ends;
@@ -412,6 +476,7 @@ impl Reader {
         bar.repeat_ends = repeat_ends;
         bar.part_ends = part_ends;
         self.bars.push(bar);
+        self.bars_unsure.push(std::mem::take(&mut self.unsure));
         self.bar_spans.push(std::mem::take(&mut self.spans));
     }
 
@@ -460,11 +525,22 @@ impl Reader {
         let numbers = music.bar_numbers();
         let number = |bar: usize| numbers[bar];
         let mut told = vec![false; music.bars.len()];
+        let unsure = |bar: usize| self.bars_unsure.get(bar).copied().unwrap_or(false);
+        let unsure: Vec<bool> = (0..music.bars.len()).map(unsure).collect();
         let mut at = 0;
         while at < music.order.len() {
             let bar = music.order[at];
             let length = lengths[bar];
             let last = at + 1 == music.order.len();
+            // what completes it, or what it completes, cannot be told from what was not read
+            let beside = match music.order.get(at + 1) {
+                Some(next) => unsure[*next] && length < full,
+                None => unsure[0] && length <= full,
+            };
+            if unsure[bar] || beside {
+                at += 1;
+                continue;
+            }
             let completes = music
                 .order
                 .get(at + 1)
@@ -530,6 +606,10 @@ impl Reader {
             let fresh = !std::mem::replace(&mut seen[index], true);
             for (position, written) in music.bars[index].notes.iter().enumerate() {
                 let span = self.bar_spans[index][position];
+                if self.gaps.contains(&(index, position)) {
+                    before = Some((written.note, written.tied));
+                    continue;
+                }
                 let problem = match (&written.group, before) {
                     (_, Some((from, true))) if from != written.note => Some(Kind::TieToOther {
                         from,
@@ -553,6 +633,9 @@ impl Reader {
                     self.tell(span.0, span.1, kind);
                 }
                 before = Some((written.note, written.tied));
+            }
+            if self.gaps.contains(&(index, music.bars[index].notes.len())) {
+                before = None;
             }
         }
         if let Some((_, true)) = before {
@@ -823,6 +906,32 @@ mod tests {
                 metre: Metre::TwoFour,
             },
         );
+    }
+
+    /// Three messages for one slip hide the one that helps, and two of them are wrong.
+    #[test]
+    fn one_slip_is_one_problem() {
+        for text in [
+            "{g}c2 H2 c2 B2|A2 {g}B2 A2 c2|",
+            "{g}c2 h/ c2 B2|A2 {g}B2 A2 c2|",
+            "{g}c2 b2 c2 B2|A2 {g}B2 A2 c2|",
+            "{g}c2 B2 A2 z2|A2 {g}B2 A2 c2|",
+            "{g}c2 B2 A2 H2|A2 {g}B2 A2 c2|",
+            "{g}c2 ^c2 d2 B2|A2 {g}B2 A2 c2|",
+            "{g}c2 [ce]2 c2 B2|A2 {g}B2 A2 c2|",
+            "{g}c2 (3ABc B2|A2 {g}B2 A2 c2|",
+            "{g}c2 B0 A2 B2|A2 {g}B2 A2 c2|",
+            "{g}c2 {d B2 c2 B2|A2 {g}B2 A2 c2|",
+            "{g}c2 {h}c2 d2 B2|A2 {g}B2 A2 c2|",
+            "{g}c2 {}B2 d2 B2|A2 {g}B2 A2 c2|",
+            "{g}c2 B2 $2 d2|A2 {g}B2 A2 c2|",
+            "H2 B2 A2 d2|A2 {g}B2 A2 c2|",
+            "c2 B2 A2 d2|A2 {g}B2 A2 H2|",
+        ] {
+            let metre = Metre::FourFour;
+            let (_, problems) = read_music(text, metre, metre.default_unit(), "");
+            assert_eq!(problems.len(), 1, "{text}: {problems:?}");
+        }
     }
 
     #[test]

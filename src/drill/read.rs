@@ -10,7 +10,9 @@ use super::value::{
 use super::written::Music;
 use super::yaml::{Text, Tree, Value, read_tree, shortened};
 use crate::chanter::Note;
-use crate::movement::{Context, Lengths, Resolution, Resolved, Schools, find, resolve};
+use crate::movement::{
+    Context, Lengths, Resolution, Resolved, Schools, find, resolve, write_parts,
+};
 use crate::rhythm::Metre;
 use crate::units::{Beats, Bpm, Fraction, Millis, parse_fraction};
 use crate::wording;
@@ -80,33 +82,11 @@ pub fn read_for(bytes: &[u8], usual: &Schools) -> (Option<Drill>, Vec<Problem>) 
         }
     };
     let mut problems = reader.problems;
-    leave_out_what_follows_from_a_slip(&mut problems);
     problems.sort_by_key(|problem| problem.place);
     let sound = problems
         .iter()
         .all(|problem| problem.severity() == Severity::Note);
     (drill.filter(|_| sound), problems)
-}
-
-/// A misspelt `movement` is one mistake: that every stage then lacks one is none of its own.
-fn leave_out_what_follows_from_a_slip(problems: &mut Vec<Problem>) {
-    let slip = problems.iter().any(|problem| {
-        matches!(
-            problem.kind,
-            Kind::UnknownField {
-                nearest: Some("movement"),
-                ..
-            }
-        )
-    });
-    if slip {
-        problems.retain(|problem| {
-            !matches!(
-                problem.kind,
-                Kind::StageWithoutMovement { .. } | Kind::NeitherMovementNorMusic
-            )
-        });
-    }
 }
 
 struct Reader {
@@ -138,6 +118,8 @@ struct Ground {
     line: Option<MovementLine>,
     schools: Schools,
     begins: Begins,
+    /// Metre and unit were read, so that beats can be counted.
+    sure: bool,
 }
 
 impl Reader {
@@ -164,6 +146,7 @@ impl Reader {
             return None;
         };
         let mut found = Vec::new();
+        let mut misspelt = Vec::new();
         for (key, value) in entries {
             let name = match &key.value {
                 Value::Scalar(text) => text.string.as_str(),
@@ -172,6 +155,7 @@ impl Reader {
             if let Some(field) = known.iter().find(|field| **field == name) {
                 found.push((*field, value));
             } else {
+                misspelt.push((name, value));
                 self.tell(
                     key.place,
                     Kind::UnknownField {
@@ -181,6 +165,14 @@ impl Reader {
                         known,
                     },
                 );
+            }
+        }
+        // Read as what it was meant for: that this is missing is no mistake of its own.
+        for (name, value) in misspelt {
+            if let Some(meant) = wording::nearest(name, known.iter().copied())
+                && found.iter().all(|(field, _)| *field != meant)
+            {
+                found.push((meant, value));
             }
         }
         Some(Fields {
@@ -387,8 +379,10 @@ impl Reader {
             );
             None
         };
+        let before = self.problems.len();
         let metre = self.metre(&fields);
         let unit = self.unit(&fields, metre);
+        let sure = self.problems.len() == before;
         let schools = self.schools(&fields);
         let line = self.movement(&fields);
         let begins = self
@@ -405,6 +399,7 @@ impl Reader {
             line,
             schools,
             begins,
+            sure,
         };
         let stages = self.stages(&fields, &ground);
         let ladder = self.ladder(&fields);
@@ -575,13 +570,8 @@ impl Reader {
                             to: *to,
                             why,
                             instead: instead.map(|instead| {
-                                let notes: Vec<&str> =
-                                    instead.parts.iter().map(|part| part.note.name()).collect();
-                                format!(
-                                    "played instead: {} ({})",
-                                    instead.movement.spoken(),
-                                    notes.join(" ")
-                                )
+                                let played = write_parts(&instead.parts);
+                                format!("played instead: {}, {played}", instead.movement.spoken())
                             }),
                         },
                     ),
@@ -803,13 +793,10 @@ impl Reader {
             match taken {
                 Ok(taken) => all.push(taken),
                 Err(length) => {
-                    self.tell(
-                        place,
-                        Kind::Unwritable {
-                            stage: name.to_owned(),
-                            length,
-                        },
-                    );
+                    if ground.sure {
+                        let stage = name.to_owned();
+                        self.tell(place, Kind::Unwritable { stage, length });
+                    }
                     return None;
                 }
             }
@@ -844,16 +831,18 @@ impl Reader {
     fn written(&mut self, tree: &Tree, label: &str, name: &str, ground: &Ground) -> Option<Music> {
         let text = self.scalar(tree, "music", "ABC body text")?;
         let (music, problems) = read_music(&text.string, ground.metre, ground.unit, label);
+        let told = !problems.is_empty();
         for problem in problems {
-            self.tell(text.place(problem.start, problem.end), problem.kind);
+            let counts_beats = matches!(problem.kind, Kind::Bar { .. } | Kind::Complement { .. });
+            if ground.sure || !counts_beats {
+                self.tell(text.place(problem.start, problem.end), problem.kind);
+            }
         }
         if music.bars.is_empty() {
-            self.tell(
-                tree.place,
-                Kind::EmptyStage {
-                    stage: name.to_owned(),
-                },
-            );
+            if !told {
+                let stage = name.to_owned();
+                self.tell(tree.place, Kind::EmptyStage { stage });
+            }
             return None;
         }
         self.count_bars(tree.place, &music)?;

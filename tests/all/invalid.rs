@@ -26,6 +26,11 @@ fn every_invalid_document_has_its_own_message() {
         let told = render(&name, &source, &problems);
         assert!(drill.is_none(), "{name} was read as a drill");
         assert!(told.contains(expected.trim()), "{name}:\n{told}");
+        assert_eq!(
+            problems.len(),
+            1,
+            "one slip is one problem: {name}:\n{told}"
+        );
         let lines = source.lines().count().max(1);
         for problem in &problems {
             assert!(
