@@ -1,7 +1,7 @@
 //! How other contexts and other schools change a movement.
 
 use crate::chanter::{NOTES, Note};
-use crate::movement::{Context, Movement, Resolution, Resolved, Schools, resolve};
+use crate::movement::{Context, Movement, Part, Resolution, Resolved, Schools, resolve};
 use crate::wording;
 use serde::Serialize;
 
@@ -12,6 +12,9 @@ pub struct Elsewhere {
     pub from: Vec<Note>,
     /// These gracenotes; empty where it cannot be played.
     pub gracenotes: Vec<Note>,
+    /// The same as tones and separating gracenotes.
+    #[serde(skip)]
+    pub parts: Vec<Part>,
     /// Why, where it is not the usual form.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub why: Option<String>,
@@ -26,6 +29,9 @@ pub struct OtherSchool {
     pub description: &'static str,
     /// What it plays here.
     pub gracenotes: Vec<Note>,
+    /// The same as tones and separating gracenotes.
+    #[serde(skip)]
+    pub parts: Vec<Part>,
     /// How many of them fall before the beat.
     pub before_beat: usize,
 }
@@ -39,9 +45,9 @@ pub(super) fn elsewhere(resolved: &Resolved, schools: &Schools) -> Vec<Elsewhere
         if context == resolved.context {
             continue;
         }
-        let (gracenotes, why) = match resolve(resolved.movement, context, schools) {
-            Resolution::Played(there) => (there.gracenotes(), there.replaced),
-            Resolution::NotPlayable { why, .. } => (Vec::new(), Some(why)),
+        let (gracenotes, parts, why) = match resolve(resolved.movement, context, schools) {
+            Resolution::Played(there) => (there.gracenotes(), there.parts, there.replaced),
+            Resolution::NotPlayable { why, .. } => (Vec::new(), Vec::new(), Some(why)),
         };
         if gracenotes == own {
             continue;
@@ -54,6 +60,7 @@ pub(super) fn elsewhere(resolved: &Resolved, schools: &Schools) -> Vec<Elsewhere
             None => found.push(Elsewhere {
                 from: vec![before],
                 gracenotes,
+                parts,
                 why,
             }),
         }
@@ -79,6 +86,7 @@ pub(super) fn other_schools(resolved: &Resolved) -> Vec<OtherSchool> {
                 name: school.name,
                 description: school.description,
                 gracenotes: there.gracenotes(),
+                parts: there.parts.clone(),
                 before_beat: there.before_beat,
             })
         })

@@ -1,6 +1,6 @@
 //! The explanation as paragraphs, and as plain text of a width.
 
-use super::{Explanation, Foundation, Time};
+use super::{Explanation, Foundation, PartExplained, Time};
 use crate::chanter::Note;
 use crate::movement::{Part, Role, write_parts};
 use crate::wording;
@@ -141,14 +141,7 @@ impl Explanation {
         let mut lines: Vec<Line> = self
             .parts
             .iter()
-            .map(|part| {
-                let mark = match (part.sounding, part.held) {
-                    (true, true) => format!("{}~", part.note),
-                    (true, false) => part.note.to_string(),
-                    (false, _) => format!("({})", part.note),
-                };
-                item(&format!("{mark:<4}"), part.reason.clone())
-            })
+            .map(|part| item(&format!("{:<4}", mark(part)), part.reason.clone()))
             .collect();
         let tones = self.parts.iter().filter(|part| part.sounding).count();
         let gracenotes = self.parts.len() - tones;
@@ -186,7 +179,13 @@ impl Explanation {
 
     /// Three lines: the notes with each beat as `│`, the milliseconds, and the beats.
     fn line_of_beats(&self, time: &Time) -> Vec<String> {
-        let dash = "─".repeat(if self.parts.len() > 12 { 3 } else { 12 });
+        // within eighty columns with the longest variations
+        let wide: usize = self.parts.iter().map(|part| mark(part).len() + 1).sum();
+        let dash = "─".repeat(match wide {
+            0..=36 => 12,
+            37..=56 => 3,
+            _ => 1,
+        });
         let mut notes = format!("│ {} {dash} ", self.from.map_or("", Note::name));
         let mut lengths = " ".repeat(notes.chars().count());
         let mut beats = vec![0];
@@ -196,9 +195,9 @@ impl Explanation {
                 notes.push_str("│ ");
                 lengths.push_str("  ");
             }
-            let note = part.note.to_string();
+            let note = mark(part);
             let length = part.milliseconds.to_string();
-            let wide = note.len().max(length.len());
+            let wide = note.chars().count().max(length.len());
             let _ = write!(notes, "{note:<wide$} ");
             let _ = write!(lengths, "{length:<wide$} ");
         }
@@ -268,17 +267,15 @@ impl Explanation {
             .iter()
             .map(|there| {
                 let from: Vec<&str> = there.from.iter().map(|note| note.spoken()).collect();
-                let played = if there.gracenotes.is_empty() {
+                let played = if there.parts.is_empty() {
                     "not played".to_owned()
                 } else {
-                    let names: Vec<&str> =
-                        there.gracenotes.iter().map(|note| note.name()).collect();
-                    names.join(" ")
+                    write_parts(&there.parts)
                 };
                 let why = there
                     .why
                     .as_ref()
-                    .map_or(String::new(), |why| format!(" ({why})"));
+                    .map_or(String::new(), |why| format!("; {why}"));
                 item("·", format!("from {}: {played}{why}", wording::list(&from)))
             })
             .collect();
@@ -290,15 +287,10 @@ impl Explanation {
         self.schools
             .iter()
             .map(|school| {
-                let names: Vec<&str> = school.gracenotes.iter().map(|note| note.name()).collect();
+                let played = write_parts(&school.parts);
                 item(
                     "·",
-                    format!(
-                        "{}: {}. Here: {}.",
-                        school.name,
-                        school.description,
-                        names.join(" ")
-                    ),
+                    format!("{}: {}. Here: {played}.", school.name, school.description),
                 )
             })
             .collect()
@@ -341,6 +333,15 @@ fn item(mark: &str, text: String) -> Line {
 
 fn sentences<'a>(texts: impl Iterator<Item = &'a String>) -> Vec<Line> {
     texts.map(|text| Line::Prose(text.clone())).collect()
+}
+
+/// A part as everywhere on the page: `LG`, `(B)`, `E~`.
+fn mark(part: &PartExplained) -> String {
+    match (part.sounding, part.held) {
+        (true, true) => format!("{}~", part.note),
+        (true, false) => part.note.to_string(),
+        (false, _) => format!("({})", part.note),
+    }
 }
 
 /// The first letter made a capital one.
