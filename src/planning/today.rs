@@ -100,7 +100,7 @@ pub enum Why {
     Homework,
     /// Cleared before, and due again.
     Again,
-    /// Half climbed.
+    /// Begun and not cleared yet.
     Climbing,
     /// Never played.
     New,
@@ -365,6 +365,21 @@ fn last_played(digest: &Digest, drill: &Known) -> Option<Date> {
         .max()
 }
 
+/// With fewer marks than this the chance lies anywhere (chosen: ten leave half of all open).
+const TELLING: u32 = 10;
+
+/// How many times it came clean.
+fn times(clean: u32, of: u32) -> String {
+    match (clean, of) {
+        (_, 0) => "played, nothing marked".to_owned(),
+        (0, 1) => "played once, not clean".to_owned(),
+        (1, 1) => "played once, clean".to_owned(),
+        (0, of) => format!("played {of} times, never clean"),
+        (clean, of) if clean == of => format!("clean all {of} times"),
+        (clean, of) => format!("clean {clean} of the last {of} times"),
+    }
+}
+
 fn climbing_item(digest: &Digest, drill: &Known, date: Date) -> Option<(Date, Item)> {
     let last = last_played(digest, drill)?;
     let (stage, rung) = drill.frontier(digest)?;
@@ -374,14 +389,22 @@ fn climbing_item(digest: &Digest, drill: &Known, date: Date) -> Option<(Date, It
     let why = match days {
         Some(days) => {
             let (clean, of) = days.lately(20);
-            let chance = Chance::of(clean, of);
+            let last = ago(days.days.last().map_or(last, |day| day.day), date);
+            let chance = if of >= TELLING {
+                let words = Chance::of(clean, of).words();
+                format!("; the chance that the next is clean: {words}")
+            } else {
+                String::new()
+            };
             format!(
-                "{name}: half climbed, {clean} of the last {of} clean, {}; the next is clean with a chance of {}",
-                ago(days.days.last().map_or(last, |day| day.day), date),
-                chance.words()
+                "{name}: {}, {last}; not cleared yet{chance}",
+                times(clean, of)
             )
         }
-        None => format!("{name}: the next step of a climb left {}", ago(last, date)),
+        None => format!(
+            "{name}: this comes next on its ladder; the drill was last played {}",
+            ago(last, date)
+        ),
     };
     let at = chance(digest, drill, (stage, tempo));
     Some((last, drill.item(Why::Climbing, stage, tempo, at, why)))
@@ -546,14 +569,37 @@ mod tests {
         };
         let items = today(&digest, &drills, &[], date(2027, 1, 5), &rule);
         let why: Vec<&str> = items.iter().map(|item| item.why.as_str()).collect();
-        // Beta(3, 3) of scipy.stats 1.17.1: 0.147 to 0.853.
         assert_eq!(
             why,
             [
                 "birl, full beats at 60: clean 4 days ago, due again",
-                "birl, real time at 60: half climbed, 2 of the last 4 clean, 4 days ago; the next is clean with a chance of 15 to 85 %",
+                "birl, real time at 60: clean 2 of the last 4 times, 4 days ago; not cleared yet",
                 "grip, full beats at 60: new to you",
             ]
+        );
+    }
+
+    /// `0 of the last 1` is no way to speak, and four marks are no chance.
+    #[test]
+    fn how_often_it_was_clean_is_said_as_people_say_it() {
+        assert_eq!(times(0, 1), "played once, not clean");
+        assert_eq!(times(0, 3), "played 3 times, never clean");
+        assert_eq!(times(3, 3), "clean all 3 times");
+        let why = |signs: &str| {
+            let digest = Digest::of(marks(1, "60", &[(date(2027, 1, 1), signs)]));
+            let drills = [drill("birl", 1)];
+            let items = today(&digest, &drills, &[], date(2027, 1, 2), &Rule::default());
+            items[0].why.clone()
+        };
+        assert_eq!(
+            why("n"),
+            "birl, full beats at 60: played once, not clean, yesterday; not cleared yet"
+        );
+        // Beta(6, 6) of scipy.stats 1.17.1: 0.234 to 0.766.
+        assert_eq!(
+            why("cncncncncn"),
+            "birl, full beats at 60: clean 5 of the last 10 times, yesterday; not cleared yet; \
+             the chance that the next is clean: 23 to 77 %"
         );
     }
 
