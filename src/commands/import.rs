@@ -4,19 +4,24 @@ use super::export::format_of;
 use super::open::read_bytes;
 use super::{Failure, Outcome, Ran, output};
 use crate::drill::{LARGEST_FILE, render, write};
-use crate::exchange::read;
+use crate::exchange::{Format, abc, read};
 use std::path::PathBuf;
 
 /// Arguments of `import`.
 #[derive(clap::Args)]
 #[command(after_help = "Examples:\n  gracerung import tune.abc -o tune.yaml\n  \
-    gracerung import march.musicxml -o march.yaml\n\n\
+    gracerung import march.musicxml -o march.yaml\n  \
+    gracerung import book.abc --tune 12 -o twelfth.yaml\n\n\
+    An ABC file of several tunes becomes one drill with a stage for each, unless --tune takes one.\n\
     What a drill cannot hold is told with what was done about it.\n\
     Exit 0: imported as it stands. Exit 1: imported with changes, each told. Exit 2: not imported.")]
 pub(crate) struct Arguments {
     /// FILE.abc, FILE.mid or FILE.musicxml.
     #[arg(value_name = "FILE")]
     file: PathBuf,
+    /// Of an ABC file, the tune with this number (`X:`) alone.
+    #[arg(long, value_name = "NUMBER")]
+    tune: Option<u32>,
     /// Where to write the drill.
     #[arg(short, long, value_name = "DRILL.yaml")]
     output: PathBuf,
@@ -28,10 +33,19 @@ pub(crate) struct Arguments {
 /// Runs `import`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     let format = format_of(&arguments.file)?;
+    if arguments.tune.is_some() && format != Format::Abc {
+        return Err(Failure(format!(
+            "`--tune` takes a tune out of an ABC file; `{}` is none",
+            arguments.file.display()
+        )));
+    }
     output::named(&arguments.output, &["yaml", "yml"])?;
     output::ready_to_write(&arguments.output, arguments.force)?;
     let bytes = read_bytes(&arguments.file, 16 * LARGEST_FILE)?;
-    let (piece, problems) = read(format, &bytes);
+    let (piece, problems) = match format {
+        Format::Abc => abc::read_tune(&bytes, arguments.tune),
+        _ => read(format, &bytes),
+    };
     let shown = arguments.file.display().to_string();
     let told = render(&shown, &String::from_utf8_lossy(&bytes), &problems);
     let Some(piece) = piece else {

@@ -9,7 +9,7 @@ pub mod midi;
 pub mod musicxml;
 mod piece;
 
-pub use piece::{Piece, Section};
+pub use piece::{Piece, Practice, Section};
 
 use crate::drill::{Drill, Problem};
 

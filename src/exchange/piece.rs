@@ -2,13 +2,23 @@
 
 use crate::drill::{
     Drill, DrillDocument, Exact, Gracenote, Group, Kind, Ladder, LadderDocument, Music, Place,
-    Problem, Severity, StageDocument, Step, read, write,
+    Problem, Severity, Stage, StageDocument, Step, read, write,
 };
 use crate::exchange::abc;
 use crate::movement::{Lengths, Schools};
 use crate::rhythm::Metre;
 use crate::score::{Score, ScoreGroup, ScoreNote, resolve_music};
 use crate::units::{Beats, Bpm, Fraction, parse_fraction, write_fraction};
+
+const ABOUT: &str = "about";
+const LISTEN_FOR: &str = "listen for";
+const LADDER: &str = "ladder";
+const CLEAN: &str = "clean";
+const BREATH: &str = "breath";
+/// Names of what is said beside the music.
+pub(super) const REMARKS: [&str; 5] = [ABOUT, LISTEN_FOR, LADDER, CLEAN, BREATH];
+/// The name of what to listen for in one stage.
+pub(super) const LISTEN_HERE: &str = "listen here for";
 
 /// A drill on its way to or from another program.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,10 +33,23 @@ pub struct Piece {
     pub tempo: Option<Bpm>,
     /// The tempi it is practised at.
     pub ladder: Option<Ladder>,
+    /// What else a drill says beside its music.
+    pub practice: Practice,
     /// Lengths of gracenotes.
     pub lengths: Lengths,
     /// The stages of a drill; one for a tune.
     pub sections: Vec<Section>,
+}
+
+/// What a drill says of its practice, as far as the formats carry it.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Practice {
+    /// What to listen for.
+    pub listen_for: Option<String>,
+    /// Clean repetitions in a row that clear a cell.
+    pub clean: Option<u32>,
+    /// Bars to breathe and mark in.
+    pub breath: Option<u32>,
 }
 
 /// One stage.
@@ -34,6 +57,8 @@ pub struct Piece {
 pub struct Section {
     /// Its name; the only section of a tune is [`Section::ONLY`].
     pub name: String,
+    /// What to listen for in it.
+    pub listen_for: Option<String>,
     /// Its bars, every gracenote written out.
     pub music: Music,
     /// The same resolved.
@@ -47,14 +72,20 @@ impl Section {
     /// A section of music that was read.
     pub fn new(name: String, music: Music) -> Self {
         let score = resolve_music(&music, Beats::ZERO, &Schools::none());
-        Self { name, music, score }
+        Self {
+            name,
+            listen_for: None,
+            music,
+            score,
+        }
     }
 
-    fn of(name: &str, music: &Music, breath: Beats, schools: &Schools) -> Self {
-        let score = resolve_music(music, breath, schools);
+    fn of(stage: &Stage, breath: Beats, schools: &Schools) -> Self {
+        let score = resolve_music(&stage.music, breath, schools);
         Self {
-            name: name.to_owned(),
-            music: spelled(music, &score),
+            name: stage.name.clone(),
+            listen_for: stage.listen_for.clone(),
+            music: spelled(&stage.music, &score),
             score,
         }
     }
@@ -81,6 +112,7 @@ impl Section {
 fn spelled(music: &Music, score: &Score) -> Music {
     let section = Section {
         name: String::new(),
+        listen_for: None,
         music: music.clone(),
         score: score.clone(),
     };
@@ -115,13 +147,18 @@ impl Piece {
             metre: drill.metre,
             tempo: Some(tempo.unwrap_or(drill.ladder.from)),
             ladder: Some(drill.ladder.clone()),
+            practice: Practice {
+                listen_for: drill.listen_for.clone(),
+                clean: Some(drill.clean),
+                breath: Some(drill.breath),
+            },
             lengths: drill.lengths,
             sections: drill
                 .stages
                 .iter()
                 .enumerate()
                 .filter(|(place, _)| stage.is_none_or(|wanted| wanted == *place))
-                .map(|(_, stage)| Section::of(&stage.name, &stage.music, breath, &drill.schools))
+                .map(|(_, stage)| Section::of(stage, breath, &drill.schools))
                 .collect(),
         }
     }
@@ -131,6 +168,51 @@ impl Piece {
         self.tempo
             .or(self.ladder.as_ref().map(|ladder| ladder.from))
             .unwrap_or_else(|| usual_ladder(None).from)
+    }
+
+    /// What is said beside the music, each under the name that the formats carry it by.
+    pub(super) fn remarks(&self) -> Vec<(&'static str, String)> {
+        let practice = &self.practice;
+        let number = |number: Option<u32>| number.map(|number| number.to_string());
+        [
+            (ABOUT, self.about.clone()),
+            (LISTEN_FOR, practice.listen_for.clone()),
+            (LADDER, self.ladder.as_ref().map(ladder_text)),
+            (CLEAN, number(practice.clean)),
+            (BREATH, number(practice.breath)),
+        ]
+        .into_iter()
+        .filter_map(|(name, text)| Some((name, text?)))
+        .collect()
+    }
+
+    /// Takes in what was said under a name of [`REMARKS`]; false where it does not read.
+    pub(super) fn take_remark(&mut self, name: &str, text: &str) -> bool {
+        let number = |most: u32| text.parse::<u32>().ok().filter(|number| *number <= most);
+        let practice = &mut self.practice;
+        match name {
+            ABOUT => {
+                self.about.get_or_insert_with(|| text.to_owned());
+                true
+            }
+            LISTEN_FOR => {
+                practice.listen_for = Some(text.to_owned());
+                true
+            }
+            LADDER => {
+                self.ladder = ladder_of(text);
+                self.ladder.is_some()
+            }
+            CLEAN => {
+                practice.clean = number(50).filter(|number| *number > 0);
+                practice.clean.is_some()
+            }
+            BREATH => {
+                practice.breath = number(8);
+                practice.breath.is_some()
+            }
+            _ => false,
+        }
     }
 
     /// The drill file.
@@ -151,6 +233,7 @@ impl Piece {
                 .map(|section| StageDocument {
                     name: section.name.clone(),
                     music: Some(body(section)),
+                    listen_for: section.listen_for.clone(),
                     ..StageDocument::default()
                 })
                 .collect()
@@ -158,6 +241,9 @@ impl Piece {
         DrillDocument {
             title: self.title.clone(),
             about: self.about.clone(),
+            listen_for: self.practice.listen_for.clone(),
+            clean: self.practice.clean,
+            breath: self.practice.breath,
             metre: Some(self.metre.to_string()),
             unit: Some(Exact::of(&unit)),
             music: tune,
@@ -218,11 +304,14 @@ impl Piece {
         } else {
             self.title = title;
         }
-        self.about = self
-            .about
-            .take()
-            .map(|about| plain(&about, 2000))
-            .filter(|about| !about.is_empty());
+        let tidy = |text: &mut Option<String>| {
+            *text = text
+                .take()
+                .map(|text| plain(&text, 2000))
+                .filter(|text| !text.is_empty());
+        };
+        tidy(&mut self.about);
+        tidy(&mut self.practice.listen_for);
         let mut names: Vec<String> = Vec::new();
         for (place, section) in self.sections.iter_mut().enumerate() {
             let mut name = plain(&section.name, 110);
@@ -237,6 +326,7 @@ impl Piece {
             }
             names.push(name.clone());
             section.name = name;
+            tidy(&mut section.listen_for);
         }
     }
 }

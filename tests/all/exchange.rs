@@ -3,7 +3,7 @@
 
 use gracerung::chanter::{NOTES, Note};
 use gracerung::drill::{Bar, Gracenote, Group, Music, Written, mend_music};
-use gracerung::exchange::{Format, Piece, Section, abc, midi, musicxml, read};
+use gracerung::exchange::{Format, Piece, Practice, Section, abc, midi, musicxml, read};
 use gracerung::movement::{Context, Lengths, Movement, Schools, resolve};
 use gracerung::rhythm::Metre;
 use gracerung::units::{Beats, Bpm, Fraction};
@@ -17,6 +17,7 @@ fn piece(metre: Metre, music: Music) -> Piece {
         metre,
         tempo: Bpm::whole(60).ok(),
         ladder: None,
+        practice: Practice::default(),
         lengths: Lengths::default(),
         sections: vec![Section::new(Section::ONLY.to_owned(), music)],
     }
@@ -237,4 +238,34 @@ fn every_file_of_the_corpus_is_read_or_told() {
         }
     }
     assert!(files >= 10, "{files} files");
+}
+
+/// A teacher's words once stayed behind when a drill went through another program.
+#[test]
+fn what_a_drill_says_beside_its_music_comes_back() {
+    let text = "title: Strike on C\nabout: 50 % of it & more, \\ as they say\n\
+                listen_for: <one> \"clear\" strike\nunit: 1/8\nclean: 7\nbreath: 2\nstages:\n  \
+                - {name: slow, music: \"{g}c2 {G}c2 {G}c2 {G}c2|\"}\n  \
+                - {name: quick, listen_for: 'no haste; a % sign', music: \"{g}c4 {G}c4|\"}\n\
+                ladder: {from: 50, to: 92, step: 5%}\n";
+    let (drill, problems) = gracerung::drill::read(text.as_bytes());
+    let drill = drill.unwrap_or_else(|| panic!("{problems:?}"));
+    let sent = Piece::of(&drill, None, None);
+    for (format, bytes) in [
+        (Format::Abc, abc::write(&sent)),
+        (Format::MusicXml, musicxml::write(&sent)),
+    ] {
+        let (back, problems) = read(format, &bytes);
+        assert_eq!(problems, [], "{format:?}");
+        let back = back.and_then(|piece| piece.drill().0).expect("a drill");
+        assert_eq!(back.about, drill.about, "{format:?}");
+        assert_eq!(back.listen_for, drill.listen_for, "{format:?}");
+        assert_eq!((back.clean, back.breath), (7, 2), "{format:?}");
+        assert_eq!(back.ladder, drill.ladder, "{format:?}");
+        let here = |drill: &gracerung::drill::Drill| -> Vec<Option<String>> {
+            let stages = drill.stages.iter();
+            stages.map(|stage| stage.listen_for.clone()).collect()
+        };
+        assert_eq!(here(&back), here(&drill), "{format:?}");
+    }
 }

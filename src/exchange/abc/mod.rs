@@ -6,7 +6,7 @@ mod write;
 
 pub use body::plain_body;
 pub(super) use body::{odd_part, tuplet_run};
-pub use read::read;
+pub use read::{read, read_tune};
 pub use write::write;
 
 #[cfg(test)]
@@ -25,11 +25,14 @@ mod tests {
             let (back, problems) = read(&bytes);
             assert_eq!(problems, [], "{}", built_in.name);
             let back = back.expect("it is read");
+            assert_eq!(back.about, piece.about);
+            assert_eq!(back.practice, piece.practice);
             assert_eq!(back.ladder, piece.ladder);
             assert_eq!(back.tempo, piece.tempo);
             assert_eq!(back.sections.len(), piece.sections.len());
             for (own, other) in piece.sections.iter().zip(&back.sections) {
                 assert_eq!(own.name, other.name);
+                assert_eq!(own.listen_for, other.listen_for);
                 assert_eq!(
                     own.score.written_text(),
                     other.score.written_text(),

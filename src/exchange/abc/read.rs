@@ -3,7 +3,7 @@
 use super::write::PLAYBACK;
 use crate::drill::{LARGEST_FILE, Place, Problem, adopt_music, is_pipe_key};
 use crate::exchange::piece::{
-    Piece, Section, adopted, adopted_at, beats_a_minute, foreign, ladder_of,
+    LISTEN_HERE, Piece, Practice, REMARKS, Section, adopted, adopted_at, beats_a_minute, foreign,
 };
 use crate::movement::Lengths;
 use crate::rhythm::Metre;
@@ -15,8 +15,14 @@ const BODY_FIELDS: &str = "IKLMmNPQRrsTUVWw";
 /// The most tunes that are read from one file, as a drill has at most so many stages.
 const MOST_TUNES: usize = 64;
 
-/// Reads an ABC file: each tune a stage of one drill, the first one's title the drill's.
+/// Reads an ABC file: each tune a stage of one drill, the first one's title the drill's. That tunes
+/// of different titles come together is told.
 pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
+    read_tune(bytes, None)
+}
+
+/// As [`read`], the tune of one number (`X:`) alone.
+pub fn read_tune(bytes: &[u8], number: Option<u32>) -> (Option<Piece>, Vec<Problem>) {
     let mut problems = Vec::new();
     if bytes.len() > LARGEST_FILE {
         let found = format!("the file has {} bytes", bytes.len());
@@ -31,7 +37,21 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
             bytes.iter().map(|byte| char::from(*byte)).collect()
         }
     };
-    let tunes = split(source.trim_start_matches('\u{feff}'), &mut problems);
+    let mut tunes = split(source.trim_start_matches('\u{feff}'), &mut problems);
+    if let Some(number) = number {
+        // what stands outside that tune was not asked for
+        problems.clear();
+        let known: Vec<String> = tunes.iter().filter_map(Tune::number).collect();
+        tunes.retain(|tune| tune.number() == Some(number.to_string()));
+        if tunes.is_empty() {
+            let found = format!("no tune has the number {number}");
+            let expected = match known.as_slice() {
+                [] => "a tune that begins with `X:1`".to_owned(),
+                known => format!("one of {}", crate::wording::list(known)),
+            };
+            return (None, vec![foreign(Place::WHOLE_FILE, found, expected)]);
+        }
+    }
     let mut piece: Option<Piece> = None;
     for (place, tune) in tunes.into_iter().enumerate() {
         if place >= MOST_TUNES {
@@ -40,6 +60,7 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
             continue;
         }
         let first = tune.first;
+        let number = tune.number();
         let Some(read) = tune.read(&mut problems) else {
             continue;
         };
@@ -53,6 +74,12 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
                     && only.name == Section::ONLY
                 {
                     only.name = read.title;
+                    let found = format!("another tune, `{}`", shown(&only.name));
+                    let alone = number.map_or(String::new(), |number| {
+                        format!("; `import --tune {number}` takes it alone")
+                    });
+                    let done = format!("it becomes a stage of the same drill{alone}");
+                    problems.push(adopted_at(line_place(first), found, done));
                 }
                 piece.sections.extend(section);
             }
@@ -186,13 +213,20 @@ fn shown(text: &str) -> String {
 }
 
 impl Tune<'_> {
+    /// What stands after `X:`.
+    fn number(&self) -> Option<String> {
+        let (_, line) = self.lines.first()?;
+        let text = text_of(line.strip_prefix("X:").map(|_| line)?);
+        (!text.is_empty()).then_some(text)
+    }
+
     fn read(self, problems: &mut Vec<Problem>) -> Option<Piece> {
         let mut titles: Vec<String> = Vec::new();
         let mut about = None;
         let mut metre = None;
         let mut unit = None;
         let mut tempo: Option<(Place, String)> = None;
-        let mut ladder = None;
+        let mut remarks = Vec::new();
         let mut body_at = None;
         for (at, (number, line)) in self.lines.iter().enumerate() {
             let place = line_place(*number);
@@ -248,11 +282,8 @@ impl Tune<'_> {
                     }
                 },
                 Some('Q') => tempo = Some((place, text)),
-                Some('N') if text.starts_with("ladder ") => {
-                    ladder = ladder_of(text.trim_start_matches("ladder "));
-                    if ladder.is_none() {
-                        problems.push(adopted_at(place, "a ladder that does not read", "left out"));
-                    }
+                Some('N') if remark(&text).is_some() => {
+                    remarks.extend(remark(&text).map(|(name, said)| (place, name, said)));
                 }
                 Some('K') => {
                     key(place, &text, problems);
@@ -326,16 +357,36 @@ impl Tune<'_> {
         } else {
             more.join(", ")
         };
-        Some(Piece {
+        let mut section = Section::new(name, music);
+        let mut piece = Piece {
             title,
             about,
             metre,
             tempo,
-            ladder,
+            ladder: None,
+            practice: Practice::default(),
             lengths: Lengths::default(),
-            sections: vec![Section::new(name, music)],
-        })
+            sections: Vec::new(),
+        };
+        for (place, name, said) in remarks {
+            if name == LISTEN_HERE {
+                section.listen_for = Some(said);
+            } else if !piece.take_remark(name, &said) {
+                let found = format!("the note `{name} {}`, which does not read", shown(&said));
+                problems.push(adopted_at(place, found, "left out"));
+            }
+        }
+        piece.sections.push(section);
+        Some(piece)
     }
+}
+
+/// What a drill says beside its music, from a note of ours: its name and its text.
+fn remark(text: &str) -> Option<(&'static str, String)> {
+    REMARKS
+        .into_iter()
+        .chain([LISTEN_HERE])
+        .find_map(|name| Some((name, text.strip_prefix(name)?.strip_prefix(' ')?.to_owned())))
 }
 
 fn key(place: Place, text: &str, problems: &mut Vec<Problem>) {
@@ -501,6 +552,27 @@ mod tests {
         let (piece, told) = told("X:1\nT:x\nM:4/4\nK:HP\nA4 B4|\nc4 d2|e4 f4|\n");
         assert_eq!(piece, None);
         assert!(told.starts_with("x.abc:6:1: bar 2 lasts 3 beats"), "{told}");
+    }
+
+    /// Two tunes once became one drill without a word.
+    #[test]
+    fn another_tune_is_told_and_can_be_taken_alone() {
+        let source = "X:1\nT:one\nM:4/4\nK:HP\nA4 B4|\n\nX:7\nT:two\nM:4/4\nK:HP\nc4 d4|\n";
+        let (piece, said) = told(source);
+        assert_eq!(piece.expect("it is read").sections.len(), 2);
+        assert_eq!(
+            said.lines().next(),
+            Some(
+                "x.abc:7:1: note: another tune, `two`: it becomes a stage of the same drill; \
+                 `import --tune 7` takes it alone"
+            )
+        );
+        let (piece, problems) = read_tune(source.as_bytes(), Some(7));
+        assert_eq!(problems, []);
+        assert_eq!(piece.expect("it is read").title, "two");
+        let (piece, problems) = read_tune(source.as_bytes(), Some(2));
+        assert_eq!(piece, None);
+        assert!(problems[0].kind.to_string().ends_with("one of 1 and 7"));
     }
 
     #[test]

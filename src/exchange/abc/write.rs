@@ -3,7 +3,7 @@
 use super::body::{Manner, body};
 use crate::drill::Bar;
 use crate::exchange::Section;
-use crate::exchange::piece::{Piece, ladder_text};
+use crate::exchange::piece::{LISTEN_HERE, Piece};
 use crate::rhythm::Metre;
 use crate::units::{Fraction, write_fraction};
 use std::fmt::Write as _;
@@ -24,8 +24,11 @@ pub fn write(piece: &Piece) -> Vec<u8> {
         if section.name != Section::ONLY {
             let _ = writeln!(text, "T:{}", escaped(&section.name));
         }
-        if let Some(ladder) = &piece.ladder {
-            let _ = writeln!(text, "N:ladder {}", ladder_text(ladder));
+        for (name, remark) in piece.remarks() {
+            let _ = writeln!(text, "N:{name} {}", escaped(&remark));
+        }
+        if let Some(listen) = &section.listen_for {
+            let _ = writeln!(text, "N:{LISTEN_HERE} {}", escaped(listen));
         }
         let _ = writeln!(text, "M:{metre}\nL:{}", write_fraction(&unit));
         // a tempo is a whole number in the standard's own examples, and decimals are not defined

@@ -5,7 +5,9 @@ use super::write::text_of;
 use super::{CLICK, LADDER, METRE, MUSIC, STAGE};
 use crate::chanter::{NOTES, Note};
 use crate::drill::{Kind, LARGEST_FILE, MOST_BARS, Music, Place, Problem, mend_music, read_music};
-use crate::exchange::piece::{Piece, Section, adopted, beats_a_minute, foreign, ladder_of};
+use crate::exchange::piece::{
+    Piece, Practice, Section, adopted, beats_a_minute, foreign, ladder_of,
+};
 use crate::movement::Lengths;
 use crate::rhythm::Metre;
 use crate::score::Score;
@@ -68,6 +70,7 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
         metre,
         tempo: file.tempo(metre),
         ladder: file.ladder.clone(),
+        practice: Practice::default(),
         lengths: Lengths::default(),
         sections: Vec::new(),
     };

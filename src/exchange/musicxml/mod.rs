@@ -5,13 +5,18 @@ mod read;
 mod tree;
 mod write;
 
+use super::piece::LISTEN_HERE;
+
 pub use read::read;
 pub use write::write;
 
 /// The miscellaneous field that says that rehearsal marks begin stages.
 const STAGES: &str = "stages";
-/// The miscellaneous field of the ladder.
-const LADDER: &str = "ladder";
+/// The miscellaneous field of what to listen for in a stage, counted from 1.
+fn listen_here(stage: usize) -> String {
+    format!("{LISTEN_HERE}, stage {stage}")
+}
+
 /// The play instruction of a gracenote that a movement holds long.
 const HELD: &str = "held";
 
@@ -30,11 +35,14 @@ mod tests {
             assert_eq!(problems, [], "{}", built_in.name);
             let back = back.expect("it is read");
             assert_eq!(back.title, piece.title);
+            assert_eq!(back.about, piece.about);
+            assert_eq!(back.practice, piece.practice);
             assert_eq!(back.ladder, piece.ladder);
             assert_eq!(back.tempo, piece.tempo);
             assert_eq!(back.sections.len(), piece.sections.len());
             for (own, other) in piece.sections.iter().zip(&back.sections) {
                 assert_eq!(own.name, other.name);
+                assert_eq!(own.listen_for, other.listen_for);
                 assert_eq!(
                     own.score.written_text(),
                     other.score.written_text(),

@@ -1,13 +1,13 @@
 //! A MusicXML file to a piece.
 
 use super::tree::{Element, read_tree};
-use super::{HELD, LADDER, STAGES};
+use super::{HELD, STAGES, listen_here};
 use crate::chanter::Note;
 use crate::drill::{
     Bar, Gracenote, Group, LARGEST_FILE, Music, Place, Problem, Written, body_order, mend_music,
 };
 use crate::exchange::piece::{
-    Piece, Section, adopted, adopted_at, beats_a_minute, foreign, ladder_of,
+    Piece, Practice, REMARKS, Section, adopted, adopted_at, beats_a_minute, foreign,
 };
 use crate::movement::Lengths;
 use crate::rhythm::Metre;
@@ -86,7 +86,6 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
     });
     let mut reader = PartReader {
         stages: field(STAGES).is_some(),
-        ladder: field(LADDER).as_deref().and_then(ladder_of),
         problems,
         ..PartReader::default()
     };
@@ -101,7 +100,14 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
         }
         reader.measure(measure);
     }
-    reader.finish(title, about)
+    let remarks: Vec<(&str, String)> = REMARKS
+        .into_iter()
+        .filter_map(|name| Some((name, field(name)?)))
+        .collect();
+    let here: Vec<Option<String>> = (1..=reader.sections.len())
+        .map(|number| field(&listen_here(number)))
+        .collect();
+    reader.finish(title, about, remarks, here)
 }
 
 fn at(line: usize) -> Place {
@@ -119,7 +125,6 @@ fn shown(text: &str) -> String {
 #[derive(Debug, Default)]
 struct PartReader {
     stages: bool,
-    ladder: Option<crate::drill::Ladder>,
     problems: Vec<Problem>,
     metre: Option<Metre>,
     tempo: Option<Bpm>,
@@ -456,7 +461,13 @@ impl PartReader {
         note
     }
 
-    fn finish(mut self, title: String, about: Option<String>) -> (Option<Piece>, Vec<Problem>) {
+    fn finish(
+        mut self,
+        title: String,
+        about: Option<String>,
+        remarks: Vec<(&str, String)>,
+        here: Vec<Option<String>>,
+    ) -> (Option<Piece>, Vec<Problem>) {
         if !self.group.is_empty() {
             self.problems
                 .push(adopted("gracenotes before no note", "left out"));
@@ -467,7 +478,8 @@ impl PartReader {
             Metre::FourFour
         });
         let mut sections = Vec::new();
-        for (name, bars) in std::mem::take(&mut self.sections) {
+        let named = std::mem::take(&mut self.sections);
+        for ((name, bars), listen_for) in named.into_iter().zip(here) {
             let lines: Vec<usize> = bars.iter().map(|(_, line)| *line).collect();
             let mut bars: Vec<Bar> = bars.into_iter().map(|(bar, _)| bar).collect();
             for written in bars.iter_mut().flat_map(|bar| &mut bar.notes) {
@@ -493,17 +505,30 @@ impl PartReader {
                 let line = lines.get(mended.bar).copied().unwrap_or(1);
                 self.problems.push(Problem::new(at(line), mended.kind()));
             }
-            sections.push(Section::new(name, music));
+            sections.push(Section {
+                listen_for,
+                ..Section::new(name, music)
+            });
         }
-        let piece = Piece {
+        let mut piece = Piece {
             title,
             about,
             metre,
             tempo: self.tempo,
-            ladder: self.ladder,
+            ladder: None,
+            practice: Practice::default(),
             lengths: Lengths::default(),
             sections,
         };
+        for (name, said) in remarks {
+            if !piece.take_remark(name, &said) {
+                let found = format!(
+                    "the field `{name}` of `{}`, which does not read",
+                    shown(&said)
+                );
+                self.problems.push(adopted(found, "left out"));
+            }
+        }
         piece.finished(self.problems)
     }
 }

@@ -1,11 +1,11 @@
 //! A piece to MusicXML.
 
-use super::{HELD, LADDER, STAGES};
+use super::{HELD, STAGES, listen_here};
 use crate::chanter::Note;
 use crate::drill::Written;
 use crate::exchange::Section;
 use crate::exchange::abc::{odd_part, tuplet_run};
-use crate::exchange::piece::{Piece, ladder_text};
+use crate::exchange::piece::Piece;
 use crate::rhythm::{Metre, NoteValue, WrittenLength};
 use crate::score::{NoteId, ScoreNote};
 use crate::timeline::{EventKind, Layout, lay};
@@ -32,11 +32,20 @@ pub fn write(piece: &Piece) -> Vec<u8> {
         text,
         "<miscellaneous><miscellaneous-field name=\"{STAGES}\">rehearsal marks</miscellaneous-field>"
     );
-    if let Some(ladder) = &piece.ladder {
+    let remarks = piece.remarks().into_iter();
+    let here = piece
+        .sections
+        .iter()
+        .zip(1..)
+        .filter_map(|(section, number)| Some((listen_here(number), section.listen_for.clone()?)));
+    for (name, remark) in remarks
+        .map(|(name, text)| (name.to_owned(), text))
+        .chain(here)
+    {
         let _ = write!(
             text,
-            "<miscellaneous-field name=\"{LADDER}\">{}</miscellaneous-field>",
-            escape(ladder_text(ladder).as_str())
+            "<miscellaneous-field name=\"{name}\">{}</miscellaneous-field>",
+            escape(remark.as_str())
         );
     }
     text.push_str(
