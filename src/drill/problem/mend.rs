@@ -1,0 +1,150 @@
+//! How to mend each problem, where there is something better to say than its sentence.
+
+use super::Kind;
+use super::sentence::beats;
+use crate::chanter::{NOTES, Note, notes_a_gracenote_can_stand_on};
+use crate::units::{Beats, spell_fraction};
+use crate::wording;
+
+impl Kind {
+    /// How to mend it, when there is something better to say than the sentence itself.
+    pub fn mend(&self) -> Option<String> {
+        Some(match self {
+            Self::TooLarge { .. } => "cut the file into several drills".to_owned(),
+            Self::NotUtf8 { .. } => {
+                "name a drill file (.yaml or .abc); save it as UTF-8".to_owned()
+            }
+            Self::Alias => "write the part out again where `*` stands".to_owned(),
+            Self::SecondDocument => "move what follows `---` to a file of its own".to_owned(),
+            Self::DuplicateField { .. } => "take one of the two away".to_owned(),
+            Self::Empty | Self::NeitherMovementNorMusic => {
+                "write `movement:`, `from:` and `to:`, or `music:`".to_owned()
+            }
+            Self::UnknownField {
+                nearest: None,
+                known,
+                ..
+            } => {
+                let known: Vec<String> = known.iter().map(|name| format!("`{name}`")).collect();
+                format!("known fields: {}", wording::list(&known))
+            }
+            Self::UnknownField {
+                field,
+                nearest: Some(nearest),
+                ..
+            } => {
+                format!("write `{nearest}:` for `{field}:`")
+            }
+            Self::Missing { mend, .. } => (*mend).to_owned(),
+            Self::Control { .. } => "take it away: it would upset a terminal".to_owned(),
+            Self::NotPlayable { instead, .. } => instead.clone()?,
+            Self::StageWithoutMovement { .. } => {
+                "add `music:` to the stage, or `movement:` to the drill".to_owned()
+            }
+            Self::NoStages => {
+                "write at least one stage, or leave `stages` out for the usual four".to_owned()
+            }
+            Self::EmptyStage { .. } => "write its notes, or take the stage away".to_owned(),
+            Self::MusicAndMore { .. } => "keep `music`, or keep `before` and `tone`".to_owned(),
+            Self::ToneNeedsBefore { .. } => {
+                "add `before:`, the length of the note before the movement".to_owned()
+            }
+            Self::SameStage { .. } => "give each stage a name of its own".to_owned(),
+            Self::LadderDown { from, to } => format!("write `from: {to}, to: {from}`"),
+            Self::LadderTooLong { .. } => "take a larger step".to_owned(),
+            Self::Unwritable { .. } => {
+                "choose lengths such as 1, 1 1/2, 1 3/4, 1/2, 1/4".to_owned()
+            }
+            Self::Crowded { .. } => {
+                "nothing need be done; a slower tempo or a longer note gives them room".to_owned()
+            }
+            Self::Rest => "write the note that sounds on, or end the stage".to_owned(),
+            Self::Accidental => {
+                "write the plain letter: c and f are sharp of themselves".to_owned()
+            }
+            Self::Tuplet => "write the lengths out, as in `A2/3`".to_owned(),
+            Self::Chord => "write one note".to_owned(),
+            Self::BadLength { .. } => "write lengths such as 2, 3/2, / or /4".to_owned(),
+            Self::OpenGroup => "close the group with `}` before the note".to_owned(),
+            Self::EmptyGroup | Self::GroupWithoutNote => {
+                "take the group away, or complete it".to_owned()
+            }
+            Self::Bar { lasts, metre, .. } => {
+                let bar = metre.bar();
+                if *lasts < bar {
+                    format!("add {}", amount(bar - *lasts))
+                } else {
+                    format!("take {} away", amount(*lasts - bar))
+                }
+            }
+            Self::Complement { pickup, metre, .. } => {
+                format!("let it last {}", beats(metre.bar() - *pickup))
+            }
+            Self::Repeated { note } => {
+                let on =
+                    |gracenote: &Note| notes_a_gracenote_can_stand_on(*gracenote).contains(note);
+                let choices: Vec<String> = [Note::HighG, Note::D, Note::E, Note::HighA]
+                    .iter()
+                    .filter(|gracenote| on(gracenote))
+                    .map(|gracenote| format!("`{{{}}}`", gracenote.abc_letter()))
+                    .collect();
+                if choices.is_empty() {
+                    "separate them with a strike, such as `{g}`".to_owned()
+                } else {
+                    format!(
+                        "separate them with a gracenote, such as {}",
+                        wording::choice(&choices)
+                    )
+                }
+            }
+            Self::CannotSound { held, .. } => {
+                let choices: Vec<String> = NOTES
+                    .into_iter()
+                    .rev()
+                    .filter(|gracenote| notes_a_gracenote_can_stand_on(*gracenote).contains(held))
+                    .map(|gracenote| format!("`{{{}}}`", gracenote.abc_letter()))
+                    .collect();
+                if choices.is_empty() {
+                    "no finger is left to lift there: write a strike to a lower note".to_owned()
+                } else {
+                    format!("these sound there: {}", wording::list(&choices))
+                }
+            }
+            Self::GracenoteEqual { .. } => "choose another gracenote".to_owned(),
+            Self::TieToOther { .. } | Self::TieAtEnd => "take the `-` away".to_owned(),
+            Self::NoFirstEnding => "begin the first ending with `|1`".to_owned(),
+            Self::NoSecondEnding => "begin the second ending with `:|2`".to_owned(),
+            _ => return None,
+        })
+    }
+}
+
+fn amount(value: Beats) -> String {
+    let text = spell_fraction(&value.0);
+    if value < Beats::ONE {
+        format!("{text} a beat")
+    } else {
+        beats(value)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rhythm::Metre;
+
+    #[test]
+    fn a_bar_says_what_is_missing() {
+        let short = Kind::Bar {
+            stage: "stage 2, ".to_owned(),
+            number: 1,
+            lasts: Beats::new(7, 2),
+            metre: Metre::FourFour,
+        };
+        assert_eq!(
+            short.to_string(),
+            "stage 2, bar 1 lasts 3½ beats but the metre is 4/4"
+        );
+        assert_eq!(short.mend().as_deref(), Some("add ½ a beat"));
+    }
+}

@@ -1,0 +1,258 @@
+//! What is wrong in a file: where, what was found, what was expected, how to mend it.
+
+mod mend;
+mod render;
+mod sentence;
+
+pub use render::{render, render_line};
+
+use crate::chanter::{Note, NoteError};
+use crate::rhythm::Metre;
+use crate::units::{Beats, FractionError};
+
+/// A place in a text file, counted as editors count.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Place {
+    /// From 1; 0 where the file as a whole is meant, or has no lines.
+    pub line: usize,
+    /// In characters, from 1.
+    pub column: usize,
+    /// Characters on that line, at least 1.
+    pub width: usize,
+}
+
+/// Whether the drill can still be played.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Severity {
+    /// It cannot.
+    Error,
+    /// It can, but not quite as written.
+    Note,
+}
+
+/// One problem.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Problem {
+    /// Where.
+    pub place: Place,
+    /// What.
+    pub kind: Kind,
+}
+
+impl Place {
+    /// The file as a whole.
+    pub const WHOLE_FILE: Self = Self {
+        line: 0,
+        column: 1,
+        width: 1,
+    };
+}
+
+impl Problem {
+    /// A problem at a place.
+    pub fn new(place: Place, kind: Kind) -> Self {
+        Self { place, kind }
+    }
+
+    /// Whether the drill can still be played.
+    pub fn severity(&self) -> Severity {
+        match self.kind {
+            Kind::Crowded { .. } | Kind::Adopted { .. } => Severity::Note,
+            _ => Severity::Error,
+        }
+    }
+}
+
+/// Kinds of problems, with what their sentence needs.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[allow(
+    missing_docs,
+    reason = "each variant's sentence stands in `sentence.rs`"
+)]
+pub enum Kind {
+    TooLarge {
+        bytes: usize,
+        most: usize,
+    },
+    NotUtf8 {
+        byte: usize,
+    },
+    Syntax {
+        found: String,
+    },
+    SecondDocument,
+    Alias,
+    TooDeep,
+    DuplicateField {
+        field: String,
+    },
+    Empty,
+    WrongShape {
+        field: String,
+        found: String,
+        expected: &'static str,
+    },
+    UnknownField {
+        field: String,
+        of: &'static str,
+        nearest: Option<&'static str>,
+        known: &'static [&'static str],
+    },
+    Missing {
+        field: &'static str,
+        of: String,
+        mend: &'static str,
+    },
+    Control {
+        field: &'static str,
+        code: u32,
+    },
+    LongText {
+        field: &'static str,
+        length: usize,
+        most: usize,
+    },
+    BlankText {
+        field: &'static str,
+    },
+    NotOneOf {
+        field: &'static str,
+        found: String,
+        choices: &'static [&'static str],
+        nearest: Option<&'static str>,
+    },
+    BadNumber {
+        field: &'static str,
+        error: FractionError,
+    },
+    OutOfRange {
+        field: &'static str,
+        found: String,
+        range: &'static str,
+    },
+    BadTempo {
+        field: &'static str,
+        error: String,
+    },
+    BadMetre {
+        found: String,
+    },
+    BadNote {
+        error: NoteError,
+    },
+    UnknownMovement {
+        message: String,
+    },
+    UnknownSchool {
+        message: String,
+    },
+    NotPlayable {
+        movement: String,
+        from: Note,
+        to: Note,
+        why: String,
+        instead: Option<String>,
+    },
+    NeitherMovementNorMusic,
+    StageWithoutMovement {
+        stage: String,
+    },
+    NoStages,
+    EmptyStage {
+        stage: String,
+    },
+    MusicAndMore {
+        stage: String,
+    },
+    ToneNeedsBefore {
+        stage: String,
+    },
+    SameStage {
+        stage: String,
+        first: usize,
+    },
+    LadderDown {
+        from: String,
+        to: String,
+    },
+    LadderTooLong {
+        rungs: usize,
+        most: usize,
+    },
+    Unwritable {
+        stage: String,
+        length: Beats,
+    },
+    TooManyBars {
+        found: usize,
+        most: usize,
+    },
+    Crowded {
+        stage: String,
+        notes: usize,
+        tempo: String,
+    },
+    // written-out music
+    UnknownSign {
+        sign: String,
+    },
+    Rest,
+    Accidental,
+    Tuplet,
+    Chord,
+    NoSuchLetter {
+        letter: char,
+        nearest: Option<char>,
+    },
+    BadLength {
+        found: String,
+    },
+    OpenGroup,
+    EmptyGroup,
+    GroupWithoutNote,
+    GroupSign {
+        sign: char,
+    },
+    Bar {
+        stage: String,
+        number: u16,
+        lasts: Beats,
+        metre: Metre,
+    },
+    Complement {
+        stage: String,
+        number: u16,
+        lasts: Beats,
+        pickup: Beats,
+        metre: Metre,
+    },
+    Repeated {
+        note: Note,
+    },
+    CannotSound {
+        gracenote: Note,
+        held: Note,
+    },
+    GracenoteEqual {
+        note: Note,
+    },
+    TieToOther {
+        from: Note,
+        to: Note,
+    },
+    TieAtEnd,
+    NoFirstEnding,
+    NoSecondEnding,
+    // files of other programs
+    /// Something that a drill cannot hold, and what was done about it.
+    Adopted {
+        found: String,
+        done: String,
+        times: usize,
+    },
+    /// Something without which no drill can be made of it.
+    Foreign {
+        found: String,
+        expected: String,
+    },
+}
