@@ -1,0 +1,272 @@
+//! Fields of a mapping, and plain values: texts, words, numbers, notes.
+
+use super::Reader;
+use crate::chanter::Note;
+use crate::drill::problem::{Kind, Place};
+use crate::drill::yaml::{Text, Tree, Value, shortened};
+use crate::units::{Fraction, parse_fraction};
+use crate::wording;
+
+/// The entries of a mapping whose names are known.
+pub(super) struct Fields<'a> {
+    pub(super) place: Place,
+    entries: Vec<(&'static str, &'a Tree)>,
+}
+
+impl<'a> Fields<'a> {
+    pub(super) fn get(&self, name: &str) -> Option<&'a Tree> {
+        self.entries
+            .iter()
+            .find(|(field, _)| *field == name)
+            .map(|(_, tree)| *tree)
+            .filter(|tree| !tree.is_nothing())
+    }
+}
+
+impl Reader {
+    pub(super) fn fields<'a>(
+        &mut self,
+        tree: &'a Tree,
+        known: &'static [&'static str],
+        of: &'static str,
+        field: &str,
+    ) -> Option<Fields<'a>> {
+        let Value::Map(entries) = &tree.value else {
+            self.tell(
+                tree.place,
+                Kind::WrongShape {
+                    field: field.to_owned(),
+                    found: tree.described(),
+                    expected: "a mapping of fields",
+                },
+            );
+            return None;
+        };
+        let mut found = Vec::new();
+        let mut misspelt = Vec::new();
+        for (key, value) in entries {
+            let name = match &key.value {
+                Value::Scalar(text) => text.string.as_str(),
+                _ => "",
+            };
+            if let Some(field) = known.iter().find(|field| **field == name) {
+                found.push((*field, value));
+            } else {
+                misspelt.push((name, value));
+                self.tell(
+                    key.place,
+                    Kind::UnknownField {
+                        field: shortened(name),
+                        of,
+                        nearest: wording::nearest(name, known.iter().copied()),
+                        known,
+                    },
+                );
+            }
+        }
+        // Read as what it was meant for: that this is missing is no mistake of its own.
+        for (name, value) in misspelt {
+            if let Some(meant) = wording::nearest(name, known.iter().copied())
+                && found.iter().all(|(field, _)| *field != meant)
+            {
+                found.push((meant, value));
+            }
+        }
+        Some(Fields {
+            place: tree.place,
+            entries: found,
+        })
+    }
+
+    pub(super) fn scalar<'a>(
+        &mut self,
+        tree: &'a Tree,
+        field: &'static str,
+        expected: &'static str,
+    ) -> Option<&'a Text> {
+        if let Value::Scalar(text) = &tree.value {
+            return Some(text);
+        }
+        self.tell(
+            tree.place,
+            Kind::WrongShape {
+                field: field.to_owned(),
+                found: tree.described(),
+                expected,
+            },
+        );
+        None
+    }
+
+    /// A text that can be shown on a terminal.
+    pub(super) fn text(&mut self, tree: &Tree, field: &'static str, most: usize) -> Option<String> {
+        let text = self.scalar(tree, field, "text")?;
+        let shown = text.string.trim();
+        if shown.is_empty() {
+            self.tell(tree.place, Kind::BlankText { field });
+            return None;
+        }
+        let length = shown.chars().count();
+        if length > most {
+            self.tell(
+                tree.place,
+                Kind::LongText {
+                    field,
+                    length,
+                    most,
+                },
+            );
+            return None;
+        }
+        let unsafe_sign = shown
+            .chars()
+            .find(|sign| (sign.is_control() && *sign != '\n') || is_direction_mark(*sign));
+        if let Some(sign) = unsafe_sign {
+            self.tell(
+                tree.place,
+                Kind::Control {
+                    field,
+                    code: u32::from(sign),
+                },
+            );
+            return None;
+        }
+        Some(shown.split_whitespace().collect::<Vec<_>>().join(" "))
+    }
+
+    pub(super) fn optional_text(
+        &mut self,
+        fields: &Fields,
+        field: &'static str,
+        most: usize,
+    ) -> Option<String> {
+        let tree = fields.get(field)?;
+        self.text(tree, field, most)
+    }
+
+    pub(super) fn one_of<T: Copy>(
+        &mut self,
+        fields: &Fields,
+        field: &'static str,
+        choices: &'static [&'static str],
+        values: &[T],
+    ) -> Option<T> {
+        let tree = fields.get(field)?;
+        let found = self.scalar(tree, field, "a word")?.string.trim().to_owned();
+        let plain = |text: &str| text.to_lowercase().replace(['-', '_'], " ");
+        if let Some(at) = choices.iter().position(|c| plain(c) == plain(&found)) {
+            return values.get(at).copied();
+        }
+        self.tell(
+            tree.place,
+            Kind::NotOneOf {
+                field,
+                nearest: wording::nearest(&found, choices.iter().copied()),
+                found: shortened(&found),
+                choices,
+            },
+        );
+        None
+    }
+
+    pub(super) fn fraction(&mut self, tree: &Tree, field: &'static str) -> Option<Fraction> {
+        let text = self.scalar(tree, field, "a number")?;
+        match parse_fraction(&text.string) {
+            Ok(value) => Some(value),
+            Err(error) => {
+                self.tell(tree.place, Kind::BadNumber { field, error });
+                None
+            }
+        }
+    }
+
+    pub(super) fn fraction_between(
+        &mut self,
+        tree: &Tree,
+        field: &'static str,
+        range: std::ops::RangeInclusive<Fraction>,
+        words: &'static str,
+    ) -> Option<Fraction> {
+        let value = self.fraction(tree, field)?;
+        if range.contains(&value) {
+            return Some(value);
+        }
+        self.tell(
+            tree.place,
+            Kind::OutOfRange {
+                field,
+                found: tree.described(),
+                range: words,
+            },
+        );
+        None
+    }
+
+    pub(super) fn whole(
+        &mut self,
+        fields: &Fields,
+        field: &'static str,
+        range: std::ops::RangeInclusive<u32>,
+        words: &'static str,
+        usual: u32,
+    ) -> u32 {
+        let Some(tree) = fields.get(field) else {
+            return usual;
+        };
+        let (low, high) = (i128::from(*range.start()), i128::from(*range.end()));
+        let limits = Fraction::from_integer(low)..=Fraction::from_integer(high);
+        match self.fraction_between(tree, field, limits, words) {
+            Some(value) if value.is_integer() => u32::try_from(value.to_integer()).unwrap_or(usual),
+            Some(_) => {
+                self.tell(
+                    tree.place,
+                    Kind::OutOfRange {
+                        field,
+                        found: tree.described(),
+                        range: words,
+                    },
+                );
+                usual
+            }
+            None => usual,
+        }
+    }
+
+    pub(super) fn names<'a>(
+        &mut self,
+        tree: &'a Tree,
+        field: &'static str,
+    ) -> Vec<(&'a Tree, String)> {
+        let items: Vec<&Tree> = match &tree.value {
+            Value::List(items) => items.iter().collect(),
+            _ => vec![tree],
+        };
+        let mut names = Vec::new();
+        for item in items {
+            if let Some(text) = self.scalar(item, field, "a name or a list of names") {
+                names.push((item, text.string.trim().to_owned()));
+            }
+        }
+        names
+    }
+
+    pub(super) fn notes(&mut self, fields: &Fields, field: &'static str) -> Option<Vec<Note>> {
+        let tree = fields.get(field)?;
+        let mut notes = Vec::new();
+        for (item, name) in self.names(tree, field) {
+            match Note::parse(&name) {
+                Ok(note) => notes.push(note),
+                Err(mut error) => {
+                    error.found = shortened(&error.found);
+                    self.tell(item.place, Kind::BadNote { error });
+                }
+            }
+        }
+        Some(notes).filter(|notes| !notes.is_empty())
+    }
+}
+
+/// Marks that turn the direction of text on a terminal.
+fn is_direction_mark(sign: char) -> bool {
+    matches!(sign, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+}

@@ -1,0 +1,185 @@
+//! Text to drill, with every problem at once.
+
+mod fields;
+mod ground;
+mod ladder;
+mod stages;
+
+use super::document::DRILL_FIELDS;
+use super::problem::{Kind, Place, Problem, Severity};
+use super::value::{Advance, Begins, Drill, MovementLine, Route, StepBack};
+use super::yaml::{Tree, read_tree};
+use crate::movement::Schools;
+use crate::rhythm::Metre;
+use crate::units::Fraction;
+
+/// The largest file that is read, bytes.
+pub const LARGEST_FILE: usize = 1 << 20;
+/// The longest title or name, characters.
+const LONGEST_NAME: usize = 120;
+/// The longest sentence, characters.
+const LONGEST_TEXT: usize = 2000;
+/// The most bars in a stage.
+pub const MOST_BARS: usize = 1024;
+
+/// Reads a drill file. The drill is there when nothing but notes was found; every problem is told
+/// either way.
+pub fn read(bytes: &[u8]) -> (Option<Drill>, Vec<Problem>) {
+    read_for(bytes, &Schools::none())
+}
+
+/// As [`read`], for a player of some schools: a drill that names none of its own is theirs.
+pub fn read_for(bytes: &[u8], usual: &Schools) -> (Option<Drill>, Vec<Problem>) {
+    let start = Place {
+        line: 1,
+        column: 1,
+        width: 1,
+    };
+    // A picture or a recording: no text has a zero byte near its beginning.
+    if let Some(zero) = bytes.iter().take(512).position(|byte| *byte == 0) {
+        let kind = Kind::NotUtf8 { byte: zero + 1 };
+        return (None, vec![Problem::new(Place::WHOLE_FILE, kind)]);
+    }
+    if bytes.len() > LARGEST_FILE {
+        let kind = Kind::TooLarge {
+            bytes: bytes.len(),
+            most: LARGEST_FILE,
+        };
+        return (None, vec![Problem::new(start, kind)]);
+    }
+    let source = match std::str::from_utf8(bytes) {
+        Ok(source) => source.strip_prefix('\u{feff}').unwrap_or(source),
+        Err(error) => {
+            let valid = &bytes[..error.valid_up_to()];
+            let line = valid.split(|byte| *byte == b'\n').count();
+            let place = Place { line, ..start };
+            let kind = Kind::NotUtf8 {
+                byte: error.valid_up_to() + 1,
+            };
+            return (None, vec![Problem::new(place, kind)]);
+        }
+    };
+    let mut reader = Reader {
+        problems: Vec::new(),
+        usual: usual.clone(),
+    };
+    let tree = read_tree(source, &mut reader.problems);
+    let drill = match tree {
+        Some(tree) if !tree.is_nothing() => reader.drill(&tree),
+        Some(_) | None => {
+            if reader.problems.is_empty() {
+                reader.tell(start, Kind::Empty);
+            }
+            None
+        }
+    };
+    let mut problems = reader.problems;
+    problems.sort_by_key(|problem| problem.place);
+    let sound = problems
+        .iter()
+        .all(|problem| problem.severity() == Severity::Note);
+    (drill.filter(|_| sound), problems)
+}
+
+struct Reader {
+    problems: Vec<Problem>,
+    /// Schools of a drill that names none.
+    usual: Schools,
+}
+
+/// What every stage is made from.
+struct Ground {
+    metre: Metre,
+    unit: Fraction,
+    line: Option<MovementLine>,
+    schools: Schools,
+    begins: Begins,
+    /// Metre and unit were read, so that beats can be counted.
+    sure: bool,
+}
+
+impl Reader {
+    fn tell(&mut self, place: Place, kind: Kind) {
+        self.problems.push(Problem::new(place, kind));
+    }
+
+    fn drill(&mut self, tree: &Tree) -> Option<Drill> {
+        let fields = self.fields(tree, DRILL_FIELDS, "a drill", "drill")?;
+        let title = if let Some(title) = fields.get("title") {
+            self.text(title, "title", LONGEST_NAME)
+        } else {
+            self.tell(
+                fields.place,
+                Kind::Missing {
+                    field: "title",
+                    of: "the drill".to_owned(),
+                    mend: "begin with a line such as `title: Grip from D`",
+                },
+            );
+            None
+        };
+        let before = self.problems.len();
+        let metre = self.metre(&fields);
+        let unit = self.unit(&fields, metre);
+        let sure = self.problems.len() == before;
+        let schools = self.schools(&fields);
+        let line = self.movement(&fields);
+        let begins = self
+            .one_of(
+                &fields,
+                "begins",
+                &["before the beat", "on the beat"],
+                &[Begins::BeforeTheBeat, Begins::OnTheBeat],
+            )
+            .unwrap_or_default();
+        let ground = Ground {
+            metre,
+            unit,
+            line,
+            schools,
+            begins,
+            sure,
+        };
+        let stages = self.stages(&fields, &ground);
+        let ladder = self.ladder(&fields);
+        let clean = self.whole(&fields, "clean", 1..=50, "a whole number from 1 to 50", 5);
+        let breath = self.whole(&fields, "breath", 0..=8, "a whole number from 0 to 8", 1);
+        let route = self.one_of(
+            &fields,
+            "route",
+            &["across", "up"],
+            &[Route::Across, Route::Up],
+        );
+        let advance = self.one_of(
+            &fields,
+            "advance",
+            &["by itself", "when asked"],
+            &[Advance::ByItself, Advance::WhenAsked],
+        );
+        let step_back = self.one_of(
+            &fields,
+            "step_back",
+            &["by itself", "when asked"],
+            &[StepBack::ByItself, StepBack::WhenAsked],
+        );
+        let lengths = self.lengths(&fields);
+        let about = self.optional_text(&fields, "about", LONGEST_TEXT);
+        let listen_for = self.optional_text(&fields, "listen_for", LONGEST_TEXT);
+        Some(Drill {
+            title: title?,
+            about,
+            listen_for,
+            metre,
+            movement: ground.line,
+            stages,
+            ladder: ladder?,
+            clean,
+            breath,
+            route: route.unwrap_or_default(),
+            advance: advance.unwrap_or_default(),
+            step_back: step_back.unwrap_or_default(),
+            lengths,
+            schools: ground.schools,
+        })
+    }
+}

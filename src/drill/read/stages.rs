@@ -1,0 +1,287 @@
+//! Stages: a movement taken apart, or music written out.
+
+use super::fields::Fields;
+use super::{Ground, LONGEST_NAME, LONGEST_TEXT, MOST_BARS, Reader};
+use crate::chanter::Note;
+use crate::drill::document::STAGE_FIELDS;
+use crate::drill::music::read_music;
+use crate::drill::problem::{Kind, Place};
+use crate::drill::stages::{Taken, apart, joined, real_time, usual_landing};
+use crate::drill::value::{Stage, StageKind};
+use crate::drill::written::Music;
+use crate::drill::yaml::{Tree, Value};
+use crate::movement::Resolved;
+use crate::units::{Beats, Fraction};
+
+/// The most stages in a drill.
+const MOST_STAGES: usize = 64;
+
+impl Reader {
+    pub(super) fn stages(&mut self, fields: &Fields, ground: &Ground) -> Vec<Stage> {
+        let place = fields
+            .get("movement")
+            .map_or(fields.place, |tree| tree.place);
+        let contexts = self.contexts(place, ground);
+        if let Some(music) = fields.get("music") {
+            let mut stages = Vec::new();
+            let title = "as written";
+            if let Some(music) = self.written(music, "", title, ground) {
+                stages.push(Stage {
+                    name: title.to_owned(),
+                    listen_for: None,
+                    kind: StageKind::Written,
+                    music,
+                });
+            }
+            if fields.get("stages").is_none() {
+                return stages;
+            }
+        }
+        let Some(tree) = fields.get("stages") else {
+            if fields.get("movement").is_none() {
+                self.tell(fields.place, Kind::NeitherMovementNorMusic);
+                return Vec::new();
+            }
+            return self.usual_stages(place, ground, &contexts);
+        };
+        let Value::List(items) = &tree.value else {
+            self.tell(
+                tree.place,
+                Kind::WrongShape {
+                    field: "stages".to_owned(),
+                    found: tree.described(),
+                    expected: "a list of stages",
+                },
+            );
+            return Vec::new();
+        };
+        if items.is_empty() {
+            self.tell(tree.place, Kind::NoStages);
+        }
+        if items.len() > MOST_STAGES {
+            self.tell(
+                tree.place,
+                Kind::OutOfRange {
+                    field: "stages",
+                    found: format!("{} stages", items.len()),
+                    range: "at most 64",
+                },
+            );
+            return Vec::new();
+        }
+        let mut stages: Vec<Stage> = Vec::new();
+        let mut lands = None;
+        for (place, item) in items.iter().enumerate() {
+            if let Some((stage, landed)) = self.stage(item, place + 1, ground, &contexts, lands) {
+                lands = landed.or(lands);
+                if let Some(first) = stages.iter().position(|other| other.name == stage.name) {
+                    self.tell(
+                        item.place,
+                        Kind::SameStage {
+                            stage: stage.name.clone(),
+                            first: first + 1,
+                        },
+                    );
+                }
+                stages.push(stage);
+            }
+        }
+        stages
+    }
+
+    /// The four stages of a drill that names none: whole beats, halves, quarters, real time.
+    fn usual_stages(
+        &mut self,
+        place: Place,
+        ground: &Ground,
+        contexts: &[(Note, Resolved)],
+    ) -> Vec<Stage> {
+        let beats = [
+            ("full beats", Some((Beats::ONE, Beats::ONE))),
+            ("half beats", Some((Beats::ONE, Beats::new(1, 2)))),
+            ("quarter beats", Some((Beats::ONE, Beats::new(1, 4)))),
+            ("real time", None),
+        ];
+        let mut stages = Vec::new();
+        let mut lands = None;
+        for (name, lengths) in beats {
+            let (before, tone) = lengths.unzip();
+            if let Some((stage, landed)) =
+                self.movement_stage(place, name, before, tone, ground, contexts, lands)
+            {
+                lands = Some(landed);
+                stages.push(stage);
+            }
+        }
+        stages
+    }
+
+    fn stage(
+        &mut self,
+        tree: &Tree,
+        number: usize,
+        ground: &Ground,
+        contexts: &[(Note, Resolved)],
+        lands: Option<Beats>,
+    ) -> Option<(Stage, Option<Beats>)> {
+        let fields = self.fields(tree, STAGE_FIELDS, "a stage", "stage")?;
+        let name = if let Some(name) = fields.get("name") {
+            self.text(name, "name", LONGEST_NAME)
+        } else {
+            self.tell(
+                tree.place,
+                Kind::Missing {
+                    field: "name",
+                    of: format!("stage {number}"),
+                    mend: "add a name such as `name: half beats`",
+                },
+            );
+            None
+        }
+        .unwrap_or_else(|| format!("stage {number}"));
+        let listen_for = self.optional_text(&fields, "listen_for", LONGEST_TEXT);
+        let range = Fraction::new(1, 16)..=Fraction::from_integer(16);
+        let words = "between 1/16 and 16 beats";
+        let mut length = |field: &'static str| {
+            let tree = fields.get(field)?;
+            self.fraction_between(tree, field, range.clone(), words)
+                .map(Beats)
+        };
+        let before = length("before");
+        let tone = length("tone");
+        if let Some(music) = fields.get("music") {
+            if fields.get("before").is_some() || fields.get("tone").is_some() {
+                self.tell(
+                    tree.place,
+                    Kind::MusicAndMore {
+                        stage: name.clone(),
+                    },
+                );
+            }
+            let label = format!("stage {number}, ");
+            let music = self.written(music, &label, &name, ground)?;
+            let stage = Stage {
+                name,
+                listen_for,
+                kind: StageKind::Written,
+                music,
+            };
+            return Some((stage, None));
+        }
+        if ground.line.is_none() {
+            if self.problems.is_empty() || !self.told_of_movement() {
+                self.tell(tree.place, Kind::StageWithoutMovement { stage: name });
+            }
+            return None;
+        }
+        if tone.is_some() && fields.get("before").is_none() {
+            self.tell(tree.place, Kind::ToneNeedsBefore { stage: name });
+            return None;
+        }
+        let (mut stage, landed) =
+            self.movement_stage(tree.place, &name, before, tone, ground, contexts, lands)?;
+        stage.listen_for = listen_for;
+        Some((stage, Some(landed)))
+    }
+
+    fn told_of_movement(&self) -> bool {
+        self.problems.iter().any(|problem| {
+            matches!(
+                problem.kind,
+                Kind::UnknownMovement { .. }
+                    | Kind::BadNote { .. }
+                    | Kind::Missing {
+                        field: "from" | "to",
+                        ..
+                    }
+            )
+        })
+    }
+
+    #[allow(
+        clippy::too_many_arguments,
+        reason = "the stage rule's own terms, each of another type"
+    )]
+    fn movement_stage(
+        &mut self,
+        place: Place,
+        name: &str,
+        before: Option<Beats>,
+        tone: Option<Beats>,
+        ground: &Ground,
+        contexts: &[(Note, Resolved)],
+        lands: Option<Beats>,
+    ) -> Option<(Stage, Beats)> {
+        let metre = ground.metre;
+        let (kind, before, tone) = match (before, tone) {
+            (Some(before), Some(tone)) => (StageKind::Apart { before, tone }, before, Some(tone)),
+            (before, _) => {
+                let before = before.or(lands).unwrap_or_else(|| usual_landing(metre));
+                (StageKind::RealTime { before }, before, None)
+            }
+        };
+        let mut all: Vec<Taken> = Vec::new();
+        for (from, resolved) in contexts {
+            let taken = match tone {
+                Some(tone) => apart(metre, *from, resolved, before, tone),
+                None => real_time(metre, *from, resolved, before, ground.begins),
+            };
+            match taken {
+                Ok(taken) => all.push(taken),
+                Err(length) => {
+                    if ground.sure {
+                        let stage = name.to_owned();
+                        self.tell(place, Kind::Unwritable { stage, length });
+                    }
+                    return None;
+                }
+            }
+        }
+        let landed = all.first()?.lands;
+        let music = joined(metre, &all);
+        self.count_bars(place, &music)?;
+        let stage = Stage {
+            name: name.to_owned(),
+            listen_for: None,
+            kind,
+            music,
+        };
+        Some((stage, landed))
+    }
+
+    fn count_bars(&mut self, place: Place, music: &Music) -> Option<()> {
+        let found = music.order.len();
+        if found > MOST_BARS {
+            self.tell(
+                place,
+                Kind::TooManyBars {
+                    found,
+                    most: MOST_BARS,
+                },
+            );
+            return None;
+        }
+        Some(())
+    }
+
+    fn written(&mut self, tree: &Tree, label: &str, name: &str, ground: &Ground) -> Option<Music> {
+        let text = self.scalar(tree, "music", "ABC body text")?;
+        let (music, problems) = read_music(&text.string, ground.metre, ground.unit, label);
+        let told = !problems.is_empty();
+        for problem in problems {
+            let counts_beats = matches!(problem.kind, Kind::Bar { .. } | Kind::Complement { .. });
+            if ground.sure || !counts_beats {
+                self.tell(text.place(problem.start, problem.end), problem.kind);
+            }
+        }
+        if music.bars.is_empty() {
+            if !told {
+                let stage = name.to_owned();
+                self.tell(tree.place, Kind::EmptyStage { stage });
+            }
+            return None;
+        }
+        self.count_bars(tree.place, &music)?;
+        Some(music)
+    }
+}
