@@ -1,0 +1,156 @@
+//! Bar lines, repeats and endings, and the order of play.
+
+use super::{MusicProblem, Reader, mend_music};
+use crate::drill::problem::Kind;
+use crate::drill::written::{Bar, Music};
+
+impl Reader {
+    pub(super) fn bar_line(&mut self) {
+        let start = self.at;
+        while matches!(self.peek(), Some('|' | ':' | ']'))
+            || (self.peek() == Some('[') && self.peek_next() == Some('|'))
+        {
+            self.at += 1;
+        }
+        let line: String = self.signs[start..self.at].iter().collect();
+        let ends_repeat = line.starts_with(':');
+        let begins_repeat = line.ends_with(':') && (line.len() > 1);
+        let part_ends = line.contains("||") || line.contains("|]") || line.contains("[|");
+        self.close_bar(ends_repeat, part_ends || ends_repeat);
+        if begins_repeat {
+            self.bar.repeat_begins = true;
+        }
+        let bracket = self.peek() == Some('[');
+        let digit = if bracket {
+            self.peek_next()
+        } else {
+            self.peek()
+        };
+        if let Some(ending @ ('1' | '2')) = digit {
+            self.at += 1 + usize::from(bracket);
+            self.bar.ending = Some(if ending == '1' { 1 } else { 2 });
+        } else if line.is_empty() {
+            self.at += 1;
+            self.tell(
+                start,
+                self.at,
+                Kind::UnknownSign {
+                    sign: "[".to_owned(),
+                },
+            );
+        }
+    }
+
+    fn close_bar(&mut self, repeat_ends: bool, part_ends: bool) {
+        if let Some(pending) = self.group.take() {
+            self.tell(pending.start, pending.end, Kind::GroupWithoutNote);
+        }
+        if self.bar.notes.is_empty() {
+            self.unsure = false;
+            if let Some(last) = self.bars.last_mut() {
+                last.repeat_ends |= repeat_ends;
+                last.part_ends |= part_ends;
+            }
+            return;
+        }
+        let mut bar = std::mem::take(&mut self.bar);
+        bar.repeat_ends = repeat_ends;
+        bar.part_ends = part_ends;
+        self.bars.push(bar);
+        self.bars_unsure.push(std::mem::take(&mut self.unsure));
+        self.bar_spans.push(std::mem::take(&mut self.spans));
+    }
+
+    pub(super) fn finish(mut self, label: &str) -> (Music, Vec<MusicProblem>) {
+        self.close_bar(false, true);
+        let order = self.unroll();
+        let mut music = Music {
+            metre: self.metre,
+            bars: std::mem::take(&mut self.bars),
+            order,
+        };
+        if self.foreign.is_some() {
+            for mended in mend_music(&mut music) {
+                let span = self.bar_spans[mended.bar][mended.note];
+                self.tell(span.0, span.1, mended.kind());
+            }
+        }
+        self.check_bars(&music, label);
+        self.check_notes(&music);
+        self.problems.sort_by_key(|problem| problem.start);
+        (music, self.problems)
+    }
+
+    pub(super) fn bar_place(&self, bar: usize) -> (usize, usize) {
+        let spans = &self.bar_spans[bar];
+        let start = spans.first().map_or(0, |span| span.0);
+        (start, spans.last().map_or(start + 1, |span| span.1))
+    }
+
+    /// The order of play, with what is wrong in it told.
+    fn unroll(&mut self) -> Vec<usize> {
+        let (order, told) = body_order(&self.bars);
+        for (bar, kind) in told {
+            let (start, end) = self.bar_place(bar);
+            self.tell(start, end, kind);
+        }
+        order
+    }
+}
+
+/// The order of play: each repeated part twice, its first ending the first time only.
+pub fn body_order(bars: &[Bar]) -> (Vec<usize>, Vec<(usize, Kind)>) {
+    let mut told = Vec::new();
+    let mut sent_back = vec![false; bars.len()];
+    let mut order = Vec::new();
+    let mut part = 0;
+    let mut again = false;
+    let mut at = 0;
+    let mut in_second = false;
+    while at < bars.len() {
+        let Bar {
+            repeat_begins,
+            repeat_ends,
+            ending,
+            part_ends,
+            ..
+        } = bars[at];
+        if repeat_begins && !again {
+            part = at;
+            in_second = false;
+        }
+        if ending == Some(1) && again {
+            let second = (at + 1..bars.len()).find(|b| bars[*b].ending == Some(2));
+            again = false;
+            if let Some(second) = second {
+                at = second;
+                in_second = true;
+            } else {
+                told.push((at, Kind::NoSecondEnding));
+                at += 1;
+            }
+            continue;
+        }
+        if ending == Some(2) && !in_second {
+            told.push((at, Kind::NoFirstEnding));
+        }
+        order.push(at);
+        if repeat_ends && !in_second {
+            // Each repeat sign sends back once: after a first ending without a second it would be met
+            // unrepeated again and again.
+            if again || std::mem::replace(&mut sent_back[at], true) {
+                again = false;
+                part = at + 1;
+            } else {
+                again = true;
+                at = part;
+                continue;
+            }
+        } else if part_ends && !again {
+            part = at + 1;
+            in_second = false;
+        }
+        at += 1;
+    }
+    (order, told)
+}

@@ -1,0 +1,449 @@
+//! The one reader of ABC 2.1 body text, in the note set of the pipe key (K:HP).
+//!
+//! Reads notes with lengths, gracenotes in braces, bar lines, repeats, first and second endings,
+//! ties and broken rhythm. What the chanter cannot play is a problem with its place, never
+//! dropped.
+
+mod bars;
+mod checks;
+mod foreign;
+mod mend;
+mod notes;
+
+pub use bars::body_order;
+pub use foreign::{adopt_music, is_pipe_key};
+pub use mend::{Mended, mend_music};
+
+use super::problem::Kind;
+use super::written::{Bar, Gracenote, Music};
+use crate::rhythm::Metre;
+use crate::units::{Beats, Fraction};
+use std::collections::BTreeSet;
+
+/// A problem in body text, by characters from its start.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MusicProblem {
+    /// First character.
+    pub start: usize,
+    /// Character after the last.
+    pub end: usize,
+    /// What.
+    pub kind: Kind,
+}
+
+/// Reads body text. `label` begins the sentences about bars (`stage 2, `), `unit` is the unit
+/// note length as a part of a semibreve.
+pub fn read_music(
+    text: &str,
+    metre: Metre,
+    unit: Fraction,
+    label: &str,
+) -> (Music, Vec<MusicProblem>) {
+    let mut reader = Reader::new(text, metre, unit);
+    reader.read();
+    reader.finish(label)
+}
+
+/// Gracenotes waiting for their note.
+struct Pending {
+    gracenotes: Vec<Gracenote>,
+    start: usize,
+    end: usize,
+}
+
+struct Reader {
+    signs: Vec<char>,
+    at: usize,
+    metre: Metre,
+    unit: Beats,
+    bar: Bar,
+    spans: Vec<(usize, usize)>,
+    bars: Vec<Bar>,
+    bar_spans: Vec<Vec<(usize, usize)>>,
+    group: Option<Pending>,
+    /// What broken rhythm asks of the next note.
+    broken: Option<Fraction>,
+    problems: Vec<MusicProblem>,
+    /// Something was not read here, so that this bar's length says nothing.
+    unsure: bool,
+    bars_unsure: Vec<bool>,
+    /// (bar, place of a note in it) before or in which something was not read.
+    gaps: BTreeSet<(usize, usize)>,
+    /// Reading what another program wrote, which may hold more than a drill.
+    foreign: Option<foreign::Foreign>,
+}
+
+impl Reader {
+    fn new(text: &str, metre: Metre, unit: Fraction) -> Self {
+        Self {
+            signs: text.chars().collect(),
+            at: 0,
+            metre,
+            unit: metre.beats_of(unit),
+            bar: Bar::default(),
+            spans: Vec::new(),
+            bars: Vec::new(),
+            bar_spans: Vec::new(),
+            group: None,
+            broken: None,
+            problems: Vec::new(),
+            unsure: false,
+            bars_unsure: Vec::new(),
+            gaps: BTreeSet::new(),
+            foreign: None,
+        }
+    }
+
+    fn peek(&self) -> Option<char> {
+        self.signs.get(self.at).copied()
+    }
+
+    fn peek_next(&self) -> Option<char> {
+        self.signs.get(self.at + 1).copied()
+    }
+
+    /// Something at this place was told and not read: what follows from its absence is no mistake
+    /// of its own.
+    fn leave_a_gap(&mut self) {
+        if self.foreign.is_none() {
+            self.gaps.insert((self.bars.len(), self.bar.notes.len()));
+        }
+    }
+
+    /// As [`Self::leave_a_gap`], where a length went with it.
+    fn leave_a_gap_in_time(&mut self) {
+        self.leave_a_gap();
+        self.unsure |= self.foreign.is_none();
+    }
+
+    /// Past the length of what was not read.
+    fn skip_length(&mut self) {
+        while self
+            .peek()
+            .is_some_and(|sign| sign == '/' || sign.is_ascii_digit())
+        {
+            self.at += 1;
+        }
+    }
+
+    fn tell(&mut self, start: usize, end: usize, kind: Kind) {
+        let kind = match &self.foreign {
+            Some(_) => foreign::adopted(kind),
+            None => kind,
+        };
+        self.problems.push(MusicProblem { start, end, kind });
+    }
+
+    fn read(&mut self) {
+        while let Some(sign) = self.peek() {
+            let start = self.at;
+            if self.foreign.is_some() && self.foreign_sign(sign) {
+                continue;
+            }
+            match sign {
+                '%' => {
+                    while self.peek().is_some_and(|sign| sign != '\n') {
+                        self.at += 1;
+                    }
+                }
+                ' ' | '\t' | '\n' | '\r' | '\\' | '`' | '(' | ')' => {
+                    self.at += 1;
+                    if sign == '(' && self.peek().is_some_and(|sign| sign.is_ascii_digit()) {
+                        self.at += 1;
+                        self.tell(start, self.at, Kind::Tuplet);
+                        self.leave_a_gap_in_time();
+                    }
+                }
+                '"' => {
+                    self.at += 1;
+                    while self.peek().is_some_and(|sign| sign != '"' && sign != '\n') {
+                        self.at += 1;
+                    }
+                    self.at += 1;
+                }
+                '{' => self.gracenotes(),
+                '|' | ':' => self.bar_line(),
+                '[' if matches!(self.peek_next(), Some('|' | '1' | '2')) => self.bar_line(),
+                '[' => {
+                    while self.peek().is_some_and(|sign| sign != ']' && sign != '\n') {
+                        self.at += 1;
+                    }
+                    self.at += 1;
+                    self.skip_length();
+                    let end = self.at.min(self.signs.len());
+                    self.tell(start, end, Kind::Chord);
+                    self.leave_a_gap_in_time();
+                }
+                '>' | '<' => self.broken_rhythm(sign),
+                '-' => {
+                    self.at += 1;
+                    match self
+                        .bar
+                        .notes
+                        .last_mut()
+                        .or_else(|| self.bars.last_mut().and_then(|bar| bar.notes.last_mut()))
+                    {
+                        Some(note) => note.tied = true,
+                        None => self.tell(start, start + 1, Kind::TieAtEnd),
+                    }
+                }
+                '^' | '_' | '=' => {
+                    self.at += 1;
+                    self.tell(start, start + 1, Kind::Accidental);
+                    self.leave_a_gap();
+                    if self.foreign.is_none() {
+                        // whichever note it is, it differs from what is read
+                        self.gaps
+                            .insert((self.bars.len(), self.bar.notes.len() + 1));
+                    }
+                }
+                'z' | 'x' | 'Z' | 'X' => {
+                    self.at += 1;
+                    self.skip_length();
+                    self.tell(start, start + 1, Kind::Rest);
+                    self.leave_a_gap_in_time();
+                }
+                'a'..='g' | 'A'..='G' => self.note(sign),
+                letter if letter.is_ascii_alphabetic() && self.foreign.is_none() => {
+                    self.at += 1;
+                    self.skip_length();
+                    let nearest = None;
+                    self.tell(start, self.at, Kind::NoSuchLetter { letter, nearest });
+                    self.leave_a_gap_in_time();
+                }
+                _ => {
+                    self.at += 1;
+                    self.skip_length();
+                    self.leave_a_gap_in_time();
+                    self.tell(
+                        start,
+                        start + 1,
+                        Kind::UnknownSign {
+                            sign: sign.escape_debug().to_string(),
+                        },
+                    );
+                }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::chanter::Note;
+    use crate::drill::Group;
+
+    fn reads(text: &str, metre: Metre) -> Music {
+        let (music, problems) = read_music(text, metre, metre.default_unit(), "");
+        assert_eq!(problems, [], "{text}");
+        music
+    }
+
+    #[track_caller]
+    fn tells(text: &str, metre: Metre, expected: &Kind) {
+        let (_, problems) = read_music(text, metre, metre.default_unit(), "");
+        assert!(
+            problems.iter().any(|problem| problem.kind == *expected),
+            "{text}: {problems:?}"
+        );
+    }
+
+    #[test]
+    fn notes_have_their_lengths() {
+        let music = reads("{g}d2 G2 {B}G2 A2|", Metre::FourFour);
+        let notes: Vec<(Note, Beats)> = music.bars[0]
+            .notes
+            .iter()
+            .map(|written| (written.note, written.length))
+            .collect();
+        assert_eq!(
+            notes,
+            [
+                (Note::D, Beats::ONE),
+                (Note::LowG, Beats::ONE),
+                (Note::LowG, Beats::ONE),
+                (Note::LowA, Beats::ONE),
+            ]
+        );
+        assert_eq!(
+            music.bars[0].notes[2].group,
+            Group::Spelled(vec![Gracenote {
+                note: Note::B,
+                held: None
+            }])
+        );
+    }
+
+    /// ABC 2.1 §4.3: "A2 … A3/2 … A/2 … A/ … A//" and §4.4: "a>b is a3/2 b/".
+    #[test]
+    fn lengths_and_broken_rhythm_are_those_of_the_standard() {
+        let lengths = |text: &str| -> Vec<Beats> {
+            let (music, _) = read_music(text, Metre::FourFour, Fraction::new(1, 4), "");
+            music.bars[0].notes.iter().map(|note| note.length).collect()
+        };
+        assert_eq!(
+            lengths("A2 B3/2 c/2 d/ e// f/4"),
+            [
+                Beats::whole(2),
+                Beats::new(3, 2),
+                Beats::new(1, 2),
+                Beats::new(1, 2),
+                Beats::new(1, 4),
+                Beats::new(1, 4),
+            ]
+        );
+        assert_eq!(lengths("A>B"), [Beats::new(3, 2), Beats::new(1, 2)]);
+        assert_eq!(lengths("A<B"), [Beats::new(1, 2), Beats::new(3, 2)]);
+        assert_eq!(lengths("A>>B"), [Beats::new(7, 4), Beats::new(1, 4)]);
+    }
+
+    /// ABC 2.1 §4.12's own example of pipe music: a taorluath is `{GdGe}`.
+    #[test]
+    fn the_standards_taorluath_is_read() {
+        let (music, problems) =
+            read_music("B4 {GdGe}A4|", Metre::FourFour, Fraction::new(1, 8), "");
+        assert_eq!(problems, []);
+        let Group::Spelled(group) = &music.bars[0].notes[1].group else {
+            panic!("gracenotes were expected");
+        };
+        let notes: Vec<Note> = group.iter().map(|gracenote| gracenote.note).collect();
+        assert_eq!(notes, [Note::LowG, Note::D, Note::LowG, Note::E]);
+    }
+
+    #[test]
+    fn a_long_note_in_a_group_keeps_its_length() {
+        let (music, _) = read_music("A8 {ge4d}B8|", Metre::TwoTwo, Fraction::new(1, 16), "");
+        let Group::Spelled(group) = &music.bars[0].notes[1].group else {
+            panic!("gracenotes were expected");
+        };
+        assert_eq!(group[0].held, None);
+        assert_eq!(group[1].held, Some(Beats::new(1, 2)));
+    }
+
+    /// ABC 2.1 §4.8 and §4.9: repeats and first and second endings.
+    #[test]
+    fn repeats_and_endings_are_played_in_order() {
+        let order = |text: &str| reads(text, Metre::TwoFour).order;
+        assert_eq!(order("|:A4 B4|c4 d4:|e4 f4|"), [0, 1, 0, 1, 2]);
+        assert_eq!(order("|:A4 B4|1c4 d4:|2e4 f4|]"), [0, 1, 0, 2]);
+        assert_eq!(order("A4 B4:|:c4 d4:|"), [0, 0, 1, 1]);
+        assert_eq!(order("A4 B4|c4 d4||e4 f4:|"), [0, 1, 2, 2]);
+        assert_eq!(
+            order("|:A4 B4|[1 c4 d4:|[2 e4 f4||B4 c4:|"),
+            [0, 1, 0, 2, 3, 3]
+        );
+    }
+
+    /// This once went round for ever and took all memory.
+    #[test]
+    fn a_first_ending_of_two_bars_without_a_second_ends() {
+        let (music, problems) = read_music(
+            "|:A4 B4|1c4 d4|e4 f4:|",
+            Metre::TwoFour,
+            Metre::TwoFour.default_unit(),
+            "",
+        );
+        assert!(music.order.len() <= 8);
+        assert!(
+            problems
+                .iter()
+                .any(|problem| problem.kind == Kind::NoSecondEnding)
+        );
+    }
+
+    #[test]
+    fn a_pickup_and_the_short_bar_that_completes_it_add_up() {
+        let music = reads("A2|B4 c4|d4 B2|", Metre::TwoFour);
+        assert_eq!(music.pickup(), Beats::new(1, 2));
+        assert_eq!(music.length(), Beats::whole(4));
+        let parts = reads("A2|B4 c4|d4 B2:|e2|B4 c4|d4 B2:|", Metre::TwoFour);
+        assert_eq!(parts.order, [0, 1, 2, 0, 1, 2, 3, 4, 5, 3, 4, 5]);
+    }
+
+    #[test]
+    fn what_cannot_be_played_is_told() {
+        tells(
+            "A4 A4|",
+            Metre::TwoFour,
+            &Kind::Repeated { note: Note::LowA },
+        );
+        tells(
+            "e4 {d}f4|",
+            Metre::TwoFour,
+            &Kind::CannotSound {
+                gracenote: Note::D,
+                held: Note::F,
+            },
+        );
+        tells(
+            "d4 {d}A4|",
+            Metre::TwoFour,
+            &Kind::GracenoteEqual { note: Note::D },
+        );
+        tells("A4 z4|", Metre::TwoFour, &Kind::Rest);
+        tells("A4 ^c4|", Metre::TwoFour, &Kind::Accidental);
+        tells("A4 [ce]4|", Metre::TwoFour, &Kind::Chord);
+        tells("A4 (3ABc|", Metre::TwoFour, &Kind::Tuplet);
+        tells("A4 {g", Metre::TwoFour, &Kind::OpenGroup);
+        tells("A4 {g}|", Metre::TwoFour, &Kind::GroupWithoutNote);
+        tells(
+            "A4-B4|",
+            Metre::TwoFour,
+            &Kind::TieToOther {
+                from: Note::LowA,
+                to: Note::B,
+            },
+        );
+        tells(
+            "A4 b4|",
+            Metre::TwoFour,
+            &Kind::NoSuchLetter {
+                letter: 'b',
+                nearest: Some('B'),
+            },
+        );
+        tells(
+            "A4 B3|",
+            Metre::TwoFour,
+            &Kind::Bar {
+                stage: String::new(),
+                number: 1,
+                lasts: Beats::new(7, 4),
+                metre: Metre::TwoFour,
+            },
+        );
+    }
+
+    /// Three messages for one slip hide the one that helps, and two of them are wrong.
+    #[test]
+    fn one_slip_is_one_problem() {
+        for text in [
+            "{g}c2 H2 c2 B2|A2 {g}B2 A2 c2|",
+            "{g}c2 h/ c2 B2|A2 {g}B2 A2 c2|",
+            "{g}c2 b2 c2 B2|A2 {g}B2 A2 c2|",
+            "{g}c2 B2 A2 z2|A2 {g}B2 A2 c2|",
+            "{g}c2 B2 A2 H2|A2 {g}B2 A2 c2|",
+            "{g}c2 ^c2 d2 B2|A2 {g}B2 A2 c2|",
+            "{g}c2 [ce]2 c2 B2|A2 {g}B2 A2 c2|",
+            "{g}c2 (3ABc B2|A2 {g}B2 A2 c2|",
+            "{g}c2 B0 A2 B2|A2 {g}B2 A2 c2|",
+            "{g}c2 {d B2 c2 B2|A2 {g}B2 A2 c2|",
+            "{g}c2 {h}c2 d2 B2|A2 {g}B2 A2 c2|",
+            "{g}c2 {}B2 d2 B2|A2 {g}B2 A2 c2|",
+            "{g}c2 B2 $2 d2|A2 {g}B2 A2 c2|",
+            "H2 B2 A2 d2|A2 {g}B2 A2 c2|",
+            "c2 B2 A2 d2|A2 {g}B2 A2 H2|",
+        ] {
+            let metre = Metre::FourFour;
+            let (_, problems) = read_music(text, metre, metre.default_unit(), "");
+            assert_eq!(problems.len(), 1, "{text}: {problems:?}");
+        }
+    }
+
+    #[test]
+    fn a_tie_carries_a_note_over_the_bar_line() {
+        let music = reads("A4 B4-|B4 c4|", Metre::TwoFour);
+        assert!(music.bars[0].notes[1].tied);
+    }
+}
