@@ -1,0 +1,118 @@
+//! Fields in the music, `[L:1/16]`, `[V:2]` and the like, and the keys that are the pipes' own.
+
+use crate::drill::music::{Kind, Reader};
+use crate::rhythm::Metre;
+use crate::units::{Fraction, parse_fraction};
+
+impl Reader {
+    pub(in crate::drill::music) fn is_field_at(&self, at: usize) -> bool {
+        self.signs.get(at).is_some_and(char::is_ascii_alphabetic)
+            && self.signs.get(at + 1) == Some(&':')
+            // `[A:|` is a chord left open before a bar line, not a field
+            && self.signs.get(at + 2) != Some(&'|')
+    }
+
+    pub(in crate::drill::music) fn inline_field(&mut self) {
+        let start = self.at;
+        let letter = self.signs.get(start + 1).copied().unwrap_or(' ');
+        self.at += 3;
+        let from = self.at;
+        self.skip_past(']');
+        let value: String = self.signs[from..self.at]
+            .iter()
+            .filter(|sign| **sign != ']' && **sign != '\n')
+            .collect();
+        let value = value.trim();
+        let skipping = self.foreign.as_ref().is_some_and(|own| own.skipping);
+        match letter {
+            'V' => self.voice(start, value),
+            'r' => {}
+            _ if skipping => {}
+            'L' => match parse_fraction(value) {
+                Ok(unit)
+                    if unit > Fraction::from_integer(0) && unit <= Fraction::from_integer(1) =>
+                {
+                    self.unit = self.metre.beats_of(unit);
+                }
+                _ => self.tell(
+                    start,
+                    self.at,
+                    Kind::BadLength {
+                        found: value.to_owned(),
+                    },
+                ),
+            },
+            'M' if Metre::parse(value) == Ok(self.metre) => {}
+            'M' => self.tell(
+                start,
+                self.at,
+                Kind::Foreign {
+                    found: format!("the metre changes to `{}`", short(value)),
+                    expected: format!("{} throughout: a drill has one metre", self.metre),
+                },
+            ),
+            'K' if is_pipe_key(value) => {}
+            'K' => self.tell_note(
+                start,
+                format!("the key changes to `{}`", short(value)),
+                "the letters are kept; C and F stay sharp",
+            ),
+            _ => self.tell_note(
+                start,
+                format!("the field `{letter}:` in the music"),
+                "left out",
+            ),
+        }
+    }
+
+    fn voice(&mut self, start: usize, value: &str) {
+        let id = value.split_whitespace().next().unwrap_or("").to_owned();
+        let Some(foreign) = &mut self.foreign else {
+            return;
+        };
+        let main = foreign.voice.get_or_insert_with(|| id.clone());
+        foreign.skipping = *main != id;
+        if foreign.skipping && !foreign.told.contains(&id) {
+            foreign.told.push(id.clone());
+            self.tell_note(
+                start,
+                format!("the voice `{}`", short(&id)),
+                "left out: the chanter plays one line",
+            );
+        }
+    }
+}
+
+/// Keys whose signature is the pipes' own: two sharps, or the pipe keys themselves.
+pub fn is_pipe_key(value: &str) -> bool {
+    let first: String = value
+        .split_whitespace()
+        .take_while(|word| !word.contains('='))
+        .collect::<Vec<_>>()
+        .join("")
+        .to_lowercase();
+    matches!(
+        first.as_str(),
+        "hp" | "d"
+            | "dmaj"
+            | "dmajor"
+            | "dion"
+            | "bm"
+            | "bmin"
+            | "bminor"
+            | "baeo"
+            | "amix"
+            | "amixolydian"
+            | "edor"
+            | "edorian"
+            | "glyd"
+            | "glydian"
+            | "f#phr"
+            | "f#phrygian"
+            | "c#loc"
+    )
+}
+
+fn short(text: &str) -> String {
+    text.escape_debug().take(40).collect()
+}

@@ -1,0 +1,273 @@
+//! Body text as other programs write it: what a drill cannot hold is told, with what was done.
+//!
+//! The same reader as for drills; only the signs that drills refuse are dealt with here.
+
+mod fields;
+mod signs;
+
+pub use fields::is_pipe_key;
+
+use super::{Kind, MusicProblem, Reader};
+use crate::drill::written::Music;
+use crate::rhythm::Metre;
+use crate::units::{Beats, Fraction};
+
+/// What stands between the signs of foreign body text.
+#[derive(Debug, Default)]
+pub(super) struct Foreign {
+    /// The voice that is read: the first one named.
+    voice: Option<String>,
+    /// Inside another voice.
+    skipping: bool,
+    /// Voices told of.
+    told: Vec<String>,
+    /// The tuplet's factor and how many notes it still holds.
+    tuplet: Option<(Fraction, u32)>,
+    /// A rest at the very start, given to the first note.
+    owed: Beats,
+}
+
+impl Foreign {
+    pub(super) fn lasting(&mut self, length: Beats) -> Beats {
+        match &mut self.tuplet {
+            Some((factor, left)) if *left > 0 => {
+                *left -= 1;
+                length * *factor
+            }
+            _ => length,
+        }
+    }
+}
+
+/// Reads body text that another program wrote. Inline fields `[L:1/16]`, `[V:2]` and the like are
+/// understood; rests, chords, tuplets, other octaves, accidentals, slurs and decorations are dealt
+/// with and told as [`Kind::Adopted`]. What remains as another kind is an error, as in a drill.
+pub fn adopt_music(
+    text: &str,
+    metre: Metre,
+    unit: Fraction,
+    label: &str,
+) -> (Music, Vec<MusicProblem>) {
+    let mut reader = Reader::new(text, metre, unit);
+    reader.foreign = Some(Foreign::default());
+    reader.read();
+    reader.finish(label)
+}
+
+fn note(found: impl Into<String>, done: impl Into<String>) -> Kind {
+    Kind::Adopted {
+        found: found.into(),
+        done: done.into(),
+        times: 1,
+    }
+}
+
+/// What a drill refuses and foreign text may hold.
+pub(super) fn adopted(kind: Kind) -> Kind {
+    match kind {
+        Kind::GroupSign { sign } => note(
+            format!("`{}` among gracenotes", sign.escape_debug()),
+            "left out",
+        ),
+        Kind::UnknownSign { sign } => note(format!("the sign `{sign}`"), "left out"),
+        Kind::EmptyGroup => note("`{}` without a gracenote", "left out"),
+        Kind::GroupWithoutNote => note("gracenotes before no note", "left out"),
+        Kind::TieAtEnd => note("a tie that leads to no note", "left out"),
+        other => other,
+    }
+}
+
+impl Reader {
+    /// Deals with a sign that only foreign text has; false where it is an ordinary one.
+    pub(super) fn foreign_sign(&mut self, sign: char) -> bool {
+        let start = self.at;
+        let voice_follows = sign == '[' && self.is_field_at(self.at + 1);
+        let skipping = self.foreign.as_ref().is_some_and(|own| own.skipping);
+        match sign {
+            '[' if voice_follows => self.inline_field(),
+            _ if skipping => self.at += 1,
+            '[' if matches!(self.peek_next(), Some('|' | '1' | '2')) => return self.odd_ending(),
+            '[' => self.chord(),
+            '"' => {
+                self.at += 1;
+                self.skip_past('"');
+                self.tell_note(start, "a chord symbol or a text over the music", "left out");
+            }
+            '(' => {
+                self.at += 1;
+                if self.peek().is_some_and(|next| next.is_ascii_digit()) {
+                    self.tuplet(start);
+                } else {
+                    self.tell_note(start, "a slur", "left out: the chanter sounds on anyway");
+                }
+            }
+            'z' | 'x' => {
+                self.at += 1;
+                let length = self.length();
+                self.rest(start, length);
+            }
+            'Z' | 'X' => {
+                self.at += 1;
+                let _ = self.length();
+                self.tell_note(start, "a rest of whole bars", "left out");
+            }
+            '^' | '_' | '=' => self.accidental(),
+            '!' | '+' => {
+                self.at += 1;
+                if self.closes_on_this_line(sign) {
+                    self.skip_past(sign);
+                }
+                let text: String = self.signs[start..self.at].iter().collect();
+                self.tell_note(
+                    start,
+                    format!("the decoration `{}`", text.escape_debug()),
+                    "left out",
+                );
+            }
+            '.' | '~' | 'H'..='W' | 'h'..='w' | 'y' => {
+                self.at += 1;
+                if sign == 'y' {
+                    let _ = self.length();
+                }
+                self.tell_note(start, format!("the decoration `{sign}`"), "left out");
+            }
+            '&' => {
+                while self.peek().is_some_and(|sign| sign != '|' && sign != '\n') {
+                    self.at += 1;
+                }
+                self.tell_note(start, "a second voice in a bar", "left out");
+            }
+            '$' => self.at += 1,
+            _ => return false,
+        }
+        true
+    }
+
+    fn tell_note(&mut self, start: usize, found: impl Into<String>, done: impl Into<String>) {
+        let end = self.at.max(start + 1);
+        self.tell(start, end, note(found, done));
+    }
+
+    fn closes_on_this_line(&self, sign: char) -> bool {
+        self.signs[self.at..]
+            .iter()
+            .take_while(|other| **other != '\n')
+            .any(|other| *other == sign)
+    }
+
+    fn skip_past(&mut self, sign: char) {
+        while self
+            .peek()
+            .is_some_and(|other| other != sign && other != '\n')
+        {
+            self.at += 1;
+        }
+        if self.peek() == Some(sign) {
+            self.at += 1;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[track_caller]
+    fn adopts(text: &str, metre: Metre, told: &[&str]) -> Music {
+        let (music, problems) = adopt_music(text, metre, Fraction::new(1, 8), "");
+        let found: Vec<String> = problems.iter().map(|p| p.kind.to_string()).collect();
+        assert_eq!(found, told, "{text}");
+        music
+    }
+
+    fn letters(music: &Music) -> String {
+        music
+            .bars
+            .iter()
+            .flat_map(|bar| &bar.notes)
+            .map(|note| note.note.abc_letter())
+            .collect()
+    }
+
+    /// Without it a piece for another instrument would lose notes, or time, without a word.
+    #[test]
+    fn nothing_foreign_is_dropped_without_a_word() {
+        let music = adopts(
+            "A4 z4|",
+            Metre::FourFour,
+            &["a rest: the note before sounds on"],
+        );
+        assert!(music.bars[0].notes[0].tied);
+        assert_eq!(music.bars[0].length(), Beats::whole(4));
+        let music = adopts(
+            "[ce]4 b4|",
+            Metre::FourFour,
+            &[
+                "a chord: E of it is kept",
+                "the note `b` is not one of the chanter's nine: moved by an octave, to B",
+            ],
+        );
+        assert_eq!(letters(&music), "eB");
+        let music = adopts(
+            "(3ABc d2 e4|",
+            Metre::FourFour,
+            &["a tuplet of 3 in the time of 2: each note is read as 2/3 of its written length"],
+        );
+        assert_eq!(music.bars[0].notes[0].length, Beats::new(1, 3));
+        adopts(
+            "=c4 ^g4|",
+            Metre::FourFour,
+            &[
+                "the accidental in `=c`: left out: `c` as the chanter has it",
+                "the accidental in `^g`: left out: `g` as the chanter has it",
+            ],
+        );
+    }
+
+    #[test]
+    fn only_the_first_voice_is_read() {
+        let music = adopts(
+            "[V:1] A4 B4|\n[V:2] c4 d4|\n[V:1] c4 B4|",
+            Metre::FourFour,
+            &["the voice `2`: left out: the chanter plays one line"],
+        );
+        assert_eq!(letters(&music), "ABcB");
+    }
+
+    #[test]
+    fn what_the_chanter_cannot_play_is_mended() {
+        let music = adopts(
+            "A4 A4|e4 {d}f4-|",
+            Metre::FourFour,
+            &[
+                "low A follows low A with nothing between: the gracenote high G separates them",
+                "the gracenote D cannot sound on F: high G is played instead",
+                "F is tied to no note: the tie is left out",
+            ],
+        );
+        assert_eq!(letters(&music), "AAef");
+    }
+
+    #[test]
+    fn a_full_bar_before_a_pickup_gives_it_room() {
+        let music = adopts(
+            "A2|B4 c4|d4 B4|",
+            Metre::FourFour,
+            &["a full bar stands before a pickup: its last note is shortened by the pickup"],
+        );
+        assert_eq!(music.length(), Beats::whole(8));
+    }
+
+    #[test]
+    fn the_unit_can_change_on_the_way() {
+        let music = adopts("A4 B4|[L:1/16]A8 B8|", Metre::FourFour, &[]);
+        assert_eq!(music.bars[1].length(), Beats::whole(4));
+        let (_, problems) = adopt_music(
+            "A4 B4|[M:3/4]A4 B2|",
+            Metre::FourFour,
+            Fraction::new(1, 8),
+            "",
+        );
+        assert!(matches!(problems[0].kind, Kind::Foreign { .. }));
+    }
+}

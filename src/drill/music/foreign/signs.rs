@@ -1,0 +1,235 @@
+//! Signs that a drill refuses: tuplets, rests, accidentals, chords, other octaves.
+
+use crate::drill::music::{Kind, Reader};
+use crate::chanter::Note;
+use crate::drill::written::{Group, Written};
+use crate::units::{Beats, Fraction, write_fraction};
+
+impl Reader {
+    /// Endings beyond the second, or several passes on one.
+    pub(in crate::drill::music) fn odd_ending(&mut self) -> bool {
+        let digit = self.peek_next().is_some_and(|sign| sign.is_ascii_digit());
+        let more = self.signs.get(self.at + 2);
+        if digit && matches!(more, Some(',' | '-')) {
+            let start = self.at;
+            self.tell(
+                start,
+                start + 3,
+                Kind::Foreign {
+                    found: "an ending for several passes".to_owned(),
+                    expected: "first and second endings only".to_owned(),
+                },
+            );
+        }
+        false
+    }
+
+    /// `(3`, `(3:2:3` (ABC 2.1 §4.13).
+    pub(in crate::drill::music) fn tuplet(&mut self, start: usize) {
+        let mut figures = [None; 3];
+        for (place, figure) in figures.iter_mut().enumerate() {
+            if place > 0 {
+                if self.peek() != Some(':') {
+                    break;
+                }
+                self.at += 1;
+            }
+            *figure = self.digits();
+        }
+        let [Some(notes), time, count] = figures else {
+            return;
+        };
+        let usual = match notes {
+            2 | 4 | 8 => 3,
+            3 | 6 => 2,
+            _ if self.metre.is_compound() => 3,
+            _ => 2,
+        };
+        let time = time.filter(|time| *time > 0).unwrap_or(usual);
+        let count = count.filter(|count| *count > 0).unwrap_or(notes);
+        if !(2..=64).contains(&notes) || time > 64 || count > 64 {
+            self.tell(start, self.at, Kind::Tuplet);
+            return;
+        }
+        let factor = Fraction::new(i128::from(time), i128::from(notes));
+        if let Some(foreign) = &mut self.foreign {
+            foreign.tuplet = Some((factor, count));
+        }
+        self.tell_note(
+            start,
+            format!("a tuplet of {notes} in the time of {time}"),
+            format!(
+                "each note is read as {} of its written length",
+                write_fraction(&factor)
+            ),
+        );
+    }
+
+    /// The chanter has no rests: the note before sounds on, or the first begins early.
+    pub(in crate::drill::music) fn rest(&mut self, start: usize, length: Beats) {
+        let length = self.lasting(length);
+        let last = self
+            .bar
+            .notes
+            .last_mut()
+            .or_else(|| self.bars.last_mut().and_then(|bar| bar.notes.last_mut()));
+        if let Some(last) = last {
+            last.tied = true;
+            let note = last.note;
+            self.bar.notes.push(Written {
+                note,
+                length,
+                tied: false,
+                group: Group::None,
+            });
+            self.spans.push((start, self.at));
+            self.tell_note(start, "a rest", "the note before sounds on");
+        } else {
+            if let Some(foreign) = &mut self.foreign {
+                foreign.owed = foreign.owed + length;
+            }
+            self.tell_note(start, "a rest at the start", "the first note begins there");
+        }
+    }
+
+    /// Time owed by rests at the start.
+    pub(in crate::drill::music) fn owed(&mut self) -> Beats {
+        self.foreign
+            .as_mut()
+            .map_or(Beats::ZERO, |own| std::mem::take(&mut own.owed))
+    }
+
+    pub(in crate::drill::music) fn accidental(&mut self) {
+        let start = self.at;
+        while matches!(self.peek(), Some('^' | '_' | '=')) {
+            self.at += 1;
+        }
+        let mut found: String = self.signs[start..self.at].iter().collect();
+        match self.peek() {
+            Some(letter @ ('a'..='g' | 'A'..='G')) => {
+                found.push(letter);
+                // K:HP has these two sharp already
+                if !matches!(found.as_str(), "^c" | "^f" | "^C" | "^F" | "=g" | "=G") {
+                    self.tell_note(
+                        start,
+                        format!("the accidental in `{found}`"),
+                        format!("left out: `{letter}` as the chanter has it"),
+                    );
+                }
+            }
+            _ => self.tell_note(start, format!("the accidental `{found}`"), "left out"),
+        }
+    }
+
+    /// A letter with its octave marks, moved by octaves into the nine notes where need be.
+    pub(in crate::drill::music) fn foreign_letter(&mut self, letter: char) -> Note {
+        let start = self.at;
+        self.at += 1;
+        let mut octave = 0;
+        while let Some(sign @ (',' | '\'')) = self.peek() {
+            octave += if sign == ',' { -1 } else { 1 };
+            self.at += 1;
+        }
+        let (note, moved) = into_range(letter, octave);
+        if moved {
+            let text: String = self.signs[start..self.at].iter().collect();
+            self.tell_note(
+                start,
+                format!("the note `{text}` is not one of the chanter's nine"),
+                format!("moved by an octave, to {}", note.spoken()),
+            );
+        }
+        note
+    }
+
+    /// `[ceg]2`: the highest note that the chanter has.
+    pub(in crate::drill::music) fn chord(&mut self) {
+        let start = self.at;
+        self.at += 1;
+        let mut notes: Vec<(bool, Note)> = Vec::new();
+        let mut length = None;
+        let mut tied = false;
+        while let Some(sign) = self.peek() {
+            match sign {
+                ']' => {
+                    self.at += 1;
+                    break;
+                }
+                '\n' | '|' => break,
+                'a'..='g' | 'A'..='G' => {
+                    self.at += 1;
+                    let mut octave = 0;
+                    while let Some(mark @ (',' | '\'')) = self.peek() {
+                        octave += if mark == ',' { -1 } else { 1 };
+                        self.at += 1;
+                    }
+                    let own = self.length();
+                    length.get_or_insert(own);
+                    let (note, moved) = into_range(sign, octave);
+                    notes.push((!moved, note));
+                }
+                '-' => {
+                    tied = true;
+                    self.at += 1;
+                }
+                _ => self.at += 1,
+            }
+        }
+        let factor = self.length();
+        let Some((_, note)) = notes.iter().max().copied() else {
+            self.tell_note(start, "brackets without a note", "left out");
+            return;
+        };
+        self.tell_note(start, "a chord", format!("{} of it is kept", note.spoken()));
+        let length = length.unwrap_or(self.unit) * (factor.0 / self.unit.0);
+        self.place(start, Some(note), length);
+        if tied && let Some(last) = self.bar.notes.last_mut() {
+            last.tied = true;
+        }
+    }
+}
+
+/// The chanter's note for a letter `octave` octaves up, and whether it had to be moved.
+fn into_range(letter: char, octave: i32) -> (Note, bool) {
+    let other = if letter.is_ascii_lowercase() {
+        letter.to_ascii_uppercase()
+    } else {
+        letter.to_ascii_lowercase()
+    };
+    // `G` an octave up is `g`, `a` an octave down is `A`
+    let up = letter.is_ascii_uppercase() && octave == 1;
+    let down = letter.is_ascii_lowercase() && octave == -1;
+    let wanted = if up || down { other } else { letter };
+    let exact = (octave == 0 || up || down)
+        .then(|| Note::from_abc_letter(wanted))
+        .flatten();
+    if let Some(note) = exact {
+        return (note, false);
+    }
+    let high = octave > 0 || (octave == 0 && letter.is_ascii_lowercase());
+    let choices = if high {
+        [letter.to_ascii_lowercase(), letter.to_ascii_uppercase()]
+    } else {
+        [letter.to_ascii_uppercase(), letter.to_ascii_lowercase()]
+    };
+    let note = choices
+        .into_iter()
+        .find_map(Note::from_abc_letter)
+        .unwrap_or(Note::LowA);
+    (note, true)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn octave_marks_are_read_as_the_standard_has_them() {
+        assert_eq!(into_range('G', 1), (Note::HighG, false));
+        assert_eq!(into_range('a', -1), (Note::LowA, false));
+        assert_eq!(into_range('b', 0), (Note::B, true));
+        assert_eq!(into_range('D', 0), (Note::D, true));
+        assert_eq!(into_range('a', 1), (Note::HighA, true));
+        assert_eq!(into_range('G', -1), (Note::LowG, true));
+    }
+}
