@@ -1,7 +1,7 @@
 //! Signs that a drill refuses: tuplets, rests, accidentals, chords, other octaves.
 
-use crate::drill::music::{Kind, Reader};
 use crate::chanter::Note;
+use crate::drill::music::{Kind, Reader};
 use crate::drill::written::{Group, Written};
 use crate::units::{Beats, Fraction, write_fraction};
 

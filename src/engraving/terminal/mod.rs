@@ -1,0 +1,271 @@
+//! The staff on a terminal: the same layout, rounded to cells of characters.
+//!
+//! A row is half a staff space, so that every line and every space has its own row; a column is
+//! half a staff space too, or less of one where the bars would not fit. Heads stand where the
+//! layout has them. Stems are cut to two rows for gracenotes and four for the melody, three beams
+//! become one double line, and the clef is left out: rows are dear.
+//!
+//! Knows characters and what each stands for. Knows no colour and no terminal library.
+//!
+//! ```text
+//!      ╞                         grip
+//!      │     ╞                  ╒═╤═╕
+//! ─────•─────│─────────│────────│─•─│───────────│
+//! ```
+
+mod melody;
+mod page;
+
+use super::columns::bars_of;
+use super::lay::{Settings as Layout, Spacing, lay_out_bars};
+use crate::drill::Music;
+use crate::score::{NoteId, Score};
+use page::Page;
+use std::collections::BTreeMap;
+use std::ops::Range;
+
+/// How the staff is drawn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Settings {
+    /// Columns there are.
+    pub columns: usize,
+    /// Characters to draw with.
+    pub signs: Signs,
+    /// A row of names of movements above, and separating gracenotes named above their flags.
+    pub names: bool,
+    /// A row of click numbers below.
+    pub beat_numbers: bool,
+    /// A row of note names below.
+    pub note_names: bool,
+}
+
+/// Which characters.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Signs {
+    /// Box-drawing characters and bullets, each one column wide.
+    Unicode,
+    /// ASCII alone.
+    Ascii,
+}
+
+/// What a cell stands for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+#[allow(missing_docs, reason = "each is what its name says")]
+pub enum Style {
+    #[default]
+    Blank,
+    Staff,
+    Metre,
+    BarLine,
+    Head,
+    /// Stem, beam or flag of a melody note.
+    Stem,
+    Dot,
+    Tie,
+    GraceHead,
+    /// Stem, beam or flag of gracenotes.
+    GraceStem,
+    MovementName,
+    GraceName,
+    BeatNumber,
+    NoteName,
+}
+
+/// One character.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Cell {
+    /// One column wide.
+    pub symbol: char,
+    /// What it stands for.
+    pub style: Style,
+    /// The note it belongs to, first time through: compare with a sounding note's id after setting
+    /// its `pass` to 1.
+    pub note: Option<NoteId>,
+}
+
+const BLANK: Cell = Cell {
+    symbol: ' ',
+    style: Style::Blank,
+    note: None,
+};
+
+/// A drawn staff.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Grid {
+    /// Rows from top to bottom, all equally long.
+    pub rows: Vec<Vec<Cell>>,
+    /// False where the bars need more columns than there are; the right end is cut off then, and
+    /// fewer bars should be asked for.
+    pub fits: bool,
+}
+
+impl Settings {
+    /// Everything, in Unicode.
+    pub fn wide(columns: usize) -> Self {
+        Self {
+            columns,
+            signs: Signs::Unicode,
+            names: true,
+            beat_numbers: true,
+            note_names: true,
+        }
+    }
+}
+
+/// Columns in a staff space, where there is room.
+const COLUMNS: f64 = 2.0;
+/// The fewest columns in a staff space that keep neighbouring gracenotes apart.
+const FEWEST: f64 = 0.95;
+/// A staff is not pulled wider than this times what suits it.
+const WIDEST: f64 = 1.7;
+
+/// Draws written bars (indices into [`Music::bars`], in one row; a range beyond the end is cut).
+/// The metre stands before them when they begin with the first.
+pub fn draw(score: &Score, music: Option<&Music>, bars: Range<usize>, settings: &Settings) -> Grid {
+    let all = bars_of(score, music);
+    let end = bars.end.min(all.len());
+    let chosen = &all[bars.start.min(end)..end];
+    if chosen.is_empty() || settings.columns == 0 {
+        return Grid {
+            rows: Vec::new(),
+            fits: chosen.is_empty(),
+        };
+    }
+    let mut layout = Layout {
+        width: 1.0,
+        // Columns are dear: groups stand as close as they may.
+        spacing: Spacing {
+            gracenotes: 0.4,
+            air: 0.0,
+            ..Spacing::default()
+        },
+        bars_in_a_system: Some(usize::MAX),
+        clef: false,
+        metre: bars.start == 0,
+        bar_numbers: false,
+        movement_names: settings.names,
+        grace_names: settings.names,
+        beat_numbers: settings.beat_numbers,
+        note_names: settings.note_names,
+    };
+    let (least, natural) = super::lay::widths(chosen, score.metre, &layout);
+    let room = settings.columns as f64 - 1.0;
+    let scale = (room / least).clamp(FEWEST, COLUMNS);
+    layout.width = (room / scale).clamp(least, (natural * WIDEST).max(least));
+    let engraved = lay_out_bars(chosen, score.metre, &layout);
+    let Some(system) = engraved.systems.first() else {
+        return Grid {
+            rows: Vec::new(),
+            fits: false,
+        };
+    };
+    let fits = (system.width * scale).round() as usize <= settings.columns;
+    let mut page = Page {
+        cells: BTreeMap::new(),
+        scale,
+        ascii: settings.signs == Signs::Ascii,
+        last_column: (system.width * scale).round() as i32 - 1,
+    };
+    page.draw(system);
+    Grid {
+        rows: page.rows(settings),
+        fits,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drill::{BUILT_IN, built_in, read};
+    use crate::score::resolve_music;
+    use crate::units::Beats;
+
+    fn stage(name: &str, stage: usize) -> (Score, Music) {
+        let drill = built_in(name).expect("built in");
+        let drill = read(drill.text.as_bytes()).0.expect("reads");
+        let music = drill.stages[stage].music.clone();
+        let score = resolve_music(&music, Beats::ZERO, &drill.schools);
+        (score, music)
+    }
+
+    fn text(grid: &Grid) -> String {
+        grid.rows
+            .iter()
+            .map(|row| row.iter().map(|cell| cell.symbol).collect::<String>())
+            .map(|row| row.trim_end().to_owned() + "\n")
+            .collect()
+    }
+
+    /// Every note of the score must be found on the screen, or the cursor would vanish.
+    #[test]
+    fn every_note_and_gracenote_of_every_built_in_stage_has_a_head_at_eighty_columns() {
+        for drill in BUILT_IN {
+            let value = read(drill.text.as_bytes()).0.expect("reads");
+            for (place, stage) in value.stages.iter().enumerate() {
+                let score = resolve_music(&stage.music, Beats::ZERO, &value.schools);
+                for bar in 0..stage.music.bars.len() {
+                    let grid = draw(
+                        &score,
+                        Some(&stage.music),
+                        bar..bar + 1,
+                        &Settings::wide(80),
+                    );
+                    assert!(grid.fits, "{} stage {place} bar {bar}", drill.name);
+                    let heads = |style| {
+                        grid.rows
+                            .iter()
+                            .flatten()
+                            .filter(|cell| cell.style == style)
+                            .count()
+                    };
+                    let index = score
+                        .bars
+                        .iter()
+                        .position(|b| b.written == bar)
+                        .expect("played");
+                    let notes: Vec<_> = score.notes.iter().filter(|n| n.bar == index).collect();
+                    let graces: usize = notes.iter().map(|n| n.group.parts.len()).sum();
+                    assert_eq!(
+                        heads(Style::Head),
+                        notes.len(),
+                        "{}\n{}",
+                        drill.name,
+                        text(&grid)
+                    );
+                    assert_eq!(
+                        heads(Style::GraceHead),
+                        graces,
+                        "{}\n{}",
+                        drill.name,
+                        text(&grid)
+                    );
+                    assert!(grid.rows.iter().all(|row| row.len() <= 80));
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn ascii_is_ascii_and_nothing_panics_at_any_width() {
+        let (score, music) = stage("taorluath", 1);
+        for columns in 0..60 {
+            let settings = Settings {
+                signs: Signs::Ascii,
+                ..Settings::wide(columns)
+            };
+            let grid = draw(&score, Some(&music), 0..9, &settings);
+            assert!(text(&grid).is_ascii());
+            assert!(grid.rows.iter().all(|row| row.len() <= columns));
+        }
+    }
+
+    #[test]
+    fn the_grip_from_d_reads_like_this() {
+        let (score, music) = stage("grip-from-d", 3);
+        let grid = draw(&score, Some(&music), 0..2, &Settings::wide(80));
+        insta::assert_snapshot!(text(&grid));
+        let (score, music) = stage("grip-from-d", 2);
+        let grid = draw(&score, Some(&music), 0..2, &Settings::wide(80));
+        insta::assert_snapshot!(text(&grid));
+    }
+}

@@ -1,0 +1,284 @@
+//! The cells of a staff: its lines, heads, gracenotes and words.
+
+use super::{BLANK, Cell, Settings, Style};
+use crate::engraving::font::Glyph;
+use crate::engraving::placed::{Element, Kind, Shape, System};
+use crate::score::NoteId;
+use std::collections::BTreeMap;
+
+/// Rows above the staff's lowest line that words stand in, once the music is drawn.
+pub(super) struct Page {
+    /// (row above the lowest line in half spaces, column) to cell.
+    pub(super) cells: BTreeMap<(i32, i32), Cell>,
+    pub(super) scale: f64,
+    pub(super) ascii: bool,
+    pub(super) last_column: i32,
+}
+
+pub(super) fn row(y: f64) -> i32 {
+    (y * 2.0).round() as i32
+}
+
+impl Page {
+    pub(super) fn column(&self, x: f64) -> i32 {
+        (x * self.scale).round() as i32
+    }
+
+    pub(super) fn put(
+        &mut self,
+        row: i32,
+        column: i32,
+        symbol: char,
+        style: Style,
+        note: Option<NoteId>,
+    ) {
+        let symbol = if self.ascii { ascii(symbol) } else { symbol };
+        self.cells.insert(
+            (row, column),
+            Cell {
+                symbol,
+                style,
+                note,
+            },
+        );
+    }
+
+    /// As `put`, but never over a head.
+    pub(super) fn put_behind(
+        &mut self,
+        row: i32,
+        column: i32,
+        symbol: char,
+        style: Style,
+        note: Option<NoteId>,
+    ) {
+        let taken = self
+            .cells
+            .get(&(row, column))
+            .is_some_and(|cell| matches!(cell.style, Style::Head | Style::GraceHead | Style::Dot));
+        if !taken {
+            self.put(row, column, symbol, style, note);
+        }
+    }
+
+    fn write(&mut self, row: i32, column: i32, text: &str, style: Style, note: Option<NoteId>) {
+        for (place, sign) in text.chars().enumerate() {
+            let sign = if unicode_width::UnicodeWidthChar::width(sign) == Some(1) {
+                sign
+            } else {
+                '?'
+            };
+            self.put(row, column + place as i32, sign, style, note);
+        }
+    }
+
+    /// As `write`, where it would neither cover another word nor touch one.
+    fn write_beside(
+        &mut self,
+        row: i32,
+        column: i32,
+        text: &str,
+        style: Style,
+        note: Option<NoteId>,
+    ) {
+        let end = column + text.chars().count() as i32;
+        let touches = (column - 1..=end).any(|column| {
+            self.cells
+                .get(&(row, column))
+                .is_some_and(|cell| matches!(cell.style, Style::MovementName | Style::GraceName))
+        });
+        if !touches {
+            self.write(row, column, text, style, note);
+        }
+    }
+
+    pub(super) fn draw(&mut self, system: &System) {
+        for line in 0..5 {
+            for column in 0..=self.last_column {
+                self.put(line * 2, column, '─', Style::Staff, None);
+            }
+        }
+        let elements = &system.elements;
+        for element in elements {
+            self.draw_fixed(element);
+        }
+        self.draw_gracenotes(elements);
+        self.draw_melody(elements);
+        let top = self.cells.keys().map(|(row, _)| *row).max().unwrap_or(8);
+        let bottom = self.cells.keys().map(|(row, _)| *row).min().unwrap_or(0);
+        for element in elements {
+            self.draw_words(element, top, bottom);
+        }
+    }
+
+    /// What stands where the layout has it: lines, metre, heads, dots.
+    fn draw_fixed(&mut self, element: &Element) {
+        let bounds = element.shape.bounds();
+        let note = element.note;
+        match (element.kind, &element.shape) {
+            (Kind::BarLine, Shape::Bar { left, right, .. }) => {
+                let column = self
+                    .column(f64::midpoint(*left, *right))
+                    .min(self.last_column);
+                let sign = if right - left > 0.3 { '┃' } else { '│' };
+                for row in 0..=8 {
+                    self.put(row, column, sign, Style::BarLine, None);
+                }
+            }
+            (Kind::RepeatDot, Shape::Glyph { x, y, .. }) => {
+                self.put(row(*y), self.column(*x), '•', Style::BarLine, None);
+            }
+            (Kind::Metre, Shape::Glyph { glyph, x, y, .. }) => {
+                let figure = (1..=9).find(|figure| Glyph::figure(*figure) == Some(*glyph));
+                let sign = figure.and_then(|figure| char::from_digit(figure, 10));
+                self.put(
+                    row(*y),
+                    self.column(*x),
+                    sign.unwrap_or(' '),
+                    Style::Metre,
+                    None,
+                );
+            }
+            (Kind::Ledger | Kind::GraceLedger, Shape::Bar { .. }) => {
+                let y = row(f64::midpoint(bounds.bottom, bounds.top));
+                let style = Style::Staff;
+                for column in self.column(bounds.left)..=self.column(bounds.right) {
+                    self.put_behind(y, column, '─', style, None);
+                }
+            }
+            (Kind::Head, Shape::Glyph { glyph, x, y, .. }) => {
+                let sign = match glyph {
+                    Glyph::HeadBlack => '●',
+                    Glyph::HeadHalf => '○',
+                    _ => 'O',
+                };
+                self.put(row(*y), self.column(*x), sign, Style::Head, note);
+            }
+            (Kind::GraceHead, Shape::Glyph { x, y, .. }) => {
+                self.put(row(*y), self.column(*x), '•', Style::GraceHead, note);
+            }
+            _ => {}
+        }
+    }
+
+    /// Stems of two rows above the highest head, then flags or beams.
+    fn draw_gracenotes(&mut self, elements: &[Element]) {
+        let mut groups: BTreeMap<NoteId, Vec<(i32, i32, NoteId)>> = BTreeMap::new();
+        for element in elements {
+            if let (Kind::GraceHead, Some(id), Shape::Glyph { x, y, .. }) =
+                (element.kind, element.note, &element.shape)
+            {
+                let place = (row(*y), self.column(*x), id);
+                groups.entry(id.melody()).or_default().push(place);
+            }
+        }
+        for heads in groups.values() {
+            let top = heads.iter().map(|head| head.0).max().unwrap_or(0) + 2;
+            for (head, column, id) in heads {
+                for row in head + 1..top {
+                    self.put_behind(row, *column, '│', Style::GraceStem, Some(*id));
+                }
+            }
+            let last = heads.len() - 1;
+            for (place, (_, column, id)) in heads.iter().enumerate() {
+                let sign = match place {
+                    _ if last == 0 => '╞',
+                    0 => '╒',
+                    _ if place == last => '╕',
+                    _ => '╤',
+                };
+                self.put(top, *column, sign, Style::GraceStem, Some(*id));
+                if let Some((_, next, _)) = heads.get(place + 1) {
+                    for between in column + 1..*next {
+                        self.put(top, between, '═', Style::GraceStem, Some(*id));
+                    }
+                }
+            }
+        }
+    }
+
+    fn draw_words(&mut self, element: &Element, top: i32, bottom: i32) {
+        let Shape::Text { text, x, .. } = &element.shape else {
+            return;
+        };
+        let half_head = Glyph::HeadBlack.outline().right / 2.0;
+        let beats = i32::from(
+            self.cells
+                .values()
+                .any(|cell| cell.style == Style::BeatNumber),
+        );
+        match element.kind {
+            Kind::MovementName => {
+                let column = self
+                    .column(*x)
+                    .min(self.last_column - text.chars().count() as i32)
+                    .max(0);
+                self.write_beside(top + 1, column, text, Style::MovementName, element.note);
+            }
+            Kind::GraceName => {
+                let column = self.column(x - 0.6);
+                let above = (0..=top)
+                    .rev()
+                    .find(|row| {
+                        self.cells.get(&(*row, column)).is_some_and(|cell| {
+                            matches!(cell.style, Style::GraceStem | Style::GraceHead)
+                        })
+                    })
+                    .unwrap_or(top);
+                self.write_beside(above + 1, column, text, Style::GraceName, element.note);
+            }
+            Kind::BeatNumber => {
+                let column = self.column(x - half_head);
+                self.write(bottom - 1, column, text, Style::BeatNumber, element.note);
+            }
+            Kind::NoteName => {
+                let column = self.column(x - half_head);
+                self.write(
+                    bottom - 1 - beats,
+                    column,
+                    text,
+                    Style::NoteName,
+                    element.note,
+                );
+            }
+            _ => {}
+        }
+    }
+
+    pub(super) fn rows(&self, settings: &Settings) -> Vec<Vec<Cell>> {
+        let top = self.cells.keys().map(|(row, _)| *row).max().unwrap_or(0);
+        let bottom = self.cells.keys().map(|(row, _)| *row).min().unwrap_or(0);
+        let width = self
+            .cells
+            .keys()
+            .map(|(_, column)| column + 1)
+            .max()
+            .unwrap_or(0)
+            .min(settings.columns as i32);
+        (bottom..=top)
+            .rev()
+            .map(|row| {
+                (0..width)
+                    .map(|column| self.cells.get(&(row, column)).copied().unwrap_or(BLANK))
+                    .collect()
+            })
+            .collect()
+    }
+}
+
+/// The ASCII stand-in of a character we draw with.
+fn ascii(symbol: char) -> char {
+    match symbol {
+        '─' => '-',
+        '│' | '┃' => '|',
+        '●' => '@',
+        '○' => 'o',
+        '•' => '*',
+        '·' => '.',
+        '╞' | '╒' | '╤' | '╕' | '═' => '=',
+        '━' | '┗' | '┛' | '┻' | '┣' | '╋' => '#',
+        '╭' | '╮' => '~',
+        other if other.is_ascii() => other,
+        _ => '?',
+    }
+}
