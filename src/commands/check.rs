@@ -2,14 +2,14 @@
 
 use super::open::read_source;
 use super::{Failure, Outcome, Ran, output};
-use crate::drill::{Drill, Kind, Place, Problem, Severity, render};
+use crate::drill::{Drill, Kind, Place, Problem, Severity, built_in, render};
 use crate::practice::ladder::rungs;
 use crate::score::resolve_music;
 use crate::timeline::{Layout, lay};
 use crate::units::{Beats, SampleRate};
 use crate::wording;
 use serde::Serialize;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Arguments of `check`.
 #[derive(clap::Args)]
@@ -46,6 +46,10 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         let mut source = match read_source(file) {
             Ok(source) => source,
             Err(failure) => {
+                let failure = explained(file, failure);
+                if arguments.files.len() == 1 {
+                    return Err(failure);
+                }
                 output::complain(&failure.0);
                 failed = Some(failure);
                 continue;
@@ -92,6 +96,18 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         Some(_) => Err(Failure("not every file could be read".to_owned())),
         None if found > 0 => Ok(Outcome::Findings),
         None => Ok(Outcome::Done),
+    }
+}
+
+/// A built-in drill is no file; whoever names one is told how to see it.
+fn explained(file: &Path, failure: Failure) -> Failure {
+    let name = file.to_string_lossy();
+    match built_in(&name) {
+        Some(_) if !file.exists() => Failure(format!(
+            "{}; `{name}` is a drill that came with the program: `gracerung drills --show {name}` prints it",
+            failure.0
+        )),
+        _ => failure,
     }
 }
 

@@ -152,7 +152,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
                 format!("; did you mean `{nearest}`?")
             });
             return Err(Failure(format!(
-                "no built-in drill is called `{name}`{hint}"
+                "no built-in drill is called `{name}`{hint}; without --show they are listed"
             )));
         };
         output::print(drill.text)?;

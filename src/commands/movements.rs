@@ -119,7 +119,10 @@ fn kinds(found: &[Movement]) -> Vec<Family> {
 }
 
 fn list(found: &[Movement]) -> String {
-    let mut text = String::new();
+    let mut text = format!(
+        "  {:<22} {:<9} {:>6}  gracenotes (a bare note is a tone, brackets separate)\n",
+        "movement", "place", "tunes*"
+    );
     for kind in kinds(found) {
         let _ = writeln!(text, "{}", kind.heading());
         for movement in found.iter().filter(|movement| movement.family() == kind) {
@@ -138,6 +141,10 @@ fn list(found: &[Movement]) -> String {
             );
         }
     }
+    text.push_str(
+        "\n* how often it stands in 277 tunes, and the place where it stands most often; `explain` \
+         says more of one\n",
+    );
     text
 }
 

@@ -181,12 +181,12 @@ impl Explanation {
     fn line_of_beats(&self, time: &Time) -> Vec<String> {
         // within eighty columns with the longest variations
         let wide: usize = self.parts.iter().map(|part| mark(part).len() + 1).sum();
-        let dash = "─".repeat(match wide {
-            0..=36 => 12,
-            37..=56 => 3,
-            _ => 1,
-        });
-        let mut notes = format!("│ {} {dash} ", self.from.map_or("", Note::name));
+        let dash = match wide {
+            0..=36 => "──────────── ",
+            37..=56 => "─── ",
+            _ => "",
+        };
+        let mut notes = format!("│ {} {dash}", self.from.map_or("", Note::name));
         let mut lengths = " ".repeat(notes.chars().count());
         let mut beats = vec![0];
         for (place, part) in self.parts.iter().enumerate() {
@@ -205,7 +205,7 @@ impl Explanation {
             beats.push(notes.chars().count());
             notes.push_str("│ ");
         }
-        let _ = write!(notes, "{} {dash} ", self.to);
+        let _ = write!(notes, "{} {dash}", self.to);
         beats.push(notes.chars().count());
         notes.push('│');
         lengths.truncate(lengths.trim_end().len());

@@ -99,7 +99,11 @@ pub(in crate::screen) fn draw(
     if !warming.is_over() && music.height > 0 {
         notes(warming, left_handed, theme, buffer, music);
     }
-    let keys = "space or pedal pause   n next   q leave";
+    let keys = if inner.width < 39 {
+        "space pause  n next  q leave"
+    } else {
+        "space or pedal pause   n next   q leave"
+    };
     put(
         buffer,
         inner,
