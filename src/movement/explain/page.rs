@@ -214,17 +214,18 @@ impl Explanation {
         let last = beats.len() - 1;
         // a note held inside may take more than a beat: the next line is not the next beat then
         let goes_over = self.parts.iter().any(|part| part.held);
-        for (place, beat) in beats.into_iter().enumerate() {
+        for (place, beat) in beats.iter().enumerate() {
             let gap = beat.saturating_sub(marks.chars().count());
             marks.push_str(&" ".repeat(gap));
-            // the name of the last one would run over the edge of a narrow page
-            marks.push_str(if gap > 0 && beat > 70 {
-                "▲"
-            } else if place == last && goes_over {
+            let name = if place == last && goes_over {
                 "▲ a later beat"
             } else {
                 "▲ beat"
-            });
+            };
+            // up to the next mark, or to the edge of a narrow page
+            let room = beats.get(place + 1).unwrap_or(&77).saturating_sub(*beat);
+            let fits = name.chars().count() < room;
+            marks.push_str(if fits { name } else { "▲" });
         }
         vec![notes, lengths, marks]
     }
