@@ -62,7 +62,7 @@ pub(crate) fn cannot_write(target: &Path, error: &impl Display) -> Failure {
         "new files cannot be made in that folder".to_owned()
     } else {
         let mut letters = said.chars();
-        let first = letters.next().map(|letter| letter.to_lowercase());
+        let first = letters.next().map(char::to_lowercase);
         first.into_iter().flatten().chain(letters).collect()
     };
     Failure(format!("cannot write `{}`: {why}", target.display()))
@@ -244,7 +244,7 @@ mod tests {
             told("/dev/full"),
             "cannot write `/dev/full`: no space left on device"
         );
-        let Failure(told) = work_beside(Path::new("/proc/x")).err().expect("no folder");
+        let Failure(told) = work_beside(Path::new("/proc/x")).expect_err("no folder");
         assert!(told.starts_with("cannot write `/proc/x`: "), "{told}");
         assert!(!told.contains(".gracerung"), "{told}");
     }

@@ -35,6 +35,13 @@ impl Kind {
             } => {
                 format!("write `{nearest}:` for `{field}:`")
             }
+            Self::WrongShape { field, .. } => match field.as_str() {
+                "ladder" => "write `ladder: {from: 50, to: 80, step: 4%}`".to_owned(),
+                "stages" | "stage" => {
+                    "write each as `- {name: half beats, before: 1, tone: 1/2}`".to_owned()
+                }
+                _ => return None,
+            },
             Self::Missing { mend, .. } => (*mend).to_owned(),
             Self::Control { .. } => "take it away: it would upset a terminal".to_owned(),
             Self::NotPlayable { instead, .. } => instead.clone()?,
