@@ -171,6 +171,7 @@ fn play(arguments: &ScreenArguments, own: &crate::settings::Settings, mut warmin
         Some(ratatui::Terminal::new(CrosstermBackend::new(stdout())).map_err(told)?)
     };
     let mut said = String::new();
+    let mut complained = None;
     let mut serial = begin(&mut player, &warming, When::Now);
     player.start();
     let mut last = Instant::now();
@@ -210,9 +211,12 @@ fn play(arguments: &ScreenArguments, own: &crate::settings::Settings, mut warmin
                 .draw(|frame| view_warming(&warming, trouble, options.left_handed, theme, frame))
                 .map_err(told)?;
         } else {
-            let text = trouble.into_iter().chain([spoken(&warming)]);
-            let text: Vec<String> = text.collect();
-            let text = text.join("\r\n");
+            // each once, when it changes
+            if let Some(trouble) = trouble.filter(|trouble| Some(trouble) != complained.as_ref()) {
+                output::print(&format!("{trouble}\r\n"))?;
+                complained = Some(trouble);
+            }
+            let text = spoken(&warming);
             if text != said {
                 output::print(&format!("{text}\r\n"))?;
                 said = text;

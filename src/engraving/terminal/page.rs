@@ -106,7 +106,12 @@ impl Page {
         self.draw_melody(elements);
         let top = self.cells.keys().map(|(row, _)| *row).max().unwrap_or(8);
         let bottom = self.cells.keys().map(|(row, _)| *row).min().unwrap_or(0);
-        for element in elements {
+        // a movement's name is worth more than a gracenote's where there is room for one
+        let named = |element: &&Element| element.kind == Kind::MovementName;
+        for element in elements.iter().filter(named) {
+            self.draw_words(element, top, bottom);
+        }
+        for element in elements.iter().filter(|element| !named(element)) {
             self.draw_words(element, top, bottom);
         }
     }

@@ -18,27 +18,33 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
         Page::Choose => Place::List,
         Page::Practise => Place::Practice,
     };
-    let rows: Vec<&Binding> = BINDINGS
+    let bindings: Vec<&Binding> = BINDINGS
         .iter()
         .filter(|row| row.place == place || row.place == Place::Everywhere)
         .collect();
     let room = usize::from(area.height.saturating_sub(4));
-    let columns = if rows.len() > room && area.width >= 110 {
+    let columns = if bindings.len() > room && area.width >= 110 {
         2
     } else {
         1
     };
-    let per_column = rows.len().div_ceil(columns).max(1);
     let width = area.width / columns as u16;
+    let key_width = if width < 50 { 13 } else { 23 };
+    let legend_fits = super::board::LEGEND.chars().count() < usize::from(area.width);
+    let mut rows = rows(&bindings, key_width, width.saturating_sub(key_width + 3));
+    if place == Place::Practice && !legend_fits {
+        let words = super::wrapped(super::board::LEGEND, area.width.saturating_sub(2));
+        rows.extend(words.into_iter().map(|words| (None, words)));
+    }
+    let per_column = rows.len().div_ceil(columns).max(1);
     let first = if columns == 1 {
         usize::from(model.over_scroll).min(rows.len().saturating_sub(room))
     } else {
         usize::from(model.over_scroll).min(per_column.saturating_sub(room))
     };
-    let key_width = if width < 50 { 13 } else { 23 };
     for column in 0..columns {
         let x = area.x + 1 + column as u16 * width;
-        for (row, binding) in rows
+        for (row, (key, does)) in rows
             .iter()
             .skip(column * per_column)
             .take(per_column)
@@ -51,10 +57,14 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
                 width: width * (column as u16 + 1),
                 ..area
             };
-            let shown = super::fitted(binding.shown, key_width);
-            put(buffer, within, x, y, &shown, theme.heading());
-            let does = super::fitted(binding.does, width.saturating_sub(key_width + 3));
-            put(buffer, within, x + key_width + 1, y, &does, theme.plain());
+            let beside = match key {
+                Some(key) => {
+                    put(buffer, within, x, y, key, theme.heading());
+                    x + key_width + 1
+                }
+                None => x,
+            };
+            put(buffer, within, beside, y, does, theme.plain());
         }
     }
     let legend = Rect {
@@ -62,7 +72,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
         height: 1,
         ..area
     };
-    if place == Place::Practice {
+    if place == Place::Practice && legend_fits {
         put(
             buffer,
             legend,
@@ -86,4 +96,18 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
         theme.faint(),
     );
     first as u16
+}
+
+/// Rows of a key and what it does; what is longer than its column goes on in the next row.
+fn rows(bindings: &[&Binding], key_width: u16, width: u16) -> Vec<(Option<String>, String)> {
+    let mut rows = Vec::new();
+    for binding in bindings {
+        let keys = super::wrapped(binding.shown, key_width);
+        let does = super::wrapped(binding.does, width);
+        for row in 0..keys.len().max(does.len()) {
+            let at = |lines: &[String]| lines.get(row).cloned().unwrap_or_default();
+            rows.push((Some(at(&keys)), at(&does)));
+        }
+    }
+    rows
 }

@@ -200,8 +200,15 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
         &fitted(&standing_words(practising), area.width),
         theme.heading(),
     );
-    let _ = rows.take(area.bottom().saturating_sub(rows.next).saturating_sub(2));
-    notice(model, theme, buffer, rows.take(1));
+    let room = area.bottom().saturating_sub(rows.next + 1);
+    let long = model
+        .notice
+        .as_ref()
+        .filter(|_| model.words.is_none())
+        .map_or(1, |notice| wrapped(&notice.text, area.width).len() as u16);
+    let told = long.clamp(1, room.max(1));
+    let _ = rows.take(room.saturating_sub(told));
+    notice(model, theme, buffer, rows.take(told));
     keys(model, theme, buffer, rows.take(1), practising);
 }
 
@@ -461,7 +468,7 @@ pub(in crate::screen) fn next_words(practising: &Practising) -> String {
 fn standing_words(practising: &Practising) -> String {
     let needed = practising.state.plan().needed();
     format!(
-        "{}/{needed} clean in a row · tempo {} · {}",
+        "{}/{needed} clean · {} · {}",
         practising.state.streak().min(needed),
         spell_fraction(&practising.tempo().value()),
         next_words(practising)
