@@ -29,6 +29,9 @@ pub struct Settings {
     pub bar_numbers: bool,
     /// Names of movements above, each once a system.
     pub movement_names: bool,
+    /// Each time it stands and not only the first: for a picture that has not room for all names
+    /// and chooses.
+    pub names_again: bool,
     /// A separating gracenote inside a bar named above it.
     pub grace_names: bool,
     /// Numbers of the clicks below.
@@ -76,6 +79,7 @@ impl Settings {
             metre: true,
             bar_numbers: true,
             movement_names: true,
+            names_again: false,
             grace_names: true,
             beat_numbers: false,
             note_names: false,
@@ -189,7 +193,7 @@ fn system(
             if settings.movement_names
                 && column.group.parts.len() > 1
                 && let Some(movement) = column.group.movement
-                && !named.contains(&movement.spoken())
+                && (settings.names_again || !named.contains(&movement.spoken()))
             {
                 named.push(movement.spoken());
                 names.push((movement.spoken(), head - column.grace.width, column.id));

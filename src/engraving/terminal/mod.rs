@@ -144,6 +144,7 @@ pub fn draw(score: &Score, music: Option<&Music>, bars: Range<usize>, settings: 
         metre: bars.start == 0,
         bar_numbers: false,
         movement_names: settings.names,
+        names_again: true,
         grace_names: settings.names,
         beat_numbers: settings.beat_numbers,
         note_names: settings.note_names,
@@ -241,6 +242,24 @@ mod tests {
                     );
                     assert!(grid.rows.iter().all(|row| row.len() <= 80));
                 }
+            }
+        }
+    }
+
+    /// `doublingG` was once read at the place of a doubling and a high G gracenote.
+    #[test]
+    fn no_name_touches_another_and_every_tune_has_some() {
+        let (score, music) = stage("lamp-on-the-slipway", 0);
+        for first in (0..music.bars.len()).step_by(4) {
+            let grid = draw(&score, Some(&music), first..first + 4, &Settings::wide(80));
+            let drawn = text(&grid);
+            let is_name = |cell: &Cell| cell.style == Style::MovementName;
+            let names = grid.rows.iter().flatten().filter(|cell| is_name(cell));
+            assert!(names.count() > 3, "{drawn}");
+            for pair in grid.rows.iter().flat_map(|row| row.windows(2)) {
+                let touch = is_name(&pair[0]) && pair[1].style == Style::GraceName
+                    || pair[0].style == Style::GraceName && is_name(&pair[1]);
+                assert!(!touch, "{drawn}");
             }
         }
     }

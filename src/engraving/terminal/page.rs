@@ -72,7 +72,7 @@ impl Page {
         }
     }
 
-    /// As `write`, where it would neither cover another word nor touch one.
+    /// As `write`, where it would neither cover another word nor touch one; false where it would.
     fn write_beside(
         &mut self,
         row: i32,
@@ -80,7 +80,7 @@ impl Page {
         text: &str,
         style: Style,
         note: Option<NoteId>,
-    ) {
+    ) -> bool {
         let end = column + text.chars().count() as i32;
         let touches = (column - 1..=end).any(|column| {
             self.cells
@@ -90,6 +90,7 @@ impl Page {
         if !touches {
             self.write(row, column, text, style, note);
         }
+        !touches
     }
 
     pub(super) fn draw(&mut self, system: &System) {
@@ -107,11 +108,8 @@ impl Page {
         let top = self.cells.keys().map(|(row, _)| *row).max().unwrap_or(8);
         let bottom = self.cells.keys().map(|(row, _)| *row).min().unwrap_or(0);
         // a movement's name is worth more than a gracenote's where there is room for one
-        let named = |element: &&Element| element.kind == Kind::MovementName;
-        for element in elements.iter().filter(named) {
-            self.draw_words(element, top, bottom);
-        }
-        for element in elements.iter().filter(|element| !named(element)) {
+        self.name_movements(elements, top);
+        for element in elements {
             self.draw_words(element, top, bottom);
         }
     }
@@ -202,6 +200,27 @@ impl Page {
         }
     }
 
+    /// Each movement is named where it first stands with room for its name.
+    fn name_movements(&mut self, elements: &[Element], top: i32) {
+        let mut named: Vec<&str> = Vec::new();
+        for element in elements {
+            let (Kind::MovementName, Shape::Text { text, x, .. }) = (element.kind, &element.shape)
+            else {
+                continue;
+            };
+            if named.contains(&text.as_str()) {
+                continue;
+            }
+            let column = self
+                .column(*x)
+                .min(self.last_column - text.chars().count() as i32)
+                .max(0);
+            if self.write_beside(top + 1, column, text, Style::MovementName, element.note) {
+                named.push(text);
+            }
+        }
+    }
+
     fn draw_words(&mut self, element: &Element, top: i32, bottom: i32) {
         let Shape::Text { text, x, .. } = &element.shape else {
             return;
@@ -213,13 +232,6 @@ impl Page {
                 .any(|cell| cell.style == Style::BeatNumber),
         );
         match element.kind {
-            Kind::MovementName => {
-                let column = self
-                    .column(*x)
-                    .min(self.last_column - text.chars().count() as i32)
-                    .max(0);
-                self.write_beside(top + 1, column, text, Style::MovementName, element.note);
-            }
             Kind::GraceName => {
                 let column = self.column(x - 0.6);
                 let above = (0..=top)

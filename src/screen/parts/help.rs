@@ -22,7 +22,13 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
         .iter()
         .filter(|row| row.place == place || row.place == Place::Everywhere)
         .collect();
-    let room = usize::from(area.height.saturating_sub(4));
+    let legend_fits = super::board::LEGEND.chars().count() < usize::from(area.width);
+    let below = if place == Place::Practice && legend_fits {
+        3
+    } else {
+        1
+    };
+    let room = usize::from(area.height.saturating_sub(1 + below));
     let columns = if bindings.len() > room && area.width >= 110 {
         2
     } else {
@@ -30,7 +36,6 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
     };
     let width = area.width / columns as u16;
     let key_width = if width < 50 { 13 } else { 23 };
-    let legend_fits = super::board::LEGEND.chars().count() < usize::from(area.width);
     let mut rows = rows(&bindings, key_width, width.saturating_sub(key_width + 3));
     if place == Place::Practice && !legend_fits {
         let words = super::wrapped(super::board::LEGEND, area.width.saturating_sub(2));
