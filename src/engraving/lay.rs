@@ -241,10 +241,17 @@ fn system(
         && !first
         && let Some(bar) = places.first()
     {
+        // the second half of a bar has its number in brackets (common practice of engravers)
+        let before = line.bars.start.checked_sub(1).map(|before| &bars[before]);
+        let number = if before.is_some_and(|before| before.number == bar.number) {
+            format!("({})", bar.number)
+        } else {
+            bar.number.to_string()
+        };
         all.push(words(
             Kind::BarNumber,
             None,
-            &bar.number.to_string(),
+            &number,
             (0.0, 5.8),
             (p::NUMBER_SIZE, Face::Regular, Align::Start),
         ));
