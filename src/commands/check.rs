@@ -1,7 +1,7 @@
 //! `check`: read drill files and tell every problem in them.
 
 use super::open::read_source;
-use super::{Failure, Outcome, Ran, output};
+use super::{Failure, Outcome, Ran, homework, output};
 use crate::drill::{Drill, Kind, Place, Problem, Severity, built_in, render};
 use crate::practice::ladder::rungs;
 use crate::score::resolve_music;
@@ -18,7 +18,7 @@ use std::path::{Path, PathBuf};
                         Exit 0: no problem. Exit 1: problems were found. Exit 2: a file cannot be read."
 )]
 pub(crate) struct Arguments {
-    /// Drill files.
+    /// Drill files; homework and reports too.
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
     /// Print the problems as JSON.
@@ -43,6 +43,22 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let mut found = 0;
     let mut failed = None;
     for file in &arguments.files {
+        if let Some(checked) = homework::checked(file) {
+            let shown = file.display().to_string();
+            match checked {
+                Ok(_) if arguments.json => {}
+                Ok(what) => output::print(&format!("{shown}: {what}, no problem\n"))?,
+                Err(message) => {
+                    found += 1;
+                    if arguments.json {
+                        rows.push(whole_file(shown, message));
+                    } else {
+                        output::print(&format!("{shown}: {message}\n{shown}: 1 problem\n"))?;
+                    }
+                }
+            }
+            continue;
+        }
         let mut source = match read_source(file) {
             Ok(source) => source,
             Err(failure) => {
@@ -108,6 +124,17 @@ fn explained(file: &Path, failure: Failure) -> Failure {
             failure.0
         )),
         _ => failure,
+    }
+}
+
+fn whole_file(file: String, message: String) -> ProblemRow {
+    ProblemRow {
+        file,
+        line: 0,
+        column: 1,
+        severity: "error",
+        message,
+        mend: None,
     }
 }
 

@@ -9,7 +9,8 @@ use super::open::{self, Opened};
 use super::{Failure, folders, output, plan};
 use crate::drill::{read, render};
 use crate::homework::{
-    Assignment, HomeworkError, LARGEST_FILE, Task, goal_in, kind_of, reached, read_assignment,
+    Assignment, HomeworkError, LARGEST_FILE, Task, WhatFile, goal_in, kind_of, reached,
+    read_assignment, read_report,
 };
 use crate::planning::{Criterion, Digest, Due};
 use crate::wording;
@@ -35,6 +36,21 @@ fn plain(what: &str, text: &str) -> Result<String, Failure> {
 
 fn told(path: &Path, error: &HomeworkError) -> Failure {
     Failure(format!("`{}`: {error}", path.display()))
+}
+
+/// What `check` says of homework or a report: what it holds, or what is wrong with it. Nothing for
+/// another file.
+pub(crate) fn checked(path: &Path) -> Option<Result<String, String>> {
+    let bytes = open::read_bytes(path, LARGEST_FILE).ok()?;
+    let drills = |count: usize| wording::count(count, "drill", "drills");
+    let found = match kind_of(&bytes)? {
+        WhatFile::Assignment => read_assignment(&bytes)
+            .map(|homework| format!("homework of {}", drills(homework.tasks.len()))),
+        WhatFile::Report => {
+            read_report(&bytes).map(|report| format!("a report of {}", drills(report.drills.len())))
+        }
+    };
+    Some(found.map_err(|error| error.to_string()))
 }
 
 /// A task's drill; what the teacher wrote stands beside what to listen for.

@@ -52,7 +52,9 @@ impl std::fmt::Display for JournalError {
             ),
             Trouble::Unreadable(why) => write!(
                 f,
-                "the journal `{path}` cannot be opened ({why}): check that it is a file you may read and write"
+                "the journal `{path}` cannot be opened ({}): check that it is a file you may read and write",
+                // the system's own number says nothing to a player
+                why.split(" (os error ").next().unwrap_or_default()
             ),
             Trouble::ReadOnly => write!(
                 f,

@@ -246,3 +246,25 @@ fn every_help_has_an_example() {
         says(&[command, "--help"], 0, "Example");
     }
 }
+
+/// Seven problems were once told of homework that has none.
+#[test]
+fn homework_is_checked_as_homework() {
+    let home = tempfile::tempdir().expect("a folder");
+    let file = home.path().join("week.yaml");
+    let name = file.to_string_lossy().into_owned();
+    let given = run(
+        home.path(),
+        &["assign", "grip", "--by", "2027-01-15", "-o", &name],
+    );
+    assert_eq!(given.status.code(), Some(0), "{given:?}");
+    let sound = run(home.path(), &["check", &name]);
+    let said = String::from_utf8_lossy(&sound.stdout).into_owned();
+    assert_eq!(said, format!("{name}: homework of 1 drill, no problem\n"));
+    let text = std::fs::read_to_string(&file).expect("written");
+    std::fs::write(&file, text.replace("2027", "2028")).expect("written");
+    let changed = run(home.path(), &["check", &name]);
+    assert_eq!(changed.status.code(), Some(1));
+    let said = String::from_utf8_lossy(&changed.stdout).into_owned();
+    assert!(said.ends_with(": 1 problem\n"), "{said}");
+}
