@@ -234,7 +234,7 @@ fn every_size_is_drawn() {
     story.press(" ");
     for (columns, rows, what) in [
         (80, 24, "clean"),
-        (40, 10, "clean in a row"),
+        (40, 10, "0/5 clean"),
         (30, 8, "40×10"),
         (1, 1, ""),
         (120, 40, "listen for"),
