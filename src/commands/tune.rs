@@ -104,7 +104,18 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             movements: rows,
         })?;
     } else {
-        output::print(&told(&opened.drill.title, &rows, &found))?;
+        // a drill's first stage may hold single notes where a later one holds the movement
+        let title = match opened.drill.stages.as_slice() {
+            [_] => opened.drill.title.clone(),
+            stages => format!(
+                "{}, stage {} of {}, {}",
+                opened.drill.title,
+                stage + 1,
+                stages.len(),
+                stages[stage].name
+            ),
+        };
+        output::print(&told(&title, &rows, &found))?;
     }
     Ok(Outcome::Done)
 }
