@@ -12,6 +12,10 @@ const AHEAD: f64 = 1.5;
 const UNDER: f64 = 5.0;
 /// The same where a drone's own tone stands alone: it lies nearer to the playing, dB.
 const UNDER_DRONES: f64 = 3.2;
+/// Under the playing that ended by this much nothing is played again, dB.
+const TALK: f64 = 12.0;
+/// What that is forgotten by, dB a second: the microphone may be moved.
+const FORGOTTEN: f64 = 0.1;
 /// A short tone this much over both neighbours is a click from outside, dB.
 const OVER: f64 = 4.5;
 /// Longest click, seconds.
@@ -27,6 +31,8 @@ pub(super) struct Gate {
     waiting: VecDeque<HeardNote>,
     /// Level of the playing, dB; none before it began and after it ended.
     playing: Option<f64>,
+    /// Level of the playing that ended last, dB, and when, seconds.
+    ended: Option<(f64, f64)>,
 }
 
 impl Gate {
@@ -99,8 +105,13 @@ impl Gate {
             let coming = self.coming(&first);
             match self.playing {
                 None if first.level < coming - margin(&first) => {}
+                // talk between the playing and after it
+                None if self.ended.is_some_and(|(level, at)| {
+                    first.level.max(coming) < level - TALK - (first.start_s - at) * FORGOTTEN
+                }) => {}
                 Some(level) if first.level.max(coming) < level - margin(&first) => {
                     self.playing = None;
+                    self.ended = Some((level, first.start_s));
                 }
                 _ => {
                     // a click over a short note is no playing

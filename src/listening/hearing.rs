@@ -33,11 +33,14 @@ const TAIL: f64 = 0.15;
 const TAILS: usize = 60;
 /// Price of a change of note; 11 to 18 scored alike.
 const CHANGE: f32 = 13.0;
+/// What a level that lies between the drones' own and the usual one tells of whether they sound
+/// alone, nats a block for a squared ratio of e.
+const LEVELS: f32 = 2.0;
 /// What F costs more, save beside its neighbours and E: a high G gracenote a little flat is far
 /// commoner than an F gracenote (in `movement`'s catalogue F stands in the doubling on E only).
-const RARE: f32 = 4.0;
+const RARE: f32 = 10.0;
 /// What a change that is written costs less, and another more.
-const WRITTEN: f32 = 2.0;
+const WRITTEN: f32 = 4.0;
 const UNWRITTEN: f32 = 3.0;
 
 /// Prices of the path, where nothing is known of the music.
@@ -96,7 +99,7 @@ impl Listener {
     /// A sample rate that cannot be resampled.
     pub fn new(rate: SampleRate, tuning: Tuning) -> Result<Self, RateError> {
         Ok(Self {
-            intake: Intake::new(rate, 0.7 * tuning.hertz(Note::LowG).0, TOP)?,
+            intake: Intake::new(rate, 0.7 * tuning.hertz(Note::LowG).0, TOP)?.without_clicks(),
             ear: Ear::new(tuning, &prices(), false),
             tuning,
             prices: prices(),
@@ -113,6 +116,7 @@ impl Listener {
     /// A sample rate that cannot be resampled.
     pub fn live(rate: SampleRate, tuning: Tuning) -> Result<Self, RateError> {
         Ok(Self {
+            intake: Intake::new(rate, 0.7 * tuning.hertz(Note::LowG).0, TOP)?,
             first: None,
             ..Self::new(rate, tuning)?
         })
@@ -162,7 +166,7 @@ impl Listener {
 
     /// Looks for drones: often as long as what was heard can be heard again with them.
     fn mind_the_drones(&mut self) {
-        let often = if self.first.is_some() && !self.ear.drones {
+        let often = if self.first.is_some() && self.ear.drones.is_none() {
             512
         } else {
             LOOKED
@@ -185,7 +189,7 @@ impl Listener {
     }
 
     fn mind_the_room(&mut self) {
-        let room = self.ear.room() && !self.ear.drones;
+        let room = self.ear.room() && self.ear.drones.is_none();
         if room != self.ear.tails {
             match &self.first {
                 Some(first) if room => {
@@ -254,6 +258,15 @@ struct Candidate {
     power: f32,
 }
 
+/// Mean powers in the band of the chanter.
+#[derive(Debug, Clone, Copy)]
+struct Drones {
+    /// Of the drones alone.
+    alone: f32,
+    /// Of chanter and drones, most of the time.
+    usual: f32,
+}
+
 /// What hears, for one assumption about the room.
 struct Ear {
     bank: Bank,
@@ -263,9 +276,7 @@ struct Ear {
     /// Whether a note's tail is reckoned with.
     tails: bool,
     /// Whether drones are.
-    drones: bool,
-    /// Level of the drones alone, at most.
-    alone: f32,
+    drones: Option<Drones>,
     quarter: f64,
     /// The room is not to be judged again yet.
     fixed: bool,
@@ -301,8 +312,7 @@ impl Ear {
             gate: Gate::default(),
             pipes: tuning.instrument == Instrument::PipeChanter,
             tails,
-            drones: false,
-            alone: 0.0,
+            drones: None,
             quarter: tuning.low_a.0 / 4.0,
             fixed: false,
             block: 0,
@@ -323,9 +333,11 @@ impl Ear {
 
     fn expect_drones(&mut self, found: &Found) {
         self.bank.expect_drones(self.quarter, &found.shares);
-        self.drones = true;
         let share = found.shares.iter().sum::<f32>().min(1.0);
-        self.alone = found.usual * share.powf(0.75);
+        self.drones = Some(Drones {
+            alone: found.usual * share,
+            usual: found.usual,
+        });
         self.tails = false;
     }
 
@@ -363,11 +375,15 @@ impl Ear {
         let quiet = 0.5 * (block.power / 0.01 + BLOCK as f32 * 0.01f32.ln());
         let (bank, powers) = (&self.bank, &self.powers);
         // drones alone are weaker than with the chanter, whose low A, E and high A they hold
-        let weaker = self.drones && block.level < self.alone;
         let before = |blocks: usize| powers[end % ring] - powers[(end - blocks) % ring];
-        let drones = Some(end)
-            .filter(|_| weaker)
-            .and_then(|end| bank.drones_alone(end, before))
+        let drones = self
+            .drones
+            .as_ref()
+            .and_then(|drones| {
+                let off = |level: f32| (block.level / level).max(1e-6).ln().powi(2);
+                let weaker = LEVELS * (off(drones.alone) - off(drones.usual));
+                Some(bank.drones_alone(end, before)? + weaker)
+            })
             .unwrap_or(f32::INFINITY);
         let silence = noise.min(quiet).min(drones);
         let tails = if self.tails { TAILS } else { 0 };

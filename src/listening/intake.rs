@@ -2,6 +2,7 @@
 //!
 //! It knows nothing of notes. Samples that are no numbers become silence and are counted.
 
+use super::clicks::Clicks;
 use super::hearing::RateError;
 use crate::units::SampleRate;
 use rubato::audioadapter_buffers::direct::InterleavedSlice;
@@ -15,6 +16,8 @@ use std::collections::VecDeque;
 pub(super) const RATE: u32 = 8000;
 /// Samples in a block of 1 ms.
 pub(super) const BLOCK: usize = 8;
+/// Samples that are resampled together: a player waits for them.
+const PIECE: usize = 256;
 /// Blocks on both sides that the usual level is taken from.
 const AROUND: usize = 40;
 /// Power under the loudest of late that counts as nothing: −30 dB.
@@ -43,6 +46,8 @@ pub(super) struct Intake {
     /// Resampled samples not yet in a block.
     rest: Vec<f32>,
     band: Band,
+    /// Takes clicks off, where the sound may wait for it.
+    clicks: Option<Clicks>,
     level: Level,
     out: VecDeque<Block>,
     /// Input samples that were no numbers.
@@ -63,7 +68,7 @@ fn resampler_from(rate: SampleRate) -> Result<Async<f32>, String> {
         ..SincInterpolationParameters::new(length, WindowFunction::BlackmanHarris2)
     };
     let ratio = f64::from(RATE) / f64::from(rate.0);
-    Async::new_sinc(ratio, 1.0, &filter, 1024, 1, FixedAsync::Input)
+    Async::new_sinc(ratio, 1.0, &filter, PIECE, 1, FixedAsync::Input)
         .map_err(|error| error.to_string())
 }
 
@@ -87,6 +92,7 @@ impl Intake {
             delay: skip,
             rest: Vec::new(),
             band: Band::new(lowest, highest),
+            clicks: None,
             level: Level::default(),
             out: VecDeque::new(),
             broken: 0,
@@ -94,6 +100,12 @@ impl Intake {
             rate: rate.0,
             produced: 0,
         })
+    }
+
+    /// The same, with a metronome's clicks taken off; the sound comes out 20 s later.
+    pub(super) fn without_clicks(mut self) -> Self {
+        self.clicks = Some(Clicks::default());
+        self
     }
 
     /// Takes samples, mono.
@@ -148,6 +160,7 @@ impl Intake {
 
     fn cut(&mut self, samples: &[f32]) {
         self.produced += samples.len() as u64;
+        let before = self.rest.len();
         for sample in samples {
             let passed = self.band.pass(*sample);
             if self.skip > 0 {
@@ -156,6 +169,16 @@ impl Intake {
                 self.rest.push(passed);
             }
         }
+        if let Some(clicks) = &mut self.clicks {
+            clicks.push(&self.rest[before..]);
+            self.rest.truncate(before);
+            self.rest.append(&mut clicks.take());
+        }
+        self.part();
+    }
+
+    /// Parts what is ready into blocks.
+    fn part(&mut self) {
         let whole = self.rest.len() / BLOCK;
         for block in 0..whole {
             let mut raw = [0.0; BLOCK];
@@ -176,6 +199,11 @@ impl Intake {
                 break;
             }
             self.feed(&[0.0; 4096]);
+        }
+        if let Some(clicks) = &mut self.clicks {
+            clicks.finish();
+            self.rest.append(&mut clicks.take());
+            self.part();
         }
         while let Some(block) = self.level.flush() {
             self.out.push_back(block);

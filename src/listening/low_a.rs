@@ -43,7 +43,7 @@ pub(super) fn find_low_a(
     notes: &[Note],
 ) -> Result<Vec<Hertz>, RateError> {
     let count = samples.len().min((LOOKED_AT * f64::from(rate.0)) as usize);
-    let mut intake = Intake::new(rate, 150.0, 3300.0)?;
+    let mut intake = Intake::new(rate, 150.0, 3300.0)?.without_clicks();
     intake.push(&samples[..count]);
     intake.finish();
     let mut level = Vec::new();

@@ -51,6 +51,7 @@
 
 mod align;
 mod attending;
+mod clicks;
 mod decoding;
 mod document;
 mod drones;
