@@ -1,14 +1,15 @@
 //! `listen`: what was played in a recording, and how it compares with a drill.
 
 use super::open::open;
+use super::sheet::format_of;
 use super::timeline::score_of;
 use super::{Failure, Outcome, Ran, arguments, output, settings};
-use crate::chanter::{Tuning, TuningTable};
+use crate::chanter::{Note, Tuning, TuningTable};
 use crate::listening::{
     HeardKind, Hearing, Piece, Recording, Repetition, align, hear, hear_piece, listen_document,
-    picture,
 };
 use crate::practice::{Mark, Thresholds, Verdict, judge};
+use crate::sheet::{Bar, FaultMark, Paper, Round, Take, draw_take};
 use crate::timeline::{Layout, lay};
 use crate::units::{Bpm, Hertz, SampleRate};
 use crate::wording;
@@ -24,7 +25,7 @@ const OTHER_TEMPO: f64 = 0.004;
 /// Arguments of `listen`.
 #[derive(clap::Args)]
 #[command(after_help = "Examples:\n  gracerung listen take.flac\n  \
-    gracerung listen take.wav --drill grip-from-d --stage 2 --tempo 60 --picture take.svg\n\n\
+    gracerung listen take.wav --drill grip-from-d --stage 2 --tempo 60 --picture take.png\n\n\
     JSON: {\"la_hz\":…,\"seconds\":…,\"notes\":[{\"note\":\"LG\",\"start_s\":…,\"end_s\":…,\n\
     \"kind\":\"melody|gracenote|crossing\",\"confidence\":…,\"cents\":…}],\"remarks\":[…]}; with a drill\n\
     each note has score (id, repetition, written, offset_ms, longer_ms; null for a note nothing\n\
@@ -47,8 +48,8 @@ pub(crate) struct Arguments {
     /// Beats a minute it was played at; the ladder's first when left out.
     #[arg(long, value_parser = arguments::tempo, requires = "drill")]
     tempo: Option<Bpm>,
-    /// Draw what was heard, over what was expected, into this SVG file.
-    #[arg(long, value_name = "SVG")]
+    /// Draw what was heard, over what was expected, faults ringed: FILE.svg, FILE.png or FILE.pdf.
+    #[arg(long, value_name = "FILE")]
     picture: Option<PathBuf>,
     /// Replace a picture that exists.
     #[arg(long)]
@@ -60,9 +61,14 @@ pub(crate) struct Arguments {
 
 /// Runs `listen`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
-    if let Some(picture) = &arguments.picture {
-        output::ready_to_write(picture, arguments.force)?;
-    }
+    let format = match &arguments.picture {
+        Some(target) => {
+            let format = format_of(target)?;
+            output::ready_to_write(target, arguments.force)?;
+            Some((target, format))
+        }
+        None => None,
+    };
     let piece = arguments
         .drill
         .as_deref()
@@ -86,9 +92,11 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         );
     }
     document.remarks.append(&mut beside);
-    if let Some(target) = &arguments.picture {
-        let drawn = picture(&hearing.notes, compared);
-        output::write_bytes(target, arguments.force, drawn.as_bytes())?;
+    if let Some((target, format)) = format {
+        let name = arguments.file.file_name().unwrap_or_default();
+        let take = drawn(name.to_string_lossy().into_owned(), &hearing, compared);
+        let bytes = format.write(&draw_take(&take, Paper::A4))?;
+        output::write_bytes(target, arguments.force, &bytes)?;
     }
     if arguments.json {
         output::print_json(&document)?;
@@ -183,17 +191,79 @@ fn compare(
         .collect()
 }
 
+/// What is drawn of a recording.
+fn drawn(
+    title: String,
+    hearing: &Hearing,
+    compared: Option<(&Piece, &[(Repetition, Verdict)])>,
+) -> Take {
+    let mut take = Take {
+        title,
+        heard: hearing
+            .notes
+            .iter()
+            .map(|note| Bar {
+                note: note.note,
+                start_s: note.start_s,
+                end_s: note.end_s,
+            })
+            .collect(),
+        ..Take::default()
+    };
+    let Some((piece, found)) = compared else {
+        return take;
+    };
+    take.beat_s = Some(piece.beat_s);
+    for (number, (repetition, verdict)) in found.iter().enumerate() {
+        take.rounds.push(Round {
+            start_s: repetition.start_s,
+            length_s: piece.length_s,
+            words: format!("repetition {}: {}", number + 1, marked(verdict)),
+        });
+        take.expected.extend(piece.notes.iter().map(|note| Bar {
+            note: note.note,
+            start_s: repetition.start_s + note.start_s,
+            end_s: repetition.start_s + note.start_s + note.length_s,
+        }));
+        for fault in &verdict.faults {
+            let place = fault.id.map(|id| id as usize);
+            let heard = place
+                .and_then(|at| repetition.pairs.get(at).copied().flatten())
+                .and_then(|at| hearing.notes.get(at));
+            let written = place.and_then(|at| piece.notes.get(at));
+            let (note, at_s) = match (heard, written) {
+                (Some(note), _) => (note.note, note.start_s),
+                (None, Some(note)) => (note.note, repetition.start_s + note.start_s),
+                // of the repetition as a whole: its tempo
+                (None, None) => (Note::HighA, repetition.start_s),
+            };
+            take.faults.push(FaultMark {
+                note,
+                at_s,
+                words: fault.words.clone(),
+            });
+        }
+    }
+    take
+}
+
+fn marked(verdict: &Verdict) -> &'static str {
+    match verdict.mark {
+        Some(Mark::Clean) => "clean",
+        _ => "not clean yet",
+    }
+}
+
 fn report(found: &[(Repetition, Verdict)]) -> String {
     use std::fmt::Write as _;
     let mut text = String::new();
     for (number, (repetition, verdict)) in found.iter().enumerate() {
-        let clean = verdict.mark == Some(Mark::Clean);
         let _ = writeln!(
             text,
             "repetition {}, from {:.2} s: {}",
             number + 1,
             repetition.start_s,
-            if clean { "clean" } else { "not clean yet" },
+            marked(verdict),
         );
         for fault in verdict.work_on() {
             let _ = writeln!(text, "  {}", fault.words);

@@ -57,13 +57,18 @@ impl From<PaperName> for Paper {
 /// Dots an inch of a PNG: sharp on a screen and in print, and a page under 2 MB.
 const DOTS: f64 = 150.0;
 
-enum Format {
+/// What can be written.
+pub(super) enum Format {
     Pdf,
     Svg,
     Png,
 }
 
-fn format_of(path: &Path) -> Result<Format, Failure> {
+/// What the ending of a path asks for.
+///
+/// # Errors
+/// None that we write.
+pub(super) fn format_of(path: &Path) -> Result<Format, Failure> {
     let ending = path
         .extension()
         .map(|ending| ending.to_string_lossy().to_lowercase());
@@ -75,6 +80,20 @@ fn format_of(path: &Path) -> Result<Format, Failure> {
             "`{}` does not say what to write: end it with .pdf, .svg or .png",
             path.display()
         ))),
+    }
+}
+
+impl Format {
+    /// A booklet in this format.
+    ///
+    /// # Errors
+    /// It cannot be written in it: too many pages for one picture.
+    pub(super) fn write(&self, booklet: &Booklet) -> Result<Vec<u8>, Failure> {
+        match self {
+            Self::Pdf => write_pdf(booklet).map_err(|error| Failure(error.to_string())),
+            Self::Svg => Ok(write_svg(booklet).into_bytes()),
+            Self::Png => write_png(booklet, DOTS).map_err(|error| Failure(error.to_string())),
+        }
     }
 }
 
@@ -93,11 +112,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     };
     let booklet = compose(&drills, &options);
     let outcome = told_lacking(&booklet);
-    let bytes = match format {
-        Format::Pdf => write_pdf(&booklet).map_err(|error| Failure(error.to_string()))?,
-        Format::Svg => write_svg(&booklet).into_bytes(),
-        Format::Png => write_png(&booklet, DOTS).map_err(|error| Failure(error.to_string()))?,
-    };
+    let bytes = format.write(&booklet)?;
     output::write_bytes(&arguments.output, arguments.force, &bytes)?;
     Ok(outcome)
 }

@@ -62,7 +62,6 @@ mod hearing;
 mod intake;
 mod low_a;
 mod path;
-mod picture;
 mod recording;
 
 pub use align::{Alignment, Expected, Piece, Repetition, align, number};
@@ -71,5 +70,4 @@ pub use decoding::{Recording, RecordingError};
 pub use document::{FaultRow, ListenDocument, NoteRow, RepetitionRow, ScoreRow, listen_document};
 pub use heard::{HeardKind, HeardNote};
 pub use hearing::{Listener, RateError};
-pub use picture::picture;
 pub use recording::{Hearing, Remark, hear, hear_piece};

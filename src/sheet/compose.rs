@@ -24,11 +24,11 @@ pub struct Options {
 
 /// Points in a staff space: a staff of 6.9 mm, as printed tunes have it (common practice).
 pub(super) const SPACE: f64 = 4.9;
-const MARGIN: f64 = 40.0;
-const TITLE: f64 = 21.0;
+pub(super) const MARGIN: f64 = 40.0;
+pub(super) const TITLE: f64 = 21.0;
 const HEADING: f64 = 13.0;
-const TEXT: f64 = 10.5;
-const SMALL: f64 = 9.0;
+pub(super) const TEXT: f64 = 10.5;
+pub(super) const SMALL: f64 = 9.0;
 
 /// Lays drills out on paper, each on a page of its own.
 pub fn compose(drills: &[Drill], options: &Options) -> Booklet {
@@ -56,7 +56,7 @@ pub(super) struct Writer {
 }
 
 impl Writer {
-    fn new(paper: Paper) -> Self {
+    pub(super) fn new(paper: Paper) -> Self {
         Self {
             paper,
             pages: Vec::new(),
@@ -76,7 +76,7 @@ impl Writer {
         self.paper.size().1 - MARGIN - 14.0
     }
 
-    fn new_page(&mut self) {
+    pub(super) fn new_page(&mut self) {
         self.pages.push(Page::default());
         self.y = MARGIN;
     }
@@ -104,6 +104,11 @@ impl Writer {
 
     pub(super) fn y(&self) -> f64 {
         self.y
+    }
+
+    /// Pages begun.
+    pub(super) fn pages(&self) -> usize {
+        self.pages.len()
     }
 
     pub(super) fn put(&mut self, role: Role, ink: Vec<Ink>) {
@@ -147,7 +152,7 @@ impl Writer {
         self.put(Role::Paragraph, ink);
     }
 
-    fn finish(mut self, title: String) -> Booklet {
+    pub(super) fn finish(mut self, title: String) -> Booklet {
         if self.pages.is_empty() {
             self.new_page();
         }
@@ -176,7 +181,7 @@ impl Writer {
 }
 
 /// Breaks words into lines; a word wider than a line stands alone in it.
-fn wrap(text: &str, face: Face, size: f64, width: f64) -> Vec<String> {
+pub(super) fn wrap(text: &str, face: Face, size: f64, width: f64) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for word in text.split_whitespace() {
         match lines.last_mut() {

@@ -1,5 +1,5 @@
-//! Sheets for the music stand: placed glyphs and words on pages, written as PDF, SVG or PNG, and
-//! the handout for a browser.
+//! Sheets for the music stand: placed glyphs and words on pages, written as PDF, SVG or PNG; the
+//! picture of a take; and the handout for a browser.
 //!
 //! Knows paper, margins and tables. Knows no file and no screen: it gets drills and gives bytes.
 
@@ -10,6 +10,7 @@ mod pdf;
 mod png;
 mod svg;
 mod tables;
+mod take;
 
 pub use compose::{Options, compose};
 pub use drawing::{Block, Booklet, Cell, Heading, Ink, Page, Paper, Role};
@@ -17,3 +18,4 @@ pub use handout::{LARGEST_HANDOUT, handout};
 pub use pdf::{PdfError, write_pdf};
 pub use png::{PngError, write_png};
 pub use svg::write_svg;
+pub use take::{Bar, FaultMark, Round, Take, draw_take};

@@ -341,3 +341,37 @@ fn the_shipped_takes_get_the_report_that_was_planted() {
     assert!(report.contains("repetition 1, from"), "{report}");
     assert!(report.contains("1 of 2 repetitions clean"), "{report}");
 }
+
+/// Without it a picture could be of another kind than its name says, or leave a fault out: the same
+/// take as SVG, PNG and PDF, each fault's words in the SVG.
+#[test]
+fn a_picture_is_written_as_its_ending_says() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (_, document) = document(&sample("take-faults.flac"), &GRIP);
+    for (ending, begins) in [
+        ("svg", &b"<?xml"[..]),
+        ("png", b"\x89PNG"),
+        ("pdf", b"%PDF"),
+    ] {
+        let path = folder.path().join(format!("take.{ending}"));
+        let mut more = GRIP.to_vec();
+        more.extend(["--picture", path.to_str().expect("a plain name")]);
+        let output = listen(&sample("take-faults.flac"), &more);
+        assert_eq!(output.status.code(), Some(1));
+        let bytes = std::fs::read(&path).expect("it was written");
+        assert!(bytes.starts_with(begins), "{ending}");
+        if ending == "svg" {
+            let text = String::from_utf8(bytes).expect("text");
+            for fault in document["faults"].as_array().expect("a list") {
+                let words = fault["words"].as_str().expect("words");
+                assert!(text.contains(words), "{words}");
+            }
+        }
+    }
+    let mut more = GRIP.to_vec();
+    let path = folder.path().join("take.bmp");
+    more.extend(["--picture", path.to_str().expect("a plain name")]);
+    let output = listen(&sample("take-faults.flac"), &more);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&output.stderr).contains(".pdf, .svg or .png"));
+}
