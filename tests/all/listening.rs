@@ -375,3 +375,48 @@ fn a_picture_is_written_as_its_ending_says() {
     assert_eq!(output.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&output.stderr).contains(".pdf, .svg or .png"));
 }
+
+/// The most memory that `listen` has used for a file, KiB: what the system counts of its pages.
+#[cfg(target_os = "linux")]
+fn peak_of(file: &Path) -> u64 {
+    let home = tempfile::tempdir().expect("a folder");
+    let mut child = Command::new(env!("CARGO_BIN_EXE_gracerung"))
+        .arg("listen")
+        .arg(file)
+        .args(["--la", "236", "--json"])
+        .env("HOME", home.path())
+        .env("XDG_DATA_HOME", home.path())
+        .env("XDG_CONFIG_HOME", home.path())
+        .stdin(std::process::Stdio::null())
+        .stdout(std::process::Stdio::null())
+        .spawn()
+        .expect("the program runs");
+    let status = format!("/proc/{}/status", child.id());
+    let mut peak = 0;
+    while child.try_wait().expect("it is ours").is_none() {
+        let text = std::fs::read_to_string(&status).unwrap_or_default();
+        let most = text
+            .lines()
+            .find_map(|line| line.strip_prefix("VmHWM:"))
+            .and_then(|rest| rest.trim().strip_suffix("kB")?.trim().parse().ok());
+        peak = peak.max(most.unwrap_or(0));
+        std::thread::sleep(std::time::Duration::from_millis(5));
+    }
+    assert!(peak > 0, "the system tells no peak");
+    peak
+}
+
+/// A long recording must be a stream: two minutes more are 7.7 MB more of samples, and may take a
+/// sixth of that more memory, for their notes. `tests/two-hours.sh` does the same with two hours.
+#[test]
+#[cfg(target_os = "linux")]
+fn a_longer_recording_takes_no_more_memory() {
+    let take = take("take-clean.flac");
+    let folder = tempfile::tempdir().expect("a folder");
+    let peak = |seconds: usize| {
+        let samples = take.iter().copied().cycle().take(RATE as usize * seconds);
+        peak_of(&write(folder.path(), RATE, &samples.collect::<Vec<f32>>()))
+    };
+    let (short, long) = (peak(20), peak(140));
+    assert!(long < short + 1300, "{short} KiB, then {long} KiB");
+}
