@@ -236,7 +236,7 @@ impl Line {
             let base = self.y(note) + ROW - 2.2;
             ink.push(Ink::words(
                 &note.to_string(),
-                MARGIN,
+                self.left - NAMES + 4.0,
                 base,
                 SMALL * 0.85,
                 Face::Regular,
