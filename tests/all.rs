@@ -16,6 +16,7 @@ mod all {
     mod readme;
     mod real_time;
     mod sounding_truth;
+    mod takes;
     mod terminal;
     mod tunes;
     mod weeks;

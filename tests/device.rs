@@ -2,11 +2,11 @@
 //! `tests/device.sh`, which starts a server without hardware; not part of a plain `cargo test`.
 
 use gracerung::drill::{built_in, read};
-use gracerung::live::{Asked, Heard, Player, State};
+use gracerung::live::{Asked, DeviceError, Heard, Playback, Player, State};
 use gracerung::score::resolve_music;
 use gracerung::sound::{Bus, Entry, Levels, Report, Sound, When};
 use gracerung::timeline::{Layout, Timeline, lay};
-use gracerung::units::{Beats, Bpm, SampleRate};
+use gracerung::units::{Beats, Bpm, Gain, SampleRate};
 use std::io::Read;
 use std::process::{Child, Command, Stdio};
 use std::sync::Arc;
@@ -241,7 +241,21 @@ struct Practice {
 
 impl Practice {
     fn begin(flags: &[&str]) -> Self {
+        Self::begin_after(flags, |_| ())
+    }
+
+    /// `before` may put something into the home.
+    fn begin_after(flags: &[&str], before: impl FnOnce(&std::path::Path)) -> Self {
+        let practise = ["practise", "grip-from-d", "--stage", "real time"];
+        let by_ear = ["--tempo", "66", "--mark-by", "ear"];
+        let practice = Self::run(&[&practise, &by_ear, flags].concat(), before);
+        practice.until("Grip from D");
+        practice
+    }
+
+    fn run(arguments: &[&str], before: impl FnOnce(&std::path::Path)) -> Self {
         let home = tempfile::tempdir().expect("a folder");
+        before(home.path());
         let size = portable_pty::PtySize {
             rows: 30,
             cols: 110,
@@ -252,9 +266,7 @@ impl Practice {
             .openpty(size)
             .expect("a pseudo-terminal");
         let mut command = portable_pty::CommandBuilder::new(env!("CARGO_BIN_EXE_gracerung"));
-        command.args(["practise", "grip-from-d", "--stage", "real time"]);
-        command.args(["--tempo", "66", "--mark-by", "ear"]);
-        command.args(flags);
+        command.args(arguments);
         command.env("XDG_DATA_HOME", home.path());
         command.env("XDG_CONFIG_HOME", home.path());
         command.env("TERM", "xterm-256color");
@@ -276,15 +288,13 @@ impl Practice {
             }
         });
         let writer = pair.master.take_writer().expect("a writer");
-        let practice = Self {
+        Self {
             home,
             writer,
             child,
             screen,
             _master: pair.master,
-        };
-        practice.until("Grip from D");
-        practice
+        }
     }
 
     fn press(&mut self, keys: &str) {
@@ -303,7 +313,7 @@ impl Practice {
                 return;
             }
             assert!(Instant::now() < end, "`{what}` never came:\n{shown}");
-            std::thread::sleep(Duration::from_millis(20));
+            std::thread::sleep(Duration::from_millis(1));
         }
     }
 
@@ -346,6 +356,7 @@ fn a_loudspeaker_earns_nothing_unless_headphones_are_declared() {
     assert!(!marks_by_ear(&journal).is_empty(), "{journal}");
     let mut practice = Practice::begin(&[]);
     practice.press(" ");
+    practice.until("the microphone hears the reference too");
     practice.until("not marked by ear: the reference sounded");
     let journal = practice.end();
     assert!(marks_by_ear(&journal).is_empty(), "{journal}");
@@ -382,4 +393,190 @@ fn a_wrong_gracenote_in_the_microphone_is_told_and_marked() {
     let _ = player.wait();
     let journal = practice.end();
     assert!(!marks_by_ear(&journal).is_empty(), "{journal}");
+}
+
+/// `calibrate` with a home of its own: exit code, and everything it said.
+fn calibrate(home: &std::path::Path, more: &[&str]) -> (Option<i32>, String) {
+    let output = Command::new(env!("CARGO_BIN_EXE_gracerung"))
+        .arg("calibrate")
+        .args(more)
+        .env("XDG_DATA_HOME", home)
+        .env("XDG_CONFIG_HOME", home)
+        .output()
+        .expect("it runs");
+    let said = String::from_utf8_lossy(&output.stdout).into_owned()
+        + &String::from_utf8_lossy(&output.stderr);
+    (output.status.code(), said)
+}
+
+fn pactl(arguments: &[&str]) {
+    let status = Command::new("pactl").args(arguments).status();
+    assert!(status.expect("pactl, from pulseaudio-utils").success());
+}
+
+/// The monitor hears what the card plays when the card says it does: measured, that is within a few
+/// milliseconds of nothing, kept for the pair, and a reference heard as a player is on the click.
+#[test]
+fn a_calibrated_pair_knows_where_the_click_is() {
+    let (code, said) = {
+        let home = tempfile::tempdir().expect("a folder");
+        let (code, said) = calibrate(home.path(), &["--json"]);
+        assert_eq!(code, Some(0), "{said}");
+        let (_, listed) = calibrate(home.path(), &["--list", "--json"]);
+        assert!(listed.contains(said.trim()), "{listed}");
+        (code, said)
+    };
+    assert_eq!(code, Some(0), "{said}");
+    let found: serde_json::Value = serde_json::from_str(&said).expect("JSON");
+    let of = |name: &str| found[name].as_f64().expect("a number");
+    println!("{said}");
+    assert!(of("later_ms").abs() < 10.0, "{said}");
+    assert!(of("spread_ms") <= 6.0, "{said}");
+    assert!(of("round_trip_ms") > 0.0 && of("round_trip_ms") < 300.0);
+    assert_eq!(found["sweeps"].as_u64(), Some(9));
+    let mut practice = Practice::begin_after(&["--headphones"], |home| {
+        assert_eq!(calibrate(home, &[]).0, Some(0));
+    });
+    practice.press(" ");
+    practice.until("clean (by ear): 1 of 5");
+    practice.until("on the click");
+    // what was just heard can be kept, and comes back beside the reference
+    practice.press("p");
+    practice.until("kept the last");
+    let heard = practice.home.path().join("heard.wav");
+    let output = Command::new(env!("CARGO_BIN_EXE_gracerung"))
+        .args(["takes", "1", "-o"])
+        .arg(&heard)
+        .env("XDG_DATA_HOME", practice.home.path())
+        .env("XDG_CONFIG_HOME", practice.home.path())
+        .output()
+        .expect("it runs");
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success() && said.is_empty(), "{said}");
+    let reader = hound::WavReader::open(&heard).expect("a WAV file");
+    assert_eq!(reader.spec().channels, 2);
+    practice.end();
+}
+
+/// The page for blowing evenly hears the card as practising does.
+#[test]
+fn a_held_note_is_shown_for_blowing_evenly() {
+    let practice = Practice::run(&["blow"], |_| ());
+    practice.until("nothing is heard");
+    let playback: Playback =
+        Playback::open::<DeviceError>(&Asked::default(), Gain(1.0), false, |rate| {
+            Ok(reeds(rate, &[236.0 * 2f64.powf(-10.0 / 1200.0)], 8.0))
+        })
+        .expect("the card plays");
+    practice.until("low A  -10 cents");
+    practice.until("even within ±");
+    drop(playback);
+    practice.end();
+}
+
+/// A delay measured from noise, silence or a clipped microphone would be a lead of every repetition
+/// from then on: each is refused with a sentence, and nothing is kept.
+#[test]
+fn what_cannot_be_measured_is_refused_with_a_sentence() {
+    let home = tempfile::tempdir().expect("a folder");
+    pactl(&["set-source-mute", "card.monitor", "1"]);
+    let deaf = calibrate(home.path(), &[]);
+    pactl(&["set-source-mute", "card.monitor", "0"]);
+    assert_eq!(deaf.0, Some(1), "{}", deaf.1);
+    assert!(deaf.1.contains("hears nothing at all"), "{}", deaf.1);
+    let noise = home.path().join("noise.wav");
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: 48_000,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut writer = hound::WavWriter::create(&noise, spec).expect("a file");
+    let mut random = fastrand::Rng::with_seed(3);
+    for _ in 0..48_000 * 20 {
+        writer.write_sample(random.i16(-9000..9000)).expect("room");
+    }
+    writer.finalize().expect("room");
+    let mut player = Command::new("paplay").arg(&noise).spawn().expect("paplay");
+    std::thread::sleep(Duration::from_millis(500));
+    let noisy = calibrate(home.path(), &[]);
+    let _ = player.kill();
+    let _ = player.wait();
+    assert_eq!(noisy.0, Some(1), "{}", noisy.1);
+    assert!(noisy.1.contains("too noisy"), "{}", noisy.1);
+    let (_, listed) = calibrate(home.path(), &["--list"]);
+    assert!(listed.contains("nothing is calibrated yet"), "{listed}");
+}
+
+/// A reed by formula on these pitches in turn, so many seconds each.
+fn reeds(rate: SampleRate, pitches: &[f64], seconds: f64) -> Vec<[f32; 2]> {
+    let mut phase = 0.0f64;
+    let mut frames = Vec::new();
+    for pitch in pitches {
+        for _ in 0..(seconds * f64::from(rate.0)) as usize {
+            phase += pitch / f64::from(rate.0);
+            let sum: f64 = (1..12)
+                .map(|k| (std::f64::consts::TAU * phase * f64::from(k)).sin() * 0.7f64.powi(k))
+                .sum();
+            frames.push([(0.15 * sum) as f32; 2]);
+        }
+    }
+    frames
+}
+
+/// A tone in the microphone is on the screen with its note, its cents and how even it is; how soon
+/// after it sounds is printed (`tests/device.sh sound_to_screen --nocapture`), not asserted.
+#[test]
+fn from_sound_to_screen() {
+    const EACH: f64 = 0.7;
+    let practice = Practice::begin(&["--alone"]);
+    let low_a = 236.0;
+    let sharp = 2f64.powf(10.0 / 1200.0);
+    let pitches: Vec<f64> = [low_a, low_a * 1.5].repeat(12);
+    let playback: Playback =
+        Playback::open::<DeviceError>(&Asked::default(), Gain(1.0), false, |rate| {
+            Ok(reeds(rate, &pitches, EACH))
+        })
+        .expect("the card plays");
+    let mut delays = Vec::new();
+    for change in 1..pitches.len() {
+        let frame = (change as f64 * (EACH * f64::from(playback.rate.0)).floor()) as u64;
+        let wanted = if change % 2 == 0 {
+            "hears LA"
+        } else {
+            "hears E "
+        };
+        let sounded = loop {
+            std::thread::sleep(Duration::from_millis(1));
+            if playback.played() > frame {
+                break playback.heard_at(frame).expect("it plays");
+            }
+        };
+        practice.until(wanted);
+        delays.push(
+            Instant::now()
+                .saturating_duration_since(sounded)
+                .as_secs_f64()
+                * 1e3,
+        );
+    }
+    delays.sort_by(f64::total_cmp);
+    println!(
+        "from sound to screen, ms: median {:.0}, least {:.0}, most {:.0} of {}",
+        delays[delays.len() / 2],
+        delays[0],
+        delays[delays.len() - 1],
+        delays.len()
+    );
+    drop(playback);
+    let held: Playback =
+        Playback::open::<DeviceError>(&Asked::default(), Gain(1.0), false, |rate| {
+            Ok(reeds(rate, &[low_a * sharp], 8.0))
+        })
+        .expect("the card plays");
+    practice.until("+10 cents");
+    practice.until(" ±");
+    drop(held);
+    practice.until("nothing is heard");
+    practice.end();
 }

@@ -40,6 +40,15 @@ pub enum Effect {
     Stop,
     /// Levels, tuning, cues.
     Sound(Command),
+    /// Keep what the microphone heard since play began; answered by a message.
+    KeepTake {
+        /// The drill's name.
+        drill: String,
+        /// The stage's name.
+        stage: String,
+        /// The tempo.
+        tempo: crate::units::Bpm,
+    },
     /// Hand the terminal back to the shell until the program is continued.
     Suspend,
     /// Leave.

@@ -62,6 +62,8 @@ pub enum Message {
     },
     /// Records could not be stored; the shell keeps them and tries again.
     NotStored(String),
+    /// A take was kept, so many seconds long, or why not.
+    Kept(Result<f64, String>),
     /// A signal asks to leave.
     Terminate,
 }
@@ -117,6 +119,8 @@ pub enum Action {
     SearchBack,
     /// Play or pause.
     PlayOrPause,
+    /// Keep what was just played.
+    KeepTake,
     /// Stop and go back to the first repetition.
     Stop,
     /// Say of the repetition just heard.

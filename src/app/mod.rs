@@ -4,6 +4,7 @@
 //! Knows no terminal, no device and no database, and reads no clock: the moment comes with the
 //! message.
 
+mod blowing;
 mod care;
 mod choose;
 mod effect;
@@ -17,6 +18,7 @@ mod update;
 mod warming;
 mod words;
 
+pub use blowing::{Blowing, DROWNED, trouble};
 pub use care::Care;
 pub use choose::{Choose, Listed, TodayLine};
 pub use effect::Effect;

@@ -79,6 +79,14 @@ pub fn update(model: &mut Model, at: Moment, message: Message) -> Vec<Effect> {
                 "{said}the journal cannot be written, marks are kept in memory and tried again: {why}"
             )));
         }
+        Message::Kept(kept) => {
+            model.notice = Some(match kept {
+                Ok(seconds) => Notice::plain(format!(
+                    "kept the last {seconds:.0} s: `gracerung takes 1` plays them beside the reference, --half slowly"
+                )),
+                Err(why) => Notice::urgent(format!("nothing was kept: {why}")),
+            });
+        }
         Message::Terminate => {
             leave_drill(model, at, &mut effects);
             model.quit = true;
@@ -373,6 +381,7 @@ fn act_at_practice(model: &mut Model, at: Moment, action: Action, effects: &mut 
             },
             effects,
         ),
+        Action::KeepTake => keep_take(model, effects),
         Action::Undo => practise(model, &Event::Undo { at }, effects),
         Action::Tempo { up } => {
             practise(model, &Event::TempoStep { at, up }, effects);
@@ -465,17 +474,54 @@ fn listened(
         .and_then(|practising| practising.repetition(serial, cycle));
     let Some(repetition) = found else { return };
     let playing = attended.measured.playing;
+    let lead = attended.lead_ms.filter(|_| playing).map(lead_words);
     let event = Event::Listened {
         at,
         repetition,
         measured: attended.measured,
     };
     practise(model, &event, effects);
+    if let (Some(lead), Some(notice)) = (lead, &mut model.notice) {
+        notice.text = format!("{} · {lead}", notice.text);
+    }
     if let Some(trouble) = attended.trouble {
         // a repetition that was judged nevertheless keeps its verdict
         let verdict = model.notice.take().filter(|_| playing);
         let said = verdict.map_or_else(String::new, |verdict| format!("{} · ", verdict.text));
         model.notice = Some(Notice::urgent(format!("{said}{trouble}")));
+    }
+}
+
+fn keep_take(model: &mut Model, effects: &mut Vec<Effect>) {
+    let Some(practising) = &model.practising else {
+        return;
+    };
+    if !model.options.by_ear {
+        model.notice = Some(Notice::plain(
+            "a take needs the microphone: begin with --mark-by ear",
+        ));
+        return;
+    }
+    let stage = practising.drill.stages.get(practising.stage());
+    effects.push(Effect::KeepTake {
+        drill: practising.name.clone(),
+        stage: stage.map_or_else(String::new, |stage| stage.name.clone()),
+        tempo: practising.tempo(),
+    });
+}
+
+/// Less than this is on the click: what is just noticed in an even series of quick notes (6 ms,
+/// Friberg & Sundberg, JASA 1995).
+const ON_THE_CLICK_MS: f64 = 6.0;
+
+/// Where the player was against the click all through a repetition.
+fn lead_words(lead_ms: f64) -> String {
+    if lead_ms.abs() < ON_THE_CLICK_MS {
+        "on the click".to_owned()
+    } else if lead_ms > 0.0 {
+        format!("{lead_ms:.0} ms ahead of the click")
+    } else {
+        format!("{:.0} ms behind the click", -lead_ms)
     }
 }
 

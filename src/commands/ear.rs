@@ -2,6 +2,7 @@
 //! their own, so that neither the screen nor the sound waits for them.
 
 use super::Failure;
+use super::calibrate::Calibrated;
 use crate::app::{Message, Model};
 use crate::chanter::Tuning;
 use crate::listening::{AROUND_S, Attention, KEPT_S, Piece};
@@ -15,14 +16,29 @@ struct Awaited {
     serial: u64,
     cycle: u64,
     piece: Piece,
-    start_s: f64,
+    /// Where it begins, seconds of the stream, as told again and again while it plays: one telling
+    /// may be milliseconds off, where another program had the processor.
+    starts_s: Vec<f64>,
+    /// How much later the microphone hears it than the devices say, seconds.
+    later_s: f64,
+    /// The place is known to a few milliseconds.
+    exact: bool,
 }
 
 impl Awaited {
+    fn start_s(&self) -> f64 {
+        let mut sorted = self.starts_s.clone();
+        sorted.sort_by(f64::total_cmp);
+        sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
+    }
+
     fn end_s(&self) -> f64 {
-        self.start_s + self.piece.length_s
+        self.start_s() + self.piece.length_s
     }
 }
+
+/// Tellings that a beginning is taken from: a second of them.
+const TELLINGS: usize = 125;
 
 /// What listens.
 pub(super) struct Ear {
@@ -37,6 +53,13 @@ pub(super) struct Ear {
     tell: Sender<Message>,
     errors: u32,
     gone: bool,
+    /// What was measured of pairs of devices with this microphone.
+    calibrated: Vec<Calibrated>,
+    /// Milliseconds the player said the ear hears later: the position reckons with them already.
+    offset_ms: i32,
+    low_a: f64,
+    /// When playing began last, seconds of the stream.
+    began_s: f64,
 }
 
 impl Ear {
@@ -44,7 +67,11 @@ impl Ear {
     ///
     /// # Errors
     /// There is none, none of that name, or it cannot be opened.
-    pub(super) fn open(microphone: Option<&str>, tuning: Tuning) -> Result<Self, Failure> {
+    pub(super) fn open(
+        microphone: Option<&str>,
+        tuning: Tuning,
+        offset_ms: i32,
+    ) -> Result<Self, Failure> {
         let microphone = Microphone::open(microphone).map_err(|error| {
             Failure(format!(
                 "marking by ear needs a microphone: {error}; `--mark-by hand` needs none"
@@ -53,6 +80,9 @@ impl Ear {
         let attention = Attention::new(microphone.rate, tuning)
             .map_err(|error| Failure(format!("`{}`: {error}", microphone.name)))?;
         let (tell, heard) = channel();
+        // without one, or where it cannot be read, landing is measured apart from a constant lead
+        let mut calibrated = super::calibrate::stored().unwrap_or_default();
+        calibrated.retain(|pair| pair.microphone == microphone.name);
         Ok(Self {
             microphone,
             attention,
@@ -63,6 +93,10 @@ impl Ear {
             tell,
             errors: 0,
             gone: false,
+            calibrated,
+            offset_ms,
+            low_a: tuning.low_a.0,
+            began_s: 0.0,
         })
     }
 
@@ -71,12 +105,13 @@ impl Ear {
         &mut self,
         now: Instant,
         position: Option<Position>,
+        device: Option<&str>,
         model: &Model,
     ) -> Vec<Message> {
         self.samples.clear();
         self.microphone.take(&mut self.samples);
         self.attention.push(&self.samples);
-        let mut messages = self.follow(now, position, model);
+        let mut messages = self.follow(now, position, device, model);
         messages.extend(self.heard.try_iter());
         let errors = self.microphone.errors();
         let was_gone = self.gone;
@@ -93,7 +128,13 @@ impl Ear {
         messages
     }
 
-    fn follow(&mut self, now: Instant, position: Option<Position>, model: &Model) -> Vec<Message> {
+    fn follow(
+        &mut self,
+        now: Instant,
+        position: Option<Position>,
+        device: Option<&str>,
+        model: &Model,
+    ) -> Vec<Message> {
         let played = position.filter(|position| !position.counting_in);
         let seconds = self.attention.seconds();
         // what was cut short is not waited for; what came to its end is, whatever plays now
@@ -113,6 +154,14 @@ impl Ear {
             }
         }
         let key = played.map(|played| (played.serial, played.cycle));
+        let told = played.zip(self.microphone.second_at(now));
+        if let (Some((played, second)), Some(awaited)) = (told, self.awaited.back_mut())
+            && key == Some((awaited.serial, awaited.cycle))
+            && awaited.starts_s.len() < TELLINGS
+        {
+            let start_s = second - played.beat * awaited.piece.beat_s + awaited.later_s;
+            awaited.starts_s.push(start_s);
+        }
         let (Some(played), true) = (played, self.latest < key) else {
             return Vec::new();
         };
@@ -133,17 +182,41 @@ impl Ear {
             );
             return another.then_some(Message::Care(told)).into_iter().collect();
         }
+        let later_ms = self
+            .calibrated
+            .iter()
+            .find(|pair| Some(pair.device.as_str()) == device)
+            .map(|pair| pair.later_ms - f64::from(self.offset_ms));
         self.awaited.push_back(Awaited {
             serial: played.serial,
             cycle: played.cycle,
-            start_s: second - played.beat * piece.beat_s,
+            starts_s: vec![second - played.beat * piece.beat_s + later_ms.unwrap_or(0.0) / 1e3],
+            later_s: later_ms.unwrap_or(0.0) / 1e3,
+            exact: later_ms.is_some(),
             piece,
         });
         Vec::new()
     }
 
+    /// Playing begins: a take that is kept later begins here.
+    pub(super) fn playing_begins(&mut self) {
+        self.began_s = self.attention.seconds();
+    }
+
+    /// What was heard since playing began, at most the last [`KEPT_S`] seconds, and its rate.
+    pub(super) fn take(&self) -> (Vec<f32>, crate::units::SampleRate) {
+        (self.attention.since(self.began_s), self.microphone.rate)
+    }
+
+    /// What is tuned to.
+    pub(super) fn low_a(&self) -> f64 {
+        self.low_a
+    }
+
     fn hear(&self, awaited: Awaited) {
-        let cut = self.attention.cut(&awaited.piece, awaited.start_s);
+        let cut = self
+            .attention
+            .cut(&awaited.piece, awaited.start_s(), awaited.exact);
         let tell = self.tell.clone();
         // without a thread the repetition stays unmarked, as if nobody had listened
         let _ = std::thread::Builder::new()

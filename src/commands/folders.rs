@@ -39,6 +39,22 @@ pub(crate) fn homework() -> Result<PathBuf, Failure> {
     data().map(|folder| folder.join("homework"))
 }
 
+/// Takes kept while practising.
+///
+/// # Errors
+/// No home folder is known.
+pub(crate) fn takes() -> Result<PathBuf, Failure> {
+    data().map(|folder| folder.join("takes"))
+}
+
+/// What was measured of pairs of devices; the program writes it.
+///
+/// # Errors
+/// No home folder is known.
+pub(crate) fn calibration() -> Result<PathBuf, Failure> {
+    settings().map(|file| file.with_file_name("calibration.json"))
+}
+
 /// The settings file.
 ///
 /// # Errors

@@ -4,6 +4,8 @@
 //! below. Exit 0 is done, 1 is done with findings, 2 is could not run.
 
 mod arguments;
+mod blow;
+mod calibrate;
 mod check;
 mod completions;
 mod devices;
@@ -31,6 +33,7 @@ mod settings;
 mod sheet;
 mod shell;
 mod table;
+mod takes;
 mod terminal;
 mod timeline;
 mod today;
@@ -110,16 +113,22 @@ enum Command {
     Movements(movements::Arguments),
     /// Hear a recording: which notes, and how they compare with a drill.
     Listen(listen::Arguments),
+    /// Hear a take again that was kept while practising: beside the reference, at half speed.
+    Takes(takes::Arguments),
     /// Write a drill for other programs: ABC, MIDI or MusicXML.
     Export(export::Arguments),
     /// Make a drill of another program's file: ABC, MIDI or MusicXML.
     Import(import::Arguments),
-    /// List the sound devices.
+    /// List the sound devices and the microphones.
     Devices(devices::Arguments),
+    /// Measure how late the microphone hears what is played, for marking by ear.
+    Calibrate(calibrate::Arguments),
     /// What to practise now, and why.
     Today(today::Arguments),
     /// How the weeks went: tempi climbed, clean rates, minutes, lengths.
     Progress(progress::Arguments),
+    /// The note you hold: its pitch, how evenly, how long. For blowing evenly.
+    Blow(blow::Arguments),
     /// A warm-up that runs by itself and marks nothing.
     Warmup(warmup::Arguments),
     /// Write homework: drills to work on, what to reach, by when.
@@ -174,11 +183,14 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Some(Command::Tune(arguments)) => tune::run(&arguments),
         Some(Command::Movements(arguments)) => movements::run(&arguments),
         Some(Command::Listen(arguments)) => listen::run(&arguments),
+        Some(Command::Takes(arguments)) => takes::run(&arguments),
         Some(Command::Export(arguments)) => export::run(&arguments),
         Some(Command::Import(arguments)) => import::run(&arguments),
         Some(Command::Devices(arguments)) => devices::run(&arguments),
+        Some(Command::Calibrate(arguments)) => calibrate::run(&arguments),
         Some(Command::Today(arguments)) => today::run(&arguments),
         Some(Command::Progress(arguments)) => progress::run(&arguments),
+        Some(Command::Blow(arguments)) => blow::run(&arguments),
         Some(Command::Warmup(arguments)) => warmup::run(&arguments),
         Some(Command::Assign(arguments)) => homework::assign::run(&arguments),
         Some(Command::Report(arguments)) => homework::report::run(&arguments),

@@ -90,7 +90,7 @@ struct MarkingArguments {
     /// Who marks: `hand` is keys and pedals, `ear` the microphone, which keys and pedals overrule.
     #[arg(long, value_name = "WHO", value_parser = ["hand", "ear"])]
     mark_by: Option<String>,
-    /// Microphone, by its name; the system's own when left out.
+    /// Microphone, by the name that `devices` prints; the system's own when left out.
     #[arg(long, value_name = "NAME")]
     microphone: Option<String>,
     /// You wear headphones: the microphone hears you alone, also while the reference sounds.
@@ -221,6 +221,7 @@ pub(super) fn start(
         let opened = shell.listen_to(
             (!microphone.is_empty()).then_some(microphone),
             options.tuning,
+            offset_ms,
         );
         drop(quiet);
         opened?;
@@ -267,6 +268,8 @@ const GRACE: Duration = Duration::from_secs(2);
 
 /// Between two drawings while something moves.
 pub(super) const FRAME: Duration = Duration::from_millis(33);
+/// Between two looks at the microphone: a note is to be on the screen within 80 ms of sounding.
+const EAR: Duration = Duration::from_millis(5);
 /// Between two looks at signals while nothing does.
 const IDLE: Duration = Duration::from_millis(900);
 
@@ -353,6 +356,11 @@ fn opening_words(chosen: &Settings, shell: &Shell) -> Option<String> {
     })
 }
 
+/// The note that the microphone hears.
+fn note_heard(model: &Model) -> Option<crate::chanter::Note> {
+    model.ear?.note.map(|(note, _)| note)
+}
+
 /// The one loop: keys, what is heard, what is to be shown.
 #[allow(
     clippy::too_many_arguments,
@@ -396,7 +404,9 @@ fn run_loop(
     );
     while !model.quit {
         let moving = model.is_moving() || shell.is_busy();
-        let wait = if moving {
+        let wait = if shell.is_listening() {
+            EAR
+        } else if moving {
             FRAME.saturating_sub(shown.elapsed())
         } else {
             IDLE
@@ -429,7 +439,9 @@ fn run_loop(
             shell.tell(model, Message::Terminate);
         }
         if model.is_moving() || shell.is_busy() {
+            let before = note_heard(model);
             shell.listen(model);
+            changed |= note_heard(model) != before;
             if model.is_moving()
                 && let Some(word) = care.playing(shell.now().heard_ms)
             {

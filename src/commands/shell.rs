@@ -2,7 +2,7 @@
 
 use super::ear::Ear;
 use super::open::{self, Opened};
-use super::{folders, plan};
+use super::{folders, plan, takes};
 use crate::app::{
     Effect, Listed, Message, Model, OpenedDrill, SoundState, TodayLine, prints, scores, update,
 };
@@ -94,8 +94,9 @@ impl Shell {
         &mut self,
         microphone: Option<&str>,
         tuning: Tuning,
+        offset_ms: i32,
     ) -> Result<(), super::Failure> {
-        self.ear = Some(Ear::open(microphone, tuning)?);
+        self.ear = Some(Ear::open(microphone, tuning, offset_ms)?);
         Ok(())
     }
 
@@ -147,6 +148,9 @@ impl Shell {
                 None
             }
             Effect::Start => {
+                if let Some(ear) = &mut self.ear {
+                    ear.playing_begins();
+                }
                 self.player.start();
                 None
             }
@@ -162,12 +166,35 @@ impl Shell {
                 self.player.send(command);
                 None
             }
+            Effect::KeepTake {
+                drill,
+                stage,
+                tempo,
+            } => Some(Message::Kept(self.keep_take(drill, stage, tempo))),
             Effect::Suspend => {
                 self.suspend = true;
                 None
             }
             Effect::Quit => None,
         }
+    }
+
+    fn keep_take(&self, drill: String, stage: String, tempo: Bpm) -> Result<f64, String> {
+        let ear = self.ear.as_ref().ok_or("no microphone is open")?;
+        let (samples, rate) = ear.take();
+        let seconds = samples.len() as f64 / f64::from(rate.0.max(1));
+        if seconds < 1.0 {
+            return Err("nothing has been played yet".to_owned());
+        }
+        let about = takes::About {
+            drill,
+            stage,
+            tempo,
+            la_hz: ear.low_a(),
+            seconds,
+        };
+        takes::keep(&samples, rate, &about).map_err(|failure| failure.0)?;
+        Ok(seconds)
     }
 
     /// Opens a drill by name or path, with what the journal has of it.
@@ -301,11 +328,21 @@ impl Shell {
             );
         }
         if let Some(mut ear) = self.ear.take() {
-            for message in ear.listen(now, self.player.position(now), model) {
+            let device = match self.player.state() {
+                State::Sounding { device, .. } => Some(device.clone()),
+                State::Closed | State::Silent { .. } => None,
+            };
+            let position = self.player.position(now);
+            for message in ear.listen(now, position, device.as_deref(), model) {
                 self.tell(model, message);
             }
             self.ear = Some(ear);
         }
+    }
+
+    /// True while a microphone is open.
+    pub(crate) fn is_listening(&self) -> bool {
+        self.ear.is_some()
     }
 
     /// True while the player or the microphone has something to say soon.

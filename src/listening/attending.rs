@@ -30,6 +30,79 @@ pub struct HeardNow {
     pub level: f64,
     /// The note and how far it lies off the tuning; none in silence.
     pub note: Option<(Note, Cents)>,
+    /// How that note is held; none while it is new.
+    pub held: Option<HeldNote>,
+    /// The microphone is too loud: samples at full scale in the last second.
+    pub clips: bool,
+    /// How long nothing has been heard, seconds.
+    pub silent_s: f64,
+}
+
+/// How evenly a note is held.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeldNote {
+    /// For so long, seconds.
+    pub seconds: f64,
+    /// Mean distance from the tuning over its last [`EVEN_S`] seconds.
+    pub cents: Cents,
+    /// How far it wandered in that time: the standard deviation, cents.
+    pub spread: f64,
+}
+
+/// Seconds over which a held note's evenness is told.
+pub const EVEN_S: f64 = 3.0;
+/// A note's beginning is not asked for its pitch: the pitch is that of the last 40 ms, and a finger
+/// may still be moving.
+const NEW_S: f64 = 0.15;
+/// Between two pitches that are looked at, seconds: they are measured every 8 ms.
+const LOOK_S: f64 = 0.008;
+/// Share of samples at full scale from which a block clips.
+const CLIPPED: f64 = 0.001;
+
+/// The note that sounds, as long as it is the same.
+#[derive(Debug, Default)]
+struct Holding {
+    note: Option<Note>,
+    since_s: f64,
+    /// When, and how many cents off: at most [`EVEN_S`] of them.
+    looks: VecDeque<(f64, f64)>,
+}
+
+impl Holding {
+    fn look(&mut self, now_s: f64, note: Option<(Note, Cents)>) {
+        if self.note != note.map(|(note, _)| note) {
+            self.note = note.map(|(note, _)| note);
+            self.since_s = now_s;
+            self.looks.clear();
+        }
+        let Some((_, off)) = note else { return };
+        let new = now_s < self.since_s + NEW_S;
+        let soon = self.looks.back().is_some_and(|(at, _)| now_s < at + LOOK_S);
+        if !new && !soon {
+            self.looks.push_back((now_s, off.0));
+        }
+        while self
+            .looks
+            .front()
+            .is_some_and(|(at, _)| *at < now_s - EVEN_S)
+        {
+            self.looks.pop_front();
+        }
+    }
+
+    fn told(&self, now_s: f64) -> Option<HeldNote> {
+        if self.looks.len() < 3 {
+            return None;
+        }
+        let count = self.looks.len() as f64;
+        let mean = self.looks.iter().map(|(_, off)| off).sum::<f64>() / count;
+        let squares: f64 = self.looks.iter().map(|(_, off)| (off - mean).powi(2)).sum();
+        Some(HeldNote {
+            seconds: now_s - self.since_s,
+            cents: Cents(mean),
+            spread: (squares / count).sqrt(),
+        })
+    }
 }
 
 /// A repetition as it was heard.
@@ -39,6 +112,9 @@ pub struct Attended {
     pub measured: Measurement,
     /// What was wrong with the sound itself, if anything.
     pub trouble: Option<SoundTrouble>,
+    /// How far the player was ahead of the click all through, milliseconds, negative behind; none
+    /// where the round trip of the devices was not measured. The same stands in the figures.
+    pub lead_ms: Option<f64>,
 }
 
 /// Why a repetition could not be heard well, in words by [`std::fmt::Display`].
@@ -71,6 +147,10 @@ pub struct Attention {
     now: Listener,
     kept: VecDeque<f32>,
     taken: u64,
+    holding: Holding,
+    /// When a block clipped last, and when something was heard last, seconds.
+    clipped_s: f64,
+    sounded_s: f64,
 }
 
 impl Attention {
@@ -85,11 +165,21 @@ impl Attention {
             now: Listener::live(rate, tuning)?,
             kept: VecDeque::with_capacity((KEPT_S * f64::from(rate.0)) as usize),
             taken: 0,
+            holding: Holding::default(),
+            clipped_s: f64::NEG_INFINITY,
+            sounded_s: 0.0,
         })
     }
 
-    /// Takes mono samples.
+    /// Takes mono samples. They are heard in pieces of 10 ms, however many come at once, so that
+    /// what is told of a held note does not hang on the device's blocks.
     pub fn push(&mut self, samples: &[f32]) {
+        for piece in samples.chunks((self.rate.0 as usize / 100).max(1)) {
+            self.push_piece(piece);
+        }
+    }
+
+    fn push_piece(&mut self, samples: &[f32]) {
         self.taken += samples.len() as u64;
         let most = (KEPT_S * f64::from(self.rate.0)) as usize;
         let over = (self.kept.len() + samples.len()).saturating_sub(most);
@@ -98,6 +188,23 @@ impl Attention {
         self.now.push(samples);
         // the notes themselves are heard when the repetition is over
         drop(self.now.heard());
+        let now_s = self.seconds();
+        let full = samples
+            .iter()
+            .filter(|sample| sample.abs() >= 0.999)
+            .count();
+        if full as f64 > CLIPPED * samples.len() as f64 {
+            self.clipped_s = now_s;
+        }
+        if self.now.level() > SILENT_DB {
+            self.sounded_s = now_s;
+        }
+        self.holding.look(now_s, self.sounding());
+    }
+
+    fn sounding(&self) -> Option<(Note, Cents)> {
+        let audible = self.now.level() > SILENT_DB;
+        self.now.sounding().filter(|_| audible)
     }
 
     /// Seconds of the stream so far.
@@ -107,16 +214,28 @@ impl Attention {
 
     /// What sounds now.
     pub fn now(&self) -> HeardNow {
-        let level = self.now.level();
+        let now_s = self.seconds();
         HeardNow {
-            level,
-            note: self.now.sounding().filter(|_| level > SILENT_DB),
+            level: self.now.level(),
+            note: self.sounding(),
+            held: self.holding.told(now_s),
+            clips: now_s < self.clipped_s + 1.0,
+            silent_s: now_s - self.sounded_s,
         }
     }
 
+    /// The sound that is kept from a second of the stream on.
+    pub fn since(&self, start_s: f64) -> Vec<f32> {
+        let first_kept = self.taken - self.kept.len() as u64;
+        let from = (start_s.max(0.0) * f64::from(self.rate.0)) as u64;
+        let skip = from.saturating_sub(first_kept) as usize;
+        self.kept.iter().skip(skip).copied().collect()
+    }
+
     /// The sound of a repetition that began at `start_s` of the stream and is over, to be heard on
-    /// any thread.
-    pub fn cut(&self, piece: &Piece, start_s: f64) -> Cut {
+    /// any thread. `exact` says that the place is known to a few milliseconds: then the player's
+    /// lead is the distance to the click and not only the same all through.
+    pub fn cut(&self, piece: &Piece, start_s: f64, exact: bool) -> Cut {
         let rate = f64::from(self.rate.0);
         let first_kept = self.taken - self.kept.len() as u64;
         let place = |seconds: f64| {
@@ -131,6 +250,7 @@ impl Attention {
             rate: self.rate,
             tuning: self.tuning,
             samples: self.kept.range(from..to.max(from)).copied().collect(),
+            start_s: exact.then(|| start_s - (first_kept + from as u64) as f64 / rate),
         }
     }
 }
@@ -141,6 +261,8 @@ pub struct Cut {
     rate: SampleRate,
     tuning: Tuning,
     samples: Vec<f32>,
+    /// Where the first click is heard in it, where that is known.
+    start_s: Option<f64>,
 }
 
 impl Cut {
@@ -175,7 +297,11 @@ impl Cut {
             (None, true, None) => Some(SoundTrouble::Other),
             (None, true, Some(_)) => None,
         };
-        let measured = found.map_or_else(
+        let lead_ms = found
+            .as_ref()
+            .zip(self.start_s)
+            .map(|(found, start_s)| (start_s - found.start_s) * 1e3);
+        let mut measured = found.map_or_else(
             || Measurement {
                 playing: false,
                 beat_ms: piece.beat_s * 1000.0,
@@ -186,7 +312,12 @@ impl Cut {
             },
             |found| found.measured,
         );
-        Ok(Attended { measured, trouble })
+        measured.lead_ms = lead_ms.unwrap_or(measured.lead_ms);
+        Ok(Attended {
+            measured,
+            trouble,
+            lead_ms,
+        })
     }
 }
 
@@ -212,6 +343,54 @@ mod tests {
         let (note, off) = attention.now().note.expect("it sounds");
         assert_eq!(note, Note::LowA);
         assert!((off.0 - 10.0).abs() < 4.0, "{off:?}");
+    }
+
+    /// A reed on low A, its pitch swinging by so many cents five times a second.
+    fn reed(seconds: usize, off: f64, swing: f64, gain: f64) -> Vec<f32> {
+        let low_a = Tuning::default().hertz(Note::LowA).0;
+        let mut phase = 0.0f64;
+        (0..48_000 * seconds)
+            .map(|at| {
+                let time = at as f64 / 48_000.0;
+                let cents = off + swing * (std::f64::consts::TAU * 5.0 * time).sin();
+                phase += low_a * 2f64.powf(cents / 1200.0) / 48_000.0;
+                let sum: f64 = (1..8)
+                    .map(|k| (std::f64::consts::TAU * phase * f64::from(k)).sin() * 0.7f64.powi(k))
+                    .sum();
+                (gain * sum).clamp(-1.0, 1.0) as f32
+            })
+            .collect()
+    }
+
+    fn attended(samples: &[f32]) -> HeardNow {
+        let mut attention =
+            Attention::new(SampleRate(48_000), Tuning::default()).expect("a usual rate");
+        attention.push(samples);
+        attention.now()
+    }
+
+    /// Blowing evenly is practised by these figures: a steady note must not waver on the screen,
+    /// and one that does (its swing's deviation is its size over √2) must.
+    #[test]
+    fn a_held_note_tells_how_evenly_it_is_blown() {
+        let even = attended(&reed(4, -7.0, 0.0, 0.2)).held.expect("held");
+        assert!((even.cents.0 + 7.0).abs() < 3.0, "{even:?}");
+        assert!(even.spread < 1.0, "{even:?}");
+        assert!((even.seconds - 4.0).abs() < 0.2, "{even:?}");
+        let wavering = attended(&reed(4, 0.0, 15.0, 0.2)).held.expect("held");
+        let expected = 15.0 / 2f64.sqrt();
+        assert!((wavering.spread - expected).abs() < 3.0, "{wavering:?}");
+    }
+
+    /// Without it a microphone that is off, or far too loud, would just show nothing.
+    #[test]
+    fn silence_and_clipping_are_told() {
+        let silent = attended(&vec![0.0; 96_000]);
+        assert_eq!((silent.note, silent.held), (None, None));
+        assert!((silent.silent_s - 2.0).abs() < 0.05, "{silent:?}");
+        assert!(!silent.clips);
+        let loud = attended(&reed(1, 0.0, 0.0, 3.0));
+        assert!(loud.clips && loud.silent_s < 0.01, "{loud:?}");
     }
 
     /// What is kept is bounded however long the session is.

@@ -63,11 +63,15 @@ mod intake;
 mod low_a;
 mod path;
 mod recording;
+mod round_trip;
 
 pub use align::{Alignment, Expected, Piece, Repetition, align, number};
-pub use attending::{AROUND_S, Attended, Attention, Cut, HeardNow, KEPT_S, SoundTrouble};
+pub use attending::{
+    AROUND_S, Attended, Attention, Cut, EVEN_S, HeardNow, HeldNote, KEPT_S, SoundTrouble,
+};
 pub use decoding::{Recording, RecordingError};
 pub use document::{FaultRow, ListenDocument, NoteRow, RepetitionRow, ScoreRow, listen_document};
 pub use heard::{HeardKind, HeardNote};
 pub use hearing::{Listener, RateError};
 pub use recording::{Hearing, Remark, hear, hear_piece};
+pub use round_trip::{EARLY_S, LATE_S, SWEEP_S, Spread, find_sweep, spread, sweep};

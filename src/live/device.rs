@@ -100,7 +100,7 @@ impl DeviceError {
     }
 }
 
-/// A device that can play.
+/// A device that can play, or a microphone.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct FoundDevice {
     /// Its name for people.
@@ -149,13 +149,38 @@ fn id_of(device: &cpal::Device) -> String {
 /// The system's sound cannot be used.
 pub fn list() -> Result<Vec<FoundDevice>, DeviceError> {
     let host = host()?;
-    let default = host.default_output_device().map(|device| id_of(&device));
-    let devices = host
-        .output_devices()
-        .map_err(|error| DeviceError::NoHost(error.to_string()))?;
+    let default = host.default_output_device();
+    found(
+        host.output_devices(),
+        default.as_ref(),
+        DeviceTrait::default_output_config,
+    )
+}
+
+/// All microphones, in the same order. Thread: main. Allocates: yes. Blocks: on the devices.
+///
+/// # Errors
+/// The system's sound cannot be used.
+pub fn list_microphones() -> Result<Vec<FoundDevice>, DeviceError> {
+    let host = host()?;
+    let default = host.default_input_device();
+    found(
+        host.input_devices(),
+        default.as_ref(),
+        DeviceTrait::default_input_config,
+    )
+}
+
+fn found(
+    devices: Result<impl Iterator<Item = cpal::Device>, cpal::Error>,
+    default: Option<&cpal::Device>,
+    supported: impl Fn(&cpal::Device) -> Result<SupportedStreamConfig, cpal::Error>,
+) -> Result<Vec<FoundDevice>, DeviceError> {
+    let default = default.map(id_of);
     let mut found: Vec<FoundDevice> = devices
+        .map_err(|error| DeviceError::NoHost(error.to_string()))?
         .map(|device| {
-            let config = device.default_output_config().ok();
+            let config = supported(&device).ok();
             let id = id_of(&device);
             FoundDevice {
                 name: name_of(&device),
@@ -189,7 +214,7 @@ pub(super) fn choose(asked: &Asked) -> Result<Chosen, DeviceError> {
 }
 
 /// Frames in one callback of a microphone: a note is to be on the screen within 80 ms.
-const MICROPHONE_BUFFER: u32 = 512;
+const MICROPHONE_BUFFER: u32 = 256;
 
 /// Finds the microphone asked for. Thread: main. Allocates: yes. Blocks: on the devices.
 pub(super) fn choose_input(asked: Option<&str>) -> Result<Chosen, DeviceError> {

@@ -19,6 +19,8 @@ struct Vitals {
     /// When sample 0 would have been captured, nanoseconds since the stream was opened and a
     /// second: the latest block's time less its place.
     began: AtomicU64,
+    /// From the capture to the callback, microseconds.
+    latency: AtomicU32,
     /// Errors told by the device.
     errors: AtomicU32,
 }
@@ -63,6 +65,8 @@ impl Guest {
         let began = captured.saturating_sub(before).as_nanos();
         let began = u64::try_from(began).unwrap_or(u64::MAX).max(1);
         self.vitals.began.store(began, Ordering::Relaxed);
+        let micros = u32::try_from(delay.as_micros()).unwrap_or(u32::MAX);
+        self.vitals.latency.store(micros, Ordering::Relaxed);
         for frame in block.chunks_exact(self.channels) {
             let sum: f32 = frame.iter().map(|sample| sample.to_sample::<f32>()).sum();
             // what nobody takes for seconds (the program is stopped) is lost, and the count with it
@@ -132,6 +136,12 @@ impl Microphone {
         };
         let since = moment.saturating_duration_since(self.opened) + AHEAD;
         Some(since.as_secs_f64() - began)
+    }
+
+    /// From the capture to the callback, as the device says. Thread: main. Allocates: no. Blocks:
+    /// no.
+    pub fn latency(&self) -> Duration {
+        Duration::from_micros(u64::from(self.vitals.latency.load(Ordering::Relaxed)))
     }
 
     /// Errors of the device so far. Thread: main. Allocates: no. Blocks: no.

@@ -9,11 +9,13 @@ mod device;
 mod input;
 mod keeper;
 mod output;
+mod playback;
 mod player;
 mod quiet;
 mod silent;
 
-pub use device::{Asked, DEFAULT_BUFFER, DeviceError, FoundDevice, list};
+pub use device::{Asked, DEFAULT_BUFFER, DeviceError, FoundDevice, list, list_microphones};
 pub use input::Microphone;
+pub use playback::{Playback, Stereo};
 pub use player::{Heard, Player, Position, State};
 pub use quiet::{Quiet, unquiet};

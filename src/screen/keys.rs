@@ -153,6 +153,13 @@ pub const BINDINGS: &[Binding] = &[
     ),
     row(
         Place::Practice,
+        &[Char('p')],
+        Action::KeepTake,
+        "p",
+        "keep what you just played, to hear it again",
+    ),
+    row(
+        Place::Practice,
         &[Char('u'), Backspace],
         Action::Undo,
         "u",

@@ -11,7 +11,7 @@ pub use keys::{BINDINGS, Binding, Place, action, key_table};
 pub use plain::Plain;
 pub use theme::Theme;
 
-use crate::app::{Model, Overlay, Page, Warming};
+use crate::app::{Blowing, Model, Overlay, Page, Warming};
 use crate::score::Score;
 use ratatui::Frame;
 
@@ -34,6 +34,16 @@ pub fn view(model: &Model, theme: Theme, frame: &mut Frame) -> u16 {
         Some(Overlay::Keys) => parts::help::draw(model, theme, frame, area),
         Some(Overlay::Movement) => parts::reading::draw(model, theme, frame, area),
         None => 0,
+    }
+}
+
+/// Draws the page for blowing evenly.
+pub fn view_blowing(blowing: &Blowing, theme: Theme, frame: &mut Frame) {
+    let area = frame.area();
+    if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
+        parts::small::draw(frame, theme, area);
+    } else {
+        parts::blowing::draw(blowing, theme, frame);
     }
 }
 
@@ -60,4 +70,114 @@ pub fn music_line(score: &Score) -> String {
         .map(|word| word.text)
         .collect();
     words.join(" ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::app::{Message, OpenedDrill, Options, update};
+    use crate::chanter::Note;
+    use crate::drill::{built_in, read};
+    use crate::listening::{HeardNow, HeldNote};
+    use crate::practice::Moment;
+    use crate::units::Cents;
+    use ratatui::Terminal;
+    use ratatui::backend::TestBackend;
+
+    const NOW: HeardNow = HeardNow {
+        level: -20.0,
+        note: Some((Note::D, Cents(4.0))),
+        held: Some(HeldNote {
+            seconds: 1.0,
+            cents: Cents(4.0),
+            spread: 2.0,
+        }),
+        clips: false,
+        silent_s: 0.0,
+    };
+
+    fn practising(now: HeardNow) -> Model {
+        let file = built_in("grip-from-d").expect("built in");
+        let mut model = Model::new(Options {
+            by_ear: true,
+            ..Options::default()
+        });
+        let opened = OpenedDrill {
+            name: "grip-from-d".to_owned(),
+            drill: read(file.text.as_bytes()).0.expect("no problem"),
+            entries: Vec::new(),
+            played: Vec::new(),
+            place: None,
+            stage: None,
+            tempo: None,
+            session: uuid::Uuid::nil(),
+        };
+        let at = Moment {
+            utc_us: 0,
+            offset_s: 0,
+            heard_ms: 0,
+        };
+        for message in [Message::Opened(Box::new(opened)), Message::Ear(Some(now))] {
+            update(&mut model, at, message);
+        }
+        model
+    }
+
+    fn shown(width: u16, height: u16, model: &Model) -> String {
+        let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("a screen");
+        terminal
+            .draw(|frame| {
+                view(model, Theme::new(false), frame);
+            })
+            .expect("drawn");
+        let buffer = terminal.backend().buffer();
+        (0..height)
+            .map(|y| {
+                let row: String = (0..width).map(|x| buffer[(x, y)].symbol()).collect();
+                format!("{row}\n")
+            })
+            .collect()
+    }
+
+    /// A player with a small window must be heard as one with a large: the note, its cents, how
+    /// even, the level, and what is wrong, without a colour.
+    #[test]
+    fn what_the_microphone_hears_is_on_every_screen() {
+        for (width, height) in [(40, 10), (80, 24), (120, 40)] {
+            let screen = shown(width, height, &practising(NOW));
+            for part in ["D ", "+4 cents", "±2", "◆", "▮▮▮▮▯"] {
+                assert!(
+                    screen.contains(part),
+                    "{part} at {width}x{height}:\n{screen}"
+                );
+            }
+            let clips = HeardNow { clips: true, ..NOW };
+            let screen = shown(width, height, &practising(clips));
+            assert!(screen.contains("the microphone clips"), "{screen}");
+            let silent = HeardNow {
+                silent_s: 3.0,
+                note: None,
+                held: None,
+                ..NOW
+            };
+            let screen = shown(width, height, &practising(silent));
+            assert!(screen.contains("nothing is heard"), "{screen}");
+        }
+    }
+
+    /// A screen reader must not say the same trouble with every breath.
+    #[test]
+    fn plain_lines_say_a_trouble_once() {
+        let mut plain = Plain::default();
+        let silent = HeardNow {
+            silent_s: 3.0,
+            ..NOW
+        };
+        let said = |plain: &mut Plain, now| plain.lines(&practising(now)).join("\n");
+        assert!(said(&mut plain, silent).contains("nothing is heard"));
+        assert!(!said(&mut plain, NOW).contains("nothing is heard"));
+        assert!(!said(&mut plain, silent).contains("nothing is heard"));
+        let clips = HeardNow { clips: true, ..NOW };
+        assert!(said(&mut plain, clips).contains("clips"));
+    }
 }

@@ -2,7 +2,7 @@
 
 use super::parts::practise::next_words;
 use super::parts::reading;
-use crate::app::{Model, Overlay, Page, SoundState, Words};
+use crate::app::{Model, Overlay, Page, SoundState, Words, trouble};
 use crate::practice::Phase;
 
 /// What has been said so far, so that nothing is said twice.
@@ -23,14 +23,23 @@ struct Said {
     sound: Option<SoundState>,
     over: Option<Overlay>,
     writing: Option<&'static str>,
+    /// The last thing that was wrong with the microphone's sound.
+    trouble: Option<&'static str>,
 }
 
 impl Plain {
     /// The lines that say what has changed since the last call.
     pub fn lines(&mut self, model: &Model) -> Vec<String> {
-        let now = said(model);
+        let mut now = said(model);
+        // the same trouble comes with each breath: it is said once, until there is another
+        now.trouble = now.trouble.or(self.said.trouble);
         let before = std::mem::replace(&mut self.said, now.clone());
         let mut lines = Vec::new();
+        if now.trouble != before.trouble
+            && let Some(trouble) = now.trouble
+        {
+            lines.push(format!("{trouble}."));
+        }
         if now.over != before.over {
             match now.over {
                 Some(Overlay::Keys) => lines.extend(help_lines(model)),
@@ -84,6 +93,7 @@ fn said(model: &Model) -> Said {
         sound: Some(model.sound.clone()),
         over: model.over,
         writing: model.words.as_ref().map(Words::prompt),
+        trouble: model.ear.and_then(trouble),
     }
 }
 

@@ -132,7 +132,7 @@ impl Bounce {
 
     /// The player at the start of what is bounced. Thread: any but audio. Allocates: yes.
     /// Blocks: no.
-    fn samples(&self) -> Renderer {
+    pub(super) fn samples(&self) -> Renderer {
         let (renderer, mut controls) = Renderer::new(self.rate, self.sound);
         let load = Load {
             timeline: Arc::clone(&self.timeline),

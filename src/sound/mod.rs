@@ -9,6 +9,7 @@ mod fixture;
 mod mix;
 mod orders;
 mod renderer;
+mod replay;
 mod transport;
 mod voices;
 
@@ -16,4 +17,5 @@ pub use bounce::{Bounce, BounceError};
 pub use mix::{Bus, Levels, Sound};
 pub use orders::{Command, Entry, Load, Report, Timed, When};
 pub use renderer::{Controls, Renderer};
+pub use replay::{at_rate, beside, half_speed, level_out};
 pub use voices::{ClickSound, Cue};

@@ -62,15 +62,23 @@ fn a_repetition_is_judged_and_silence_is_not() {
     // what the two clocks differ by does no harm
     for late in [-0.2, 0.0, 0.2] {
         for cycle in [0.0, 1.0] {
-            let cut = attention.cut(&piece, start_s + late + cycle * piece.cycle_s);
+            let cut = attention.cut(&piece, start_s + late + cycle * piece.cycle_s, false);
             let heard = cut.hear(&piece).expect("a usual rate");
             assert_eq!(heard.trouble, None);
             let verdict = judge(&heard.measured, &limits);
             assert_eq!(verdict.mark, Some(Mark::Clean), "{:?}", verdict.faults);
         }
     }
+    // where the click is known to the millisecond, so is how far the player is from it
+    for ahead in [-0.04, 0.0, 0.025] {
+        let cut = attention.cut(&piece, start_s + ahead, true);
+        let heard = cut.hear(&piece).expect("a usual rate");
+        let lead_ms = heard.lead_ms.expect("the place is exact");
+        assert!((lead_ms - ahead * 1e3).abs() < 3.0, "{lead_ms} for {ahead}");
+        assert_eq!(heard.measured.lead_ms, lead_ms);
+    }
     let heard = attention
-        .cut(&other, start_s)
+        .cut(&other, start_s, false)
         .hear(&other)
         .expect("a usual rate");
     assert_ne!(judge(&heard.measured, &limits).mark, Some(Mark::Clean));
@@ -79,7 +87,7 @@ fn a_repetition_is_judged_and_silence_is_not() {
     for block in silence.chunks(512) {
         attention.push(block);
     }
-    let cut = attention.cut(&piece, quiet_s + 0.5);
+    let cut = attention.cut(&piece, quiet_s + 0.5, false);
     let heard = cut.hear(&piece).expect("a usual rate");
     assert!(matches!(
         heard.trouble,

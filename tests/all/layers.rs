@@ -35,12 +35,18 @@ const BELONGS: &[(&str, &[&str])] = &[
     ("rusqlite", &["journal/"]),
     (
         "ratatui",
-        &["screen/", "commands/practise.rs", "commands/warmup.rs"],
+        &[
+            "screen/",
+            "commands/blow.rs",
+            "commands/practise.rs",
+            "commands/warmup.rs",
+        ],
     ),
     (
         "crossterm",
         &[
             "screen/",
+            "commands/blow.rs",
             "commands/practise.rs",
             "commands/settings.rs",
             "commands/terminal.rs",
@@ -52,6 +58,7 @@ const BELONGS: &[(&str, &[&str])] = &[
     ("serde_yaml", &["drill/yaml.rs", "homework/yaml.rs"]),
     ("rodio", &["sound/", "listening/decoding.rs"]),
     ("fundsp", &["sound/"]),
+    ("wsola", &["sound/"]),
 ];
 
 fn files(folder: &Path, found: &mut Vec<PathBuf>) {

@@ -1,5 +1,6 @@
 //! The parts of the pages, each drawn into the area it is given and clipped to it.
 
+pub(super) mod blowing;
 pub(super) mod board;
 pub(super) mod chanter;
 pub(super) mod choose;
@@ -10,6 +11,7 @@ pub(super) mod practise;
 pub(super) mod reading;
 pub(super) mod small;
 pub(super) mod staff;
+pub(super) mod tuner;
 pub(super) mod warming;
 
 use ratatui::buffer::Buffer;

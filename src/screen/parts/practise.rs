@@ -10,10 +10,9 @@
 //!  thumb ●           54    ·   ·   ·   ·       …
 //! ```
 
-use super::{board, chanter, figures, fitted, line, put, put_right, staff, wrapped};
-use crate::app::{Model, Place, Practising, SoundState, Sounding, Words};
+use super::{board, chanter, figures, fitted, line, put, put_right, staff, tuner, wrapped};
+use crate::app::{DROWNED, Model, Place, Practising, SoundState, Sounding, Words, trouble};
 use crate::chanter::Instrument;
-use crate::listening::HeardNow;
 use crate::practice::Phase;
 use crate::score::where_time_comes_from;
 use crate::screen::Theme;
@@ -114,7 +113,12 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
         board::draw(buffer, theme, board_area, practising);
         big_figures(practising, theme, buffer, figures_area, large);
     }
-    let listen = rows.take(foot - if roomy { 3 } else { 2 });
+    let mut listen = rows.take(foot - if roomy { 3 } else { 2 });
+    if model.ear.is_some() {
+        ear(model, practising, theme, buffer, listen);
+        listen.y += 1;
+        listen.height -= 1;
+    }
     let text = listen_line(practising);
     let lines = wrapped(&text, area.width);
     let cut = lines.len() > usize::from(listen.height);
@@ -200,6 +204,8 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
         &fitted(&standing_words(practising), area.width),
         theme.heading(),
     );
+    let heard = u16::from(model.ear.is_some() && rows.next + 2 < area.bottom());
+    ear(model, practising, theme, buffer, rows.take(heard));
     let room = area.bottom().saturating_sub(rows.next + 1);
     let long = model
         .notice
@@ -245,9 +251,6 @@ fn sound_words(model: &Model) -> String {
         Instrument::PipeChanter => "pipe chanter",
     };
     let pitch = format!("{chanter} {:.0} Hz", tuning.low_a.0);
-    if let Some(now) = model.ear {
-        return ear_words(now);
-    }
     match &model.sound {
         SoundState::Closed => pitch,
         SoundState::Sounding { latency_ms, .. } => format!("{pitch} · {latency_ms:.0} ms"),
@@ -255,15 +258,24 @@ fn sound_words(model: &Model) -> String {
     }
 }
 
-/// `hears D +4 cents ▮▮▮▯▯`: level in steps of 12 dB up to full scale, held notes with their pitch.
-fn ear_words(now: HeardNow) -> String {
-    let steps = ((now.level + 60.0) / 12.0).ceil().clamp(0.0, 5.0) as usize;
-    let meter: String = (0..5)
-        .map(|step| if step < steps { '▮' } else { '▯' })
-        .collect();
-    match now.note {
-        Some((note, off)) => format!("hears {note} {:+.0} cents {meter}", off.0),
-        None => format!("hears nothing {meter}"),
+/// The note that is heard, or a sentence where nothing can be; nothing while nobody listens.
+fn ear(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
+    let Some(now) = model.ear else { return };
+    let options = &model.options;
+    let sounds = practising.is_playing()
+        && practising
+            .heard
+            .as_ref()
+            .is_some_and(|place| !place.counting_in && options.reference.factor(place.cycle) > 0.0)
+        && options.levels.of(Bus::Reference).0 > 0.0
+        && !options.levels.muted[Bus::Reference as usize];
+    let said = trouble(now).or_else(|| (sounds && !options.headphones).then_some(DROWNED));
+    match said {
+        Some(said) => {
+            let said = fitted(said, area.width);
+            put(buffer, area, area.x, area.y, &said, theme.urgent());
+        }
+        None => tuner::line(now, theme, buffer, area),
     }
 }
 

@@ -1,0 +1,399 @@
+//! `calibrate`: plays sweeps, hears them on the microphone, and keeps how much later they come than
+//! the two devices say.
+
+use super::{Failure, Outcome, Ran, folders, output, practise, settings};
+use crate::listening::{EARLY_S, LATE_S, SWEEP_S, find_sweep, spread, sweep};
+use crate::live::{Asked, DEFAULT_BUFFER, DeviceError, Microphone, Playback, Quiet, Stereo};
+use crate::units::{Gain, SampleRate};
+use serde::{Deserialize, Serialize};
+use std::time::{Duration, Instant};
+
+/// Arguments of `calibrate`.
+#[derive(clap::Args)]
+#[command(
+    after_help = "Examples:\n  gracerung calibrate\n  gracerung calibrate --device headphones --microphone \"USB microphone\"\n  \
+    gracerung calibrate --list\n\n\
+    About ten short sweeps, soft at first and louder until the microphone hears them. Take\n\
+    headphones off your ears and hold one to the microphone. What is measured is kept for this pair\n\
+    of devices: `practise --mark-by ear` then knows where you are against the click itself.\n\n\
+    JSON: {\"device\":…,\"microphone\":…,\"later_ms\":…,\"round_trip_ms\":…,\"spread_ms\":…,\"sweeps\":…};\n\
+    later_ms is what the devices do not say themselves.\n\n\
+    Exit 0: measured and kept. Exit 1: it could not be measured; why, is said."
+)]
+pub(crate) struct Arguments {
+    /// Sound device, by the name that `devices` prints.
+    #[arg(long, value_name = "NAME")]
+    device: Option<String>,
+    /// Microphone, by the name that `devices` prints; the system's own when left out.
+    #[arg(long, value_name = "NAME")]
+    microphone: Option<String>,
+    /// Frames in one block of the device, as for `practise`.
+    #[arg(long, value_name = "FRAMES", value_parser = clap::value_parser!(u32).range(32..=16_384))]
+    buffer: Option<u32>,
+    /// Print what has been measured so far and play nothing.
+    #[arg(long)]
+    list: bool,
+    /// Print as JSON.
+    #[arg(long)]
+    json: bool,
+}
+
+/// What was measured of a pair of devices.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(super) struct Calibrated {
+    /// What plays.
+    pub(super) device: String,
+    /// What hears.
+    pub(super) microphone: String,
+    /// How much later than both say the microphone hears what is played, milliseconds.
+    pub(super) later_ms: f64,
+    /// From the program and back, milliseconds, what the devices say included.
+    round_trip_ms: f64,
+    /// How far the single sweeps lay apart, milliseconds.
+    spread_ms: f64,
+    /// How many were heard.
+    sweeps: usize,
+}
+
+/// Every pair that was measured; empty where there is no file.
+///
+/// # Errors
+/// The file cannot be read, or is not ours.
+pub(super) fn stored() -> Result<Vec<Calibrated>, Failure> {
+    let path = folders::calibration()?;
+    let text = match std::fs::read_to_string(&path) {
+        Ok(text) => text,
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Vec::new()),
+        Err(error) => {
+            return Err(Failure(format!(
+                "cannot read `{}`: {error}",
+                path.display()
+            )));
+        }
+    };
+    serde_json::from_str(&text).map_err(|error| {
+        Failure(format!(
+            "`{}`: {error}; remove it and calibrate again",
+            path.display()
+        ))
+    })
+}
+
+fn store(found: &Calibrated) -> Result<(), Failure> {
+    let path = folders::calibration()?;
+    // a file that does not read is replaced: everything in it can be measured again
+    let mut all = stored().unwrap_or_default();
+    all.retain(|pair| (&pair.device, &pair.microphone) != (&found.device, &found.microphone));
+    all.push(found.clone());
+    let text = serde_json::to_string_pretty(&all)
+        .map_err(|error| Failure(format!("cannot write JSON: {error}")))?;
+    if let Some(folder) = path.parent() {
+        std::fs::create_dir_all(folder).map_err(|error| {
+            Failure(format!(
+                "cannot make the folder `{}`: {error}",
+                folder.display()
+            ))
+        })?;
+    }
+    output::write_bytes(&path, true, format!("{text}\n").as_bytes())
+}
+
+/// From one sweep to the next, seconds: longer than any delay that is believed.
+const PERIOD_S: f64 = 0.75;
+/// Sweeps that are measured.
+const WANTED: usize = 9;
+/// How many may be missed at the loudest level, or once one was heard.
+const MISSES: usize = 3;
+/// Levels, dB of full scale: soft first.
+const LEVELS: [f32; 6] = [-42.0, -36.0, -30.0, -24.0, -18.0, -12.0];
+/// Wider apart than this they are no measurement: what is just noticed in an even series of quick
+/// notes is 6 ms (Friberg & Sundberg, JASA 1995).
+const WIDEST_MS: f64 = 6.0;
+/// Mean level of the room above which sweeps drown, and under which the microphone hears nothing.
+const NOISY_DB: f64 = -35.0;
+const DEAF_DB: f64 = -75.0;
+/// How long a device may take to begin.
+const PATIENCE: Duration = Duration::from_secs(4);
+
+impl From<DeviceError> for Failure {
+    fn from(error: DeviceError) -> Self {
+        Self(error.to_string())
+    }
+}
+
+/// Runs `calibrate`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    if arguments.list {
+        return list(arguments.json);
+    }
+    let own = settings::load(&[])?;
+    let word = |given: &Option<String>, name: &str| {
+        let set = own.word(name);
+        given
+            .clone()
+            .or_else(|| (!set.is_empty()).then(|| set.to_owned()))
+    };
+    let asked = Asked {
+        device: word(&arguments.device, "device"),
+        buffer: arguments.buffer.unwrap_or(DEFAULT_BUFFER),
+    };
+    if !arguments.json {
+        output::print(
+            "Short sweeps, soft at first. Take headphones off your ears and hold one to the \
+             microphone; be quiet for ten seconds.\n",
+        )?;
+    }
+    let log = practise::log_file();
+    let quiet = log.as_ref().and_then(|log| Quiet::into_file(log).ok());
+    let microphone = word(&arguments.microphone, "microphone");
+    let measured = measure(&asked, microphone.as_deref());
+    drop(quiet);
+    match measured? {
+        Ok(found) => {
+            store(&found)?;
+            if arguments.json {
+                output::print_json(&found)?;
+            } else {
+                output::print(&told(&found))?;
+            }
+            Ok(Outcome::Done)
+        }
+        Err(why) => {
+            output::complain(&format!("nothing was kept: {why}"));
+            Ok(Outcome::Findings)
+        }
+    }
+}
+
+fn list(json: bool) -> Ran {
+    let all = stored()?;
+    if json {
+        output::print_json(&all)?;
+    } else if all.is_empty() {
+        output::print("nothing is calibrated yet\n")?;
+    } else {
+        for found in &all {
+            output::print(&told(found))?;
+        }
+    }
+    Ok(Outcome::Done)
+}
+
+fn told(found: &Calibrated) -> String {
+    format!(
+        "`{}` to `{}`: {:.1} ms there and back ({} sweeps, {:.1} ms apart); {:.1} ms of it the devices do not say themselves\n",
+        found.device,
+        found.microphone,
+        found.round_trip_ms,
+        found.sweeps,
+        found.spread_ms,
+        found.later_ms
+    )
+}
+
+/// Why nothing could be measured, in words by [`std::fmt::Display`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Refusal {
+    /// The microphone gives no sound, or next to none.
+    Deaf,
+    /// No sweep was heard, in a room of this level.
+    NotHeard(f64),
+    /// The room is louder than the sweeps.
+    Noisy(f64),
+    /// The microphone clips.
+    Clips,
+    /// So many milliseconds apart.
+    Wanders(f64),
+    /// A device ended.
+    Gone,
+}
+
+impl std::fmt::Display for Refusal {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Deaf => write!(
+                f,
+                "the microphone hears nothing at all: is it on, and is it the right one?"
+            ),
+            Self::NotHeard(_) => write!(
+                f,
+                "the sweeps were not heard: turn the loudspeaker up, or hold the headphones to the microphone"
+            ),
+            Self::Noisy(level) => write!(
+                f,
+                "it is too noisy ({level:.0} dB before anything was played): wait until it is quiet, or turn the microphone down"
+            ),
+            Self::Clips => write!(
+                f,
+                "the microphone clips: turn it down, or move it away from the loudspeaker"
+            ),
+            Self::Wanders(apart) => write!(
+                f,
+                "the delay wanders by {apart:.0} ms from one sweep to the next (at most {WIDEST_MS:.0}): close other programs that use sound, and try a larger --buffer"
+            ),
+            Self::Gone => write!(f, "a sound device ended while it was measured"),
+        }
+    }
+}
+
+/// A sweep at the beginning of each period.
+fn sweeps(rate: SampleRate) -> Stereo {
+    let period = (PERIOD_S * f64::from(rate.0)) as usize;
+    let mut frames = vec![[0.0; 2]; period];
+    for (frame, sample) in frames.iter_mut().zip(sweep(rate.0)) {
+        *frame = [sample; 2];
+    }
+    frames
+}
+
+/// What the microphone took in so far.
+struct Taken {
+    microphone: Microphone,
+    sound: Vec<f32>,
+}
+
+impl Taken {
+    fn second(&self) -> f64 {
+        self.sound.len() as f64 / f64::from(self.microphone.rate.0)
+    }
+
+    fn between(&self, from: f64, to: f64) -> &[f32] {
+        let place = |second: f64| {
+            let place = second.max(0.0) * f64::from(self.microphone.rate.0);
+            (place as usize).min(self.sound.len())
+        };
+        &self.sound[place(from)..place(to).max(place(from))]
+    }
+
+    /// Waits until so much has come in after the place of a frame that is played, and gives that
+    /// place, seconds of the microphone: the median of what the devices say meanwhile. What they
+    /// say once may be milliseconds off, where another program had the processor.
+    fn until(&mut self, after_s: f64, frame: u64, playing: &Playback) -> Result<f64, Refusal> {
+        let mut last = Instant::now();
+        let mut places = Vec::new();
+        loop {
+            let before = self.sound.len();
+            self.microphone.take(&mut self.sound);
+            if self.sound.len() > before {
+                last = Instant::now();
+            } else if last.elapsed() > PATIENCE {
+                return Err(Refusal::Deaf);
+            }
+            if playing.has_failed() {
+                return Err(Refusal::Gone);
+            }
+            let said = playing
+                .heard_at(frame)
+                .and_then(|heard| self.microphone.second_at(heard));
+            places.extend(said);
+            if let Some(place) = median(&places)
+                && self.second() >= place + after_s
+            {
+                return Ok(place);
+            }
+            std::thread::sleep(Duration::from_millis(5));
+        }
+    }
+}
+
+fn median(values: &[f64]) -> Option<f64> {
+    let mut sorted = values.to_vec();
+    let middle = sorted.len() / 2;
+    if sorted.is_empty() {
+        return None;
+    }
+    Some(*sorted.select_nth_unstable_by(middle, f64::total_cmp).1)
+}
+
+/// Mean level, dB of full scale.
+fn level(sound: &[f32]) -> f64 {
+    let sum: f64 = sound.iter().map(|one| f64::from(*one).powi(2)).sum();
+    10.0 * (sum / sound.len().max(1) as f64).max(1e-20).log10()
+}
+
+fn gain(decibels: f32) -> Gain {
+    Gain(10f32.powf(decibels / 20.0))
+}
+
+fn measure(
+    asked: &Asked,
+    microphone: Option<&str>,
+) -> Result<Result<Calibrated, Refusal>, Failure> {
+    let mut taken = Taken {
+        microphone: Microphone::open(microphone)?,
+        sound: Vec::new(),
+    };
+    let playback: Playback =
+        Playback::open::<Failure>(asked, Gain(0.0), true, |rate| Ok(sweeps(rate)))?;
+    Ok(listen(&mut taken, &playback))
+}
+
+fn listen(taken: &mut Taken, playback: &Playback) -> Result<Calibrated, Refusal> {
+    let begins = taken.until(1.0, 0, playback)?;
+    let room = level(taken.between(begins + 0.3, begins + 1.0));
+    if room > NOISY_DB {
+        return Err(Refusal::Noisy(room));
+    }
+    let period = (PERIOD_S * f64::from(playback.rate.0)) as u64;
+    let rate = taken.microphone.rate.0;
+    let shape = sweep(rate);
+    let mut levels = LEVELS.into_iter().peekable();
+    let mut missed = 0;
+    let mut later_ms = Vec::new();
+    let mut told_ms = Vec::new();
+    let mut loudest = f64::NEG_INFINITY;
+    if let Some(softest) = levels.next() {
+        playback.set_level(gain(softest));
+    }
+    while later_ms.len() < WANTED {
+        // the next sweep that is not with the device yet
+        let number = playback.played() / period + 1;
+        let due = Instant::now() + PATIENCE;
+        while playback.played() < number * period {
+            if playback.has_failed() || Instant::now() > due {
+                return Err(Refusal::Gone);
+            }
+            std::thread::sleep(Duration::from_millis(5));
+        }
+        let place = taken.until(LATE_S + SWEEP_S, number * period, playback)?;
+        let (from, to) = (place - EARLY_S, place + LATE_S + SWEEP_S);
+        let around = taken.between(from, to);
+        if around.iter().any(|sample| sample.abs() >= 0.999) {
+            return Err(Refusal::Clips);
+        }
+        loudest = loudest.max(level(around));
+        if let Some(at) = find_sweep(around, &shape, rate) {
+            let found = from.max(0.0) + at as f64 / f64::from(rate);
+            later_ms.push((found - place) * 1e3);
+            let told = playback.latency() + taken.microphone.latency();
+            told_ms.push(told.as_secs_f64() * 1e3);
+        } else if later_ms.is_empty()
+            && let Some(louder) = levels.next()
+        {
+            playback.set_level(gain(louder));
+        } else {
+            missed += 1;
+            if missed >= MISSES {
+                return Err(match loudest {
+                    loudest if loudest < DEAF_DB => Refusal::Deaf,
+                    loudest => Refusal::NotHeard(loudest),
+                });
+            }
+        }
+    }
+    let (Some(later), Some(told)) = (spread(&later_ms), spread(&told_ms)) else {
+        return Err(Refusal::NotHeard(loudest));
+    };
+    if later.spread_ms > WIDEST_MS {
+        return Err(Refusal::Wanders(later.spread_ms));
+    }
+    let rounded = |value: f64| (value * 100.0).round() / 100.0;
+    Ok(Calibrated {
+        device: playback.name.clone(),
+        microphone: taken.microphone.name.clone(),
+        later_ms: rounded(later.median_ms),
+        round_trip_ms: rounded(later.median_ms + told.median_ms),
+        spread_ms: rounded(later.spread_ms),
+        sweeps: later_ms.len(),
+    })
+}
