@@ -580,3 +580,58 @@ fn from_sound_to_screen() {
     practice.until("nothing is heard");
     practice.end();
 }
+
+/// A take is heard at the pitch it was played, whatever the microphone's rate was; at half speed for
+/// twice as long.
+#[test]
+fn a_take_is_heard_again_at_its_pitch() {
+    let home = tempfile::tempdir().expect("a folder");
+    let folder = home.path().join("gracerung/takes");
+    std::fs::create_dir_all(&folder).expect("a folder");
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: 16_000,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let path = folder.join("2026-01-15-203000-gone.wav");
+    let mut writer = hound::WavWriter::create(&path, spec).expect("a file");
+    for [sample, _] in reeds(SampleRate(16_000), &[240.0], 2.0) {
+        writer
+            .write_sample((sample * 32_767.0) as i16)
+            .expect("room");
+    }
+    writer.finalize().expect("room");
+    let about = r#"{"drill":"gone","stage":"gone","tempo":"60","la_hz":240.0,"seconds":2.0}"#;
+    std::fs::write(path.with_extension("json"), about).expect("a file");
+    for (more, seconds) in [(&[][..], 2.0), (&["--half"], 4.0)] {
+        let recording = Recording::begin();
+        std::thread::sleep(Duration::from_millis(500));
+        let output = Command::new(env!("CARGO_BIN_EXE_gracerung"))
+            .args(["takes", "1"])
+            .args(more)
+            .env("XDG_DATA_HOME", home.path())
+            .env("XDG_CONFIG_HOME", home.path())
+            .output()
+            .expect("it runs");
+        let said = String::from_utf8_lossy(&output.stderr);
+        assert_eq!(output.status.code(), Some(0), "{said}");
+        assert!(said.contains("the take alone"), "{said}");
+        std::thread::sleep(Duration::from_millis(300));
+        let heard = recording.end();
+        let loud: Vec<usize> = (0..heard.len())
+            .filter(|at| heard[*at].abs() > 0.02)
+            .collect();
+        let (first, last) = (loud[0], loud[loud.len() - 1]);
+        let length = (last - first) as f64 / 48_000.0;
+        assert!((length - seconds).abs() < 0.1, "{length} s");
+        let middle = &heard[usize::midpoint(first, last)..][..12_000];
+        let likeness =
+            |lag: usize| -> f32 { middle.iter().zip(&middle[lag..]).map(|(a, b)| a * b).sum() };
+        let period = (150..300usize)
+            .max_by(|a, b| likeness(*a).total_cmp(&likeness(*b)))
+            .expect("lags");
+        // 48000 / 240
+        assert!(period.abs_diff(200) <= 1, "{period}");
+    }
+}

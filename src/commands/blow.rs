@@ -37,7 +37,7 @@ pub(crate) struct Arguments {
 /// Between two drawings of the same note, and between two looks at the microphone: another note is
 /// to be on the screen within 80 ms.
 const FRAME: Duration = Duration::from_millis(33);
-const LOOK: Duration = Duration::from_millis(8);
+const LOOK: Duration = Duration::from_millis(5);
 /// Nothing from the microphone for so long: it has gone.
 const GONE: Duration = Duration::from_secs(1);
 

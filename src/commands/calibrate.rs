@@ -15,7 +15,8 @@ use std::time::{Duration, Instant};
     gracerung calibrate --list\n\n\
     About ten short sweeps, soft at first and louder until the microphone hears them. Take\n\
     headphones off your ears and hold one to the microphone. What is measured is kept for this pair\n\
-    of devices: `practise --mark-by ear` then knows where you are against the click itself.\n\n\
+    of devices: `practise --mark-by ear` then knows where you are against the click itself. The system's own device counts as one,\n\
+    whatever is plugged in: calibrate again when you change it, or name your devices.\n\n\
     JSON: {\"device\":…,\"microphone\":…,\"later_ms\":…,\"round_trip_ms\":…,\"spread_ms\":…,\"sweeps\":…};\n\
     later_ms is what the devices do not say themselves.\n\n\
     Exit 0: measured and kept. Exit 1: it could not be measured; why, is said."
@@ -196,8 +197,8 @@ fn told(found: &Calibrated) -> String {
 enum Refusal {
     /// The microphone gives no sound, or next to none.
     Deaf,
-    /// No sweep was heard, in a room of this level.
-    NotHeard(f64),
+    /// There is sound, and no sweep in it.
+    NotHeard,
     /// The room is louder than the sweeps.
     Noisy(f64),
     /// The microphone clips.
@@ -215,7 +216,7 @@ impl std::fmt::Display for Refusal {
                 f,
                 "the microphone hears nothing at all: is it on, and is it the right one?"
             ),
-            Self::NotHeard(_) => write!(
+            Self::NotHeard => write!(
                 f,
                 "the sweeps were not heard: turn the loudspeaker up, or hold the headphones to the microphone"
             ),
@@ -374,15 +375,16 @@ fn listen(taken: &mut Taken, playback: &Playback) -> Result<Calibrated, Refusal>
         } else {
             missed += 1;
             if missed >= MISSES {
-                return Err(match loudest {
-                    loudest if loudest < DEAF_DB => Refusal::Deaf,
-                    loudest => Refusal::NotHeard(loudest),
+                return Err(if loudest < DEAF_DB {
+                    Refusal::Deaf
+                } else {
+                    Refusal::NotHeard
                 });
             }
         }
     }
     let (Some(later), Some(told)) = (spread(&later_ms), spread(&told_ms)) else {
-        return Err(Refusal::NotHeard(loudest));
+        return Err(Refusal::NotHeard);
     };
     if later.spread_ms > WIDEST_MS {
         return Err(Refusal::Wanders(later.spread_ms));

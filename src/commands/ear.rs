@@ -38,7 +38,7 @@ impl Awaited {
 }
 
 /// Tellings that a beginning is taken from: a second of them.
-const TELLINGS: usize = 125;
+const TELLINGS: usize = 200;
 
 /// What listens.
 pub(super) struct Ear {

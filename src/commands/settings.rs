@@ -1,7 +1,7 @@
 //! `settings`: show each value and where it comes from; and settings for the other commands.
 
 use super::table::table;
-use super::{Failure, Outcome, Ran, folders, open, output};
+use super::{Failure, Outcome, Ran, calibrate, folders, open, output};
 use crate::app::{Action, Model, Options, Page};
 use crate::chanter::{Instrument, Tuning, TuningTable};
 use crate::movement::Schools;
@@ -149,8 +149,16 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
                 ]
             })
             .collect();
+        let pairs = match calibrate::stored() {
+            Ok(pairs) if pairs.is_empty() => String::new(),
+            Ok(pairs) => format!(
+                "measured: {} (`gracerung calibrate --list`)\n",
+                wording::count(pairs.len(), "pair of devices", "pairs of devices")
+            ),
+            Err(failure) => format!("measured: {failure}\n"),
+        };
         let text = format!(
-            "file: {}{there}\n\n{}",
+            "file: {}{there}\n{pairs}\n{}",
             path.display(),
             table(["setting", "value", "from", "what for"], &rows)
         );

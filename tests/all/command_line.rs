@@ -39,6 +39,26 @@ fn without_a_terminal_the_commands_that_need_none_are_named() {
     says(&["practice", "grip-from-d"], 2, "this needs a terminal");
 }
 
+/// A machine without sound or microphone must say so, and a file that was spoilt must not keep a
+/// player from practising.
+#[test]
+fn without_devices_nothing_is_calibrated_and_that_is_told() {
+    says(&["calibrate", "--list"], 0, "nothing is calibrated yet");
+    says(&["calibrate", "--list", "--json"], 0, "[]");
+    says(&["blow"], 2, "this needs a terminal");
+    let nowhere = ["calibrate", "--microphone", "a microphone that is nowhere"];
+    says(&nowhere, 2, "microphone that is nowhere");
+    let home = home();
+    let folder = home.path().join("gracerung");
+    std::fs::create_dir_all(&folder).expect("a folder");
+    std::fs::write(folder.join("calibration.json"), "not JSON").expect("a file");
+    let output = run(home.path(), &["calibrate", "--list"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(text(&output.stderr).contains("remove it and calibrate again"));
+    let output = run(home.path(), &["settings"]);
+    assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
+}
+
 #[test]
 fn slips_are_told_with_what_was_meant() {
     says(
