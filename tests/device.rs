@@ -313,7 +313,7 @@ impl Practice {
                 return;
             }
             assert!(Instant::now() < end, "`{what}` never came:\n{shown}");
-            std::thread::sleep(Duration::from_millis(1));
+            std::thread::sleep(Duration::from_millis(2));
         }
     }
 
@@ -484,6 +484,12 @@ fn what_cannot_be_measured_is_refused_with_a_sentence() {
     pactl(&["set-source-mute", "card.monitor", "0"]);
     assert_eq!(deaf.0, Some(1), "{}", deaf.1);
     assert!(deaf.1.contains("hears nothing at all"), "{}", deaf.1);
+    // a volume of 800 % is 54 dB: even the softest sweep is over full scale
+    pactl(&["set-source-volume", "card.monitor", "800%"]);
+    let clipped = calibrate(home.path(), &[]);
+    pactl(&["set-source-volume", "card.monitor", "100%"]);
+    assert_eq!(clipped.0, Some(1), "{}", clipped.1);
+    assert!(clipped.1.contains("clips"), "{}", clipped.1);
     let noise = home.path().join("noise.wav");
     let spec = hound::WavSpec {
         channels: 1,

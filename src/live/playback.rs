@@ -34,9 +34,9 @@ struct Vitals {
 
 /// No block asked for in so long means that the device is dead: errors are told for passing
 /// troubles too.
-const DEAD: Duration = Duration::from_millis(600);
+const DEAD: Duration = Duration::from_secs(2);
 /// A stream that never played gets longer: some servers take their time.
-const UNBORN: Duration = Duration::from_secs(3);
+const UNBORN: Duration = Duration::from_secs(5);
 
 /// An open stream that plays samples. It ends with silence, or begins again.
 pub struct Playback {
