@@ -412,7 +412,7 @@ fn reeds(seconds: usize) -> Vec<f32> {
     let mut phase = 0.0f32;
     (0..RATE as usize * seconds)
         .map(|at| {
-            let pitch = if at / (RATE as usize / 2) % 2 == 0 {
+            let pitch = if (at / (RATE as usize / 2)).is_multiple_of(2) {
                 236.0
             } else {
                 354.0
