@@ -22,6 +22,9 @@ const OVER: f64 = 4.5;
 const CLICK: f64 = 0.032;
 /// Longest blip inside one note that no finger made, seconds.
 const TOUCH: f64 = 0.0145;
+/// Longest blip on the way from one note to the next that is their glide: a finger takes some
+/// milliseconds to open a hole, seconds.
+const GLIDE: f64 = 0.0055;
 /// Gap over which notes still join, seconds.
 const JOINED: f64 = 0.002;
 
@@ -58,7 +61,10 @@ impl Gate {
         let loud = click.length_s() <= CLICK && click.level >= before.level.max(after.level) + OVER;
         // no finger is so quick: a crossing noise lies between two notes, a gracenote lasts longer
         let inside = click.length_s() <= TOUCH && before.note == after.note;
-        if !joined || !(loud || inside) {
+        let way = before.note < click.note && click.note < after.note
+            || before.note > click.note && click.note > after.note;
+        let glide = way && click.length_s() <= GLIDE;
+        if !joined || !(loud || inside || glide) {
             return;
         }
         self.waiting.truncate(count - 2);

@@ -125,12 +125,14 @@ impl Listener {
     /// Makes ready for written music: its changes of note are likelier than others.
     #[must_use]
     pub fn expecting(mut self, moves: &[(Note, Note)]) -> Self {
+        self.prices = prices();
         for from in NOTES {
             for to in NOTES {
-                self.prices.change[from.index()][to.index()] = if moves.contains(&(from, to)) {
+                let price = &mut self.prices.change[from.index()][to.index()];
+                *price = if moves.contains(&(from, to)) {
                     CHANGE - WRITTEN
                 } else {
-                    CHANGE + UNWRITTEN
+                    *price + UNWRITTEN
                 };
             }
         }
