@@ -56,8 +56,10 @@ struct Factor {
 #[derive(Debug, Clone)]
 pub(super) struct NoteModel {
     harmonics: usize,
-    /// e^{-jωk i} for the samples of a block, [i][k].
-    within: Vec<(f32, f32)>,
+    /// Cosines and sines of −ωk i for the samples of a block, [i][k], rows of whole vectors.
+    within: (Vec<f32>, Vec<f32>),
+    /// e^{jω(4h − ½)} from a block's start to its middle and its end, h 1 and 2.
+    onward: [(f64, f64); 2],
     /// Phase of the fundamental at the next block's start, turns.
     phase: f64,
     step: f64,
@@ -73,16 +75,18 @@ impl NoteModel {
     fn new(pitch: f64) -> Self {
         let harmonics = ((TOP / pitch) as usize).clamp(1, MOST);
         let step = pitch / f64::from(RATE);
-        let mut within = Vec::with_capacity(BLOCK * harmonics);
+        let mut within = (Vec::new(), Vec::new());
         for i in 0..BLOCK {
-            for k in 1..=harmonics {
+            for k in 1..=harmonics.next_multiple_of(LANE) {
                 let angle = -TAU * step * (k * i) as f64;
-                within.push((angle.cos() as f32, angle.sin() as f32));
+                within.0.push(angle.cos() as f32);
+                within.1.push(angle.sin() as f32);
             }
         }
         Self {
             harmonics,
             within,
+            onward: [1.0, 2.0].map(|h| unit(step * (0.5 * BLOCK as f64 * h - 0.5))),
             phase: 0.0,
             step,
             sums: vec![(0.0, 0.0); RING * harmonics],
@@ -95,16 +99,29 @@ impl NoteModel {
     #[inline(always)]
     fn push(&mut self, block: usize, samples: &[f32; BLOCK]) {
         let count = self.harmonics;
+        let padded = count.next_multiple_of(LANE);
         let start = unit(-self.phase);
         let mut turn = start;
-        for k in 0..count {
-            let (mut re, mut im) = (0.0f32, 0.0f32);
-            for (i, sample) in samples.iter().enumerate() {
-                let (c, s) = self.within[i * count + k];
-                re += sample * c;
-                im += sample * s;
+        let mut sums = ([0.0f32; MOST], [0.0f32; MOST]);
+        for (i, sample) in samples.iter().enumerate() {
+            let row = i * padded..(i + 1) * padded;
+            for (sums, cosines) in sums
+                .0
+                .chunks_exact_mut(LANE)
+                .zip(self.within.0[row.clone()].chunks_exact(LANE))
+            {
+                add(sums, cosines, *sample);
             }
-            let (re, im) = (f64::from(re), f64::from(im));
+            for (sums, sines) in sums
+                .1
+                .chunks_exact_mut(LANE)
+                .zip(self.within.1[row].chunks_exact(LANE))
+            {
+                add(sums, sines, *sample);
+            }
+        }
+        for k in 0..count {
+            let (re, im) = (f64::from(sums.0[k]), f64::from(sums.1[k]));
             self.running[k].0 += re * turn.0 - im * turn.1;
             self.running[k].1 += re * turn.1 + im * turn.0;
             turn = multiply(turn, start);
@@ -113,11 +130,9 @@ impl NoteModel {
         for (sum, running) in self.sums[slot..slot + count].iter_mut().zip(&self.running) {
             *sum = (running.0 as f32, running.1 as f32);
         }
-        let half = BLOCK as f64 / 2.0;
-        for step in 1..=2 {
+        for (step, onward) in (1..).zip(self.onward) {
             let at = 2 * block + step;
-            let turns = self.phase + self.step * (half * step as f64 - 0.5);
-            let first = unit(turns);
+            let first = multiply((start.0, -start.1), onward);
             let mut turn = first;
             let slot = (at % (2 * RING)) * count;
             for centre in &mut self.centres[slot..slot + count] {
@@ -384,26 +399,17 @@ impl Drones {
 impl Factor {
     #[inline(always)]
     fn explained(&self, cosines: &[f32], sines: &[f32]) -> f32 {
-        let padded = self.padded;
-        let mut even = [0.0f32; 2 * MOST];
-        let mut odd = [0.0f32; 2 * MOST];
-        for k in 0..self.size {
-            // the factor is lower triangular: whole vectors above the diagonal are skipped
-            let first = k & !(LANE - 1);
-            let column = k * padded + first..(k + 1) * padded;
-            add(
-                &mut even[first..padded],
-                &self.cosines[column.clone()],
-                cosines[k],
-            );
-            add(&mut odd[first..padded], &self.sines[column], sines[k]);
-        }
         let mut lanes = [0.0f32; LANE];
-        for half in [&even[..padded], &odd[..padded]] {
-            for values in half.chunks_exact(LANE) {
-                for (lane, value) in lanes.iter_mut().zip(values) {
-                    *lane += value * value;
-                }
+        for first in (0..self.padded).step_by(LANE) {
+            // sums stay in registers; the factor is lower triangular: nothing lies right of these
+            let (mut even, mut odd) = ([0.0f32; LANE], [0.0f32; LANE]);
+            for k in 0..self.size.min(first + LANE) {
+                let column = k * self.padded + first..k * self.padded + first + LANE;
+                add(&mut even, &self.cosines[column.clone()], cosines[k]);
+                add(&mut odd, &self.sines[column], sines[k]);
+            }
+            for (lane, (even, odd)) in lanes.iter_mut().zip(even.iter().zip(&odd)) {
+                *lane += even * even + odd * odd;
             }
         }
         lanes.iter().sum()
@@ -411,11 +417,9 @@ impl Factor {
 }
 
 #[inline(always)]
-fn add(sums: &mut [f32], column: &[f32], by: f32) {
-    for (sums, weights) in sums.chunks_exact_mut(LANE).zip(column.chunks_exact(LANE)) {
-        for (sum, weight) in sums.iter_mut().zip(weights) {
-            *sum += by * weight;
-        }
+fn add(sums: &mut [f32], weights: &[f32], by: f32) {
+    for (sum, weight) in sums.iter_mut().zip(weights) {
+        *sum += by * weight;
     }
 }
 

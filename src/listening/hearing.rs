@@ -13,7 +13,7 @@ use super::intake::{BLOCK, Block, Intake, RATE};
 use super::path::{KEPT, Path, Prices, Stretch};
 use crate::chanter::{Instrument, NOTES, Note, Tuning};
 use crate::units::{Cents, SampleRate};
-use pulp::Arch;
+use pulp::{Arch, NullaryFnOnce};
 
 /// Variance of what a steady note leaves unexplained, against its power.
 const NOISE: f32 = 0.2;
@@ -301,6 +301,22 @@ struct Ear {
     arch: Arch,
 }
 
+/// One block's work. A closure would be called from what is compiled for the machine's vectors,
+/// and not compiled for them itself.
+struct Reckoning<'a> {
+    ear: &'a mut Ear,
+    block: &'a Block,
+}
+
+impl NullaryFnOnce for Reckoning<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        self.ear.reckon(self.block);
+    }
+}
+
 impl Ear {
     fn new(tuning: Tuning, prices: &Prices, tails: bool) -> Self {
         let pitches = NOTES.map(|note| tuning.hertz(note).0);
@@ -354,7 +370,7 @@ impl Ear {
 
     fn take(&mut self, block: &Block) {
         let arch = self.arch;
-        arch.dispatch(|| self.reckon(block));
+        arch.dispatch(Reckoning { ear: self, block });
     }
 
     #[inline(always)]

@@ -22,6 +22,8 @@ const SETTLED: usize = 600;
 /// A note leads unchallenged when it leaves less than this of the last 10 and 40 blocks, nats a
 /// block: 20 % of the power.
 const FINE: f32 = 0.2 * 8.0 / (2.0 * 0.2);
+/// Blocks after which a leading note that still fits is tried by two lengths only.
+const STEADY: usize = 80;
 /// Shortest silence, blocks: an unbroken instrument stops only to stop.
 const REST: usize = 60;
 
@@ -100,6 +102,8 @@ pub(super) struct Path {
     end: usize,
     told: usize,
     leader: usize,
+    /// Blocks for which it has led.
+    led: usize,
 }
 
 impl Path {
@@ -112,6 +116,7 @@ impl Path {
             end: 0,
             told: 0,
             leader: 0,
+            led: 0,
         };
         path.steps[0][SILENCE].cost = 0.0;
         path.settle_entries(0);
@@ -173,7 +178,9 @@ impl Path {
             let step = &mut steps[note];
             let mut good = 0;
             for (which, length) in LENGTHS.iter().enumerate().rev() {
-                if *length > end {
+                // long since, and still whole: other ways to part the same note are no better
+                let steady = place == 0 && self.led > STEADY && good > 0;
+                if *length > end || steady && *length != 10 {
                     continue;
                 }
                 let entry = self.entries[(end - length) % KEPT][note];
@@ -208,9 +215,15 @@ impl Path {
                 break;
             }
         }
-        self.leader = (0..NOTE_COUNT)
+        let leader = (0..NOTE_COUNT)
             .min_by(|a, b| steps[*a].cost.total_cmp(&steps[*b].cost))
             .unwrap_or(0);
+        self.led = if leader == self.leader {
+            self.led + 1
+        } else {
+            0
+        };
+        self.leader = leader;
         let silent = self.silent[(end - 1) % KEPT] + silence + self.prices.silence;
         self.silent[slot] = silent;
         let before = self.steps[(end - 1) % KEPT][SILENCE].cost;
