@@ -197,8 +197,13 @@ def engraved_notes(path: pathlib.Path) -> list[tuple[int, bool]]:
 
 
 def is_short(path: pathlib.Path, measure: music21.stream.Measure) -> bool:
-    """True for the measures that our file marks as part bars."""
-    return f'<measure number="{measure.measureNumberWithSuffix()}" implicit="yes"' in path.read_text()
+    """True for the measures that our file marks as part bars.
+
+    The second half of a divided bar is named X and the bar's number; music21 takes a name that is
+    no number whole as a suffix to the number before.
+    """
+    name = measure.numberSuffix or measure.number
+    return f'<measure number="{name}" implicit="yes"' in path.read_text()
 
 
 def beat_quarters(part: music21.stream.Part) -> fractions.Fraction:
