@@ -2,7 +2,7 @@
 //!
 //! It knows how clicks return and not what they are like.
 
-use super::learning::learn;
+use super::learning::{PRESENT, learn};
 use super::{COMPARED, FEWEST, LEAD, Train, energy, summit};
 use microfft::real::rfft_128;
 use std::collections::VecDeque;
@@ -121,11 +121,32 @@ fn grids(flux: &[f32]) -> Vec<Grid> {
                 kept.push(grid);
             }
         }
-        all.extend(kept);
+        all.extend(kept.into_iter().map(|grid| Grid {
+            over: at_most_places(&level, grid),
+            ..grid
+        }));
     }
     all.sort_by(|a, b| b.over.total_cmp(&a.over));
     all.truncate(GRIDS);
     all
+}
+
+/// How far the flux lies over its mean at [`PRESENT`] of a grid's places, for what chance makes of
+/// so many: onsets that return now and then are no clicks.
+fn at_most_places(flux: &[f32], grid: Grid) -> f32 {
+    let rounds = ((flux.len() as f64 - 1.5 - grid.place) / grid.period).max(0.0) as usize;
+    let mut values: Vec<f32> = (0..rounds)
+        .map(|round| (grid.place + round as f64 * grid.period).round() as usize)
+        .filter_map(|at| flux.get(at.saturating_sub(1)..at + 2))
+        .map(|near| near.iter().copied().fold(0.0, f32::max))
+        .collect();
+    if values.is_empty() {
+        return 0.0;
+    }
+    let rank = ((1.0 - PRESENT) * values.len() as f64) as usize;
+    let least = *values.select_nth_unstable_by(rank, f32::total_cmp).1;
+    let mean = flux.iter().sum::<f32>() / flux.len() as f32;
+    (least - mean) * (values.len() as f32).sqrt()
 }
 
 /// The strongest places of the flux folded by a period.
@@ -164,22 +185,22 @@ pub(super) fn find(sound: &[f32]) -> Option<Train> {
         return None;
     }
     let flux = flux(sound);
-    let mut returning: Vec<Returning> = Vec::new();
+    let mut returning: Vec<(f64, Returning)> = Vec::new();
     for grid in grids(&flux) {
         for found in sharpened(sound, grid) {
-            let same = |other: &Returning| {
-                (other.period - found.period).abs() < 0.5
-                    && (other.first - found.first).abs() < LEAD as f64
+            let same = |(_, other): &(f64, Returning)| {
+                (other.period - found.1.period).abs() < 0.5
+                    && (other.first - found.1.first).abs() < LEAD as f64
             };
             if !returning.iter().any(same) {
                 returning.push(found);
             }
         }
     }
-    returning.sort_by(|a, b| b.share.total_cmp(&a.share));
+    returning.sort_by(|a, b| b.0.total_cmp(&a.0));
     returning.truncate(LEARNT);
     let mut best: Option<(f64, Train)> = None;
-    for found in returning {
+    for (_, found) in returning {
         if let Some((taken, train)) = learn(sound, &found)
             && best.as_ref().is_none_or(|(most, _)| taken > *most)
         {
@@ -221,14 +242,13 @@ fn slipped(sound: &[f32], train: &Train) -> Vec<Returning> {
     let rough = 4.0 * top(first, first + 1);
     let wave = top(rough as usize - 1, rough as usize + 2) / 4.0;
     let middle = ((sound.len() as f64 - train.first) / train.period / 2.0).floor();
-    [-2.0, -1.0, 1.0, 2.0]
+    [-4.0, -3.0, -2.0, -1.0, 1.0, 2.0, 3.0, 4.0]
         .into_iter()
         .map(|waves| {
             let period = train.period + waves * wave;
             Returning {
                 period,
                 first: (train.first + middle * (train.period - period)).rem_euclid(period),
-                share: 0.0,
             }
         })
         .collect()
@@ -240,15 +260,14 @@ pub(super) struct Returning {
     /// Samples.
     pub period: f64,
     pub first: f64,
-    /// The power of the mean wave against the mean power, over what chance makes of it.
-    share: f64,
 }
 
 /// The periods near a grid's at which the wave itself returns. A tone returns nearly as well one of
-/// its own periods off, so there are several.
-fn sharpened(sound: &[f32], grid: Grid) -> Vec<Returning> {
-    // steps of an eighth of a sample drift by one over eight clicks
-    const STEPS: usize = 97;
+/// its own periods off, so there are several. With each, the power of its mean wave against the mean
+/// power: 1 is chance.
+fn sharpened(sound: &[f32], grid: Grid) -> Vec<(f64, Returning)> {
+    // the onsets are known to two frames over all the clicks, the wave to half a sample
+    const STEPS: usize = 2 * FRAME + 1;
     const KEPT: usize = 4;
     let hop = HOP as f64;
     // a frame that is new begins some 8 ms before what is new in it
@@ -259,9 +278,6 @@ fn sharpened(sound: &[f32], grid: Grid) -> Vec<Returning> {
     let first = |period: f64| (first + half * (rough - period)).rem_euclid(period);
     let length = LEAD + COMPARED;
     let mut mean = vec![0.0f32; length];
-    let periods: Vec<f64> = (0..STEPS)
-        .map(|step| rough + (step as f64 - (STEPS / 2) as f64) / 8.0)
-        .collect();
     let starts = |period: f64| {
         let first = first(period);
         let count = (sound.len() as f64 - length as f64 - first) / period;
@@ -274,6 +290,10 @@ fn sharpened(sound: &[f32], grid: Grid) -> Vec<Returning> {
     if count < FEWEST {
         return Vec::new();
     }
+    let step_size = 2.0 / count as f64;
+    let periods: Vec<f64> = (0..STEPS)
+        .map(|step| rough + (step as f64 - (STEPS / 2) as f64) * step_size)
+        .collect();
     let returns: Vec<f64> = periods
         .iter()
         .map(|period| {
@@ -294,10 +314,11 @@ fn sharpened(sound: &[f32], grid: Grid) -> Vec<Returning> {
     tops.sort_by(|a, b| returns[*b].total_cmp(&returns[*a]));
     tops.truncate(KEPT);
     tops.into_iter()
-        .map(|top| Returning {
-            period: periods[top],
-            first: first(periods[top]),
-            share: returns[top],
+        .map(|top| {
+            let off = summit(returns[top - 1], returns[top], returns[top + 1]);
+            let period = periods[top] + off * step_size;
+            let first = first(period);
+            (returns[top], Returning { period, first })
         })
         .collect()
 }

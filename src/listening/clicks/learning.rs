@@ -3,7 +3,8 @@
 //! It knows the places and nothing of how they were found.
 
 use super::finding::Returning;
-use super::{COMPARED, FEWEST, LEAD, TAPS, Train, between, energy, summit};
+use super::{COMPARED, FEWEST, LEAD, TAPS, Train, between, energy};
+use std::ops::Range;
 
 /// Samples of a click at most: 100 ms.
 const SHAPE: usize = 800;
@@ -12,7 +13,7 @@ const PIECE: usize = 32;
 /// How many standard errors the likeness of a click to the others lies over none, at least.
 const SURE: f64 = 6.0;
 /// Share of the places at which there is a click, at least.
-const PRESENT: f64 = 0.65;
+pub(super) const PRESENT: f64 = 0.65;
 
 /// The sound at each click's place, its shape's length each.
 fn cut(sound: &[f32], train: &Train, length: usize) -> Vec<(f64, Vec<f32>)> {
@@ -36,43 +37,17 @@ fn mean(cuts: &[(f64, Vec<f32>)], weights: &[f64], length: usize) -> Vec<f32> {
     mean
 }
 
-/// Learns the click that returns; how much it takes away, and the train.
+/// Samples of a click at a period, whole pieces.
+fn longest(period: f64) -> usize {
+    SHAPE.min((period * 0.8) as usize / PIECE * PIECE)
+}
+
+/// Learns the click that returns at exact places; how much it takes away, and the train.
 pub(super) fn learn(sound: &[f32], found: &Returning) -> Option<(f64, Train)> {
-    let (period, start) = (found.period, found.first);
-    let shortest = (period * 0.8) as usize;
-    let length = SHAPE.min(shortest / PIECE * PIECE);
-    let mut train = Train {
-        period,
-        first: start.rem_euclid(period),
-        shape: Vec::new(),
-    };
+    let mut train = Train::at(found);
+    let length = longest(found.period);
     let compared = (LEAD + COMPARED).min(length);
-    // the mean's wave draws the places together
-    for _ in 0..2 {
-        let cuts = cut(sound, &train, compared);
-        let sum = mean(&cuts, &vec![1.0; cuts.len()], compared);
-        let share = 1.0 / cuts.len().max(1) as f32;
-        let mut places: Vec<(f64, f64, f64)> = Vec::new();
-        for (at, cut) in &cuts {
-            let others: Vec<f32> = sum
-                .iter()
-                .zip(cut)
-                .map(|(sum, own)| sum - share * own)
-                .collect();
-            let (off, likeness) = drawn(sound, *at, &others);
-            if likeness > 0.15 {
-                let index = ((at - train.first) / train.period).round();
-                places.push((index, at + off, likeness));
-            }
-        }
-        let (first, period) = line(&places)?;
-        if (period - train.period).abs() > 4.0 {
-            return None;
-        }
-        train.first = first.rem_euclid(period);
-        train.period = period;
-    }
-    let cuts = cut(sound, &train, length);
+    let mut cuts = cut(sound, &train, length);
     if cuts.len() < FEWEST {
         return None;
     }
@@ -82,6 +57,17 @@ pub(super) fn learn(sound: &[f32], found: &Returning) -> Option<(f64, Train)> {
         .iter()
         .map(|(_, cut)| 1.0 / energy(&cut[span.clone()]).max(1e-9))
         .collect();
+    train.accent = accent(&cuts, &weights, compared);
+    if train.accent.is_some() {
+        // another sound: a train of its own, to be found when this one is off
+        let mut place = 0..;
+        let plain = |_: &_| place.next().is_some_and(|place| !train.leaves_out(place));
+        let (kept, by) = cuts.into_iter().zip(weights).filter(plain).unzip();
+        (cuts, weights) = (kept, by);
+    }
+    if cuts.len() < FEWEST {
+        return None;
+    }
     let mut gains = vec![0.0; cuts.len()];
     for _ in 0..3 {
         let all = mean(&cuts, &weights, length);
@@ -132,90 +118,92 @@ pub(super) fn learn(sound: &[f32], found: &Returning) -> Option<(f64, Train)> {
     train.shape = shape;
     // a click may lie before the first whole one
     train.first -= train.period;
+    train.accent = train.accent.map(|(bar, which)| (bar, (which + 1) % bar));
     let taken = average * count * energy(&train.shape);
     Some((taken, train))
 }
 
-/// Where within a millisecond the wave around a place is most like a shape, and how much.
-fn drawn(sound: &[f32], at: f64, shape: &[f32]) -> (f64, f64) {
-    const AROUND: i64 = 6;
-    let own = energy(shape).sqrt();
-    let start = at.round() as i64;
-    let likeness: Vec<f64> = (-AROUND..=AROUND)
-        .map(|lag| {
-            let Some(piece) = usize::try_from(start + lag)
-                .ok()
-                .and_then(|from| sound.get(from..from + shape.len()))
-            else {
-                return 0.0;
-            };
-            let both: f64 = piece.iter().zip(shape).map(|(a, b)| f64::from(a * b)).sum();
-            both / (own * energy(piece).sqrt()).max(1e-12)
-        })
-        .collect();
-    let top = (0..likeness.len())
-        .max_by(|a, b| likeness[*a].total_cmp(&likeness[*b]))
-        .unwrap_or(0);
-    let mut off = (top as i64 - AROUND) as f64 + start as f64 - at;
-    if top > 0 && top + 1 < likeness.len() {
-        off += summit(likeness[top - 1], likeness[top], likeness[top + 1]);
+/// Longest bar in which one beat sounds otherwise.
+const LONGEST_BAR: usize = 6;
+/// How much more two means explain than one, against what chance makes of it, at least.
+const OTHERWISE: f64 = 4.0;
+
+/// Whether one click of each bar is another sound than the rest: how many make a bar, and which it
+/// is. The parting that leaves least unexplained, where it leaves less than chance does.
+fn accent(cuts: &[(f64, Vec<f32>)], weights: &[f64], length: usize) -> Option<(usize, usize)> {
+    let left = |of: &dyn Fn(usize) -> bool| -> f64 {
+        let weights: Vec<f64> = (0..cuts.len())
+            .map(|at| if of(at) { weights[at] } else { 0.0 })
+            .collect();
+        let mean = mean(cuts, &weights, length);
+        cuts.iter()
+            .zip(&weights)
+            .map(|((_, cut), weight)| weight * distance(&cut[..length], &mean))
+            .sum()
+    };
+    let one = left(&|_| true);
+    let mut best = None;
+    let mut least = f64::INFINITY;
+    for bar in 2..=LONGEST_BAR.min(cuts.len() / FEWEST) {
+        for which in 0..bar {
+            let two = left(&|at| at % bar == which) + left(&|at| at % bar != which);
+            if two < least {
+                least = two;
+                best = Some((bar, which));
+            }
+        }
     }
-    (off, likeness[top])
+    let chance = least / (cuts.len() as f64 - 2.0).max(1.0);
+    let (bar, which) = best.filter(|_| one - least > OTHERWISE * chance)?;
+    // clicks too, and not the silence between those of a longer period
+    let accents: Vec<f64> = (0..cuts.len())
+        .map(|at| if at % bar == which { weights[at] } else { 0.0 })
+        .collect();
+    let accented = mean(cuts, &accents, length);
+    let by_chance = self::chance(cuts, &accents, &accented, 0..length);
+    (energy(&accented) > OTHERWISE * by_chance).then_some((bar, which))
 }
 
-/// The line through places by their index: (place of index 0, period). Weighed by likeness, twice,
-/// without what lies off it.
-fn line(places: &[(f64, f64, f64)]) -> Option<(f64, f64)> {
-    let mut kept: Vec<(f64, f64, f64)> = places.to_vec();
-    let mut fit = None;
-    for limit in [3.0, 1.0, f64::INFINITY] {
-        if kept.len() < 2 {
-            return None;
-        }
-        let weight: f64 = kept.iter().map(|p| p.2.powi(2)).sum();
-        let centre = kept.iter().map(|p| p.2.powi(2) * p.0).sum::<f64>() / weight;
-        let middle = kept.iter().map(|p| p.2.powi(2) * p.1).sum::<f64>() / weight;
-        let across: f64 = kept
-            .iter()
-            .map(|p| p.2.powi(2) * (p.0 - centre) * (p.1 - middle))
-            .sum();
-        let along: f64 = kept
-            .iter()
-            .map(|p| p.2.powi(2) * (p.0 - centre).powi(2))
-            .sum();
-        if along <= 0.0 {
-            return None;
-        }
-        let period = across / along;
-        let first = middle - period * centre;
-        kept.retain(|p| (p.1 - first - period * p.0).abs() < limit);
-        fit = Some((first, period));
-    }
-    fit
+/// The square sum of the differences.
+fn distance(one: &[f32], other: &[f32]) -> f64 {
+    let both = one.iter().zip(other);
+    both.map(|(a, b)| f64::from(a - b).powi(2)).sum()
+}
+
+/// The power that chance leaves in a part of a mean: its variance, summed.
+fn chance(cuts: &[(f64, Vec<f32>)], weights: &[f64], mean: &[f32], over: Range<usize>) -> f64 {
+    let whole: f64 = weights.iter().sum::<f64>().max(1e-30);
+    let single: f64 = weights.iter().map(|weight| (weight / whole).powi(2)).sum();
+    let sum: f64 = cuts
+        .iter()
+        .zip(weights)
+        .map(|((_, cut), weight)| {
+            let rest: f64 = over
+                .clone()
+                .map(|at| f64::from(cut[at] - mean[at]).powi(2))
+                .sum();
+            (weight / whole).powi(2) * rest
+        })
+        .sum();
+    // the mean lies nearer to its own than to others
+    sum / (1.0 - single).max(0.1)
 }
 
 /// The mean without what chance left in it, ended where nothing sure is left; none where it does
 /// not die away, as no click goes on.
 fn shrunk(mean: &[f32], cuts: &[(f64, Vec<f32>)], weights: &[f64]) -> Option<Vec<f32>> {
-    let whole: f64 = weights.iter().sum();
     let mut shape = mean.to_vec();
     let mut strengths = Vec::new();
     for (piece, values) in shape.chunks_mut(PIECE).enumerate() {
         let range = piece * PIECE..piece * PIECE + values.len();
-        // the variance of the mean
-        let chance: f64 = cuts
-            .iter()
-            .zip(weights)
-            .map(|((_, cut), weight)| {
-                let rest: f64 = range
-                    .clone()
-                    .map(|i| f64::from(cut[i] - mean[i]).powi(2))
-                    .sum();
-                (weight / whole).powi(2) * rest
-            })
-            .sum();
         let own = energy(values);
-        let gain = (1.0 - chance / own.max(1e-12)).max(0.0);
+        let chance = chance(cuts, weights, mean, range);
+        // what chance alone could have left goes whole
+        let gain = if own < 2.0 * chance {
+            0.0
+        } else {
+            1.0 - chance / own
+        };
         strengths.push(own * gain);
         for value in values.iter_mut() {
             *value *= gain as f32;

@@ -11,11 +11,13 @@ mod finding;
 mod learning;
 
 use super::intake::RATE;
-use finding::find;
+use finding::{Returning, find};
+use learning::learn;
 use std::collections::VecDeque;
 
-/// Samples that are looked at together: 20 s.
-const WINDOW: usize = 20 * RATE as usize;
+/// Sound that is looked at together, seconds.
+pub(super) const LEARNED_FROM_S: f64 = 20.0;
+const WINDOW: usize = LEARNED_FROM_S as usize * RATE as usize;
 /// Samples that are compared: 20 ms.
 const COMPARED: usize = 160;
 /// What of a click's shape lies before its onset: 6 ms.
@@ -65,9 +67,14 @@ impl Clicks {
         self.raw.drain(..surplus);
         let mut sound: Vec<f32> = self.raw.iter().copied().collect();
         for _ in 0..TRAINS {
-            match find(&sound) {
-                Some(train) => train.take_off(&mut sound),
-                None => break,
+            let Some(train) = find(&sound) else {
+                break;
+            };
+            train.take_off(&mut sound);
+            // where they are is known, so there may be few of them
+            let accents = train.accents().and_then(|accents| learn(&sound, &accents));
+            if let Some((_, accents)) = accents {
+                accents.take_off(&mut sound);
             }
         }
         self.out.extend(&sound[sound.len() - self.owed..]);
@@ -83,13 +90,40 @@ struct Train {
     /// Where the first click's shape begins; may lie before the sound.
     first: f64,
     shape: Vec<f32>,
+    /// One of so many is another sound, and which, by its number from the first on.
+    accent: Option<(usize, usize)>,
 }
 
 impl Train {
-    fn places(&self, samples: usize) -> impl Iterator<Item = f64> + use<> {
-        let (period, first) = (self.period, self.first);
-        let count = (samples as f64 - first) / period;
-        (0..count.max(0.0).ceil() as usize).map(move |k| first + period * k as f64)
+    /// Clicks at known places whose shape is not known.
+    fn at(places: &Returning) -> Self {
+        Self {
+            period: places.period,
+            first: places.first,
+            shape: Vec::new(),
+            accent: None,
+        }
+    }
+
+    /// Where those that are another sound return.
+    fn accents(&self) -> Option<Returning> {
+        self.accent.map(|(bar, which)| Returning {
+            period: self.period * bar as f64,
+            first: self.first + self.period * which as f64,
+        })
+    }
+
+    /// Whether the click of a number is another sound.
+    fn leaves_out(&self, number: usize) -> bool {
+        self.accent
+            .is_some_and(|(bar, which)| number % bar == which)
+    }
+
+    fn places(&self, samples: usize) -> impl Iterator<Item = f64> {
+        let count = (samples as f64 - self.first) / self.period;
+        (0..count.max(0.0).ceil() as usize)
+            .filter(|number| !self.leaves_out(*number))
+            .map(|number| self.first + self.period * number as f64)
     }
 
     /// Takes the clicks off where they are; a click that is not there is left.
@@ -186,9 +220,9 @@ mod tests {
         sound
     }
 
-    /// A tone that dies away, added every `period` samples from 1234.5 on.
-    fn add_clicks(sound: &mut [f32], hertz: f32, period: f64, gain: f32) {
-        let mut place = 1234.5;
+    /// A tone that dies away, added every `period` samples from `first` on.
+    fn add_clicks(sound: &mut [f32], hertz: f32, first: f64, period: f64, gain: f32) {
+        let mut place = first;
         while place < sound.len() as f64 {
             let from = place.ceil() as usize;
             for (at, sample) in sound.iter_mut().enumerate().skip(from).take(300) {
@@ -229,21 +263,27 @@ mod tests {
         let clean = chanter(1, 20);
         for (period, gain) in [(12_000.3, 1.4), (6123.7, 3.5), (4000.0, 2.0), (2181.8, 1.4)] {
             let mut with = clean.clone();
-            add_clicks(&mut with, 900.0, period, gain);
+            add_clicks(&mut with, 900.0, 1234.5, period, gain);
             let left = left(&clean, &cleaned(&with, 4096), period);
             assert!(left < 0.2, "{left:.2} left at {period}");
         }
     }
 
-    /// Without it an accent of another pitch would stay in: both are trains of their own.
+    /// Without it an accent of another pitch would stay in, or half of it be left on every beat: bars
+    /// of two, three and four beats.
     #[test]
     fn accents_are_taken_off_too() {
         let clean = chanter(2, 20);
-        let mut with = clean.clone();
-        add_clicks(&mut with, 900.0, 5000.4, 2.5);
-        add_clicks(&mut with, 1430.0, 4.0 * 5000.4, 2.5);
-        let left = left(&clean, &cleaned(&with, 4096), 5000.4);
-        assert!(left < 0.2, "{left:.2} left");
+        for bar in [2, 3, 4] {
+            let mut with = clean.clone();
+            for beat in 0..bar {
+                let hertz = if beat == 0 { 1430.0 } else { 900.0 };
+                let first = 1234.5 + 5000.4 * f64::from(beat);
+                add_clicks(&mut with, hertz, first, 5000.4 * f64::from(bar), 2.5);
+            }
+            let left = left(&clean, &cleaned(&with, 4096), 5000.4);
+            assert!(left < 0.12, "{left:.2} left in bars of {bar}");
+        }
     }
 
     /// Without it the player's own notes would be taken for clicks: where there are none, not one

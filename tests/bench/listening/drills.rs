@@ -538,9 +538,7 @@ impl Judged {
             {
                 if !told {
                     self.kinds.entry(word(fault.kind)).or_default()[2] += 1;
-                    if word(fault.kind) == "missing" {
-                        words.push(row(played, *start, found));
-                    }
+                    words.push(row(played, *start, found));
                     words.push(format!(
                         "repetition {} from {start:.2} s: told in vain, {:?} at {:?}: {}",
                         number + 1,

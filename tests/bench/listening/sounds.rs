@@ -417,11 +417,17 @@ fn add_clicks(rng: &mut Rng, out: &mut [f64], take: &Take, db: f64, kind: u8) {
     };
     let gain = 10f64.powf(db / 20.0) * 1.4;
     let bleed = between(rng, -0.01, 0.01);
+    // half the metronomes accent one beat of two, three or four by a higher sound
+    let bar = if rng.bool() { rng.u8(2..5) } else { 1 };
+    let accent = between(rng, 1.2, 2.0);
     let beat = 60.0 / take.bpm;
     let length = out.len() as f64 / RATE as f64;
     let mut when = take.first_click_s - (take.first_click_s / beat).floor() * beat + bleed;
+    let mut beats = (0..bar).cycle();
     while when < length {
         let from = (when.max(0.0) * RATE as f64) as usize;
+        let accented = bar > 1 && beats.next() == Some(0);
+        let pitch = if accented { accent * pitch } else { pitch };
         for i in 0..RATE / 20 {
             let t = i as f64 / RATE as f64;
             let Some(value) = out.get_mut(from + i) else {
