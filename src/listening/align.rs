@@ -8,6 +8,7 @@
 //! the click on it. The clocks' drift is the slope of a line through all of them. Measures only;
 //! [`crate::practice::judge`] judges.
 
+use super::drones::Sounding;
 use super::heard::HeardNote;
 use crate::chanter::Note;
 use crate::movement::Role;
@@ -15,6 +16,7 @@ use crate::practice::{ExtraNote, Measurement, NoteMeasure, Part};
 use crate::score::{NoteId, Score};
 use crate::timeline::{EventKind, SoundPart, Timeline};
 use crate::units::Beats;
+use std::collections::VecDeque;
 
 /// A note of the score at the tempo, seconds from the start of the repetition.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -153,6 +155,8 @@ const JOINED: f64 = 0.01;
 const BLIP: f64 = 0.06;
 /// Repetitions on both sides that a lead is taken from: it may change slowly.
 const AROUND: usize = 2;
+/// Repetitions that the next one is expected by.
+const RECENT: usize = 5;
 /// Farthest the pace may be from 1; beyond it is another tempo.
 const PACE: f64 = 0.04;
 
@@ -216,6 +220,56 @@ pub(super) fn likeness(piece: &Piece, heard: &[HeardNote]) -> f64 {
     if all > 0.0 { right / all } else { 0.0 }
 }
 
+/// When the changes of note of a piece are due in the sound.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Schedule {
+    /// Where a first beat lies, and from one repetition to the next, seconds.
+    pub first_s: f64,
+    pub cycle_s: f64,
+    /// Seconds from the first beat, from which note and to which.
+    pub changes: Vec<(f64, Note, Note)>,
+}
+
+/// The schedule that most of the repetitions found in the sound keep.
+pub(super) fn schedule(piece: &Piece, heard: &[HeardNote]) -> Option<Schedule> {
+    let rows = rows(piece, heard);
+    let most = rows
+        .chunk_by(|one, other| one.run == other.run)
+        .max_by_key(|run| run.len())?;
+    let (starts, pace) = fitted(piece, heard, most);
+    let cycle_s = pace * piece.cycle_s;
+    let lines = most.iter().zip(starts);
+    let mut lines: Vec<f64> = lines
+        .map(|(row, start_s)| start_s - row.cycle as f64 * cycle_s)
+        .collect();
+    let before = piece.notes.iter().cycle().skip(piece.notes.len() - 1);
+    Some(Schedule {
+        first_s: median(&mut lines)?,
+        cycle_s,
+        changes: before
+            .zip(&piece.notes)
+            .map(|(before, note)| (note.start_s, before.note, note.note))
+            .collect(),
+    })
+}
+
+/// The notes of the repetitions found in the sound, where they are written.
+pub(super) fn as_written(piece: &Piece, heard: &[HeardNote]) -> Vec<Sounding> {
+    let following = piece.notes.iter().skip(1).map(|next| next.start_s);
+    let ends: Vec<f64> = following.chain([piece.length_s]).collect();
+    rows(piece, heard)
+        .iter()
+        .flat_map(|row| {
+            let notes = piece.notes.iter().zip(&ends);
+            notes.map(|(note, end_s)| Sounding {
+                note: note.note,
+                start_s: row.start_s + note.start_s,
+                end_s: row.start_s + end_s,
+            })
+        })
+        .collect()
+}
+
 /// All repetitions, each found from the one before; where the playing broke off and began anew, the
 /// melody notes vote again.
 fn rows(piece: &Piece, heard: &[HeardNote]) -> Vec<Row> {
@@ -241,29 +295,36 @@ fn rows(piece: &Piece, heard: &[HeardNote]) -> Vec<Row> {
             offset + ((first - offset) / piece.cycle_s).ceil() * piece.cycle_s
         });
         let (mut cycle, mut misses, mut period) = (0, 0, piece.cycle_s);
-        let mut last: Option<(i64, f64)> = None;
+        // the last few, of which one may be played late
+        let mut recent: VecDeque<(i64, f64)> = VecDeque::new();
         while start_s < end && misses < 2 {
             if let Some(row) = row(piece, heard, start_s, cycle, run) {
                 // it began anew
-                if last.is_some() && (row.start_s - start_s).abs() > (0.15 * piece.beat_s).max(0.1)
+                if !recent.is_empty()
+                    && (row.start_s - start_s).abs() > (0.15 * piece.beat_s).max(0.1)
                 {
                     break;
                 }
-                if let Some((before, began)) = last {
+                if let Some((before, began)) = recent.front() {
                     let lasted = (row.start_s - began) / (cycle - before) as f64;
                     let off = PACE * piece.cycle_s;
                     let lasted = lasted.clamp(piece.cycle_s - off, piece.cycle_s + off);
                     period += 0.4 * (lasted - period);
                 }
-                last = Some((cycle, row.start_s));
-                start_s = row.start_s;
+                recent.push_back((cycle, row.start_s));
+                if recent.len() > RECENT {
+                    recent.pop_front();
+                }
                 misses = 0;
                 rows.push(row);
             } else {
                 misses += 1;
             }
-            start_s += period;
             cycle += 1;
+            let lines = recent
+                .iter()
+                .map(|(before, began)| began + (cycle - before) as f64 * period);
+            start_s = median(&mut lines.collect::<Vec<_>>()).unwrap_or(start_s + period);
         }
         run += 1;
         let used = rows
@@ -272,7 +333,7 @@ fn rows(piece: &Piece, heard: &[HeardNote]) -> Vec<Row> {
             .map_or(0, |at| at + 1);
         // where nothing was found, the next to begin with lies a cycle on
         let later = heard.partition_point(|note| note.start_s < opens + piece.cycle_s);
-        from = if last.is_some() { used } else { later }.max(from + 1);
+        from = if recent.is_empty() { later } else { used }.max(from + 1);
     }
     rows
 }
@@ -323,6 +384,27 @@ fn whole(piece: &Piece, heard: &[HeardNote], row: &Row) -> bool {
     first.is_some_and(sounds) && closing.is_some_and(sounds)
 }
 
+/// How far all the notes together lie off lines of a slope, seconds: one line for each run.
+fn off_the_line(piece: &Piece, heard: &[HeardNote], rows: &[Row], slope: f64) -> f64 {
+    rows.chunk_by(|one, other| one.run == other.run)
+        .map(|run| {
+            let mut places: Vec<f64> = run
+                .iter()
+                .flat_map(|row| {
+                    let line = row.start_s - row.cycle as f64 * slope;
+                    let own = offsets(piece, heard, row.start_s, &row.pairs);
+                    own.into_iter().map(move |(_, offset)| line + offset)
+                })
+                .collect();
+            let middle = median(&mut places).unwrap_or(0.0);
+            places
+                .iter()
+                .map(|place| (place - middle).abs())
+                .sum::<f64>()
+        })
+        .sum()
+}
+
 /// Where each repetition would begin if the player had kept his lead: a line through the starts
 /// (the median of the slopes between all pairs, Theil 1950) and around it the median of the
 /// neighbours' offsets; and the pace of the line.
@@ -337,11 +419,13 @@ fn fitted(piece: &Piece, heard: &[HeardNote], rows: &[Row]) -> (Vec<f64>, f64) {
             }
         }
     }
-    let period = if slopes.len() < 3 {
-        piece.cycle_s
-    } else {
-        median(&mut slopes).unwrap_or(piece.cycle_s)
-    };
+    // of few repetitions one that was played late tilts the line: then the written one fits better
+    let period = median(&mut slopes)
+        .filter(|slope| {
+            off_the_line(piece, heard, rows, *slope)
+                < off_the_line(piece, heard, rows, piece.cycle_s)
+        })
+        .unwrap_or(piece.cycle_s);
     let starts = rows
         .iter()
         .enumerate()
@@ -499,14 +583,10 @@ fn offset(
     pairs: &[Option<usize>],
     at: usize,
 ) -> Option<f64> {
-    let begun_by = piece.notes[at].begun_by.min(at);
-    // the first gracenote on the place, or the note itself where that was not heard
-    let first = at - begun_by;
-    if let Some(place) = pairs[first] {
-        return Some(heard[place].start_s - start_s - piece.notes[first].start_s);
-    }
-    let place = pairs[at]?;
-    Some(heard[place].start_s - start_s - piece.notes[first].start_s)
+    // the first gracenote on the place; the next one that was heard begins in its stead
+    let first = at - piece.notes[at].begun_by.min(at);
+    let place = pairs[first..=at].iter().flatten().next()?;
+    Some(heard[*place].start_s - start_s - piece.notes[first].start_s)
 }
 
 fn measure(
@@ -684,13 +764,17 @@ mod tests {
 
     /// The grip from D in real time at 60: two bars, on low A and on D.
     fn grip() -> Piece {
-        let text = built_in("grip-from-d").expect("it is built in").text;
+        piece("grip-from-d", 3, 60)
+    }
+
+    /// A stage of a built-in drill at a tempo.
+    fn piece(name: &str, stage: usize, tempo: i128) -> Piece {
+        let text = built_in(name).expect("it is built in").text;
         let (drill, _) = read(text.as_bytes());
         let drill = drill.expect("it reads");
         let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
-        let stage = drill.stages.last().expect("it has stages");
-        let score = resolve_music(&stage.music, breath, &drill.schools);
-        let tempo = Bpm::whole(60).expect("a usual tempo");
+        let score = resolve_music(&drill.stages[stage].music, breath, &drill.schools);
+        let tempo = Bpm::whole(tempo).expect("a usual tempo");
         Piece::of(&score, &lay(&score, &Layout::at(tempo, SampleRate::USUAL)))
     }
 
@@ -840,6 +924,43 @@ mod tests {
         let found = kinds(&piece, &heard);
         assert!(found[0].contains(&FaultKind::Late), "{found:?}");
         assert_eq!(found[1..], [vec![], vec![]]);
+    }
+
+    /// Without it the gracenotes after a missing one would be late for what the first of them was.
+    #[test]
+    fn the_second_gracenote_on_a_place_begins_in_the_first_ones_stead() {
+        let piece = piece("doubling-on-c", 3, 60);
+        let at = (0..piece.notes.len())
+            .find(|at| piece.notes[*at].begun_by > 1)
+            .expect("a doubling has several gracenotes on its place");
+        let first = at - piece.notes[at].begun_by;
+        let mut heard = played(&piece, 1.0, 3);
+        let gone = heard.remove(first);
+        heard[first].start_s = gone.start_s;
+        assert_eq!(
+            kinds(&piece, &heard),
+            [vec![FaultKind::Missing], vec![], vec![]]
+        );
+    }
+
+    /// Without it one late repetition of few notes would tilt the line that the others are judged
+    /// by: the second half of the third is late, and nothing else.
+    #[test]
+    fn one_late_repetition_leaves_the_others_where_they_were() {
+        let piece = piece("strike-on-c", 0, 92);
+        let mut heard = played(&piece, 1.0, 5);
+        let count = piece.notes.len();
+        for at in 2 * count + count / 2..3 * count {
+            heard[at].start_s += 0.07;
+            heard[at - 1].end_s = heard[at].start_s;
+        }
+        let found = align(&piece, &heard);
+        assert!((found.pace - 1.0).abs() < 1e-3, "{}", found.pace);
+        let late = vec![FaultKind::Late];
+        assert_eq!(
+            kinds(&piece, &heard),
+            [vec![], vec![], late, vec![], vec![]]
+        );
     }
 
     /// Without it any music at all would be judged by the drill.

@@ -6,8 +6,9 @@
 //! seconds of the stream, and a quarter of a second either way does no harm.
 
 use super::align::{Piece, align};
+use super::clicks::LEARNED_FROM_S;
 use super::hearing::{Listener, RateError};
-use super::recording::{Remark, hear_piece};
+use super::recording::{Remark, hear_piece_after};
 use crate::chanter::{Note, Tuning};
 use crate::practice::Measurement;
 use crate::units::{Cents, SampleRate};
@@ -246,10 +247,18 @@ impl Attention {
             place(start_s - AROUND_S),
             place(start_s + piece.length_s + AROUND_S),
         );
+        // as much more as clicks are learned from
+        let learned_from = (LEARNED_FROM_S * rate) as usize;
+        let before = learned_from.saturating_sub(to.max(from) - from).min(from);
         Cut {
             rate: self.rate,
             tuning: self.tuning,
-            samples: self.kept.range(from..to.max(from)).copied().collect(),
+            samples: self
+                .kept
+                .range(from - before..to.max(from))
+                .copied()
+                .collect(),
+            before,
             start_s: exact.then(|| start_s - (first_kept + from as u64) as f64 / rate),
         }
     }
@@ -261,6 +270,8 @@ pub struct Cut {
     rate: SampleRate,
     tuning: Tuning,
     samples: Vec<f32>,
+    /// How many of them lie before it: a metronome's clicks are learned from them too.
+    before: usize,
     /// Where the first click is heard in it, where that is known.
     start_s: Option<f64>,
 }
@@ -272,9 +283,10 @@ impl Cut {
     /// A sample rate that cannot be resampled.
     pub fn hear(&self, piece: &Piece) -> Result<Attended, RateError> {
         let mut samples = Some(&self.samples);
-        let heard = hear_piece(
+        let heard = hear_piece_after(
+            self.before,
             self.rate,
-            Some(self.tuning.low_a),
+            self.tuning.low_a,
             self.tuning.table,
             piece,
             || samples.take().cloned().unwrap_or_default(),

@@ -2,9 +2,12 @@
 //!
 //! The drones lie at a half and a quarter of the chanter's low A (Encyclopaedia Britannica, 11th
 //! ed., "Bag-pipe"), so every harmonic of theirs is a multiple of the quarter. What stands at such a
-//! place nearly always, whatever the chanter plays, is a drone's. It knows no notes.
+//! place nearly always, whatever the chanter plays, is a drone's. Where it is known which notes
+//! were played, what stands there while none of them could is a drone's ([`Watch::found_beside`]):
+//! a drill may hold one note so much of the time that it seems to sound always.
 
-use super::intake::RATE;
+use super::intake::{BLOCK, RATE};
+use crate::chanter::{Note, Tuning};
 use microfft::real::rfft_1024;
 use std::collections::VecDeque;
 
@@ -24,6 +27,23 @@ const BEATING: f32 = 1.5;
 const LEAST: f32 = 0.02;
 const LEAST_LINE: f32 = 0.004;
 
+/// Seconds by which notes lie off where they are reckoned, at most.
+const ASIDE: f64 = 0.08;
+/// Hertz from a line within which a note's harmonic counts for it: a Hann window's main lobe.
+const LOBE: f64 = 2.0 * RATE as f64 / FRAME as f64;
+/// How far a note may be mistuned, as a part of its pitch: 40 cents.
+const MISTUNED: f64 = 0.023;
+/// Frames without a line's notes that tell its power: a second of them.
+const TELLING: usize = 16;
+
+/// A note that sounds, seconds from the first sample.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Sounding {
+    pub note: Note,
+    pub start_s: f64,
+    pub end_s: f64,
+}
+
 /// Watches the lines.
 pub(super) struct Watch {
     window: Vec<f32>,
@@ -32,6 +52,7 @@ pub(super) struct Watch {
     /// Mean power of the frame in hand before it was made level, and blocks in it.
     level: (f32, usize),
     frames: VecDeque<([f32; LINES], f32)>,
+    kept: usize,
 }
 
 /// Drones as they were found.
@@ -58,6 +79,15 @@ impl Watch {
             pending: Vec::new(),
             level: (0.0, 0),
             frames: VecDeque::new(),
+            kept: FRAMES,
+        }
+    }
+
+    /// The same, which forgets nothing.
+    pub(super) fn of_all(self) -> Self {
+        Self {
+            kept: usize::MAX,
+            ..self
         }
     }
 
@@ -88,7 +118,7 @@ impl Watch {
                     .map(pulp::num_complex::Complex::norm_sqr)
                     .sum::<f32>()
         });
-        if self.frames.len() == FRAMES {
+        if self.frames.len() >= self.kept {
             self.frames.pop_front();
         }
         let level = self.level.0 / self.level.1.max(1) as f32;
@@ -110,14 +140,65 @@ impl Watch {
             let share = BEATING * powers[(QUANTILE * count as f32) as usize];
             if share < LEAST_LINE { 0.0 } else { share }
         });
+        self.worth(shares)
+    }
+
+    /// The same beside notes that are known, from all that was watched: each line's power while no
+    /// note sounds that has a harmonic there; where one always does, what its neighbours among the
+    /// harmonics of the same drones make likely.
+    pub(super) fn found_beside(&self, notes: &[Sounding], tuning: &Tuning) -> Option<Found> {
+        let frame_s = |blocks: usize| (blocks * BLOCK) as f64 / f64::from(RATE);
+        let (hop_s, whole_s) = (frame_s(FRAME / BLOCK / 2), frame_s(FRAME / BLOCK));
+        let around: Vec<Vec<Note>> = (0..self.frames.len())
+            .map(|frame| {
+                let (from, to) = (frame as f64 * hop_s, frame as f64 * hop_s + whole_s);
+                notes
+                    .iter()
+                    .filter(|note| note.start_s < to + ASIDE && note.end_s > from - ASIDE)
+                    .map(|note| note.note)
+                    .collect()
+            })
+            .collect();
+        let told: [Option<f32>; LINES] = std::array::from_fn(|line| {
+            let hertz = tuning.low_a.0 / 4.0 * (line + 1) as f64;
+            let has = |note: &Note| {
+                let pitch = tuning.hertz(*note).0;
+                let harmonic = (hertz / pitch).round().max(1.0) * pitch;
+                (harmonic - hertz).abs() < LOBE + MISTUNED * harmonic
+            };
+            let mut powers: Vec<f32> = around
+                .iter()
+                .zip(&self.frames)
+                .filter(|(notes, _)| !notes.is_empty() && !notes.iter().any(has))
+                .map(|(_, (frame, _))| frame[line])
+                .collect();
+            powers.sort_by(f32::total_cmp);
+            // a note that was played elsewhere than it is written is no drone
+            powers.truncate(powers.len() * 4 / 5);
+            (powers.len() >= TELLING).then(|| powers.iter().sum::<f32>() / powers.len() as f32)
+        });
+        let shares = std::array::from_fn(|line| {
+            let share = told[line].unwrap_or_else(|| {
+                let beside = |other: Option<usize>| other.and_then(|o| *told.get(o)?);
+                match (beside(line.checked_sub(2)), beside(Some(line + 2))) {
+                    (Some(below), Some(above)) => (below * above).sqrt(),
+                    (below, above) => below.or(above).unwrap_or(0.0),
+                }
+            });
+            if share < LEAST_LINE { 0.0 } else { share }
+        });
+        self.worth(shares)
+    }
+
+    /// Drones, where lines that low A has not tell of them.
+    fn worth(&self, shares: [f32; LINES]) -> Option<Found> {
         let own: f32 = (0..LINES)
             .filter(|line| (line + 1) % 4 != 0)
             .map(|line| shares[line])
             .sum();
-        powers.clear();
-        powers.extend(self.frames.iter().map(|(_, level)| *level));
-        powers.sort_by(f32::total_cmp);
-        let usual = powers[count * 2 / 3];
+        let mut levels: Vec<f32> = self.frames.iter().map(|(_, level)| *level).collect();
+        levels.sort_by(f32::total_cmp);
+        let usual = *levels.get(levels.len() * 2 / 3)?;
         (own > LEAST).then_some(Found { shares, usual })
     }
 }
@@ -125,6 +206,8 @@ impl Watch {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::chanter::TuningTable;
+    use crate::units::Hertz;
     use std::f32::consts::TAU;
 
     fn watched(hertz: &[(f32, f32)], seconds: f32) -> Watch {
@@ -153,6 +236,43 @@ mod tests {
         assert!((shares[5] / BEATING - 0.1).abs() < 0.01, "{shares:?}");
         let others = shares.iter().filter(|share| **share > 0.0).count();
         assert_eq!(others, 2, "{shares:?}");
+    }
+
+    /// Without it a note that is held most of the time would be taken for drones and explained away:
+    /// E for four seconds of five beside a tenor, and E alone.
+    #[test]
+    fn a_note_held_most_of_the_time_is_no_drone() {
+        let tuning = Tuning::with_low_a(Hertz(480.0), TuningTable::Modern);
+        let notes: Vec<Sounding> = (0..4)
+            .flat_map(|bar| {
+                [(Note::E, 0.0, 4.0), (Note::B, 4.0, 5.0)].map(|(note, from, to)| Sounding {
+                    note,
+                    start_s: 5.0 * f64::from(bar) + from,
+                    end_s: 5.0 * f64::from(bar) + to,
+                })
+            })
+            .collect();
+        for tenor in [0.0, 0.3] {
+            let mut watch = Watch::new(480.0).of_all();
+            for block in 0..20_000 {
+                let samples: Vec<f32> = (block * 8..block * 8 + 8)
+                    .map(|at| at as f32 / RATE as f32)
+                    .map(|time| {
+                        let chanter = if time % 5.0 < 4.0 { 720.0 } else { 540.0 };
+                        let sine = |power: f32, hertz: f32| {
+                            (2.0 * power).sqrt() * (TAU * (hertz * time).fract()).sin()
+                        };
+                        sine(0.4, chanter) + sine(0.2, 2.0 * chanter) + sine(tenor, 240.0)
+                    })
+                    .collect();
+                watch.push(&samples, 1.0);
+            }
+            let found = watch.found_beside(&notes, &tuning);
+            assert_eq!(found.is_some(), tenor > 0.0);
+            let shares = found.map_or([0.0; LINES], |found| found.shares);
+            assert!((shares[1] - tenor).abs() < 0.01, "{shares:?}");
+            assert!(shares[5] < 0.01 && shares[11] < 0.01, "{shares:?}");
+        }
     }
 
     /// Without it a held low A would be taken for drones and explained away.

@@ -5,12 +5,13 @@
     reason = "pulp compiles for the machine's vectors only what is inlined into its dispatch"
 )]
 
+use super::align::Schedule;
 use super::drones::{Found, Watch};
 use super::gate::Gate;
 use super::harmonics::{Bank, LENGTHS, Noise, TOP};
 use super::heard::HeardNote;
 use super::intake::{BLOCK, Block, Intake, RATE};
-use super::path::{KEPT, Path, Prices, Stretch};
+use super::path::{Due, KEPT, Path, Prices, Stretch};
 use crate::chanter::{Instrument, NOTES, Note, Tuning};
 use crate::units::{Cents, SampleRate};
 use pulp::{Arch, NullaryFnOnce};
@@ -36,12 +37,19 @@ const CHANGE: f32 = 13.0;
 /// What a level that lies between the drones' own and the usual one tells of whether they sound
 /// alone, nats a block for a squared ratio of e.
 const LEVELS: f32 = 2.0;
+/// Price of a stop, and of one while drones sound: then bag and chanter stop together, and a chanter
+/// note that beats with a drone fades as if it had stopped. 100 to 200 scored alike.
+const STOP: f32 = 30.0;
+const STOP_BESIDE_DRONES: f32 = 150.0;
 /// What F costs more, save beside its neighbours and E: a high G gracenote a little flat is far
 /// commoner than an F gracenote (in `movement`'s catalogue F stands in the doubling on E only).
 const RARE: f32 = 10.0;
 /// What a change that is written costs less, and another more.
 const WRITTEN: f32 = 4.0;
 const UNWRITTEN: f32 = 3.0;
+/// What one costs less where it is due, and how far it may lie off, seconds.
+const AWAITED: f32 = 8.0;
+const AROUND_S: f64 = 0.06;
 
 /// Prices of the path, where nothing is known of the music.
 fn prices() -> Prices {
@@ -53,8 +61,9 @@ fn prices() -> Prices {
     }
     Prices {
         change,
-        stop: 30.0,
+        stop: STOP,
         silence: -1.0,
+        due: None,
     }
 }
 
@@ -122,6 +131,14 @@ impl Listener {
         })
     }
 
+    /// Makes ready for so many samples that come first and are not heard: a metronome's clicks are
+    /// learned from them too.
+    #[must_use]
+    pub fn after(mut self, samples: usize) -> Self {
+        self.intake = self.intake.after(samples);
+        self
+    }
+
     /// Makes ready for written music: its changes of note are likelier than others.
     #[must_use]
     pub fn expecting(mut self, moves: &[(Note, Note)]) -> Self {
@@ -137,6 +154,40 @@ impl Listener {
             }
         }
         self.ear = Ear::new(self.tuning, &self.prices, false);
+        self
+    }
+
+    /// The same where it is known when its changes are due: a note that can hardly be heard is taken
+    /// for what is written there.
+    pub(super) fn awaiting(mut self, schedule: &Schedule) -> Self {
+        let blocks = |seconds: f64| seconds * f64::from(RATE) / BLOCK as f64;
+        self.prices.due = Some(Due {
+            period: blocks(schedule.cycle_s),
+            first: blocks(schedule.first_s),
+            changes: schedule
+                .changes
+                .iter()
+                .map(|(at, from, to)| (blocks(*at), from.index(), to.index()))
+                .collect(),
+            around: blocks(AROUND_S),
+            price: CHANGE - AWAITED,
+        });
+        self.ear = Ear::new(self.tuning, &self.prices, false);
+        self
+    }
+
+    /// The same with drones that are known, or with none.
+    pub(super) fn with_drones(mut self, found: Option<&Found>) -> Self {
+        self.watch = None;
+        if let Some(found) = found {
+            self.ear.expect_drones(found);
+        }
+        self
+    }
+
+    /// The same, which watches for drones and remembers all of it.
+    pub(super) fn watching_all(mut self) -> Self {
+        self.watch = self.watch.map(Watch::of_all);
         self
     }
 
@@ -243,12 +294,17 @@ impl Listener {
     }
 
     /// The end of the sound: the rest of the notes.
-    pub fn finish(mut self) -> Vec<HeardNote> {
+    pub fn finish(self) -> Vec<HeardNote> {
+        self.finish_watching().0
+    }
+
+    /// The same, and what watched for drones.
+    pub(super) fn finish_watching(mut self) -> (Vec<HeardNote>, Option<Watch>) {
         self.intake.finish();
         self.work();
         self.ear.settle(true);
         self.heard.append(&mut self.ear.heard);
-        self.heard
+        (self.heard, self.watch)
     }
 }
 
@@ -357,6 +413,7 @@ impl Ear {
             usual: found.usual,
         });
         self.tails = false;
+        self.path.stops_cost(STOP_BESIDE_DRONES);
     }
 
     fn hear_again(&mut self, blocks: &[Block]) {

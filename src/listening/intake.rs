@@ -48,6 +48,8 @@ pub(super) struct Intake {
     band: Band,
     /// Takes clicks off, where the sound may wait for it.
     clicks: Option<Clicks>,
+    /// Samples at the start that clicks are learned from and that nobody waits for.
+    early: usize,
     level: Level,
     out: VecDeque<Block>,
     /// Input samples that were no numbers.
@@ -93,6 +95,7 @@ impl Intake {
             rest: Vec::new(),
             band: Band::new(lowest, highest),
             clicks: None,
+            early: 0,
             level: Level::default(),
             out: VecDeque::new(),
             broken: 0,
@@ -105,6 +108,13 @@ impl Intake {
     /// The same, with a metronome's clicks taken off; the sound comes out 20 s later.
     pub(super) fn without_clicks(mut self) -> Self {
         self.clicks = Some(Clicks::default());
+        self
+    }
+
+    /// The same, where so many samples come first that clicks are learned from and that do not come
+    /// out.
+    pub(super) fn after(mut self, samples: usize) -> Self {
+        self.early = (samples as u64 * u64::from(RATE) / u64::from(self.rate)) as usize;
         self
     }
 
@@ -179,6 +189,9 @@ impl Intake {
 
     /// Parts what is ready into blocks.
     fn part(&mut self) {
+        let early = self.early.min(self.rest.len());
+        self.rest.drain(..early);
+        self.early -= early;
         let whole = self.rest.len() / BLOCK;
         for block in 0..whole {
             let mut raw = [0.0; BLOCK];

@@ -3,7 +3,8 @@
 //!
 //! Memory is bounded by what is looked at for low A and by the notes.
 
-use super::align::{Piece, likeness};
+use super::align::{Piece, Schedule, as_written, likeness, schedule};
+use super::drones::Found;
 use super::heard::HeardNote;
 use super::hearing::{Listener, RateError};
 use super::low_a::{LOOKED_AT, find_low_a, refined};
@@ -83,7 +84,7 @@ pub fn hear(
     table: TuningTable,
     next: impl FnMut() -> Vec<f32>,
 ) -> Result<Hearing, RateError> {
-    hear_as(rate, low_a, table, None, next)
+    hear_as(rate, low_a, table, None, 0, next)
 }
 
 /// The same where it is known what was played: low A is the one that makes a recording most like
@@ -98,7 +99,23 @@ pub fn hear_piece(
     piece: &Piece,
     next: impl FnMut() -> Vec<f32>,
 ) -> Result<Hearing, RateError> {
-    hear_as(rate, low_a, table, Some(piece), next)
+    hear_as(rate, low_a, table, Some(piece), 0, next)
+}
+
+/// The same after so many samples that are not heard and that a metronome's clicks are learned from
+/// too. Times and remarks are of what comes after them.
+///
+/// # Errors
+/// A sample rate that cannot be resampled.
+pub(super) fn hear_piece_after(
+    before: usize,
+    rate: SampleRate,
+    low_a: Hertz,
+    table: TuningTable,
+    piece: &Piece,
+    next: impl FnMut() -> Vec<f32>,
+) -> Result<Hearing, RateError> {
+    hear_as(rate, Some(low_a), table, Some(piece), before, next)
 }
 
 /// Likeness to the piece from which no other low A is tried.
@@ -144,18 +161,52 @@ fn choose_low_a(
         .or(likeliest))
 }
 
+/// What a first hearing of a piece tells for the next.
+#[derive(Debug)]
+struct Acquaintance {
+    /// When its changes are due.
+    schedule: Schedule,
+    /// The drones beside it.
+    drones: Option<Found>,
+}
+
+/// Hears a piece for the first time; nothing where it is not found.
+fn acquaint(
+    rate: SampleRate,
+    tuning: Tuning,
+    piece: &Piece,
+    before: usize,
+    head: &[f32],
+) -> Result<Option<Acquaintance>, RateError> {
+    let mut listener = Listener::new(rate, tuning)?
+        .after(before)
+        .expecting(&piece.moves())
+        .watching_all();
+    listener.push(head);
+    let (heard, watch) = listener.finish_watching();
+    let Some(schedule) = schedule(piece, &heard) else {
+        return Ok(None);
+    };
+    let written = as_written(piece, &heard);
+    Ok(Some(Acquaintance {
+        schedule,
+        drones: watch.and_then(|watch| watch.found_beside(&written, &tuning)),
+    }))
+}
+
 fn hear_as(
     rate: SampleRate,
     low_a: Option<Hertz>,
     table: TuningTable,
     piece: Option<&Piece>,
+    mut before: usize,
     mut next: impl FnMut() -> Vec<f32>,
 ) -> Result<Hearing, RateError> {
     let mut sound = Sound::default();
     let mut head: Vec<f32> = Vec::new();
     let looked_at = (LOOKED_AT * f64::from(rate.0)) as usize;
     let mut ended = false;
-    if low_a.is_none() {
+    if low_a.is_none() || piece.is_some() {
         while head.len() < looked_at && !ended {
             let piece = next();
             ended = piece.is_empty();
@@ -170,13 +221,25 @@ fn hear_as(
     let mut listener = found
         .map(|low_a| Listener::new(rate, Tuning::with_low_a(low_a, table)))
         .transpose()?
-        .map(|listener| match piece {
-            Some(piece) => listener.expecting(&piece.moves()),
-            None => listener,
+        .map(|listener| listener.after(before));
+    if let (Some(low_a), Some(piece)) = (found, piece) {
+        let tuning = Tuning::with_low_a(low_a, table);
+        let known = acquaint(rate, tuning, piece, before, &head)?;
+        listener = listener.map(|listener| {
+            let listener = listener.expecting(&piece.moves());
+            match known {
+                Some(known) => listener
+                    .awaiting(&known.schedule)
+                    .with_drones(known.drones.as_ref()),
+                None => listener,
+            }
         });
+    }
     let mut notes = Vec::new();
     let mut take = |piece: &[f32], sound: &mut Sound| {
-        sound.add(piece);
+        let early = before.min(piece.len());
+        before -= early;
+        sound.add(&piece[early..]);
         if let Some(listener) = &mut listener {
             listener.push(piece);
             notes.append(&mut listener.heard());

@@ -15,7 +15,12 @@ const RATE: SampleRate = SampleRate(48_000);
 /// A stage of a built-in drill as its reference line sounds: count-in and three repetitions.
 fn played(stage: &str) -> (Piece, Vec<f32>, f64) {
     let file = built_in("grip-from-d").expect("it is there");
-    let drill = read(file.text.as_bytes()).0.expect("it reads");
+    played_with(file.text, stage, 3, &[Bus::Click])
+}
+
+/// A stage of a drill, its count-in and so many repetitions, some of the buses muted.
+fn played_with(text: &str, stage: &str, count: u64, muted: &[Bus]) -> (Piece, Vec<f32>, f64) {
+    let drill = read(text.as_bytes()).0.expect("it reads");
     let stage = drill
         .stages
         .iter()
@@ -29,11 +34,13 @@ fn played(stage: &str) -> (Piece, Vec<f32>, f64) {
         levels: Levels::FULL,
         ..Sound::default()
     };
-    sound.levels.muted[Bus::Click as usize] = true;
+    for bus in muted {
+        sound.levels.mute(*bus, true);
+    }
     let (mut player, mut controls) = Renderer::new(RATE, sound);
     let seconds = |cycle| Frames::of(Beats::ZERO.0, timeline.cycle_start(cycle), RATE, tempo);
     let start_s = seconds(0).seconds(RATE);
-    let mut samples = vec![0.0_f32; seconds(3).0 as usize];
+    let mut samples = vec![0.0_f32; seconds(count).0 as usize];
     let load = Load {
         timeline,
         serial: 1,
@@ -95,4 +102,36 @@ fn a_repetition_is_judged_and_silence_is_not() {
     ));
     assert_eq!(judge(&heard.measured, &limits).mark, None);
     assert_eq!(attention.now().note, None);
+}
+
+/// Without it a metronome beside the player would be heard as crossing noises where a repetition has
+/// too few clicks to learn them from: two bars of 2/4 have two accents and two beats, and the sound
+/// before it has the rest.
+#[test]
+fn a_short_repetition_is_judged_beside_a_loud_metronome() {
+    let text = "title: Up and down\nmetre: 2/4\nunit: 1/8\nstages:\n  - {name: steps, music: '{g}A2 {d}B2|{e}A2 {g}c2|'}\nladder: {from: 60, to: 80, step: 4}\n";
+    let (piece, mut samples, start_s) = played_with(text, "steps", 7, &[Bus::Click]);
+    assert!((piece.length_s - 4.0).abs() < 1e-9, "{}", piece.length_s);
+    // an electronic metronome: beeps of 30 ms, the bar's higher
+    for (at, sample) in samples.iter_mut().enumerate() {
+        let time = at as f64 / 48_000.0 + 4.0 - start_s.fract();
+        let hertz = if (time as u64).is_multiple_of(2) {
+            1330.0
+        } else {
+            887.0
+        };
+        if time.fract() < 0.03 {
+            *sample += 0.4 * (std::f64::consts::TAU * hertz * time.fract()).sin() as f32;
+        }
+    }
+    let mut attention = Attention::new(RATE, Tuning::default()).expect("a usual rate");
+    attention.push(&samples);
+    for cycle in 3..6u8 {
+        let start_s = start_s + f64::from(cycle) * piece.cycle_s;
+        let heard = attention.cut(&piece, start_s, false).hear(&piece);
+        let heard = heard.expect("a usual rate");
+        assert_eq!(heard.trouble, None);
+        let verdict = judge(&heard.measured, &Thresholds::default());
+        assert_eq!(verdict.mark, Some(Mark::Clean), "{:?}", verdict.faults);
+    }
 }
