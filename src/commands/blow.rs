@@ -46,14 +46,10 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let own = settings::sounding(arguments.la, arguments.pipes, false)?;
     terminal::require()?;
     let tuning = settings::tuning(&own);
-    let word = own.word("microphone");
-    let asked = arguments
-        .microphone
-        .clone()
-        .or_else(|| (!word.is_empty()).then(|| word.to_owned()));
+    let asked = arguments.microphone.as_deref().or(own.given("microphone"));
     let log = practise::log_file();
     let quiet = log.as_ref().and_then(|log| Quiet::into_file(log).ok());
-    let opened = Microphone::open(asked.as_deref());
+    let opened = Microphone::open(asked);
     drop(quiet);
     let mut microphone = opened.map_err(|error| Failure(error.to_string()))?;
     let mut attention = Attention::new(microphone.rate, tuning)

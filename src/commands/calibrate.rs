@@ -6,6 +6,7 @@ use crate::listening::{EARLY_S, LATE_S, SWEEP_S, find_sweep, spread, sweep};
 use crate::live::{Asked, DEFAULT_BUFFER, DeviceError, Microphone, Playback, Quiet, Stereo};
 use crate::units::{Gain, SampleRate};
 use serde::{Deserialize, Serialize};
+use statrs::statistics::{Data, Median};
 use std::time::{Duration, Instant};
 
 /// Arguments of `calibrate`.
@@ -89,12 +90,7 @@ fn store(found: &Calibrated) -> Result<(), Failure> {
     let text = serde_json::to_string_pretty(&all)
         .map_err(|error| Failure(format!("cannot write JSON: {error}")))?;
     if let Some(folder) = path.parent() {
-        std::fs::create_dir_all(folder).map_err(|error| {
-            Failure(format!(
-                "cannot make the folder `{}`: {error}",
-                folder.display()
-            ))
-        })?;
+        output::make_folder(folder)?;
     }
     output::write_bytes(&path, true, format!("{text}\n").as_bytes())
 }
@@ -129,10 +125,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     }
     let own = settings::load(&[])?;
     let word = |given: &Option<String>, name: &str| {
-        let set = own.word(name);
-        given
-            .clone()
-            .or_else(|| (!set.is_empty()).then(|| set.to_owned()))
+        given.clone().or_else(|| own.given(name).map(str::to_owned))
     };
     let asked = Asked {
         device: word(&arguments.device, "device"),
@@ -298,12 +291,7 @@ impl Taken {
 }
 
 fn median(values: &[f64]) -> Option<f64> {
-    let mut sorted = values.to_vec();
-    let middle = sorted.len() / 2;
-    if sorted.is_empty() {
-        return None;
-    }
-    Some(*sorted.select_nth_unstable_by(middle, f64::total_cmp).1)
+    (!values.is_empty()).then(|| Data::new(values.to_vec()).median())
 }
 
 /// Mean level, dB of full scale.

@@ -68,6 +68,19 @@ pub(crate) fn cannot_write(target: &Path, error: &impl Display) -> Failure {
     Failure(format!("cannot write `{}`: {why}", target.display()))
 }
 
+/// Makes a folder and those above it.
+///
+/// # Errors
+/// It cannot be made.
+pub(crate) fn make_folder(folder: &Path) -> Result<(), Failure> {
+    std::fs::create_dir_all(folder).map_err(|error| {
+        Failure(format!(
+            "cannot make the folder `{}`: {error}",
+            folder.display()
+        ))
+    })
+}
+
 /// Refuses a target that cannot be written, before the work is done.
 ///
 /// # Errors

@@ -149,9 +149,8 @@ impl ScreenArguments {
     }
 
     pub(super) fn asked(&self, settings: &Settings) -> Asked {
-        let device = settings.word("device");
         Asked {
-            device: (!device.is_empty()).then(|| device.to_owned()),
+            device: settings.given("device").map(str::to_owned),
             buffer: self.buffer.unwrap_or(DEFAULT_BUFFER),
         }
     }
@@ -215,14 +214,9 @@ pub(super) fn start(
     let offset_ms = settings.number("offset") as i32;
     let mut shell = Shell::new(arguments.asked(settings), sound, offset_ms, begin)?;
     if options.by_ear {
-        let microphone = settings.word("microphone");
         let log = log_file();
         let quiet = log.as_ref().and_then(|log| Quiet::into_file(log).ok());
-        let opened = shell.listen_to(
-            (!microphone.is_empty()).then_some(microphone),
-            options.tuning,
-            offset_ms,
-        );
+        let opened = shell.listen_to(settings.given("microphone"), options.tuning, offset_ms);
         drop(quiet);
         opened?;
     }

@@ -104,12 +104,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             )));
         }
         if let Some(folder) = path.parent() {
-            std::fs::create_dir_all(folder).map_err(|error| {
-                Failure(format!(
-                    "cannot make the folder `{}`: {error}",
-                    folder.display()
-                ))
-            })?;
+            output::make_folder(folder)?;
         }
         output::write_bytes(&path, false, starter().as_bytes())?;
         output::print(&format!("{}\n", path.display()))?;

@@ -86,12 +86,7 @@ struct Row<'a> {
 /// It cannot be written.
 pub(super) fn keep(samples: &[f32], rate: SampleRate, about: &About) -> Result<String, Failure> {
     let folder = folders::takes()?;
-    std::fs::create_dir_all(&folder).map_err(|error| {
-        Failure(format!(
-            "cannot make the folder `{}`: {error}",
-            folder.display()
-        ))
-    })?;
+    output::make_folder(&folder)?;
     let now = jiff::ZonedDateTime::now()
         .strftime("%Y-%m-%d-%H%M%S")
         .to_string();
@@ -102,7 +97,13 @@ pub(super) fn keep(samples: &[f32], rate: SampleRate, about: &About) -> Result<S
         .chars()
         .filter(|sign| sign.is_ascii_alphanumeric() || *sign == '-')
         .collect();
-    let name = format!("{now}-{drill}");
+    // two may be kept within a second
+    let mut name = format!("{now}-{drill}");
+    let mut number = 1;
+    while folder.join(format!("{name}.wav")).exists() {
+        number += 1;
+        name = format!("{now}-{drill}-{number}");
+    }
     let target = folder.join(format!("{name}.wav"));
     write(&target, true, &[samples], rate)?;
     let text = serde_json::to_string_pretty(about)
@@ -320,12 +321,11 @@ fn piece(about: &About) -> Result<(Arc<Timeline>, Piece), Failure> {
 
 fn play(arguments: &Arguments, channels: Vec<Vec<f32>>, rate: SampleRate) -> Ran {
     let own = settings::load(&[])?;
-    let word = own.word("device");
     let asked = Asked {
         device: arguments
             .device
             .clone()
-            .or_else(|| (!word.is_empty()).then(|| word.to_owned())),
+            .or_else(|| own.given("device").map(str::to_owned)),
         buffer: DEFAULT_BUFFER,
     };
     let apart = channels.len() == 2;

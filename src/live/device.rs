@@ -10,6 +10,28 @@ use cpal::{
 /// screen's beat anyway.
 pub const DEFAULT_BUFFER: u32 = 1024;
 
+/// Calls a function that is generic over the sample type, for a device's sample format.
+macro_rules! for_sample_type {
+    ($format:expr, $build:ident($chosen:expr, $guest:expr)) => {
+        match $format {
+            cpal::SampleFormat::F32 => $build::<f32>($chosen, $guest),
+            cpal::SampleFormat::F64 => $build::<f64>($chosen, $guest),
+            cpal::SampleFormat::I16 => $build::<i16>($chosen, $guest),
+            cpal::SampleFormat::I32 => $build::<i32>($chosen, $guest),
+            cpal::SampleFormat::I8 => $build::<i8>($chosen, $guest),
+            cpal::SampleFormat::U8 => $build::<u8>($chosen, $guest),
+            cpal::SampleFormat::U16 => $build::<u16>($chosen, $guest),
+            cpal::SampleFormat::U32 => $build::<u32>($chosen, $guest),
+            other => {
+                // it may hold what has to come home
+                drop($guest);
+                Err(DeviceError::Format(other.to_string()))
+            }
+        }
+    };
+}
+pub(super) use for_sample_type;
+
 /// What the player asks for.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Asked {

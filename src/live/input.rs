@@ -1,10 +1,10 @@
 //! A stream from a microphone. Its callback pushes mono samples into a ring and says when the
 //! newest of them was captured.
 
-use super::device::{DeviceError, choose_input};
+use super::device::{DeviceError, choose_input, for_sample_type};
 use crate::units::SampleRate;
 use cpal::traits::{DeviceTrait, StreamTrait};
-use cpal::{InputCallbackInfo, SampleFormat, SizedSample};
+use cpal::{InputCallbackInfo, SizedSample};
 use rtrb::{Consumer, Producer, RingBuffer};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, AtomicU64, Ordering};
@@ -97,17 +97,7 @@ impl Microphone {
             rate: rate.0.max(1),
             count: 0,
         };
-        let stream = match chosen.format {
-            SampleFormat::F32 => build::<f32>(&chosen, guest),
-            SampleFormat::F64 => build::<f64>(&chosen, guest),
-            SampleFormat::I16 => build::<i16>(&chosen, guest),
-            SampleFormat::I32 => build::<i32>(&chosen, guest),
-            SampleFormat::I8 => build::<i8>(&chosen, guest),
-            SampleFormat::U8 => build::<u8>(&chosen, guest),
-            SampleFormat::U16 => build::<u16>(&chosen, guest),
-            SampleFormat::U32 => build::<u32>(&chosen, guest),
-            other => Err(DeviceError::Format(other.to_string())),
-        }?;
+        let stream = for_sample_type!(chosen.format, build(&chosen, guest))?;
         Ok(Self {
             _stream: stream,
             samples,

@@ -1,11 +1,11 @@
 //! A stream to a device. Its callback owns the renderer and hands it home when the stream ends.
 
 use super::clock::{Base, Face, Reading};
-use super::device::{Asked, DeviceError, choose};
+use super::device::{Asked, DeviceError, choose, for_sample_type};
 use crate::sound::Renderer;
 use crate::units::SampleRate;
 use cpal::traits::{DeviceTrait, StreamTrait};
-use cpal::{ErrorKind, FromSample, OutputCallbackInfo, SampleFormat, SizedSample};
+use cpal::{ErrorKind, FromSample, OutputCallbackInfo, SizedSample};
 use rtrb::{Consumer, Producer, RingBuffer};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, AtomicU64, Ordering};
@@ -142,20 +142,7 @@ pub(super) fn open(
         channels: usize::from(chosen.config.channels.max(1)),
         vitals: Arc::clone(&vitals),
     };
-    let built = match chosen.format {
-        SampleFormat::F32 => build::<f32>(&chosen, guest),
-        SampleFormat::F64 => build::<f64>(&chosen, guest),
-        SampleFormat::I16 => build::<i16>(&chosen, guest),
-        SampleFormat::I32 => build::<i32>(&chosen, guest),
-        SampleFormat::I8 => build::<i8>(&chosen, guest),
-        SampleFormat::U8 => build::<u8>(&chosen, guest),
-        SampleFormat::U16 => build::<u16>(&chosen, guest),
-        SampleFormat::U32 => build::<u32>(&chosen, guest),
-        other => {
-            drop(guest);
-            Err(DeviceError::Format(other.to_string()))
-        }
-    };
+    let built = for_sample_type!(chosen.format, build(&chosen, guest));
     match built {
         Ok(stream) => {
             let buffer = stream.buffer_size().unwrap_or(asked.buffer);

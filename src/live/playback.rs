@@ -1,9 +1,9 @@
 //! Plays samples that are there already: a take, the sweeps of a calibration.
 
-use super::device::{Asked, Chosen, DeviceError, choose};
+use super::device::{Asked, Chosen, DeviceError, choose, for_sample_type};
 use crate::units::{Gain, SampleRate};
 use cpal::traits::{DeviceTrait, StreamTrait};
-use cpal::{ErrorKind, FromSample, OutputCallbackInfo, SampleFormat, SizedSample};
+use cpal::{ErrorKind, FromSample, OutputCallbackInfo, SizedSample};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
@@ -134,17 +134,7 @@ impl Playback {
             level: level.0,
             next: 0,
         };
-        let stream = match chosen.format {
-            SampleFormat::F32 => build::<f32>(&chosen, guest),
-            SampleFormat::F64 => build::<f64>(&chosen, guest),
-            SampleFormat::I16 => build::<i16>(&chosen, guest),
-            SampleFormat::I32 => build::<i32>(&chosen, guest),
-            SampleFormat::I8 => build::<i8>(&chosen, guest),
-            SampleFormat::U8 => build::<u8>(&chosen, guest),
-            SampleFormat::U16 => build::<u16>(&chosen, guest),
-            SampleFormat::U32 => build::<u32>(&chosen, guest),
-            other => Err(DeviceError::Format(other.to_string())),
-        }?;
+        let stream = for_sample_type!(chosen.format, build(&chosen, guest))?;
         Ok(Self {
             _stream: stream,
             vitals,

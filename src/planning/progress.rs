@@ -8,6 +8,7 @@ use crate::practice::{CellKey, Entry, Kind, Measurement, Part};
 use crate::units::Bpm;
 use jiff::civil::Date;
 use serde::Serialize;
+use statrs::statistics::{Data, Median};
 use std::collections::BTreeMap;
 
 /// A stretch of playing, as the journal has it.
@@ -100,14 +101,8 @@ pub struct Progress {
 /// spans about half the scale.
 const FEW: u32 = 10;
 
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    let middle = values.len() / 2;
-    match values.len() {
-        0 => None,
-        count if count % 2 == 1 => values.get(middle).copied(),
-        _ => Some(f64::midpoint(values[middle - 1], values[middle])),
-    }
+fn median(values: Vec<f64>) -> Option<f64> {
+    (!values.is_empty()).then(|| Data::new(values).median())
 }
 
 /// What marks, measures and stretches of playing come to for some drills, from a day on (all of it

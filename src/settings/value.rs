@@ -164,6 +164,11 @@ impl Settings {
         }
     }
 
+    /// A word or a text; none where it is empty.
+    pub fn given(&self, name: &str) -> Option<&str> {
+        Some(self.word(name)).filter(|word| !word.is_empty())
+    }
+
     /// Words; none for a name that has none.
     pub fn words(&self, name: &str) -> &[String] {
         match self.value(name) {

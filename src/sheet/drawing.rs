@@ -162,10 +162,9 @@ impl Ink {
         ])
     }
 
-    /// An empty box with a thin edge, to tick by hand.
-    pub(super) fn tick_box(left: f64, top: f64, side: f64) -> Self {
+    /// An empty rectangle with a thin edge.
+    pub(super) fn frame(left: f64, top: f64, right: f64, bottom: f64) -> Self {
         const EDGE: f64 = 0.5;
-        let (right, bottom) = (left + side, top + side);
         // The inner edge runs the other way round, so that the inside stays white.
         Self::Fill(vec![
             Segment::Move((left, top)),

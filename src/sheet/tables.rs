@@ -95,7 +95,9 @@ pub(super) fn ladder(writer: &mut Writer, drill: &Drill) {
                     ink: (0..boxes)
                         .map(|place| {
                             let at = x + 4.0 + place as f64 * (side + 2.0);
-                            Ink::tick_box(at, top + (height - side) / 2.0, side)
+                            // to tick by hand
+                            let top = top + (height - side) / 2.0;
+                            Ink::frame(at, top, at + side, top + side)
                         })
                         .collect(),
                 });

@@ -251,7 +251,12 @@ impl Line {
         for bar in self.shown(&take.expected) {
             let (left, right) = (self.x(bar.start_s), self.x(bar.end_s));
             let top = self.y(bar.note) + 0.6;
-            ink.push(frame(left, top, right.max(left + 1.6), top + ROW - 1.2));
+            ink.push(Ink::frame(
+                left,
+                top,
+                right.max(left + 1.6),
+                top + ROW - 1.2,
+            ));
         }
         for bar in self.shown(&take.heard) {
             let (left, right) = (self.x(bar.start_s), self.x(bar.end_s));
@@ -383,22 +388,6 @@ impl Line {
 }
 
 /// An empty box.
-fn frame(left: f64, top: f64, right: f64, bottom: f64) -> Ink {
-    const EDGE: f64 = 0.45;
-    Ink::Fill(vec![
-        Segment::Move((left, top)),
-        Segment::Line((right, top)),
-        Segment::Line((right, bottom)),
-        Segment::Line((left, bottom)),
-        Segment::Close,
-        Segment::Move((left + EDGE, top + EDGE)),
-        Segment::Line((left + EDGE, bottom - EDGE)),
-        Segment::Line((right - EDGE, bottom - EDGE)),
-        Segment::Line((right - EDGE, top + EDGE)),
-        Segment::Close,
-    ])
-}
-
 fn slant(from: (f64, f64), to: (f64, f64)) -> Ink {
     const HALF: f64 = 0.2;
     Ink::Fill(vec![
