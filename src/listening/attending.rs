@@ -5,9 +5,10 @@
 //! notes is known by then. Knows no device and no clock: the place of a repetition is given in
 //! seconds of the stream, and a quarter of a second either way does no harm.
 
-use super::align::{Piece, align};
+use super::align::align;
 use super::clicks::LEARNED_FROM_S;
 use super::hearing::{Listener, RateError};
+use super::piece::Piece;
 use super::recording::{Remark, hear_piece_after};
 use crate::chanter::{Note, Tuning};
 use crate::practice::Measurement;

@@ -1,7 +1,8 @@
 //! What was heard, as a document for other programs.
 
-use super::align::{Piece, Repetition};
+use super::align::Repetition;
 use super::heard::{HeardKind, HeardNote};
+use super::piece::Piece;
 use super::recording::Hearing;
 use crate::chanter::Note;
 use crate::practice::{FaultKind, Mark, Measurement, Verdict};

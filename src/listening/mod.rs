@@ -66,6 +66,8 @@
 //! tails in rooms.
 
 mod align;
+#[cfg(test)]
+mod align_laws;
 mod attending;
 mod clicks;
 mod decoding;
@@ -78,10 +80,11 @@ mod hearing;
 mod intake;
 mod low_a;
 mod path;
+mod piece;
 mod recording;
 mod round_trip;
 
-pub use align::{Alignment, Expected, Piece, Repetition, align, number};
+pub use align::{Alignment, Repetition, align, number};
 pub use attending::{
     AROUND_S, Attended, Attention, Cut, EVEN_S, HeardNow, HeldNote, KEPT_S, SoundTrouble,
 };
@@ -89,5 +92,6 @@ pub use decoding::{Recording, RecordingError};
 pub use document::{FaultRow, ListenDocument, NoteRow, RepetitionRow, ScoreRow, listen_document};
 pub use heard::{HeardKind, HeardNote};
 pub use hearing::{Listener, RateError};
+pub use piece::{Expected, Piece};
 pub use recording::{Hearing, Remark, hear, hear_piece};
 pub use round_trip::{EARLY_S, LATE_S, SWEEP_S, Spread, find_sweep, spread, sweep};

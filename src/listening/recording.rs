@@ -3,11 +3,12 @@
 //!
 //! Memory is bounded by what is looked at for low A and by the notes.
 
-use super::align::{Piece, Schedule, as_written, likeness, schedule};
+use super::align::{Schedule, as_written, likeness, schedule};
 use super::drones::Found;
 use super::heard::HeardNote;
 use super::hearing::{Listener, RateError};
 use super::low_a::{LOOKED_AT, find_low_a, refined};
+use super::piece::Piece;
 use crate::chanter::{NOTES, Note, Tuning, TuningTable};
 use crate::units::{Hertz, SampleRate};
 

@@ -1,0 +1,112 @@
+//! What is listened for: the notes of one repetition of a stage at a tempo.
+//!
+//! It knows the score and nothing of sound.
+
+use crate::chanter::Note;
+use crate::movement::Role;
+use crate::practice::Part;
+use crate::score::{NoteId, Score};
+use crate::timeline::{EventKind, SoundPart, Timeline};
+use crate::units::Beats;
+
+/// A note of the score at the tempo, seconds from the start of the repetition.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Expected {
+    /// Its name in the score.
+    pub id: NoteId,
+    /// What it is for.
+    pub part: Part,
+    /// The note.
+    pub note: Note,
+    /// Where it begins.
+    pub start_s: f64,
+    /// How long it sounds.
+    pub length_s: f64,
+    /// Its written place is on a beat.
+    pub on_click: bool,
+    /// How many of the notes before it begin on its written place: gracenotes that take their
+    /// time from it. The first of them is what belongs on the click.
+    pub begun_by: usize,
+}
+
+/// A stage at a tempo, ready to be compared.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Piece {
+    /// The notes of one repetition in order of time; gracenotes of the first may begin before 0.
+    pub notes: Vec<Expected>,
+    /// The length of a beat, seconds.
+    pub beat_s: f64,
+    /// From one repetition to the next, breath included, seconds.
+    pub cycle_s: f64,
+    /// The repetition alone, seconds.
+    pub length_s: f64,
+}
+
+impl Piece {
+    /// The notes of a later repetition, as the timeline plays them.
+    pub fn of(score: &Score, timeline: &Timeline) -> Self {
+        let beat_s = 60.0 / timeline.tempo.to_f64();
+        let seconds = |beats: Beats| beats.to_f64() * beat_s;
+        let cycle = timeline.cycle;
+        let mut notes: Vec<Expected> = Vec::new();
+        for event in &timeline.again {
+            let EventKind::Sound(sound) = event.kind else {
+                continue;
+            };
+            let begins = if event.ahead {
+                event.beat - cycle
+            } else {
+                event.beat
+            };
+            let written = score
+                .notes
+                .iter()
+                .find(|note| note.id == sound.id.melody())
+                .map_or(begins, |note| note.start);
+            let place = score
+                .notes
+                .iter()
+                .find(|note| note.id == sound.id.melody())
+                .map_or(Beats::ZERO, |note| note.place);
+            let (part, on_click) = match sound.part {
+                SoundPart::Melody { .. } => (Part::Melody, place.floor() == place),
+                SoundPart::Gracenote(Role::Sounding) => (Part::Tone, false),
+                SoundPart::Gracenote(_) => (Part::Gracenote, false),
+            };
+            let begun_by = if part == Part::Melody {
+                notes
+                    .iter()
+                    .rev()
+                    .take_while(|before| {
+                        before.part != Part::Melody && before.start_s >= seconds(written) - 1e-6
+                    })
+                    .count()
+            } else {
+                0
+            };
+            notes.push(Expected {
+                id: sound.id,
+                part,
+                note: sound.note,
+                start_s: seconds(begins),
+                length_s: seconds(sound.length),
+                on_click,
+                begun_by,
+            });
+            notes.sort_by(|one, other| one.start_s.total_cmp(&other.start_s));
+        }
+        Self {
+            notes,
+            beat_s,
+            cycle_s: seconds(cycle),
+            length_s: seconds(timeline.repetition),
+        }
+    }
+
+    /// The changes of note it has, from the last note to the first included.
+    pub fn moves(&self) -> Vec<(Note, Note)> {
+        let following = self.notes.iter().cycle().skip(1);
+        let pairs = self.notes.iter().zip(following);
+        pairs.map(|(note, next)| (note.note, next.note)).collect()
+    }
+}
