@@ -98,12 +98,7 @@ pub(super) fn keep(samples: &[f32], rate: SampleRate, about: &About) -> Result<S
         .filter(|sign| sign.is_ascii_alphanumeric() || *sign == '-')
         .collect();
     // two may be kept within a second
-    let mut name = format!("{now}-{drill}");
-    let mut number = 1;
-    while folder.join(format!("{name}.wav")).exists() {
-        number += 1;
-        name = format!("{now}-{drill}-{number}");
-    }
+    let name = free_name(&folder, &format!("{now}-{drill}"));
     let target = folder.join(format!("{name}.wav"));
     write(&target, true, &[samples], rate)?;
     let text = serde_json::to_string_pretty(about)
@@ -111,6 +106,17 @@ pub(super) fn keep(samples: &[f32], rate: SampleRate, about: &About) -> Result<S
     let beside = folder.join(format!("{name}.json"));
     output::write_bytes(&beside, true, format!("{text}\n").as_bytes())?;
     Ok(name)
+}
+
+/// A name that no take in the folder has: two may be kept within a second.
+fn free_name(folder: &Path, wanted: &str) -> String {
+    let mut name = wanted.to_owned();
+    let mut number = 1;
+    while folder.join(format!("{name}.wav")).exists() {
+        number += 1;
+        name = format!("{wanted}-{number}");
+    }
+    name
 }
 
 /// Writes channels of equal length into a WAV file of 16 bits.
@@ -369,4 +375,21 @@ fn play(arguments: &Arguments, channels: Vec<Vec<f32>>, rate: SampleRate) -> Ran
         ));
     }
     Ok(Outcome::Done)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Without it the second of two takes kept within a second would replace the first.
+    #[test]
+    fn two_takes_of_one_second_have_names_of_their_own() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        for expected in ["grip", "grip-2", "grip-3"] {
+            let name = free_name(folder.path(), "grip");
+            assert_eq!(name, expected);
+            let file = folder.path().join(format!("{name}.wav"));
+            std::fs::write(file, []).expect("it can be written");
+        }
+    }
 }
