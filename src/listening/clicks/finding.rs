@@ -134,7 +134,7 @@ fn grids(flux: &[f32]) -> Vec<Grid> {
 /// How far the flux lies over its mean at [`PRESENT`] of a grid's places, for what chance makes of
 /// so many: onsets that return now and then are no clicks.
 fn at_most_places(flux: &[f32], grid: Grid) -> f32 {
-    let rounds = ((flux.len() as f64 - 1.5 - grid.place) / grid.period).max(0.0) as usize;
+    let rounds = ((flux.len() as f64 - grid.place) / grid.period).ceil() as usize;
     let mut values: Vec<f32> = (0..rounds)
         .map(|round| (grid.place + round as f64 * grid.period).round() as usize)
         .filter_map(|at| flux.get(at.saturating_sub(1)..at + 2))
