@@ -1,18 +1,18 @@
-//! Notes heard against the notes of a score: which is which, and what was measured of each.
+//! Notes heard against the notes of a score: which is which.
 //!
 //! Where the first repetition lies in the sound is voted for by the melody notes, and each one is
-//! looked for where the one before says; inside it the two rows of notes are aligned by the
+//! looked for where the few before say; inside it the two rows of notes are aligned by the
 //! cheapest edits (Needleman & Wunsch, J. Mol. Biol. 48, 1970), where a gracenote in another's
 //! place is one edit and not two. The clocks' offset and the player's constant lead are one number,
 //! the median over the notes of neighbouring repetitions; no recording can tell them apart without
-//! the click on it. The clocks' drift is the slope of a line through all of them. Measures only;
-//! [`crate::practice::judge`] judges.
+//! the click on it. The clocks' drift is the slope of a line through all of them.
 
 use super::drones::Sounding;
 use super::heard::HeardNote;
+use super::measuring::measure;
 use super::piece::{Expected, Piece};
 use crate::chanter::Note;
-use crate::practice::{ExtraNote, Measurement, NoteMeasure, Part};
+use crate::practice::{Measurement, Part};
 use std::collections::VecDeque;
 
 /// A repetition found in the sound.
@@ -44,10 +44,6 @@ pub struct Alignment {
 const ENOUGH: f64 = 0.5;
 /// Least likeness of what was heard to a piece: under it, it is another piece or another tempo.
 const LIKENESS: f64 = 0.2;
-/// A gap that still joins a note that a blip cut in two, seconds.
-const JOINED: f64 = 0.01;
-/// Longest noise before the first note that belongs to it, seconds.
-const BLIP: f64 = 0.06;
 /// Repetitions on both sides that a lead is taken from: it may change slowly.
 const AROUND: usize = 2;
 /// Repetitions that the next one is expected by.
@@ -115,17 +111,19 @@ pub(super) fn likeness(piece: &Piece, heard: &[HeardNote]) -> f64 {
     if all > 0.0 { right / all } else { 0.0 }
 }
 
-/// When the changes of note of a piece are due in the sound.
+/// Where the repetitions found in the sound have their notes.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Schedule {
-    /// Where a first beat lies, and from one repetition to the next, seconds.
+    /// Where a first beat lies, and from one repetition to the next, seconds: as most of them keep it.
     pub first_s: f64,
     pub cycle_s: f64,
-    /// Seconds from the first beat, from which note and to which.
+    /// When each change of note is due, seconds from the first beat, from which note and to which.
     pub changes: Vec<(f64, Note, Note)>,
+    /// The notes of all of them, where they are written.
+    pub written: Vec<Sounding>,
 }
 
-/// The schedule that most of the repetitions found in the sound keep.
+/// The schedule of a piece in the sound; none where it is not found.
 pub(super) fn schedule(piece: &Piece, heard: &[HeardNote]) -> Option<Schedule> {
     let rows = rows(piece, heard);
     let most = rows
@@ -137,32 +135,28 @@ pub(super) fn schedule(piece: &Piece, heard: &[HeardNote]) -> Option<Schedule> {
     let mut lines: Vec<f64> = lines
         .map(|(row, start_s)| start_s - row.cycle as f64 * cycle_s)
         .collect();
-    let before = piece.notes.iter().cycle().skip(piece.notes.len() - 1);
+    let notes = &piece.notes;
+    let before = notes.iter().cycle().skip(notes.len().saturating_sub(1));
+    let following = notes.iter().skip(1).map(|next| next.start_s);
+    let ends: Vec<f64> = following.chain([piece.length_s]).collect();
+    let sounding = |row: &Row| {
+        let start_s = row.start_s;
+        let notes = notes.iter().zip(&ends);
+        notes.map(move |(note, end_s)| Sounding {
+            note: note.note,
+            start_s: start_s + note.start_s,
+            end_s: start_s + end_s,
+        })
+    };
     Some(Schedule {
         first_s: median(&mut lines)?,
         cycle_s,
         changes: before
-            .zip(&piece.notes)
+            .zip(notes)
             .map(|(before, note)| (note.start_s, before.note, note.note))
             .collect(),
+        written: rows.iter().flat_map(sounding).collect(),
     })
-}
-
-/// The notes of the repetitions found in the sound, where they are written.
-pub(super) fn as_written(piece: &Piece, heard: &[HeardNote]) -> Vec<Sounding> {
-    let following = piece.notes.iter().skip(1).map(|next| next.start_s);
-    let ends: Vec<f64> = following.chain([piece.length_s]).collect();
-    rows(piece, heard)
-        .iter()
-        .flat_map(|row| {
-            let notes = piece.notes.iter().zip(&ends);
-            notes.map(|(note, end_s)| Sounding {
-                note: note.note,
-                start_s: row.start_s + note.start_s,
-                end_s: row.start_s + end_s,
-            })
-        })
-        .collect()
 }
 
 /// All repetitions, each found from the one before; where the playing broke off and began anew, the
@@ -342,7 +336,7 @@ fn fitted(piece: &Piece, heard: &[HeardNote], rows: &[Row]) -> (Vec<f64>, f64) {
     (starts, period / piece.cycle_s)
 }
 
-fn median(values: &mut [f64]) -> Option<f64> {
+pub(super) fn median(values: &mut [f64]) -> Option<f64> {
     values.sort_by(f64::total_cmp);
     values.get(values.len() / 2).copied()
 }
@@ -459,7 +453,7 @@ fn edit(piece: &Piece, expected: &Expected, note: &HeardNote, start_s: f64) -> f
 }
 
 /// How far the notes that belong on written places lie off, seconds: place in the piece and offset.
-fn offsets(
+pub(super) fn offsets(
     piece: &Piece,
     heard: &[HeardNote],
     start_s: f64,
@@ -471,7 +465,7 @@ fn offsets(
         .collect()
 }
 
-fn offset(
+pub(super) fn offset(
     piece: &Piece,
     heard: &[HeardNote],
     start_s: f64,
@@ -482,168 +476,4 @@ fn offset(
     let first = at - piece.notes[at].begun_by.min(at);
     let place = pairs[first..=at].iter().flatten().next()?;
     Some(heard[*place].start_s - start_s - piece.notes[first].start_s)
-}
-
-fn measure(
-    piece: &Piece,
-    heard: &[HeardNote],
-    start_s: f64,
-    pairs: &[Option<usize>],
-    extra: &[usize],
-) -> Measurement {
-    let mut notes: Vec<NoteMeasure> = Vec::with_capacity(piece.notes.len());
-    // a note that a blip cut in two goes on after it
-    let mut ends: Vec<Option<f64>> = pairs
-        .iter()
-        .map(|at| at.map(|at| heard[at].end_s))
-        .collect();
-    let mut besides: Vec<usize> = Vec::new();
-    for at in extra {
-        let note = &heard[*at];
-        let before = (0..pairs.len())
-            .rev()
-            .find(|place| pairs[*place].is_some_and(|p| p < *at));
-        // a note with a hole in it is one note: no finger moved
-        let like = |other: Option<usize>| {
-            other
-                .and_then(|other| heard.get(other))
-                .is_some_and(|other| other.note == note.note)
-        };
-        if like(at.checked_sub(1)) {
-            if let Some(place) = pairs.iter().position(|pair| *pair == at.checked_sub(1)) {
-                ends[place] = Some(note.end_s);
-            }
-            continue;
-        }
-        if like(Some(at + 1)) {
-            continue;
-        }
-        match before {
-            Some(place)
-                if pairs[place].is_some_and(|p| heard[p].note == note.note)
-                    && besides.last() == Some(&(at - 1))
-                    && note.start_s - heard[at - 1].end_s < JOINED =>
-            {
-                ends[place] = Some(note.end_s);
-            }
-            _ => besides.push(*at),
-        }
-    }
-    for (at, expected) in piece.notes.iter().enumerate() {
-        let note = pairs[at].map(|place| &heard[place]);
-        let sounded = note
-            .map(|note| note.note)
-            .or_else(|| ran_on(piece, heard, start_s, pairs, at).then_some(expected.note));
-        notes.push(NoteMeasure {
-            id: number(at),
-            bar: u32::from(expected.id.bar),
-            part: expected.part,
-            written: expected.note,
-            heard: sounded,
-            length_ms: note
-                .zip(ends[at])
-                .map(|(note, end)| (end - note.start_s) * 1e3),
-            expected_ms: expected.length_s * 1e3,
-            offset_ms: if expected.part == Part::Melody {
-                offset(piece, heard, start_s, pairs, at).map(|offset| offset * 1e3)
-            } else {
-                note.map(|note| (note.start_s - start_s - expected.start_s) * 1e3)
-            },
-            on_click: expected.on_click,
-            cents: note
-                .filter(|_| expected.part == Part::Melody)
-                .and_then(|note| note.cents)
-                .map(|cents| cents.0),
-        });
-    }
-    let first = pairs.iter().flatten().next().copied();
-    let extra = besides
-        .iter()
-        .filter(|at| {
-            let note = &heard[**at];
-            let leads = first.is_some_and(|first| **at < first);
-            // what sounded in the breath is no part of the repetition
-            if leads {
-                first.is_some_and(|first| {
-                    heard[first].start_s - note.start_s < BLIP
-                        && **at > 0
-                        && note.start_s - heard[**at - 1].end_s < JOINED
-                })
-            } else {
-                note.start_s < start_s + piece.length_s - JOINED
-            }
-        })
-        .map(|at| {
-            let note = &heard[*at];
-            let before = (0..pairs.len())
-                .rev()
-                .find(|place| pairs[*place].is_some_and(|p| p < *at));
-            ExtraNote {
-                bar: before.map_or(1, |place| u32::from(piece.notes[place].id.bar)),
-                after: before.map(number),
-                note: note.note,
-                length_ms: note.length_s() * 1e3,
-            }
-        })
-        .collect();
-    Measurement {
-        playing: true,
-        beat_ms: piece.beat_s * 1e3,
-        drift_percent: drift(piece, &offsets(piece, heard, start_s, pairs)),
-        notes,
-        extra,
-        lead_ms: 0.0,
-    }
-}
-
-/// True when a note has no beginning of its own because the gracenotes between it and its like are
-/// missing: one long note sounds where two should.
-fn ran_on(
-    piece: &Piece,
-    heard: &[HeardNote],
-    start_s: f64,
-    pairs: &[Option<usize>],
-    at: usize,
-) -> bool {
-    let expected = &piece.notes[at];
-    let like = |other: usize| {
-        let place = pairs[other]?;
-        let same = piece.notes[other].note == expected.note && heard[place].note == expected.note;
-        same.then(|| &heard[place])
-    };
-    let before = (0..at).rev().find(|other| pairs[*other].is_some());
-    let after = (at + 1..pairs.len()).find(|other| pairs[*other].is_some());
-    let middle = start_s + expected.start_s + 0.5 * expected.length_s.min(0.06);
-    (before.is_some_and(|before| before + 1 < at)
-        && before
-            .and_then(like)
-            .is_some_and(|note| note.end_s > middle))
-        || (after.is_some_and(|after| after > at + 1)
-            && after
-                .and_then(like)
-                .is_some_and(|note| note.start_s < middle))
-}
-
-/// The number a note of the piece goes by in a [`Measurement`]: its place in the row, from 0.
-pub fn number(at: usize) -> u32 {
-    u32::try_from(at).unwrap_or(u32::MAX)
-}
-
-/// Change of tempo in per cent, quicker positive: the median of the slopes between all pairs of
-/// melody notes (Theil 1950), so that one note off its place is no change of tempo. Nothing is said
-/// of fewer than five notes.
-fn drift(piece: &Piece, offsets: &[(usize, f64)]) -> f64 {
-    if offsets.len() < 5 {
-        return 0.0;
-    }
-    let mut slopes = Vec::new();
-    for (place, (a, early)) in offsets.iter().enumerate() {
-        for (b, late) in &offsets[place + 1..] {
-            let apart = piece.notes[*b].start_s - piece.notes[*a].start_s;
-            if apart > 0.5 * piece.beat_s {
-                slopes.push((late - early) / apart);
-            }
-        }
-    }
-    median(&mut slopes).map_or(0.0, |slope| -100.0 * slope)
 }

@@ -79,12 +79,13 @@ mod heard;
 mod hearing;
 mod intake;
 mod low_a;
+mod measuring;
 mod path;
 mod piece;
 mod recording;
 mod round_trip;
 
-pub use align::{Alignment, Repetition, align, number};
+pub use align::{Alignment, Repetition, align};
 pub use attending::{
     AROUND_S, Attended, Attention, Cut, EVEN_S, HeardNow, HeldNote, KEPT_S, SoundTrouble,
 };
@@ -92,6 +93,7 @@ pub use decoding::{Recording, RecordingError};
 pub use document::{FaultRow, ListenDocument, NoteRow, RepetitionRow, ScoreRow, listen_document};
 pub use heard::{HeardKind, HeardNote};
 pub use hearing::{Listener, RateError};
+pub use measuring::number;
 pub use piece::{Expected, Piece};
 pub use recording::{Hearing, Remark, hear, hear_piece};
 pub use round_trip::{EARLY_S, LATE_S, SWEEP_S, Spread, find_sweep, spread, sweep};

@@ -3,7 +3,7 @@
 //!
 //! Memory is bounded by what is looked at for low A and by the notes.
 
-use super::align::{Schedule, as_written, likeness, schedule};
+use super::align::{Schedule, likeness, schedule};
 use super::drones::Found;
 use super::heard::HeardNote;
 use super::hearing::{Listener, RateError};
@@ -188,11 +188,8 @@ fn acquaint(
     let Some(schedule) = schedule(piece, &heard) else {
         return Ok(None);
     };
-    let written = as_written(piece, &heard);
-    Ok(Some(Acquaintance {
-        schedule,
-        drones: watch.and_then(|watch| watch.found_beside(&written, &tuning)),
-    }))
+    let drones = watch.and_then(|watch| watch.found_beside(&schedule.written, &tuning));
+    Ok(Some(Acquaintance { schedule, drones }))
 }
 
 fn hear_as(

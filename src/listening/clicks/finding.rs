@@ -86,7 +86,8 @@ struct Grid {
     over: f32,
 }
 
-/// The grids that the flux is strongest on.
+/// The grids that the flux is strongest on: of each period by all of its places together, of all
+/// periods by most of them.
 fn grids(flux: &[f32]) -> Vec<Grid> {
     let mut longest: Vec<usize> = Vec::new();
     for period in periods(flux) {
@@ -103,7 +104,7 @@ fn grids(flux: &[f32]) -> Vec<Grid> {
         .select_nth_unstable_by(flux.len() * 19 / 20, f32::total_cmp)
         .1;
     let level: Vec<f32> = flux.iter().map(|value| value.min(2.0 * strong)).collect();
-    let mut all: Vec<Grid> = Vec::new();
+    let mut all: Vec<(f32, Grid)> = Vec::new();
     for period in longest {
         let mut best: Vec<Grid> = Vec::new();
         for step in -16..=16 {
@@ -121,14 +122,14 @@ fn grids(flux: &[f32]) -> Vec<Grid> {
                 kept.push(grid);
             }
         }
-        all.extend(kept.into_iter().map(|grid| Grid {
-            over: at_most_places(&level, grid),
-            ..grid
-        }));
+        all.extend(
+            kept.into_iter()
+                .map(|grid| (at_most_places(&level, grid), grid)),
+        );
     }
-    all.sort_by(|a, b| b.over.total_cmp(&a.over));
+    all.sort_by(|a, b| b.0.total_cmp(&a.0));
     all.truncate(GRIDS);
-    all
+    all.into_iter().map(|(_, grid)| grid).collect()
 }
 
 /// How far the flux lies over its mean at [`PRESENT`] of a grid's places, for what chance makes of

@@ -37,15 +37,10 @@ fn mean(cuts: &[(f64, Vec<f32>)], weights: &[f64], length: usize) -> Vec<f32> {
     mean
 }
 
-/// Samples of a click at a period, whole pieces.
-fn longest(period: f64) -> usize {
-    SHAPE.min((period * 0.8) as usize / PIECE * PIECE)
-}
-
 /// Learns the click that returns at exact places; how much it takes away, and the train.
 pub(super) fn learn(sound: &[f32], found: &Returning) -> Option<(f64, Train)> {
     let mut train = Train::at(found);
-    let length = longest(found.period);
+    let length = SHAPE.min((found.period * 0.8) as usize / PIECE * PIECE);
     let compared = (LEAD + COMPARED).min(length);
     let mut cuts = cut(sound, &train, length);
     if cuts.len() < FEWEST {
@@ -59,7 +54,7 @@ pub(super) fn learn(sound: &[f32], found: &Returning) -> Option<(f64, Train)> {
         .collect();
     train.accent = accent(&cuts, &weights, compared);
     if train.accent.is_some() {
-        // another sound: a train of its own, to be found when this one is off
+        // another sound: a train of its own, learned when this one is off
         let mut place = 0..;
         let plain = |_: &_| place.next().is_some_and(|place| !train.leaves_out(place));
         let (kept, by) = cuts.into_iter().zip(weights).filter(plain).unzip();

@@ -1,0 +1,177 @@
+//! What a repetition measures, note by note, once it is known which note is which.
+//!
+//! It knows the alignment and nothing of how it was found; it judges nothing.
+
+use super::align::{median, offset, offsets};
+use super::heard::HeardNote;
+use super::piece::Piece;
+use crate::practice::{ExtraNote, Measurement, NoteMeasure, Part};
+
+/// A gap that still joins a note that a blip cut in two, seconds.
+const JOINED: f64 = 0.01;
+/// Longest noise before the first note that belongs to it, seconds.
+const BLIP: f64 = 0.06;
+
+pub(super) fn measure(
+    piece: &Piece,
+    heard: &[HeardNote],
+    start_s: f64,
+    pairs: &[Option<usize>],
+    extra: &[usize],
+) -> Measurement {
+    let mut notes: Vec<NoteMeasure> = Vec::with_capacity(piece.notes.len());
+    // a note that a blip cut in two goes on after it
+    let mut ends: Vec<Option<f64>> = pairs
+        .iter()
+        .map(|at| at.map(|at| heard[at].end_s))
+        .collect();
+    let mut besides: Vec<usize> = Vec::new();
+    for at in extra {
+        let note = &heard[*at];
+        let before = (0..pairs.len())
+            .rev()
+            .find(|place| pairs[*place].is_some_and(|p| p < *at));
+        // a note with a hole in it is one note: no finger moved
+        let like = |other: Option<usize>| {
+            other
+                .and_then(|other| heard.get(other))
+                .is_some_and(|other| other.note == note.note)
+        };
+        if like(at.checked_sub(1)) {
+            if let Some(place) = pairs.iter().position(|pair| *pair == at.checked_sub(1)) {
+                ends[place] = Some(note.end_s);
+            }
+            continue;
+        }
+        if like(Some(at + 1)) {
+            continue;
+        }
+        match before {
+            Some(place)
+                if pairs[place].is_some_and(|p| heard[p].note == note.note)
+                    && besides.last() == Some(&(at - 1))
+                    && note.start_s - heard[at - 1].end_s < JOINED =>
+            {
+                ends[place] = Some(note.end_s);
+            }
+            _ => besides.push(*at),
+        }
+    }
+    for (at, expected) in piece.notes.iter().enumerate() {
+        let note = pairs[at].map(|place| &heard[place]);
+        let sounded = note
+            .map(|note| note.note)
+            .or_else(|| ran_on(piece, heard, start_s, pairs, at).then_some(expected.note));
+        notes.push(NoteMeasure {
+            id: number(at),
+            bar: u32::from(expected.id.bar),
+            part: expected.part,
+            written: expected.note,
+            heard: sounded,
+            length_ms: note
+                .zip(ends[at])
+                .map(|(note, end)| (end - note.start_s) * 1e3),
+            expected_ms: expected.length_s * 1e3,
+            offset_ms: if expected.part == Part::Melody {
+                offset(piece, heard, start_s, pairs, at).map(|offset| offset * 1e3)
+            } else {
+                note.map(|note| (note.start_s - start_s - expected.start_s) * 1e3)
+            },
+            on_click: expected.on_click,
+            cents: note
+                .filter(|_| expected.part == Part::Melody)
+                .and_then(|note| note.cents)
+                .map(|cents| cents.0),
+        });
+    }
+    let first = pairs.iter().flatten().next().copied();
+    let extra = besides
+        .iter()
+        .filter(|at| {
+            let note = &heard[**at];
+            let leads = first.is_some_and(|first| **at < first);
+            // what sounded in the breath is no part of the repetition
+            if leads {
+                first.is_some_and(|first| {
+                    heard[first].start_s - note.start_s < BLIP
+                        && **at > 0
+                        && note.start_s - heard[**at - 1].end_s < JOINED
+                })
+            } else {
+                note.start_s < start_s + piece.length_s - JOINED
+            }
+        })
+        .map(|at| {
+            let note = &heard[*at];
+            let before = (0..pairs.len())
+                .rev()
+                .find(|place| pairs[*place].is_some_and(|p| p < *at));
+            ExtraNote {
+                bar: before.map_or(1, |place| u32::from(piece.notes[place].id.bar)),
+                after: before.map(number),
+                note: note.note,
+                length_ms: note.length_s() * 1e3,
+            }
+        })
+        .collect();
+    Measurement {
+        playing: true,
+        beat_ms: piece.beat_s * 1e3,
+        drift_percent: drift(piece, &offsets(piece, heard, start_s, pairs)),
+        notes,
+        extra,
+        lead_ms: 0.0,
+    }
+}
+
+/// True when a note has no beginning of its own because the gracenotes between it and its like are
+/// missing: one long note sounds where two should.
+fn ran_on(
+    piece: &Piece,
+    heard: &[HeardNote],
+    start_s: f64,
+    pairs: &[Option<usize>],
+    at: usize,
+) -> bool {
+    let expected = &piece.notes[at];
+    let like = |other: usize| {
+        let place = pairs[other]?;
+        let same = piece.notes[other].note == expected.note && heard[place].note == expected.note;
+        same.then(|| &heard[place])
+    };
+    let before = (0..at).rev().find(|other| pairs[*other].is_some());
+    let after = (at + 1..pairs.len()).find(|other| pairs[*other].is_some());
+    let middle = start_s + expected.start_s + 0.5 * expected.length_s.min(0.06);
+    (before.is_some_and(|before| before + 1 < at)
+        && before
+            .and_then(like)
+            .is_some_and(|note| note.end_s > middle))
+        || (after.is_some_and(|after| after > at + 1)
+            && after
+                .and_then(like)
+                .is_some_and(|note| note.start_s < middle))
+}
+
+/// The number a note of the piece goes by in a [`Measurement`]: its place in the row, from 0.
+pub fn number(at: usize) -> u32 {
+    u32::try_from(at).unwrap_or(u32::MAX)
+}
+
+/// Change of tempo in per cent, quicker positive: the median of the slopes between all pairs of
+/// melody notes (Theil 1950), so that one note off its place is no change of tempo. Nothing is said
+/// of fewer than five notes.
+fn drift(piece: &Piece, offsets: &[(usize, f64)]) -> f64 {
+    if offsets.len() < 5 {
+        return 0.0;
+    }
+    let mut slopes = Vec::new();
+    for (place, (a, early)) in offsets.iter().enumerate() {
+        for (b, late) in &offsets[place + 1..] {
+            let apart = piece.notes[*b].start_s - piece.notes[*a].start_s;
+            if apart > 0.5 * piece.beat_s {
+                slopes.push((late - early) / apart);
+            }
+        }
+    }
+    median(&mut slopes).map_or(0.0, |slope| -100.0 * slope)
+}
