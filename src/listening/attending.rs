@@ -6,7 +6,7 @@
 //! seconds of the stream, and a quarter of a second either way does no harm.
 
 use super::align::align;
-use super::clicks::LEARNED_FROM_S;
+use super::cleaning::LOOKED_AT_S;
 use super::hearing::{Listener, RateError};
 use super::piece::Piece;
 use super::recording::{Remark, hear_piece_after};
@@ -249,7 +249,7 @@ impl Attention {
             place(start_s + piece.length_s + AROUND_S),
         );
         // as much more as clicks are learned from
-        let learned_from = (LEARNED_FROM_S * rate) as usize;
+        let learned_from = (LOOKED_AT_S * rate) as usize;
         let before = learned_from.saturating_sub(to.max(from) - from).min(from);
         Cut {
             rate: self.rate,

@@ -27,6 +27,9 @@ const BEATING: f32 = 1.5;
 const LEAST: f32 = 0.02;
 const LEAST_LINE: f32 = 0.004;
 
+/// Which multiples of a quarter of low A one note has: low A and high A, C, E, the two Gs, B, D, F.
+pub(super) const COVERED: [usize; 7] = [4, 5, 6, 7, 9, 16, 20];
+
 /// Seconds by which notes lie off where they are reckoned, at most.
 const ASIDE: f64 = 0.08;
 /// Hertz from a line within which a note's harmonic counts for it: a Hann window's main lobe.
@@ -126,7 +129,7 @@ impl Watch {
         self.frames.push_back((frame, level));
     }
 
-    /// The drones, where there are any. Lines that low A has too are no sign of them alone.
+    /// The drones, where there are any. Lines that one note has too are no sign of them alone.
     pub(super) fn found(&self) -> Option<Found> {
         let count = self.frames.len();
         if count < ENOUGH {
@@ -190,12 +193,14 @@ impl Watch {
         self.worth(shares)
     }
 
-    /// Drones, where lines that low A has not tell of them.
+    /// Drones, where lines tell of them that no one note has: a drill may hold one nearly always.
     fn worth(&self, shares: [f32; LINES]) -> Option<Found> {
-        let own: f32 = (0..LINES)
-            .filter(|line| (line + 1) % 4 != 0)
-            .map(|line| shares[line])
-            .sum();
+        let beside = |note: &usize| -> f32 {
+            let numbers = (1..).zip(&shares);
+            let others = numbers.filter(|(number, _)| !usize::is_multiple_of(*number, *note));
+            others.map(|(_, share)| share).sum()
+        };
+        let own = COVERED.iter().map(beside).fold(f32::INFINITY, f32::min);
         let mut levels: Vec<f32> = self.frames.iter().map(|(_, level)| *level).collect();
         levels.sort_by(f32::total_cmp);
         let usual = *levels.get(levels.len() * 2 / 3)?;
@@ -225,6 +230,17 @@ mod tests {
             watch.push(&samples, 1.0);
         }
         watch
+    }
+
+    /// Without it a drill's one long note would be drones, and its playing silence: C's harmonics lie
+    /// on four lines of them, and low G's on three.
+    #[test]
+    fn one_note_is_no_drones() {
+        for number in [5.0, 7.0] {
+            let harmonics: Vec<(f32, f32)> =
+                (1..4).map(|k| (120.0 * number * k as f32, 0.3)).collect();
+            assert_eq!(watched(&harmonics, 4.0).found(), None);
+        }
     }
 
     /// Without it the model of the drones would be of another power than they are.

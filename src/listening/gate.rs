@@ -12,6 +12,9 @@ const AHEAD: f64 = 1.5;
 const UNDER: f64 = 5.0;
 /// The same where a drone's own tone stands alone: it lies nearer to the playing, dB.
 const UNDER_DRONES: f64 = 3.2;
+/// The same for what leads into the first note, and how long that lasts at most, seconds.
+const UNDER_LEADING: f64 = 10.0;
+const LEADING: f64 = 0.06;
 /// Under the playing that ended by this much nothing is played again, dB.
 const TALK: f64 = 12.0;
 /// What that is forgotten by, dB a second: the microphone may be moved.
@@ -100,6 +103,20 @@ impl Gate {
         }
     }
 
+    /// How far under what is coming the playing may begin, dB. In the level of a gracenote that leads
+    /// into the first note there is silence too.
+    fn opening(&self, first: &HeardNote) -> f64 {
+        let leads = self
+            .waiting
+            .front()
+            .is_some_and(|next| next.start_s - first.end_s <= JOINED && next.length_s() > LEADING);
+        if leads && first.length_s() < LEADING {
+            UNDER_LEADING
+        } else {
+            margin(first)
+        }
+    }
+
     /// The notes that are sure at this time, or all at the end.
     pub(super) fn pull(&mut self, now_s: f64, all: bool, out: &mut Vec<HeardNote>) {
         while let Some(first) = self.waiting.front() {
@@ -110,7 +127,7 @@ impl Gate {
             self.waiting.pop_front();
             let coming = self.coming(&first);
             match self.playing {
-                None if first.level < coming - margin(&first) => {}
+                None if first.level < coming - self.opening(&first) => {}
                 // talk between the playing and after it
                 None if self.ended.is_some_and(|(level, at)| {
                     first.level.max(coming) < level - TALK - (first.start_s - at) * FORGOTTEN

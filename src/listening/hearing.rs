@@ -6,12 +6,14 @@
 )]
 
 use super::align::Schedule;
+use super::cleaning::Cleaning;
 use super::drones::{Found, Watch};
 use super::gate::Gate;
 use super::harmonics::{Bank, LENGTHS, Noise, TOP};
 use super::heard::HeardNote;
 use super::intake::{BLOCK, Block, Intake, RATE};
 use super::path::{Due, KEPT, Path, Prices, Stretch};
+use super::piece::Piece;
 use crate::chanter::{Instrument, NOTES, Note, Tuning};
 use crate::units::{Cents, SampleRate};
 use pulp::{Arch, NullaryFnOnce};
@@ -107,14 +109,19 @@ impl Listener {
     /// # Errors
     /// A sample rate that cannot be resampled.
     pub fn new(rate: SampleRate, tuning: Tuning) -> Result<Self, RateError> {
+        let pipes = tuning.instrument == Instrument::PipeChanter;
+        let cleaning = if pipes {
+            Cleaning::of_drones(tuning.low_a.0 / 4.0)
+        } else {
+            Cleaning::default()
+        };
         Ok(Self {
-            intake: Intake::new(rate, 0.7 * tuning.hertz(Note::LowG).0, TOP)?.without_clicks(),
+            intake: Intake::new(rate, 0.7 * tuning.hertz(Note::LowG).0, TOP)?.cleaned(cleaning),
             ear: Ear::new(tuning, &prices(), false),
             tuning,
             prices: prices(),
             first: Some(Vec::new()),
-            watch: (tuning.instrument == Instrument::PipeChanter)
-                .then(|| Watch::new(tuning.low_a.0)),
+            watch: pipes.then(|| Watch::new(tuning.low_a.0)),
             heard: Vec::new(),
         })
     }
@@ -137,6 +144,13 @@ impl Listener {
     pub fn after(mut self, samples: usize) -> Self {
         self.intake = self.intake.after(samples);
         self
+    }
+
+    /// Makes ready for a piece: clicks on its beat, and its changes of note.
+    #[must_use]
+    pub fn of_piece(mut self, piece: &Piece) -> Self {
+        self.intake = self.intake.with_beat(piece.beat_s);
+        self.expecting(&piece.moves())
     }
 
     /// Makes ready for written music: its changes of note are likelier than others.
@@ -202,7 +216,10 @@ impl Listener {
             if let Some(first) = &mut self.first {
                 first.push(block);
             }
-            if let Some(watch) = &mut self.watch {
+            // what is left of drones that were taken off is not looked for
+            if let Some(watch) = &mut self.watch
+                && !self.intake.took_drones()
+            {
                 watch.push(&block.samples, block.level);
             }
             self.ear.take(&block);
@@ -242,7 +259,9 @@ impl Listener {
     }
 
     fn mind_the_room(&mut self) {
-        let room = self.ear.room() && self.ear.drones.is_none();
+        // drones, and what is left of them, muddy young notes too
+        let drones = self.ear.drones.is_some() || self.intake.took_drones();
+        let room = self.ear.room() && !drones;
         if room != self.ear.tails {
             match &self.first {
                 Some(first) if room => {

@@ -2,7 +2,7 @@
 //!
 //! It knows nothing of notes. Samples that are no numbers become silence and are counted.
 
-use super::clicks::Clicks;
+use super::cleaning::Cleaning;
 use super::hearing::RateError;
 use crate::units::SampleRate;
 use rubato::audioadapter_buffers::direct::InterleavedSlice;
@@ -46,9 +46,9 @@ pub(super) struct Intake {
     /// Resampled samples not yet in a block.
     rest: Vec<f32>,
     band: Band,
-    /// Takes clicks off, where the sound may wait for it.
-    clicks: Option<Clicks>,
-    /// Samples at the start that clicks are learned from and that nobody waits for.
+    /// Takes drones and clicks off, where the sound may wait for it.
+    cleaning: Option<Cleaning>,
+    /// Samples at the start that clicks and drones are learned from and that nobody waits for.
     early: usize,
     level: Level,
     out: VecDeque<Block>,
@@ -94,7 +94,7 @@ impl Intake {
             delay: skip,
             rest: Vec::new(),
             band: Band::new(lowest, highest),
-            clicks: None,
+            cleaning: None,
             early: 0,
             level: Level::default(),
             out: VecDeque::new(),
@@ -105,14 +105,13 @@ impl Intake {
         })
     }
 
-    /// The same, with a metronome's clicks taken off; the sound comes out 20 s later.
-    pub(super) fn without_clicks(mut self) -> Self {
-        self.clicks = Some(Clicks::default());
+    /// The same, cleaned; the sound comes out 20 s later.
+    pub(super) fn cleaned(mut self, cleaning: Cleaning) -> Self {
+        self.cleaning = Some(cleaning);
         self
     }
 
-    /// The same, where so many samples come first that clicks are learned from and that do not come
-    /// out.
+    /// The same, where so many samples come first that the cleaning learns from and that do not come out.
     pub(super) fn after(mut self, samples: usize) -> Self {
         self.early = (samples as u64 * u64::from(RATE) / u64::from(self.rate)) as usize;
         self
@@ -179,12 +178,36 @@ impl Intake {
                 self.rest.push(passed);
             }
         }
-        if let Some(clicks) = &mut self.clicks {
-            clicks.push(&self.rest[before..]);
+        if let Some(cleaning) = &mut self.cleaning {
+            cleaning.push(&self.rest[before..]);
             self.rest.truncate(before);
-            self.rest.append(&mut clicks.take());
+            self.take_clean();
         }
         self.part();
+    }
+
+    /// The same beside a piece whose beat lasts so many seconds.
+    pub(super) fn with_beat(mut self, beat_s: f64) -> Self {
+        self.cleaning = self.cleaning.map(|cleaning| cleaning.with_beat(beat_s));
+        self
+    }
+
+    fn take_clean(&mut self) {
+        let Some(cleaning) = &mut self.cleaning else {
+            return;
+        };
+        let mut ready = cleaning.take();
+        // what is left of the drones is nothing, even before anything else has sounded
+        if let Some(usual) = cleaning.beside_drones().filter(|_| !ready.is_empty()) {
+            self.level.loudest = self.level.loudest.max(usual);
+        }
+        self.rest.append(&mut ready);
+    }
+
+    /// Whether drones were taken off what is heard now.
+    pub(super) fn took_drones(&self) -> bool {
+        let cleaning = self.cleaning.as_ref();
+        cleaning.is_some_and(|cleaning| cleaning.beside_drones().is_some())
     }
 
     /// Parts what is ready into blocks.
@@ -213,9 +236,9 @@ impl Intake {
             }
             self.feed(&[0.0; 4096]);
         }
-        if let Some(clicks) = &mut self.clicks {
-            clicks.finish();
-            self.rest.append(&mut clicks.take());
+        if let Some(cleaning) = &mut self.cleaning {
+            cleaning.finish();
+            self.take_clean();
             self.part();
         }
         while let Some(block) = self.level.flush() {

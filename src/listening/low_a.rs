@@ -5,6 +5,7 @@
 //! pitch, the mean of the notes' own deviations ([`refined`]). Each note counts once, however long
 //! it was played: a chanter's notes are mistuned each in its own way.
 
+use super::cleaning::Cleaning;
 use super::heard::HeardNote;
 use super::hearing::RateError;
 use super::intake::{Intake, RATE};
@@ -43,7 +44,7 @@ pub(super) fn find_low_a(
     notes: &[Note],
 ) -> Result<Vec<Hertz>, RateError> {
     let count = samples.len().min((LOOKED_AT * f64::from(rate.0)) as usize);
-    let mut intake = Intake::new(rate, 150.0, 3300.0)?.without_clicks();
+    let mut intake = Intake::new(rate, 150.0, 3300.0)?.cleaned(Cleaning::default());
     intake.push(&samples[..count]);
     intake.finish();
     let mut level = Vec::new();

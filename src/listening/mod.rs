@@ -69,6 +69,7 @@ mod align;
 #[cfg(test)]
 mod align_laws;
 mod attending;
+mod cleaning;
 mod clicks;
 mod decoding;
 mod document;
@@ -84,6 +85,7 @@ mod path;
 mod piece;
 mod recording;
 mod round_trip;
+mod steady;
 
 pub use align::{Alignment, Repetition, align};
 pub use attending::{

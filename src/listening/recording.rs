@@ -181,7 +181,7 @@ fn acquaint(
 ) -> Result<Option<Acquaintance>, RateError> {
     let mut listener = Listener::new(rate, tuning)?
         .after(before)
-        .expecting(&piece.moves())
+        .of_piece(piece)
         .watching_all();
     listener.push(head);
     let (heard, watch) = listener.finish_watching();
@@ -224,7 +224,7 @@ fn hear_as(
         let tuning = Tuning::with_low_a(low_a, table);
         let known = acquaint(rate, tuning, piece, before, &head)?;
         listener = listener.map(|listener| {
-            let listener = listener.expecting(&piece.moves());
+            let listener = listener.of_piece(piece);
             match known {
                 Some(known) => listener
                     .awaiting(&known.schedule)

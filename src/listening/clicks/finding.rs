@@ -179,9 +179,24 @@ fn folded(flux: &[f32], period: f64) -> Vec<Grid> {
         .collect()
 }
 
+/// Beats from click to click, and clicks to a beat, that go with a drill.
+const TOGETHER: usize = 6;
+/// How far two clocks run apart at most, as a part of a period.
+const CLOCKS: f64 = 3e-4;
+
+/// Whether clicks go with a beat, samples.
+fn goes_with(period: f64, beat: f64) -> bool {
+    (1..=TOGETHER).any(|of| {
+        let of = of as f64;
+        [beat * of, beat / of]
+            .iter()
+            .any(|expected| (period / expected - 1.0).abs() < CLOCKS)
+    })
+}
+
 /// The train of clicks in a sound, where there is one: of those that are sure, the one that takes
-/// most away.
-pub(super) fn find(sound: &[f32]) -> Option<Train> {
+/// most away. Where a beat is known, samples, clicks that go with it come first.
+pub(super) fn find(sound: &[f32], beat: Option<f64>) -> Option<Train> {
     if sound.len() < FEWEST * SHORTEST * HOP {
         return None;
     }
@@ -200,26 +215,29 @@ pub(super) fn find(sound: &[f32]) -> Option<Train> {
     }
     returning.sort_by(|a, b| b.0.total_cmp(&a.0));
     returning.truncate(LEARNT);
-    let mut best: Option<(f64, Train)> = None;
-    for (_, found) in returning {
-        if let Some((taken, train)) = learn(sound, &found)
-            && best.as_ref().is_none_or(|(most, _)| taken > *most)
-        {
-            best = Some((taken, train));
-        }
-    }
-    let (mut taken, mut train) = best?;
+    let places: Vec<Returning> = returning.into_iter().map(|(_, found)| found).collect();
+    let beaten = |found: &Returning| beat.is_some_and(|beat| goes_with(found.period, beat));
+    let on_the_beat = likeliest(sound, places.iter().copied().filter(beaten));
+    let bound = on_the_beat.is_some();
+    let (mut taken, mut train) = on_the_beat.or_else(|| likeliest(sound, places))?;
     // a tone returns nearly as well one of its own periods off: the neighbours, as long as one takes
     // more
-    while let Some(better) = slipped(sound, &train)
-        .into_iter()
-        .filter_map(|found| learn(sound, &found))
-        .filter(|(other, _)| *other > taken)
-        .max_by(|a, b| a.0.total_cmp(&b.0))
-    {
+    loop {
+        let neighbours = slipped(sound, &train).into_iter();
+        let better = likeliest(sound, neighbours.filter(|found| !bound || beaten(found)));
+        let Some(better) = better.filter(|(other, _)| *other > taken) else {
+            return Some(train);
+        };
         (taken, train) = better;
     }
-    Some(train)
+}
+
+/// Of the trains that can be learned at some places the one that takes most away, and how much.
+fn likeliest(sound: &[f32], places: impl IntoIterator<Item = Returning>) -> Option<(f64, Train)> {
+    places
+        .into_iter()
+        .filter_map(|found| learn(sound, &found))
+        .max_by(|a, b| a.0.total_cmp(&b.0))
 }
 
 /// The train with a period that is longer or shorter by one or two waves of its shape, the middle

@@ -5,19 +5,14 @@
 //! clicks' places is the click, and what is left without it is the player. It knows no notes and no
 //! tempo: the period is looked for, the likeliest by the returning of onsets (autocorrelation of
 //! the spectral flux: Dixon, Onset Detection Revisited, DAFx 2006), and held exactly by the
-//! returning of the wave itself. Works on stretches of [`WINDOW`], each for itself.
+//! returning of the wave itself.
 
 mod finding;
 mod learning;
 
-use super::intake::RATE;
 use finding::{Returning, find};
 use learning::learn;
-use std::collections::VecDeque;
 
-/// Sound that is looked at together, seconds.
-pub(super) const LEARNED_FROM_S: f64 = 20.0;
-const WINDOW: usize = LEARNED_FROM_S as usize * RATE as usize;
 /// Samples that are compared: 20 ms.
 const COMPARED: usize = 160;
 /// What of a click's shape lies before its onset: 6 ms.
@@ -29,56 +24,18 @@ const TRAINS: usize = 3;
 /// Taps of the interpolation between samples.
 const TAPS: usize = 12;
 
-/// Takes clicks off; the sound comes out a window later.
-#[derive(Debug, Default)]
-pub(super) struct Clicks {
-    /// The newest window, as it came in.
-    raw: VecDeque<f32>,
-    /// How many samples at the end of it have not gone out.
-    owed: usize,
-    out: Vec<f32>,
-}
-
-impl Clicks {
-    /// Takes samples.
-    pub(super) fn push(&mut self, samples: &[f32]) {
-        for piece in samples.chunks(WINDOW / 4) {
-            self.raw.extend(piece);
-            self.owed += piece.len();
-            if self.owed >= WINDOW {
-                self.clean();
-            }
+/// Takes a metronome's clicks off a stretch of sound, likelier ones on a beat that is known, samples.
+pub(super) fn take_off(sound: &mut [f32], beat: Option<f64>) {
+    for _ in 0..TRAINS {
+        let Some(train) = find(sound, beat) else {
+            break;
+        };
+        train.take_off(sound);
+        // where they are is known, so there may be few of them
+        let accents = train.accents().and_then(|accents| learn(sound, &accents));
+        if let Some((_, accents)) = accents {
+            accents.take_off(sound);
         }
-    }
-
-    /// The end of the sound.
-    pub(super) fn finish(&mut self) {
-        self.clean();
-        self.raw.clear();
-    }
-
-    /// What is ready.
-    pub(super) fn take(&mut self) -> Vec<f32> {
-        std::mem::take(&mut self.out)
-    }
-
-    fn clean(&mut self) {
-        let surplus = self.raw.len() - self.raw.len().min(WINDOW.max(self.owed));
-        self.raw.drain(..surplus);
-        let mut sound: Vec<f32> = self.raw.iter().copied().collect();
-        for _ in 0..TRAINS {
-            let Some(train) = find(&sound) else {
-                break;
-            };
-            train.take_off(&mut sound);
-            // where they are is known, so there may be few of them
-            let accents = train.accents().and_then(|accents| learn(&sound, &accents));
-            if let Some((_, accents)) = accents {
-                accents.take_off(&mut sound);
-            }
-        }
-        self.out.extend(&sound[sound.len() - self.owed..]);
-        self.owed = 0;
     }
 }
 
@@ -193,13 +150,14 @@ fn energy(samples: &[f32]) -> f64 {
 }
 
 /// Where the parabola through three values a step apart has its top, steps from the middle one.
-fn summit(before: f64, here: f64, after: f64) -> f64 {
+pub(super) fn summit(before: f64, here: f64, after: f64) -> f64 {
     (0.5 * (before - after) / (before - 2.0 * here + after).min(-1e-9)).clamp(-0.5, 0.5)
 }
 
 #[cfg(test)]
 mod tests {
-    use super::*;
+    use super::super::cleaning::Cleaning;
+    use super::super::intake::RATE;
     use fastrand::Rng;
     use std::f32::consts::TAU;
 
@@ -234,14 +192,14 @@ mod tests {
     }
 
     fn cleaned(sound: &[f32], piece: usize) -> Vec<f32> {
-        let mut clicks = Clicks::default();
+        let mut cleaning = Cleaning::default();
         let mut out = Vec::new();
         for piece in sound.chunks(piece) {
-            clicks.push(piece);
-            out.extend(clicks.take());
+            cleaning.push(piece);
+            out.extend(cleaning.take());
         }
-        clicks.finish();
-        out.extend(clicks.take());
+        cleaning.finish();
+        out.extend(cleaning.take());
         out
     }
 
