@@ -7,14 +7,12 @@
 //! a drill may hold one note so much of the time that it seems to sound always.
 
 use super::intake::{BLOCK, RATE};
+use super::spectrum::{FRAME, Spectrum};
 use crate::chanter::{Note, Tuning};
-use microfft::real::rfft_1024;
 use std::collections::VecDeque;
 
 /// Harmonics of a quarter of low A that are watched: up to 2.9 kHz.
 pub(super) const LINES: usize = 24;
-/// Samples in a frame: 128 ms.
-const FRAME: usize = 1024;
 /// Frames kept: 8 s, in which the chanter has left every line at least for a while.
 const FRAMES: usize = 125;
 /// Frames before anything is said: 2 s.
@@ -49,13 +47,15 @@ pub(super) struct Sounding {
 
 /// Watches the lines.
 pub(super) struct Watch {
-    window: Vec<f32>,
+    spectrum: Spectrum,
     bins: [f32; LINES],
     pending: Vec<f32>,
     /// Mean power of the frame in hand before it was made level, and blocks in it.
     level: (f32, usize),
     frames: VecDeque<([f32; LINES], f32)>,
     kept: usize,
+    /// The frames are those of the sound from its start on.
+    from_start: bool,
 }
 
 /// Drones as they were found.
@@ -70,11 +70,8 @@ pub(super) struct Found {
 impl Watch {
     /// A watch for drones of a pipe chanter's low A, hertz.
     pub(super) fn new(low_a: f64) -> Self {
-        let turn = std::f32::consts::TAU / FRAME as f32;
         Self {
-            window: (0..FRAME)
-                .map(|i| 0.5 - 0.5 * (turn * i as f32).cos())
-                .collect(),
+            spectrum: Spectrum::new(),
             bins: std::array::from_fn(|line| {
                 let hertz = low_a / 4.0 * (line + 1) as f64;
                 (hertz * FRAME as f64 / f64::from(RATE)) as f32
@@ -83,6 +80,7 @@ impl Watch {
             level: (0.0, 0),
             frames: VecDeque::new(),
             kept: FRAMES,
+            from_start: true,
         }
     }
 
@@ -94,6 +92,14 @@ impl Watch {
         }
     }
 
+    /// Forgets what it has, before a stretch that it does not see.
+    pub(super) fn interrupt(&mut self) {
+        self.pending.clear();
+        self.frames.clear();
+        self.level = (0.0, 0);
+        self.from_start = false;
+    }
+
     /// Takes levelled samples, and the power they had before.
     pub(super) fn push(&mut self, samples: &[f32], level: f32) {
         self.level = (self.level.0 + level, self.level.1 + 1);
@@ -101,15 +107,7 @@ impl Watch {
         if self.pending.len() < FRAME {
             return;
         }
-        let mut input = [0.0; FRAME];
-        for (place, (sample, weight)) in input.iter_mut().zip(self.pending.iter().zip(&self.window))
-        {
-            *place = sample * weight;
-        }
-        self.pending.drain(..FRAME / 2);
-        let output = rfft_1024(&mut input);
-        // the highest bin comes packed beside the lowest; neither is used
-        output[0].im = 0.0;
+        let output = self.spectrum.of(&self.pending);
         // the power of a sine, from the four bins of a Hann window's main lobe around it
         let scale = 16.0 / (3.0 * (FRAME * FRAME) as f32);
         let frame = self.bins.map(|bin| {
@@ -121,6 +119,7 @@ impl Watch {
                     .map(pulp::num_complex::Complex::norm_sqr)
                     .sum::<f32>()
         });
+        self.pending.drain(..FRAME / 2);
         if self.frames.len() >= self.kept {
             self.frames.pop_front();
         }
@@ -146,10 +145,14 @@ impl Watch {
         self.worth(shares)
     }
 
-    /// The same beside notes that are known, from all that was watched: each line's power while no
+    /// The same beside notes that are known, from all of the sound, and none where a stretch of it was
+    /// not seen: each line's power while no
     /// note sounds that has a harmonic there; where one always does, what its neighbours among the
     /// harmonics of the same drones make likely.
     pub(super) fn found_beside(&self, notes: &[Sounding], tuning: &Tuning) -> Option<Found> {
+        if !self.from_start {
+            return None;
+        }
         let frame_s = |blocks: usize| (blocks * BLOCK) as f64 / f64::from(RATE);
         let (hop_s, whole_s) = (frame_s(FRAME / BLOCK / 2), frame_s(FRAME / BLOCK));
         let around: Vec<Vec<Note>> = (0..self.frames.len())
@@ -241,6 +244,24 @@ mod tests {
                 (1..4).map(|k| (120.0 * number * k as f32, 0.3)).collect();
             assert_eq!(watched(&harmonics, 4.0).found(), None);
         }
+    }
+
+    /// Without it notes would be looked for at other times than they sounded: drones that were taken
+    /// off for a while are told by what comes after, and not beside notes from the start on.
+    #[test]
+    fn after_an_interruption_it_begins_anew() {
+        let tuning = Tuning::with_low_a(Hertz(480.0), TuningTable::Modern);
+        let notes = [Sounding {
+            note: Note::C,
+            start_s: 0.0,
+            end_s: 4.0,
+        }];
+        let mut watch = watched(&[(360.0, 0.2), (1320.0, 0.1), (1560.0, 0.1)], 4.0);
+        assert!(watch.found().is_some());
+        assert!(watch.found_beside(&notes, &tuning).is_some());
+        watch.interrupt();
+        assert_eq!(watch.found(), None);
+        assert_eq!(watch.found_beside(&notes, &tuning), None);
     }
 
     /// Without it the model of the drones would be of another power than they are.

@@ -163,3 +163,45 @@ fn margin(note: &HeardNote) -> f64 {
         UNDER
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::chanter::Note;
+
+    fn note(note: Note, start_s: f64, end_s: f64, level: f64) -> HeardNote {
+        HeardNote {
+            note,
+            start_s,
+            end_s,
+            level,
+            cents: None,
+            drone: false,
+            unexplained: 0.1,
+        }
+    }
+
+    fn let_through(notes: &[HeardNote]) -> Vec<Note> {
+        let (mut gate, mut out) = (Gate::default(), Vec::new());
+        for note in notes {
+            gate.push(*note);
+        }
+        gate.pull(f64::INFINITY, true, &mut out);
+        out.iter().map(|note| note.note).collect()
+    }
+
+    /// Without it a gracenote that leads into the first note would be told as missing, because the
+    /// silence before it is in its level too; a tone that stands alone before the playing is none.
+    #[test]
+    fn a_gracenote_out_of_silence_is_let_through() {
+        let first = note(Note::LowA, 1.03, 2.0, -18.0);
+        let leading = note(Note::HighG, 1.0, 1.03, -26.0);
+        assert_eq!(let_through(&[leading, first]), [Note::HighG, Note::LowA]);
+        let apart = note(Note::HighG, 0.8, 0.83, -26.0);
+        assert_eq!(let_through(&[apart, first]), [Note::LowA]);
+        let long = note(Note::HighG, 0.6, 1.03, -26.0);
+        assert_eq!(let_through(&[long, first]), [Note::LowA]);
+        let faint = note(Note::HighG, 1.0, 1.03, -30.0);
+        assert_eq!(let_through(&[faint, first]), [Note::LowA]);
+    }
+}

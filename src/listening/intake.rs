@@ -111,7 +111,8 @@ impl Intake {
         self
     }
 
-    /// The same, where so many samples come first that the cleaning learns from and that do not come out.
+    /// The same, where so many samples come first that the cleaning learns from and that do not come
+    /// out.
     pub(super) fn after(mut self, samples: usize) -> Self {
         self.early = (samples as u64 * u64::from(RATE) / u64::from(self.rate)) as usize;
         self

@@ -9,14 +9,12 @@ use super::cleaning::Cleaning;
 use super::heard::HeardNote;
 use super::hearing::RateError;
 use super::intake::{Intake, RATE};
+use super::spectrum::{FRAME, Spectrum};
 use crate::chanter::{NOTES, Note, Tuning, TuningTable};
 use crate::units::{Cents, Hertz, SampleRate};
-use microfft::real::rfft_1024;
 
 /// Seconds of sound that are looked at.
 pub(super) const LOOKED_AT: f64 = 30.0;
-/// Samples in a frame: 128 ms.
-const FRAME: usize = 1024;
 /// Steps of the grid, cents.
 const STEP: f64 = 5.0;
 /// Pitches expected, hertz: the middle of what is in use for the two chanters (230 to 242 and 466 to
@@ -100,18 +98,12 @@ pub(super) fn find_low_a(
 /// Amplitude spectra of frames that overlap by half, each of sum 1; and for each bin how much of it
 /// stands still, 0 where one held note may be all there is.
 fn spectra(samples: &[f32]) -> (Vec<Vec<f32>>, Vec<f32>) {
-    let mut input = [0.0; FRAME];
-    let mut frames: Vec<Vec<f32>> = Vec::new();
-    for frame in samples.windows(FRAME).step_by(FRAME / 2) {
-        for (i, (place, sample)) in input.iter_mut().zip(frame).enumerate() {
-            let turn = std::f32::consts::TAU * i as f32 / FRAME as f32;
-            *place = sample * (0.5 - 0.5 * turn.cos());
-        }
-        let output = rfft_1024(&mut input);
-        // the highest bin comes packed beside the lowest; neither is used
-        output[0].im = 0.0;
-        frames.push(output.iter().map(|bin| bin.norm()).collect());
-    }
+    let mut spectrum = Spectrum::new();
+    let mut frames: Vec<Vec<f32>> = samples
+        .windows(FRAME)
+        .step_by(FRAME / 2)
+        .map(|frame| spectrum.of(frame).iter().map(|bin| bin.norm()).collect())
+        .collect();
     let whole: f32 = frames.iter().flatten().sum();
     let standing = standing(&frames);
     let mut stands = vec![0.0; standing.len()];

@@ -5,11 +5,11 @@
 //! # How notes are heard
 //! The sound is brought to 8 kHz and to the band of the chanter (0.7 of low G to 3 kHz), a
 //! metronome's clicks are learned from their returning and taken off (`clicks`), as are drones that
-//! hold their pitch (`steady`), and it is brought to one level (`intake`). Every stretch of 5 to 40 ms, ending at every millisecond, is explained by
-//! each of the nine notes as a sum of harmonics with Gaussian amplitudes; the evidence is exact
-//! linear algebra over running sums (`harmonics`). A dynamic programme tiles the sound with
-//! stretches (`path`): a change of note costs 13 nats, going on costs nothing, silence is a
-//! state of its own. In a room the note before still sounds: its tail joins the explanation for
+//! hold their pitch (`steady`), and it is brought to one level (`intake`). Every stretch of 5 to
+//! 40 ms, ending at every millisecond, is explained by each of the nine notes as a sum of harmonics
+//! with Gaussian amplitudes; the evidence is exact linear algebra over running sums (`harmonics`). A
+//! dynamic programme tiles the sound with stretches (`path`): a change of note costs 13 nats, going
+//! on costs nothing, silence is a state of its own. In a room the note before still sounds: its tail joins the explanation for
 //! 60 ms (`hearing` finds out whether there is a room). At last tones before and after the
 //! playing go, single clicks, and glides (`gate`).
 //!
@@ -86,6 +86,7 @@ mod clicks;
 mod decoding;
 mod document;
 mod drones;
+mod ear;
 mod gate;
 mod harmonics;
 mod heard;
@@ -97,6 +98,7 @@ mod path;
 mod piece;
 mod recording;
 mod round_trip;
+mod spectrum;
 mod steady;
 
 pub use align::{Alignment, Repetition, align};

@@ -4,6 +4,7 @@
 
 use super::learning::{PRESENT, learn};
 use super::{COMPARED, FEWEST, LEAD, Train, energy, summit};
+use crate::listening::spectrum::hann;
 use microfft::real::rfft_128;
 use std::collections::VecDeque;
 
@@ -20,12 +21,14 @@ const CANDIDATES: usize = 12;
 const GRIDS: usize = 10;
 /// Returning waves that are learnt, the surest.
 const LEARNT: usize = 10;
+/// Beats from click to click, and clicks to a beat, that go with a drill.
+const TOGETHER: usize = 6;
+/// How far two clocks run apart at most, as a part of a period.
+const CLOCKS: f64 = 3e-4;
 
 /// How much of the spectrum is new at each hop.
 fn flux(sound: &[f32]) -> Vec<f32> {
-    let window: Vec<f32> = (0..FRAME)
-        .map(|i| 0.5 - 0.5 * (std::f32::consts::TAU * i as f32 / FRAME as f32).cos())
-        .collect();
+    let window: [f32; FRAME] = hann();
     let mut before: VecDeque<[f32; FRAME / 2]> = VecDeque::new();
     let mut all = Vec::with_capacity(sound.len() / HOP);
     for frame in sound.windows(FRAME).step_by(HOP) {
@@ -179,11 +182,6 @@ fn folded(flux: &[f32], period: f64) -> Vec<Grid> {
         .collect()
 }
 
-/// Beats from click to click, and clicks to a beat, that go with a drill.
-const TOGETHER: usize = 6;
-/// How far two clocks run apart at most, as a part of a period.
-const CLOCKS: f64 = 3e-4;
-
 /// Whether clicks go with a beat, samples.
 fn goes_with(period: f64, beat: f64) -> bool {
     (1..=TOGETHER).any(|of| {
@@ -216,15 +214,16 @@ pub(super) fn find(sound: &[f32], beat: Option<f64>) -> Option<Train> {
     returning.sort_by(|a, b| b.0.total_cmp(&a.0));
     returning.truncate(LEARNT);
     let places: Vec<Returning> = returning.into_iter().map(|(_, found)| found).collect();
-    let beaten = |found: &Returning| beat.is_some_and(|beat| goes_with(found.period, beat));
-    let on_the_beat = likeliest(sound, places.iter().copied().filter(beaten));
-    let bound = on_the_beat.is_some();
-    let (mut taken, mut train) = on_the_beat.or_else(|| likeliest(sound, places))?;
+    let on_beat = |found: &Returning| beat.is_some_and(|beat| goes_with(found.period, beat));
+    let first = likeliest(sound, places.iter().copied().filter(on_beat));
+    let stays_on_beat = first.is_some();
+    let (mut taken, mut train) = first.or_else(|| likeliest(sound, places))?;
     // a tone returns nearly as well one of its own periods off: the neighbours, as long as one takes
     // more
     loop {
         let neighbours = slipped(sound, &train).into_iter();
-        let better = likeliest(sound, neighbours.filter(|found| !bound || beaten(found)));
+        let near = neighbours.filter(|found| !stays_on_beat || on_beat(found));
+        let better = likeliest(sound, near);
         let Some(better) = better.filter(|(other, _)| *other > taken) else {
             return Some(train);
         };
