@@ -22,7 +22,8 @@ const CHANGE: f32 = 13.0;
 /// Price of a stop.
 const STOP: f32 = 30.0;
 /// What F costs more, save beside its neighbours and E: a high G gracenote a little flat is far
-/// commoner than an F gracenote (in `movement`'s catalogue F stands in the doubling on E only).
+/// commoner than an F gracenote (in `movement`'s catalogue F stands in the doubling on E only). Once
+/// more in music without an F.
 const RARE: f32 = 10.0;
 /// What a change that is written costs less, and another more.
 const WRITTEN: f32 = 4.0;
@@ -135,6 +136,7 @@ impl Listener {
     #[must_use]
     pub fn expecting(mut self, moves: &[(Note, Note)]) -> Self {
         self.prices = prices();
+        let f_is_played = moves.iter().any(|(_, to)| *to == Note::F);
         for from in NOTES {
             for to in NOTES {
                 let price = &mut self.prices.change[from.index()][to.index()];
@@ -143,6 +145,9 @@ impl Listener {
                 } else {
                     *price + UNWRITTEN
                 };
+                if to == Note::F && !f_is_played {
+                    *price += RARE;
+                }
             }
         }
         self.ear = Ear::new(self.tuning, &self.prices, false);
@@ -381,6 +386,37 @@ mod tests {
             .collect();
         let heard = listen(48_000, &noise, 236.0);
         assert!(heard.len() <= 1, "{heard:?}");
+    }
+
+    /// Without it a high G gracenote that is flat, as false fingering makes it, would be told as an F
+    /// in music that has no F: nearly halfway between the two, 25 ms long, it is heard as what is
+    /// written, and as F where an F stands elsewhere.
+    #[test]
+    fn a_flat_high_g_is_no_f_where_no_f_is_written() {
+        let tuning = Tuning::with_low_a(Hertz(236.0), TuningTable::Modern);
+        let (f, high_g) = (tuning.hertz(Note::F).0, tuning.hertz(Note::HighG).0);
+        let gracenote = |moves: &[(Note, Note)]| {
+            let mut samples = Vec::new();
+            let mut phase = 0.0f64;
+            let between = f * (high_g / f).powf(0.4);
+            for (hertz, seconds) in [(236.0, 0.5), (between, 0.025), (236.0, 0.5)] {
+                for _ in 0..(seconds * 8000.0) as usize {
+                    phase = (phase + hertz / 8000.0).fract();
+                    let harmonics = (1..8).map(|k| (TAU * phase * f64::from(k)).cos());
+                    let weighed = harmonics.zip(1..).map(|(wave, k)| wave * 0.7f64.powi(k));
+                    samples.push(0.2 * weighed.sum::<f64>() as f32);
+                }
+            }
+            let mut listener = Listener::new(SampleRate(8000), tuning)
+                .expect("a usual rate")
+                .expecting(moves);
+            listener.push(&samples);
+            listener.finish().get(1).map(|note| note.note)
+        };
+        let written = [(Note::LowA, Note::HighG), (Note::HighG, Note::LowA)];
+        assert_eq!(gracenote(&written), Some(Note::HighG));
+        let with_f = [written[0], written[1], (Note::E, Note::F)];
+        assert_eq!(gracenote(&with_f), Some(Note::F));
     }
 
     /// Without it a sample that is no number would spread through the running sums for ever.

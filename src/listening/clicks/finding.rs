@@ -101,18 +101,13 @@ fn grids(flux: &[f32]) -> Vec<Grid> {
             }
         }
     }
-    // one loud onset is no sign of many
-    let mut sorted = flux.to_vec();
-    let strong = *sorted
-        .select_nth_unstable_by(flux.len() * 19 / 20, f32::total_cmp)
-        .1;
-    let level: Vec<f32> = flux.iter().map(|value| value.min(2.0 * strong)).collect();
+    let level = held_down(flux);
     let mut all: Vec<(f32, Grid)> = Vec::new();
     for period in longest {
         let mut best: Vec<Grid> = Vec::new();
         for step in -16..=16 {
             let exact = period as f64 + f64::from(step) / 16.0;
-            best.extend(folded(&level, exact));
+            best.extend(folded(&level, exact, 2));
         }
         best.sort_by(|a, b| b.over.total_cmp(&a.over));
         let mut kept: Vec<Grid> = Vec::new();
@@ -135,6 +130,34 @@ fn grids(flux: &[f32]) -> Vec<Grid> {
     all.into_iter().map(|(_, grid)| grid).collect()
 }
 
+/// The grids that the flux is strongest on among those that go with a beat, hops.
+fn grids_on(flux: &[f32], beat: f64) -> Vec<Grid> {
+    let level = held_down(flux);
+    let together = |of: usize| [beat * of as f64, beat / of as f64];
+    let mut periods: Vec<f64> = (1..=TOGETHER).flat_map(together).collect();
+    periods.dedup();
+    periods.retain(|period| {
+        (SHORTEST as f64..LONGEST.min(flux.len() / FEWEST) as f64).contains(period)
+    });
+    let mut all: Vec<(f32, Grid)> = periods
+        .into_iter()
+        .flat_map(|period| folded(&level, period, 3))
+        .map(|grid| (at_most_places(&level, grid), grid))
+        .collect();
+    all.sort_by(|a, b| b.0.total_cmp(&a.0));
+    all.truncate(GRIDS);
+    all.into_iter().map(|(_, grid)| grid).collect()
+}
+
+/// The flux, of which one loud onset is no sign of many.
+fn held_down(flux: &[f32]) -> Vec<f32> {
+    let mut sorted = flux.to_vec();
+    let strong = *sorted
+        .select_nth_unstable_by(flux.len() * 19 / 20, f32::total_cmp)
+        .1;
+    flux.iter().map(|value| value.min(2.0 * strong)).collect()
+}
+
 /// How far the flux lies over its mean at [`PRESENT`] of a grid's places, for what chance makes of
 /// so many: onsets that return now and then are no clicks.
 fn at_most_places(flux: &[f32], grid: Grid) -> f32 {
@@ -154,7 +177,7 @@ fn at_most_places(flux: &[f32], grid: Grid) -> f32 {
 }
 
 /// The strongest places of the flux folded by a period.
-fn folded(flux: &[f32], period: f64) -> Vec<Grid> {
+fn folded(flux: &[f32], period: f64, places: usize) -> Vec<Grid> {
     let bins = period.ceil() as usize + 1;
     let mut sums = vec![0.0f32; bins];
     let rounds = (flux.len() as f64 / period) as usize;
@@ -173,7 +196,7 @@ fn folded(flux: &[f32], period: f64) -> Vec<Grid> {
     order.sort_by(|a, b| sums[*b].total_cmp(&sums[*a]));
     order
         .into_iter()
-        .take(2)
+        .take(places)
         .map(|at| Grid {
             period,
             place: at as f64,
@@ -199,25 +222,15 @@ pub(super) fn find(sound: &[f32], beat: Option<f64>) -> Option<Train> {
         return None;
     }
     let flux = flux(sound);
-    let mut returning: Vec<(f64, Returning)> = Vec::new();
-    for grid in grids(&flux) {
-        for found in sharpened(sound, grid) {
-            let same = |(_, other): &(f64, Returning)| {
-                (other.period - found.1.period).abs() < 0.5
-                    && (other.first - found.1.first).abs() < LEAD as f64
-            };
-            if !returning.iter().any(same) {
-                returning.push(found);
-            }
-        }
-    }
-    returning.sort_by(|a, b| b.0.total_cmp(&a.0));
-    returning.truncate(LEARNT);
-    let places: Vec<Returning> = returning.into_iter().map(|(_, found)| found).collect();
     let on_beat = |found: &Returning| beat.is_some_and(|beat| goes_with(found.period, beat));
-    let first = likeliest(sound, places.iter().copied().filter(on_beat));
+    let anywhere = returning(sound, &grids(&flux));
+    let known = beat.map_or(Vec::new(), |beat| grids_on(&flux, beat / HOP as f64));
+    let known = returning(sound, &known)
+        .into_iter()
+        .chain(anywhere.iter().copied());
+    let first = likeliest(sound, known.filter(on_beat));
     let stays_on_beat = first.is_some();
-    let (mut taken, mut train) = first.or_else(|| likeliest(sound, places))?;
+    let (mut taken, mut train) = first.or_else(|| likeliest(sound, anywhere))?;
     // a tone returns nearly as well one of its own periods off: the neighbours, as long as one takes
     // more
     loop {
@@ -229,6 +242,25 @@ pub(super) fn find(sound: &[f32], beat: Option<f64>) -> Option<Train> {
         };
         (taken, train) = better;
     }
+}
+
+/// The waves that return near some grids, the surest first.
+fn returning(sound: &[f32], grids: &[Grid]) -> Vec<Returning> {
+    let mut all: Vec<(f64, Returning)> = Vec::new();
+    for grid in grids {
+        for found in sharpened(sound, *grid) {
+            let same = |(_, other): &(f64, Returning)| {
+                (other.period - found.1.period).abs() < 0.5
+                    && (other.first - found.1.first).abs() < LEAD as f64
+            };
+            if !all.iter().any(same) {
+                all.push(found);
+            }
+        }
+    }
+    all.sort_by(|a, b| b.0.total_cmp(&a.0));
+    all.truncate(LEARNT);
+    all.into_iter().map(|(_, found)| found).collect()
 }
 
 /// Of the trains that can be learned at some places the one that takes most away, and how much.

@@ -265,6 +265,20 @@ mod tests {
         near(period(Some(5000.0)), 7100.3);
     }
 
+    /// Without it clicks that the chanter drowns would stay in although the drill tells when they
+    /// come: where they are just not found by their returning alone they are on a known beat.
+    #[test]
+    fn faint_clicks_are_found_on_a_known_beat() {
+        let mut sound = chanter(11, 20);
+        add_clicks(&mut sound, 900.0, 1234.5, 6000.4, 0.9);
+        assert!(find(&sound, None).is_none());
+        let found = find(&sound, Some(6000.0)).map(|train| train.period);
+        assert!(
+            found.is_some_and(|found| (found - 6000.4).abs() < 0.2),
+            "{found:?}"
+        );
+    }
+
     /// Without it the player's own notes would be taken for clicks: where there are none, not one
     /// sample is changed, and none is lost, however the sound comes in.
     #[test]
