@@ -91,7 +91,7 @@ struct Grid {
 
 /// The grids that the flux is strongest on: of each period by all of its places together, of all
 /// periods by most of them.
-fn grids(flux: &[f32]) -> Vec<Grid> {
+fn grids(flux: &[f32], level: &[f32]) -> Vec<Grid> {
     let mut longest: Vec<usize> = Vec::new();
     for period in periods(flux) {
         for part in 1..=4 {
@@ -101,13 +101,12 @@ fn grids(flux: &[f32]) -> Vec<Grid> {
             }
         }
     }
-    let level = held_down(flux);
     let mut all: Vec<(f32, Grid)> = Vec::new();
     for period in longest {
         let mut best: Vec<Grid> = Vec::new();
         for step in -16..=16 {
             let exact = period as f64 + f64::from(step) / 16.0;
-            best.extend(folded(&level, exact, 2));
+            best.extend(folded(level, exact, 2));
         }
         best.sort_by(|a, b| b.over.total_cmp(&a.over));
         let mut kept: Vec<Grid> = Vec::new();
@@ -122,7 +121,7 @@ fn grids(flux: &[f32]) -> Vec<Grid> {
         }
         all.extend(
             kept.into_iter()
-                .map(|grid| (at_most_places(&level, grid), grid)),
+                .map(|grid| (at_most_places(level, grid), grid)),
         );
     }
     all.sort_by(|a, b| b.0.total_cmp(&a.0));
@@ -131,18 +130,12 @@ fn grids(flux: &[f32]) -> Vec<Grid> {
 }
 
 /// The grids that the flux is strongest on among those that go with a beat, hops.
-fn grids_on(flux: &[f32], beat: f64) -> Vec<Grid> {
-    let level = held_down(flux);
-    let together = |of: usize| [beat * of as f64, beat / of as f64];
-    let mut periods: Vec<f64> = (1..=TOGETHER).flat_map(together).collect();
-    periods.dedup();
-    periods.retain(|period| {
-        (SHORTEST as f64..LONGEST.min(flux.len() / FEWEST) as f64).contains(period)
-    });
-    let mut all: Vec<(f32, Grid)> = periods
-        .into_iter()
-        .flat_map(|period| folded(&level, period, 3))
-        .map(|grid| (at_most_places(&level, grid), grid))
+fn grids_on(level: &[f32], beat: f64) -> Vec<Grid> {
+    let looked_for = SHORTEST as f64..LONGEST.min(level.len() / FEWEST) as f64;
+    let mut all: Vec<(f32, Grid)> = going_with(beat)
+        .filter(|period| looked_for.contains(period))
+        .flat_map(|period| folded(level, period, 3))
+        .map(|grid| (at_most_places(level, grid), grid))
         .collect();
     all.sort_by(|a, b| b.0.total_cmp(&a.0));
     all.truncate(GRIDS);
@@ -176,7 +169,7 @@ fn at_most_places(flux: &[f32], grid: Grid) -> f32 {
     (least - mean) * (values.len() as f32).sqrt()
 }
 
-/// The strongest places of the flux folded by a period.
+/// So many of the strongest places of the flux folded by a period.
 fn folded(flux: &[f32], period: f64, places: usize) -> Vec<Grid> {
     let bins = period.ceil() as usize + 1;
     let mut sums = vec![0.0f32; bins];
@@ -205,14 +198,15 @@ fn folded(flux: &[f32], period: f64, places: usize) -> Vec<Grid> {
         .collect()
 }
 
+/// The periods of clicks that go with a beat.
+fn going_with(beat: f64) -> impl Iterator<Item = f64> {
+    let parts = (2..=TOGETHER).map(move |of| beat / of as f64);
+    (1..=TOGETHER).map(move |of| beat * of as f64).chain(parts)
+}
+
 /// Whether clicks go with a beat, samples.
 fn goes_with(period: f64, beat: f64) -> bool {
-    (1..=TOGETHER).any(|of| {
-        let of = of as f64;
-        [beat * of, beat / of]
-            .iter()
-            .any(|expected| (period / expected - 1.0).abs() < CLOCKS)
-    })
+    going_with(beat).any(|expected| (period / expected - 1.0).abs() < CLOCKS)
 }
 
 /// The train of clicks in a sound, where there is one: of those that are sure, the one that takes
@@ -222,9 +216,10 @@ pub(super) fn find(sound: &[f32], beat: Option<f64>) -> Option<Train> {
         return None;
     }
     let flux = flux(sound);
+    let level = held_down(&flux);
     let on_beat = |found: &Returning| beat.is_some_and(|beat| goes_with(found.period, beat));
-    let anywhere = returning(sound, &grids(&flux));
-    let known = beat.map_or(Vec::new(), |beat| grids_on(&flux, beat / HOP as f64));
+    let anywhere = returning(sound, &grids(&flux, &level));
+    let known = beat.map_or(Vec::new(), |beat| grids_on(&level, beat / HOP as f64));
     let known = returning(sound, &known)
         .into_iter()
         .chain(anywhere.iter().copied());
