@@ -1,6 +1,6 @@
 //! `schema`: the JSON Schema of a drill file.
 
-use super::{Failure, Outcome, Ran, output};
+use super::{Outcome, Ran, output};
 
 /// Arguments of `schema`.
 #[derive(clap::Args)]
@@ -10,8 +10,6 @@ pub(crate) struct Arguments {}
 
 /// Runs `schema`.
 pub(crate) fn run(_: &Arguments) -> Ran {
-    let text = serde_json::to_string_pretty(&crate::drill::schema())
-        .map_err(|error| Failure(format!("cannot write JSON: {error}")))?;
-    output::print(&format!("{text}\n"))?;
+    output::print(crate::drill::SCHEMA)?;
     Ok(Outcome::Done)
 }

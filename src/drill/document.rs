@@ -3,13 +3,17 @@
 //! every problem can say where it stands; a test holds the field names equal.
 
 use crate::units::{Fraction, write_fraction};
+#[cfg(test)]
 use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
+#[cfg(test)]
+use serde::Deserialize;
+use serde::Serialize;
 
 /// A drill file.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[cfg_attr(test, derive(Deserialize, JsonSchema))]
 #[serde(deny_unknown_fields)]
-#[schemars(title = "gracerung drill")]
+#[cfg_attr(test, schemars(title = "gracerung drill"))]
 pub struct DrillDocument {
     /// What the drill is called.
     pub title: String,
@@ -51,11 +55,11 @@ pub struct DrillDocument {
     pub ladder: Option<LadderDocument>,
     /// Clean repetitions in a row that clear a cell, 1 to 50; 5 when left out.
     #[serde(skip_serializing_if = "Option::is_none", default)]
-    #[schemars(range(min = 1, max = 50))]
+    #[cfg_attr(test, schemars(range(min = 1, max = 50)))]
     pub clean: Option<u32>,
     /// Bars to breathe and mark in after each repetition, 0 to 8; 1 when left out.
     #[serde(skip_serializing_if = "Option::is_none", default)]
-    #[schemars(range(min = 0, max = 8))]
+    #[cfg_attr(test, schemars(range(min = 0, max = 8)))]
     pub breath: Option<u32>,
     /// `across`: all stages at one tempo, then up. `up`: one stage to the top, then the next.
     #[serde(skip_serializing_if = "Option::is_none", default)]
@@ -72,7 +76,8 @@ pub struct DrillDocument {
 }
 
 /// A stage: the movement taken apart (`tone`), in real time (no `tone`), or written out (`music`).
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[cfg_attr(test, derive(Deserialize, JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct StageDocument {
     /// What the stage is called.
@@ -92,7 +97,8 @@ pub struct StageDocument {
 }
 
 /// The tempi: from one tempo to another, by percent or by beats a minute.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(test, derive(Deserialize, JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct LadderDocument {
     /// First tempo, beats a minute, 20 to 300.
@@ -104,7 +110,8 @@ pub struct LadderDocument {
 }
 
 /// Lengths of gracenotes.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[cfg_attr(test, derive(Deserialize, JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct LengthsDocument {
     /// A separating gracenote, milliseconds.
@@ -119,7 +126,8 @@ pub struct LengthsDocument {
 }
 
 /// One name or several.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[cfg_attr(test, derive(Deserialize, JsonSchema))]
 #[serde(untagged)]
 pub enum OneOrMany {
     /// One.
@@ -129,7 +137,8 @@ pub enum OneOrMany {
 }
 
 /// A number written as one likes: `2`, `0.5`, `1/2`, `1 1/2`, `4%`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(test, derive(Deserialize, JsonSchema))]
 #[serde(untagged)]
 pub enum Exact {
     /// A whole number.
@@ -196,10 +205,9 @@ pub(super) const LADDER_FIELDS: &[&str] = &["from", "to", "step"];
 /// The fields of lengths.
 pub(super) const LENGTHS_FIELDS: &[&str] = &["gracenote", "tone", "opens"];
 
-/// The JSON Schema of a drill file.
-pub fn schema() -> serde_json::Value {
-    schemars::schema_for!(DrillDocument).to_value()
-}
+/// The JSON Schema of a drill file, as text. It is made from the types above and kept as a file, so
+/// that a player's machine need not build what makes it; a test holds the two equal.
+pub const SCHEMA: &str = include_str!("drill.schema.json");
 
 #[cfg(test)]
 mod tests {
@@ -213,10 +221,22 @@ mod tests {
             .unwrap_or_default()
     }
 
+    /// Write the file again with `GRACERUNG_WRITE_SCHEMA=1 cargo test the_schema_file`.
+    #[test]
+    fn the_schema_file_is_what_the_types_make() {
+        let made = serde_json::to_string_pretty(&schemars::schema_for!(DrillDocument)).unwrap();
+        let made = format!("{made}\n");
+        if std::env::var_os("GRACERUNG_WRITE_SCHEMA").is_some() {
+            let file = concat!(env!("CARGO_MANIFEST_DIR"), "/src/drill/drill.schema.json");
+            std::fs::write(file, &made).unwrap();
+        }
+        assert_eq!(SCHEMA, made);
+    }
+
     /// An editor would complete a field that the reader refuses, or the reverse.
     #[test]
     fn the_schema_has_the_readers_fields() {
-        let schema = schema();
+        let schema = serde_json::from_str::<serde_json::Value>(SCHEMA).unwrap();
         let set = |fields: &[&str]| fields.iter().map(|name| (*name).to_owned()).collect();
         assert_eq!(properties(&schema), set(DRILL_FIELDS));
         let parts = &schema["$defs"];

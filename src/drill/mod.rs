@@ -15,7 +15,7 @@ mod written;
 mod yaml;
 
 pub use document::{
-    DrillDocument, Exact, LadderDocument, LengthsDocument, OneOrMany, StageDocument, schema,
+    DrillDocument, Exact, LadderDocument, LengthsDocument, OneOrMany, SCHEMA, StageDocument,
 };
 pub use library::{BUILT_IN, BuiltIn, built_in};
 pub use make::{
