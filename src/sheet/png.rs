@@ -86,7 +86,7 @@ pub fn write_png(booklet: &Booklet, dots: f64) -> Result<Vec<u8>, PngError> {
 /// Ink as one outline in points.
 pub(super) fn outline(ink: &Ink) -> Vec<Segment> {
     match ink {
-        Ink::Glyph { glyph, x, y, space } => placed(&glyph.segments(), *x, *y, *space),
+        Ink::Glyph { glyph, x, y, space } => placed(glyph.segments(), *x, *y, *space),
         Ink::Fill(segments) => segments.clone(),
         Ink::Text {
             text,

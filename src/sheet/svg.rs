@@ -76,7 +76,7 @@ impl Shapes {
                 text,
                 "<path id=\"m{}\" d=\"{}\"/>",
                 *glyph as usize,
-                path(&glyph.segments(), 3)
+                path(glyph.segments(), 3)
             );
         }
         for (name, letter) in &self.letters {

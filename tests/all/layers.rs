@@ -98,6 +98,8 @@ fn sources() -> Vec<(String, String)> {
                 .expect("below src")
                 .to_string_lossy()
                 .replace('\\', "/");
+            // The rooms of the core are named like the others.
+            let name = name.strip_prefix("core/").unwrap_or(&name).to_owned();
             (name, code(path))
         })
         .collect()

@@ -12,7 +12,7 @@ struct Row {
 /// 277 tunes, public repository svenax/bagpipemusic, commit b02aaac of 2025-12-22: counts only.
 fn rows() -> Vec<Row> {
     let note = |text: &str| Note::parse(text).expect("a note");
-    include_str!("../../src/movement/catalogue/tunes.tsv")
+    include_str!("../../src/core/movement/catalogue/tunes.tsv")
         .lines()
         .filter(|line| !line.starts_with('#'))
         .map(|line| {

@@ -6,6 +6,8 @@
 mod outlines;
 mod text;
 
+use std::sync::OnceLock;
+
 pub use outlines::Glyph;
 pub use text::{Face, lacking, outline_text, shown};
 
@@ -48,9 +50,11 @@ impl Glyph {
         &outlines::OUTLINES[self as usize]
     }
 
-    /// Its shape, in staff spaces, y upwards, from its origin.
-    pub fn segments(self) -> Vec<Segment> {
-        read_path(self.outline().path)
+    /// Its shape, in staff spaces, y upwards, from its origin; read once, for a sheet draws it often.
+    pub fn segments(self) -> &'static [Segment] {
+        static READ: [OnceLock<Vec<Segment>>; Glyph::ALL.len()] =
+            [const { OnceLock::new() }; Glyph::ALL.len()];
+        READ[self as usize].get_or_init(|| read_path(self.outline().path))
     }
 
     /// A figure of a metre; none for a figure that no metre of ours has.

@@ -1,9 +1,9 @@
 //! The text font in three faces: widths, outlines and the files themselves.
 
 use super::Segment;
-use skrifa::instance::{LocationRef, Size};
-use skrifa::outline::{DrawSettings, OutlinePen};
-use skrifa::{FontRef, GlyphId, MetadataProvider};
+use std::collections::BTreeMap;
+use std::sync::OnceLock;
+use ttf_parser::{GlyphId, OutlineBuilder};
 
 /// A face of the text font.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -32,70 +32,92 @@ impl Face {
         }
     }
 
-    fn font(self) -> Option<FontRef<'static>> {
-        FontRef::new(self.file()).ok()
+    fn font(self) -> Option<ttf_parser::Face<'static>> {
+        ttf_parser::Face::parse(self.file(), 0).ok()
+    }
+
+    /// The letters of the face, read once: a sheet asks for widths thousands of times.
+    fn letters(self) -> &'static Letters {
+        static READ: [OnceLock<Letters>; 3] = [const { OnceLock::new() }; 3];
+        READ[self as usize].get_or_init(|| {
+            self.font()
+                .map(|font| Letters::of(&font))
+                .unwrap_or_default()
+        })
     }
 
     /// The glyphs of a text with their advances, in parts of an em: (number in the font file,
     /// advance, bytes of the text it stands for). What the font does not have is shown as `?`.
     pub fn run(self, text: &str) -> Vec<(u32, f64, std::ops::Range<usize>)> {
-        let Some(font) = self.font() else {
-            return Vec::new();
-        };
-        let names = font.charmap();
-        let metrics = font.glyph_metrics(Size::unscaled(), LocationRef::default());
-        let em = f64::from(
-            font.metrics(Size::unscaled(), LocationRef::default())
-                .units_per_em,
-        );
+        let letters = self.letters();
         text.char_indices()
             .map(|(at, sign)| {
-                let glyph = names
-                    .map(sign)
-                    .or_else(|| names.map(STAND_IN))
-                    .unwrap_or(GlyphId::NOTDEF);
-                let advance = f64::from(metrics.advance_width(glyph).unwrap_or(0.0)) / em;
-                (glyph.to_u32(), advance, at..at + sign.len_utf8())
+                let (glyph, advance) = letters.shown(sign);
+                (u32::from(glyph), advance, at..at + sign.len_utf8())
             })
             .collect()
     }
 
     /// The width of a text set at `size`, in the unit of `size`.
     pub fn width(self, text: &str, size: f64) -> f64 {
-        self.run(text)
-            .iter()
-            .map(|(_, advance, _)| advance)
-            .sum::<f64>()
-            * size
+        let letters = self.letters();
+        text.chars().map(|sign| letters.shown(sign).1).sum::<f64>() * size
+    }
+}
+
+/// What is asked of a face again and again.
+#[derive(Default)]
+struct Letters {
+    /// Number in the font file and advance in parts of an em, by character.
+    glyphs: BTreeMap<char, (u16, f64)>,
+    /// Units of the font file to an em.
+    em: f64,
+}
+
+impl Letters {
+    fn of(font: &ttf_parser::Face) -> Self {
+        let em = f64::from(font.units_per_em());
+        let mut glyphs = BTreeMap::new();
+        let tables = font.tables().cmap.into_iter().flat_map(|all| all.subtables);
+        for table in tables.filter(ttf_parser::cmap::Subtable::is_unicode) {
+            table.codepoints(|code| {
+                if let (Some(sign), Some(glyph)) = (char::from_u32(code), table.glyph_index(code)) {
+                    let advance = font.glyph_hor_advance(glyph).unwrap_or(0);
+                    glyphs.insert(sign, (glyph.0, f64::from(advance) / em));
+                }
+            });
+        }
+        Self { glyphs, em }
+    }
+
+    fn has(&self, sign: char) -> bool {
+        self.glyphs.contains_key(&sign)
+    }
+
+    /// Number and advance of the glyph that is seen for a character.
+    fn shown(&self, sign: char) -> (u16, f64) {
+        let seen = self
+            .glyphs
+            .get(&sign)
+            .or_else(|| self.glyphs.get(&STAND_IN));
+        seen.copied().unwrap_or_default()
     }
 }
 
 /// A text with what the font does not have replaced as it will be seen.
 pub fn shown(text: &str) -> String {
-    let Some(font) = Face::Regular.font() else {
-        return text.to_owned();
-    };
-    let names = font.charmap();
+    let letters = Face::Regular.letters();
     text.chars()
-        .map(|sign| {
-            if names.map(sign).is_some() {
-                sign
-            } else {
-                STAND_IN
-            }
-        })
+        .map(|sign| if letters.has(sign) { sign } else { STAND_IN })
         .collect()
 }
 
 /// The characters of a text that the font does not have, each once: [`shown`] puts `?` for them.
 pub fn lacking(text: &str) -> Vec<char> {
-    let Some(font) = Face::Regular.font() else {
-        return Vec::new();
-    };
-    let names = font.charmap();
+    let letters = Face::Regular.letters();
     let mut lacking = Vec::new();
     for sign in text.chars() {
-        if names.map(sign).is_none() && !lacking.contains(&sign) {
+        if !letters.has(sign) && !lacking.contains(&sign) {
             lacking.push(sign);
         }
     }
@@ -107,23 +129,17 @@ pub fn outline_text(face: Face, text: &str) -> Vec<Segment> {
     let Some(font) = face.font() else {
         return Vec::new();
     };
-    let em = f64::from(
-        font.metrics(Size::unscaled(), LocationRef::default())
-            .units_per_em,
-    );
-    let glyphs = font.outline_glyphs();
+    let letters = face.letters();
     let mut pen = Pen {
         segments: Vec::new(),
         at: 0.0,
-        em,
+        em: letters.em,
         here: (0.0, 0.0),
     };
-    for (glyph, advance, _) in face.run(text) {
-        if let Some(outline) = glyphs.get(GlyphId::new(glyph)) {
-            let settings = DrawSettings::unhinted(Size::unscaled(), LocationRef::default());
-            // A glyph of our own subset always draws; one that does not leaves its place empty.
-            let _ = outline.draw(settings, &mut pen);
-        }
+    for sign in text.chars() {
+        let (glyph, advance) = letters.shown(sign);
+        // A glyph of our own subset always draws; one that does not leaves its place empty.
+        let _ = font.outline_glyph(GlyphId(glyph), &mut pen);
         pen.at += advance;
     }
     pen.segments
@@ -142,7 +158,7 @@ impl Pen {
     }
 }
 
-impl OutlinePen for Pen {
+impl OutlineBuilder for Pen {
     fn move_to(&mut self, x: f32, y: f32) {
         self.here = self.point(x, y);
         self.segments.push(Segment::Move(self.here));

@@ -13,7 +13,7 @@ macro_rules! built_in {
     ($($name:literal),+ $(,)?) => {
         &[$(BuiltIn {
             name: $name,
-            text: include_str!(concat!("../../drills/", $name, ".yaml")),
+            text: include_str!(concat!("../../../drills/", $name, ".yaml")),
         }),+]
     };
 }

@@ -227,7 +227,7 @@ mod tests {
         let made = serde_json::to_string_pretty(&schemars::schema_for!(DrillDocument)).unwrap();
         let made = format!("{made}\n");
         if std::env::var_os("GRACERUNG_WRITE_SCHEMA").is_some() {
-            let file = concat!(env!("CARGO_MANIFEST_DIR"), "/src/drill/drill.schema.json");
+            let file = concat!(env!("CARGO_MANIFEST_DIR"), "/drill/drill.schema.json");
             std::fs::write(file, &made).unwrap();
         }
         assert_eq!(SCHEMA, made);

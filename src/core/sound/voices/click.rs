@@ -76,8 +76,8 @@ const NEAREST: f64 = 0.020;
 /// What is left of a click fades in this time when the next one comes, seconds.
 const CUT: f64 = 0.005;
 
-static WOOD: &[u8] = include_bytes!("../../../samples/wood.wav");
-static BELL: &[u8] = include_bytes!("../../../samples/bell.wav");
+static WOOD: &[u8] = include_bytes!("../../../../samples/wood.wav");
+static BELL: &[u8] = include_bytes!("../../../../samples/bell.wav");
 
 /// All clicks laid out, and the one that rings.
 pub(in crate::sound) struct Clicks {
