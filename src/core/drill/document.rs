@@ -224,11 +224,12 @@ mod tests {
     /// Write the file again with `GRACERUNG_WRITE_SCHEMA=1 cargo test the_schema_file`.
     #[test]
     fn the_schema_file_is_what_the_types_make() {
-        let made = serde_json::to_string_pretty(&schemars::schema_for!(DrillDocument)).unwrap();
+        let made =
+            serde_json::to_string_pretty(&schemars::schema_for!(DrillDocument)).expect("JSON");
         let made = format!("{made}\n");
         if std::env::var_os("GRACERUNG_WRITE_SCHEMA").is_some() {
             let file = concat!(env!("CARGO_MANIFEST_DIR"), "/drill/drill.schema.json");
-            std::fs::write(file, &made).unwrap();
+            std::fs::write(file, &made).expect("the file is written");
         }
         assert_eq!(SCHEMA, made);
     }
@@ -236,7 +237,7 @@ mod tests {
     /// An editor would complete a field that the reader refuses, or the reverse.
     #[test]
     fn the_schema_has_the_readers_fields() {
-        let schema = serde_json::from_str::<serde_json::Value>(SCHEMA).unwrap();
+        let schema = serde_json::from_str::<serde_json::Value>(SCHEMA).expect("JSON");
         let set = |fields: &[&str]| fields.iter().map(|name| (*name).to_owned()).collect();
         assert_eq!(properties(&schema), set(DRILL_FIELDS));
         let parts = &schema["$defs"];
