@@ -141,6 +141,17 @@ fn a_room_imports_only_lower_rooms() {
     assert!(wrong.is_empty(), "{wrong:#?}");
 }
 
+/// A room of the core named by its package would not be seen by the check above.
+#[test]
+fn rooms_of_the_core_are_named_like_the_others() {
+    for (name, text) in sources() {
+        assert!(
+            name == "lib.rs" || !text.contains("gracerung_core"),
+            "{name}: write `crate::` for `gracerung_core::`"
+        );
+    }
+}
+
 /// Every room has a layer: a new one must be put into the table.
 #[test]
 fn every_room_has_a_layer() {
