@@ -10,6 +10,7 @@
 use super::drones::Sounding;
 use super::heard::HeardNote;
 use super::measuring::measure;
+use super::middle::median;
 use super::piece::{Expected, Piece};
 use crate::chanter::Note;
 use crate::practice::{Measurement, Part};
@@ -334,11 +335,6 @@ fn fitted(piece: &Piece, heard: &[HeardNote], rows: &[Row]) -> (Vec<f64>, f64) {
         })
         .collect();
     (starts, period / piece.cycle_s)
-}
-
-pub(super) fn median(values: &mut [f64]) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
 }
 
 /// The start of a repetition that most melody notes agree on, within a cycle.

@@ -12,6 +12,7 @@ use super::gate::Gate;
 use super::harmonics::{Bank, LENGTHS, Noise};
 use super::heard::HeardNote;
 use super::intake::{BLOCK, Block, RATE};
+use super::middle::median;
 use super::path::{KEPT, Path, Prices, Stretch};
 use crate::chanter::{Instrument, NOTES, Note, Tuning};
 use crate::units::Cents;
@@ -323,13 +324,12 @@ impl Ear {
         // the 40 blocks of a measurement must lie inside the note
         let places =
             (done.stretch.start + 48) / PITCHED..done.stretch.end.saturating_sub(4) / PITCHED;
-        let mut cents: Vec<f32> = places
+        let mut cents: Vec<f64> = places
             .rev()
             .take(KEPT)
-            .map(|at| self.deviations[at % KEPT])
+            .map(|at| f64::from(self.deviations[at % KEPT]))
             .collect();
-        cents.sort_by(f32::total_cmp);
-        let cents = (cents.len() > 3).then(|| Cents(f64::from(cents[cents.len() / 2])));
+        let cents = median(&mut cents).filter(|_| cents.len() > 3).map(Cents);
         self.gate.push(HeardNote {
             cents,
             drone: self.pipes && matches!(note, Note::LowA | Note::HighA),

@@ -9,6 +9,7 @@ use super::cleaning::Cleaning;
 use super::heard::HeardNote;
 use super::hearing::RateError;
 use super::intake::{Intake, RATE};
+use super::middle::median;
 use super::spectrum::{FRAME, Spectrum};
 use crate::chanter::{NOTES, Note, Tuning, TuningTable};
 use crate::units::{Cents, Hertz, SampleRate};
@@ -164,20 +165,44 @@ fn strength(frame: &[f32], pitch: f64) -> f64 {
 
 /// Low A moved by what the notes heard with it deviate: the mean over the notes, each counted once.
 pub(super) fn refined(low_a: Hertz, notes: &[HeardNote]) -> Hertz {
-    let mut means = Vec::new();
-    for note in NOTES {
-        let mut cents: Vec<f64> = notes
-            .iter()
-            .filter(|heard| heard.note == note)
-            .filter_map(|heard| heard.cents.map(|cents| cents.0))
-            .collect();
-        if !cents.is_empty() {
-            cents.sort_by(f64::total_cmp);
-            means.push(cents[cents.len() / 2]);
-        }
-    }
-    if means.is_empty() {
+    let medians: Vec<f64> = NOTES
+        .into_iter()
+        .filter_map(|note| {
+            let mut cents: Vec<f64> = notes
+                .iter()
+                .filter(|heard| heard.note == note)
+                .filter_map(|heard| heard.cents.map(|cents| cents.0))
+                .collect();
+            median(&mut cents)
+        })
+        .collect();
+    if medians.is_empty() {
         return low_a;
     }
-    low_a.shifted(Cents(means.iter().sum::<f64>() / means.len() as f64))
+    low_a.shifted(Cents(medians.iter().sum::<f64>() / medians.len() as f64))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Without it low A would come out sharp: a note heard flat once and sharp once lies between, and
+    /// one heard often counts no more than another.
+    #[test]
+    fn each_note_counts_once_by_its_middle() {
+        let heard = |note, cents| HeardNote {
+            note,
+            start_s: 0.0,
+            end_s: 1.0,
+            unexplained: 0.1,
+            level: -20.0,
+            cents: Some(Cents(cents)),
+            drone: false,
+        };
+        let twice = [heard(Note::E, -6.0), heard(Note::E, 6.0)];
+        assert_eq!(refined(Hertz(236.0), &twice), Hertz(236.0));
+        let often = [heard(Note::C, 8.0), heard(Note::B, -8.0)];
+        let often = [often[0], often[0], often[0], often[1]];
+        assert_eq!(refined(Hertz(236.0), &often), Hertz(236.0));
+    }
 }

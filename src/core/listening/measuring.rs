@@ -2,8 +2,9 @@
 //!
 //! It knows the alignment and nothing of how it was found; it judges nothing.
 
-use super::align::{median, offset, offsets};
+use super::align::{offset, offsets};
 use super::heard::HeardNote;
+use super::middle::median;
 use super::piece::Piece;
 use crate::practice::{ExtraNote, Measurement, NoteMeasure, Part};
 

@@ -27,9 +27,9 @@ const STEADY: usize = 80;
 /// Shortest silence, blocks: an unbroken instrument stops only to stop.
 const REST: usize = 60;
 
-/// After a note shorter than this, blocks, it is still the note before it that rings in the room. 30
-/// and 35 scored alike; from 40 on movements lost notes, and without it a gracenote's melody note came
-/// back for a moment, invented.
+/// After a note shorter than this, blocks, it is still the note before it that rings in the room;
+/// without it that note came back for a moment, invented. 30 and 35 scored alike; from 40 on movements
+/// lost notes.
 const BRIEF: usize = 30;
 
 /// Blocks between two looks at what is due.

@@ -3,6 +3,8 @@
 //!
 //! Knows samples only: the places where a sweep should be are given.
 
+use super::middle::median;
+
 /// Length of a sweep, seconds.
 pub const SWEEP_S: f64 = 0.04;
 /// Its frequencies, hertz: what small loudspeakers play and every microphone hears.
@@ -91,7 +93,7 @@ pub fn spread(measured: &[f64]) -> Option<Spread> {
     };
     let (first, last) = (inner.first()?, inner.last()?);
     Some(Spread {
-        median_ms: inner[inner.len() / 2],
+        median_ms: median(&mut inner.to_vec())?,
         spread_ms: last - first,
     })
 }

@@ -4,6 +4,7 @@ use super::Figures;
 use super::cases::{BESIDE, JUDGED};
 use super::drills::Judged;
 use super::scorer::{Tally, percentile_ms};
+use gracerung::listening::median;
 
 fn row(title: &str, tally: &Tally) {
     println!(
@@ -36,10 +37,9 @@ pub(crate) fn print(figures: &mut Figures) {
         if figures.faultless.truth[0] > 0 {
             row("faultless", &figures.faultless);
         }
-        figures.low_a_errors.sort_by(f64::total_cmp);
         println!(
             "  low A found by itself: median error {:.1} cents, {} of {} over 50 cents; all notes F1 at 10 ms {:.3} (given: {:.3})",
-            median(&figures.low_a_errors),
+            median(&mut figures.low_a_errors).unwrap_or(0.0),
             figures
                 .low_a_errors
                 .iter()
@@ -81,10 +81,6 @@ pub(crate) fn print(figures: &mut Figures) {
             );
         }
     }
-}
-
-fn median(sorted: &[f64]) -> f64 {
-    sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
 }
 
 fn joined(figures: &Figures, groups: &[&str]) -> Judged {
@@ -170,7 +166,7 @@ pub(crate) fn print_aims(columns: &[Figures]) {
         notes(f).then(|| format!("{:.4}", f.clock.cpu / f.clock.sound.max(1e-9)))
     });
     line("low A found: median error, cents", "3", &|f| {
-        notes(f).then(|| format!("{:.1}", median(&f.low_a_errors)))
+        notes(f).then(|| format!("{:.1}", median(&mut f.low_a_errors.clone()).unwrap_or(0.0)))
     });
     line("low A found: F1 lost by it", "0.01", &|f| {
         notes(f).then(|| format!("{:.3}", f.all.f1(1, 0) - f.unaided.f1(1, 0)))
