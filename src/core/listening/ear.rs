@@ -76,7 +76,7 @@ pub(super) struct Ear {
     young: f32,
     old: f32,
     /// Blocks of young notes judged so far.
-    judged: usize,
+    pub judged: usize,
     playing: f32,
     /// Cents of the leading note every [`PITCHED`] blocks.
     deviations: Vec<f32>,
@@ -245,6 +245,12 @@ impl Ear {
                 .map_or(0.0, |note| self.bank.deviation(note, end));
             self.deviations[(end / PITCHED) % KEPT] = deviation;
         }
+    }
+
+    /// What the likeliest notes cost so far, nats: of two ears that heard the same, the one that
+    /// pays less assumes what is likelier.
+    pub(super) fn cost(&self) -> f64 {
+        self.path.cost()
     }
 
     /// True when young notes are muddier than old ones, as the tail of the last note makes them.

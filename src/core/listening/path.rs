@@ -140,6 +140,8 @@ pub(super) struct Path {
     end: usize,
     told: usize,
     leader: usize,
+    /// What was taken off all costs so far, nats.
+    taken_off: f64,
     /// Blocks for which it has led.
     led: usize,
 }
@@ -155,6 +157,7 @@ impl Path {
             end: 0,
             told: 0,
             leader: 0,
+            taken_off: 0.0,
             led: 0,
         };
         path.steps[0][SILENCE].cost = 0.0;
@@ -312,7 +315,15 @@ impl Path {
         }
     }
 
+    /// What the cheapest path costs so far, nats.
+    pub(super) fn cost(&self) -> f64 {
+        let steps = &self.steps[self.end % KEPT];
+        let least = steps.iter().map(|s| s.cost).fold(f32::INFINITY, f32::min);
+        self.taken_off + f64::from(least)
+    }
+
     fn rebase(&mut self, by: f32) {
+        self.taken_off += f64::from(by);
         for back in 0..=(LONGEST.max(REST)).min(self.end) {
             let slot = (self.end - back) % KEPT;
             for step in &mut self.steps[slot] {
