@@ -27,8 +27,9 @@ const OTHER_TEMPO: f64 = 0.004;
 #[command(after_help = "Examples:\n  gracerung listen take.flac\n  \
     gracerung listen take.wav --drill grip-from-d --stage 2 --tempo 60 --picture take.png\n\n\
     JSON: {\"la_hz\":…,\"seconds\":…,\"notes\":[{\"note\":\"LG\",\"start_s\":…,\"end_s\":…,\n\
-    \"kind\":\"melody|gracenote|crossing\",\"confidence\":…,\"cents\":…}],\"remarks\":[…]}; with a drill\n\
-    each note has score (id, repetition, written, offset_ms, longer_ms; null for a note nothing\n\
+    \"kind\":\"melody|gracenote|crossing\",\"confidence\":…,\"cents\":…}],\"noises\":[{\"start_s\":…,\n\
+    \"end_s\":…}],\"remarks\":[…]}; noises are too short to be named, in text `?`; with a drill each\n\
+    note has score (id, repetition, written, offset_ms, longer_ms; null for a note nothing\n\
     explains), and there are repetitions (with every figure measured) and faults (repetition, kind,\n\
     id, measured, limit, words).\n\n\
     Exit code 1: nothing was heard, or a repetition was not clean.")]
@@ -290,24 +291,25 @@ fn table(hearing: &Hearing) -> String {
         return text;
     }
     let low_a = hearing.low_a.map_or(0.0, |hertz| hertz.0);
+    let named = hearing.notes.iter().filter(|note| note.named).count();
     let _ = writeln!(
         text,
         "low A {low_a:.1} Hz, {} in {:.1} s",
-        wording::count(hearing.notes.len(), "note", "notes"),
+        wording::count(named, "note", "notes"),
         hearing.seconds,
     );
     text.push_str("     start    length  note  what       cents\n");
     for note in &hearing.notes {
-        let kind = match note.kind() {
-            HeardKind::Melody => "melody",
-            HeardKind::Gracenote => "gracenote",
-            HeardKind::Crossing => "crossing",
+        let (name, kind) = match note.kind() {
+            _ if !note.named => ("?", "too short to name"),
+            HeardKind::Melody => (note.note.name(), "melody"),
+            HeardKind::Gracenote => (note.note.name(), "gracenote"),
+            HeardKind::Crossing => (note.note.name(), "crossing"),
         };
         let line = format!(
-            "{:>8.3} s {:>6.0} ms  {:<4}  {kind:<9}  {}",
+            "{:>8.3} s {:>6.0} ms  {name:<4}  {kind:<9}  {}",
             note.start_s,
             note.length_s() * 1e3,
-            note.note,
             note.cents
                 .map_or_else(String::new, |cents| format!("{:>+5.0}", cents.0)),
         );

@@ -28,6 +28,7 @@ fn piece(name: &str, stage: usize, tempo: i128) -> Piece {
 
 fn tone(note: Note, start_s: f64, end_s: f64) -> HeardNote {
     HeardNote {
+        named: true,
         note,
         start_s,
         end_s,

@@ -18,6 +18,8 @@ pub struct ListenDocument {
     pub seconds: f64,
     /// The notes, in order.
     pub notes: Vec<NoteRow>,
+    /// What sounded too briefly to be told from another note, in order.
+    pub noises: Vec<NoiseRow>,
     /// The repetitions found; left out without a drill.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub repetitions: Option<Vec<RepetitionRow>>,
@@ -46,6 +48,15 @@ pub struct NoteRow {
     /// What it was compared with; left out without a drill, null for a note nothing explains.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub score: Option<Option<ScoreRow>>,
+}
+
+/// A noise without a name. Seconds of the recording.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct NoiseRow {
+    /// Its start.
+    pub start_s: f64,
+    /// Its end.
+    pub end_s: f64,
 }
 
 /// The score's note that a note heard was compared with.
@@ -150,10 +161,25 @@ pub fn listen_document(
             });
         }
     }
+    let is_noise =
+        |note: &HeardNote, row: &NoteRow| !note.named && !matches!(row.score, Some(Some(_)));
+    let mut noises = Vec::new();
+    let mut heard = hearing.notes.iter();
+    notes.retain(|row| {
+        let noise = heard.next().is_some_and(|note| is_noise(note, row));
+        if noise {
+            noises.push(NoiseRow {
+                start_s: row.start_s,
+                end_s: row.end_s,
+            });
+        }
+        !noise
+    });
     ListenDocument {
         la_hz: hearing.low_a.map(|hertz| (hertz.0 * 100.0).round() / 100.0),
         seconds: rounded(hearing.seconds),
         notes,
+        noises,
         repetitions: compared.is_some().then_some(repetitions),
         faults: compared.is_some().then_some(faults),
         remarks: hearing.remarks.iter().map(ToString::to_string).collect(),
@@ -169,5 +195,43 @@ fn row(note: &HeardNote, compared: bool) -> NoteRow {
         confidence: (note.confidence() * 1e3).round() / 1e3,
         cents: note.cents.map(|cents| (cents.0 * 10.0).round() / 10.0),
         score: compared.then_some(None),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Cents;
+
+    /// Without it a noise of a few milliseconds would be told as a note that was never played.
+    #[test]
+    fn a_noise_without_a_name_is_no_note() {
+        let note = |named, start_s, end_s| HeardNote {
+            note: Note::C,
+            start_s,
+            end_s,
+            unexplained: 0.1,
+            level: -20.0,
+            cents: Some(Cents(0.0)),
+            named,
+            drone: false,
+        };
+        let hearing = Hearing {
+            low_a: None,
+            notes: vec![
+                note(true, 0.0, 1.0),
+                note(false, 1.0, 1.007),
+                note(true, 1.007, 2.0),
+            ],
+            seconds: 2.0,
+            remarks: Vec::new(),
+        };
+        let document = listen_document(&hearing, None);
+        assert_eq!(document.notes.len(), 2);
+        let noise = NoiseRow {
+            start_s: 1.0,
+            end_s: 1.007,
+        };
+        assert_eq!(document.noises, [noise]);
     }
 }

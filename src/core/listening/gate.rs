@@ -4,6 +4,7 @@
 //! until [`AHEAD`] seconds after it are known.
 
 use super::heard::HeardNote;
+use crate::units::Hertz;
 use std::collections::VecDeque;
 
 /// How long a note waits for what follows, seconds.
@@ -28,6 +29,8 @@ const TOUCH: f64 = 0.0145;
 /// Longest blip on the way from one note to the next that is their glide: a finger takes some
 /// milliseconds to open a hole, seconds.
 const GLIDE: f64 = 0.0055;
+/// Periods of low A under which one is no note of its own: two periods have no pitch yet.
+const PITCHLESS: f64 = 2.0;
 /// Gap over which notes still join, seconds.
 const JOINED: f64 = 0.002;
 
@@ -39,9 +42,18 @@ pub(super) struct Gate {
     playing: Option<f64>,
     /// Level of the playing that ended last, dB, and when, seconds.
     ended: Option<(f64, f64)>,
+    /// A period of low A, seconds.
+    period: f64,
 }
 
 impl Gate {
+    pub(super) fn new(low_a: Hertz) -> Self {
+        Self {
+            period: 1.0 / low_a.0,
+            ..Self::default()
+        }
+    }
+
     /// Takes the next note of the path.
     pub(super) fn push(&mut self, note: HeardNote) {
         self.waiting.push_back(note);
@@ -67,7 +79,12 @@ impl Gate {
         let way = before.note < click.note && click.note < after.note
             || before.note > click.note && click.note > after.note;
         let glide = way && click.length_s() <= GLIDE;
-        if !joined || !(loud || inside || glide) {
+        if !joined {
+            return;
+        }
+        if !(loud || inside || glide) {
+            let pitchless = way && click.length_s() < PITCHLESS * self.period;
+            self.waiting[count - 2].named &= !pitchless;
             return;
         }
         self.waiting.truncate(count - 2);
@@ -84,12 +101,13 @@ impl Gate {
         }
     }
 
-    /// The level of what is coming, dB: the loudest note, and of short ones only where there is no
-    /// other, because a click may lie on them.
-    fn coming(&self, first: &HeardNote) -> f64 {
+    /// The level of what is coming, dB: the loudest note, `sounding` among them, which has not ended;
+    /// and of short ones only where there is no other, because a click may lie on them.
+    fn coming(&self, first: &HeardNote, sounding: Option<HeardNote>) -> f64 {
         let loudest = |longer_than: f64| {
             self.waiting
                 .iter()
+                .chain(&sounding)
                 .take_while(|note| note.start_s < first.end_s + AHEAD)
                 .filter(|note| note.length_s() > longer_than)
                 .map(|note| note.level)
@@ -118,14 +136,20 @@ impl Gate {
     }
 
     /// The notes that are sure at this time, or all at the end.
-    pub(super) fn pull(&mut self, now_s: f64, all: bool, out: &mut Vec<HeardNote>) {
+    pub(super) fn pull(
+        &mut self,
+        now_s: f64,
+        all: bool,
+        sounding: Option<HeardNote>,
+        out: &mut Vec<HeardNote>,
+    ) {
         while let Some(first) = self.waiting.front() {
             if !all && (first.end_s + AHEAD > now_s || self.waiting.len() < 3) {
                 break;
             }
             let first = *first;
             self.waiting.pop_front();
-            let coming = self.coming(&first);
+            let coming = self.coming(&first, sounding);
             match self.playing {
                 None if first.level < coming - self.opening(&first) => {}
                 // talk between the playing and after it
@@ -176,6 +200,7 @@ mod tests {
             end_s,
             level,
             cents: None,
+            named: true,
             drone: false,
             unexplained: 0.1,
         }
@@ -186,7 +211,7 @@ mod tests {
         for note in notes {
             gate.push(*note);
         }
-        gate.pull(f64::INFINITY, true, &mut out);
+        gate.pull(f64::INFINITY, true, None, &mut out);
         out.iter().map(|note| note.note).collect()
     }
 
@@ -203,5 +228,42 @@ mod tests {
         assert_eq!(let_through(&[long, first]), [Note::LowA]);
         let faint = note(Note::HighG, 1.0, 1.03, -30.0);
         assert_eq!(let_through(&[faint, first]), [Note::LowA]);
+    }
+
+    /// Without it a finger that passes a hole on its way would be told as a note nobody played: two
+    /// periods on the way have no pitch, three have, and beside the way two are a noise.
+    #[test]
+    fn what_passes_on_the_way_has_no_name() {
+        let named = |passing, length_s| {
+            let (mut gate, mut out) = (Gate::new(Hertz(240.0)), Vec::new());
+            gate.push(note(Note::LowG, 1.0, 2.0, -20.0));
+            gate.push(note(passing, 2.0, 2.0 + length_s, -20.0));
+            gate.push(note(Note::E, 2.0 + length_s, 3.0, -20.0));
+            gate.pull(f64::INFINITY, true, None, &mut out);
+            out.iter().map(|note| note.named).collect::<Vec<bool>>()
+        };
+        assert_eq!(named(Note::C, 0.008), [true, false, true]);
+        assert_eq!(named(Note::C, 0.012), [true, true, true]);
+        assert_eq!(named(Note::HighG, 0.008), [true, true, true]);
+    }
+
+    /// Without it hiss before the playing would be told as notes where the first one is held long.
+    #[test]
+    fn what_sounds_already_tells_how_loud_the_playing_is() {
+        let hiss = [
+            note(Note::LowA, 0.0, 0.2, -79.0),
+            note(Note::LowG, 0.2, 0.4, -79.0),
+            note(Note::B, 0.4, 0.7, -79.0),
+        ];
+        let let_through = |sounding| {
+            let (mut gate, mut out) = (Gate::default(), Vec::new());
+            for note in hiss {
+                gate.push(note);
+            }
+            gate.pull(2.0, false, sounding, &mut out);
+            out.len()
+        };
+        assert_eq!(let_through(Some(note(Note::E, 0.7, 2.0, -20.0))), 0);
+        assert_eq!(let_through(None), 1);
     }
 }

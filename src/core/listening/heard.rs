@@ -36,6 +36,8 @@ pub struct HeardNote {
     pub level: f64,
     /// How far the pitch lies off the tuning that was listened with; none for a short note.
     pub cents: Option<Cents>,
+    /// False for a noise too short to be told from another note.
+    pub named: bool,
     /// True where a drone alone could be taken for it.
     pub(super) drone: bool,
 }

@@ -197,6 +197,7 @@ mod tests {
             unexplained: 0.1,
             level: -20.0,
             cents: Some(Cents(cents)),
+            named: true,
             drone: false,
         };
         let twice = [heard(Note::E, -6.0), heard(Note::E, 6.0)];

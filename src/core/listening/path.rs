@@ -126,6 +126,9 @@ pub(super) struct Stretch {
     pub end: usize,
     /// What it costs beyond a perfect fit, nats.
     pub left: f32,
+    /// What the likeliest third note would cost more than this one, beside the notes before and after,
+    /// nats.
+    pub ahead: f32,
 }
 
 /// The dynamic programme.
@@ -362,16 +365,27 @@ impl Path {
             .unwrap_or(SILENCE);
         let mut at = self.end;
         let mut found = Vec::new();
+        let mut after = SILENCE;
         while at > self.told {
-            let step = self.steps[at % KEPT][state];
+            let all = &self.steps[at % KEPT];
+            let step = all[state];
+            let from = usize::from(step.from);
             let start = at.saturating_sub(usize::from(step.back));
+            let third = (0..NOTE_COUNT)
+                .filter(|other| ![state, from, after].contains(other))
+                .map(|other| all[other].cost)
+                .fold(f32::INFINITY, f32::min);
             found.push(Stretch {
                 note: (state != SILENCE).then_some(state),
                 start: start.max(self.told),
                 end: at,
                 left: step.left,
+                ahead: third - step.cost,
             });
-            state = usize::from(step.from);
+            if from != state {
+                after = state;
+            }
+            state = from;
             at = start;
         }
         found.reverse();

@@ -80,6 +80,7 @@ fn cpu_seconds() -> f64 {
 fn predicted(notes: &[HeardNote]) -> Vec<Predicted> {
     notes
         .iter()
+        .filter(|note| note.named)
         .map(|note| Predicted {
             note: note.note,
             start_s: note.start_s,
