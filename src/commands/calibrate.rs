@@ -2,11 +2,10 @@
 //! the two devices say.
 
 use super::{Failure, Outcome, Ran, folders, output, practise, settings};
-use crate::listening::{EARLY_S, LATE_S, SWEEP_S, find_sweep, spread, sweep};
+use crate::listening::{EARLY_S, LATE_S, SWEEP_S, find_sweep, median, spread, sweep};
 use crate::live::{Asked, DEFAULT_BUFFER, DeviceError, Microphone, Playback, Quiet, Stereo};
 use crate::units::{Gain, SampleRate};
 use serde::{Deserialize, Serialize};
-use statrs::statistics::{Data, Median};
 use std::time::{Duration, Instant};
 
 /// Arguments of `calibrate`.
@@ -280,7 +279,7 @@ impl Taken {
                 .heard_at(frame)
                 .and_then(|heard| self.microphone.second_at(heard));
             places.extend(said);
-            if let Some(place) = median(&places)
+            if let Some(place) = median(&mut places)
                 && self.second() >= place + after_s
             {
                 return Ok(place);
@@ -288,10 +287,6 @@ impl Taken {
             std::thread::sleep(Duration::from_millis(5));
         }
     }
-}
-
-fn median(values: &[f64]) -> Option<f64> {
-    (!values.is_empty()).then(|| Data::new(values.to_vec()).median())
 }
 
 /// Mean level, dB of full scale.

@@ -32,10 +32,8 @@ const TAILS: usize = 60;
 /// What a level that lies between the drones' own and the usual one tells of whether they sound
 /// alone, nats a block for a squared ratio of e.
 const LEVELS: f32 = 2.0;
-/// Periods of low A that a noise needs to be named for certain: a change of finger takes 2 to 5 ms of
-/// it. And by how much it must be likelier than another where it is shorter, nats: on 120 clean takes
-/// for tuning, of 150 noises 2 named rightly lie under it and 9 of 15 named wrongly.
-const NAMED: f64 = 3.0;
+/// By how much a short noise must be likelier than another to be named, nats: on 120 clean takes for
+/// tuning, of 150 noises 2 named rightly lie under it and 9 of 15 named wrongly.
 const SURE: f32 = 5.0;
 /// Price of a stop while drones sound: then bag and chanter stop together, and a chanter note that
 /// beats with a drone fades as if it had stopped. 100 to 200 scored alike.
@@ -69,8 +67,6 @@ pub(super) struct Ear {
     /// Whether drones are.
     drones: Option<Drones>,
     quarter: f64,
-    /// Blocks of a period of low A.
-    period: f64,
     /// The room is not to be judged again yet.
     pub fixed: bool,
     pub block: usize,
@@ -123,7 +119,6 @@ impl Ear {
             tails,
             drones: None,
             quarter: tuning.low_a.0 / 4.0,
-            period: f64::from(RATE) / BLOCK as f64 / tuning.low_a.0,
             fixed: false,
             block: 0,
             powers: vec![0.0; 64],
@@ -334,13 +329,13 @@ impl Ear {
 
     fn close(&mut self, done: Candidate) {
         if let Some(note) = self.note_of(&done) {
-            self.gate.push(note);
+            let cents = self.cents(&done);
+            self.gate.push(HeardNote { cents, ..note });
         }
     }
 
-    fn note_of(&self, done: &Candidate) -> Option<HeardNote> {
-        let note = done.stretch.note.and_then(Note::at)?;
-        let blocks = (done.stretch.end - done.stretch.start).max(1) as f32;
+    /// How far a note that is long enough lies off.
+    fn cents(&self, done: &Candidate) -> Option<Cents> {
         // the 40 blocks of a measurement must lie inside the note
         let places =
             (done.stretch.start + 48) / PITCHED..done.stretch.end.saturating_sub(4) / PITCHED;
@@ -349,12 +344,18 @@ impl Ear {
             .take(KEPT)
             .map(|at| f64::from(self.deviations[at % KEPT]))
             .collect();
-        let cents = median(&mut cents).filter(|_| cents.len() > 3).map(Cents);
+        median(&mut cents).filter(|_| cents.len() > 3).map(Cents)
+    }
+
+    /// The note as far as it was heard, without its pitch.
+    fn note_of(&self, done: &Candidate) -> Option<HeardNote> {
+        let note = done.stretch.note.and_then(Note::at)?;
+        let blocks = (done.stretch.end - done.stretch.start).max(1) as f32;
         Some(HeardNote {
-            cents,
+            cents: None,
             drone: self.pipes && matches!(note, Note::LowA | Note::HighA),
             note,
-            named: f64::from(blocks) >= NAMED * self.period || done.stretch.ahead > SURE,
+            named: done.stretch.ahead > SURE,
             start_s: Self::seconds(done.stretch.start),
             end_s: Self::seconds(done.stretch.end),
             unexplained: f64::from(2.0 * NOISE * done.stretch.left / done.power.max(1e-6)),

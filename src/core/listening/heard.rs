@@ -75,6 +75,7 @@ impl HeardNote {
             unexplained: self.unexplained * share + after.unexplained * (1.0 - share),
             level: self.level * share + after.level * (1.0 - share),
             cents: self.cents.or(after.cents),
+            named: self.named || after.named,
             ..*self
         }
     }
