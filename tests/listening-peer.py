@@ -2,7 +2,7 @@
 praat-parselmouth, snapped to the nine notes.
 
 Usage: listening-peer.py FOLDER, which holds NAME.wav or .flac beside NAME.json with its `la_hz`; what
-was heard is left as NAME.heard.json. `cargo bench --bench listening -- --peer tests/listening-peer.py`
+was heard is left as NAME.heard.json. `cargo bench -p gracerung-benches --bench listening -- --peer tests/listening-peer.py`
 runs it and prints its figures beside ours.
 
 Settings: a window of three periods of 0.8 low G, a step of 1 ms, candidates that

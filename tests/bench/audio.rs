@@ -1,6 +1,6 @@
 //! How fast the player is: a minute of chanter, three drones and click, and the worst callback.
 //!
-//! `cargo bench --bench audio`. What is asked of it: at least 250 times faster than real time on
+//! `cargo bench -p gracerung-benches --bench audio`. What is asked of it: at least 250 times faster than real time on
 //! one core, and no 64-frame callback over a tenth of its 1.33 ms.
 
 #![expect(clippy::print_stdout, reason = "a bench prints its figures")]

@@ -1,7 +1,7 @@
 //! How long the whole catalogue takes: every movement between every two notes, by every school,
 //! resolved and explained.
 //!
-//! `cargo bench --bench catalogue`. What is asked of it: under a second.
+//! `cargo bench -p gracerung-benches --bench catalogue`. What is asked of it: under a second.
 
 #![expect(clippy::print_stdout, reason = "a bench prints its figures")]
 

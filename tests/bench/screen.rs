@@ -1,12 +1,9 @@
 //! Times the real binary on a pseudo-terminal: start, keys, rest, play, memory.
 //!
-//! `cargo bench --bench screen` prints a table; nothing is asserted, because a busy machine is no
+//! `cargo bench -p gracerung-benches --bench screen` prints a table; nothing is asserted, because a busy machine is no
 //! fault of the program.
 
-#[path = "on_a_terminal.rs"]
-mod on_a_terminal;
-
-use on_a_terminal::Run;
+use gracerung_benches::{Run, program};
 use std::io::Write;
 use std::time::{Duration, Instant};
 
@@ -79,7 +76,7 @@ fn main() {
     let versions: Vec<f64> = (0..40)
         .map(|_| {
             let started = Instant::now();
-            let _ = std::process::Command::new(env!("CARGO_BIN_EXE_gracerung"))
+            let _ = std::process::Command::new(program())
                 .arg("--version")
                 .output();
             started.elapsed().as_secs_f64() * 1000.0

@@ -1,14 +1,10 @@
 //! A year of an invented student, seeded: 200,000 entries. How long the plan for a day and the
 //! first screen take with it.
 //!
-//! `cargo bench --bench weeks`. What is asked of it: a plan in 20 ms, the first screen in 100.
+//! `cargo bench -p gracerung-benches --bench weeks`. What is asked of it: a plan in 20 ms, the first screen in 100.
 
 #![expect(clippy::print_stdout, reason = "a bench prints its figures")]
 #![expect(clippy::expect_used, reason = "a bench that cannot run says so")]
-
-#[path = "on_a_terminal.rs"]
-#[expect(dead_code, reason = "the other bench uses the rest")]
-mod on_a_terminal;
 
 use gracerung::app::{prints, scores};
 use gracerung::drill::{BUILT_IN, Drill, read};
@@ -18,7 +14,7 @@ use gracerung::planning::{Digest, Known, Rule, today};
 use gracerung::practice::ladder::rungs;
 use gracerung::practice::{By, CellKey, Kind, Mark, Record, RecordId};
 use jiff::civil::Date;
-use on_a_terminal::Run;
+use gracerung_benches::{Run, program};
 use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
@@ -156,7 +152,7 @@ fn main() {
     std::fs::create_dir_all(&folder).expect("a folder");
     let mut journal = Journal::open(&folder.join("journal.sqlite")).expect("a journal");
     let command = |arguments: &[&str]| {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_gracerung"));
+        let mut command = Command::new(program());
         command
             .args(arguments)
             .current_dir(home.path())

@@ -1,4 +1,4 @@
-//! The figures of the listener, per group: `cargo bench --bench listening`.
+//! The figures of the listener, per group: `cargo bench -p gracerung-benches --bench listening`.
 //!
 //! Own cases are made from seeds; even seeds are for tuning, odd ones only ever for testing.
 //! - `-- --cases DIR` adds recordings with their truth (NAME.flac or .wav beside NAME.json);

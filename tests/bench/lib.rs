@@ -1,26 +1,46 @@
 //! The real binary on a pseudo-terminal, for the benches.
 
+#![expect(clippy::expect_used, reason = "a bench that cannot run says so")]
+
 use portable_pty::{CommandBuilder, MasterPty, PtySize, native_pty_system};
 use std::io::{Read, Write};
 use std::num::NonZero;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
+
+/// The program, which lies beside the bench: `cargo build --release` makes it.
+///
+/// # Panics
+/// Where it was not built.
+pub fn program() -> PathBuf {
+    let beside = std::env::current_exe().expect("a bench has a file");
+    let folder = beside.ancestors().nth(2).expect("benches lie in deps/");
+    let program = folder.join(format!("gracerung{}", std::env::consts::EXE_SUFFIX));
+    assert!(
+        program.is_file(),
+        "{} is not there: `cargo build --release` first",
+        program.display()
+    );
+    program
+}
 
 const COLUMNS: u16 = 80;
 const ROWS: u16 = 24;
 
 /// A run of the program.
-pub(crate) struct Run {
+pub struct Run {
     _master: Box<dyn MasterPty + Send>,
     writer: Box<dyn Write + Send>,
     child: Box<dyn portable_pty::Child + Send + Sync>,
     parser: Arc<Mutex<vt100::Parser>>,
-    pub(crate) started: Instant,
+    /// When it was started.
+    pub started: Instant,
 }
 
 impl Run {
-    pub(crate) fn start(home: &Path, arguments: &[&str]) -> Self {
+    /// Starts the program in an empty `home`, 80 columns by 24 rows, without a sound device.
+    pub fn start(home: &Path, arguments: &[&str]) -> Self {
         let pair = native_pty_system()
             .openpty(PtySize {
                 rows: ROWS,
@@ -46,7 +66,7 @@ impl Run {
                     .process(&bytes[..count]);
             }
         });
-        let mut command = CommandBuilder::new(env!("CARGO_BIN_EXE_gracerung"));
+        let mut command = CommandBuilder::new(program());
         command.args(arguments);
         for name in ["HOME", "XDG_DATA_HOME", "XDG_CONFIG_HOME"] {
             command.env(name, home);
@@ -64,7 +84,8 @@ impl Run {
         }
     }
 
-    pub(crate) fn screen(&self) -> String {
+    /// What the screen shows now.
+    pub fn screen(&self) -> String {
         self.parser
             .lock()
             .expect("not poisoned")
@@ -73,20 +94,21 @@ impl Run {
     }
 
     /// Waits until the screen holds, and gives the time since `from`.
-    pub(crate) fn until(&self, from: Instant, holds: impl Fn(&str) -> bool) -> Duration {
+    pub fn until(&self, from: Instant, holds: impl Fn(&str) -> bool) -> Duration {
         while !holds(&self.screen()) && from.elapsed() < Duration::from_secs(20) {
             std::thread::sleep(Duration::from_micros(100));
         }
         from.elapsed()
     }
 
-    pub(crate) fn press(&mut self, keys: &str) {
+    /// Types.
+    pub fn press(&mut self, keys: &str) {
         self.writer.write_all(keys.as_bytes()).expect("keys go in");
         self.writer.flush().expect("keys go in");
     }
 
     /// User and system time so far, milliseconds; 0 where the system does not say.
-    pub(crate) fn cpu_ms(&self) -> f64 {
+    pub fn cpu_ms(&self) -> f64 {
         let Some(id) = self.child.process_id() else {
             return 0.0;
         };
@@ -104,7 +126,7 @@ impl Run {
     }
 
     /// The most memory held so far, mebibytes.
-    pub(crate) fn memory(&self) -> f64 {
+    pub fn memory(&self) -> f64 {
         let Some(id) = self.child.process_id() else {
             return 0.0;
         };
@@ -116,7 +138,8 @@ impl Run {
             .map_or(0.0, |kib| kib / 1024.0)
     }
 
-    pub(crate) fn end(mut self) {
+    /// Leaves the program and waits for its end.
+    pub fn end(mut self) {
         self.press("qq");
         let _ = self.child.wait();
     }
