@@ -2,7 +2,7 @@
 //! of the catalogue in every context, drawn wide and as narrow as it goes.
 
 use gracerung::chanter::NOTES;
-use gracerung::drill::{BUILT_IN, Begins, Music, read, real_time};
+use gracerung::drill::{BUILT_IN, Music, read, real_time};
 use gracerung::engraving::{Bounds, Element, Kind, Settings, Shape, lay_out};
 use gracerung::movement::{Context, Movement, Resolution, Schools, resolve};
 use gracerung::rhythm::Metre;
@@ -175,7 +175,7 @@ fn nothing_touches_in_any_movement_of_the_catalogue() {
                 else {
                     continue;
                 };
-                let taken = real_time(metre, from, &resolved, Beats::ONE, Begins::AsUsual)
+                let taken = real_time(metre, from, &resolved, Beats::ONE)
                     .expect("a crotchet and a dotted minim");
                 bars.extend(taken.bars);
                 drawn += 1;

@@ -9,6 +9,8 @@ mod make;
 mod music;
 mod problem;
 mod read;
+#[cfg(test)]
+mod stage_laws;
 mod stages;
 mod value;
 mod written;

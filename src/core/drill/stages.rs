@@ -1,21 +1,23 @@
 //! The stage rule: a movement taken apart into written notes, or played whole.
 //!
 //! Its sounding tones become written notes, the note before and the closing note frame them, the
-//! separating gracenotes stay gracenotes. It serves any movement.
+//! separating gracenotes stay gracenotes. What falls on the beat in real time falls on the beat in
+//! every stage. It serves any movement.
 
 use super::value::Begins;
 use super::written::{Bar, Gracenote, Group, Music, Written};
 use crate::chanter::Note;
-use crate::movement::{Resolved, Role};
+use crate::movement::{Family, Part, Resolved, Role};
 use crate::rhythm::{Metre, WrittenLength};
-use crate::units::Beats;
+use crate::units::{Beats, Fraction};
 
 /// A movement taken apart.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Taken {
     /// Its bars; more than one where the tones do not fit into one.
     pub bars: Vec<Bar>,
-    /// Where the closing note lands, beats from the start of the first bar.
+    /// Where that part of the movement lands which falls on the beat, beats from the start of the
+    /// first bar: the closing note of a grip, the first gracenote of a doubling.
     pub lands: Beats,
 }
 
@@ -42,10 +44,12 @@ pub fn apart(
             Role::Sounding => notes.push((part.note, tone, spelled(&mut waiting))),
         }
     }
-    closed(metre, notes, resolved.context.after, spelled(&mut waiting))
+    let bars = closed(metre, notes, resolved.context.after, spelled(&mut waiting))?;
+    let lands = before + ahead(resolved, tone);
+    Ok(Taken { bars, lands })
 }
 
-/// The whole movement as gracenotes before the closing note, which lands after `before` beats.
+/// The whole movement as gracenotes before the closing note, which stands after `before` beats.
 ///
 /// # Errors
 /// A length that no note value with dots or ties writes.
@@ -54,21 +58,87 @@ pub fn real_time(
     from: Note,
     resolved: &Resolved,
     before: Beats,
-    begins: Begins,
 ) -> Result<Taken, Beats> {
-    let mut resolved = resolved.clone();
+    let group = if resolved.parts.is_empty() {
+        Group::None
+    } else {
+        Group::Movement(resolved.clone())
+    };
+    let notes = vec![(from, before, Group::Opening)];
+    let bars = closed(metre, notes, resolved.context.after, group)?;
+    Ok(Taken {
+        bars,
+        lands: before,
+    })
+}
+
+/// The movement with the beat where a drill has it, the same for all its stages.
+pub(super) fn timed(mut resolved: Resolved, begins: Begins) -> Resolved {
     match begins {
         Begins::AsUsual => {}
         Begins::BeforeTheBeat => resolved.before_beat = resolved.parts.len(),
         Begins::OnTheBeat => resolved.before_beat = 0,
     }
-    let after = resolved.context.after;
-    let group = if resolved.parts.is_empty() {
-        Group::None
+    resolved
+}
+
+fn tones(parts: &[Part]) -> Fraction {
+    let count = parts
+        .iter()
+        .filter(|part| part.role == Role::Sounding)
+        .count();
+    Fraction::from_integer(count as i128)
+}
+
+/// The one with the most tones: a stage that has room for it has room for the others.
+pub(super) fn widest<'a>(contexts: impl IntoIterator<Item = &'a Resolved>) -> Option<&'a Resolved> {
+    contexts
+        .into_iter()
+        .max_by_key(|resolved| tones(&resolved.parts))
+}
+
+/// How long the tones that sound before the beat last.
+fn ahead(resolved: &Resolved, tone: Beats) -> Beats {
+    let early = resolved.before_beat.min(resolved.parts.len());
+    tone * tones(&resolved.parts[..early])
+}
+
+/// The length of the note before, for tones of `tone` beats: at least a beat, and such that what
+/// falls on the beat falls on the third or near it.
+///
+/// A movement that ends on the beat lands on the third or, where its tones need more, a later one;
+/// where that lies beyond the bar, on the bar line. A movement that begins on the beat begins on
+/// the third, or on the second where the bar then has no room left for its tones and a beat of the
+/// closing note; where the second is too late as well, on the bar line (common practice, no
+/// source: `stage_laws.rs` has the tables as they are taught).
+pub(super) fn usual_before(metre: Metre, resolved: &Resolved, tone: Beats) -> Beats {
+    let ahead = ahead(resolved, tone);
+    let bar = metre.bar();
+    let least = (ahead + Beats::ONE).ceil();
+    let wanted = least.max(Beats::whole(2));
+    let follows = tone * tones(&resolved.parts) - ahead;
+    let lands = if resolved.before_beat >= resolved.parts.len() {
+        wanted
     } else {
-        Group::Movement(resolved)
+        let latest = (bar - follows - Beats::ONE).floor();
+        wanted.min(latest)
     };
-    closed(metre, vec![(from, before, Group::Opening)], after, group)
+    let lands = if lands < least || lands > bar {
+        Beats((least.0 / bar.0).ceil() * bar.0)
+    } else {
+        lands
+    };
+    lands - ahead
+}
+
+/// `before`, or so much more of it that what falls on the beat falls on one. A figure of two
+/// melody notes has its beat on the note before.
+pub(super) fn on_the_beat(resolved: &Resolved, before: Beats, tone: Beats) -> Beats {
+    if resolved.movement.family() == Family::Figure {
+        return before;
+    }
+    let lands = before + ahead(resolved, tone);
+    before + (lands.ceil() - lands)
 }
 
 fn spelled(waiting: &mut Vec<Gracenote>) -> Group {
@@ -85,10 +155,10 @@ pub(super) fn closed(
     mut notes: Vec<(Note, Beats, Group)>,
     closing: Note,
     group: Group,
-) -> Result<Taken, Beats> {
+) -> Result<Vec<Bar>, Beats> {
     let bar = metre.bar();
-    let lands: Beats = notes.iter().map(|(_, length, _)| *length).sum();
-    let into_bar = Beats(lands.0 - (lands.0 / bar.0).floor() * bar.0);
+    let closes: Beats = notes.iter().map(|(_, length, _)| *length).sum();
+    let into_bar = Beats(closes.0 - (closes.0 / bar.0).floor() * bar.0);
     notes.push((closing, bar - into_bar, group));
     let mut bars = vec![Bar::default()];
     let mut room = bar;
@@ -118,11 +188,11 @@ pub(super) fn closed(
             }
         }
     }
-    Ok(Taken { bars, lands })
+    Ok(bars)
 }
 
-/// Where the closing note of a real-time stage lands when no stage before shows it: at the half
-/// bar rounded down to a beat, at least one beat in.
+/// Where a movement in real time lands when no stage before shows it: at the half bar rounded down
+/// to a beat, at least one beat in.
 pub(super) fn usual_landing(metre: Metre) -> Beats {
     let half = Beats::new(i128::from(metre.beats_in_a_bar()), 2).floor();
     half.max(Beats::ONE)
@@ -195,8 +265,7 @@ mod tests {
             let dotted = take(b(3, 2), b(1, 4));
             assert_eq!(dotted.lands, b(2, 1), "beat 3");
             assert_eq!(rows(&dotted)[1], (LowG, b(1, 4), vec![]));
-            let whole =
-                real_time(Metre::FourFour, D, &grip, b(2, 1), Begins::AsUsual).expect("fits");
+            let whole = real_time(Metre::FourFour, D, &grip, b(2, 1)).expect("fits");
             assert_eq!(
                 rows(&whole),
                 [

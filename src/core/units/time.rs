@@ -51,6 +51,11 @@ impl Beats {
     pub fn floor(self) -> Self {
         Self(self.0.floor())
     }
+
+    /// The smallest whole number of beats not below this.
+    pub fn ceil(self) -> Self {
+        Self(self.0.ceil())
+    }
 }
 
 impl Add for Beats {

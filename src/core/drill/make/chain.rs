@@ -43,9 +43,25 @@ fn bars(metre: Metre, mut line: Vec<(Note, Group)>, length: Beats) -> Option<Vec
         .into_iter()
         .map(|(note, group)| (note, length, group))
         .collect();
-    closed(metre, notes, closing, group)
-        .ok()
-        .map(|taken| taken.bars)
+    closed(metre, notes, closing, group).ok()
+}
+
+/// A movement without tones, from a note of a beat and then on every beat, each time from a note
+/// that is as short as `before`: there is nothing to take apart, so the way to it grows quick.
+pub(super) fn on_every_beat(metre: Metre, contexts: &[Resolved], before: Beats) -> Option<String> {
+    let least = metre.beats_in_a_bar().max(4);
+    let mut all = Vec::new();
+    for resolved in contexts {
+        let (from, to) = (resolved.context.before?, resolved.context.after);
+        let group = || Group::Movement(resolved.clone());
+        let mut line = vec![(from, Beats::ONE, Group::Opening)];
+        for _ in 2..least {
+            line.push((to, Beats::ONE - before, group()));
+            line.push((from, before, Group::Opening));
+        }
+        all.extend(closed(metre, line, to, group()).ok()?);
+    }
+    Some(body(metre, &all))
 }
 
 /// Four in a row: to the closing note again and again where it can be played from itself, to and

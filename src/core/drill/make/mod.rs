@@ -14,12 +14,13 @@ pub use family::{make_crossings, make_finger};
 pub use in_place::{InPlace, make_in_place};
 
 use super::document::{DrillDocument, Exact, LadderDocument, OneOrMany, StageDocument};
+use super::stages::widest;
 use crate::chanter::Note;
 use crate::movement::{
     Context, Family, Lengths, Movement, Resolution, Resolved, Role, Schools, explain, resolve,
 };
 use crate::rhythm::Metre;
-use crate::units::{Beats, Bpm};
+use crate::units::{Beats, Bpm, Fraction};
 use crate::wording;
 
 /// How a movement is built up before it is played whole.
@@ -83,7 +84,7 @@ pub fn make(request: &Request) -> Result<DrillDocument, CannotMake> {
     } else if tones == 0 {
         single(request, &contexts)
     } else {
-        several(request, &contexts, tones)
+        several(request, &contexts)
     };
     let first = &contexts[0];
     let explanation = explain(
@@ -177,8 +178,11 @@ fn tones(resolved: &Resolved) -> usize {
 }
 
 /// Stages of a movement with tones.
-fn several(request: &Request, contexts: &[Resolved], tones: usize) -> Vec<StageDocument> {
-    let metre = request.metre;
+fn several(request: &Request, contexts: &[Resolved]) -> Vec<StageDocument> {
+    let Some(widest) = widest(contexts) else {
+        return Vec::new();
+    };
+    let (metre, tones) = (request.metre, tones(widest));
     let build = match request.build {
         Build::AsFits if tones >= 4 => Build::ToneByTone,
         Build::AsFits => Build::Whole,
@@ -188,12 +192,12 @@ fn several(request: &Request, contexts: &[Resolved], tones: usize) -> Vec<StageD
         Build::ToneByTone => partial::tone_by_tone(metre, contexts),
         Build::LastPartFirst => partial::last_part_first(metre, contexts),
         Build::Groups => partial::in_groups(metre, contexts),
-        Build::Whole | Build::AsFits => vec![plan::apart(metre, tones, Beats::ONE)],
+        Build::Whole | Build::AsFits => vec![plan::apart(metre, widest, Beats::ONE)],
     };
-    stages.push(plan::apart(metre, tones, Beats::new(1, 2)));
-    stages.push(plan::apart(metre, tones, Beats::new(1, 4)));
-    if request.bridge {
-        stages.push(plan::apart(metre, tones, Beats::new(1, 8)));
+    let mut tone = plan::short(metre);
+    for _ in 0..if request.bridge { 3 } else { 2 } {
+        stages.push(plan::apart(metre, widest, tone));
+        tone = tone * Fraction::new(1, 2);
     }
     stages.push(StageDocument {
         name: "real time".to_owned(),
@@ -203,14 +207,25 @@ fn several(request: &Request, contexts: &[Resolved], tones: usize) -> Vec<StageD
     stages
 }
 
-/// Stages of a lone gracenote or tap: there is nothing to take apart, so the notes around it grow
-/// shorter.
+/// Stages of a lone gracenote or tap: there is nothing to take apart, so the note before it grows
+/// shorter, and it stays on the beat.
 fn single(request: &Request, contexts: &[Resolved]) -> Vec<StageDocument> {
     let mut stages = vec![
         before_only("two beats", Beats::whole(2)),
         before_only("one beat", Beats::ONE),
-        before_only("half a beat", Beats::new(1, 2)),
     ];
+    let (metre, before) = (request.metre, plan::short(request.metre));
+    stages.extend(
+        chain::on_every_beat(metre, contexts, before).map(|music| StageDocument {
+            name: if metre.is_compound() {
+                "a third of a beat".to_owned()
+            } else {
+                "half a beat".to_owned()
+            },
+            music: Some(music),
+            ..StageDocument::default()
+        }),
+    );
     stages.extend(chained(
         &Request {
             chain: true,

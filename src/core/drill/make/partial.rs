@@ -1,14 +1,13 @@
 //! A long movement built up: tone by tone, last part first, or in two halves.
 
 use super::body::body;
-use super::plan::before;
+use super::plan::short;
 use crate::chanter::Note;
 use crate::drill::document::StageDocument;
-use crate::drill::stages::apart;
+use crate::drill::stages::{apart, usual_before};
 use crate::drill::written::Bar;
 use crate::movement::{Context, Resolved, Role};
 use crate::rhythm::Metre;
-use crate::units::Beats;
 
 /// The places of the tones among the parts.
 fn tones(resolved: &Resolved) -> Vec<usize> {
@@ -24,7 +23,7 @@ fn head(resolved: &Resolved, tone: usize) -> Option<(Note, Resolved)> {
     let head = Resolved {
         parts: resolved.parts[..place].to_vec(),
         context: Context::between(before, resolved.parts[place].note),
-        before_beat: 0,
+        before_beat: resolved.before_beat.min(place),
         ..resolved.clone()
     };
     Some((before, head))
@@ -37,27 +36,28 @@ fn tail(resolved: &Resolved, tone: usize) -> Option<(Note, Resolved)> {
     let tail = Resolved {
         parts: resolved.parts[place + 1..].to_vec(),
         context: Context::between(before, resolved.context.after),
-        before_beat: 0,
+        before_beat: resolved.before_beat.saturating_sub(place + 1),
         ..resolved.clone()
     };
     Some((before, tail))
 }
 
-/// One stage of the parts of every context, at half a beat a tone; the same bars are written once.
+/// One stage of the parts of every context, at half a beat a tone (a third of one where the beat has
+/// three parts); the same bars are written once.
 fn stage(
     metre: Metre,
     name: String,
     contexts: &[Resolved],
     part: impl Fn(&Resolved) -> Option<(Note, Resolved)>,
 ) -> Option<StageDocument> {
-    let tone = Beats::new(1, 2);
+    let tone = short(metre);
     let mut all: Vec<Vec<Bar>> = Vec::new();
     for resolved in contexts {
         let Some((from, part)) = part(resolved) else {
             continue;
         };
-        let number = tones(&part).len();
-        let taken = apart(metre, from, &part, before(metre, number, tone), tone).ok()?;
+        let before = usual_before(metre, &part, tone);
+        let taken = apart(metre, from, &part, before, tone).ok()?;
         if !all.contains(&taken.bars) {
             all.push(taken.bars);
         }

@@ -1,70 +1,56 @@
-//! How long the note before and the tones of a stage last.
+//! How long the note before and the tones of a stage last, and what the stage is called.
 
 use crate::drill::document::{Exact, StageDocument};
+use crate::drill::stages::usual_before;
+use crate::movement::{Resolved, Role};
 use crate::rhythm::Metre;
 use crate::units::{Beats, Fraction};
 
-/// The length of the note before, for `tones` tones of `tone` beats: at least a beat, so that the
-/// closing note lands on a beat from the third on, and on a bar line where it goes beyond the bar
-/// (common practice, no source: the grip from D and the taorluath from low G come out as taught).
-pub(super) fn before(metre: Metre, tones: usize, tone: Beats) -> Beats {
-    let all = Beats(tone.0 * Fraction::from_integer(tones as i128));
-    let least = Beats((all + Beats::ONE).0.ceil()).max(Beats::whole(2));
-    let bar = metre.bar();
-    let lands = if least > bar {
-        Beats((least.0 / bar.0).ceil() * bar.0)
-    } else {
-        least
-    };
-    lands - all
+/// Half a beat, or a third of one where the beat has three parts.
+pub(super) fn short(metre: Metre) -> Beats {
+    Beats::new(1, if metre.is_compound() { 3 } else { 2 })
 }
 
-/// A stage with tones of `tone` beats.
-pub(super) fn apart(metre: Metre, tones: usize, tone: Beats) -> StageDocument {
-    let before = before(metre, tones, tone);
+/// A stage with tones of `tone` beats, for the movement where it has the most tones.
+pub(super) fn apart(metre: Metre, resolved: &Resolved, tone: Beats) -> StageDocument {
+    let before = usual_before(metre, resolved, tone);
+    let tones = resolved
+        .parts
+        .iter()
+        .filter(|part| part.role == Role::Sounding)
+        .count();
+    let ends_on_the_beat = resolved.before_beat >= resolved.parts.len();
     StageDocument {
-        name: name(metre, tones, before, tone).to_owned(),
+        name: name(metre, tones, before, tone, ends_on_the_beat),
         before: Some(Exact::of(&before.0)),
         tone: Some(Exact::of(&tone.0)),
         ..StageDocument::default()
     }
 }
 
-fn name(metre: Metre, tones: usize, before: Beats, tone: Beats) -> &'static str {
+fn name(metre: Metre, tones: usize, before: Beats, tone: Beats, ends_on_the_beat: bool) -> String {
     let crotchets = metre.beat_of_semibreve() == Fraction::new(1, 4);
+    let quarters = tone == Beats::new(1, 4) && crotchets;
+    let several = if tones == 1 { "" } else { "s" };
     if tone == Beats::ONE {
-        "full beats"
+        "full beats".to_owned()
     } else if tone == Beats::new(1, 2) {
-        if tones == 1 {
-            "half beat"
-        } else {
-            "half beats"
-        }
+        format!("half beat{several}")
     } else if tone == Beats::new(1, 8) {
-        "eighths of a beat"
-    } else if crotchets && before == Beats::new(3, 2) {
-        "dotted and sixteenths"
-    } else if crotchets && before == Beats::new(7, 4) {
-        "double-dotted and sixteenth"
+        "eighths of a beat".to_owned()
+    } else if tone == Beats::new(1, 3) {
+        "thirds of a beat".to_owned()
+    } else if tone == Beats::new(1, 6) {
+        "sixths of a beat".to_owned()
+    } else if tone == Beats::new(1, 12) {
+        "twelfths of a beat".to_owned()
+    } else if quarters && before == Beats::new(3, 2) {
+        "dotted and sixteenths".to_owned()
+    } else if quarters && before == Beats::new(7, 4) {
+        format!("double-dotted and sixteenth{several}")
+    } else if quarters && !ends_on_the_beat {
+        format!("sixteenth{several}")
     } else {
-        "quarter beats"
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// The tables of the grip from D and the taorluath from low G (common practice, no source).
-    #[test]
-    fn one_and_two_tones_come_apart_as_taught() {
-        let at = |tones, above, below| before(Metre::FourFour, tones, Beats::new(above, below));
-        assert_eq!(at(2, 1, 1), Beats::ONE);
-        assert_eq!(at(2, 1, 2), Beats::ONE);
-        assert_eq!(at(2, 1, 4), Beats::new(3, 2));
-        assert_eq!(at(1, 1, 1), Beats::ONE);
-        assert_eq!(at(1, 1, 2), Beats::new(3, 2));
-        assert_eq!(at(1, 1, 4), Beats::new(7, 4));
-        assert_eq!(at(4, 1, 1), Beats::whole(4), "onto the bar line");
+        "quarter beats".to_owned()
     }
 }

@@ -3,6 +3,7 @@
 use super::Kind;
 use super::sentence::beats;
 use crate::chanter::{NOTES, Note, notes_a_gracenote_can_stand_on};
+use crate::drill::document::Exact;
 use crate::units::{Beats, spell_fraction};
 use crate::wording;
 
@@ -55,6 +56,9 @@ impl Kind {
             Self::MusicAndMore { .. } => "keep `music`, or keep `before` and `tone`".to_owned(),
             Self::ToneNeedsBefore { .. } => {
                 "add `before:`, the length of the note before the movement".to_owned()
+            }
+            Self::OffTheBeat { played, .. } => {
+                format!("write `before: {}`", Exact::of(&played.0).text())
             }
             Self::SameStage { .. } => "give each stage a name of its own".to_owned(),
             Self::LadderDown { from, to } => format!("write `from: {to}, to: {from}`"),

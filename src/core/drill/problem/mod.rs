@@ -57,7 +57,7 @@ impl Problem {
     /// Whether the drill can still be played.
     pub fn severity(&self) -> Severity {
         match self.kind {
-            Kind::Crowded { .. } | Kind::Adopted { .. } => Severity::Note,
+            Kind::Crowded { .. } | Kind::Adopted { .. } | Kind::OffTheBeat { .. } => Severity::Note,
             _ => Severity::Error,
         }
     }
@@ -166,6 +166,12 @@ pub enum Kind {
     },
     ToneNeedsBefore {
         stage: String,
+    },
+    OffTheBeat {
+        stage: String,
+        movement: &'static str,
+        before: Beats,
+        played: Beats,
     },
     SameStage {
         stage: String,

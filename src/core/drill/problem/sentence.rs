@@ -128,6 +128,18 @@ impl fmt::Display for Kind {
             Self::ToneNeedsBefore { stage } => {
                 write!(f, "stage `{stage}` has a `tone` but no `before`")
             }
+            Self::OffTheBeat {
+                stage,
+                movement,
+                before,
+                played,
+            } => write!(
+                f,
+                "in stage `{stage}` a note before of {} moves the {movement} off its beat; it is \
+                 played with {}",
+                beats(*before),
+                beats(*played)
+            ),
             Self::SameStage { stage, first } => {
                 write!(f, "stage {first} is called `{stage}` too")
             }

@@ -4,6 +4,7 @@ use super::fields::Fields;
 use super::{Ground, Reader};
 use crate::chanter::Note;
 use crate::drill::problem::{Kind, Place};
+use crate::drill::stages::timed;
 use crate::drill::value::MovementLine;
 use crate::drill::yaml::shortened;
 use crate::movement::{Context, Resolution, Resolved, Schools, find, resolve, write_parts};
@@ -128,7 +129,9 @@ impl Reader {
             for to in &line.to {
                 let context = Context::between(*from, *to);
                 match resolve(line.movement, context, &ground.schools) {
-                    Resolution::Played(resolved) => contexts.push((*from, resolved)),
+                    Resolution::Played(resolved) => {
+                        contexts.push((*from, timed(resolved, ground.begins)));
+                    }
                     Resolution::NotPlayable { why, instead } => self.tell(
                         place,
                         Kind::NotPlayable {

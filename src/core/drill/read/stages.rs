@@ -6,12 +6,19 @@ use crate::chanter::Note;
 use crate::drill::document::STAGE_FIELDS;
 use crate::drill::music::read_music;
 use crate::drill::problem::{Kind, Place};
-use crate::drill::stages::{Taken, apart, joined, real_time, usual_landing};
+use crate::drill::stages::{
+    Taken, apart, joined, on_the_beat, real_time, usual_before, usual_landing, widest,
+};
 use crate::drill::value::{Stage, StageKind};
 use crate::drill::written::Music;
 use crate::drill::yaml::{Tree, Value};
 use crate::movement::Resolved;
+use crate::rhythm::{Metre, WrittenLength};
 use crate::units::{Beats, Fraction};
+
+fn writable(metre: Metre, length: Beats) -> bool {
+    !WrittenLength::tied(metre.semibreves_of(length)).is_empty()
+}
 
 /// The most stages in a drill.
 const MOST_STAGES: usize = 64;
@@ -96,16 +103,19 @@ impl Reader {
         ground: &Ground,
         contexts: &[(Note, Resolved)],
     ) -> Vec<Stage> {
-        let beats = [
-            ("full beats", Some((Beats::ONE, Beats::ONE))),
-            ("half beats", Some((Beats::ONE, Beats::new(1, 2)))),
-            ("quarter beats", Some((Beats::ONE, Beats::new(1, 4)))),
+        let tones = [
+            ("full beats", Some(Beats::ONE)),
+            ("half beats", Some(Beats::new(1, 2))),
+            ("quarter beats", Some(Beats::new(1, 4))),
             ("real time", None),
         ];
+        let widest = widest(contexts.iter().map(|(_, resolved)| resolved));
         let mut stages = Vec::new();
         let mut lands = None;
-        for (name, lengths) in beats {
-            let (before, tone) = lengths.unzip();
+        for (name, tone) in tones {
+            let before = tone
+                .zip(widest)
+                .map(|(tone, widest)| usual_before(ground.metre, widest, tone));
             if let Some((stage, landed)) =
                 self.movement_stage(place, name, before, tone, ground, contexts, lands)
             {
@@ -180,8 +190,38 @@ impl Reader {
         }
         let (mut stage, landed) =
             self.movement_stage(tree.place, &name, before, tone, ground, contexts, lands)?;
+        if let (Some(before), Some(tree)) = (before, fields.get("before")) {
+            self.tell_of_the_beat(tree.place, &name, before, tone, contexts);
+        }
         stage.listen_for = listen_for;
         Some((stage, Some(landed)))
+    }
+
+    /// Tells of a note before that would move the movement off its beat, in whatever context.
+    fn tell_of_the_beat(
+        &mut self,
+        place: Place,
+        stage: &str,
+        before: Beats,
+        tone: Option<Beats>,
+        contexts: &[(Note, Resolved)],
+    ) {
+        let tone = tone.unwrap_or(Beats::ZERO);
+        let played = |resolved: &Resolved| on_the_beat(resolved, before, tone);
+        let stands = |(_, resolved): &(Note, Resolved)| played(resolved) == before;
+        if let Some((_, first)) = contexts.first()
+            && !contexts.iter().any(stands)
+        {
+            self.tell(
+                place,
+                Kind::OffTheBeat {
+                    stage: stage.to_owned(),
+                    movement: first.movement.spoken(),
+                    before,
+                    played: played(first),
+                },
+            );
+        }
     }
 
     fn told_of_movement(&self) -> bool {
@@ -222,15 +262,20 @@ impl Reader {
         };
         let mut all: Vec<Taken> = Vec::new();
         for (from, resolved) in contexts {
+            let before = on_the_beat(resolved, before, tone.unwrap_or(Beats::ZERO));
             let taken = match tone {
                 Some(tone) => apart(metre, *from, resolved, before, tone),
-                None => real_time(metre, *from, resolved, before, ground.begins),
+                None => real_time(metre, *from, resolved, before),
             };
             match taken {
                 Ok(taken) => all.push(taken),
                 Err(length) => {
                     if ground.sure {
                         let stage = name.to_owned();
+                        // that the tone cannot be written comes before what follows from it
+                        let length = tone
+                            .filter(|tone| !writable(metre, *tone))
+                            .unwrap_or(length);
                         self.tell(place, Kind::Unwritable { stage, length });
                     }
                     return None;
