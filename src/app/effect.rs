@@ -34,6 +34,8 @@ pub enum Effect {
     },
     /// Play.
     Start,
+    /// Play what was loaded once, with its count-in.
+    PlayOnce,
     /// Fall silent and keep the place.
     Pause,
     /// Fall silent and go back to the first repetition.

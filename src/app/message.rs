@@ -2,6 +2,7 @@
 
 use super::choose::{Listed, TodayLine};
 use super::model::SoundState;
+use super::offers::Offer;
 use crate::drill::Drill;
 use crate::listening::{Attended, HeardNow};
 use crate::practice::{CellKey, Entry, Hand, Mark, StagePrint};
@@ -150,6 +151,8 @@ pub enum Action {
     },
     /// Move to the cell that was named.
     Advance,
+    /// Take what is offered where play has stopped by itself.
+    Offer(Offer),
     /// Begin the repetition again.
     Again,
     /// Marks itself clean unless something else is said.

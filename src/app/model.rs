@@ -6,6 +6,7 @@ use super::practising::Practising;
 use super::words::Words;
 use crate::chanter::Tuning;
 use crate::listening::HeardNow;
+use crate::planning::Rule;
 use crate::practice::Thresholds;
 use crate::rhythm::{ClickPlan, ReferencePlan, Subdivision};
 use crate::sound::{ClickSound, Levels};
@@ -78,6 +79,10 @@ pub struct Options {
     pub clicks: ClickPlan,
     /// Clicks between the beats.
     pub subdivision: Subdivision,
+    /// Three not clean in a row stop play.
+    pub stop_rule: bool,
+    /// When what was cleared comes again.
+    pub rule: Rule,
     /// Repetitions mark themselves clean unless something else is said.
     pub hands_free: bool,
     /// The staff is shown.
@@ -106,6 +111,8 @@ impl Default for Options {
             reference: ReferencePlan::default(),
             clicks: ClickPlan::default(),
             subdivision: Subdivision::default(),
+            stop_rule: true,
+            rule: Rule::default(),
             hands_free: false,
             staff: true,
             left_handed: false,

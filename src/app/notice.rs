@@ -34,10 +34,18 @@ impl Notice {
 /// How a sentence about other programs' marks ends.
 pub(super) const OTHERS: &str = "from another window";
 
+fn is_cold_try(news: &News) -> bool {
+    matches!(news, News::ColdTry { .. })
+}
+
 /// The sentence for a piece of news; nothing where another sentence says it better.
 pub(super) fn sentence(practising: &Practising, news: &News) -> Option<Notice> {
     let cell = |key: &CellKey| practising.cell_name(*key);
     let text = match news {
+        // What came of a cold try is said instead.
+        News::Marked { .. } if practising.state.news().iter().any(is_cold_try) => return None,
+        News::ColdTry { .. } | News::Offers | News::Chosen(_) => return None,
+        News::StopsSoon => "three not clean in a row: play stops at the bar line".to_owned(),
         News::Marked {
             mark, by, cell: at, ..
         } => {
@@ -55,6 +63,7 @@ pub(super) fn sentence(practising: &Practising, news: &News) -> Option<Notice> {
             let run = match mark {
                 Mark::Clean => format!(": {} of {needed} in a row", tally.streak.min(needed)),
                 Mark::NotClean => match practising.state.suggestion() {
+                    _ if practising.state.stops_soon() => String::new(),
                     Some(back) => format!("; n steps back to {}", cell(&back)),
                     None => format!(" in {}: the row begins again", cell(at)),
                 },

@@ -49,7 +49,6 @@ pub(super) fn act_on_options(model: &mut Model, action: Action, effects: &mut Ve
                 ReferencePlan::Fading(_) => ReferencePlan::Silent,
                 ReferencePlan::Silent => ReferencePlan::Every,
             };
-            effects.push(Effect::Sound(Command::Reference(options.reference)));
             say = Some(reference_words(options.reference).to_owned());
         }
         Action::Clicks => {

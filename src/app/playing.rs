@@ -3,6 +3,7 @@
 use super::effect::Effect;
 use super::model::Model;
 use super::notice::Notice;
+use super::offers::{demo_heard, end_demo};
 use super::practising::Sent;
 use super::update::practise;
 use crate::practice::{CellKey, Event, Moment, Phase};
@@ -20,6 +21,7 @@ pub(super) fn wanted(model: &Model) -> Option<CellKey> {
 
 pub(super) fn play(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     let Some(cell) = wanted(model) else { return };
+    end_demo(model, effects);
     if let Some(practising) = &mut model.practising {
         practising.asked = None;
         practising.heard = None;
@@ -132,6 +134,9 @@ fn end_repetition(model: &mut Model, at: Moment, key: (u64, u64), effects: &mut 
         return;
     };
     practise(model, &Event::RepetitionEnded { at, repetition }, effects);
+    if let Some(practising) = &mut model.practising {
+        practising.cold_repetition = None;
+    }
     let Some(practising) = &model.practising else {
         return;
     };
@@ -144,6 +149,14 @@ fn end_repetition(model: &mut Model, at: Moment, key: (u64, u64), effects: &mut 
 }
 
 pub(super) fn heard(model: &mut Model, at: Moment, report: &Report, effects: &mut Vec<Effect>) {
+    let bar = match *report {
+        Report::Bar { serial, cycle, .. } => Some((serial, cycle)),
+        _ => None,
+    };
+    let ended = matches!(report, Report::Stopped(_));
+    if (bar.is_some() || ended) && demo_heard(model, ended, bar, effects) {
+        return;
+    }
     match *report {
         Report::Bar {
             serial,
@@ -160,8 +173,10 @@ pub(super) fn heard(model: &mut Model, at: Moment, report: &Report, effects: &mu
             {
                 end_repetition(model, at, before, effects);
             }
+            practise(model, &Event::BarHeard { at }, effects);
             begin_repetition(model, at, serial, cycle, effects);
         }
+        Report::Bar { .. } => practise(model, &Event::BarHeard { at }, effects),
         Report::Closing { serial, cycle, .. } => {
             let repetition = model
                 .practising
@@ -191,7 +206,7 @@ pub(super) fn heard(model: &mut Model, at: Moment, report: &Report, effects: &mu
                 }
             }
         }
-        Report::Bar { .. } | Report::Paused(_) | Report::Stopped(_) | Report::Missed(_) => {}
+        Report::Paused(_) | Report::Stopped(_) | Report::Missed(_) => {}
     }
 }
 
@@ -212,12 +227,15 @@ fn begin_repetition(
     let Some(cell) = practising.find(serial).map(|sent| sent.cell) else {
         return;
     };
+    if practising.is_offering() {
+        return;
+    }
     let id = practising.state.next_repetition();
     if practising.began.len() == REMEMBERED {
         practising.began.pop_front();
     }
     practising.began.push_back(((serial, cycle), id));
-    let sounds = options.reference.factor(cycle) > 0.0
+    let sounds = practising.reference(options.reference).factor(cycle) > 0.0
         && options.levels.of(Bus::Reference).0 > 0.0
         && !options.levels.muted[Bus::Reference as usize];
     practise(
@@ -230,4 +248,9 @@ fn begin_repetition(
         },
         effects,
     );
+    if let Some(practising) = &mut model.practising
+        && practising.state.cold_try(at).is_some()
+    {
+        practising.cold_repetition = Some(id);
+    }
 }

@@ -2,11 +2,13 @@
 
 use super::message::OpenedDrill;
 use super::model::Options;
+use super::offers::Offers;
 use crate::drill::Drill;
 use crate::movement::{Context, Explanation, Movement, explain};
-use crate::planning::Staircase;
+use crate::planning::{Digest, Said, Staircase};
 use crate::practice::ladder::rungs;
 use crate::practice::{CellKey, Mark, Phase, Plan, StagePrint, State, edited, replay};
+use crate::rhythm::ReferencePlan;
 use crate::score::{Score, movements, resolve_music};
 use crate::timeline::{Event, EventKind, Layout, SoundPart, Sounded, Timeline, lay};
 use crate::units::{Bpm, Fraction, SampleRate};
@@ -38,6 +40,18 @@ pub struct Practising {
     pub(super) ended: Option<(u64, u64)>,
     /// The adaptive ladder's place before and after the last repetition that was marked.
     pub(super) stairs: Option<(u64, Staircase, Staircase)>,
+    /// The cell of the cold try that sounds or comes next.
+    pub cold: Option<CellKey>,
+    /// The cold try that is not over yet.
+    pub(super) cold_repetition: Option<u64>,
+    /// What the reference was last told.
+    pub(super) reference_sent: Option<ReferencePlan>,
+    /// What the marks came to before this session.
+    pub(super) before: Digest,
+    /// What is offered where play has stopped by itself.
+    pub(super) offers: Offers,
+    /// Slow stages that have said so.
+    pub(super) told_slow: Vec<usize>,
 }
 
 /// Every stage's score, with the drill's breath.
@@ -136,6 +150,14 @@ impl Practising {
             route: drill.route,
             advance: drill.advance,
             step_back: drill.step_back,
+            stop_rule: options.stop_rule,
+            real_time: drill
+                .stages
+                .iter()
+                .zip(&prints)
+                .filter(|(stage, _)| !stage.is_slow())
+                .map(|(_, print)| *print)
+                .collect(),
             hands_free: options.hands_free,
             thresholds: options.thresholds,
             by_ear: options.by_ear,
@@ -155,6 +177,12 @@ impl Practising {
             began: VecDeque::new(),
             ended: None,
             stairs: None,
+            cold: None,
+            cold_repetition: None,
+            reference_sent: None,
+            before: Digest::of(opened.entries.iter().filter_map(Said::of)),
+            offers: Offers::default(),
+            told_slow: Vec::new(),
         }
     }
 
@@ -172,6 +200,11 @@ impl Practising {
     /// True while sound runs.
     pub fn is_playing(&self) -> bool {
         self.state.phase() == Phase::Playing
+    }
+
+    /// True while anything is heard: practice, or what plays once without a mark.
+    pub fn is_sounding(&self) -> bool {
+        self.is_playing() || self.offers.demo.is_some()
     }
 
     /// The stage, from 0, and tempo of a cell.

@@ -1,15 +1,17 @@
 //! The one place where the model changes.
 
+use super::cold;
 use super::effect::Effect;
 use super::message::{Action, Message, OpenedDrill};
 use super::model::{Model, Overlay, Page, SoundState};
 use super::notice::{Notice, OTHERS, sentence};
+use super::offers::{self, Offer, Offers};
 use super::options::act_on_options;
 use super::playing::{decide, follow_wish, forget_heard, heard, load, pause, play, wanted};
 use super::practising::{Place, Practising};
 use super::words::{keep_words, write};
 use crate::listening::Attended;
-use crate::practice::{CellKey, Event, Moment, News, Plan, step};
+use crate::practice::{CellKey, Event, Mark, Moment, News, Plan, step};
 use crate::sound::{Command, Cue, Entry, When};
 use crate::wording;
 
@@ -19,9 +21,16 @@ const MOST_ROWS_READ: i32 = 2000;
 /// Applies a message. Effects are to be carried out in order before the model is shown.
 pub fn update(model: &mut Model, at: Moment, message: Message) -> Vec<Effect> {
     let mut effects = Vec::new();
+    apply(model, at, message, &mut effects);
+    offers::follow(model, &mut effects);
+    cold::follow(model, at, &mut effects);
+    effects
+}
+
+fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effect>) {
     match message {
-        Message::Act(action) => act(model, at, action, &mut effects),
-        Message::Opened(opened) => opened_drill(model, at, &opened, &mut effects),
+        Message::Act(action) => act(model, at, action, effects),
+        Message::Opened(opened) => opened_drill(model, at, &opened, effects),
         Message::NotOpened(why) => model.notice = Some(Notice::urgent(why)),
         Message::Listed(drills) => {
             model.choose.drills = drills;
@@ -29,7 +38,7 @@ pub fn update(model: &mut Model, at: Moment, message: Message) -> Vec<Effect> {
         }
         Message::Today(lines) => model.choose.today = lines,
         Message::Care(word) => model.notice = Some(Notice::plain(word)),
-        Message::Heard(report) => heard(model, at, &report, &mut effects),
+        Message::Heard(report) => heard(model, at, &report, effects),
         Message::Position {
             serial,
             counting_in,
@@ -46,7 +55,7 @@ pub fn update(model: &mut Model, at: Moment, message: Message) -> Vec<Effect> {
                     cycle,
                     beat,
                 });
-                decide(model, at, latency_ms, &mut effects);
+                decide(model, at, latency_ms, effects);
             }
         }
         Message::Ear(now) => model.ear = now,
@@ -54,7 +63,7 @@ pub fn update(model: &mut Model, at: Moment, message: Message) -> Vec<Effect> {
             serial,
             cycle,
             attended,
-        } => listened(model, at, (serial, cycle), *attended, &mut effects),
+        } => listened(model, at, (serial, cycle), *attended, effects),
         Message::Sound(state) => sound_state(model, state),
         Message::Underruns(count) => {
             model.notice = Some(Notice::urgent(format!(
@@ -64,7 +73,7 @@ pub fn update(model: &mut Model, at: Moment, message: Message) -> Vec<Effect> {
         }
         Message::Stored { foreign, own } => {
             let before = model.notice.take();
-            practise(model, &Event::Stored { foreign, own }, &mut effects);
+            practise(model, &Event::Stored { foreign, own }, effects);
             let after = model.notice.take();
             let again = std::mem::take(&mut model.unstored);
             let before = before.filter(|before| !(again && before.urgent));
@@ -88,12 +97,11 @@ pub fn update(model: &mut Model, at: Moment, message: Message) -> Vec<Effect> {
             });
         }
         Message::Terminate => {
-            leave_drill(model, at, &mut effects);
+            leave_drill(model, at, effects);
             model.quit = true;
             effects.push(Effect::Quit);
         }
     }
-    effects
 }
 
 /// Said when it can be again.
@@ -143,27 +151,39 @@ pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effec
         });
     let climbed =
         marked.and_then(|(cell, repetition, mark)| practising.climb(cell, repetition, mark));
+    let at = event.at();
+    let cold = at.and_then(|at| practising.cold_words(at, &model.options.rule));
+    notices.extend(cold.map(Notice::plain));
+    let mut chosen = None;
     for news in practising.state.news() {
         notices.extend(sentence(practising, news));
         match news {
-            News::Cleared(_) => effects.push(Effect::Sound(Command::Cue(Cue::CellClear))),
-            News::StepBackSuggested(_) => {
+            News::Cleared(_)
+            | News::ColdTry {
+                mark: Mark::Clean, ..
+            } => effects.push(Effect::Sound(Command::Cue(Cue::CellClear))),
+            News::StepBackSuggested(_) | News::StopsSoon => {
                 effects.push(Effect::Sound(Command::Cue(Cue::StepBack)));
             }
-            News::NobodyThere => effects.push(Effect::Pause),
+            News::NobodyThere | News::Offers => effects.push(Effect::Pause),
+            News::Chosen(mark) => chosen = Some(*mark),
             _ => {}
         }
+    }
+    if practising.state.news().contains(&News::Offers) {
+        practising.offers = Offers::default();
+        practising.heard = None;
+        practising.asked = None;
     }
     if !notices.is_empty() {
         let text: Vec<String> = notices.into_iter().map(|notice| notice.text).collect();
         model.notice = Some(Notice::plain(text.join(" · ")));
     }
-    if let Some(cell) = climbed
-        && let Event::Press { at, .. }
-        | Event::Listened { at, .. }
-        | Event::RepetitionEnded { at, .. } = event
-    {
-        practise(model, &Event::CellChosen { at: *at, cell }, effects);
+    if let Some((cell, at)) = climbed.zip(at) {
+        practise(model, &Event::CellChosen { at, cell }, effects);
+    }
+    if let Some((mark, at)) = chosen.zip(at) {
+        offers::chosen(model, at, mark, effects);
     }
 }
 
@@ -292,7 +312,7 @@ fn act_in_list(model: &mut Model, action: Action, effects: &mut Vec<Effect>) {
 fn opened_drill(model: &mut Model, at: Moment, opened: &OpenedDrill, effects: &mut Vec<Effect>) {
     let mut practising = Practising::new(opened, &model.options);
     let edited = practising.edited(opened);
-    let asked = asked_place(&practising, opened);
+    let asked = asked_place(&practising, opened, at);
     practising.asked = None;
     model.practising = Some(practising);
     model.page = Page::Practise;
@@ -327,20 +347,20 @@ fn opened_drill(model: &mut Model, at: Moment, opened: &OpenedDrill, effects: &m
         Effect::Sound(Command::Tune(options.tuning)),
         Effect::Sound(Command::Drones(options.drones)),
         Effect::Sound(Command::ClickSound(options.click_sound)),
-        Effect::Sound(Command::Reference(options.reference)),
         Effect::Sound(Command::Clicks(options.clicks)),
     ]);
 }
 
-/// Where the command line or the last session wants to begin.
-fn asked_place(practising: &Practising, opened: &OpenedDrill) -> Option<CellKey> {
+/// Where the command line wants to begin, else what is to be tried cold today, else where the last
+/// session ended.
+fn asked_place(practising: &Practising, opened: &OpenedDrill, at: Moment) -> Option<CellKey> {
     // the same bar may have been played in another drill, at a tempo that this one has not
     let ladder = &practising.drill.ladder;
     let opened_place = opened
         .place
         .filter(|cell| (ladder.from..=ladder.to).contains(&cell.tempo));
     if opened.stage.is_none() && opened.tempo.is_none() {
-        return opened_place;
+        return practising.state.due_cold(at).or(opened_place);
     }
     let last = opened_place.filter(|cell| practising.stage_of(*cell).is_some());
     let stage = match opened.stage {
@@ -394,6 +414,15 @@ fn act_at_practice(model: &mut Model, at: Moment, action: Action, effects: &mut 
             } else {
                 model.notice = Some(Notice::plain("there is no further stage that way"));
             }
+        }
+        Action::Offer(offer) => offers::take(model, at, offer, effects),
+        Action::Advance
+            if model
+                .practising
+                .as_ref()
+                .is_some_and(Practising::is_offering) =>
+        {
+            offers::take(model, at, Offer::Easier, effects);
         }
         Action::Advance => {
             let named = model.practising.as_ref().and_then(|practising| {

@@ -39,6 +39,7 @@ pub(crate) fn known(opened: &Opened) -> Known {
                 (bar + breath).to_f64()
             })
             .collect(),
+        real_time: drill.stages.iter().map(|stage| !stage.is_slow()).collect(),
         rungs: rungs(ladder.from, ladder.to, ladder.step).unwrap_or_else(|_| vec![ladder.from]),
         clean: drill.clean,
         route: drill.route,

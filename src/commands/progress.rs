@@ -133,12 +133,13 @@ fn field(text: &str) -> String {
 
 fn csv(found: &Progress) -> String {
     use std::fmt::Write as _;
-    let mut text = "drill,stage,tempo,clean,of,chance,low,high,cleared,last,due\r\n".to_owned();
+    let mut text =
+        "drill,stage,tempo,clean,of,chance,low,high,cleared,last,due,held\r\n".to_owned();
     for cell in &found.cells {
         let day = |day: Option<Date>| day.map_or_else(String::new, |day| day.to_string());
         let _ = write!(
             text,
-            "{},{},{},{},{},{:.4},{:.4},{:.4},{},{},{}\r\n",
+            "{},{},{},{},{},{:.4},{:.4},{:.4},{},{},{},{}\r\n",
             field(&cell.drill),
             field(&cell.stage),
             cell.tempo,
@@ -150,6 +151,7 @@ fn csv(found: &Progress) -> String {
             day(cell.cleared),
             cell.last,
             day(cell.due),
+            day(cell.held),
         );
     }
     text
@@ -237,6 +239,18 @@ fn text(found: &Progress, date: Date) -> String {
                 );
             }
         }
+    }
+    if found.held.of > 0 {
+        let assumed = match found.held.assumed {
+            0 => String::new(),
+            count => format!(", {count} of them by an assumed mark"),
+        };
+        let _ = writeln!(
+            text,
+            "\nheld: {} of {} that are asked cold{assumed}",
+            found.held.held,
+            wording::count(found.held.of, "cleared cell", "cleared cells")
+        );
     }
     let heard: Vec<_> = found.heard.iter().rev().take(10).rev().collect();
     if !heard.is_empty() {

@@ -1,7 +1,7 @@
 //! `settings`: show each value and where it comes from; and settings for the other commands.
 
 use super::table::table;
-use super::{Failure, Outcome, Ran, calibrate, folders, open, output};
+use super::{Failure, Outcome, Ran, calibrate, folders, open, output, plan};
 use crate::app::{Action, Model, Options, Page};
 use crate::chanter::{Instrument, Tuning, TuningTable};
 use crate::movement::Schools;
@@ -302,6 +302,8 @@ pub(crate) fn options(settings: &Settings) -> Options {
             ReferencePlan::Every
         },
         hands_free: settings.switch("hands-free"),
+        stop_rule: settings.switch("stop-rule"),
+        rule: plan::rule(settings),
         left_handed: settings.switch("left-handed"),
         staircase: settings.word("ladder") == "staircase",
         thresholds: thresholds(settings, tuning(settings).instrument),

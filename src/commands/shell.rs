@@ -154,6 +154,10 @@ impl Shell {
                 self.player.start();
                 None
             }
+            Effect::PlayOnce => {
+                self.player.play_once();
+                None
+            }
             Effect::Pause => {
                 self.player.pause();
                 None

@@ -12,7 +12,9 @@ use std::io::IsTerminal as _;
 #[derive(clap::Args)]
 #[command(
     after_help = "Examples:\n  gracerung today\n  gracerung today --minutes 30\n  gracerung today --mix --json\n\n\
-    The rule: homework first; then cells that were cleared and are due again, after a gap that \
+    The rule: cold tries first, at most a quarter of the time: a cell that was cleared counts as \
+    held only when the first try of another day, without reference, is clean; then homework; then \
+    cells that were cleared and are due again, after a gap that \
     doubles each time they hold and is a day again when they fail; then where each climb stands; \
     then something new, one a day. Gaps, order and minutes are settings (`gracerung settings`)."
 )]

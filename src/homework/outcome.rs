@@ -270,6 +270,7 @@ mod tests {
             stages: vec![StagePrint(1), StagePrint(2)],
             stage_names: vec!["half beats".to_owned(), "real time".to_owned()],
             beats: vec![8.0, 8.0],
+            real_time: vec![false, true],
             rungs: ["60", "65", "68"]
                 .map(|tempo| Bpm::parse(tempo).expect("a tempo"))
                 .to_vec(),

@@ -96,6 +96,14 @@ fn every_entry_reads_back_as_it_was_stored() {
         },
         Kind::Undo { mark: about },
         Kind::Measured { repetition: 6 },
+        Kind::Tried {
+            repetition: 7,
+            alone: true,
+        },
+        Kind::Tried {
+            repetition: 8,
+            alone: false,
+        },
         Kind::Word {
             about: Some(about),
             text: "the 'B' felt heavy\n".to_owned(),
@@ -470,7 +478,10 @@ fn a_full_disk_and_a_read_only_one_store_nothing_and_say_so() {
 // Formats.
 
 /// Journals as each released format left them, with two marks, an undo and a word in each.
-const FORMATS: &[&str] = &[include_str!("formats/first.sql")];
+const FORMATS: &[&str] = &[
+    include_str!("formats/first.sql"),
+    include_str!("formats/second.sql"),
+];
 
 /// A player who comes back after a year finds every mark: journals of every format this program
 /// ever wrote open, are raised, and say what they said.

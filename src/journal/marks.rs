@@ -3,7 +3,7 @@
 use super::error::JournalError;
 use super::row;
 use super::store::Journal;
-use crate::planning::{Played, Said};
+use crate::planning::{Played, Said, date_of};
 use crate::practice::{CellKey, Mark, RecordId};
 use jiff::civil::Date;
 use rusqlite::Row;
@@ -11,7 +11,7 @@ use std::collections::HashMap;
 use uuid::Uuid;
 
 impl Journal {
-    /// Every mark and undo in fold order, in a few words each: a year of them in a moment.
+    /// Every mark, undo and first try of a day in fold order, in a few words each: a year of them in a moment.
     ///
     /// # Errors
     /// See [`Trouble`](super::Trouble).
@@ -23,8 +23,9 @@ impl Journal {
     pub(super) fn marks_between(&self, from: i64, before: i64) -> Result<Vec<Said>, JournalError> {
         let told = |error: rusqlite::Error| JournalError::of(self.path(), &error);
         let query = "SELECT stage, tempo, utc_us, offset_s, session, number, repetition, \
-             mark = 'clean', by = 'assumed', needed, names_session, names_number \
-             FROM entry WHERE kind IN ('mark', 'undo') \
+             mark = 'clean', by = 'assumed', needed, names_session, names_number, \
+             CASE kind WHEN 'tried_alone' THEN 1 WHEN 'tried' THEN 0 END \
+             FROM entry WHERE kind IN ('mark', 'undo', 'tried', 'tried_alone') \
              AND utc_us >= ?1 AND utc_us < ?2 ORDER BY utc_us, journal, seq";
         let mut query = self.connection().prepare_cached(query).map_err(told)?;
         let mut rows = query.query([from, before]).map_err(told)?;
@@ -101,16 +102,21 @@ fn said(
     };
     let (utc_us, offset_s): (i64, i64) = (row.get(2)?, row.get(3)?);
     let number = (utc_us.div_euclid(1_000_000) + offset_s).div_euclid(86_400);
-    let day = *days.entry(number).or_insert_with(|| {
-        let from = Date::constant(1970, 1, 1);
-        jiff::Span::new()
-            .try_days(number)
-            .and_then(|span| from.checked_add(span))
-            .unwrap_or(from)
-    });
+    let day = *days.entry(number).or_insert_with(|| date_of(number));
+    let by = id(row.get(4)?, row.get(5)?);
+    let repetition = row.get::<_, i64>(6)?.unsigned_abs();
+    if let Some(alone) = row.get(12)? {
+        return Ok(Some(Said::Tried {
+            session: by.session,
+            repetition,
+            cell,
+            day,
+            alone,
+        }));
+    }
     Ok(Some(Said::Mark {
-        id: id(row.get(4)?, row.get(5)?),
-        repetition: row.get::<_, i64>(6)?.unsigned_abs(),
+        id: by,
+        repetition,
         cell,
         day,
         mark: if row.get::<_, Option<bool>>(7)?.unwrap_or(false) {

@@ -67,6 +67,13 @@ fn particulars(kind: &Kind) -> (&'static str, Particulars<'_>) {
                 ..none
             },
         ),
+        Kind::Tried { repetition, alone } => (
+            if *alone { "tried_alone" } else { "tried" },
+            Particulars {
+                repetition: Some(stored(*repetition)),
+                ..none
+            },
+        ),
         Kind::Measured { repetition } => (
             "measured",
             Particulars {
@@ -172,6 +179,10 @@ pub(super) fn read(row: &Row<'_>) -> rusqlite::Result<Entry> {
         },
         "undo" => Kind::Undo {
             mark: record_id(row, 15)?,
+        },
+        kind @ ("tried" | "tried_alone") => Kind::Tried {
+            repetition: count(row, 11)?,
+            alone: kind == "tried_alone",
         },
         "measured" => Kind::Measured {
             repetition: count(row, 11)?,

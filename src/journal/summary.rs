@@ -13,7 +13,7 @@ use std::path::PathBuf;
 use uuid::Uuid;
 
 /// What a summary means; raised when the digest comes to mean something else.
-const FORMAT: u32 = 2;
+const FORMAT: u32 = 3;
 /// Entries that are read each time before more of them are summed up for good. Chosen: they take a
 /// few milliseconds.
 const READ_EACH_TIME: i64 = 2_000;
@@ -198,6 +198,11 @@ mod tests {
             for of_day in 0..3_i64 {
                 let session = (day * 3 + of_day + 1) as u128;
                 let begin = day * DAY + of_day * DAY / 4;
+                let first = Kind::Tried {
+                    repetition: 0,
+                    alone: random.bool(),
+                };
+                records.push(record(session, 1000, begin, first));
                 for number in 0..60_u64 {
                     let kind = Kind::Mark {
                         repetition: number - u64::from(random.u8(..8) == 0 && number > 0),

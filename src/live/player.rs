@@ -139,6 +139,16 @@ impl Player {
         self.send(Command::Play { repetitions: None });
     }
 
+    /// Opens the device and plays one repetition after the count-in. Thread: main. Allocates: yes.
+    /// Blocks: no.
+    pub fn play_once(&mut self) {
+        if self.serial > 0 {
+            self.send(Command::Play {
+                repetitions: Some(1),
+            });
+        }
+    }
+
     /// Falls silent, keeps the place and closes the device. Thread: main. Allocates: yes.
     /// Blocks: no.
     pub fn pause(&mut self) {

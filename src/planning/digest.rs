@@ -1,6 +1,8 @@
 //! A journal in small: what each cell's days came to. What the plan for a day is made from.
 
-use crate::practice::{By, CellKey, Entry, Kind, Mark, NOT_CLEAN_IN_A_ROW, RecordId};
+use crate::practice::{
+    self, By, CellKey, Entry, Kind, Mark, NOT_CLEAN_IN_A_ROW, RecordId, StagePrint, Try,
+};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, HashMap, HashSet};
@@ -26,12 +28,25 @@ pub enum Said {
         /// Clean ones in a row that cleared the cell then.
         needed: u32,
     },
+    /// A repetition was the first of its drill on a day.
+    Tried {
+        /// The session.
+        session: Uuid,
+        /// The repetition's number in it.
+        repetition: u64,
+        /// The cell.
+        cell: CellKey,
+        /// The player's own calendar day.
+        day: Date,
+        /// Without reference and without run-up.
+        alone: bool,
+    },
     /// A mark was taken back.
     Undo(RecordId),
 }
 
 impl Said {
-    /// What an entry says, where it is a mark or an undo.
+    /// What an entry says, where it is a mark, an undo or a first try.
     pub fn of(entry: &Entry) -> Option<Self> {
         let record = &entry.record;
         match record.kind {
@@ -49,6 +64,13 @@ impl Said {
                 assumed: record.by == Some(By::Assumed),
                 needed,
             }),
+            Kind::Tried { repetition, alone } => Some(Self::Tried {
+                session: record.id.session,
+                repetition,
+                cell: record.cell?,
+                day: local_day(record.utc_us, record.offset_s),
+                alone,
+            }),
             Kind::Undo { mark } => Some(Self::Undo(mark)),
             _ => None,
         }
@@ -57,12 +79,24 @@ impl Said {
 
 /// The calendar day at a place, from universal time in microseconds and the offset in seconds.
 pub fn local_day(utc_us: i64, offset_s: i32) -> Date {
-    let local = utc_us
-        .div_euclid(1_000_000)
-        .saturating_add(i64::from(offset_s));
-    jiff::Timestamp::from_second(local).map_or(Date::constant(1970, 1, 1), |time| {
-        jiff::tz::Offset::UTC.to_datetime(time).date()
-    })
+    date_of(practice::local_day(utc_us, offset_s))
+}
+
+const FIRST_DAY: Date = Date::constant(1970, 1, 1);
+
+/// The date of a day counted from 1970.
+pub fn date_of(day: i64) -> Date {
+    jiff::Span::new()
+        .try_days(day)
+        .and_then(|span| FIRST_DAY.checked_add(span))
+        .unwrap_or(FIRST_DAY)
+}
+
+/// A date as a day counted from 1970.
+pub fn day_of(date: Date) -> i64 {
+    FIRST_DAY
+        .until(date)
+        .map_or(0, |span| i64::from(span.get_days()))
 }
 
 /// One cell's marks on one day.
@@ -81,6 +115,9 @@ pub struct Day {
     pub held: bool,
     /// Three not clean in a row, and it was neither cleared nor held since.
     pub fell: bool,
+    /// The first repetition of the drill that day was of this cell, without reference and run-up,
+    /// and clean.
+    pub cold: bool,
 }
 
 /// One cell's days.
@@ -121,6 +158,8 @@ impl CellDays {
 pub struct Digest {
     #[serde(with = "cells_in_a_row")]
     cells: BTreeMap<CellKey, CellDays>,
+    /// First repetitions of each day, in fold order.
+    tries: Vec<Try>,
 }
 
 impl Digest {
@@ -140,11 +179,16 @@ impl Digest {
             .iter()
             .filter_map(|one| match one {
                 Said::Undo(mark) => Some(*mark),
-                Said::Mark { .. } => None,
+                Said::Mark { .. } | Said::Tried { .. } => None,
             })
             .collect();
         let mut places: HashMap<(Uuid, u64, CellKey), usize> = HashMap::with_capacity(said.len());
         let mut standing: Vec<Said> = Vec::with_capacity(said.len());
+        let tried: Vec<Said> = said
+            .iter()
+            .filter(|one| matches!(one, Said::Tried { .. }))
+            .copied()
+            .collect();
         for one in said {
             let Said::Mark {
                 id,
@@ -166,7 +210,7 @@ impl Digest {
                 }
             }
         }
-        for one in standing {
+        for one in &standing {
             let Said::Mark {
                 cell,
                 day,
@@ -174,7 +218,7 @@ impl Digest {
                 assumed,
                 needed,
                 ..
-            } = one
+            } = *one
             else {
                 continue;
             };
@@ -190,6 +234,7 @@ impl Digest {
                     assumed: 0,
                     held: false,
                     fell: false,
+                    cold: false,
                 });
             }
             days.marks.push((day, mark));
@@ -220,11 +265,57 @@ impl Digest {
                 today.fell = false;
             }
         }
+        for one in tried {
+            let Said::Tried {
+                session,
+                repetition,
+                cell,
+                ..
+            } = one
+            else {
+                continue;
+            };
+            let mark = places
+                .get(&(session, repetition, cell))
+                .and_then(|place| standing.get(*place));
+            self.keep_try(one, mark);
+        }
+    }
+
+    fn keep_try(&mut self, tried: Said, mark: Option<&Said>) {
+        let Said::Tried {
+            cell, day, alone, ..
+        } = tried
+        else {
+            return;
+        };
+        let said = match mark {
+            Some(Said::Mark { mark, assumed, .. }) => Some((*mark, *assumed)),
+            _ => None,
+        };
+        if alone
+            && matches!(said, Some((Mark::Clean, _)))
+            && let Some(days) = self.cells.get_mut(&cell)
+            && let Some(of_day) = days.days.iter_mut().rfind(|one| one.day == day)
+        {
+            of_day.cold = true;
+        }
+        self.tries.push(Try {
+            day: day_of(day),
+            cell,
+            alone,
+            said,
+        });
     }
 
     /// A cell's days.
     pub fn cell(&self, cell: CellKey) -> Option<&CellDays> {
         self.cells.get(&cell)
+    }
+
+    /// The first repetition of each day in some stages' music.
+    pub fn first_tries(&self, stages: &[StagePrint]) -> Vec<Try> {
+        practice::first_of_each_day(self.tries.iter().copied(), stages)
     }
 
     /// Every cell that was marked.

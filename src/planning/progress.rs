@@ -2,9 +2,9 @@
 //! landings over time, what is stale.
 
 use super::chances::Chance;
-use super::digest::{Digest, local_day};
+use super::digest::{Digest, date_of, local_day};
 use super::today::{Known, Rule, due_again};
-use crate::practice::{CellKey, Entry, Kind, Measurement, Part};
+use crate::practice::{CellKey, Entry, Held, Kind, Measurement, Part};
 use crate::units::Bpm;
 use jiff::civil::Date;
 use serde::Serialize;
@@ -54,6 +54,19 @@ pub struct CellLine {
     pub last: Date,
     /// It was clear, stands for the slower ones of its stage, and is due again on this day.
     pub due: Option<Date>,
+    /// It is held, and the day of the cold try that says so.
+    pub held: Option<Date>,
+}
+
+/// How many of the cleared cells that are asked cold are held.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
+pub struct HeldCells {
+    /// Held.
+    pub held: usize,
+    /// Of these, by a try that was only assumed to be clean.
+    pub assumed: usize,
+    /// Cleared and asked cold.
+    pub of: usize,
 }
 
 /// The highest tempo cleared in a stage, from a day on.
@@ -91,6 +104,8 @@ pub struct Progress {
     pub climbed: Vec<Rung>,
     /// Cells with marks, drill by drill.
     pub cells: Vec<CellLine>,
+    /// How many of them are held, of all days.
+    pub held: HeldCells,
     /// What was heard, day by day.
     pub heard: Vec<Heard>,
     /// What there is too little of to say anything; a sentence each.
@@ -131,7 +146,14 @@ pub fn progress(
     }
     let mut cells = Vec::new();
     let mut climbed = Vec::new();
+    let mut held_cells = HeldCells::default();
     for drill in drills {
+        let cold = drill.cold_cells(digest, Date::MAX);
+        for one in &cold {
+            held_cells.of += 1;
+            held_cells.held += usize::from(one.tries.held.is_held());
+            held_cells.assumed += usize::from(one.tries.held == Held::Assumed);
+        }
         for (stage, print) in drill.stages.iter().enumerate() {
             let mut reached: Vec<(Date, Bpm)> = Vec::new();
             let of_stage = || digest.cells().filter(|(key, _)| key.stage == *print);
@@ -161,6 +183,12 @@ pub fn progress(
                         due: due_again(found, rule)
                             .filter(|_| highest == Some(*tempo))
                             .map(|(due, ..)| due),
+                        held: cold
+                            .iter()
+                            .find(|one| one.stage == stage && one.tempo == *tempo)
+                            .filter(|one| one.tries.held.is_held())
+                            .and_then(|one| one.tries.last)
+                            .map(date_of),
                     });
                 }
             }
@@ -188,6 +216,7 @@ pub fn progress(
         days,
         climbed,
         cells,
+        held: held_cells,
         heard,
         too_little,
     }
@@ -342,6 +371,7 @@ mod tests {
             stages: vec![crate::practice::StagePrint(1)],
             stage_names: vec!["full beats".to_owned()],
             beats: vec![8.0],
+            real_time: vec![true],
             rungs: Vec::new(),
             clean: 1,
             route: crate::practice::Route::Across,

@@ -1,7 +1,8 @@
 //! What to practise today, and why.
 //!
-//! The rule, a choice of our own and editable in the settings: homework that is due comes first;
-//! then cells that were cleared and are due again; then the cell each drill's climb has come to; then
+//! The rule, a choice of our own and editable in the settings: cold tries come first, because a first
+//! try of the day cannot be had later; each takes one repetition, and together they take at most a
+//! quarter of the time. Then comes homework; then cells that were cleared and are due again; then the cell each drill's climb has come to; then
 //! a drill never played, sparingly. A cell cleared once is not learnt: it is asked for again after a
 //! gap (a day), each time it holds the next gap is longer (twice), and when it fails the gap is the
 //! first again. It fails on a day on which it was not clean and was not held, or on which it fell
@@ -10,8 +11,10 @@
 //! practice; these lengths are chosen, no source.
 
 use super::chances::{Chance, repetitions_needed};
-use super::digest::{CellDays, Digest};
-use crate::practice::{CellKey, Route, StagePrint};
+use super::digest::{CellDays, Digest, day_of};
+use crate::practice::{
+    Candidate, CellKey, ColdTries, Route, StagePrint, asked_cold, cold_tries, next_cold,
+};
 use crate::units::{Bpm, spell_fraction};
 use jiff::civil::Date;
 use serde::Serialize;
@@ -29,6 +32,8 @@ pub struct Known {
     pub stage_names: Vec<String>,
     /// Beats of one repetition with its breath, for each stage.
     pub beats: Vec<f64>,
+    /// Which of them are played in real time.
+    pub real_time: Vec<bool>,
     /// The ladder, rising.
     pub rungs: Vec<Bpm>,
     /// Clean ones in a row that clear a cell.
@@ -96,6 +101,8 @@ impl Default for Rule {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Why {
+    /// Cleared, and to be held by the first try of a day.
+    Cold,
     /// Homework.
     Homework,
     /// Cleared before, and due again.
@@ -141,7 +148,8 @@ pub fn due_again(days: &CellDays, rule: &Rule) -> Option<(Date, i32, bool)> {
     let fell = days_from.next().is_some_and(|day| day.fell);
     let (mut gap, mut due, mut failed) = (first, after(cleared, first), fell);
     for day in days_from.filter(|day| day.day > cleared) {
-        if day.held {
+        // What came clean at the first try, alone, needs no row to show that it holds.
+        if day.held || (day.cold && !day.fell) {
             // Held too early it is no proof of a longer gap: only the wait begins anew.
             if day.day >= due && !failed {
                 let longer = (f64::from(gap) * rule.growth.max(1.0)).round() as i32;
@@ -164,6 +172,30 @@ impl Known {
             stage: *self.stages.get(stage)?,
             tempo: *self.rungs.get(rung)?,
         })
+    }
+
+    /// The cells that are asked cold and were cleared before a date, with what their cold tries come
+    /// to.
+    pub(super) fn cold_cells(&self, digest: &Digest, date: Date) -> Vec<Candidate> {
+        let first = digest.first_tries(&self.stages);
+        let rungs = self.rungs.len();
+        let places =
+            (0..self.stages.len()).flat_map(|stage| (0..rungs).map(move |rung| (stage, rung)));
+        places
+            .filter_map(|(stage, rung)| {
+                let real_time = self.real_time.get(stage).copied().unwrap_or(false);
+                let key = self
+                    .key(stage, rung)
+                    .filter(|_| asked_cold(rung, rungs, real_time))?;
+                let cleared = digest.cell(key)?.cleared.filter(|day| *day < date)?;
+                let tries: ColdTries = cold_tries(key, day_of(cleared), &first);
+                Some(Candidate {
+                    stage,
+                    tempo: key.tempo,
+                    tries,
+                })
+            })
+            .collect()
     }
 
     /// The first cell of the route that is not clear and stands below no clear one.
@@ -240,7 +272,7 @@ fn days_between(from: Date, to: Date) -> i32 {
 /// homework and the date. Never more than fits the minutes, but at least one thing where there is
 /// any.
 pub fn today(digest: &Digest, drills: &[Known], due: &[Due], date: Date, rule: &Rule) -> Vec<Item> {
-    let mut items: Vec<Item> = Vec::new();
+    let mut items = cold_items(digest, drills, date, rule);
     let mut due: Vec<&Due> = due.iter().collect();
     due.sort_by_key(|homework| homework.by.unwrap_or(Date::MAX));
     for homework in due {
@@ -251,6 +283,10 @@ pub fn today(digest: &Digest, drills: &[Known], due: &[Due], date: Date, rule: &
         .flat_map(|drill| again_items(digest, drill, date, rule))
         .collect();
     again.sort_by(|one, other| other.0.total_cmp(&one.0));
+    let asked = |item: &Item, cold: &Item| {
+        (&item.open, item.stage_number, item.tempo) == (&cold.open, cold.stage_number, cold.tempo)
+    };
+    again.retain(|(_, item)| !items.iter().any(|cold| asked(item, cold)));
     items.extend(again.into_iter().map(|(_, item)| item));
     let mut climbing: Vec<(Date, Item)> = drills
         .iter()
@@ -274,6 +310,46 @@ pub fn today(digest: &Digest, drills: &[Known], due: &[Due], date: Date, rule: &
     }
     ordered(fitting(items, rule.minutes), rule.order)
 }
+
+/// One cold try for each drill that was not played today, the longest cleared first.
+fn cold_items(digest: &Digest, drills: &[Known], date: Date, rule: &Rule) -> Vec<Item> {
+    let mut items: Vec<(Option<Date>, Item)> = drills
+        .iter()
+        .filter(|drill| {
+            let tried = digest.first_tries(&drill.stages);
+            let today = |one: &crate::practice::Try| one.day == day_of(date);
+            !tried.iter().any(today) && last_played(digest, drill) != Some(date)
+        })
+        .filter_map(|drill| {
+            let next = next_cold(&drill.cold_cells(digest, date))?;
+            let key = CellKey {
+                stage: *drill.stages.get(next.stage)?,
+                tempo: next.tempo,
+            };
+            let cleared = digest.cell(key)?.cleared;
+            let name = drill.name_of(next.stage, next.tempo);
+            let before = match next.tries.last {
+                None => {
+                    cleared.map_or_else(String::new, |day| format!("cleared {}", ago(day, date)))
+                }
+                Some(day) => format!("last tried cold {}", ago(super::date_of(day), date)),
+            };
+            let why = format!(
+                "{name}: {before}, not held yet; try it cold: once, first thing, without reference"
+            );
+            let mut item = drill.item(Why::Cold, next.stage, next.tempo, 1.0, why);
+            item.minutes = 1;
+            Some((cleared, item))
+        })
+        .collect();
+    items.sort_by_key(|(cleared, _)| *cleared);
+    items.truncate((rule.minutes / COLD_SHARE).max(1) as usize);
+    items.into_iter().map(|(_, item)| item).collect()
+}
+
+/// Cold tries take at most this part of the minutes: a quarter, chosen, so that who comes back after
+/// weeks still climbs.
+const COLD_SHARE: u32 = 4;
 
 fn homework_item(digest: &Digest, homework: &Due, date: Date) -> Item {
     let (stage, tempo) = homework.goal;
@@ -426,6 +502,13 @@ fn fitting(items: Vec<Item>, minutes: u32) -> Vec<Item> {
 }
 
 fn ordered(items: Vec<Item>, order: Order) -> Vec<Item> {
+    let (cold, items): (Vec<Item>, Vec<Item>) =
+        items.into_iter().partition(|item| item.kind == Why::Cold);
+    let rest = grouped(items, order);
+    cold.into_iter().chain(rest).collect()
+}
+
+fn grouped(items: Vec<Item>, order: Order) -> Vec<Item> {
     let mut groups: Vec<Vec<Item>> = Vec::new();
     for item in items {
         match groups.iter_mut().find(|group| group[0].open == item.open) {
@@ -460,6 +543,7 @@ mod tests {
             stages: vec![StagePrint(stage), StagePrint(stage + 1)],
             stage_names: vec!["full beats".to_owned(), "real time".to_owned()],
             beats: vec![8.0, 8.0],
+            real_time: vec![false, true],
             rungs: ["60", "62"]
                 .map(|tempo| Bpm::parse(tempo).expect("a tempo"))
                 .to_vec(),

@@ -1,6 +1,6 @@
 //! What keys mean, in one table: the help page and the README are made from it.
 
-use crate::app::{Action, Model, Page};
+use crate::app::{Action, Model, Offer, Page};
 use crate::practice::{Hand, Mark};
 use crate::sound::Bus;
 use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
@@ -213,6 +213,27 @@ pub const BINDINGS: &[Binding] = &[
         Action::Advance,
         "n",
         "on to the cell that was named, back to one that was suggested",
+    ),
+    row(
+        Place::Practice,
+        &[Char('1')],
+        Action::Offer(Offer::Hear),
+        "1",
+        "where play has stopped by itself: hear it",
+    ),
+    row(
+        Place::Practice,
+        &[Char('2')],
+        Action::Offer(Offer::Sing),
+        "2",
+        "the same: sing or tap it once with the click",
+    ),
+    row(
+        Place::Practice,
+        &[Char('3')],
+        Action::Offer(Offer::Easier),
+        "3",
+        "the same: a stage or an opening easier",
     ),
     row(
         Place::Practice,

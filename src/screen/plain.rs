@@ -1,6 +1,6 @@
 //! The program in plain lines, for screen readers: what changed is said, once.
 
-use super::parts::practise::next_words;
+use super::parts::practise::{next_words, offered, pressed_words};
 use super::parts::reading;
 use crate::app::{Model, Overlay, Page, SoundState, Words, trouble};
 use crate::practice::Phase;
@@ -23,6 +23,10 @@ struct Said {
     sound: Option<SoundState>,
     over: Option<Overlay>,
     writing: Option<&'static str>,
+    /// What is offered where play has stopped by itself.
+    offered: Option<String>,
+    /// The next repetition is a cold try.
+    cold: bool,
     /// The last thing that was wrong with the microphone's sound.
     trouble: Option<&'static str>,
 }
@@ -93,6 +97,14 @@ fn said(model: &Model) -> Said {
         sound: Some(model.sound.clone()),
         over: model.over,
         writing: model.words.as_ref().map(Words::prompt),
+        offered: practising
+            .filter(|practising| practising.plays_once().is_none())
+            .and_then(|practising| {
+                let offered = offered(practising, None)?;
+                let pressed = pressed_words(practising, true);
+                Some(format!("{}. {pressed}.", offered.text))
+            }),
+        cold: practising.is_some_and(|practising| practising.cold.is_some()),
         trouble: model.ear.and_then(trouble),
     }
 }
@@ -124,11 +136,20 @@ fn practice_lines(model: &Model, now: &Said, before: &Said, lines: &mut Vec<Stri
             match practising.state.phase() {
                 Phase::Playing => "Playing.",
                 Phase::Paused => "Paused.",
+                Phase::Offering => "Stopped: three not clean in a row. Errors are not drilled.",
                 Phase::NobodyThere => "Paused: nobody there.",
                 Phase::Still => "Still.",
             }
             .to_owned(),
         );
+    }
+    if now.offered != before.offered
+        && let Some(offered) = &now.offered
+    {
+        lines.push(offered.clone());
+    }
+    if now.cold && !before.cold {
+        lines.push("The next repetition is a cold try: once, without reference.".to_owned());
     }
     if now.sound != before.sound
         && let SoundState::Sounding { device, .. } = &model.sound

@@ -36,6 +36,7 @@ fn known(name: &str, drill: &Drill) -> Known {
             .map(|stage| stage.name.clone())
             .collect(),
         beats: vec![8.0; drill.stages.len()],
+        real_time: drill.stages.iter().map(|stage| !stage.is_slow()).collect(),
         rungs: rungs(ladder.from, ladder.to, ladder.step).expect("a ladder"),
         clean: drill.clean,
         route: drill.route,

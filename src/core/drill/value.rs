@@ -63,6 +63,14 @@ pub struct Stage {
     pub music: Music,
 }
 
+impl Stage {
+    /// True where the movement's tones are longer than in real time: notes slow, fingers at full
+    /// speed.
+    pub fn is_slow(&self) -> bool {
+        matches!(self.kind, StageKind::Apart { .. })
+    }
+}
+
 /// How a stage came to be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum StageKind {

@@ -2,6 +2,7 @@
 //!
 //! A pure function of the plan and the marks that stand; knows nothing of the session.
 
+use super::cold::{Held, cold_tries};
 use super::history::{History, Order, Tally};
 use super::plan::{CellKey, Plan};
 use crate::units::Bpm;
@@ -29,6 +30,12 @@ pub struct Cell {
     pub status: CellStatus,
     /// Clear only with the help of assumed marks; looks different.
     pub assumed: bool,
+    /// It is held only after a clean cold try.
+    pub asked_cold: bool,
+    /// Whether it is; looks different from clear.
+    pub held: Held,
+    /// The day of its last cold try, counted from 1970.
+    pub last_cold: Option<i64>,
     /// What its marks come to.
     pub tally: Tally,
 }
@@ -58,6 +65,7 @@ impl Board {
             cells: Vec::with_capacity(plan.stages.len() * plan.rungs.len()),
             counted,
         };
+        let tries = history.first_tries(&plan.stages);
         for tempo in &plan.rungs {
             for (stage, print) in plan.stages.iter().enumerate() {
                 let key = CellKey {
@@ -66,10 +74,20 @@ impl Board {
                 };
                 let tally = history.tally(key);
                 let status = board.status_at(plan, stage, *tempo);
+                let asked_cold = plan.asks_cold(key);
+                let cold = match tally.reached_on {
+                    Some(day) if asked_cold && status == CellStatus::Clear => {
+                        cold_tries(key, day, &tries)
+                    }
+                    _ => super::ColdTries::default(),
+                };
                 board.cells.push(Cell {
                     key,
                     status,
                     assumed: status == CellStatus::Clear && !tally.reached_said,
+                    asked_cold,
+                    held: cold.held,
+                    last_cold: cold.last,
                     tally,
                 });
             }

@@ -9,11 +9,11 @@ const JOURNAL: Uuid = Uuid::from_u128(0xa);
 const OTHER_JOURNAL: Uuid = Uuid::from_u128(0xb);
 const SESSION: Uuid = Uuid::from_u128(1);
 
-fn bpm(tempo: i128) -> Bpm {
+pub(super) fn bpm(tempo: i128) -> Bpm {
     Bpm::whole(tempo).expect("a tempo")
 }
 
-fn cell(stage: u128, tempo: i128) -> CellKey {
+pub(super) fn cell(stage: u128, tempo: i128) -> CellKey {
     CellKey {
         stage: StagePrint(stage),
         tempo: bpm(tempo),
@@ -21,7 +21,7 @@ fn cell(stage: u128, tempo: i128) -> CellKey {
 }
 
 /// Three stages (0, 1, 2) and three rungs (50, 54, 58), three clean in a row.
-fn plan() -> Plan {
+pub(super) fn plan() -> Plan {
     let stages = (0..3).map(StagePrint).collect();
     let mut plan = Plan::new("a drill of our own", stages, [50, 54, 58].map(bpm).to_vec());
     plan.clean = 3;
@@ -29,18 +29,23 @@ fn plan() -> Plan {
 }
 
 /// Someone at practice, with a journal that stores everything at once.
-struct Practice {
-    state: State,
-    journal: Vec<Entry>,
-    now_ms: i64,
+pub(super) struct Practice {
+    pub(super) state: State,
+    pub(super) journal: Vec<Entry>,
+    pub(super) now_ms: i64,
 }
 
 impl Practice {
-    fn with(plan: Plan) -> Self {
+    pub(super) fn with(plan: Plan) -> Self {
         Self::resumed(plan, Vec::new(), SESSION, None)
     }
 
-    fn resumed(plan: Plan, journal: Vec<Entry>, session: Uuid, place: Option<CellKey>) -> Self {
+    pub(super) fn resumed(
+        plan: Plan,
+        journal: Vec<Entry>,
+        session: Uuid,
+        place: Option<CellKey>,
+    ) -> Self {
         let mut practice = Self {
             state: replay(plan, &journal),
             journal,
@@ -51,7 +56,7 @@ impl Practice {
         practice
     }
 
-    fn at(&self) -> Moment {
+    pub(super) fn at(&self) -> Moment {
         Moment {
             utc_us: self.now_ms * 1000,
             offset_s: 3600,
@@ -59,7 +64,7 @@ impl Practice {
         }
     }
 
-    fn tell(&mut self, event: Event) -> Vec<News> {
+    pub(super) fn tell(&mut self, event: Event) -> Vec<News> {
         let (state, records) = step(&self.state, &event);
         let news = state.news().to_vec();
         let own: Vec<Entry> = records
@@ -80,15 +85,15 @@ impl Practice {
         news
     }
 
-    fn later(&mut self, milliseconds: i64) {
+    pub(super) fn later(&mut self, milliseconds: i64) {
         self.now_ms += milliseconds;
     }
 
-    fn begin(&mut self) -> u64 {
+    pub(super) fn begin(&mut self) -> u64 {
         self.begin_with(false)
     }
 
-    fn begin_with(&mut self, reference: bool) -> u64 {
+    pub(super) fn begin_with(&mut self, reference: bool) -> u64 {
         self.later(1000);
         let id = self.state.next_repetition();
         let at = self.at();
@@ -102,30 +107,30 @@ impl Practice {
         id
     }
 
-    fn close(&mut self, repetition: u64) {
+    pub(super) fn close(&mut self, repetition: u64) {
         self.later(4000);
         let at = self.at();
         self.tell(Event::ClosingNoteHeard { at, repetition });
     }
 
     /// Plays a repetition in the upcoming cell, up to and with its closing note.
-    fn play(&mut self) -> u64 {
+    pub(super) fn play(&mut self) -> u64 {
         let id = self.begin();
         self.close(id);
         id
     }
 
-    fn end(&mut self, repetition: u64) -> Vec<News> {
+    pub(super) fn end(&mut self, repetition: u64) -> Vec<News> {
         self.later(1000);
         let at = self.at();
         self.tell(Event::RepetitionEnded { at, repetition })
     }
 
-    fn press(&mut self, mark: Mark) -> Vec<News> {
+    pub(super) fn press(&mut self, mark: Mark) -> Vec<News> {
         self.press_by(mark, Hand::Key)
     }
 
-    fn press_by(&mut self, mark: Mark, by: Hand) -> Vec<News> {
+    pub(super) fn press_by(&mut self, mark: Mark, by: Hand) -> Vec<News> {
         self.later(700);
         let at = self.at();
         self.tell(Event::Press {
@@ -136,32 +141,32 @@ impl Practice {
         })
     }
 
-    fn clean(&mut self, times: u32) {
+    pub(super) fn clean(&mut self, times: u32) {
         for _ in 0..times {
             self.play();
             self.press(Mark::Clean);
         }
     }
 
-    fn not_clean(&mut self, times: u32) {
+    pub(super) fn not_clean(&mut self, times: u32) {
         for _ in 0..times {
             self.play();
             self.press(Mark::NotClean);
         }
     }
 
-    fn undo(&mut self) -> Vec<News> {
+    pub(super) fn undo(&mut self) -> Vec<News> {
         self.later(100);
         let at = self.at();
         self.tell(Event::Undo { at })
     }
 
-    fn choose(&mut self, cell: CellKey) -> Vec<News> {
+    pub(super) fn choose(&mut self, cell: CellKey) -> Vec<News> {
         let at = self.at();
         self.tell(Event::CellChosen { at, cell })
     }
 
-    fn hear(&mut self, repetition: u64, playing: bool, gracenote_ms: f64) -> Vec<News> {
+    pub(super) fn hear(&mut self, repetition: u64, playing: bool, gracenote_ms: f64) -> Vec<News> {
         self.later(300);
         let at = self.at();
         let measured = heard(playing, gracenote_ms);
@@ -172,15 +177,15 @@ impl Practice {
         })
     }
 
-    fn status(&self, stage: u128, tempo: i128) -> CellStatus {
+    pub(super) fn status(&self, stage: u128, tempo: i128) -> CellStatus {
         self.state.status(cell(stage, tempo))
     }
 
-    fn tally(&self, stage: u128, tempo: i128) -> Tally {
+    pub(super) fn tally(&self, stage: u128, tempo: i128) -> Tally {
         self.state.tally(cell(stage, tempo))
     }
 
-    fn marks(&self) -> Vec<(u64, Mark, By)> {
+    pub(super) fn marks(&self) -> Vec<(u64, Mark, By)> {
         self.journal
             .iter()
             .filter_map(|entry| match entry.record.kind {
@@ -193,7 +198,7 @@ impl Practice {
     }
 }
 
-fn heard(playing: bool, gracenote_ms: f64) -> Measurement {
+pub(super) fn heard(playing: bool, gracenote_ms: f64) -> Measurement {
     Measurement {
         playing,
         beat_ms: 1200.0,

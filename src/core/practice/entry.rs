@@ -19,6 +19,15 @@ pub struct Moment {
     pub heard_ms: i64,
 }
 
+/// The calendar day at a place, counted from 1970, from universal time in microseconds and the
+/// offset in seconds.
+pub fn local_day(utc_us: i64, offset_s: i32) -> i64 {
+    utc_us
+        .div_euclid(1_000_000)
+        .saturating_add(i64::from(offset_s))
+        .div_euclid(86_400)
+}
+
 /// What is said of a repetition.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -90,6 +99,14 @@ pub enum Kind {
         /// The mark.
         mark: RecordId,
     },
+    /// A repetition in the record's cell came to its closing note, the first of its drill on that
+    /// day. Journals from before format 2 have none.
+    Tried {
+        /// The repetition's number in the session.
+        repetition: u64,
+        /// The reference was silent in it, and nothing of the drill was played shortly before.
+        alone: bool,
+    },
     /// A repetition was measured without being marked by it.
     Measured {
         /// The repetition's number in the session.
@@ -128,6 +145,13 @@ pub struct Record {
     pub measures: Option<String>,
     /// The program's version.
     pub version: String,
+}
+
+impl Record {
+    /// The player's own calendar day, counted from 1970.
+    pub fn day(&self) -> i64 {
+        local_day(self.utc_us, self.offset_s)
+    }
 }
 
 /// A record with its place in a journal.

@@ -49,6 +49,11 @@ pub enum Event {
         /// The reference line sounds in it.
         reference: bool,
     },
+    /// A bar line is heard.
+    BarHeard {
+        /// When it is heard.
+        at: Moment,
+    },
     /// A repetition's last melody note begins to be heard: from here on it can be marked, and
     /// nothing cuts it short any more.
     ClosingNoteHeard {
@@ -160,6 +165,32 @@ pub enum Event {
     },
 }
 
+impl Event {
+    /// When it happened; nothing for what has no moment.
+    pub fn at(&self) -> Option<Moment> {
+        match self {
+            Self::Started { at, .. }
+            | Self::RepetitionBegan { at, .. }
+            | Self::BarHeard { at }
+            | Self::ClosingNoteHeard { at, .. }
+            | Self::RepetitionEnded { at, .. }
+            | Self::Press { at, .. }
+            | Self::Listened { at, .. }
+            | Self::Undo { at }
+            | Self::Paused { at }
+            | Self::Resumed { at }
+            | Self::Stopped { at }
+            | Self::Ended { at }
+            | Self::CellChosen { at, .. }
+            | Self::TempoStep { at, .. }
+            | Self::Advance { at }
+            | Self::PlanChanged { at, .. }
+            | Self::Word { at, .. } => Some(*at),
+            Self::PlayingHeard | Self::Touched | Self::Cut | Self::Stored { .. } => None,
+        }
+    }
+}
+
 /// What the last step has to say; for a sentence, a sound or a colour, never for a decision.
 #[derive(Debug, Clone, PartialEq)]
 pub enum News {
@@ -189,6 +220,19 @@ pub enum News {
     StepBackSuggested(CellKey),
     /// The suggested step back was taken.
     StepBackTaken(CellKey),
+    /// Three in a row were not clean: play stops at the next bar line.
+    StopsSoon,
+    /// Play stopped after three not clean in a row and offers other ways on.
+    Offers,
+    /// While these are offered: clean takes the next of them, not clean the easier cell.
+    Chosen(Mark),
+    /// A cold try was marked.
+    ColdTry {
+        /// Its cell.
+        cell: CellKey,
+        /// What was said.
+        mark: Mark,
+    },
     /// Every cell is clear or passed.
     Complete,
     /// A mark was taken back.

@@ -6,6 +6,8 @@
 //! nothing, and an entry of another program falls into its place. So folding is the same whatever
 //! the order of arrival.
 
+use super::StagePrint;
+use super::cold::{Try, first_of_each_day};
 use super::entry::{By, Entry, Kind, Mark, Record, RecordId};
 use super::plan::CellKey;
 use std::collections::{BTreeMap, BTreeSet};
@@ -46,6 +48,8 @@ pub struct Tally {
     pub reached_said: bool,
     /// True when it was reached in free play.
     pub reached_freely: bool,
+    /// The player's own calendar day on which it was reached, counted from 1970.
+    pub reached_on: Option<i64>,
 }
 
 impl Tally {
@@ -71,6 +75,7 @@ impl Tally {
         let needed = line.needed.max(1);
         if self.streak >= needed {
             self.reached = true;
+            self.reached_on = self.reached_on.or(Some(line.day));
             self.reached_freely |= line.free;
         }
         self.reached_said |= self.said_streak >= needed;
@@ -86,6 +91,7 @@ pub(super) struct MarkLine {
     pub(super) by: By,
     needed: u32,
     free: bool,
+    day: i64,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -109,6 +115,7 @@ impl Line {
                 by: record.by.unwrap_or(By::Key),
                 needed,
                 free,
+                day: record.day(),
             })),
             Kind::Undo { mark } => Some(Self::Undo {
                 id: record.id,
@@ -304,10 +311,21 @@ impl CellHistory {
     }
 }
 
-/// The marks of every cell.
+/// A first repetition of a day, as it is written down.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Tried {
+    order: Order,
+    day: i64,
+    cell: CellKey,
+    repetition: u64,
+    alone: bool,
+}
+
+/// The marks of every cell, and the first repetitions of each day.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub(super) struct History {
     cells: BTreeMap<CellKey, Arc<CellHistory>>,
+    tried: Arc<BTreeMap<RecordId, Tried>>,
 }
 
 impl History {
@@ -316,6 +334,39 @@ impl History {
         if let (Some(cell), Some(line)) = (record.cell, Line::of(record)) {
             Arc::make_mut(self.cells.entry(cell).or_default()).add(order, line);
         }
+        if let (Some(cell), Kind::Tried { repetition, alone }) = (record.cell, &record.kind) {
+            let tried = Tried {
+                order,
+                day: record.day(),
+                cell,
+                repetition: *repetition,
+                alone: *alone,
+            };
+            Arc::make_mut(&mut self.tried).insert(record.id, tried);
+        }
+    }
+
+    /// The first repetition of each day in some stages' music, with what was said of it.
+    pub(super) fn first_tries(&self, stages: &[StagePrint]) -> Vec<Try> {
+        let mut all: Vec<(&RecordId, &Tried)> = self.tried.iter().collect();
+        all.sort_by_key(|(_, tried)| tried.order);
+        let tries = all.into_iter().map(|(id, tried)| {
+            let told = self.mark_of(tried.cell, id.session, tried.repetition);
+            Try {
+                day: tried.day,
+                cell: tried.cell,
+                alone: tried.alone,
+                said: told.map(|line| (line.mark, line.by == By::Assumed)),
+            }
+        });
+        first_of_each_day(tries, stages)
+    }
+
+    /// True when anything in some stages' music was played on a day.
+    pub(super) fn was_tried_on(&self, day: i64, stages: &[StagePrint]) -> bool {
+        self.tried
+            .values()
+            .any(|tried| tried.day == day && stages.contains(&tried.cell.stage))
     }
 
     /// Every cell with marks.

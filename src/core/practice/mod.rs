@@ -9,6 +9,9 @@
 mod board;
 #[cfg(test)]
 mod board_laws;
+mod cold;
+#[cfg(test)]
+mod cold_laws;
 mod entry;
 mod event;
 mod fingerprint;
@@ -19,10 +22,15 @@ mod plan;
 mod session;
 mod state;
 mod step;
+#[cfg(test)]
+mod stop_laws;
 mod verdict;
 
 pub use board::{Board, Cell, CellStatus};
-pub use entry::{By, Entry, Kind, Mark, Moment, Record, RecordId};
+pub use cold::{
+    Candidate, ColdTries, Held, Try, asked_cold, cold_tries, first_of_each_day, next_cold,
+};
+pub use entry::{By, Entry, Kind, Mark, Moment, Record, RecordId, local_day};
 pub use event::{Event, Hand, News, NotByEar};
 pub use fingerprint::{StagePrint, StagePrintError};
 pub use history::Tally;

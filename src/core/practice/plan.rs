@@ -3,6 +3,7 @@
 //! Knows stages by fingerprint only; knows no marks.
 
 use super::StagePrint;
+use super::cold::asked_cold;
 use super::verdict::Thresholds;
 pub use crate::drill::{Advance, Route, StepBack};
 use crate::units::Bpm;
@@ -36,6 +37,10 @@ pub struct Plan {
     pub advance: Advance,
     /// Whether play steps back by itself.
     pub step_back: StepBack,
+    /// Three not clean in a row stop play, unless it steps back by itself.
+    pub stop_rule: bool,
+    /// The stages that are played in real time: every fourth rung of these is asked cold.
+    pub real_time: Vec<StagePrint>,
     /// An unmarked repetition is assumed clean when it has ended.
     pub hands_free: bool,
     /// What the microphone heard marks the repetition.
@@ -57,6 +62,8 @@ impl Plan {
             route: Route::default(),
             advance: Advance::default(),
             step_back: StepBack::default(),
+            stop_rule: false,
+            real_time: Vec::new(),
             hands_free: false,
             by_ear: false,
             headphones: false,
@@ -80,6 +87,20 @@ impl Plan {
             stage: *self.stages.get(stage)?,
             tempo: *self.rungs.get(rung)?,
         })
+    }
+
+    /// True for a cell that counts as held only after a clean cold try: the top of its stage, and in
+    /// real time every fourth rung.
+    pub fn asks_cold(&self, cell: CellKey) -> bool {
+        self.stage_index(cell.stage).is_some()
+            && self
+                .rungs
+                .iter()
+                .position(|rung| *rung == cell.tempo)
+                .is_some_and(|rung| {
+                    let real_time = self.real_time.contains(&cell.stage);
+                    asked_cold(rung, self.rungs.len(), real_time)
+                })
     }
 
     /// Every cell of the grid in the order of the route.

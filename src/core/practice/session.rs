@@ -13,6 +13,8 @@ pub enum Phase {
     Playing,
     /// It was paused by the player.
     Paused,
+    /// It stopped by itself after three not clean in a row, and offers other ways on.
+    Offering,
     /// It was paused because six assumed repetitions went by with nobody there.
     NobodyThere,
 }
@@ -24,6 +26,10 @@ pub(super) struct Repetition {
     pub(super) cell: CellKey,
     pub(super) free: bool,
     pub(super) reference: bool,
+    /// Something of the drill was played before it, that day or just before.
+    pub(super) run_up: bool,
+    /// It is the cold try of its cell.
+    pub(super) cold: bool,
     /// When its closing note was heard, milliseconds; nothing while it still sounds.
     pub(super) closed_ms: Option<i64>,
 }
@@ -73,6 +79,10 @@ pub(super) struct Session {
     pub(super) closed: Vec<Repetition>,
     pub(super) last_press: Option<(Mark, i64)>,
     pub(super) assumed_in_a_row: u32,
+    /// The cold try of this session and its cell.
+    pub(super) cold: Option<(u64, CellKey)>,
+    /// Slips before this repetition have stopped play once and do not again.
+    pub(super) slips_from: u64,
     /// The place that was last written down.
     pub(super) written_place: Option<CellKey>,
 }
@@ -97,6 +107,8 @@ impl Session {
             closed: Vec::new(),
             last_press: None,
             assumed_in_a_row: 0,
+            cold: None,
+            slips_from: 0,
             written_place: None,
         }
     }

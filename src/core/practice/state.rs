@@ -1,7 +1,8 @@
 //! Practice as it stands: the board, and the session that runs.
 
 use super::board::{Board, CellStatus};
-use super::entry::{Entry, Mark, RecordId};
+use super::cold::{Candidate, ColdTries, next_cold};
+use super::entry::{Entry, Mark, Moment, RecordId, local_day};
 use super::event::News;
 use super::history::{History, Order, Tally};
 use super::plan::{Advance, CellKey, Plan, Route, StepBack};
@@ -9,6 +10,10 @@ use super::session::{Phase, Reason, Session, Visit};
 
 /// How many not-clean repetitions in a row suggest a step back.
 pub const NOT_CLEAN_IN_A_ROW: u32 = 3;
+
+/// What was played so shortly before a repetition is a run-up to it, also over midnight,
+/// milliseconds. Three hours, chosen: fingers are cold again after a night and not after a pause.
+const RUN_UP_MS: i64 = 3 * 3600 * 1000;
 
 /// Practice as it stands. Changed only by [`step`](super::step); built from a journal by
 /// [`replay`].
@@ -150,8 +155,106 @@ impl State {
             .flatten()
     }
 
+    /// The easier cell that is offered where play has stopped after three not clean in a row;
+    /// nothing in the first cell.
+    pub fn easier(&self) -> Option<CellKey> {
+        self.plan.step_back_from(self.visit()?.cell)
+    }
+
+    /// True when play is to stop at the next bar line: three in a row were not clean since it last
+    /// stopped, and nothing leads away from the cell.
+    pub fn stops_soon(&self) -> bool {
+        let Some((session, visit)) = self.session.as_ref().zip(self.visit()) else {
+            return false;
+        };
+        let from = visit.first.max(session.slips_from);
+        let stays = session.wish.is_none() && !session.step_back_taken;
+        let run = || {
+            self.history
+                .run(visit.cell, session.id, from, Mark::NotClean)
+        };
+        self.plan.stop_rule
+            && self.plan.step_back == StepBack::WhenAsked
+            && session.phase == Phase::Playing
+            && stays
+            && run() >= NOT_CLEAN_IN_A_ROW
+    }
+
+    /// The player's own calendar day, by the records' time, which never goes back.
+    fn day(&self, at: Moment) -> i64 {
+        local_day(self.last_utc_us.max(at.utc_us), at.offset_s)
+    }
+
+    /// True before the first repetition of the drill on a day has come to its closing note.
+    pub(super) fn is_first(&self, at: Moment) -> bool {
+        !self.history.was_tried_on(self.day(at), &self.plan.stages)
+    }
+
+    /// True when something of the drill was played on this day or just before.
+    pub(super) fn has_run_up(&self, at: Moment) -> bool {
+        let just_before = self.session.as_ref().is_some_and(|session| {
+            let last = session.closed.last().and_then(|last| last.closed_ms);
+            last.is_some_and(|last| at.heard_ms.saturating_sub(last) < RUN_UP_MS)
+        });
+        just_before || !self.is_first(at)
+    }
+
+    pub(super) fn would_be_cold(&self, cell: CellKey, at: Moment) -> bool {
+        let cleared = self.tally(cell).reached_on;
+        self.plan.asks_cold(cell)
+            && self.status(cell) == CellStatus::Clear
+            && cleared.is_some_and(|day| day < self.day(at))
+            && !self.has_run_up(at)
+    }
+
+    /// The cell of the cold try that sounds or that the next repetition is: it was cleared on an
+    /// earlier day, and nothing of the drill has been played today.
+    pub fn cold_try(&self, at: Moment) -> Option<CellKey> {
+        let session = self.session.as_ref()?;
+        match session.sounding {
+            Some(sounding) => sounding.cold.then_some(sounding.cell),
+            None => self.upcoming().filter(|cell| self.would_be_cold(*cell, at)),
+        }
+    }
+
+    /// The cell to try cold on a day before anything else of the drill is played.
+    pub fn due_cold(&self, at: Moment) -> Option<CellKey> {
+        let candidates: Vec<Candidate> = self
+            .board
+            .cells()
+            .iter()
+            .filter(|cell| self.would_be_cold(cell.key, at))
+            .filter_map(|cell| {
+                Some(Candidate {
+                    stage: self.plan.stage_index(cell.key.stage)?,
+                    tempo: cell.key.tempo,
+                    tries: ColdTries {
+                        held: cell.held,
+                        last: cell.last_cold,
+                    },
+                })
+            })
+            .collect();
+        let next = next_cold(&candidates)?;
+        Some(CellKey {
+            stage: *self.plan.stages.get(next.stage)?,
+            tempo: next.tempo,
+        })
+    }
+
+    /// What was said of the cold try of this stay.
+    fn cold_said(&self) -> Option<Mark> {
+        let session = self.session.as_ref()?;
+        let (repetition, cell) = session.cold?;
+        let visit = session.visit.filter(|visit| visit.cell == cell)?;
+        let told = self.history.mark_of(cell, session.id, repetition);
+        told.filter(|_| repetition >= visit.first)
+            .map(|line| line.mark)
+    }
+
     /// The next cell of the route, once the cell now played is cleared; nothing before that and
-    /// when the board is complete.
+    /// when the board is complete. In a cell that was clear already, after a cold try or so many
+    /// clean in a row as clear one.
     pub fn named(&self) -> Option<CellKey> {
         let session = self.session.as_ref()?;
         let visit = session.visit?;
@@ -163,7 +266,7 @@ impl State {
                 .history
                 .run(visit.cell, session.id, visit.first, Mark::Clean)
                 >= self.plan.needed();
-        if visit.was_clear && !again {
+        if visit.was_clear && !again && self.cold_said().is_none() {
             return None;
         }
         self.next_open_after(visit.cell)
@@ -226,7 +329,9 @@ impl State {
         {
             return Some((open, Some(Reason::Return)));
         }
-        if (self.plan.advance == Advance::ByItself || session.advance_asked)
+        // One try, then on; where it was not clean the player may want to stay.
+        let stays = self.cold_said() == Some(Mark::NotClean) && self.streak() < self.plan.needed();
+        if ((self.plan.advance == Advance::ByItself && !stays) || session.advance_asked)
             && let Some(next) = self.named()
         {
             return Some((next, Some(Reason::Route)));

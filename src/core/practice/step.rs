@@ -63,7 +63,8 @@ impl State {
                 cell,
                 reference,
             } => self.begin(*at, *id, *cell, *reference, records),
-            Event::ClosingNoteHeard { at, repetition } => self.close(*at, *repetition),
+            Event::BarHeard { at } => self.bar(*at, records),
+            Event::ClosingNoteHeard { at, repetition } => self.close(*at, *repetition, records),
             Event::RepetitionEnded { at, repetition } => self.end(*at, *repetition, records),
             Event::Press {
                 at,
@@ -141,7 +142,10 @@ impl State {
             version: env!("CARGO_PKG_VERSION").to_owned(),
         };
         session.records += 1;
-        if matches!(record.kind, Kind::Mark { .. } | Kind::Undo { .. }) {
+        if matches!(
+            record.kind,
+            Kind::Mark { .. } | Kind::Undo { .. } | Kind::Tried { .. }
+        ) {
             let was_complete = self.board.is_complete();
             let before = record.cell.map(|cell| self.status(cell));
             self.history.add(Order::Waiting(record.id), &record);
@@ -222,6 +226,28 @@ impl State {
         session.wish = None;
         session.step_back_taken = false;
         session.advance_asked = false;
+        self.leave_offers();
+    }
+
+    /// What was offered is no longer: the cell is another, or the slips were taken back.
+    fn leave_offers(&mut self) {
+        if let Some(session) = &mut self.session
+            && session.phase == Phase::Offering
+        {
+            session.phase = Phase::Paused;
+        }
+    }
+
+    /// At a bar line play stops where the last three were not clean: errors are not drilled.
+    fn bar(&mut self, at: Moment, records: &mut Vec<Record>) {
+        if !self.stops_soon() {
+            return;
+        }
+        self.halt(at, Phase::Offering, records);
+        if let Some(session) = &mut self.session {
+            session.slips_from = session.next_repetition;
+        }
+        self.news.push(News::Offers);
     }
 
     /// With nothing sounding there is no boundary to wait for.
@@ -242,7 +268,10 @@ impl State {
         records: &mut Vec<Record>,
     ) {
         let too_early = id < self.next_repetition();
-        let halted = matches!(self.phase(), Phase::Paused | Phase::NobodyThere);
+        let halted = matches!(
+            self.phase(),
+            Phase::Paused | Phase::NobodyThere | Phase::Offering
+        );
         if too_early || halted || self.plan.stage_index(cell.stage).is_none() {
             return;
         }
@@ -254,16 +283,23 @@ impl State {
             _ => self.enter(cell, Reason::Chosen),
         }
         let closed_cell = self.status(cell) == CellStatus::Closed;
+        let run_up = self.has_run_up(at);
+        let cold = !reference && self.would_be_cold(cell, at);
         let Some(session) = &mut self.session else {
             return;
         };
         session.next_repetition = id.saturating_add(1);
         let freely = session.visit.is_some_and(|visit| visit.freely);
+        if cold {
+            session.cold = Some((id, cell));
+        }
         session.sounding = Some(Repetition {
             id,
             cell,
             free: freely && closed_cell,
             reference,
+            run_up,
+            cold,
             closed_ms: None,
         });
         if session.phase != Phase::Playing {
@@ -282,17 +318,23 @@ impl State {
         }
     }
 
-    fn close(&mut self, at: Moment, repetition: u64) {
+    fn close(&mut self, at: Moment, repetition: u64, records: &mut Vec<Record>) {
         let Some(session) = &mut self.session else {
             return;
         };
-        if session.sounding.is_some_and(|one| one.id == repetition)
-            && let Some(sounding) = session.sounding.take()
-        {
-            session.close(Repetition {
-                closed_ms: Some(at.heard_ms),
-                ..sounding
-            });
+        let Some(sounding) = session.sounding.take_if(|one| one.id == repetition) else {
+            return;
+        };
+        session.close(Repetition {
+            closed_ms: Some(at.heard_ms),
+            ..sounding
+        });
+        if self.is_first(at) {
+            let kind = Kind::Tried {
+                repetition,
+                alone: !sounding.reference && !sounding.run_up,
+            };
+            self.write(at, Said::new(kind, Some(sounding.cell), None), records);
         }
     }
 
@@ -420,6 +462,10 @@ impl State {
             self.news.push(News::HeldDown);
             return;
         }
+        if session.phase == Phase::Offering {
+            self.news.push(News::Chosen(mark));
+            return;
+        }
         let target = match repetition {
             Some(id) => session.closed(id),
             None => session.closed_by(at.heard_ms),
@@ -469,6 +515,7 @@ impl State {
         records: &mut Vec<Record>,
     ) {
         let suggested = self.suggestion();
+        let stopped = self.stops_soon();
         let kind = Kind::Mark {
             repetition: target.id,
             mark,
@@ -487,7 +534,16 @@ impl State {
             said.measures = measured.to_json();
         }
         self.write(at, said, records);
+        if let Some(session) = &self.session
+            && session.cold == Some((target.id, target.cell))
+        {
+            let cell = target.cell;
+            self.news.push(News::ColdTry { cell, mark });
+        }
         self.suggest(suggested);
+        if self.stops_soon() && !stopped {
+            self.news.push(News::StopsSoon);
+        }
         self.move_when_still();
         self.write_place(at, records);
     }
@@ -500,6 +556,7 @@ impl State {
                     session.step_back_taken = false;
                 }
             }
+            Some(_) if self.stops_soon() => {}
             Some(back) if before != Some(back) => self.news.push(match self.plan.step_back {
                 StepBack::WhenAsked => News::StepBackSuggested(back),
                 StepBack::ByItself => News::StepBackTaken(back),
@@ -574,6 +631,7 @@ impl State {
         let said = Said::new(Kind::Undo { mark }, Some(cell), Some(By::Key));
         self.write(at, said, records);
         self.suggest(suggested);
+        self.leave_offers();
         self.move_when_still();
         self.write_place(at, records);
     }

@@ -189,6 +189,12 @@ pub const SETTINGS: &[Setting] = &[
         "row: so many clean in a row clear a cell; staircase: three clean up, one not clean down",
     ),
     row(
+        "stop-rule",
+        Kind::Switch,
+        "true",
+        "three not clean in a row stop play and offer to hear it, to sing or tap it, or easier",
+    ),
+    row(
         "plan.minutes",
         Kind::Whole(5, 240),
         "20",

@@ -9,15 +9,17 @@
 
 use super::{fitted, put};
 use crate::app::Practising;
-use crate::practice::{Cell, CellStatus};
+use crate::practice::{Cell, CellStatus, Held};
 use crate::screen::Theme;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-/// The sign of a cell: clear, clear with assumed marks, passed, open with its streak, closed.
+/// The sign of a cell: held, held or clear with assumed marks, clear, passed, open with its streak, closed.
 fn sign(cell: &Cell) -> String {
     match cell.status {
+        CellStatus::Clear if cell.held == Held::Said => "◆".to_owned(),
+        CellStatus::Clear if cell.held == Held::Assumed => "◈".to_owned(),
         CellStatus::Clear if cell.assumed => "▣".to_owned(),
         CellStatus::Clear => "■".to_owned(),
         CellStatus::Passed => "▪".to_owned(),
@@ -37,8 +39,7 @@ fn style(cell: &Cell, theme: Theme) -> Style {
 }
 
 /// What the signs mean.
-pub(super) const LEGEND: &str =
-    "■ clear  ▣ clear by assumed marks  ▪ passed  ○ open  · closed  [ ] here";
+pub(super) const LEGEND: &str = "◆ held  ◈ held by an assumed mark  ■ clear  ▣ clear by assumed marks  ▪ passed  ○ open  · closed  [ ] here";
 
 /// Draws as many rungs around the present one as there is room for, the present one among them.
 pub(super) fn draw(buffer: &mut Buffer, theme: Theme, area: Rect, practising: &Practising) {

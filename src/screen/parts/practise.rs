@@ -11,7 +11,9 @@
 //! ```
 
 use super::{board, chanter, figures, fitted, line, put, put_right, staff, tuner, wrapped};
-use crate::app::{DROWNED, Model, Place, Practising, SoundState, Sounding, Words, trouble};
+use crate::app::{
+    DROWNED, Model, Notice, Offer, Place, Practising, SLOW, SoundState, Sounding, Words, trouble,
+};
 use crate::chanter::Instrument;
 use crate::practice::Phase;
 use crate::score::where_time_comes_from;
@@ -136,11 +138,7 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
     }
     let told = rows.take(1);
     // what does not fit the row takes the one above, which says what does not change
-    let long = model.words.is_none()
-        && model
-            .notice
-            .as_ref()
-            .is_some_and(|notice| wrapped(&notice.text, area.width).len() > 1);
+    let long = model.words.is_none() && told_rows(model, practising, area.width) > 1;
     let told = if long && told.y > area.y {
         let above = Rect {
             y: told.y - 1,
@@ -207,15 +205,23 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
     let heard = u16::from(model.ear.is_some() && rows.next + 2 < area.bottom());
     ear(model, practising, theme, buffer, rows.take(heard));
     let room = area.bottom().saturating_sub(rows.next + 1);
-    let long = model
-        .notice
-        .as_ref()
-        .filter(|_| model.words.is_none())
-        .map_or(1, |notice| wrapped(&notice.text, area.width).len() as u16);
+    let long = if model.words.is_none() {
+        told_rows(model, practising, area.width)
+    } else {
+        1
+    };
     let told = long.clamp(1, room.max(1));
     let _ = rows.take(room.saturating_sub(told));
     notice(model, theme, buffer, rows.take(told));
     keys(model, theme, buffer, rows.take(1), practising);
+}
+
+/// Rows that the last sentence takes.
+fn told_rows(model: &Model, practising: &Practising, width: u16) -> u16 {
+    offered(practising, model.notice.as_ref())
+        .as_ref()
+        .or(model.notice.as_ref())
+        .map_or(1, |notice| wrapped(&notice.text, width).len() as u16)
 }
 
 fn rule(buffer: &mut Buffer, theme: Theme, area: Rect) {
@@ -263,10 +269,10 @@ fn ear(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer
     let Some(now) = model.ear else { return };
     let options = &model.options;
     let sounds = practising.is_playing()
-        && practising
-            .heard
-            .as_ref()
-            .is_some_and(|place| !place.counting_in && options.reference.factor(place.cycle) > 0.0)
+        && practising.heard.as_ref().is_some_and(|place| {
+            let plan = practising.reference(options.reference);
+            !place.counting_in && plan.factor(place.cycle) > 0.0
+        })
         && options.levels.of(Bus::Reference).0 > 0.0
         && !options.levels.muted[Bus::Reference as usize];
     let said = trouble(now).or_else(|| (sounds && !options.headphones).then_some(DROWNED));
@@ -283,7 +289,7 @@ fn ear(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer
 fn beats(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let count = practising.drill.metre.beats_in_a_bar();
     let (now, words) = match &practising.heard {
-        Some(place) if practising.is_playing() => {
+        Some(place) if practising.is_sounding() => {
             let (beat, _) = place.beat_of_bar();
             (Some(beat), place_words(practising, place))
         }
@@ -326,6 +332,7 @@ fn phase_words(practising: &Practising) -> &'static str {
     match practising.state.phase() {
         Phase::Still => "space plays",
         Phase::Paused => "paused: space plays",
+        Phase::Offering => "stopped: three not clean in a row",
         Phase::NobodyThere => "paused, nobody there: space plays",
         Phase::Playing => "",
     }
@@ -334,6 +341,11 @@ fn phase_words(practising: &Practising) -> &'static str {
 fn place_words(practising: &Practising, place: &Place) -> String {
     if place.counting_in {
         return "count-in".to_owned();
+    }
+    match practising.plays_once() {
+        Some(Offer::Sing) => return "sing or tap".to_owned(),
+        Some(_) => return "listen".to_owned(),
+        None => {}
     }
     if place.is_breath() {
         return "breathe and mark".to_owned();
@@ -460,6 +472,15 @@ fn big_figures(
 pub(in crate::screen) fn next_words(practising: &Practising) -> String {
     let state = &practising.state;
     let here = practising.cell();
+    if practising.is_offering() {
+        return "stopped: choose below".to_owned();
+    }
+    if practising.cold.is_some() {
+        return "cold try: once, without reference".to_owned();
+    }
+    if state.stops_soon() {
+        return "stops at the bar line".to_owned();
+    }
     if let Some(cell) = state.suggestion() {
         return format!("step back? n: {}", practising.cell_name(cell));
     }
@@ -515,6 +536,9 @@ fn explanation(practising: &Practising, theme: Theme, buffer: &mut Buffer, area:
         .or(practising.drill.listen_for.as_deref())
     {
         paragraphs.push(format!("Listen for {listen}."));
+    }
+    if stage.is_some_and(crate::drill::Stage::is_slow) {
+        paragraphs.push(format!("Here {SLOW}."));
     }
     if let Some(score) = practising.scores.get(practising.stage()) {
         let sentences = where_time_comes_from(score);
@@ -583,7 +607,11 @@ fn notice(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
         writing(words, theme, buffer, area);
         return;
     }
-    if let Some(notice) = &model.notice {
+    let offered = model
+        .practising
+        .as_ref()
+        .and_then(|practising| offered(practising, model.notice.as_ref()));
+    if let Some(notice) = offered.as_ref().or(model.notice.as_ref()) {
         let style = if notice.urgent {
             theme.urgent()
         } else {
@@ -603,9 +631,60 @@ fn notice(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
     }
 }
 
+/// What is offered where play has stopped by itself, in its order, after what was said just now.
+pub(in crate::screen) fn offered(practising: &Practising, said: Option<&Notice>) -> Option<Notice> {
+    if !practising.is_offering() {
+        return None;
+    }
+    let next = practising.next_offer();
+    let offers: Vec<String> = Offer::ALL
+        .into_iter()
+        .zip(1..)
+        .filter_map(|(offer, number)| {
+            let here = if next == Some(offer) { "▸" } else { "" };
+            let words = practising.offer_words(offer)?;
+            Some(format!("{here}{number} {words}"))
+        })
+        .collect();
+    let offers = offers.join("  ");
+    Some(match said {
+        Some(said) => Notice {
+            text: format!("{} · {offers}", said.text),
+            urgent: said.urgent,
+        },
+        None => Notice::plain(offers),
+    })
+}
+
+/// What clean and not clean do there, by key or pedal.
+pub(in crate::screen) fn pressed_words(practising: &Practising, wide: bool) -> String {
+    let easier = practising.offer_words(Offer::Easier).is_some();
+    if wide {
+        let right = match practising.next_offer() {
+            Some(Offer::Hear) => "hear it",
+            Some(_) => "sing or tap it",
+            None => "play it again",
+        };
+        let left = if easier { "left or x: easier   " } else { "" };
+        format!("right or enter: {right}   {left}space: play it again   u undo   q leave")
+    } else {
+        let right = match practising.next_offer() {
+            Some(Offer::Hear) => "hear it",
+            Some(_) => "sing it",
+            None => "again",
+        };
+        let left = if easier { "left easier  " } else { "" };
+        format!("right {right}  {left}space again")
+    }
+}
+
 fn keys(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect, practising: &Practising) {
+    let pressed = practising
+        .is_offering()
+        .then(|| pressed_words(practising, area.width >= 70));
     let text = match (area.width >= 70, practising.is_playing()) {
         _ if model.words.is_some() => "enter keeps it  esc drops it",
+        _ if pressed.is_some() => pressed.as_deref().unwrap_or_default(),
         (true, true) => "enter clean  x not clean  u undo  space pause  +/- tempo  ? keys  q leave",
         (true, false) => {
             "space play  +/- tempo  tab stage  e explain  v hide music  ? keys  q leave"

@@ -1,0 +1,141 @@
+//! The cold try at practice: played without reference, and told when it comes again. And what is
+//! said once of a slow stage.
+
+use super::effect::Effect;
+use super::model::Model;
+use super::notice::Notice;
+use super::playing::wanted;
+use super::practising::Practising;
+use crate::planning::{Digest, Rule, Said, date_of, due_again};
+use crate::practice::{By, CellKey, Mark, Moment, News, RecordId, local_day};
+use crate::rhythm::ReferencePlan;
+use crate::sound::Command;
+use jiff::civil::Date;
+use uuid::Uuid;
+
+/// What every slow stage says once: slow fingers would train another movement than the one that is
+/// wanted (common practice).
+pub const SLOW: &str = "notes slow, fingers at full speed";
+
+impl Practising {
+    /// In which repetitions the reference sounds: a cold try and singing with the click have none,
+    /// what is only heard has it.
+    pub fn reference(&self, chosen: ReferencePlan) -> ReferencePlan {
+        match self.offers.demo.map(|demo| demo.with_reference) {
+            Some(true) => ReferencePlan::Every,
+            Some(false) => ReferencePlan::Silent,
+            None if self.cold.is_some() || self.cold_repetition.is_some() => ReferencePlan::Silent,
+            None => chosen,
+        }
+    }
+
+    /// The day a cell comes again after its cold try was marked on a day.
+    fn comes_again(&self, cell: CellKey, mark: Mark, today: Date, rule: &Rule) -> Date {
+        let tomorrow = today.tomorrow().unwrap_or(Date::MAX);
+        if mark == Mark::NotClean {
+            return tomorrow;
+        }
+        let session = self.state.session().unwrap_or(Uuid::nil());
+        let (repetition, number) = (0, 0);
+        let mut days: Digest = self.before.clone();
+        days.add([
+            Said::Tried {
+                session,
+                repetition,
+                cell,
+                day: today,
+                alone: true,
+            },
+            Said::Mark {
+                id: RecordId { session, number },
+                repetition,
+                cell,
+                day: today,
+                mark,
+                assumed: false,
+                needed: self.state.plan().needed(),
+            },
+        ]);
+        days.cell(cell)
+            .and_then(|days| due_again(days, rule))
+            .map_or(tomorrow, |(due, ..)| due.max(tomorrow))
+    }
+
+    /// What came of a cold try, and when it comes again.
+    pub(super) fn cold_words(&self, at: Moment, rule: &Rule) -> Option<String> {
+        let news = self.state.news();
+        let (cell, mark) = news.iter().find_map(|one| match one {
+            News::ColdTry { cell, mark } => Some((*cell, *mark)),
+            _ => None,
+        })?;
+        let by = news.iter().find_map(|one| match one {
+            News::Marked { by, .. } => Some(*by),
+            _ => None,
+        });
+        let who = match by {
+            Some(By::Ear) => " (by ear)",
+            Some(By::Assumed) => " (assumed)",
+            _ => "",
+        };
+        let today = date_of(local_day(at.utc_us, at.offset_s));
+        let due = self.comes_again(cell, mark, today, rule);
+        let days = today.until(due).map_or(0, |span| span.get_days());
+        let when = match days {
+            ..=1 => "tomorrow".to_owned(),
+            days => format!("in {days} days, on {due}"),
+        };
+        let name = self.cell_name(cell);
+        Some(match mark {
+            Mark::Clean => format!("clean{who}: {name} is held, and comes again {when}"),
+            Mark::NotClean => {
+                let on = self.state.named().map_or_else(String::new, |next| {
+                    format!("; n goes on to {}", self.cell_name(next))
+                });
+                format!("not clean{who}: {name} is not held, and comes cold again {when}{on}")
+            }
+        })
+    }
+}
+
+/// After each message: what the next repetition is, and what the reference does in it.
+pub(super) fn follow(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
+    let chosen = model.options.reference;
+    let slow = slow_words(model);
+    let Some(practising) = &mut model.practising else {
+        return;
+    };
+    practising.cold = practising.state.cold_try(at);
+    if !practising.is_playing() {
+        practising.cold_repetition = None;
+    }
+    let plan = practising.reference(chosen);
+    if practising.reference_sent != Some(plan) {
+        practising.reference_sent = Some(plan);
+        effects.push(Effect::Sound(Command::Reference(plan)));
+    }
+    if let Some(words) = slow {
+        model.notice = Some(match model.notice.take() {
+            Some(notice) => Notice {
+                text: format!("{} · {words}", notice.text),
+                ..notice
+            },
+            None => Notice::plain(words),
+        });
+    }
+}
+
+/// When a slow stage is first played.
+fn slow_words(model: &mut Model) -> Option<&'static str> {
+    if !model.is_moving() {
+        return None;
+    }
+    let cell = wanted(model)?;
+    let practising = model.practising.as_mut()?;
+    let stage = practising.stage_of(cell)?;
+    let slow = practising.drill.stages.get(stage)?.is_slow();
+    if !slow || practising.told_slow.contains(&stage) {
+        return None;
+    }
+    practising.told_slow.push(stage);
+    Some(SLOW)
+}

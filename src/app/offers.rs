@@ -1,0 +1,221 @@
+//! What is offered where play has stopped after three not clean in a row: hear it, sing or tap it,
+//! something easier. Errors are not drilled.
+
+use super::effect::Effect;
+use super::model::Model;
+use super::notice::Notice;
+use super::playing::play;
+use super::practising::{Practising, Sent};
+use super::update::practise;
+use crate::practice::{Event, Mark, Moment, Phase};
+use crate::rhythm::ClickPlan;
+use crate::sound::{Bus, Command, Entry, Levels, When};
+use std::sync::Arc;
+
+/// Something offered, in the order in which it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Offer {
+    /// The reference once, nothing to play.
+    Hear,
+    /// The click alone once, to sing to or to tap to.
+    Sing,
+    /// The stage or rung before.
+    Easier,
+}
+
+impl Offer {
+    /// In the order in which they are offered.
+    pub const ALL: [Self; 3] = [Self::Hear, Self::Sing, Self::Easier];
+}
+
+/// What plays once without a mark.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Demo {
+    offer: Offer,
+    pub(super) with_reference: bool,
+    serial: u64,
+}
+
+/// How far the offers have been taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Offers {
+    /// How many were taken, in their order.
+    taken: usize,
+    pub(super) demo: Option<Demo>,
+}
+
+/// The level at which something is heard that the player has turned down. Chosen.
+const HEARD: f32 = 0.35;
+
+impl Practising {
+    /// True where play has stopped by itself and offers other ways on.
+    pub fn is_offering(&self) -> bool {
+        self.state.phase() == Phase::Offering
+    }
+
+    /// What plays once without a mark, if anything does.
+    pub fn plays_once(&self) -> Option<Offer> {
+        self.offers.demo.map(|demo| demo.offer)
+    }
+
+    /// What clean takes, key or right pedal: the next of the offers; nothing where it is to play
+    /// the same again.
+    pub fn next_offer(&self) -> Option<Offer> {
+        [Offer::Hear, Offer::Sing].get(self.offers.taken).copied()
+    }
+
+    /// An offer in words; nothing where there is nothing easier.
+    pub fn offer_words(&self, offer: Offer) -> Option<String> {
+        Some(match offer {
+            Offer::Hear => "hear it".to_owned(),
+            Offer::Sing => "sing or tap it once with the click".to_owned(),
+            Offer::Easier => format!("easier: {}", self.cell_name(self.state.easier()?)),
+        })
+    }
+}
+
+/// A press while something is offered: clean takes the next in order, not clean the easier cell.
+pub(super) fn chosen(model: &mut Model, at: Moment, mark: Mark, effects: &mut Vec<Effect>) {
+    let next = model.practising.as_ref().and_then(Practising::next_offer);
+    match (mark, next) {
+        (Mark::Clean, Some(offer)) => take(model, at, offer, effects),
+        (Mark::Clean, None) => play(model, at, effects),
+        (Mark::NotClean, _) => take(model, at, Offer::Easier, effects),
+    }
+}
+
+pub(super) fn take(model: &mut Model, at: Moment, offer: Offer, effects: &mut Vec<Effect>) {
+    let Some(practising) = &model.practising else {
+        return;
+    };
+    if !practising.is_offering() {
+        model.notice = Some(Notice::plain(
+            "1, 2 and 3 choose when three not clean in a row have stopped play",
+        ));
+        return;
+    }
+    match offer {
+        Offer::Hear => play_once(model, offer, true, effects),
+        Offer::Sing => play_once(model, offer, false, effects),
+        Offer::Easier if practising.state.easier().is_none() => {
+            model.notice = Some(Notice::plain(
+                "this is the first cell: nothing here is easier",
+            ));
+        }
+        Offer::Easier => {
+            end_demo(model, effects);
+            practise(model, &Event::Advance { at }, effects);
+            play(model, at, effects);
+        }
+    }
+}
+
+/// Plays the cell once; no repetition begins, so nothing can be marked.
+fn play_once(model: &mut Model, offer: Offer, with_reference: bool, effects: &mut Vec<Effect>) {
+    end_demo(model, effects);
+    let options = model.options;
+    let Some(practising) = &mut model.practising else {
+        return;
+    };
+    let Some(cell) = practising.cell() else {
+        return;
+    };
+    let Some((stage, timeline)) = practising.lay(cell, &options) else {
+        return;
+    };
+    model.sent += 1;
+    practising.asked = None;
+    practising.heard = None;
+    practising.remember(Sent {
+        serial: model.sent,
+        cell,
+        stage,
+        timeline: Arc::clone(&timeline),
+    });
+    practising.offers.demo = Some(Demo {
+        offer,
+        with_reference,
+        serial: model.sent,
+    });
+    effects.extend([
+        Effect::Sound(Command::Levels(audible(options.levels))),
+        Effect::Sound(Command::Clicks(ClickPlan::Every)),
+        Effect::Load {
+            timeline,
+            when: When::Now,
+            entry: Entry::CountIn,
+        },
+        Effect::PlayOnce,
+    ]);
+    model.notice = Some(Notice::plain(match offer {
+        Offer::Sing => "sing it or tap it, once, with the click; nothing is marked",
+        _ => "listen: once, and nothing is marked",
+    }));
+}
+
+/// What is to be heard is heard, also where the player had silenced it.
+fn audible(mut levels: Levels) -> Levels {
+    for bus in [Bus::Reference, Bus::Click] {
+        levels.mute(bus, false);
+        if levels.of(bus).0 <= 0.0 {
+            levels.set(bus, crate::units::Gain(HEARD));
+        }
+    }
+    levels
+}
+
+/// The player's own levels and clicks again.
+fn restore(model: &Model, effects: &mut Vec<Effect>) {
+    let options = &model.options;
+    effects.extend([
+        Effect::Sound(Command::Levels(options.levels)),
+        Effect::Sound(Command::Clicks(options.clicks)),
+    ]);
+}
+
+/// Ends what plays once before its end.
+pub(super) fn end_demo(model: &mut Model, effects: &mut Vec<Effect>) {
+    let Some(practising) = &mut model.practising else {
+        return;
+    };
+    if practising.offers.demo.take().is_some() {
+        practising.heard = None;
+        effects.push(Effect::Pause);
+        restore(model, effects);
+    }
+}
+
+/// What plays once came to its end, by itself or, on a device that was opened anew, at the bar line
+/// of another time through: the next is offered. True where a report was about that.
+pub(super) fn demo_heard(
+    model: &mut Model,
+    ended: bool,
+    bar: Option<(u64, u64)>,
+    effects: &mut Vec<Effect>,
+) -> bool {
+    let Some(practising) = &mut model.practising else {
+        return false;
+    };
+    let Some(demo) = practising.offers.demo else {
+        return false;
+    };
+    let again = bar.is_some_and(|(serial, cycle)| serial == demo.serial && cycle > 0);
+    if ended || again {
+        let place = Offer::ALL.iter().position(|offer| *offer == demo.offer);
+        let offers = &mut practising.offers;
+        offers.taken = offers.taken.max(place.map_or(0, |place| place + 1));
+        end_demo(model, effects);
+        model.notice = None;
+    }
+    true
+}
+
+/// After each message: what plays once ends where nothing is offered any more.
+pub(super) fn follow(model: &mut Model, effects: &mut Vec<Effect>) {
+    if let Some(practising) = &model.practising
+        && practising.offers.demo.is_some()
+        && !practising.is_offering()
+    {
+        end_demo(model, effects);
+    }
+}

@@ -1,0 +1,220 @@
+//! The cold try: the first repetition of a day, without reference and without run-up, and what it
+//! says of a cell.
+//!
+//! Five clean in a row after twenty others is not owning it: what was cleared yesterday is *held*
+//! when its first try on another day is clean. That first tries on another day tell more than the
+//! last ones of a session is common practice; which cells are asked and how is chosen. Knows tries
+//! and marks; knows no journal, no session and no clock.
+
+use super::StagePrint;
+use super::entry::Mark;
+use super::plan::CellKey;
+use crate::units::Bpm;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
+
+/// Of the rungs of a stage in real time every so many-th is asked cold.
+const EVERY: usize = 4;
+
+/// True for a rung, counted from 0, that is asked cold: the top of its stage, and in real time
+/// every fourth.
+pub fn asked_cold(rung: usize, rungs: usize, real_time: bool) -> bool {
+    rung + 1 == rungs || (real_time && (rung + 1).is_multiple_of(EVERY))
+}
+
+/// The first repetition of a drill on a day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Try {
+    /// The player's own calendar day, counted from 1970.
+    pub day: i64,
+    /// What was played.
+    pub cell: CellKey,
+    /// Without reference and without run-up.
+    pub alone: bool,
+    /// What was said of it, and whether that was only assumed; nothing when it was not marked.
+    pub said: Option<(Mark, bool)>,
+}
+
+/// Whether a cell is held.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub enum Held {
+    /// It is not.
+    #[default]
+    No,
+    /// By a cold try that was assumed to be clean.
+    Assumed,
+    /// By a cold try that was said to be clean.
+    Said,
+}
+
+impl Held {
+    /// True when it is held, however that was said.
+    pub fn is_held(self) -> bool {
+        self != Self::No
+    }
+}
+
+/// What the cold tries of a cell come to: the last one that was marked decides.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct ColdTries {
+    /// Whether the cell is held.
+    pub held: Held,
+    /// The day of the last cold try, marked or not.
+    pub last: Option<i64>,
+}
+
+/// Of all tries, in fold order, the first of each day in some stages' music.
+pub fn first_of_each_day(tries: impl IntoIterator<Item = Try>, stages: &[StagePrint]) -> Vec<Try> {
+    let mut days = BTreeSet::new();
+    tries
+        .into_iter()
+        .filter(|one| stages.contains(&one.cell.stage) && days.insert(one.day))
+        .collect()
+}
+
+/// What the first tries of each day say of a cell that became clear on a day.
+pub fn cold_tries(cell: CellKey, cleared: i64, first: &[Try]) -> ColdTries {
+    let mut found = ColdTries::default();
+    for one in first {
+        if one.cell != cell || !one.alone || one.day <= cleared {
+            continue;
+        }
+        found.last = Some(one.day);
+        match one.said {
+            Some((Mark::Clean, false)) => found.held = Held::Said,
+            Some((Mark::Clean, true)) => found.held = Held::Assumed,
+            Some((Mark::NotClean, _)) => found.held = Held::No,
+            None => {}
+        }
+    }
+    found
+}
+
+/// A cell that is asked cold and was cleared on an earlier day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Candidate {
+    /// Its stage's place in the drill, from 0.
+    pub stage: usize,
+    /// Its tempo.
+    pub tempo: Bpm,
+    /// What its cold tries come to.
+    pub tries: ColdTries,
+}
+
+/// Which of a drill's cells is to be tried cold next: of each stage the highest, unless a held cell
+/// of this stage or a later one stands for it; of these the one not tried for longest, then the
+/// latest stage.
+pub fn next_cold(candidates: &[Candidate]) -> Option<Candidate> {
+    let stands_for = |one: &Candidate, other: &Candidate| {
+        one.tries.held.is_held() && one.stage >= other.stage && one.tempo >= other.tempo
+    };
+    let highest = |one: &&Candidate| {
+        candidates
+            .iter()
+            .all(|other| other.stage != one.stage || other.tempo <= one.tempo)
+    };
+    candidates
+        .iter()
+        .filter(highest)
+        .filter(|one| !candidates.iter().any(|held| stands_for(held, one)))
+        .min_by_key(|one| (one.tries.last, std::cmp::Reverse((one.stage, one.tempo))))
+        .copied()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn cell(stage: u128, tempo: i128) -> CellKey {
+        CellKey {
+            stage: StagePrint(stage),
+            tempo: Bpm::whole(tempo).expect("a tempo"),
+        }
+    }
+
+    fn tried(day: i64, mark: Option<Mark>) -> Try {
+        Try {
+            day,
+            cell: cell(1, 60),
+            alone: true,
+            said: mark.map(|mark| (mark, false)),
+        }
+    }
+
+    #[test]
+    fn the_top_is_asked_cold_and_in_real_time_every_fourth() {
+        let asked = |rungs: usize, real_time: bool| -> Vec<usize> {
+            (0..rungs)
+                .filter(|rung| asked_cold(*rung, rungs, real_time))
+                .map(|rung| rung + 1)
+                .collect()
+        };
+        assert_eq!(asked(13, false), [13]);
+        assert_eq!(asked(13, true), [4, 8, 12, 13]);
+        assert_eq!(asked(1, true), [1]);
+        assert!(asked(0, true).is_empty());
+    }
+
+    /// Held on the day it was cleared it would be what five in a row say already.
+    #[test]
+    fn a_try_of_another_day_decides_and_the_last_of_them() {
+        let (clean, not) = (Some(Mark::Clean), Some(Mark::NotClean));
+        let held = |tries: &[Try]| cold_tries(cell(1, 60), 10, tries).held.is_held();
+        assert!(!held(&[]));
+        assert!(!held(&[tried(10, clean)]), "the day it was cleared");
+        assert!(held(&[tried(11, clean)]));
+        assert!(!held(&[tried(11, not)]));
+        assert!(held(&[tried(11, not), tried(12, clean)]));
+        assert!(!held(&[tried(11, clean), tried(40, not)]));
+        assert!(
+            held(&[tried(11, clean), tried(40, None)]),
+            "nothing was said"
+        );
+        let with_reference = Try {
+            alone: false,
+            ..tried(11, clean)
+        };
+        assert!(!held(&[with_reference]));
+    }
+
+    #[test]
+    fn an_earlier_repetition_of_the_drill_that_day_is_a_run_up() {
+        let other = Try {
+            cell: cell(2, 50),
+            ..tried(11, None)
+        };
+        let stages = [StagePrint(1), StagePrint(2)];
+        let both = [other, tried(11, Some(Mark::Clean))];
+        let first = first_of_each_day(both, &stages);
+        assert_eq!(first, [other]);
+        assert_eq!(cold_tries(cell(1, 60), 10, &first), ColdTries::default());
+        let alone = first_of_each_day(both, &stages[..1]);
+        assert!(cold_tries(cell(1, 60), 10, &alone).held.is_held());
+    }
+
+    #[test]
+    fn the_hardest_is_asked_first_and_a_held_one_stands_for_what_lies_before_it() {
+        let candidate = |stage: usize, tempo: i128, held: Held, last: Option<i64>| Candidate {
+            stage,
+            tempo: Bpm::whole(tempo).expect("a tempo"),
+            tries: ColdTries { held, last },
+        };
+        let next = |candidates: &[Candidate]| {
+            next_cold(candidates).map(|one| (one.stage, one.tempo.to_string()))
+        };
+        let two = [
+            candidate(0, 80, Held::No, None),
+            candidate(3, 62, Held::No, None),
+            candidate(3, 56, Held::No, None),
+        ];
+        assert_eq!(next(&two), Some((3, "62".to_owned())));
+        // What failed yesterday lets the other go first.
+        let turned = [two[0], candidate(3, 62, Held::No, Some(20))];
+        assert_eq!(next(&turned), Some((0, "80".to_owned())));
+        let held = candidate(3, 80, Held::Said, Some(20));
+        assert_eq!(next(&[two[0], held]), None);
+        let slower = candidate(3, 62, Held::Said, Some(20));
+        assert_eq!(next(&[two[0], slower]), Some((0, "80".to_owned())));
+        assert_eq!(next(&[]), None);
+    }
+}
