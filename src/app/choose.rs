@@ -24,8 +24,8 @@ pub struct TodayLine {
     pub open: String,
     /// The stage, from 0.
     pub stage: usize,
-    /// The tempo.
-    pub tempo: crate::units::Bpm,
+    /// The rung: a tempo, or a length of tones.
+    pub rung: crate::practice::Rung,
     /// Minutes to plan for it.
     pub minutes: u32,
     /// Why, one sentence.

@@ -18,8 +18,8 @@ pub enum Effect {
         name: String,
         /// The stage, from 0.
         stage: usize,
-        /// The tempo.
-        tempo: crate::units::Bpm,
+        /// The rung: a tempo, or a length of tones.
+        rung: crate::practice::Rung,
     },
     /// Store records in the journal in one go; answered by a message.
     Store(Vec<Record>),
@@ -48,8 +48,8 @@ pub enum Effect {
         drill: String,
         /// The stage's name.
         stage: String,
-        /// The tempo.
-        tempo: crate::units::Bpm,
+        /// The rung: a tempo, or a length of tones.
+        rung: crate::practice::Rung,
     },
     /// Hand the terminal back to the shell until the program is continued.
     Suspend,

@@ -5,7 +5,7 @@ use super::model::SoundState;
 use super::offers::Offer;
 use crate::drill::Drill;
 use crate::listening::{Attended, HeardNow};
-use crate::practice::{CellKey, Entry, Hand, Mark, StagePrint};
+use crate::practice::{CellKey, Entry, Hand, Mark, Rung, StagePrint};
 use crate::sound::{Bus, Report};
 use uuid::Uuid;
 
@@ -84,8 +84,8 @@ pub struct OpenedDrill {
     pub place: Option<CellKey>,
     /// Stage to begin with, from 0, when it was asked for on the command line.
     pub stage: Option<usize>,
-    /// Tempo to begin with, when it was asked for on the command line.
-    pub tempo: Option<crate::units::Bpm>,
+    /// Rung to begin on, when it was asked for on the command line.
+    pub rung: Option<Rung>,
     /// A fresh name for the session.
     pub session: Uuid,
 }

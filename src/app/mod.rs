@@ -29,7 +29,7 @@ pub use message::{Action, Message, OpenedDrill};
 pub use model::{Model, Options, Overlay, Page, SoundState};
 pub use notice::Notice;
 pub use offers::{Offer, Offers};
-pub use practising::{Place, Practising, Sounding, prints, scores};
+pub use practising::{Place, Practising, Sounding, planned, prints, scores};
 pub use update::update;
 pub use warming::{WarmMusic, Warming};
 pub use words::Words;

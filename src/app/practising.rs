@@ -6,8 +6,9 @@ use super::offers::Offers;
 use crate::drill::Drill;
 use crate::movement::{Context, Explanation, Movement, explain};
 use crate::planning::{Digest, Said, Staircase};
-use crate::practice::ladder::rungs;
-use crate::practice::{CellKey, Mark, Phase, Plan, StagePrint, State, edited, replay};
+use crate::practice::{
+    CellKey, Mark, Phase, Plan, PlannedStage, Rung, StagePrint, State, edited, replay,
+};
 use crate::rhythm::ReferencePlan;
 use crate::score::{Score, movements, resolve_music};
 use crate::timeline::{Event, EventKind, Layout, SoundPart, Sounded, Timeline, lay};
@@ -24,8 +25,6 @@ pub struct Practising {
     pub drill: Drill,
     /// Each stage's score.
     pub scores: Vec<Score>,
-    /// The ladder.
-    pub rungs: Vec<Bpm>,
     /// Board, marks and session.
     pub state: State,
     /// Timelines sent to the player and perhaps still to be heard, oldest first.
@@ -72,6 +71,11 @@ pub fn prints(scores: &[Score]) -> Vec<StagePrint> {
         .collect()
 }
 
+/// The stages as practice knows them: each stage's fingerprint and its rungs.
+pub fn planned(drill: &Drill, scores: &[Score]) -> Vec<PlannedStage> {
+    PlannedStage::all(drill, prints(scores))
+}
+
 /// A timeline that was sent.
 #[derive(Debug, Clone)]
 pub(super) struct Sent {
@@ -88,6 +92,8 @@ pub struct Place {
     pub serial: u64,
     /// Its stage, from 0.
     pub stage: usize,
+    /// Its rung.
+    pub rung: Rung,
     /// The timeline.
     pub timeline: Arc<Timeline>,
     /// True in the count-in.
@@ -141,35 +147,24 @@ impl Practising {
     pub fn new(opened: &OpenedDrill, options: &Options) -> Self {
         let drill = opened.drill.clone();
         let scores = scores(&drill);
-        let prints = prints(&scores);
-        let ladder = &drill.ladder;
-        let rungs =
-            rungs(ladder.from, ladder.to, ladder.step).unwrap_or_else(|_| vec![ladder.from]);
+        let stages = planned(&drill, &scores);
         let plan = Plan {
             clean: drill.clean,
             route: drill.route,
             advance: drill.advance,
             step_back: drill.step_back,
             stop_rule: options.stop_rule,
-            real_time: drill
-                .stages
-                .iter()
-                .zip(&prints)
-                .filter(|(stage, _)| !stage.is_slow())
-                .map(|(_, print)| *print)
-                .collect(),
             hands_free: options.hands_free,
             thresholds: options.thresholds,
             by_ear: options.by_ear,
             headphones: options.headphones,
-            ..Plan::new(&opened.name, prints, rungs.clone())
+            ..Plan::new(&opened.name, stages)
         };
         let state = replay(plan, &opened.entries);
         Self {
             name: opened.name.clone(),
             drill,
             scores,
-            rungs,
             state,
             sent: VecDeque::new(),
             heard: None,
@@ -207,18 +202,18 @@ impl Practising {
         self.is_playing() || self.offers.demo.is_some()
     }
 
-    /// The stage, from 0, and tempo of a cell.
+    /// The stage, from 0, of a cell.
     pub fn stage_of(&self, cell: CellKey) -> Option<usize> {
-        self.state.plan().stage_index(cell.stage)
+        self.state.plan().stage_of(cell)
     }
 
-    /// `half beats at 52`.
+    /// `half beats at 52`, `closing up at 104 ms`.
     pub fn cell_name(&self, cell: CellKey) -> String {
         let name = self
             .stage_of(cell)
             .and_then(|stage| self.drill.stages.get(stage))
             .map_or("a stage of before", |stage| stage.name.as_str());
-        format!("{name} at {}", spoken_tempo(cell.tempo))
+        format!("{name} at {}", cell.rung.spoken())
     }
 
     /// The movement the drill takes apart, explained in each context of its last stage; where its
@@ -278,13 +273,18 @@ impl Practising {
             .unwrap_or(0)
     }
 
-    /// The tempo that is heard, or at which play will begin.
-    pub fn tempo(&self) -> Bpm {
+    /// The rung that is heard, or on which play will begin.
+    pub fn rung(&self) -> Rung {
         self.heard
             .as_ref()
-            .map(|place| place.timeline.tempo)
-            .or_else(|| self.cell().map(|cell| cell.tempo))
-            .unwrap_or(self.drill.ladder.from)
+            .map(|place| place.rung)
+            .or_else(|| self.cell().map(|cell| cell.rung))
+            .unwrap_or(Rung::Tempo(self.drill.ladder.from))
+    }
+
+    /// The tempo that is heard, or at which play will begin.
+    pub fn tempo(&self) -> Bpm {
+        self.rung().tempo()
     }
 
     /// Before anything is heard: nothing sounds, the stage's first note comes next.
@@ -303,9 +303,9 @@ impl Practising {
         let stage = self.stage_of(cell)?;
         let score = self.scores.get(stage)?;
         let layout = Layout {
-            lengths: self.drill.lengths,
+            lengths: cell.rung.lengths(self.drill.lengths),
             subdivision: options.subdivision,
-            ..Layout::at(cell.tempo, SampleRate::USUAL)
+            ..Layout::at(cell.rung.tempo(), SampleRate::USUAL)
         };
         Some((stage, Arc::new(lay(score, &layout))))
     }
@@ -313,16 +313,21 @@ impl Practising {
     /// Where the adaptive ladder goes with a mark, when it moves. A corrected mark takes the step of
     /// the one it corrects back.
     pub(super) fn climb(&mut self, cell: CellKey, repetition: u64, mark: Mark) -> Option<CellKey> {
-        let rung = self.rungs.iter().position(|rung| *rung == cell.tempo)?;
+        let plan = self.state.plan();
+        let rungs = &plan.stages.get(plan.stage_of(cell)?)?.rungs;
+        let rung = rungs.iter().position(|rung| *rung == cell.rung)?;
         let before = match self.stairs {
             Some((last, before, _)) if last == repetition => before,
             Some((_, _, after)) if after.rung == rung => after,
             _ => Staircase::at(rung),
         };
-        let after = before.step(mark, self.rungs.len());
+        let after = before.step(mark, rungs.len());
+        let there = *rungs.get(after.rung)?;
         self.stairs = Some((repetition, before, after));
-        let tempo = *self.rungs.get(after.rung)?;
-        (after.rung != rung).then_some(CellKey { tempo, ..cell })
+        (after.rung != rung).then_some(CellKey {
+            rung: there,
+            ..cell
+        })
     }
 
     pub(super) fn remember(&mut self, sent: Sent) {
@@ -405,9 +410,4 @@ impl Place {
         }
         Sounding { now, next }
     }
-}
-
-/// `66`, `66½`.
-pub(super) fn spoken_tempo(tempo: Bpm) -> String {
-    crate::units::spell_fraction(&tempo.value())
 }

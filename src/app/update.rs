@@ -11,7 +11,7 @@ use super::playing::{decide, follow_wish, forget_heard, heard, load, pause, play
 use super::practising::{Place, Practising};
 use super::words::{keep_words, write};
 use crate::listening::Attended;
-use crate::practice::{CellKey, Event, Mark, Moment, News, Plan, step};
+use crate::practice::{CellKey, Event, Mark, Moment, News, Plan, Rung, step};
 use crate::sound::{Command, Cue, Entry, When};
 use crate::wording;
 
@@ -50,6 +50,7 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
                 practising.heard = practising.find(serial).map(|sent| Place {
                     serial,
                     stage: sent.stage,
+                    rung: sent.cell.rung,
                     timeline: std::sync::Arc::clone(&sent.timeline),
                     counting_in,
                     cycle,
@@ -292,7 +293,7 @@ fn act_in_list(model: &mut Model, action: Action, effects: &mut Vec<Effect>) {
             Some(line) => effects.push(Effect::OpenAt {
                 name: line.open.clone(),
                 stage: line.stage,
-                tempo: line.tempo,
+                rung: line.rung,
             }),
             None => model.notice = Some(Notice::plain("nothing is due today: choose a drill")),
         },
@@ -356,25 +357,24 @@ fn opened_drill(model: &mut Model, at: Moment, opened: &OpenedDrill, effects: &m
 fn asked_place(practising: &Practising, opened: &OpenedDrill, at: Moment) -> Option<CellKey> {
     // the same bar may have been played in another drill, at a tempo that this one has not
     let ladder = &practising.drill.ladder;
-    let opened_place = opened
-        .place
-        .filter(|cell| (ladder.from..=ladder.to).contains(&cell.tempo));
-    if opened.stage.is_none() && opened.tempo.is_none() {
+    let known = |cell: &CellKey| (ladder.from..=ladder.to).contains(&cell.rung.tempo());
+    let opened_place = opened.place.filter(known);
+    if opened.stage.is_none() && opened.rung.is_none() {
         return practising.state.due_cold(at).or(opened_place);
     }
-    let last = opened_place.filter(|cell| practising.stage_of(*cell).is_some());
-    let stage = match opened.stage {
-        Some(stage) => practising.state.plan().stages.get(stage).copied()?,
-        None => match last {
-            Some(cell) => cell.stage,
-            None => practising.state.plan().stages.first().copied()?,
-        },
-    };
-    let tempo = opened
-        .tempo
-        .or_else(|| last.map(|cell| cell.tempo))
-        .unwrap_or(practising.drill.ladder.from);
-    Some(CellKey { stage, tempo })
+    let plan = practising.state.plan();
+    let last = opened_place.filter(|cell| plan.stage_of(*cell).is_some());
+    let of_last = || last.and_then(|cell| plan.stage_of(cell));
+    let stage = opened.stage.or_else(of_last).unwrap_or(0);
+    let near = last.map_or(Rung::Tempo(ladder.from), |cell| cell.rung);
+    let planned = plan.stages.get(stage)?;
+    let asked = opened.rung.map(|rung| CellKey {
+        stage: planned.print,
+        rung,
+    });
+    // what was asked for is played as it is, also between the rungs
+    let exact = asked.filter(|cell| planned.has(*cell));
+    exact.or_else(|| plan.in_stage(stage, opened.rung.unwrap_or(near)))
 }
 
 fn act_at_practice(model: &mut Model, at: Moment, action: Action, effects: &mut Vec<Effect>) {
@@ -483,10 +483,7 @@ fn neighbour_stage(model: &Model, next: bool) -> Option<CellKey> {
     } else {
         stage.checked_sub(1)?
     };
-    Some(CellKey {
-        stage: *practising.state.plan().stages.get(wanted)?,
-        ..cell
-    })
+    practising.state.plan().in_stage(wanted, cell.rung)
 }
 
 /// A repetition was listened to: the board may be marked by it, and what was wrong is told.
@@ -535,7 +532,7 @@ fn keep_take(model: &mut Model, effects: &mut Vec<Effect>) {
     effects.push(Effect::KeepTake {
         drill: practising.name.clone(),
         stage: stage.map_or_else(String::new, |stage| stage.name.clone()),
-        tempo: practising.tempo(),
+        rung: practising.rung(),
     });
 }
 

@@ -236,7 +236,7 @@ pub(crate) fn open_tasks(digest: &Digest) -> Vec<Due> {
                     open: path.display().to_string(),
                     by: assignment.by,
                     drill,
-                    goal: (goal.stage, goal.tempo),
+                    goal,
                 });
             }
         }

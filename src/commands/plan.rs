@@ -2,10 +2,10 @@
 
 use super::open::Opened;
 use super::{Failure, drills, folders, homework, settings};
+use crate::drill::Stage;
 use crate::journal::{Journal, JournalError, Trouble};
 use crate::planning::{Digest, Due, Known, Order, Rule};
-use crate::practice::StagePrint;
-use crate::practice::ladder::rungs;
+use crate::practice::{PlannedStage, StagePrint};
 use crate::score::written_text;
 use crate::settings::Settings;
 use crate::units::Fraction;
@@ -16,15 +16,12 @@ use std::path::Path;
 pub(crate) fn known(opened: &Opened) -> Known {
     let drill = &opened.drill;
     let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
-    let ladder = &drill.ladder;
+    let print = |stage: &Stage| StagePrint::of(&written_text(&stage.music, &drill.schools));
+    let prints = drill.stages.iter().map(print).collect();
     Known {
         name: opened.name.clone(),
         title: drill.title.clone(),
-        stages: drill
-            .stages
-            .iter()
-            .map(|stage| StagePrint::of(&written_text(&stage.music, &drill.schools)))
-            .collect(),
+        stages: PlannedStage::all(drill, prints),
         stage_names: drill
             .stages
             .iter()
@@ -39,8 +36,6 @@ pub(crate) fn known(opened: &Opened) -> Known {
                 (bar + breath).to_f64()
             })
             .collect(),
-        real_time: drill.stages.iter().map(|stage| !stage.is_slow()).collect(),
-        rungs: rungs(ladder.from, ladder.to, ladder.step).unwrap_or_else(|_| vec![ladder.from]),
         clean: drill.clean,
         route: drill.route,
     }

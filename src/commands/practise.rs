@@ -6,6 +6,7 @@ use super::terminal::{self, Manner, Terminal};
 use super::{Failure, Outcome, Ran, arguments, folders, homework, output, plan, settings};
 use crate::app::{Care, Message, Model, Page};
 use crate::live::{Asked, DEFAULT_BUFFER, Quiet};
+use crate::practice::Rung;
 use crate::screen::{Plain, Theme, action, view};
 use crate::settings::Settings;
 use crate::sound::{ClickSound, Sound};
@@ -169,7 +170,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     terminal::require()?;
     let begin = Begin {
         stage,
-        tempo: arguments.tempo,
+        rung: arguments.tempo.map(Rung::Tempo),
     };
     let mut flags = arguments.screen.flags();
     flags.extend(arguments.marking.flags());

@@ -2,7 +2,6 @@
 
 use super::{Failure, Outcome, Ran, open, output, plan, today};
 use crate::planning::{Digest, Known, Played, Progress, progress};
-use crate::units::spell_fraction;
 use crate::wording;
 use jiff::civil::Date;
 use std::path::PathBuf;
@@ -86,10 +85,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let (mut measured, mut played) = (Vec::new(), Vec::new());
     if let Some(journal) = plan::journal()? {
         let told = |error: crate::journal::JournalError| Failure(error.to_string());
-        let stages: Vec<_> = drills
-            .iter()
-            .flat_map(|drill| drill.stages.clone())
-            .collect();
+        let stages: Vec<_> = drills.iter().flat_map(Known::prints).collect();
         digest = plan::digest_of(&journal)?;
         measured = journal.measured(&stages).map_err(told)?;
         played = journal.playing(i64::MIN).map_err(told)?;
@@ -142,7 +138,7 @@ fn csv(found: &Progress) -> String {
             "{},{},{},{},{},{:.4},{:.4},{:.4},{},{},{},{}\r\n",
             field(&cell.drill),
             field(&cell.stage),
-            cell.tempo,
+            cell.rung,
             cell.chance.clean,
             cell.chance.of,
             cell.chance.mean,
@@ -196,12 +192,12 @@ fn text(found: &Progress, date: Date) -> String {
         );
     }
     if !found.climbed.is_empty() {
-        text.push_str("\ntempi reached\n");
+        text.push_str("\nrungs reached\n");
         for rung in found.climbed.iter().rev().take(10).rev() {
-            let tempo = spell_fraction(&rung.tempo.value());
+            let reached = rung.rung.spoken();
             let _ = writeln!(
                 text,
-                "  {}  {tempo:>4}  {}, {}",
+                "  {}  {reached:>6}  {}, {}",
                 rung.day, rung.drill, rung.stage
             );
         }
@@ -229,9 +225,9 @@ fn text(found: &Progress, date: Date) -> String {
                 };
                 let _ = writeln!(
                     text,
-                    "    {:28.28} {:>4} {:>3} of {:<3} {:8} {}{few}",
+                    "    {:26.26} {:>6} {:>3} of {:<3} {:8} {}{few}",
                     cell.stage,
-                    spell_fraction(&cell.tempo.value()),
+                    cell.rung.spoken(),
                     cell.chance.clean,
                     cell.chance.of,
                     bar(cell.chance.mean, 8),

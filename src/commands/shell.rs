@@ -4,17 +4,17 @@ use super::ear::Ear;
 use super::open::{self, Opened};
 use super::{folders, plan, takes};
 use crate::app::{
-    Effect, Listed, Message, Model, OpenedDrill, SoundState, TodayLine, prints, scores, update,
+    Effect, Listed, Message, Model, OpenedDrill, SoundState, TodayLine, planned, prints, scores,
+    update,
 };
 use crate::chanter::Tuning;
-use crate::drill::Drill;
 use crate::journal::{Journal, Trouble};
 use crate::live::{Asked, Heard, Player, State};
 use crate::planning::{self, Rule};
-use crate::practice::ladder::rungs;
-use crate::practice::{CellStatus, Entry, Kind, Moment, Plan, Record, StagePrint, replay};
+use crate::practice::{
+    Cell, CellStatus, Entry, Kind, Moment, Plan, PlannedStage, Record, Rung, replay,
+};
 use crate::sound::Sound;
-use crate::units::Bpm;
 use std::path::PathBuf;
 use std::time::{Instant, SystemTime, UNIX_EPOCH};
 use uuid::Uuid;
@@ -24,8 +24,8 @@ use uuid::Uuid;
 pub(crate) struct Begin {
     /// Stage, from 0.
     pub(crate) stage: Option<usize>,
-    /// Tempo.
-    pub(crate) tempo: Option<Bpm>,
+    /// Rung.
+    pub(crate) rung: Option<Rung>,
 }
 
 /// The world: the device, the journal, the clock.
@@ -131,10 +131,10 @@ impl Shell {
         match effect {
             Effect::List => Some(Message::Listed(self.list(true))),
             Effect::Open(name) => Some(self.open(&name)),
-            Effect::OpenAt { name, stage, tempo } => {
+            Effect::OpenAt { name, stage, rung } => {
                 self.begin = Begin {
                     stage: Some(stage),
-                    tempo: Some(tempo),
+                    rung: Some(rung),
                 };
                 Some(self.open(&name))
             }
@@ -170,11 +170,9 @@ impl Shell {
                 self.player.send(command);
                 None
             }
-            Effect::KeepTake {
-                drill,
-                stage,
-                tempo,
-            } => Some(Message::Kept(self.keep_take(drill, stage, tempo))),
+            Effect::KeepTake { drill, stage, rung } => {
+                Some(Message::Kept(self.keep_take(drill, stage, rung)))
+            }
             Effect::Suspend => {
                 self.suspend = true;
                 None
@@ -183,7 +181,7 @@ impl Shell {
         }
     }
 
-    fn keep_take(&self, drill: String, stage: String, tempo: Bpm) -> Result<f64, String> {
+    fn keep_take(&self, drill: String, stage: String, rung: Rung) -> Result<f64, String> {
         let ear = self.ear.as_ref().ok_or("no microphone is open")?;
         let (samples, rate) = ear.take();
         let seconds = samples.len() as f64 / f64::from(rate.0.max(1));
@@ -193,7 +191,7 @@ impl Shell {
         let about = takes::About {
             drill,
             stage,
-            tempo,
+            rung,
             la_hz: ear.low_a(),
             seconds,
         };
@@ -232,7 +230,7 @@ impl Shell {
             played,
             place,
             stage: begin.stage,
-            tempo: begin.tempo,
+            rung: begin.rung,
             session: Uuid::new_v4(),
         }))
     }
@@ -395,7 +393,7 @@ impl Shell {
             .map(|item| TodayLine {
                 open: item.open,
                 stage: item.stage_number.saturating_sub(1),
-                tempo: item.tempo,
+                rung: item.rung,
                 minutes: item.minutes,
                 why: item.why,
             })
@@ -422,11 +420,10 @@ impl Shell {
         let Ok(opened) = open::open(name) else {
             return String::new();
         };
-        let stages = prints(&scores(&opened.drill));
-        match journal.read(&stages) {
-            Ok(entries) if !entries.is_empty() => {
-                done(&opened.name, &opened.drill, stages, &entries)
-            }
+        let stages = planned(&opened.drill, &scores(&opened.drill));
+        let music: Vec<_> = stages.iter().map(|stage| stage.print).collect();
+        match journal.read(&music) {
+            Ok(entries) if !entries.is_empty() => done(&opened.name, stages, &entries),
             _ => String::new(),
         }
     }
@@ -451,13 +448,9 @@ fn rescued(records: &[Record]) -> String {
 }
 
 /// `5 of 52 cells clear`.
-fn done(name: &str, drill: &Drill, stages: Vec<StagePrint>, entries: &[Entry]) -> String {
-    let ladder = &drill.ladder;
-    let Ok(rungs) = rungs(ladder.from, ladder.to, ladder.step) else {
-        return String::new();
-    };
-    let state = replay(Plan::new(name, stages, rungs), entries);
-    let cells = state.board().cells();
+fn done(name: &str, stages: Vec<PlannedStage>, entries: &[Entry]) -> String {
+    let state = replay(Plan::new(name, stages), entries);
+    let cells: Vec<&Cell> = state.board().cells().collect();
     let clear = cells
         .iter()
         .filter(|cell| matches!(cell.status, CellStatus::Clear | CellStatus::Passed))

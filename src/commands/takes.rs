@@ -7,9 +7,10 @@ use super::{Failure, Outcome, Ran, arguments, folders, output, practise, setting
 use crate::chanter::{Tuning, TuningTable};
 use crate::listening::{Piece, Recording, align, hear_piece};
 use crate::live::{Asked, DEFAULT_BUFFER, DeviceError, Playback, Quiet, Stereo};
+use crate::practice::Rung;
 use crate::sound::{at_rate, beside, half_speed, level_out};
 use crate::timeline::{Layout, Timeline, lay};
-use crate::units::{Bpm, Gain, Hertz, SampleRate};
+use crate::units::{Gain, Hertz, SampleRate};
 use crate::wording;
 use serde::{Deserialize, Serialize};
 use std::fs::File;
@@ -64,8 +65,9 @@ pub(super) struct About {
     pub(super) drill: String,
     /// The stage's name.
     pub(super) stage: String,
-    /// Beats a minute.
-    pub(super) tempo: Bpm,
+    /// The rung: beats a minute, or a length of tones at a tempo.
+    #[serde(rename = "tempo")]
+    pub(super) rung: Rung,
     /// Low A that was tuned to, hertz.
     pub(super) la_hz: f64,
     /// Its length, seconds.
@@ -247,7 +249,7 @@ fn list(takes: &[(String, About)], json: bool) -> Ran {
                     (place + 1).to_string(),
                     name.clone(),
                     about.stage.clone(),
-                    crate::units::spell_fraction(&about.tempo.value()),
+                    about.rung.spoken(),
                     format!("{:.0} s", about.seconds),
                 ]
             })
@@ -317,8 +319,8 @@ fn piece(about: &About) -> Result<(Arc<Timeline>, Piece), Failure> {
     let (stage, _) = arguments::stage(&opened.drill, &about.stage)?;
     let score = score_of(&opened.drill, stage);
     let layout = Layout {
-        lengths: opened.drill.lengths,
-        ..Layout::at(about.tempo, SampleRate::USUAL)
+        lengths: about.rung.lengths(opened.drill.lengths),
+        ..Layout::at(about.rung.tempo(), SampleRate::USUAL)
     };
     let timeline = lay(&score, &layout);
     let piece = Piece::of(&score, &timeline);

@@ -2,6 +2,7 @@
 
 use super::{Outcome, Ran, output, plan};
 use crate::planning::{Item, today};
+use crate::practice::Rung;
 use crate::units::spell_fraction;
 use crate::wording;
 use jiff::civil::Date;
@@ -97,14 +98,23 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         );
         let _ = writeln!(
             text,
-            "\n{why}\n        gracerung practise {} --stage {} --tempo {}",
+            "\n{why}\n        gracerung practise {} --stage {} {}",
             quoted(&item.open),
             item.stage_number,
-            spell_fraction(&item.tempo.value()).replace('½', ".5"),
+            asked(item.rung),
         );
     }
     output::print(&text)?;
     Ok(Outcome::Done)
+}
+
+/// A rung as `practise` is asked for it.
+fn asked(rung: Rung) -> String {
+    let number = |value| spell_fraction(&value).replace('½', ".5");
+    match rung {
+        Rung::Tempo(tempo) => format!("--tempo {}", number(tempo.value())),
+        Rung::Opened { tone, .. } => format!("--tone {}", number(tone.0)),
+    }
 }
 
 /// A word as a shell takes it.

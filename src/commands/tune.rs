@@ -4,11 +4,10 @@ use super::drills::list;
 use super::open::{Opened, open};
 use super::table::table;
 use super::{Failure, Outcome, Ran, arguments, folders, make, output};
-use crate::app::{prints, scores};
+use crate::app::{planned, prints, scores};
 use crate::chanter::Note;
 use crate::drill::{InPlace, make_in_place};
 use crate::movement::{Context, Movement, write_parts};
-use crate::practice::ladder::rungs;
 use crate::practice::{CellStatus, Plan, replay};
 use crate::score::{Found, Score, movements};
 use crate::units::Bpm;
@@ -168,27 +167,18 @@ fn cleared() -> HashMap<(Vec<Note>, Context), Bpm> {
             continue;
         };
         let scores = scores(&opened.drill);
-        let stages = prints(&scores);
-        let entries = journal.read(&stages).unwrap_or_default();
-        let ladder = &opened.drill.ladder;
-        let Ok(rungs) = rungs(ladder.from, ladder.to, ladder.step) else {
-            continue;
-        };
+        let entries = journal.read(&prints(&scores)).unwrap_or_default();
         if entries.is_empty() {
             continue;
         }
-        let state = replay(Plan::new(&opened.name, stages, rungs.clone()), &entries);
+        let stages = planned(&opened.drill, &scores);
+        let state = replay(Plan::new(&opened.name, stages), &entries);
         for (stage, score) in scores.iter().enumerate() {
-            let highest = rungs
-                .iter()
-                .enumerate()
-                .filter(|(rung, _)| {
-                    state
-                        .board()
-                        .cell(stage, *rung)
-                        .is_some_and(|cell| cell.status == CellStatus::Clear)
-                })
-                .map(|(_, tempo)| *tempo)
+            let cells = state.board().stage(stage).iter();
+            // an opened movement is not yet one in real time
+            let highest = cells
+                .filter(|cell| cell.status == CellStatus::Clear && !cell.key.rung.is_opened())
+                .map(|cell| cell.key.rung.tempo())
                 .max();
             let Some(highest) = highest else { continue };
             for found in movements(score) {

@@ -7,6 +7,7 @@ use crate::app::{Place, WarmMusic, Warming, scores};
 use crate::drill::{Drill, read};
 use crate::live::{Player, State};
 use crate::planning::{Purpose, WarmStep, warm_up};
+use crate::practice::Rung;
 use crate::score::Score;
 use crate::screen::{Theme, music_line, view_warming};
 use crate::sound::{Bus, Command, Entry, Sound, When};
@@ -195,6 +196,7 @@ fn play(arguments: &ScreenArguments, own: &crate::settings::Settings, mut warmin
                 Some(Place {
                     serial: position.serial,
                     stage: 0,
+                    rung: Rung::Tempo(warming.present()?.timeline.tempo),
                     timeline: Arc::clone(&warming.present()?.timeline),
                     counting_in: position.counting_in,
                     cycle: position.cycle,

@@ -12,6 +12,6 @@ pub use document::{
     Assignment, HomeworkError, MarkedDay, Question, Report, ReportedDrill, Task, WhatFile, kind_of,
     read_assignment, read_report, write_assignment, write_report,
 };
-pub use outcome::{Goal, GoalError, goal_in, reached, report_drill, words_of};
+pub use outcome::{GoalError, goal_in, reached, report_drill, words_of};
 pub use page::{Row, clean_words, page, rows};
 pub use seal::{Broken, LARGEST_FILE, open_seal, sealed};

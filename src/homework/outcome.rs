@@ -3,21 +3,13 @@
 use super::document::{MarkedDay, Question, ReportedDrill};
 use crate::planning::{Criterion, Digest, Known, local_day};
 use crate::practice::{
-    CellKey, Entry, FaultKind, Kind, Mark, Measurement, RecordId, Thresholds, judge,
+    Entry, FaultKind, Kind, Mark, Measurement, Place, PlannedStage, RecordId, Rung, Thresholds,
+    judge, reaches,
 };
-use crate::units::{Bpm, spell_fraction};
+use crate::units::{Bpm, Millis, parse_fraction};
 use crate::wording;
 use jiff::civil::Date;
 use std::collections::{BTreeMap, HashMap};
-
-/// A cell to be reached.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Goal {
-    /// The stage, from 0.
-    pub stage: usize,
-    /// The first rung from the asked tempo up.
-    pub tempo: Bpm,
-}
 
 /// Why a goal is none for a drill.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -30,17 +22,17 @@ impl std::fmt::Display for GoalError {
 }
 impl std::error::Error for GoalError {}
 
-/// Reads what is to be reached in a drill: `real time at 66`, `real time`, `66`; nothing: the last
-/// stage at the top of the ladder.
+/// Reads what is to be reached in a drill: `real time at 66`, `real time`, `66`, `closing up at 104
+/// ms`; nothing: the last stage at the top of its ladder. The cell is the stage's first rung that is
+/// as quick, or as short, as what was asked.
 ///
 /// # Errors
-/// A stage the drill does not have, a tempo above its ladder.
-pub fn goal_in(drill: &Known, text: Option<&str>) -> Result<Goal, GoalError> {
+/// A stage the drill does not have, a tempo above its ladder, a length below it.
+pub fn goal_in(drill: &Known, text: Option<&str>) -> Result<Place, GoalError> {
     let last_stage = drill.stage_names.len().saturating_sub(1);
-    let top = drill.rungs.last().copied();
     let text = text.map(str::trim).unwrap_or_default();
-    let (stage, tempo) = match text.rsplit_once(" at ") {
-        Some((stage, tempo)) => (Some(stage), Some(tempo)),
+    let (stage, rung) = match text.rsplit_once(" at ") {
+        Some((stage, rung)) => (Some(stage), Some(rung)),
         None if text.is_empty() => (None, None),
         None if Bpm::parse(text).is_ok() => (None, Some(text)),
         None => (Some(text), None),
@@ -69,19 +61,46 @@ pub fn goal_in(drill: &Known, text: Option<&str>) -> Result<Goal, GoalError> {
             })?
         }
     };
-    let asked = match tempo {
-        None => top,
-        Some(text) => Some(Bpm::parse(text).map_err(|error| GoalError(error.to_string()))?),
+    let planned = drill.stages.get(stage);
+    let Some((planned, top)) = planned.and_then(|planned| Some((planned, *planned.rungs.last()?)))
+    else {
+        return Err(GoalError(format!("`{}` has no ladder", drill.name)));
     };
-    let rung = asked.and_then(|asked| drill.rungs.iter().copied().find(|rung| *rung >= asked));
-    match (rung, asked, top) {
-        (Some(tempo), ..) => Ok(Goal { stage, tempo }),
-        (None, Some(asked), Some(top)) => Err(GoalError(format!(
-            "{asked} is above the ladder of `{}`, which ends at {top}",
+    let Some(asked) = rung else {
+        return Ok((stage, top));
+    };
+    let found = if planned.is_opened() {
+        as_short(planned, asked)?
+    } else {
+        let asked = Bpm::parse(asked).map_err(|error| GoalError(error.to_string()))?;
+        let mut rungs = planned.rungs.iter().copied();
+        rungs.find(|rung| rung.tempo() >= asked)
+    };
+    let rung = found.ok_or_else(|| {
+        let name = drill.stage_names.get(stage).map_or("", String::as_str);
+        let (beyond, ends) = if planned.is_opened() {
+            ("below the lengths", top.spoken())
+        } else {
+            ("above the ladder", top.spoken())
+        };
+        GoalError(format!(
+            "{asked} is {beyond} of `{name}` in `{}`, which ends at {ends}",
             drill.name
-        ))),
-        _ => Err(GoalError(format!("`{}` has no ladder", drill.name))),
-    }
+        ))
+    })?;
+    Ok((stage, rung))
+}
+
+/// The first rung of an opened movement that is as short as a text says: `104 ms` or `104`.
+fn as_short(planned: &PlannedStage, text: &str) -> Result<Option<Rung>, GoalError> {
+    let number = text.trim().trim_end_matches("ms");
+    let tone = parse_fraction(number).map(Millis).map_err(|_| {
+        GoalError(format!(
+            "`{text}` is no length: this stage closes the movement up, so expected milliseconds such as `104 ms`"
+        ))
+    })?;
+    let mut rungs = planned.rungs.iter().copied();
+    Ok(rungs.find(|rung| rung.tone().is_some_and(|own| own <= tone)))
 }
 
 /// The day a goal was reached: its cell, or one of the same stage above it, cleared, or what the
@@ -89,13 +108,13 @@ pub fn goal_in(drill: &Known, text: Option<&str>) -> Result<Goal, GoalError> {
 pub fn reached(
     digest: &Digest,
     drill: &Known,
-    goal: Goal,
+    goal: Place,
     until: Option<&Criterion>,
 ) -> Option<Date> {
-    let print = *drill.stages.get(goal.stage)?;
+    let planned = drill.stages.get(goal.0)?;
     digest
         .cells()
-        .filter(|(CellKey { stage, tempo }, _)| *stage == print && *tempo >= goal.tempo)
+        .filter(|(key, _)| planned.has(**key) && reaches(goal, (goal.0, key.rung)))
         .filter_map(|(_, days)| match until {
             None => days.cleared,
             Some(criterion) => {
@@ -115,20 +134,16 @@ pub fn report_drill(
     digest: &Digest,
     entries: &[Entry],
     drill: &Known,
-    goal: Goal,
+    goal: Place,
     until: Option<&Criterion>,
     limits: &Thresholds,
     from: Date,
 ) -> ReportedDrill {
-    let name = |stage: usize, tempo: Bpm| {
-        let stage = drill.stage_names.get(stage).map_or("", String::as_str);
-        format!("{stage} at {}", spell_fraction(&tempo.value()))
-    };
     let mut days: BTreeMap<Date, MarkedDay> = BTreeMap::new();
     // Where the climb stands: the cell with the latest marks, the highest of that day.
-    let mut at: Option<(Date, usize, Bpm, Date)> = None;
+    let mut at: Option<(Date, Place, Date)> = None;
     for (key, found) in digest.cells() {
-        let Some(stage) = drill.stages.iter().position(|print| *print == key.stage) else {
+        let Some(stage) = drill.stage_of(*key) else {
             continue;
         };
         for day in found.days.iter().filter(|day| day.day >= from) {
@@ -143,23 +158,24 @@ pub fn report_drill(
             line.assumed += day.assumed;
         }
         if let (Some(first), Some(last)) = (found.days.first(), found.days.last()) {
-            let this = (last.day, stage, key.tempo, first.day);
-            if at.is_none_or(|best| (best.0, best.2, best.1) < (this.0, this.2, this.1)) {
-                at = Some(this);
+            let height = |(stage, rung): Place| (rung.tempo(), stage, rung);
+            let this = (stage, key.rung);
+            if at.is_none_or(|(day, best, _)| (day, height(best)) < (last.day, height(this))) {
+                at = Some((last.day, this, first.day));
             }
         }
     }
     let reach = format!(
         "{}{}",
-        name(goal.stage, goal.tempo),
+        drill.cell_name(goal),
         until.map_or_else(String::new, |until| format!(", {until}"))
     );
     ReportedDrill {
         drill: drill.name.clone(),
         reach,
         reached: reached(digest, drill, goal, until),
-        at: at.map(|(_, stage, tempo, _)| name(stage, tempo)),
-        since: at.map(|(_, _, _, first)| first),
+        at: at.map(|(_, place, _)| drill.cell_name(place)),
+        since: at.map(|(_, _, first)| first),
         days: days.into_values().collect(),
         faults: commonest(entries, drill, limits, from),
     }
@@ -176,18 +192,14 @@ pub fn words_of(entries: &[Entry], drill: &Known, from: Date) -> Vec<Question> {
     let beside = |mark: &RecordId| {
         let record = &marks.get(mark)?.record;
         let cell = record.cell?;
-        let stage = drill.stages.iter().position(|stage| *stage == cell.stage)?;
+        let place = (drill.stage_of(cell)?, cell.rung);
         let said = match record.kind {
             Kind::Mark {
                 mark: Mark::Clean, ..
             } => "clean",
             _ => "not clean",
         };
-        let stage = drill.stage_names.get(stage)?;
-        Some(format!(
-            "{said}, {stage} at {}",
-            spell_fraction(&cell.tempo.value())
-        ))
+        Some(format!("{said}, {}", drill.cell_name(place)))
     };
     entries
         .iter()
@@ -212,7 +224,7 @@ fn commonest(entries: &[Entry], drill: &Known, limits: &Thresholds, from: Date) 
         let record = &entry.record;
         let ours = record
             .cell
-            .is_some_and(|cell| drill.stages.contains(&cell.stage))
+            .is_some_and(|cell| drill.stage_of(cell).is_some())
             && local_day(record.utc_us, record.offset_s) >= from;
         let Some(measured) = record
             .measures
@@ -263,17 +275,27 @@ mod tests {
     use super::*;
     use crate::practice::{Route, StagePrint};
 
+    /// Half beats, closing up at 60, real time.
     fn drill() -> Known {
+        let stage = |print, rungs: &[&str]| PlannedStage {
+            print: StagePrint(print),
+            rungs: rungs
+                .iter()
+                .map(|rung| Rung::parse(rung).expect("a rung"))
+                .collect(),
+            real_time: false,
+        };
+        let names = ["half beats", "closing up", "real time"];
         Known {
             name: "grip".to_owned(),
             title: "Grip".to_owned(),
-            stages: vec![StagePrint(1), StagePrint(2)],
-            stage_names: vec!["half beats".to_owned(), "real time".to_owned()],
-            beats: vec![8.0, 8.0],
-            real_time: vec![false, true],
-            rungs: ["60", "65", "68"]
-                .map(|tempo| Bpm::parse(tempo).expect("a tempo"))
-                .to_vec(),
+            stages: vec![
+                stage(1, &["60", "65"]),
+                stage(2, &["300 ms at 60", "148 ms at 60", "73 ms at 60"]),
+                stage(2, &["60", "65", "68"]),
+            ],
+            stage_names: names.map(str::to_owned).to_vec(),
+            beats: vec![8.0, 8.0, 8.0],
             clean: 5,
             route: Route::Across,
         }
@@ -283,16 +305,79 @@ mod tests {
     fn a_goal_is_the_first_rung_from_its_tempo_up() {
         let drill = drill();
         let goal = |text: Option<&str>| {
-            goal_in(&drill, text).map(|goal| (goal.stage, goal.tempo.to_string()))
+            goal_in(&drill, text).map(|(stage, rung)| (stage, rung.to_string()))
         };
-        assert_eq!(goal(Some("real time at 66")), Ok((1, "68".to_owned())));
+        assert_eq!(goal(Some("real time at 66")), Ok((2, "68".to_owned())));
         assert_eq!(goal(Some("Half-Beats at 60")), Ok((0, "60".to_owned())));
-        assert_eq!(goal(Some("61")), Ok((1, "65".to_owned())));
-        assert_eq!(goal(None), Ok((1, "68".to_owned())));
+        assert_eq!(goal(Some("61")), Ok((2, "65".to_owned())));
+        assert_eq!(goal(None), Ok((2, "68".to_owned())));
         assert!(goal(Some("real time at 70")).is_err_and(|error| error.0.contains("ends at 68")));
+        assert!(goal(Some("half beats at 68")).is_err_and(|error| error.0.contains("ends at 65")));
         assert!(
             goal(Some("reel time"))
                 .is_err_and(|error| error.0.contains("did you mean `real time`?"))
         );
+    }
+
+    #[test]
+    fn a_goal_of_an_opened_movement_is_the_first_length_as_short() {
+        let drill = drill();
+        let goal =
+            |text: &str| goal_in(&drill, Some(text)).map(|(stage, rung)| (stage, rung.to_string()));
+        assert_eq!(
+            goal("closing up at 150 ms"),
+            Ok((1, "148 ms at 60".to_owned()))
+        );
+        assert_eq!(
+            goal("closing up at 148"),
+            Ok((1, "148 ms at 60".to_owned()))
+        );
+        assert_eq!(goal("closing up"), Ok((1, "73 ms at 60".to_owned())));
+        assert!(goal("closing up at 50 ms").is_err_and(|error| error.0.contains("ends at 73 ms")));
+        assert!(
+            goal("closing up at fast").is_err_and(|error| error.0.contains("such as `104 ms`"))
+        );
+    }
+
+    /// Real time at the same tempo has the same music: its marks say nothing of the opening, nor the
+    /// other way round.
+    #[test]
+    fn an_opened_movement_is_reached_by_its_own_marks() {
+        use crate::planning::Said;
+        use crate::practice::CellKey;
+        let drill = drill();
+        let day = jiff::civil::date(2027, 1, 9);
+        let marks = |rung: &str| {
+            let cell = CellKey {
+                stage: StagePrint(2),
+                rung: Rung::parse(rung).expect("a rung"),
+            };
+            Digest::of((0..5).map(|number| Said::Mark {
+                id: RecordId {
+                    session: uuid::Uuid::from_u128(1),
+                    number,
+                },
+                repetition: number,
+                cell,
+                day,
+                mark: Mark::Clean,
+                assumed: false,
+                needed: 5,
+            }))
+        };
+        let goal = |text| goal_in(&drill, Some(text)).expect("a goal");
+        let (opened, whole) = (marks("73 ms at 60"), marks("60"));
+        assert_eq!(
+            reached(&opened, &drill, goal("closing up at 148 ms"), None),
+            Some(day)
+        );
+        assert_eq!(
+            reached(&opened, &drill, goal("real time at 60"), None),
+            None
+        );
+        assert_eq!(reached(&whole, &drill, goal("closing up"), None), None);
+        let limits = Thresholds::default();
+        let report = report_drill(&opened, &[], &drill, goal("real time"), None, &limits, day);
+        assert_eq!(report.at.as_deref(), Some("closing up at 73 ms"));
     }
 }

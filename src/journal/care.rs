@@ -211,7 +211,7 @@ impl Journal {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::practice::{By, CellKey, Mark, Record, StagePrint};
+    use crate::practice::{By, CellKey, Mark, Record, Rung, StagePrint};
     use crate::units::Bpm;
 
     fn record(number: u64) -> Record {
@@ -231,7 +231,7 @@ mod tests {
             drill: "ours".to_owned(),
             cell: Some(CellKey {
                 stage: StagePrint(1),
-                tempo: Bpm::whole(60).expect("a tempo"),
+                rung: Rung::Tempo(Bpm::whole(60).expect("a tempo")),
             }),
             by: Some(By::Key),
             thresholds: None,

@@ -3,10 +3,9 @@
 
 use super::*;
 use crate::practice::{
-    By, CellKey, CellStatus, Entry, Event, Hand, Kind, Mark, Moment, Plan, Record, RecordId,
-    StagePrint, replay, step,
+    By, CellKey, CellStatus, Entry, Event, Hand, Kind, Mark, Moment, Plan, PlannedStage, Record,
+    RecordId, Rung, StagePrint, replay, step,
 };
-use crate::units::Bpm;
 use rusqlite::Connection;
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
@@ -17,7 +16,7 @@ use uuid::Uuid;
 pub(super) fn cell(stage: u128) -> CellKey {
     CellKey {
         stage: StagePrint(stage),
-        tempo: Bpm::parse("66.5").expect("a tempo"),
+        rung: Rung::parse("66.5").expect("a tempo"),
     }
 }
 
@@ -481,6 +480,7 @@ fn a_full_disk_and_a_read_only_one_store_nothing_and_say_so() {
 const FORMATS: &[&str] = &[
     include_str!("formats/first.sql"),
     include_str!("formats/second.sql"),
+    include_str!("formats/third.sql"),
 ];
 
 /// A player who comes back after a year finds every mark: journals of every format this program
@@ -531,9 +531,12 @@ fn a_journal_of_every_earlier_format_opens_and_keeps_its_entries() {
         );
         assert_eq!(entries[1].record.offset_s, 3600);
         assert_eq!(
-            entries[1].record.cell.expect("a cell").tempo.to_string(),
+            entries[1].record.cell.expect("a cell").rung.to_string(),
             "133/2"
         );
+        // From format 3 on a mark may stand on a length: never on the tempo it was played at.
+        let second = entries[2].record.cell.expect("a cell").rung.to_string();
+        assert_eq!(second, if format > 2 { "104 ms at 60" } else { "133/2" });
         // It is written as one of this program's own.
         journal.append(&[clean(1, 0, 10)]).expect("stored");
         assert_eq!(version(journal.connection()), FORMAT);
@@ -762,19 +765,24 @@ fn copies_written_apart_clash_and_are_told() {
 #[test]
 fn what_two_programs_show_is_the_fold_of_the_journal() {
     let home = Home::new();
+    let prints = vec![StagePrint(1), StagePrint(2)];
+    let rung = |text: &str| Rung::parse(text).expect("a rung");
     let mut plan = Plan::new(
         "a drill of our own",
-        vec![StagePrint(1), StagePrint(2)],
-        vec![
-            Bpm::whole(50).expect("a tempo"),
-            Bpm::whole(54).expect("a tempo"),
-        ],
+        prints
+            .iter()
+            .map(|print| PlannedStage {
+                print: *print,
+                rungs: vec![rung("50"), rung("54")],
+                real_time: false,
+            })
+            .collect(),
     );
     plan.clean = 2;
     let mut programs: Vec<_> = (1..=2_u128)
         .map(|session| {
             let mut journal = home.open();
-            let entries = journal.read(&plan.stages).expect("read");
+            let entries = journal.read(&prints).expect("read");
             (journal, replay(plan.clone(), &entries), session)
         })
         .collect();
@@ -830,7 +838,7 @@ fn what_two_programs_show_is_the_fold_of_the_journal() {
         }
         tell(&|_, _| Event::Touched);
         let mut reader = home.open();
-        let again = replay(plan.clone(), &reader.read(&plan.stages).expect("read"));
+        let again = replay(plan.clone(), &reader.read(&prints).expect("read"));
         assert_eq!(
             again.board(),
             programs[(turn % 2) as usize].1.board(),
@@ -841,14 +849,14 @@ fn what_two_programs_show_is_the_fold_of_the_journal() {
             programs[(turn % 2) as usize].1.tally(cell)
         );
     }
-    let entries = home.open().read(&plan.stages).expect("read");
+    let entries = home.open().read(&prints).expect("read");
     let state = replay(plan.clone(), &entries);
     let first = plan.key(0, 0).expect("a cell");
     assert_eq!(state.status(first), CellStatus::Clear);
 
     // The view comes to the same counts as practice's own fold.
     let raw = Connection::open(home.path()).expect("the file");
-    for stage in &plan.stages {
+    for stage in &prints {
         let counts: (u32, u32, u32) = raw
             .query_row(
                 "SELECT clean, not_clean, assumed FROM cell_summary WHERE stage = ?1",

@@ -1,7 +1,6 @@
 //! One entry as a row of the table, and back.
 
-use crate::practice::{By, CellKey, Entry, Kind, Mark, Record, RecordId, StagePrint};
-use crate::units::Bpm;
+use crate::practice::{By, CellKey, Entry, Kind, Mark, Record, RecordId, Rung, StagePrint};
 use rusqlite::types::{FromSqlError, Type};
 use rusqlite::{Row, Statement, named_params};
 use uuid::Uuid;
@@ -112,7 +111,7 @@ pub(super) fn write(insert: &mut Statement<'_>, entry: &Entry) -> rusqlite::Resu
         ":kind": kind,
         ":drill": record.drill,
         ":stage": record.cell.map(|cell| cell.stage.to_string()),
-        ":tempo": record.cell.map(|cell| cell.tempo.to_string()),
+        ":tempo": record.cell.map(|cell| cell.rung.to_string()),
         ":by": by,
         ":repetition": own.repetition,
         ":mark": own.mark,
@@ -223,11 +222,11 @@ pub(super) fn read(row: &Row<'_>) -> rusqlite::Result<Entry> {
 
 /// The cell in two neighbouring columns.
 pub(super) fn cell(row: &Row<'_>, stage: usize) -> rusqlite::Result<Option<CellKey>> {
-    let (Some(print), Some(tempo)) = (text(row, stage)?, text(row, stage + 1)?) else {
+    let (Some(print), Some(rung)) = (text(row, stage)?, text(row, stage + 1)?) else {
         return Ok(None);
     };
     Ok(Some(CellKey {
         stage: StagePrint::parse(print).map_err(|_| strange(stage, print))?,
-        tempo: Bpm::parse(tempo).map_err(|_| strange(stage + 1, tempo))?,
+        rung: Rung::parse(rung).map_err(|_| strange(stage + 1, rung))?,
     }))
 }

@@ -15,7 +15,8 @@ CREATE TABLE entry (
     kind          TEXT NOT NULL,
     drill         TEXT NOT NULL,
     stage         TEXT,                             -- fingerprint, 32 hexadecimal digits
-    tempo         TEXT,                             -- beats a minute, an exact fraction
+    tempo         TEXT,                             -- the rung: beats a minute, an exact fraction, or
+                                                    -- from format 3 on `104 ms at 60`: tones opened
     by            TEXT,                             -- key, pedal, ear, assumed
     repetition    INTEGER,
     mark          TEXT,                             -- clean, not_clean

@@ -17,6 +17,9 @@ const STEPS: &[&str] = &[
     // `tried` and `tried_alone` are new kinds of entry: the tables stay, and a program that does not
     // know these kinds refuses the journal.
     "",
+    // A rung may be a length of tones at a tempo: what stands there stays, and a program that does
+    // not know such a rung refuses the journal instead of taking it for damage.
+    "",
 ];
 
 /// The newest format of the journal this program knows, in SQLite's `user_version`.

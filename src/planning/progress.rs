@@ -4,8 +4,7 @@
 use super::chances::Chance;
 use super::digest::{Digest, date_of, local_day};
 use super::today::{Known, Rule, due_again};
-use crate::practice::{CellKey, Entry, Held, Kind, Measurement, Part};
-use crate::units::Bpm;
+use crate::practice::{Entry, Held, Kind, Measurement, Part, Rung};
 use jiff::civil::Date;
 use serde::Serialize;
 use statrs::statistics::{Data, Median};
@@ -44,8 +43,9 @@ pub struct CellLine {
     pub drill: String,
     /// The stage's name.
     pub stage: String,
-    /// The tempo.
-    pub tempo: Bpm,
+    /// The rung: a tempo, or a length of tones at a tempo.
+    #[serde(rename = "tempo")]
+    pub rung: Rung,
     /// Clean of all that were said, assumed ones left out, and the chance of the next.
     pub chance: Chance,
     /// It was clear.
@@ -69,17 +69,18 @@ pub struct HeldCells {
     pub of: usize,
 }
 
-/// The highest tempo cleared in a stage, from a day on.
+/// The highest rung cleared in a stage, from a day on.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Rung {
+pub struct Climbed {
     /// The day it was reached.
     pub day: Date,
     /// The drill's name.
     pub drill: String,
     /// The stage's name.
     pub stage: String,
-    /// The tempo.
-    pub tempo: Bpm,
+    /// The rung: a tempo, or a length of tones at a tempo.
+    #[serde(rename = "tempo")]
+    pub rung: Rung,
 }
 
 /// What listening measured on a day; medians, milliseconds.
@@ -101,7 +102,7 @@ pub struct Progress {
     /// Days with playing or marks, rising.
     pub days: Vec<DayLine>,
     /// Rungs as they were reached, rising by day.
-    pub climbed: Vec<Rung>,
+    pub climbed: Vec<Climbed>,
     /// Cells with marks, drill by drill.
     pub cells: Vec<CellLine>,
     /// How many of them are held, of all days.
@@ -154,16 +155,17 @@ pub fn progress(
             held_cells.held += usize::from(one.tries.held.is_held());
             held_cells.assumed += usize::from(one.tries.held == Held::Assumed);
         }
-        for (stage, print) in drill.stages.iter().enumerate() {
-            let mut reached: Vec<(Date, Bpm)> = Vec::new();
-            let of_stage = || digest.cells().filter(|(key, _)| key.stage == *print);
+        for (stage, planned) in drill.stages.iter().enumerate() {
+            let mut reached: Vec<(Date, Rung)> = Vec::new();
+            let of_stage = || digest.cells().filter(|(key, _)| planned.has(**key));
             // The plan asks for the highest of a stage alone.
             let highest = of_stage()
                 .filter(|(_, found)| found.cleared.is_some())
-                .map(|(key, _)| key.tempo)
+                .map(|(key, _)| key.rung)
                 .max();
-            for (CellKey { tempo, .. }, found) in of_stage() {
-                reached.extend(found.cleared.map(|day| (day, *tempo)));
+            for (key, found) in of_stage() {
+                let rung = key.rung;
+                reached.extend(found.cleared.map(|day| (day, rung)));
                 let recent = || found.days.iter().filter(|day| day.day >= from);
                 for day in recent() {
                     let of_day = days.entry(day.day).or_insert_with(|| line(day.day));
@@ -176,16 +178,16 @@ pub fn progress(
                     cells.push(CellLine {
                         drill: drill.name.clone(),
                         stage: drill.stage_names.get(stage).cloned().unwrap_or_default(),
-                        tempo: *tempo,
+                        rung,
                         chance: Chance::of(clean, clean + not),
                         cleared: found.cleared,
                         last: last.day,
                         due: due_again(found, rule)
-                            .filter(|_| highest == Some(*tempo))
+                            .filter(|_| highest == Some(rung))
                             .map(|(due, ..)| due),
                         held: cold
                             .iter()
-                            .find(|one| one.stage == stage && one.tempo == *tempo)
+                            .find(|one| one.stage == stage && one.rung == rung)
                             .filter(|one| one.tries.held.is_held())
                             .and_then(|one| one.tries.last)
                             .map(date_of),
@@ -193,15 +195,15 @@ pub fn progress(
                 }
             }
             reached.sort();
-            let mut highest: Option<Bpm> = None;
-            for (day, tempo) in reached {
-                if highest.is_none_or(|highest| tempo > highest) {
-                    highest = Some(tempo);
-                    climbed.push(Rung {
+            let mut highest: Option<Rung> = None;
+            for (day, rung) in reached {
+                if highest.is_none_or(|highest| rung > highest) {
+                    highest = Some(rung);
+                    climbed.push(Climbed {
                         day,
                         drill: drill.name.clone(),
                         stage: drill.stage_names.get(stage).cloned().unwrap_or_default(),
-                        tempo,
+                        rung,
                     });
                 }
             }
@@ -354,9 +356,9 @@ mod tests {
                         free: false,
                     },
                     drill: "ours".to_owned(),
-                    cell: Some(CellKey {
+                    cell: Some(crate::practice::CellKey {
                         stage: crate::practice::StagePrint(1),
-                        tempo: Bpm::parse(tempo).expect("a tempo"),
+                        rung: Rung::parse(tempo).expect("a tempo"),
                     }),
                     by: None,
                     thresholds: None,
@@ -368,11 +370,13 @@ mod tests {
         let drill = Known {
             name: "ours".to_owned(),
             title: "Ours".to_owned(),
-            stages: vec![crate::practice::StagePrint(1)],
+            stages: vec![crate::practice::PlannedStage {
+                print: crate::practice::StagePrint(1),
+                rungs: Vec::new(),
+                real_time: true,
+            }],
             stage_names: vec!["full beats".to_owned()],
             beats: vec![8.0],
-            real_time: vec![true],
-            rungs: Vec::new(),
             clean: 1,
             route: crate::practice::Route::Across,
         };

@@ -13,9 +13,9 @@
 use super::chances::{Chance, repetitions_needed};
 use super::digest::{CellDays, Digest, day_of};
 use crate::practice::{
-    Candidate, CellKey, ColdTries, Route, StagePrint, asked_cold, cold_tries, next_cold,
+    Candidate, CellKey, ColdTries, Place, PlannedStage, Route, Rung, StagePrint, cold_tries,
+    in_route_order, next_cold, reaches,
 };
-use crate::units::{Bpm, spell_fraction};
 use jiff::civil::Date;
 use serde::Serialize;
 
@@ -26,16 +26,12 @@ pub struct Known {
     pub name: String,
     /// Its title.
     pub title: String,
-    /// Its stages, by fingerprint.
-    pub stages: Vec<StagePrint>,
+    /// Its stages, each with its rungs.
+    pub stages: Vec<PlannedStage>,
     /// Their names.
     pub stage_names: Vec<String>,
     /// Beats of one repetition with its breath, for each stage.
     pub beats: Vec<f64>,
-    /// Which of them are played in real time.
-    pub real_time: Vec<bool>,
-    /// The ladder, rising.
-    pub rungs: Vec<Bpm>,
     /// Clean ones in a row that clear a cell.
     pub clean: u32,
     /// Which cell comes next.
@@ -53,8 +49,8 @@ pub struct Due {
     pub by: Option<Date>,
     /// The drill, where it is one of those known.
     pub drill: Known,
-    /// The stage, from 0, and tempo to be reached.
-    pub goal: (usize, Bpm),
+    /// The stage and rung to be reached.
+    pub goal: Place,
 }
 
 /// How drills follow each other.
@@ -124,8 +120,9 @@ pub struct Item {
     pub stage: String,
     /// The stage's number, from 1.
     pub stage_number: usize,
-    /// The tempo.
-    pub tempo: Bpm,
+    /// The rung: a tempo, or a length of tones at a tempo.
+    #[serde(rename = "tempo")]
+    pub rung: Rung,
     /// Minutes to plan for it.
     pub minutes: u32,
     /// What kind of reason.
@@ -167,90 +164,97 @@ pub fn due_again(days: &CellDays, rule: &Rule) -> Option<(Date, i32, bool)> {
 }
 
 impl Known {
-    fn key(&self, stage: usize, rung: usize) -> Option<CellKey> {
-        Some(CellKey {
-            stage: *self.stages.get(stage)?,
-            tempo: *self.rungs.get(rung)?,
-        })
+    /// The fingerprints of its stages' music.
+    pub fn prints(&self) -> Vec<StagePrint> {
+        self.stages.iter().map(|stage| stage.print).collect()
     }
 
     /// The cells that are asked cold and were cleared before a date, with what their cold tries come
     /// to.
     pub(super) fn cold_cells(&self, digest: &Digest, date: Date) -> Vec<Candidate> {
-        let first = digest.first_tries(&self.stages);
-        let rungs = self.rungs.len();
-        let places =
-            (0..self.stages.len()).flat_map(|stage| (0..rungs).map(move |rung| (stage, rung)));
-        places
+        let first = digest.first_tries(&self.prints());
+        let asked = |place: &Place| self.stages[place.0].asks_cold(place.1);
+        self.route()
+            .into_iter()
+            .filter(asked)
             .filter_map(|(stage, rung)| {
-                let real_time = self.real_time.get(stage).copied().unwrap_or(false);
-                let key = self
-                    .key(stage, rung)
-                    .filter(|_| asked_cold(rung, rungs, real_time))?;
+                let key = CellKey {
+                    stage: self.stages[stage].print,
+                    rung,
+                };
                 let cleared = digest.cell(key)?.cleared.filter(|day| *day < date)?;
                 let tries: ColdTries = cold_tries(key, day_of(cleared), &first);
-                Some(Candidate {
-                    stage,
-                    tempo: key.tempo,
-                    tries,
-                })
+                Some(Candidate { stage, rung, tries })
             })
             .collect()
     }
 
-    /// The first cell of the route that is not clear and stands below no clear one.
-    fn frontier(&self, digest: &Digest) -> Option<(usize, usize)> {
-        let clear = |stage: usize, rung: usize| {
-            self.key(stage, rung)
-                .and_then(|key| digest.cell(key))
-                .is_some_and(|days| days.cleared.is_some())
+    /// The stage, from 0, that a cell belongs to, also between its rungs.
+    pub fn stage_of(&self, cell: CellKey) -> Option<usize> {
+        self.stages.iter().position(|stage| stage.has(cell))
+    }
+
+    /// `half beats at 52`, `closing up at 104 ms`.
+    pub fn cell_name(&self, (stage, rung): Place) -> String {
+        let stage = self.stage_names.get(stage).map_or("", String::as_str);
+        format!("{stage} at {}", rung.spoken())
+    }
+
+    fn days<'digest>(
+        &self,
+        digest: &'digest Digest,
+        (stage, rung): Place,
+    ) -> Option<&'digest CellDays> {
+        let stage = self.stages.get(stage)?.print;
+        digest.cell(CellKey { stage, rung })
+    }
+
+    /// Every cell, in the order of the route.
+    fn route(&self) -> Vec<Place> {
+        let rungs: Vec<Vec<Rung>> = self
+            .stages
+            .iter()
+            .map(|stage| stage.rungs.clone())
+            .collect();
+        in_route_order(&rungs, self.route)
+    }
+
+    /// The first cell of the route that is not clear and lies before no clear one.
+    fn frontier(&self, digest: &Digest) -> Option<Place> {
+        let route = self.route();
+        let is_clear = |place: &Place| {
+            let days = self.days(digest, *place);
+            days.is_some_and(|days| days.cleared.is_some())
         };
-        let (stages, rungs) = (self.stages.len(), self.rungs.len());
-        let mut done = vec![false; stages * rungs];
-        for stage in (0..stages).rev() {
-            for rung in (0..rungs).rev() {
-                done[stage * rungs + rung] = clear(stage, rung)
-                    || (stage + 1 < stages && done[(stage + 1) * rungs + rung])
-                    || (rung + 1 < rungs && done[stage * rungs + rung + 1]);
-            }
-        }
-        let across = (0..rungs).flat_map(|rung| (0..stages).map(move |stage| (stage, rung)));
-        let up = (0..stages).flat_map(|stage| (0..rungs).map(move |rung| (stage, rung)));
-        let open = |(stage, rung): &(usize, usize)| !done[stage * rungs + rung];
-        match self.route {
-            Route::Across => across.into_iter().find(open),
-            Route::Up => up.into_iter().find(open),
-        }
+        let clear: Vec<Place> = route.iter().copied().filter(is_clear).collect();
+        let done = |place: &Place| clear.iter().any(|clear| reaches(*place, *clear));
+        route.into_iter().find(|place| !done(place))
     }
 
     /// Minutes until a cell is likely clear, 1 to 8.
-    fn minutes(&self, stage: usize, tempo: Bpm, chance: f64) -> u32 {
+    fn minutes(&self, (stage, rung): Place, chance: f64) -> u32 {
         let beats = self.beats.get(stage).copied().unwrap_or(8.0);
         let repetitions = repetitions_needed(chance, self.clean).min(60.0);
-        let minutes = repetitions * beats / tempo.to_f64();
+        let minutes = repetitions * beats / rung.tempo().to_f64();
         minutes.ceil().clamp(1.0, 8.0) as u32
     }
 
-    fn item(&self, kind: Why, stage: usize, tempo: Bpm, chance: f64, why: String) -> Item {
+    fn item(&self, kind: Why, place: Place, chance: f64, why: String) -> Item {
+        let (stage, rung) = place;
         Item {
             open: self.name.clone(),
             title: self.title.clone(),
             stage: self.stage_names.get(stage).cloned().unwrap_or_default(),
             stage_number: stage + 1,
-            tempo,
-            minutes: self.minutes(stage, tempo, chance),
+            rung,
+            minutes: self.minutes(place, chance),
             kind,
             why,
         }
     }
 
-    fn name_of(&self, stage: usize, tempo: Bpm) -> String {
-        let stage = self.stage_names.get(stage).map_or("", String::as_str);
-        format!(
-            "{}, {stage} at {}",
-            self.title,
-            spell_fraction(&tempo.value())
-        )
+    fn name_of(&self, place: Place) -> String {
+        format!("{}, {}", self.title, self.cell_name(place))
     }
 }
 
@@ -284,7 +288,7 @@ pub fn today(digest: &Digest, drills: &[Known], due: &[Due], date: Date, rule: &
         .collect();
     again.sort_by(|one, other| other.0.total_cmp(&one.0));
     let asked = |item: &Item, cold: &Item| {
-        (&item.open, item.stage_number, item.tempo) == (&cold.open, cold.stage_number, cold.tempo)
+        (&item.open, item.stage_number, item.rung) == (&cold.open, cold.stage_number, cold.rung)
     };
     again.retain(|(_, item)| !items.iter().any(|cold| asked(item, cold)));
     items.extend(again.into_iter().map(|(_, item)| item));
@@ -298,14 +302,10 @@ pub fn today(digest: &Digest, drills: &[Known], due: &[Due], date: Date, rule: &
         .iter()
         .filter(|drill| last_played(digest, drill).is_none());
     for drill in never.take(rule.new) {
-        if let Some((stage, tempo)) = drill
-            .stages
-            .first()
-            .and(drill.rungs.first())
-            .map(|tempo| (0, *tempo))
-        {
-            let why = format!("{}: new to you", drill.name_of(stage, tempo));
-            items.push(drill.item(Why::New, stage, tempo, 0.7, why));
+        let first = drill.stages.first().and_then(|stage| stage.rungs.first());
+        if let Some(place) = first.map(|rung| (0, *rung)) {
+            let why = format!("{}: new to you", drill.name_of(place));
+            items.push(drill.item(Why::New, place, 0.7, why));
         }
     }
     ordered(fitting(items, rule.minutes), rule.order)
@@ -316,18 +316,15 @@ fn cold_items(digest: &Digest, drills: &[Known], date: Date, rule: &Rule) -> Vec
     let mut items: Vec<(Option<Date>, Item)> = drills
         .iter()
         .filter(|drill| {
-            let tried = digest.first_tries(&drill.stages);
+            let tried = digest.first_tries(&drill.prints());
             let today = |one: &crate::practice::Try| one.day == day_of(date);
             !tried.iter().any(today) && last_played(digest, drill) != Some(date)
         })
         .filter_map(|drill| {
             let next = next_cold(&drill.cold_cells(digest, date))?;
-            let key = CellKey {
-                stage: *drill.stages.get(next.stage)?,
-                tempo: next.tempo,
-            };
-            let cleared = digest.cell(key)?.cleared;
-            let name = drill.name_of(next.stage, next.tempo);
+            let place = (next.stage, next.rung);
+            let cleared = drill.days(digest, place)?.cleared;
+            let name = drill.name_of(place);
             let before = match next.tries.last {
                 None => {
                     cleared.map_or_else(String::new, |day| format!("cleared {}", ago(day, date)))
@@ -337,7 +334,7 @@ fn cold_items(digest: &Digest, drills: &[Known], date: Date, rule: &Rule) -> Vec
             let why = format!(
                 "{name}: {before}, not held yet; try it cold: once, first thing, without reference"
             );
-            let mut item = drill.item(Why::Cold, next.stage, next.tempo, 1.0, why);
+            let mut item = drill.item(Why::Cold, place, 1.0, why);
             item.minutes = 1;
             Some((cleared, item))
         })
@@ -352,7 +349,7 @@ fn cold_items(digest: &Digest, drills: &[Known], date: Date, rule: &Rule) -> Vec
 const COLD_SHARE: u32 = 4;
 
 fn homework_item(digest: &Digest, homework: &Due, date: Date) -> Item {
-    let (stage, tempo) = homework.goal;
+    let goal = homework.goal;
     let drill = &homework.drill;
     let when = match homework.by.map(|by| days_between(date, by)) {
         None => "homework".to_owned(),
@@ -362,50 +359,34 @@ fn homework_item(digest: &Digest, homework: &Due, date: Date) -> Item {
         Some(days) if days < 0 => format!("homework, {} days over", -days),
         Some(days) => format!("homework, due in {days} days"),
     };
-    let at = drill
-        .frontier(digest)
-        .and_then(|(stage, rung)| drill.rungs.get(rung).map(|tempo| (stage, *tempo)))
-        .filter(|(_, at)| *at <= tempo)
-        .unwrap_or((stage, tempo));
+    let no_quicker = |at: &Place| at.1.tempo() <= goal.1.tempo();
+    let at = drill.frontier(digest).filter(no_quicker).unwrap_or(goal);
     let why = format!(
-        "{}: {when}; to reach {} at {}",
-        drill.name_of(at.0, at.1),
-        drill.stage_names.get(stage).map_or("", String::as_str),
-        spell_fraction(&tempo.value())
+        "{}: {when}; to reach {}",
+        drill.name_of(at),
+        drill.cell_name(goal)
     );
-    let mut item = drill.item(Why::Homework, at.0, at.1, chance(digest, drill, at), why);
+    let mut item = drill.item(Why::Homework, at, chance(digest, drill, at), why);
     item.open.clone_from(&homework.open);
     item
 }
 
-fn chance(digest: &Digest, drill: &Known, (stage, tempo): (usize, Bpm)) -> f64 {
-    drill
-        .stages
-        .get(stage)
-        .and_then(|stage| {
-            digest.cell(CellKey {
-                stage: *stage,
-                tempo,
-            })
-        })
-        .map_or(0.7, |days| {
-            let (clean, of) = days.lately(20);
-            Chance::of(clean, of).mean
-        })
+fn chance(digest: &Digest, drill: &Known, place: Place) -> f64 {
+    drill.days(digest, place).map_or(0.7, |days| {
+        let (clean, of) = days.lately(20);
+        Chance::of(clean, of).mean
+    })
 }
 
 /// The highest cleared cell of each stage, where it is due; with how far over it is in gaps.
 fn again_items(digest: &Digest, drill: &Known, date: Date, rule: &Rule) -> Vec<(f64, Item)> {
     let mut items = Vec::new();
-    for (stage, print) in drill.stages.iter().enumerate() {
-        let highest = drill.rungs.iter().rev().find_map(|tempo| {
-            let days = digest.cell(CellKey {
-                stage: *print,
-                tempo: *tempo,
-            })?;
-            days.cleared.is_some().then_some((*tempo, days))
+    for (stage, planned) in drill.stages.iter().enumerate() {
+        let highest = planned.rungs.iter().rev().find_map(|rung| {
+            let days = drill.days(digest, (stage, *rung))?;
+            days.cleared.is_some().then_some(((stage, *rung), days))
         });
-        let Some((tempo, days)) = highest else {
+        let Some((place, days)) = highest else {
             continue;
         };
         let Some((due, gap, failed)) = due_again(days, rule) else {
@@ -415,7 +396,7 @@ fn again_items(digest: &Digest, drill: &Known, date: Date, rule: &Rule) -> Vec<(
             continue;
         }
         let last = days.days.last().map_or(due, |day| day.day);
-        let name = drill.name_of(stage, tempo);
+        let name = drill.name_of(place);
         let why = if failed {
             format!(
                 "{name}: not clean {}, so it comes back sooner",
@@ -425,18 +406,17 @@ fn again_items(digest: &Digest, drill: &Known, date: Date, rule: &Rule) -> Vec<(
             format!("{name}: clean {}, due again", ago(last, date))
         };
         let over = f64::from(days_between(due, date) + 1) / f64::from(gap.max(1));
-        let at = chance(digest, drill, (stage, tempo));
-        items.push((over, drill.item(Why::Again, stage, tempo, at, why)));
+        let at = chance(digest, drill, place);
+        items.push((over, drill.item(Why::Again, place, at, why)));
     }
     items
 }
 
 fn last_played(digest: &Digest, drill: &Known) -> Option<Date> {
-    drill
-        .stages
-        .iter()
-        .flat_map(|stage| drill.rungs.iter().map(move |tempo| (*stage, *tempo)))
-        .filter_map(|(stage, tempo)| digest.cell(CellKey { stage, tempo }))
+    let stages = drill.stages.iter().enumerate();
+    stages
+        .flat_map(|(stage, planned)| planned.rungs.iter().map(move |rung| (stage, *rung)))
+        .filter_map(|place| drill.days(digest, place))
         .filter_map(|days| days.days.last().map(|day| day.day))
         .max()
 }
@@ -458,10 +438,9 @@ fn times(clean: u32, of: u32) -> String {
 
 fn climbing_item(digest: &Digest, drill: &Known, date: Date) -> Option<(Date, Item)> {
     let last = last_played(digest, drill)?;
-    let (stage, rung) = drill.frontier(digest)?;
-    let tempo = *drill.rungs.get(rung)?;
-    let days = drill.key(stage, rung).and_then(|key| digest.cell(key));
-    let name = drill.name_of(stage, tempo);
+    let place = drill.frontier(digest)?;
+    let days = drill.days(digest, place);
+    let name = drill.name_of(place);
     let why = match days {
         Some(days) => {
             let (clean, of) = days.lately(20);
@@ -482,8 +461,8 @@ fn climbing_item(digest: &Digest, drill: &Known, date: Date) -> Option<(Date, It
             ago(last, date)
         ),
     };
-    let at = chance(digest, drill, (stage, tempo));
-    Some((last, drill.item(Why::Climbing, stage, tempo, at, why)))
+    let at = chance(digest, drill, place);
+    Some((last, drill.item(Why::Climbing, place, at, why)))
 }
 
 fn fitting(items: Vec<Item>, minutes: u32) -> Vec<Item> {
@@ -533,20 +512,28 @@ mod tests {
     use super::*;
     use crate::planning::Said;
     use crate::practice::{Mark, RecordId};
+    use crate::units::Bpm;
     use jiff::civil::date;
     use uuid::Uuid;
+
+    fn planned<const COUNT: usize>(stages: [u128; COUNT], tempi: &[i128]) -> Vec<PlannedStage> {
+        let rung = |tempo: &i128| Rung::Tempo(Bpm::whole(*tempo).expect("a tempo"));
+        stages
+            .map(|stage| PlannedStage {
+                print: StagePrint(stage),
+                rungs: tempi.iter().map(rung).collect(),
+                real_time: stages.last() == Some(&stage),
+            })
+            .to_vec()
+    }
 
     fn drill(name: &str, stage: u128) -> Known {
         Known {
             name: name.to_owned(),
             title: name.to_owned(),
-            stages: vec![StagePrint(stage), StagePrint(stage + 1)],
+            stages: planned([stage, stage + 1], &[60, 62]),
             stage_names: vec!["full beats".to_owned(), "real time".to_owned()],
             beats: vec![8.0, 8.0],
-            real_time: vec![false, true],
-            rungs: ["60", "62"]
-                .map(|tempo| Bpm::parse(tempo).expect("a tempo"))
-                .to_vec(),
             clean: 2,
             route: Route::Across,
         }
@@ -566,7 +553,7 @@ mod tests {
                     repetition: number,
                     cell: CellKey {
                         stage: StagePrint(stage),
-                        tempo: Bpm::parse(tempo).expect("a tempo"),
+                        rung: Rung::parse(tempo).expect("a rung"),
                     },
                     day: *day,
                     mark: if sign == 'c' {
@@ -744,9 +731,7 @@ mod tests {
     fn a_year_of_a_student_who_follows_the_plan() {
         let drills: Vec<Known> = (0..6)
             .map(|at| Known {
-                rungs: [50, 52, 54, 57, 60, 62, 66]
-                    .map(|tempo| Bpm::whole(tempo).expect("a tempo"))
-                    .to_vec(),
+                stages: planned([at * 10 + 1, at * 10 + 2], &[50, 52, 54, 57, 60, 62, 66]),
                 clean: 5,
                 ..drill(&format!("drill {at}"), at * 10 + 1)
             })
@@ -767,10 +752,7 @@ mod tests {
                 .cells()
                 .filter(|(_, days)| days.cleared.is_some())
                 .count();
-            let all: usize = drills
-                .iter()
-                .map(|drill| drill.stages.len() * drill.rungs.len())
-                .sum();
+            let all: usize = drills.iter().map(|drill| drill.route().len()).sum();
             assert!(
                 !items.is_empty() || cleared == all,
                 "nothing to do on {date} with {cleared} of {all} cells cleared"
@@ -782,8 +764,8 @@ mod tests {
                     .find(|drill| drill.name == item.open)
                     .expect("a drill");
                 let cell = CellKey {
-                    stage: drill.stages[item.stage_number - 1],
-                    tempo: item.tempo,
+                    stage: drill.stages[item.stage_number - 1].print,
+                    rung: item.rung,
                 };
                 for number in 0..12_u64 {
                     state ^= state << 13;

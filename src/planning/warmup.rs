@@ -6,7 +6,7 @@
 use super::chances::Chance;
 use super::digest::Digest;
 use super::today::Known;
-use crate::practice::CellKey;
+use crate::practice::{CellKey, Rung};
 use crate::units::Bpm;
 use jiff::civil::Date;
 use serde::Serialize;
@@ -91,24 +91,24 @@ fn turn(date: Date, which: i64, of: usize) -> usize {
 
 /// The cleared cells of a drill a fifth below its highest: the easy ones.
 fn easy(digest: &Digest, drill: &Known) -> Option<(usize, Bpm)> {
-    drill
-        .stages
-        .iter()
-        .enumerate()
-        .rev()
-        .find_map(|(stage, print)| {
-            let clear = |tempo: &&Bpm| {
-                digest
-                    .cell(CellKey {
-                        stage: *print,
-                        tempo: **tempo,
-                    })
-                    .is_some_and(|days| days.cleared.is_some())
+    let stages = drill.stages.iter().enumerate().rev();
+    // an opened movement is no easy one to warm up with: its lengths are work
+    stages
+        .filter(|(_, planned)| !planned.is_opened())
+        .find_map(|(stage, planned)| {
+            let clear = |rung: &&Rung| {
+                let cell = CellKey {
+                    stage: planned.print,
+                    rung: **rung,
+                };
+                let days = digest.cell(cell);
+                days.is_some_and(|days| days.cleared.is_some())
             };
-            let highest = drill.rungs.iter().rev().find(clear)?;
-            let calm = highest.to_f64() * 0.8;
-            let tempo = drill.rungs.iter().find(|tempo| tempo.to_f64() >= calm)?;
-            Some((stage, *tempo))
+            let highest = planned.rungs.iter().rev().find(clear)?;
+            let calm = highest.tempo().to_f64() * 0.8;
+            let mut tempi = planned.rungs.iter().map(|rung| rung.tempo());
+            let tempo = tempi.find(|tempo| tempo.to_f64() >= calm)?;
+            Some((stage, tempo))
         })
 }
 
@@ -117,7 +117,7 @@ fn worst(digest: &Digest, drill: &Known) -> Option<f64> {
     drill
         .stages
         .iter()
-        .flat_map(|stage| digest.cells().filter(move |(key, _)| key.stage == *stage))
+        .flat_map(|stage| digest.cells().filter(move |(key, _)| stage.has(**key)))
         .map(|(_, days)| {
             let (clean, of) = days.lately(20);
             Chance::of(clean, of).mean
@@ -193,8 +193,8 @@ pub fn warm_up(
             .stages
             .iter()
             .enumerate()
-            .filter_map(|(stage, print)| {
-                let known = digest.cells().filter(|(key, _)| key.stage == *print);
+            .filter_map(|(stage, planned)| {
+                let known = digest.cells().filter(|(key, _)| planned.has(**key));
                 let chances = known.map(|(_, days)| {
                     let (clean, of) = days.lately(20);
                     Chance::of(clean, of).mean

@@ -109,7 +109,7 @@ mod tests {
             played: Vec::new(),
             place: None,
             stage: None,
-            tempo: None,
+            rung: None,
             session: uuid::Uuid::nil(),
         };
         let at = Moment {

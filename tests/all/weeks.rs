@@ -3,7 +3,7 @@
 use gracerung::app::{prints, scores};
 use gracerung::drill::{Drill, built_in, read};
 use gracerung::journal::Journal;
-use gracerung::practice::ladder::rungs;
+use gracerung::practice::ladder::climbs;
 use gracerung::practice::{By, CellKey, Kind, Mark, Record, RecordId};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
@@ -74,11 +74,9 @@ fn drill(name: &str) -> Drill {
 /// Marks on a day in one cell: `c` is clean, `n` is not.
 fn practise(path: &Path, name: &str, cell: (usize, usize), day: i64, signs: &str) {
     let drill = drill(name);
-    let ladder = &drill.ladder;
-    let rungs = rungs(ladder.from, ladder.to, ladder.step).expect("a ladder");
     let key = CellKey {
         stage: prints(&scores(&drill))[cell.0],
-        tempo: rungs[cell.1],
+        rung: climbs(&drill)[cell.0][cell.1],
     };
     let session = Uuid::new_v4();
     let record = |number: u64, kind: Kind, by: Option<By>| Record {

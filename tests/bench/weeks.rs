@@ -6,13 +6,12 @@
 #![expect(clippy::print_stdout, reason = "a bench prints its figures")]
 #![expect(clippy::expect_used, reason = "a bench that cannot run says so")]
 
-use gracerung::app::{prints, scores};
+use gracerung::app::{planned, scores};
 use gracerung::drill::{BUILT_IN, Drill, read};
 use gracerung::homework::{MarkedDay, Report, ReportedDrill, read_report, rows, write_report};
 use gracerung::journal::Journal;
 use gracerung::planning::{Digest, Known, Rule, today};
-use gracerung::practice::ladder::rungs;
-use gracerung::practice::{By, CellKey, Kind, Mark, Record, RecordId};
+use gracerung::practice::{By, CellKey, Kind, Mark, Plan, Record, RecordId};
 use gracerung_benches::{Run, program};
 use jiff::civil::Date;
 use std::path::Path;
@@ -25,19 +24,16 @@ const DAYS: i64 = 365;
 const DAY_US: i64 = 86_400_000_000;
 
 fn known(name: &str, drill: &Drill) -> Known {
-    let ladder = &drill.ladder;
     Known {
         name: name.to_owned(),
         title: drill.title.clone(),
-        stages: prints(&scores(drill)),
+        stages: planned(drill, &scores(drill)),
         stage_names: drill
             .stages
             .iter()
             .map(|stage| stage.name.clone())
             .collect(),
         beats: vec![8.0; drill.stages.len()],
-        real_time: drill.stages.iter().map(|stage| !stage.is_slow()).collect(),
-        rungs: rungs(ladder.from, ladder.to, ladder.step).expect("a ladder"),
         clean: drill.clean,
         route: drill.route,
     }
@@ -71,16 +67,8 @@ impl Student {
         while self.stored < wanted {
             let random = &mut self.random;
             let drill = &self.drills[random.usize(..self.drills.len())];
-            let cells: Vec<CellKey> = drill
-                .rungs
-                .iter()
-                .flat_map(|tempo| {
-                    drill.stages.iter().map(|stage| CellKey {
-                        stage: *stage,
-                        tempo: *tempo,
-                    })
-                })
-                .collect();
+            let plan = Plan::new(&drill.name, drill.stages.clone());
+            let cells: Vec<CellKey> = plan.in_route_order();
             let reached = (cells.len() * (day as usize + 1) / DAYS as usize).max(1);
             let cell = cells[random.usize(..reached)];
             let session = Uuid::from_u128(random.u128(..));

@@ -74,7 +74,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         let until = until_of(&arguments.file, task)?;
         let entries = match &mut journal {
             Some(journal) => journal
-                .read(&known.stages)
+                .read(&known.prints())
                 .map_err(|error| Failure(error.to_string()))?,
             None => Vec::new(),
         };

@@ -3,7 +3,6 @@
 
 use super::paint::Painting;
 use crate::planning::Progress;
-use crate::units::spell_fraction;
 use jiff::civil::Date;
 use plotters::coord::Shift;
 use plotters::prelude::*;
@@ -211,9 +210,11 @@ struct Climb<'a> {
 /// The tempi reached, stage by stage, the highest first.
 fn climbs(found: &Progress) -> Vec<Line> {
     let mut climbs: Vec<Climb<'_>> = Vec::new();
-    for rung in &found.climbed {
-        let at = (number(rung.day), rung.tempo.to_f64());
-        let highest = spell_fraction(&rung.tempo.value());
+    // the scale is of tempi: lengths of an opened movement have no place on it
+    let tempi = found.climbed.iter().filter(|rung| !rung.rung.is_opened());
+    for rung in tempi {
+        let at = (number(rung.day), rung.rung.tempo().to_f64());
+        let highest = rung.rung.spoken();
         match climbs
             .iter_mut()
             .find(|climb| climb.drill == rung.drill && climb.stage == rung.stage)

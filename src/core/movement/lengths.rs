@@ -52,6 +52,17 @@ impl Lengths {
         }
     }
 
+    /// These lengths with every tone inside a movement opened, or closed up, to one length at every
+    /// tempo; separating gracenotes keep theirs.
+    #[must_use]
+    pub fn opened_to(self, tone: Millis) -> Self {
+        Self {
+            tone,
+            opens: false,
+            ..self
+        }
+    }
+
     /// The length of a tone at a tempo.
     pub fn tone_at(&self, tempo: Bpm) -> Millis {
         if !self.opens {

@@ -1,11 +1,11 @@
-//! The board: stages across, rungs up, and what each cell is.
+//! The board: stages across, each with its rungs up, and what each cell is.
 //!
 //! A pure function of the plan and the marks that stand; knows nothing of the session.
 
 use super::cold::{Held, cold_tries};
 use super::history::{History, Order, Tally};
 use super::plan::{CellKey, Plan};
-use crate::units::Bpm;
+use super::rung::{Place, reaches};
 
 /// What a cell is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -43,37 +43,27 @@ pub struct Cell {
 /// All cells of the grid.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Board {
-    stages: usize,
-    rungs: usize,
-    /// Row by row, a row a rung, the lowest first.
-    cells: Vec<Cell>,
-    /// Cells whose clearing counts, by stage and tempo: on the grid and between its rungs.
-    counted: Vec<(usize, Bpm)>,
-}
-
-/// True when the first is the second or lies before it: no later stage, no higher tempo.
-fn reaches(cell: (usize, Bpm), up_to: (usize, Bpm)) -> bool {
-    cell.0 <= up_to.0 && cell.1 <= up_to.1
+    /// Stage by stage, the lowest rung first.
+    stages: Vec<Vec<Cell>>,
+    /// Cells whose clearing counts: on the grid and between its rungs.
+    counted: Vec<Place>,
 }
 
 impl Board {
     pub(super) fn of(plan: &Plan, history: &History) -> Self {
-        let counted = counted(plan, history);
         let mut board = Self {
-            stages: plan.stages.len(),
-            rungs: plan.rungs.len(),
-            cells: Vec::with_capacity(plan.stages.len() * plan.rungs.len()),
-            counted,
+            stages: Vec::with_capacity(plan.stages.len()),
+            counted: counted(plan, history),
         };
-        let tries = history.first_tries(&plan.stages);
-        for tempo in &plan.rungs {
-            for (stage, print) in plan.stages.iter().enumerate() {
+        let tries = history.first_tries(&plan.prints());
+        for (stage, planned) in plan.stages.iter().enumerate() {
+            let cells = planned.rungs.iter().map(|rung| {
                 let key = CellKey {
-                    stage: *print,
-                    tempo: *tempo,
+                    stage: planned.print,
+                    rung: *rung,
                 };
                 let tally = history.tally(key);
-                let status = board.status_at(plan, stage, *tempo);
+                let status = board.status_at(plan, (stage, *rung));
                 let asked_cold = plan.asks_cold(key);
                 let cold = match tally.reached_on {
                     Some(day) if asked_cold && status == CellStatus::Clear => {
@@ -81,7 +71,7 @@ impl Board {
                     }
                     _ => super::ColdTries::default(),
                 };
-                board.cells.push(Cell {
+                Cell {
                     key,
                     status,
                     assumed: status == CellStatus::Clear && !tally.reached_said,
@@ -89,79 +79,74 @@ impl Board {
                     held: cold.held,
                     last_cold: cold.last,
                     tally,
-                });
-            }
+                }
+            });
+            let cells = cells.collect();
+            board.stages.push(cells);
         }
         board
     }
 
     /// How many stages, across.
     pub fn stages(&self) -> usize {
-        self.stages
+        self.stages.len()
     }
 
-    /// How many rungs, up.
-    pub fn rungs(&self) -> usize {
-        self.rungs
+    /// The cells of a stage, from 0, the lowest rung first; none for a stage that is not there.
+    pub fn stage(&self, stage: usize) -> &[Cell] {
+        self.stages.get(stage).map_or(&[], Vec::as_slice)
     }
 
-    /// The cell of a stage and a rung, both from 0.
+    /// The cell of a stage and one of its rungs, both from 0.
     pub fn cell(&self, stage: usize, rung: usize) -> Option<&Cell> {
-        (stage < self.stages)
-            .then(|| self.cells.get(rung * self.stages + stage))
-            .flatten()
+        self.stage(stage).get(rung)
     }
 
-    /// Every cell, row by row, a row a rung, the lowest first.
-    pub fn cells(&self) -> &[Cell] {
-        &self.cells
+    /// Every cell, stage by stage, the lowest rung first.
+    pub fn cells(&self) -> impl Iterator<Item = &Cell> {
+        self.stages.iter().flatten()
     }
 
     /// True when every cell is clear or passed, and there is one.
     pub fn is_complete(&self) -> bool {
-        !self.cells.is_empty()
+        self.cells().next().is_some()
             && self
-                .cells
-                .iter()
+                .cells()
                 .all(|cell| matches!(cell.status, CellStatus::Clear | CellStatus::Passed))
     }
 
     /// The status of any cell of the plan's stages, also between its rungs; a stage the plan does
     /// not have is closed.
     pub(super) fn status(&self, plan: &Plan, key: CellKey) -> CellStatus {
-        plan.stage_index(key.stage)
-            .map_or(CellStatus::Closed, |stage| {
-                self.status_at(plan, stage, key.tempo)
-            })
+        plan.stage_of(key).map_or(CellStatus::Closed, |stage| {
+            self.status_at(plan, (stage, key.rung))
+        })
     }
 
-    fn status_at(&self, plan: &Plan, stage: usize, tempo: Bpm) -> CellStatus {
-        if self.counted.contains(&(stage, tempo)) {
+    fn status_at(&self, plan: &Plan, place: Place) -> CellStatus {
+        if self.counted.contains(&place) {
             return CellStatus::Clear;
         }
-        if self.is_done((stage, tempo)) {
+        if self.is_done(place) {
             return CellStatus::Passed;
         }
-        // What is done reaches all that lies before it, so the neighbours speak for the rest.
-        let rung_below = super::ladder::below(&plan.rungs, tempo);
-        let below_done = rung_below.is_none_or(|below| self.is_done((stage, below)));
-        let on_or_below = if plan.rungs.contains(&tempo) {
-            Some(tempo)
-        } else {
-            rung_below
-        };
-        let before_done = match (stage.checked_sub(1), on_or_below) {
-            (Some(before), Some(tempo)) => self.is_done((before, tempo)),
-            _ => true,
-        };
-        if below_done && before_done {
+        // What is done reaches all that lies before it, so the highest before it of each stage
+        // speaks for the rest. Stages may end at different tempi, so each is asked.
+        let stages = plan.stages.iter().enumerate().take(place.0 + 1);
+        let before_done = stages
+            .filter_map(|(stage, planned)| {
+                let mut down = planned.rungs.iter().rev().map(|rung| (stage, *rung));
+                down.find(|before| *before != place && reaches(*before, place))
+            })
+            .all(|before| self.is_done(before));
+        if before_done {
             CellStatus::Open
         } else {
             CellStatus::Closed
         }
     }
 
-    fn is_done(&self, cell: (usize, Bpm)) -> bool {
+    fn is_done(&self, cell: Place) -> bool {
         self.counted.iter().any(|clear| reaches(cell, *clear))
     }
 
@@ -174,27 +159,27 @@ impl Board {
 /// The cleared cells that count. One cleared in free play does by itself. One that was climbed
 /// does unless a cell it was climbed over was un-cleared since: what that opened is closed and
 /// keeps its marks. A rung or stage put in since was never cleared, so it takes nothing away.
-fn counted(plan: &Plan, history: &History) -> Vec<(usize, Bpm)> {
-    let mut placed: Vec<(usize, Bpm)> = Vec::new();
-    let mut climbed: Vec<((usize, Bpm), Option<Order>)> = Vec::new();
-    let mut lost: Vec<((usize, Bpm), Option<Order>)> = Vec::new();
+fn counted(plan: &Plan, history: &History) -> Vec<Place> {
+    let mut placed: Vec<Place> = Vec::new();
+    let mut climbed: Vec<(Place, Option<Order>)> = Vec::new();
+    let mut lost: Vec<(Place, Option<Order>)> = Vec::new();
     for (key, cell) in history.cells() {
-        for (stage, print) in plan.stages.iter().enumerate() {
-            if *print != key.stage {
+        for (stage, planned) in plan.stages.iter().enumerate() {
+            if !planned.has(*key) {
                 continue;
             }
-            let place = (stage, key.tempo);
+            let place = (stage, key.rung);
             if cell.tally.reached_freely {
                 placed.push(place);
             } else if cell.tally.reached {
                 climbed.push((place, cell.once));
-            } else if cell.once.is_some() && plan.rungs.contains(&key.tempo) {
+            } else if cell.once.is_some() && planned.rungs.contains(&key.rung) {
                 lost.push((place, cell.once));
             }
         }
     }
     lost.retain(|(cell, _)| !placed.iter().any(|clear| reaches(*cell, *clear)));
-    let stands = |(cell, reached): &((usize, Bpm), Option<Order>)| {
+    let stands = |(cell, reached): &(Place, Option<Order>)| {
         !lost
             .iter()
             .any(|(gone, once)| reaches(*gone, *cell) && once < reached)

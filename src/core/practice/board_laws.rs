@@ -1,7 +1,7 @@
 //! The laws of the board, each a test: state before, what happens, state after.
 
 use super::*;
-use crate::units::Bpm;
+use crate::units::{Bpm, Millis};
 use proptest::prelude::*;
 use uuid::Uuid;
 
@@ -16,14 +16,60 @@ pub(super) fn bpm(tempo: i128) -> Bpm {
 pub(super) fn cell(stage: u128, tempo: i128) -> CellKey {
     CellKey {
         stage: StagePrint(stage),
-        tempo: bpm(tempo),
+        rung: Rung::Tempo(bpm(tempo)),
+    }
+}
+
+/// A stage on some tempi.
+fn planned(stage: u128, tempi: &[i128]) -> PlannedStage {
+    PlannedStage {
+        print: StagePrint(stage),
+        rungs: tempi.iter().map(|tempo| cell(stage, *tempo).rung).collect(),
+        real_time: false,
     }
 }
 
 /// Three stages (0, 1, 2) and three rungs (50, 54, 58), three clean in a row.
 pub(super) fn plan() -> Plan {
-    let stages = (0..3).map(StagePrint).collect();
-    let mut plan = Plan::new("a drill of our own", stages, [50, 54, 58].map(bpm).to_vec());
+    let stages = (0..3).map(|stage| planned(stage, &[50, 54, 58])).collect();
+    let mut plan = Plan::new("a drill of our own", stages);
+    plan.clean = 3;
+    plan
+}
+
+/// A rung at 52 put into every stage.
+fn between(plan: &mut Plan) {
+    for stage in &mut plan.stages {
+        stage.rungs.insert(1, Rung::Tempo(bpm(52)));
+    }
+}
+
+/// A cell of stage 2 opened at 54.
+fn opened(tone: i128) -> CellKey {
+    CellKey {
+        stage: StagePrint(2),
+        rung: Rung::Opened {
+            tone: Millis::whole(tone),
+            tempo: bpm(54),
+        },
+    }
+}
+
+/// Two stages that end at 54, one that opens the movement at 54, and the same music in real time
+/// from there to 62. Three clean in a row.
+fn opening_plan() -> Plan {
+    let closing_up = PlannedStage {
+        print: StagePrint(2),
+        rungs: [300, 210, 150].map(|tone| opened(tone).rung).to_vec(),
+        real_time: false,
+    };
+    let stages = vec![
+        planned(0, &[50, 54]),
+        planned(1, &[50, 54]),
+        closing_up,
+        planned(2, &[54, 58, 62]),
+    ];
+    let mut plan = Plan::new("a drill with an opening", stages);
     plan.clean = 3;
     plan
 }
@@ -231,7 +277,6 @@ fn the_first_cell_is_open_and_no_other() {
         .state
         .board()
         .cells()
-        .iter()
         .filter(|cell| cell.status != Closed)
         .map(|cell| cell.key)
         .collect();
@@ -1411,8 +1456,8 @@ fn a_rung_or_stage_put_in_between_loses_nothing() {
     practice.clean(9);
     practice.clean(3);
     let mut wider = plan();
-    wider.rungs.insert(1, bpm(52));
-    wider.stages.insert(1, StagePrint(7));
+    wider.stages.insert(1, planned(7, &[50, 54, 58]));
+    between(&mut wider);
     let state = replay(wider, &practice.journal);
     for key in [cell(0, 50), cell(1, 50), cell(2, 50), cell(0, 54)] {
         assert_eq!(state.status(key), Clear);
@@ -1429,7 +1474,7 @@ fn taking_back_marks_of_a_rung_put_in_later_closes_nothing_older() {
     practice.clean(9);
     practice.clean(3);
     let mut wider = plan();
-    wider.rungs.insert(1, bpm(52));
+    between(&mut wider);
     let mut practice = Practice::resumed(
         wider,
         practice.journal,
@@ -1450,7 +1495,7 @@ fn edited_music_starts_anew_and_is_told() {
     practice.clean(3);
     let played: Vec<StagePrint> = (0..3).map(StagePrint).collect();
     let mut changed = plan();
-    changed.stages[0] = StagePrint::of("other music");
+    changed.stages[0].print = StagePrint::of("other music");
     let state = replay(changed.clone(), &practice.journal);
     assert_eq!(state.board().cell(0, 0).map(|cell| cell.status), Some(Open));
     assert_eq!(edited(&changed, &played), [0]);
@@ -1520,7 +1565,7 @@ fn a_stage_taken_out_of_the_plan_is_nowhere_to_go() {
     one_clean.clean = 1;
     let without = |gone: u128| {
         let mut plan = one_clean.clone();
-        plan.stages.retain(|stage| *stage != StagePrint(gone));
+        plan.stages.retain(|stage| stage.print != StagePrint(gone));
         plan
     };
     let change = |practice: &mut Practice, gone| {
@@ -1614,14 +1659,118 @@ fn other_programs_marks_are_seen_once_and_in_their_place() {
 #[test]
 fn a_plan_without_stages_or_rungs_is_an_empty_board() {
     for plan in [
-        Plan::new("no stages", Vec::new(), vec![bpm(50)]),
-        Plan::new("no rungs", vec![StagePrint(0)], Vec::new()),
+        Plan::new("no stages", Vec::new()),
+        Plan::new("no rungs", vec![planned(0, &[])]),
     ] {
         let mut practice = Practice::with(plan);
         assert_eq!(practice.state.cell(), None);
         assert!(!practice.state.board().is_complete());
         assert_eq!(practice.press(Mark::Clean), [News::NothingToMark]);
     }
+}
+
+// Opened movements.
+
+/// The lengths are climbed one after the other before the movement is played in real time, and no
+/// mark of theirs counts there although the music and the tempo are the same.
+#[test]
+fn an_opened_movement_closes_up_before_real_time_and_shares_no_mark_with_it() {
+    let mut practice = Practice::with(opening_plan());
+    practice.clean(12);
+    assert_eq!(
+        practice.state.upcoming(),
+        Some(opened(300)),
+        "after the written-out stages"
+    );
+    assert_eq!(practice.status(2, 54), Closed);
+    let mut played = Vec::new();
+    for _ in 0..3 {
+        played.extend(practice.state.upcoming());
+        practice.clean(3);
+    }
+    assert_eq!(played, [300, 210, 150].map(opened));
+    assert_eq!(practice.state.upcoming(), Some(cell(2, 54)));
+    assert_eq!(practice.status(2, 54), Open);
+    assert_eq!(practice.tally(2, 54), Tally::default());
+    assert_eq!(practice.state.tally(opened(150)).clean, 3);
+    practice.clean(9);
+    assert!(
+        practice.state.board().is_complete(),
+        "written out to 54, real time to 62"
+    );
+}
+
+/// A mark in real time is none on an opened rung, and one on an opened rung none in real time; also
+/// after a restart from the journal.
+#[test]
+fn lengths_and_tempi_never_mix() {
+    let mut practice = Practice::with(opening_plan());
+    practice.choose(cell(2, 54));
+    practice.clean(2);
+    practice.choose(opened(150));
+    practice.clean(1);
+    let again = replay(opening_plan(), &practice.journal);
+    for state in [&practice.state, &again] {
+        assert_eq!(state.tally(cell(2, 54)).clean, 2);
+        assert_eq!(state.tally(opened(150)).clean, 1);
+        assert_eq!(state.status(cell(2, 54)), Closed);
+    }
+}
+
+/// Real time cleared in free play stands for the opening, as for every stage before it.
+#[test]
+fn real_time_cleared_in_free_play_passes_the_opening() {
+    let mut practice = Practice::with(opening_plan());
+    practice.choose(cell(2, 58));
+    practice.clean(3);
+    for tone in [300, 210, 150] {
+        assert_eq!(practice.state.status(opened(tone)), Passed);
+    }
+    assert_eq!(practice.status(0, 54), Passed);
+}
+
+#[test]
+fn plus_and_minus_go_along_the_lengths_and_end_there() {
+    let mut practice = Practice::with(opening_plan());
+    let step_tempo = |practice: &mut Practice, up| {
+        let at = practice.at();
+        let news = practice.tell(Event::TempoStep { at, up });
+        (practice.state.upcoming(), news.contains(&News::LadderEnds))
+    };
+    practice.choose(opened(300));
+    assert_eq!(step_tempo(&mut practice, true), (Some(opened(210)), false));
+    assert_eq!(step_tempo(&mut practice, true), (Some(opened(150)), false));
+    assert_eq!(step_tempo(&mut practice, true), (Some(opened(150)), true));
+    practice.choose(opened(300));
+    assert_eq!(step_tempo(&mut practice, false), (Some(opened(300)), true));
+}
+
+/// From a length the longer one; from the first length the last stage written out, where it ends;
+/// from real time the last length that is easier than it, and higher up a rung down.
+#[test]
+fn the_step_back_of_an_opened_movement_is_a_longer_length() {
+    let back = |cell| opening_plan().step_back_from(cell);
+    assert_eq!(back(opened(150)), Some(opened(210)));
+    assert_eq!(back(opened(300)), Some(cell(1, 54)));
+    assert_eq!(back(cell(2, 54)), Some(opened(210)));
+    assert_eq!(back(cell(2, 58)), Some(cell(2, 54)));
+    let mut up = opening_plan();
+    up.route = Route::Up;
+    assert_eq!(up.step_back_from(opened(300)), Some(cell(1, 54)));
+    assert_eq!(up.step_back_from(cell(2, 54)), Some(opened(210)));
+}
+
+/// A stage may end before the ladder does; the board asks nothing of it beyond.
+#[test]
+fn a_stage_that_ends_early_holds_nobody_up() {
+    let mut plan = plan();
+    plan.stages[0] = planned(0, &[50]);
+    let mut practice = Practice::with(plan);
+    practice.clean(9);
+    assert_eq!(practice.state.upcoming(), Some(cell(1, 54)));
+    assert_eq!(practice.status(1, 54), Open);
+    let below = practice.state.plan().in_stage(0, cell(1, 58).rung);
+    assert_eq!(below, Some(cell(0, 50)));
 }
 
 // Whatever happens.
@@ -1655,9 +1804,17 @@ enum Happening {
 }
 
 fn any_cell() -> impl Strategy<Value = CellKey> {
-    // One stage and two tempi that are not on the board.
-    (0_u128..4, prop::sample::select(vec![48, 50, 52, 54, 58]))
-        .prop_map(|(stage, tempo)| cell(stage, tempo))
+    // One stage, two tempi and a length that are not on the board.
+    prop_oneof![
+        3 => (0_u128..4, prop::sample::select(vec![48, 50, 52, 54, 58]))
+            .prop_map(|(stage, tempo)| cell(stage, tempo)),
+        1 => prop::sample::select(vec![300, 250, 210, 150]).prop_map(opened),
+    ]
+}
+
+/// Both kinds of boards.
+fn any_plan() -> impl Strategy<Value = Plan> {
+    any::<bool>().prop_map(|opens| if opens { opening_plan() } else { plan() })
 }
 
 fn happening() -> impl Strategy<Value = Happening> {
@@ -1749,7 +1906,7 @@ impl Practice {
                 hands_free,
                 up,
             } => {
-                let mut plan = plan();
+                let mut plan = self.state.plan().clone();
                 plan.clean = clean;
                 plan.hands_free = hands_free;
                 plan.by_ear = up;
@@ -1766,22 +1923,20 @@ impl Practice {
     }
 }
 
-/// The board holds together: what is done reaches everything before it, and what is open has its
-/// neighbours done.
+/// The board holds together: what is done reaches everything before it, and what is open has all
+/// that lies before it done: the longer or slower rungs of its stage, and of every stage before it
+/// the cells at no higher tempo.
 fn holds_together(board: &Board) -> Result<(), TestCaseError> {
-    let done = |stage: usize, rung: usize| {
-        board
-            .cell(stage, rung)
-            .is_some_and(|cell| matches!(cell.status, Clear | Passed))
-    };
+    let done = |cell: &Cell| matches!(cell.status, Clear | Passed);
     for stage in 0..board.stages() {
-        for rung in 0..board.rungs() {
-            let before_done =
-                (stage == 0 || done(stage - 1, rung)) && (rung == 0 || done(stage, rung - 1));
-            let status = board.cell(stage, rung).expect("on the grid").status;
-            match status {
+        for (place, cell) in board.stage(stage).iter().enumerate() {
+            let no_quicker = |before: &&Cell| before.key.rung.tempo() <= cell.key.rung.tempo();
+            let mut before =
+                (0..stage).flat_map(|stage| board.stage(stage).iter().filter(no_quicker));
+            let before_done = before.all(done) && board.stage(stage)[..place].iter().all(done);
+            match cell.status {
                 Closed => prop_assert!(!before_done),
-                Open | Passed | Clear => prop_assert!(before_done, "{stage} {rung} {status:?}"),
+                Open | Passed | Clear => prop_assert!(before_done, "{:?}", cell.key),
             }
         }
     }
@@ -1794,14 +1949,15 @@ proptest! {
     /// A crash, a lost mark, or a board that a restart would show differently.
     #[test]
     fn whatever_happens_the_board_is_the_fold_of_the_journal(
+        plan in any_plan(),
         happenings in prop::collection::vec(happening(), 0..120)
     ) {
-        let mut practice = Practice::with(plan());
+        let mut practice = Practice::with(plan);
         for happening in happenings {
             practice.happen(happening);
             holds_together(practice.state.board())?;
             if let Some(upcoming) = practice.state.upcoming() {
-                prop_assert!(practice.state.plan().stage_index(upcoming.stage).is_some());
+                prop_assert!(practice.state.plan().stage_of(upcoming).is_some());
             }
         }
         let again = replay(practice.state.plan().clone(), &practice.journal);
@@ -1812,10 +1968,11 @@ proptest! {
     /// Merging two computers' journals in any order must give the same board.
     #[test]
     fn the_fold_does_not_depend_on_the_order_of_arrival(
+        plan in any_plan(),
         happenings in prop::collection::vec(happening(), 0..80),
         seed in prop::collection::vec(any::<u64>(), 400)
     ) {
-        let mut practice = Practice::with(plan());
+        let mut practice = Practice::with(plan);
         for happening in happenings {
             practice.happen(happening);
         }
@@ -1833,10 +1990,11 @@ proptest! {
     /// Undo right after a mark must leave no trace of it on the board.
     #[test]
     fn undoing_the_last_mark_restores_the_board(
+        plan in any_plan(),
         happenings in prop::collection::vec(happening(), 0..80),
         mark in prop_oneof![Just(Mark::Clean), Just(Mark::NotClean)]
     ) {
-        let mut practice = Practice::with(plan());
+        let mut practice = Practice::with(plan);
         for happening in happenings {
             practice.happen(happening);
         }
@@ -1851,9 +2009,9 @@ proptest! {
         if practice.marks().len() > marks {
             practice.undo();
             let after: Vec<(CellStatus, Tally)> =
-                practice.state.board().cells().iter().map(|cell| (cell.status, cell.tally)).collect();
+                practice.state.board().cells().map(|cell| (cell.status, cell.tally)).collect();
             let before: Vec<(CellStatus, Tally)> =
-                before.cells().iter().map(|cell| (cell.status, cell.tally)).collect();
+                before.cells().map(|cell| (cell.status, cell.tally)).collect();
             prop_assert_eq!(after, before);
         }
     }

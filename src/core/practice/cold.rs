@@ -9,7 +9,7 @@
 use super::StagePrint;
 use super::entry::Mark;
 use super::plan::CellKey;
-use crate::units::Bpm;
+use super::rung::{Rung, reaches};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 
@@ -95,8 +95,8 @@ pub fn cold_tries(cell: CellKey, cleared: i64, first: &[Try]) -> ColdTries {
 pub struct Candidate {
     /// Its stage's place in the drill, from 0.
     pub stage: usize,
-    /// Its tempo.
-    pub tempo: Bpm,
+    /// Its rung.
+    pub rung: Rung,
     /// What its cold tries come to.
     pub tries: ColdTries,
 }
@@ -106,29 +106,30 @@ pub struct Candidate {
 /// latest stage.
 pub fn next_cold(candidates: &[Candidate]) -> Option<Candidate> {
     let stands_for = |one: &Candidate, other: &Candidate| {
-        one.tries.held.is_held() && one.stage >= other.stage && one.tempo >= other.tempo
+        one.tries.held.is_held() && reaches((other.stage, other.rung), (one.stage, one.rung))
     };
     let highest = |one: &&Candidate| {
         candidates
             .iter()
-            .all(|other| other.stage != one.stage || other.tempo <= one.tempo)
+            .all(|other| other.stage != one.stage || other.rung <= one.rung)
     };
     candidates
         .iter()
         .filter(highest)
         .filter(|one| !candidates.iter().any(|held| stands_for(held, one)))
-        .min_by_key(|one| (one.tries.last, std::cmp::Reverse((one.stage, one.tempo))))
+        .min_by_key(|one| (one.tries.last, std::cmp::Reverse((one.stage, one.rung))))
         .copied()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::units::Bpm;
 
     fn cell(stage: u128, tempo: i128) -> CellKey {
         CellKey {
             stage: StagePrint(stage),
-            tempo: Bpm::whole(tempo).expect("a tempo"),
+            rung: Rung::Tempo(Bpm::whole(tempo).expect("a tempo")),
         }
     }
 
@@ -196,11 +197,11 @@ mod tests {
     fn the_hardest_is_asked_first_and_a_held_one_stands_for_what_lies_before_it() {
         let candidate = |stage: usize, tempo: i128, held: Held, last: Option<i64>| Candidate {
             stage,
-            tempo: Bpm::whole(tempo).expect("a tempo"),
+            rung: Rung::Tempo(Bpm::whole(tempo).expect("a tempo")),
             tries: ColdTries { held, last },
         };
         let next = |candidates: &[Candidate]| {
-            next_cold(candidates).map(|one| (one.stage, one.tempo.to_string()))
+            next_cold(candidates).map(|one| (one.stage, one.rung.to_string()))
         };
         let two = [
             candidate(0, 80, Held::No, None),

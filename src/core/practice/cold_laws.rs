@@ -8,10 +8,9 @@ const DAY_MS: i64 = 86_400_000;
 
 /// The last of the three stages is in real time; with three rungs only the tops are asked cold.
 fn asked() -> Plan {
-    Plan {
-        real_time: vec![StagePrint(2)],
-        ..plan()
-    }
+    let mut plan = plan();
+    plan.stages[2].real_time = true;
+    plan
 }
 
 /// The top of the first stage was cleared a day ago; it is another session.
@@ -271,11 +270,5 @@ fn a_journal_without_tries_holds_nothing() {
         .collect();
     let state = replay(asked(), &old);
     assert_eq!(state.status(cell(0, 58)), CellStatus::Clear);
-    assert!(
-        state
-            .board()
-            .cells()
-            .iter()
-            .all(|cell| !cell.held.is_held())
-    );
+    assert!(state.board().cells().all(|cell| !cell.held.is_held()));
 }

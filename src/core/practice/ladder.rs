@@ -1,8 +1,11 @@
-//! The ladder: from one tempo to another by a share or by a number of beats a minute.
+//! The ladder: from one tempo to another by a share or by a number of beats a minute, and what each
+//! stage climbs of it.
 //!
-//! Knows tempi; knows nothing of stages and marks.
+//! Knows tempi and stages; knows nothing of marks.
 
+use super::rung::Rung;
 pub use crate::drill::Step;
+use crate::drill::{Drill, Ladder};
 use crate::units::{Bpm, Fraction, write_fraction};
 use num_traits::{CheckedMul, ToPrimitive};
 
@@ -113,14 +116,12 @@ fn grown(from: Fraction, share: Fraction, times: i32) -> Fraction {
     )
 }
 
-/// The rung above a tempo, or nothing at the top; for a tempo between rungs the next one up.
-pub fn above(rungs: &[Bpm], tempo: Bpm) -> Option<Bpm> {
-    rungs.iter().copied().find(|rung| *rung > tempo)
-}
-
-/// The rung below a tempo, or nothing at the bottom; for a tempo between rungs the next one down.
-pub fn below(rungs: &[Bpm], tempo: Bpm) -> Option<Bpm> {
-    rungs.iter().rev().copied().find(|rung| *rung < tempo)
+/// Every stage's rungs, low to high. Any drill that was read has a ladder.
+pub fn climbs(drill: &Drill) -> Vec<Vec<Rung>> {
+    let Ladder { from, to, step } = drill.ladder;
+    let tempi = rungs(from, to, step).unwrap_or_else(|_| vec![from]);
+    let climb: Vec<Rung> = tempi.into_iter().map(Rung::Tempo).collect();
+    vec![climb; drill.stages.len()]
 }
 
 #[cfg(test)]
@@ -219,15 +220,6 @@ mod tests {
                 Err(LadderError::StepTooSmall(step))
             );
         }
-    }
-
-    #[test]
-    fn a_tempo_between_rungs_has_a_rung_on_each_side() {
-        let rungs = [tempo("50"), tempo("54"), tempo("60")];
-        assert_eq!(above(&rungs, tempo("52")), Some(tempo("54")));
-        assert_eq!(below(&rungs, tempo("52")), Some(tempo("50")));
-        assert_eq!(above(&rungs, tempo("60")), None);
-        assert_eq!(below(&rungs, tempo("50")), None);
     }
 
     proptest! {

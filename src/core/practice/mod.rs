@@ -1,9 +1,9 @@
-//! Practice: the ladder of tempi, the board of cells, what a mark does to them, and how a measured
+//! Practice: the rungs of the ladder, the board of cells, what a mark does to them, and how a measured
 //! repetition is judged.
 //!
 //! A pure state machine: [`step`] takes a state and an event and gives the next state and the
 //! records to write; [`replay`] folds a journal's entries into a state. Knows stages by the
-//! fingerprint of their music and tempi by their value. Knows no clock (time comes in with each
+//! fingerprint of their music and rungs by their value. Knows no clock (time comes in with each
 //! event), no sound, no file and no screen.
 
 mod board;
@@ -19,6 +19,7 @@ mod history;
 pub mod ladder;
 mod measurement;
 mod plan;
+mod rung;
 mod session;
 mod state;
 mod step;
@@ -35,7 +36,8 @@ pub use event::{Event, Hand, News, NotByEar};
 pub use fingerprint::{StagePrint, StagePrintError};
 pub use history::Tally;
 pub use measurement::{ExtraNote, Measurement, NoteMeasure, Part};
-pub use plan::{Advance, CellKey, Plan, Route, StepBack};
+pub use plan::{Advance, CellKey, Plan, PlannedStage, Route, StepBack, in_route_order};
+pub use rung::{Place, Rung, RungError, reaches};
 pub use session::Phase;
 pub use state::{NOT_CLEAN_IN_A_ROW, State, edited, replay};
 pub use step::{ASSUMED_IN_A_ROW, HELD_MS, step};

@@ -5,7 +5,7 @@ use super::cold::{Candidate, ColdTries, next_cold};
 use super::entry::{Entry, Mark, Moment, RecordId, local_day};
 use super::event::News;
 use super::history::{History, Order, Tally};
-use super::plan::{Advance, CellKey, Plan, Route, StepBack};
+use super::plan::{Advance, CellKey, Plan, StepBack};
 use super::session::{Phase, Reason, Session, Visit};
 
 /// How many not-clean repetitions in a row suggest a step back.
@@ -51,11 +51,11 @@ pub fn replay<'a>(plan: Plan, entries: impl IntoIterator<Item = &'a Entry>) -> S
 /// What of a plan's music the journal does not know although it knows the drill: the places of
 /// the stages, from 0, that were edited or are new. Empty for a drill that was never played.
 pub fn edited(plan: &Plan, played: &[super::StagePrint]) -> Vec<usize> {
-    let gone = played.iter().any(|print| !plan.stages.contains(print));
+    let gone = played.iter().any(|print| !plan.has_print(*print));
     plan.stages
         .iter()
         .enumerate()
-        .filter(|(_, print)| gone && !played.contains(print))
+        .filter(|(_, stage)| gone && !played.contains(&stage.print))
         .map(|(index, _)| index)
         .collect()
 }
@@ -118,7 +118,7 @@ impl State {
     pub fn last_mark(&self) -> Option<RecordId> {
         let session = self.session.as_ref()?;
         let plan = &self.plan;
-        let known = |cell: CellKey| plan.stage_index(cell.stage).is_some();
+        let known = |cell: CellKey| plan.stage_of(cell).is_some();
         let (_, mark) = self.history.last_standing(session.id, known)?;
         (mark.session == session.id).then_some(mark)
     }
@@ -187,7 +187,7 @@ impl State {
 
     /// True before the first repetition of the drill on a day has come to its closing note.
     pub(super) fn is_first(&self, at: Moment) -> bool {
-        !self.history.was_tried_on(self.day(at), &self.plan.stages)
+        !self.history.was_tried_on(self.day(at), &self.plan.prints())
     }
 
     /// True when something of the drill was played on this day or just before.
@@ -222,12 +222,11 @@ impl State {
         let candidates: Vec<Candidate> = self
             .board
             .cells()
-            .iter()
             .filter(|cell| self.would_be_cold(cell.key, at))
             .filter_map(|cell| {
                 Some(Candidate {
-                    stage: self.plan.stage_index(cell.key.stage)?,
-                    tempo: cell.key.tempo,
+                    stage: self.plan.stage_of(cell.key)?,
+                    rung: cell.key.rung,
                     tries: ColdTries {
                         held: cell.held,
                         last: cell.last_cold,
@@ -237,8 +236,8 @@ impl State {
             .collect();
         let next = next_cold(&candidates)?;
         Some(CellKey {
-            stage: *self.plan.stages.get(next.stage)?,
-            tempo: next.tempo,
+            stage: self.plan.stages.get(next.stage)?.print,
+            rung: next.rung,
         })
     }
 
@@ -276,13 +275,7 @@ impl State {
     /// route: what was left out below comes before what lies further on.
     fn next_open_after(&self, cell: CellKey) -> Option<CellKey> {
         let route = self.plan.in_route_order();
-        let place = |key: &CellKey| {
-            let stage = self.plan.stage_index(key.stage);
-            match self.plan.route {
-                Route::Across => (Some(key.tempo), stage, None),
-                Route::Up => (None, stage, Some(key.tempo)),
-            }
-        };
+        let place = |key: &CellKey| self.plan.on_route(*key);
         let open = |key: &&CellKey| self.status(**key) == CellStatus::Open;
         route
             .iter()

@@ -4,7 +4,6 @@ use super::board::{Board, CellStatus};
 use super::entry::{By, Kind, Mark, Moment, Record, RecordId};
 use super::event::{Event, Hand, News, NotByEar};
 use super::history::Order;
-use super::ladder;
 use super::measurement::Measurement;
 use super::plan::{CellKey, Plan, StepBack};
 use super::session::{Phase, Reason, Repetition, Session, Visit};
@@ -182,7 +181,7 @@ impl State {
 
     fn start(&mut self, at: Moment, id: Uuid, place: Option<CellKey>, records: &mut Vec<Record>) {
         self.session = Some(Session::new(id));
-        let known = place.filter(|cell| self.plan.stage_index(cell.stage).is_some());
+        let known = place.filter(|cell| self.plan.stage_of(*cell).is_some());
         if let Some(cell) = known.or_else(|| self.first_open()) {
             // A cell that is clear already leads on after N more, so that nobody is stuck there.
             self.enter(cell, Reason::Chosen);
@@ -272,7 +271,7 @@ impl State {
             self.phase(),
             Phase::Paused | Phase::NobodyThere | Phase::Offering
         );
-        if too_early || halted || self.plan.stage_index(cell.stage).is_none() {
+        if too_early || halted || self.plan.stage_of(cell).is_none() {
             return;
         }
         self.cut();
@@ -394,7 +393,7 @@ impl State {
 
     fn choose(&mut self, at: Moment, cell: CellKey, records: &mut Vec<Record>) {
         self.someone_is_there();
-        if self.plan.stage_index(cell.stage).is_none() {
+        if self.plan.stage_of(cell).is_none() {
             self.news.push(News::UnknownStage(cell));
             return;
         }
@@ -411,12 +410,12 @@ impl State {
             return;
         };
         let rung = if up {
-            ladder::above(&self.plan.rungs, from.tempo)
+            self.plan.above(from)
         } else {
-            ladder::below(&self.plan.rungs, from.tempo)
+            self.plan.below(from)
         };
         match rung {
-            Some(tempo) => self.choose(at, CellKey { tempo, ..from }, records),
+            Some(cell) => self.choose(at, cell, records),
             None => self.news.push(News::LadderEnds),
         }
     }
@@ -424,7 +423,7 @@ impl State {
     fn change_plan(&mut self, plan: &Plan) {
         self.plan = plan.clone();
         self.board = Board::of(&self.plan, &self.history);
-        let known = |cell: &CellKey| plan.stage_index(cell.stage).is_some();
+        let known = |cell: &CellKey| plan.stage_of(*cell).is_some();
         let Some(session) = &mut self.session else {
             return;
         };
@@ -621,7 +620,7 @@ impl State {
         let plan = &self.plan;
         let found = self
             .history
-            .last_standing(session.id, |cell| plan.stage_index(cell.stage).is_some());
+            .last_standing(session.id, |cell| plan.stage_of(cell).is_some());
         let Some((cell, mark)) = found else {
             self.news.push(News::NothingToUndo);
             return;

@@ -1,15 +1,16 @@
-//! The board: stages across, the ladder up.
+//! The board: stages across, the ladder up. In a stage that opens the movement the rows are its
+//! lengths; from the other stages it is one sign, at its tempo.
 //!
 //! ```text
-//!        1   2   3   4
-//!   54   ·   ·   ·   ·
-//!   52   ○   ·   ·   ·
-//! ▸ 50   ■  [2]  ○   ·
+//!        1   2   3   4          1   2   3   4
+//!   54       ·   ·   ·    73 ms         ·
+//!   52   ○   ·       ·   104 ms         ○
+//! ▸ 50   ■  [2]  ○   ·  ▸148 ms        [2]
 //! ```
 
 use super::{fitted, put};
 use crate::app::Practising;
-use crate::practice::{Cell, CellStatus, Held};
+use crate::practice::{Board, Cell, CellStatus, Held, Rung};
 use crate::screen::Theme;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -41,26 +42,52 @@ fn style(cell: &Cell, theme: Theme) -> Style {
 /// What the signs mean.
 pub(super) const LEGEND: &str = "◆ held  ◈ held by an assumed mark  ■ clear  ▣ clear by assumed marks  ▪ passed  ○ open  · closed  [ ] here";
 
+/// The rows, the lowest first: the lengths of the present stage where it opens the movement, else
+/// every tempo of the drill.
+fn rows(board: &Board, stage: usize, present: Rung) -> Vec<Rung> {
+    if present.is_opened() {
+        return board
+            .stage(stage)
+            .iter()
+            .map(|cell| cell.key.rung)
+            .collect();
+    }
+    let tempi = board.cells().map(|cell| cell.key.rung.tempo());
+    let mut rows: Vec<Rung> = tempi.map(Rung::Tempo).collect();
+    rows.sort_unstable();
+    rows.dedup();
+    rows
+}
+
+/// What stands in a row for a stage: its cell there; for an opened movement seen from the tempi,
+/// the length it has come to.
+fn standing(cells: &[Cell], row: Rung) -> Option<&Cell> {
+    if let Some(cell) = cells.iter().find(|cell| cell.key.rung == row) {
+        return Some(cell);
+    }
+    let opened = |cell: &&Cell| cell.key.rung.is_opened() && cell.key.rung.tempo() == row.tempo();
+    let mut lengths = cells.iter().filter(opened).filter(|_| !row.is_opened());
+    let open = |cell: &&Cell| matches!(cell.status, CellStatus::Open | CellStatus::Closed);
+    lengths.clone().find(open).or_else(|| lengths.next_back())
+}
+
 /// Draws as many rungs around the present one as there is room for, the present one among them.
 pub(super) fn draw(buffer: &mut Buffer, theme: Theme, area: Rect, practising: &Practising) {
     let board = practising.state.board();
     let here = practising.cell();
-    let tempo = practising.tempo();
+    let at = practising.rung();
     let stages = board.stages();
-    let rungs = board.rungs();
-    if area.height < 2 || stages == 0 || rungs == 0 {
+    let rows = rows(board, practising.stage(), at);
+    if area.height < 2 || stages == 0 || rows.is_empty() {
         return;
     }
     let room = usize::from(area.height - 1);
-    let present = practising
-        .rungs
-        .iter()
-        .position(|rung| *rung >= tempo)
-        .unwrap_or(rungs - 1);
+    let present = rows.iter().position(|rung| *rung >= at);
     let lowest = present
+        .unwrap_or(rows.len() - 1)
         .saturating_sub(room / 2)
-        .min(rungs.saturating_sub(room));
-    let highest = (lowest + room).min(rungs);
+        .min(rows.len().saturating_sub(room));
+    let highest = (lowest + room).min(rows.len());
     let label = 8;
     let width = ((area.width.saturating_sub(label)) / stages as u16).clamp(3, 5);
     let shown = usize::from((area.width.saturating_sub(label)) / width).min(stages);
@@ -77,28 +104,19 @@ pub(super) fn draw(buffer: &mut Buffer, theme: Theme, area: Rect, practising: &P
         };
         put(buffer, area, x, area.y, &format!(" {}", stage + 1), style);
     }
-    for (row, rung) in (lowest..highest).rev().enumerate() {
-        let y = area.y + 1 + row as u16;
-        let now = practising
-            .rungs
-            .get(rung)
-            .is_some_and(|rung| *rung == tempo);
+    for (line, row) in rows[lowest..highest].iter().rev().enumerate() {
+        let y = area.y + 1 + line as u16;
+        let now = *row == at;
         let mark = if now { "▸" } else { " " };
-        let name = practising
-            .rungs
-            .get(rung)
-            .map_or_else(String::new, |rung| fitted(&rung.to_string(), 5));
+        let name = if row.is_opened() {
+            format!("{mark}{:>6}", row.spoken())
+        } else {
+            format!("{mark}{:>5}", fitted(&row.to_string(), 5))
+        };
         let label_style = if now { theme.strong() } else { theme.faint() };
-        put(
-            buffer,
-            area,
-            area.x,
-            y,
-            &format!("{mark}{name:>5}"),
-            label_style,
-        );
+        put(buffer, area, area.x, y, &name, label_style);
         for stage in first..first + shown {
-            let Some(cell) = board.cell(stage, rung) else {
+            let Some(cell) = standing(board.stage(stage), *row) else {
                 continue;
             };
             let x = area.x + label + (stage - first) as u16 * width;

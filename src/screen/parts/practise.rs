@@ -15,7 +15,7 @@ use crate::app::{
     DROWNED, Model, Notice, Offer, Place, Practising, SLOW, SoundState, Sounding, Words, trouble,
 };
 use crate::chanter::Instrument;
-use crate::practice::Phase;
+use crate::practice::{Phase, Rung};
 use crate::score::where_time_comes_from;
 use crate::screen::Theme;
 use crate::sound::Bus;
@@ -423,11 +423,15 @@ fn big_figures(
             || "-".to_owned(),
             |place| (place.beat_of_bar().0 + 1).to_string(),
         );
-    let tempo = spell_fraction(&practising.tempo().value());
+    let (tempo, of_tempo) = match practising.rung() {
+        Rung::Tempo(tempo) => (tempo.value(), "tempo"),
+        Rung::Opened { tone, .. } => (tone.0, "ms a tone"),
+    };
+    let tempo = spell_fraction(&tempo);
     let mut all = vec![
         (beat, "beat", theme.strong()),
         (streak, "in a row", theme.plain()),
-        (tempo, "tempo", theme.plain()),
+        (tempo, of_tempo, theme.plain()),
     ];
     let fits = |all: &[(String, &str, Style)], size: figures::Size| {
         let columns = |(text, label, _): &(String, &str, Style)| {
@@ -503,7 +507,7 @@ fn standing_words(practising: &Practising) -> String {
     format!(
         "{}/{needed} clean · {} · {}",
         practising.state.streak().min(needed),
-        spell_fraction(&practising.tempo().value()),
+        practising.rung().spoken(),
         next_words(practising)
     )
 }

@@ -2,7 +2,7 @@
 
 use super::{Home, Lines};
 use gracerung::journal::Journal;
-use gracerung::practice::{By, CellKey, Kind, Mark, Record, RecordId, StagePrint};
+use gracerung::practice::{By, CellKey, Kind, Mark, Record, RecordId, Rung, StagePrint};
 use gracerung::units::Bpm;
 use jiff::civil::{Date, date};
 use uuid::Uuid;
@@ -22,7 +22,7 @@ fn cell() -> CellKey {
         .expect("it reads");
     CellKey {
         stage: gracerung::app::prints(&gracerung::app::scores(&drill))[0],
-        tempo: Bpm::whole(300).expect("a tempo"),
+        rung: Rung::Tempo(Bpm::whole(300).expect("a tempo")),
     }
 }
 
@@ -251,7 +251,7 @@ fn a_summary_made_in_the_future_is_no_trouble() {
         drill: "count".to_owned(),
         cell: Some(CellKey {
             stage: StagePrint(session % 3),
-            tempo: Bpm::whole(60).expect("a tempo"),
+            rung: Rung::Tempo(Bpm::whole(60).expect("a tempo")),
         }),
         by: Some(By::Key),
         thresholds: None,

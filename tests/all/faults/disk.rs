@@ -4,7 +4,7 @@ use super::{COUNT, Home, Lines, told};
 use gracerung::app::{prints, scores};
 use gracerung::drill::read;
 use gracerung::journal::Journal;
-use gracerung::practice::{By, CellKey, Kind, Mark, Record, RecordId};
+use gracerung::practice::{By, CellKey, Kind, Mark, Record, RecordId, Rung};
 use std::collections::BTreeMap;
 use std::os::unix::fs::{MetadataExt, PermissionsExt};
 use std::path::{Path, PathBuf};
@@ -18,7 +18,7 @@ fn filled() -> Home {
     let drill = read(COUNT.as_bytes()).0.expect("it reads");
     let cell = CellKey {
         stage: prints(&scores(&drill))[0],
-        tempo: drill.ladder.from,
+        rung: Rung::Tempo(drill.ladder.from),
     };
     let session = Uuid::from_u128(27);
     let record = |number: u64, kind: Kind| Record {

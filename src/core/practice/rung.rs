@@ -1,0 +1,207 @@
+//! A rung: what a cell is played at.
+//!
+//! Either a tempo, or a length of the tones inside a movement while the tempo stands still. The two
+//! are different things even where they sound the same, so they never share a mark.
+
+use crate::movement::Lengths;
+use crate::units::{Bpm, BpmError, Millis, parse_fraction, spell_fraction};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use std::cmp::Reverse;
+
+/// What a cell is played at. Rungs are ordered as they are climbed: by tempo; at one tempo the
+/// tempo itself first, then opened tones from long to short.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Rung {
+    /// The whole stage at a tempo.
+    Tempo(Bpm),
+    /// The movement in real time at a tempo, opened: each tone inside it lasts this long.
+    Opened {
+        /// The length of each tone inside the movement.
+        tone: Millis,
+        /// The tempo, which stands still.
+        tempo: Bpm,
+    },
+}
+
+impl Rung {
+    /// The tempo of the click.
+    pub fn tempo(self) -> Bpm {
+        match self {
+            Self::Tempo(tempo) | Self::Opened { tempo, .. } => tempo,
+        }
+    }
+
+    /// The length of the tones inside, where the movement is opened.
+    pub fn tone(self) -> Option<Millis> {
+        match self {
+            Self::Tempo(_) => None,
+            Self::Opened { tone, .. } => Some(tone),
+        }
+    }
+
+    /// True for a length of tones.
+    pub fn is_opened(self) -> bool {
+        self.tone().is_some()
+    }
+
+    /// The lengths of gracenotes on this rung: a drill's own, or with all inner tones opened alike.
+    pub fn lengths(self, usual: Lengths) -> Lengths {
+        self.tone().map_or(usual, |tone| usual.opened_to(tone))
+    }
+
+    /// As it is said behind the name of a stage and `at`: `66½`, `104 ms`.
+    pub fn spoken(self) -> String {
+        match self {
+            Self::Tempo(tempo) => spell_fraction(&tempo.value()),
+            Self::Opened { tone, .. } => format!("{} ms", spell_fraction(&tone.0)),
+        }
+    }
+
+    /// True when this rung is the other or is climbed before it in the same stage: no higher tempo,
+    /// no shorter tone.
+    pub(super) fn reaches(self, other: Self) -> bool {
+        self.tempo() <= other.tempo()
+            && match (self.tone(), other.tone()) {
+                (Some(own), Some(other)) => own >= other,
+                _ => true,
+            }
+    }
+
+    /// Reads what is written of a rung: `66`, `133/2`, `104 ms at 60`.
+    ///
+    /// # Errors
+    /// Neither a tempo nor a length at a tempo.
+    pub fn parse(text: &str) -> Result<Self, RungError> {
+        let Some((tone, tempo)) = text.split_once(" ms at ") else {
+            return Bpm::parse(text).map(Self::Tempo).map_err(RungError::Tempo);
+        };
+        let tempo = Bpm::parse(tempo).map_err(RungError::Tempo)?;
+        let tone = parse_fraction(tone)
+            .ok()
+            .map(Millis)
+            .filter(|tone| *tone > Millis::default())
+            .ok_or_else(|| RungError::Tone(tone.to_owned()))?;
+        Ok(Self::Opened { tone, tempo })
+    }
+}
+
+/// Why a text is no rung.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum RungError {
+    /// Its tempo is none.
+    Tempo(BpmError),
+    /// Its length is none.
+    Tone(String),
+}
+
+impl std::fmt::Display for RungError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Tempo(error) => error.fmt(f),
+            Self::Tone(found) => write!(
+                f,
+                "`{found}` is no length of a tone: expected milliseconds above 0, such as `104 ms at 60`"
+            ),
+        }
+    }
+}
+impl std::error::Error for RungError {}
+
+impl Ord for Rung {
+    fn cmp(&self, other: &Self) -> std::cmp::Ordering {
+        let place = |rung: &Self| (rung.tempo(), rung.tone().map(Reverse));
+        place(self).cmp(&place(other))
+    }
+}
+impl PartialOrd for Rung {
+    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
+        Some(self.cmp(other))
+    }
+}
+impl std::fmt::Display for Rung {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Tempo(tempo) => tempo.fmt(f),
+            Self::Opened { tone, tempo } => write!(f, "{tone} ms at {tempo}"),
+        }
+    }
+}
+impl Serialize for Rung {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
+}
+impl<'de> Deserialize<'de> for Rung {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let text = String::deserialize(deserializer)?;
+        Self::parse(&text).map_err(serde::de::Error::custom)
+    }
+}
+
+/// A cell by its stage's place in the drill, from 0, and its rung.
+pub type Place = (usize, Rung);
+
+/// True when a cell is the other or lies before it: no later stage, no higher tempo, and within
+/// one stage no shorter tone.
+pub fn reaches(cell: Place, up_to: Place) -> bool {
+    match cell.0.cmp(&up_to.0) {
+        std::cmp::Ordering::Less => cell.1.tempo() <= up_to.1.tempo(),
+        std::cmp::Ordering::Equal => cell.1.reaches(up_to.1),
+        std::cmp::Ordering::Greater => false,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn rung(text: &str) -> Rung {
+        Rung::parse(text).expect("a rung")
+    }
+
+    #[test]
+    fn a_rung_is_written_and_read_back() {
+        for text in ["50", "133/2", "104 ms at 60", "221/2 ms at 133/2"] {
+            assert_eq!(rung(text).to_string(), text);
+        }
+        assert_eq!(rung("66.5").spoken(), "66½");
+        assert_eq!(rung("104 ms at 60").spoken(), "104 ms");
+    }
+
+    #[test]
+    fn what_is_no_rung_is_told() {
+        for (text, said) in [
+            ("104 ms", "found `104 ms`"),
+            ("0 ms at 60", "`0` is no length of a tone"),
+            ("long ms at 60", "`long` is no length of a tone"),
+            ("104 ms at 600", "tempo `600` is outside 20 to 300"),
+        ] {
+            let error = Rung::parse(text).expect_err(text).to_string();
+            assert!(error.contains(said), "{error}");
+        }
+    }
+
+    /// The order in which they are climbed: an opened movement closes up after its tempo.
+    #[test]
+    fn rungs_are_ordered_as_they_are_climbed() {
+        let climbed = [
+            "50",
+            "60",
+            "300 ms at 60",
+            "104 ms at 60",
+            "73 ms at 60",
+            "63",
+        ]
+        .map(rung);
+        assert!(climbed.is_sorted(), "{climbed:?}");
+    }
+
+    #[test]
+    fn a_cell_lies_before_another_by_stage_tempo_and_length() {
+        let (long, short) = (rung("300 ms at 60"), rung("73 ms at 60"));
+        assert!(reaches((1, long), (1, short)) && !reaches((1, short), (1, long)));
+        assert!(reaches((0, rung("60")), (1, long)) && !reaches((0, rung("63")), (1, short)));
+        assert!(reaches((1, short), (2, rung("60"))) && !reaches((1, short), (2, rung("56"))));
+        assert!(!reaches((2, rung("50")), (1, short)));
+    }
+}
