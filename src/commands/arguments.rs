@@ -3,7 +3,7 @@
 use super::Failure;
 use crate::chanter::{Finger, Note, Tuning};
 use crate::drill::{Drill, Stage};
-use crate::movement::{Movement, Schools, find};
+use crate::movement::{Named, Schools, find_said};
 use crate::units::{Bpm, Hertz, SampleRate};
 use crate::wording;
 
@@ -17,9 +17,26 @@ pub(crate) fn note(text: &str) -> Result<Note, String> {
     Note::parse(text).map_err(|error| error.to_string())
 }
 
-/// Reads a movement's name.
-pub(crate) fn movement(text: &str) -> Result<Movement, String> {
-    find(text).map_err(|error| error.to_string())
+/// Reads a movement's name, as players say it: `grip`, `E doubling`, `heavy throw`.
+pub(crate) fn movement(text: &str) -> Result<Named, String> {
+    find_said(text).map_err(|error| error.to_string())
+}
+
+/// Reads a gracenote; a movement's name in its place is told where it belongs.
+pub(crate) fn gracenote(text: &str) -> Result<Note, String> {
+    note(text).map_err(|error| match find_said(text) {
+        Ok(named) => format!(
+            "`{text}` is a movement, not a gracenote: `gracerung explain {}` shows its gracenotes",
+            named.movement
+        ),
+        Err(unknown) => match unknown.nearest.filter(|_| text.chars().count() > 2) {
+            Some(nearest) => format!(
+                "{error}; a movement is named `{nearest}`, and `gracerung explain {nearest}` shows \
+                 its gracenotes"
+            ),
+            None => error,
+        },
+    })
 }
 
 /// Reads a finger: `thumb`, `top-index` … `bottom-little`; `little` for the last.

@@ -1,15 +1,18 @@
 //! `explain`: a movement as a good teacher explains it.
 
 use super::{Outcome, Ran, arguments, output};
-use crate::chanter::Note;
-use crate::movement::{Context, Lengths, Movement, explain, typical_context};
+use crate::chanter::{NOTES, Note};
+use crate::movement::{
+    Context, Lengths, Movement, Named, Schools, explain, resolve, typical_context,
+};
 use crate::units::Bpm;
 
 /// Arguments of `explain`.
 #[derive(clap::Args)]
 #[command(
     after_help = "Examples:\n  gracerung explain grip --from D --to LA\n  \
-    gracerung explain throw-on-d --school heavy-throw\n  \
+    gracerung explain \"E doubling\" --from C\n  \
+    gracerung explain \"heavy throw\"\n  \
     gracerung explain taorluath --from LG --to LA --tempo 50 --json\n\n\
     JSON: {\"gracenotes\":[…],\"school\":…,\"reasons\":[…],\"playable\":true,\"parts\":[…],\"time\":{…},\n\
     \"fingers\":[…],\"crossings\":[…],\"listen_for\":[…],\"first\":[…],\"elsewhere\":[…],\"schools\":[…],…}:\n\
@@ -19,7 +22,7 @@ use crate::units::Bpm;
 pub(crate) struct Arguments {
     /// The movement; `gracerung movements` lists them.
     #[arg(value_parser = arguments::movement)]
-    movement: Movement,
+    movement: Named,
     /// The note before; left out, where the movement stands most often.
     #[arg(long, value_name = "NOTE", value_parser = arguments::note)]
     from: Option<Note>,
@@ -37,27 +40,39 @@ pub(crate) struct Arguments {
     json: bool,
 }
 
-/// The context asked for; a note that is not given comes from the typical context, or is the
-/// first one that can be played.
+/// The context asked for; a note that is not given comes from the typical context, or is the first
+/// with which it can be played.
 pub(crate) fn context(movement: Movement, from: Option<Note>, to: Option<Note>) -> Context {
     let typical = typical_context(movement);
-    match (from, to) {
-        (None, None) => typical,
-        (Some(before), Some(after)) => Context::between(before, after),
-        (Some(before), None) => {
-            let closes = movement.closes_on();
-            let after = if closes.contains(&typical.after) || closes.is_empty() {
-                typical.after
-            } else {
-                closes[0]
-            };
-            Context::between(before, after)
-        }
-        (None, Some(after)) => Context {
-            before: typical.before,
-            after,
-        },
-    }
+    let asked = |context: &Context| {
+        from.is_none_or(|from| context.before == Some(from))
+            && to.is_none_or(|to| context.after == to)
+    };
+    let played = |context: &Context| {
+        resolve(movement, *context, &Schools::none())
+            .played()
+            .is_some_and(|resolved| resolved.replaced.is_none())
+    };
+    let befores = typical
+        .before
+        .into_iter()
+        .chain([Note::LowA, Note::E])
+        .chain(NOTES);
+    let afters = || {
+        std::iter::once(typical.after)
+            .chain(NOTES.into_iter().filter(|note| *note > Note::LowG))
+            .chain([Note::LowG])
+    };
+    let near =
+        befores.flat_map(|before| afters().map(move |after| Context::between(before, after)));
+    std::iter::once(typical)
+        .filter(asked)
+        .chain(near.filter(asked).filter(played))
+        .next()
+        .unwrap_or(Context {
+            before: from.or(typical.before),
+            after: to.unwrap_or(typical.after),
+        })
 }
 
 /// Runs `explain`.
@@ -67,9 +82,16 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     } else {
         arguments::schools(&arguments.school)?
     };
-    let context = context(arguments.movement, arguments.from, arguments.to);
+    let Named {
+        movement,
+        from,
+        to,
+        school,
+    } = arguments.movement;
+    let schools = school.map_or(schools.clone(), |school| schools.and(school));
+    let context = context(movement, arguments.from.or(from), arguments.to.or(to));
     let explanation = explain(
-        arguments.movement,
+        movement,
         context,
         &schools,
         arguments.tempo,

@@ -3,7 +3,7 @@
 use super::{Failure, Outcome, Ran, arguments, explain, output};
 use crate::chanter::{Finger, Note};
 use crate::drill::{Build, DrillDocument, Request, make, make_crossings, make_finger, write};
-use crate::movement::{Movement, find};
+use crate::movement::{Movement, find_said};
 use crate::rhythm::Metre;
 use crate::wording;
 use std::path::{Path, PathBuf};
@@ -115,16 +115,33 @@ fn document(arguments: &Arguments) -> Result<DrillDocument, Failure> {
         return Ok(make_finger(finger));
     }
     let what = arguments.what.as_deref().unwrap_or_default();
-    if what.trim().eq_ignore_ascii_case("crossings") {
+    if ["crossings", "crossing"].contains(&what.trim().to_lowercase().as_str()) {
         return Ok(make_crossings());
     }
-    let movement = find(what).map_err(|error| Failure(error.to_string()))?;
-    let (from, to) = notes(movement, &arguments.from, &arguments.to);
+    let named = find_said(what).map_err(|error| {
+        let near = wording::nearest(what, ["crossings"]).filter(|_| error.nearest.is_none());
+        Failure(match near {
+            Some(near) => format!("`{what}` is no movement: did you mean `{near}`?"),
+            None => error.to_string(),
+        })
+    })?;
+    let or_said = |asked: &[Note], said: Option<Note>| match (asked, said) {
+        ([], Some(said)) => vec![said],
+        _ => asked.to_vec(),
+    };
+    let (from, to) = notes(
+        named.movement,
+        &or_said(&arguments.from, named.from),
+        &or_said(&arguments.to, named.to),
+    );
+    let schools = arguments::schools(&arguments.school)?;
     make(&Request {
-        movement,
+        movement: named.movement,
         from,
         to,
-        schools: arguments::schools(&arguments.school)?,
+        schools: named
+            .school
+            .map_or(schools.clone(), |school| schools.and(school)),
         build: match arguments.build {
             BuildUp::AsFits => Build::AsFits,
             BuildUp::Whole => Build::Whole,

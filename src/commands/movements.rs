@@ -3,7 +3,7 @@
 use super::{Outcome, Ran, arguments, output};
 use crate::chanter::{CrossingKind, Finger, NOTES, Note, crossing};
 use crate::movement::{
-    Family, FormRow, Movement, Resolved, SCHOOLS, Schools, counted, resolve, search,
+    Family, FormRow, Movement, Resolved, SCHOOLS, Schools, counted, find_said, resolve, search,
     typical_context, write_parts,
 };
 use serde::Serialize;
@@ -89,12 +89,13 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             .map(|word| arguments::note(word).map_err(super::Failure))
             .collect::<Result<Vec<Note>, _>>()?,
     };
-    let found = search(&arguments.words.join(" "), &gracenotes, arguments.finger);
+    let words = arguments.words.join(" ");
+    let found = found(&words, &gracenotes, arguments.finger);
     if arguments.json {
         let rows: Vec<Row> = found.iter().copied().map(Row::of).collect();
         output::print_json(&rows)?;
     } else if found.is_empty() {
-        output::print("no movement is found; without words the whole catalogue is listed\n")?;
+        output::print(&nothing_found(&words))?;
     } else if arguments.table {
         output::print(&table(&found))?;
     } else {
@@ -105,6 +106,28 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     } else {
         Outcome::Done
     })
+}
+
+/// What the words name, or else what players call by them.
+fn found(words: &str, gracenotes: &[Note], finger: Option<Finger>) -> Vec<Movement> {
+    let found = search(words, gracenotes, finger);
+    match find_said(words) {
+        Ok(named) if found.is_empty() => search("", gracenotes, finger)
+            .into_iter()
+            .filter(|movement| *movement == named.movement)
+            .collect(),
+        _ => found,
+    }
+}
+
+fn nothing_found(words: &str) -> String {
+    let near = find_said(words)
+        .err()
+        .filter(|error| error.nearest.is_some() || error.elsewhere.is_some());
+    match near {
+        Some(error) => format!("{error}\n"),
+        None => "no movement is found; without words the whole catalogue is listed\n".to_owned(),
+    }
 }
 
 /// The kinds that were found, in the order of their commonest movement.

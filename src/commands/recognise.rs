@@ -2,7 +2,9 @@
 
 use super::{Outcome, Ran, arguments, output};
 use crate::chanter::Note;
-use crate::movement::{Context, Movement, Recognition, SCHOOLS, recognise};
+use crate::movement::{
+    Context, Movement, Recognition, SCHOOLS, Schools, recognise, resolve, write_parts,
+};
 use crate::wording;
 use std::fmt::Write as _;
 
@@ -18,7 +20,7 @@ use std::fmt::Write as _;
 )]
 pub(crate) struct Arguments {
     /// The gracenotes: LG LA B C D E F HG HA.
-    #[arg(required = true, value_name = "GRACENOTE", value_parser = arguments::note)]
+    #[arg(required = true, value_name = "GRACENOTE", value_parser = arguments::gracenote)]
     gracenotes: Vec<Note>,
     /// The note before; left out at the start of a phrase.
     #[arg(long, value_name = "NOTE", value_parser = arguments::note)]
@@ -75,6 +77,9 @@ fn told(gracenotes: &[Note], context: Context, recognition: &Recognition) -> Str
         text.push_str("no known movement");
         if let Some(nearest) = recognition.nearest {
             let _ = write!(text, "; nearest is {}", nearest.name());
+            if let Some(played) = resolve(nearest, context, &Schools::none()).played() {
+                let _ = write!(text, ", played here as {}", write_parts(&played.parts));
+            }
         }
         text.push('\n');
     }

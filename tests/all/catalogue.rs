@@ -156,17 +156,25 @@ const HOMONYMS: &[(&str, &str)] = &[
     ("shake", "half-shake"),
     ("catch", "thumb-catch"),
     ("catch", "half-catch"),
+    ("double-strike", "half-double-strike"),
+    ("birl", "thumb-birl"),
     // on high G and high A the closing gracenote of the doubling is a strike
     ("doubling", "strike"),
+    ("doubling", "half-strike"),
+    ("half-doubling", "strike"),
     ("half-doubling", "doubling"),
+    ("half-double-strike", "double-strike"),
     ("half-strike", "doubling"),
-    ("half-strike", "half-doubling"),
     ("thumb-strike", "thumb-doubling"),
     ("thumb-shake", "shake"),
     // D kept in the catch on D is the strike twice
     ("catch", "double-strike"),
-    ("half-catch", "double-strike"),
+    ("catch", "half-double-strike"),
+    ("half-catch", "half-double-strike"),
     ("thumb-catch", "double-strike"),
+    ("grip", "half-double-strike"),
+    // from high A to low G nothing opens the triplet
+    ("gde-triplet", "taorluath"),
     // from low G to D, and closing on low G, little of the grip and the throw is left
     ("grip", "half-strike"),
     ("grip", "half-doubling"),

@@ -138,3 +138,101 @@ fn the_catalogue_is_printed_with_its_sources() {
     let none = run(&["movements", "nothing of this name"]);
     assert_eq!(none.status.code(), Some(1));
 }
+
+fn text(output: &Output) -> String {
+    let both = [&output.stdout[..], &output.stderr[..]].concat();
+    String::from_utf8_lossy(&both).into_owned()
+}
+
+/// Names that players say: answered by the movement, the note and the school they mean.
+#[test]
+fn movements_are_found_as_players_call_them() {
+    for (said, name, field, value) in [
+        ("E doubling", "doubling", "to", serde_json::json!("E")),
+        ("doubling on E", "doubling", "to", serde_json::json!("E")),
+        (
+            "rodin",
+            "grip",
+            "gracenotes",
+            serde_json::json!(["LG", "B", "LG"]),
+        ),
+        ("hodro", "grip", "from", serde_json::json!("C")),
+        (
+            "heavy throw",
+            "throw-on-d",
+            "school",
+            serde_json::json!("heavy-throw"),
+        ),
+        ("light throw", "throw-on-d", "school", Value::Null),
+        ("GDE", "gde-triplet", "playable", serde_json::json!(true)),
+    ] {
+        let explained = json(&run(&["explain", said, "--json"]));
+        assert_eq!(explained["movement"], name, "{said}");
+        assert_eq!(explained[field], value, "{said}");
+        let listed = run(&["movements", said]);
+        assert_eq!(listed.status.code(), Some(0), "{said}");
+        assert!(text(&listed).contains(name), "{said}: {}", text(&listed));
+    }
+    let made = text(&run(&["make", "doubling on E"]));
+    assert!(made.contains("to: E"), "{made}");
+    let heavy = text(&run(&["make", "heavy throw"]));
+    assert!(heavy.contains("heavy-throw"), "{heavy}");
+    let pibroch = text(&run(&["movements", "piobaireachd"]));
+    assert!(pibroch.contains("hiharin"), "{pibroch}");
+}
+
+/// A slip costs one try: every command that takes a name offers the nearest one.
+#[test]
+fn a_slip_in_a_name_is_answered_with_the_nearest() {
+    for (arguments, code, answer) in [
+        (&["movements", "gripp"][..], 1, "did you mean `grip`?"),
+        (
+            &["movements", "crossing"],
+            1,
+            "gracerung movements --crossings",
+        ),
+        (&["explain", "taorluat"], 2, "did you mean `taorluath`?"),
+        (&["make", "taorluat"], 2, "did you mean `taorluath`?"),
+        (&["make", "crosings"], 2, "did you mean `crossings`?"),
+        (
+            &["recognise", "grip", "--to", "LA"],
+            2,
+            "gracerung explain grip",
+        ),
+        (
+            &["recognise", "gripp", "--to", "LA"],
+            2,
+            "a movement is named `grip`",
+        ),
+        (
+            &[
+                "recognise",
+                "LG",
+                "D",
+                "LG",
+                "D",
+                "--from",
+                "C",
+                "--to",
+                "LA",
+            ],
+            1,
+            "nearest is grip, played here as LG (D) LG",
+        ),
+    ] {
+        let output = run(arguments);
+        assert_eq!(
+            output.status.code(),
+            Some(code),
+            "{arguments:?}: {}",
+            text(&output)
+        );
+        assert!(
+            text(&output).contains(answer),
+            "{arguments:?}: {}",
+            text(&output)
+        );
+    }
+    let crossings = run(&["make", "crossing"]);
+    assert_eq!(crossings.status.code(), Some(0));
+}

@@ -50,19 +50,40 @@ pub fn place_group(gracenotes: &[Note], context: Context, schools: &Schools) -> 
     }
 }
 
-/// The likeliest movement, timed by the chosen schools where they leave its gracenotes alone.
+/// The movement that a chosen school plays so, or else the likeliest, timed by the chosen schools
+/// where they leave its gracenotes alone. What is held belongs to the written music, which stays as it
+/// is whatever names the catalogue comes to know: a school takes no held tone away, and one that is
+/// not chosen holds none.
 fn known(gracenotes: &[Note], context: Context, schools: &Schools) -> Option<Resolved> {
     let found = matches(gracenotes, context);
-    let chosen = |found: &Resolved| {
-        resolve(found.movement, context, schools)
-            .played()
-            .filter(|resolved| resolved.gracenotes() == gracenotes)
-            .cloned()
+    let decides = |found: &Resolved| {
+        let school = found.school.filter(|school| schools.chooses(school))?;
+        chosen(found, gracenotes, schools).filter(|resolved| resolved.school == Some(school))
     };
+    let holds = |found: &Resolved| found.parts.iter().any(|part| part.held);
     found
         .iter()
-        .find_map(chosen)
-        .or_else(|| found.first().cloned())
+        .take_while(|found| !holds(found))
+        .find_map(decides)
+        .or_else(|| {
+            found
+                .iter()
+                .find_map(|found| chosen(found, gracenotes, schools))
+        })
+        .or_else(|| {
+            found
+                .first()
+                .filter(|found| found.school.is_none() || !holds(found))
+                .cloned()
+        })
+}
+
+/// The movement by the chosen schools, where they leave its gracenotes alone.
+fn chosen(found: &Resolved, gracenotes: &[Note], schools: &Schools) -> Option<Resolved> {
+    resolve(found.movement, found.context, schools)
+        .played()
+        .filter(|resolved| resolved.gracenotes() == gracenotes)
+        .cloned()
 }
 
 /// Tones and separating gracenotes of a group without a name, left to right: a note separates when
@@ -126,5 +147,30 @@ mod tests {
         let lone = place_group(&[D], Context::between(B, D), &Schools::none());
         assert_eq!(lone.parts.len(), 1);
         assert_eq!(lone.before_beat, 0);
+    }
+
+    /// From D to D the same gracenotes are a grip to one school and two taps to everybody else.
+    #[test]
+    fn a_chosen_school_decides_which_of_two_names_is_meant() {
+        let place = |schools: &Schools| {
+            let group = place_group(&[LowG, D, LowG], Context::between(D, D), schools);
+            (group.movement.expect("a name").name(), group.before_beat)
+        };
+        assert_eq!(place(&Schools::none()), ("half-double-strike", 0));
+        let kept = Schools::none().with("d-from-d").expect("a school");
+        assert_eq!(place(&kept), ("grip", 3));
+    }
+
+    /// Otherwise a new name would change the written music, and marks would be lost.
+    #[test]
+    fn a_school_that_is_not_chosen_holds_no_tone() {
+        let context = Context::between(LowA, C);
+        let plain = place_group(&[E, D], context, &Schools::none());
+        assert_eq!(write_parts(&plain.parts), "(E) D");
+        let schools = Schools::none()
+            .with("cadence-without-hg")
+            .expect("a school");
+        let held = place_group(&[E, D], context, &schools);
+        assert_eq!(write_parts(&held.parts), "E~ D");
     }
 }

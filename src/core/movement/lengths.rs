@@ -44,6 +44,11 @@ impl Lengths {
     /// The longest length accepted, milliseconds.
     pub const LONGEST: i128 = 400;
 
+    /// The short first note of a figure (chosen: as the drills of it in real time).
+    pub fn figure_note() -> Beats {
+        Beats::new(1, 8)
+    }
+
     /// The length of a part at a tempo.
     pub fn of(&self, role: Role, tempo: Bpm) -> Beats {
         match role {

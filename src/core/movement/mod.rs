@@ -15,7 +15,9 @@ mod resolve;
 mod school;
 mod search;
 
-pub use catalogue::{Family, FormRow, Movement, TuneCount, UnknownMovement, find, tune_counts};
+pub use catalogue::{
+    Family, FormRow, Movement, Named, TuneCount, UnknownMovement, find, find_said, tune_counts,
+};
 pub use context::Context;
 pub use explain::{Explanation, explain};
 pub use group::{Group, place_group};

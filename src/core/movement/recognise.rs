@@ -168,9 +168,56 @@ mod tests {
         assert_eq!(slip.nearest.map(Movement::name), Some("hg-gracenote"));
     }
 
+    #[track_caller]
+    fn check(gracenotes: &[Note], from: Note, to: Note, name: &str, school: Option<&str>) {
+        let found = recognise(gracenotes, Context::between(from, to));
+        assert_eq!(found.names.first().map(|name| name.name()), Some(name));
+        assert_eq!(found.school, school, "{name}");
+    }
+
     #[test]
     fn single_gracenotes_and_doublings_are_named() {
         assert_eq!(names(&[D], LowG, B), ["d-gracenote"]);
         assert_eq!(names(&[HighG, E, F], LowA, E), ["doubling"]);
+    }
+
+    /// Forms that once had no name, or a wrong one: common practice, no source.
+    #[test]
+    fn open_half_and_thumb_forms_are_named() {
+        check(&[D, B, E], LowG, B, "taorluath-fosgailte", None);
+        check(&[D, C, E], LowG, C, "taorluath-fosgailte", None);
+        check(&[C, D, E], LowG, D, "taorluath-fosgailte", None);
+        check(
+            &[HighA, LowA, LowG, LowA, LowG],
+            HighG,
+            LowA,
+            "thumb-birl",
+            None,
+        );
+        check(&[LowA, LowG, D, LowG, E], E, LowA, "half-taorluath", None);
+        check(&[D, LowG, B, LowG, E], C, D, "half-taorluath", None);
+        check(&[HighG, LowA, D, LowA, E], E, LowA, "gde-triplet", None);
+        check(&[HighG, C, D, C, E], B, C, "gde-triplet", None);
+        check(&[LowG, B, LowG], B, B, "half-double-strike", None);
+        check(&[LowA, E, LowA], E, E, "half-double-strike", None);
+        check(&[B, LowG, B, LowG], E, B, "half-double-strike", None);
+        // from elsewhere the same gracenotes stay a grip with the B gracenote
+        check(&[LowG, B, LowG], C, LowA, "grip", Some("b-grip"));
+        let half = names(&[F], HighG, HighG);
+        assert_eq!(half, ["strike", "half-doubling", "doubling"]);
+        check(&[HighA, HighG, F], HighG, HighG, "thumb-doubling", None);
+    }
+
+    /// LilyPond 2.24.1 bagpipe.ly, pibroch notations: E and D, with no note before them named; from
+    /// high A they are the usual form, from elsewhere a school's.
+    #[test]
+    fn the_cadence_without_its_opening_is_known_after_every_note() {
+        for from in [LowG, LowA, B, C, D, F, HighG] {
+            for to in [LowG, LowA, B, C] {
+                check(&[E, D], from, to, "cadence", Some("cadence-without-hg"));
+            }
+        }
+        check(&[E, D], HighA, C, "cadence", None);
+        assert_eq!(names(&[E], C, LowA), ["e-gracenote"]);
     }
 }

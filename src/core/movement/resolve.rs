@@ -3,12 +3,12 @@
 //! Whatever the catalogue says, nothing leaves here that a chanter cannot play: no two equal notes
 //! side by side, no gracenote that its held shape cannot sound.
 
-use super::catalogue::{Movement, ReadForm, Timing, named};
+use super::catalogue::{Family, Movement, ReadForm, Timing, named};
 use super::context::Context;
 use super::parts::{Part, Role};
 use super::pattern::strikes;
 use super::school::Schools;
-use crate::chanter::{Note, gracenote_sounds};
+use crate::chanter::{NOTES, Note, gracenote_sounds};
 use crate::wording;
 
 /// What is played for a movement in a context.
@@ -140,36 +140,103 @@ fn parts_before_beat(parts: &[Part], timing: Timing) -> usize {
 
 /// Why no form of the movement stands in this context.
 fn no_form(movement: Movement, context: Context) -> String {
-    let spoken = movement.spoken();
     let closes = movement.closes_on();
     if closes.contains(&context.after) {
-        let before = context.before.map_or("the start of a phrase", Note::spoken);
+        not_from_here(movement, context)
+    } else {
+        not_to_here(movement, context.after, &closes)
+    }
+}
+
+/// Why it does not come from the note before, when it closes on the note after.
+fn not_from_here(movement: Movement, context: Context) -> String {
+    let spoken = movement.spoken();
+    let after = context.after.spoken();
+    if movement.family() == Family::Figure {
+        return match context.before {
+            None => format!("the {spoken} is two notes, and nothing sounds before the {after}"),
+            Some(Note::D) => already_sounding(Note::D),
+            Some(before) => format!(
+                "the {spoken} goes down, from a short note to a lower one, and not from {} to \
+                 {after}",
+                before.spoken()
+            ),
+        };
+    }
+    if context.before == Some(context.after) && context.after == Note::LowG {
         return format!(
-            "there is no {spoken} from {before} to {}",
-            context.after.spoken()
+            "low G sounds already and stays, so no low G of the {spoken} could be heard"
         );
     }
+    let befores: Vec<&str> = NOTES
+        .into_iter()
+        .filter(|before| {
+            movement.forms().iter().any(|form| {
+                form.school.is_none()
+                    && form.from.holds(Some(*before))
+                    && form.to.holds(Some(context.after))
+            })
+        })
+        .map(Note::spoken)
+        .collect();
+    format!(
+        "the {spoken} to {after} comes from {} only",
+        wording::list(&befores)
+    )
+}
+
+/// Why it does not close on this note.
+fn not_to_here(movement: Movement, after: Note, closes: &[Note]) -> String {
+    let spoken = movement.spoken();
     let names: Vec<&str> = closes.iter().map(|note| note.spoken()).collect();
     let only = wording::list(&names);
-    let last = movement
-        .forms()
+    let here = after.spoken();
+    let lasts: Vec<Part> = closes
         .iter()
-        .find(|form| form.school.is_none())
-        .and_then(|form| form.pattern.on(*closes.first()?))
-        .and_then(|(parts, _)| parts.last().copied());
+        .filter_map(|closing| {
+            let form = movement
+                .forms()
+                .iter()
+                .find(|form| form.school.is_none() && form.to.holds(Some(*closing)))?;
+            form.pattern.on(*closing)?.0.last().copied()
+        })
+        .collect();
+    let lifted = |part: &Part| {
+        part.role == Role::Separating && closes.iter().all(|on| gracenote_sounds(part.note, *on))
+    };
+    let tapped = |part: &Part| part.role == Role::Separating && !lifted(part);
+    // the one gracenote it ends with wherever it closes, lifted off the closing note
+    let last = lasts
+        .first()
+        .filter(|first| lasts.iter().all(|last| last == *first) && lifted(first));
     match last {
-        Some(part)
-            if part.role == Role::Separating && !separates(part.note, None, context.after) =>
-        {
-            format!(
-                "the {spoken} ends with the {} gracenote, which {} cannot sound: it closes on \
-                 {only} only",
-                part.note.spoken(),
-                context.after.spoken()
-            )
+        Some(part) if movement.family() == Family::Gracenote => {
+            let name = part.note.spoken();
+            if strikes(after).contains(&part.note) {
+                format!(
+                    "on {here}, {name} is tapped, not lifted: the {spoken} stands on {only} only"
+                )
+            } else {
+                format!("{here} cannot sound the {spoken}, which stands on {only} only")
+            }
+        }
+        Some(part) if !separates(part.note, None, after) => format!(
+            "the {spoken} ends with the {} gracenote, which {here} cannot sound: it closes on \
+             {only} only",
+            part.note.spoken()
+        ),
+        _ if after == Note::LowG && !lasts.is_empty() && lasts.iter().all(tapped) => {
+            format!("low G has no lower note to tap to: the {spoken} closes on {only} only")
         }
         _ => format!("the {spoken} closes on {only} only"),
     }
+}
+
+fn already_sounding(note: Note) -> String {
+    format!(
+        "{} is already sounding, and the same note twice is heard as one",
+        note.spoken()
+    )
 }
 
 /// What is wrong with a row of parts between two notes: two equal notes side by side, or a
@@ -187,10 +254,7 @@ pub(super) fn fault(parts: &[Part], context: Context) -> Option<String> {
         let after = parts.get(place + 1).map_or(context.after, |next| next.note);
         if before == Some(part.note) {
             return Some(if place == 0 {
-                format!(
-                    "{} is already sounding, and the same note twice is heard as one",
-                    part.note.spoken()
-                )
+                already_sounding(part.note)
             } else {
                 format!(
                     "{} would stand beside {}, and the same note twice is heard as one",
@@ -226,11 +290,17 @@ pub(super) fn separates(gracenote: Note, before: Option<Note>, after: Note) -> b
 }
 
 fn instead(movement: Movement, context: Context, schools: &Schools) -> Option<Resolved> {
-    movement
-        .row()
-        .instead
-        .iter()
-        .copied()
+    let gracenote = movement.family() == Family::Gracenote;
+    // on a note that is struck with this gracenote, the strike sounds it
+    let tapped = movement
+        .forms()
+        .first()
+        .and_then(|form| form.pattern.on(Note::LowG))
+        .filter(|(parts, _)| gracenote && strikes(context.after).contains(&parts[0].note))
+        .map(|_| "strike");
+    tapped
+        .into_iter()
+        .chain(movement.row().instead.iter().copied())
         // a doubling can be played in every context
         .chain(["doubling"])
         .filter_map(named)
@@ -257,7 +327,7 @@ pub fn opening_gracenote(before: Option<Note>, on: Note) -> Option<Note> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::chanter::{NOTES, Note::*};
+    use crate::chanter::Note::*;
     use crate::movement::find;
     use crate::movement::pattern::write_parts;
 

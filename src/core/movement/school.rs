@@ -107,6 +107,17 @@ pub(super) const FULL_FROM_HIGH_A: School = School {
     description: "doublings, strikes, shakes and catches after high A keep their high G gracenote instead \
                   of taking the half form",
 };
+/// LilyPond `tdblg` from high G; the whole doubling from high A.
+pub(super) const FULL_ON_HIGH_G: School = School {
+    name: "full-on-hg",
+    description: "the doubling on high G from high G or high A is played in full instead of the \
+                  half form: from high G the thumb opens it",
+};
+/// LilyPond `tcad`, which names no note before it. Its E alone, `thcad`, is an E gracenote elsewhere.
+pub(super) const CADENCE_WITHOUT_HIGH_G: School = School {
+    name: "cadence-without-hg",
+    description: "the cadence leaves out the gracenote that opens it, whatever note comes before",
+};
 /// Seen in tunes from C to E.
 pub(super) const EARLY_GRACENOTE: School = School {
     name: "early-gracenote",
@@ -120,7 +131,7 @@ pub(super) const LONG_OVER_LOW_G: School = School {
 };
 
 /// Every school.
-pub const SCHOOLS: [School; 20] = [
+pub const SCHOOLS: [School; 22] = [
     D_FROM_D,
     E_GRIP,
     B_GRIP,
@@ -138,8 +149,10 @@ pub const SCHOOLS: [School; 20] = [
     SHORT_BIRL,
     LIGHT_D,
     FULL_FROM_HIGH_A,
+    FULL_ON_HIGH_G,
     CATCH_BEFORE_BEAT,
     EARLY_GRACENOTE,
+    CADENCE_WITHOUT_HIGH_G,
     LONG_OVER_LOW_G,
 ];
 

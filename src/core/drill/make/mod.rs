@@ -104,7 +104,7 @@ pub fn make(request: &Request) -> Result<DrillDocument, CannotMake> {
             wording::list(&from),
             wording::list(&to)
         )),
-        about: Some(explanation.purpose.to_owned()),
+        about: Some(explanation.purpose.clone()),
         movement: Some(request.movement.name().to_owned()),
         from: Some(one_or_many(&request.from)),
         to: Some(one_or_many(&request.to)),

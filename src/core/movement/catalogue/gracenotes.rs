@@ -1,8 +1,8 @@
-//! Single gracenotes, doublings, strikes, shakes and catches.
+//! Single gracenotes and taps, doublings, strikes, shakes, triplets and catches.
 
 use super::{Family, Form, Row, Timing, form};
 use crate::movement::school::{
-    CATCH_BEFORE_BEAT, D_FROM_D, EARLY_GRACENOTE, FULL_FROM_HIGH_A, LIGHT_D, School,
+    CATCH_BEFORE_BEAT, D_FROM_D, EARLY_GRACENOTE, FULL_FROM_HIGH_A, FULL_ON_HIGH_G, LIGHT_D, School,
 };
 
 const CHART: &str = "LilyPond 2.24.1 bagpipe.ly, single grace notes; where it sounds: computed \
@@ -36,11 +36,13 @@ const fn single(
     }
 }
 
+const TAP_AT_ONCE: &str = "the note is already sounding, so the first tap falls at once";
+
 // where a strike on the next note would sound the same, the strike has it
 const EARLY: &str = "the next note cannot sound this gracenote, so it is played at the end of the \
                      note before";
 
-/// Single gracenotes, doublings, strikes, shakes and catches.
+/// Single gracenotes and taps, doublings, strikes, shakes, triplets and catches.
 pub(super) const ROWS: &[Row] = &[
     Row {
         schools: &[],
@@ -135,6 +137,22 @@ pub(super) const ROWS: &[Row] = &[
         &["d-gracenote", "hg-gracenote", "ha-gracenote", "strike"],
     ),
     Row {
+        name: "strike",
+        spoken: "strike",
+        also: &["plain-strike", "tap"],
+        family: Family::Strike,
+        source: "LilyPond 2.24.1 bagpipe.ly, half strikes; on high A the thumb taps and high G \
+                 sounds: common practice, no source",
+        forms: &[
+            form("any", "D", "(C)").school(LIGHT_D),
+            form("any", "LA..HA", "(s)"),
+        ],
+        timing: Timing::From,
+        timings: &[],
+        schools: &[LIGHT_D],
+        instead: &["hg-gracenote", "ha-gracenote"],
+    },
+    Row {
         name: "doubling",
         spoken: "doubling",
         also: &[],
@@ -147,19 +165,24 @@ pub(super) const ROWS: &[Row] = &[
             form("HA", "LG..F", "N (c)").because(NO_OPENING),
             form("HA", "LG..F", "(HG) N (c)").school(FULL_FROM_HIGH_A),
             form("not HG HA", "HG", "HG (F)"),
-            form("HG", "HG", "(F)")
-                .because("high G is already sounding, so only the F strike is left"),
+            form("HG", "HG", "(HA) HG (F)").school(FULL_ON_HIGH_G),
+            form("HA", "HG", "HG (F)").school(FULL_ON_HIGH_G),
+            form("HG", "HG", "(F)").because(
+                "high G is already sounding, so only the F strike is left: the half form",
+            ),
             form("HA", "HG", "(F)").because(
-                "coming down from high A already sets the high G off, so only the F strike is left",
+                "coming down from high A already sets the high G off, so only the F strike is \
+                 left: the half form",
             ),
             form("HA", "HG", "HG (F)").school(FULL_FROM_HIGH_A),
             form("not HA", "HA", "HA (HG)"),
-            form("HA", "HA", "(HG)")
-                .because("high A is already sounding, so only the thumb's strike is left"),
+            form("HA", "HA", "(HG)").because(
+                "high A is already sounding, so only the thumb's strike is left: the half form",
+            ),
         ],
         timing: Timing::From,
         timings: &[],
-        schools: &[FULL_FROM_HIGH_A],
+        schools: &[FULL_FROM_HIGH_A, FULL_ON_HIGH_G],
         instead: &["hg-gracenote", "ha-gracenote"],
     },
     Row {
@@ -182,8 +205,11 @@ pub(super) const ROWS: &[Row] = &[
         spoken: "half doubling",
         also: &[],
         family: Family::Doubling,
-        source: "LilyPond 2.24.1 bagpipe.ly, half doublings",
+        source: "LilyPond 2.24.1 bagpipe.ly, half doublings; on high G after high G and high A: \
+                 counted in 277 tunes",
         forms: &[
+            form("HG HA", "HG", "(F)"),
+            form("HA", "HA", "(HG)"),
             form("any", "LG..F", "N (c)"),
             form("any", "HG", "HG (F)"),
             form("any", "HA", "HA (HG)"),
@@ -194,25 +220,9 @@ pub(super) const ROWS: &[Row] = &[
         instead: &["doubling"],
     },
     Row {
-        name: "strike",
-        spoken: "strike",
-        also: &["plain-strike"],
-        family: Family::Strike,
-        source: "LilyPond 2.24.1 bagpipe.ly, half strikes; on high A the thumb taps and high G \
-                 sounds: common practice, no source",
-        forms: &[
-            form("any", "D", "(C)").school(LIGHT_D),
-            form("any", "LA..HA", "(s)"),
-        ],
-        timing: Timing::From,
-        timings: &[],
-        schools: &[LIGHT_D],
-        instead: &["hg-gracenote", "ha-gracenote"],
-    },
-    Row {
         name: "gracenote-strike",
         spoken: "gracenote strike",
-        also: &["g-gracenote-strike"],
+        also: &["g-gracenote-strike", "g-strike"],
         family: Family::Strike,
         source: "LilyPond 2.24.1 bagpipe.ly, strikes with a high G gracenote; after high G and \
                  high A: common practice, no source",
@@ -293,6 +303,25 @@ pub(super) const ROWS: &[Row] = &[
         instead: &["birl", "gracenote-strike", "doubling"],
     },
     Row {
+        name: "half-double-strike",
+        spoken: "half double strike",
+        also: &[],
+        family: Family::Strike,
+        source: "common practice, no source: the double strike without its opening gracenote",
+        forms: &[
+            form("any", "D", "D (C) D (C)").school(LIGHT_D),
+            form("any", "D", "(C) D (C)")
+                .school(LIGHT_D)
+                .because(TAP_AT_ONCE),
+            form("any", "B..HA", "N (s) N (s)"),
+            form("any", "B..HA", "(s) N (s)").because(TAP_AT_ONCE),
+        ],
+        timing: Timing::From,
+        timings: &[],
+        schools: &[LIGHT_D],
+        instead: &["birl", "half-strike", "doubling"],
+    },
+    Row {
         name: "triple-strike",
         spoken: "triple strike",
         also: &[],
@@ -325,7 +354,7 @@ pub(super) const ROWS: &[Row] = &[
     Row {
         name: "shake",
         spoken: "shake",
-        also: &["pele"],
+        also: &["pele", "peel"],
         family: Family::Shake,
         source: "LilyPond 2.24.1 bagpipe.ly, shakes; on high G its thumb form; after high G and \
                  high A: common practice, no source",
@@ -352,7 +381,7 @@ pub(super) const ROWS: &[Row] = &[
     Row {
         name: "thumb-shake",
         spoken: "thumb shake",
-        also: &["thumb-pele"],
+        also: &["thumb-pele", "thumb-peel"],
         family: Family::Shake,
         source: "LilyPond 2.24.1 bagpipe.ly, thumb shakes",
         forms: &[
@@ -367,7 +396,7 @@ pub(super) const ROWS: &[Row] = &[
     Row {
         name: "half-shake",
         spoken: "half shake",
-        also: &["half-pele"],
+        also: &["half-pele", "half-peel"],
         family: Family::Shake,
         source: "LilyPond 2.24.1 bagpipe.ly, half shakes",
         forms: &[
@@ -377,6 +406,26 @@ pub(super) const ROWS: &[Row] = &[
         timing: Timing::From,
         timings: &[],
         schools: &[LIGHT_D],
+        instead: &["shake", "doubling"],
+    },
+    Row {
+        name: "gde-triplet",
+        spoken: "GDE triplet",
+        also: &["gde", "g-d-e", "tripling"],
+        family: Family::Triplet,
+        source: "common practice, no source: one note three times, opened by a high G, a D and an \
+                 E gracenote; after high G and high A as the doublings",
+        forms: &[
+            form("not HG HA", "LG..C", "(HG) N (D) N (E)"),
+            form("HG", "LG..C", "(HA) N (D) N (E)").because(THUMB_OPENS),
+            form("HA", "LG..C", "N (D) N (E)").because(
+                "coming down from high A already sets the note off, so the high G gracenote is left \
+                 out",
+            ),
+        ],
+        timing: Timing::From,
+        timings: &[],
+        schools: &[],
         instead: &["shake", "doubling"],
     },
     Row {
@@ -426,7 +475,7 @@ pub(super) const ROWS: &[Row] = &[
     Row {
         name: "half-catch",
         spoken: "half catch",
-        also: &[],
+        also: &["half-grip"],
         family: Family::Catch,
         source: "LilyPond 2.24.1 bagpipe.ly, catches without the opening gracenote (its captions \
                  of the half and full groups look swapped)",

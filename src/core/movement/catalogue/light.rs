@@ -10,8 +10,12 @@ use crate::movement::school::{
 const B_FROM_D: &str = "from D the B gracenote separates the two low Gs: the bottom hand comes \
                         from the D, and a D gracenote would only say it again";
 const LOW_G_SOUNDS: &str = "low G is already sounding, so the first low G is left out";
+const THUMB_OPENS: &str = "high G is already sounding and cannot open the birl, so the thumb \
+                           gracenote opens it";
 const CLOSES_ON_LOW_G: &str = "closing on low G, the closing note is itself the second low G, so \
                                the movement ends with its separating gracenote";
+const LOW_A_AFTER_B: &str = "from D the B gracenote takes the place of the D gracenote: the bottom \
+                             hand comes from the D, and a D gracenote would only say it again";
 const NO_DOUBLE_LOW_G: &str = "low G is already sounding and is not doubled: the D gracenote leads \
                                straight to low A";
 
@@ -75,6 +79,9 @@ pub(super) const ROWS: &[Row] = &[
         source: "LilyPond 2.24.1 bagpipe.ly, birls",
         forms: &[
             form("not HG", "LA", "(HG) LA (LG) LA (LG)").school(BIRL_WITH_HIGH_G),
+            form("HG", "LA", "(HA) LA (LG) LA (LG)")
+                .school(BIRL_WITH_HIGH_G)
+                .because(THUMB_OPENS),
             form("not D", "LA", "(D) LA (LG) LA (LG)").school(BIRL_WITH_D),
             form("not LG", "LA", "(LG) LA (LG)").school(SHORT_BIRL),
             form("not LA", "LA", "LA (LG) LA (LG)"),
@@ -87,9 +94,22 @@ pub(super) const ROWS: &[Row] = &[
         instead: &["double-strike", "doubling"],
     },
     Row {
+        name: "thumb-birl",
+        spoken: "thumb birl",
+        also: &[],
+        family: Family::Birl,
+        source: "common practice, no source: the birl of LilyPond 2.24.1 bagpipe.ly with a high G \
+                 gracenote, opened by the thumb where high G sounds before it",
+        forms: &[form("any", "LA", "(HA) LA (LG) LA (LG)")],
+        timing: Timing::From,
+        timings: &[],
+        schools: &[],
+        instead: &["birl", "double-strike", "doubling"],
+    },
+    Row {
         name: "grip",
         spoken: "grip",
-        also: &["leumluath"],
+        also: &["leumluath", "lemluath", "leumluath-breabach"],
         family: Family::Grip,
         source: "LilyPond 2.24.1 bagpipe.ly, grips; B from D: common practice (18 of 20 in 277 \
                  tunes); from and to low G: common practice, no source",
@@ -120,7 +140,7 @@ pub(super) const ROWS: &[Row] = &[
     Row {
         name: "taorluath",
         spoken: "taorluath",
-        also: &[],
+        also: &["taorluadh", "breabach", "taorluath-breabach"],
         family: Family::Grip,
         source: "LilyPond 2.24.1 bagpipe.ly, taorluaths; ABC 2.1 §4.12; B from D and the form from \
                  low G: common practice, no source",
@@ -132,7 +152,7 @@ pub(super) const ROWS: &[Row] = &[
             form("not LG D", "LG..D", "LG (D) LA (E)").school(LOW_A_TAORLUATH),
             form("D", "LG..D", "LG (B) LA (E)")
                 .school(LOW_A_TAORLUATH)
-                .because(B_FROM_D),
+                .because(LOW_A_AFTER_B),
             form("not LG D", "LA", "LG (D) LG LA (E)").school(LOW_A_WRITTEN),
             form("D", "LA", "LG (B) LG LA (E)")
                 .school(LOW_A_WRITTEN)
@@ -147,9 +167,26 @@ pub(super) const ROWS: &[Row] = &[
         instead: &["grip", "doubling"],
     },
     Row {
+        name: "half-taorluath",
+        spoken: "half taorluath",
+        also: &[],
+        family: Family::Grip,
+        source: "common practice, no source: the half catch of LilyPond 2.24.1 bagpipe.ly and the \
+                 E gracenote of its taorluath",
+        forms: &[
+            form("any", "D", "D LG (D) LG (E)").school(D_FROM_D),
+            form("any", "LA B C", "N LG (D) LG (E)"),
+            form("any", "D", "D LG (B) LG (E)"),
+        ],
+        timing: Timing::From,
+        timings: &[],
+        schools: &[D_FROM_D],
+        instead: &["taorluath", "half-catch", "grip", "doubling"],
+    },
+    Row {
         name: "crunluath",
         spoken: "crunluath",
-        also: &[],
+        also: &["crunluadh", "crunluath-breabach"],
         family: Family::Grip,
         source: "LilyPond 2.24.1 bagpipe.ly, crunluaths; from low G as the taorluath from low G: \
                  common practice, no source",

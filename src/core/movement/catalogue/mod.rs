@@ -5,15 +5,17 @@
 
 mod gracenotes;
 mod light;
+mod names;
 mod pibroch;
 mod tunes;
 
+pub(super) use names::named;
+pub use names::{Named, UnknownMovement, find, find_said};
 pub use tunes::{TuneCount, tune_counts};
 
 use super::pattern::{NoteSet, Pattern};
 use super::school::School;
 use crate::chanter::Note;
-use crate::wording;
 use std::sync::LazyLock;
 
 /// What kind of movement a row is.
@@ -27,6 +29,8 @@ pub enum Family {
     Strike,
     /// A note sounded twice and tapped.
     Shake,
+    /// A note three times, each time with another gracenote.
+    Triplet,
     /// A note opened and closed by a grip.
     Catch,
     /// A run into one note.
@@ -49,6 +53,7 @@ impl Family {
             Self::Doubling => "doublings",
             Self::Strike => "strikes",
             Self::Shake => "shakes",
+            Self::Triplet => "triplets",
             Self::Catch => "catches",
             Self::Throw => "throws",
             Self::Birl => "birls",
@@ -262,58 +267,6 @@ impl std::fmt::Display for Movement {
     }
 }
 
-/// A text that names no movement.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct UnknownMovement {
-    /// What stood there.
-    pub found: String,
-    /// The nearest name, when one is near.
-    pub nearest: Option<&'static str>,
-}
-
-impl std::fmt::Display for UnknownMovement {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "`{}` is no movement: ", self.found)?;
-        match self.nearest {
-            Some(nearest) => write!(f, "did you mean `{nearest}`?"),
-            None => f.write_str(
-                "expected a name such as `grip`, `taorluath` or `throw-on-d`; `gracerung \
-                 movements` lists them",
-            ),
-        }
-    }
-}
-impl std::error::Error for UnknownMovement {}
-
-/// The movement with exactly this name.
-pub(super) fn named(name: &str) -> Option<Movement> {
-    Movement::all().find(|movement| movement.name() == name)
-}
-
-/// Finds a movement by name, whatever its capitals, with spaces or hyphens.
-///
-/// # Errors
-/// A text that names no movement, with the nearest name.
-pub fn find(name: &str) -> Result<Movement, UnknownMovement> {
-    let plain = name.trim().to_lowercase().replace([' ', '_'], "-");
-    named(&plain)
-        .or_else(|| {
-            Movement::all().find(|movement| {
-                movement.also().contains(&plain.as_str())
-                    || movement.spoken().to_lowercase().replace(' ', "-") == plain
-            })
-        })
-        .ok_or_else(|| UnknownMovement {
-            found: name.to_owned(),
-            nearest: wording::nearest(
-                &plain,
-                Movement::all().flat_map(|movement| {
-                    std::iter::once(movement.name()).chain(movement.also().iter().copied())
-                }),
-            ),
-        })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -362,17 +315,5 @@ mod tests {
                 row.schools.iter().map(|school| school.name).collect();
             assert_eq!(used, listed, "{movement}");
         }
-    }
-
-    #[test]
-    fn the_nearest_name_is_suggested() {
-        let error = find("taorluat").expect_err("a slip");
-        assert_eq!(error.nearest, Some("taorluath"));
-        assert!(
-            find("qqqqqq")
-                .expect_err("nothing near")
-                .to_string()
-                .contains("lists them")
-        );
     }
 }

@@ -1,7 +1,7 @@
 //! Movements of pibroch: a-mach and fosgailte forms, cadences, echoes, long variations.
 
 use super::{Family, Row, Timing, form};
-use crate::movement::school::{D_FROM_D, LIGHT_D, LONG_OVER_LOW_G, School};
+use crate::movement::school::{CADENCE_WITHOUT_HIGH_G, D_FROM_D, LIGHT_D, LONG_OVER_LOW_G, School};
 
 const B_FROM_D: &str = "from D the B gracenote separates: the bottom hand comes from the D, and a \
                         D gracenote would only say it again";
@@ -118,16 +118,32 @@ pub(super) const ROWS: &[Row] = &[
         &["throw-on-e", "crunluath", "grip", "doubling"],
     ),
     before(
+        "taorluath-fosgailte",
+        "taorluath fosgailte",
+        &["open-taorluath"],
+        "common practice, no source (from memory): the open taorluath from low G; on D it rises \
+         through C, as the taorluath a mach of LilyPond 2.24.1 bagpipe.ly",
+        &[
+            form("LG", "B C", "(D) N (E)"),
+            form("LG", "D", "C D (E)").because(
+                "a D gracenote cannot open D, so it rises through C, as the taorluath a mach does",
+            ),
+        ],
+        &[],
+        &["taorluath-a-mach", "taorluath", "grip", "doubling"],
+    ),
+    before(
         "cadence",
         "cadence",
         &[],
         "LilyPond 2.24.1 bagpipe.ly, pibroch notations; the held E: common practice, no source",
         &[
+            form("not HA", "LG..C", "E~ D").school(CADENCE_WITHOUT_HIGH_G),
             form("not HG HA", "LG..C", "(HG) E~ D"),
             form("HG", "LG..C", "(HA) E~ D").because(THUMB_OPENS),
             form("HA", "LG..C", "E~ D").because(NO_OPENING),
         ],
-        &[],
+        &[CADENCE_WITHOUT_HIGH_G],
         &["short-cadence", "doubling"],
     ),
     before(
@@ -242,7 +258,7 @@ pub(super) const ROWS: &[Row] = &[
         &[
             form(
                 "not LG D",
-                "LA B",
+                "LG..B",
                 "LG (D) LA (E) LG (F) LG (E) LG (D) LG (C)",
             )
             .school(LONG_OVER_LOW_G),
@@ -271,20 +287,20 @@ pub(super) const ROWS: &[Row] = &[
         &[
             form(
                 "not LG D",
-                "E",
+                "E..HA",
                 "LG (D) LA (E) LG (F) LG (E) LG (D) LG (C) LG (B) LG (E) LG (F) LG",
             )
             .school(LONG_OVER_LOW_G),
             form(
                 "D",
-                "E",
+                "E..HA",
                 "LG (B) LA (E) LG (F) LG (E) LG (D) LG (C) LG (B) LG (E) LG (F) LG",
             )
             .school(LONG_OVER_LOW_G)
             .because(B_FROM_D),
             form(
                 "LG",
-                "E",
+                "E..HA",
                 "(D) LA (E) LG (F) LG (E) LG (D) LG (C) LG (B) LG (E) LG (F) LG",
             )
             .school(LONG_OVER_LOW_G)

@@ -1,7 +1,7 @@
 //! How other contexts and other schools change a movement.
 
 use crate::chanter::{NOTES, Note};
-use crate::movement::{Context, Movement, Part, Resolution, Resolved, Schools, resolve};
+use crate::movement::{Context, Family, Movement, Part, Resolution, Resolved, Schools, resolve};
 use crate::wording;
 use serde::Serialize;
 
@@ -80,8 +80,10 @@ pub(super) fn other_schools(resolved: &Resolved) -> Vec<OtherSchool> {
             let schools = Schools::none().and(*school);
             let resolution = resolve(movement, context, &schools);
             let there = resolution.played()?;
-            let differs =
-                there.parts != resolved.parts || there.before_beat != resolved.before_beat;
+            // where it decides nothing, what is played is not the school's
+            let decides = there.school == Some(school.name);
+            let differs = decides
+                && (there.parts != resolved.parts || there.before_beat != resolved.before_beat);
             differs.then(|| OtherSchool {
                 name: school.name,
                 description: school.description,
@@ -96,7 +98,9 @@ pub(super) fn other_schools(resolved: &Resolved) -> Vec<OtherSchool> {
 /// Where a movement closes, in a sentence.
 pub(super) fn closes(movement: Movement) -> String {
     let notes: Vec<&str> = movement.closes_on().into_iter().map(Note::spoken).collect();
-    if notes.len() == NOTES.len() {
+    if movement.family() == Family::Gracenote {
+        format!("It stands on {}.", wording::list(&notes))
+    } else if notes.len() == NOTES.len() {
         "It closes on every note.".to_owned()
     } else {
         format!("It closes on {}.", wording::list(&notes))

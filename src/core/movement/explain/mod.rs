@@ -6,7 +6,10 @@
 
 mod elsewhere;
 mod fingers;
+#[cfg(test)]
+mod laws;
 mod page;
+mod purpose;
 mod reasons;
 mod teaching;
 
@@ -15,7 +18,9 @@ pub use fingers::{CrossingNoise, Step};
 pub use page::{Line, Paragraph};
 pub use teaching::Foundation;
 
-use super::{Context, Lengths, Movement, Resolution, Resolved, Role, Schools, counted, resolve};
+use super::{
+    Context, Family, Lengths, Movement, Resolution, Resolved, Role, Schools, counted, resolve,
+};
 use crate::chanter::Note;
 use crate::units::{Bpm, Fraction};
 use serde::Serialize;
@@ -74,8 +79,8 @@ pub struct Explanation {
     pub gracenotes: Vec<Note>,
     /// The school that decides them, or else where the time falls.
     pub school: Option<&'static str>,
-    /// What the movement is.
-    pub purpose: &'static str,
+    /// What the movement is, as it is played here.
+    pub purpose: String,
     /// Why this context changes it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub replaced: Option<String>,
@@ -92,7 +97,7 @@ pub struct Explanation {
     pub crossings: Vec<CrossingNoise>,
     /// What to listen for.
     pub listen_for: Vec<String>,
-    /// What must be clean first.
+    /// What must be clean first; empty where a single gracenote parts two equal notes.
     pub first: Vec<Foundation>,
     /// The same movement from other notes.
     pub elsewhere: Vec<Elsewhere>,
@@ -128,7 +133,7 @@ pub fn explain(
         explains: None,
         gracenotes: Vec::new(),
         school: None,
-        purpose: teaching::purpose(movement),
+        purpose: String::new(),
         replaced: None,
         reasons: Vec::new(),
         parts: Vec::new(),
@@ -173,13 +178,15 @@ fn fill(
     let reasons = reasons::reasons(resolved);
     let (before, after) = exact.split_at(resolved.before_beat);
     let (before, after): (Fraction, Fraction) = (before.iter().sum(), after.iter().sum());
-    let mut begins = -before;
+    // a figure's first note has the beat, and its gracenote comes after that note
+    let short = figure_note(resolved).map(|_| Lengths::figure_note().0 * tempo.beat().0);
+    let mut begins = short.unwrap_or(-before);
     explanation.explains = Some(resolved.movement);
     explanation.gracenotes = resolved.gracenotes();
     explanation.school = resolved.school;
     explanation.replaced.clone_from(&resolved.replaced);
     explanation.closes = elsewhere::closes(resolved.movement);
-    explanation.purpose = teaching::purpose(resolved.movement);
+    explanation.purpose = purpose::purpose(resolved);
     explanation.time = Some(time(
         resolved,
         tempo,
@@ -210,41 +217,98 @@ fn rounded(milliseconds: Fraction) -> i32 {
     milliseconds.round().to_integer() as i32
 }
 
+/// The short first note of a figure, which is the melody's.
+fn figure_note(resolved: &Resolved) -> Option<Note> {
+    resolved
+        .context
+        .before
+        .filter(|_| resolved.movement.family() == Family::Figure)
+}
+
 fn time(resolved: &Resolved, tempo: Bpm, before: u32, after: u32) -> Time {
     let closing = resolved.context.after;
-    let closing_name = closing.spoken();
-    let giver = resolved.context.before.map_or("silence", Note::spoken);
-    let on_the_beat = resolved
-        .parts
-        .get(resolved.before_beat)
-        .map_or(closing, |part| part.note);
-    let sentence = match (before, after) {
-        (_, 0) => format!(
-            "It falls before the beat: it takes {before} ms from the end of the {giver} before it, \
-             and the {closing_name} lands on the beat, where it is written."
-        ),
-        (0, _) => format!(
-            "It begins on the beat: the {giver} before it keeps its full length, and the {after} \
-             ms come from the {closing_name} it closes on."
-        ),
-        (_, _) => format!(
-            "The beat falls inside it, on the {} {}: {before} ms come from the end of the {giver} \
-             before it, {after} ms from the {closing_name} it closes on.",
-            on_the_beat.spoken(),
-            if resolved.parts[resolved.before_beat].role == Role::Separating {
-                "gracenote"
-            } else {
-                "inside"
-            }
-        ),
-    };
+    let on_the_beat = figure_note(resolved).unwrap_or_else(|| {
+        resolved
+            .parts
+            .get(resolved.before_beat)
+            .map_or(closing, |part| part.note)
+    });
     Time {
         tempo,
         before_beat: resolved.before_beat,
         on_the_beat,
         from_the_note_before: before,
         from_the_closing_note: after,
-        sentence,
+        sentence: time_in_words(resolved, before, after),
+    }
+}
+
+/// Where the time comes from, in a sentence or two.
+fn time_in_words(resolved: &Resolved, before: u32, after: u32) -> String {
+    let closing = resolved.context.after.spoken();
+    let giver = resolved.context.before.map(Note::spoken);
+    if let Some(first) = figure_note(resolved) {
+        return format!(
+            "The short {} is on the beat; the {closing} comes just after it, and the {after} ms of \
+             its gracenote come from the {closing}.",
+            first.spoken()
+        );
+    }
+    match (before, after, giver) {
+        (_, 0, Some(giver)) => format!(
+            "It falls before the beat: it takes {before} ms from the end of the {giver} before it, \
+             and {}.",
+            lands(resolved)
+        ),
+        (_, 0, None) => format!(
+            "It falls before the beat: it begins {before} ms ahead of it, in the silence, and {}.",
+            lands(resolved)
+        ),
+        (0, _, Some(giver)) => format!(
+            "It begins on the beat: the {giver} before it keeps its full length, and the {after} \
+             ms come from the {closing} it closes on."
+        ),
+        (0, _, None) => format!(
+            "It begins on the beat, and the {after} ms come from the {closing} it closes on."
+        ),
+        (_, _, giver) => {
+            let part = resolved.parts[resolved.before_beat];
+            let kind = if part.role == Role::Separating {
+                "gracenote"
+            } else {
+                "inside"
+            };
+            let from = giver.map_or("sound ahead of it".to_owned(), |giver| {
+                format!("come from the end of the {giver} before it")
+            });
+            format!(
+                "The beat falls inside it, on the {} {kind}: {before} ms {from}, {after} ms from \
+                 the {closing} it closes on.",
+                part.note.spoken()
+            )
+        }
+    }
+}
+
+/// Where the closing note of a movement before the beat lands. In pibroch a ground has no pulse,
+/// and in a variation the theme note has the beat (common practice, no source).
+fn lands(resolved: &Resolved) -> String {
+    let closing = resolved.context.after.spoken();
+    let movement = resolved.movement;
+    if teaching::is_of_a_ground(movement) {
+        format!("the {closing} comes where it is written; a ground has no pulse to count")
+    } else if movement.family() == Family::Pibroch {
+        format!(
+            "the {closing} lands where it is written; the beat of a variation is the theme note's, \
+             before it"
+        )
+    } else if ["taorluath", "crunluath"].contains(&movement.name()) {
+        format!(
+            "the {closing} lands where it is written: in light music on the beat, while in a \
+             variation of pibroch the theme note before it has the beat"
+        )
+    } else {
+        format!("the {closing} lands on the beat, where it is written")
     }
 }
 
@@ -357,10 +421,13 @@ mod tests {
             );
             assert!(!explanation.purpose.is_empty(), "{told}");
             assert!(!explanation.listen_for.is_empty(), "{told}");
-            assert!(!explanation.first.is_empty(), "{told}");
+            let alone = resolved.parts.len() == 1 && context.before == Some(context.after);
+            assert!(!explanation.first.is_empty() || alone, "{told}");
             let time = explanation.time.as_ref().expect("it takes time");
             let first = explanation.parts.first().expect("a part");
-            assert_eq!(first.begins, -(time.from_the_note_before as i32), "{told}");
+            if resolved.movement.family() != Family::Figure {
+                assert_eq!(first.begins, -(time.from_the_note_before as i32), "{told}");
+            }
             for pair in explanation.parts.windows(2) {
                 let end = pair[0].begins + pair[0].milliseconds as i32;
                 assert!((end - pair[1].begins).abs() <= 1, "{told}");

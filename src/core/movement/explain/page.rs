@@ -2,7 +2,7 @@
 
 use super::{Explanation, Foundation, PartExplained, Time};
 use crate::chanter::Note;
-use crate::movement::{Part, Role, write_parts};
+use crate::movement::{Family, Lengths, Part, Role, opening_gracenote, write_parts};
 use crate::wording;
 use std::fmt::Write as _;
 
@@ -108,7 +108,7 @@ impl Explanation {
         } else {
             lines.push(Line::Prose(self.written()));
         }
-        let mut about = self.purpose.to_owned();
+        let mut about = self.purpose.clone();
         if let Some(replaced) = &self.replaced {
             let _ = write!(about, " {}.", capital(replaced));
         }
@@ -119,8 +119,26 @@ impl Explanation {
         Paragraph { heading: "", lines }
     }
 
-    /// `LG (B) LG`.
+    /// `LG (B) LG`; a figure with its melody notes, `(HG) C (D) LA`.
     fn written(&self) -> String {
+        if let Some(first) = self.figure_note() {
+            let opening = opening_gracenote(None, first)
+                .map_or(String::new(), |gracenote| format!("({gracenote}) "));
+            return format!("{opening}{first} {} {}", self.group(), self.to);
+        }
+        self.group()
+    }
+
+    /// The short first note of a figure, when that is what is explained.
+    fn figure_note(&self) -> Option<Note> {
+        self.from.filter(|_| {
+            self.explains
+                .is_some_and(|movement| movement.family() == Family::Figure)
+        })
+    }
+
+    /// `LG (B) LG`.
+    fn group(&self) -> String {
         let parts: Vec<Part> = self
             .parts
             .iter()
@@ -188,9 +206,18 @@ impl Explanation {
         };
         let mut notes = format!("│ {} {dash}", self.from.map_or("", Note::name));
         let mut lengths = " ".repeat(notes.chars().count());
+        let figure = self.figure_note();
+        if let Some(first) = figure {
+            let short = (Lengths::figure_note().0 * time.tempo.beat().0)
+                .round()
+                .to_string();
+            let wide = first.name().len().max(short.len());
+            notes = format!("│ {first:<wide$} ");
+            lengths = format!("  {short:<wide$} ");
+        }
         let mut beats = vec![0];
         for (place, part) in self.parts.iter().enumerate() {
-            if place == time.before_beat {
+            if place == time.before_beat && figure.is_none() {
                 beats.push(notes.chars().count());
                 notes.push_str("│ ");
                 lengths.push_str("  ");

@@ -22,12 +22,19 @@ fn reason(resolved: &Resolved, place: usize) -> String {
     let after = parts.get(place + 1).map_or(closing, |next| next.note);
     let last = place + 1 == parts.len();
     match part.role {
-        Role::Separating => separating(part.note, before, after, last),
+        Role::Separating => separating(part.note, before, after, place == 0, last),
         Role::Sounding => sounding(parts, place, closing),
     }
 }
 
-fn separating(gracenote: Note, before: Option<Note>, after: Note, last: bool) -> String {
+/// `first`: the note before is the melody's, and not a tone of the movement.
+fn separating(
+    gracenote: Note,
+    before: Option<Note>,
+    after: Note,
+    first: bool,
+    last: bool,
+) -> String {
     let name = gracenote.spoken();
     let next = if last {
         format!("the closing {}", after.spoken())
@@ -40,6 +47,10 @@ fn separating(gracenote: Note, before: Option<Note>, after: Note, last: bool) ->
                 "is played off the {} that is ending: {next} could not sound it",
                 before.spoken()
             ),
+            Some(before) if before == after && first => format!(
+                "a tap to {name} parts the {} from the one before it",
+                after.spoken()
+            ),
             Some(before) if before == after => {
                 format!("a tap to {name} cuts the {} in two", after.spoken())
             }
@@ -47,6 +58,10 @@ fn separating(gracenote: Note, before: Option<Note>, after: Note, last: bool) ->
         };
     }
     match before {
+        Some(before) if before == after && first => format!(
+            "separates the {} from the one before it: without it they would be heard as one",
+            after.spoken()
+        ),
         Some(before) if before == after && last => format!(
             "separates the short {} from the one that stays",
             after.spoken()
@@ -93,8 +108,15 @@ fn sounding(parts: &[Part], place: usize, closing: Note) -> String {
         .flatten()
         .filter_map(|place| parts.get(place))
         .any(|part| part.role == Role::Separating);
+    let next = parts.get(place + 1).map_or(closing, |next| next.note);
     if !among_gracenotes {
-        return format!("a passing tone, down to the closing {}", closing.spoken());
+        let way = if next > note { "up" } else { "down" };
+        let to = if place + 1 == parts.len() {
+            format!("the closing {}", next.spoken())
+        } else {
+            next.spoken().to_owned()
+        };
+        return format!("a passing tone, {way} to {to}");
     }
     match (tones.len(), again, note) {
         (1, _, _) => format!("the one tone inside: short, but a tone, and heard as {name}"),

@@ -3,7 +3,8 @@
 //! Common practice, no source, unless a sentence names one.
 
 use crate::chanter::{Note, gracenote_sounds};
-use crate::movement::{Family, Movement, Resolved, Role, find};
+use crate::movement::{Family, Movement, Part, Resolved, Role, find, opening_gracenote};
+use crate::wording;
 use serde::Serialize;
 
 /// Something that must be clean before a movement is tried.
@@ -18,110 +19,14 @@ pub struct Foundation {
     pub what: String,
 }
 
-/// What the movement is, in a sentence or two.
-pub(super) fn purpose(movement: Movement) -> &'static str {
-    match movement.name() {
-        "grip" => {
-            "Two low Gs with a gracenote between them: a rough, closed sound that divides two notes \
-             and throws weight on the second."
-        }
-        "taorluath" => "A grip that goes on: an E gracenote strikes the note it closes on.",
-        "crunluath" => {
-            "A taorluath that climbs on to E: two low Gs, then low A twice under an E and an F \
-             gracenote."
-        }
-        "birl" => {
-            "The little finger taps low G twice and low A is heard between: three low As out of one."
-        }
-        "throw-on-d" => {
-            "A run into D from below: low G, a D gracenote on C, and up. It makes D strong."
-        }
-        "throw-on-e" => {
-            "E and F gracenotes over a low ground, thrown up into E: it makes E ring out."
-        }
-        "throw-on-f" => "F and high G gracenotes over E, thrown up into F.",
-        "tachum" => {
-            "Not one gracenote group but a figure of two notes: the first very short with a high G \
-             gracenote, the second with a D gracenote, tum."
-        }
-        "taorluath-a-mach" => {
-            "The taorluath turned outwards, a form of pibroch: from the second low G it rises to \
-             the note itself before the E gracenote."
-        }
-        "crunluath-a-mach-on-b" | "crunluath-a-mach-on-c" | "crunluath-a-mach-on-d" => {
-            "The crunluath turned outwards, a form of pibroch: the E and F gracenotes stand on the \
-             theme note instead of low A."
-        }
-        "crunluath-fosgailte" => {
-            "The open crunluath of pibroch: no low Gs; the E and F gracenotes stand straight on \
-             the theme note, and it closes on E."
-        }
-        "cadence" => {
-            "A fall from a long E through D to the theme note; pibroch writes it small and plays \
-             it long."
-        }
-        "short-cadence" => {
-            "A long E before the theme note; pibroch writes it small and plays it long."
-        }
-        "hiharin" => {
-            "A long low A opened by D, then two taps of the little finger: the birl of pibroch, \
-             leaning on its first note."
-        }
-        "double-echo" => "A long note and two short echoes of it, the second after a tap.",
-        "bubbly-note" => {
-            "Three low Gs parted by a D and a C gracenote, low in the chanter and quick."
-        }
-        "embari" => "Low G under an E and an F gracenote, thrown up.",
-        "chedari" => "E under F, high G and F gracenotes, thrown up.",
-        "long-variation-to-d" | "long-variation-to-c" | "barluath" => {
-            "A long variation out of an 18th-century treatise: the taorluath begins it, and low A \
-             under one gracenote after the other carries it on."
-        }
-        "double-strike" => "The note is tapped twice: three of it are heard.",
-        "triple-strike" => "The note is tapped three times: four of it are heard.",
-        "gracenote-strike" => "A gracenote opens the note and a tap cuts it in two.",
-        "thumb-strike" => "The thumb opens the note and a tap cuts it in two.",
-        "half-strike" => {
-            "The note sounds short, a tap cuts it off, and it stays; nothing opens it."
-        }
-        "thumb-doubling" => {
-            "The doubling opened by the thumb: used after high G, which cannot open a note again, \
-             and wherever a lighter edge is wanted."
-        }
-        "half-doubling" => {
-            "The doubling without its opening gracenote: used coming down from high A."
-        }
-        _ => match movement.family() {
-            Family::Gracenote => {
-                "One finger off and straight back: it gives a note its edge, or parts two that are \
-                 the same."
-            }
-            Family::Doubling => {
-                "The note is heard twice, once short and once long: one gracenote opens it, \
-                 another parts the two."
-            }
-            Family::Strike => {
-                "Fingers tapped down for a moment: the note dips and comes back, and is heard \
-                 twice."
-            }
-            Family::Shake => {
-                "The note is heard three times: a gracenote opens it, another parts the first two, \
-                 and a tap the last two."
-            }
-            Family::Catch => "The note is caught short and a grip follows, back to the same note.",
-            Family::Throw | Family::Birl | Family::Grip | Family::Pibroch | Family::Figure => "",
-        },
-    }
-}
-
 /// What to listen for, likeliest fault first; each a sentence without a full stop.
 pub(super) fn listen_for(resolved: &Resolved) -> Vec<String> {
     let movement = resolved.movement;
     let mut told: Vec<String> = Vec::new();
     match movement.name() {
-        "birl" | "hiharin" => told.push(
-            "both taps equally strong, with a clear low A between them: a birl that is dragged \
-             has only one"
+        "birl" | "thumb-birl" | "hiharin" => told.push(
+            "both low Gs equally strong, with a clear low A between them, whichever way the \
+             finger makes them"
                 .to_owned(),
         ),
         "throw-on-d" => told.push(
@@ -129,21 +34,43 @@ pub(super) fn listen_for(resolved: &Resolved) -> Vec<String> {
              throw turns into a noise"
                 .to_owned(),
         ),
+        "strike" => told.push(format!(
+            "one short {}, and no other note on the way down or up",
+            resolved.parts[0].note.spoken()
+        )),
         _ => {}
     }
     told.extend(tones_heard(resolved));
     let lifted = resolved
         .parts
         .iter()
-        .any(|part| part.role == Role::Separating && part.note > Note::LowG);
-    if lifted {
-        told.push(
+        .enumerate()
+        .filter(|(place, part)| part.role == Role::Separating && !is_tap(resolved, *place))
+        .count();
+    match lifted {
+        0 => {}
+        1 => told.push(
+            "the gracenote a point, not a note: when you could sing it, it lasts too long"
+                .to_owned(),
+        ),
+        _ => told.push(
             "every gracenote a point, not a note: one that you could sing lasts too long"
                 .to_owned(),
-        );
+        ),
     }
     told.push(lands(resolved));
     told
+}
+
+/// True when a separating part is tapped down and not lifted.
+fn is_tap(resolved: &Resolved, place: usize) -> bool {
+    let part = resolved.parts[place];
+    let next = resolved
+        .parts
+        .get(place + 1)
+        .map_or(resolved.context.after, |next| next.note);
+    let early = place + 1 == resolved.parts.len() && resolved.before_beat > place;
+    part.role == Role::Separating && part.note < next && !early
 }
 
 fn tones_heard(resolved: &Resolved) -> Option<String> {
@@ -154,24 +81,37 @@ fn tones_heard(resolved: &Resolved) -> Option<String> {
         .map(|part| part.note)
         .collect();
     let first = *tones.first()?;
-    let separating = resolved
+    let separating: Vec<bool> = resolved
         .parts
         .iter()
-        .filter(|part| part.role == Role::Separating)
-        .count();
-    if tones.len() == 1 && separating < 2 {
+        .enumerate()
+        .filter(|(_, part)| part.role == Role::Separating)
+        .map(|(place, _)| is_tap(resolved, place))
+        .collect();
+    if tones.len() == 1 && separating.len() < 2 {
         return Some(format!(
             "the {} inside is short, but it is heard",
             first.spoken()
         ));
     }
-    let vanishes = "when two gracenotes come too close together it vanishes";
+    let taps = separating.iter().filter(|tap| **tap).count();
+    let vanishes = match taps {
+        0 => "when two gracenotes come too close together it vanishes",
+        1 => "when the gracenote and the tap come too close together it vanishes",
+        _ => "when the two taps come too close together it vanishes",
+    };
     Some(match tones.len() {
         1 => format!("the {} inside is heard: {vanishes}", first.spoken()),
         2 if tones[1] == first => format!(
-            "both {}s are heard, and both are the same length",
+            "both {}{}s are heard, and both are the same length",
+            if first == resolved.context.after {
+                "short "
+            } else {
+                ""
+            },
             first.spoken()
         ),
+        2 => "both tones inside are heard: the one that hurries is lost first".to_owned(),
         number => format!(
             "all {} tones inside are heard: the one that hurries is lost first",
             ["no", "one", "two", "three", "four", "five", "six"]
@@ -182,45 +122,91 @@ fn tones_heard(resolved: &Resolved) -> Option<String> {
     })
 }
 
-fn lands(resolved: &Resolved) -> String {
-    let closing = resolved.context.after.spoken();
-    if resolved.before_beat == resolved.parts.len() {
-        format!(
-            "the closing {closing} square on its beat: when it comes late, the movement was begun \
-             late"
-        )
-    } else if resolved.parts.len() == 1 {
-        format!(
-            "the {} on the click, and the {closing} straight after it",
-            gracenote_or_tap(resolved)
-        )
-    } else if resolved.before_beat == 0 {
-        format!(
-            "the first gracenote on the click, and not the closing {closing}: the movement does \
-             not begin early"
-        )
-    } else {
-        format!(
-            "the {} on the click, with what comes before it squeezed in ahead",
-            resolved.parts[resolved.before_beat].note.spoken()
-        )
-    }
+/// Movements of a pibroch's ground, which has no pulse (common practice, no source).
+pub(super) fn is_of_a_ground(movement: Movement) -> bool {
+    [
+        "cadence",
+        "short-cadence",
+        "hiharin",
+        "double-echo",
+        "bubbly-note",
+        "embari",
+        "chedari",
+    ]
+    .contains(&movement.name())
 }
 
-/// What to call the first separating part.
-fn gracenote_or_tap(resolved: &Resolved) -> &'static str {
-    let part = resolved
-        .parts
-        .iter()
-        .find(|part| part.role == Role::Separating);
-    match part {
-        Some(part) if part.note < resolved.context.after => "tap",
-        _ => "gracenote",
+fn lands(resolved: &Resolved) -> String {
+    let closing = resolved.context.after.spoken();
+    let parts = &resolved.parts;
+    if resolved.movement.family() == Family::Figure {
+        let first = resolved.context.before.map_or("first note", Note::spoken);
+        return format!("the short {first} on the click, and the {closing} straight after it");
     }
+    if resolved.before_beat == parts.len() {
+        return if is_of_a_ground(resolved.movement) {
+            format!("the closing {closing} in its own time, unhurried by what comes before it")
+        } else if parts.len() == 1 {
+            format!(
+                "the {closing} on the click, and the {} gracenote just ahead of it",
+                parts[0].note.spoken()
+            )
+        } else {
+            let place = if resolved.movement.family() == Family::Pibroch {
+                "in its place"
+            } else {
+                "square on its beat"
+            };
+            format!(
+                "the closing {closing} {place}: when it comes late, the movement was begun late"
+            )
+        };
+    }
+    let (ahead, on) = parts.split_at(resolved.before_beat);
+    let named = |place: usize, part: &Part| match part.role {
+        Role::Sounding => part.note.spoken().to_owned(),
+        Role::Separating if is_tap(resolved, place) => format!("tap to {}", part.note.spoken()),
+        Role::Separating => format!("{} gracenote", part.note.spoken()),
+    };
+    let first = on[0];
+    if !ahead.is_empty() {
+        let ahead: Vec<String> = ahead
+            .iter()
+            .enumerate()
+            .map(|(place, part)| format!("the {}", named(place, part)))
+            .collect();
+        return format!(
+            "the {} on the click, with {} squeezed in ahead of it",
+            named(resolved.before_beat, &first),
+            wording::list(&ahead)
+        );
+    }
+    let tap = is_tap(resolved, 0);
+    if parts.len() == 1 {
+        let what = if tap { "tap" } else { "gracenote" };
+        return format!("the {what} on the click, and the {closing} straight after it");
+    }
+    let (what, stays) = match first.role {
+        Role::Separating if tap => ("first tap".to_owned(), format!("the closing {closing}")),
+        Role::Separating => (
+            "first gracenote".to_owned(),
+            format!("the closing {closing}"),
+        ),
+        Role::Sounding if first.note == resolved.context.after => (
+            format!("first, short {closing}"),
+            format!("the {closing} that stays"),
+        ),
+        Role::Sounding => (
+            format!("{} it begins with", first.note.spoken()),
+            format!("the closing {closing}"),
+        ),
+    };
+    format!("the {what} on the click, and not {stays}: the movement does not begin early")
 }
 
 /// What must be clean before this: the smaller movements it is made of, then its single
-/// gracenotes and taps where they stand, then the note all fingers are down for.
+/// gracenotes and taps where they stand, then the note all fingers are down for; else the changes
+/// of note by themselves. Nothing comes before a single gracenote that parts two equal notes.
 pub(super) fn foundations(resolved: &Resolved) -> Vec<Foundation> {
     let names: &[&str] = match resolved.movement.name() {
         "taorluath" | "catch" | "thumb-catch" | "half-catch" | "bubbly-note" => &["grip"],
@@ -233,10 +219,16 @@ pub(super) fn foundations(resolved: &Resolved) -> Vec<Foundation> {
         "barluath" => &["long-variation-to-c", "crunluath"],
         "shake" | "thumb-shake" | "half-shake" => &["doubling", "strike"],
         "double-echo" => &["shake"],
-        "double-strike" => &["gracenote-strike"],
+        "double-strike" => match resolved.context.after {
+            Note::HighG => &["thumb-strike"],
+            Note::HighA => &["half-strike"],
+            _ => &["gracenote-strike"],
+        },
+        "half-double-strike" => &["half-strike"],
         "triple-strike" => &["double-strike"],
-        "hiharin" => &["birl"],
-        "short-cadence" => &["hg-gracenote"],
+        "hiharin" | "thumb-birl" => &["birl"],
+        "half-taorluath" => &["taorluath", "half-catch"],
+        "taorluath-fosgailte" => &["taorluath-a-mach"],
         "cadence" => &["short-cadence"],
         _ => &[],
     };
@@ -249,7 +241,8 @@ pub(super) fn foundations(resolved: &Resolved) -> Vec<Foundation> {
             what: format!("the {}", movement.spoken()),
         })
         .collect();
-    if resolved.parts.len() > 1 {
+    let alone = resolved.parts.len() == 1 && resolved.movement.family() != Family::Figure;
+    if !alone {
         for foundation in singles(resolved) {
             if !told.iter().any(|known| known.what == foundation.what) {
                 told.push(foundation);
@@ -262,33 +255,61 @@ pub(super) fn foundations(resolved: &Resolved) -> Vec<Foundation> {
         .any(|part| part.role == Role::Sounding && part.note == Note::LowG)
         || resolved.context.before == Some(Note::LowG)
     {
-        told.push(Foundation {
-            movement: None,
-            on: None,
-            what: "a clean low G, every hole covered at once".to_owned(),
-        });
+        told.push(in_words(
+            "a clean low G, every hole covered at once".to_owned(),
+        ));
     }
     if told.is_empty() {
-        told.push(Foundation {
-            movement: None,
-            on: None,
-            what: match resolved.context.before {
-                Some(before) => format!(
-                    "the change from {} to {} without any gracenote",
-                    before.spoken(),
-                    resolved.context.after.spoken()
-                ),
-                None => format!("a steady {}", resolved.context.after.spoken()),
-            },
-        });
+        told.extend(changes(resolved).into_iter().map(in_words));
     }
     told
 }
 
-/// The separating gracenotes by themselves.
+fn in_words(what: String) -> Foundation {
+    Foundation {
+        movement: None,
+        on: None,
+        what,
+    }
+}
+
+/// The changes of note on the way, without any gracenote.
+fn changes(resolved: &Resolved) -> Vec<String> {
+    let after = resolved.context.after;
+    let Some(before) = resolved.context.before else {
+        return vec![format!("a steady {}", after.spoken())];
+    };
+    let tones = resolved
+        .parts
+        .iter()
+        .filter(|part| part.role == Role::Sounding)
+        .map(|part| part.note);
+    let line: Vec<Note> = std::iter::once(before)
+        .chain(tones)
+        .chain([after])
+        .collect();
+    line.windows(2)
+        .filter(|pair| pair[0] != pair[1])
+        .map(|pair| {
+            format!(
+                "the change from {} to {} without any gracenote",
+                pair[0].spoken(),
+                pair[1].spoken()
+            )
+        })
+        .collect()
+}
+
+/// The separating gracenotes by themselves; of a figure the one that opens its first note too.
 fn singles(resolved: &Resolved) -> Vec<Foundation> {
     let parts = &resolved.parts;
-    parts
+    let opening = resolved
+        .context
+        .before
+        .filter(|_| resolved.movement.family() == Family::Figure)
+        .and_then(|first| Some((opening_gracenote(None, first)?, first)));
+    let opening = opening.and_then(|(gracenote, on)| single(gracenote, on));
+    let inside = parts
         .iter()
         .enumerate()
         .filter(|(_, part)| part.role == Role::Separating)
@@ -296,21 +317,27 @@ fn singles(resolved: &Resolved) -> Vec<Foundation> {
             let held = parts
                 .get(place + 1)
                 .map_or(resolved.context.after, |next| next.note);
-            let (name, what) = if gracenote_sounds(part.note, held) {
-                let name = format!("{}-gracenote", part.note.name().to_lowercase());
-                let what = format!("the {} gracenote on {}", part.note.spoken(), held.spoken());
-                (name, what)
-            } else {
-                (
-                    "strike".to_owned(),
-                    format!("the tap from {} to {}", held.spoken(), part.note.spoken()),
-                )
-            };
-            Some(Foundation {
-                movement: Some(find(&name).ok()?),
-                on: Some(held),
-                what,
-            })
-        })
-        .collect()
+            single(part.note, held)
+        });
+    opening.into_iter().chain(inside).collect()
+}
+
+/// A gracenote or a tap on a note, by itself.
+fn single(gracenote: Note, held: Note) -> Option<Foundation> {
+    let (name, what) = if gracenote_sounds(gracenote, held) {
+        (
+            format!("{}-gracenote", gracenote.name().to_lowercase()),
+            format!("the {} gracenote on {}", gracenote.spoken(), held.spoken()),
+        )
+    } else {
+        (
+            "strike".to_owned(),
+            format!("the tap from {} to {}", held.spoken(), gracenote.spoken()),
+        )
+    };
+    Some(Foundation {
+        movement: Some(find(&name).ok()?),
+        on: Some(held),
+        what,
+    })
 }

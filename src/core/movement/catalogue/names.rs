@@ -1,0 +1,283 @@
+//! What movements are called: the catalogue's names, and what players say.
+//!
+//! A name that players say may hold more than the movement: the note it closes on (`E doubling`),
+//! both notes (`hodro`) or a school (`heavy throw`).
+
+use super::{Movement, Row};
+use crate::chanter::Note;
+use crate::movement::school::{HEAVY_THROW, School};
+use crate::wording;
+
+/// A movement as it was said, with what the name says beside it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Named {
+    /// The movement.
+    pub movement: Movement,
+    /// The note before, where the name says it.
+    pub from: Option<Note>,
+    /// The closing note, where the name says it.
+    pub to: Option<Note>,
+    /// The school, where the name says it.
+    pub school: Option<School>,
+}
+
+impl Named {
+    fn only(movement: Movement) -> Self {
+        Self {
+            movement,
+            from: None,
+            to: None,
+            school: None,
+        }
+    }
+}
+
+/// A text that names no movement.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct UnknownMovement {
+    /// What stood there.
+    pub found: String,
+    /// The nearest name, when one is near.
+    pub nearest: Option<&'static str>,
+    /// Where to look, when it is something else that the program knows.
+    pub elsewhere: Option<&'static str>,
+}
+
+impl std::fmt::Display for UnknownMovement {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "`{}` is no movement: ", self.found)?;
+        match (self.elsewhere, self.nearest) {
+            (Some(elsewhere), _) => f.write_str(elsewhere),
+            (None, Some(nearest)) => write!(f, "did you mean `{nearest}`?"),
+            (None, None) => f.write_str(
+                "expected a name such as `grip`, `taorluath` or `throw-on-d`; `gracerung \
+                 movements` lists them",
+            ),
+        }
+    }
+}
+impl std::error::Error for UnknownMovement {}
+
+/// A name that says more than the movement.
+struct Said {
+    name: &'static str,
+    movement: &'static str,
+    from: Option<Note>,
+    to: Option<Note>,
+    school: Option<School>,
+}
+
+const fn said(
+    name: &'static str,
+    movement: &'static str,
+    from: Option<Note>,
+    to: Option<Note>,
+    school: Option<School>,
+) -> Said {
+    Said {
+        name,
+        movement,
+        from,
+        to,
+        school,
+    }
+}
+
+/// The sung names are those of the Campbell canntaireachd, whose a-mach forms put `hiotro` on B and
+/// `hodro` on C; `rodin`, the grip with the B gracenote, is from memory, unverified.
+const SAID: &[Said] = &[
+    said("heavy-throw", "throw-on-d", None, None, Some(HEAVY_THROW)),
+    said("heavy-d-throw", "throw-on-d", None, None, Some(HEAVY_THROW)),
+    said("light-throw", "throw-on-d", None, None, None),
+    said("light-d-throw", "throw-on-d", None, None, None),
+    said("rodin", "grip", Some(Note::D), Some(Note::LowA), None),
+    said("hiotro", "grip", Some(Note::B), Some(Note::B), None),
+    said("hodro", "grip", Some(Note::C), Some(Note::C), None),
+];
+
+/// What is no movement and still asked for as one.
+const ELSEWHERE: &[(&[&str], &str)] = &[
+    (
+        &["crossing", "crossings", "crossing-noise", "crossing-noises"],
+        "a crossing is a change of note; `gracerung movements --crossings` lists what slips in, \
+         and `gracerung make crossings` makes a drill",
+    ),
+    (
+        &["piobaireachd", "pibroch", "ceol-mor"],
+        "it is a kind of music; `gracerung movements pibroch` lists its movements",
+    ),
+];
+
+fn plain(name: &str) -> String {
+    name.trim().to_lowercase().replace([' ', '_'], "-")
+}
+
+/// The movement with exactly this name.
+pub(in crate::movement) fn named(name: &str) -> Option<Movement> {
+    Movement::all().find(|movement| movement.name() == name)
+}
+
+/// Finds a movement by name, whatever its capitals, with spaces or hyphens. A name that says more
+/// than the movement is not taken here; its movement is then the nearest name.
+///
+/// # Errors
+/// A text that names no movement, with the nearest name.
+pub fn find(name: &str) -> Result<Movement, UnknownMovement> {
+    let plain = plain(name);
+    called(&plain).ok_or_else(|| UnknownMovement {
+        found: name.to_owned(),
+        nearest: with_more(&plain)
+            .map(|said| said.movement.name())
+            .or_else(|| nearest(&plain)),
+        elsewhere: elsewhere(&plain),
+    })
+}
+
+/// Finds a movement as players say it: by its names, as [`find`] does, or by one that says the
+/// closing note, both notes or the school as well.
+///
+/// # Errors
+/// A text that names no movement, with the nearest name.
+pub fn find_said(name: &str) -> Result<Named, UnknownMovement> {
+    let plain = plain(name);
+    called(&plain)
+        .map(Named::only)
+        .or_else(|| with_more(&plain))
+        .ok_or_else(|| UnknownMovement {
+            found: name.to_owned(),
+            nearest: nearest(&plain),
+            elsewhere: elsewhere(&plain),
+        })
+}
+
+/// By one of its own names.
+fn called(plain: &str) -> Option<Movement> {
+    named(plain).or_else(|| {
+        Movement::all().find(|movement| {
+            movement.also().contains(&plain)
+                || movement.spoken().to_lowercase().replace(' ', "-") == plain
+        })
+    })
+}
+
+/// By a name that says more.
+fn with_more(plain: &str) -> Option<Named> {
+    let table = SAID
+        .iter()
+        .find(|said| said.name == plain)
+        .and_then(|said| {
+            Some(Named {
+                movement: named(said.movement)?,
+                from: said.from,
+                to: said.to,
+                school: said.school,
+            })
+        });
+    table.or_else(|| on_a_note(plain))
+}
+
+/// `e-doubling`, `doubling-on-e`.
+fn on_a_note(plain: &str) -> Option<Named> {
+    let written = plain.rsplit_once("-on-");
+    let spoken = ["high-g-", "high-a-", "low-g-", "low-a-"]
+        .into_iter()
+        .find_map(|note| Some((plain.strip_prefix(note)?, note)))
+        .or_else(|| {
+            plain
+                .split_once('-')
+                .map(|(note, movement)| (movement, note))
+        });
+    [written, spoken]
+        .into_iter()
+        .flatten()
+        .find_map(|(movement, note)| {
+            let movement = called(movement)?;
+            let to = Note::parse(note).ok()?;
+            movement.closes_on().contains(&to).then_some(Named {
+                to: Some(to),
+                ..Named::only(movement)
+            })
+        })
+}
+
+fn elsewhere(plain: &str) -> Option<&'static str> {
+    ELSEWHERE
+        .iter()
+        .find(|(names, _)| names.contains(&plain))
+        .map(|(_, where_to)| *where_to)
+}
+
+fn nearest(plain: &str) -> Option<&'static str> {
+    let own = Movement::all().flat_map(|movement| {
+        let Row { name, also, .. } = movement.row();
+        std::iter::once(*name).chain(also.iter().copied())
+    });
+    wording::nearest(plain, own.chain(SAID.iter().map(|said| said.name)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use Note::{B, C, D, E, HighG, LowA};
+
+    #[track_caller]
+    fn check(name: &str, movement: &str, from: Option<Note>, to: Option<Note>) {
+        let found = find_said(name).unwrap_or_else(|error| panic!("{error}"));
+        assert_eq!(found.movement.name(), movement, "{name}");
+        assert_eq!((found.from, found.to), (from, to), "{name}");
+    }
+
+    /// Names that players say and the program once did not know.
+    #[test]
+    fn what_players_say_is_found() {
+        check("E doubling", "doubling", None, Some(E));
+        check("doubling on E", "doubling", None, Some(E));
+        check("High G doubling", "doubling", None, Some(HighG));
+        check("strike on C", "strike", None, Some(C));
+        check("throw on D", "throw-on-d", None, None);
+        check("D throw", "throw-on-d", None, None);
+        check("light throw", "throw-on-d", None, None);
+        check("G strike", "gracenote-strike", None, None);
+        check("half grip", "half-catch", None, None);
+        check("tap", "strike", None, None);
+        check("GDE", "gde-triplet", None, None);
+        check("rodin", "grip", Some(D), Some(LowA));
+        check("hiotro", "grip", Some(B), Some(B));
+        check("hodro", "grip", Some(C), Some(C));
+        check("peel", "shake", None, None);
+        check("lemluath", "grip", None, None);
+        check("taorluadh", "taorluath", None, None);
+        check("breabach", "taorluath", None, None);
+        check("crunluath breabach", "crunluath", None, None);
+        check("heavy throw", "throw-on-d", None, None);
+        let heavy = find_said("heavy throw").expect("a name").school;
+        assert_eq!(heavy.map(|school| school.name), Some("heavy-throw"));
+        assert_eq!(find_said("light throw").expect("a name").school, None);
+    }
+
+    /// A drill file that names a movement says its notes and schools in fields of their own.
+    #[test]
+    fn a_name_that_says_more_is_no_plain_name() {
+        let error = find("heavy throw").expect_err("it says a school");
+        assert_eq!(error.nearest, Some("throw-on-d"));
+        let error = find("E doubling").expect_err("it says a note");
+        assert_eq!(error.nearest, Some("doubling"));
+    }
+
+    #[test]
+    fn what_is_no_movement_is_answered_by_where_to_look() {
+        for (name, answer) in [
+            ("crossing", "make crossings"),
+            ("piobaireachd", "movements pibroch"),
+            ("taorluat", "did you mean `taorluath`?"),
+            ("hevy throw", "did you mean `heavy-throw`?"),
+            ("qqqqqq", "lists them"),
+        ] {
+            let told = find_said(name).expect_err(name).to_string();
+            assert!(told.contains(answer), "{told}");
+        }
+        // the E gracenote is one of its own, and there is no doubling on a note that is none
+        assert_eq!(find_said("E gracenote").expect("a name").to, None);
+        assert!(find_said("H doubling").is_err());
+    }
+}

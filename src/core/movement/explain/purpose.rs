@@ -1,0 +1,348 @@
+//! What a movement is, of the gracenotes that are played here.
+//!
+//! Common practice, no source, unless a sentence names one.
+
+use super::page::capital;
+use crate::chanter::{Note, gracenote_sounds};
+use crate::movement::{Family, Part, Resolved, Role};
+use crate::wording;
+
+/// What the movement is, in a sentence or two.
+pub(super) fn purpose(resolved: &Resolved) -> String {
+    match resolved.movement.family() {
+        Family::Gracenote => {
+            "One finger off and straight back: it gives a note its edge, or parts \
+                              two that are the same."
+                .to_owned()
+        }
+        Family::Doubling => doubling(resolved),
+        Family::Strike => strike(resolved),
+        Family::Shake => shake(resolved),
+        Family::Triplet => triplet(resolved),
+        Family::Catch => {
+            "The note is caught short and a grip follows, back to the same note.".to_owned()
+        }
+        Family::Throw => throw(resolved),
+        Family::Birl => birl(resolved),
+        Family::Grip => grip(resolved),
+        Family::Pibroch => pibroch(resolved),
+        Family::Figure => figure(resolved),
+    }
+}
+
+/// The gracenote that opens the closing note, when the first part is one.
+fn opening(resolved: &Resolved) -> Option<Note> {
+    let first = resolved.parts.first()?;
+    let opens = first.role == Role::Separating
+        && resolved
+            .parts
+            .get(1)
+            .is_some_and(|next| gracenote_sounds(first.note, next.note));
+    opens.then_some(first.note)
+}
+
+fn tones(resolved: &Resolved) -> impl Iterator<Item = Note> {
+    resolved
+        .parts
+        .iter()
+        .filter(|part| part.role == Role::Sounding)
+        .map(|part| part.note)
+}
+
+fn times(resolved: &Resolved, note: Note) -> usize {
+    tones(resolved).filter(|tone| *tone == note).count()
+}
+
+/// How often the closing note is heard: inside, at the end, and before where a tap falls at once.
+fn heard(resolved: &Resolved) -> usize {
+    let after = resolved.context.after;
+    let taps_at_once =
+        resolved.context.before == Some(after) && opening(resolved).is_none() && !begins(resolved);
+    times(resolved, after) + 1 + usize::from(taps_at_once)
+}
+
+/// True when the first part is a tone.
+fn begins(resolved: &Resolved) -> bool {
+    resolved
+        .parts
+        .first()
+        .is_some_and(|part| part.role == Role::Sounding)
+}
+
+fn number(number: usize) -> &'static str {
+    ["no", "one", "two", "three", "four", "five", "six"]
+        .get(number)
+        .copied()
+        .unwrap_or("many")
+}
+
+/// `once`, `twice`, `three times`.
+fn often(times: usize) -> String {
+    match times {
+        1 => "once".to_owned(),
+        2 => "twice".to_owned(),
+        more => format!("{} times", number(more)),
+    }
+}
+
+/// `a gracenote opens it`, with what opens it.
+fn opens(resolved: &Resolved) -> &'static str {
+    match opening(resolved) {
+        Some(Note::HighA) => "the thumb opens it",
+        Some(_) => "a gracenote opens it",
+        None => "nothing opens it",
+    }
+}
+
+fn doubling(resolved: &Resolved) -> String {
+    let tapped = |part: &Part| part.note < resolved.context.after;
+    if let [only] = resolved.parts[..] {
+        let finger = if only.note == Note::HighG {
+            "the thumb's tap"
+        } else {
+            "the tap"
+        };
+        return format!("Only {finger} is left of this doubling.");
+    }
+    let parts = match resolved.parts.last() {
+        Some(last) if tapped(last) => "a tap parts the two",
+        _ if opening(resolved).is_some() => "another parts the two",
+        _ => "a gracenote parts the two",
+    };
+    let high = resolved.context.after > Note::F;
+    match resolved.movement.name() {
+        "thumb-doubling" => "The doubling opened by the thumb: used after high G, which cannot \
+                             open a note again, and wherever a lighter edge is wanted."
+            .to_owned(),
+        "half-doubling" if !high => "The doubling without its opening gracenote: used coming down \
+                                     from high A."
+            .to_owned(),
+        _ => {
+            let opens = match opening(resolved) {
+                None => "",
+                Some(Note::HighA) => "the thumb opens it, ",
+                Some(_) => "one gracenote opens it, ",
+            };
+            let parts = match opening(resolved) {
+                Some(Note::HighA) if parts == "another parts the two" => {
+                    "another gracenote parts the two"
+                }
+                _ => parts,
+            };
+            format!("The note is heard twice, once short and once long: {opens}{parts}.")
+        }
+    }
+}
+
+fn strike(resolved: &Resolved) -> String {
+    let taps = resolved.parts.len()
+        - times(resolved, resolved.context.after)
+        - usize::from(opening(resolved).is_some());
+    if resolved.movement.name() == "strike" {
+        return if resolved.context.before == Some(resolved.context.after) {
+            "Tapped down for a moment, the note dips and comes back: it is heard twice.".to_owned()
+        } else {
+            "A lower note, touched for a moment on the way: it gives the closing note its edge."
+                .to_owned()
+        };
+    }
+    if taps > 1 {
+        return format!(
+            "The note is tapped {}: {} of it are heard.",
+            often(taps),
+            number(heard(resolved))
+        );
+    }
+    match opening(resolved) {
+        Some(Note::HighA) => "The thumb opens the note and a tap cuts it in two.".to_owned(),
+        Some(_) => "A gracenote opens the note and a tap cuts it in two.".to_owned(),
+        None => {
+            "The note sounds short, a tap cuts it off, and it stays; nothing opens it.".to_owned()
+        }
+    }
+}
+
+fn shake(resolved: &Resolved) -> String {
+    let opens = opens(resolved);
+    let another = if opens == "a gracenote opens it" {
+        "another"
+    } else {
+        "a gracenote"
+    };
+    format!(
+        "The note is heard three times: {opens}, {another} parts the first two, and a tap the last \
+         two."
+    )
+}
+
+fn triplet(resolved: &Resolved) -> String {
+    match opening(resolved) {
+        Some(opening) => format!(
+            "An even triplet on one note: {}, D and E gracenotes open it in turn, and it stays \
+             after the third.",
+            opening.spoken()
+        ),
+        None => "An even triplet on one note: nothing opens the first, a D gracenote the second \
+                 and an E gracenote the third, which stays."
+            .to_owned(),
+    }
+}
+
+fn throw(resolved: &Resolved) -> String {
+    let to = resolved.context.after.spoken();
+    match resolved.movement.name() {
+        "throw-on-d" => {
+            let begins = if resolved.context.before == Some(Note::LowG) {
+                "from the low G that sounds"
+            } else {
+                "low G"
+            };
+            if times(resolved, Note::LowG) == usize::from(begins == "low G") {
+                format!(
+                    "A run into D from below: {begins}, a D gracenote on C, and up. It makes D strong."
+                )
+            } else {
+                format!(
+                    "A run into D from below: {begins}, a D gracenote to low G again, C, and up. It \
+                     makes D strong."
+                )
+            }
+        }
+        _ => {
+            let over = tones(resolved).next().map_or("", Note::spoken);
+            let gracenotes: Vec<&str> = resolved
+                .parts
+                .iter()
+                .filter(|part| part.role == Role::Separating)
+                .map(|part| part.note.spoken())
+                .collect();
+            format!(
+                "{} gracenotes over {over}, thrown up into {to}: it makes {to} ring out.",
+                capital(&wording::list(&gracenotes))
+            )
+        }
+    }
+}
+
+/// Ways of playing a birl, none of them wrong.
+const WAYS: &str = "Some tap twice, some tap once and draw the finger back across the hole, some \
+                    draw a seven with it: ways of playing it, and none of them a fault.";
+
+fn birl(resolved: &Resolved) -> String {
+    let opened = match opening(resolved) {
+        Some(Note::HighA) => " The thumb opens it.".to_owned(),
+        Some(opening) => format!(" A {} gracenote opens it.", opening.spoken()),
+        None => String::new(),
+    };
+    format!(
+        "The little finger sounds low G twice, and low A is heard between: {} low As.{opened} {WAYS}",
+        number(heard(resolved))
+    )
+}
+
+fn grip(resolved: &Resolved) -> String {
+    let from_low_g = resolved.context.before == Some(Note::LowG);
+    match resolved.movement.name() {
+        "taorluath" => {
+            let goes = if from_low_g && times(resolved, Note::LowG) == 0 {
+                "The taorluath from low G: a D gracenote leads to low A, and an E gracenote opens \
+                 the note it closes on."
+            } else {
+                "A grip that goes on: an E gracenote opens the note it closes on."
+            };
+            format!("{goes} With one note more after it, it is the taorluath of a breabach.")
+        }
+        "half-taorluath" => {
+            "The note is caught short and a taorluath follows, back to the same note.".to_owned()
+        }
+        "crunluath" => {
+            let low_gs = times(resolved, Note::LowG);
+            let low_as = often(times(resolved, Note::LowA));
+            let climbs = match (from_low_g, low_gs) {
+                (true, 0) => format!(
+                    "A taorluath from low G that climbs on to E: low A {low_as}, under a D, an E and \
+                     an F gracenote."
+                ),
+                (true, _) => format!(
+                    "A taorluath from low G that climbs on to E: low G again, then low A {low_as}, \
+                     under an E and an F gracenote."
+                ),
+                (false, _) => format!(
+                    "A taorluath that climbs on to E: {} low Gs, then low A {low_as} under an E and \
+                     an F gracenote.",
+                    number(low_gs)
+                ),
+            };
+            format!("{climbs} With two notes more after it, it is the crunluath of a breabach.")
+        }
+        _ => "Two low Gs with a gracenote between them: a rough, closed sound that divides two \
+              notes and throws weight on the second."
+            .to_owned(),
+    }
+}
+
+fn pibroch(resolved: &Resolved) -> String {
+    let to = resolved.context.after.spoken();
+    match resolved.movement.name() {
+        "taorluath-a-mach" => "The taorluath turned outwards, a form of pibroch: from the second \
+                               low G it rises to the note itself before the E gracenote."
+            .to_owned(),
+        "crunluath-a-mach-on-b" | "crunluath-a-mach-on-c" | "crunluath-a-mach-on-d" => {
+            "The crunluath turned outwards, a form of pibroch: the E and F gracenotes stand on the \
+             theme note instead of low A."
+                .to_owned()
+        }
+        "crunluath-fosgailte" => {
+            "The open crunluath of pibroch: no low Gs; the E and F gracenotes \
+                                  stand straight on the theme note, and it closes on E."
+                .to_owned()
+        }
+        "taorluath-fosgailte" => format!(
+            "The open taorluath of pibroch: from low G straight to {to}, which is sounded again \
+             after an E gracenote; no second low G."
+        ),
+        "cadence" => format!(
+            "A fall from a long E through D to {to}; pibroch writes it small and plays it long."
+        ),
+        "short-cadence" => {
+            format!("A long E before {to}; pibroch writes it small and plays it long.")
+        }
+        "hiharin" => format!(
+            "A long low A opened by D, then two short low Gs: the birl of pibroch, leaning on its \
+             first note. {WAYS}"
+        ),
+        "double-echo" => {
+            "A long note and two echoes of it: the first after a gracenote, the second \
+                          after a tap."
+                .to_owned()
+        }
+        "bubbly-note" => "Three low Gs parted by a D and a C gracenote, low in the chanter and \
+                          quick."
+            .to_owned(),
+        "embari" => format!("Low G under an E and an F gracenote, thrown up to {to}."),
+        "chedari" => format!("E under F, high G and F gracenotes, thrown up to {to}."),
+        _ => {
+            let over = if times(resolved, Note::LowG) > 2 {
+                "low G"
+            } else {
+                "low A"
+            };
+            format!(
+                "A long variation out of an 18th-century treatise: the taorluath begins it, and \
+                 {over} under one gracenote after the other carries it on."
+            )
+        }
+    }
+}
+
+fn figure(resolved: &Resolved) -> String {
+    let first = match resolved.context.before {
+        Some(Note::HighA) => "without a gracenote",
+        Some(Note::HighG) => "opened by the thumb",
+        _ => "opened by a high G gracenote",
+    };
+    format!(
+        "A figure of two melody notes, not one gracenote group: the first very short and {first}, \
+         the second opened by a D gracenote."
+    )
+}
