@@ -15,6 +15,8 @@ mod notice;
 mod offers;
 mod options;
 mod playing;
+#[cfg(test)]
+mod practice_laws;
 mod practising;
 mod update;
 mod warming;

@@ -167,7 +167,14 @@ impl Model {
         }
     }
 
-    /// True while something plays, so that the screen has to be drawn again and again.
+    /// True while anything is heard: practice, or what plays once without a mark.
+    pub fn is_sounding(&self) -> bool {
+        self.practising
+            .as_ref()
+            .is_some_and(Practising::is_sounding)
+    }
+
+    /// True while practice plays, so that the screen has to be drawn again and again.
     pub fn is_moving(&self) -> bool {
         self.practising.as_ref().is_some_and(Practising::is_playing)
     }

@@ -105,7 +105,9 @@ pub(super) fn take(model: &mut Model, at: Moment, offer: Offer, effects: &mut Ve
         Offer::Easier => {
             end_demo(model, effects);
             practise(model, &Event::Advance { at }, effects);
+            let said = model.notice.take();
             play(model, at, effects);
+            model.notice = said;
         }
     }
 }
@@ -131,6 +133,7 @@ fn play_once(model: &mut Model, offer: Offer, with_reference: bool, effects: &mu
         cell,
         stage,
         timeline: Arc::clone(&timeline),
+        counts: false,
     });
     practising.offers.demo = Some(Demo {
         offer,

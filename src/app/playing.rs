@@ -96,6 +96,7 @@ pub(super) fn load(
         cell,
         stage,
         timeline: std::sync::Arc::clone(&timeline),
+        counts: true,
     });
     effects.push(Effect::Load {
         timeline,
@@ -224,7 +225,11 @@ fn begin_repetition(
     let Some(practising) = &mut model.practising else {
         return;
     };
-    let Some(cell) = practising.find(serial).map(|sent| sent.cell) else {
+    let Some(cell) = practising
+        .find(serial)
+        .filter(|sent| sent.counts)
+        .map(|sent| sent.cell)
+    else {
         return;
     };
     if practising.is_offering() {

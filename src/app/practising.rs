@@ -83,6 +83,8 @@ pub(super) struct Sent {
     pub(super) cell: CellKey,
     pub(super) stage: usize,
     pub(super) timeline: Arc<Timeline>,
+    /// What is played of it can be marked.
+    pub(super) counts: bool,
 }
 
 /// The place that is heard.

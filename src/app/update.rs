@@ -46,7 +46,9 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
             beat,
             latency_ms,
         } => {
-            if let Some(practising) = &mut model.practising {
+            if let Some(practising) = &mut model.practising
+                && practising.is_sounding()
+            {
                 practising.heard = practising.find(serial).map(|sent| Place {
                     serial,
                     stage: sent.stage,
@@ -175,6 +177,7 @@ pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effec
         practising.offers = Offers::default();
         practising.heard = None;
         practising.asked = None;
+        model.notice = None;
     }
     if !notices.is_empty() {
         let text: Vec<String> = notices.into_iter().map(|notice| notice.text).collect();

@@ -398,7 +398,7 @@ fn run_loop(
         "a panic was asked for"
     );
     while !model.quit {
-        let moving = model.is_moving() || shell.is_busy();
+        let moving = model.is_sounding() || shell.is_busy();
         let wait = if shell.is_listening() {
             EAR
         } else if moving {
@@ -433,7 +433,7 @@ fn run_loop(
         if terminate.load(Ordering::Relaxed) {
             shell.tell(model, Message::Terminate);
         }
-        if model.is_moving() || shell.is_busy() {
+        if model.is_sounding() || shell.is_busy() {
             let before = note_heard(model);
             shell.listen(model);
             changed |= note_heard(model) != before;

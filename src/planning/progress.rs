@@ -299,6 +299,7 @@ pub fn rise(played: &[Played], today: Date) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::planning::Said;
     use jiff::civil::date;
 
     fn stretch(day: Date, minutes: i64) -> Played {
@@ -384,6 +385,72 @@ mod tests {
         let found = progress(&digest, &[], &[], &[drill], None, &Rule::default());
         let due: Vec<Option<Date>> = found.cells.iter().map(|cell| cell.due).collect();
         assert_eq!(due, [None, None, Some(date(1970, 1, 2))]);
+    }
+
+    /// Clear and held are two things, and progress counts both.
+    #[test]
+    fn held_cells_are_counted_apart() {
+        let session = uuid::Uuid::from_u128(1);
+        let cell = |tempo: &str| crate::practice::CellKey {
+            stage: crate::practice::StagePrint(1),
+            rung: Rung::parse(tempo).expect("a rung"),
+        };
+        let mark = |number: u64, tempo: &str, day: Date| Said::Mark {
+            id: crate::practice::RecordId { session, number },
+            repetition: number,
+            cell: cell(tempo),
+            day,
+            mark: crate::practice::Mark::Clean,
+            assumed: false,
+            needed: 1,
+        };
+        let (one, two) = (date(2027, 1, 1), date(2027, 1, 2));
+        let said = [
+            mark(0, "50", one),
+            mark(1, "53", one),
+            mark(2, "55", one),
+            mark(3, "55", two),
+            Said::Tried {
+                session,
+                repetition: 3,
+                cell: cell("55"),
+                day: two,
+                alone: true,
+            },
+        ];
+        let drill = Known {
+            name: "ours".to_owned(),
+            title: "Ours".to_owned(),
+            stages: vec![crate::practice::PlannedStage {
+                print: crate::practice::StagePrint(1),
+                rungs: ["50", "51", "52", "53", "54", "55"]
+                    .map(|tempo| Rung::parse(tempo).expect("a rung"))
+                    .to_vec(),
+                real_time: true,
+            }],
+            stage_names: vec!["real time".to_owned()],
+            beats: vec![8.0],
+            clean: 1,
+            route: crate::practice::Route::Across,
+        };
+        let found = progress(
+            &Digest::of(said),
+            &[],
+            &[],
+            &[drill],
+            None,
+            &Rule::default(),
+        );
+        assert_eq!(
+            found.held,
+            HeldCells {
+                held: 1,
+                assumed: 0,
+                of: 2
+            }
+        );
+        let held: Vec<Option<Date>> = found.cells.iter().map(|cell| cell.held).collect();
+        assert_eq!(held, [None, None, Some(two)]);
     }
 
     #[test]

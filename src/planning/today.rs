@@ -650,6 +650,115 @@ mod tests {
         );
     }
 
+    /// A first try on a day of a cell: alone, and what was said.
+    fn tried(stage: u128, tempo: &str, day: Date, sign: &str) -> Vec<Said> {
+        let mut said = marks(stage, tempo, &[(day, sign)]);
+        for one in &mut said {
+            if let Said::Mark { id, .. } = one {
+                id.session = Uuid::from_u128(stage * 1_000_000 + super::day_of(day) as u128);
+            }
+        }
+        let Some(Said::Mark {
+            id,
+            repetition,
+            cell,
+            ..
+        }) = said.first().copied()
+        else {
+            panic!("a mark");
+        };
+        said.push(Said::Tried {
+            session: id.session,
+            repetition,
+            cell,
+            day,
+            alone: true,
+        });
+        said
+    }
+
+    /// A first try cannot be had later in the day, so it stands before everything else, and once it
+    /// was clean the cell waits as one that held.
+    #[test]
+    fn a_cell_that_was_cleared_is_tried_cold_first() {
+        let day = |day| date(2027, 1, day);
+        let drills = [drill("birl", 1), drill("grip", 10)];
+        let homework = Due {
+            title: "week".to_owned(),
+            open: "week.yaml".to_owned(),
+            by: Some(day(3)),
+            drill: drills[1].clone(),
+            goal: (1, drills[1].stages[1].rungs[1]),
+        };
+        let top = marks(2, "62", &[(day(1), "cc")]);
+        let kinds = |said: &[Said], on: Date| -> Vec<(Why, String)> {
+            let digest = Digest::of(said.iter().copied());
+            let due = std::slice::from_ref(&homework);
+            today(&digest, &drills, due, on, &Rule::default())
+                .into_iter()
+                .map(|item| (item.kind, item.why))
+                .collect()
+        };
+        assert_eq!(kinds(&top, day(1))[0].0, Why::Homework, "cleared today");
+        let next = kinds(&top, day(2));
+        assert_eq!(
+            next[0],
+            (
+                Why::Cold,
+                "birl, real time at 62: cleared yesterday, not held yet; try it cold: once, first \
+                 thing, without reference"
+                    .to_owned()
+            )
+        );
+        assert_eq!(next[1].0, Why::Homework);
+        let again = |items: &[(Why, String)]| items.iter().any(|(kind, _)| *kind == Why::Again);
+        assert!(!again(&next), "not asked twice");
+
+        let mut held = top.clone();
+        held.extend(tried(2, "62", day(2), "c"));
+        assert!(
+            kinds(&held, day(3))
+                .iter()
+                .all(|(kind, _)| *kind != Why::Cold)
+        );
+        assert!(!again(&kinds(&held, day(3))), "it waits two days");
+        assert!(again(&kinds(&held, day(4))));
+
+        let mut failed = top.clone();
+        failed.extend(tried(2, "62", day(2), "n"));
+        assert!(
+            kinds(&failed, day(2))
+                .iter()
+                .all(|(kind, _)| *kind != Why::Cold)
+        );
+        let (kind, why) = kinds(&failed, day(3)).remove(0);
+        assert_eq!(kind, Why::Cold);
+        assert!(why.contains("last tried cold yesterday"), "{why}");
+    }
+
+    /// Who comes back after weeks still climbs: cold tries take a quarter of the time at most.
+    #[test]
+    fn cold_tries_leave_time_for_the_rest() {
+        let drills: Vec<Known> = (0..30)
+            .map(|at| drill(&format!("drill {at}"), at * 10 + 1))
+            .collect();
+        let said: Vec<Said> = (0..30)
+            .flat_map(|at| marks(at * 10 + 1, "62", &[(date(2027, 1, 1), "cc")]))
+            .collect();
+        let digest = Digest::of(said);
+        let cold = |minutes: u32| {
+            let rule = Rule {
+                minutes,
+                ..Rule::default()
+            };
+            today(&digest, &drills, &[], date(2027, 2, 1), &rule)
+                .iter()
+                .take_while(|item| item.kind == Why::Cold)
+                .count()
+        };
+        assert_eq!([cold(1), cold(20), cold(60)], [1, 5, 15]);
+    }
+
     /// `0 of the last 1` is no way to speak, and four marks are no chance.
     #[test]
     fn how_often_it_was_clean_is_said_as_people_say_it() {

@@ -1,8 +1,8 @@
 //! The program in plain lines, for screen readers: what changed is said, once.
 
-use super::parts::practise::{next_words, offered, pressed_words};
+use super::parts::practise::next_words;
 use super::parts::reading;
-use crate::app::{Model, Overlay, Page, SoundState, Words, trouble};
+use crate::app::{Model, Offer, Overlay, Page, Practising, SoundState, Words, trouble};
 use crate::practice::Phase;
 
 /// What has been said so far, so that nothing is said twice.
@@ -98,12 +98,8 @@ fn said(model: &Model) -> Said {
         over: model.over,
         writing: model.words.as_ref().map(Words::prompt),
         offered: practising
-            .filter(|practising| practising.plays_once().is_none())
-            .and_then(|practising| {
-                let offered = offered(practising, None)?;
-                let pressed = pressed_words(practising, true);
-                Some(format!("{}. {pressed}.", offered.text))
-            }),
+            .filter(|practising| practising.is_offering() && practising.plays_once().is_none())
+            .map(offered),
         cold: practising.is_some_and(|practising| practising.cold.is_some()),
         trouble: model.ear.and_then(trouble),
     }
@@ -159,6 +155,27 @@ fn practice_lines(model: &Model, now: &Said, before: &Said, lines: &mut Vec<Stri
     if now.breath && !before.breath {
         lines.push(format!("Breathe and mark. {}.", next_words(practising)));
     }
+}
+
+/// What is offered where play has stopped by itself, and what a press takes.
+fn offered(practising: &Practising) -> String {
+    let offers: Vec<String> = Offer::ALL
+        .into_iter()
+        .zip(1..)
+        .filter_map(|(offer, number)| {
+            let words = practising.offer_words(offer)?;
+            Some(format!("{number}, {words}"))
+        })
+        .collect();
+    let right = match practising.next_offer() {
+        Some(Offer::Hear) => "hear it",
+        Some(_) => "sing or tap it",
+        None => "play it again",
+    };
+    format!(
+        "Press {}. The right pedal: {right}. The left pedal: easier. Space plays it again.",
+        offers.join("; ")
+    )
 }
 
 fn help_lines(model: &Model) -> Vec<String> {

@@ -67,7 +67,10 @@ impl Stage {
     /// True where the movement's tones are longer than in real time: notes slow, fingers at full
     /// speed.
     pub fn is_slow(&self) -> bool {
-        matches!(self.kind, StageKind::Apart { .. })
+        match self.kind {
+            StageKind::Apart { .. } => true,
+            StageKind::RealTime { .. } | StageKind::Written => false,
+        }
     }
 }
 

@@ -476,8 +476,10 @@ fn big_figures(
 pub(in crate::screen) fn next_words(practising: &Practising) -> String {
     let state = &practising.state;
     let here = practising.cell();
-    if practising.is_offering() {
-        return "stopped: choose below".to_owned();
+    match practising.plays_once() {
+        Some(_) => return "once, and nothing is marked".to_owned(),
+        None if practising.is_offering() => return "stopped: choose below".to_owned(),
+        None => {}
     }
     if practising.cold.is_some() {
         return "cold try: once, without reference".to_owned();
@@ -637,7 +639,7 @@ fn notice(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
 
 /// What is offered where play has stopped by itself, in its order, after what was said just now.
 pub(in crate::screen) fn offered(practising: &Practising, said: Option<&Notice>) -> Option<Notice> {
-    if !practising.is_offering() {
+    if !practising.is_offering() || practising.plays_once().is_some() {
         return None;
     }
     let next = practising.next_offer();
@@ -650,7 +652,7 @@ pub(in crate::screen) fn offered(practising: &Practising, said: Option<&Notice>)
             Some(format!("{here}{number} {words}"))
         })
         .collect();
-    let offers = offers.join("  ");
+    let offers = offers.join(" · ");
     Some(match said {
         Some(said) => Notice {
             text: format!("{} · {offers}", said.text),
@@ -667,10 +669,10 @@ pub(in crate::screen) fn pressed_words(practising: &Practising, wide: bool) -> S
         let right = match practising.next_offer() {
             Some(Offer::Hear) => "hear it",
             Some(_) => "sing or tap it",
-            None => "play it again",
+            None => "again",
         };
-        let left = if easier { "left or x: easier   " } else { "" };
-        format!("right or enter: {right}   {left}space: play it again   u undo   q leave")
+        let left = if easier { "left/x easier   " } else { "" };
+        format!("right/enter {right}   {left}space again   u undo   q leave")
     } else {
         let right = match practising.next_offer() {
             Some(Offer::Hear) => "hear it",

@@ -1,0 +1,316 @@
+//! What a player goes through at a cold try and where play stops by itself: messages in, effects and
+//! the model out.
+
+use super::{Effect, Message, Model, Notice, Offer, OpenedDrill, Options, SLOW, update};
+use crate::app::Action;
+use crate::drill::read;
+use crate::practice::{By, CellKey, Entry, Hand, Kind, Mark, Moment, Record, RecordId};
+use crate::rhythm::ReferencePlan;
+use crate::sound::{Command, Report};
+use crate::units::Frames;
+use uuid::Uuid;
+
+const DRILL: &str = "title: Ours\nmovement: grip\nfrom: D\nto: LA\nmetre: 4/4\nstages:\n  \
+    - {name: full beats, before: 1, tone: 1}\n  - {name: half beats, before: 1, tone: 1/2}\n  \
+    - {name: real time}\nladder: {from: 50, to: 60, step: 5}\nclean: 5\n";
+
+const DAY_US: i64 = 86_400_000_000;
+
+struct Player {
+    model: Model,
+    now_us: i64,
+    /// The cycle of the timeline sent last.
+    cycle: u64,
+    /// What the reference was told last.
+    reference: Option<ReferencePlan>,
+}
+
+impl Player {
+    /// Opens the drill on a day; the tops of these stages were cleared on the days given.
+    fn opens(cleared: &[(usize, i64)], day: i64, stage: Option<usize>) -> Self {
+        let drill = read(DRILL.as_bytes()).0.expect("no problem");
+        let planned = super::practising::planned(&drill, &super::scores(&drill));
+        let mut entries = Vec::new();
+        for (number, (stage, day)) in cleared.iter().enumerate() {
+            for repetition in 0..5 {
+                let session = Uuid::from_u128(number as u128 + 1);
+                entries.push(Entry {
+                    journal: Uuid::from_u128(9),
+                    seq: entries.len() as u64 + 1,
+                    record: Record {
+                        id: RecordId {
+                            session,
+                            number: repetition,
+                        },
+                        utc_us: day * DAY_US + repetition as i64 * 10_000_000,
+                        offset_s: 0,
+                        kind: Kind::Mark {
+                            repetition,
+                            mark: Mark::Clean,
+                            needed: 5,
+                            free: true,
+                        },
+                        drill: "ours".to_owned(),
+                        cell: Some(CellKey {
+                            stage: planned[*stage].print,
+                            rung: *planned[*stage].rungs.last().expect("a rung"),
+                        }),
+                        by: Some(By::Key),
+                        thresholds: None,
+                        measures: None,
+                        version: "test".to_owned(),
+                    },
+                });
+            }
+        }
+        let opened = OpenedDrill {
+            name: "ours".to_owned(),
+            drill,
+            entries,
+            played: Vec::new(),
+            place: None,
+            stage,
+            rung: None,
+            session: Uuid::from_u128(77),
+        };
+        let mut player = Self {
+            model: Model::new(Options::default()),
+            now_us: day * DAY_US + DAY_US / 2,
+            cycle: 0,
+            reference: None,
+        };
+        player.tell(Message::Opened(Box::new(opened)));
+        player
+    }
+
+    fn tell(&mut self, message: Message) -> Vec<Effect> {
+        self.now_us += 1_000_000;
+        let at = Moment {
+            utc_us: self.now_us,
+            offset_s: 0,
+            heard_ms: self.now_us / 1000,
+        };
+        let effects = update(&mut self.model, at, message);
+        for effect in &effects {
+            match effect {
+                Effect::Sound(Command::Reference(plan)) => self.reference = Some(*plan),
+                Effect::Load { .. } => self.cycle = 0,
+                _ => {}
+            }
+        }
+        effects
+    }
+
+    fn bar(&mut self, bar: u32) -> Vec<Effect> {
+        let report = Report::Bar {
+            serial: self.model.sent,
+            cycle: self.cycle,
+            bar,
+            frame: Frames(0),
+        };
+        self.tell(Message::Heard(report))
+    }
+
+    /// A repetition up to its closing note, in a bar before the breath.
+    fn plays(&mut self) {
+        self.bar(0);
+        let closing = Report::Closing {
+            serial: self.model.sent,
+            cycle: self.cycle,
+            frame: Frames(0),
+        };
+        self.tell(Message::Heard(closing));
+    }
+
+    /// The breath is over.
+    fn breathes(&mut self) {
+        let practising = self.model.practising.as_ref().expect("a drill");
+        let sent = practising.find(self.model.sent).expect("it was sent");
+        let beat = sent.timeline.cycle.to_f64();
+        self.tell(Message::Position {
+            serial: self.model.sent,
+            counting_in: false,
+            cycle: self.cycle,
+            beat,
+            latency_ms: 0.0,
+        });
+        self.cycle += 1;
+    }
+
+    fn press(&mut self, mark: Mark) -> Vec<Effect> {
+        self.tell(Message::Act(Action::Mark(mark, Hand::Pedal)))
+    }
+
+    fn notice(&self) -> &str {
+        let notice: Option<&Notice> = self.model.notice.as_ref();
+        notice.map_or("", |notice| notice.text.as_str())
+    }
+
+    fn cell_name(&self) -> String {
+        let practising = self.model.practising.as_ref().expect("a drill");
+        practising.cell_name(practising.cell().expect("a cell"))
+    }
+
+    fn next_offer(&self) -> Option<Offer> {
+        let practising = self.model.practising.as_ref().expect("a drill");
+        assert!(practising.is_offering());
+        practising.next_offer()
+    }
+
+    /// What plays once comes to its end.
+    fn ends(&mut self) {
+        self.bar(0);
+        self.bar(1);
+        self.tell(Message::Heard(Report::Stopped(Frames(0))));
+    }
+}
+
+fn marks(effects: &[Effect]) -> usize {
+    effects
+        .iter()
+        .filter_map(|effect| match effect {
+            Effect::Store(records) => Some(records),
+            _ => None,
+        })
+        .flatten()
+        .filter(|record| matches!(record.kind, Kind::Mark { .. }))
+        .count()
+}
+
+fn once(effects: &[Effect]) -> bool {
+    effects.iter().any(|one| matches!(one, Effect::PlayOnce))
+}
+
+/// Three slips, and the pedals alone lead through everything that is offered, in its order.
+#[test]
+fn pedals_lead_through_all_that_is_offered() {
+    let mut player = Player::opens(&[], 20_000, Some(1));
+    player.tell(Message::Act(Action::PlayOrPause));
+    assert_eq!(player.notice(), SLOW, "a slow stage says so once");
+    for _ in 0..3 {
+        player.plays();
+        player.press(Mark::NotClean);
+    }
+    assert!(player.notice().contains("play stops at the bar line"));
+    let effects = player.bar(1);
+    assert!(effects.iter().any(|one| matches!(one, Effect::Pause)));
+    assert_eq!(player.next_offer(), Some(Offer::Hear));
+
+    let effects = player.press(Mark::Clean);
+    assert!(once(&effects) && marks(&effects) == 0);
+    assert_eq!(player.reference, Some(ReferencePlan::Every));
+    player.ends();
+    assert_eq!(player.next_offer(), Some(Offer::Sing));
+    let effects = player.press(Mark::Clean);
+    assert!(once(&effects) && marks(&effects) == 0);
+    assert_eq!(player.reference, Some(ReferencePlan::Silent), "the click");
+    player.ends();
+    assert_eq!(player.reference, Some(ReferencePlan::Every));
+    assert_eq!(player.next_offer(), None, "the same again");
+
+    assert_eq!(player.cell_name(), "half beats at 50");
+    let demonstrated = player.model.sent;
+    let effects = player.press(Mark::NotClean);
+    assert_eq!(player.cell_name(), "full beats at 50");
+    assert!(effects.iter().any(|one| matches!(one, Effect::Start)));
+    // A report of what was played once that comes late begins no repetition.
+    player.tell(Message::Heard(Report::Bar {
+        serial: demonstrated,
+        cycle: 0,
+        bar: 0,
+        frame: Frames(0),
+    }));
+    assert_eq!(player.cell_name(), "full beats at 50");
+    player.plays();
+    assert_eq!(marks(&player.press(Mark::Clean)), 1, "pedals mark again");
+    assert!(player.model.practising.is_some());
+}
+
+/// Space goes on with the same, and what is turned off stays off.
+#[test]
+fn space_plays_on_and_a_setting_turns_it_off() {
+    let mut player = Player::opens(&[], 20_000, Some(1));
+    player.tell(Message::Act(Action::PlayOrPause));
+    for _ in 0..3 {
+        player.plays();
+        player.press(Mark::NotClean);
+    }
+    player.bar(1);
+    player.press(Mark::Clean);
+    let effects = player.tell(Message::Act(Action::PlayOrPause));
+    let pauses = effects.iter().position(|one| matches!(one, Effect::Pause));
+    let starts = effects.iter().position(|one| matches!(one, Effect::Start));
+    assert!(pauses.is_some() && pauses < starts, "what played once ends");
+    assert!(player.model.is_moving());
+    assert_eq!(player.cell_name(), "half beats at 50");
+
+    let mut player = Player::opens(&[], 20_000, Some(1));
+    let practising = player.model.practising.as_mut().expect("a drill");
+    let mut plan = practising.state.plan().clone();
+    plan.stop_rule = false;
+    practising.state = crate::practice::replay(plan, &[]);
+    let at = Moment::default();
+    let started = crate::practice::Event::Started {
+        at,
+        session: Uuid::from_u128(78),
+        place: practising.state.plan().key(1, 0),
+    };
+    practising.state = crate::practice::step(&practising.state, &started).0;
+    player.tell(Message::Act(Action::PlayOrPause));
+    for _ in 0..3 {
+        player.plays();
+        player.press(Mark::NotClean);
+    }
+    assert!(
+        player.notice().contains("n takes it"),
+        "{}",
+        player.notice()
+    );
+    player.bar(1);
+    assert!(player.model.is_moving());
+}
+
+/// Opened on another day the drill begins with the cold try, without reference; afterwards it says
+/// what came of it, when it comes again, and goes on to where the climb stands.
+#[test]
+fn a_drill_begins_with_its_cold_try() {
+    let mut player = Player::opens(&[(1, 20_000)], 20_001, None);
+    assert_eq!(player.cell_name(), "half beats at 60");
+    assert_eq!(player.reference, Some(ReferencePlan::Silent));
+    player.tell(Message::Act(Action::PlayOrPause));
+    player.plays();
+    player.press(Mark::Clean);
+    assert!(
+        player
+            .notice()
+            .contains("half beats at 60 is held, and comes again in 2 days, on 2024-10-07"),
+        "{}",
+        player.notice()
+    );
+    assert_eq!(player.reference, Some(ReferencePlan::Silent), "to its end");
+    player.breathes();
+    assert_eq!(player.reference, Some(ReferencePlan::Every));
+    player.plays();
+    assert_eq!(player.cell_name(), "real time at 50");
+
+    let mut player = Player::opens(&[(1, 20_000)], 20_001, None);
+    player.tell(Message::Act(Action::PlayOrPause));
+    player.plays();
+    player.press(Mark::NotClean);
+    assert!(
+        player
+            .notice()
+            .contains("half beats at 60 is not held, and comes cold again tomorrow; n goes on"),
+        "{}",
+        player.notice()
+    );
+    player.breathes();
+    player.plays();
+    assert_eq!(player.cell_name(), "half beats at 60", "one may stay");
+
+    let same_day = Player::opens(&[(1, 20_000)], 20_000, None);
+    assert_eq!(same_day.reference, Some(ReferencePlan::Every));
+    let asked_otherwise = Player::opens(&[(1, 20_000)], 20_001, Some(0));
+    assert_eq!(asked_otherwise.cell_name(), "full beats at 50");
+    assert_eq!(asked_otherwise.reference, Some(ReferencePlan::Every));
+}
