@@ -218,6 +218,23 @@ fn what_is_resolved_is_recognised_or_a_listed_homonym() {
     assert_eq!(homonyms, listed);
 }
 
+/// A dot adds half and a second dot half of that half: 1 + ½ + ¼ = 1¾ beats.
+#[test]
+fn a_built_in_stage_is_named_by_its_dots() {
+    let mut dotted = 0;
+    for file in gracerung::drill::BUILT_IN {
+        for line in file.text.lines().filter(|line| line.contains("tone: 1/4")) {
+            if line.contains("before: 1 3/4") {
+                assert!(line.contains("double-dotted"), "{}: {line}", file.name);
+                dotted += 1;
+            } else {
+                assert!(!line.contains("double-dotted"), "{}: {line}", file.name);
+            }
+        }
+    }
+    assert!(dotted > 0, "no built-in stage is double-dotted");
+}
+
 /// LilyPond 2.24.1 bagpipe.ly: every sequence is produced where the file says, or not at all where
 /// it gives a reason.
 #[test]

@@ -126,6 +126,7 @@ const EXPLAINED: [(&str, &str, &str, &str); 13] = [
 #[test]
 fn real_tunes_are_recognised_and_resolved() {
     let (mut total, mut named, mut exact, mut repeats) = (0, 0, 0, 0);
+    let mut named_rows = 0;
     let mut unnamed = Vec::new();
     for row in rows() {
         total += row.count;
@@ -135,6 +136,7 @@ fn real_tunes_are_recognised_and_resolved() {
         }
         if !recognition.names.is_empty() {
             named += row.count;
+            named_rows += 1;
             continue;
         }
         let Context { before, after } = row.context;
@@ -156,6 +158,8 @@ fn real_tunes_are_recognised_and_resolved() {
         ));
     }
     assert_eq!(total, 30_054);
+    // of 436: the others are explained below, or put two equal notes side by side
+    assert_eq!(named_rows, 399);
     assert!(f64::from(named) >= 0.99 * f64::from(total), "{named} named");
     assert!(f64::from(exact) >= 0.97 * f64::from(total), "{exact} exact");
     // about 0.26 % of the rows put two equal notes side by side: slips, or joins

@@ -1,50 +1,105 @@
 //! How long the whole catalogue takes: every movement between every two notes, by every school,
 //! resolved and explained.
 //!
-//! `cargo bench -p gracerung-benches --bench catalogue`. What is asked of it: under a second.
+//! `cargo bench -p gracerung-benches --bench catalogue`. What is asked of it: under a second. With
+//! `-- --print` it prints what the explanations say instead, each sentence once with the first of
+//! its contexts, for somebody who knows the trade to read.
 
 #![expect(clippy::print_stdout, reason = "a bench prints its figures")]
 
-use gracerung::chanter::NOTES;
-use gracerung::movement::{Context, Lengths, Movement, Schools, explain, resolve};
+use gracerung::chanter::{NOTES, Note};
+use gracerung::movement::{Context, Explanation, Lengths, Movement, Schools, explain, resolve};
 use gracerung::units::Bpm;
+use std::collections::BTreeMap;
 use std::hint::black_box;
 use std::time::Instant;
 
 fn main() {
     let Ok(tempo) = Bpm::whole(60) else { return };
+    if std::env::args().any(|argument| argument == "--print") {
+        print(tempo);
+    } else {
+        measure(tempo);
+    }
+}
+
+/// Every movement in every context, by no school and by each of its own.
+fn everywhere() -> impl Iterator<Item = (Movement, Context, Schools)> {
+    Movement::all().flat_map(|movement| {
+        let usual = std::iter::once(Schools::none());
+        let each = movement
+            .schools()
+            .iter()
+            .map(|school| Schools::none().and(*school));
+        usual.chain(each).flat_map(move |schools| {
+            std::iter::once(None)
+                .chain(NOTES.map(Some))
+                .flat_map(|before| NOTES.map(|after| Context { before, after }))
+                .map(move |context| (movement, context, schools.clone()))
+        })
+    })
+}
+
+fn measure(tempo: Bpm) {
     let lengths = Lengths::default();
     let mut times = Vec::new();
-    let (mut resolved, mut explained) = (0_usize, 0_usize);
+    let mut explained = 0_usize;
     for _ in 0..9 {
         let begin = Instant::now();
-        (resolved, explained) = (0, 0);
-        for movement in Movement::all() {
-            let usual = std::iter::once(Schools::none());
-            let each = movement
-                .schools()
-                .iter()
-                .map(|school| Schools::none().and(*school));
-            for schools in usual.chain(each) {
-                for before in std::iter::once(None).chain(NOTES.map(Some)) {
-                    for after in NOTES {
-                        let context = Context { before, after };
-                        black_box(resolve(movement, context, &schools));
-                        resolved += 1;
-                        black_box(explain(movement, context, &schools, tempo, &lengths));
-                        explained += 1;
-                    }
-                }
-            }
+        explained = 0;
+        for (movement, context, schools) in everywhere() {
+            black_box(resolve(movement, context, &schools));
+            black_box(explain(movement, context, &schools, tempo, &lengths));
+            explained += 1;
         }
         times.push(begin.elapsed());
     }
     times.sort();
     println!(
-        "{} movements, {resolved} contexts resolved and {explained} explained in {:.0} ms \
-         (median of {}); asked for: under 1000",
+        "{} movements, {explained} contexts resolved and explained in {:.0} ms (median of {}); \
+         asked for: under 1000",
         Movement::all().count(),
         times[times.len() / 2].as_secs_f64() * 1000.0,
         times.len()
     );
+}
+
+fn print(tempo: Bpm) {
+    let lengths = Lengths::default();
+    let mut said: BTreeMap<(Movement, &str, String), Vec<String>> = BTreeMap::new();
+    for (movement, context, schools) in everywhere() {
+        let before = context.before.map_or("start", Note::name);
+        let place = format!("{before}-{}{:?}", context.after, schools.names());
+        let explanation = explain(movement, context, &schools, tempo, &lengths);
+        for (kind, sentence) in sentences(explanation) {
+            let places = said.entry((movement, kind, sentence)).or_default();
+            places.push(place.clone());
+        }
+    }
+    for ((movement, kind, sentence), places) in said {
+        let (first, count) = (&places[0], places.len());
+        println!("{movement} | {kind} | {count} from {first} | {sentence}");
+    }
+}
+
+/// What is said of a movement that is played here; of another one, why not.
+fn sentences(explanation: Explanation) -> Vec<(&'static str, String)> {
+    if let Some(why) = explanation.why_not {
+        return vec![("why not", why)];
+    }
+    let mut said = vec![("what it is", explanation.purpose)];
+    said.extend(explanation.replaced.map(|why| ("here", why)));
+    said.extend(explanation.time.map(|time| ("when", time.sentence)));
+    let parts = explanation.parts.into_iter();
+    said.extend(parts.map(|part| ("why", format!("{}: {}", part.note, part.reason))));
+    let steps = explanation.fingers.into_iter();
+    said.extend(steps.map(|step| ("fingers", step.sentence)));
+    let noises = explanation.crossings.into_iter();
+    said.extend(noises.map(|noise| ("between", noise.sentence)));
+    let faults = explanation.listen_for.into_iter();
+    said.extend(faults.map(|fault| ("listen for", fault)));
+    let first = explanation.first.into_iter();
+    said.extend(first.map(|first| ("clean first", first.what)));
+    said.push(("where", explanation.closes));
+    said
 }

@@ -104,8 +104,8 @@ pub(super) const LIGHT_D: School = School {
 /// Seen in tunes after high A.
 pub(super) const FULL_FROM_HIGH_A: School = School {
     name: "full-from-ha",
-    description: "doublings, strikes, shakes and catches after high A keep their high G gracenote instead \
-                  of taking the half form",
+    description: "doublings, strikes, shakes and catches after high A are played in full instead of \
+                  taking the half form",
 };
 /// LilyPond `tdblg` from high G; the whole doubling from high A.
 pub(super) const FULL_ON_HIGH_G: School = School {

@@ -254,6 +254,11 @@ fn time_in_words(resolved: &Resolved, before: u32, after: u32) -> String {
             first.spoken()
         );
     }
+    let begins = if teaching::is_of_a_ground(resolved.movement) {
+        "where it is written, in a ground that has no pulse to count"
+    } else {
+        "on the beat"
+    };
     match (before, after, giver) {
         (_, 0, Some(giver)) => format!(
             "It falls before the beat: it takes {before} ms from the end of the {giver} before it, \
@@ -265,12 +270,12 @@ fn time_in_words(resolved: &Resolved, before: u32, after: u32) -> String {
             lands(resolved)
         ),
         (0, _, Some(giver)) => format!(
-            "It begins on the beat: the {giver} before it keeps its full length, and the {after} \
+            "It begins {begins}: the {giver} before it keeps its full length, and the {after} \
              ms come from the {closing} it closes on."
         ),
-        (0, _, None) => format!(
-            "It begins on the beat, and the {after} ms come from the {closing} it closes on."
-        ),
+        (0, _, None) => {
+            format!("It begins {begins}, and the {after} ms come from the {closing} it closes on.")
+        }
         (_, _, giver) => {
             let part = resolved.parts[resolved.before_beat];
             let kind = if part.role == Role::Separating {
@@ -299,8 +304,8 @@ fn lands(resolved: &Resolved) -> String {
         format!("the {closing} comes where it is written; a ground has no pulse to count")
     } else if movement.family() == Family::Pibroch {
         format!(
-            "the {closing} lands where it is written; the beat of a variation is the theme note's, \
-             before it"
+            "the {closing} lands where it is written; in a variation of pibroch the theme note \
+             before it has the beat"
         )
     } else if ["taorluath", "crunluath"].contains(&movement.name()) {
         format!(

@@ -50,8 +50,7 @@ pub(super) fn listen_for(resolved: &Resolved) -> Vec<String> {
     match lifted {
         0 => {}
         1 => told.push(
-            "the gracenote a point, not a note: when you could sing it, it lasts too long"
-                .to_owned(),
+            "the gracenote a point, not a note: if you could sing it, it lasts too long".to_owned(),
         ),
         _ => told.push(
             "every gracenote a point, not a note: one that you could sing lasts too long"
@@ -180,6 +179,9 @@ fn lands(resolved: &Resolved) -> String {
             named(resolved.before_beat, &first),
             wording::list(&ahead)
         );
+    }
+    if is_of_a_ground(resolved.movement) {
+        return format!("the {closing} begins where it is written, and nothing of it sounds ahead");
     }
     let tap = is_tap(resolved, 0);
     if parts.len() == 1 {
