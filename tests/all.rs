@@ -19,5 +19,6 @@ mod all {
     mod takes;
     mod terminal;
     mod tunes;
+    mod verdicts;
     mod weeks;
 }

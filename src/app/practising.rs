@@ -7,7 +7,7 @@ use crate::drill::Drill;
 use crate::movement::{Context, Explanation, Movement, explain};
 use crate::planning::{Digest, Said, Staircase};
 use crate::practice::{
-    CellKey, Mark, Phase, Plan, PlannedStage, Rung, StagePrint, State, edited, replay,
+    CellKey, Mark, Phase, Plan, PlannedStage, Rung, StagePrint, State, ToneShape, edited, replay,
 };
 use crate::rhythm::ReferencePlan;
 use crate::score::{Score, movements, resolve_music};
@@ -31,6 +31,8 @@ pub struct Practising {
     pub(super) sent: VecDeque<Sent>,
     /// What is heard now.
     pub heard: Option<Place>,
+    /// How the tones of the repetition judged last were shaped, the worst first: at most two.
+    pub shape: Vec<ToneShape>,
     /// The cell that is on its way to the player or plays there.
     pub(super) asked: Option<CellKey>,
     /// Repetitions by the cycle they are played in.
@@ -170,6 +172,7 @@ impl Practising {
             state,
             sent: VecDeque::new(),
             heard: None,
+            shape: Vec::new(),
             asked: None,
             began: VecDeque::new(),
             ended: None,

@@ -154,6 +154,11 @@ pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effec
         });
     let climbed =
         marked.and_then(|(cell, repetition, mark)| practising.climb(cell, repetition, mark));
+    let judged = practising.state.news().iter().find_map(|news| match news {
+        News::Judged { verdict, .. } => Some(verdict.worst_shape().to_vec()),
+        _ => None,
+    });
+    practising.shape = judged.unwrap_or_else(|| std::mem::take(&mut practising.shape));
     let at = event.at();
     let cold = at.and_then(|at| practising.cold_words(at, &model.options.rule));
     notices.extend(cold.map(Notice::plain));

@@ -8,7 +8,8 @@ use crate::chanter::{Note, Tuning, TuningTable};
 use crate::listening::{
     HeardKind, Hearing, Piece, Recording, Repetition, align, hear, hear_piece, listen_document,
 };
-use crate::practice::{Mark, Thresholds, Verdict, judge};
+use crate::practice::{Mark, Thresholds, ToneShape, Verdict, judge};
+use crate::screen::{longest, two_bars};
 use crate::sheet::{Bar, FaultMark, Paper, Round, Take, draw_take};
 use crate::timeline::{Layout, lay};
 use crate::units::{Bpm, Hertz, SampleRate};
@@ -30,8 +31,9 @@ const OTHER_TEMPO: f64 = 0.004;
     \"kind\":\"melody|gracenote|crossing\",\"confidence\":…,\"cents\":…}],\"noises\":[{\"start_s\":…,\n\
     \"end_s\":…}],\"remarks\":[…]}; noises are too short to be named, in text `?`; with a drill each\n\
     note has score (id, repetition, written, offset_ms, longer_ms; null for a note nothing\n\
-    explains), and there are repetitions (with every figure measured) and faults (repetition, kind,\n\
-    id, measured, limit, words).\n\n\
+    explains), and there are repetitions (with every figure measured, and shape: id, name, length_ms,\n\
+    model_ms, faulty of each tone inside a movement) and faults (repetition, kind, id, measured,\n\
+    limit, words).\n\n\
     Exit code 1: nothing was heard, or a repetition was not clean.")]
 pub(crate) struct Arguments {
     /// A recording: wav, flac, mp3, ogg or m4a.
@@ -70,21 +72,23 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         }
         None => None,
     };
-    let piece = arguments
+    let asked = arguments
         .drill
         .as_deref()
-        .map(|drill| piece(drill, &arguments.stage, arguments.tempo))
+        .map(|drill| asked(drill, &arguments.stage, arguments.tempo))
         .transpose()?;
-    let hearing = heard(&arguments.file, arguments.la, piece.as_ref())?;
+    let piece = asked.as_ref().map(|asked| &asked.piece);
+    let hearing = heard(&arguments.file, arguments.la, piece)?;
     let mut beside = Vec::new();
     let tuning = hearing.low_a.map_or_else(Tuning::default, |low_a| {
         Tuning::with_low_a(low_a, TuningTable::default())
     });
     let limits = settings::thresholds(&settings::load(&[])?, tuning.instrument);
-    let found = piece
-        .as_ref()
-        .map(|piece| compare(piece, &hearing, &limits, &mut beside));
-    let compared = piece.as_ref().zip(found.as_deref());
+    let found = asked.as_ref().map(|asked| {
+        let limits = limits.at(asked.tempo, &asked.ladder);
+        compare(&asked.piece, &hearing, &limits, &mut beside)
+    });
+    let compared = piece.zip(found.as_deref());
     let mut document = listen_document(&hearing, compared);
     if found.as_ref().is_some_and(Vec::is_empty) && !hearing.notes.is_empty() {
         document.remarks.push(
@@ -125,15 +129,28 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     })
 }
 
-fn piece(drill: &str, stage: &str, tempo: Option<Bpm>) -> Result<Piece, Failure> {
+/// A stage of a drill at a tempo, and between which tempi its ladder stands.
+struct Asked {
+    piece: Piece,
+    tempo: Bpm,
+    ladder: [Bpm; 2],
+}
+
+fn asked(drill: &str, stage: &str, tempo: Option<Bpm>) -> Result<Asked, Failure> {
     let opened = open(drill)?;
     let (stage, _) = arguments::stage(&opened.drill, stage)?;
     let score = score_of(&opened.drill, stage);
+    let ladder = &opened.drill.ladder;
+    let tempo = tempo.unwrap_or(ladder.from);
     let layout = Layout {
         lengths: opened.drill.lengths,
-        ..Layout::at(tempo.unwrap_or(opened.drill.ladder.from), SampleRate::USUAL)
+        ..Layout::at(tempo, SampleRate::USUAL)
     };
-    Ok(Piece::of(&score, &lay(&score, &layout)))
+    Ok(Asked {
+        piece: Piece::of(&score, &lay(&score, &layout)),
+        tempo,
+        ladder: [ladder.from, ladder.to],
+    })
 }
 
 fn heard(path: &Path, la: Option<Hertz>, piece: Option<&Piece>) -> Result<Hearing, Failure> {
@@ -238,10 +255,15 @@ fn drawn(
                 // of the repetition as a whole: its tempo
                 (None, None) => (Note::HighA, repetition.start_s),
             };
+            let tone = verdict
+                .worst_shape()
+                .iter()
+                .find(|tone| tone.faulty && Some(tone.id) == fault.id);
             take.faults.push(FaultMark {
                 note,
                 at_s,
                 words: fault.words.clone(),
+                lengths_ms: tone.map(|tone| (tone.length_ms, tone.model_ms)),
             });
         }
     }
@@ -258,6 +280,7 @@ fn marked(verdict: &Verdict) -> &'static str {
 fn report(found: &[(Repetition, Verdict)]) -> String {
     use std::fmt::Write as _;
     let mut text = String::new();
+    let mut bars = false;
     for (number, (repetition, verdict)) in found.iter().enumerate() {
         let _ = writeln!(
             text,
@@ -268,6 +291,10 @@ fn report(found: &[(Repetition, Verdict)]) -> String {
         );
         for fault in verdict.work_on() {
             let _ = writeln!(text, "  {}", fault.words);
+        }
+        if verdict.mark != Some(Mark::Clean) {
+            bars |= !verdict.shape.is_empty();
+            shape(verdict, &mut text);
         }
     }
     if !found.is_empty() {
@@ -281,7 +308,29 @@ fn report(found: &[(Repetition, Verdict)]) -> String {
             wording::count(found.len(), "repetition", "repetitions"),
         );
     }
+    if bars {
+        text.push_str("bars: above what was played, below what is written\n");
+    }
     text
+}
+
+/// The two worst tones beside their model, each as two bars in one row.
+fn shape(verdict: &Verdict, text: &mut String) {
+    use std::fmt::Write as _;
+    const COLUMNS: usize = 24;
+    let tones = verdict.worst_shape();
+    let name = |tone: &ToneShape| format!("{}{}", tone.name, tone.bar);
+    let widest = tones.iter().map(|tone| name(tone).chars().count()).max();
+    let (width, longest) = (widest.unwrap_or(0), longest(tones));
+    for tone in tones {
+        let bars = two_bars(tone.length_ms, tone.model_ms, longest, COLUMNS);
+        let _ = writeln!(
+            text,
+            "    {:width$}  {bars:COLUMNS$}  {}",
+            name(tone),
+            tone.figures()
+        );
+    }
 }
 
 fn table(hearing: &Hearing) -> String {

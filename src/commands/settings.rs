@@ -267,8 +267,18 @@ pub(crate) fn thresholds(settings: &Settings, instrument: Instrument) -> Thresho
     };
     Thresholds {
         gracenote_longest_ms: of("gracenote-longest", usual.gracenote_longest_ms),
+        gracenote_longest_low_ms: of("gracenote-longest-low", usual.gracenote_longest_low_ms),
         gracenote_aim_ms: of("gracenote-aim", usual.gracenote_aim_ms),
         tone_shortest_ms: of("tone-shortest", usual.tone_shortest_ms),
+        crushed_share: of("crushed", usual.crushed_share),
+        crushed_under_ms: of("crushed-under", usual.crushed_under_ms),
+        dragged_share: of("dragged", usual.dragged_share),
+        dragged_over_ms: of("dragged-over", usual.dragged_over_ms),
+        alike: of("alike", usual.alike),
+        alike_short: of("alike-short", usual.alike_short),
+        alike_short_under_ms: of("alike-short-under", usual.alike_short_under_ms),
+        tap_shortest_ms: of("tap-shortest", usual.tap_shortest_ms),
+        tap_longest_ms: of("tap-longest", usual.tap_longest_ms),
         crossing_ms: of("crossing", usual.crossing_ms),
         offset_ms: of("offset", usual.offset_ms),
         offset_percent: of("offset-percent", usual.offset_percent),

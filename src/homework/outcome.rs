@@ -220,21 +220,18 @@ pub fn words_of(entries: &[Entry], drill: &Known, from: Date) -> Vec<Question> {
 
 fn commonest(entries: &[Entry], drill: &Known, limits: &Thresholds, from: Date) -> Vec<String> {
     let mut counts: Vec<(FaultKind, usize)> = Vec::new();
+    let tempi = PlannedStage::tempi(&drill.stages);
     for entry in entries {
         let record = &entry.record;
         let ours = record
             .cell
-            .is_some_and(|cell| drill.stage_of(cell).is_some())
-            && local_day(record.utc_us, record.offset_s) >= from;
-        let Some(measured) = record
-            .measures
-            .as_deref()
-            .filter(|_| ours)
-            .and_then(Measurement::from_json)
-        else {
+            .filter(|cell| drill.stage_of(*cell).is_some())
+            .filter(|_| local_day(record.utc_us, record.offset_s) >= from);
+        let measured = record.measures.as_deref().and_then(Measurement::from_json);
+        let Some((cell, measured)) = ours.zip(measured) else {
             continue;
         };
-        for fault in judge(&measured, limits).faults {
+        for fault in judge(&measured, &limits.at(cell.rung.tempo(), &tempi)).faults {
             match counts.iter_mut().find(|(kind, _)| *kind == fault.kind) {
                 Some((_, count)) => *count += 1,
                 None => counts.push((fault.kind, 1)),
@@ -261,9 +258,13 @@ fn words(kind: FaultKind) -> &'static str {
         FaultKind::Wrong => "another note in its place",
         FaultKind::TooLong => "a gracenote too long",
         FaultKind::Swallowed => "a tone swallowed",
+        FaultKind::Crushed => "a tone crushed",
+        FaultKind::Dragged => "a tone dragged",
+        FaultKind::Unlike => "like tones not alike",
         FaultKind::Crossing => "a crossing noise",
         FaultKind::Late => "landing after the click",
         FaultKind::Early => "landing before the click",
+        FaultKind::Pointing => "a dot and a cut played round",
         FaultKind::Uneven => "uneven between the clicks",
         FaultKind::Rushing => "running ahead",
         FaultKind::Dragging => "falling behind",

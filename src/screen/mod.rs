@@ -8,6 +8,7 @@ mod plain;
 mod theme;
 
 pub use keys::{BINDINGS, Binding, Place, action, key_table};
+pub use parts::shape::{longest, two_bars};
 pub use plain::Plain;
 pub use theme::Theme;
 

@@ -26,6 +26,8 @@ pub struct FaultMark {
     pub at_s: f64,
     /// What is said of it.
     pub words: String,
+    /// How long the note lasted and how long it is written, milliseconds, where that is the fault.
+    pub lengths_ms: Option<(f64, f64)>,
 }
 
 /// A repetition that was found.
@@ -73,6 +75,12 @@ const BEFORE: f64 = 0.25;
 const PAGES: usize = 12;
 /// Radius of a ring.
 const RING: f64 = 7.0;
+/// Points a millisecond in the two bars of a length: 25 ms and 73 differ at a glance.
+const LENGTH: f64 = 0.8;
+/// Height of each of the two bars.
+const LENGTH_BAR: f64 = 3.6;
+/// A row under the picture: words, or the two bars of a length.
+const TOLD: f64 = TEXT * 1.3;
 
 /// Draws a take, line after line as music is set.
 pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
@@ -83,7 +91,7 @@ pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
     let key = if take.expected.is_empty() {
         "A solid bar was heard."
     } else {
-        "An outline is what is written, a solid bar what was heard; where they differ too much there is a ring with a number. Dotted lines are beats."
+        "An outline is what is written, a solid bar what was heard; where they differ too much there is a ring with a number, and lengths stand below each other. Dotted lines are beats."
     };
     writer.paragraph(key, SMALL, Face::Regular);
     writer.skip(6.0);
@@ -98,14 +106,16 @@ pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
             .filter(|(_, fault)| inside(fault.at_s))
             .collect();
         let width = writer.width() - NAMES;
-        let told: Vec<String> = here
+        let told: Vec<Told> = here
             .iter()
             .flat_map(|(number, fault)| {
                 let words = format!("{}  {}", number + 1, fault.words);
-                wrap(&words, Face::Regular, TEXT, width)
+                let words = wrap(&words, Face::Regular, TEXT, width);
+                let lengths = fault.lengths_ms.into_iter().map(Told::Lengths);
+                words.into_iter().map(Told::Words).chain(lengths)
             })
             .collect();
-        let height = WORDS + NUMBERS + 9.0 * ROW + SCALES + told.len() as f64 * TEXT * 1.3 + 13.0;
+        let height = WORDS + NUMBERS + 9.0 * ROW + SCALES + told.len() as f64 * TOLD + 13.0;
         writer.need(height);
         if writer.pages() > PAGES {
             writer.paragraph(
@@ -135,16 +145,15 @@ pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
         writer.skip(WORDS + NUMBERS + 9.0 * ROW + SCALES);
         writer.skip(3.0);
         let mut ink = Vec::new();
-        for text in told {
-            writer.skip(TEXT);
-            ink.push(Ink::words(
-                &text,
-                MARGIN + NAMES,
-                writer.y(),
-                TEXT,
-                Face::Regular,
-            ));
-            writer.skip(TEXT * 0.3);
+        for told in told {
+            let (left, top) = (MARGIN + NAMES, writer.y());
+            match told {
+                Told::Words(text) => {
+                    ink.push(Ink::words(&text, left, top + TEXT, TEXT, Face::Regular));
+                }
+                Told::Lengths(lengths) => ink.extend(two_bars(lengths, left, top, width)),
+            }
+            writer.skip(TOLD);
         }
         if !ink.is_empty() {
             writer.put(Role::Paragraph, ink);
@@ -152,6 +161,28 @@ pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
         writer.skip(10.0);
     }
     writer.finish(take.title.clone())
+}
+
+/// What stands in a row under the picture.
+enum Told {
+    Words(String),
+    Lengths((f64, f64)),
+}
+
+/// A length that was played, solid, over the one that is written, as an outline, with its figures;
+/// both shrink where the longer has no room.
+fn two_bars((played, written): (f64, f64), left: f64, top: f64, width: f64) -> Vec<Ink> {
+    let figures = format!("{played:.0} of {written:.0} ms");
+    let room = width - Face::Regular.width(&figures, SMALL) - 8.0;
+    let scale = LENGTH.min(room / played.max(written).max(1.0));
+    let end = |length: f64| left + (length * scale).max(0.8);
+    let middle = top + 1.6 + LENGTH_BAR;
+    let right = end(played).max(end(written));
+    vec![
+        Ink::rectangle(left, middle - LENGTH_BAR, end(played), middle - 0.5),
+        Ink::frame(left, middle + 0.5, end(written), middle + LENGTH_BAR),
+        Ink::words(&figures, right + 5.0, middle + 2.5, SMALL, Face::Regular),
+    ]
 }
 
 /// Whole beats where there are any.
@@ -439,6 +470,7 @@ mod tests {
             note: Note::D,
             at_s,
             words: "too long".to_owned(),
+            lengths_ms: None,
         };
         Take {
             title: "A take".to_owned(),

@@ -4,16 +4,18 @@
 //! looked for where the few before say; inside it the two rows of notes are aligned by the
 //! cheapest edits (Needleman & Wunsch, J. Mol. Biol. 48, 1970), where a gracenote in another's
 //! place is one edit and not two. The clocks' offset and the player's constant lead are one number,
-//! the median over the notes of neighbouring repetitions; no recording can tell them apart without
-//! the click on it. The clocks' drift is the slope of a line through all of them.
+//! where most notes of the repetition agree (`lead`), and where they do not, those of its neighbours;
+//! no recording can tell the two apart without the click on it. The clocks' drift is the slope of a
+//! line through all of them.
 
 use super::drones::Sounding;
 use super::heard::HeardNote;
+use super::lead::{Witness, lead};
 use super::measuring::measure;
 use super::middle::median;
 use super::piece::{Expected, Piece};
 use crate::chanter::Note;
-use crate::practice::{Measurement, Part};
+use crate::practice::{Measurement, Part, Thresholds};
 use std::collections::VecDeque;
 
 /// A repetition found in the sound.
@@ -45,8 +47,14 @@ pub struct Alignment {
 const ENOUGH: f64 = 0.5;
 /// Least likeness of what was heard to a piece: under it, it is another piece or another tempo.
 const LIKENESS: f64 = 0.2;
-/// Repetitions on both sides that a lead is taken from: it may change slowly.
+/// Repetitions on both sides that are asked where one's own notes do not agree: a lead may change
+/// slowly.
 const AROUND: usize = 2;
+/// What their notes are worth beside its own: the four together a little less than itself.
+const NEIGHBOUR: f64 = 0.2;
+/// What a note is worth that a movement of several notes begins or leads to: it is the movement that
+/// goes wrong, and a plain note that tells the lead.
+const AFTER_MOVEMENT: f64 = 0.7;
 /// Repetitions that the next one is expected by.
 const RECENT: usize = 5;
 /// Farthest the pace may be from 1; beyond it is another tempo.
@@ -231,11 +239,8 @@ fn rows(piece: &Piece, heard: &[HeardNote]) -> Vec<Row> {
 fn row(piece: &Piece, heard: &[HeardNote], start_s: f64, cycle: i64, run: usize) -> Option<Row> {
     let (pairs, _) = pair(piece, heard, start_s)?;
     let own = |pairs: &[Option<usize>]| {
-        let mut all: Vec<f64> = offsets(piece, heard, start_s, pairs)
-            .iter()
-            .map(|(_, offset)| *offset)
-            .collect();
-        start_s + median(&mut all).unwrap_or(0.0)
+        let all: Vec<Witness> = witnesses(piece, heard, start_s, pairs).collect();
+        start_s + lead(&all, tolerance(piece)).unwrap_or(0.0)
     };
     // again from where its own notes say it began
     let start_s = own(&pairs);
@@ -295,9 +300,33 @@ fn off_the_line(piece: &Piece, heard: &[HeardNote], rows: &[Row], slope: f64) ->
         .sum()
 }
 
+/// What the melody notes of a repetition say of its lead.
+fn witnesses(
+    piece: &Piece,
+    heard: &[HeardNote],
+    start_s: f64,
+    pairs: &[Option<usize>],
+) -> impl Iterator<Item = Witness> {
+    offsets(piece, heard, start_s, pairs)
+        .into_iter()
+        .map(|(at, offset_s)| Witness {
+            offset_s,
+            weight: if piece.notes[at].movement.is_some() {
+                AFTER_MOVEMENT
+            } else {
+                1.0
+            },
+        })
+}
+
+/// Notes nearer to each other than a fault is far agree, seconds.
+fn tolerance(piece: &Piece) -> f64 {
+    Thresholds::default().offset_limit(piece.beat_s * 1e3) * 1e-3
+}
+
 /// Where each repetition would begin if the player had kept his lead: a line through the starts
-/// (the median of the slopes between all pairs, Theil 1950) and around it the median of the
-/// neighbours' offsets; and the pace of the line.
+/// (the median of the slopes between all pairs, Theil 1950) and around it the lead that its notes
+/// and its neighbours' agree on; and the pace of the line.
 fn fitted(piece: &Piece, heard: &[HeardNote], rows: &[Row]) -> (Vec<f64>, f64) {
     let mut slopes = Vec::new();
     let within = |one: &Row, other: &Row| one.run == other.run && one.cycle < other.cycle;
@@ -321,17 +350,25 @@ fn fitted(piece: &Piece, heard: &[HeardNote], rows: &[Row]) -> (Vec<f64>, f64) {
         .enumerate()
         .map(|(place, row)| {
             let near = place.saturating_sub(AROUND)..(place + AROUND + 1).min(rows.len());
-            let mut all: Vec<f64> = rows[near]
+            let all: Vec<Witness> = rows[near]
                 .iter()
                 .filter(|other| other.run == row.run)
                 .flat_map(|other| {
                     let line = other.start_s + (row.cycle - other.cycle) as f64 * period;
-                    offsets(piece, heard, other.start_s, &other.pairs)
-                        .into_iter()
-                        .map(move |(_, offset)| line + offset)
+                    let worth = if other.cycle == row.cycle {
+                        1.0
+                    } else {
+                        NEIGHBOUR
+                    };
+                    witnesses(piece, heard, other.start_s, &other.pairs).map(move |witness| {
+                        Witness {
+                            offset_s: line + witness.offset_s,
+                            weight: worth * witness.weight,
+                        }
+                    })
                 })
                 .collect();
-            median(&mut all).unwrap_or(row.start_s)
+            lead(&all, tolerance(piece)).unwrap_or(row.start_s)
         })
         .collect();
     (starts, period / piece.cycle_s)

@@ -27,16 +27,7 @@ fn piece(name: &str, stage: usize, tempo: i128) -> Piece {
 }
 
 fn tone(note: Note, start_s: f64, end_s: f64) -> HeardNote {
-    HeardNote {
-        named: true,
-        note,
-        start_s,
-        end_s,
-        unexplained: 0.05,
-        level: -12.0,
-        cents: None,
-        drone: false,
-    }
+    HeardNote::known(note, start_s, end_s)
 }
 
 /// The piece as played: by repetition, from `start` on, each note changed by `change`.
@@ -169,7 +160,9 @@ fn one_late_landing_is_late_and_the_others_are_not() {
     let piece = grip();
     let mut heard = played(&piece, 1.0, 3);
     let closing = piece.notes.len() - 1;
-    move_border(&mut heard, closing, 0.08);
+    for at in closing - 3..=closing {
+        move_border(&mut heard, at, 0.08);
+    }
     let found = kinds(&piece, &heard);
     assert!(found[0].contains(&FaultKind::Late), "{found:?}");
     assert_eq!(found[1..], [vec![], vec![]]);
@@ -276,4 +269,41 @@ fn two_notes_that_ran_together_miss_only_what_is_between() {
     heard[at - 1].end_s = heard[at + 1].end_s;
     heard.drain(at..at + 2);
     assert_eq!(kinds(&piece, &heard), [vec![FaultKind::Missing], vec![]]);
+}
+
+/// Without it a doubling begun early on a click would make the plain notes beside it late: two of
+/// four notes moved, and only they are told, by the movement.
+#[test]
+fn doublings_begun_early_leave_the_plain_notes_where_they_were() {
+    let piece = piece("doubling-on-e", 3, 60);
+    let begins: Vec<usize> = (0..piece.notes.len())
+        .filter(|at| piece.notes[*at].begun_by > 1)
+        .map(|at| at - piece.notes[at].begun_by)
+        .collect();
+    assert_eq!(begins.len(), 2);
+    let mut heard = played(&piece, 1.0, 3);
+    for first in &begins {
+        // all of it, so that the note itself stands on the click
+        let closing = (*first..piece.notes.len()).find(|at| piece.notes[*at].part == Part::Melody);
+        for at in *first..=closing.expect("a doubling closes") {
+            move_border(&mut heard, at, -0.125);
+        }
+    }
+    let found = align(&piece, &heard).repetitions;
+    let verdict = judge(&found[0].measured, &Thresholds::default());
+    let told: Vec<&str> = verdict
+        .faults
+        .iter()
+        .map(|fault| fault.words.as_str())
+        .collect();
+    assert_eq!(
+        told,
+        [
+            "the doubling on E in bar 1 began 125 ms before the click",
+            "the doubling on E in bar 2 began 125 ms before the click"
+        ]
+    );
+    for later in &found[1..] {
+        assert_eq!(judge(&later.measured, &Thresholds::default()).faults, []);
+    }
 }

@@ -5,7 +5,7 @@ use super::heard::{HeardKind, HeardNote};
 use super::piece::Piece;
 use super::recording::Hearing;
 use crate::chanter::Note;
-use crate::practice::{FaultKind, Mark, Measurement, Verdict};
+use crate::practice::{FaultKind, Mark, Measurement, ToneShape, Verdict};
 use crate::score::NoteId;
 use serde::Serialize;
 
@@ -83,8 +83,25 @@ pub struct RepetitionRow {
     pub start_s: f64,
     /// The mark it earns.
     pub mark: Option<Mark>,
+    /// The tones inside its movements beside their length in the timeline, the worst first.
+    pub shape: Vec<ShapeRow>,
     /// The figures it was judged by.
     pub measured: Measurement,
+}
+
+/// How long a tone inside a movement lasted, milliseconds.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ShapeRow {
+    /// The score's note.
+    pub id: Option<NoteId>,
+    /// Its name: `second low G`.
+    pub name: String,
+    /// How long it lasted; 0 where it was not heard.
+    pub length_ms: f64,
+    /// How long the timeline gives it.
+    pub model_ms: f64,
+    /// True where its length is a fault.
+    pub faulty: bool,
 }
 
 /// One fault.
@@ -96,7 +113,7 @@ pub struct FaultRow {
     pub kind: FaultKind,
     /// The score's note it is about.
     pub id: Option<NoteId>,
-    /// Milliseconds, or per cent for the tempo.
+    /// Milliseconds; per cent for the tempo, how many times as long for tones that are not alike.
     pub measured: Option<f64>,
     /// The limit it went beyond.
     pub limit: Option<f64>,
@@ -157,6 +174,11 @@ pub fn listen_document(
                 repetition: number,
                 start_s: rounded(repetition.start_s),
                 mark: verdict.mark,
+                shape: verdict
+                    .shape
+                    .iter()
+                    .map(|tone| shape_row(tone, id(tone.id)))
+                    .collect(),
                 measured: repetition.measured.clone(),
             });
         }
@@ -183,6 +205,16 @@ pub fn listen_document(
         repetitions: compared.is_some().then_some(repetitions),
         faults: compared.is_some().then_some(faults),
         remarks: hearing.remarks.iter().map(ToString::to_string).collect(),
+    }
+}
+
+fn shape_row(tone: &ToneShape, id: Option<NoteId>) -> ShapeRow {
+    ShapeRow {
+        id,
+        name: format!("{}{}", tone.name, tone.bar),
+        length_ms: rounded(tone.length_ms),
+        model_ms: rounded(tone.model_ms),
+        faulty: tone.faulty,
     }
 }
 

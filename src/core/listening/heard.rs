@@ -1,4 +1,6 @@
-//! Notes heard, as values.
+//! Notes heard, as values: all that alignment, measures and verdict know of the sound. Whatever
+//! hears (the ear in this room, a test that plays exact notes) gives a row of them in order of time,
+//! each with its note, its start and end and how sure it is.
 
 use crate::chanter::Note;
 use crate::units::Cents;
@@ -43,6 +45,21 @@ pub struct HeardNote {
 }
 
 impl HeardNote {
+    /// A note that is known exactly and not heard: what an instrument or a test says it played.
+    /// Seconds.
+    pub fn known(note: Note, start_s: f64, end_s: f64) -> Self {
+        Self {
+            note,
+            start_s,
+            end_s,
+            unexplained: 0.0,
+            level: -12.0,
+            cents: None,
+            named: true,
+            drone: false,
+        }
+    }
+
     /// Length, seconds.
     pub fn length_s(&self) -> f64 {
         self.end_s - self.start_s

@@ -79,6 +79,10 @@ pub(super) fn measure(
                 note.map(|note| (note.start_s - start_s - expected.start_s) * 1e3)
             },
             on_click: expected.on_click,
+            place_ms: (expected.part == Part::Melody).then_some(expected.place_s * 1e3),
+            begun_by: expected.begun_by,
+            tap: expected.tap,
+            movement: expected.movement,
             cents: note
                 .filter(|_| expected.part == Part::Melody)
                 .and_then(|note| note.cents)

@@ -137,6 +137,7 @@ mod harmonics;
 mod heard;
 mod hearing;
 mod intake;
+mod lead;
 mod low_a;
 mod measuring;
 mod middle;
@@ -153,7 +154,7 @@ pub use attending::{
 };
 pub use decoding::{Recording, RecordingError};
 pub use document::{
-    FaultRow, ListenDocument, NoiseRow, NoteRow, RepetitionRow, ScoreRow, listen_document,
+    FaultRow, ListenDocument, NoiseRow, NoteRow, RepetitionRow, ScoreRow, ShapeRow, listen_document,
 };
 pub use heard::{HeardKind, HeardNote};
 pub use hearing::{Listener, RateError};

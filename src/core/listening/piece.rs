@@ -3,7 +3,7 @@
 //! It knows the score and nothing of sound.
 
 use crate::chanter::Note;
-use crate::movement::Role;
+use crate::movement::{Context, Family, Movement, Role, recognise};
 use crate::practice::Part;
 use crate::score::{NoteId, Score};
 use crate::timeline::{EventKind, SoundPart, Timeline};
@@ -24,9 +24,15 @@ pub struct Expected {
     pub length_s: f64,
     /// Its written place is on a beat.
     pub on_click: bool,
+    /// Where it belongs: a melody note's written place, anything else's beginning; seconds.
+    pub place_s: f64,
     /// How many of the notes before it begin on its written place: gracenotes that take their
     /// time from it. The first of them is what belongs on the click.
     pub begun_by: usize,
+    /// The movement of two notes or more that leads to a melody note, where it is a known one.
+    pub movement: Option<Movement>,
+    /// A tap of a birl.
+    pub tap: bool,
 }
 
 /// A stage at a tempo, ready to be compared.
@@ -58,16 +64,13 @@ impl Piece {
             } else {
                 event.beat
             };
-            let written = score
+            let belongs = score
                 .notes
                 .iter()
-                .find(|note| note.id == sound.id.melody())
-                .map_or(begins, |note| note.start);
-            let place = score
-                .notes
-                .iter()
-                .find(|note| note.id == sound.id.melody())
-                .map_or(Beats::ZERO, |note| note.place);
+                .position(|note| note.id == sound.id.melody());
+            let written = belongs.map_or(begins, |at| score.notes[at].start);
+            let place = belongs.map_or(Beats::ZERO, |at| score.notes[at].place);
+            let movement = belongs.and_then(|at| movement(score, at));
             let (part, on_click) = match sound.part {
                 SoundPart::Melody { .. } => (Part::Melody, place.floor() == place),
                 SoundPart::Gracenote(Role::Sounding) => (Part::Tone, false),
@@ -91,7 +94,16 @@ impl Piece {
                 start_s: seconds(begins),
                 length_s: seconds(sound.length),
                 on_click,
+                place_s: seconds(if part == Part::Melody {
+                    written
+                } else {
+                    begins
+                }),
                 begun_by,
+                movement: movement.filter(|_| part == Part::Melody),
+                tap: part == Part::Gracenote
+                    && sound.note == Note::LowG
+                    && movement.is_some_and(taps),
             });
             notes.sort_by(|one, other| one.start_s.total_cmp(&other.start_s));
         }
@@ -109,4 +121,25 @@ impl Piece {
         let pairs = self.notes.iter().zip(following);
         pairs.map(|(note, next)| (note.note, next.note)).collect()
     }
+}
+
+/// The movement that leads to a melody note: of one gracenote nothing is said.
+fn movement(score: &Score, at: usize) -> Option<Movement> {
+    let note = &score.notes[at];
+    if note.group.parts.len() < 2 {
+        return None;
+    }
+    note.group.movement.or_else(|| {
+        let context = Context {
+            before: at.checked_sub(1).map(|before| score.notes[before].note),
+            after: note.note,
+        };
+        let gracenotes: Vec<Note> = note.group.parts.iter().map(|part| part.note).collect();
+        recognise(&gracenotes, context).names.first().copied()
+    })
+}
+
+/// True for a movement whose low Gs are tapped: a birl, and the hiharin that has its taps.
+fn taps(movement: Movement) -> bool {
+    movement.family() == Family::Birl || movement.name() == "hiharin"
 }

@@ -4,7 +4,8 @@
 //! the same figures again.
 
 use crate::chanter::Note;
-use serde::{Deserialize, Serialize};
+use crate::movement::{Movement, find};
+use serde::{Deserialize, Deserializer, Serialize};
 
 /// What a written note is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -19,6 +20,9 @@ pub enum Part {
 }
 
 /// One note of the score, and what was heard of it. Lengths and offsets in milliseconds.
+///
+/// The notes of a movement are the gracenotes and tones that stand before a melody note, up to the
+/// melody note before. Fields with a default are missing from what earlier versions kept.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct NoteMeasure {
     /// The score's id of the note.
@@ -36,13 +40,44 @@ pub struct NoteMeasure {
     /// How long the timeline gives it.
     pub expected_ms: f64,
     /// How far its beginning was from its written place: positive is late. The player's constant
-    /// lead and the clocks' offset and drift are taken off.
+    /// lead and the clocks' offset and drift are taken off. Of a melody note that gracenotes begin
+    /// on its place, the first of them counts.
     pub offset_ms: Option<f64>,
+    /// Where a melody note belongs, from the first beat of the repetition.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub place_ms: Option<f64>,
     /// It begins on a click, so its offset is a landing and not a matter of evenness.
     pub on_click: bool,
+    /// How many gracenotes and tones before a melody note begin it on its place.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub begun_by: usize,
+    /// A tap of a birl: a gracenote that is heard as a tone and judged by a band of its own.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub tap: bool,
+    /// The movement of two notes or more that leads to a melody note, where it is a known one.
+    #[serde(
+        default,
+        deserialize_with = "by_name",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub movement: Option<Movement>,
     /// Its pitch against the tuning in cents, positive is sharp; nothing for a gracenote, which a
     /// real chanter sounds off pitch.
     pub cents: Option<f64>,
+}
+
+#[expect(
+    clippy::trivially_copy_pass_by_ref,
+    reason = "the signature serde asks for"
+)]
+fn is_zero(count: &usize) -> bool {
+    *count == 0
+}
+
+/// A movement is kept by its name; a name this version does not know is none.
+fn by_name<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Movement>, D::Error> {
+    let name = Option::<String>::deserialize(deserializer)?;
+    Ok(name.and_then(|name| find(&name).ok()))
 }
 
 /// A sound that no note of the score explains.
@@ -78,7 +113,41 @@ pub struct Measurement {
     pub drift_percent: f64,
 }
 
+impl NoteMeasure {
+    /// How long it sounded; nothing where it was not heard or another note was.
+    pub fn own_length_ms(&self) -> Option<f64> {
+        self.length_ms.filter(|_| self.heard == Some(self.written))
+    }
+}
+
 impl Measurement {
+    /// True when the note after one was not heard, so that it ran on into what came then: its length
+    /// is not its own.
+    pub fn ran_on(&self, at: usize) -> bool {
+        self.notes
+            .get(at + 1)
+            .is_some_and(|next| next.length_ms.is_none())
+    }
+
+    /// The movements: the places of each run of gracenotes and tones, and of the melody note that it
+    /// leads to (one past the last note where none follows).
+    pub fn movements(&self) -> impl Iterator<Item = (std::ops::Range<usize>, usize)> + '_ {
+        let mut at = 0;
+        std::iter::from_fn(move || {
+            let inner = |at: &usize| {
+                self.notes
+                    .get(*at)
+                    .is_some_and(|note| note.part != Part::Melody)
+            };
+            let first = (at..self.notes.len()).find(|at| inner(at))?;
+            let end = (first..self.notes.len())
+                .find(|at| !inner(at))
+                .unwrap_or(self.notes.len());
+            at = end + 1;
+            Some((first..end, end))
+        })
+    }
+
     /// The JSON the journal keeps.
     pub fn to_json(&self) -> Option<String> {
         serde_json::to_string(self).ok()

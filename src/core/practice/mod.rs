@@ -41,4 +41,4 @@ pub use rung::{Place, Rung, RungError, reaches};
 pub use session::Phase;
 pub use state::{NOT_CLEAN_IN_A_ROW, State, edited, replay};
 pub use step::{ASSUMED_IN_A_ROW, HELD_MS, step};
-pub use verdict::{Fault, FaultKind, Thresholds, Verdict, judge};
+pub use verdict::{Fault, FaultKind, Thresholds, ToneShape, Verdict, judge};

@@ -50,6 +50,12 @@ impl PlannedStage {
             .collect()
     }
 
+    /// The tempi that some stages stand at, in no order.
+    pub fn tempi(stages: &[Self]) -> Vec<Bpm> {
+        let rungs = stages.iter().flat_map(|stage| &stage.rungs);
+        rungs.map(|rung| rung.tempo()).collect()
+    }
+
     /// True where the movement is opened: its rungs are lengths.
     pub fn is_opened(&self) -> bool {
         self.rungs.iter().any(|rung| rung.is_opened())
@@ -138,6 +144,13 @@ impl Plan {
     /// How many clean in a row clear a cell now.
     pub fn needed(&self) -> u32 {
         self.clean.max(1)
+    }
+
+    /// The limits that a repetition of a cell is judged by: those of the player, as they are at the
+    /// cell's place on the drill's ladder.
+    pub fn thresholds_of(&self, cell: CellKey) -> Thresholds {
+        self.thresholds
+            .at(cell.rung.tempo(), &PlannedStage::tempi(&self.stages))
     }
 
     /// The place in the drill, from 0, of a cell's stage; the first where two have the same music

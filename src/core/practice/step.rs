@@ -529,7 +529,7 @@ impl State {
         });
         let mut said = Said::new(kind, Some(target.cell), Some(by));
         if let Some(measured) = measured {
-            said.thresholds = self.plan.thresholds.to_json();
+            said.thresholds = self.plan.thresholds_of(target.cell).to_json();
             said.measures = measured.to_json();
         }
         self.write(at, said, records);
@@ -581,7 +581,10 @@ impl State {
         if measured.playing {
             self.someone_is_there();
         }
-        let verdict = judge(measured, &self.plan.thresholds);
+        let limits = closed.map_or(self.plan.thresholds, |closed| {
+            self.plan.thresholds_of(closed.cell)
+        });
+        let verdict = judge(measured, &limits);
         let mark = verdict.mark;
         self.news.push(News::Judged {
             repetition,
@@ -606,7 +609,7 @@ impl State {
         if matches!(why, NotByEar::Off | NotByEar::MarkedByHand) {
             let kind = Kind::Measured { repetition };
             let mut said = Said::new(kind, Some(closed.cell), Some(By::Ear));
-            said.thresholds = self.plan.thresholds.to_json();
+            said.thresholds = limits.to_json();
             said.measures = measured.to_json();
             self.write(at, said, records);
         }

@@ -10,7 +10,7 @@
 //!  thumb ●           54    ·   ·   ·   ·       …
 //! ```
 
-use super::{board, chanter, figures, fitted, line, put, put_right, staff, tuner, wrapped};
+use super::{board, chanter, figures, fitted, line, put, put_right, shape, staff, tuner, wrapped};
 use crate::app::{
     DROWNED, Model, Notice, Offer, Place, Practising, SLOW, SoundState, Sounding, Words, trouble,
 };
@@ -82,7 +82,10 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
         6
     };
     let foot = if roomy { 5 } else { 3 };
-    let music = area.bottom().saturating_sub(rows.next + lower + foot);
+    let shaped = u16::from(!practising.shape.is_empty());
+    let music = area
+        .bottom()
+        .saturating_sub(rows.next + lower + foot + shaped);
     draw_music(model, practising, theme, buffer, rows.take(music));
     if roomy {
         rule(buffer, theme, rows.take(1));
@@ -115,6 +118,7 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
         board::draw(buffer, theme, board_area, practising);
         big_figures(practising, theme, buffer, figures_area, large);
     }
+    shape::draw(&practising.shape, theme, buffer, rows.take(shaped));
     let mut listen = rows.take(foot - if roomy { 3 } else { 2 });
     if model.ear.is_some() {
         ear(model, practising, theme, buffer, listen);
@@ -161,7 +165,13 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
     beats(model, practising, theme, buffer, rows.take(1));
     let tall = area.height >= 14;
     let reading = model.options.explain && !tall;
-    let fingers = rows.take(if reading { 1 } else { 2 });
+    // how the movement was shaped takes the place of the fingers' motion
+    let shaped = u16::from(!practising.shape.is_empty());
+    let fingers = rows.take(if reading || (shaped > 0 && !tall) {
+        1
+    } else {
+        2
+    });
     chanter::draw(
         buffer,
         theme,
@@ -170,7 +180,7 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
         model.options.left_handed,
     );
     let rest = match (tall, reading) {
-        (true, _) => 14,
+        (true, _) => 14 + shaped,
         (false, false) => 8,
         (false, true) => 6,
     };
@@ -202,6 +212,7 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
         &fitted(&standing_words(practising), area.width),
         theme.heading(),
     );
+    shape::draw(&practising.shape, theme, buffer, rows.take(shaped));
     let heard = u16::from(model.ear.is_some() && rows.next + 2 < area.bottom());
     ear(model, practising, theme, buffer, rows.take(heard));
     let room = area.bottom().saturating_sub(rows.next + 1);

@@ -211,7 +211,9 @@ fn meant(rng: &mut Rng, piece: &Piece, which: &[usize]) -> Vec<Option<Meant>> {
         .map(|at| {
             let expected = &piece.notes[*at];
             let mut length = expected.length_s * between(rng, 0.8, 1.25);
-            if expected.part == Part::Gracenote {
+            if expected.tap {
+                length = length.clamp(0.029, 0.050);
+            } else if expected.part == Part::Gracenote {
                 length = length.clamp(0.021, 0.050);
             }
             Some(Meant {
@@ -317,6 +319,10 @@ impl Scene<'_> {
         match kind {
             0 => {
                 let which = pick(rng, &of(Part::Gracenote))?;
+                // a tap is no gracenote that lasts too long
+                if self.piece.notes[graces[which]].tap {
+                    return None;
+                }
                 let length = between(rng, 0.075, 0.15);
                 self.slot(which).as_mut()?.length = length;
                 Some((FaultKind::TooLong, graces[which]))
@@ -385,7 +391,11 @@ impl Scene<'_> {
                     (true, false) => FaultKind::Early,
                     (false, _) => FaultKind::Uneven,
                 };
-                Some((kind, self.figure.at))
+                // what begins a movement of several gracenotes is named
+                let begins = (self.figure.on.len() > 1)
+                    .then(|| self.figure.on.first().copied())
+                    .flatten();
+                Some((kind, begins.unwrap_or(self.figure.at)))
             }
         }
     }
@@ -472,10 +482,12 @@ fn word(kind: FaultKind) -> &'static str {
         FaultKind::Missing => "missing",
         FaultKind::Wrong => "wrong",
         FaultKind::TooLong => "too long",
-        FaultKind::Swallowed => "swallowed",
+        FaultKind::Swallowed | FaultKind::Crushed => "swallowed",
+        FaultKind::Dragged => "dragged",
+        FaultKind::Unlike => "not alike",
         FaultKind::Crossing => "crossing",
         FaultKind::Late | FaultKind::Early => "late or early",
-        FaultKind::Uneven => "uneven",
+        FaultKind::Uneven | FaultKind::Pointing => "uneven",
         FaultKind::Rushing | FaultKind::Dragging => "tempo",
     }
 }
@@ -515,7 +527,7 @@ impl Judged {
                         .enumerate()
                         .position(|(place, fault)| {
                             !told[place]
-                                && fault.kind == planted.kind
+                                && word(fault.kind) == word(planted.kind)
                                 && fault.id == u32::try_from(planted.at).ok()
                         })
                 });

@@ -1,0 +1,118 @@
+//! The limits a repetition is judged by. Knows no measure.
+
+use crate::units::Bpm;
+use serde::{Deserialize, Serialize};
+
+/// The limits a repetition is judged by. Lengths in milliseconds, shares of the length that the
+/// timeline gives a note at its tempo.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Thresholds {
+    /// A longer gracenote is too long. 60: the long end of what is usual, common practice, no
+    /// source.
+    pub gracenote_longest_ms: f64,
+    /// The same in the lowest third of the ladder, where the fingers are still learning. 80: chosen.
+    pub gracenote_longest_low_ms: f64,
+    /// What the player is told to aim under. 50: common practice, no source.
+    pub gracenote_aim_ms: f64,
+    /// A shorter tone inside a movement is swallowed. 20: about what the ear needs to tell the
+    /// order of two sounds (Hirsh 1959).
+    pub tone_shortest_ms: f64,
+    /// A tone inside a movement is crushed under this share of its length, where it is also shorter
+    /// than `crushed_under_ms`. 0.6: chosen.
+    pub crushed_share: f64,
+    /// See `crushed_share`. 40: the short end of what is usual, common practice, no source.
+    pub crushed_under_ms: f64,
+    /// A tone inside a movement is dragged over this share of its length, where it is also longer
+    /// than `dragged_over_ms`. 1.8: chosen.
+    pub dragged_share: f64,
+    /// See `dragged_share`. 80: above the 70 that is usual, chosen.
+    pub dragged_over_ms: f64,
+    /// How many times as long as its like a tone of one movement may be. 1.6: chosen.
+    pub alike: f64,
+    /// The same where both are under `alike_short_under_ms`. 2: chosen, because a finger's own
+    /// unevenness weighs more in a short tone.
+    pub alike_short: f64,
+    /// See `alike_short`. 80: chosen.
+    pub alike_short_under_ms: f64,
+    /// A shorter tap of a birl is crushed. 25: common practice, no source.
+    pub tap_shortest_ms: f64,
+    /// A longer tap of a birl is dragged. 80: common practice, no source.
+    pub tap_longest_ms: f64,
+    /// A sound of this length that is not written is a crossing noise. 12 for a practice
+    /// chanter, 7 for pipes: chosen below the 20 of Hirsh 1959, because a blip is noticed before
+    /// it is understood.
+    pub crossing_ms: f64,
+    /// How far a note may be from its place at least, whatever the tempo. 10: the displacement
+    /// just noticed in quick series, Friberg & Sundberg's report of 1992.
+    pub offset_ms: f64,
+    /// How far a note may be from its place in per cent of a beat, where that is more. 5: the
+    /// same report.
+    pub offset_percent: f64,
+    /// How far the tempo may change over a repetition, per cent. 3: just noticed over six
+    /// intervals (Drake & Botte 1993).
+    pub drift_percent: f64,
+}
+
+impl Default for Thresholds {
+    fn default() -> Self {
+        Self {
+            gracenote_longest_ms: 60.0,
+            gracenote_longest_low_ms: 80.0,
+            gracenote_aim_ms: 50.0,
+            tone_shortest_ms: 20.0,
+            crushed_share: 0.6,
+            crushed_under_ms: 40.0,
+            dragged_share: 1.8,
+            dragged_over_ms: 80.0,
+            alike: 1.6,
+            alike_short: 2.0,
+            alike_short_under_ms: 80.0,
+            tap_shortest_ms: 25.0,
+            tap_longest_ms: 80.0,
+            crossing_ms: 12.0,
+            offset_ms: 10.0,
+            offset_percent: 5.0,
+            drift_percent: 3.0,
+        }
+    }
+}
+
+impl Thresholds {
+    /// The defaults for pipes, where a crossing noise is heard sooner.
+    pub fn for_pipes() -> Self {
+        Self {
+            crossing_ms: 7.0,
+            ..Self::default()
+        }
+    }
+
+    /// The JSON the journal keeps.
+    pub fn to_json(&self) -> Option<String> {
+        serde_json::to_string(self).ok()
+    }
+
+    /// How far a note may be from its place at a beat's length, milliseconds.
+    pub fn offset_limit(&self, beat_ms: f64) -> f64 {
+        self.offset_ms.max(beat_ms * self.offset_percent / 100.0)
+    }
+
+    /// The limits at a tempo of a ladder, given by its rungs or by its two ends: in the lowest third
+    /// of the way up a gracenote may be longer. A ladder of one tempo has no lowest third.
+    #[must_use]
+    pub fn at(self, tempo: Bpm, ladder: &[Bpm]) -> Self {
+        let tempi = || ladder.iter().map(|tempo| tempo.to_f64());
+        let (low, high) = (
+            tempi().fold(f64::INFINITY, f64::min),
+            tempi().fold(0.0, f64::max),
+        );
+        if tempo.to_f64() < low + (high - low) / 3.0 {
+            Self {
+                gracenote_longest_ms: self.gracenote_longest_ms.max(self.gracenote_longest_low_ms),
+                ..self
+            }
+        } else {
+            self
+        }
+    }
+}

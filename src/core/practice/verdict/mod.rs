@@ -1,0 +1,199 @@
+//! The verdict: what was measured, judged by thresholds that can change, in a teacher's words.
+//!
+//! Knows figures and limits; knows nothing of sound: notes heard (`listening::HeardNote`) are aligned
+//! with the score and measured first, and a [`Measurement`] is all that comes in. Names at most two
+//! things to work on, the worst first, and never scolds.
+//!
+//! # Which fault is named
+//! One fault for one thing that went wrong. A note not heard, or another in its place, is judged no
+//! further. A tone is measured by its length in the timeline first, and against its like only where
+//! neither is crushed or dragged: half a length and unlike its twin is a crushed tone. A landing that
+//! a long note before it pushed is that long note. Notes off their place while the tempo runs are the
+//! tempo, measured from its own line.
+
+mod lengths;
+mod limits;
+mod places;
+mod shape;
+#[cfg(test)]
+mod verdict_laws;
+mod words;
+
+pub use limits::Thresholds;
+pub use shape::ToneShape;
+
+use super::entry::Mark;
+use super::measurement::{ExtraNote, Measurement};
+use serde::{Deserialize, Serialize};
+use words::bar_words;
+
+/// What kind of fault.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum FaultKind {
+    /// A written note was not heard.
+    Missing,
+    /// Another note was heard in its place.
+    Wrong,
+    /// A gracenote lasted too long.
+    TooLong,
+    /// A tone inside a movement was too short to be heard.
+    Swallowed,
+    /// A tone inside a movement, or a birl's tap, was much shorter than it should be.
+    Crushed,
+    /// A tone inside a movement, or a birl's tap, was much longer than it should be.
+    Dragged,
+    /// Two like tones of one movement differed too much.
+    Unlike,
+    /// Another note slipped in between two.
+    Crossing,
+    /// A note, or the movement that begins it, belongs on the click and came after it.
+    Late,
+    /// A note, or the movement that begins it, belongs on the click and came before it.
+    Early,
+    /// A dot and a cut were played too round.
+    Pointing,
+    /// A note between clicks was not in its place.
+    Uneven,
+    /// The tempo ran ahead.
+    Rushing,
+    /// The tempo fell behind.
+    Dragging,
+}
+
+/// One fault, measured and put in words.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Fault {
+    /// What kind.
+    pub kind: FaultKind,
+    /// The score's id of the note it is about; of the note before for a crossing noise, of the first
+    /// gracenote for a movement that began early or late.
+    pub id: Option<u32>,
+    /// What was measured: milliseconds, per cent for the tempo, how many times as long for tones that
+    /// are not alike, nothing for a missing or wrong note.
+    pub measured: Option<f64>,
+    /// The limit it went beyond, in the same unit.
+    pub limit: Option<f64>,
+    /// How bad, 1 upward: how many times the limit, a missing or wrong note 5.
+    pub weight: f64,
+    /// A teacher's sentence, without a full stop.
+    pub words: String,
+}
+
+/// A judged repetition.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Verdict {
+    /// The mark it earns; none when the player was not heard.
+    pub mark: Option<Mark>,
+    /// Every fault, the worst first.
+    pub faults: Vec<Fault>,
+    /// The tones inside movements and the taps of birls beside their length in the timeline, and
+    /// gracenotes that lasted too long; the worst first.
+    #[serde(default)]
+    pub shape: Vec<ToneShape>,
+}
+
+impl Verdict {
+    /// At most two things to work on, the worst first.
+    pub fn work_on(&self) -> &[Fault] {
+        &self.faults[..self.faults.len().min(2)]
+    }
+
+    /// At most two tones that show best how the movement was shaped, the worst first.
+    pub fn worst_shape(&self) -> &[ToneShape] {
+        &self.shape[..self.shape.len().min(2)]
+    }
+}
+
+/// The weight of a note that is missing or another; also the most any other fault weighs.
+const HEAVIEST: f64 = 5.0;
+
+/// Judges what was measured. A silent player earns nothing: no mark and no fault.
+pub fn judge(measured: &Measurement, limits: &Thresholds) -> Verdict {
+    if !measured.playing {
+        return Verdict {
+            mark: None,
+            faults: Vec::new(),
+            shape: Vec::new(),
+        };
+    }
+    let mut faults = lengths::judge(measured, limits);
+    let places = places::judge(measured, limits, &faults);
+    faults.extend(places);
+    let crossings = measured
+        .extra
+        .iter()
+        .filter(|extra| extra.length_ms >= limits.crossing_ms);
+    faults.extend(crossings.map(|extra| crossing(measured, extra, limits)));
+    faults.extend(tempo(measured, limits));
+    faults.sort_by(|one, other| other.weight.total_cmp(&one.weight));
+    Verdict {
+        mark: Some(if faults.is_empty() {
+            Mark::Clean
+        } else {
+            Mark::NotClean
+        }),
+        shape: shape::shape(measured, &faults),
+        faults,
+    }
+}
+
+/// How bad, by how many times the limit.
+fn weight(measured: f64, limit: f64) -> f64 {
+    if limit > 0.0 {
+        (measured / limit).clamp(1.0, HEAVIEST)
+    } else {
+        HEAVIEST
+    }
+}
+
+fn tempo(measured: &Measurement, limits: &Thresholds) -> Option<Fault> {
+    let change = measured.drift_percent.abs();
+    let rushing = measured.drift_percent > 0.0;
+    (change > limits.drift_percent).then(|| Fault {
+        kind: if rushing {
+            FaultKind::Rushing
+        } else {
+            FaultKind::Dragging
+        },
+        id: None,
+        measured: Some(measured.drift_percent),
+        limit: Some(limits.drift_percent),
+        weight: weight(change, limits.drift_percent),
+        words: if rushing {
+            format!("the tempo ran ahead by {change:.0} %; let the click lead")
+        } else {
+            format!("the tempo fell behind by {change:.0} %; let the click carry you")
+        },
+    })
+}
+
+fn crossing(measured: &Measurement, extra: &ExtraNote, limits: &Thresholds) -> Fault {
+    let before = extra
+        .after
+        .and_then(|id| measured.notes.iter().position(|note| note.id == id));
+    let place = before.map_or_else(String::new, |at| {
+        let next = measured.notes.get(at + 1);
+        let to = next.map_or_else(String::new, |next| {
+            format!(" and {}", next.written.spoken())
+        });
+        if to.is_empty() {
+            format!(" after {}", measured.notes[at].written.spoken())
+        } else {
+            format!(" between {}{to}", measured.notes[at].written.spoken())
+        }
+    });
+    let bar = bar_words(&measured.notes, extra.bar);
+    Fault {
+        kind: FaultKind::Crossing,
+        id: extra.after,
+        measured: Some(extra.length_ms),
+        limit: Some(limits.crossing_ms),
+        weight: weight(extra.length_ms, limits.crossing_ms),
+        words: format!(
+            "{} slipped in{place}{bar} for {:.0} ms; move the fingers together",
+            extra.note.spoken(),
+            extra.length_ms
+        ),
+    }
+}

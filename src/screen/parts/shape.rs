@@ -1,0 +1,130 @@
+//! How long a movement's tones lasted, each as two bars: the upper is what was played, the lower what
+//! is meant.
+//!
+//! ```text
+//! second low G █████▄▄▄▄▄▄▄▄▄ 25 of 73 ms
+//! ```
+
+use super::{fitted, put};
+use crate::practice::ToneShape;
+use crate::screen::Theme;
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+
+/// Columns that one tone needs beside another.
+const BESIDE: u16 = 38;
+/// Columns of the longer bar at most, and at least.
+const BARS: usize = 20;
+const LEAST_BARS: usize = 4;
+
+/// Two bars in one row of half blocks, the upper of `length`, the lower of `model`, of which
+/// `longest` fills the columns. Nothing that sounded has no bar at all.
+pub fn two_bars(length: f64, model: f64, longest: f64, columns: usize) -> String {
+    let cells = |value: f64| {
+        if value <= 0.0 || longest <= 0.0 {
+            0
+        } else {
+            ((value / longest * columns as f64).round() as usize).clamp(1, columns)
+        }
+    };
+    let (upper, lower) = (cells(length), cells(model));
+    (0..upper.max(lower))
+        .map(|at| match (at < upper, at < lower) {
+            (true, true) => '█',
+            (true, false) => '▀',
+            _ => '▄',
+        })
+        .collect()
+}
+
+/// The longest of some lengths and models, milliseconds.
+pub fn longest(tones: &[ToneShape]) -> f64 {
+    tones
+        .iter()
+        .map(|tone| tone.length_ms.max(tone.model_ms))
+        .fold(0.0, f64::max)
+}
+
+/// Draws as many tones as there is room for, the worst first: beside each other, then below.
+pub(in crate::screen) fn draw(tones: &[ToneShape], theme: Theme, buffer: &mut Buffer, area: Rect) {
+    let across = (area.width / BESIDE).clamp(1, 2);
+    let width = area.width / across;
+    let most = longest(tones);
+    for (number, tone) in tones
+        .iter()
+        .take(usize::from(across * area.height))
+        .enumerate()
+    {
+        let number = number as u16;
+        let place = Rect {
+            x: area.x + number % across * width,
+            y: area.y + number / across,
+            width: width.saturating_sub(1),
+            height: 1,
+        };
+        let style = if tone.faulty {
+            theme.heading()
+        } else {
+            theme.faint()
+        };
+        let text = in_a_row(tone, most, usize::from(place.width));
+        put(buffer, place, place.x, place.y, &text, style);
+    }
+}
+
+/// Name, bars and figures; the bar is left out where it does not fit, then the bars.
+fn in_a_row(tone: &ToneShape, longest: f64, width: usize) -> String {
+    let figures = tone.figures();
+    let room = |name: &str| width.saturating_sub(name.chars().count() + figures.len() + 2);
+    let full = format!("{}{}", tone.name, tone.bar);
+    let name = if room(&full) >= LEAST_BARS {
+        &full
+    } else {
+        &tone.name
+    };
+    let columns = room(name).min(BARS);
+    if columns < LEAST_BARS {
+        return fitted(&format!("{name} {figures}"), width as u16);
+    }
+    let bars = two_bars(tone.length_ms, tone.model_ms, longest, columns);
+    format!("{name} {bars} {figures}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn tone(name: &str, length_ms: f64, model_ms: f64) -> ToneShape {
+        ToneShape {
+            id: 0,
+            name: name.to_owned(),
+            bar: " in bar 2".to_owned(),
+            length_ms,
+            model_ms,
+            faulty: true,
+        }
+    }
+
+    /// A bar that is too long by one block would say another length than the figures.
+    #[test]
+    fn the_bars_are_as_long_as_the_lengths() {
+        assert_eq!(two_bars(25.0, 75.0, 75.0, 9), "███▄▄▄▄▄▄");
+        assert_eq!(two_bars(150.0, 75.0, 150.0, 8), "████▀▀▀▀");
+        assert_eq!(two_bars(0.0, 50.0, 100.0, 8), "▄▄▄▄");
+        assert_eq!(two_bars(1.0, 100.0, 100.0, 4), "█▄▄▄");
+        assert_eq!(two_bars(1.0, 1.0, 0.0, 4), "");
+    }
+
+    #[test]
+    fn a_narrow_row_keeps_the_figures() {
+        let second = tone("second low G", 25.0, 73.0);
+        let wide = in_a_row(&second, 73.0, 60);
+        assert_eq!(
+            wide,
+            "second low G in bar 2 ███████▄▄▄▄▄▄▄▄▄▄▄▄▄ 25 of 73 ms"
+        );
+        let narrow = in_a_row(&second, 73.0, 30);
+        assert_eq!(narrow, "second low G ██▄▄▄ 25 of 73 ms");
+        assert_eq!(in_a_row(&second, 73.0, 26), "second low G 25 of 73 ms");
+    }
+}

@@ -1,0 +1,91 @@
+//! The verdict against exact notes, without sound: the reference is never faulted, and what is
+//! planted is named.
+
+#[path = "../bench/verdicts/plant.rs"]
+mod plant;
+
+use gracerung::drill::{BUILT_IN, read};
+use gracerung::listening::{HeardNote, Piece, align};
+use gracerung::practice::{Thresholds, judge};
+use gracerung::score::resolve_music;
+use gracerung::timeline::{EventKind, Layout, Timeline, lay};
+use gracerung::units::{Bpm, Fraction, SampleRate};
+
+const REPETITIONS: usize = 3;
+
+/// What the program itself plays.
+fn reference(timeline: &Timeline) -> Vec<HeardNote> {
+    let beat_s = 60.0 / timeline.tempo.to_f64();
+    timeline
+        .played(REPETITIONS as u64)
+        .iter()
+        .filter_map(|placed| match placed.event.kind {
+            EventKind::Sound(sound) => {
+                let start = placed.beat.to_f64() * beat_s;
+                let end = start + sound.length.to_f64() * beat_s;
+                Some(HeardNote::known(sound.note, start, end))
+            }
+            _ => None,
+        })
+        .collect()
+}
+
+/// Whatever the verdict would say of the reference it would say in vain of a player who does just
+/// what he is shown.
+#[test]
+fn the_reference_is_never_faulted() {
+    let mut told = Vec::new();
+    let mut stages = 0;
+    for file in BUILT_IN {
+        let drill = read(file.text.as_bytes()).0.expect("it reads");
+        let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
+        let (from, to) = (drill.ladder.from, drill.ladder.to);
+        for stage in &drill.stages {
+            let score = resolve_music(&stage.music, breath, &drill.schools);
+            for quarter in 0..5 {
+                let way = (to.value() - from.value()) * Fraction::new(quarter, 4);
+                let tempo = Bpm::new(from.value() + way).expect("between two tempi");
+                let layout = Layout {
+                    lengths: drill.lengths,
+                    ..Layout::at(tempo, SampleRate::USUAL)
+                };
+                let timeline = lay(&score, &layout);
+                let piece = Piece::of(&score, &timeline);
+                let found = align(&piece, &reference(&timeline)).repetitions;
+                let place = format!("{}, {} at {tempo}", file.name, stage.name);
+                if found.len() != REPETITIONS {
+                    told.push(format!("{place}: {} repetitions", found.len()));
+                }
+                for limits in [Thresholds::default(), Thresholds::for_pipes()] {
+                    let limits = limits.at(tempo, &[from, to]);
+                    for (number, repetition) in found.iter().enumerate() {
+                        let faults = judge(&repetition.measured, &limits).faults;
+                        let words = faults.iter().map(|fault| &fault.words);
+                        told.extend(words.map(|words| format!("{place}, {number}: {words}")));
+                    }
+                }
+                stages += 1;
+            }
+        }
+    }
+    assert!(stages > 250, "{stages}");
+    assert!(told.is_empty(), "{} told:\n{}", told.len(), told.join("\n"));
+}
+
+/// The bench `verdicts` plays twenty times as many takes and prints a table.
+#[test]
+fn planted_faults_are_named_at_their_note() {
+    let outcome = plant::bench(1, 5);
+    let all = outcome.all();
+    let wrong = || outcome.wrong.join("\n");
+    assert!(all.planted > 300, "{}", all.planted);
+    assert!(all.recall() >= 0.97, "{all:?}\n{}", wrong());
+    assert!(all.at_the_right_note() >= 0.95, "{all:?}\n{}", wrong());
+    assert!(all.clean_called_clean() >= 0.98, "{all:?}\n{}", wrong());
+    // no kind hides behind the others
+    for plant in plant::Plant::ALL {
+        let counts = outcome.by_plant.get(&plant).copied().unwrap_or_default();
+        let name = plant.words();
+        assert!(counts.recall() >= 0.93, "{name}: {counts:?}\n{}", wrong());
+    }
+}

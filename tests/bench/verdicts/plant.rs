@@ -1,0 +1,450 @@
+//! A made-up player who plants one fault at a time, as exact notes and without a sound, in contexts
+//! that no built-in drill has; and whether the verdict names it.
+//!
+//! The jitter of clean playing (facts: professional drummers' mean error is 2 to 10 ms, Fujii et al.
+//! 2011; untrained taps lead the click by 30 to 50 ms, Aschersleben & Prinz 1995): a constant lead of
+//! 30 to 50 ms a take; each landing off by a normal of 10 ms; each movement quicker or slower as a
+//! whole by a normal of 8 %; each tone inside it longer or shorter by a normal of 6 ms and each
+//! gracenote by one of 5 ms. Nothing is cut off, so that some of it lies beyond any limit. A planted
+//! length is exact; a planted place has the jitter of landings.
+
+use fastrand::Rng;
+use gracerung::drill::{Drill, read};
+use gracerung::listening::{HeardNote, Piece, align};
+use gracerung::practice::{FaultKind, Mark, Part, Thresholds, Verdict, judge};
+use gracerung::score::resolve_music;
+use gracerung::timeline::{Layout, lay};
+use gracerung::units::{Bpm, Fraction, SampleRate};
+use std::collections::BTreeMap;
+
+/// Tempi that are played, beats a minute.
+pub(super) const TEMPI: [i128; 3] = [50, 63, 80];
+/// Repetitions of a take; the third has the fault.
+const REPETITIONS: usize = 5;
+const FAULTY: usize = 2;
+
+/// A fault that is planted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Plant {
+    /// Every tone of the movement lasts 0.3 of its length.
+    AllTones,
+    /// One tone lasts 0.35 of its length.
+    OneTone,
+    /// One tone lasts twice its length.
+    Doubled,
+    /// One gracenote lasts 95 ms.
+    LongGracenote,
+    /// The movement comes 120 ms early.
+    Early,
+    /// The movement comes 120 ms late.
+    Late,
+    /// A dot and a cut are played as two equal notes.
+    Round,
+}
+
+impl Plant {
+    /// Every kind.
+    pub(super) const ALL: [Self; 7] = [
+        Self::AllTones,
+        Self::OneTone,
+        Self::Doubled,
+        Self::LongGracenote,
+        Self::Early,
+        Self::Late,
+        Self::Round,
+    ];
+
+    /// In words, for a table.
+    pub(super) fn words(self) -> &'static str {
+        match self {
+            Self::AllTones => "all tones × 0.3",
+            Self::OneTone => "one tone × 0.35",
+            Self::Doubled => "one tone × 2",
+            Self::LongGracenote => "a gracenote of 95 ms",
+            Self::Early => "movement 120 ms early",
+            Self::Late => "movement 120 ms late",
+            Self::Round => "dot and cut round",
+        }
+    }
+
+    fn accepts(self, kind: FaultKind) -> bool {
+        use FaultKind as F;
+        match self {
+            Self::AllTones | Self::OneTone => matches!(kind, F::Crushed | F::Swallowed),
+            Self::Doubled => matches!(kind, F::Dragged | F::Unlike),
+            Self::LongGracenote => kind == F::TooLong,
+            Self::Early => kind == F::Early,
+            Self::Late => kind == F::Late,
+            Self::Round => kind == F::Pointing,
+        }
+    }
+}
+
+/// Movements between notes for which no built-in drill has them: name, from, to.
+const MOVEMENTS: [(&str, &str, &str); 12] = [
+    ("grip", "E", "B"),
+    ("grip", "LA", "F"),
+    ("taorluath", "F", "B"),
+    ("crunluath", "B", "E"),
+    ("doubling", "LA", "D"),
+    ("doubling", "B", "F"),
+    ("doubling", "E", "LA"),
+    ("throw-on-d", "F", "D"),
+    ("birl", "C", "LA"),
+    ("shake", "C", "E"),
+    ("double-strike", "LA", "C"),
+    ("catch", "E", "C"),
+];
+
+/// Pointed rhythms, dots before and after their cuts, with and without gracenotes.
+const POINTED: [&str; 5] = [
+    "{g}A3B {d}c3e|{g}f4 e4|",
+    "{g}c3d {g}e3f|{g}e3c A4|",
+    "e3f g3e|{g}f3d {g}B4|",
+    "{g}e3A {gcd}c3A|{g}B3A {g}A4|",
+    "{g}ce3 {g}fe3|{g}c4 {g}A4|",
+];
+
+/// The drills: each movement in real time, each rhythm at half the tempo of the movements.
+pub(super) fn drills() -> Vec<(String, Drill)> {
+    let movements = MOVEMENTS.iter().map(|(name, from, to)| {
+        let text = format!(
+            "title: x\nmovement: {name}\nfrom: {from}\nto: {to}\nstages: [{{name: real time}}]\n\
+             ladder: {{from: 50, to: 80, step: 4%}}\n"
+        );
+        (format!("{name} from {from} to {to}"), text)
+    });
+    let pointed = POINTED.iter().map(|music| {
+        let text = format!(
+            "title: x\nunit: 1/8\nmetre: 4/4\nstages: [{{name: x, music: \"{music}\"}}]\n\
+             ladder: {{from: 50, to: 80, step: 4%}}\n"
+        );
+        ((*music).to_owned(), text)
+    });
+    movements
+        .chain(pointed)
+        .map(|(name, text)| {
+            let (drill, problems) = read(text.as_bytes());
+            (
+                name,
+                drill.unwrap_or_else(|| panic!("{text}: {problems:?}")),
+            )
+        })
+        .collect()
+}
+
+/// A drill's last stage at a tempo.
+pub(super) fn piece(drill: &Drill, tempo: Bpm) -> Piece {
+    let stage = drill.stages.last().expect("a drill has a stage");
+    let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
+    let score = resolve_music(&stage.music, breath, &drill.schools);
+    let layout = Layout {
+        lengths: drill.lengths,
+        ..Layout::at(tempo, SampleRate::USUAL)
+    };
+    Piece::of(&score, &lay(&score, &layout))
+}
+
+/// A melody note with what leads to it.
+struct Figure {
+    at: usize,
+    before: Vec<usize>,
+    on: Vec<usize>,
+}
+
+fn figures(piece: &Piece) -> Vec<Figure> {
+    let mut all = Vec::new();
+    let mut waiting: Vec<usize> = Vec::new();
+    for (at, note) in piece.notes.iter().enumerate() {
+        if note.part == Part::Melody {
+            let on = waiting.split_off(waiting.len() - note.begun_by.min(waiting.len()));
+            let before = std::mem::take(&mut waiting);
+            all.push(Figure { at, before, on });
+        } else {
+            waiting.push(at);
+        }
+    }
+    all
+}
+
+/// Where a fault can be planted: the figure, and what is named when it is found.
+fn places(piece: &Piece, plant: Plant) -> Vec<(usize, Vec<usize>)> {
+    let figures = figures(piece);
+    let mut places = Vec::new();
+    for (number, figure) in figures.iter().enumerate() {
+        let parts: Vec<usize> = figure.before.iter().chain(&figure.on).copied().collect();
+        let tones: Vec<usize> = parts
+            .iter()
+            .copied()
+            .filter(|at| piece.notes[*at].part == Part::Tone)
+            .collect();
+        let gracenotes = parts
+            .iter()
+            .copied()
+            .filter(|at| piece.notes[*at].part == Part::Gracenote && !piece.notes[*at].tap);
+        let movement = piece.notes[figure.at].movement.is_some();
+        match plant {
+            Plant::AllTones if !tones.is_empty() => places.push((number, tones)),
+            Plant::OneTone | Plant::Doubled => {
+                places.extend(tones.into_iter().map(|tone| (number, vec![tone])));
+            }
+            Plant::LongGracenote if movement => {
+                places.extend(gracenotes.map(|at| (number, vec![at])));
+            }
+            Plant::Early | Plant::Late if movement => {
+                let begins = if figure.on.len() > 1 {
+                    figure.on[0]
+                } else {
+                    figure.at
+                };
+                places.push((number, vec![begins]));
+            }
+            Plant::Round => {
+                let place = |number: usize| {
+                    let at = figures
+                        .get(number)
+                        .map(|figure| piece.notes[figure.at].place_s);
+                    at.unwrap_or(piece.length_s)
+                };
+                if number == 0 || piece.notes[figure.at].on_click {
+                    continue;
+                }
+                let first = place(number) - place(number - 1);
+                let second = place(number + 1) - place(number);
+                if first > 1.9 * second || second > 1.9 * first {
+                    places.push((number, vec![figure.at]));
+                }
+            }
+            _ => {}
+        }
+    }
+    places
+}
+
+fn normal(rng: &mut Rng) -> f64 {
+    let radius = (-2.0 * (1.0 - rng.f64()).ln()).sqrt();
+    radius * (std::f64::consts::TAU * rng.f64()).cos()
+}
+
+/// A take: one repetition has the fault.
+fn play(rng: &mut Rng, piece: &Piece, planted: Option<(Plant, usize, &[usize])>) -> Vec<HeardNote> {
+    let figures = figures(piece);
+    let lead = 0.03 + 0.02 * rng.f64();
+    let begins = 1.0 + rng.f64();
+    let mut starts: Vec<(f64, usize)> = Vec::new();
+    for repetition in 0..REPETITIONS {
+        let start = begins - lead + repetition as f64 * piece.cycle_s;
+        let here = planted.filter(|_| repetition == FAULTY);
+        for (number, figure) in figures.iter().enumerate() {
+            let fault = here.filter(|(_, place, _)| *place == number);
+            let mut lands = start + piece.notes[figure.at].place_s + 0.010 * normal(rng);
+            match fault {
+                Some((Plant::Early, ..)) => lands -= 0.12,
+                Some((Plant::Late, ..)) => lands += 0.12,
+                Some((Plant::Round, ..)) => {
+                    let place = |number: usize| {
+                        let at = figures
+                            .get(number)
+                            .map(|figure| piece.notes[figure.at].place_s);
+                        at.unwrap_or(piece.length_s)
+                    };
+                    let middle = 0.5 * (place(number - 1) + place(number + 1));
+                    lands += middle - place(number);
+                }
+                _ => {}
+            }
+            let whole = (1.0 + 0.08 * normal(rng)).max(0.5);
+            let mut length = |at: usize| {
+                let note = &piece.notes[at];
+                let off = if note.part == Part::Tone {
+                    0.006
+                } else {
+                    0.005
+                };
+                let planted = fault.filter(|(_, _, which)| which.contains(&at));
+                match planted {
+                    Some((Plant::AllTones, ..)) => 0.3 * note.length_s,
+                    Some((Plant::OneTone, ..)) => 0.35 * note.length_s,
+                    Some((Plant::Doubled, ..)) => 2.0 * note.length_s,
+                    Some((Plant::LongGracenote, ..)) => 0.095,
+                    _ => (note.length_s * whole + off * normal(rng)).max(0.015),
+                }
+            };
+            let before: Vec<f64> = figure.before.iter().map(|at| length(*at)).collect();
+            let on: Vec<f64> = figure.on.iter().map(|at| length(*at)).collect();
+            let mut at_s = lands - before.iter().sum::<f64>();
+            for (at, length) in figure
+                .before
+                .iter()
+                .chain(&figure.on)
+                .zip(before.iter().chain(&on))
+            {
+                starts.push((at_s, *at));
+                at_s += length;
+            }
+            starts.push((at_s, figure.at));
+        }
+    }
+    let end = begins + REPETITIONS as f64 * piece.cycle_s;
+    starts
+        .iter()
+        .enumerate()
+        .map(|(row, (start_s, at))| {
+            let end_s = starts.get(row + 1).map_or(end, |next| next.0);
+            HeardNote::known(piece.notes[*at].note, *start_s, end_s)
+        })
+        .collect()
+}
+
+/// What came of the takes with one kind of fault.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Counts {
+    /// Faults planted, named among the two worst, and named at the right note.
+    pub(super) planted: usize,
+    pub(super) told: usize,
+    pub(super) right: usize,
+    /// Faults told in vain in the same repetitions.
+    pub(super) vain: usize,
+    /// Repetitions without a fault, and those called clean.
+    pub(super) clean: usize,
+    pub(super) called_clean: usize,
+}
+
+impl Counts {
+    fn share(part: usize, of: usize) -> f64 {
+        part as f64 / of.max(1) as f64
+    }
+
+    /// Share of the faults that were named.
+    pub(super) fn recall(&self) -> f64 {
+        Self::share(self.told, self.planted)
+    }
+
+    /// Share of the faults that were named at the right note.
+    pub(super) fn at_the_right_note(&self) -> f64 {
+        Self::share(self.right, self.planted)
+    }
+
+    /// Share of the clean repetitions that were called clean.
+    pub(super) fn clean_called_clean(&self) -> f64 {
+        Self::share(self.called_clean, self.clean)
+    }
+
+    /// Adds other counts.
+    pub(super) fn join(&mut self, other: &Self) {
+        self.planted += other.planted;
+        self.told += other.told;
+        self.right += other.right;
+        self.vain += other.vain;
+        self.clean += other.clean;
+        self.called_clean += other.called_clean;
+    }
+}
+
+/// The counts by fault and by drill, and what went wrong, in words.
+#[derive(Debug, Default)]
+pub(super) struct Outcome {
+    pub(super) by_plant: BTreeMap<Plant, Counts>,
+    pub(super) by_drill: BTreeMap<String, Counts>,
+    pub(super) wrong: Vec<String>,
+}
+
+impl Outcome {
+    /// All of it.
+    pub(super) fn all(&self) -> Counts {
+        let mut all = Counts::default();
+        for counts in self.by_plant.values() {
+            all.join(counts);
+        }
+        all
+    }
+}
+
+fn verdicts(piece: &Piece, heard: &[HeardNote], limits: &Thresholds) -> Vec<Verdict> {
+    align(piece, heard)
+        .repetitions
+        .iter()
+        .map(|found| judge(&found.measured, limits))
+        .collect()
+}
+
+/// Plays every fault at every place it can have, `takes` times at each tempo.
+pub(super) fn bench(takes: usize, seed: u64) -> Outcome {
+    let mut outcome = Outcome::default();
+    let mut rng = Rng::with_seed(seed);
+    for (name, drill) in drills() {
+        for tempo in TEMPI {
+            let tempo = Bpm::whole(tempo).expect("a usual tempo");
+            let piece = piece(&drill, tempo);
+            let limits = Thresholds::default().at(tempo, &[drill.ladder.from, drill.ladder.to]);
+            for plant in Plant::ALL {
+                for (number, which) in places(&piece, plant) {
+                    for _ in 0..takes {
+                        let heard = play(&mut rng, &piece, Some((plant, number, &which)));
+                        let found = verdicts(&piece, &heard, &limits);
+                        let label = format!("{name} at {tempo}, {plant:?} at {which:?}");
+                        let counts = count(plant, &which, &found, &label, &mut outcome.wrong);
+                        outcome.by_plant.entry(plant).or_default().join(&counts);
+                        let own = outcome.by_drill.entry(name.clone()).or_default();
+                        own.join(&counts);
+                    }
+                }
+            }
+        }
+    }
+    outcome
+}
+
+fn count(
+    plant: Plant,
+    which: &[usize],
+    found: &[Verdict],
+    label: &str,
+    wrong: &mut Vec<String>,
+) -> Counts {
+    let said = |verdict: &Verdict| {
+        let words: Vec<&str> = verdict
+            .faults
+            .iter()
+            .map(|fault| fault.words.as_str())
+            .collect();
+        words.join(" | ")
+    };
+    let mut counts = Counts {
+        planted: 1,
+        clean: REPETITIONS - 1,
+        ..Counts::default()
+    };
+    if found.len() != REPETITIONS {
+        wrong.push(format!("{label}: {} repetitions found", found.len()));
+        return counts;
+    }
+    for (number, verdict) in found.iter().enumerate() {
+        if number != FAULTY {
+            let clean = verdict.mark == Some(Mark::Clean);
+            counts.called_clean += usize::from(clean);
+            if !clean {
+                wrong.push(format!("{label}: clean {number}: {}", said(verdict)));
+            }
+            continue;
+        }
+        let ours = |id: Option<u32>| id.is_some_and(|id| which.contains(&(id as usize)));
+        let told: Vec<_> = verdict
+            .work_on()
+            .iter()
+            .filter(|fault| plant.accepts(fault.kind))
+            .collect();
+        counts.told += usize::from(!told.is_empty());
+        let right = told.iter().any(|fault| ours(fault.id));
+        counts.right += usize::from(right);
+        counts.vain += verdict
+            .faults
+            .iter()
+            .filter(|fault| !(plant.accepts(fault.kind) && ours(fault.id)))
+            .count();
+        if !right || verdict.faults.len() > which.len() {
+            wrong.push(format!("{label}: faulty: {}", said(verdict)));
+        }
+    }
+    counts
+}
