@@ -5,7 +5,8 @@
 
 Writes wood.wav and bell.wav: 48000 Hz, one channel, 16 bit.  The numbers are chosen, not measured:
 wood is a few short partials of a struck bar with a burst of noise in front, bell is a few long
-partials that do not stand in whole-number ratios.
+partials that do not stand in whole-number ratios.  The strongest partial of each lies where a pipe
+chanter leaves room at all three weights of a click: the test of `sound/audibility.rs` says how much.
 """
 
 import math
@@ -41,5 +42,5 @@ def write(name, samples):
             out.writeframesraw(struct.pack("<h", round(value / peak * 0.9 * 32767)))
 
 
-write("wood.wav", partials(0.045, [(910, 1.0, 0.007), (2450, 0.6, 0.004), (4780, 0.25, 0.002)], 0.5, 0.0012))
-write("bell.wav", partials(0.160, [(1180, 1.0, 0.040), (2830, 0.5, 0.025), (4470, 0.3, 0.014)], 0.1, 0.0010))
+write("wood.wav", partials(0.060, [(1250, 0.1, 0.008), (1850, 1.0, 0.022), (4780, 0.15, 0.002)], 0.12, 0.0012))
+write("bell.wav", partials(0.160, [(1450, 0.25, 0.040), (2900, 1.0, 0.040), (4950, 0.3, 0.014)], 0.1, 0.0010))

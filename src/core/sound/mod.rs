@@ -3,6 +3,8 @@
 //! Knows samples, frames and timelines. Knows no device, no thread, no file system and no clock:
 //! whoever asks for frames gets the next ones.
 
+#[cfg(test)]
+mod audibility;
 mod bounce;
 #[cfg(test)]
 mod fixture;

@@ -1,6 +1,6 @@
 //! The click: four sounds, each struck in three weights.
 
-use super::struck::{highest, ring, scaled, stretched};
+use super::struck::{ring, scaled, stretched};
 use super::{CHUNK, peak};
 use crate::units::SampleRate;
 use rodio::Source;
@@ -10,10 +10,10 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum ClickSound {
-    /// Synthesised: short and dry, high above the chanter's strongest partials.
+    /// Synthesised: short and dry, at 3 kHz and above, where a chanter leaves most room.
     #[default]
     Tick,
-    /// Synthesised: a soft pure tone.
+    /// Synthesised: a soft pure tone between 1.8 and 2.8 kHz, for ears that have lost what is higher.
     Pip,
     /// A sample: a struck bar of wood.
     Wood,
@@ -34,6 +34,14 @@ impl ClickSound {
             Self::Bell => "bell",
         }
     }
+
+    /// Peak beside the others' (chosen): what rings longer is louder at the same peak.
+    fn level(self) -> f32 {
+        match self {
+            Self::Tick | Self::Pip | Self::Wood => 1.0,
+            Self::Bell => 0.6,
+        }
+    }
 }
 
 /// How much a click weighs.
@@ -50,12 +58,12 @@ pub(in crate::sound) enum Weight {
 impl Weight {
     const ALL: [Self; 3] = [Self::Bar, Self::Beat, Self::Part];
 
-    /// Level beside the accent (chosen: 4 and 9 dB lower).
+    /// Level beside the accent (chosen: 3 and 6 dB lower, so that all three stand above pipes).
     fn level(self) -> f32 {
         match self {
             Self::Bar => 1.0,
-            Self::Beat => 0.63,
-            Self::Part => 0.35,
+            Self::Beat => 0.7,
+            Self::Part => 0.5,
         }
     }
 
@@ -70,23 +78,18 @@ impl Weight {
     }
 }
 
-/// Clicks nearer than this, seconds, are told apart by nobody: the later one cuts the earlier
-/// off. The quickest that is played on purpose are quarters at 300 a minute, 50 ms apart.
-const NEAREST: f64 = 0.020;
-/// What is left of a click fades in this time when the next one comes, seconds.
+/// What is left of a click fades in this time when playing stops, seconds.
 const CUT: f64 = 0.005;
 
 static WOOD: &[u8] = include_bytes!("../../../../samples/wood.wav");
 static BELL: &[u8] = include_bytes!("../../../../samples/bell.wav");
 
-/// All clicks laid out, and the one that rings.
+/// All clicks laid out, and the one that rings. A new one cuts it off where it is: what is lost lies
+/// below the new one's onset, and two that added up would each have to be softer.
 pub(in crate::sound) struct Clicks {
     /// By sound and weight, as in [`ClickSound::ALL`] and [`Weight::ALL`].
     laid_out: Vec<Vec<f32>>,
     ringing: Option<Ringing>,
-    /// The one before, fading.
-    leaving: Option<Ringing>,
-    nearest: usize,
     cut: usize,
 }
 
@@ -118,74 +121,40 @@ fn laid_out(sound: ClickSound, weight: Weight, rate: SampleRate) -> Vec<f32> {
     let pitch = weight.pitch();
     let plain = match sound {
         ClickSound::Tick => ring(
-            0.030,
+            0.035,
             &[
-                (1900.0 * pitch, 1.0, 0.0040),
-                (3120.0 * pitch, 0.6, 0.0025),
-                (5230.0 * pitch, 0.3, 0.0010),
+                (3050.0 * pitch, 1.0, 0.0080),
+                (5230.0 * pitch, 0.25, 0.0015),
             ],
             rate,
         ),
         ClickSound::Pip => ring(
-            0.060,
-            &[(1000.0 * pitch, 1.0, 0.014), (2000.0 * pitch, 0.15, 0.008)],
+            0.075,
+            &[(1850.0 * pitch, 1.0, 0.018), (3700.0 * pitch, 0.1, 0.008)],
             rate,
         ),
         ClickSound::Wood => scaled(stretched(&decoded(WOOD, rate), pitch)),
         ClickSound::Bell => scaled(stretched(&decoded(BELL, rate), pitch)),
     };
-    plain
-        .into_iter()
-        .map(|sample| sample * weight.level())
-        .collect()
+    let level = sound.level() * weight.level() * peak::CLICK;
+    plain.into_iter().map(|sample| sample * level).collect()
 }
 
 impl Clicks {
     /// Lays out every click. Thread: any but audio. Allocates: yes. Blocks: no.
     pub(in crate::sound) fn new(rate: SampleRate) -> Self {
-        let mut clicks: Vec<Vec<f32>> = ClickSound::ALL
-            .into_iter()
-            .flat_map(|sound| {
-                Weight::ALL
-                    .into_iter()
-                    .map(move |weight| laid_out(sound, weight, rate))
-            })
-            .collect();
-        let nearest = (NEAREST * f64::from(rate.0)) as usize;
-        // The loudest click on top of the loudest rest of one that began `nearest` before.
-        let loudest = clicks
-            .iter()
-            .map(|click| highest(click))
-            .fold(0.0, f32::max);
-        let rest = clicks
-            .iter()
-            .map(|click| highest(click.get(nearest..).unwrap_or(&[])))
-            .fold(0.0, f32::max);
-        let scale = peak::CLICK / (loudest + rest);
-        for click in &mut clicks {
-            for sample in click {
-                *sample *= scale;
-            }
-        }
         Self {
-            laid_out: clicks,
+            laid_out: ClickSound::ALL
+                .into_iter()
+                .flat_map(|sound| Weight::ALL.map(|weight| laid_out(sound, weight, rate)))
+                .collect(),
             ringing: None,
-            leaving: None,
-            nearest,
             cut: (CUT * f64::from(rate.0)) as usize,
         }
     }
 
     /// Strikes a click at the next frame. Thread: audio. Allocates: no. Blocks: no.
     pub(in crate::sound) fn strike(&mut self, sound: ClickSound, weight: Weight) {
-        self.leaving = self
-            .ringing
-            .take()
-            .filter(|ringing| ringing.at >= self.nearest)
-            .map(|ringing| Ringing {
-                left: self.cut,
-                ..ringing
-            });
         self.ringing = Some(Ringing {
             which: sound as usize * Weight::ALL.len() + weight as usize,
             at: 0,
@@ -202,32 +171,31 @@ impl Clicks {
 
     /// Adds the next frames, at most 64. Thread: audio. Allocates: no. Blocks: no.
     pub(in crate::sound) fn render(&mut self, out: &mut [f32]) {
+        let Some(now) = &mut self.ringing else { return };
         let size = out.len().min(CHUNK);
-        for ringing in [&mut self.ringing, &mut self.leaving] {
-            let Some(now) = ringing else { continue };
-            let samples = self.laid_out.get(now.which).map_or(&[][..], Vec::as_slice);
-            for sample in &mut out[..size] {
-                if now.at >= samples.len() || now.left == 0 {
-                    break;
-                }
-                let fade = if now.left > self.cut {
-                    1.0
-                } else {
-                    now.left as f32 / self.cut as f32
-                };
-                *sample += samples[now.at] * fade;
-                now.at += 1;
-                now.left -= 1;
-            }
+        let samples = self.laid_out.get(now.which).map_or(&[][..], Vec::as_slice);
+        for sample in &mut out[..size] {
             if now.at >= samples.len() || now.left == 0 {
-                *ringing = None;
+                break;
             }
+            let fade = if now.left > self.cut {
+                1.0
+            } else {
+                now.left as f32 / self.cut as f32
+            };
+            *sample += samples[now.at] * fade;
+            now.at += 1;
+            now.left -= 1;
+        }
+        if now.at >= samples.len() || now.left == 0 {
+            self.ringing = None;
         }
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::struck::highest;
     use super::*;
 
     const RATE: SampleRate = SampleRate(48_000);

@@ -32,7 +32,7 @@ pub(super) mod peak {
     pub(in crate::sound) const TENOR: f32 = 0.05;
     /// The bass drone.
     pub(in crate::sound) const BASS: f32 = 0.07;
-    /// A click on top of what is left of the one before it.
+    /// An accent; one click at a time sounds.
     pub(in crate::sound) const CLICK: f32 = 0.42;
     /// A cue.
     pub(in crate::sound) const CUE: f32 = 0.08;

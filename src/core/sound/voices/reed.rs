@@ -1,42 +1,97 @@
-//! The spectra of the reeds, baked with their formants into wavetables.
+//! The spectra of the reeds, baked with their resonances into wavetables.
 //!
-//! A wavetable per quarter octave holds the partials of a reed as the bore's resonances leave
-//! them, so that rendering is only table reading. The figures are chosen by comparing spectra
-//! with what is known of conical and cylindrical bores; no published table was used.
+//! A wavetable per quarter octave holds the partials of one note as bore and holes leave them, so
+//! that rendering is only table reading. Which way notes differ is published; by how much is chosen,
+//! because no published table of a chanter's notes was found:
+//! - the higher notes of a pipe chanter are softer than the low ones (Carruthers, "The acoustical
+//!   environment of the Highland bagpipe out of doors", part 2, reprinted 2020);
+//! - the open holes raise a band of the spectrum near their cutoff frequency (Petersen, Colinot,
+//!   Guillemain & Kergomard, Acta Acustica 4, 18, 2020, on clarinets);
+//! - in a cone that frequency falls from the high notes to the low (Petersen et al., Acta Acustica 4,
+//!   13, 2020, on saxophones), in a cylinder it hardly depends on the fingering (Moers & Kergomard,
+//!   Acta Acustica united with Acustica 97, 2011, 984–996);
+//! - in a cylinder the even partials are weak at first and grow with frequency until they are as
+//!   strong as the odd ones at that band (the first of 2020).
 
+use crate::chanter::{Instrument, Note, Tuning};
 use crate::units::SampleRate;
 use fundsp::typenum::U1;
 use fundsp::wavetable::{WaveSynth, Wavetable};
-use std::cell::Cell;
+use std::cell::RefCell;
 use std::sync::Arc;
 
-/// Which reed and bore.
+/// Which reed and bore, and with which fingers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Timbre {
-    /// Quiet and reedy: a narrow cylinder, the even partials weaker.
-    PracticeChanter,
-    /// Bright: a cone, all partials, strong from 1 to 4 kHz.
-    PipeChanter,
+    /// A note of the practice chanter, a narrow cylinder with a reed that buzzes, or of the pipe
+    /// chanter, a bright cone.
+    Chanter(Instrument, Note),
     /// A cylinder with a single reed, deep and full.
     Drone,
+}
+
+/// How a note sounds beside the others.
+struct Voicing {
+    /// Level, decibels, 0 for the loudest note.
+    level: f64,
+    /// Cutoff of the open holes, hertz.
+    cutoff: f64,
+    /// How fast the reed's own partials fall: amplitude of partial i is i to the minus this. More of
+    /// the holes below the first open one are closed from F upward, which covers the sound.
+    slope: f64,
+}
+
+fn voicing(instrument: Instrument, note: Note) -> Voicing {
+    let (level, cutoff, slope) = match (instrument, note) {
+        (Instrument::PracticeChanter, Note::LowG) => (0.0, 1180.0, 0.78),
+        (Instrument::PracticeChanter, Note::LowA) => (-0.3, 1200.0, 0.80),
+        (Instrument::PracticeChanter, Note::B) => (-0.6, 1220.0, 0.80),
+        (Instrument::PracticeChanter, Note::C) => (-1.0, 1240.0, 0.82),
+        (Instrument::PracticeChanter, Note::D) => (-1.2, 1260.0, 0.84),
+        (Instrument::PracticeChanter, Note::E) => (-0.8, 1240.0, 0.80),
+        (Instrument::PracticeChanter, Note::F) => (-1.5, 1280.0, 0.86),
+        (Instrument::PracticeChanter, Note::HighG) => (-1.9, 1290.0, 0.88),
+        (Instrument::PracticeChanter, Note::HighA) => (-2.5, 1300.0, 0.90),
+        (Instrument::PipeChanter, Note::LowG) => (0.0, 1350.0, 0.80),
+        (Instrument::PipeChanter, Note::LowA) => (-0.4, 1420.0, 0.82),
+        (Instrument::PipeChanter, Note::B) => (-1.0, 1500.0, 0.84),
+        (Instrument::PipeChanter, Note::C) => (-1.8, 1600.0, 0.86),
+        (Instrument::PipeChanter, Note::D) => (-2.2, 1650.0, 0.88),
+        (Instrument::PipeChanter, Note::E) => (-1.4, 1750.0, 0.84),
+        (Instrument::PipeChanter, Note::F) => (-2.6, 1850.0, 0.92),
+        (Instrument::PipeChanter, Note::HighG) => (-3.4, 1900.0, 0.94),
+        (Instrument::PipeChanter, Note::HighA) => (-4.4, 2000.0, 0.98),
+    };
+    Voicing {
+        level,
+        cutoff,
+        slope,
+    }
 }
 
 /// A resonance: centre in hertz, width in hertz, height over the rest.
 struct Formant(f64, f64, f64);
 
 impl Timbre {
+    /// A chanter's first is the band that the open holes raise, the others are the reed's and the
+    /// bore's.
     fn formants(self) -> [Formant; 3] {
         match self {
-            Self::PracticeChanter => [
-                Formant(720.0, 420.0, 1.6),
-                Formant(1500.0, 600.0, 1.2),
-                Formant(2900.0, 900.0, 0.8),
-            ],
-            Self::PipeChanter => [
-                Formant(1100.0, 500.0, 2.2),
-                Formant(2200.0, 800.0, 1.8),
-                Formant(3700.0, 1200.0, 1.4),
-            ],
+            Self::Chanter(instrument, note) => {
+                let cutoff = voicing(instrument, note).cutoff;
+                match instrument {
+                    Instrument::PracticeChanter => [
+                        Formant(cutoff, 0.5 * cutoff, 1.8),
+                        Formant(2600.0, 1100.0, 1.6),
+                        Formant(4200.0, 1400.0, 0.9),
+                    ],
+                    Instrument::PipeChanter => [
+                        Formant(cutoff, 0.45 * cutoff, 2.2),
+                        Formant(2.0 * cutoff, 0.7 * cutoff, 1.3),
+                        Formant(3700.0, 1200.0, 1.1),
+                    ],
+                }
+            }
             Self::Drone => [
                 Formant(420.0, 260.0, 1.4),
                 Formant(950.0, 420.0, 0.9),
@@ -45,30 +100,47 @@ impl Timbre {
         }
     }
 
-    /// How fast the reed's own partials fall: amplitude of partial i is i to the minus this.
+    /// As in [`Voicing::slope`].
     fn slope(self) -> f64 {
         match self {
-            Self::PracticeChanter => 1.15,
-            Self::PipeChanter => 0.85,
+            Self::Chanter(instrument, note) => voicing(instrument, note).slope,
             Self::Drone => 1.0,
         }
     }
 
-    /// Amplitude of the even partials beside the odd ones.
-    fn even(self) -> f64 {
+    /// Amplitude of an even partial at `hertz` beside the odd ones.
+    fn even(self, hertz: f64) -> f64 {
         match self {
-            Self::PracticeChanter => 0.55,
-            Self::PipeChanter => 1.0,
+            Self::Chanter(Instrument::PracticeChanter, note) => {
+                let cutoff = voicing(Instrument::PracticeChanter, note).cutoff;
+                (0.35 + 0.65 * hertz / cutoff).min(1.0)
+            }
+            Self::Chanter(Instrument::PipeChanter, _) => 1.0,
             Self::Drone => 0.7,
         }
     }
 
-    /// Lowest fundamental, hertz: below any note at the lowest low A that is accepted.
-    fn lowest(self) -> f64 {
+    /// Where the partials begin to be lost, hertz.
+    fn ceiling(self) -> f64 {
         match self {
-            Self::PracticeChanter | Self::PipeChanter => 140.0,
-            Self::Drone => 40.0,
+            Self::Chanter(Instrument::PracticeChanter, _) => 5500.0,
+            Self::Chanter(Instrument::PipeChanter, _) | Self::Drone => 6500.0,
         }
+    }
+
+    /// Lowest and highest fundamental, hertz: those of every low A that is accepted, and a margin for
+    /// the tables' differences and the drones' spread.
+    fn range(self) -> (f64, f64) {
+        let (lowest, highest) = (Tuning::LOWEST_LOW_A, Tuning::HIGHEST_LOW_A);
+        let (from, to) = match self {
+            Self::Chanter(instrument, note) => {
+                let usual = Tuning::of(instrument);
+                let ratio = usual.hertz(note).0 / usual.low_a.0;
+                (lowest * ratio, highest * ratio)
+            }
+            Self::Drone => (lowest / 4.0, highest),
+        };
+        (from / 1.05, to * 1.05)
     }
 
     fn amplitude(self, fundamental: f64, partial: u32) -> f64 {
@@ -83,18 +155,18 @@ impl Timbre {
             })
             .sum();
         let even = if partial.is_multiple_of(2) {
-            self.even()
+            self.even(hertz)
         } else {
             1.0
         };
         even * (0.35 + formants) * f64::from(partial).powf(-self.slope())
-            / (1.0 + (hertz / 6500.0).powi(4))
+            / (1.0 + (hertz / self.ceiling()).powi(4))
     }
 }
 
-/// Builds the tables of a timbre, about 0.5 ms.
+/// The tables of a timbre with a peak of 1, about 0.2 ms to build.
 ///
-/// Every pitch gets the same power, so that no note of the scale stands out. The partials start
+/// Every pitch gets the same power: how loud a note is, is its gain. The partials start
 /// at phases that grow with the square of their number (Schroeder, IEEE Trans. Information Theory
 /// 16, 1970): the wave then has a low crest and is louder at the same peak. Nothing above 0.45 of
 /// the sample rate is kept, so that slow devices get no aliases.
@@ -107,23 +179,51 @@ pub(super) fn tables(timbre: Timbre, rate: SampleRate) -> Arc<Wavetable> {
             0.0
         }
     };
-    let power = Cell::new((0.0_f64, 1.0_f64));
+    // The library asks for one partial after the other; a table's power needs all of them.
+    let table = RefCell::new((0.0_f64, Vec::new()));
     let amplitude = |fundamental: f64, partial: u32| {
-        if power.get().0 != fundamental {
+        let mut table = table.borrow_mut();
+        if table.0 != fundamental {
             let last = (22_000.0 / fundamental) as u32;
-            let sum: f64 = (1..=last).map(|i| heard(fundamental, i).powi(2)).sum();
-            power.set((fundamental, sum.sqrt()));
+            let mut partials: Vec<f64> = (1..=last).map(|i| heard(fundamental, i)).collect();
+            let power: f64 = partials.iter().map(|partial| partial.powi(2)).sum();
+            for partial in &mut partials {
+                *partial /= power.sqrt();
+            }
+            *table = (fundamental, partials);
         }
-        heard(fundamental, partial) / power.get().1
+        let (_, partials) = &*table;
+        partials.get(partial as usize - 1).copied().unwrap_or(0.0)
     };
     let phase = |partial: u32| (f64::from(partial).powi(2) / 48.0).fract();
+    let (from, to) = timbre.range();
+    // Two tables more than the range: the reader uses those above its pitch.
     Arc::new(Wavetable::new(
-        timbre.lowest(),
-        timbre.lowest() * 20.0,
+        from,
+        to * 2.0_f64.powf(0.75),
         4.0,
         &phase,
         &amplitude,
     ))
+}
+
+/// The factors that give each note of a chanter its level; the loudest of them is 1. `tables` are
+/// those of its notes, from low G.
+pub(super) fn gains(instrument: Instrument, tables: &[Arc<Wavetable>; 9]) -> [f32; 9] {
+    const POINTS: u16 = 1024;
+    let usual = Tuning::of(instrument);
+    let gains = crate::chanter::NOTES.map(|note| {
+        let table = &tables[note as usize];
+        let pitch = usual.hertz(note).0 as f32;
+        let power: f32 = (0..POINTS)
+            .map(|point| f32::from(point) / f32::from(POINTS))
+            .map(|phase| table.read(0, pitch, phase).0.powi(2))
+            .sum();
+        let level = 10.0_f64.powf(voicing(instrument, note).level / 20.0) as f32;
+        level / (power / f32::from(POINTS)).sqrt()
+    });
+    let highest = gains.into_iter().fold(f32::MIN_POSITIVE, f32::max);
+    gains.map(|gain| gain / highest)
 }
 
 /// An oscillator over tables, starting at a phase of its own.
