@@ -46,6 +46,7 @@ pub fn built_in(name: &str) -> Option<BuiltIn> {
 mod tests {
     use super::*;
     use crate::drill::{read, render};
+    use crate::units::{Bpm, Fraction};
 
     /// A player must never meet a message about a drill that came with the program.
     #[test]
@@ -58,6 +59,28 @@ mod tests {
                 "{}",
                 render(drill.name, drill.text, &problems)
             );
+        }
+    }
+
+    /// A jig drill that stops at two thirds of the tempo, in nothing but crotchets and grips, is no
+    /// jig: danced at 116 dotted crotchets (computed from 58 bars a minute, printed dance sources),
+    /// its quavers even or written dotted, 3 : 1 : 2 (from experience, no source).
+    #[test]
+    fn the_jig_drill_has_jig_rhythm_and_reaches_dance_tempo() {
+        let text = built_in("jig-grips").expect("it is there").text;
+        let drill = read(text.as_bytes()).0.expect("it reads");
+        assert_eq!(drill.ladder.to, Bpm::whole(116).expect("a tempo"));
+        for (name, shape) in [
+            ("jig rhythm, even", [2, 2, 2]),
+            ("jig rhythm, dotted", [3, 1, 2]),
+        ] {
+            let stage = drill.stages.iter().find(|stage| stage.name == name);
+            let bar = &stage.expect("the stage").music.bars[0];
+            let lengths: Vec<Fraction> = bar.notes.iter().map(|note| note.length.0).collect();
+            let sixth = lengths[..3].iter().sum::<Fraction>() / Fraction::from_integer(6);
+            for (length, part) in lengths.iter().zip(shape) {
+                assert_eq!(*length, sixth * Fraction::from_integer(part), "{name}");
+            }
         }
     }
 }
