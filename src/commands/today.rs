@@ -17,7 +17,8 @@ use std::io::IsTerminal as _;
     held only when the first try of another day, without reference, is clean; then homework; then \
     cells that were cleared and are due again, after a gap that \
     doubles each time they hold and is a day again when they fail; then where each climb stands; \
-    then something new, one a day. Gaps, order and minutes are settings (`gracerung settings`)."
+    then something new, one a day, or as much as fills the minutes while nothing is cleared yet. \
+    Gaps, order and minutes are settings (`gracerung settings`)."
 )]
 pub(crate) struct Arguments {
     /// Minutes to fill; else the setting `plan.minutes`.

@@ -308,7 +308,43 @@ pub fn today(digest: &Digest, drills: &[Known], due: &[Due], date: Date, rule: &
             items.push(drill.item(Why::New, place, 0.7, why));
         }
     }
-    ordered(fitting(items, rule.minutes), rule.order)
+    let mut items = fitting(items, rule.minutes);
+    if is_newcomer(digest) {
+        fill_for_a_newcomer(&mut items, drills, rule);
+    }
+    ordered(items, rule.order)
+}
+
+/// Nothing was ever cleared: there is nothing to come back to.
+fn is_newcomer(digest: &Digest) -> bool {
+    digest.cells().all(|(_, days)| days.cleared.is_none())
+}
+
+/// Fills the minutes that are left with what nobody has to have played before: the stages of the first
+/// drill one after the other, then how each further drill begins, all at the foot of the ladder. The
+/// last is as long as there is time. With `new` at 0 nothing is added.
+fn fill_for_a_newcomer(items: &mut Vec<Item>, drills: &[Known], rule: &Rule) {
+    let mut left = rule
+        .minutes
+        .saturating_sub(items.iter().map(|item| item.minutes).sum());
+    let begins = drills.iter().enumerate().flat_map(|(at, drill)| {
+        let stages = if at == 0 { drill.stages.len() } else { 1 };
+        (0..stages.min(drill.stages.len())).map(move |stage| (drill, stage))
+    });
+    for (drill, stage) in begins {
+        if left == 0 || rule.new == 0 {
+            return;
+        }
+        let planned = |item: &Item| item.open == drill.name && item.stage_number == stage + 1;
+        let Some(tempo) = drill.rungs.first().filter(|_| !items.iter().any(planned)) else {
+            continue;
+        };
+        let why = format!("{}: new to you", drill.name_of(stage, *tempo));
+        let mut item = drill.item(Why::New, stage, *tempo, 0.7, why);
+        item.minutes = item.minutes.min(left);
+        left -= item.minutes;
+        items.push(item);
+    }
 }
 
 /// One cold try for each drill that was not played today, the longest cleared first.
@@ -818,6 +854,51 @@ mod tests {
         assert!(block.windows(2).any(|pair| pair[0] == pair[1]));
         let mix = names(&mixed);
         assert_ne!(mix[0], mix[1]);
+    }
+
+    /// Somebody who asked for fifteen minutes on the first day once got four.
+    #[test]
+    fn a_newcomers_minutes_are_filled() {
+        let drills: Vec<Known> = (0..9)
+            .map(|at| drill(&format!("drill {at}"), at * 10 + 1))
+            .collect();
+        let plan = |digest: &Digest, minutes, new| {
+            let rule = Rule {
+                minutes,
+                new,
+                ..Rule::default()
+            };
+            today(digest, &drills, &[], date(2027, 1, 5), &rule)
+        };
+        let sum = |items: &[Item]| items.iter().map(|item| item.minutes).sum::<u32>();
+        let empty = Digest::default();
+        for minutes in [1, 5, 15, 20] {
+            let items = plan(&empty, minutes, 1);
+            assert_eq!(sum(&items), minutes);
+            for (at, item) in items.iter().enumerate() {
+                let same = |other: &&Item| {
+                    other.open == item.open && other.stage_number == item.stage_number
+                };
+                assert_eq!(items.iter().filter(same).count(), 1, "{at}: {items:?}");
+            }
+        }
+        // first the first drill, stage by stage
+        let items = plan(&empty, 15, 1);
+        let named = |item: &Item| (item.open.clone(), item.stage_number);
+        let named: Vec<_> = items.iter().take(3).map(named).collect();
+        assert_eq!(
+            named,
+            [("drill 0", 1), ("drill 0", 2), ("drill 1", 1)].map(|(a, b)| (a.to_owned(), b))
+        );
+        // begun and not cleared: still new to it all, and what was begun is asked for once
+        let begun = Digest::of(marks(1, "60", &[(date(2027, 1, 4), "cn")]));
+        assert_eq!(sum(&plan(&begun, 15, 1)), 15);
+        // who wants nothing new gets nothing new
+        assert_eq!(plan(&empty, 15, 0), []);
+        // and with something cleared the plan is the usual one
+        let cleared = Digest::of(marks(1, "60", &[(date(2027, 1, 4), "cc")]));
+        let new = |item: &&Item| item.kind == Why::New;
+        assert_eq!(plan(&cleared, 60, 1).iter().filter(new).count(), 1);
     }
 
     /// A mark taken back or corrected once counted in the plan although the board had dropped it.
