@@ -117,18 +117,18 @@ impl Warming {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::planning::{Digest, warm_up};
+    use crate::planning::{Asked, Digest, warm_up};
 
     /// It must end by itself after its minutes, and stand still while paused.
     #[test]
     fn it_runs_to_its_end_and_waits_while_paused() {
-        let steps = warm_up(
-            &Digest::default(),
-            &[],
-            jiff::civil::date(2027, 1, 15),
-            5,
-            false,
-        );
+        let asked = Asked {
+            minutes: 5,
+            tone: 8,
+            band: None,
+        };
+        let day = jiff::civil::date(2027, 1, 15);
+        let steps = warm_up(&Digest::default(), &[], day, &asked);
         let count = steps.len();
         let mut warming = Warming::new(steps, Vec::new());
         warming.paused = true;

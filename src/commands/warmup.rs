@@ -2,17 +2,17 @@
 
 use super::practise::{FRAME, ScreenArguments};
 use super::terminal::{self, Manner, Terminal};
-use super::{Failure, Outcome, Ran, open, output, plan, settings};
+use super::{Failure, Outcome, Ran, arguments, open, output, plan, settings};
 use crate::app::{Place, WarmMusic, Warming, scores};
 use crate::drill::{Drill, read};
 use crate::live::{Player, State};
-use crate::planning::{Purpose, WarmStep, warm_up};
+use crate::planning::{Asked, Purpose, WarmStep, warm_up};
 use crate::practice::Rung;
 use crate::score::Score;
 use crate::screen::{Theme, music_line, view_warming};
 use crate::sound::{Bus, Command, Entry, Sound, When};
 use crate::timeline::{Layout, lay};
-use crate::units::SampleRate;
+use crate::units::{Bpm, SampleRate};
 use crossterm::event::{
     Event as Input, KeyCode, KeyEventKind, KeyModifiers, poll, read as read_key,
 };
@@ -24,18 +24,25 @@ use std::time::{Duration, Instant};
 /// Arguments of `warmup`.
 #[derive(clap::Args)]
 #[command(
-    after_help = "Examples:\n  gracerung warmup\n  gracerung warmup --minutes 10 --for band\n  \
-    gracerung warmup --list\n\n\
-    Fingers without blowing, a long tone, gracenotes, crossings, two movements you have cleared, a \
-    few bars. It marks nothing and asks nothing. Two mornings differ."
+    after_help = "Examples:\n  gracerung warmup\n  gracerung warmup --minutes 10\n  \
+    gracerung warmup --for band --tempo 84\n  gracerung warmup --list\n\n\
+    Fingers without blowing, long tones, down to a covered low G, the scale, high G, D and E \
+    gracenotes, doublings, crossings, two movements you have cleared, a few bars. Before the band: \
+    low A and E together, gracenotes in unison, doublings at the band's tempo, attacks of two bars \
+    from the count-in and a stop together. It marks nothing and asks nothing. Two mornings differ; \
+    in few minutes some parts are left out. How long a long tone lasts (6 to 10 s) and the band's \
+    tempo are settings, `warmup.tone` and `warmup.band-tempo`."
 )]
 pub(crate) struct Arguments {
     /// Minutes.
     #[arg(long, default_value_t = 5, value_parser = clap::value_parser!(u32).range(1..=30))]
     minutes: u32,
-    /// What comes after: `band` is longer without blowing, and calmer.
+    /// What comes after: before the band the warm-up is another.
     #[arg(long = "for", value_name = "WHAT", value_parser = ["band", "practice"])]
     before: Option<String>,
+    /// The band's tempo, beats a minute; else the setting `warmup.band-tempo`.
+    #[arg(long, value_parser = arguments::tempo, requires = "before")]
+    tempo: Option<Bpm>,
     /// Print the steps and play nothing.
     #[arg(long)]
     list: bool,
@@ -50,14 +57,20 @@ pub(crate) struct Arguments {
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     let own = arguments.screen.settings()?;
     let for_band = arguments.before.as_deref() == Some("band");
+    if arguments.tempo.is_some() && !for_band {
+        return Err(Failure(
+            "`--tempo` is the band's: give it with `--for band`".to_owned(),
+        ));
+    }
+    let usual = Bpm::whole(own.number("warmup.band-tempo") as i128)
+        .map_err(|error| Failure(error.to_string()))?;
+    let asked = Asked {
+        minutes: arguments.minutes,
+        tone: own.number("warmup.tone") as u32,
+        band: for_band.then(|| arguments.tempo.unwrap_or(usual)),
+    };
     let digest = plan::digest()?;
-    let steps = warm_up(
-        &digest,
-        &plan::all_known(),
-        plan::date(),
-        arguments.minutes,
-        for_band,
-    );
+    let steps = warm_up(&digest, &plan::all_known(), plan::date(), &asked);
     if arguments.json {
         output::print_json(&steps)?;
         return Ok(Outcome::Done);
@@ -83,11 +96,7 @@ fn music(step: &WarmStep) -> Result<WarmMusic, Failure> {
     let (drill, stage): (Drill, usize) = match &step.drill {
         Some((name, stage)) => (open::open(name)?.drill, *stage),
         None => {
-            let text = format!(
-                "title: warm-up\nunit: 1/4\nbreath: 0\nmusic: |\n  {}\nladder: {{from: 60, to: 60, step: 4%}}\n",
-                step.music
-            );
-            let drill = read(text.as_bytes()).0.ok_or_else(|| {
+            let drill = read(step.document().as_bytes()).0.ok_or_else(|| {
                 Failure(format!(
                     "the warm-up's music `{}` does not read",
                     step.music

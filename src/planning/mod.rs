@@ -19,4 +19,4 @@ pub use progress::{
 };
 pub use staircase::Staircase;
 pub use today::{Due, Item, Known, Order, Rule, Why, due_again, today};
-pub use warmup::{Purpose, WarmStep, warm_up};
+pub use warmup::{Asked, Purpose, WarmStep, warm_up};

@@ -1,13 +1,15 @@
-//! The warm-up before band or practice: composed from what the journal holds, running by itself.
+//! The warm-up before practice, and another before the band; running by itself.
 //!
-//! Order and shares are common practice, no source. Two mornings differ: a number made from the date
-//! turns the choices.
+//! What belongs into a warm-up, its order and its shares are common practice, no source: long tones,
+//! the three gracenotes everything is made of, a scale, doublings, low G with every hole covered. The
+//! band's begins and ends together. Two mornings differ: a number made from the date turns the
+//! choices.
 
 use super::chances::Chance;
 use super::digest::Digest;
 use super::today::Known;
 use crate::practice::{CellKey, Rung};
-use crate::units::Bpm;
+use crate::units::{Bpm, write_fraction};
 use jiff::civil::Date;
 use serde::Serialize;
 
@@ -17,14 +19,22 @@ use serde::Serialize;
 pub enum Purpose {
     /// Fingers on the chanter without blowing.
     Silent,
-    /// A long steady tone.
+    /// Long steady tones.
     Tone,
     /// Single gracenotes up and down the scale.
     Gracenotes,
+    /// The nine notes up and down.
+    Scale,
+    /// Down to low G, every hole covered.
+    Covering,
+    /// Doublings up and down the scale.
+    Doublings,
     /// Changes of notes that want several fingers at once.
     Crossing,
     /// A movement that is cleared, at an easy tempo.
     Movement,
+    /// A band begins from the count-in, plays two bars and stops, all together.
+    Attack,
     /// A bar of a tune.
     Tune,
 }
@@ -38,12 +48,37 @@ pub struct WarmStep {
     pub says: String,
     /// The music, ABC body text in 4/4 with crotchets as its unit; empty where `drill` is given.
     pub music: String,
+    /// Bars without music after each repetition, which count in the next.
+    pub breath: u32,
     /// A drill's name and its stage, from 0.
     pub drill: Option<(String, usize)>,
     /// The tempo.
     pub tempo: Bpm,
-    /// How long, seconds.
+    /// How long, seconds, its count-in included.
     pub seconds: u32,
+}
+
+impl WarmStep {
+    /// Its music as a drill file.
+    pub fn document(&self) -> String {
+        let tempo = write_fraction(&self.tempo.value());
+        format!(
+            "title: warm-up\nunit: 1/4\nbreath: {}\nmusic: |\n  {}\n\
+             ladder: {{from: {tempo}, to: {tempo}, step: 4%}}\n",
+            self.breath, self.music
+        )
+    }
+}
+
+/// What somebody asks of a warm-up.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Asked {
+    /// How long, minutes, 1 to 30.
+    pub minutes: u32,
+    /// How long a long tone lasts, seconds, 6 to 10.
+    pub tone: u32,
+    /// The tempo at which the band plays, where it is the band that warms up.
+    pub band: Option<Bpm>,
 }
 
 /// Single gracenotes up and down the scale, each where its finger can be lifted.
@@ -60,6 +95,27 @@ const GRACENOTES: [(&str, &str); 3] = [
         "E gracenotes",
         "{e}G {e}A {e}B {e}c|{e}d {e}c {e}B {e}A|{e}G {e}A {e}B {e}c|{e}d4|",
     ),
+];
+
+/// The nine notes, each with a high G gracenote where its finger can be lifted; from high G the thumb.
+const SCALE: &str = "{g}G {g}A {g}B {g}c|{g}d {g}e {g}f g|a g {a}f {g}e|{g}d {g}c {g}B {g}A|{g}G4|";
+
+/// From each note down to low G: the bottom hand closes, the little finger last.
+const COVERING: [&str; 3] = [
+    "{g}A2 G2|{g}B A G2|{g}c A G2|{g}d A G2-|G4|",
+    "{g}c B A G-|G4|{g}e c A G-|G4|",
+    "{g}e2 G2|{g}d2 G2|{g}c2 G2|{g}B2 G2-|G4|",
+];
+
+/// The doubling of each note, going up from low G and coming down from high A: from high G the thumb
+/// opens that of F, and from high A high G has only its F gracenote.
+const DOUBLINGS: &str = "{gGd}G2 {gAd}A2|{gBd}B2 {gcd}c2|{gde}d2 {gef}e2|{gfg}f2 {gf}g2|\
+    {ag}a2 {f}g2|{afg}f2 {gef}e2|{gde}d2 {gcd}c2|{gBd}B2 {gAd}A2|{gGd}G4|";
+
+/// Two bars of our own to begin and to stop together.
+const ATTACKS: [&str; 2] = [
+    "{g}e2 {g}c {d}A|{gBd}B2 {g}e2|",
+    "{g}e2 {gcd}c {e}A|{g}B {d}G {gAd}A2|",
 ];
 
 /// Changes that move fingers both ways, each its own bar pattern.
@@ -125,69 +181,81 @@ fn worst(digest: &Digest, drill: &Known) -> Option<f64> {
         .min_by(f64::total_cmp)
 }
 
-/// Composes a warm-up of so many minutes for a day. With `for_band` the pipes are not yet blown:
-/// the silent part is longer and the tune slower.
-pub fn warm_up(
-    digest: &Digest,
-    drills: &[Known],
-    date: Date,
-    minutes: u32,
-    for_band: bool,
-) -> Vec<WarmStep> {
-    let total = minutes.clamp(1, 30) * 60;
-    let share = |part: u32| (total * part / 100).max(8);
-    let tempo = |beats: i128| Bpm::whole(beats).ok();
-    let Some((calm, easy_tempo)) = tempo(60).zip(tempo(if for_band { 56 } else { 66 })) else {
-        return Vec::new();
-    };
-    let step = |purpose, says: String, music: &str, seconds| WarmStep {
-        purpose,
-        says,
-        music: music.to_owned(),
-        drill: None,
-        tempo: calm,
-        seconds,
-    };
-    let mut steps = vec![step(
-        Purpose::Silent,
-        "without blowing: lift quickly, return slowly, one finger after the other".to_owned(),
-        GRACENOTES[turn(date, 0, 3)].1,
-        share(if for_band { 25 } else { 15 }),
-    )];
-    let low = [
-        "A4|A4|A4|A4|",
-        "e4|e4|e4|e4|",
-        "c4|c4|c4|c4|",
-        "d4|d4|d4|d4|",
-    ][turn(date, 1, 4)];
-    // One long note: the same pitch again would need a gracenote.
-    let long = low.replace('|', "-|").trim_end_matches("-|").to_owned() + "|";
-    steps.push(step(
-        Purpose::Tone,
-        "one long steady tone, even from beginning to end".to_owned(),
-        &long,
-        share(15),
-    ));
-    let (name, music) = GRACENOTES[turn(date, 2, 3)];
-    steps.push(step(
-        Purpose::Gracenotes,
-        format!("{name} up and down the scale, light and even"),
-        music,
-        share(20),
-    ));
+/// A part of a warm-up before its length is known.
+struct Part {
+    step: WarmStep,
+    /// Its share of the time, beside the others'.
+    share: u32,
+    /// What is left out last where the time is short: 0.
+    rank: u32,
+}
+
+/// A part is worth no less, seconds: a bar of count-in and two of music at the slowest (chosen).
+const SHORTEST: u32 = 12;
+
+/// Calm: a crotchet is a second, so that tones are counted by the click.
+const CALM: i128 = 60;
+
+fn part(purpose: Purpose, says: impl Into<String>, music: &str, (share, rank): (u32, u32)) -> Part {
+    let tempo = Bpm::whole(CALM).unwrap_or(Bpm::FIFTY);
+    Part {
+        step: WarmStep {
+            purpose,
+            says: says.into(),
+            music: music.to_owned(),
+            breath: 0,
+            drill: None,
+            tempo,
+            seconds: 0,
+        },
+        share,
+        rank,
+    }
+}
+
+/// Four long tones one after the other, each so many seconds, a crotchet a second.
+fn tones(notes: [&str; 4], seconds: u32) -> String {
+    let mut text = String::new();
+    let mut room = 4;
+    for note in notes {
+        let mut left = seconds.clamp(6, 10);
+        while left > 0 {
+            let length = left.min(room);
+            left -= length;
+            room -= length;
+            text.push_str(note);
+            text.push_str(&length.to_string());
+            // One long note: the same pitch again would need a gracenote.
+            text.push_str(if left > 0 { "-" } else { "" });
+            text.push_str(if room > 0 { " " } else { "|" });
+            room = if room > 0 { room } else { 4 };
+        }
+    }
+    text
+}
+
+/// Low A and E, or others, as long as they are asked for; the step ends with a tone.
+fn long_tones(says: &str, notes: [&str; 4], asked: &Asked) -> Part {
+    let tone = asked.tone.clamp(6, 10);
+    let mut part = part(Purpose::Tone, says, &tones(notes, tone), (0, 0));
+    // A bar of count-in, then whole tones: about an eighth of the time, two of them at least.
+    let count = (asked.minutes.clamp(1, 30) * 60 / 8 / tone).max(2);
+    part.step.seconds = 4 + count * tone;
+    part
+}
+
+/// The player's own crossings where they go badly, else the day's pair.
+fn crossing(digest: &Digest, drills: &[Known], date: Date) -> Part {
     let (name, one, other) = CROSSINGS[turn(date, 3, CROSSINGS.len())];
-    let pair = format!("{{g}}{one} {other} {one} {other}|");
-    steps.push(step(
+    let mut part = part(
         Purpose::Crossing,
         format!("{name} and back: all fingers at once"),
-        &pair.repeat(2),
-        share(15),
-    ));
-    // The player's own crossings drill, where it is not going well, in place of the day's pair.
+        &format!("{{g}}{one} {other} {one} {other}|").repeat(2),
+        (10, 6),
+    );
     if let Some(own) = drills.iter().find(|drill| drill.name == "crossings")
         && let Some(chance) = worst(digest, own)
         && chance < 0.8
-        && let Some(last) = steps.last_mut()
     {
         let stage = own
             .stages
@@ -204,10 +272,15 @@ pub fn warm_up(
             .min_by(|one, other| one.0.total_cmp(&other.0))
             .map_or(0, |(_, stage)| stage);
         let name = own.stage_names.get(stage).map_or("", String::as_str);
-        last.says = format!("the crossings that go worst: {name}");
-        last.drill = Some((own.name.clone(), stage));
-        last.music.clear();
+        part.step.says = format!("the crossings that go worst: {name}");
+        part.step.drill = Some((own.name.clone(), stage));
+        part.step.music.clear();
     }
+    part
+}
+
+/// Two movements that were cleared, other ones on another day.
+fn movements(digest: &Digest, drills: &[Known], date: Date) -> Vec<Part> {
     let mut cleared: Vec<(&Known, (usize, Bpm))> = drills
         .iter()
         .filter(|drill| drill.name != "crossings")
@@ -215,30 +288,135 @@ pub fn warm_up(
         .collect();
     let first = turn(date, 0, cleared.len()).min(cleared.len());
     cleared.rotate_left(first);
-    for (drill, (stage, tempo)) in cleared.into_iter().take(2) {
-        steps.push(WarmStep {
-            purpose: Purpose::Movement,
-            says: format!("{}, easily", drill.title),
-            music: String::new(),
-            drill: Some((drill.name.clone(), stage)),
-            tempo,
-            seconds: share(12),
-        });
-    }
-    let mut tune = step(
-        Purpose::Tune,
-        "a few bars to end with".to_owned(),
-        TUNES[turn(date, 1, TUNES.len())],
-        share(11),
+    cleared
+        .into_iter()
+        .take(2)
+        .map(|(drill, (stage, tempo))| {
+            let says = format!("{}, easily", drill.title);
+            let mut part = part(Purpose::Movement, says, "", (10, 7));
+            part.step.drill = Some((drill.name.clone(), stage));
+            part.step.tempo = tempo;
+            part
+        })
+        .collect()
+}
+
+/// The gracenotes of high G, D and E, another first on another day.
+fn gracenotes(date: Date, how: &str) -> impl Iterator<Item = Part> {
+    (0..3).map(move |which| {
+        let (name, music) = GRACENOTES[turn(date, which, 3)];
+        part(Purpose::Gracenotes, format!("{name} {how}"), music, (9, 1))
+    })
+}
+
+fn own_parts(digest: &Digest, drills: &[Known], date: Date, asked: &Asked) -> Vec<Part> {
+    let notes = [
+        ["A", "e", "A", "G"],
+        ["A", "d", "A", "G"],
+        ["A", "c", "e", "G"],
+        ["e", "c", "A", "G"],
+    ][turn(date, 1, 4)];
+    let mut parts = vec![
+        part(
+            Purpose::Silent,
+            "without blowing: lift quickly, return slowly, one finger after the other",
+            GRACENOTES[turn(date, 0, 3)].1,
+            (8, 9),
+        ),
+        long_tones(
+            "long steady tones, each even from beginning to end",
+            notes,
+            asked,
+        ),
+        part(
+            Purpose::Covering,
+            "down to low G: every hole covered, the little finger too, and the low G full at once",
+            COVERING[turn(date, 2, 3)],
+            (8, 4),
+        ),
+        part(
+            Purpose::Scale,
+            "the scale up and down, each note with the click",
+            SCALE,
+            (9, 3),
+        ),
+    ];
+    parts.extend(gracenotes(date, "up and down the scale, light and even"));
+    parts.push(part(
+        Purpose::Doublings,
+        "doublings up and down the scale: begun on the click, both gracenotes small",
+        DOUBLINGS,
+        (14, 2),
+    ));
+    parts.push(crossing(digest, drills, date));
+    parts.extend(movements(digest, drills, date));
+    let bars = TUNES[turn(date, 1, TUNES.len())];
+    let mut tune = part(Purpose::Tune, "a few bars to end with", bars, (9, 8));
+    tune.step.tempo = Bpm::whole(66).unwrap_or(tune.step.tempo);
+    parts.push(tune);
+    parts
+}
+
+fn band_parts(date: Date, asked: &Asked, tempo: Bpm) -> Vec<Part> {
+    let mut parts = vec![long_tones(
+        "low A and E together: begin as one, end as one, and listen to the others",
+        ["A", "e", "A", "e"],
+        asked,
+    )];
+    parts.extend(gracenotes(
+        date,
+        "in unison: one sound from the whole circle",
+    ));
+    let mut doublings = part(
+        Purpose::Doublings,
+        "doublings up and down the scale at the band's tempo, every one with the click",
+        DOUBLINGS,
+        (30, 2),
     );
-    tune.tempo = easy_tempo;
-    steps.push(tune);
+    doublings.step.tempo = tempo;
+    let mut attack = part(
+        Purpose::Attack,
+        "attacks: strike in together after the count-in, two bars, stop together on the next beat",
+        ATTACKS[turn(date, 1, ATTACKS.len())],
+        (30, 3),
+    );
+    attack.step.tempo = tempo;
+    attack.step.breath = 1;
+    parts.push(doublings);
+    parts.push(attack);
+    parts
+}
+
+/// Composes a warm-up for a day. Where the time is short, what matters least is left out; what
+/// rounding leaves goes to the last part.
+pub fn warm_up(digest: &Digest, drills: &[Known], date: Date, asked: &Asked) -> Vec<WarmStep> {
+    let total = asked.minutes.clamp(1, 30) * 60;
+    let mut parts = match asked.band {
+        Some(tempo) => band_parts(date, asked, tempo),
+        None => own_parts(digest, drills, date, asked),
+    };
+    let fixed = |parts: &[Part]| parts.iter().map(|part| part.step.seconds).sum::<u32>();
+    let free = |parts: &[Part]| parts.iter().filter(|part| part.share > 0).count() as u32;
+    while fixed(&parts) + free(&parts) * SHORTEST > total {
+        let least = parts.iter().map(|part| part.rank).max().unwrap_or(0);
+        match parts
+            .iter()
+            .rposition(|part| part.rank == least && least > 0)
+        {
+            Some(at) => parts.remove(at),
+            None => break,
+        };
+    }
+    // What is over the shortest of each is shared out.
+    let over = total.saturating_sub(fixed(&parts) + free(&parts) * SHORTEST);
+    let shares: u32 = parts.iter().map(|part| part.share).sum();
+    for part in parts.iter_mut().filter(|part| part.share > 0) {
+        part.step.seconds = SHORTEST + over * part.share / shares.max(1);
+    }
+    let mut steps: Vec<WarmStep> = parts.into_iter().map(|part| part.step).collect();
     let used: u32 = steps.iter().map(|step| step.seconds).sum();
-    if let Some(gracenotes) = steps
-        .iter_mut()
-        .find(|step| step.purpose == Purpose::Gracenotes)
-    {
-        gracenotes.seconds += total.saturating_sub(used);
+    if let Some(last) = steps.last_mut() {
+        last.seconds += total.saturating_sub(used);
     }
     steps
 }
@@ -249,15 +427,120 @@ mod tests {
     use crate::drill::read;
     use jiff::civil::date;
 
+    fn asked(minutes: u32) -> Asked {
+        Asked {
+            minutes,
+            tone: 8,
+            band: None,
+        }
+    }
+
+    fn band(minutes: u32) -> Asked {
+        Asked {
+            band: Bpm::whole(84).ok(),
+            ..asked(minutes)
+        }
+    }
+
     #[test]
     fn two_mornings_differ_and_the_minutes_are_kept() {
         let digest = Digest::default();
-        for minutes in [2, 5, 10] {
-            let one = warm_up(&digest, &[], date(2027, 1, 15), minutes, false);
-            let two = warm_up(&digest, &[], date(2027, 1, 16), minutes, false);
-            assert_ne!(one, two);
-            let used: u32 = one.iter().map(|step| step.seconds).sum();
-            assert_eq!(used, minutes * 60);
+        for minutes in [1, 2, 5, 10, 30] {
+            for asked in [asked(minutes), band(minutes)] {
+                let one = warm_up(&digest, &[], date(2027, 1, 15), &asked);
+                let two = warm_up(&digest, &[], date(2027, 1, 16), &asked);
+                assert_ne!(one, two);
+                let used: u32 = one.iter().map(|step| step.seconds).sum();
+                assert_eq!(used, minutes * 60);
+                assert!(
+                    one.iter().all(|step| step.seconds >= SHORTEST - 2),
+                    "{one:?}"
+                );
+            }
+        }
+    }
+
+    /// A warm-up that left out what everything is made of would warm up little: every morning of a
+    /// month.
+    #[test]
+    fn every_morning_has_its_gracenotes_scale_doublings_and_a_covered_low_g() {
+        for day in 1..=31 {
+            let steps = warm_up(&Digest::default(), &[], date(2027, 1, day), &asked(5));
+            let of = |purpose: Purpose| steps.iter().filter(move |step| step.purpose == purpose);
+            for name in ["high G gracenotes", "D gracenotes", "E gracenotes"] {
+                let named = of(Purpose::Gracenotes).filter(|step| step.says.starts_with(name));
+                assert_eq!(named.count(), 1, "{name} on day {day}");
+            }
+            for purpose in [
+                Purpose::Tone,
+                Purpose::Covering,
+                Purpose::Scale,
+                Purpose::Doublings,
+                Purpose::Crossing,
+            ] {
+                assert_eq!(of(purpose).count(), 1, "{purpose:?} on day {day}");
+            }
+            assert!(
+                of(Purpose::Covering)
+                    .all(|step| step.music.ends_with("G-|G4|") || step.music.ends_with("G2-|G4|"))
+            );
+        }
+    }
+
+    /// The band has a warm-up of its own, and not the practice one a little slower.
+    #[test]
+    fn the_band_begins_and_stops_together() {
+        let steps = warm_up(&Digest::default(), &[], date(2027, 1, 15), &band(8));
+        let purposes: Vec<Purpose> = steps.iter().map(|step| step.purpose).collect();
+        assert_eq!(
+            purposes,
+            [
+                Purpose::Tone,
+                Purpose::Gracenotes,
+                Purpose::Gracenotes,
+                Purpose::Gracenotes,
+                Purpose::Doublings,
+                Purpose::Attack,
+            ]
+        );
+        for step in &steps[4..] {
+            assert_eq!(Some(step.tempo), Bpm::whole(84).ok());
+        }
+        let attack = &steps[5];
+        assert_eq!(attack.music.matches('|').count(), 2, "two bars");
+        assert_eq!(attack.breath, 1, "a bar counts in the next");
+        assert!(!steps[0].music.contains('G'), "low A and E only");
+    }
+
+    /// A long tone lasts as long as is set: a crotchet is a second, tied notes are one, and the
+    /// step's time is its count-in and whole tones.
+    #[test]
+    fn a_long_tone_lasts_as_long_as_it_is_set() {
+        for tone in 6..=10 {
+            let asked = Asked { tone, ..asked(5) };
+            let steps = warm_up(&Digest::default(), &[], date(2027, 1, 15), &asked);
+            let step = steps.iter().find(|step| step.purpose == Purpose::Tone);
+            let step = step.expect("long tones");
+            assert_eq!(step.tempo, Bpm::whole(60).expect("a tempo"));
+            assert_eq!((step.seconds - 4) % tone, 0);
+            let mut lengths = vec![0];
+            for bar in step.music.trim_end_matches('|').split('|') {
+                let mut beats = 0;
+                for note in bar.split_whitespace() {
+                    let length: u32 = note
+                        .trim_end_matches('-')
+                        .get(1..)
+                        .and_then(|length| length.parse().ok())
+                        .expect("a length");
+                    beats += length;
+                    *lengths.last_mut().expect("one") += length;
+                    if !note.ends_with('-') {
+                        lengths.push(0);
+                    }
+                }
+                assert_eq!(beats, 4, "{}", step.music);
+            }
+            assert_eq!(lengths, [tone, tone, tone, tone, 0], "{}", step.music);
         }
     }
 
@@ -265,13 +548,12 @@ mod tests {
     #[test]
     fn every_morning_of_a_month_can_be_played() {
         for day in 1..=31 {
-            for step in warm_up(&Digest::default(), &[], date(2027, 1, day), 5, day % 2 == 0) {
-                let text = format!(
-                    "title: x\nunit: 1/4\nmusic: |\n  {}\nladder: {{from: 60, to: 60, step: 4%}}\n",
-                    step.music
-                );
-                let (drill, problems) = read(text.as_bytes());
-                assert!(drill.is_some(), "{:?}: {problems:?}", step.music);
+            for asked in [asked(5), band(5)] {
+                for step in warm_up(&Digest::default(), &[], date(2027, 1, day), &asked) {
+                    let (drill, problems) = read(step.document().as_bytes());
+                    assert!(problems.is_empty(), "{:?}: {problems:?}", step.music);
+                    assert!(drill.is_some());
+                }
             }
         }
     }

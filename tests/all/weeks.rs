@@ -349,7 +349,18 @@ fn a_class_of_two_hundred_is_reviewed() {
 fn a_warm_up_is_composed_and_can_be_listed() {
     let home = Home::new();
     let list = home.said(&["warmup", "--list", "--for", "band"]);
-    assert!(list.contains("without blowing"), "{list}");
+    for part in [
+        "low A and E together",
+        "in unison",
+        "band's tempo",
+        "stop together",
+    ] {
+        assert!(list.contains(part), "{part}: {list}");
+    }
+    let usual = home.said(&["warmup", "--list"]);
+    for part in ["without blowing", "low G", "the scale", "doublings"] {
+        assert!(usual.contains(part), "{part}: {usual}");
+    }
     let steps: serde_json::Value =
         serde_json::from_str(&home.said(&["warmup", "--json"])).expect("JSON");
     let seconds: u64 = steps
@@ -359,4 +370,38 @@ fn a_warm_up_is_composed_and_can_be_listed() {
         .map(|step| step["seconds"].as_u64().unwrap_or(0))
         .sum();
     assert_eq!(seconds, 300);
+}
+
+/// A long tone of a minute, or a tempo for no band, must be told and not played.
+#[test]
+fn what_a_warm_up_cannot_be_is_told() {
+    let home = Home::new();
+    let folder = home.path("config/gracerung");
+    std::fs::create_dir_all(&folder).expect("a folder");
+    std::fs::write(folder.join("settings.toml"), "[warmup]\ntone = 5\n").expect("written");
+    let (code, told) = home.refused(&["warmup", "--list"]);
+    assert_eq!(code, Some(2), "{told}");
+    assert!(told.contains("a whole number from 6 to 10"), "{told}");
+    std::fs::write(folder.join("settings.toml"), "[warmup]\ntone = 10\n").expect("written");
+    home.said(&["warmup", "--list"]);
+    for wrong in [
+        &["--tempo", "84", "--for", "practice"][..],
+        &["--tempo", "84"],
+        &["--minutes", "0"],
+    ] {
+        let (code, told) = home.refused(&[&["warmup", "--list"], wrong].concat());
+        assert_eq!(code, Some(2), "{wrong:?}: {told}");
+        assert!(!told.contains("panicked"), "{told}");
+    }
+}
+
+/// Somebody who asked for fifteen minutes on the first day once got four.
+#[test]
+fn today_fills_a_newcomers_minutes() {
+    let home = Home::new();
+    for minutes in [15, 30] {
+        let text = home.said(&["today", "--minutes", &minutes.to_string(), "--json"]);
+        let plan: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+        assert_eq!(plan["minutes"], minutes, "{text}");
+    }
 }

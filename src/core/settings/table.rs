@@ -228,7 +228,19 @@ pub const SETTINGS: &[Setting] = &[
         "plan.new",
         Kind::Whole(0, 10),
         "1",
-        "drills never played that a day may bring",
+        "drills never played that a day may bring; more where nothing else fills its minutes",
+    ),
+    row(
+        "warmup.tone",
+        Kind::Whole(6, 10),
+        "8",
+        "seconds a long tone of the warm-up lasts",
+    ),
+    row(
+        "warmup.band-tempo",
+        Kind::Whole(40, 140),
+        "80",
+        "beats a minute your band plays its marches at, for `warmup --for band`",
     ),
     row(
         "care.rest",

@@ -46,13 +46,18 @@ pub(in crate::screen) fn draw(
             }
             let left = f64::from(step.seconds) - warming.run;
             let tempo = crate::units::spell_fraction(&step.tempo.value());
-            let state = if warming.paused { "paused" } else { "" };
+            let state = match &warming.heard {
+                _ if warming.paused => ", paused",
+                Some(place) if place.counting_in => ", counting in",
+                Some(place) if place.is_breath() => ", silent: the click counts in the next",
+                _ => "",
+            };
             put(
                 buffer,
                 inner,
                 inner.x,
                 y,
-                &format!("at {tempo}, {} {state}", clock(left)),
+                &format!("at {tempo}, {}{state}", clock(left)),
                 theme.plain(),
             );
             y += 1;
