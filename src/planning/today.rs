@@ -329,18 +329,23 @@ fn fill_for_a_newcomer(items: &mut Vec<Item>, drills: &[Known], rule: &Rule) {
         .saturating_sub(items.iter().map(|item| item.minutes).sum());
     let begins = drills.iter().enumerate().flat_map(|(at, drill)| {
         let stages = if at == 0 { drill.stages.len() } else { 1 };
-        (0..stages.min(drill.stages.len())).map(move |stage| (drill, stage))
+        let begin = move |(stage, planned): (usize, &PlannedStage)| {
+            let first = planned.rungs.first()?;
+            Some((drill, (stage, *first)))
+        };
+        let first = drill.stages.iter().enumerate().take(stages);
+        first.filter_map(begin)
     });
-    for (drill, stage) in begins {
+    for (drill, place) in begins {
         if left == 0 || rule.new == 0 {
             return;
         }
-        let planned = |item: &Item| item.open == drill.name && item.stage_number == stage + 1;
-        let Some(tempo) = drill.rungs.first().filter(|_| !items.iter().any(planned)) else {
+        let planned = |item: &Item| item.open == drill.name && item.stage_number == place.0 + 1;
+        if items.iter().any(planned) {
             continue;
-        };
-        let why = format!("{}: new to you", drill.name_of(stage, *tempo));
-        let mut item = drill.item(Why::New, stage, *tempo, 0.7, why);
+        }
+        let why = format!("{}: new to you", drill.name_of(place));
+        let mut item = drill.item(Why::New, place, 0.7, why);
         item.minutes = item.minutes.min(left);
         left -= item.minutes;
         items.push(item);
