@@ -4,18 +4,14 @@
 use super::effect::Effect;
 use super::model::Model;
 use super::notice::Notice;
-use super::playing::wanted;
 use super::practising::Practising;
+use crate::drill::SLOW;
 use crate::planning::{Digest, Rule, Said, date_of, due_again};
 use crate::practice::{By, CellKey, Mark, Moment, News, RecordId, local_day};
 use crate::rhythm::ReferencePlan;
 use crate::sound::Command;
 use jiff::civil::Date;
 use uuid::Uuid;
-
-/// What every slow stage says once: slow fingers would train another movement than the one that is
-/// wanted (common practice).
-pub const SLOW: &str = "notes slow, fingers at full speed";
 
 impl Practising {
     /// In which repetitions the reference sounds: a cold try and singing with the click have none,
@@ -124,14 +120,10 @@ pub(super) fn follow(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     }
 }
 
-/// When a slow stage is first played.
+/// When a slow stage is first heard, in its count-in.
 fn slow_words(model: &mut Model) -> Option<&'static str> {
-    if !model.is_moving() {
-        return None;
-    }
-    let cell = wanted(model)?;
     let practising = model.practising.as_mut()?;
-    let stage = practising.stage_of(cell)?;
+    let stage = practising.heard.as_ref()?.stage;
     let slow = practising.drill.stages.get(stage)?.is_slow();
     if !slow || practising.told_slow.contains(&stage) {
         return None;

@@ -25,7 +25,6 @@ mod words;
 pub use blowing::{Blowing, DROWNED, trouble};
 pub use care::Care;
 pub use choose::{Choose, Listed, TodayLine};
-pub use cold::SLOW;
 pub use effect::Effect;
 pub use message::{Action, Message, OpenedDrill};
 pub use model::{Model, Options, Overlay, Page, SoundState};

@@ -1,9 +1,9 @@
 //! What a player goes through at a cold try and where play stops by itself: messages in, effects and
 //! the model out.
 
-use super::{Effect, Message, Model, Notice, Offer, OpenedDrill, Options, SLOW, update};
+use super::{Effect, Message, Model, Notice, Offer, OpenedDrill, Options, update};
 use crate::app::Action;
-use crate::drill::read;
+use crate::drill::{SLOW, read};
 use crate::practice::{By, CellKey, Entry, Hand, Kind, Mark, Moment, Record, RecordId};
 use crate::rhythm::ReferencePlan;
 use crate::sound::{Command, Report};
@@ -127,14 +127,19 @@ impl Player {
         let practising = self.model.practising.as_ref().expect("a drill");
         let sent = practising.find(self.model.sent).expect("it was sent");
         let beat = sent.timeline.cycle.to_f64();
+        self.hears(false, beat);
+        self.cycle += 1;
+    }
+
+    /// A place of the timeline sent last.
+    fn hears(&mut self, counting_in: bool, beat: f64) {
         self.tell(Message::Position {
             serial: self.model.sent,
-            counting_in: false,
+            counting_in,
             cycle: self.cycle,
             beat,
             latency_ms: 0.0,
         });
-        self.cycle += 1;
     }
 
     fn press(&mut self, mark: Mark) -> Vec<Effect> {
@@ -186,7 +191,11 @@ fn once(effects: &[Effect]) -> bool {
 fn pedals_lead_through_all_that_is_offered() {
     let mut player = Player::opens(&[], 20_000, Some(1));
     player.tell(Message::Act(Action::PlayOrPause));
+    player.hears(true, 0.0);
     assert_eq!(player.notice(), SLOW, "a slow stage says so once");
+    player.model.notice = None;
+    player.hears(true, 1.0);
+    assert_eq!(player.notice(), "", "and no more");
     for _ in 0..3 {
         player.plays();
         player.press(Mark::NotClean);

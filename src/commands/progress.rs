@@ -243,9 +243,8 @@ fn text(found: &Progress, date: Date) -> String {
         };
         let _ = writeln!(
             text,
-            "\nheld: {} of {} that are asked cold{assumed}",
-            found.held.held,
-            wording::count(found.held.of, "cleared cell", "cleared cells")
+            "\nheld, by a clean first try of another day: {} of {} asked{assumed}",
+            found.held.held, found.held.of
         );
     }
     let heard: Vec<_> = found.heard.iter().rev().take(10).rev().collect();

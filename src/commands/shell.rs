@@ -455,10 +455,15 @@ fn done(name: &str, stages: Vec<PlannedStage>, entries: &[Entry]) -> String {
         .iter()
         .filter(|cell| matches!(cell.status, CellStatus::Clear | CellStatus::Passed))
         .count();
+    let held = cells.iter().filter(|cell| cell.held.is_held()).count();
+    let held = match held {
+        0 => String::new(),
+        held => format!(", {held} held"),
+    };
     if clear == cells.len() {
-        "all clear".to_owned()
+        format!("all clear{held}")
     } else {
-        format!("{clear} of {} cells clear", cells.len())
+        format!("{clear} of {} cells clear{held}", cells.len())
     }
 }
 

@@ -92,6 +92,7 @@ fn said(model: &Model) -> Said {
         notice: model.notice.as_ref().map(|notice| notice.text.clone()),
         phase: practising.map(|practising| practising.state.phase()),
         breath: practising
+            .filter(|practising| practising.plays_once().is_none())
             .and_then(|practising| practising.heard.as_ref())
             .is_some_and(crate::app::Place::is_breath),
         sound: Some(model.sound.clone()),

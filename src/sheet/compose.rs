@@ -2,7 +2,7 @@
 
 use super::drawing::{Block, Booklet, Ink, Page, Paper, Role, system_ink};
 use super::tables;
-use crate::drill::{Drill, Stage, StageKind};
+use crate::drill::{Drill, SLOW, Stage, StageKind};
 use crate::engraving::font::{Face, Glyph};
 use crate::engraving::{Settings, lay_out};
 use crate::practice::ladder::rungs;
@@ -195,7 +195,7 @@ pub(super) fn wrap(text: &str, face: Face, size: f64, width: f64) -> Vec<String>
     lines
 }
 
-fn sentence(text: &str) -> String {
+pub(super) fn sentence(text: &str) -> String {
     let text = text.trim();
     let mut signs = text.chars();
     let first = signs.next().map(|sign| sign.to_uppercase().to_string());
@@ -324,12 +324,14 @@ fn write_stage(
         let heading = format!("{} {}", place + 1, stage.name);
         writer.heading(2, &heading, HEADING);
     }
-    if let Some(listen) = &stage.listen_for {
-        writer.paragraph(
-            &format!("Listen for {}", sentence_tail(listen)),
-            TEXT,
-            Face::Italic,
-        );
+    let slow = stage.is_slow().then(|| sentence(SLOW));
+    let listen = stage
+        .listen_for
+        .as_ref()
+        .map(|listen| format!("Listen for {}", sentence_tail(listen)));
+    let said: Vec<String> = slow.into_iter().chain(listen).collect();
+    if !said.is_empty() {
+        writer.paragraph(&said.join(" "), TEXT, Face::Italic);
     }
     writer.skip(3.0);
     for (number, system) in engraved.systems.iter().enumerate() {

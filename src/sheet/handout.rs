@@ -4,11 +4,11 @@
 //! The page asks for nothing: its policy forbids every request. Each stage carries its timeline at
 //! every rung, so that the browser plays exactly what the program plays.
 
-use super::compose::{in_words, where_the_time_comes_from};
+use super::compose::{in_words, sentence, where_the_time_comes_from};
 use super::drawing::shape_ink;
 use super::svg::{Shapes, escape, number, write_ink};
 use crate::chanter::{NOTES, Tuning};
-use crate::drill::Drill;
+use crate::drill::{Drill, SLOW};
 use crate::engraving::{Engraved, Kind, Settings, System, lay_out};
 use crate::practice::ladder::rungs;
 use crate::rhythm::ClickWeight;
@@ -91,6 +91,9 @@ pub fn handout(drill: &Drill, tuning: Tuning) -> String {
             place + 1,
             escape(&stage.name)
         );
+        if stage.is_slow() {
+            let _ = writeln!(sections, "<p><em>{}</em></p>", escape(&sentence(SLOW)));
+        }
         if let Some(listen) = &stage.listen_for {
             let _ = writeln!(sections, "<p><em>Listen for {}</em></p>", escape(listen));
         }

@@ -202,6 +202,31 @@ fn mark_until_clear(story: &mut Story, what: &str) {
     assert!(seen, "{}", story.screen());
 }
 
+/// Errors are not drilled: three not clean in a row stop play, and every way on can be chosen.
+#[test]
+fn three_not_clean_in_a_row_stop_play_and_offer_other_ways_on() {
+    let home = home_with_quick();
+    let mut story = Story::begin(home.path(), &["practise", "quick"], 80, 24);
+    story.until("Quick · first");
+    story.press(" ");
+    story.until("bar 1 of 1");
+    let end = Instant::now() + PATIENCE;
+    while Instant::now() < end && !story.screen().contains("▸1 hear it") {
+        story.press("x");
+        std::thread::sleep(Duration::from_millis(750));
+    }
+    story.until("right/enter hear it");
+    // The right pedal.
+    story.press("\u{1b}[C");
+    story.until("▸2 sing or tap it once with the click");
+    story.press("3");
+    story.until("nothing here is easier");
+    story.press(" ");
+    story.until("breathe and mark");
+    story.press("q");
+    story.ends_with(0);
+}
+
 /// Every mark that was shown is in the journal, and the next start is where the last one ended.
 #[test]
 fn kill_9_loses_nothing_that_was_shown() {

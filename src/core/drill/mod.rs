@@ -30,7 +30,7 @@ pub use problem::{Kind, Place, Problem, Severity, render, render_line};
 pub use read::{LARGEST_FILE, MOST_BARS, read, read_for};
 pub use stages::{Taken, apart, real_time};
 pub use value::{
-    Advance, Begins, Drill, Ladder, MovementLine, Route, Stage, StageKind, Step, StepBack,
+    Advance, Begins, Drill, Ladder, MovementLine, Route, SLOW, Stage, StageKind, Step, StepBack,
 };
 pub use written::{Bar, Gracenote, Group, Music, Written};
 pub use yaml::write;

@@ -63,9 +63,12 @@ pub struct Stage {
     pub music: Music,
 }
 
+/// What every slow stage says once: with slow fingers another movement is practised than the one
+/// that is wanted (common practice, no source).
+pub const SLOW: &str = "notes slow, fingers at full speed";
+
 impl Stage {
-    /// True where the movement's tones are longer than in real time: notes slow, fingers at full
-    /// speed.
+    /// True where the movement's tones are longer than in real time: such a stage says [`SLOW`].
     pub fn is_slow(&self) -> bool {
         match self.kind {
             StageKind::Apart { .. } => true,

@@ -417,6 +417,16 @@ mod tests {
     }
 
     #[test]
+    fn the_stop_rule_is_on_or_off() {
+        check(
+            "stop-rule = \"never\"\n",
+            "settings.toml:1:13: `stop-rule` is the text `never`; expected `true` or `false`\n 1 | stop-rule = \"never\"\n   |             ^^^^^^^\n     write `stop-rule = true`, or another that fits\n",
+        );
+        assert!(of("").0.switch("stop-rule"));
+        assert!(!of("stop-rule = false\n").0.switch("stop-rule"));
+    }
+
+    #[test]
     fn every_problem_of_a_file_is_told_at_once_and_the_rest_holds() {
         let (settings, problems) = of("la = 100\nname = 3\nhands-free = \"x\"\ndrones = true\n");
         assert_eq!(problems.len(), 3);

@@ -12,7 +12,7 @@
 
 use super::{board, chanter, figures, fitted, line, put, put_right, shape, staff, tuner, wrapped};
 use crate::app::{
-    DROWNED, Model, Notice, Offer, Place, Practising, SLOW, SoundState, Sounding, Words, trouble,
+    DROWNED, Model, Notice, Offer, Place, Practising, SoundState, Sounding, Words, trouble,
 };
 use crate::chanter::Instrument;
 use crate::practice::{Phase, Rung};
@@ -493,7 +493,7 @@ pub(in crate::screen) fn next_words(practising: &Practising) -> String {
         None => {}
     }
     if practising.cold.is_some() {
-        return "cold try: once, without reference".to_owned();
+        return "cold try: no reference".to_owned();
     }
     if state.stops_soon() {
         return "stops at the bar line".to_owned();
@@ -555,7 +555,7 @@ fn explanation(practising: &Practising, theme: Theme, buffer: &mut Buffer, area:
         paragraphs.push(format!("Listen for {listen}."));
     }
     if stage.is_some_and(crate::drill::Stage::is_slow) {
-        paragraphs.push(format!("Here {SLOW}."));
+        paragraphs.push(format!("Here {}.", crate::drill::SLOW));
     }
     if let Some(score) = practising.scores.get(practising.stage()) {
         let sentences = where_time_comes_from(score);
