@@ -3,13 +3,74 @@
 use super::Failure;
 use crate::chanter::{Finger, Note, Tuning};
 use crate::drill::{Drill, Stage};
-use crate::movement::{Named, Schools, find_said};
-use crate::units::{Bpm, Hertz, SampleRate};
+use crate::movement::{Lengths, Named, Schools, find_said};
+use crate::practice::Rung;
+use crate::practice::ladder::climbs;
+use crate::units::{Bpm, Hertz, Millis, SampleRate, parse_fraction, spell_fraction};
 use crate::wording;
 
 /// Reads a tempo: `66`, `66.5`, `133/2`.
 pub(crate) fn tempo(text: &str) -> Result<Bpm, String> {
     Bpm::parse(text).map_err(|error| error.to_string())
+}
+
+/// Reads the length of a tone inside an opened movement: `104`, `104 ms`.
+pub(crate) fn tone(text: &str) -> Result<Millis, String> {
+    let number = text.trim().trim_end_matches("ms").trim();
+    let limits = Millis::whole(Lengths::SHORTEST)..=Millis::whole(Lengths::LONGEST);
+    let tone = parse_fraction(number).map(Millis).ok();
+    tone.filter(|tone| limits.contains(tone)).ok_or_else(|| {
+        format!(
+            "expected milliseconds from {} to {}, such as 104",
+            Lengths::SHORTEST,
+            Lengths::LONGEST
+        )
+    })
+}
+
+/// On which rung of a stage.
+#[derive(clap::Args, Debug, Clone, Copy, Default)]
+pub(crate) struct AtRung {
+    /// Beats a minute; the first of the stage when left out.
+    #[arg(long, value_parser = tempo)]
+    pub(crate) tempo: Option<Bpm>,
+    /// In a stage that opens the movement: how long each tone inside lasts, milliseconds; the
+    /// longest when left out.
+    #[arg(long, value_name = "MS", value_parser = tone)]
+    pub(crate) tone: Option<Millis>,
+}
+
+impl AtRung {
+    /// The rung of a stage, from 0.
+    ///
+    /// # Errors
+    /// A length for a stage that does not open the movement, another tempo for one that does.
+    pub(crate) fn rung(self, drill: &Drill, stage: usize) -> Result<Rung, Failure> {
+        let first = climbs(drill)
+            .get(stage)
+            .and_then(|rungs| rungs.first().copied());
+        let first = first.unwrap_or(Rung::Tempo(drill.ladder.from));
+        let name = drill
+            .stages
+            .get(stage)
+            .map_or("", |stage| stage.name.as_str());
+        match (first, self.tempo, self.tone) {
+            (Rung::Opened { tempo: at, .. }, Some(tempo), _) if tempo != at => {
+                Err(Failure(format!(
+                    "`{name}` stands at {} beats a minute while the movement closes up: leave \
+                     --tempo out, and choose the length of its tones with --tone",
+                    spell_fraction(&at.value())
+                )))
+            }
+            (Rung::Opened { tempo, .. }, _, Some(tone)) => Ok(Rung::Opened { tone, tempo }),
+            (Rung::Tempo(_), _, Some(_)) => Err(Failure(format!(
+                "`{name}` does not open the movement, so its tones have no length to choose: leave \
+                 --tone out"
+            ))),
+            (Rung::Tempo(_), Some(tempo), None) => Ok(Rung::Tempo(tempo)),
+            (_, _, None) => Ok(first),
+        }
+    }
 }
 
 /// Reads a note: `LG`, `low G`, `A` …

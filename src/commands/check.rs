@@ -3,7 +3,7 @@
 use super::open::read_source;
 use super::{Failure, Outcome, Ran, homework, output};
 use crate::drill::{Drill, Kind, Place, Problem, Severity, built_in, render};
-use crate::practice::ladder::rungs;
+use crate::practice::ladder::climbs;
 use crate::score::resolve_music;
 use crate::timeline::{Layout, lay};
 use crate::units::{Beats, SampleRate};
@@ -152,27 +152,23 @@ fn row(file: &str, problem: &Problem) -> ProblemRow {
     }
 }
 
-/// Stages whose movements have too little time at the top of the ladder.
+/// Stages whose movements have too little time at the top of their ladder.
 fn crowding(drill: &Drill) -> Vec<Problem> {
-    let ladder = &drill.ladder;
-    let Ok(tempi) = rungs(ladder.from, ladder.to, ladder.step) else {
-        return Vec::new();
-    };
     let place = Place {
         line: 1,
         column: 1,
         width: 1,
     };
     let mut problems = Vec::new();
-    for stage in &drill.stages {
+    for (stage, rungs) in drill.stages.iter().zip(climbs(drill)) {
         let score = resolve_music(&stage.music, Beats::ZERO, &drill.schools);
-        let crowded = tempi.iter().find_map(|tempo| {
+        let crowded = rungs.iter().find_map(|rung| {
             let layout = Layout {
-                lengths: drill.lengths,
-                ..Layout::at(*tempo, SampleRate::USUAL)
+                lengths: rung.lengths(drill.lengths),
+                ..Layout::at(rung.tempo(), SampleRate::USUAL)
             };
             let crowded = lay(&score, &layout).crowded.len();
-            (crowded > 0).then_some((*tempo, crowded))
+            (crowded > 0).then_some((rung.tempo(), crowded))
         });
         if let Some((tempo, notes)) = crowded {
             problems.push(Problem::new(

@@ -4,7 +4,8 @@ use super::open::open;
 use super::{Failure, Outcome, Ran, arguments, output, settings};
 use crate::exchange::midi::Sounding;
 use crate::exchange::{Format, Piece, abc, midi, musicxml};
-use crate::units::{Bpm, Hertz};
+use crate::practice::Rung;
+use crate::units::Hertz;
 use std::path::{Path, PathBuf};
 
 /// Arguments of `export`.
@@ -24,9 +25,8 @@ pub(crate) struct Arguments {
     /// One stage, by number from 1 or by name; all when left out.
     #[arg(long)]
     stage: Option<String>,
-    /// Beats a minute; the ladder's first when left out.
-    #[arg(long, value_parser = arguments::tempo)]
-    tempo: Option<Bpm>,
+    #[command(flatten)]
+    at: arguments::AtRung,
     /// Repetitions in a MIDI file, each with its breath.
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=1000))]
     repeats: u32,
@@ -66,7 +66,11 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         Some(wanted) => Some(arguments::stage(&opened.drill, wanted)?.0),
         None => None,
     };
-    let piece = Piece::of(&opened.drill, stage, arguments.tempo);
+    let rung = match stage {
+        Some(stage) => Some(arguments.at.rung(&opened.drill, stage)?),
+        None => arguments.at.tempo.map(Rung::Tempo),
+    };
+    let piece = Piece::of(&opened.drill, stage, rung);
     let bytes = match format {
         Format::Abc => abc::write(&piece),
         Format::MusicXml => musicxml::write(&piece),

@@ -48,9 +48,8 @@ pub(crate) struct Arguments {
     /// Its stage, by number from 1 or by name.
     #[arg(long, default_value = "1", requires = "drill")]
     stage: String,
-    /// Beats a minute it was played at; the ladder's first when left out.
-    #[arg(long, value_parser = arguments::tempo, requires = "drill")]
-    tempo: Option<Bpm>,
+    #[command(flatten)]
+    at: arguments::AtRung,
     /// Draw what was heard, over what was expected, faults ringed: FILE.svg, FILE.png or FILE.pdf.
     #[arg(long, value_name = "FILE")]
     picture: Option<PathBuf>,
@@ -75,7 +74,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let asked = arguments
         .drill
         .as_deref()
-        .map(|drill| asked(drill, &arguments.stage, arguments.tempo))
+        .map(|drill| asked(drill, &arguments.stage, arguments.at))
         .transpose()?;
     let piece = asked.as_ref().map(|asked| &asked.piece);
     let hearing = heard(&arguments.file, arguments.la, piece)?;
@@ -136,14 +135,15 @@ struct Asked {
     ladder: [Bpm; 2],
 }
 
-fn asked(drill: &str, stage: &str, tempo: Option<Bpm>) -> Result<Asked, Failure> {
+fn asked(drill: &str, stage: &str, at: arguments::AtRung) -> Result<Asked, Failure> {
     let opened = open(drill)?;
     let (stage, _) = arguments::stage(&opened.drill, stage)?;
     let score = score_of(&opened.drill, stage);
     let ladder = &opened.drill.ladder;
-    let tempo = tempo.unwrap_or(ladder.from);
+    let rung = at.rung(&opened.drill, stage)?;
+    let tempo = rung.tempo();
     let layout = Layout {
-        lengths: opened.drill.lengths,
+        lengths: rung.lengths(opened.drill.lengths),
         ..Layout::at(tempo, SampleRate::USUAL)
     };
     Ok(Asked {

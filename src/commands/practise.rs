@@ -5,12 +5,13 @@ use super::shell::{Begin, Shell};
 use super::terminal::{self, Manner, Terminal};
 use super::{Failure, Outcome, Ran, arguments, folders, homework, output, plan, settings};
 use crate::app::{Care, Message, Model, Page};
+use crate::drill::{Drill, Stage, StageKind};
 use crate::live::{Asked, DEFAULT_BUFFER, Quiet};
 use crate::practice::Rung;
 use crate::screen::{Plain, Theme, action, view};
 use crate::settings::Settings;
 use crate::sound::{ClickSound, Sound};
-use crate::units::{Bpm, Hertz};
+use crate::units::Hertz;
 use crossterm::event::{Event as Input, poll, read};
 use ratatui::backend::CrosstermBackend;
 use std::fs::File;
@@ -33,9 +34,8 @@ pub(crate) struct Arguments {
     /// Stage to begin with, by number from 1 or by name; else where the last session ended.
     #[arg(long)]
     stage: Option<String>,
-    /// Tempo to begin with, beats a minute.
-    #[arg(long, value_parser = arguments::tempo)]
-    tempo: Option<Bpm>,
+    #[command(flatten)]
+    at: arguments::AtRung,
     /// Which drill of a homework file; else the first that is not reached.
     #[arg(long, value_name = "NAME")]
     task: Option<String>,
@@ -168,10 +168,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         None => None,
     };
     terminal::require()?;
-    let begin = Begin {
-        stage,
-        rung: arguments.tempo.map(Rung::Tempo),
-    };
+    let begin = begin(&opened.drill, stage, arguments.at)?;
     let mut flags = arguments.screen.flags();
     flags.extend(arguments.marking.flags());
     let settings = settings::load(&flags)?;
@@ -185,6 +182,28 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         shell.tell(&mut model, Message::Care(asked));
     }
     screen(&settings, shell, model)
+}
+
+/// Where the words of the command line want to begin. A length alone means the stage that opens the
+/// movement.
+fn begin(drill: &Drill, stage: Option<usize>, at: arguments::AtRung) -> Result<Begin, Failure> {
+    let opens = |stage: &Stage| matches!(stage.kind, StageKind::Opening { .. });
+    let stage = match at.tone {
+        Some(_) => stage.or_else(|| drill.stages.iter().position(opens)),
+        None => stage,
+    };
+    let asked = at.tempo.is_some() || at.tone.is_some();
+    let rung = match stage.filter(|_| asked) {
+        Some(stage) => Some(at.rung(drill, stage)?),
+        None if at.tone.is_some() => {
+            return Err(Failure(format!(
+                "`{}` has no stage that opens the movement: leave --tone out",
+                drill.title
+            )));
+        }
+        None => at.tempo.map(Rung::Tempo),
+    };
+    Ok(Begin { stage, rung })
 }
 
 /// Runs the program without a command: the list of drills.

@@ -6,7 +6,7 @@ use super::{Outcome, Ran, arguments, output, settings};
 use crate::rhythm::{ClickPlan, ReferencePlan};
 use crate::sound::{Bounce, Bus, Sound};
 use crate::timeline::{Layout, lay};
-use crate::units::{Bpm, Hertz, SampleRate};
+use crate::units::{Hertz, SampleRate};
 use indicatif::{ProgressBar, ProgressStyle};
 use std::io::{BufWriter, IsTerminal};
 use std::path::PathBuf;
@@ -28,9 +28,8 @@ pub(crate) struct Arguments {
     /// Stage by number from 1, or by name.
     #[arg(long, default_value = "1")]
     stage: String,
-    /// Beats a minute; the ladder's first when left out.
-    #[arg(long, value_parser = arguments::tempo)]
-    tempo: Option<Bpm>,
+    #[command(flatten)]
+    at: arguments::AtRung,
     /// Repetitions, each with its breath.
     #[arg(long, default_value_t = 4, value_parser = clap::value_parser!(u32).range(1..=100_000))]
     repeats: u32,
@@ -66,12 +65,10 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     output::ready_to_write(&arguments.output, arguments.force)?;
     let opened = open(&arguments.drill)?;
     let (stage, _) = arguments::stage(&opened.drill, &arguments.stage)?;
+    let rung = arguments.at.rung(&opened.drill, stage)?;
     let layout = Layout {
-        lengths: opened.drill.lengths,
-        ..Layout::at(
-            arguments.tempo.unwrap_or(opened.drill.ladder.from),
-            arguments.rate,
-        )
+        lengths: rung.lengths(opened.drill.lengths),
+        ..Layout::at(rung.tempo(), arguments.rate)
     };
     let own = settings::sounding(arguments.la, arguments.pipes, arguments.drones)?;
     let options = settings::options(&own);

@@ -5,7 +5,7 @@ use super::{Outcome, Ran, arguments, output};
 use crate::drill::Drill;
 use crate::score::{Score, resolve_music};
 use crate::timeline::{Layout, TimelineDocument, document, lay};
-use crate::units::{Beats, Bpm, Fraction, SampleRate};
+use crate::units::{Beats, Fraction, SampleRate};
 
 /// Arguments of `timeline`.
 #[derive(clap::Args)]
@@ -25,9 +25,8 @@ pub(crate) struct Arguments {
     /// Stage by number from 1, or by name.
     #[arg(long, default_value = "1")]
     stage: String,
-    /// Beats a minute; the ladder's first when left out.
-    #[arg(long, value_parser = arguments::tempo)]
-    tempo: Option<Bpm>,
+    #[command(flatten)]
+    at: arguments::AtRung,
     /// Frames a second.
     #[arg(long, default_value = "48000", value_parser = arguments::rate)]
     rate: SampleRate,
@@ -50,12 +49,10 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let opened = open(&arguments.drill)?;
     let (stage, _) = arguments::stage(&opened.drill, &arguments.stage)?;
     let score = score_of(&opened.drill, stage);
+    let rung = arguments.at.rung(&opened.drill, stage)?;
     let layout = Layout {
-        lengths: opened.drill.lengths,
-        ..Layout::at(
-            arguments.tempo.unwrap_or(opened.drill.ladder.from),
-            arguments.rate,
-        )
+        lengths: rung.lengths(opened.drill.lengths),
+        ..Layout::at(rung.tempo(), arguments.rate)
     };
     let timeline = lay(&score, &layout);
     let document = document(&timeline, u64::from(arguments.repeats));

@@ -6,6 +6,7 @@ use crate::drill::{
 };
 use crate::exchange::abc;
 use crate::movement::{Lengths, Schools};
+use crate::practice::Rung;
 use crate::rhythm::Metre;
 use crate::score::{Score, ScoreGroup, ScoreNote, resolve_music};
 use crate::units::{Beats, Bpm, Fraction, parse_fraction, write_fraction};
@@ -137,22 +138,23 @@ fn written_out(group: &ScoreGroup) -> Group {
 }
 
 impl Piece {
-    /// A drill, or one stage of it, to be played at a tempo; at the ladder's first when none is
+    /// A drill, or one stage of it, to be played on a rung; at the ladder's first tempo when none is
     /// given.
-    pub fn of(drill: &Drill, stage: Option<usize>, tempo: Option<Bpm>) -> Self {
+    pub fn of(drill: &Drill, stage: Option<usize>, rung: Option<Rung>) -> Self {
+        let rung = rung.unwrap_or(Rung::Tempo(drill.ladder.from));
         let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
         Self {
             title: drill.title.clone(),
             about: drill.about.clone(),
             metre: drill.metre,
-            tempo: Some(tempo.unwrap_or(drill.ladder.from)),
+            tempo: Some(rung.tempo()),
             ladder: Some(drill.ladder.clone()),
             practice: Practice {
                 listen_for: drill.listen_for.clone(),
                 clean: Some(drill.clean),
                 breath: Some(drill.breath),
             },
-            lengths: drill.lengths,
+            lengths: rung.lengths(drill.lengths),
             sections: drill
                 .stages
                 .iter()

@@ -5,10 +5,10 @@ use super::tables;
 use crate::drill::{Drill, SLOW, Stage, StageKind};
 use crate::engraving::font::{Face, Glyph};
 use crate::engraving::{Settings, lay_out};
-use crate::practice::ladder::rungs;
+use crate::practice::ladder::climbs;
 use crate::rhythm::Metre;
 use crate::score::{Score, ScoreGroup, resolve_music};
-use crate::units::{Beats, spell_fraction};
+use crate::units::{Beats, Bpm, spell_fraction};
 use crate::wording;
 
 /// What a sheet shows besides the music.
@@ -256,7 +256,10 @@ fn sentence_tail(text: &str) -> String {
 /// The beat as a note, and the tempi.
 fn write_tempo(writer: &mut Writer, drill: &Drill) {
     let metre = drill.metre;
-    let all = rungs(drill.ladder.from, drill.ladder.to, drill.ladder.step).unwrap_or_default();
+    let climbs = climbs(drill);
+    let mut all: Vec<Bpm> = climbs.iter().flatten().map(|rung| rung.tempo()).collect();
+    all.sort_unstable();
+    all.dedup();
     writer.skip(4.0);
     let base = writer.y() + TEXT;
     let (glyph, dotted) = match metre {
@@ -282,7 +285,7 @@ fn write_tempo(writer: &mut Writer, drill: &Drill) {
         });
         x += 4.0;
     }
-    let speed = |bpm: &crate::units::Bpm| spell_fraction(&bpm.value());
+    let speed = |bpm: &Bpm| spell_fraction(&bpm.value());
     let text = match (all.first(), all.last()) {
         (Some(first), Some(last)) if all.len() > 1 => format!(
             "= {} to {} beats a minute in {}; {} clean in a row before the next",

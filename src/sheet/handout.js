@@ -5,7 +5,7 @@ let audio = null, playing = null, timer = 0, frame = 0;
 function say(text) { status.textContent = text; }
 
 function showTempo() {
-  const words = DATA.rungs[tempo.value] + " beats a minute";
+  const words = DATA.words[tempo.value];
   $("beats").textContent = words;
   tempo.setAttribute("aria-valuetext", words);
 }
@@ -27,10 +27,17 @@ function click(when, kind) {
   tone.stop(when + 0.05);
 }
 
+// The stage's own rung that comes nearest to the one that is set, from below.
+function place(part) {
+  let at = 0;
+  part.rows.forEach((row, own) => { if (row <= Number(tempo.value)) at = own; });
+  return at;
+}
+
 function play(stage) {
   stop();
   open();
-  const part = DATA.stages[stage], laid = part.laid[tempo.value];
+  const part = DATA.stages[stage], own = place(part), laid = part.laid[own];
   const reed = audio.createOscillator(), gain = audio.createGain();
   reed.setPeriodicWave(audio.createPeriodicWave(
     new Float32Array(DATA.partials.length + 1),
@@ -44,7 +51,7 @@ function play(stage) {
     button.setAttribute("aria-pressed", mine);
     button.textContent = mine ? "Stop" : "Play";
   }
-  say("Playing " + part.name + " at " + DATA.rungs[tempo.value] + " beats a minute.");
+  say("Playing " + part.name + " at " + DATA.words[part.rows[own]] + ".");
   timer = setInterval(schedule, 25);
   schedule();
   frame = requestAnimationFrame(show);
@@ -154,6 +161,7 @@ function board() {
     cell(line, "th", rung).scope = "row";
     DATA.stages.forEach((stage, s) => {
       const place = cell(line, "td");
+      if (!stage.rows.includes(r)) return;
       for (let n = 0; n < DATA.clean; n += 1) {
         const box = place.appendChild(document.createElement("input"));
         box.type = "checkbox";

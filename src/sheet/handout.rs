@@ -7,14 +7,16 @@
 use super::compose::{in_words, sentence, where_the_time_comes_from};
 use super::drawing::shape_ink;
 use super::svg::{Shapes, escape, number, write_ink};
+use super::tables::rows;
 use crate::chanter::{NOTES, Tuning};
 use crate::drill::{Drill, SLOW};
 use crate::engraving::{Engraved, Kind, Settings, System, lay_out};
-use crate::practice::ladder::rungs;
+use crate::practice::Rung;
+use crate::practice::ladder::climbs;
 use crate::rhythm::ClickWeight;
 use crate::score::{NoteId, Score, resolve_music};
 use crate::timeline::{Event, EventKind, Layout, lay};
-use crate::units::{Beats, Bpm, Fraction, SampleRate, spell_fraction};
+use crate::units::{Beats, Fraction, SampleRate, spell_fraction};
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -52,13 +54,18 @@ struct StageData {
     name: String,
     /// (system, x in the system's own unit) of each note and gracenote.
     heads: Vec<(usize, f64)>,
+    /// The page's rungs that are its own, lowest first.
+    rows: Vec<usize>,
+    /// How each of them sounds.
     laid: Vec<Laid>,
 }
 
 #[derive(Serialize)]
 struct Data {
     key: String,
+    /// Every rung of the drill in a word, and in full.
     rungs: Vec<String>,
+    words: Vec<String>,
     clean: u32,
     hertz: Vec<f64>,
     partials: Vec<f32>,
@@ -67,15 +74,15 @@ struct Data {
 
 /// Writes the page, to be played at a pitch. It may be larger than [`LARGEST_HANDOUT`]; the caller decides.
 pub fn handout(drill: &Drill, tuning: Tuning) -> String {
-    let rungs = rungs(drill.ladder.from, drill.ladder.to, drill.ladder.step)
-        .unwrap_or_else(|_| vec![drill.ladder.from]);
+    let climbs = climbs(drill);
+    let rows = rows(&climbs);
     let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
     let mut shapes = Shapes::default();
     let mut sections = String::new();
     let mut stages = Vec::new();
     let mut scores = Vec::new();
     let mut key = String::new();
-    for (place, stage) in drill.stages.iter().enumerate() {
+    for (place, (stage, own)) in drill.stages.iter().zip(&climbs).enumerate() {
         let score = resolve_music(&stage.music, breath, &drill.schools);
         key.push_str(&score.written_text());
         let engraved = lay_out(&score, Some(&stage.music), &Settings::paper(WIDTH));
@@ -123,19 +130,21 @@ pub fn handout(drill: &Drill, tuning: Tuning) -> String {
                 .iter()
                 .map(|(_, system, x)| (*system, (x * 100.0).round() / 100.0))
                 .collect(),
-            laid: rungs
+            rows: own
                 .iter()
-                .map(|tempo| laid(&score, drill, *tempo, &index))
+                .filter_map(|rung| rows.iter().position(|row| row == rung))
+                .collect(),
+            laid: own
+                .iter()
+                .map(|rung| laid(&score, drill, *rung, &index))
                 .collect(),
         });
         scores.push(score);
     }
     let data = Data {
         key: crate::practice::StagePrint::of(&key).to_string(),
-        rungs: rungs
-            .iter()
-            .map(|rung| spell_fraction(&rung.value()))
-            .collect(),
+        rungs: rows.iter().map(|rung| rung.spoken()).collect(),
+        words: rows.iter().map(|rung| in_full(*rung)).collect(),
         clean: drill.clean,
         hertz: NOTES
             .iter()
@@ -150,7 +159,7 @@ pub fn handout(drill: &Drill, tuning: Tuning) -> String {
         .replace('<', "\\u003c");
     include_str!("handout.html")
         .replace("{{script}}", include_str!("handout.js"))
-        .replace("{{last}}", &rungs.len().saturating_sub(1).to_string())
+        .replace("{{last}}", &rows.len().saturating_sub(1).to_string())
         .replace("{{defs}}", &shapes.definitions())
         .replace("{{words}}", &words(drill, &scores))
         .replace("{{stages}}", &sections)
@@ -224,10 +233,20 @@ fn draw_system(
     page.push_str("</svg>\n");
 }
 
+/// `66 beats a minute`, `tones of 104 ms at 60 beats a minute`.
+fn in_full(rung: Rung) -> String {
+    let tempo = spell_fraction(&rung.tempo().value());
+    let opened = rung
+        .tone()
+        .map_or_else(String::new, |_| format!("tones of {} at ", rung.spoken()));
+    format!("{opened}{tempo} beats a minute")
+}
+
 /// A score at a rung as moments.
-fn laid(score: &Score, drill: &Drill, tempo: Bpm, index: &BTreeMap<NoteId, usize>) -> Laid {
+fn laid(score: &Score, drill: &Drill, rung: Rung, index: &BTreeMap<NoteId, usize>) -> Laid {
+    let tempo = rung.tempo();
     let layout = Layout {
-        lengths: drill.lengths,
+        lengths: rung.lengths(drill.lengths),
         ..Layout::at(tempo, SampleRate(48_000))
     };
     let timeline = lay(score, &layout);

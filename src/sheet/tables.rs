@@ -6,8 +6,8 @@ use crate::chanter::{Finger, Note, Shape, gracenote_finger};
 use crate::drill::Drill;
 use crate::engraving::font::{Face, Glyph};
 use crate::movement::{Context, Movement, Resolution, Role as PartRole, Schools, resolve};
-use crate::practice::ladder::rungs;
-use crate::units::spell_fraction;
+use crate::practice::Rung;
+use crate::practice::ladder::climbs;
 
 /// Height of a row of the ladder, and the least before a box touches the rule, points.
 const ROW: f64 = 12.5;
@@ -22,17 +22,22 @@ const SMALLEST_BOX: f64 = 4.5;
 
 /// The least height of the ladder, points.
 pub(super) fn least_ladder(drill: &Drill) -> f64 {
-    let rungs = rungs(drill.ladder.from, drill.ladder.to, drill.ladder.step);
-    rungs.map_or(0.0, |rungs| {
-        6.0 + HEAD + LOWEST_ROW * (rungs.len() as f64 + 1.0)
-    })
+    6.0 + HEAD + LOWEST_ROW * (rows(&climbs(drill)).len() as f64 + 1.0)
+}
+
+/// The ladder's rows in the order they are climbed: every tempo, and after it the lengths of a
+/// movement that is opened there.
+pub(super) fn rows(climbs: &[Vec<Rung>]) -> Vec<Rung> {
+    let mut rows: Vec<Rung> = climbs.iter().flatten().copied().collect();
+    rows.sort_unstable();
+    rows.dedup();
+    rows
 }
 
 /// Rungs down, stages across, a box for every clean repetition.
 pub(super) fn ladder(writer: &mut Writer, drill: &Drill) {
-    let Ok(rungs) = rungs(drill.ladder.from, drill.ladder.to, drill.ladder.step) else {
-        return;
-    };
+    let climbs = climbs(drill);
+    let rungs = rows(&climbs);
     let stages = drill.stages.len().max(1);
     let column = ((writer.width() - TEMPO_COLUMN) / stages as f64).min(WIDEST_COLUMN);
     let clean = drill.clean as usize;
@@ -76,7 +81,7 @@ pub(super) fn ladder(writer: &mut Writer, drill: &Drill) {
         let mut rows = vec![head(writer, drill, column, height)];
         for rung in now {
             let top = writer.y();
-            let tempo = spell_fraction(&rung.value());
+            let tempo = rung.spoken();
             let middle = top + height / 2.0 + TEXT * 0.3;
             let mut row = vec![Cell {
                 heading: Some(Heading::Row),
@@ -90,6 +95,12 @@ pub(super) fn ladder(writer: &mut Writer, drill: &Drill) {
             }];
             for stage in 0..stages {
                 let x = Writer::left() + TEMPO_COLUMN + stage as f64 * column;
+                // no box where the stage does not come to this rung
+                let boxes = if climbs.get(stage).is_some_and(|own| own.contains(rung)) {
+                    boxes
+                } else {
+                    0
+                };
                 row.push(Cell {
                     heading: None,
                     ink: (0..boxes)
@@ -114,7 +125,7 @@ pub(super) fn ladder(writer: &mut Writer, drill: &Drill) {
             .collect();
         writer.block(Block {
             role: Role::Table(format!(
-                "ladder of {} tempi, a column for each of {stages} stages, boxes to tick",
+                "ladder of {} rungs, a column for each of {stages} stages, boxes to tick",
                 rungs.len()
             )),
             ink: rules,

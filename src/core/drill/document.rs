@@ -75,7 +75,8 @@ pub struct DrillDocument {
     pub lengths: Option<LengthsDocument>,
 }
 
-/// A stage: the movement taken apart (`tone`), in real time (no `tone`), or written out (`music`).
+/// A stage: the movement taken apart (`tone`), opened (`opening`), in real time (neither), or written
+/// out (`music`).
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
 #[cfg_attr(test, derive(Deserialize, JsonSchema))]
 #[serde(deny_unknown_fields)]
@@ -88,12 +89,30 @@ pub struct StageDocument {
     /// Length of each sounding tone, in beats; left out, the movement is played in real time.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub tone: Option<Exact>,
+    /// The movement in real time, its tones opened: the tempo stands still and they close up.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub opening: Option<OpeningDocument>,
     /// ABC body text instead.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub music: Option<String>,
+    /// The last tempo the stage is worth practising at; left out, the top of the ladder.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub up_to: Option<Exact>,
     /// What to listen for in this stage.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub listen_for: Option<String>,
+}
+
+/// How a movement is opened.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(test, derive(Deserialize, JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub struct OpeningDocument {
+    /// The length of each tone inside to begin with, milliseconds, 12 to 400; 300 when left out.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub from: Option<Exact>,
+    /// The tempo that stands still, beats a minute.
+    pub at: Exact,
 }
 
 /// The tempi: from one tempo to another, by percent or by beats a minute.
@@ -199,7 +218,17 @@ pub(super) const DRILL_FIELDS: &[&str] = &[
     "lengths",
 ];
 /// The fields of a stage.
-pub(super) const STAGE_FIELDS: &[&str] = &["name", "before", "tone", "music", "listen_for"];
+pub(super) const STAGE_FIELDS: &[&str] = &[
+    "name",
+    "before",
+    "tone",
+    "opening",
+    "music",
+    "up_to",
+    "listen_for",
+];
+/// The fields of an opening.
+pub(super) const OPENING_FIELDS: &[&str] = &["from", "at"];
 /// The fields of a ladder.
 pub(super) const LADDER_FIELDS: &[&str] = &["from", "to", "step"];
 /// The fields of lengths.
@@ -242,6 +271,7 @@ mod tests {
         assert_eq!(properties(&schema), set(DRILL_FIELDS));
         let parts = &schema["$defs"];
         assert_eq!(properties(&parts["StageDocument"]), set(STAGE_FIELDS));
+        assert_eq!(properties(&parts["OpeningDocument"]), set(OPENING_FIELDS));
         assert_eq!(properties(&parts["LadderDocument"]), set(LADDER_FIELDS));
         assert_eq!(properties(&parts["LengthsDocument"]), set(LENGTHS_FIELDS));
     }

@@ -301,7 +301,7 @@ fn every_stage_is_on_the_beat(drill: &Drill, resolved: &Resolved) -> usize {
     for stage in &drill.stages {
         let whole = match stage.kind {
             StageKind::Apart { .. } => false,
-            StageKind::RealTime { .. } => true,
+            StageKind::RealTime { .. } | StageKind::Opening { .. } => true,
             StageKind::Written => continue,
         };
         let rows = rows(&stage.music.bars);

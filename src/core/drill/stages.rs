@@ -7,9 +7,9 @@
 use super::value::Begins;
 use super::written::{Bar, Gracenote, Group, Music, Written};
 use crate::chanter::Note;
-use crate::movement::{Family, Part, Resolved, Role};
+use crate::movement::{Family, Lengths, Part, Resolved, Role};
 use crate::rhythm::{Metre, WrittenLength};
-use crate::units::{Beats, Fraction};
+use crate::units::{Beats, Bpm, Fraction};
 
 /// A movement taken apart.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -66,6 +66,78 @@ pub fn real_time(
     };
     let notes = vec![(from, before, Group::Opening)];
     let bars = closed(metre, notes, resolved.context.after, group)?;
+    Ok(Taken {
+        bars,
+        lands: before,
+    })
+}
+
+/// `note`, or so many whole beats more that `taken` is at most the part of it that a movement may
+/// take.
+fn long_enough(note: Beats, taken: Beats) -> Beats {
+    let least = Beats(taken.0 / Lengths::MOST_OF_A_NOTE);
+    if least <= note {
+        return note;
+    }
+    note + (least - note).ceil()
+}
+
+/// How much a movement takes at a tempo of the note before, and of its closing note.
+fn takes(resolved: &Resolved, lengths: &Lengths, at: Bpm) -> (Beats, Beats) {
+    let (early, late) = resolved
+        .parts
+        .split_at(resolved.before_beat.min(resolved.parts.len()));
+    let sum = |parts: &[Part]| {
+        parts
+            .iter()
+            .map(|part| part_length(part, lengths, at))
+            .sum()
+    };
+    (sum(early), sum(late))
+}
+
+fn part_length(part: &Part, lengths: &Lengths, at: Bpm) -> Beats {
+    if part.held {
+        Lengths::HELD
+    } else {
+        lengths.of(part.role, at)
+    }
+}
+
+/// The length of the note before in an opened stage, the same in all its contexts: `before`, or
+/// longer where a movement would take more of it than it may.
+pub(super) fn longest_before(
+    contexts: &[(Note, Resolved)],
+    before: Beats,
+    lengths: &Lengths,
+    at: Bpm,
+) -> Beats {
+    let needed = contexts.iter().map(|(_, resolved)| {
+        let (early, _) = takes(resolved, lengths, at);
+        long_enough(before, early)
+    });
+    needed.max().unwrap_or(before)
+}
+
+/// The whole movement as in real time, with room for its tones as long as `lengths` has them at a
+/// tempo: where they take time from the closing note and would take more of it than they may, that
+/// note is longer by whole bars.
+///
+/// # Errors
+/// A length that no note value with dots or ties writes.
+pub(super) fn opened(
+    metre: Metre,
+    from: Note,
+    resolved: &Resolved,
+    before: Beats,
+    lengths: &Lengths,
+    at: Bpm,
+) -> Result<Taken, Beats> {
+    let (_, late) = takes(resolved, lengths, at);
+    let room = long_enough(Beats::ZERO, late);
+    let notes = vec![(from, before, Group::Opening)];
+    let group = Group::Movement(resolved.clone());
+    let bars = closed_after(metre, notes, resolved.context.after, group, room)?;
     Ok(Taken {
         bars,
         lands: before,
@@ -152,14 +224,30 @@ fn spelled(waiting: &mut Vec<Gracenote>) -> Group {
 /// Notes with their groups, then a closing note that fills the bar it begins in.
 pub(super) fn closed(
     metre: Metre,
+    notes: Vec<(Note, Beats, Group)>,
+    closing: Note,
+    group: Group,
+) -> Result<Vec<Bar>, Beats> {
+    closed_after(metre, notes, closing, group, Beats::ZERO)
+}
+
+/// The same with a closing note that lasts at least so long: whole bars more where its own is too
+/// short.
+fn closed_after(
+    metre: Metre,
     mut notes: Vec<(Note, Beats, Group)>,
     closing: Note,
     group: Group,
+    at_least: Beats,
 ) -> Result<Vec<Bar>, Beats> {
     let bar = metre.bar();
     let closes: Beats = notes.iter().map(|(_, length, _)| *length).sum();
     let into_bar = Beats(closes.0 - (closes.0 / bar.0).floor() * bar.0);
-    notes.push((closing, bar - into_bar, group));
+    let mut closing_length = bar - into_bar;
+    while closing_length < at_least {
+        closing_length = closing_length + bar;
+    }
+    notes.push((closing, closing_length, group));
     let mut bars = vec![Bar::default()];
     let mut room = bar;
     for (note, mut length, mut group) in notes {

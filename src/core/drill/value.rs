@@ -4,7 +4,7 @@ use super::written::Music;
 use crate::chanter::Note;
 use crate::movement::{Lengths, Movement, Schools};
 use crate::rhythm::Metre;
-use crate::units::{Beats, Bpm, Fraction};
+use crate::units::{Beats, Bpm, Fraction, Millis};
 
 /// A drill without a problem: every bar adds up, every note can be played.
 #[derive(Debug, Clone, PartialEq)]
@@ -59,6 +59,8 @@ pub struct Stage {
     pub listen_for: Option<String>,
     /// How it came to be.
     pub kind: StageKind,
+    /// The last tempo it is worth practising at; nothing: to the top of the ladder.
+    pub up_to: Option<Bpm>,
     /// Its bars.
     pub music: Music,
 }
@@ -71,7 +73,7 @@ impl Stage {
     /// True where the movement's tones are longer than in real time: such a stage says [`SLOW`].
     pub fn is_slow(&self) -> bool {
         match self.kind {
-            StageKind::Apart { .. } => true,
+            StageKind::Apart { .. } | StageKind::Opening { .. } => true,
             StageKind::RealTime { .. } | StageKind::Written => false,
         }
     }
@@ -91,6 +93,17 @@ pub enum StageKind {
     RealTime {
         /// Length of the note before: where the closing note lands.
         before: Beats,
+    },
+    /// The whole movement as gracenotes, its tones longer than in real time at first: the tempo
+    /// stands still and the movement closes up.
+    Opening {
+        /// Length of the note before: as in real time, or longer where the opened movement would
+        /// take more than [`Lengths::MOST_OF_A_NOTE`] of it.
+        before: Beats,
+        /// The length of each tone inside to begin with. It ends with what real time is at `at`.
+        from: Millis,
+        /// The tempo.
+        at: Bpm,
     },
     /// Written out in the file.
     Written,

@@ -39,6 +39,9 @@ impl Lengths {
     /// Tones open to at most this many times their length (chosen: at 40 and slower they would no
     /// longer be heard as one movement).
     pub const OPENS_AT_MOST: i128 = 2;
+    /// A movement takes at most this part of the note it takes its time from (chosen: what is left
+    /// is still heard as the longer part).
+    pub const MOST_OF_A_NOTE: Fraction = Fraction::new_raw(3, 5);
     /// The shortest length accepted, milliseconds: below it nothing is heard as a tone.
     pub const SHORTEST: i128 = 12;
     /// The longest length accepted, milliseconds.

@@ -63,6 +63,13 @@ pub struct Resolved {
 }
 
 impl Resolved {
+    /// True where there is a tone inside that can be opened: one that is heard as a note and is not
+    /// held long anyway.
+    pub fn can_be_opened(&self) -> bool {
+        let open = |part: &Part| part.role == Role::Sounding && !part.held;
+        self.parts.iter().any(open)
+    }
+
     /// The notes of the parts.
     pub fn gracenotes(&self) -> Vec<Note> {
         self.parts.iter().map(|part| part.note).collect()

@@ -5,8 +5,8 @@
 
 use super::rung::Rung;
 pub use crate::drill::Step;
-use crate::drill::{Drill, Ladder};
-use crate::units::{Bpm, Fraction, write_fraction};
+use crate::drill::{Drill, Ladder, Stage, StageKind};
+use crate::units::{Bpm, Fraction, Millis, write_fraction};
 use num_traits::{CheckedMul, ToPrimitive};
 
 /// The smallest step, in per cent or in beats a minute. Chosen: a tenth of the least change of
@@ -116,12 +116,49 @@ fn grown(from: Fraction, share: Fraction, times: i32) -> Fraction {
     )
 }
 
-/// Every stage's rungs, low to high. Any drill that was read has a ladder.
+/// A length of tones is at least this part of the one before (chosen: a repetition counts as clean
+/// from 0.75 to 1.3 of its length, so neither neighbour is taken for it).
+const SHORTEST_STEP: f64 = 0.7;
+
+/// The lengths on which a movement closes up, in whole milliseconds: `from`, then each the same part
+/// of the one before, 0.7 to 0.8 as long as the way is two such steps or more; the last is `to`.
+pub fn lengths_down(from: Millis, to: Millis) -> Vec<Millis> {
+    let (from, to) = (from.to_f64(), to.to_f64());
+    let steps = ((to / from).ln() / SHORTEST_STEP.ln()).ceil().max(1.0);
+    let share = (to / from).powf(1.0 / steps);
+    let length = |step: i32| (from * share.powi(step)).round() as i128;
+    let mut lengths: Vec<i128> = (0..=steps as i32).map(length).collect();
+    lengths.dedup();
+    lengths.into_iter().map(Millis::whole).collect()
+}
+
+/// Every stage's rungs, low to high. A stage ends where it is worth practising to; what comes after
+/// an opening begins at its tempo, because below it the movement was closed up already. No stage is
+/// without a rung.
 pub fn climbs(drill: &Drill) -> Vec<Vec<Rung>> {
     let Ladder { from, to, step } = drill.ladder;
+    // a drill that was read has a ladder
     let tempi = rungs(from, to, step).unwrap_or_else(|_| vec![from]);
-    let climb: Vec<Rung> = tempi.into_iter().map(Rung::Tempo).collect();
-    vec![climb; drill.stages.len()]
+    let mut begins = from;
+    let climb = |stage: &Stage| {
+        if let StageKind::Opening { from, at, .. } = stage.kind {
+            begins = at;
+            let lengths = lengths_down(from, drill.lengths.tone_at(at));
+            let opened = |tone| Rung::Opened { tone, tempo: at };
+            return lengths.into_iter().map(opened).collect();
+        }
+        let worth = begins..=stage.up_to.unwrap_or(to);
+        let mut own: Vec<Bpm> = tempi
+            .iter()
+            .copied()
+            .filter(|one| worth.contains(one))
+            .collect();
+        if own.is_empty() {
+            own.push(begins);
+        }
+        own.into_iter().map(Rung::Tempo).collect()
+    };
+    drill.stages.iter().map(climb).collect()
 }
 
 #[cfg(test)]

@@ -1,9 +1,8 @@
 //! Too little time for a movement: the one place where its parts shrink.
 
+use crate::movement::Lengths;
 use crate::units::{Beats, Fraction};
 
-/// A movement takes at most this part of the note it takes its time from.
-const MOST: Fraction = Fraction::new_raw(3, 5);
 /// Two movements that take time from the same note leave it at least a tenth.
 const MOST_TOGETHER: Fraction = Fraction::new_raw(9, 10);
 
@@ -18,7 +17,7 @@ pub(super) struct Fitted {
 /// under `least` unless even that is more than the note can give (then they share what it has).
 pub(super) fn fit(parts: &[Beats], note: Beats, least: Beats) -> Fitted {
     let total: Beats = parts.iter().copied().sum();
-    let room = note * MOST;
+    let room = note * Lengths::MOST_OF_A_NOTE;
     if total <= room {
         return Fitted {
             parts: parts.to_vec(),

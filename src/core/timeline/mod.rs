@@ -7,6 +7,8 @@ mod crowding;
 mod document;
 mod event;
 mod lay;
+#[cfg(test)]
+mod opening_laws;
 
 pub use document::{TimelineDocument, TimelineRow, document};
 pub use event::{Event, EventKind, Placed, SoundPart, Sounded, Timeline};

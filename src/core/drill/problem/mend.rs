@@ -38,6 +38,7 @@ impl Kind {
             }
             Self::WrongShape { field, .. } => match field.as_str() {
                 "ladder" => "write `ladder: {from: 50, to: 80, step: 4%}`".to_owned(),
+                "opening" => "write `opening: {from: 300, at: 60}`".to_owned(),
                 "stages" | "stage" => {
                     "write each as `- {name: half beats, before: 1, tone: 1/2}`".to_owned()
                 }
@@ -60,6 +61,21 @@ impl Kind {
             Self::OffTheBeat { played, .. } => {
                 format!("write `before: {}`", Exact::of(&played.0).text())
             }
+            Self::OffTheLadder { from, to, .. } => format!(
+                "write a tempo from {} to {}",
+                spell_fraction(&from.value()),
+                spell_fraction(&to.value())
+            ),
+            Self::OpeningAndMore { field: "up_to", .. } => {
+                "take `up_to` away: the tempo stands still in an opening".to_owned()
+            }
+            Self::OpeningAndMore { field, .. } => {
+                format!("keep `opening`, or keep `{field}` in a stage of its own")
+            }
+            Self::NothingInside { .. } => {
+                "take the stage away: this movement is played in real time at once".to_owned()
+            }
+            Self::NothingToClose { .. } => "begin longer, such as `from: 300`".to_owned(),
             Self::SameStage { .. } => "give each stage a name of its own".to_owned(),
             Self::LadderDown { from, to } => format!("write `from: {to}, to: {from}`"),
             Self::LadderTooLong { .. } => "take a larger step".to_owned(),

@@ -8,7 +8,7 @@ pub use render::{render, render_line};
 
 use crate::chanter::{Note, NoteError};
 use crate::rhythm::Metre;
-use crate::units::{Beats, FractionError};
+use crate::units::{Beats, Bpm, FractionError, Millis};
 
 /// A place in a text file, counted as editors count.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -172,6 +172,25 @@ pub enum Kind {
         movement: &'static str,
         before: Beats,
         played: Beats,
+    },
+    OffTheLadder {
+        field: &'static str,
+        found: Bpm,
+        from: Bpm,
+        to: Bpm,
+    },
+    OpeningAndMore {
+        stage: String,
+        field: &'static str,
+    },
+    NothingInside {
+        stage: String,
+        movement: &'static str,
+    },
+    NothingToClose {
+        from: Millis,
+        real: Millis,
+        at: Bpm,
     },
     SameStage {
         stage: String,

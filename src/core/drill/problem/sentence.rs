@@ -140,6 +140,32 @@ impl fmt::Display for Kind {
                 beats(*before),
                 beats(*played)
             ),
+            Self::OffTheLadder {
+                field,
+                found,
+                from,
+                to,
+            } => write!(
+                f,
+                "`{field}` is {}, which is not on the ladder from {} to {}",
+                spell_fraction(&found.value()),
+                spell_fraction(&from.value()),
+                spell_fraction(&to.value())
+            ),
+            Self::OpeningAndMore { stage, field } => {
+                write!(f, "stage `{stage}` has an `opening` as well as `{field}`")
+            }
+            Self::NothingInside { stage, movement } => write!(
+                f,
+                "stage `{stage}` opens the {movement}, which has no tone inside that could be opened"
+            ),
+            Self::NothingToClose { from, real, at } => write!(
+                f,
+                "the opening begins with tones of {} ms, but in real time at {} they last {} ms already",
+                spell_fraction(&from.0),
+                spell_fraction(&at.value()),
+                real.to_f64().round()
+            ),
             Self::SameStage { stage, first } => {
                 write!(f, "stage {first} is called `{stage}` too")
             }

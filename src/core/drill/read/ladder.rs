@@ -12,7 +12,7 @@ use crate::units::{Bpm, Fraction, Millis, parse_fraction};
 const MOST_RUNGS: usize = 200;
 
 impl Reader {
-    fn tempo(&mut self, fields: &Fields, field: &'static str) -> Option<Bpm> {
+    pub(super) fn tempo(&mut self, fields: &Fields, field: &'static str) -> Option<Bpm> {
         let tree = fields.get(field)?;
         let text = self.scalar(tree, field, "a tempo in beats a minute")?;
         match Bpm::parse(&text.string) {

@@ -3,13 +3,14 @@
 mod fields;
 mod ground;
 mod ladder;
+mod opening;
 mod stages;
 
 use super::document::DRILL_FIELDS;
 use super::problem::{Kind, Place, Problem, Severity};
-use super::value::{Advance, Begins, Drill, MovementLine, Route, StepBack};
+use super::value::{Advance, Begins, Drill, Ladder, MovementLine, Route, StepBack};
 use super::yaml::{Tree, read_tree};
-use crate::movement::Schools;
+use crate::movement::{Lengths, Schools};
 use crate::rhythm::Metre;
 use crate::units::Fraction;
 
@@ -94,6 +95,9 @@ struct Ground {
     line: Option<MovementLine>,
     schools: Schools,
     begins: Begins,
+    /// Its tempi, where they could be read.
+    ladder: Option<Ladder>,
+    lengths: Lengths,
     /// Metre and unit were read, so that beats can be counted.
     sure: bool,
 }
@@ -132,16 +136,19 @@ impl Reader {
                 &[Begins::BeforeTheBeat, Begins::OnTheBeat],
             )
             .unwrap_or_default();
+        let ladder = self.ladder(&fields);
+        let lengths = self.lengths(&fields);
         let ground = Ground {
             metre,
             unit,
             line,
             schools,
             begins,
+            ladder,
+            lengths,
             sure,
         };
         let stages = self.stages(&fields, &ground);
-        let ladder = self.ladder(&fields);
         let clean = self.whole(&fields, "clean", 1..=50, "a whole number from 1 to 50", 5);
         let breath = self.whole(&fields, "breath", 0..=8, "a whole number from 0 to 8", 1);
         let route = self.one_of(
@@ -162,7 +169,6 @@ impl Reader {
             &["by itself", "when asked"],
             &[StepBack::ByItself, StepBack::WhenAsked],
         );
-        let lengths = self.lengths(&fields);
         let about = self.optional_text(&fields, "about", LONGEST_TEXT);
         let listen_for = self.optional_text(&fields, "listen_for", LONGEST_TEXT);
         Some(Drill {
@@ -172,13 +178,13 @@ impl Reader {
             metre,
             movement: ground.line,
             stages,
-            ladder: ladder?,
+            ladder: ground.ladder?,
             clean,
             breath,
             route: route.unwrap_or_default(),
             advance: advance.unwrap_or_default(),
             step_back: step_back.unwrap_or_default(),
-            lengths,
+            lengths: ground.lengths,
             schools: ground.schools,
         })
     }

@@ -37,6 +37,7 @@ impl Reader {
                     name: title.to_owned(),
                     listen_for: None,
                     kind: StageKind::Written,
+                    up_to: None,
                     music,
                 });
             }
@@ -159,6 +160,14 @@ impl Reader {
         };
         let before = length("before");
         let tone = length("tone");
+        if fields.get("opening").is_some() && ground.line.is_some() {
+            let before = before
+                .or(lands)
+                .unwrap_or_else(|| usual_landing(ground.metre));
+            let mut stage = self.opening_stage(tree, &fields, &name, before, ground, contexts)?;
+            stage.listen_for = listen_for;
+            return Some((stage, Some(before)));
+        }
         if let Some(music) = fields.get("music") {
             if fields.get("before").is_some() || fields.get("tone").is_some() {
                 self.tell(
@@ -174,6 +183,7 @@ impl Reader {
                 name,
                 listen_for,
                 kind: StageKind::Written,
+                up_to: self.up_to(&fields, ground),
                 music,
             };
             return Some((stage, None));
@@ -194,6 +204,7 @@ impl Reader {
             self.tell_of_the_beat(tree.place, &name, before, tone, contexts);
         }
         stage.listen_for = listen_for;
+        stage.up_to = self.up_to(&fields, ground);
         Some((stage, Some(landed)))
     }
 
@@ -289,12 +300,13 @@ impl Reader {
             name: name.to_owned(),
             listen_for: None,
             kind,
+            up_to: None,
             music,
         };
         Some((stage, landed))
     }
 
-    fn count_bars(&mut self, place: Place, music: &Music) -> Option<()> {
+    pub(super) fn count_bars(&mut self, place: Place, music: &Music) -> Option<()> {
         let found = music.order.len();
         if found > MOST_BARS {
             self.tell(

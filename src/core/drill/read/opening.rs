@@ -1,0 +1,150 @@
+//! How far up a stage is practised, and the stage that opens the movement.
+
+use super::fields::Fields;
+use super::{Ground, Reader};
+use crate::chanter::Note;
+use crate::drill::document::OPENING_FIELDS;
+use crate::drill::problem::{Kind, Place};
+use crate::drill::stages::{Taken, joined, longest_before, on_the_beat, opened};
+use crate::drill::value::{Ladder, Stage, StageKind};
+use crate::drill::yaml::Tree;
+use crate::movement::{Lengths, Resolved};
+use crate::units::{Beats, Bpm, Fraction, Millis};
+
+/// Where an opening begins when nothing is written: between a sixteenth at 50 and one at 60.
+const USUAL_FROM: i128 = 300;
+
+impl Reader {
+    /// The last tempo a stage is worth practising at.
+    pub(super) fn up_to(&mut self, fields: &Fields, ground: &Ground) -> Option<Bpm> {
+        let tree = fields.get("up_to")?;
+        let tempo = self.tempo(fields, "up_to")?;
+        self.on_the_ladder(tree.place, "up_to", tempo, ground)
+    }
+
+    fn on_the_ladder(
+        &mut self,
+        place: Place,
+        field: &'static str,
+        tempo: Bpm,
+        ground: &Ground,
+    ) -> Option<Bpm> {
+        let Some(Ladder { from, to, .. }) = &ground.ladder else {
+            return Some(tempo);
+        };
+        if (*from..=*to).contains(&tempo) {
+            return Some(tempo);
+        }
+        self.tell(
+            place,
+            Kind::OffTheLadder {
+                field,
+                found: tempo,
+                from: *from,
+                to: *to,
+            },
+        );
+        None
+    }
+
+    /// A stage that opens the movement: `opening: {from: 300, at: 60}`. The second value is where
+    /// the closing note of its first bar lands.
+    pub(super) fn opening_stage(
+        &mut self,
+        tree: &Tree,
+        fields: &Fields,
+        name: &str,
+        before: Beats,
+        ground: &Ground,
+        contexts: &[(Note, Resolved)],
+    ) -> Option<Stage> {
+        for field in ["tone", "music", "up_to"] {
+            if let Some(more) = fields.get(field) {
+                self.tell(
+                    more.place,
+                    Kind::OpeningAndMore {
+                        stage: name.to_owned(),
+                        field,
+                    },
+                );
+                return None;
+            }
+        }
+        let own = fields.get("opening")?;
+        let (from, at) = self.opening_lengths(own, ground)?;
+        if let Some((_, shut)) = contexts.iter().find(|(_, one)| !one.can_be_opened()) {
+            self.tell(
+                own.place,
+                Kind::NothingInside {
+                    stage: name.to_owned(),
+                    movement: shut.movement.spoken(),
+                },
+            );
+            return None;
+        }
+        let lengths = ground.lengths.opened_to(from);
+        let longest = longest_before(contexts, before, &lengths, at);
+        let mut all: Vec<Taken> = Vec::new();
+        for (note, resolved) in contexts {
+            let before = on_the_beat(resolved, longest, Beats::ZERO);
+            match opened(ground.metre, *note, resolved, before, &lengths, at) {
+                Ok(taken) => all.push(taken),
+                Err(length) => {
+                    if ground.sure {
+                        let stage = name.to_owned();
+                        self.tell(tree.place, Kind::Unwritable { stage, length });
+                    }
+                    return None;
+                }
+            }
+        }
+        let music = joined(ground.metre, &all);
+        self.count_bars(tree.place, &music)?;
+        Some(Stage {
+            name: name.to_owned(),
+            listen_for: None,
+            kind: StageKind::Opening {
+                before: longest,
+                from,
+                at,
+            },
+            up_to: None,
+            music,
+        })
+    }
+
+    /// The length it begins with and the tempo at which it stands.
+    fn opening_lengths(&mut self, tree: &Tree, ground: &Ground) -> Option<(Millis, Bpm)> {
+        let own = self.fields(tree, OPENING_FIELDS, "an opening", "opening")?;
+        let from = match own.get("from") {
+            None => Millis::whole(USUAL_FROM),
+            Some(tree) => {
+                let range = Fraction::from_integer(Lengths::SHORTEST)
+                    ..=Fraction::from_integer(Lengths::LONGEST);
+                let words = "between 12 and 400 milliseconds";
+                self.fraction_between(tree, "from", range, words)
+                    .map(Millis)?
+            }
+        };
+        let Some(place) = own.get("at").map(|tree| tree.place) else {
+            self.tell(
+                tree.place,
+                Kind::Missing {
+                    field: "at",
+                    of: "the opening".to_owned(),
+                    mend: "add `at: 60`, the tempo that stands still while the movement closes up",
+                },
+            );
+            return None;
+        };
+        let at = self.tempo(&own, "at")?;
+        let at = self.on_the_ladder(place, "at", at, ground)?;
+        let real = ground.lengths.tone_at(at);
+        if from <= real {
+            let place = own.get("from").map_or(tree.place, |tree| tree.place);
+            self.tell(place, Kind::NothingToClose { from, real, at });
+            return None;
+        }
+        Some((from, at))
+    }
+}
