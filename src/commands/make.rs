@@ -36,7 +36,8 @@ pub(crate) struct Arguments {
     /// The movement, or `crossings`: all 36 changes of note without gracenotes, worst first.
     #[arg(required_unless_present = "finger", value_name = "MOVEMENT")]
     what: Option<String>,
-    /// The note or notes it comes from; left out, where it stands most often.
+    /// The note or notes it comes from; left out, where it stands most often, and at the end from
+    /// three notes that it comes from in tunes and in a line of a tune.
     #[arg(long, value_name = "NOTES", value_delimiter = ',', value_parser = arguments::note)]
     from: Vec<Note>,
     /// The note or notes it closes on.
@@ -151,6 +152,7 @@ fn document(arguments: &Arguments) -> Result<DrillDocument, Failure> {
         },
         bridge: arguments.bridge,
         chain: arguments.chain,
+        transfer: arguments.from.is_empty(),
         metre: arguments.metre,
     })
     .map_err(|error| Failure(error.to_string()))

@@ -27,4 +27,6 @@ pub use pattern::write_parts;
 pub use recognise::{Recognition, is_playable, recognise};
 pub use resolve::{Resolution, Resolved, opening_gracenote, resolve};
 pub use school::{SCHOOLS, School, Schools, UnknownSchool};
-pub use search::{Usage, counted, difficulty, search, typical_context, works_finger};
+pub use search::{
+    Usage, counted, counted_contexts, difficulty, search, typical_context, works_finger,
+};

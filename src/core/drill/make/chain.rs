@@ -15,7 +15,7 @@ fn played(movement: Movement, from: Note, to: Note, schools: &Schools) -> Option
 }
 
 /// The notes of a chain: long enough that the movement does not crowd them at 80 beats a minute.
-fn note_length(parts: &[Part]) -> Beats {
+pub(super) fn note_length(parts: &[Part]) -> Beats {
     let Ok(tempo) = Bpm::whole(80) else {
         return Beats::ONE;
     };

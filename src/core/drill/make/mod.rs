@@ -9,6 +9,7 @@ mod family;
 mod in_place;
 mod partial;
 mod plan;
+mod transfer;
 
 pub use family::{make_crossings, make_finger};
 pub use in_place::{InPlace, make_in_place};
@@ -56,6 +57,9 @@ pub struct Request {
     pub bridge: bool,
     /// The movement chained: four in a row, up and down the scale.
     pub chain: bool,
+    /// The movement carried over: from other notes that it comes from in tunes, then in a line of a
+    /// tune.
+    pub transfer: bool,
     /// How bars are counted.
     pub metre: Metre,
 }
@@ -79,13 +83,17 @@ pub fn make(request: &Request) -> Result<DrillDocument, CannotMake> {
     let contexts = contexts(request)?;
     let metre = request.metre;
     let tones = contexts.iter().map(tones).max().unwrap_or(0);
-    let stages = if request.movement.family() == Family::Figure {
-        figure()
+    let mut stages = if request.movement.family() == Family::Figure {
+        figure(metre)
     } else if tones == 0 {
         single(request, &contexts)
     } else {
         several(request, &contexts)
     };
+    if request.transfer {
+        let contexts = transfer::contexts(request.movement, &request.to, &request.schools);
+        stages.extend(transfer::stages(metre, &contexts));
+    }
     let first = &contexts[0];
     let explanation = explain(
         request.movement,
@@ -236,14 +244,25 @@ fn single(request: &Request, contexts: &[Resolved]) -> Vec<StageDocument> {
     stages
 }
 
-/// Stages of a figure of two melody notes: the first grows shorter.
-fn figure() -> Vec<StageDocument> {
-    vec![
-        before_only("full beat", Beats::ONE),
-        before_only("half beat", Beats::new(1, 2)),
-        before_only("quarter beat", Beats::new(1, 4)),
-        before_only("real time", Beats::new(1, 8)),
-    ]
+/// Stages of a figure of two melody notes: the first, which has the beat, grows shorter.
+fn figure(metre: Metre) -> Vec<StageDocument> {
+    let names = if metre.is_compound() {
+        [
+            "full beat",
+            "third of a beat",
+            "sixth of a beat",
+            "real time",
+        ]
+    } else {
+        ["full beat", "half beat", "quarter beat", "real time"]
+    };
+    let quick = plan::short(metre);
+    let lengths = [1, 2, 4].map(|part| quick * Fraction::new(1, part));
+    names
+        .into_iter()
+        .zip(std::iter::once(Beats::ONE).chain(lengths))
+        .map(|(name, before)| before_only(name, before))
+        .collect()
 }
 
 fn before_only(name: &str, before: Beats) -> StageDocument {
@@ -340,6 +359,7 @@ mod tests {
             build: Build::AsFits,
             bridge: true,
             chain: true,
+            transfer: false,
             metre: Metre::FourFour,
         }
     }
@@ -428,6 +448,7 @@ mod tests {
         let stages = |name, from, to| {
             let request = Request {
                 chain: false,
+                transfer: false,
                 bridge: false,
                 ..request(find(name).expect("a movement"), from, to)
             };
