@@ -1,7 +1,8 @@
 //! `progress`: how the weeks went.
 
 use super::{Failure, Outcome, Ran, open, output, plan, today};
-use crate::planning::{Digest, Known, Played, Progress, progress};
+use crate::journal::{Journal, JournalError};
+use crate::planning::{Digest, Earlier, Known, Played, Progress, progress};
 use crate::wording;
 use jiff::civil::Date;
 use std::path::PathBuf;
@@ -65,6 +66,22 @@ fn meant(what: Option<&str>) -> Result<Vec<Known>, Failure> {
     }
 }
 
+/// What was marked under a drill's name and stands in none of these drills as they are now.
+fn earlier(journal: &Journal, drills: &[Known]) -> Result<Vec<Earlier>, JournalError> {
+    let mut found = Vec::new();
+    for drill in drills {
+        for stage in journal.stages_of(&drill.name)? {
+            if !drills.iter().any(|drill| drill.prints().contains(&stage)) {
+                found.push(Earlier {
+                    drill: drill.name.clone(),
+                    stage,
+                });
+            }
+        }
+    }
+    Ok(found)
+}
+
 /// Runs `progress`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     if let Some(target) = &arguments.output {
@@ -82,10 +99,15 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let drills = meant(arguments.what.as_deref())?;
     let rule = plan::rule(&plan::own_settings()?);
     let mut digest = Digest::default();
-    let (mut measured, mut played) = (Vec::new(), Vec::new());
+    let (mut measured, mut played, mut before) = (Vec::new(), Vec::new(), Vec::new());
     if let Some(journal) = plan::journal()? {
-        let told = |error: crate::journal::JournalError| Failure(error.to_string());
-        let stages: Vec<_> = drills.iter().flat_map(Known::prints).collect();
+        let told = |error: JournalError| Failure(error.to_string());
+        before = earlier(&journal, &drills).map_err(told)?;
+        let stages: Vec<_> = drills
+            .iter()
+            .flat_map(Known::prints)
+            .chain(before.iter().map(|one| one.stage))
+            .collect();
         digest = plan::digest_of(&journal)?;
         measured = journal.measured(&stages).map_err(told)?;
         played = journal.playing(i64::MIN).map_err(told)?;
@@ -94,7 +116,15 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             played.retain(ours);
         }
     }
-    let found = progress(&digest, &measured, &played, &drills, arguments.since, &rule);
+    let found = progress(
+        &digest,
+        &measured,
+        &played,
+        &drills,
+        &before,
+        arguments.since,
+        &rule,
+    );
     if arguments.json {
         output::print_json(&found)?;
     } else if arguments.csv {

@@ -4,7 +4,7 @@
 use super::chances::Chance;
 use super::digest::{Digest, date_of, local_day};
 use super::today::{Known, Rule, due_again};
-use crate::practice::{Entry, Held, Kind, Measurement, Part, Rung};
+use crate::practice::{Entry, Held, Kind, Measurement, Part, Rung, StagePrint};
 use jiff::civil::Date;
 use serde::Serialize;
 use statrs::statistics::{Data, Median};
@@ -41,7 +41,7 @@ pub struct DayLine {
 pub struct CellLine {
     /// The drill's name.
     pub drill: String,
-    /// The stage's name.
+    /// The stage's name; [`EARLIER`] for music that the drill no longer has.
     pub stage: String,
     /// The rung: a tempo, or a length of tones at a tempo.
     #[serde(rename = "tempo")]
@@ -121,13 +121,28 @@ fn median(values: Vec<f64>) -> Option<f64> {
     (!values.is_empty()).then(|| Data::new(values).median())
 }
 
+/// A stage that was marked under a drill's name and that the drill no longer has: it was written
+/// otherwise then.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Earlier {
+    /// The drill's name.
+    pub drill: String,
+    /// The stage's written music.
+    pub stage: StagePrint,
+}
+
+/// What an earlier stage is called: its name of then is not kept.
+pub const EARLIER: &str = "as it was written earlier";
+
 /// What marks, measures and stretches of playing come to for some drills, from a day on (all of it
-/// where none is given). Days are the player's own calendar days.
+/// where none is given). What the drills had earlier is shown as history: nothing of it is due.
+/// Days are the player's own calendar days.
 pub fn progress(
     digest: &Digest,
     measured: &[Entry],
     played: &[Played],
     drills: &[Known],
+    earlier: &[Earlier],
     since: Option<Date>,
     rule: &Rule,
 ) -> Progress {
@@ -155,9 +170,20 @@ pub fn progress(
             held_cells.held += usize::from(one.tries.held.is_held());
             held_cells.assumed += usize::from(one.tries.held == Held::Assumed);
         }
-        for (stage, planned) in drill.stages.iter().enumerate() {
+        let gone = earlier.iter().filter(|one| one.drill == drill.name);
+        let stages = drill
+            .stages
+            .iter()
+            .map(|planned| (planned.print, Some(planned)));
+        let stages = stages.chain(gone.map(|one| (one.stage, None)));
+        for (stage, (print, planned)) in stages.enumerate() {
+            let name = drill.stage_names.get(stage).map_or(EARLIER, String::as_str);
             let mut reached: Vec<(Date, Rung)> = Vec::new();
-            let of_stage = || digest.cells().filter(|(key, _)| planned.has(**key));
+            let of_stage = || {
+                digest.cells().filter(move |(key, _)| {
+                    planned.map_or(key.stage == print, |planned| planned.has(**key))
+                })
+            };
             // The plan asks for the highest of a stage alone.
             let highest = of_stage()
                 .filter(|(_, found)| found.cleared.is_some())
@@ -177,13 +203,13 @@ pub fn progress(
                 if let Some(last) = recent().next_back() {
                     cells.push(CellLine {
                         drill: drill.name.clone(),
-                        stage: drill.stage_names.get(stage).cloned().unwrap_or_default(),
+                        stage: name.to_owned(),
                         rung,
                         chance: Chance::of(clean, clean + not),
                         cleared: found.cleared,
                         last: last.day,
                         due: due_again(found, rule)
-                            .filter(|_| highest == Some(rung))
+                            .filter(|_| planned.is_some() && highest == Some(rung))
                             .map(|(due, ..)| due),
                         held: cold
                             .iter()
@@ -202,7 +228,7 @@ pub fn progress(
                     climbed.push(Climbed {
                         day,
                         drill: drill.name.clone(),
-                        stage: drill.stage_names.get(stage).cloned().unwrap_or_default(),
+                        stage: name.to_owned(),
                         rung,
                     });
                 }
@@ -382,7 +408,8 @@ mod tests {
             route: crate::practice::Route::Across,
         };
         let digest = Digest::of(entries.iter().filter_map(crate::planning::Said::of));
-        let found = progress(&digest, &[], &[], &[drill], None, &Rule::default());
+        let drills = [drill];
+        let found = progress(&digest, &[], &[], &drills, &[], None, &Rule::default());
         let due: Vec<Option<Date>> = found.cells.iter().map(|cell| cell.due).collect();
         assert_eq!(due, [None, None, Some(date(1970, 1, 2))]);
     }
@@ -438,6 +465,7 @@ mod tests {
             &[],
             &[],
             &[drill],
+            &[],
             None,
             &Rule::default(),
         );
@@ -458,7 +486,7 @@ mod tests {
         let mut back = stretch(date(2027, 1, 1), 5);
         back.to_us = back.from_us - 1;
         let digest = Digest::default();
-        let found = progress(&digest, &[], &[back], &[], None, &Rule::default());
+        let found = progress(&digest, &[], &[back], &[], &[], None, &Rule::default());
         assert_eq!(found.days.len(), 1);
         assert_eq!(found.days[0].minutes, 0.0);
         assert_eq!(found.too_little.len(), 2);

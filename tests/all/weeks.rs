@@ -73,10 +73,21 @@ fn drill(name: &str) -> Drill {
 
 /// Marks on a day in one cell: `c` is clean, `n` is not.
 fn practise(path: &Path, name: &str, cell: (usize, usize), day: i64, signs: &str) {
-    let drill = drill(name);
+    practise_as(&drill(name), path, name, cell, day, signs);
+}
+
+/// The same, the drill as it was written then.
+fn practise_as(
+    drill: &Drill,
+    path: &Path,
+    name: &str,
+    cell: (usize, usize),
+    day: i64,
+    signs: &str,
+) {
     let key = CellKey {
-        stage: prints(&scores(&drill))[cell.0],
-        rung: climbs(&drill)[cell.0][cell.1],
+        stage: prints(&scores(drill))[cell.0],
+        rung: climbs(drill)[cell.0][cell.1],
     };
     let session = Uuid::new_v4();
     let record = |number: u64, kind: Kind, by: Option<By>| Record {
@@ -255,6 +266,35 @@ fn progress_is_shown_in_every_form() {
     assert_eq!(code, Some(2));
     assert!(said.contains(".svg, .png or .html"), "{said}");
     assert_eq!(home.refused(&["progress", "brill"]).0, Some(2));
+}
+
+/// What a player once did stays his: marks of a stage that was written otherwise are shown, open no
+/// cell of the stage that stands in its place, and are not asked for again.
+#[test]
+fn marks_of_a_stage_as_it_was_written_earlier_stay_as_history() {
+    let home = Home::new();
+    // the doubling's short stage with its closing note on the beat, as it once came out
+    let then = "title: Doubling on E\nunit: 1/4\nstages: [{name: sixteenths, music: '{g}c7/4 \
+                {g}e/4 {f}e2|'}]\nladder: {from: 50, to: 84, step: 4%}\n";
+    let then = read(then.as_bytes()).0.expect("it reads");
+    let name = "doubling-on-e";
+    practise_as(&then, &home.journal(), name, (0, 0), NEW_YEAR, "ccccc");
+    let text = home.said(&["progress", name]);
+    assert!(
+        text.contains("as it was written earlier") && text.contains("5 of 5"),
+        "{text}"
+    );
+    assert!(!text.contains("stale"), "{text}");
+    assert!(
+        home.said(&["progress"])
+            .contains("as it was written earlier")
+    );
+    let csv = home.said(&["progress", name, "--csv"]);
+    assert_eq!(csv.lines().count(), 2, "{csv}");
+    let plan = home.said(&["today", "--on", "2027-02-01", "--json"]);
+    let plan: serde_json::Value = serde_json::from_str(&plan).expect("JSON");
+    let items = plan["items"].as_array().expect("items");
+    assert!(items.iter().all(|item| item["kind"] != "again"), "{plan}");
 }
 
 /// Teacher to student to teacher, two homes and the files between them.
