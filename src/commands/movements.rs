@@ -17,7 +17,7 @@ use std::fmt::Write as _;
     The count says how often a movement stands in 277 counted tunes: what is common, not what is \
     right.\n\nExit 0: something was found. Exit 1: nothing was.")]
 pub(crate) struct Arguments {
-    /// Words in the name or the kind.
+    /// Words in the name or the kind, or a name that players say: `E doubling`, `rodin`.
     words: Vec<String>,
     /// Movements that have exactly these gracenotes somewhere.
     #[arg(long, value_name = "GRACENOTES")]

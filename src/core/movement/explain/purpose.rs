@@ -102,7 +102,17 @@ fn doubling(resolved: &Resolved) -> String {
         } else {
             "the tap"
         };
-        return format!("Only {finger} is left of this doubling.");
+        let because = match (resolved.movement.name(), resolved.context.before) {
+            ("half-doubling", Some(before)) if before == resolved.context.after => {
+                format!(": {} sounds already", before.spoken())
+            }
+            ("half-doubling", Some(before)) => {
+                format!(": coming down from {} sets the note off", before.spoken())
+            }
+            // of the doubling the catalogue says why
+            _ => String::new(),
+        };
+        return format!("Only {finger} is left of this doubling{because}.");
     }
     let parts = match resolved.parts.last() {
         Some(last) if tapped(last) => "a tap parts the two",
