@@ -49,7 +49,7 @@ pub(in crate::screen) fn draw(
             let state = match &warming.heard {
                 _ if warming.paused => ", paused",
                 Some(place) if place.counting_in => ", counting in",
-                Some(place) if place.is_breath() => ", silent: the click counts in the next",
+                Some(place) if place.is_breath() => ", silent: counting in",
                 _ => "",
             };
             put(
