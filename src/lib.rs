@@ -2,7 +2,7 @@
 //!
 //! The rooms, lowest first; a room imports only rooms above it in this list:
 //! those of the core (`gracerung-core`, whose rooms are named here as if they were our own),
-//! planning and engraving, sheets, exchange and homework, the app, the screen and the device and
+//! planning and engraving, sheets, exchange, homework and discrimination, the app, the screen and the device and
 //! the journal, the commands. A test reads the `use` lines and holds this.
 
 pub use gracerung_core::{
@@ -12,6 +12,7 @@ pub use gracerung_core::{
 
 pub mod app;
 pub mod commands;
+pub mod discrimination;
 pub mod engraving;
 pub mod exchange;
 pub mod homework;

@@ -15,6 +15,7 @@ mod explain;
 mod export;
 mod folders;
 mod handout;
+mod hear;
 mod homework;
 mod import;
 mod journal;
@@ -129,6 +130,8 @@ enum Command {
     Progress(progress::Arguments),
     /// The note you hold: its pitch, how evenly, how long. For blowing evenly.
     Blow(blow::Arguments),
+    /// Train the ear: a movement is played, clean or with one fault, and you say which.
+    Hear(hear::Arguments),
     /// A warm-up that runs by itself and marks nothing.
     Warmup(warmup::Arguments),
     /// Write homework: drills to work on, what to reach, by when.
@@ -191,6 +194,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Some(Command::Today(arguments)) => today::run(&arguments),
         Some(Command::Progress(arguments)) => progress::run(&arguments),
         Some(Command::Blow(arguments)) => blow::run(&arguments),
+        Some(Command::Hear(arguments)) => hear::run(&arguments),
         Some(Command::Warmup(arguments)) => warmup::run(&arguments),
         Some(Command::Assign(arguments)) => homework::assign::run(&arguments),
         Some(Command::Report(arguments)) => homework::report::run(&arguments),

@@ -2,7 +2,9 @@
 
 use super::{Failure, Outcome, Ran, open, output, plan, today};
 use crate::journal::{Journal, JournalError};
-use crate::planning::{Digest, Earlier, Known, Played, Progress, progress};
+use crate::planning::{
+    Digest, Earlier, HeardApart, Known, Played, Progress, heard_apart, progress,
+};
 use crate::wording;
 use jiff::civil::Date;
 use std::path::PathBuf;
@@ -15,7 +17,7 @@ mod picture;
 #[command(
     after_help = "Examples:\n  gracerung progress\n  gracerung progress grip-from-d --since 2027-01-01\n  \
     gracerung progress birl -o birl.svg\n  gracerung progress -o progress.html\n  \
-    gracerung progress --csv > progress.csv"
+    gracerung progress --csv > progress.csv\n  gracerung progress --heard-apart --csv > ear.csv"
 )]
 pub(crate) struct Arguments {
     /// A drill by name or path, or a movement; else every drill.
@@ -30,6 +32,9 @@ pub(crate) struct Arguments {
     /// Print the cells as CSV.
     #[arg(long, conflicts_with = "json")]
     csv: bool,
+    /// Only what `hear` found: the smallest fault you hear, sitting by sitting.
+    #[arg(long)]
+    heard_apart: bool,
     /// Write a picture (.svg, .png) or a page (.html).
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
@@ -100,6 +105,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let rule = plan::rule(&plan::own_settings()?);
     let mut digest = Digest::default();
     let (mut measured, mut played, mut before) = (Vec::new(), Vec::new(), Vec::new());
+    let mut apart = Vec::new();
     if let Some(journal) = plan::journal()? {
         let told = |error: JournalError| Failure(error.to_string());
         before = earlier(&journal, &drills).map_err(told)?;
@@ -111,12 +117,13 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         digest = plan::digest_of(&journal)?;
         measured = journal.measured(&stages).map_err(told)?;
         played = journal.playing(i64::MIN).map_err(told)?;
+        apart = journal.discriminations().map_err(told)?;
         if arguments.what.is_some() {
             let ours = |stretch: &Played| drills.iter().any(|drill| drill.name == stretch.drill);
             played.retain(ours);
         }
     }
-    let found = progress(
+    let mut found = progress(
         &digest,
         &measured,
         &played,
@@ -125,10 +132,23 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         arguments.since,
         &rule,
     );
-    if arguments.json {
+    found.heard_apart = heard_apart(&apart, &drills, arguments.since);
+    let alone = arguments.heard_apart;
+    if arguments.json && alone {
+        output::print_json(&found.heard_apart)?;
+    } else if arguments.json {
         output::print_json(&found)?;
+    } else if arguments.csv && alone {
+        output::print(&apart_csv(&found.heard_apart))?;
     } else if arguments.csv {
         output::print(&csv(&found))?;
+    } else if alone && arguments.output.is_none() {
+        let text = apart_text(&found.heard_apart);
+        output::print(if text.is_empty() {
+            "nothing was heard apart yet: `gracerung hear DRILL` begins\n"
+        } else {
+            text.trim_start()
+        })?;
     } else if arguments.output.is_none() {
         output::print(&text(&found, plan::date()))?;
     }
@@ -183,6 +203,68 @@ fn csv(found: &Progress) -> String {
     text
 }
 
+fn apart_csv(lines: &[HeardApart]) -> String {
+    use std::fmt::Write as _;
+    let mut text = "day,drill,fault,what,threshold_ms,low_ms,high_ms,right,answers\r\n".to_owned();
+    for line in lines {
+        let threshold = line
+            .threshold_ms
+            .map_or_else(String::new, |ms| format!("{ms:.1}"));
+        let _ = write!(
+            text,
+            "{},{},{},{},{threshold},{:.1},{:.1},{},{}\r\n",
+            line.day,
+            field(&line.drill),
+            line.difference.name(),
+            field(&line.what),
+            line.low_ms,
+            line.high_ms,
+            line.right,
+            line.answers,
+        );
+    }
+    text
+}
+
+/// The smallest faults heard, fault by fault, at most 78 columns; empty where there are none.
+fn apart_text(lines: &[HeardApart]) -> String {
+    use std::fmt::Write as _;
+    let mut text = String::new();
+    let mut groups: Vec<(&str, &str)> = Vec::new();
+    for line in lines {
+        let group = (line.drill.as_str(), line.what.as_str());
+        if !groups.contains(&group) {
+            groups.push(group);
+        }
+    }
+    if !groups.is_empty() {
+        text.push_str(
+            "\nthe smallest fault you hear, and between which sizes it lies (8 chances in 10)\n",
+        );
+    }
+    for group in groups {
+        let own: Vec<&HeardApart> = lines
+            .iter()
+            .filter(|line| (line.drill.as_str(), line.what.as_str()) == group)
+            .collect();
+        let _ = writeln!(text, "  {}, {}", group.0, group.1);
+        let widest = own.iter().filter_map(|line| line.threshold_ms);
+        let widest = widest.fold(1.0, f64::max);
+        for line in own.iter().rev().take(8).rev() {
+            let (threshold, drawn) = match line.threshold_ms {
+                Some(ms) => (format!("{ms:.0} ms"), bar(ms / widest, 20)),
+                None => ("not heard".to_owned(), String::new()),
+            };
+            let _ = writeln!(
+                text,
+                "    {}  {threshold:>9}  {drawn:20}  {:.0} to {:.0} ms, {} of {}",
+                line.day, line.low_ms, line.high_ms, line.right, line.answers
+            );
+        }
+    }
+    text
+}
+
 /// Eighths of a block, so that a bar is eight times finer than a column.
 fn bar(share: f64, width: usize) -> String {
     let eighths = (share.clamp(0.0, 1.0) * width as f64 * 8.0).round() as usize;
@@ -194,7 +276,11 @@ fn bar(share: f64, width: usize) -> String {
 fn text(found: &Progress, date: Date) -> String {
     use std::fmt::Write as _;
     let mut text = String::new();
+    let apart = apart_text(&found.heard_apart);
     if found.days.is_empty() && found.cells.is_empty() {
+        if !apart.is_empty() {
+            return apart.trim_start().to_owned();
+        }
         return "nothing was played yet, so there is nothing to show\n".to_owned();
     }
     text.push_str("minutes by day, and how much of it was clean\n");
@@ -293,6 +379,7 @@ fn text(found: &Progress, date: Date) -> String {
             );
         }
     }
+    text.push_str(&apart);
     let stale: Vec<_> = found
         .cells
         .iter()

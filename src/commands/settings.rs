@@ -350,10 +350,15 @@ impl Pedals {
         if model.page != Page::Practise || model.over.is_some() || model.words.is_some() {
             return None;
         }
+        Some(Action::Mark(self.mark(key)?, Hand::Pedal))
+    }
+
+    /// What a key says as a pedal does, wherever there is something to say.
+    pub(crate) fn mark(&self, key: KeyEvent) -> Option<Mark> {
         if self.clean.contains(&key.code) {
-            Some(Action::Mark(Mark::Clean, Hand::Pedal))
+            Some(Mark::Clean)
         } else if self.not_clean.contains(&key.code) {
-            Some(Action::Mark(Mark::NotClean, Hand::Pedal))
+            Some(Mark::NotClean)
         } else {
             None
         }

@@ -1,7 +1,7 @@
 //! `today`: what to practise now, and why.
 
-use super::{Outcome, Ran, output, plan};
-use crate::planning::{Item, today};
+use super::{Outcome, Ran, open, output, plan};
+use crate::planning::{Item, Why, today};
 use crate::practice::Rung;
 use crate::units::spell_fraction;
 use crate::wording;
@@ -17,8 +17,8 @@ use std::io::IsTerminal as _;
     held only when the first try of another day, without reference, is clean; then homework; then \
     cells that were cleared and are due again, after a gap that \
     doubles each time they hold and is a day again when they fail; then where each climb stands; \
-    then something new, one a day, or as much as fills the minutes while nothing is cleared yet. \
-    Gaps, order and minutes are settings (`gracerung settings`)."
+    then something new, one a day, or as much as fills the minutes while nothing is cleared yet; \
+    a movement is to be heard first. Gaps, order and minutes are settings (`gracerung settings`)."
 )]
 pub(crate) struct Arguments {
     /// Minutes to fill; else the setting `plan.minutes`.
@@ -47,6 +47,14 @@ struct Plan<'a> {
     date: Date,
     minutes: u32,
     items: &'a [Item],
+    /// Drills to hear first, with `gracerung hear`: those of a new movement.
+    hear: Vec<&'a str>,
+}
+
+/// A movement that is new to the player is heard, clean and with a fault, before it is played.
+fn is_to_be_heard(item: &Item) -> bool {
+    let has_movement = || open::open(&item.open).is_ok_and(|one| one.drill.movement.is_some());
+    item.kind == Why::New && has_movement()
 }
 
 /// Runs `today`.
@@ -72,6 +80,11 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             date,
             minutes,
             items: &items,
+            hear: items
+                .iter()
+                .filter(|item| is_to_be_heard(item))
+                .map(|item| item.open.as_str())
+                .collect(),
         })?;
         return Ok(Outcome::Done);
     }
@@ -104,6 +117,13 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             item.stage_number,
             asked(item.rung),
         );
+        if is_to_be_heard(item) {
+            let _ = writeln!(
+                text,
+                "        gracerung hear {}    (first, a minute: hear what is clean)",
+                quoted(&item.open)
+            );
+        }
     }
     output::print(&text)?;
     Ok(Outcome::Done)

@@ -95,6 +95,7 @@ fn every_entry_reads_back_as_it_was_stored() {
         },
         Kind::Undo { mark: about },
         Kind::Measured { repetition: 6 },
+        Kind::Discriminated,
         Kind::Tried {
             repetition: 7,
             alone: true,
@@ -481,6 +482,7 @@ const FORMATS: &[&str] = &[
     include_str!("formats/first.sql"),
     include_str!("formats/second.sql"),
     include_str!("formats/third.sql"),
+    include_str!("formats/fourth.sql"),
 ];
 
 /// A player who comes back after a year finds every mark: journals of every format this program

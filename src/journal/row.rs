@@ -41,6 +41,7 @@ fn particulars(kind: &Kind) -> (&'static str, Particulars<'_>) {
         Kind::Playing => ("playing", none),
         Kind::Paused => ("paused", none),
         Kind::Ended => ("ended", none),
+        Kind::Discriminated => ("discriminated", none),
         Kind::Mark {
             repetition,
             mark,
@@ -166,6 +167,7 @@ pub(super) fn read(row: &Row<'_>) -> rusqlite::Result<Entry> {
         "playing" => Kind::Playing,
         "paused" => Kind::Paused,
         "ended" => Kind::Ended,
+        "discriminated" => Kind::Discriminated,
         "mark" => Kind::Mark {
             repetition: count(row, 11)?,
             mark: match text(row, 12)?.unwrap_or_default() {

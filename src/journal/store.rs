@@ -20,6 +20,8 @@ const STEPS: &[&str] = &[
     // A rung may be a length of tones at a tempo: what stands there stays, and a program that does
     // not know such a rung refuses the journal instead of taking it for damage.
     "",
+    // `discriminated` is a new kind of entry, of which there are few: found without reading the rest.
+    "CREATE INDEX entry_by_discrimination ON entry (utc_us, journal, seq) WHERE kind = 'discriminated';",
 ];
 
 /// The newest format of the journal this program knows, in SQLite's `user_version`.
@@ -225,6 +227,15 @@ impl Journal {
             cell.is_some_and(|cell| stages.contains(&cell.stage))
         });
         Ok(found)
+    }
+
+    /// Every entry of telling clean from faulty, in fold order.
+    ///
+    /// # Errors
+    /// See [`Trouble`].
+    pub fn discriminations(&self) -> Result<Vec<Entry>, JournalError> {
+        let which = "WHERE kind = 'discriminated' ORDER BY utc_us, journal, seq";
+        entries(&self.connection, which, rusqlite::params![]).map_err(|error| self.trouble(&error))
     }
 
     /// Every entry in fold order.

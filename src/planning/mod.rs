@@ -15,8 +15,8 @@ pub use chances::{Chance, repetitions_needed};
 pub use criterion::{Criterion, CriterionError};
 pub use digest::{CellDays, Day, Digest, Said, date_of, day_of, local_day};
 pub use progress::{
-    CellLine, Climbed, DayLine, EARLIER, Earlier, Heard, HeldCells, Played, Progress, progress,
-    rise,
+    CellLine, Climbed, DayLine, EARLIER, Earlier, Heard, HeardApart, HeldCells, Played, Progress,
+    heard_apart, progress, rise,
 };
 pub use staircase::Staircase;
 pub use today::{Due, Item, Known, Order, Rule, Why, due_again, today};

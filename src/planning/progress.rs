@@ -4,7 +4,9 @@
 use super::chances::Chance;
 use super::digest::{Digest, date_of, local_day};
 use super::today::{Known, Rule, due_again};
-use crate::practice::{Entry, Held, Kind, Measurement, Part, Rung, StagePrint};
+use crate::practice::{
+    Difference, Discrimination, Entry, Held, Kind, Measurement, Part, Rung, StagePrint,
+};
 use jiff::civil::Date;
 use serde::Serialize;
 use statrs::statistics::{Data, Median};
@@ -96,6 +98,59 @@ pub struct Heard {
     pub landing_ms: Option<f64>,
 }
 
+/// What was heard apart in one sitting of `hear`. Sizes in milliseconds.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct HeardApart {
+    /// The day.
+    pub day: Date,
+    /// The drill's name.
+    pub drill: String,
+    /// The kind of fault.
+    pub difference: Difference,
+    /// The same with its notes.
+    pub what: String,
+    /// The smallest fault that is heard; none where not even the widest was.
+    pub threshold_ms: Option<f64>,
+    /// The threshold lies above this with nine chances in ten.
+    pub low_ms: f64,
+    /// And below this with nine chances in ten.
+    pub high_ms: f64,
+    /// Answers that were right.
+    pub right: usize,
+    /// Answers.
+    pub answers: usize,
+}
+
+/// What entries say of telling clean from faulty, for some drills, from a day on (all of it where
+/// none is given), in the order of the entries.
+pub fn heard_apart(entries: &[Entry], drills: &[Known], since: Option<Date>) -> Vec<HeardApart> {
+    let from = since.unwrap_or(Date::MIN);
+    let line = |entry: &Entry| {
+        let record = &entry.record;
+        // Known by its music, so that a drill that was renamed keeps what was heard in it.
+        let stage = record.cell?.stage;
+        let drill = drills
+            .iter()
+            .find(|drill| drill.prints().contains(&stage))?;
+        let found = Discrimination::from_json(record.measures.as_deref()?)?;
+        let (right, answers) = found.right();
+        Some(HeardApart {
+            day: local_day(record.utc_us, record.offset_s),
+            drill: drill.name.clone(),
+            difference: found.difference,
+            threshold_ms: found.is_heard().then_some(found.threshold_ms),
+            what: found.what,
+            low_ms: found.low_ms,
+            high_ms: found.high_ms,
+            right,
+            answers,
+        })
+    };
+    let told = |entry: &&Entry| entry.record.kind == Kind::Discriminated;
+    let lines = entries.iter().filter(told).filter_map(line);
+    lines.filter(|line| line.day >= from).collect()
+}
+
 /// How the weeks went.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Progress {
@@ -109,6 +164,8 @@ pub struct Progress {
     pub held: HeldCells,
     /// What was heard, day by day.
     pub heard: Vec<Heard>,
+    /// What was heard apart; [`progress`] leaves it empty, [`heard_apart`] gives it.
+    pub heard_apart: Vec<HeardApart>,
     /// What there is too little of to say anything; a sentence each.
     pub too_little: Vec<String>,
 }
@@ -246,6 +303,7 @@ pub fn progress(
         cells,
         held: held_cells,
         heard,
+        heard_apart: Vec::new(),
         too_little,
     }
 }
@@ -479,6 +537,70 @@ mod tests {
         );
         let held: Vec<Option<Date>> = found.cells.iter().map(|cell| cell.held).collect();
         assert_eq!(held, [None, None, Some(two)]);
+    }
+
+    /// Weeks of listening: by the music and not by the drill's name, from a day on, and what was
+    /// not heard at all has no threshold.
+    #[test]
+    fn what_was_heard_apart_is_told_by_its_music() {
+        let stage = crate::practice::StagePrint(7);
+        let entry = |number: u64, day: i64, threshold_ms: f64| Entry {
+            journal: uuid::Uuid::from_u128(1),
+            seq: number + 1,
+            record: crate::practice::Record {
+                id: crate::practice::RecordId {
+                    session: uuid::Uuid::from_u128(number.into()),
+                    number: 0,
+                },
+                utc_us: day * 86_400_000_000,
+                offset_s: 0,
+                kind: Kind::Discriminated,
+                drill: "its old name".to_owned(),
+                cell: Some(crate::practice::CellKey {
+                    stage,
+                    rung: Rung::Tempo(crate::units::Bpm::EIGHTY),
+                }),
+                by: None,
+                thresholds: None,
+                measures: Some(
+                    Discrimination {
+                        difference: Difference::Unlike,
+                        what: "one low G longer than the other".to_owned(),
+                        threshold_ms,
+                        low_ms: 10.0,
+                        high_ms: 40.0,
+                        widest_ms: 88.0,
+                        trials: Vec::new(),
+                    }
+                    .to_json(),
+                ),
+                version: "test".to_owned(),
+            },
+        };
+        let entries = [entry(0, 0, 120.0), entry(1, 7, 30.0), entry(2, 14, 18.0)];
+        let drill = |prints: Vec<crate::practice::StagePrint>| Known {
+            name: "ours".to_owned(),
+            title: "Ours".to_owned(),
+            stages: prints
+                .into_iter()
+                .map(|print| crate::practice::PlannedStage {
+                    print,
+                    rungs: Vec::new(),
+                    real_time: true,
+                })
+                .collect(),
+            stage_names: Vec::new(),
+            beats: Vec::new(),
+            clean: 1,
+            route: crate::practice::Route::Across,
+        };
+        let found = heard_apart(&entries, &[drill(vec![stage])], None);
+        let heard: Vec<Option<f64>> = found.iter().map(|line| line.threshold_ms).collect();
+        assert_eq!(heard, [None, Some(30.0), Some(18.0)]);
+        assert!(found.iter().all(|line| line.drill == "ours"));
+        let late = heard_apart(&entries, &[drill(vec![stage])], Some(date(1970, 1, 8)));
+        assert_eq!(late.len(), 2);
+        assert_eq!(heard_apart(&entries, &[drill(Vec::new())], None), []);
     }
 
     #[test]

@@ -12,7 +12,7 @@ pub use parts::shape::{longest, two_bars};
 pub use plain::Plain;
 pub use theme::Theme;
 
-use crate::app::{Blowing, Model, Overlay, Page, Warming};
+use crate::app::{Blowing, Discriminating, Model, Overlay, Page, Warming};
 use crate::score::Score;
 use ratatui::Frame;
 
@@ -45,6 +45,16 @@ pub fn view_blowing(blowing: &Blowing, theme: Theme, frame: &mut Frame) {
         parts::small::draw(frame, theme, area);
     } else {
         parts::blowing::draw(blowing, theme, frame);
+    }
+}
+
+/// Draws the page where a movement is heard clean or with a fault.
+pub fn view_discriminating(page: &Discriminating, theme: Theme, frame: &mut Frame) {
+    let area = frame.area();
+    if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
+        parts::small::draw(frame, theme, area);
+    } else {
+        parts::discriminating::draw(page, theme, frame);
     }
 }
 

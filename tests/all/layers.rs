@@ -22,6 +22,7 @@ const LAYERS: &[(&str, u8)] = &[
     ("sheet", 6),
     ("exchange", 6),
     ("homework", 6),
+    ("discrimination", 6),
     ("app", 7),
     ("screen", 8),
     ("live", 8),
@@ -38,6 +39,7 @@ const BELONGS: &[(&str, &[&str])] = &[
         &[
             "screen/",
             "commands/blow.rs",
+            "commands/hear.rs",
             "commands/practise.rs",
             "commands/warmup.rs",
         ],
@@ -47,6 +49,7 @@ const BELONGS: &[(&str, &[&str])] = &[
         &[
             "screen/",
             "commands/blow.rs",
+            "commands/hear.rs",
             "commands/practise.rs",
             "commands/settings.rs",
             "commands/terminal.rs",

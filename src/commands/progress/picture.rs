@@ -44,7 +44,8 @@ const COLOURS: [RGBColor; 7] = [
 
 fn size(found: &Progress) -> (u32, u32) {
     let heard = if found.heard.is_empty() { 0 } else { LOW };
-    (WIDTH, 2 * LOW + HIGH + heard)
+    let apart = if found.heard_apart.is_empty() { 0 } else { LOW };
+    (WIDTH, 2 * LOW + HIGH + heard + apart)
 }
 
 fn cannot(error: impl std::fmt::Display) -> String {
@@ -87,6 +88,15 @@ struct Line {
     points: Vec<(i32, f64)>,
 }
 
+impl Line {
+    fn of(name: &str, points: Vec<(i32, f64)>) -> Self {
+        Self {
+            name: name.to_owned(),
+            points,
+        }
+    }
+}
+
 /// What a chart shows.
 struct Chart<'a> {
     caption: &'a str,
@@ -104,7 +114,8 @@ where
     root.fill(&WHITE)?;
     let days = found.days.iter().map(|day| day.day);
     let climbed = found.climbed.iter().map(|rung| rung.day);
-    let numbers: Vec<i32> = days.chain(climbed).map(number).collect();
+    let apart = found.heard_apart.iter().map(|line| line.day);
+    let numbers: Vec<i32> = days.chain(climbed).chain(apart).map(number).collect();
     let (Some(first), Some(last)) = (numbers.iter().min(), numbers.iter().max()) else {
         return root.draw(&Text::new(
             "nothing was played yet",
@@ -113,23 +124,17 @@ where
         ));
     };
     let days = *first - 1..*last + 1;
-    let cut = [LOW as i32, 2 * LOW as i32, (2 * LOW + HIGH) as i32];
-    let ends = if found.heard.is_empty() {
-        &cut[..2]
-    } else {
-        &cut[..]
-    };
-    let parts = root.split_by_breakpoints::<i32, i32, _, _>([], ends);
+    let high = (2 * LOW + HIGH) as i32;
+    let cut = [LOW as i32, 2 * LOW as i32, high, high + LOW as i32];
+    // One part more than there are cuts.
+    let below = usize::from(!found.heard.is_empty()) + usize::from(!found.heard_apart.is_empty());
+    let parts = root.split_by_breakpoints::<i32, i32, _, _>([], &cut[..2 + below]);
     let minutes: Vec<(i32, f64)> = found
         .days
         .iter()
         .map(|day| (number(day.day), day.minutes))
         .collect();
     let most = minutes.iter().map(|(_, minutes)| *minutes);
-    let line = |name: &str, points: Vec<(i32, f64)>| Line {
-        name: name.to_owned(),
-        points,
-    };
     let range = 0.0..most.fold(10.0, f64::max) * 1.1;
     chart(
         &parts[0],
@@ -137,7 +142,7 @@ where
             caption: &format!("{title}: minutes by day"),
             days: days.clone(),
             range,
-            lines: vec![line("minutes", minutes)],
+            lines: vec![Line::of("minutes", minutes)],
             bars: true,
         },
     )?;
@@ -155,7 +160,7 @@ where
             caption: "clean, per cent of what was marked",
             days: days.clone(),
             range: 0.0..104.0,
-            lines: vec![line("clean", rates.collect())],
+            lines: vec![Line::of("clean", rates.collect())],
             bars: false,
         },
     )?;
@@ -172,9 +177,62 @@ where
             bars: false,
         },
     )?;
-    let Some(part) = parts.get(3) else {
-        return Ok(());
-    };
+    let mut below = parts.iter().skip(3);
+    if !found.heard.is_empty()
+        && let Some(part) = below.next()
+    {
+        heard(found, days.clone(), part)?;
+    }
+    match below.next() {
+        Some(part) if !found.heard_apart.is_empty() => apart_chart(found, days, part),
+        _ => Ok(()),
+    }
+}
+
+/// The smallest faults heard, each a line; those that were not heard at all have no dot.
+fn apart_chart<B: DrawingBackend>(
+    found: &Progress,
+    days: std::ops::Range<i32>,
+    part: &DrawingArea<B, Shift>,
+) -> Drawn<B>
+where
+    B::ErrorType: 'static,
+{
+    let mut lines: Vec<Line> = Vec::new();
+    for heard in &found.heard_apart {
+        let name = format!("{}, {}", heard.drill, heard.what);
+        let point = heard.threshold_ms.map(|ms| (number(heard.day), ms));
+        match lines.iter_mut().find(|line| line.name == name) {
+            Some(line) => line.points.extend(point),
+            None => lines.push(Line {
+                name,
+                points: point.into_iter().collect(),
+            }),
+        }
+    }
+    let most = lines.iter().flat_map(|line| &line.points).map(|at| at.1);
+    let range = 0.0..most.fold(20.0, f64::max) * 1.1;
+    chart(
+        part,
+        &Chart {
+            caption: "smallest fault heard, milliseconds",
+            days,
+            range,
+            lines,
+            bars: false,
+        },
+    )
+}
+
+/// What was heard of the player by listening.
+fn heard<B: DrawingBackend>(
+    found: &Progress,
+    days: std::ops::Range<i32>,
+    part: &DrawingArea<B, Shift>,
+) -> Drawn<B>
+where
+    B::ErrorType: 'static,
+{
     let heard = |what: fn(&crate::planning::Heard) -> Option<f64>| {
         let points = found.heard.iter();
         points
@@ -182,8 +240,8 @@ where
             .collect::<Vec<_>>()
     };
     let lines = vec![
-        line("length of gracenotes", heard(|heard| heard.gracenote_ms)),
-        line("landings off the click", heard(|heard| heard.landing_ms)),
+        Line::of("length of gracenotes", heard(|heard| heard.gracenote_ms)),
+        Line::of("landings off the click", heard(|heard| heard.landing_ms)),
     ];
     let most = lines.iter().flat_map(|line| &line.points).map(|at| at.1);
     let range = 0.0..most.fold(20.0, f64::max) * 1.1;

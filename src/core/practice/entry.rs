@@ -112,6 +112,9 @@ pub enum Kind {
         /// The repetition's number in the session.
         repetition: u64,
     },
+    /// The listener told clean from faulty, in the record's cell: what it came to is a
+    /// [`Discrimination`](super::Discrimination) in the measures. Marks nothing.
+    Discriminated,
     /// The player's own words, beside a mark or for the teacher.
     Word {
         /// The mark they stand beside.
@@ -141,7 +144,7 @@ pub struct Record {
     /// The [`Thresholds`](super::Thresholds) it was judged by, as JSON.
     pub thresholds: Option<String>,
     /// The raw [`Measurement`](super::Measurement), as JSON, so that a later threshold can judge
-    /// again.
+    /// again; of [`Kind::Discriminated`] what was found.
     pub measures: Option<String>,
     /// The program's version.
     pub version: String,

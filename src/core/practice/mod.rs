@@ -12,6 +12,7 @@ mod board_laws;
 mod cold;
 #[cfg(test)]
 mod cold_laws;
+mod difference;
 mod entry;
 mod event;
 mod fingerprint;
@@ -31,6 +32,7 @@ pub use board::{Board, Cell, CellStatus};
 pub use cold::{
     Candidate, ColdTries, Held, Try, asked_cold, cold_tries, first_of_each_day, next_cold,
 };
+pub use difference::{Difference, Discrimination, Trial};
 pub use entry::{By, Entry, Kind, Mark, Moment, Record, RecordId, local_day};
 pub use event::{Event, Hand, News, NotByEar};
 pub use fingerprint::{StagePrint, StagePrintError};

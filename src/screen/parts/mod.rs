@@ -4,6 +4,7 @@ pub(super) mod blowing;
 pub(super) mod board;
 pub(super) mod chanter;
 pub(super) mod choose;
+pub(super) mod discriminating;
 pub(super) mod figures;
 pub(super) mod help;
 pub(super) mod line;

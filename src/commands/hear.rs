@@ -1,0 +1,567 @@
+//! `hear`: a movement is played, clean or with one fault, and the listener says which.
+
+use super::practise::{FRAME, ScreenArguments};
+use super::terminal::{self, Manner, Terminal};
+use super::{Failure, Outcome, Ran, arguments, folders, open, output, practise, settings};
+use crate::app::{Asking, Button, Discriminating, ToPlay};
+use crate::discrimination::{Excerpt, Spot, excerpt, plant, spots};
+use crate::drill::{Drill, StageKind};
+use crate::journal::{Journal, Trouble};
+use crate::live::{Heard, Player, Quiet, State};
+use crate::practice::{
+    CellKey, Difference, Discrimination, Entry as Stored, Kind, Mark, Record, RecordId, Rung,
+    StagePrint,
+};
+use crate::score::{Score, ScoreNote, resolve_music};
+use crate::screen::{Theme, view_discriminating};
+use crate::settings::Settings;
+use crate::sound::{Bus, Entry, Report, Sound, When};
+use crate::timeline::{Layout, Timeline, lay};
+use crate::units::{Beats, Bpm, SampleRate, spell_fraction};
+use crate::wording;
+use crossterm::event::{
+    Event as Input, KeyCode, KeyEvent, KeyEventKind, KeyModifiers, poll, read as read_key,
+};
+use ratatui::backend::CrosstermBackend;
+use std::io::stdout;
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use std::time::{Duration, Instant};
+use uuid::Uuid;
+
+/// Arguments of `hear`.
+#[derive(clap::Args)]
+#[command(
+    after_help = "Examples:\n  gracerung hear grip-from-d\n  gracerung hear grip-from-d --fault unlike --minutes 3\n  \
+    gracerung hear crossings --stage 1 --tempo 60\n\n\
+    Faults: `crushed` (the tones inside too short), `unlike` (two like tones of unequal length), \
+    `long` (a gracenote too long), `early` (the movement begun early), `blip` (a low A or low G \
+    while the fingers cross). Left out, the one you have not heard for longest.\n\n\
+    First both are played, then half of what you hear is clean and half has the fault, smaller as \
+    you hear it and larger as you do not. The right pedal (page down, right, down, enter, c) says \
+    clean, the left (page up, left, up, x) says fault; they also begin, and leave at the end. No \
+    microphone is needed. It marks nothing; `progress` shows what you hear over the weeks.\n\n\
+    As quiet as will do: it is the ear that is to work."
+)]
+pub(crate) struct Arguments {
+    /// A drill's name or path.
+    #[arg(value_name = "DRILL")]
+    drill: String,
+    /// What to listen for: crushed, unlike, long, early or blip.
+    #[arg(long, value_name = "FAULT", value_parser = difference)]
+    fault: Option<Difference>,
+    /// Stage, by number from 1 or by name; else the first that has the whole movement.
+    #[arg(long)]
+    stage: Option<String>,
+    /// Tempo, beats a minute; else the top of the ladder, so that weeks compare.
+    #[arg(long, value_parser = arguments::tempo)]
+    tempo: Option<Bpm>,
+    /// Minutes, 0.2 to 10; longer finds it more exactly.
+    #[arg(long, default_value_t = 1.0, value_parser = minutes)]
+    minutes: f64,
+    #[command(flatten)]
+    screen: ScreenArguments,
+}
+
+fn difference(text: &str) -> Result<Difference, String> {
+    let found = Difference::ALL
+        .into_iter()
+        .find(|difference| difference.name() == text);
+    found.ok_or_else(|| format!("expected {}", names(&Difference::ALL)))
+}
+
+fn names(differences: &[Difference]) -> String {
+    let names: Vec<&str> = differences.iter().map(|one| one.name()).collect();
+    wording::choice(&names)
+}
+
+fn minutes(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(minutes) if (0.2..=10.0).contains(&minutes) => Ok(minutes),
+        _ => Err("expected minutes, 0.2 to 10".to_owned()),
+    }
+}
+
+/// How long the device may take to open.
+const OPENING: Duration = Duration::from_secs(5);
+
+/// What is listened to.
+struct Music {
+    title: String,
+    cell: CellKey,
+    clean: Timeline,
+    spots: Vec<Spot>,
+}
+
+/// Runs `hear`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    let own = arguments.screen.settings()?;
+    let opened = open::open(&arguments.drill)?;
+    let music = music(&opened.drill, arguments)?;
+    terminal::require()?;
+    if settings::options(&own).levels.of(Bus::Reference).0 <= 0.0 {
+        return Err(Failure(
+            "nothing can be heard: the setting `levels.reference` is 0".to_owned(),
+        ));
+    }
+    let mut journal = Keeping::open(&opened.name, music.cell)?;
+    let spot = chosen(&music, arguments.fault, &journal.before, &opened.drill)?;
+    let piece = excerpt(&music.clean, &music.clean, &spot);
+    let mut page = Discriminating::new(
+        music.title.clone(),
+        spot,
+        arguments.minutes * 60.0,
+        (piece.seconds, piece.judged_from),
+        seed(),
+    );
+    page.before_ms = journal.last_of(page.spot.difference);
+    let player = sounding(&arguments.screen, &own, &piece)?;
+    converse(&own, player, &mut page, &music.clean, &mut journal)
+}
+
+/// Says which movements are clean; another one each time.
+fn seed() -> u64 {
+    #[cfg(debug_assertions)]
+    if let Some(seed) = std::env::var(TESTED)
+        .ok()
+        .and_then(|seed| seed.parse().ok())
+    {
+        return seed;
+    }
+    Uuid::new_v4().as_u64_pair().0
+}
+
+/// A way for the tests to go on without a device, with a seed of their own; not in a release.
+#[cfg(debug_assertions)]
+const TESTED: &str = "SILENT_FOR_A_TEST";
+
+/// The stage at its tempo, and what can be planted in it.
+fn music(drill: &Drill, arguments: &Arguments) -> Result<Music, Failure> {
+    let movement = drill.movement.as_ref().map(|line| line.movement);
+    let tempo = arguments.tempo.unwrap_or(drill.ladder.to);
+    let resolved = |stage: usize| -> Score {
+        resolve_music(&drill.stages[stage].music, Beats::ZERO, &drill.schools)
+    };
+    let laid = |score: &Score| {
+        let layout = Layout {
+            lengths: drill.lengths,
+            ..Layout::at(tempo, SampleRate::USUAL)
+        };
+        lay(score, &layout)
+    };
+    let stage = match &arguments.stage {
+        Some(wanted) => arguments::stage(drill, wanted)?.0,
+        None => {
+            let whole = |stage: &usize| {
+                let of_movement =
+                    |note: &ScoreNote| movement.is_some() && note.group.movement == movement;
+                resolved(*stage).notes.iter().any(of_movement)
+            };
+            let in_real_time =
+                |stage: &usize| matches!(drill.stages[*stage].kind, StageKind::RealTime { .. });
+            let mut stages = 0..drill.stages.len();
+            let whole = stages
+                .clone()
+                .filter(in_real_time)
+                .find(whole)
+                .or_else(|| stages.find(whole));
+            let most = || {
+                (0..drill.stages.len()).rev().max_by_key(|stage| {
+                    let score = resolved(*stage);
+                    spots(&score, &laid(&score), movement).len()
+                })
+            };
+            whole.or_else(most).unwrap_or(0)
+        }
+    };
+    let score = resolved(stage);
+    let clean = laid(&score);
+    let spots = spots(&score, &clean, movement);
+    let name = &drill.stages[stage].name;
+    if spots.is_empty() {
+        return Err(Failure(format!(
+            "`{}`, stage `{name}`, has nothing to hear: expected gracenotes after a first note, or two notes whose fingers cross; another `--stage` may have them",
+            drill.title
+        )));
+    }
+    let speed = spell_fraction(&tempo.value());
+    Ok(Music {
+        title: format!("{} · {name} at {speed}", drill.title),
+        cell: CellKey {
+            stage: StagePrint::of(&score.written_text()),
+            rung: Rung::Tempo(tempo),
+        },
+        clean,
+        spots,
+    })
+}
+
+/// The fault that was asked for; else the one that was not heard for longest here.
+fn chosen(
+    music: &Music,
+    wanted: Option<Difference>,
+    before: &[(Difference, f64)],
+    drill: &Drill,
+) -> Result<Spot, Failure> {
+    let last = |spot: &&Spot| {
+        before
+            .iter()
+            .rposition(|(difference, _)| *difference == spot.difference)
+    };
+    let found = match wanted {
+        Some(wanted) => music.spots.iter().find(|spot| spot.difference == wanted),
+        None => music.spots.iter().min_by_key(last),
+    };
+    found.cloned().ok_or_else(|| {
+        let has: Vec<Difference> = music.spots.iter().map(|spot| spot.difference).collect();
+        Failure(format!(
+            "`{}` has no place for {} here: expected {}",
+            drill.title,
+            wanted.map_or("a fault", Difference::spoken),
+            names(&has)
+        ))
+    })
+}
+
+/// Where what was found is kept.
+struct Keeping {
+    journal: Result<Journal, String>,
+    drill: String,
+    cell: CellKey,
+    session: Uuid,
+    /// What was found in this cell before, oldest first.
+    before: Vec<(Difference, f64)>,
+    stored: u64,
+}
+
+impl Keeping {
+    /// A newer or unreadable journal is refused before anything sounds; one that cannot be written
+    /// is told at the end.
+    fn open(drill: &str, cell: CellKey) -> Result<Self, Failure> {
+        let path = folders::journal()?;
+        let journal = match Journal::open(&path) {
+            Err(error)
+                if matches!(
+                    error.trouble,
+                    Trouble::Newer { .. } | Trouble::NotAJournal | Trouble::Damaged(_)
+                ) =>
+            {
+                return Err(Failure(error.to_string()));
+            }
+            opened => opened.map_err(|error| error.to_string()),
+        };
+        let entries = match &journal {
+            Ok(journal) => journal.discriminations().unwrap_or_default(),
+            Err(_) => Vec::new(),
+        };
+        let here = |entry: &&Stored| entry.record.cell == Some(cell);
+        let before = entries.iter().filter(here).filter_map(|entry| {
+            let found = Discrimination::from_json(entry.record.measures.as_deref()?)?;
+            Some((found.difference, found.threshold_ms))
+        });
+        Ok(Self {
+            before: before.collect(),
+            journal,
+            drill: drill.to_owned(),
+            cell,
+            session: Uuid::new_v4(),
+            stored: 0,
+        })
+    }
+
+    fn last_of(&self, difference: Difference) -> Option<f64> {
+        let mut before = self.before.iter().rev();
+        before
+            .find(|(other, _)| *other == difference)
+            .map(|(_, threshold)| *threshold)
+    }
+
+    fn store(&mut self, found: &Discrimination) -> Result<(), String> {
+        let now = jiff::ZonedDateTime::now();
+        let record = Record {
+            id: RecordId {
+                session: self.session,
+                number: self.stored,
+            },
+            utc_us: now.timestamp().as_microsecond(),
+            offset_s: now.offset().seconds(),
+            kind: Kind::Discriminated,
+            drill: self.drill.clone(),
+            cell: Some(self.cell),
+            by: None,
+            thresholds: None,
+            measures: Some(found.to_json()),
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+        };
+        let journal = self.journal.as_mut().map_err(|error| error.clone())?;
+        journal
+            .append(&[record])
+            .map_err(|error| error.to_string())?;
+        self.stored += 1;
+        Ok(())
+    }
+}
+
+/// The player with an open device and nothing sounding yet.
+fn sounding(
+    arguments: &ScreenArguments,
+    own: &Settings,
+    piece: &Excerpt,
+) -> Result<Player, Failure> {
+    let options = settings::options(own);
+    let mut player = Player::new(
+        arguments.asked(own),
+        Sound {
+            tuning: options.tuning,
+            drones: options.drones,
+            levels: options.levels,
+            click: options.click_sound,
+        },
+    );
+    player.set_offset(own.number("offset") as i32);
+    let mut silence = piece.timeline.clone();
+    silence.first.clear();
+    silence.again.clear();
+    let log = practise::log_file();
+    let quiet = log.as_ref().and_then(|log| Quiet::into_file(log).ok());
+    player.load(Arc::new(silence), When::Now, Entry::FirstCycle);
+    player.start();
+    let until = Instant::now() + OPENING;
+    while matches!(player.state(), State::Closed) && Instant::now() < until {
+        player.poll(Instant::now());
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    drop(quiet);
+    match silent(&player) {
+        Some(why) => Err(why),
+        None => Ok(player),
+    }
+}
+
+/// Why nothing can be heard.
+fn silent(player: &Player) -> Option<Failure> {
+    #[cfg(debug_assertions)]
+    if std::env::var_os(TESTED).is_some() {
+        return None;
+    }
+    let why = match player.state() {
+        State::Sounding { .. } => return None,
+        State::Silent { why } => why.as_str(),
+        State::Closed => "the sound device does not open",
+    };
+    Some(Failure(format!(
+        "nothing can be heard: {why}; `gracerung devices` lists the sound devices, `--device NAME` chooses one"
+    )))
+}
+
+/// What a key says on this page.
+fn button(pedals: &settings::Pedals, key: KeyEvent) -> Option<Button> {
+    if key.kind == KeyEventKind::Release {
+        return None;
+    }
+    let control = key.modifiers.contains(KeyModifiers::CONTROL);
+    Some(match (key.code, pedals.mark(key)) {
+        (KeyCode::Char('c'), _) if control => Button::Leave,
+        (_, Some(Mark::Clean)) => Button::Right,
+        (_, Some(Mark::NotClean)) => Button::Left,
+        (KeyCode::Char('q') | KeyCode::Esc, _) => Button::Leave,
+        (
+            KeyCode::PageDown
+            | KeyCode::Right
+            | KeyCode::Down
+            | KeyCode::Enter
+            | KeyCode::Char('c' | ' '),
+            _,
+        ) => Button::Right,
+        (KeyCode::PageUp | KeyCode::Left | KeyCode::Up | KeyCode::Char('x'), _) => Button::Left,
+        _ => return None,
+    })
+}
+
+/// The loop: what is heard and pressed in, what is to be played and shown out.
+fn converse(
+    own: &Settings,
+    mut player: Player,
+    page: &mut Discriminating,
+    clean: &Timeline,
+    journal: &mut Keeping,
+) -> Ran {
+    let pedals = settings::Pedals::of(own);
+    let log = practise::log_file();
+    let terminate = practise::termination();
+    // a terminal that cannot be drawn on still has lines
+    let dumb = std::env::var_os("TERM").is_some_and(|name| name == "dumb");
+    page.read_aloud = own.switch("plain") || dumb;
+    let manner = if page.read_aloud {
+        Manner::Lines
+    } else {
+        Manner::Screen
+    };
+    let taken = Terminal::take(manner, log.as_ref())?;
+    let mut shown = Shown::new(own, page.read_aloud)?;
+    let told = |error: std::io::Error| Failure(format!("the keys cannot be read: {error}"));
+    let mut serial = None;
+    let mut heard = false;
+    let mut last = Instant::now();
+    let mut trouble = None;
+    let mut todo = Some(page.examples());
+    loop {
+        match todo.take() {
+            Some(ToPlay::Piece(size)) => {
+                let piece = match size {
+                    Some(size) => excerpt(&plant(clean, &page.spot, size), clean, &page.spot),
+                    None => excerpt(clean, clean, &page.spot),
+                };
+                let timeline = Arc::new(piece.timeline);
+                serial = Some(player.load(timeline, When::Now, Entry::FirstCycle));
+                heard = false;
+                player.start();
+            }
+            Some(what @ (ToPlay::Nothing | ToPlay::Leave)) => {
+                player.stop();
+                if let Some(found) = page.found().filter(|_| !page.kept) {
+                    page.kept = true;
+                    trouble = journal.store(&found).err().or(trouble);
+                }
+                if what == ToPlay::Leave {
+                    break;
+                }
+            }
+            None => {}
+        }
+        shown.show(page)?;
+        if poll(FRAME).map_err(told)?
+            && let Input::Key(key) = read_key().map_err(told)?
+            && let Some(button) = button(&pedals, key)
+        {
+            todo = page.press(button);
+        }
+        let now = Instant::now();
+        for what in player.poll(now) {
+            if let Heard::Report(Report::Took { serial: took, .. }) = what {
+                heard |= Some(took) == serial;
+            }
+        }
+        let passed = (now - last).as_secs_f64();
+        last = now;
+        if terminate.load(Ordering::Relaxed) {
+            todo = Some(ToPlay::Leave);
+        } else if todo.is_none() && heard {
+            todo = page.pass(passed);
+        }
+        let over = matches!(page.asking, Asking::Over | Asking::Ready);
+        if !over && heard && silent(&player).is_some() {
+            trouble = silent(&player).map(|failure| failure.0);
+            todo = Some(ToPlay::Leave);
+        }
+    }
+    let said = page.says();
+    drop(taken);
+    if page.asking == Asking::Over && !page.read_aloud {
+        output::print(&format!("{}\n", said.join("\n")))?;
+    }
+    match trouble {
+        Some(trouble) => Err(Failure(trouble)),
+        None => Ok(Outcome::Done),
+    }
+}
+
+/// The page on a screen, or as lines that a screen reader says.
+enum Shown {
+    Screen(
+        Box<ratatui::Terminal<CrosstermBackend<std::io::Stdout>>>,
+        Theme,
+    ),
+    Lines(Vec<String>),
+}
+
+impl Shown {
+    fn new(own: &Settings, lines: bool) -> Result<Self, Failure> {
+        if lines {
+            output::print(
+                "Right pedal or c: clean, begin, once more. Left pedal or x: fault, both again, leave. q leaves.\r\n",
+            )?;
+            return Ok(Self::Lines(Vec::new()));
+        }
+        let colours = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
+            && own.word("colours") != "never";
+        let terminal = ratatui::Terminal::new(CrosstermBackend::new(stdout())).map_err(drawing)?;
+        Ok(Self::Screen(Box::new(terminal), Theme::new(colours)))
+    }
+
+    fn show(&mut self, page: &Discriminating) -> Result<(), Failure> {
+        match self {
+            Self::Screen(terminal, theme) => {
+                let theme = *theme;
+                terminal
+                    .draw(|frame| view_discriminating(page, theme, frame))
+                    .map_err(drawing)?;
+            }
+            Self::Lines(last) => {
+                // Said over the music, the question would be in its way: once is enough.
+                let asked = matches!(page.asking, Asking::Question { .. });
+                let said = page.says();
+                if (asked && !page.trials.is_empty()) || said == *last {
+                    return Ok(());
+                }
+                for line in &said {
+                    output::print(&format!("{line}\r\n"))?;
+                }
+                *last = said;
+            }
+        }
+        Ok(())
+    }
+}
+
+fn drawing(error: std::io::Error) -> Failure {
+    Failure(format!("the terminal cannot be used: {error}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two buttons of any pedal do all that this page knows.
+    #[test]
+    fn both_pedals_and_their_keys_are_known() {
+        let pressed = |code| {
+            button(
+                &settings::Pedals::default(),
+                KeyEvent::new(code, KeyModifiers::NONE),
+            )
+        };
+        for code in [
+            KeyCode::PageDown,
+            KeyCode::Right,
+            KeyCode::Down,
+            KeyCode::Char('c'),
+        ] {
+            assert_eq!(pressed(code), Some(Button::Right));
+        }
+        for code in [
+            KeyCode::PageUp,
+            KeyCode::Left,
+            KeyCode::Up,
+            KeyCode::Char('x'),
+        ] {
+            assert_eq!(pressed(code), Some(Button::Left));
+        }
+        assert_eq!(pressed(KeyCode::Esc), Some(Button::Leave));
+        assert_eq!(pressed(KeyCode::Tab), None);
+        let interrupt = KeyEvent::new(KeyCode::Char('c'), KeyModifiers::CONTROL);
+        assert_eq!(
+            button(&settings::Pedals::default(), interrupt),
+            Some(Button::Leave)
+        );
+    }
+
+    #[test]
+    fn minutes_and_faults_read_as_they_are_written() {
+        assert_eq!(minutes("3"), Ok(3.0));
+        assert!(minutes("0").is_err() && minutes("NaN").is_err() && minutes("11").is_err());
+        assert_eq!(difference("unlike"), Ok(Difference::Unlike));
+        let error = difference("un").expect_err("no such fault");
+        assert_eq!(error, "expected crushed, unlike, long, early or blip");
+    }
+}

@@ -1,0 +1,146 @@
+//! What the ear can tell apart: the kinds of difference between a clean movement and one with a
+//! fault, and what a minute of telling them apart came to.
+//!
+//! Knows no sound and no timeline.
+
+use serde::{Deserialize, Serialize};
+
+/// How a movement with one fault differs from a clean one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Difference {
+    /// Every tone inside the movement is too short.
+    Crushed,
+    /// Two tones that should be alike are not.
+    Unlike,
+    /// One gracenote is too long.
+    Long,
+    /// The movement begins and ends early, all of it by the same time.
+    Early,
+    /// A note sounds between two notes because the fingers do not cross together.
+    Blip,
+}
+
+impl Difference {
+    /// In the order in which they are offered.
+    pub const ALL: [Self; 5] = [
+        Self::Crushed,
+        Self::Unlike,
+        Self::Long,
+        Self::Early,
+        Self::Blip,
+    ];
+
+    /// For arguments and tables.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Crushed => "crushed",
+            Self::Unlike => "unlike",
+            Self::Long => "long",
+            Self::Early => "early",
+            Self::Blip => "blip",
+        }
+    }
+
+    /// For a sentence.
+    pub fn spoken(self) -> &'static str {
+        match self {
+            Self::Crushed => "crushed tones",
+            Self::Unlike => "two unlike tones",
+            Self::Long => "a long gracenote",
+            Self::Early => "a movement begun early",
+            Self::Blip => "a crossing blip",
+        }
+    }
+}
+
+/// One question and its answer.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Trial {
+    /// The size of the fault that was played, milliseconds; none where it was clean.
+    pub size_ms: Option<f64>,
+    /// The listener said that there was a fault.
+    pub said_fault: bool,
+}
+
+impl Trial {
+    /// True where the listener was right.
+    pub fn is_right(self) -> bool {
+        self.size_ms.is_some() == self.said_fault
+    }
+}
+
+/// What a minute or more of telling clean from faulty came to. Sizes in milliseconds.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Discrimination {
+    /// What was listened for.
+    pub difference: Difference,
+    /// The same with the notes of the movement: `one low G longer than the other`.
+    pub what: String,
+    /// The smallest fault that is heard: three answers in four are right there.
+    pub threshold_ms: f64,
+    /// The threshold lies above this with nine chances in ten …
+    pub low_ms: f64,
+    /// … and below this with nine in ten.
+    pub high_ms: f64,
+    /// The widest fault that was offered. A threshold above it means that not even that was heard.
+    pub widest_ms: f64,
+    /// Every question and answer in order, so that a later program can reckon again.
+    pub trials: Vec<Trial>,
+}
+
+impl Discrimination {
+    /// Reads what [`Discrimination::to_json`] wrote; nothing of other text.
+    pub fn from_json(text: &str) -> Option<Self> {
+        serde_json::from_str(text).ok()
+    }
+
+    /// As the journal keeps it.
+    pub fn to_json(&self) -> String {
+        serde_json::to_string(self).unwrap_or_default()
+    }
+
+    /// True where at least the widest fault was heard.
+    pub fn is_heard(&self) -> bool {
+        self.threshold_ms <= self.widest_ms
+    }
+
+    /// Answers that were right, and all of them.
+    pub fn right(&self) -> (usize, usize) {
+        let right = self.trials.iter().filter(|trial| trial.is_right()).count();
+        (right, self.trials.len())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// An entry that does not read back would be weeks of listening lost.
+    #[test]
+    fn what_was_found_reads_back() {
+        let trial = |size_ms, said_fault| Trial {
+            size_ms,
+            said_fault,
+        };
+        let found = Discrimination {
+            difference: Difference::Unlike,
+            what: "one low G longer than the other".to_owned(),
+            threshold_ms: 18.0,
+            low_ms: 11.0,
+            high_ms: 30.0,
+            widest_ms: 88.0,
+            trials: vec![
+                trial(Some(44.0), true),
+                trial(None, true),
+                trial(None, false),
+                trial(Some(20.5), false),
+            ],
+        };
+        assert_eq!(found.right(), (2, 4));
+        assert!(found.is_heard());
+        let read = Discrimination::from_json(&found.to_json());
+        assert_eq!(read, Some(found));
+        assert_eq!(Discrimination::from_json("{\"notes\":[]}"), None);
+    }
+}

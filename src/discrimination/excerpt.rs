@@ -1,0 +1,94 @@
+//! The short piece of a timeline that is listened to: from the click before the movement to a beat
+//! after it, and then silence for as long as the listener thinks.
+
+use super::figure::sounded;
+use super::plant::Spot;
+use crate::timeline::{Event, EventKind, Timeline};
+use crate::units::{Beats, Fraction};
+
+/// A note sounds at least so long before the movement begins, beats. Chosen.
+const BEFORE: Beats = Beats(Fraction::new_raw(1, 2));
+/// Beats of silence after the piece: an hour and a half at the quickest tempo.
+const SILENCE: i128 = 30_000;
+
+/// A piece to listen to.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Excerpt {
+    /// What sounds: no count-in, one cycle that ends in a long silence.
+    pub timeline: Timeline,
+    /// How long it sounds, seconds.
+    pub seconds: f64,
+    /// From when on it can be judged, seconds: the melody note has begun.
+    pub judged_from: f64,
+}
+
+/// The piece of the first cycle around a spot. The clean timeline and one with a fault planted at
+/// the spot are cut at the same places.
+pub fn excerpt(timeline: &Timeline, clean: &Timeline, spot: &Spot) -> Excerpt {
+    let of_figure = |event: &&Event| {
+        sounded(event).is_some_and(|(_, sounded)| sounded.id.melody() == spot.note)
+    };
+    let figure: Vec<&Event> = clean.first.iter().filter(of_figure).collect();
+    let (begins, lands) = match (figure.first(), figure.last()) {
+        (Some(first), Some(last)) => (first.beat, last.beat),
+        _ => (Beats::ZERO, Beats::ZERO),
+    };
+    let clicks = || {
+        let click = |event: &&Event| matches!(event.kind, EventKind::Click(_));
+        clean.first.iter().filter(click).map(|event| event.beat)
+    };
+    let from = clicks().filter(|beat| *beat + BEFORE <= begins).max();
+    let from = from.unwrap_or(Beats::ZERO);
+    let on = clicks()
+        .filter(|beat| *beat <= lands)
+        .max()
+        .unwrap_or(lands);
+    let until = (on + Beats::ONE).max(lands + BEFORE).min(clean.repetition);
+    let mut events: Vec<Event> = Vec::new();
+    for event in timeline.first.iter().filter(|event| !event.ahead) {
+        let ends = match event.kind {
+            EventKind::Sound(sounded) => event.beat + sounded.length,
+            _ => event.beat,
+        };
+        // What sounds already when the piece begins begins with it.
+        let beat = event.beat.max(from);
+        let inside = match event.kind {
+            EventKind::Sound(_) => ends > from && event.beat < until,
+            EventKind::Click(_) => event.beat >= from && event.beat < until,
+            EventKind::Hush => false,
+        };
+        if !inside {
+            continue;
+        }
+        let mut event = *event;
+        event.beat = beat - from;
+        if let EventKind::Sound(sounded) = &mut event.kind {
+            sounded.length = ends.min(until) - beat;
+        }
+        events.push(event);
+    }
+    let length = until - from;
+    events.push(Event {
+        beat: length,
+        kind: EventKind::Hush,
+        ahead: false,
+    });
+    let seconds = |beats: Beats| beats.to_f64() * clean.tempo.beat().to_f64() / 1000.0;
+    Excerpt {
+        seconds: seconds(length),
+        judged_from: seconds(lands - from),
+        timeline: Timeline {
+            lead_in: Vec::new(),
+            lead_in_length: Beats::ZERO,
+            cycle: length + Beats::whole(SILENCE),
+            repetition: length,
+            bars_in_a_cycle: 1,
+            closing: (lands - from).min(length),
+            first: events.clone(),
+            again: events,
+            bar_lines: vec![Beats::ZERO],
+            crowded: Vec::new(),
+            ..timeline.clone()
+        },
+    }
+}

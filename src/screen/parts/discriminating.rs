@@ -1,0 +1,216 @@
+//! Hear the difference: what is listened for, what was right, how long still, and the two buttons.
+//!
+//! While a question stands nothing on the page says whether the movement is clean.
+
+use super::{fitted, put, put_right, wrapped};
+use crate::app::{Asking, Discriminating};
+use crate::screen::Theme;
+use ratatui::Frame;
+use ratatui::layout::Rect;
+
+/// Draws the page.
+pub(in crate::screen) fn draw(page: &Discriminating, theme: Theme, frame: &mut Frame) {
+    let whole = frame.area();
+    let buffer = frame.buffer_mut();
+    let area = Rect {
+        x: whole.x + 1,
+        width: whole.width.saturating_sub(2),
+        ..whole
+    };
+    let title = "hear the difference";
+    put(buffer, area, area.x, area.y, title, theme.heading());
+    let room = area.width.saturating_sub(title.len() as u16 + 2);
+    put_right(
+        buffer,
+        area,
+        area.y,
+        &fitted(&page.title, room),
+        theme.faint(),
+    );
+    let roomy = area.height >= 14;
+    let gap = if roomy { 2 } else { 1 };
+    let mut y = area.y + gap;
+    if !matches!(page.asking, Asking::Ready | Asking::Over) {
+        let what = fitted(&page.spot.what, area.width);
+        put(buffer, area, area.x, y, &what, theme.plain());
+        y += gap;
+    }
+    let style = match page.asking {
+        Asking::Answered(trial) if trial.is_right() => theme.done(),
+        Asking::Answered(_) => theme.urgent(),
+        _ => theme.strong(),
+    };
+    let said = page.says();
+    let lines = said.iter().flat_map(|line| wrapped(line, area.width));
+    let last = area.bottom().saturating_sub(4);
+    for line in lines {
+        if y >= last && !roomy {
+            break;
+        }
+        put(buffer, area, area.x, y, &line, style);
+        y += 1;
+    }
+    let bottom = area.bottom().saturating_sub(1);
+    let y = if roomy { (y + 1).max(area.y + 8) } else { last };
+    time(
+        page,
+        theme,
+        buffer,
+        Rect {
+            y,
+            height: 2,
+            ..area
+        },
+    );
+    let (left, right) = page.buttons();
+    let wide = area.width >= 70;
+    let key = |name: &str, pedal: &str, letter: char| match (name.is_empty(), wide) {
+        (true, _) => String::new(),
+        (false, true) => format!("{pedal} pedal or {letter}: {name}    "),
+        (false, false) => format!("{pedal} {name}  "),
+    };
+    let keys = format!(
+        "{}{}q leave",
+        key(left, "left", 'x'),
+        key(right, "right", 'c')
+    );
+    let keys = fitted(&keys, area.width);
+    put(buffer, area, area.x, bottom, &keys, theme.faint());
+}
+
+/// How much of the time is over, and each answer: ● right, ○ wrong, newest at the right.
+fn time(page: &Discriminating, theme: Theme, buffer: &mut ratatui::buffer::Buffer, area: Rect) {
+    let left = (page.length_s - page.run_s).max(0.0).ceil() as u64;
+    let words = format!(" {}:{:02} left", left / 60, left % 60);
+    let columns = usize::from(area.width).saturating_sub(words.len());
+    let share = (page.run_s / page.length_s).clamp(0.0, 1.0);
+    let full = (share * columns as f64).round() as usize;
+    let bar: String = (0..columns)
+        .map(|at| if at < full { '█' } else { '░' })
+        .collect();
+    let after = put(buffer, area, area.x, area.y, &bar, theme.done());
+    put(buffer, area, after, area.y, &words, theme.plain());
+    let most = usize::from(area.width);
+    let skip = page.trials.len().saturating_sub(most);
+    let answers: String = page.trials[skip..]
+        .iter()
+        .map(|trial| if trial.is_right() { '●' } else { '○' })
+        .collect();
+    put(buffer, area, area.x, area.y + 1, &answers, theme.plain());
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::app::{Button, ToPlay};
+    use crate::discrimination::{SMALLEST_MS, spots};
+    use crate::drill::{built_in, read};
+    use crate::practice::Difference;
+    use crate::timeline::{Layout, lay};
+    use crate::units::{Beats, Bpm, SampleRate};
+    use ratatui::Terminal;
+    use ratatui::backend::TestBackend;
+
+    fn screen(width: u16, height: u16, page: &Discriminating) -> String {
+        let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("a screen");
+        terminal
+            .draw(|frame| draw(page, Theme::new(false), frame))
+            .expect("drawn");
+        let buffer = terminal.backend().buffer();
+        (0..height)
+            .map(|y| {
+                let row: String = (0..width).map(|x| buffer[(x, y)].symbol()).collect();
+                format!("{}\n", row.trim_end())
+            })
+            .collect()
+    }
+
+    fn page() -> Discriminating {
+        let file = built_in("grip-from-d").expect("built in");
+        let drill = read(file.text.as_bytes()).0.expect("it reads");
+        let stage = drill.stages.iter().find(|stage| stage.name == "real time");
+        let music = &stage.expect("a stage").music;
+        let score = crate::score::resolve_music(music, Beats::ZERO, &drill.schools);
+        let tempo = Bpm::whole(80).expect("a tempo");
+        let timeline = lay(&score, &Layout::at(tempo, SampleRate::USUAL));
+        let movement = drill.movement.as_ref().map(|line| line.movement);
+        let all = spots(&score, &timeline, movement);
+        let unlike = all
+            .into_iter()
+            .find(|spot| spot.difference == Difference::Unlike);
+        let title = "Grip from D · real time at 80".to_owned();
+        Discriminating::new(title, unlike.expect("low Gs"), 60.0, (1.5, 0.75), 1)
+    }
+
+    /// Answers as one who hears from 15 ms on; stops where `until` says.
+    fn played(until: impl Fn(&Discriminating) -> bool) -> Discriminating {
+        let mut page = page();
+        let _ = page.press(Button::Right);
+        for _ in 0..10_000 {
+            if until(&page) {
+                return page;
+            }
+            if let Asking::Question { size_ms } = page.asking {
+                let faulty = size_ms.is_some_and(|size| size >= 15.0);
+                let _ = page.press(if faulty { Button::Left } else { Button::Right });
+            }
+            assert_ne!(page.pass(0.05), Some(ToPlay::Leave));
+        }
+        panic!("it never came: {:?}", page.asking);
+    }
+
+    /// All of it fits the smallest screen, and nothing needs a colour.
+    #[test]
+    fn the_page_fits_every_screen() {
+        let ready = page();
+        let answered = played(|page| page.trials.len() == 5);
+        let over = played(|page| page.asking == Asking::Over);
+        assert!(SMALLEST_MS < answered.spot.widest_ms);
+        for (width, height) in [(40, 10), (80, 24), (120, 40)] {
+            let shown = |page: &Discriminating| {
+                let text = screen(width, height, page);
+                text.split_whitespace().collect::<Vec<_>>().join(" ")
+            };
+            for (page, parts) in [
+                (
+                    &ready,
+                    &[
+                        "Listen for one low G longer than the other.",
+                        "begin",
+                        "both again",
+                        "q leave",
+                    ][..],
+                ),
+                (&answered, &["left", "clean", "fault", "●", "q leave"]),
+                (
+                    &over,
+                    &[
+                        "You hear an unlike pair from",
+                        "answers were right",
+                        "between",
+                        "once more",
+                        "0:00 left",
+                    ],
+                ),
+            ] {
+                for part in parts {
+                    let text = shown(page);
+                    assert!(text.contains(part), "{part} at {width}x{height}:\n{text}");
+                }
+            }
+        }
+        insta::assert_snapshot!(screen(80, 24, &over));
+        insta::assert_snapshot!(screen(40, 10, &over));
+    }
+
+    /// A page that looked different where there is a fault would be read and not heard.
+    #[test]
+    fn a_question_does_not_say_its_answer() {
+        let asked = |size_ms| {
+            let mut page = page();
+            page.asking = Asking::Question { size_ms };
+            screen(80, 24, &page)
+        };
+        assert_eq!(asked(None), asked(Some(40.0)));
+    }
+}
