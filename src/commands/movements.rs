@@ -100,6 +100,11 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         output::print(&table(&found))?;
     } else {
         output::print(&list(&found))?;
+        if said_with_more(&words) {
+            output::print(&format!(
+                "`gracerung explain \"{words}\"` explains it as said\n"
+            ))?;
+        }
     }
     Ok(if found.is_empty() {
         Outcome::Findings
@@ -118,6 +123,11 @@ fn found(words: &str, gracenotes: &[Note], finger: Option<Finger>) -> Vec<Moveme
             .collect(),
         _ => found,
     }
+}
+
+/// True for a name that says a note or a school beside the movement.
+fn said_with_more(words: &str) -> bool {
+    find_said(words).is_ok_and(|named| named.to.is_some() || named.school.is_some())
 }
 
 fn nothing_found(words: &str) -> String {
@@ -165,8 +175,8 @@ fn list(found: &[Movement]) -> String {
         }
     }
     text.push_str(
-        "\n* how often it stands in 277 tunes, and the place where it stands most often; `explain` \
-         says more of one\n",
+        "\n* how often it stands in 277 tunes; its place is where it stands most often there, or else \
+         where it is taught; `explain` says more of one\n",
     );
     text
 }

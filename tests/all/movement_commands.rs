@@ -173,6 +173,8 @@ fn movements_are_found_as_players_call_them() {
         assert_eq!(listed.status.code(), Some(0), "{said}");
         assert!(text(&listed).contains(name), "{said}: {}", text(&listed));
     }
+    let listed = text(&run(&["movements", "E doubling"]));
+    assert!(listed.contains("explain \"E doubling\""), "{listed}");
     let made = text(&run(&["make", "doubling on E"]));
     assert!(made.contains("to: E"), "{made}");
     let heavy = text(&run(&["make", "heavy throw"]));

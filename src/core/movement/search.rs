@@ -79,6 +79,10 @@ fn taught_place(movement: Movement) -> Option<Context> {
         "tachum" => (Note::C, Note::LowA),
         "half-taorluath" | "gde-triplet" => (Note::E, Note::LowA),
         "thumb-birl" => (Note::HighG, Note::LowA),
+        // the thumb opens what high G cannot, and from high A nothing need open it
+        "thumb-shake" => (Note::HighG, Note::D),
+        "thumb-catch" => (Note::HighG, Note::C),
+        "half-catch" => (Note::HighA, Note::C),
         "half-double-strike" => (Note::B, Note::B),
         _ => return None,
     };
@@ -275,6 +279,8 @@ mod tests {
             ("barluath", Note::LowA, Note::E),
             ("tachum", Note::C, Note::LowA),
             ("taorluath-fosgailte", Note::LowG, Note::B),
+            ("thumb-shake", Note::HighG, Note::D),
+            ("half-catch", Note::HighA, Note::C),
         ] {
             let movement = find(name).expect("a movement");
             assert_eq!(
