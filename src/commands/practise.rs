@@ -26,6 +26,8 @@ use std::time::{Duration, Instant};
     gracerung practise grip-from-d --stage \"real time\" --tempo 60\n  \
     gracerung practise my-drill.yaml --pipes --drones\n  gracerung practise birl --mark-by ear --headphones\n  \
     gracerung practise week3.yaml    (homework)\n\n\
+    A drill with a cell to be held begins on another day with its cold try: once, without reference.\n\
+    Three not clean in a row stop play and offer other ways on; the setting `stop-rule` turns it off.\n\
     Without a sound device the drill runs silently on the same clock. ? lists the keys.")]
 pub(crate) struct Arguments {
     /// A built-in drill's name, or a path to a drill or homework file.
