@@ -92,10 +92,14 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         output::print(&render(&source.shown, &source.text, &source.problems))?;
         let verdict = match &source.drill {
             Some(drill) => format!(
-                "{}: {} with {}, no problem\n",
+                "{}: {} with {}, {}\n",
                 source.shown,
                 drill.title,
-                wording::count(drill.stages.len(), "stage", "stages")
+                wording::count(drill.stages.len(), "stage", "stages"),
+                match source.problems.len() {
+                    0 => "no problem".to_owned(),
+                    notes => format!("{}, no problem", wording::count(notes, "note", "notes")),
+                }
             ),
             None => format!(
                 "{}: {}\n",

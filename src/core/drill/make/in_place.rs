@@ -295,7 +295,19 @@ mod tests {
         assert_eq!(stages[0].1, "{g}A4 {g}c2 {d}c2 |");
     }
 
-    /// Every bar and every movement of every tune in the program can be practised by itself.
+    fn onsets(music: &Music) -> Vec<Beats> {
+        let notes = music.bars.iter().flat_map(|bar| &bar.notes);
+        notes
+            .scan(Beats::ZERO, |at, note| {
+                let onset = *at;
+                *at = *at + note.length;
+                Some(onset)
+            })
+            .collect()
+    }
+
+    /// Every bar and every movement of every tune in the program can be practised by itself, and
+    /// what stands on the beat in the tune stands there in every stage.
     #[test]
     fn every_place_of_every_written_stage_reads_back() {
         let mut places = 0;
@@ -317,7 +329,13 @@ mod tests {
                             schools: &drill.schools,
                         };
                         let document = make_in_place(&place).expect(built.name);
-                        assert!(read_back(&document).is_some(), "{} {bar}", built.name);
+                        let drill = read_back(&document).expect(built.name);
+                        let as_written = onsets(&drill.stages.last().expect("a stage").music);
+                        for stage in &drill.stages {
+                            let onsets = onsets(&stage.music);
+                            let all = as_written.iter().all(|onset| onsets.contains(onset));
+                            assert!(all, "{} {bar} {note:?}: {}", built.name, stage.name);
+                        }
                         places += 1;
                     }
                 }
