@@ -1,6 +1,6 @@
 """What a trained ear makes of cases with a known truth, row by row.
 
-    python figures.py EAR.weights CASES_FOLDER [...] [--lag MS] [--cost 4] [--shortest 3.5] [--out FOLDER]
+    python figures.py EAR.weights CASES_FOLDER [...] [--lag MS] [--cost 4] [--shortest 3.5] [--stretch 150] [--out FOLDER]
 
 A case is NAME.flac (or .wav) with NAME.json: `la_hz`, `notes` [{note, start_s, end_s, kind}], `movements`
 [{start_s, end_s}], and `row` (or `group`), the row of the table it counts in. Low A is given. `--lag` shows notes
@@ -14,8 +14,10 @@ over 15 bins. An octave name counts as wrong like any other.
 """
 
 import argparse
+import functools
 import glob
 import json
+import multiprocessing
 import os
 
 import numpy as np
@@ -34,12 +36,12 @@ def intake(path, la_hz):
     """The sound with low A at 240 Hz and 12 kHz, and how many of its samples make a second of the take."""
     x, rate = soundfile.read(path, dtype="float64", always_2d=True)
     x, n = x.mean(1), len(x)
-    x = np.pad(x, rate // 10)
+    x = np.pad(x, (rate // 10, rate // 10 + -(len(x) + 2 * (rate // 10)) % 1000))  # a length the transform likes
     m = round(len(x) * nw.RATE / nw.LOW_A * la_hz / rate)
     y = scipy.signal.resample(x, m)
     per_second = m / len(x) * rate
     cut = round(per_second * (rate // 10) / rate)
-    return y[cut : cut + int(n * per_second / rate)], per_second, cut / per_second - (rate // 10) / rate
+    return y[cut : cut + int(n * per_second / rate)], per_second
 
 
 def listen(ear, x):
@@ -95,6 +97,18 @@ def notes_of(lp, per_second, cost, shortest, lag=None):
                 if (b - a) * 1e3 >= shortest:
                     out.append((nw.NOTES[p[start]], a, b))
             start = t
+    return out
+
+
+def stretches(notes, least):
+    """Without the stretches of playing (notes that follow each other) that last less than `least` seconds: what the
+    network takes for notes in speech are single vowels, and a chanter sounds on."""
+    out, run = [], []
+    for n in [*notes, (None, 1e9, 1e9)]:
+        if run and n[1] - run[-1][2] > 0.002:
+            out += run if run[-1][2] - run[0][1] >= least else []
+            run = []
+        run.append(n)
     return out
 
 
@@ -185,30 +199,41 @@ def line(name, r, bins):
     return s + ("   recall " + ", ".join("%s %d/%d" % (k, r.get("h " + k, 0), r["n " + k]) for k in crossings) if crossings else "")
 
 
-def main():
-    p = argparse.ArgumentParser()
-    p.add_argument("weights"), p.add_argument("cases", nargs="+")
-    p.add_argument("--lag", type=float), p.add_argument("--cost", type=float, default=4.0)
-    p.add_argument("--shortest", type=float, default=3.5), p.add_argument("--out"), p.add_argument("--each", action="store_true")
-    p.add_argument("--gain", type=float, default=0.0, help="decibels by which the takes are made louder or softer")
-    a = p.parse_args()
+def one_take(path, a):
+    """The rows a case counts in, its counts and its frames' calibration."""
     torch.set_num_threads(1)
     ear = export.folded_ear(open(a.weights, "rb").read()).float()
+    case, name = json.load(open(path)), path[:-5]
+    x, per_second = intake(name + (".flac" if os.path.exists(name + ".flac") else ".wav"), case["la_hz"])
+    lp = listen(ear, x * 10 ** (a.gain / 20))
+    lag = None if a.lag is None else round(a.lag * per_second / nw.RATE)
+    heard = stretches(notes_of(lp, per_second, a.cost, a.shortest, lag), a.stretch / 1e3)
+    if a.out:
+        os.makedirs(a.out, exist_ok=True)
+        json.dump(dict(notes=[dict(note=n, start_s=s, end_s=e) for n, s, e in heard]), open(a.out + "/" + os.path.basename(path), "w"))
+    rows = [case.get("row") or case["group"], "all with playing" if case["notes"] else "all without"]
+    bins = np.zeros((15, 3))
+    calibration(case, lp, per_second, bins)
+    return rows + [os.path.basename(name)] * a.each, measure(case, heard), bins
+
+
+def main():
+    p = argparse.ArgumentParser()
+    p.add_argument("weights"), p.add_argument("cases", nargs="+"), p.add_argument("--lag", type=float)
+    p.add_argument("--cost", type=float, default=4.0), p.add_argument("--shortest", type=float, default=3.5)
+    p.add_argument("--stretch", type=float, default=150.0), p.add_argument("--out"), p.add_argument("--jobs", type=int, default=2)
+    p.add_argument("--each", action="store_true", help="a row for every case too")
+    p.add_argument("--gain", type=float, default=0.0, help="decibels by which the takes are made louder or softer")
+    a = p.parse_args()
+    paths = sorted(sum((glob.glob(c + "/*.json") for c in a.cases), []))
     rows, bins = {}, {}
-    for path in sorted(sum((glob.glob(c + "/*.json") for c in a.cases), [])):
-        case, name = json.load(open(path)), path[:-5]
-        x, per_second, _ = intake(name + (".flac" if os.path.exists(name + ".flac") else ".wav"), case["la_hz"])
-        lp = listen(ear, x * 10 ** (a.gain / 20))
-        heard = notes_of(lp, per_second, a.cost, a.shortest, None if a.lag is None else round(a.lag * per_second / 12000))
-        one = measure(case, heard)
-        if a.out:
-            os.makedirs(a.out, exist_ok=True)
-            json.dump(dict(notes=[dict(note=n, start_s=s, end_s=e) for n, s, e in heard]), open(a.out + "/" + os.path.basename(path), "w"))
-        for row in (case.get("row") or case["group"], "all with playing" if case["notes"] else "all without") + ((os.path.basename(name),) if a.each else ()):
-            into = rows.setdefault(row, {})
-            for k, v in one.items():
-                into[k] = into[k] + v if k in into else v
-            calibration(case, lp, per_second, bins.setdefault(row, np.zeros((15, 3))))
+    with multiprocessing.get_context("spawn").Pool(a.jobs) as pool:
+        for of, one, b in pool.imap(functools.partial(one_take, a=a), paths):
+            for row in of:
+                into = rows.setdefault(row, {})
+                for k, v in one.items():
+                    into[k] = into[k] + v if k in into else v
+                bins[row] = bins.get(row, 0) + b
     for row in rows:
         print(line(row, rows[row], bins[row]))
 
