@@ -58,7 +58,7 @@ pub(super) fn contexts(movement: Movement, to: &[Note], schools: &Schools) -> Ve
     found
 }
 
-/// Notes before, as common as they are in pipe music (counted over all movements of 277 tunes).
+/// Notes before, commonest first, counted over all movements of the 277 tunes.
 const COMMON_BEFORES: [Note; 9] = [
     Note::LowA,
     Note::E,
@@ -67,8 +67,8 @@ const COMMON_BEFORES: [Note; 9] = [
     Note::D,
     Note::F,
     Note::HighA,
-    Note::LowG,
     Note::HighG,
+    Note::LowG,
 ];
 
 /// The two stages.
