@@ -7,8 +7,10 @@ use crate::discrimination::{ENOUGH, Quest, SMALLEST_MS, Spot};
 use crate::practice::{Discrimination, Trial};
 use crate::wording::count;
 
-/// Seconds of silence after an example, so that two are not heard as one.
+/// Seconds of silence after an example and at least between two questions, so that two movements
+/// are not heard as one.
 const AFTER_EXAMPLE_S: f64 = 0.5;
+const BETWEEN_S: f64 = 0.2;
 /// Seconds that "right" stands before the next one is played, and seconds for "wrong", which is to
 /// be read. Chosen.
 const RIGHT_S: f64 = 0.9;
@@ -87,6 +89,8 @@ pub struct Discriminating {
     random: fastrand::Rng,
     /// Seconds since what sounds began to be heard, or the answer was given.
     since_s: f64,
+    /// Seconds after the answer until the piece has ended and a little silence is over.
+    sounds_on_s: f64,
     piece_s: f64,
     judged_from_s: f64,
 }
@@ -108,6 +112,7 @@ impl Discriminating {
             kept: false,
             random: fastrand::Rng::with_seed(seed),
             since_s: 0.0,
+            sounds_on_s: 0.0,
             piece_s: piece.0,
             judged_from_s: piece.1,
         }
@@ -159,6 +164,7 @@ impl Discriminating {
         self.quest.take(trial);
         self.trials.push(trial);
         self.asking = Asking::Answered(trial);
+        self.sounds_on_s = (self.piece_s + BETWEEN_S - self.since_s).max(0.0);
         self.since_s = 0.0;
     }
 
@@ -191,7 +197,8 @@ impl Discriminating {
                 if self.since_s <= shown {
                     self.run_s += seconds;
                 }
-                if self.since_s < if self.read_aloud { ALOUD_S } else { shown } {
+                let shown = if self.read_aloud { ALOUD_S } else { shown };
+                if self.since_s < shown.max(self.sounds_on_s) {
                     return None;
                 }
                 if self.run_s < self.length_s {
@@ -412,6 +419,21 @@ mod tests {
         assert_eq!(page.trials.len(), 1);
         assert_eq!(page.press(Button::Left), None, "the answer is being read");
         assert_eq!(page.trials.len(), 1);
+    }
+
+    /// A quick answer at a slow tempo must not cut off the end of what sounds.
+    #[test]
+    fn the_next_one_waits_until_this_one_has_ended() {
+        let mut page = page(60.0);
+        page.piece_s = 4.0;
+        let _ = page.press(Button::Right);
+        let _ = page.pass(1.0);
+        assert_eq!(page.press(Button::Right), None);
+        let mut waited = 0.0;
+        while page.pass(0.1).is_none() {
+            waited += 0.1;
+        }
+        assert!((3.0..3.3).contains(&waited), "{waited}");
     }
 
     /// Few answers say nothing, and nobody is told an ear that was not measured.

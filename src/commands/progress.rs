@@ -251,15 +251,18 @@ fn apart_text(lines: &[HeardApart]) -> String {
         let widest = own.iter().filter_map(|line| line.threshold_ms);
         let widest = widest.fold(1.0, f64::max);
         for line in own.iter().rev().take(8).rev() {
-            let (threshold, drawn) = match line.threshold_ms {
-                Some(ms) => (format!("{ms:.0} ms"), bar(ms / widest, 20)),
-                None => ("not heard".to_owned(), String::new()),
+            let answers = format!("{} of {} right", line.right, line.answers);
+            let _ = match line.threshold_ms {
+                Some(ms) => writeln!(
+                    text,
+                    "    {}  {ms:6.0} ms  {:20}  {:.0} to {:.0} ms, {answers}",
+                    line.day,
+                    bar(ms / widest, 20),
+                    line.low_ms,
+                    line.high_ms
+                ),
+                None => writeln!(text, "    {}  not heard  {answers}", line.day),
             };
-            let _ = writeln!(
-                text,
-                "    {}  {threshold:>9}  {drawn:20}  {:.0} to {:.0} ms, {} of {}",
-                line.day, line.low_ms, line.high_ms, line.right, line.answers
-            );
         }
     }
     text

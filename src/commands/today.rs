@@ -110,20 +110,21 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
                 .word_splitter(textwrap::WordSplitter::NoHyphenation)
                 .subsequent_indent("        "),
         );
+        let _ = writeln!(text, "\n{why}");
+        if is_to_be_heard(item) {
+            let _ = writeln!(
+                text,
+                "        gracerung hear {}    (first, a minute: what is clean?)",
+                quoted(&item.open)
+            );
+        }
         let _ = writeln!(
             text,
-            "\n{why}\n        gracerung practise {} --stage {} {}",
+            "        gracerung practise {} --stage {} {}",
             quoted(&item.open),
             item.stage_number,
             asked(item.rung),
         );
-        if is_to_be_heard(item) {
-            let _ = writeln!(
-                text,
-                "        gracerung hear {}    (first, a minute: hear what is clean)",
-                quoted(&item.open)
-            );
-        }
     }
     output::print(&text)?;
     Ok(Outcome::Done)

@@ -77,6 +77,13 @@ fn spot(figure: &Figure, difference: Difference, tempo: Bpm) -> Option<Spot> {
         .filter(|at| is_tone(&gracenotes[*at].1) && !figure.held[*at])
         .collect();
     let note = |at: usize| figure.sounds[at].1.note;
+    let taps: Vec<usize> = (0..gracenotes.len())
+        .filter(|at| !is_tone(&gracenotes[*at].1) && note(*at) < figure.melody().note)
+        .collect();
+    let named = |at: usize| {
+        let tap = if taps.contains(&at) { " tap" } else { "" };
+        format!("{}{tap}", note(at).spoken())
+    };
     let mut blip = None;
     let between = (figure.before.note, crossed_to(figure));
     let (touched, widest_ms, name) = match difference {
@@ -85,7 +92,7 @@ fn spot(figure: &Figure, difference: Difference, tempo: Bpm) -> Option<Spot> {
             let shortest = shortest.reduce(f64::min)?;
             let alike = tones.iter().all(|at| note(*at) == note(tones[0]));
             let name = match (alike, tones.len()) {
-                (true, 1) => note(tones[0]).spoken().to_owned(),
+                (true, 1) => format!("{} inside", note(tones[0]).spoken()),
                 (true, _) => format!("{}s", note(tones[0]).spoken()),
                 (false, _) => "tones inside".to_owned(),
             };
@@ -95,34 +102,32 @@ fn spot(figure: &Figure, difference: Difference, tempo: Bpm) -> Option<Spot> {
             let alike = |one: usize, other: usize| {
                 note(one) == note(other) && gracenotes[one].1.length == gracenotes[other].1.length
             };
-            let pair = tones.iter().enumerate().find_map(|(place, one)| {
-                let other = tones[place + 1..]
-                    .iter()
-                    .find(|other| alike(*one, **other))?;
-                Some(vec![*one, *other])
-            })?;
+            let pair_of = |among: &[usize]| {
+                among.iter().enumerate().find_map(|(place, one)| {
+                    let mut others = among[place + 1..].iter();
+                    let other = others.find(|other| alike(*one, **other))?;
+                    Some(vec![*one, *other])
+                })
+            };
+            // The taps of a birl are what is heard of it (common practice, no source).
+            let pair = pair_of(&taps).or_else(|| pair_of(&tones))?;
             let widest = length(&gracenotes[pair[0]].1) * 2.0 * (1.0 - LEFT_OF_A_TONE);
-            let name = note(pair[0]).spoken().to_owned();
+            let name = named(pair[0]);
             (pair, widest, name)
         }
         Difference::Long => {
-            let separating = |at: &usize| {
-                matches!(
-                    gracenotes[*at].1.part,
-                    SoundPart::Gracenote(Role::Separating)
-                )
-            };
-            let at = (0..gracenotes.len()).find(separating)?;
+            let at = (0..gracenotes.len()).find(|at| !is_tone(&gracenotes[*at].1))?;
             let giver = if at < figure.on_the_beat {
                 figure.before
             } else {
                 figure.melody()
             };
-            (
-                vec![at],
-                giving(&giver).min(LONGEST_MS),
-                note(at).spoken().to_owned(),
-            )
+            let name = if taps.contains(&at) {
+                named(at)
+            } else {
+                format!("{} gracenote", named(at))
+            };
+            (vec![at], giving(&giver).min(LONGEST_MS), name)
         }
         Difference::Early => {
             let name = match figure.movement {
@@ -151,7 +156,7 @@ fn spot(figure: &Figure, difference: Difference, tempo: Bpm) -> Option<Spot> {
     let what = match difference {
         Difference::Crushed => format!("the {name} too short"),
         Difference::Unlike => format!("one {name} longer than the other"),
-        Difference::Long => format!("the {name} gracenote too long"),
+        Difference::Long => format!("the {name} too long"),
         Difference::Early => format!("{name} begun early"),
         Difference::Blip => format!(
             "{name} between {} and {}",
@@ -195,7 +200,7 @@ impl Spot {
                 format!("its {name}s lasted {one:.0} and {other:.0} ms")
             }
             Difference::Long => format!(
-                "its {name} gracenote lasted {:.0} ms, {clean:.0} are meant",
+                "its {name} lasted {:.0} ms, {clean:.0} are meant",
                 clean + size
             ),
             Difference::Early => format!("it began {size:.0} ms early"),

@@ -288,3 +288,38 @@ fn homework_is_checked_as_homework() {
     let said = String::from_utf8_lossy(&changed.stdout).into_owned();
     assert!(said.ends_with(": 1 problem\n"), "{said}");
 }
+
+/// A movement that is new is heard before it is played; a drill without one has nothing to hear
+/// first, and a lone `hear` needs a terminal and a fault that the drill can have.
+#[test]
+fn a_new_movement_is_offered_to_be_heard_first() {
+    let home = home();
+    let said = text(&run(home.path(), &["today", "--minutes", "60"]).stdout);
+    let place = |what: &str| said.find(what);
+    let heard = place("gracerung hear doubling-on-e");
+    assert!(
+        heard.is_some() && heard < place("gracerung practise doubling-on-e"),
+        "{said}"
+    );
+    assert!(!said.contains("gracerung hear crossings"), "{said}");
+    let json = run(home.path(), &["today", "--minutes", "60", "--json"]);
+    let plan: Value = serde_json::from_slice(&json.stdout).expect("JSON");
+    let first = plan["hear"].as_array().expect("a list");
+    assert!(first.contains(&Value::from("doubling-on-e")), "{plan}");
+    says(
+        &["hear", "grip-from-d", "--fault", "loud"],
+        2,
+        "expected crushed, unlike, long, early or blip",
+    );
+    says(
+        &["hear", "grip-from-d", "--minutes", "0"],
+        2,
+        "expected minutes, 0.2 to 10",
+    );
+    says(&["hear", "grip-from-d"], 2, "needs a terminal");
+    says(
+        &["progress", "--heard-apart"],
+        0,
+        "nothing was heard apart yet",
+    );
+}

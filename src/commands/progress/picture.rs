@@ -210,6 +210,9 @@ where
             }),
         }
     }
+    // The names stand beside the ends, from the top down.
+    let end = |line: &Line| line.points.last().map_or(0.0, |at| at.1);
+    lines.sort_by(|one, other| end(other).total_cmp(&end(one)));
     let most = lines.iter().flat_map(|line| &line.points).map(|at| at.1);
     let range = 0.0..most.fold(20.0, f64::max) * 1.1;
     chart(

@@ -276,6 +276,20 @@ fn the_piece_holds_the_movement_and_little_more() {
     }
 }
 
+/// The taps of a birl are what is heard of it, and are to be alike (facts of the trade, section 4,
+/// common practice).
+#[test]
+fn of_a_birl_the_taps_are_heard() {
+    let drill = drill("birl");
+    let (_, spots) = laid(&drill, real_time(&drill), 80);
+    assert_eq!(
+        of(&spots, Unlike).what,
+        "one low G tap longer than the other"
+    );
+    assert_eq!(of(&spots, Long).what, "the low G tap too long");
+    assert_eq!(of(&spots, Crushed).what, "the low As too short");
+}
+
 #[test]
 fn what_was_played_is_said_in_plain_words() {
     let drill = drill("grip-from-d");
