@@ -1,6 +1,6 @@
 """What a trained ear makes of cases with a known truth, row by row.
 
-    python figures.py EAR.weights CASES_FOLDER [...] [--lag MS] [--cost 4] [--shortest 3.5] [--stretch 150] [--out FOLDER]
+    python figures.py EAR.weights CASES_FOLDER [...] [--lag MS] [--cost 10] [--shortest 3.5] [--stretch 150] [--out FOLDER]
 
 A case is NAME.flac (or .wav) with NAME.json: `la_hz`, `notes` [{note, start_s, end_s, kind}], `movements`
 [{start_s, end_s}], and `row` (or `group`), the row of the table it counts in. Low A is given. `--lag` shows notes
@@ -220,7 +220,7 @@ def one_take(path, a):
 def main():
     p = argparse.ArgumentParser()
     p.add_argument("weights"), p.add_argument("cases", nargs="+"), p.add_argument("--lag", type=float)
-    p.add_argument("--cost", type=float, default=4.0), p.add_argument("--shortest", type=float, default=3.5)
+    p.add_argument("--cost", type=float, default=10.0), p.add_argument("--shortest", type=float, default=3.5)
     p.add_argument("--stretch", type=float, default=150.0), p.add_argument("--out"), p.add_argument("--jobs", type=int, default=2)
     p.add_argument("--each", action="store_true", help="a row for every case too")
     p.add_argument("--gain", type=float, default=0.0, help="decibels by which the takes are made louder or softer")

@@ -45,7 +45,7 @@ def variable(n):
 
 def rendered(font, program, keys, seconds, channel=0, gap=0.5):
     """Notes one after the other through fluidsynth, without its room or chorus: [keys][samples]."""
-    track, ticks = bytes([0xC0 | channel, program]).join([b"\0", b""]), lambda s: variable(round(s * 1000))
+    track, ticks = bytes([0, 0xC0 | channel, program]), lambda s: variable(round(s * 1000))
     for key in keys:  # 500 ticks a quarter of 500 ms: a tick is a millisecond
         track += b"\0" + bytes([0x90 | channel, key, 100]) + ticks(seconds) + bytes([0x80 | channel, key, 0])
         track += ticks(gap) + bytes([0xB0 | channel, 120, 0])
