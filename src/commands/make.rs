@@ -91,9 +91,11 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
 /// A target that cannot be written.
 pub(crate) fn put(document: &DrillDocument, target: Option<&Path>, force: bool) -> Ran {
     let text = write(document).map_err(|error| Failure(format!("cannot write YAML: {error}")))?;
+    let shut = never_opened(document);
+    let remark = shut.map_or_else(String::new, |shut| format!("# {shut}\n"));
     let text = format!(
         "# Made by gracerung. Edit it as you like: `gracerung check` reads it and tells what is\n\
-         # wrong, `gracerung practise` plays it.\n{text}"
+         # wrong, `gracerung practise` plays it.\n{remark}{text}"
     );
     match target {
         None => output::print(&text)?,
@@ -101,14 +103,24 @@ pub(crate) fn put(document: &DrillDocument, target: Option<&Path>, force: bool) 
             output::write_bytes(target, force, text.as_bytes())?;
             let stages = document.stages.as_ref().map_or(0, Vec::len);
             output::print(&format!(
-                "{}: {}, {}\n",
+                "{}: {}, {}\n{}",
                 target.display(),
                 document.title,
-                wording::count(stages, "stage", "stages")
+                wording::count(stages, "stage", "stages"),
+                shut.map_or_else(String::new, |shut| format!("{shut}\n"))
             ))?;
         }
     }
     Ok(Outcome::Done)
+}
+
+/// Why a movement's drill has no stage that closes it up; nothing where it has one.
+fn never_opened(document: &DrillDocument) -> Option<&'static str> {
+    document.movement.as_ref()?;
+    let mut stages = document.stages.iter().flatten();
+    let opened = stages.any(|stage| stage.opening.is_some());
+    (!opened)
+        .then_some("No stage closes it up: this movement has no tone inside that could be opened.")
 }
 
 fn document(arguments: &Arguments) -> Result<DrillDocument, Failure> {

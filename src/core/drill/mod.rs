@@ -4,6 +4,7 @@
 //! screen and no file system: it gets text and gives values.
 
 mod document;
+mod ladder;
 mod library;
 mod make;
 mod music;
@@ -17,8 +18,10 @@ mod written;
 mod yaml;
 
 pub use document::{
-    DrillDocument, Exact, LadderDocument, LengthsDocument, OneOrMany, SCHEMA, StageDocument,
+    DrillDocument, Exact, LadderDocument, LengthsDocument, OneOrMany, OpeningDocument, SCHEMA,
+    StageDocument,
 };
+pub use ladder::{LadderError, lengths_down, rungs};
 pub use library::{BUILT_IN, BuiltIn, built_in};
 pub use make::{
     Build, CannotMake, InPlace, Request, make, make_crossings, make_finger, make_in_place,

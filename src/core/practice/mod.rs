@@ -9,6 +9,8 @@
 mod board;
 #[cfg(test)]
 mod board_laws;
+#[cfg(test)]
+mod climb_laws;
 mod cold;
 #[cfg(test)]
 mod cold_laws;

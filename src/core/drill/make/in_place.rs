@@ -2,7 +2,8 @@
 //! apart where it stands.
 
 use super::body::{body, unit};
-use super::{CannotMake, exact_percent, ladder, sentence};
+use super::budget::{Spent, spend};
+use super::{CannotMake, sentence};
 use crate::chanter::Note;
 use crate::drill::document::{DrillDocument, Exact, StageDocument};
 use crate::drill::value::Drill;
@@ -88,6 +89,12 @@ fn document(place: &InPlace, first: usize, last: usize) -> DrillDocument {
         }
     }
     stages.push(stage(metre, "as written", &bars));
+    let whole = stages.len() - 1;
+    let Spent {
+        stages,
+        ladder,
+        clean,
+    } = spend(stages, whole, false, (46, 80));
     let number = place.music.bar_numbers()[place.bar];
     DrillDocument {
         title: sentence(&format!("{}, bar {number}", place.title)),
@@ -102,8 +109,8 @@ fn document(place: &InPlace, first: usize, last: usize) -> DrillDocument {
         metre: Some(metre.to_string()),
         unit: Some(Exact::of(&unit())),
         stages: Some(stages),
-        ladder: Some(ladder(46, 80, exact_percent(4))),
-        clean: Some(5),
+        ladder: Some(ladder),
+        clean: Some(clean),
         ..DrillDocument::default()
     }
 }

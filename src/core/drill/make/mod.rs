@@ -4,6 +4,7 @@
 //! Gives documents as a player would write them. Writes no file and knows no folder.
 
 mod body;
+mod budget;
 mod chain;
 mod family;
 mod in_place;
@@ -11,6 +12,7 @@ mod partial;
 mod plan;
 mod transfer;
 
+use budget::Spent;
 pub use family::{make_crossings, make_finger};
 pub use in_place::{InPlace, make_in_place};
 
@@ -83,8 +85,8 @@ pub fn make(request: &Request) -> Result<DrillDocument, CannotMake> {
     let contexts = contexts(request)?;
     let metre = request.metre;
     let tones = contexts.iter().map(tones).max().unwrap_or(0);
-    let mut stages = if request.movement.family() == Family::Figure {
-        figure(metre)
+    let (mut stages, main) = if request.movement.family() == Family::Figure {
+        (figure(metre), 3)
     } else if tones == 0 {
         single(request, &contexts)
     } else {
@@ -94,6 +96,17 @@ pub fn make(request: &Request) -> Result<DrillDocument, CannotMake> {
         let contexts = transfer::contexts(request.movement, &request.to, &request.schools);
         stages.extend(transfer::stages(metre, &contexts));
     }
+    let opens = contexts.iter().all(Resolved::can_be_opened);
+    let between = match tones {
+        0 => (50, 100),
+        1..=3 => (50, 80),
+        _ => (46, 76),
+    };
+    let Spent {
+        stages,
+        ladder,
+        clean,
+    } = budget::spend(stages, main, opens, between);
     let first = &contexts[0];
     let explanation = explain(
         request.movement,
@@ -129,12 +142,8 @@ pub fn make(request: &Request) -> Result<DrillDocument, CannotMake> {
         metre: Some(metre.to_string()),
         unit: written.then(|| Exact::of(&body::unit())),
         stages: Some(stages),
-        ladder: Some(match tones {
-            0 => ladder(50, 100, exact_percent(5)),
-            1..=3 => ladder(50, 80, exact_percent(4)),
-            _ => ladder(46, 76, exact_percent(4)),
-        }),
-        clean: Some(5),
+        ladder: Some(ladder),
+        clean: Some(clean),
         ..DrillDocument::default()
     })
 }
@@ -185,10 +194,10 @@ fn tones(resolved: &Resolved) -> usize {
         .count()
 }
 
-/// Stages of a movement with tones.
-fn several(request: &Request, contexts: &[Resolved]) -> Vec<StageDocument> {
+/// Stages of a movement with tones, and which of them is real time.
+fn several(request: &Request, contexts: &[Resolved]) -> (Vec<StageDocument>, usize) {
     let Some(widest) = widest(contexts) else {
-        return Vec::new();
+        return (Vec::new(), 0);
     };
     let (metre, tones) = (request.metre, tones(widest));
     let build = match request.build {
@@ -207,17 +216,18 @@ fn several(request: &Request, contexts: &[Resolved]) -> Vec<StageDocument> {
         stages.push(plan::apart(metre, widest, tone));
         tone = tone * Fraction::new(1, 2);
     }
+    let main = stages.len();
     stages.push(StageDocument {
         name: "real time".to_owned(),
         ..StageDocument::default()
     });
     stages.extend(chained(request, contexts));
-    stages
+    (stages, main)
 }
 
 /// Stages of a lone gracenote or tap: there is nothing to take apart, so the note before it grows
-/// shorter, and it stays on the beat.
-fn single(request: &Request, contexts: &[Resolved]) -> Vec<StageDocument> {
+/// shorter, and it stays on the beat. With the one where it is shortest.
+fn single(request: &Request, contexts: &[Resolved]) -> (Vec<StageDocument>, usize) {
     let mut stages = vec![
         before_only("two beats", Beats::whole(2)),
         before_only("one beat", Beats::ONE),
@@ -234,6 +244,7 @@ fn single(request: &Request, contexts: &[Resolved]) -> Vec<StageDocument> {
             ..StageDocument::default()
         }),
     );
+    let main = stages.len() - 1;
     stages.extend(chained(
         &Request {
             chain: true,
@@ -241,7 +252,7 @@ fn single(request: &Request, contexts: &[Resolved]) -> Vec<StageDocument> {
         },
         contexts,
     ));
-    stages
+    (stages, main)
 }
 
 /// Stages of a figure of two melody notes: the first, which has the beat, grows shorter.
@@ -470,13 +481,15 @@ mod tests {
                 Some(tone.to_owned()),
             )
         };
-        let real = ("real time".to_owned(), None, None);
+        let named = |name: &str| (name.to_owned(), None, None);
+        let [opening, real] = ["closing up", "real time"].map(named);
         assert_eq!(
             stages("grip", Note::D, Note::LowA),
             [
                 row("full beats", "1", "1"),
                 row("half beats", "1", "1/2"),
                 row("dotted and sixteenths", "1 1/2", "1/4"),
+                opening.clone(),
                 real.clone(),
             ]
         );
@@ -486,6 +499,7 @@ mod tests {
                 row("full beats", "1", "1"),
                 row("half beat", "1 1/2", "1/2"),
                 row("double-dotted and sixteenth", "1 3/4", "1/4"),
+                opening,
                 real,
             ]
         );

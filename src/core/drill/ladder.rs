@@ -1,0 +1,248 @@
+//! The ladder: from one tempo to another by a share or by a number of beats a minute, and the lengths
+//! on which a movement closes up.
+//!
+//! Knows tempi and lengths; knows nothing of stages and marks.
+
+use super::value::Step;
+use crate::units::{Bpm, Fraction, Millis, write_fraction};
+use num_traits::{CheckedMul, ToPrimitive};
+
+/// The smallest step, in per cent or in beats a minute. Chosen: a tenth of the least change of
+/// tempo that listeners notice (about 1.5 %, Drake & Botte 1993), and it bounds the work.
+const SMALLEST_STEP: Fraction = Fraction::new_raw(1, 10);
+
+/// Why there is no ladder.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum LadderError {
+    /// It ends below where it begins.
+    GoesDown {
+        /// Where it begins.
+        from: Bpm,
+        /// Where it ends.
+        to: Bpm,
+    },
+    /// A step of nothing, of less than nothing or of less than anyone can hear.
+    StepTooSmall(Step),
+}
+
+impl std::fmt::Display for LadderError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::GoesDown { from, to } => write!(
+                f,
+                "the ladder goes down, from `{from}` to `{to}` beats a minute: a ladder climbs, so put the slower tempo at `from`"
+            ),
+            Self::StepTooSmall(Step::Percent(share)) => write!(
+                f,
+                "a step of `{}%` is too small: a rung is at least 0.1 % above the one below, and about 4 % can just be heard",
+                write_fraction(share)
+            ),
+            Self::StepTooSmall(Step::Beats(step)) => write!(
+                f,
+                "a step of `{}` beats a minute is too small: expected at least 0.1",
+                write_fraction(step)
+            ),
+        }
+    }
+}
+impl std::error::Error for LadderError {}
+
+/// The rungs of a ladder, low to high: `from` and `to` as they are written, those between by
+/// equal shares or equal steps from `from`, rounded to whole beats a minute, halves upward. Rungs
+/// that round to the same tempo are one, so they rise strictly; the last is `to`, however short
+/// the last step is.
+///
+/// # Errors
+/// A ladder going down, or a step too small; see [`LadderError`].
+pub fn rungs(from: Bpm, to: Bpm, step: Step) -> Result<Vec<Bpm>, LadderError> {
+    if to < from {
+        return Err(LadderError::GoesDown { from, to });
+    }
+    let (Step::Percent(size) | Step::Beats(size)) = step;
+    if size < SMALLEST_STEP {
+        return Err(LadderError::StepTooSmall(step));
+    }
+    let mut rungs = vec![from];
+    for number in 1_i32.. {
+        let rung = match step {
+            Step::Beats(beats) => whole(from.value() + beats * Fraction::from(i128::from(number))),
+            Step::Percent(share) => grown(from.value(), share, number),
+        };
+        if rung >= to.value() {
+            break;
+        }
+        if rungs.last().is_some_and(|last| rung > last.value()) {
+            // Between two tempi there are only tempi; an error here is impossible and ends the climb.
+            match Bpm::new(rung) {
+                Ok(rung) => rungs.push(rung),
+                Err(_) => break,
+            }
+        }
+    }
+    if from < to {
+        rungs.push(to);
+    }
+    Ok(rungs)
+}
+
+/// The nearest whole number, halves upward, without a sum that 128 bits might not hold.
+fn whole(value: Fraction) -> Fraction {
+    let (above, below) = (*value.numer(), *value.denom());
+    let rest = above.rem_euclid(below);
+    let floor = above.div_euclid(below);
+    Fraction::from_integer(if rest >= below - rest {
+        floor + 1
+    } else {
+        floor
+    })
+}
+
+/// `from` grown `times` times by a share in per cent, rounded. Exact as long as 128 bits hold the
+/// power; beyond that a float decides, which is safe: a value within its error of a half would
+/// need a power of the share's denominator to cancel, which only small powers can.
+fn grown(from: Fraction, share: Fraction, times: i32) -> Fraction {
+    let factor = Fraction::from_integer(1) + share / Fraction::from_integer(100);
+    let exact = (0..times).try_fold(from, |value, _| value.checked_mul(&factor));
+    exact.map_or_else(
+        || {
+            let value = from.to_f64().unwrap_or(0.0) * factor.to_f64().unwrap_or(1.0).powi(times);
+            // Bounded to what a tempo can be before it becomes an integer again.
+            let bounded = value.min(2.0 * Bpm::QUICKEST as f64);
+            Fraction::from_integer((bounded + 0.5).floor() as i128)
+        },
+        whole,
+    )
+}
+
+/// A length of tones is at least this part of the one before (chosen: a repetition counts as clean
+/// from 0.75 to 1.3 of its length, so neither neighbour is taken for it).
+const SHORTEST_STEP: f64 = 0.7;
+
+/// The lengths on which a movement closes up, in whole milliseconds: `from`, then each the same part
+/// of the one before, 0.7 to 0.8 as long as the way is two such steps or more; the last is `to`.
+pub fn lengths_down(from: Millis, to: Millis) -> Vec<Millis> {
+    let (from, to) = (from.to_f64(), to.to_f64());
+    let steps = ((to / from).ln() / SHORTEST_STEP.ln()).ceil().max(1.0);
+    let share = (to / from).powf(1.0 / steps);
+    let length = |step: i32| (from * share.powi(step)).round() as i128;
+    let mut lengths: Vec<i128> = (0..=steps as i32).map(length).collect();
+    lengths.dedup();
+    lengths.into_iter().map(Millis::whole).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn tempo(text: &str) -> Bpm {
+        Bpm::parse(text).expect("a tempo")
+    }
+
+    fn percent(text: &str) -> Step {
+        Step::Percent(crate::units::parse_fraction(text).expect("a number"))
+    }
+
+    #[track_caller]
+    fn check(from: &str, to: &str, step: Step, expected: &[&str]) {
+        let rungs = rungs(tempo(from), tempo(to), step).expect("a ladder");
+        let rungs: Vec<String> = rungs.iter().map(ToString::to_string).collect();
+        assert_eq!(rungs, expected);
+    }
+
+    /// Grown from the rounded rung below instead, the fifth step would be 60 and not 61.
+    #[test]
+    fn a_geometric_ladder_is_rounded_from_the_exact_powers() {
+        // 50 · 1.04^k by hand: 52, 54.08, 56.243, 58.493, 60.833, 63.266, 65.797, 68.428, 71.166,
+        // 74.012, 76.973, 80.052.
+        check(
+            "50",
+            "80",
+            percent("4"),
+            &[
+                "50", "52", "54", "56", "58", "61", "63", "66", "68", "71", "74", "77", "80",
+            ],
+        );
+    }
+
+    #[test]
+    fn a_ladder_by_step_ends_on_its_last_tempo() {
+        let four = Step::Beats(Fraction::from_integer(4));
+        check("50", "60", four, &["50", "54", "58", "60"]);
+        check("50", "58", four, &["50", "54", "58"]);
+        check("50", "52", four, &["50", "52"]);
+    }
+
+    /// A share of 5 % from 50 is exactly 52.5: a float would round it as it happens to fall.
+    #[test]
+    fn a_half_is_rounded_upward() {
+        check("50", "56", percent("5"), &["50", "53", "55", "56"]);
+    }
+
+    #[test]
+    fn rungs_that_round_to_the_same_tempo_are_one() {
+        check("20", "22", percent("1"), &["20", "21", "22"]);
+        let half = Step::Beats(Fraction::new(1, 2));
+        check("20", "22", half, &["20", "21", "22"]);
+    }
+
+    /// A power that just fits 128 bits once overflowed in the rounding.
+    #[test]
+    fn a_power_that_fills_128_bits_is_rounded() {
+        let rungs = rungs(tempo("36"), tempo("176"), percent("10.4")).expect("a ladder");
+        // 36 · 1.104^k by hand: 39.744, 43.877, …, and the last below 176 is 36 · 1.104^16 = 175.3.
+        assert_eq!(rungs[1..3], [tempo("40"), tempo("44")]);
+        assert_eq!(rungs[rungs.len() - 2], tempo("175"));
+    }
+
+    #[test]
+    fn one_tempo_is_a_ladder_of_one_rung() {
+        check("66", "66", percent("4"), &["66"]);
+    }
+
+    #[test]
+    fn the_ends_stand_as_they_are_written() {
+        check("66.5", "70.5", percent("3"), &["133/2", "68", "141/2"]);
+    }
+
+    #[test]
+    fn a_ladder_going_down_is_refused() {
+        let error = rungs(tempo("80"), tempo("50"), percent("4")).expect_err("going down");
+        assert_eq!(
+            error.to_string(),
+            "the ladder goes down, from `80` to `50` beats a minute: a ladder climbs, so put the slower tempo at `from`"
+        );
+    }
+
+    #[test]
+    fn a_step_of_nothing_is_refused() {
+        for step in [
+            Step::Percent(Fraction::from_integer(0)),
+            Step::Percent(Fraction::new(1, 100_000)),
+            Step::Beats(Fraction::from_integer(-4)),
+        ] {
+            assert_eq!(
+                rungs(tempo("50"), tempo("80"), step),
+                Err(LadderError::StepTooSmall(step))
+            );
+        }
+    }
+
+    proptest! {
+        /// Whatever is asked for: strictly rising, whole between the ends, the last is `to`.
+        #[test]
+        fn every_ladder_rises_strictly_to_its_end(
+            from in 20_i128..=300, rise in 0_i128..=280, tenths in 1_i128..400, share: bool
+        ) {
+            let to = (from + rise).min(300);
+            let size = Fraction::new(tenths, 10);
+            let step = if share { Step::Percent(size) } else { Step::Beats(size) };
+            let (from, to) = (Bpm::whole(from).expect("in range"), Bpm::whole(to).expect("in range"));
+            let rungs = rungs(from, to, step).expect("a ladder");
+            prop_assert_eq!(rungs.first(), Some(&from));
+            prop_assert_eq!(rungs.last(), Some(&to));
+            prop_assert!(rungs.windows(2).all(|pair| pair[0] < pair[1]));
+            prop_assert!(rungs.iter().all(|rung| rung.value().is_integer()));
+        }
+    }
+}

@@ -1,0 +1,127 @@
+//! Few repetitions, well spent: how far up each stage of a made drill goes, and the stage that opens
+//! the movement.
+
+use super::{exact_percent, ladder};
+use crate::drill::document::{Exact, LadderDocument, OpeningDocument, StageDocument};
+use crate::drill::ladder::{lengths_down, rungs};
+use crate::drill::value::Step;
+use crate::movement::Lengths;
+use crate::units::{Bpm, Fraction, Millis};
+
+/// Clean repetitions that clear a made drill, at most. Chosen: nobody does 260 for one movement.
+const MOST: usize = 120;
+/// Clean ones in a row that clear a cell, and the fewest rungs of what is written out, the best
+/// first: a movement of very many stages asks for fewer in a row before it asks for nothing.
+const THOROUGH: [(u32, usize); 4] = [(5, 2), (5, 1), (4, 1), (3, 1)];
+/// Steps of the ladder, the finest first: 6 to 8 per cent is clearly felt (computed from Drake &
+/// Botte 1993), larger ones are for drills of many stages.
+const STEPS: [u32; 5] = [6, 8, 10, 12, 15];
+/// A stage that is written out is worth so many rungs, a stage after real time so many. Chosen.
+const MOST_WRITTEN: usize = 4;
+const MOST_AFTER: usize = 3;
+/// The length an opening begins with, milliseconds.
+const OPENS_AT: i128 = 300;
+
+/// Stages as they are practised.
+pub(super) struct Spent {
+    pub(super) stages: Vec<StageDocument>,
+    pub(super) ladder: LadderDocument,
+    pub(super) clean: u32,
+}
+
+/// How far each kind of stage goes on a ladder.
+struct Shares {
+    clean: u32,
+    step: u32,
+    tempi: Vec<Bpm>,
+    /// Rungs of a stage before real time.
+    written: usize,
+    /// Rungs of a stage after it.
+    after: usize,
+}
+
+/// Gives each stage its share of a ladder between two tempi. The stages before `main`, written out,
+/// end early; the main one, real time, goes to the top; those after it are short. Where the movement
+/// opens, a stage that closes it up is put before the main one, at the tempo where the written-out
+/// ones end.
+pub(super) fn spend(
+    mut stages: Vec<StageDocument>,
+    main: usize,
+    opens: bool,
+    (from, to): (u32, u32),
+) -> Spent {
+    let after = stages.len().saturating_sub(main + 1);
+    let Some(shares) = shares(main, after, opens, (from, to)) else {
+        // more stages than the repetitions go round: each as it is
+        return Spent {
+            stages,
+            ladder: ladder(from, to, exact_percent(STEPS[0])),
+            clean: THOROUGH[0].0,
+        };
+    };
+    let Shares { step, tempi, .. } = &shares;
+    let tempo = |at: usize| tempi.get(at).map(|tempo| Exact::of(&tempo.value()));
+    let start = if opens { shares.written - 1 } else { 0 };
+    for (place, stage) in stages.iter_mut().enumerate() {
+        stage.up_to = match place.cmp(&main) {
+            std::cmp::Ordering::Less => tempo(shares.written - 1),
+            std::cmp::Ordering::Equal => None,
+            std::cmp::Ordering::Greater => tempo(start + shares.after - 1),
+        };
+    }
+    if let Some(at) = tempo(start).filter(|_| opens) {
+        let opening = StageDocument {
+            name: "closing up".to_owned(),
+            opening: Some(OpeningDocument {
+                from: Some(Exact::of(&Fraction::from_integer(OPENS_AT))),
+                at,
+            }),
+            ..StageDocument::default()
+        };
+        stages.insert(main, opening);
+    }
+    Spent {
+        ladder: ladder(from, to, exact_percent(*step)),
+        clean: shares.clean,
+        stages,
+    }
+}
+
+/// The finest ladder on which the cells are few enough: with two rungs or more for what is written
+/// out where that goes at all.
+fn shares(main: usize, after: usize, opens: bool, (from, to): (u32, u32)) -> Option<Shares> {
+    let tempo = |value: u32| Bpm::whole(i128::from(value)).ok();
+    let (from, to) = (tempo(from)?, tempo(to)?);
+    for (clean, least) in THOROUGH {
+        let most = MOST / clean as usize;
+        for step in STEPS {
+            let percent = Step::Percent(Fraction::from_integer(i128::from(step)));
+            let tempi = rungs(from, to, percent).ok()?;
+            for written in (least..=MOST_WRITTEN.min(tempi.len())).rev() {
+                let (start, lengths) = if opens {
+                    let real = Lengths::default().tone_at(tempi[written - 1]);
+                    (
+                        written - 1,
+                        lengths_down(Millis::whole(OPENS_AT), real).len(),
+                    )
+                } else {
+                    (0, 0)
+                };
+                let real_time = tempi.len() - start;
+                for share in (1..=MOST_AFTER.min(real_time)).rev() {
+                    let cells = main * written + lengths + real_time + after * share;
+                    if cells <= most {
+                        return Some(Shares {
+                            clean,
+                            step,
+                            tempi,
+                            written,
+                            after: share,
+                        });
+                    }
+                }
+            }
+        }
+    }
+    None
+}
