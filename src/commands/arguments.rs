@@ -196,9 +196,9 @@ mod tests {
         let index = |wanted: &str| stage(&drill, wanted).map(|(index, _)| index).ok();
         assert_eq!(index("1"), Some(0));
         assert_eq!(index("Half Beats"), Some(1));
-        assert_eq!(index("real-time"), Some(3));
+        assert_eq!(index("real-time"), Some(4));
         assert_eq!(index("0"), None);
-        assert_eq!(index("5"), None);
+        assert_eq!(index("6"), None);
         assert_eq!(index("nothing"), None);
     }
 

@@ -8,7 +8,7 @@ use crate::chanter::{Note, Tuning, TuningTable};
 use crate::listening::{
     HeardKind, Hearing, Piece, Recording, Repetition, align, hear, hear_piece, listen_document,
 };
-use crate::practice::{Mark, Thresholds, ToneShape, Verdict, judge};
+use crate::practice::{Mark, Rung, Thresholds, ToneShape, Verdict, judge};
 use crate::screen::{longest, two_bars};
 use crate::sheet::{Bar, FaultMark, Paper, Round, Take, draw_take};
 use crate::timeline::{Layout, lay};
@@ -84,7 +84,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     });
     let limits = settings::thresholds(&settings::load(&[])?, tuning.instrument);
     let found = asked.as_ref().map(|asked| {
-        let limits = limits.at(asked.tempo, &asked.ladder);
+        let limits = limits.on(asked.rung, &asked.ladder);
         compare(&asked.piece, &hearing, &limits, &mut beside)
     });
     let compared = piece.zip(found.as_deref());
@@ -131,7 +131,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
 /// A stage of a drill at a tempo, and between which tempi its ladder stands.
 struct Asked {
     piece: Piece,
-    tempo: Bpm,
+    rung: Rung,
     ladder: [Bpm; 2],
 }
 
@@ -141,14 +141,13 @@ fn asked(drill: &str, stage: &str, at: arguments::AtRung) -> Result<Asked, Failu
     let score = score_of(&opened.drill, stage);
     let ladder = &opened.drill.ladder;
     let rung = at.rung(&opened.drill, stage)?;
-    let tempo = rung.tempo();
     let layout = Layout {
         lengths: rung.lengths(opened.drill.lengths),
-        ..Layout::at(tempo, SampleRate::USUAL)
+        ..Layout::at(rung.tempo(), SampleRate::USUAL)
     };
     Ok(Asked {
         piece: Piece::of(&score, &lay(&score, &layout)),
-        tempo,
+        rung,
         ladder: [ladder.from, ladder.to],
     })
 }

@@ -231,7 +231,7 @@ fn commonest(entries: &[Entry], drill: &Known, limits: &Thresholds, from: Date) 
         let Some((cell, measured)) = ours.zip(measured) else {
             continue;
         };
-        for fault in judge(&measured, &limits.at(cell.rung.tempo(), &tempi)).faults {
+        for fault in judge(&measured, &limits.on(cell.rung, &tempi)).faults {
             match counts.iter_mut().find(|(kind, _)| *kind == fault.kind) {
                 Some((_, count)) => *count += 1,
                 None => counts.push((fault.kind, 1)),

@@ -150,7 +150,7 @@ impl Plan {
     /// cell's place on the drill's ladder.
     pub fn thresholds_of(&self, cell: CellKey) -> Thresholds {
         self.thresholds
-            .at(cell.rung.tempo(), &PlannedStage::tempi(&self.stages))
+            .on(cell.rung, &PlannedStage::tempi(&self.stages))
     }
 
     /// The place in the drill, from 0, of a cell's stage; the first where two have the same music

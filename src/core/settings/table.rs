@@ -333,6 +333,24 @@ pub const SETTINGS: &[Setting] = &[
         "milliseconds under which two tones count as short for that (chosen)",
     ),
     row(
+        "thresholds.opened-shortest",
+        Kind::Number(0.1, 1.0),
+        "0.75",
+        "least share of an opened movement's rung that its median tone may have (chosen)",
+    ),
+    row(
+        "thresholds.opened-longest",
+        Kind::Number(1.0, 10.0),
+        "1.3",
+        "largest share of that (chosen)",
+    ),
+    row(
+        "thresholds.opened-alike",
+        Kind::Number(1.0, 10.0),
+        "1.5",
+        "how many times as long as its like a tone of an opened movement may be (chosen)",
+    ),
+    row(
         "thresholds.tap-shortest",
         Kind::Number(1.0, 500.0),
         "25",

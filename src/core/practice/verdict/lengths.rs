@@ -190,7 +190,7 @@ impl Scene<'_> {
 
 /// Like tones and taps of one movement, by the two that differ most; what is named is the one farther
 /// from its length in the timeline.
-fn unlike(measured: &Measurement, limits: &Thresholds, faults: &[Fault]) -> Vec<Fault> {
+pub(super) fn unlike(measured: &Measurement, limits: &Thresholds, faults: &[Fault]) -> Vec<Fault> {
     let faulty = |note: &NoteMeasure| faults.iter().any(|fault| fault.id == Some(note.id));
     let mut found = Vec::new();
     for (inner, _) in measured.movements() {

@@ -1,6 +1,7 @@
 //! The limits a repetition is judged by. Knows no measure.
 
-use crate::units::Bpm;
+use crate::practice::rung::Rung;
+use crate::units::{Bpm, Millis};
 use serde::{Deserialize, Serialize};
 
 /// The limits a repetition is judged by. Lengths in milliseconds, shares of the length that the
@@ -35,6 +36,16 @@ pub struct Thresholds {
     pub alike_short: f64,
     /// See `alike_short`. 80: chosen.
     pub alike_short_under_ms: f64,
+    /// On a rung that opens the movement, the least share of the rung's length that a repetition's
+    /// median tone may have. 0.75: chosen, so that the next rung is told from it.
+    pub opened_shortest: f64,
+    /// The largest share of it. 1.3: chosen, so that the rung before is told from it.
+    pub opened_longest: f64,
+    /// How many times as long as its like a tone of an opened movement may be. 1.5: chosen.
+    pub opened_alike: f64,
+    /// The length of the rung where the movement is opened: no setting, the rung gives it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub opened_to_ms: Option<f64>,
     /// A shorter tap of a birl is crushed. 25: common practice, no source.
     pub tap_shortest_ms: f64,
     /// A longer tap of a birl is dragged. 80: common practice, no source.
@@ -68,6 +79,10 @@ impl Default for Thresholds {
             alike: 1.6,
             alike_short: 2.0,
             alike_short_under_ms: 80.0,
+            opened_shortest: 0.75,
+            opened_longest: 1.3,
+            opened_alike: 1.5,
+            opened_to_ms: None,
             tap_shortest_ms: 25.0,
             tap_longest_ms: 80.0,
             crossing_ms: 12.0,
@@ -95,6 +110,15 @@ impl Thresholds {
     /// How far a note may be from its place at a beat's length, milliseconds.
     pub fn offset_limit(&self, beat_ms: f64) -> f64 {
         self.offset_ms.max(beat_ms * self.offset_percent / 100.0)
+    }
+
+    /// The limits on a rung: those at its tempo, and where it opens the movement its length.
+    #[must_use]
+    pub fn on(self, rung: Rung, ladder: &[Bpm]) -> Self {
+        Self {
+            opened_to_ms: rung.tone().map(Millis::to_f64),
+            ..self.at(rung.tempo(), ladder)
+        }
     }
 
     /// The limits at a tempo of a ladder, given by its rungs or by its two ends: in the lowest third

@@ -13,6 +13,7 @@
 
 mod lengths;
 mod limits;
+mod opened;
 mod places;
 mod shape;
 #[cfg(test)]
@@ -118,6 +119,9 @@ pub fn judge(measured: &Measurement, limits: &Thresholds) -> Verdict {
         };
     }
     let mut faults = lengths::judge(measured, limits);
+    if let Some(rung_ms) = limits.opened_to_ms {
+        opened::judge(&mut faults, measured, limits, rung_ms);
+    }
     let places = places::judge(measured, limits, &faults);
     faults.extend(places);
     let crossings = measured

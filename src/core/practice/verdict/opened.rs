@@ -1,0 +1,193 @@
+//! The tones of an opened movement: told from the lengths beside its own, and alike.
+//!
+//! Real time asks that a tone is heard and not dragged; an opened movement asks for its own length.
+//! Where the movement begins before the beat its start has no place on the click, so nothing here
+//! asks when it began: its landing, the evenness of the notes around it and its tones are judged.
+
+use super::lengths::unlike;
+use super::{Fault, FaultKind, Thresholds, weight};
+use crate::practice::measurement::{Measurement, NoteMeasure, Part};
+
+/// Puts what an opened movement asks of its tones in place of what real time asks.
+pub(super) fn judge(
+    faults: &mut Vec<Fault>,
+    measured: &Measurement,
+    limits: &Thresholds,
+    rung_ms: f64,
+) {
+    let is_tone = |note: &NoteMeasure| {
+        // one that the movement holds long anyway is no tone of the opening
+        note.part == Part::Tone && (note.expected_ms - rung_ms).abs() < 1.0
+    };
+    let of_tone = |fault: &Fault| {
+        let note = measured.notes.iter().find(|note| Some(note.id) == fault.id);
+        let length = matches!(
+            fault.kind,
+            FaultKind::Crushed | FaultKind::Dragged | FaultKind::Unlike
+        );
+        length && note.is_some_and(is_tone)
+    };
+    faults.retain(|fault| !of_tone(fault));
+    let tones = measured.notes.iter().enumerate();
+    let mut heard: Vec<(f64, u32)> = tones
+        .filter(|(at, note)| is_tone(note) && !measured.ran_on(*at))
+        .filter_map(|(_, note)| Some((note.own_length_ms()?, note.id)))
+        .collect();
+    heard.sort_by(|one, other| one.0.total_cmp(&other.0));
+    faults.extend(median_off(&heard, limits, rung_ms));
+    let alike = Thresholds {
+        alike: limits.opened_alike,
+        alike_short: limits.opened_alike,
+        ..*limits
+    };
+    let apart = unlike(measured, &alike, faults).into_iter().filter(of_tone);
+    let apart: Vec<Fault> = apart.collect();
+    faults.extend(apart);
+}
+
+/// The repetition's median tone against the rung, told of the tone that is farthest off that way.
+fn median_off(heard: &[(f64, u32)], limits: &Thresholds, rung_ms: f64) -> Option<Fault> {
+    let (shortest, longest) = (heard.first()?, heard.last()?);
+    let middle = heard.len() / 2;
+    let median = if heard.len().is_multiple_of(2) {
+        f64::midpoint(heard[middle - 1].0, heard[middle].0)
+    } else {
+        heard[middle].0
+    };
+    let (least, most) = (
+        limits.opened_shortest * rung_ms,
+        limits.opened_longest * rung_ms,
+    );
+    let (kind, limit, weight, id, advice) = if median < least {
+        let weight = weight(least, median.max(1.0));
+        (FaultKind::Crushed, least, weight, shortest.1, "open them")
+    } else if median > most {
+        let weight = weight(median, most);
+        (FaultKind::Dragged, most, weight, longest.1, "close them up")
+    } else {
+        return None;
+    };
+    Some(Fault {
+        kind,
+        id: Some(id),
+        measured: Some(median),
+        limit: Some(limit),
+        weight,
+        words: format!("the tones lasted {median:.0} of {rung_ms:.0} ms; {advice}"),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::judge;
+    use super::*;
+    use crate::chanter::Note;
+    use crate::practice::{Mark, Rung};
+
+    /// Two grips in a repetition, opened to 148 ms at 60, with these tones.
+    fn grips(tones: [f64; 4]) -> Measurement {
+        let note = |id, part, written, length_ms, expected_ms| NoteMeasure {
+            id,
+            bar: 1,
+            part,
+            written,
+            heard: Some(written),
+            length_ms: Some(length_ms),
+            expected_ms,
+            offset_ms: (part == Part::Melody).then_some(0.0),
+            place_ms: None,
+            on_click: part == Part::Melody,
+            begun_by: 0,
+            tap: false,
+            movement: None,
+            cents: None,
+        };
+        let mut notes = Vec::new();
+        for (grip, pair) in tones.chunks(2).enumerate() {
+            let id = grip as u32 * 5;
+            notes.extend([
+                note(id, Part::Melody, Note::D, 1669.0, 1669.0),
+                note(id + 1, Part::Tone, Note::LowG, pair[0], 148.0),
+                note(id + 2, Part::Gracenote, Note::B, 35.0, 35.0),
+                note(id + 3, Part::Tone, Note::LowG, pair[1], 148.0),
+                note(id + 4, Part::Melody, Note::LowA, 2000.0, 2000.0),
+            ]);
+        }
+        Measurement {
+            playing: true,
+            beat_ms: 1000.0,
+            notes,
+            extra: Vec::new(),
+            lead_ms: 0.0,
+            drift_percent: 0.0,
+        }
+    }
+
+    fn limits() -> Thresholds {
+        let rung = Rung::parse("148 ms at 60").expect("a rung");
+        Thresholds::default().on(rung, &[rung.tempo()])
+    }
+
+    fn told(tones: [f64; 4]) -> Vec<(FaultKind, String)> {
+        let verdict = judge(&grips(tones), &limits());
+        let clean = verdict.faults.is_empty();
+        assert_eq!(verdict.mark == Some(Mark::Clean), clean);
+        let faults = verdict.faults.into_iter();
+        faults.map(|fault| (fault.kind, fault.words)).collect()
+    }
+
+    /// 0.75 of 148 is 111, 1.3 of it is 192.4: within is clean, beyond is another rung.
+    #[test]
+    fn the_median_tone_lies_near_the_rung() {
+        for clean in [112.0, 148.0, 192.0] {
+            assert_eq!(told([clean; 4]), [], "{clean}");
+        }
+        assert_eq!(
+            told([110.0; 4]),
+            [(
+                FaultKind::Crushed,
+                "the tones lasted 110 of 148 ms; open them".to_owned()
+            )]
+        );
+        assert_eq!(
+            told([194.0; 4]),
+            [(
+                FaultKind::Dragged,
+                "the tones lasted 194 of 148 ms; close them up".to_owned()
+            )]
+        );
+    }
+
+    /// The rungs beside it, 211 and 104 ms, are never taken for it; real time would call both clean.
+    #[test]
+    fn a_rung_is_told_from_its_neighbours() {
+        for (neighbour, kind) in [(211.0, FaultKind::Dragged), (104.0, FaultKind::Crushed)] {
+            assert_eq!(told([neighbour; 4])[0].0, kind);
+            assert_eq!(
+                judge(&grips([neighbour; 4]), &Thresholds::default()).faults,
+                []
+            );
+        }
+    }
+
+    /// One long tone does not carry the median away; that it is unlike its twin is told: 1.5 to 1.
+    #[test]
+    fn like_tones_are_alike() {
+        assert_eq!(told([140.0, 205.0, 140.0, 150.0]), []);
+        let apart = told([130.0, 200.0, 140.0, 150.0]);
+        assert_eq!(apart.len(), 1, "{apart:?}");
+        assert_eq!(apart[0].0, FaultKind::Unlike);
+    }
+
+    /// A tone that was not heard is a swallowed one here too, and nothing is said of a movement of
+    /// which nothing was heard besides.
+    #[test]
+    fn a_tone_that_was_not_heard_is_swallowed() {
+        let mut measured = grips([148.0; 4]);
+        measured.notes[1].heard = None;
+        measured.notes[1].length_ms = None;
+        let verdict = judge(&measured, &limits());
+        let kinds: Vec<FaultKind> = verdict.faults.iter().map(|fault| fault.kind).collect();
+        assert_eq!(kinds, [FaultKind::Swallowed]);
+    }
+}
