@@ -184,7 +184,7 @@ fn frames_are_the_rounded_exact_moments() {
     let document = timeline(&[
         "taorluath-from-low-g",
         "--stage",
-        "4",
+        "real time",
         "--tempo",
         "133/2",
         "--rate",

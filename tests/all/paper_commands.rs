@@ -66,7 +66,8 @@ fn what_is_exported_and_imported_sounds_the_same_to_the_frame() {
             done(folder, &["export", drill, "-o", file]);
             done(folder, &["import", file, "-o", "back.yaml"]);
             done(folder, &["check", "back.yaml"]);
-            for stage in ["1", "2", "3", "4"] {
+            // an opened movement goes out, and comes back, as its music in real time
+            for stage in ["1", "2", "3", "5"] {
                 assert_eq!(
                     events(folder, drill, stage),
                     events(folder, "back.yaml", stage),

@@ -362,7 +362,7 @@ mod tests {
         let drill = built_in("grip-from-d").expect("it is built in");
         let (drill, _) = read(drill.text.as_bytes());
         let drill = drill.expect("it reads");
-        let score = resolve_music(&drill.stages[3].music, Beats::whole(4), &drill.schools);
+        let score = resolve_music(&drill.stages[4].music, Beats::whole(4), &drill.schools);
         let timeline = lay(&score, &Layout::at(tempo("80"), SampleRate(48_000)));
         // At 80 a beat is 750 ms: gracenote 35 ms, tones 55 ms each.
         let ms = |count: i128| Millis::whole(count).to_beats(tempo("80"));
