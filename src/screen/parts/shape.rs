@@ -15,7 +15,7 @@ use ratatui::layout::Rect;
 const BESIDE: u16 = 38;
 /// Columns of the longer bar at most, and at least.
 const BARS: usize = 20;
-const LEAST_BARS: usize = 4;
+const LEAST_BARS: usize = 7;
 
 /// Two bars in one row of half blocks, the upper of `length`, the lower of `model`, of which
 /// `longest` fills the columns. Nothing that sounded has no bar at all.
@@ -45,49 +45,51 @@ pub fn longest(tones: &[ToneShape]) -> f64 {
         .fold(0.0, f64::max)
 }
 
-/// Draws as many tones as there is room for, the worst first: beside each other, then below.
+/// Draws as many tones as there is room for, the worst first: beside each other, then below. All bars
+/// have one scale.
 pub(in crate::screen) fn draw(tones: &[ToneShape], theme: Theme, buffer: &mut Buffer, area: Rect) {
     let across = (area.width / BESIDE).clamp(1, 2);
     let width = area.width / across;
-    let most = longest(tones);
-    for (number, tone) in tones
-        .iter()
-        .take(usize::from(across * area.height))
-        .enumerate()
-    {
-        let number = number as u16;
-        let place = Rect {
-            x: area.x + number % across * width,
-            y: area.y + number / across,
-            width: width.saturating_sub(1),
-            height: 1,
-        };
+    let shown = &tones[..tones.len().min(usize::from(across * area.height))];
+    let lines = rows(shown, usize::from(width.saturating_sub(1)));
+    for (number, (tone, text)) in (0u16..).zip(shown.iter().zip(lines)) {
         let style = if tone.faulty {
             theme.heading()
         } else {
             theme.faint()
         };
-        let text = in_a_row(tone, most, usize::from(place.width));
-        put(buffer, place, place.x, place.y, &text, style);
+        let (x, y) = (area.x + number % across * width, area.y + number / across);
+        put(buffer, area, x, y, &text, style);
     }
 }
 
-/// Name, bars and figures; the bar is left out where it does not fit, then the bars.
-fn in_a_row(tone: &ToneShape, longest: f64, width: usize) -> String {
-    let figures = tone.figures();
-    let room = |name: &str| width.saturating_sub(name.chars().count() + figures.len() + 2);
-    let full = format!("{}{}", tone.name, tone.bar);
-    let name = if room(&full) >= LEAST_BARS {
-        &full
-    } else {
-        &tone.name
+/// Name, bars and figures of each tone; where the bars would be short the bar of the music is left
+/// out, then the bars.
+fn rows(tones: &[ToneShape], width: usize) -> Vec<String> {
+    let full = |tone: &ToneShape| format!("{}{}", tone.name, tone.bar);
+    let name = |tone: &ToneShape| tone.name.clone();
+    let room = |name: &dyn Fn(&ToneShape) -> String| {
+        let taken = |tone: &ToneShape| name(tone).chars().count() + tone.figures().len() + 2;
+        let most = tones.iter().map(taken).max().unwrap_or(0);
+        width.saturating_sub(most).min(BARS)
     };
-    let columns = room(name).min(BARS);
-    if columns < LEAST_BARS {
-        return fitted(&format!("{name} {figures}"), width as u16);
-    }
-    let bars = two_bars(tone.length_ms, tone.model_ms, longest, columns);
-    format!("{name} {bars} {figures}")
+    let (name, columns): (&dyn Fn(&ToneShape) -> String, usize) = if room(&full) >= LEAST_BARS {
+        (&full, room(&full))
+    } else {
+        (&name, room(&name))
+    };
+    let longest = longest(tones);
+    tones
+        .iter()
+        .map(|tone| {
+            let (name, figures) = (name(tone), tone.figures());
+            if columns < LEAST_BARS {
+                return fitted(&format!("{name} {figures}"), width as u16);
+            }
+            let bars = two_bars(tone.length_ms, tone.model_ms, longest, columns);
+            format!("{name} {bars} {figures}")
+        })
+        .collect()
 }
 
 #[cfg(test)]
@@ -115,16 +117,27 @@ mod tests {
         assert_eq!(two_bars(1.0, 1.0, 0.0, 4), "");
     }
 
+    /// Bars of two scales beside each other would say that equal lengths differ.
     #[test]
-    fn a_narrow_row_keeps_the_figures() {
-        let second = tone("second low G", 25.0, 73.0);
-        let wide = in_a_row(&second, 73.0, 60);
+    fn a_narrow_row_keeps_the_figures_and_all_bars_have_one_scale() {
+        let both = [tone("second low G", 25.0, 73.0), tone("low A", 73.0, 73.0)];
+        let wide = rows(&both, 60);
         assert_eq!(
             wide,
-            "second low G in bar 2 ███████▄▄▄▄▄▄▄▄▄▄▄▄▄ 25 of 73 ms"
+            [
+                "second low G in bar 2 ███████▄▄▄▄▄▄▄▄▄▄▄▄▄ 25 of 73 ms",
+                "low A in bar 2 ████████████████████ 73 of 73 ms"
+            ]
         );
-        let narrow = in_a_row(&second, 73.0, 30);
-        assert_eq!(narrow, "second low G ██▄▄▄ 25 of 73 ms");
-        assert_eq!(in_a_row(&second, 73.0, 26), "second low G 25 of 73 ms");
+        let narrow = rows(&both, 33);
+        assert_eq!(
+            narrow,
+            [
+                "second low G ███▄▄▄▄▄ 25 of 73 ms",
+                "low A ████████ 73 of 73 ms"
+            ]
+        );
+        assert_eq!(rows(&both[..1], 26), ["second low G 25 of 73 ms"]);
+        assert_eq!(rows(&[], 26), [""; 0]);
     }
 }
