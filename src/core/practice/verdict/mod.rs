@@ -8,8 +8,9 @@
 //! One fault for one thing that went wrong. A note not heard, or another in its place, is judged no
 //! further. A tone is measured by its length in the timeline first, and against its like only where
 //! neither is crushed or dragged: half a length and unlike its twin is a crushed tone. A landing that
-//! a long note before it pushed is that long note. Notes off their place while the tempo runs are the
-//! tempo, measured from its own line.
+//! a long note before it pushed is that long note; of the tone just before a late landing, which only
+//! waited for it, nothing is said. Notes off their place while the tempo runs are the tempo, measured
+//! from its own line.
 
 mod lengths;
 mod limits;
@@ -123,6 +124,7 @@ pub fn judge(measured: &Measurement, limits: &Thresholds) -> Verdict {
         opened::judge(&mut faults, measured, limits, rung_ms);
     }
     let places = places::judge(measured, limits, &faults);
+    faults.retain(|fault| !places::waits_for_its_landing(measured, fault, &places));
     faults.extend(places);
     let crossings = measured
         .extra

@@ -74,7 +74,32 @@ fn melody(measured: &Measurement, drift_percent: f64) -> Vec<Melody<'_>> {
     notes
 }
 
-/// True when notes of its own movement that lasted too long, and are told as that, made it late.
+/// True for a tone that is dragged only because the note after it came late: the landing is the fault.
+pub(super) fn waits_for_its_landing(
+    measured: &Measurement,
+    fault: &Fault,
+    places: &[Fault],
+) -> bool {
+    let notes = &measured.notes;
+    let waiting = notes.iter().position(|note| Some(note.id) == fault.id);
+    let Some((note, landing)) = waiting.and_then(|at| Some((notes.get(at)?, notes.get(at + 1)?)))
+    else {
+        return false;
+    };
+    let late = places
+        .iter()
+        .find(|place| place.id == Some(landing.id))
+        .and_then(|place| place.measured)
+        .unwrap_or(0.0);
+    let rest = note.own_length_ms().unwrap_or(0.0) - late;
+    fault.kind == FaultKind::Dragged
+        && landing.part == Part::Melody
+        && late > 0.0
+        && fault.limit.is_some_and(|limit| rest <= limit)
+}
+
+/// True when notes of its own movement that lasted too long, and are told as that, made it late. The
+/// tone just before it does not count: it may only have waited.
 fn pushed(measured: &Measurement, own: &Melody, lengths: &[Fault], limit: f64) -> bool {
     let first = own.at - own.note.begun_by.min(own.at);
     let late = own.offset.unwrap_or(0.0);
@@ -82,13 +107,14 @@ fn pushed(measured: &Measurement, own: &Melody, lengths: &[Fault], limit: f64) -
         .iter()
         .rev()
         .take_while(|note| note.part != Part::Melody)
-        .filter(|note| {
+        .enumerate()
+        .filter(|(before, note)| {
             lengths.iter().any(|fault| {
-                let long = matches!(fault.kind, FaultKind::TooLong | FaultKind::Dragged);
-                fault.id == Some(note.id) && long
+                let dragged = fault.kind == FaultKind::Dragged && *before > 0;
+                fault.id == Some(note.id) && (dragged || fault.kind == FaultKind::TooLong)
             })
         })
-        .filter_map(|note| Some(note.own_length_ms()? - note.expected_ms))
+        .filter_map(|(_, note)| Some(note.own_length_ms()? - note.expected_ms))
         .sum();
     by > 0.0 && late > 0.0 && late - by <= limit
 }

@@ -470,3 +470,19 @@ fn the_shape_tells_lengths_beside_their_models() {
         ["second low G 25 of 60 ms", "first low G 60 of 60 ms"]
     );
 }
+
+/// The tone before a late landing sounds on until it: what moved is the landing.
+#[test]
+fn a_tone_that_waits_for_a_late_landing_is_not_dragged() {
+    let of = |length: f64| {
+        judged(|measured| {
+            measured.notes[4].length_ms = Some(length);
+            measured.notes[5].offset_ms = Some(90.0);
+        })
+    };
+    let kinds = |verdict: &Verdict| -> Vec<FaultKind> {
+        verdict.faults.iter().map(|fault| fault.kind).collect()
+    };
+    assert_eq!(kinds(&of(150.0)), [FaultKind::Late]);
+    assert_eq!(kinds(&of(250.0)), [FaultKind::Dragged, FaultKind::Late]);
+}
