@@ -90,13 +90,13 @@ fn takes(resolved: &Resolved, lengths: &Lengths, at: Bpm) -> (Beats, Beats) {
     let sum = |parts: &[Part]| {
         parts
             .iter()
-            .map(|part| part_length(part, lengths, at))
+            .map(|part| part_length(*part, lengths, at))
             .sum()
     };
     (sum(early), sum(late))
 }
 
-fn part_length(part: &Part, lengths: &Lengths, at: Bpm) -> Beats {
+fn part_length(part: Part, lengths: &Lengths, at: Bpm) -> Beats {
     if part.held {
         Lengths::HELD
     } else {
