@@ -24,7 +24,7 @@ RATIOS = {"LG": 7 / 8, "LA": 1, "B": 9 / 8, "C": 5 / 4, "D": 4 / 3, "E": 3 / 2, 
 MOVEMENTS = [("grip", "E", "B", 60), ("taorluath", "F", "B", 66), ("crunluath", "B", "E", 56),
              ("doubling", "LA", "D", 60), ("doubling", "B", "F", 72), ("throw-on-d", "F", "D", 63)]
 FAULTS = ["all tones crushed", "one tone crushed", "one tone doubled", "long gracenote", "early", "late"]
-POINTED = [("{g}A3B {d}c4|{g}f4 e4|", 60), ("{g}e3c A4|{g}c4 e4|", 72), ("e3f g4|{g}d4 {g}B4|", 66)]
+POINTED = [("{g}A3B {d}c4|{g}f4 e4|", 60), ("{g}e3c A4|{g}c4 e4|", 72), ("e3f e4|{g}d4 {g}B4|", 66)]
 
 gracerung = pathlib.Path(sys.argv[1]).resolve()
 folder = pathlib.Path(tempfile.mkdtemp())
@@ -179,7 +179,7 @@ counts = {fault: [0, 0] for fault in KINDS}
 clean = 0
 # the takes in an order that mixes movements and faults, so that a run cut short says something of all
 order = sorted(range(len(takes)), key=lambda number: number * 7 % len(takes))
-with concurrent.futures.ThreadPoolExecutor(int(os.environ.get("JOBS", os.cpu_count()))) as pool:
+with concurrent.futures.ThreadPoolExecutor(os.cpu_count()) as pool:
     for fault, right, called in pool.map(tried, order):
         counts[fault][0] += right
         counts[fault][1] += 1
