@@ -7,6 +7,7 @@ mod plant;
 use gracerung::app::{Message, Model, OpenedDrill, Options, update};
 use gracerung::drill::{BUILT_IN, built_in, read};
 use gracerung::listening::{HeardNote, Piece, align};
+use gracerung::practice::ladder::climbs;
 use gracerung::practice::{Moment, Thresholds, ToneShape, judge};
 use gracerung::score::resolve_music;
 use gracerung::screen::{Theme, view};
@@ -72,6 +73,53 @@ fn the_reference_is_never_faulted() {
     }
     assert!(stages > 250, "{stages}");
     assert!(told.is_empty(), "{} told:\n{}", told.len(), told.join("\n"));
+}
+
+/// On every rung of every opened movement the reference is clean, and the reference of the rung
+/// beside it is not: a rung is told from its neighbours.
+#[test]
+fn an_opened_movement_is_clean_on_its_own_rung_and_on_no_other() {
+    let mut rungs = 0;
+    for file in BUILT_IN {
+        let drill = read(file.text.as_bytes()).0.expect("it reads");
+        let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
+        for (stage, own) in drill.stages.iter().zip(climbs(&drill)) {
+            if !own[0].is_opened() {
+                continue;
+            }
+            let score = resolve_music(&stage.music, breath, &drill.schools);
+            let laid: Vec<Timeline> = own
+                .iter()
+                .map(|rung| {
+                    let layout = Layout {
+                        lengths: rung.lengths(drill.lengths),
+                        ..Layout::at(rung.tempo(), SampleRate::USUAL)
+                    };
+                    lay(&score, &layout)
+                })
+                .collect();
+            for (place, rung) in own.iter().enumerate() {
+                let piece = Piece::of(&score, &laid[place]);
+                let limits = Thresholds::default().on(*rung, &[drill.ladder.from, drill.ladder.to]);
+                for (other, played) in laid.iter().enumerate() {
+                    if other.abs_diff(place) > 1 {
+                        continue;
+                    }
+                    let told = format!("{}, {rung}, played as {}", file.name, own[other]);
+                    let found = align(&piece, &reference(played)).repetitions;
+                    let clean = found.iter().filter(|one| {
+                        let faults = judge(&one.measured, &limits).faults;
+                        assert!(other != place || faults.is_empty(), "{told}: {faults:?}");
+                        faults.is_empty()
+                    });
+                    let expected = if other == place { REPETITIONS } else { 0 };
+                    assert_eq!(clean.count(), expected, "{told}");
+                    rungs += 1;
+                }
+            }
+        }
+    }
+    assert!(rungs > 100, "{rungs}");
 }
 
 /// The bench `verdicts` plays twenty times as many takes and prints a table.
