@@ -23,13 +23,18 @@ impl std::fmt::Display for GoalError {
 impl std::error::Error for GoalError {}
 
 /// Reads what is to be reached in a drill: `real time at 66`, `real time`, `66`, `closing up at 104
-/// ms`; nothing: the last stage at the top of its ladder. The cell is the stage's first rung that is
+/// ms`; nothing, or no stage: the last of the stages that go highest. The cell is the stage's first rung that is
 /// as quick, or as short, as what was asked.
 ///
 /// # Errors
 /// A stage the drill does not have, a tempo above its ladder, a length below it.
 pub fn goal_in(drill: &Known, text: Option<&str>) -> Result<Place, GoalError> {
-    let last_stage = drill.stage_names.len().saturating_sub(1);
+    let top = |stage: &PlannedStage| stage.rungs.last().map(|rung| rung.tempo());
+    let tops = drill.stages.iter().map(top).enumerate();
+    // of several the last: real time, and not the stages after it that end early
+    let highest = tops
+        .max_by_key(|(_, top)| *top)
+        .map_or(0, |(stage, _)| stage);
     let text = text.map(str::trim).unwrap_or_default();
     let (stage, rung) = match text.rsplit_once(" at ") {
         Some((stage, rung)) => (Some(stage), Some(rung)),
@@ -39,7 +44,7 @@ pub fn goal_in(drill: &Known, text: Option<&str>) -> Result<Place, GoalError> {
     };
     let plain = |text: &str| text.trim().to_lowercase().replace(['-', '_'], " ");
     let stage = match stage {
-        None => last_stage,
+        None => highest,
         Some(wanted) => {
             let found = drill
                 .stage_names
@@ -312,6 +317,11 @@ mod tests {
         assert_eq!(goal(Some("Half-Beats at 60")), Ok((0, "60".to_owned())));
         assert_eq!(goal(Some("61")), Ok((2, "65".to_owned())));
         assert_eq!(goal(None), Ok((2, "68".to_owned())));
+        let mut carried_over = drill.clone();
+        carried_over.stages.push(drill.stages[0].clone());
+        carried_over.stage_names.push("a line of a tune".to_owned());
+        let found = goal_in(&carried_over, Some("66")).map(|(stage, _)| stage);
+        assert_eq!(found, Ok(2), "the tune ends at 65");
         assert!(goal(Some("real time at 70")).is_err_and(|error| error.0.contains("ends at 68")));
         assert!(goal(Some("half beats at 68")).is_err_and(|error| error.0.contains("ends at 65")));
         assert!(

@@ -21,7 +21,8 @@ pub(crate) struct Arguments {
     /// Drills, by name or path.
     #[arg(required = true, value_name = "DRILL")]
     drills: Vec<String>,
-    /// Stage and tempo to reach, such as "real time at 66"; else the top of the last stage.
+    /// Stage and rung to reach, such as "real time at 66" or "closing up at 104 ms"; else the top of
+    /// the stage that goes highest.
     #[arg(long, value_name = "GOAL")]
     to_reach: Option<String>,
     /// What counts: "5 in a row", "9 of 10", "80 % sure of 80 %"; else the drill's own number in a row.
