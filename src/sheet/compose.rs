@@ -207,6 +207,9 @@ pub(super) fn sentence(text: &str) -> String {
     format!("{}{}{stop}", first.unwrap_or_default(), signs.as_str())
 }
 
+/// Room for a stage of one line with its heading, points.
+const LINE_OF_MUSIC: f64 = 120.0;
+
 fn write_drill(writer: &mut Writer, drill: &Drill, options: Options) {
     writer.heading(1, &drill.title, TITLE);
     writer.skip(3.0);
@@ -230,6 +233,10 @@ fn write_drill(writer: &mut Writer, drill: &Drill, options: Options) {
     }
     write_tempo(writer, drill);
     for (place, (stage, score)) in drill.stages.iter().zip(&scores).enumerate() {
+        // the last stage goes over with a long ladder, or the ladder would stand without music
+        if place > 0 && place + 1 == drill.stages.len() {
+            writer.need(tables::least_ladder(drill) + LINE_OF_MUSIC);
+        }
         write_stage(writer, drill, place, stage, score, options);
     }
     // where not both fit, the ladder stays with the music that is ticked on it
