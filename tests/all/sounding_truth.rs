@@ -2,19 +2,24 @@
 
 use gracerung::chanter::{NOTES, Note};
 use gracerung::drill::read;
-use gracerung::movement::{Context, Lengths, Movement, Schools, explain, resolve};
+use gracerung::movement::{Context, Family, Lengths, Movement, Schools, explain, resolve};
 use gracerung::score::resolve_music;
 use gracerung::sound::{Bus, Command, Entry, Levels, Load, Renderer, Sound, Timed, When};
 use gracerung::timeline::{EventKind, Layout, SoundPart, lay};
 use gracerung::units::{Beats, Bpm, Frames, SampleRate};
 use std::sync::Arc;
 
-/// The note before and the closing note last a bar of four beats each, so that nothing is crowded:
-/// a held tone lasts one beat.
+/// The note before lasts a bar of four beats, so that nothing is crowded: a held tone lasts one
+/// beat. The first note of a figure is the movement's own short note, and it has the beat.
 fn drill(movement: Movement, from: Note, to: Note) -> String {
+    let before = if movement.family() == Family::Figure {
+        "1/8"
+    } else {
+        "4"
+    };
     format!(
         "title: x\nmovement: {movement}\nfrom: {from}\nto: {to}\n\
-         stages: [{{name: real time, before: 4}}]\nladder: {{from: 60, to: 70, step: 4}}\n"
+         stages: [{{name: real time, before: {before}}}]\nladder: {{from: 60, to: 70, step: 4}}\n"
     )
 }
 
@@ -36,15 +41,22 @@ fn played_contexts() -> impl Iterator<Item = (Movement, Note, Note)> {
 #[test]
 fn the_events_of_every_movement_are_those_of_its_explanation() {
     let tempo = Bpm::whole(60).expect("a tempo");
-    let lands = Beats::whole(4);
+    let breath = Beats::whole(4);
     let mut compared = 0;
     for (movement, from, to) in played_contexts() {
         let context = Context::between(from, to);
         let told = format!("{movement} from {from} to {to}");
+        let figure = movement.family() == Family::Figure;
+        // where the closing note is written, and the beat that the page counts from
+        let (lands, beat) = if figure {
+            (Lengths::figure_note(), Beats::ZERO)
+        } else {
+            (Beats::whole(4), Beats::whole(4))
+        };
         let (value, problems) = read(drill(movement, from, to).as_bytes());
         assert!(problems.is_empty(), "{told}: {problems:?}");
         let value = value.expect("it reads");
-        let score = resolve_music(&value.stages[0].music, lands, &value.schools);
+        let score = resolve_music(&value.stages[0].music, breath, &value.schools);
         let timeline = lay(&score, &Layout::at(tempo, SampleRate(48_000)));
         assert!(timeline.crowded.is_empty(), "{told} is crowded");
         let sounds: Vec<(Note, Beats, Beats, bool)> = timeline
@@ -81,10 +93,10 @@ fn the_events_of_every_movement_are_those_of_its_explanation() {
         for (sound, part) in sounds[start..].iter().zip(parts) {
             assert_eq!(sound.0, part.note, "{told}");
             assert!(
-                near(ms(sound.1 - lands), f64::from(part.begins)),
+                near(ms(sound.1 - beat), f64::from(part.begins)),
                 "{told}: {} begins at {} ms, explained at {}",
                 part.note,
-                ms(sound.1 - lands),
+                ms(sound.1 - beat),
                 part.begins
             );
             assert!(
@@ -94,6 +106,10 @@ fn the_events_of_every_movement_are_those_of_its_explanation() {
                 ms(sound.2),
                 part.milliseconds
             );
+        }
+        if figure {
+            let begins = sounds[..start].first().expect("its first note").1;
+            assert_eq!(begins, beat, "{told}: its first note has the beat");
         }
         let closing = sounds.last().expect("the closing note");
         let time = explanation.time.as_ref().expect("it takes time");
