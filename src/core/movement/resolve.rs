@@ -8,7 +8,7 @@ use super::context::Context;
 use super::parts::{Part, Role};
 use super::pattern::strikes;
 use super::school::Schools;
-use crate::chanter::{NOTES, Note, gracenote_sounds};
+use crate::chanter::{NOTES, Note, gracenote_finger, gracenote_sounds};
 use crate::wording;
 
 /// What is played for a movement in a context.
@@ -162,7 +162,7 @@ fn not_from_here(movement: Movement, context: Context) -> String {
     if movement.family() == Family::Figure {
         return match context.before {
             None => format!("the {spoken} is two notes, and nothing sounds before the {after}"),
-            Some(Note::D) => already_sounding(Note::D),
+            Some(Note::D) => finger_is_off(Note::D),
             Some(before) => format!(
                 "the {spoken} goes down, from a short note to a lower one, and not from {} to \
                  {after}",
@@ -173,6 +173,17 @@ fn not_from_here(movement: Movement, context: Context) -> String {
     if context.before == Some(context.after) && context.after == Note::LowG {
         return format!(
             "low G sounds already and stays, so no low G of the {spoken} could be heard"
+        );
+    }
+    if movement.family() == Family::Strike {
+        let opened = if context.after == Note::HighA {
+            ""
+        } else {
+            ", opened by a gracenote"
+        };
+        return format!(
+            "from below there is nothing to tap: the {after} must sound first{opened}, and then it \
+             is struck"
         );
     }
     let befores: Vec<&str> = NOTES
@@ -239,6 +250,18 @@ fn not_to_here(movement: Movement, after: Note, closes: &[Note]) -> String {
     }
 }
 
+/// Why a note's own gracenote does not open the next one.
+fn finger_is_off(note: Note) -> String {
+    let name = note.spoken();
+    match gracenote_finger(note) {
+        Some(finger) => format!(
+            "from {name} {} is already off, so no {name} gracenote can be heard",
+            finger.spoken()
+        ),
+        None => already_sounding(note),
+    }
+}
+
 fn already_sounding(note: Note) -> String {
     format!(
         "{} is already sounding, and the same note twice is heard as one",
@@ -260,7 +283,10 @@ pub(super) fn fault(parts: &[Part], context: Context) -> Option<String> {
         };
         let after = parts.get(place + 1).map_or(context.after, |next| next.note);
         if before == Some(part.note) {
-            return Some(if place == 0 {
+            let lifted = part.role == Role::Separating && gracenote_sounds(part.note, after);
+            return Some(if place == 0 && lifted {
+                finger_is_off(part.note)
+            } else if place == 0 {
                 already_sounding(part.note)
             } else {
                 format!(
@@ -465,14 +491,15 @@ mod tests {
             "d-gracenote",
             D,
             B,
-            "D is already sounding, and the same note twice is heard as one",
+            "from D the bottom hand's index finger is already off, so no D gracenote can be heard",
             "hg-gracenote (HG)",
         );
         unplayable(
             "hg-gracenote",
             HighG,
             B,
-            "high G is already sounding, and the same note twice is heard as one",
+            "from high G the top hand's index finger is already off, so no high G gracenote can be \
+             heard",
             "ha-gracenote (HA)",
         );
     }

@@ -38,22 +38,23 @@ const fn single(
 
 const TAP_AT_ONCE: &str = "the note is already sounding, so the first tap falls at once";
 
-// where a strike on the next note would sound the same, the strike has it
 const EARLY: &str = "the next note cannot sound this gracenote, so it is played at the end of the \
                      note before";
 
 /// Single gracenotes and taps, doublings, strikes, shakes, triplets and catches.
 pub(super) const ROWS: &[Row] = &[
-    Row {
-        schools: &[],
-        ..single(
-            "hg-gracenote",
-            "high G gracenote",
-            &["g-gracenote"],
-            &[form("any", "LG..F", "(HG)")],
-            &["ha-gracenote", "strike", "half-doubling"],
-        )
-    },
+    single(
+        "hg-gracenote",
+        "high G gracenote",
+        &["g-gracenote"],
+        &[
+            form("any", "LG..F", "(HG)"),
+            form("LG..F", "HA", "(HG) |")
+                .school(EARLY_GRACENOTE)
+                .because(EARLY),
+        ],
+        &["ha-gracenote", "strike", "half-doubling"],
+    ),
     single(
         "d-gracenote",
         "D gracenote",
@@ -72,7 +73,7 @@ pub(super) const ROWS: &[Row] = &[
         &[],
         &[
             form("any", "LG..D", "(E)"),
-            form("LG..D", "HG HA", "(E) |")
+            form("LG..D", "F..HA", "(E) |")
                 .school(EARLY_GRACENOTE)
                 .because(EARLY),
         ],
@@ -84,7 +85,7 @@ pub(super) const ROWS: &[Row] = &[
         &[],
         &[
             form("any", "LG..E", "(F)"),
-            form("LG..E", "HA", "(F) |")
+            form("LG..E", "HG HA", "(F) |")
                 .school(EARLY_GRACENOTE)
                 .because(EARLY),
         ],
@@ -106,7 +107,7 @@ pub(super) const ROWS: &[Row] = &[
         &[],
         &[
             form("any", "LG..B", "(C)"),
-            form("LG..B", "E..HA", "(C) |")
+            form("LG..B", "D..HA", "(C) |")
                 .school(EARLY_GRACENOTE)
                 .because(EARLY),
         ],
@@ -130,7 +131,7 @@ pub(super) const ROWS: &[Row] = &[
         &[],
         &[
             form("any", "LG", "(LA)"),
-            form("LG", "B..D F..HA", "(LA) |")
+            form("LG", "B..HA", "(LA) |")
                 .school(EARLY_GRACENOTE)
                 .because(EARLY),
         ],
@@ -143,14 +144,25 @@ pub(super) const ROWS: &[Row] = &[
         family: Family::Strike,
         source: "LilyPond 2.24.1 bagpipe.ly, half strikes; on high A the thumb taps and high G \
                  sounds: common practice, no source",
+        // from below there is nothing to tap: the finger is down already
         forms: &[
-            form("any", "D", "(C)").school(LIGHT_D),
-            form("any", "LA..HA", "(s)"),
+            form("not LG..B", "D", "(C)").school(LIGHT_D),
+            form("any", "LA..D", "(s)"),
+            form("not LG", "E", "(s)"),
+            form("not LG..D", "F", "(s)"),
+            form("not LG..E", "HG", "(s)"),
+            form("not LG..F", "HA", "(s)"),
         ],
         timing: Timing::From,
         timings: &[],
         schools: &[LIGHT_D],
-        instead: &["hg-gracenote", "ha-gracenote"],
+        instead: &[
+            "gracenote-strike",
+            "thumb-strike",
+            "half-strike",
+            "hg-gracenote",
+            "ha-gracenote",
+        ],
     },
     Row {
         name: "doubling",

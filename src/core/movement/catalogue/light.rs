@@ -7,15 +7,13 @@ use crate::movement::school::{
     THROW_D_ON_BEAT, UPPER_THROW_BEFORE_BEAT,
 };
 
-const B_FROM_D: &str = "from D the B gracenote separates the two low Gs: the bottom hand comes \
-                        from the D, and a D gracenote would only say it again";
-const LOW_G_SOUNDS: &str = "low G is already sounding, so the first low G is left out";
+const B_FROM_D: &str = "coming from D, a D gracenote could hardly be heard, so the bottom hand's ring \
+                        finger separates instead, with the B gracenote";
+const LOW_G_SOUNDS: &str = "low G is already sounding, so the opening low G is left out";
 const THUMB_OPENS: &str = "high G is already sounding and cannot open the birl, so the thumb \
                            gracenote opens it";
 const CLOSES_ON_LOW_G: &str = "closing on low G, the closing note is itself the second low G, so \
                                the movement ends with its separating gracenote";
-const LOW_A_AFTER_B: &str = "from D the B gracenote takes the place of the D gracenote: the bottom \
-                             hand comes from the D, and a D gracenote would only say it again";
 const NO_DOUBLE_LOW_G: &str = "low G is already sounding and is not doubled: the D gracenote leads \
                                straight to low A";
 
@@ -152,7 +150,7 @@ pub(super) const ROWS: &[Row] = &[
             form("not LG D", "LG..D", "LG (D) LA (E)").school(LOW_A_TAORLUATH),
             form("D", "LG..D", "LG (B) LA (E)")
                 .school(LOW_A_TAORLUATH)
-                .because(LOW_A_AFTER_B),
+                .because(B_FROM_D),
             form("not LG D", "LA", "LG (D) LG LA (E)").school(LOW_A_WRITTEN),
             form("D", "LA", "LG (B) LG LA (E)")
                 .school(LOW_A_WRITTEN)

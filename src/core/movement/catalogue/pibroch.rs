@@ -3,9 +3,9 @@
 use super::{Family, Row, Timing, form};
 use crate::movement::school::{CADENCE_WITHOUT_HIGH_G, D_FROM_D, LIGHT_D, LONG_OVER_LOW_G, School};
 
-const B_FROM_D: &str = "from D the B gracenote separates: the bottom hand comes from the D, and a \
-                        D gracenote would only say it again";
-const LOW_G_SOUNDS: &str = "low G is already sounding, so the first low G is left out";
+const B_FROM_D: &str = "coming from D, a D gracenote could hardly be heard, so the bottom hand's ring \
+                        finger separates instead, with the B gracenote";
+const LOW_G_SOUNDS: &str = "low G is already sounding, so the opening low G is left out";
 const THUMB_OPENS: &str = "high G is already sounding and cannot open the note again, so the \
                            thumb gracenote opens it";
 const NO_OPENING: &str = "coming down from high A already sets the note off, so the opening \
@@ -204,7 +204,10 @@ pub(super) const ROWS: &[Row] = &[
         &["darodo"],
         "LilyPond 2.24.1 bagpipe.ly, pibroch notations; D is kept from D: 10 of 10 in 277 tunes",
         &[
-            form("not LG", "LA..HA", "LG (D) LG (C) LG"),
+            form("not LG D", "LA..HA", "LG (D) LG (C) LG"),
+            form("D", "LA..HA", "LG (D) LG (C) LG").because(
+                "from D this movement keeps its D gracenote, where a grip takes the B gracenote",
+            ),
             form("LG", "LA..HA", "(D) LG (C) LG").because(LOW_G_SOUNDS),
         ],
         &[],

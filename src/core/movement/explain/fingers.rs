@@ -157,8 +157,12 @@ fn lift(held: Option<Note>, gracenote: Note, next: Note, milliseconds: Option<u3
     let change = if way.falling.is_empty() && way.rising.is_empty() {
         format!("{finger} {off} for a moment and falls: {}", next.spoken())
     } else {
+        let moves = match off {
+            "comes off" => "comes off and goes straight back",
+            _ => "stays off a moment longer and then falls",
+        };
         format!(
-            "{finger} {off} as the hand changes to {} ({}), and falls at once",
+            "as the hand changes to {}, {finger} {moves}. The change: {}",
             next.spoken(),
             movement_of(&way)
         )

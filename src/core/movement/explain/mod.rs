@@ -175,6 +175,7 @@ fn fill(
         tempo,
         rounded(before) as u32,
         rounded(after) as u32,
+        rounded(before + after) as u32,
     ));
     for (place, part) in resolved.parts.iter().enumerate() {
         explanation.parts.push(PartExplained {

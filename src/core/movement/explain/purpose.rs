@@ -11,9 +11,15 @@ use crate::wording;
 pub(super) fn purpose(resolved: &Resolved) -> String {
     match resolved.movement.family() {
         Family::Gracenote => {
-            "One finger off and straight back: it gives a note its edge, or parts \
-                              two that are the same."
-                .to_owned()
+            let finger = if resolved.parts[0].note == Note::HighA {
+                "The thumb"
+            } else {
+                "One finger"
+            };
+            format!(
+                "{finger} off and straight back: it gives a note its edge, or parts two that are \
+                 the same."
+            )
         }
         Family::Doubling => doubling(resolved),
         Family::Strike => strike(resolved),
@@ -55,10 +61,14 @@ fn times(resolved: &Resolved, note: Note) -> usize {
 
 /// How often the closing note is heard: inside, at the end, and before where a tap falls at once.
 fn heard(resolved: &Resolved) -> usize {
-    let after = resolved.context.after;
-    let taps_at_once =
-        resolved.context.before == Some(after) && opening(resolved).is_none() && !begins(resolved);
-    times(resolved, after) + 1 + usize::from(taps_at_once)
+    times(resolved, resolved.context.after) + 1 + usize::from(taps_at_once(resolved))
+}
+
+/// True when the note before is the closing note and is tapped at once.
+fn taps_at_once(resolved: &Resolved) -> bool {
+    resolved.context.before == Some(resolved.context.after)
+        && opening(resolved).is_none()
+        && !begins(resolved)
 }
 
 /// True when the first part is a tone.
@@ -122,10 +132,10 @@ fn doubling(resolved: &Resolved) -> String {
     let high = resolved.context.after > Note::F;
     match resolved.movement.name() {
         "thumb-doubling" => "The doubling opened by the thumb: used after high G, which cannot \
-                             open a note again, and wherever a lighter edge is wanted."
+                             open a note again."
             .to_owned(),
-        "half-doubling" if !high => "The doubling without its opening gracenote: used coming down \
-                                     from high A."
+        "half-doubling" if !high => "The doubling without its opening gracenote: used mostly \
+                                     after high A, also after high G."
             .to_owned(),
         _ => {
             let opens = match opening(resolved) {
@@ -150,17 +160,25 @@ fn strike(resolved: &Resolved) -> String {
         - usize::from(opening(resolved).is_some());
     if resolved.movement.name() == "strike" {
         return if resolved.context.before == Some(resolved.context.after) {
-            "Tapped down for a moment, the note dips and comes back: it is heard twice.".to_owned()
+            format!(
+                "The note dips to {} for a moment and comes back: it is heard twice.",
+                resolved.parts[0].note.spoken()
+            )
         } else {
             "A lower note, touched for a moment on the way: it gives the closing note its edge."
                 .to_owned()
         };
     }
     if taps > 1 {
+        let counting = if taps_at_once(resolved) {
+            ", counting the one already held"
+        } else {
+            ""
+        };
         return format!(
-            "The note is tapped {}: {} of it are heard.",
+            "The note is tapped {}: it is heard {}{counting}.",
             often(taps),
-            number(heard(resolved))
+            often(heard(resolved))
         );
     }
     match opening(resolved) {
@@ -188,11 +206,11 @@ fn shake(resolved: &Resolved) -> String {
 fn triplet(resolved: &Resolved) -> String {
     match opening(resolved) {
         Some(opening) => format!(
-            "An even triplet on one note: {}, D and E gracenotes open it in turn, and it stays \
-             after the third.",
+            "One note heard three times: {}, D and E gracenotes open it in turn, and the third \
+             stays.",
             opening.spoken()
         ),
-        None => "An even triplet on one note: nothing opens the first, a D gracenote the second \
+        None => "One note heard three times: nothing opens the first, a D gracenote the second \
                  and an E gracenote the third, which stays."
             .to_owned(),
     }
@@ -244,15 +262,42 @@ fn birl(resolved: &Resolved) -> String {
         Some(opening) => format!(" A {} gracenote opens it.", opening.spoken()),
         None => String::new(),
     };
+    let held = taps_at_once(resolved);
+    let skipped = usize::from(opening(resolved).is_some());
+    let inside = resolved.parts[skipped..].iter().map(|part| part.note);
+    let row: Vec<&str> = resolved
+        .context
+        .before
+        .filter(|_| held)
+        .into_iter()
+        .chain(inside)
+        .chain([resolved.context.after])
+        .map(Note::spoken)
+        .collect();
+    let counting = if held {
+        ", the first of them the note already held"
+    } else {
+        ""
+    };
     format!(
-        "The little finger sounds low G twice, and low A is heard between: {} low As.{opened} {WAYS}",
-        number(heard(resolved))
+        "The little finger sounds low G twice: {}{counting}.{opened} {WAYS}",
+        row.join(", ")
     )
 }
 
 fn grip(resolved: &Resolved) -> String {
     let from_low_g = resolved.context.before == Some(Note::LowG);
     match resolved.movement.name() {
+        "taorluath" if resolved.school == Some("low-a-taorluath") => format!(
+            "An older taorluath, as an 18th-century treatise writes it: one low G, a {} gracenote to \
+             low A, and an E gracenote that opens the note it closes on.",
+            resolved.parts[1].note.spoken()
+        ),
+        "taorluath" if resolved.school == Some("low-a-written") => {
+            "The taorluath as older pibroch scores write it: a grip, then a short low A of its own, \
+             and an E gracenote that opens the low A it closes on."
+                .to_owned()
+        }
         "taorluath" => {
             let goes = if from_low_g && times(resolved, Note::LowG) == 0 {
                 "The taorluath from low G: a D gracenote leads to low A, and an E gracenote opens \
@@ -294,23 +339,33 @@ fn grip(resolved: &Resolved) -> String {
 fn pibroch(resolved: &Resolved) -> String {
     let to = resolved.context.after.spoken();
     match resolved.movement.name() {
-        "taorluath-a-mach" => "The taorluath turned outwards, a form of pibroch: from the second \
-                               low G it rises to the note itself before the E gracenote."
-            .to_owned(),
+        "taorluath-a-mach" => format!(
+            "The taorluath turned outwards, a form of pibroch: from low G it rises to {to}, the note \
+             it closes on, and an E gracenote sounds that note again."
+        ),
         "crunluath-a-mach-on-b" | "crunluath-a-mach-on-c" | "crunluath-a-mach-on-d" => {
-            "The crunluath turned outwards, a form of pibroch: the E and F gracenotes stand on the \
-             theme note instead of low A."
-                .to_owned()
+            let on = resolved.parts.last().map_or("", |last| last.note.spoken());
+            format!(
+                "The crunluath turned outwards, a form of pibroch: the E and F gracenotes stand on \
+                 {on} itself instead of low A."
+            )
         }
         "crunluath-fosgailte" => {
             "The open crunluath of pibroch: no low Gs; the E and F gracenotes \
                                   stand straight on the theme note, and it closes on E."
                 .to_owned()
         }
-        "taorluath-fosgailte" => format!(
-            "The open taorluath of pibroch: from low G straight to {to}, which is sounded again \
-             after an E gracenote; no second low G."
-        ),
+        "taorluath-fosgailte" => {
+            let goes = if times(resolved, Note::C) > 0 && resolved.context.after == Note::D {
+                "up through C"
+            } else {
+                "straight"
+            };
+            format!(
+                "The open taorluath of pibroch: from low G {goes} to {to}, which is sounded again \
+                 after an E gracenote; no second low G."
+            )
+        }
         "cadence" => format!(
             "A fall from a long E through D to {to}; pibroch writes it small and plays it long."
         ),
@@ -337,9 +392,14 @@ fn pibroch(resolved: &Resolved) -> String {
             } else {
                 "low A"
             };
+            let begins = if resolved.context.before == Some(Note::LowG) {
+                "the old taorluath, whose one low G already sounds,"
+            } else {
+                "the old taorluath with one low G"
+            };
             format!(
-                "A long variation out of an 18th-century treatise: the taorluath begins it, and \
-                 {over} under one gracenote after the other carries it on."
+                "A long variation out of an 18th-century treatise: {begins} begins it, and {over} \
+                 under one gracenote after the other carries it on."
             )
         }
     }

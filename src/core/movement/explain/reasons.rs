@@ -70,8 +70,15 @@ fn separating(
             "separates the two {}s, which would otherwise be heard as one",
             after.spoken()
         ),
-        Some(_) => format!("opens {next} and gives it a clean edge"),
-        None => format!("opens {next}"),
+        before => {
+            let opened = if last {
+                format!("the {} it lands on", after.spoken())
+            } else {
+                next
+            };
+            let edge = before.map_or("", |_| " and gives it a clean edge");
+            format!("opens {opened}{edge}")
+        }
     }
 }
 
@@ -121,7 +128,7 @@ fn sounding(parts: &[Part], place: usize, closing: Note) -> String {
     match (tones.len(), again, note) {
         (1, _, _) => format!("the one tone inside: short, but a tone, and heard as {name}"),
         (_, true, Note::LowG) => "low G again, the same length as the first".to_owned(),
-        (_, true, _) => format!("back to {name}, the ground under the gracenotes"),
+        (_, true, _) => format!("back to {name}, the note under the gracenotes"),
         (_, false, Note::LowG) => {
             "all fingers down: the low sound that gives the movement its weight".to_owned()
         }

@@ -25,7 +25,7 @@ pub(super) fn listen_for(resolved: &Resolved) -> Vec<String> {
     let mut told: Vec<String> = Vec::new();
     match movement.name() {
         "birl" | "thumb-birl" | "hiharin" => told.push(
-            "both low Gs equally strong, with a clear low A between them, whichever way the \
+            "both low Gs equally long, with a clear low A between them, whichever way the \
              finger makes them"
                 .to_owned(),
         ),
@@ -135,6 +135,12 @@ pub(super) fn is_of_a_ground(movement: Movement) -> bool {
     .contains(&movement.name())
 }
 
+/// Movements so long that they take their own time and not the note before's (common practice, no
+/// source).
+pub(super) fn is_a_long_variation(movement: Movement) -> bool {
+    ["long-variation-to-d", "long-variation-to-c", "barluath"].contains(&movement.name())
+}
+
 fn lands(resolved: &Resolved) -> String {
     let closing = resolved.context.after.spoken();
     let parts = &resolved.parts;
@@ -190,10 +196,16 @@ fn lands(resolved: &Resolved) -> String {
     }
     let (what, stays) = match first.role {
         Role::Separating if tap => ("first tap".to_owned(), format!("the closing {closing}")),
-        Role::Separating => (
-            "first gracenote".to_owned(),
-            format!("the closing {closing}"),
-        ),
+        Role::Separating => {
+            let lifted = (0..parts.len())
+                .filter(|place| parts[*place].role == Role::Separating && !is_tap(resolved, *place))
+                .count();
+            let which = if lifted == 1 { "opening" } else { "first" };
+            (
+                format!("{which} gracenote"),
+                format!("the closing {closing}"),
+            )
+        }
         Role::Sounding if first.note == resolved.context.after => (
             format!("first, short {closing}"),
             format!("the {closing} that stays"),
@@ -211,6 +223,8 @@ fn lands(resolved: &Resolved) -> String {
 /// of note by themselves. Nothing comes before a single gracenote that parts two equal notes.
 pub(super) fn foundations(resolved: &Resolved) -> Vec<Foundation> {
     let names: &[&str] = match resolved.movement.name() {
+        // with one low G there is no grip in it
+        "taorluath" if low_gs(resolved) < 2 => &[],
         "taorluath" | "catch" | "thumb-catch" | "half-catch" | "bubbly-note" => &["grip"],
         "crunluath" => &["taorluath", "throw-on-e"],
         "taorluath-a-mach" | "long-variation-to-d" => &["taorluath"],
@@ -265,6 +279,23 @@ pub(super) fn foundations(resolved: &Resolved) -> Vec<Foundation> {
         told.extend(changes(resolved).into_iter().map(in_words));
     }
     told
+}
+
+/// The low Gs that are heard in it, the note before counted.
+fn low_gs(resolved: &Resolved) -> usize {
+    let inside = resolved
+        .parts
+        .iter()
+        .filter(|part| part.role == Role::Sounding)
+        .map(|part| part.note);
+    resolved
+        .context
+        .before
+        .into_iter()
+        .chain(inside)
+        .chain([resolved.context.after])
+        .filter(|note| *note == Note::LowG)
+        .count()
 }
 
 fn in_words(what: String) -> Foundation {

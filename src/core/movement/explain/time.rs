@@ -4,6 +4,7 @@ use super::teaching;
 use crate::chanter::Note;
 use crate::movement::{Family, Resolved, Role};
 use crate::units::Bpm;
+use crate::wording;
 use serde::Serialize;
 
 /// Where the time comes from.
@@ -31,7 +32,7 @@ pub(super) fn figure_note(resolved: &Resolved) -> Option<Note> {
         .filter(|_| resolved.movement.family() == Family::Figure)
 }
 
-pub(super) fn time(resolved: &Resolved, tempo: Bpm, before: u32, after: u32) -> Time {
+pub(super) fn time(resolved: &Resolved, tempo: Bpm, before: u32, after: u32, whole: u32) -> Time {
     let closing = resolved.context.after;
     let on_the_beat = figure_note(resolved).unwrap_or_else(|| {
         resolved
@@ -45,43 +46,44 @@ pub(super) fn time(resolved: &Resolved, tempo: Bpm, before: u32, after: u32) -> 
         on_the_beat,
         from_the_note_before: before,
         from_the_closing_note: after,
-        sentence: time_in_words(resolved, before, after),
+        sentence: time_in_words(resolved, before, after, whole),
     }
 }
 
-/// Where the time comes from, in a sentence or two.
-fn time_in_words(resolved: &Resolved, before: u32, after: u32) -> String {
+/// Where the time comes from, in a sentence or two: `before` and `after` milliseconds on the two
+/// sides of the beat, `whole` together.
+fn time_in_words(resolved: &Resolved, before: u32, after: u32, whole: u32) -> String {
     let closing = resolved.context.after.spoken();
     let giver = resolved.context.before.map(Note::spoken);
+    if let Some(own) = own_time(resolved, whole) {
+        return own;
+    }
     if let Some(first) = figure_note(resolved) {
         return format!(
-            "The short {} is on the beat; the {closing} comes just after it, and the {after} ms of \
-             its gracenote come from the {closing}.",
+            "The short {} is on the beat; the {closing} comes just after it. Its gracenote lasts \
+             {after} ms as set, taken from the {closing}.",
             first.spoken()
         );
     }
-    let begins = if teaching::is_of_a_ground(resolved.movement) {
-        "where it is written, in a ground that has no pulse to count"
-    } else {
-        "on the beat"
-    };
+    let begins = "on the beat";
     match (before, after, giver) {
         (_, 0, Some(giver)) => format!(
-            "It falls before the beat: it takes {before} ms from the end of the {giver} before it, \
-             and {}.",
+            "It falls before the beat: it lasts {before} ms as set, taken from the end of the \
+             {giver} before it, and {}.",
             lands(resolved)
         ),
         (_, 0, None) => format!(
-            "It falls before the beat: it begins {before} ms ahead of it, in the silence, and {}.",
+            "It falls before the beat: it begins {before} ms ahead of it as set, in the silence, \
+             and {}.",
             lands(resolved)
         ),
         (0, _, Some(giver)) => format!(
-            "It begins {begins}: the {giver} before it keeps its full length, and the {after} \
-             ms come from the {closing} it closes on."
+            "It begins {begins}: the {giver} before it keeps its full length. It lasts {after} ms \
+             as set, taken from the {closing} it closes on."
         ),
-        (0, _, None) => {
-            format!("It begins {begins}, and the {after} ms come from the {closing} it closes on.")
-        }
+        (0, _, None) => format!(
+            "It begins {begins} and lasts {after} ms as set, taken from the {closing} it closes on."
+        ),
         (_, _, giver) => {
             let part = resolved.parts[resolved.before_beat];
             let kind = if part.role == Role::Separating {
@@ -89,34 +91,86 @@ fn time_in_words(resolved: &Resolved, before: u32, after: u32) -> String {
             } else {
                 "inside"
             };
-            let from = giver.map_or("sound ahead of it".to_owned(), |giver| {
-                format!("come from the end of the {giver} before it")
+            let from = giver.map_or("sound ahead of the beat".to_owned(), |giver| {
+                format!("are taken from the end of the {giver} before it")
             });
             format!(
-                "The beat falls inside it, on the {} {kind}: {before} ms {from}, {after} ms from \
-                 the {closing} it closes on.",
+                "The beat falls inside it, on the {} {kind}. It lasts {whole} ms as set: {before} \
+                 {from}, and the rest is taken from the {closing} it closes on.",
                 part.note.spoken()
             )
         }
     }
 }
 
-/// Where the closing note of a movement before the beat lands. In pibroch a ground has no pulse,
-/// and in a variation the theme note has the beat (common practice, no source).
+/// What is said of a movement that takes its own time and no neighbour's: those of a ground, which
+/// has no pulse, and the long variations (common practice, no source).
+fn own_time(resolved: &Resolved, whole: u32) -> Option<String> {
+    let closing = resolved.context.after.spoken();
+    let begins_on_it = resolved.before_beat == 0;
+    let held = resolved.parts.iter().find(|part| part.held);
+    if !teaching::is_of_a_ground(resolved.movement) {
+        return teaching::is_a_long_variation(resolved.movement).then(|| {
+            format!(
+                "It has its own time, {whole} ms as set, and comes before the {closing} it closes on."
+            )
+        });
+    }
+    let Some(held) = held else {
+        return Some(format!(
+            "It comes before the {closing} it closes on, and lasts {whole} ms as set."
+        ));
+    };
+    if begins_on_it {
+        let keeps = resolved.context.before.map_or(String::new(), |giver| {
+            format!(": the {} before it keeps its full length", giver.spoken())
+        });
+        return Some(format!(
+            "It begins where it is written{keeps}. Its first tone is the theme note, held; the rest \
+             follows it."
+        ));
+    }
+    let quick: Vec<String> = resolved
+        .parts
+        .iter()
+        .filter(|part| !part.held)
+        .map(|part| match part.role {
+            Role::Separating => format!("the {} gracenote", part.note.spoken()),
+            Role::Sounding => format!("the short {}", part.note.spoken()),
+        })
+        .collect();
+    let quick: Vec<&str> = quick.iter().map(String::as_str).collect();
+    let only = match quick.len() {
+        0 => String::new(),
+        1 => format!("; only {} is quick", quick[0]),
+        _ => format!("; only {} are quick", wording::list(&quick)),
+    };
+    Some(format!(
+        "It comes before the {closing} it closes on. The {} has its own time{only}.",
+        held.note.spoken()
+    ))
+}
+
+/// Where the closing note of a movement before the beat lands. In a variation of pibroch the theme
+/// note has the beat (common practice, no source); where nothing sounds before, there is none.
 fn lands(resolved: &Resolved) -> String {
     let closing = resolved.context.after.spoken();
     let movement = resolved.movement;
-    if teaching::is_of_a_ground(movement) {
-        format!("the {closing} comes where it is written; a ground has no pulse to count")
-    } else if movement.family() == Family::Pibroch {
+    let theme = if resolved.context.before.is_some() {
+        "in a variation of pibroch the theme note before it has the beat"
+    } else {
+        ""
+    };
+    if movement.family() == Family::Pibroch || movement.name() == "crunluath" {
+        let theme = if theme.is_empty() {
+            String::new()
+        } else {
+            format!("; {theme}")
+        };
+        format!("the {closing} lands where it is written{theme}")
+    } else if movement.name() == "taorluath" && !theme.is_empty() {
         format!(
-            "the {closing} lands where it is written; in a variation of pibroch the theme note \
-             before it has the beat"
-        )
-    } else if ["taorluath", "crunluath"].contains(&movement.name()) {
-        format!(
-            "the {closing} lands where it is written: in light music on the beat, while in a \
-             variation of pibroch the theme note before it has the beat"
+            "the {closing} lands where it is written: in light music on the beat, while {theme}"
         )
     } else {
         format!("the {closing} lands on the beat, where it is written")
