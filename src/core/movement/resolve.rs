@@ -238,7 +238,12 @@ fn not_to_here(movement: Movement, after: Note, closes: &[Note]) -> String {
                 format!("{here} cannot sound the {spoken}, which stands on {only} only")
             }
         }
-        Some(part) if !separates(part.note, None, after) => format!(
+        Some(part) if strikes(after).contains(&part.note) => format!(
+            "the {spoken} ends with the {} gracenote, which on {here} is tapped, not lifted: it \
+             closes on {only} only",
+            part.note.spoken()
+        ),
+        Some(part) if !gracenote_sounds(part.note, after) => format!(
             "the {spoken} ends with the {} gracenote, which {here} cannot sound: it closes on \
              {only} only",
             part.note.spoken()
@@ -246,8 +251,47 @@ fn not_to_here(movement: Movement, after: Note, closes: &[Note]) -> String {
         _ if after == Note::LowG && !lasts.is_empty() && lasts.iter().all(tapped) => {
             format!("low G has no lower note to tap to: the {spoken} closes on {only} only")
         }
-        _ => format!("the {spoken} closes on {only} only"),
+        _ => {
+            let why = against(movement, after).map_or(String::new(), |why| format!("{why}: "));
+            format!("{why}the {spoken} closes on {only} only")
+        }
     }
+}
+
+/// What keeps the usual form from closing on this note, where the chart or the music says so.
+fn against(movement: Movement, after: Note) -> Option<String> {
+    let here = after.spoken();
+    let usual = movement.forms().iter().find(|form| form.school.is_none())?;
+    let name = movement.name();
+    match after {
+        Note::LowA if name.ends_with("double-strike") => {
+            return Some("on low A two taps to low G are the birl".to_owned());
+        }
+        Note::HighA if name.starts_with("thumb-") => {
+            return Some("on high A the thumb is already off and cannot open the note".to_owned());
+        }
+        Note::HighA if movement.family() == Family::Shake || name == "double-echo" => {
+            return Some("high A has no gracenote above it to part two of it".to_owned());
+        }
+        _ => {}
+    }
+    let (parts, _) = usual.pattern.on(after)?;
+    let line: Vec<Note> = parts.iter().map(|part| part.note).chain([after]).collect();
+    for (part, next) in parts.iter().zip(&line[1..]) {
+        let gracenote = part.note.spoken();
+        let on_it = *next == after && part.role == Role::Separating;
+        if on_it && strikes(after).first() == Some(&part.note) && part.note > Note::F {
+            return Some(format!("on {here}, {gracenote} is tapped, not lifted"));
+        }
+        if on_it && !separates(part.note, None, after) {
+            return Some(format!("{here} cannot sound the {gracenote} gracenote"));
+        }
+    }
+    // what separates never repeats, so two equal notes in a row are two tones
+    let repeats = line
+        .windows(2)
+        .any(|pair| pair[0] == pair[1] && pair[0] == after);
+    repeats.then(|| format!("{here} beside the {here} of the movement would be heard as one"))
 }
 
 /// Why a note's own gracenote does not open the next one.
