@@ -252,7 +252,7 @@ fn not_to_here(movement: Movement, after: Note, closes: &[Note]) -> String {
             format!("low G has no lower note to tap to: the {spoken} closes on {only} only")
         }
         _ => {
-            let why = against(movement, after).map_or(String::new(), |why| format!("{why}: "));
+            let why = against(movement, after).map_or(String::new(), |why| format!("{why}; "));
             format!("{why}the {spoken} closes on {only} only")
         }
     }

@@ -38,8 +38,8 @@ const fn single(
 
 const TAP_AT_ONCE: &str = "the note is already sounding, so the first tap falls at once";
 
-const EARLY: &str = "the next note cannot sound this gracenote, so it is played at the end of the \
-                     note before";
+const EARLY: &str = "the next note leaves the finger of this gracenote off, so it is played at the \
+                     end of the note before";
 
 /// Single gracenotes and taps, doublings, strikes, shakes, triplets and catches.
 pub(super) const ROWS: &[Row] = &[
@@ -146,12 +146,12 @@ pub(super) const ROWS: &[Row] = &[
                  sounds: common practice, no source",
         // from below there is nothing to tap: the finger is down already
         forms: &[
-            form("not LG..B", "D", "(C)").school(LIGHT_D),
-            form("any", "LA..D", "(s)"),
-            form("not LG", "E", "(s)"),
-            form("not LG..D", "F", "(s)"),
-            form("not LG..E", "HG", "(s)"),
-            form("not LG..F", "HA", "(s)"),
+            form("not LG..C", "D", "(C)").school(LIGHT_D),
+            form("not LG", "LA..D", "(s)"),
+            form("not LG LA", "E", "(s)"),
+            form("not LG..E", "F", "(s)"),
+            form("not LG..F", "HG", "(s)"),
+            form("not LG..HG", "HA", "(s)"),
         ],
         timing: Timing::From,
         timings: &[],

@@ -115,6 +115,7 @@ fn nothing_is_explained_by_itself() {
             continue;
         };
         let name = explanation.movement.spoken();
+        assert!(why.matches(": ").count() <= 1, "{told}: {why}");
         assert!(
             !why.contains(&format!("the {name} ends with the {name}")),
             "{told}: {why}"
@@ -375,6 +376,13 @@ fn nothing_is_tapped_from_below() {
     assert_eq!(
         refused.explains.map(Movement::name),
         Some("gracenote-strike")
+    );
+    let from_e = one("strike", Note::E, Note::F, None);
+    assert!(
+        from_e
+            .why_not
+            .expect("it is refused")
+            .contains("from below")
     );
     let on_high_a = one("strike", Note::C, Note::HighA, None);
     assert_eq!(on_high_a.gracenotes, [Note::HighA, Note::HighG]);
