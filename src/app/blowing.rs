@@ -49,7 +49,8 @@ impl Blowing {
         }
         self.due = seconds + 1.0 / TRAIL_RATE;
         let note = now.and_then(|now| now.note);
-        self.trail.push_back(note.map(|(note, off)| (note, off.0)));
+        self.trail
+            .push_back(note.and_then(|(note, off)| Some((note, off?.0))));
         if self.trail.len() > KEPT {
             self.trail.pop_front();
         }
@@ -87,7 +88,7 @@ mod tests {
     fn now(seconds: f64) -> HeardNow {
         HeardNow {
             level: -20.0,
-            note: Some((Note::LowA, Cents(4.0))),
+            note: Some((Note::LowA, Some(Cents(4.0)))),
             held: Some(HeldNote {
                 seconds,
                 cents: Cents(4.0),

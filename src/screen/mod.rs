@@ -97,7 +97,7 @@ mod tests {
 
     const NOW: HeardNow = HeardNow {
         level: -20.0,
-        note: Some((Note::D, Cents(4.0))),
+        note: Some((Note::D, Some(Cents(4.0)))),
         held: Some(HeldNote {
             seconds: 1.0,
             cents: Cents(4.0),

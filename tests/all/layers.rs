@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 /// Rooms and their layers.
 const LAYERS: &[(&str, u8)] = &[
     ("wording", 0),
+    ("net", 0),
     ("units", 0),
     ("chanter", 1),
     ("rhythm", 1),
@@ -62,6 +63,8 @@ const BELONGS: &[(&str, &[&str])] = &[
     ("rodio", &["sound/", "listening/decoding.rs"]),
     ("fundsp", &["sound/"]),
     ("wsola", &["sound/"]),
+    ("pulp", &["net/"]),
+    ("rubato", &["listening/intake.rs", "sound/replay.rs"]),
 ];
 
 fn files(folder: &Path, found: &mut Vec<PathBuf>) {

@@ -8,13 +8,11 @@
 //! no recording can tell the two apart without the click on it. The clocks' drift is the slope of a
 //! line through all of them.
 
-use super::drones::Sounding;
 use super::heard::HeardNote;
 use super::lead::{Witness, lead};
 use super::measuring::measure;
 use super::middle::median;
 use super::piece::{Expected, Piece};
-use crate::chanter::Note;
 use crate::practice::{Measurement, Part, Thresholds};
 use std::collections::VecDeque;
 
@@ -118,54 +116,6 @@ pub(super) fn likeness(piece: &Piece, heard: &[HeardNote]) -> f64 {
         all += piece.notes.len() as f64;
     }
     if all > 0.0 { right / all } else { 0.0 }
-}
-
-/// Where the repetitions found in the sound have their notes.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Schedule {
-    /// Where a first beat lies, and from one repetition to the next, seconds: as most of them keep it.
-    pub first_s: f64,
-    pub cycle_s: f64,
-    /// When each change of note is due, seconds from the first beat, from which note and to which.
-    pub changes: Vec<(f64, Note, Note)>,
-    /// The notes of all of them, where they are written.
-    pub written: Vec<Sounding>,
-}
-
-/// The schedule of a piece in the sound; none where it is not found.
-pub(super) fn schedule(piece: &Piece, heard: &[HeardNote]) -> Option<Schedule> {
-    let rows = rows(piece, heard);
-    let most = rows
-        .chunk_by(|one, other| one.run == other.run)
-        .max_by_key(|run| run.len())?;
-    let (starts, pace) = fitted(piece, heard, most);
-    let cycle_s = pace * piece.cycle_s;
-    let lines = most.iter().zip(starts);
-    let mut lines: Vec<f64> = lines
-        .map(|(row, start_s)| start_s - row.cycle as f64 * cycle_s)
-        .collect();
-    let notes = &piece.notes;
-    let before = notes.iter().cycle().skip(notes.len().saturating_sub(1));
-    let following = notes.iter().skip(1).map(|next| next.start_s);
-    let ends: Vec<f64> = following.chain([piece.length_s]).collect();
-    let sounding = |row: &Row| {
-        let start_s = row.start_s;
-        let notes = notes.iter().zip(&ends);
-        notes.map(move |(note, end_s)| Sounding {
-            note: note.note,
-            start_s: start_s + note.start_s,
-            end_s: start_s + end_s,
-        })
-    };
-    Some(Schedule {
-        first_s: median(&mut lines)?,
-        cycle_s,
-        changes: before
-            .zip(notes)
-            .map(|(before, note)| (note.start_s, before.note, note.note))
-            .collect(),
-        written: rows.iter().flat_map(sounding).collect(),
-    })
 }
 
 /// All repetitions, each found from the one before; where the playing broke off and began anew, the

@@ -6,10 +6,9 @@
 //! seconds of the stream, and a quarter of a second either way does no harm.
 
 use super::align::align;
-use super::cleaning::LOOKED_AT_S;
 use super::hearing::{Listener, RateError};
 use super::piece::Piece;
-use super::recording::{Remark, hear_piece_after};
+use super::recording::{Remark, hear_piece};
 use crate::chanter::{Note, Tuning};
 use crate::practice::Measurement;
 use crate::units::{Cents, SampleRate};
@@ -30,8 +29,8 @@ const PLAYED: f64 = 0.25;
 pub struct HeardNow {
     /// Level, dB of full scale, in the band of the chanter.
     pub level: f64,
-    /// The note and how far it lies off the tuning; none in silence.
-    pub note: Option<(Note, Cents)>,
+    /// The note and how far it lies off the tuning, once that was measured; none in silence.
+    pub note: Option<(Note, Option<Cents>)>,
     /// How that note is held; none while it is new.
     pub held: Option<HeldNote>,
     /// The microphone is too loud: samples at full scale in the last second.
@@ -71,13 +70,13 @@ struct Holding {
 }
 
 impl Holding {
-    fn look(&mut self, now_s: f64, note: Option<(Note, Cents)>) {
+    fn look(&mut self, now_s: f64, note: Option<(Note, Option<Cents>)>) {
         if self.note != note.map(|(note, _)| note) {
             self.note = note.map(|(note, _)| note);
             self.since_s = now_s;
             self.looks.clear();
         }
-        let Some((_, off)) = note else { return };
+        let Some((_, Some(off))) = note else { return };
         let new = now_s < self.since_s + NEW_S;
         let soon = self.looks.back().is_some_and(|(at, _)| now_s < at + LOOK_S);
         if !new && !soon {
@@ -164,7 +163,7 @@ impl Attention {
         Ok(Self {
             rate,
             tuning,
-            now: Listener::live(rate, tuning)?,
+            now: Listener::new(rate, tuning)?,
             kept: VecDeque::with_capacity((KEPT_S * f64::from(rate.0)) as usize),
             taken: 0,
             holding: Holding::default(),
@@ -204,7 +203,7 @@ impl Attention {
         self.holding.look(now_s, self.sounding());
     }
 
-    fn sounding(&self) -> Option<(Note, Cents)> {
+    fn sounding(&self) -> Option<(Note, Option<Cents>)> {
         let audible = self.now.level() > SILENT_DB;
         self.now.sounding().filter(|_| audible)
     }
@@ -248,18 +247,10 @@ impl Attention {
             place(start_s - AROUND_S),
             place(start_s + piece.length_s + AROUND_S),
         );
-        // as much more as clicks are learned from
-        let learned_from = (LOOKED_AT_S * rate) as usize;
-        let before = learned_from.saturating_sub(to.max(from) - from).min(from);
         Cut {
             rate: self.rate,
             tuning: self.tuning,
-            samples: self
-                .kept
-                .range(from - before..to.max(from))
-                .copied()
-                .collect(),
-            before,
+            samples: self.kept.range(from..to.max(from)).copied().collect(),
             start_s: exact.then(|| start_s - (first_kept + from as u64) as f64 / rate),
         }
     }
@@ -271,8 +262,6 @@ pub struct Cut {
     rate: SampleRate,
     tuning: Tuning,
     samples: Vec<f32>,
-    /// How many of them lie before it: a metronome's clicks are learned from them too.
-    before: usize,
     /// Where the first click is heard in it, where that is known.
     start_s: Option<f64>,
 }
@@ -284,10 +273,9 @@ impl Cut {
     /// A sample rate that cannot be resampled.
     pub fn hear(&self, piece: &Piece) -> Result<Attended, RateError> {
         let mut samples = Some(&self.samples);
-        let heard = hear_piece_after(
-            self.before,
+        let heard = hear_piece(
             self.rate,
-            self.tuning.low_a,
+            Some(self.tuning.low_a),
             self.tuning.table,
             piece,
             || samples.take().cloned().unwrap_or_default(),
@@ -354,6 +342,7 @@ mod tests {
             .collect();
         attention.push(&samples);
         let (note, off) = attention.now().note.expect("it sounds");
+        let off = off.expect("it has sounded for long enough");
         assert_eq!(note, Note::LowA);
         assert!((off.0 - 10.0).abs() < 4.0, "{off:?}");
     }

@@ -224,7 +224,7 @@ fn row(note: &HeardNote, compared: bool) -> NoteRow {
         start_s: rounded(note.start_s),
         end_s: rounded(note.end_s),
         kind: note.kind(),
-        confidence: (note.confidence() * 1e3).round() / 1e3,
+        confidence: (note.confidence * 1e3).round() / 1e3,
         cents: note.cents.map(|cents| (cents.0 * 10.0).round() / 10.0),
         score: compared.then_some(None),
     }
@@ -242,11 +242,10 @@ mod tests {
             note: Note::C,
             start_s,
             end_s,
-            unexplained: 0.1,
+            confidence: 0.9,
             level: -20.0,
             cents: Some(Cents(0.0)),
             named,
-            drone: false,
         };
         let hearing = Hearing {
             low_a: None,

@@ -1,365 +1,238 @@
-//! The ear: blocks in, the likeliest notes out, for one assumption about room and drones.
+//! The ear: samples in, segments of notes out, at one low A.
 //!
-//! It knows no sample rate but its own, and nothing of where the blocks come from.
+//! The sound is brought to 50 samples for each hertz of low A, so that low A always lies at 240 Hz of
+//! 12 kHz and neither tuning nor instrument is any part of what the network must learn. A frame is
+//! then [`HOP`] samples: 1 ms of a practice chanter, half a millisecond of pipes.
 
-#![expect(
-    clippy::inline_always,
-    reason = "pulp compiles for the machine's vectors only what is inlined into its dispatch"
-)]
+use super::hearing::RateError;
+use super::intake::Intake;
+use super::median;
+use super::path::{NONE, Path, Prices, Segment};
+use super::pitch::{LOOKED_AT, Look, Pitch};
+use super::tape::{FRAMES, Tape};
+use crate::chanter::{NOTES, Note, Tuning};
+use crate::units::SampleRate;
+use gracerung_net::{CLASSES, HOP, Network, Weights};
+use std::collections::VecDeque;
+use std::sync::{Arc, LazyLock};
 
-use super::drones::Found;
-use super::gate::Gate;
-use super::harmonics::{Bank, LENGTHS, Noise};
-use super::heard::HeardNote;
-use super::intake::{BLOCK, Block, RATE};
-use super::middle::median;
-use super::path::{KEPT, Path, Prices, Stretch};
-use crate::chanter::{Instrument, NOTES, Note, Tuning};
-use crate::units::Cents;
-use pulp::{Arch, NullaryFnOnce};
+/// The trained network. `training/README.md` says what on and what came out.
+static WEIGHTS: LazyLock<Arc<Weights>> = LazyLock::new(|| {
+    let weights = Weights::read(include_bytes!("ear.weights"));
+    // `gracerung_net`'s tests read the same file.
+    Arc::new(weights.expect("the weights that are built in are whole"))
+});
 
-/// Variance of what a steady note leaves unexplained, against its power.
-const NOISE: f32 = 0.2;
-/// Blocks between two measurements of the pitch.
-const PITCHED: usize = 8;
-/// Place in [`LENGTHS`] of the stretch by which the room is judged: 10 blocks.
-const WATCHED: usize = 5;
-/// Power of a note's tail in the room once the next note sounds, against the note's. 0.05 to 0.2
-/// scored alike in rooms with 3 to 9 dB of direct sound.
-const TAIL: f64 = 0.15;
-/// Blocks for which the tail of the note before is reckoned with.
-const TAILS: usize = 60;
-/// What a level that lies between the drones' own and the usual one tells of whether they sound
-/// alone, nats a block for a squared ratio of e.
-const LEVELS: f32 = 2.0;
-/// By how much a short noise must be likelier than another to be named, nats: on 120 clean takes for
-/// tuning, of 150 noises 2 named rightly lie under it and 9 of 15 named wrongly.
-const SURE: f32 = 5.0;
-/// Price of a stop while drones sound: then bag and chanter stop together, and a chanter note that
-/// beats with a drone fades as if it had stopped. 100 to 200 scored alike.
-const STOP_BESIDE_DRONES: f32 = 150.0;
-
-/// A stretch of one note being put together.
-#[derive(Debug, Clone, Copy)]
-struct Candidate {
-    stretch: Stretch,
-    level: f32,
-    power: f32,
+/// Samples a second of the network for each hertz of low A.
+fn samples_per_hertz() -> f64 {
+    f64::from(WEIGHTS.shape().rate) / WEIGHTS.shape().low_a_hz
 }
 
-/// Mean powers in the band of the chanter.
-#[derive(Debug, Clone, Copy)]
-struct Drones {
-    /// Of the drones alone.
-    alone: f32,
-    /// Of chanter and drones, most of the time.
-    usual: f32,
+/// Frames between two looks at the pitch of what sounds: 25 ms of a practice chanter.
+const LOOK_EVERY: u64 = 25;
+/// Frames that a look takes in.
+const LOOK_FRAMES: u64 = (LOOKED_AT / HOP) as u64;
+/// Looks that are remembered: those of the frames on the tape.
+const LOOKS: usize = FRAMES / LOOK_EVERY as usize;
+
+/// Shortest stretch of playing between two rests, seconds. A chanter sounds on and on (the trade's
+/// facts: no rests), so what is shorter is a word of somebody who talks; chosen on tuning takes, where
+/// it cost nothing that was played and nine tenths of what a voice was taken for.
+const STRETCH_S: f64 = 0.15;
+
+/// A segment of a note, measured.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Sounded {
+    pub note: Note,
+    /// Start and end, frames, finer than a frame where the network tells it.
+    pub start: f64,
+    pub end: f64,
+    /// Mean probability that the network gives it.
+    pub probability: f64,
+    /// Mean power of the sound, dB of full scale.
+    pub level: f64,
+    /// Pitch, where it was held for long enough.
+    pub look: Option<Look>,
 }
 
-/// What hears, for one assumption about the room.
+/// What hears at one low A.
 pub(super) struct Ear {
-    bank: Bank,
+    intake: Intake,
+    network: Network,
+    told: Told,
+    rate: f64,
+}
+
+/// What is made of the network's frames.
+struct Told {
     path: Path,
-    gate: Gate,
-    pipes: bool,
-    /// Whether a note's tail is reckoned with.
-    pub tails: bool,
-    /// Whether drones are.
-    drones: Option<Drones>,
-    quarter: f64,
-    /// The room is not to be judged again yet.
-    pub fixed: bool,
-    pub block: usize,
-    powers: Vec<f32>,
-    levels: Vec<f32>,
-    weights: Vec<f32>,
-    /// Share that the leading note alone leaves unexplained of the last blocks.
-    fits: Vec<f32>,
-    /// Mean of it in a note's first 50 ms, and later than 150 ms.
-    young: f32,
-    old: f32,
-    /// Blocks of young notes judged so far.
-    pub judged: usize,
-    playing: f32,
-    /// Cents of the leading note every [`PITCHED`] blocks.
-    deviations: Vec<f32>,
-    open: Option<Candidate>,
-    pub heard: Vec<HeardNote>,
-    arch: Arch,
-}
-
-/// One block's work. A closure would be called from what is compiled for the machine's vectors,
-/// and not compiled for them itself.
-struct Reckoning<'a> {
-    ear: &'a mut Ear,
-    block: &'a Block,
-}
-
-impl NullaryFnOnce for Reckoning<'_> {
-    type Output = ();
-
-    #[inline(always)]
-    fn call(self) {
-        self.ear.reckon(self.block);
-    }
+    tape: Tape,
+    pitch: Pitch,
+    tuning: Tuning,
+    /// Frame, note and what was seen.
+    looks: VecDeque<(u64, Note, Look)>,
+    /// Notes since the last rest, as long as that is too short a time for playing.
+    stretch: Vec<Sounded>,
+    /// Shortest stretch of playing between two rests, frames.
+    least: f64,
+    sounded: Vec<Sounded>,
 }
 
 impl Ear {
-    pub(super) fn new(tuning: Tuning, prices: &Prices, tails: bool) -> Self {
-        let pitches = NOTES.map(|note| tuning.hertz(note).0);
-        let mut bank = Bank::new(&pitches, Noise(NOISE), TAIL);
-        if tails {
-            bank.expect_tails();
-        }
-        Self {
-            bank,
-            path: Path::new(prices),
-            gate: Gate::new(tuning.low_a),
-            pipes: tuning.instrument == Instrument::PipeChanter,
-            tails,
-            drones: None,
-            quarter: tuning.low_a.0 / 4.0,
-            fixed: false,
-            block: 0,
-            powers: vec![0.0; 64],
-            levels: vec![0.0; KEPT],
-            weights: vec![0.0; KEPT],
-            fits: vec![1.0; KEPT],
-            young: 0.05,
-            old: 0.05,
-            judged: 0,
-            playing: 0.0,
-            deviations: vec![0.0; KEPT],
-            open: None,
-            heard: Vec::new(),
-            arch: Arch::new(),
-        }
-    }
-
-    /// Power of the newest block, dB of full scale.
-    pub(super) fn level(&self) -> f64 {
-        let newest = self.levels[(self.block + KEPT - 1) % KEPT];
-        10.0 * f64::from(newest.max(1e-12).log10())
-    }
-
-    /// The note that leads, and how far it lies off by its last 40 ms.
-    pub(super) fn sounding(&self) -> Option<(Note, Cents)> {
-        let note = self.path.leader().and_then(Note::at)?;
-        let newest = self.deviations[(self.block / PITCHED) % KEPT];
-        Some((note, Cents(f64::from(newest))))
-    }
-
-    pub(super) fn has_drones(&self) -> bool {
-        self.drones.is_some()
-    }
-
-    /// Reckons with tails from now on, or no more.
-    pub(super) fn reckon_with_tails(&mut self, tails: bool) {
-        self.bank.expect_tails();
-        self.tails = tails;
-    }
-
-    /// The same again by another assumption: what it judged of the room holds.
-    pub(super) fn in_the_room(mut self, blocks: &[Block]) -> Self {
-        self.hear_again(blocks);
-        self.judged = 0;
-        self.fixed = true;
-        self
-    }
-
-    pub(super) fn expect_drones(&mut self, found: &Found) {
-        self.bank.expect_drones(self.quarter, &found.shares);
-        let share = found.shares.iter().sum::<f32>().min(1.0);
-        self.drones = Some(Drones {
-            alone: found.usual * share,
-            usual: found.usual,
-        });
-        self.tails = false;
-        self.path.stops_cost(STOP_BESIDE_DRONES);
-    }
-
-    pub(super) fn hear_again(&mut self, blocks: &[Block]) {
-        for block in blocks {
-            self.take(block);
-            if self.block.is_multiple_of(64) {
-                self.settle(false);
-            }
-        }
-    }
-
-    pub(super) fn take(&mut self, block: &Block) {
-        let arch = self.arch;
-        arch.dispatch(Reckoning { ear: self, block });
-    }
-
-    #[inline(always)]
-    fn reckon(&mut self, block: &Block) {
-        self.bank.push(self.block, &block.samples);
-        self.block += 1;
-        let end = self.block;
-        self.levels[(end - 1) % KEPT] = block.level;
-        self.weights[(end - 1) % KEPT] = block.power;
-        let ring = self.powers.len();
-        self.powers[end % ring] = self.powers[(end - 1) % ring] + block.power;
-        if self.powers[end % ring] > 1e4 {
-            let base = self.powers[end % ring];
-            for power in &mut self.powers {
-                *power -= base;
-            }
-        }
-        // sound of power 1 that nobody explains, or next to nothing
-        let noise = 0.5 * block.power;
-        let quiet = 0.5 * (block.power / 0.01 + BLOCK as f32 * 0.01f32.ln());
-        let (bank, powers) = (&self.bank, &self.powers);
-        // drones alone are weaker than with the chanter, whose low A, E and high A they hold
-        let before = |blocks: usize| powers[end % ring] - powers[(end - blocks) % ring];
-        let drones = self
-            .drones
-            .as_ref()
-            .and_then(|drones| {
-                let off = |level: f32| (block.level / level).max(1e-6).ln().powi(2);
-                let weaker = LEVELS * (off(drones.alone) - off(drones.usual));
-                Some(bank.drones_alone(end, before)? + weaker)
-            })
-            .unwrap_or(f32::INFINITY);
-        let silence = noise.min(quiet).min(drones);
-        let tails = if self.tails { TAILS } else { 0 };
-        let power = |which: usize| powers[end % ring] - powers[(end - LENGTHS[which]) % ring];
-        self.path.push(
-            silence,
-            tails,
-            #[inline(always)]
-            |note, tail, which| bank.least_cost(note, tail, which),
-            #[inline(always)]
-            |note, tail, which| bank.cost(note, tail, end, which, power(which)),
-        );
-        let leader = self.path.leader().filter(|_| end >= LENGTHS[WATCHED]);
-        let fit = leader.map_or(1.0, |note| {
-            let power = power(WATCHED);
-            let left =
-                bank.cost(note, None, end, WATCHED, power) - bank.least_cost(note, None, WATCHED);
-            (2.0 * NOISE * left / power.max(1e-3)).min(1.0)
-        });
-        self.fits[(end - 1) % KEPT] = fit;
-        if end.is_multiple_of(PITCHED) {
-            let deviation = self
-                .path
-                .leader()
-                .map_or(0.0, |note| self.bank.deviation(note, end));
-            self.deviations[(end / PITCHED) % KEPT] = deviation;
-        }
-    }
-
-    /// What the likeliest notes cost so far, nats: of two ears that heard the same, the one that
-    /// pays less assumes what is likelier.
-    pub(super) fn cost(&self) -> f64 {
-        self.path.cost()
-    }
-
-    /// True when young notes are muddier than old ones, as the tail of the last note makes them.
-    pub(super) fn room(&self) -> bool {
-        let over = if self.tails { 0.05 } else { 0.09 };
-        self.judged > 240
-            && self.old < 0.12
-            && self.young > self.old + over
-            && self.young > 1.8 * self.old
-    }
-
-    pub(super) fn settle(&mut self, all: bool) {
-        for stretch in self.path.settled(all) {
-            self.tell(stretch);
-        }
-        let now = if all {
-            f64::INFINITY
-        } else {
-            Self::seconds(self.path.told())
-        };
-        if all && let Some(open) = self.open.take() {
-            self.close(open);
-        }
-        let sounding = self.open.as_ref().and_then(|open| self.note_of(open));
-        self.gate.pull(now, all, sounding, &mut self.heard);
-    }
-
-    fn tell(&mut self, stretch: Stretch) {
-        let blocks = stretch.start..stretch.end;
-        let sum = |of: &[f32]| blocks.clone().map(|at| of[at % KEPT]).sum::<f32>();
-        let (level, power) = (sum(&self.levels), sum(&self.weights));
-        let began = match &self.open {
-            Some(open) if open.stretch.note == stretch.note => open.stretch.start,
-            _ => stretch.start,
-        };
-        let mean = level / (stretch.end - stretch.start).max(1) as f32;
-        if stretch.note.is_some() && mean > 0.3 * self.playing {
-            self.playing += 0.1 * (mean - self.playing);
-            for at in blocks {
-                let fit = self.fits[at % KEPT];
-                if (10..50).contains(&(at - began)) {
-                    self.young += (fit - self.young) * 0.004;
-                    self.judged += 1;
-                } else if at - began > 150 {
-                    self.old += (fit - self.old) * 0.004;
-                }
-            }
-        }
-        match &mut self.open {
-            Some(open) if open.stretch.note == stretch.note => {
-                open.stretch.end = stretch.end;
-                open.stretch.left += stretch.left;
-                open.stretch.ahead = open.stretch.ahead.min(stretch.ahead);
-                open.level += level;
-                open.power += power;
-            }
-            _ => {
-                let next = Candidate {
-                    stretch,
-                    level,
-                    power,
-                };
-                if let Some(done) = self.open.replace(next) {
-                    self.close(done);
-                }
-            }
-        }
-    }
-
-    fn seconds(block: usize) -> f64 {
-        (block * BLOCK) as f64 / f64::from(RATE)
-    }
-
-    fn close(&mut self, done: Candidate) {
-        if let Some(note) = self.note_of(&done) {
-            let cents = self.cents(&done);
-            self.gate.push(HeardNote { cents, ..note });
-        }
-    }
-
-    /// How far a note that is long enough lies off.
-    fn cents(&self, done: &Candidate) -> Option<Cents> {
-        // the 40 blocks of a measurement must lie inside the note
-        let places =
-            (done.stretch.start + 48) / PITCHED..done.stretch.end.saturating_sub(4) / PITCHED;
-        let mut cents: Vec<f64> = places
-            .rev()
-            .take(KEPT)
-            .map(|at| f64::from(self.deviations[at % KEPT]))
-            .collect();
-        median(&mut cents).filter(|_| cents.len() > 3).map(Cents)
-    }
-
-    /// The note as far as it was heard, without its pitch.
-    fn note_of(&self, done: &Candidate) -> Option<HeardNote> {
-        let note = done.stretch.note.and_then(Note::at)?;
-        let blocks = (done.stretch.end - done.stretch.start).max(1) as f32;
-        Some(HeardNote {
-            cents: None,
-            drone: self.pipes && matches!(note, Note::LowA | Note::HighA),
-            note,
-            named: done.stretch.ahead > SURE,
-            start_s: Self::seconds(done.stretch.start),
-            end_s: Self::seconds(done.stretch.end),
-            unexplained: f64::from(2.0 * NOISE * done.stretch.left / done.power.max(1e-6)),
-            level: 10.0 * f64::from((done.level / blocks).max(1e-12).log10()),
+    /// # Errors
+    /// A rate that cannot be resampled.
+    pub(super) fn new(rate: SampleRate, tuning: Tuning, prices: Prices) -> Result<Self, RateError> {
+        let to = samples_per_hertz() * tuning.low_a.0;
+        Ok(Self {
+            intake: Intake::new(rate, to)?,
+            network: Network::new(Arc::clone(&WEIGHTS)),
+            told: Told {
+                path: Path::new(prices),
+                tape: Tape::default(),
+                pitch: Pitch::new(to),
+                tuning,
+                looks: VecDeque::with_capacity(LOOKS + 1),
+                stretch: Vec::new(),
+                least: STRETCH_S * to / HOP as f64,
+                sounded: Vec::new(),
+            },
+            rate: to,
         })
     }
+
+    /// Seconds from the first sample to a place in frames.
+    pub(super) fn seconds(&self, frame: f64) -> f64 {
+        (frame * HOP as f64 + self.intake.lead) / self.rate
+    }
+
+    /// Takes mono samples.
+    pub(super) fn push(&mut self, samples: &[f32]) {
+        let Self {
+            intake,
+            network,
+            told,
+            ..
+        } = self;
+        intake.push(samples, |piece| {
+            told.tape.hear(piece);
+            network.push(piece, &mut |frame| told.frame(frame));
+        });
+        told.measure();
+    }
+
+    /// The end of the sound.
+    pub(super) fn finish(&mut self) {
+        let Self {
+            intake,
+            network,
+            told,
+            ..
+        } = self;
+        intake.finish(|piece| {
+            told.tape.hear(piece);
+            network.push(piece, &mut |frame| told.frame(frame));
+        });
+        network.finish(&mut |frame| told.frame(frame));
+        told.path.finish();
+        told.measure();
+    }
+
+    /// The notes settled since the last call, in order.
+    pub(super) fn take(&mut self) -> std::vec::Drain<'_, Sounded> {
+        self.told.sounded.drain(..)
+    }
+
+    /// Mean power of the last 20 ms of a practice chanter, dB of full scale.
+    pub(super) fn level(&self) -> f64 {
+        let now = self.told.tape.frames();
+        decibels(self.told.tape.power(now.saturating_sub(20), now))
+    }
+
+    /// The note that sounds now and the last look at its pitch; a new note has none yet.
+    pub(super) fn sounding(&self) -> Option<(Note, Option<Look>)> {
+        let (class, start) = self.told.path.now();
+        let note = note(class)?;
+        let last = self.told.looks.back();
+        let look = last.filter(|(frame, of, _)| *of == note && *frame >= start);
+        Some((note, look.map(|(_, _, look)| *look)))
+    }
+
+    /// How surely notes of this low A sound: the mean probability of each frame's likeliest note.
+    pub(super) fn sureness(&self) -> f64 {
+        self.told.tape.sureness()
+    }
+
+    /// Input samples that were no numbers.
+    pub(super) fn broken(&self) -> u64 {
+        self.intake.broken
+    }
+}
+
+impl Told {
+    fn frame(&mut self, frame: &[f32; CLASSES]) {
+        self.path.push(frame);
+        self.tape.tell(frame);
+        if self.tape.frames().is_multiple_of(LOOK_EVERY) {
+            self.look();
+        }
+    }
+
+    /// Looks at the pitch of what sounds now, where it has sounded for long enough.
+    fn look(&mut self) {
+        let now = self.tape.frames();
+        let first = now.saturating_sub(LOOK_FRAMES);
+        let (class, start) = self.path.now();
+        let Some(note) = note(class).filter(|_| start <= first) else {
+            return;
+        };
+        let samples = self.tape.samples(first, LOOKED_AT);
+        let hertz = self.tuning.hertz(note).0;
+        if let Some(look) = samples.and_then(|samples| self.pitch.look(samples, hertz)) {
+            if self.looks.len() == LOOKS {
+                self.looks.pop_front();
+            }
+            self.looks.push_back((now, note, look));
+        }
+    }
+
+    /// Measures the segments that are settled.
+    fn measure(&mut self) {
+        for Segment { class, start, end } in self.path.take() {
+            let Some(note) = note(class) else {
+                // Too short a stretch between two rests is none of a chanter.
+                self.stretch.clear();
+                continue;
+            };
+            let inside = |(frame, of, _): &&(u64, Note, Look)| {
+                *of == note && (start + LOOK_FRAMES..=end).contains(frame)
+            };
+            let looks = self.looks.iter().filter(inside);
+            let (mut cents, mut levels): (Vec<f64>, Vec<f64>) =
+                looks.map(|(_, _, look)| (look.cents, look.level)).unzip();
+            let look = median(&mut cents).zip(median(&mut levels));
+            let look = look.map(|(cents, level)| Look { cents, level });
+            let whole = decibels(self.tape.power(start, end));
+            self.stretch.push(Sounded {
+                note,
+                start: self.tape.edge(start),
+                end: self.tape.edge(end),
+                probability: self.tape.probability(class, start, end),
+                level: look.map_or(whole, |look| look.level),
+                look,
+            });
+            let since = self.stretch.first().map_or(0.0, |first| first.start);
+            if end as f64 - since >= self.least {
+                self.sounded.append(&mut self.stretch);
+            }
+        }
+    }
+}
+
+/// Mean square to dB of full scale; silence is −150.
+fn decibels(power: f64) -> f64 {
+    10.0 * power.max(1e-15).log10()
+}
+
+fn note(class: usize) -> Option<Note> {
+    (class < NONE).then(|| NOTES[class])
 }

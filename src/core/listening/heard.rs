@@ -32,16 +32,14 @@ pub struct HeardNote {
     pub start_s: f64,
     /// End, seconds from the first sample.
     pub end_s: f64,
-    /// Share of the sound that the note does not explain, 0 to 1.
-    pub unexplained: f64,
-    /// Level of the sound, dB of full scale.
+    /// How sure it is: the mean probability that the network gave it, 0 to 1.
+    pub confidence: f64,
+    /// Level, dB of full scale: of its harmonics where it was held, of all sound where it was short.
     pub level: f64,
     /// How far the pitch lies off the tuning that was listened with; none for a short note.
     pub cents: Option<Cents>,
     /// False for a noise too short to be told from another note.
     pub named: bool,
-    /// True where a drone alone could be taken for it.
-    pub(super) drone: bool,
 }
 
 impl HeardNote {
@@ -52,11 +50,10 @@ impl HeardNote {
             note,
             start_s,
             end_s,
-            unexplained: 0.0,
+            confidence: 1.0,
             level: -12.0,
             cents: None,
             named: true,
-            drone: false,
         }
     }
 
@@ -74,26 +71,6 @@ impl HeardNote {
             HeardKind::Gracenote
         } else {
             HeardKind::Melody
-        }
-    }
-
-    /// How sure it is, 0 to 1: the share of the sound that it explains, less for a tone of a few
-    /// periods. An order, not a probability.
-    pub fn confidence(&self) -> f64 {
-        let length = (self.length_s() / 0.015).min(1.0);
-        ((1.0 - self.unexplained) * (0.6 + 0.4 * length)).clamp(0.0, 1.0)
-    }
-
-    /// This note and what follows it as one.
-    pub(super) fn joined(&self, after: &Self) -> Self {
-        let share = self.length_s() / (self.length_s() + after.length_s()).max(1e-9);
-        Self {
-            end_s: after.end_s,
-            unexplained: self.unexplained * share + after.unexplained * (1.0 - share),
-            level: self.level * share + after.level * (1.0 - share),
-            cents: self.cents.or(after.cents),
-            named: self.named || after.named,
-            ..*self
         }
     }
 }

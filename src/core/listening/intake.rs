@@ -1,8 +1,7 @@
-//! Samples at any rate -> blocks of 1 ms at 8 kHz with a steady level.
+//! Samples at any rate -> samples at one rate, as a stream.
 //!
 //! It knows nothing of notes. Samples that are no numbers become silence and are counted.
 
-use super::cleaning::Cleaning;
 use super::hearing::RateError;
 use crate::units::SampleRate;
 use rubato::audioadapter_buffers::direct::InterleavedSlice;
@@ -10,372 +9,198 @@ use rubato::{
     Async, FixedAsync, Resampler, SincInterpolationParameters, SincInterpolationType,
     WindowFunction,
 };
-use std::collections::VecDeque;
 
-/// Rate of the blocks, hertz: harmonics up to 3 kHz are used.
-pub(super) const RATE: u32 = 8000;
-/// Samples in a block of 1 ms.
-pub(super) const BLOCK: usize = 8;
-/// Samples that are resampled together: a player waits for them.
-const PIECE: usize = 256;
-/// Blocks on both sides that the usual level is taken from.
-const AROUND: usize = 40;
-/// Power under the loudest of late that counts as nothing: −30 dB.
-const FLOOR: f32 = 1e-3;
-/// Power that counts as nothing whatever came before: −80 dB of full scale.
-const QUIET: f32 = 1e-8;
+/// Samples that are resampled together, 1.3 ms at 48 kHz: a player waits for them.
+const PIECE: usize = 64;
+/// Samples beyond full scale by more than this are cut, so that one wild number of a broken file
+/// cannot drown all that comes after it.
+const LOUDEST: f32 = 8.0;
 
-/// A block made level.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Block {
-    /// Samples; a steady chanter has power 1.
-    pub samples: [f32; BLOCK],
-    /// Square sum of the samples.
-    pub power: f32,
-    /// Mean power around the block before it was made level.
-    pub level: f32,
-}
-
-/// Brings samples to 8 kHz and to one level.
+/// Brings samples to one rate.
 pub(super) struct Intake {
-    resampler: Option<Async<f32>>,
+    resampler: Async<f32>,
     pending: Vec<f32>,
     resampled: Vec<f32>,
+    /// Resampled samples that are still the resampler's own delay.
     skip: usize,
-    delay: usize,
-    /// Resampled samples not yet in a block.
-    rest: Vec<f32>,
-    band: Band,
-    /// Takes drones and clicks off, where the sound may wait for it.
-    cleaning: Option<Cleaning>,
-    /// Samples at the start that clicks and drones are learned from and that nobody waits for.
-    early: usize,
-    level: Level,
-    out: VecDeque<Block>,
+    ratio: f64,
+    /// How far what comes out lies after its own number, samples that come out, 0 to 1.
+    pub(super) lead: f64,
     /// Input samples that were no numbers.
-    pub broken: u64,
+    pub(super) broken: u64,
     taken: u64,
-    rate: u32,
-    produced: u64,
+    given: u64,
 }
 
-/// A windowed sinc of 5.3 ms at the lower of the two rates' scale: flat to 3 kHz, nothing from the
-/// mirror at 8 kHz comes below. Its table holds every fraction that the usual rates ask for, so the
-/// nearest entry is the exact one.
-fn resampler_from(rate: SampleRate) -> Result<Async<f32>, String> {
-    let length = (rate.0 as usize * 256 / 48_000).max(256);
+/// Samples of the windowed sinc: 5.3 ms, and 256 at a low rate.
+fn length(rate: SampleRate) -> usize {
+    (rate.0 as usize * 256 / 48_000)
+        .max(256)
+        .next_multiple_of(8)
+}
+
+fn resampler(rate: SampleRate, ratio: f64) -> Result<Async<f32>, String> {
     let filter = SincInterpolationParameters {
         oversampling_factor: 160,
-        interpolation: SincInterpolationType::Nearest,
-        ..SincInterpolationParameters::new(length, WindowFunction::BlackmanHarris2)
+        interpolation: SincInterpolationType::Linear,
+        ..SincInterpolationParameters::new(length(rate), WindowFunction::BlackmanHarris2)
     };
-    let ratio = f64::from(RATE) / f64::from(rate.0);
     Async::new_sinc(ratio, 1.0, &filter, PIECE, 1, FixedAsync::Input)
         .map_err(|error| error.to_string())
 }
 
 impl Intake {
-    /// An intake for a rate.
+    /// From `rate` to `to` samples a second.
     ///
     /// # Errors
     /// A rate that cannot be resampled, with the resampler's words.
-    pub(super) fn new(rate: SampleRate, lowest: f64, highest: f64) -> Result<Self, RateError> {
-        let resampler = if rate.0 == RATE {
-            None
-        } else {
-            Some(resampler_from(rate).map_err(|why| RateError { rate: rate.0, why })?)
-        };
-        let skip = resampler.as_ref().map_or(0, Resampler::output_delay) + Band::DELAY;
+    pub(super) fn new(rate: SampleRate, to: f64) -> Result<Self, RateError> {
+        let ratio = to / f64::from(rate.0);
+        let resampler = resampler(rate, ratio).map_err(|why| RateError { rate: rate.0, why })?;
+        // Its first output lies one output's step after half of the filter before the sound.
+        let half = length(rate) as f64 / 2.0 * ratio;
+        let skip = half as usize;
         Ok(Self {
+            skip,
+            lead: skip as f64 + 1.0 - half,
             resampler,
             pending: Vec::new(),
             resampled: Vec::new(),
-            skip,
-            delay: skip,
-            rest: Vec::new(),
-            band: Band::new(lowest, highest),
-            cleaning: None,
-            early: 0,
-            level: Level::default(),
-            out: VecDeque::new(),
+            ratio,
             broken: 0,
             taken: 0,
-            rate: rate.0,
-            produced: 0,
+            given: 0,
         })
     }
 
-    /// The same, cleaned; the sound comes out 20 s later.
-    pub(super) fn cleaned(mut self, cleaning: Cleaning) -> Self {
-        self.cleaning = Some(cleaning);
-        self
-    }
-
-    /// The same, where so many samples come first that the cleaning learns from and that do not come
-    /// out.
-    pub(super) fn after(mut self, samples: usize) -> Self {
-        self.early = (samples as u64 * u64::from(RATE) / u64::from(self.rate)) as usize;
-        self
-    }
-
-    /// Takes samples, mono.
-    pub(super) fn push(&mut self, samples: &[f32]) {
+    /// Takes mono samples and gives what comes of them.
+    pub(super) fn push(&mut self, samples: &[f32], mut each: impl FnMut(&[f32])) {
         self.taken += samples.len() as u64;
-        self.feed(samples);
+        self.feed(samples, &mut each);
     }
 
-    fn feed(&mut self, samples: &[f32]) {
+    /// The end of the sound: what is still inside comes out.
+    pub(super) fn finish(&mut self, mut each: impl FnMut(&[f32])) {
+        let whole = (self.taken as f64 * self.ratio).round() as u64;
+        while self.given < whole {
+            let mut left = whole - self.given;
+            self.feed(&[0.0; PIECE], &mut |piece: &[f32]| {
+                let wanted = piece.len().min(left as usize);
+                left -= wanted as u64;
+                each(&piece[..wanted]);
+            });
+        }
+    }
+
+    fn feed(&mut self, samples: &[f32], each: &mut impl FnMut(&[f32])) {
         for sample in samples {
             if sample.is_finite() {
-                self.pending.push(sample.clamp(-8.0, 8.0));
+                self.pending.push(sample.clamp(-LOUDEST, LOUDEST));
             } else {
                 self.broken += 1;
                 self.pending.push(0.0);
             }
         }
-        let Some(resampler) = self.resampler.as_mut() else {
-            let all = std::mem::take(&mut self.pending);
-            self.cut(&all);
-            return;
-        };
         let mut at = 0;
-        let mut resampled = std::mem::take(&mut self.resampled);
-        resampled.clear();
         loop {
-            let need = resampler.input_frames_next();
+            let need = self.resampler.input_frames_next();
             if self.pending.len() - at < need {
                 break;
             }
-            let give = resampler.output_frames_next();
-            let before = resampled.len();
-            resampled.resize(before + give, 0.0);
+            let most = self.resampler.output_frames_next();
+            self.resampled.clear();
+            self.resampled.resize(most, 0.0);
             let done = InterleavedSlice::new(&self.pending[at..at + need], 1, need)
                 .ok()
-                .zip(InterleavedSlice::new_mut(&mut resampled[before..], 1, give).ok())
+                .zip(InterleavedSlice::new_mut(&mut self.resampled, 1, most).ok())
                 .and_then(|(input, mut output)| {
-                    resampler
-                        .process_into_buffer(&input, &mut output, None)
-                        .ok()
+                    let done = self
+                        .resampler
+                        .process_into_buffer(&input, &mut output, None);
+                    Some(done.ok()?.1)
                 });
-            // the sizes are the ones it asked for, so it cannot refuse; silence if it does
-            if done.is_none() {
-                resampled[before..].fill(0.0);
-            }
+            // The sizes are the ones it asked for, so it cannot refuse; silence if it does.
+            let made = done.unwrap_or_else(|| {
+                self.resampled.fill(0.0);
+                most
+            });
             at += need;
+            let late = self.skip.min(made);
+            self.skip -= late;
+            self.given += (made - late) as u64;
+            each(&self.resampled[late..made]);
         }
         self.pending.drain(..at);
-        self.cut(&resampled);
-        self.resampled = resampled;
-    }
-
-    fn cut(&mut self, samples: &[f32]) {
-        self.produced += samples.len() as u64;
-        let before = self.rest.len();
-        for sample in samples {
-            let passed = self.band.pass(*sample);
-            if self.skip > 0 {
-                self.skip -= 1;
-            } else {
-                self.rest.push(passed);
-            }
-        }
-        if let Some(cleaning) = &mut self.cleaning {
-            cleaning.push(&self.rest[before..]);
-            self.rest.truncate(before);
-            self.take_clean();
-        }
-        self.part();
-    }
-
-    /// The same beside a piece whose beat lasts so many seconds.
-    pub(super) fn with_beat(mut self, beat_s: f64) -> Self {
-        self.cleaning = self.cleaning.map(|cleaning| cleaning.with_beat(beat_s));
-        self
-    }
-
-    fn take_clean(&mut self) {
-        let Some(cleaning) = &mut self.cleaning else {
-            return;
-        };
-        let mut ready = cleaning.take();
-        // what is left of the drones is nothing, even before anything else has sounded
-        if let Some(usual) = cleaning.beside_drones().filter(|_| !ready.is_empty()) {
-            self.level.loudest = self.level.loudest.max(usual);
-        }
-        self.rest.append(&mut ready);
-    }
-
-    /// Whether drones were taken off what is heard now.
-    pub(super) fn took_drones(&self) -> bool {
-        let cleaning = self.cleaning.as_ref();
-        cleaning.is_some_and(|cleaning| cleaning.beside_drones().is_some())
-    }
-
-    /// Parts what is ready into blocks.
-    fn part(&mut self) {
-        let early = self.early.min(self.rest.len());
-        self.rest.drain(..early);
-        self.early -= early;
-        let whole = self.rest.len() / BLOCK;
-        for block in 0..whole {
-            let mut raw = [0.0; BLOCK];
-            raw.copy_from_slice(&self.rest[block * BLOCK..(block + 1) * BLOCK]);
-            if let Some(ready) = self.level.push(raw) {
-                self.out.push_back(ready);
-            }
-        }
-        self.rest.drain(..whole * BLOCK);
-    }
-
-    /// The end of the sound: what is still inside comes out.
-    pub(super) fn finish(&mut self) {
-        let whole = self.taken * u64::from(RATE) / u64::from(self.rate);
-        // zeros until everything taken has come through the resampler and the filter
-        for _ in 0..64 {
-            if self.produced >= whole + (self.delay + BLOCK) as u64 {
-                break;
-            }
-            self.feed(&[0.0; 4096]);
-        }
-        if let Some(cleaning) = &mut self.cleaning {
-            cleaning.finish();
-            self.take_clean();
-            self.part();
-        }
-        while let Some(block) = self.level.flush() {
-            self.out.push_back(block);
-        }
-    }
-
-    /// The next block.
-    pub(super) fn next(&mut self) -> Option<Block> {
-        self.out.pop_front()
     }
 }
 
-/// Lets through what the note models explain: from under low G to their highest harmonic.
-///
-/// A windowed-sinc band-pass of linear phase (Oppenheim & Schafer, Discrete-Time Signal Processing,
-/// the window method), Hamming window.
-#[derive(Debug)]
-struct Band {
-    taps: Vec<f32>,
-    /// Twice the last samples, so that one slice is always the newest in order.
-    last: Vec<f32>,
-    at: usize,
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
 
-impl Band {
-    const TAPS: usize = 129;
-    const DELAY: usize = Self::TAPS / 2;
+    fn lead(rate: u32, to: f64) -> f64 {
+        Intake::new(SampleRate(rate), to)
+            .expect("a usual rate")
+            .lead
+    }
 
-    fn new(lowest: f64, highest: f64) -> Self {
-        let sinc = |cut: f64, at: f64| {
-            let turns = 2.0 * cut / f64::from(RATE);
-            if at == 0.0 {
-                turns
-            } else {
-                (std::f64::consts::PI * turns * at).sin() / (std::f64::consts::PI * at)
-            }
-        };
-        let taps = (0..Self::TAPS)
-            .map(|tap| {
-                let at = tap as f64 - Self::DELAY as f64;
-                let window = 0.54 + 0.46 * (std::f64::consts::PI * at / Self::DELAY as f64).cos();
-                ((sinc(highest, at) - sinc(lowest, at)) * window) as f32
+    fn resampled(rate: u32, to: f64, samples: &[f32], pieces: usize) -> Vec<f32> {
+        let mut intake = Intake::new(SampleRate(rate), to).expect("a usual rate");
+        let mut out = Vec::new();
+        for piece in samples.chunks(pieces) {
+            intake.push(piece, |piece| out.extend_from_slice(piece));
+        }
+        intake.finish(|piece| out.extend_from_slice(piece));
+        out
+    }
+
+    fn sine(rate: u32, hertz: f64, count: u32) -> Vec<f32> {
+        (0..count)
+            .map(|at| {
+                (std::f64::consts::TAU * hertz * f64::from(at) / f64::from(rate)).sin() as f32
             })
-            .collect();
-        Self {
-            taps,
-            last: vec![0.0; 2 * Self::TAPS],
-            at: 0,
-        }
+            .collect()
     }
 
-    fn pass(&mut self, sample: f32) -> f32 {
-        self.last[self.at] = sample;
-        self.last[self.at + Self::TAPS] = sample;
-        self.at = (self.at + 1) % Self::TAPS;
-        let newest = &self.last[self.at..self.at + Self::TAPS];
-        let mut sums = [0.0f32; 8];
-        for (samples, taps) in newest.chunks_exact(8).zip(self.taps.chunks_exact(8)) {
-            for ((sum, sample), tap) in sums.iter_mut().zip(samples).zip(taps) {
-                *sum += sample * tap;
+    /// Without it an onset would be told early or late by the filter's own delay.
+    #[test]
+    fn a_sine_stays_where_it_is() {
+        for (rate, to) in [(48_000, 11_800.0), (44_100, 24_000.0), (8_000, 11_825.0)] {
+            let out = resampled(rate, to, &sine(rate, 700.0, rate), 999);
+            assert_eq!(out.len(), to as usize, "as long as it was");
+            let lead = lead(rate, to);
+            let middle = out.len() / 4..out.len() * 3 / 4;
+            for at in middle {
+                let expected = (std::f64::consts::TAU * 700.0 * (at as f64 + lead) / to).sin();
+                assert!(
+                    (f64::from(out[at]) - expected).abs() < 5e-3,
+                    "{rate} to {to}: {} at {at} for {expected}",
+                    out[at]
+                );
             }
         }
-        let rest = newest[Self::TAPS - 1] * self.taps[Self::TAPS - 1];
-        sums.iter().sum::<f32>() + rest
-    }
-}
-
-/// Follows the level with a look ahead, so that a click is turned down and a note is not bent.
-#[derive(Debug, Default)]
-struct Level {
-    raw: VecDeque<[f32; BLOCK]>,
-    powers: VecDeque<f32>,
-    /// Means over 7 blocks: AROUND before the block in hand, it, and AROUND after it.
-    smooth: VecDeque<f32>,
-    sorted: Vec<f32>,
-    loudest: f32,
-    last: Option<f32>,
-}
-
-impl Level {
-    fn push(&mut self, raw: [f32; BLOCK]) -> Option<Block> {
-        self.raw.push_back(raw);
-        self.mean(raw.iter().map(|s| s * s).sum::<f32>() / BLOCK as f32);
-        (self.raw.len() > AROUND + 3).then(|| self.level())
     }
 
-    fn mean(&mut self, power: f32) {
-        if self.powers.is_empty() {
-            self.powers.resize(7, 0.0);
-            self.smooth.resize(AROUND + 1 - 3, 0.0);
-        }
-        self.powers.pop_front();
-        self.powers.push_back(power);
-        self.smooth.push_back(self.powers.iter().sum::<f32>() / 7.0);
-        if self.smooth.len() > 2 * AROUND + 1 {
-            self.smooth.pop_front();
+    #[test]
+    fn pieces_of_any_size_come_to_the_same() {
+        let sound = sine(48_000, 333.0, 10_000);
+        let whole = resampled(48_000, 11_800.0, &sound, 10_000);
+        for pieces in [1, 63, 64, 480] {
+            assert_eq!(whole, resampled(48_000, 11_800.0, &sound, pieces));
         }
     }
 
-    fn flush(&mut self) -> Option<Block> {
-        (!self.raw.is_empty()).then(|| {
-            self.mean(0.0);
-            self.level()
-        })
-    }
-
-    fn median(&mut self, from: usize, to: usize) -> f32 {
-        self.sorted.clear();
-        self.sorted.extend(self.smooth.range(from..to));
-        let middle = self.sorted.len() / 2;
-        *self.sorted.select_nth_unstable_by(middle, f32::total_cmp).1
-    }
-
-    fn level(&mut self) -> Block {
-        let raw = self.raw.pop_front().unwrap_or_default();
-        let here = self.smooth[AROUND.min(self.smooth.len() - 1)];
-        let before = self.median(0, AROUND + 1);
-        let after = self.median(AROUND, self.smooth.len());
-        let usual = before.max(after);
-        // forgets the loudest by half in 3 s
-        self.loudest = (self.loudest * 0.999_77).max(usual);
-        let floor = (self.loudest * FLOOR).max(QUIET);
-        // louder than both sides: a click, whose weight falls as its power rises
-        let power = usual.max(here) * (here / (2.0 * usual).max(floor)).max(1.0);
-        let target = power.max(floor).sqrt().recip();
-        let from = self.last.unwrap_or(target);
-        self.last = Some(target);
-        let mut samples = raw;
-        for (i, sample) in samples.iter_mut().enumerate() {
-            *sample *= from + (target - from) * (i + 1) as f32 / BLOCK as f32;
-        }
-        Block {
-            samples,
-            power: samples.iter().map(|s| s * s).sum(),
-            level: here,
-        }
+    #[test]
+    fn what_is_no_number_is_silence_and_is_counted() {
+        let mut intake = Intake::new(SampleRate(48_000), 11_800.0).expect("a usual rate");
+        let mut loudest = 0.0_f32;
+        let broken = [f32::NAN, f32::INFINITY, 1e30].repeat(400);
+        intake.push(&broken, |piece| {
+            loudest = piece
+                .iter()
+                .fold(loudest, |most, sample| most.max(sample.abs()));
+        });
+        assert_eq!(intake.broken, 800);
+        assert!(loudest.is_finite() && loudest < 10.0, "{loudest}");
     }
 }

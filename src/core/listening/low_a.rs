@@ -5,15 +5,16 @@
 //! pitch, the mean of the notes' own deviations ([`refined`]). Each note counts once, however long
 //! it was played: a chanter's notes are mistuned each in its own way.
 
-use super::cleaning::Cleaning;
 use super::heard::HeardNote;
 use super::hearing::RateError;
-use super::intake::{Intake, RATE};
+use super::intake::Intake;
 use super::middle::median;
 use super::spectrum::{FRAME, Spectrum};
 use crate::chanter::{NOTES, Note, Tuning, TuningTable};
 use crate::units::{Cents, Hertz, SampleRate};
 
+/// Samples a second that are looked at: harmonics up to 3 kHz count.
+const RATE: u32 = 8000;
 /// Seconds of sound that are looked at.
 pub(super) const LOOKED_AT: f64 = 30.0;
 /// Steps of the grid, cents.
@@ -31,6 +32,13 @@ const STANDING: f32 = 0.45;
 const CANDIDATES: usize = 4;
 const APART: f64 = 60.0;
 
+/// What a low A far from those in use must be better by, in the unit of what it is judged by: 0 at
+/// either of them, 0.02 at [`SPREAD`] from it.
+pub(super) fn unusual(low_a: Hertz) -> f64 {
+    let far = |expected: f64| 0.02 * (Cents::between(Hertz(expected), low_a).0 / SPREAD).powi(2);
+    EXPECTED.map(far).into_iter().fold(f64::INFINITY, f64::min)
+}
+
 /// Pitches that low A could have in samples, the likeliest first; none where nothing sounds like a
 /// chanter. Only `notes` are looked for.
 ///
@@ -43,14 +51,12 @@ pub(super) fn find_low_a(
     notes: &[Note],
 ) -> Result<Vec<Hertz>, RateError> {
     let count = samples.len().min((LOOKED_AT * f64::from(rate.0)) as usize);
-    let mut intake = Intake::new(rate, 150.0, 3300.0)?.cleaned(Cleaning::default());
-    intake.push(&samples[..count]);
-    intake.finish();
-    let mut level = Vec::new();
-    while let Some(block) = intake.next() {
-        level.extend_from_slice(&block.samples);
-    }
-    let (frames, stands) = spectra(&level);
+    let mut intake = Intake::new(rate, f64::from(RATE))?;
+    let mut resampled = Vec::new();
+    let mut keep = |piece: &[f32]| resampled.extend_from_slice(piece);
+    intake.push(&samples[..count], &mut keep);
+    intake.finish(keep);
+    let (frames, stands) = spectra(&resampled);
     if frames.is_empty() {
         return Ok(Vec::new());
     }
@@ -70,7 +76,7 @@ pub(super) fn find_low_a(
                         .fold(f64::NEG_INFINITY, f64::max)
                 })
                 .sum();
-            let mean = sum / frames.len() as f64 - 0.02 * (off / SPREAD).powi(2);
+            let mean = sum / frames.len() as f64 - unusual(low_a);
             all.push((mean, low_a));
         }
     }
@@ -194,11 +200,10 @@ mod tests {
             note,
             start_s: 0.0,
             end_s: 1.0,
-            unexplained: 0.1,
+            confidence: 0.9,
             level: -20.0,
             cents: Some(Cents(cents)),
             named: true,
-            drone: false,
         };
         let twice = [heard(Note::E, -6.0), heard(Note::E, 6.0)];
         assert_eq!(refined(Hertz(236.0), &twice), Hertz(236.0));

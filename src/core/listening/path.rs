@@ -1,402 +1,275 @@
-//! The likeliest path over nine notes and silence.
+//! Log-probabilities of frames -> the likeliest row of segments.
 //!
-//! Stretches of sound are explained each by one note; the path is the cheapest way to tile the
-//! sound with stretches, found by dynamic programming over their ends. It knows prices, not
-//! pitches. Memory is bounded: the path is settled some way behind the newest block.
+//! The classes are numbers: nine notes and, last, none. A Viterbi path (Viterbi, IEEE Trans. Inf.
+//! Theory 13, 1967) over the classes, each of which lasts at least some frames once begun. Segments
+//! are told when all paths that are still possible agree on them, which bounds what is remembered.
 
-#![expect(
-    clippy::inline_always,
-    reason = "pulp compiles for the machine's vectors only what is inlined into its dispatch"
-)]
+use gracerung_net::CLASSES;
 
-use super::harmonics::{LENGTHS, LONGEST};
+/// The class of no note.
+pub(super) const NONE: usize = CLASSES - 1;
+/// Shortest segment, frames: 4 ms on a practice chanter, 2 ms on pipes. The trade's facts name 5 ms
+/// as the shortest crossing noise that is told.
+const SHORTEST: usize = 4;
+/// Frames between two times that what is settled is looked for.
+const SETTLED_EVERY: u64 = 32;
+/// Segments older than this are settled by the best path alone, frames: no path in music has stayed
+/// open for half as long.
+const OPEN: u64 = 2500;
 
-/// Notes.
-pub(super) const NOTE_COUNT: usize = 9;
-const SILENCE: usize = NOTE_COUNT;
-const STATES: usize = NOTE_COUNT + 1;
-/// Blocks kept; the path is settled when half of them are new.
-pub(super) const KEPT: usize = 2048;
-/// How far behind the newest block the path counts as settled, blocks.
-const SETTLED: usize = 600;
-/// A note leads unchallenged when it leaves less than this of the last 10 and 40 blocks, nats a
-/// block: 20 % of the power.
-const FINE: f32 = 0.2 * 8.0 / (2.0 * 0.2);
-/// Blocks after which a leading note that still fits is tried by two lengths only.
-const STEADY: usize = 80;
-/// Shortest silence, blocks: an unbroken instrument stops only to stop.
-const REST: usize = 60;
+/// A run of frames of one class.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Segment {
+    pub class: usize,
+    /// First frame.
+    pub start: u64,
+    /// First frame after it.
+    pub end: u64,
+}
 
-/// After a note shorter than this, blocks, it is still the note before it that rings in the room;
-/// without it that note came back for a moment, invented. 30 and 35 scored alike; from 40 on movements
-/// lost notes.
-const BRIEF: usize = 30;
-
-/// Blocks between two looks at what is due.
-const REPRICED: usize = 4;
-
-/// Prices of the path, in nats.
-#[derive(Debug, Clone)]
+/// What changes of class cost, in nats.
+#[derive(Debug, Clone, PartialEq)]
 pub(super) struct Prices {
-    /// From one note to another, `[from][to]`.
-    pub change: [[f32; NOTE_COUNT]; NOTE_COUNT],
-    /// Into and out of silence.
-    pub stop: f32,
-    /// What a quiet or unexplained sample costs more than the model says.
-    pub silence: f32,
-    /// Changes that are cheaper when they are due.
-    pub due: Option<Due>,
+    /// From class to class.
+    pub change: [[f32; CLASSES]; CLASSES],
 }
 
-/// Changes of note that return with a period.
-#[derive(Debug, Clone)]
-pub(super) struct Due {
-    /// Blocks, of which the first period begins at `first`.
-    pub period: f64,
-    pub first: f64,
-    /// When each is due, blocks from the start of a period, from which note and to which.
-    pub changes: Vec<(f64, usize, usize)>,
-    /// How far a change may lie off, blocks, and what it costs then.
-    pub around: f64,
-    pub price: f32,
-}
-
-impl Due {
-    /// Makes what is due at a block cheaper.
-    fn mark_down(&self, at: usize, change: &mut [[f32; NOTE_COUNT]; NOTE_COUNT]) {
-        let since = at as f64 - self.first;
-        for (due, from, to) in &self.changes {
-            let off = (since - due).rem_euclid(self.period);
-            if off.min(self.period - off) < self.around {
-                change[*from][*to] = self.price;
-            }
-        }
-    }
-}
-
+/// A segment that has ended on some path, and what came before it on that path.
 #[derive(Debug, Clone, Copy)]
-struct Step {
-    cost: f32,
-    /// Blocks back to the stretch's start.
-    back: u16,
-    /// State before the stretch.
-    from: u8,
-    /// What the stretch costs beyond a perfect fit.
-    left: f32,
-    /// The note that rings on under the note it belongs to, and when that note began.
-    tail: u8,
-    since: usize,
+struct Node {
+    segment: Segment,
+    before: Option<usize>,
+    /// How many segments came before it.
+    depth: u64,
 }
 
-/// How a stretch begins.
+/// A path that is still possible.
 #[derive(Debug, Clone, Copy)]
-struct Entry {
-    cost: f32,
-    /// State before the stretch.
-    from: u8,
-    /// The note that rings on under the note that the stretch belongs to, and when that note began.
-    tail: u8,
-    since: usize,
+struct Survivor {
+    score: f64,
+    /// Where its open segment began.
+    start: u64,
+    before: Option<usize>,
 }
 
-const NOWHERE: Step = Step {
-    cost: f32::INFINITY,
-    back: 1,
-    from: SILENCE as u8,
-    left: 0.0,
-    tail: SILENCE as u8,
-    since: 0,
+const DEAD: Survivor = Survivor {
+    score: f64::NEG_INFINITY,
+    start: 0,
+    before: None,
 };
 
-const CLOSED: Entry = Entry {
-    cost: f32::INFINITY,
-    from: SILENCE as u8,
-    tail: SILENCE as u8,
-    since: 0,
-};
-
-/// A stretch of the settled path.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Stretch {
-    /// Index of the note; `None` for silence.
-    pub note: Option<usize>,
-    /// First block.
-    pub start: usize,
-    /// One past the last block.
-    pub end: usize,
-    /// What it costs beyond a perfect fit, nats.
-    pub left: f32,
-    /// What the likeliest third note would cost more than this one, beside the notes before and after,
-    /// nats.
-    pub ahead: f32,
-}
-
-/// The dynamic programme.
+/// The likeliest path so far.
 pub(super) struct Path {
     prices: Prices,
-    /// Those of the changes now.
-    change: [[f32; NOTE_COUNT]; NOTE_COUNT],
-    steps: Vec<[Step; STATES]>,
-    /// Cheapest way to begin a stretch of each state at a block.
-    entries: Vec<[Entry; STATES]>,
-    silent: Vec<f32>,
-    end: usize,
-    told: usize,
-    leader: usize,
-    /// What was taken off all costs so far, nats.
-    taken_off: f64,
-    /// Blocks for which it has led.
-    led: usize,
+    /// By class and by how long its open segment has lasted, the last for `SHORTEST` and more.
+    survivors: [[Survivor; SHORTEST]; CLASSES],
+    nodes: Vec<Node>,
+    frames: u64,
+    settled: Vec<Segment>,
 }
 
 impl Path {
-    pub(super) fn new(prices: &Prices) -> Self {
-        let mut path = Self {
-            change: prices.change,
-            prices: prices.clone(),
-            steps: vec![[NOWHERE; STATES]; KEPT],
-            entries: vec![[CLOSED; STATES]; KEPT],
-            silent: vec![0.0; KEPT],
-            end: 0,
-            told: 0,
-            leader: 0,
-            taken_off: 0.0,
-            led: 0,
-        };
-        path.steps[0][SILENCE].cost = 0.0;
-        path.settle_entries(0);
-        path
+    /// A path before its first frame, which begins in no note or in any.
+    pub(super) fn new(prices: Prices) -> Self {
+        let mut survivors = [[DEAD; SHORTEST]; CLASSES];
+        for survivor in &mut survivors {
+            // What sounds at the start may have begun before it.
+            survivor[SHORTEST - 1].score = 0.0;
+        }
+        Self {
+            prices,
+            survivors,
+            nodes: Vec::new(),
+            frames: 0,
+            settled: Vec::new(),
+        }
     }
 
-    /// What it costs from now on to fall silent, and to begin.
-    pub(super) fn stops_cost(&mut self, stop: f32) {
-        self.prices.stop = stop;
-    }
-
-    fn settle_entries(&mut self, at: usize) {
-        let slot = at % KEPT;
-        let steps = self.steps[slot];
-        for (to, own) in steps.iter().enumerate() {
-            let mut best = Entry {
-                cost: own.cost,
-                from: to as u8,
-                tail: own.tail,
-                since: own.since,
+    /// Takes the next frame's log-probabilities.
+    pub(super) fn push(&mut self, frame: &[f32; CLASSES]) {
+        let ended: [Survivor; CLASSES] = self.survivors.map(|of_class| of_class[SHORTEST - 1]);
+        let mut closed: [Option<usize>; CLASSES] = [None; CLASSES];
+        for (class, log) in frame.iter().enumerate() {
+            let log = f64::from(*log);
+            let entered = self.enter(class, &ended, &mut closed);
+            let of_class = &mut self.survivors[class];
+            let stays = of_class[SHORTEST - 1];
+            let grown = of_class[SHORTEST - 2];
+            of_class.copy_within(0..SHORTEST - 1, 1);
+            of_class[SHORTEST - 1] = if grown.score > stays.score {
+                grown
+            } else {
+                stays
             };
-            for (from, step) in steps.iter().enumerate() {
-                if from == to {
-                    continue;
-                }
-                let price = if from == SILENCE || to == SILENCE {
-                    self.prices.stop
-                } else {
-                    self.change[from][to]
-                };
-                if step.cost + price < best.cost {
-                    let tail = usize::from(step.tail);
-                    let rings =
-                        from != SILENCE && tail != SILENCE && tail != to && at - step.since < BRIEF;
-                    best = Entry {
-                        cost: step.cost + price,
-                        from: from as u8,
-                        tail: if rings { step.tail } else { from as u8 },
-                        since: at,
-                    };
-                }
+            of_class[0] = entered;
+            for survivor in of_class {
+                survivor.score += log;
             }
-            self.entries[slot][to] = best;
+        }
+        self.frames += 1;
+        if self.frames.is_multiple_of(SETTLED_EVERY) {
+            self.settle();
         }
     }
 
-    /// Takes the next block: `silence` is what it costs as silence, `cost(note, tail, which)` what
-    /// the `LENGTHS[which]` blocks that end with it cost as a note over another's tail, and `least`
-    /// what they cost at least.
-    #[inline(always)]
-    pub(super) fn push(
+    /// The best way into a class at this frame.
+    fn enter(
         &mut self,
-        silence: f32,
-        tails: usize,
-        least: impl Fn(usize, Option<usize>, usize) -> f32,
-        cost: impl Fn(usize, Option<usize>, usize) -> f32,
-    ) {
-        self.end += 1;
-        let end = self.end;
-        if let Some(due) = self
-            .prices
-            .due
-            .as_ref()
-            .filter(|_| end.is_multiple_of(REPRICED))
-        {
-            self.change = self.prices.change;
-            due.mark_down(end, &mut self.change);
-        }
-        let slot = end % KEPT;
-        let mut steps = [NOWHERE; STATES];
-        // the note that led before comes first: what is dearer than it by a change can never lead
-        let mut order: [usize; NOTE_COUNT] = std::array::from_fn(|note| note);
-        order.swap(0, self.leader);
-        let mut limits = [f32::INFINITY; NOTE_COUNT];
-        for (place, note) in order.into_iter().enumerate() {
-            let step = &mut steps[note];
-            let mut good = 0;
-            for (which, length) in LENGTHS.iter().enumerate().rev() {
-                // long since, and still whole: other ways to part the same note are no better
-                let steady = place == 0 && self.led > STEADY && good > 0;
-                if *length > end || steady && *length != 10 {
-                    continue;
-                }
-                let entry = self.entries[(end - length) % KEPT][note];
-                let tail = (usize::from(entry.tail) != SILENCE
-                    && end - length < entry.since + tails)
-                    .then_some(usize::from(entry.tail));
-                let least = least(note, tail, which);
-                if entry.cost + least >= limits[note].min(step.cost) {
-                    continue;
-                }
-                let own = cost(note, tail, which);
-                let total = entry.cost + own;
-                if (*length == 10 || *length == 40) && (own - least) < *length as f32 * FINE {
-                    good += 1;
-                }
-                if total < step.cost {
-                    *step = Step {
-                        cost: total,
-                        back: *length as u16,
-                        from: entry.from,
-                        left: own - least,
-                        tail: entry.tail,
-                        since: entry.since,
-                    };
-                }
-            }
-            let cost = step.cost;
-            for (limit, price) in limits.iter_mut().zip(&self.change[note]) {
-                *limit = limit.min(cost + price);
-            }
-            if place == 0 && good == 2 {
-                break;
-            }
-        }
-        let leader = (0..NOTE_COUNT)
-            .min_by(|a, b| steps[*a].cost.total_cmp(&steps[*b].cost))
-            .unwrap_or(0);
-        self.led = if leader == self.leader {
-            self.led + 1
-        } else {
-            0
+        class: usize,
+        ended: &[Survivor; CLASSES],
+        closed: &mut [Option<usize>; CLASSES],
+    ) -> Survivor {
+        let dearest = |from: usize| ended[from].score - f64::from(self.prices.change[from][class]);
+        let best = (0..CLASSES)
+            .filter(|from| *from != class)
+            .max_by(|one, other| dearest(*one).total_cmp(&dearest(*other)));
+        let Some(from) = best.filter(|from| ended[*from].score.is_finite()) else {
+            return DEAD;
         };
-        self.leader = leader;
-        let silent = self.silent[(end - 1) % KEPT] + silence + self.prices.silence;
-        self.silent[slot] = silent;
-        let before = self.steps[(end - 1) % KEPT][SILENCE].cost;
-        let mut rest = Step {
-            cost: before + silence + self.prices.silence,
-            back: 1,
-            from: SILENCE as u8,
-            ..NOWHERE
-        };
-        if end >= REST {
-            let at = (end - REST) % KEPT;
-            let entry = self.entries[at][SILENCE];
-            let total = entry.cost + silent - self.silent[at];
-            if total < rest.cost {
-                rest = Step {
-                    cost: total,
-                    back: REST as u16,
-                    from: entry.from,
-                    ..NOWHERE
-                };
-            }
-        }
-        steps[SILENCE] = rest;
-        // keep the numbers small for ever
-        let least = steps.iter().map(|s| s.cost).fold(f32::INFINITY, f32::min);
-        self.steps[slot] = steps;
-        self.settle_entries(end);
-        if least > 1e4 && least.is_finite() {
-            self.rebase(least);
-        }
-    }
-
-    /// What the cheapest path costs so far, nats.
-    pub(super) fn cost(&self) -> f64 {
-        let steps = &self.steps[self.end % KEPT];
-        let least = steps.iter().map(|s| s.cost).fold(f32::INFINITY, f32::min);
-        self.taken_off + f64::from(least)
-    }
-
-    fn rebase(&mut self, by: f32) {
-        self.taken_off += f64::from(by);
-        for back in 0..=(LONGEST.max(REST)).min(self.end) {
-            let slot = (self.end - back) % KEPT;
-            for step in &mut self.steps[slot] {
-                step.cost -= by;
-            }
-            for entry in &mut self.entries[slot] {
-                entry.cost -= by;
-            }
-        }
-        let base = self.silent[self.end % KEPT];
-        for back in 0..=REST.min(self.end) {
-            self.silent[(self.end - back) % KEPT] -= base;
-        }
-    }
-
-    /// The note that leads at the newest block.
-    pub(super) fn leader(&self) -> Option<usize> {
-        let steps = &self.steps[self.end % KEPT];
-        let best = (0..STATES).min_by(|a, b| steps[*a].cost.total_cmp(&steps[*b].cost))?;
-        (best != SILENCE).then_some(best)
-    }
-
-    /// The block up to which the path has been told.
-    pub(super) fn told(&self) -> usize {
-        self.told
-    }
-
-    /// The stretches that no later sound can change any more (or all of them, at the end).
-    pub(super) fn settled(&mut self, all: bool) -> Vec<Stretch> {
-        if !all && self.end < self.told + SETTLED + KEPT / 4 {
-            return Vec::new();
-        }
-        let steps = self.steps[self.end % KEPT];
-        let mut state = (0..STATES)
-            .min_by(|a, b| steps[*a].cost.total_cmp(&steps[*b].cost))
-            .unwrap_or(SILENCE);
-        let mut at = self.end;
-        let mut found = Vec::new();
-        let mut after = SILENCE;
-        while at > self.told {
-            let all = &self.steps[at % KEPT];
-            let step = all[state];
-            let from = usize::from(step.from);
-            let start = at.saturating_sub(usize::from(step.back));
-            let third = (0..NOTE_COUNT)
-                .filter(|other| ![state, from, after].contains(other))
-                .map(|other| all[other].cost)
-                .fold(f32::INFINITY, f32::min);
-            found.push(Stretch {
-                note: (state != SILENCE).then_some(state),
-                start: start.max(self.told),
-                end: at,
-                left: step.left,
-                ahead: third - step.cost,
+        let score = dearest(from);
+        let node = *closed[from].get_or_insert_with(|| {
+            let survivor = ended[from];
+            self.nodes.push(Node {
+                segment: Segment {
+                    class: from,
+                    start: survivor.start,
+                    end: self.frames,
+                },
+                before: survivor.before,
+                depth: survivor
+                    .before
+                    .map_or(0, |before| self.nodes[before].depth + 1),
             });
-            if from != state {
-                after = state;
+            self.nodes.len() - 1
+        });
+        Survivor {
+            score,
+            start: self.frames,
+            before: Some(node),
+        }
+    }
+
+    fn alive(&self) -> impl Iterator<Item = &Survivor> {
+        let all = self.survivors.iter().flatten();
+        all.filter(|survivor| survivor.score.is_finite())
+    }
+
+    /// The best path now: its class, and where that began.
+    fn best(&self) -> (usize, Survivor) {
+        let each = self.survivors.iter().enumerate();
+        let all = each.flat_map(|(class, of)| of.iter().map(move |survivor| (class, *survivor)));
+        all.max_by(|one, other| one.1.score.total_cmp(&other.1.score))
+            .unwrap_or((NONE, DEAD))
+    }
+
+    /// The class of the last frame on the best path so far, and the frame it began with.
+    pub(super) fn now(&self) -> (usize, u64) {
+        let (class, survivor) = self.best();
+        (class, survivor.start)
+    }
+
+    /// Tells what all paths agree on, and forgets it and what is on none.
+    fn settle(&mut self) {
+        let agreed = self
+            .alive()
+            .map(|survivor| survivor.before)
+            .reduce(|one, other| self.common(one, other))
+            .flatten();
+        let agreed = agreed.or_else(|| self.too_old());
+        self.tell(agreed);
+        // Scores only matter against each other.
+        let most = self.best().1.score;
+        for survivor in self.survivors.iter_mut().flatten() {
+            survivor.score -= most;
+        }
+    }
+
+    /// The last segment that two paths share.
+    fn common(&self, one: Option<usize>, other: Option<usize>) -> Option<usize> {
+        let (mut one, mut other) = (one?, other?);
+        while one != other {
+            if self.nodes[one].depth >= self.nodes[other].depth {
+                one = self.nodes[one].before?;
+            } else {
+                other = self.nodes[other].before?;
             }
-            state = from;
-            at = start;
         }
-        found.reverse();
-        if !all {
-            let limit = self.end - SETTLED;
-            found.retain(|stretch| stretch.end <= limit);
+        Some(one)
+    }
+
+    /// The newest segment of the best path that is too old to stay open. Other paths end here.
+    fn too_old(&mut self) -> Option<usize> {
+        let limit = self.frames.saturating_sub(OPEN);
+        let old = |node: &usize| self.nodes[*node].segment.end < limit;
+        let mut chain = std::iter::successors(self.best().1.before, |at| self.nodes[*at].before);
+        let found = chain.find(old)?;
+        let on_it = |survivor: &Survivor| self.common(survivor.before, Some(found)) == Some(found);
+        let kept = self.survivors.map(|of| of.map(|survivor| on_it(&survivor)));
+        for (survivor, kept) in self
+            .survivors
+            .iter_mut()
+            .flatten()
+            .zip(kept.iter().flatten())
+        {
+            if !kept {
+                *survivor = DEAD;
+            }
         }
-        if let Some(last) = found.last() {
-            self.told = last.end;
+        Some(found)
+    }
+
+    /// Tells the segments up to a node and keeps only what some path still needs.
+    fn tell(&mut self, upto: Option<usize>) {
+        let chain = |from: Option<usize>| std::iter::successors(from, |at| self.nodes[*at].before);
+        let mut told: Vec<Segment> = chain(upto).map(|at| self.nodes[at].segment).collect();
+        told.reverse();
+        let mut needed = vec![false; self.nodes.len()];
+        for survivor in self.alive() {
+            for at in chain(survivor.before).take_while(|at| Some(*at) != upto) {
+                if std::mem::replace(&mut needed[at], true) {
+                    break;
+                }
+            }
         }
-        found
+        self.settled.append(&mut told);
+        let mut places: Vec<Option<usize>> = vec![None; self.nodes.len()];
+        let mut kept = Vec::new();
+        for (at, node) in self.nodes.iter().enumerate() {
+            if needed[at] {
+                places[at] = Some(kept.len());
+                let before = node.before.and_then(|before| places[before]);
+                let depth = before.map_or(0, |before: usize| {
+                    let before: &Node = &kept[before];
+                    before.depth + 1
+                });
+                kept.push(Node {
+                    before,
+                    depth,
+                    ..*node
+                });
+            }
+        }
+        self.nodes = kept;
+        for survivor in self.survivors.iter_mut().flatten() {
+            survivor.before = survivor.before.and_then(|before| places[before]);
+        }
+    }
+
+    /// The segments that are settled and were not told before, in order.
+    pub(super) fn take(&mut self) -> std::vec::Drain<'_, Segment> {
+        self.settled.drain(..)
+    }
+
+    /// The end of the sound: the best path to it. The last segment may be cut short.
+    pub(super) fn finish(&mut self) {
+        let (class, survivor) = self.best();
+        self.tell(survivor.before);
+        self.settled.push(Segment {
+            class,
+            start: survivor.start,
+            end: self.frames,
+        });
+        self.survivors = [[DEAD; SHORTEST]; CLASSES];
     }
 }
 
@@ -404,90 +277,121 @@ impl Path {
 mod tests {
     use super::*;
 
-    /// Without it a gracenote that can hardly be heard would be told as missing where it is written:
-    /// the same weak sign is taken for a note only where the note is due, a little early or late.
-    #[test]
-    fn a_change_that_is_due_is_cheaper() {
-        let change = [[13.0; NOTE_COUNT]; NOTE_COUNT];
-        let due = Due {
-            period: 1000.0,
-            first: 60.0,
-            changes: vec![(340.0, 0, 1), (370.0, 1, 0)],
-            around: 60.0,
-            price: 5.0,
-        };
-        let prices = Prices {
-            change,
-            stop: 30.0,
-            silence: -1.0,
-            due: Some(due),
-        };
-        // neither explains blocks 100 to 130 and 420 to 450 well, the second note a little better
-        let sign = |block: usize| (100..130).contains(&block) || (420..450).contains(&block);
-        let mut sums = vec![[0.0f32; 2]];
-        let mut path = Path::new(&prices);
-        for block in 0..600 {
-            let before = sums[block];
-            let own = if sign(block) { [5.0, 4.5] } else { [0.0, 3.0] };
-            sums.push([before[0] + own[0], before[1] + own[1]]);
-            let cost = |note: usize, _: Option<usize>, which: usize| {
-                let (end, length) = (block + 1, LENGTHS[which]);
-                if note < 2 {
-                    sums[end][note] - sums[end - length][note]
-                } else {
-                    9.0 * length as f32
-                }
-            };
-            path.push(50.0, 0, |_, _, _| 0.0, cost);
+    fn prices(cost: f32) -> Prices {
+        Prices {
+            change: [[cost; CLASSES]; CLASSES],
         }
-        let seconds: Vec<(usize, usize)> = path
-            .settled(true)
+    }
+
+    /// A frame that is sure of a class, by so many nats against each other one.
+    fn sure(class: usize, nats: f32) -> [f32; CLASSES] {
+        let mut frame = [-nats; CLASSES];
+        frame[class] = 0.0;
+        frame
+    }
+
+    fn told(frames: &[[f32; CLASSES]], cost: f32) -> Vec<Segment> {
+        let mut path = Path::new(prices(cost));
+        let mut told = Vec::new();
+        for frame in frames {
+            path.push(frame);
+            told.extend(path.take());
+        }
+        path.finish();
+        told.extend(path.take());
+        told
+    }
+
+    #[test]
+    fn segments_are_those_of_the_frames() {
+        let row = [(NONE, 50), (1, 300), (7, 30), (4, 6), (1, 200), (NONE, 40)];
+        let frames: Vec<_> = row
             .iter()
-            .filter(|stretch| stretch.note == Some(1))
-            .map(|stretch| (stretch.start, stretch.end))
+            .flat_map(|&(class, count)| std::iter::repeat_n(sure(class, 3.0), count))
             .collect();
-        assert_eq!(seconds.first().map(|stretch| stretch.0), Some(420));
-        assert_eq!(seconds.last().map(|stretch| stretch.1), Some(450));
+        let told: Vec<_> = told(&frames, 4.0)
+            .iter()
+            .map(|segment| (segment.class, (segment.end - segment.start) as usize))
+            .collect();
+        assert_eq!(told, row);
     }
 
-    /// What rings under the third of three notes, some blocks after it began.
-    fn rings_after(middle: usize) -> Option<usize> {
-        let prices = Prices {
-            change: [[13.0; NOTE_COUNT]; NOTE_COUNT],
-            stop: 30.0,
-            silence: -1.0,
-            due: None,
-        };
-        let mut path = Path::new(&prices);
-        let mut sums = vec![[0.0f32; 3]];
-        let heard = std::cell::Cell::new(None);
-        for block in 0..(340 + middle) {
-            let now = usize::from(block >= 300) + usize::from(block >= 300 + middle);
-            let before = sums[block];
-            sums.push(std::array::from_fn(|note| {
-                before[note] + if note == now { 0.0 } else { 8.0 }
-            }));
-            let cost = |note: usize, tail: Option<usize>, which: usize| {
-                if note == 2 && LENGTHS[which] == 5 {
-                    heard.set(tail);
-                }
-                let (end, length) = (block + 1, LENGTHS[which]);
-                if note < 3 {
-                    sums[end][note] - sums[end - length][note]
-                } else {
-                    9.0 * length as f32
-                }
-            };
-            path.push(50.0, 60, |_, _, _| 0.0, cost);
-        }
-        heard.get()
-    }
-
-    /// Otherwise, in a room, the melody note before a gracenote would come back for a moment under
-    /// the note after it, invented.
     #[test]
-    fn under_a_brief_note_the_one_before_it_rings_on() {
-        assert_eq!(rings_after(20), Some(0));
-        assert_eq!(rings_after(60), Some(1));
+    fn what_is_too_short_or_not_worth_its_price_is_no_segment() {
+        let with = |count: usize, nats: f32| {
+            let mut frames = vec![sure(1, 3.0); 100];
+            frames.extend(vec![sure(2, nats); count]);
+            frames.extend(vec![sure(1, 3.0); 100]);
+            told(&frames, 4.0).len()
+        };
+        assert_eq!(with(SHORTEST - 1, 2.0), 1, "too short");
+        assert_eq!(
+            with(SHORTEST, 3.0),
+            3,
+            "12 nats for the price of two changes"
+        );
+        assert_eq!(with(SHORTEST, 1.5), 1, "6 nats for 8");
+    }
+
+    /// The path told piece by piece is the best path of the whole, found by trying all of them.
+    #[test]
+    fn it_is_the_best_of_all_paths() {
+        // A generator of Numerical Recipes, for the same frames on each run.
+        let mut state = 7_u32;
+        let mut random = || {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            (state >> 8) as f32 / (1 << 24) as f32
+        };
+        for _ in 0..200 {
+            // Two classes are possible, so that all paths of 12 frames can be tried.
+            let frames: Vec<[f32; CLASSES]> = (0..12)
+                .map(|_| {
+                    let mut frame = [-1e6; CLASSES];
+                    frame[3] = -4.0 * random();
+                    frame[NONE] = -4.0 * random();
+                    frame
+                })
+                .collect();
+            let cost = 3.0 * random();
+            let score = |path: u32| {
+                let class = |at: usize| if path >> at & 1 == 1 { 3 } else { NONE };
+                let changes: Vec<usize> = (1..12).filter(|&t| class(t) != class(t - 1)).collect();
+                let short = changes.windows(2).any(|pair| pair[1] - pair[0] < SHORTEST);
+                if short {
+                    return f32::NEG_INFINITY;
+                }
+                let sum: f32 = (0..12).map(|t| frames[t][class(t)]).sum();
+                sum - cost * changes.len() as f32
+            };
+            let best = (0..1 << 12).map(score).fold(f32::NEG_INFINITY, f32::max);
+            let path = told(&frames, cost).iter().fold(0_u32, |path, segment| {
+                (segment.start..segment.end)
+                    .fold(path, |path, at| path | u32::from(segment.class == 3) << at)
+            });
+            assert!(
+                (score(path) - best).abs() < 1e-3,
+                "{} for {best}",
+                score(path)
+            );
+        }
+    }
+
+    /// Without it two hours of doubt would fill the memory.
+    #[test]
+    fn what_is_remembered_is_bounded() {
+        let mut path = Path::new(prices(1.0));
+        let (mut most, mut told) = (0, 0);
+        for at in 0..60_000 {
+            // Two classes as likely as each other, for ever.
+            path.push(&if at / 7 % 2 == 0 {
+                sure(2, 0.1)
+            } else {
+                sure(5, 0.1)
+            });
+            most = most.max(path.nodes.len());
+            told += path.take().len();
+        }
+        assert!(most < 8 * OPEN as usize, "{most} nodes");
+        assert!(path.frames - path.best().1.start < 60_000 || told == 0);
     }
 }

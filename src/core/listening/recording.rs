@@ -3,11 +3,10 @@
 //!
 //! Memory is bounded by what is looked at for low A and by the notes.
 
-use super::align::{Schedule, likeness, schedule};
-use super::drones::Found;
+use super::align::likeness;
 use super::heard::HeardNote;
 use super::hearing::{Listener, RateError};
-use super::low_a::{LOOKED_AT, find_low_a, refined};
+use super::low_a::{LOOKED_AT, find_low_a, refined, unusual};
 use super::piece::Piece;
 use crate::chanter::{NOTES, Note, Tuning, TuningTable};
 use crate::units::{Hertz, SampleRate};
@@ -85,7 +84,7 @@ pub fn hear(
     table: TuningTable,
     next: impl FnMut() -> Vec<f32>,
 ) -> Result<Hearing, RateError> {
-    hear_as(rate, low_a, table, None, 0, next)
+    hear_as(rate, low_a, table, None, next)
 }
 
 /// The same where it is known what was played: low A is the one that makes a recording most like
@@ -100,30 +99,14 @@ pub fn hear_piece(
     piece: &Piece,
     next: impl FnMut() -> Vec<f32>,
 ) -> Result<Hearing, RateError> {
-    hear_as(rate, low_a, table, Some(piece), 0, next)
+    hear_as(rate, low_a, table, Some(piece), next)
 }
 
-/// The same after so many samples that are not heard and that a metronome's clicks are learned from
-/// too. Times and remarks are of what comes after them.
-///
-/// # Errors
-/// A sample rate that cannot be resampled.
-pub(super) fn hear_piece_after(
-    before: usize,
-    rate: SampleRate,
-    low_a: Hertz,
-    table: TuningTable,
-    piece: &Piece,
-    next: impl FnMut() -> Vec<f32>,
-) -> Result<Hearing, RateError> {
-    hear_as(rate, Some(low_a), table, Some(piece), before, next)
-}
-
-/// Likeness to the piece from which no other low A is tried.
-const LIKE: f64 = 0.8;
-/// Likeness under which it is no such piece.
+/// Likeness to the piece under which a low A is not taken for the piece's.
 const ALIKE: f64 = 0.4;
 
+/// Finds low A in the first seconds of a recording: of the pitches that its spectra offer the one at
+/// which the network hears notes most surely.
 fn choose_low_a(
     rate: SampleRate,
     head: &[f32],
@@ -137,59 +120,34 @@ fn choose_low_a(
         })
         .collect();
     let mut best: Option<(f64, Hertz)> = None;
-    let mut likeliest = None;
     for coarse in find_low_a(rate, head, table, &notes)? {
-        let mut listener = Listener::new(rate, Tuning::with_low_a(coarse, table))?;
-        listener.push(head);
-        let heard = listener.finish();
-        let low_a = refined(coarse, &heard);
-        let Some(piece) = piece else {
-            return Ok(Some(low_a));
-        };
-        likeliest = likeliest.or(Some(low_a));
-        let like = likeness(piece, &heard);
-        if best.is_none_or(|(most, _)| like > most) {
-            best = Some((like, low_a));
-        }
-        if like > LIKE {
-            break;
+        let (sure, heard) = judged(rate, coarse, table, head)?;
+        // A drill played at one pitch may sound like other notes at another.
+        let like = piece.map_or(0.0, |piece| f64::from(likeness(piece, &heard) > ALIKE));
+        let good = like + sure - unusual(coarse);
+        if best.is_none_or(|(most, _)| good > most) {
+            best = Some((good, refined(coarse, &heard)));
         }
     }
-    // where none is like the piece it is another piece, and the likeliest pitch is as before
-    Ok(best
-        .filter(|(like, _)| *like > ALIKE)
-        .map(|(_, low_a)| low_a)
-        .or(likeliest))
-}
-
-/// What a first hearing of a piece tells for the next.
-#[derive(Debug)]
-struct Acquaintance {
-    /// When its changes are due.
-    schedule: Schedule,
-    /// The drones beside it.
-    drones: Option<Found>,
-}
-
-/// Hears a piece for the first time; nothing where it is not found.
-fn acquaint(
-    rate: SampleRate,
-    tuning: Tuning,
-    piece: &Piece,
-    before: usize,
-    head: &[f32],
-) -> Result<Option<Acquaintance>, RateError> {
-    let mut listener = Listener::new(rate, tuning)?
-        .after(before)
-        .of_piece(piece)
-        .watching_all();
-    listener.push(head);
-    let (heard, watch) = listener.finish_watching();
-    let Some(schedule) = schedule(piece, &heard) else {
+    let Some((_, near)) = best else {
         return Ok(None);
     };
-    let drones = watch.and_then(|watch| watch.found_beside(&schedule.written, &tuning));
-    Ok(Some(Acquaintance { schedule, drones }))
+    // Once more from near by: a pitch is only looked for within half a semitone of its note.
+    let (_, heard) = judged(rate, near, table, head)?;
+    Ok(Some(refined(near, &heard)))
+}
+
+/// How surely notes sound at a low A, and which.
+fn judged(
+    rate: SampleRate,
+    low_a: Hertz,
+    table: TuningTable,
+    head: &[f32],
+) -> Result<(f64, Vec<HeardNote>), RateError> {
+    let mut listener = Listener::new(rate, Tuning::with_low_a(low_a, table))?;
+    listener.push(head);
+    listener.end();
+    Ok((listener.sureness(), listener.heard()))
 }
 
 fn hear_as(
@@ -197,14 +155,13 @@ fn hear_as(
     low_a: Option<Hertz>,
     table: TuningTable,
     piece: Option<&Piece>,
-    mut before: usize,
     mut next: impl FnMut() -> Vec<f32>,
 ) -> Result<Hearing, RateError> {
     let mut sound = Sound::default();
     let mut head: Vec<f32> = Vec::new();
-    let looked_at = (LOOKED_AT * f64::from(rate.0)) as usize;
     let mut ended = false;
-    if low_a.is_none() || piece.is_some() {
+    if low_a.is_none() {
+        let looked_at = (LOOKED_AT * f64::from(rate.0)) as usize;
         while head.len() < looked_at && !ended {
             let piece = next();
             ended = piece.is_empty();
@@ -215,29 +172,19 @@ fn hear_as(
         Some(low_a) => Some(low_a),
         None => choose_low_a(rate, &head, table, piece)?,
     };
-    // with no low A the rest is only looked at for what is odd about it
-    let mut listener = found
-        .map(|low_a| Listener::new(rate, Tuning::with_low_a(low_a, table)))
-        .transpose()?
-        .map(|listener| listener.after(before));
-    if let (Some(low_a), Some(piece)) = (found, piece) {
-        let tuning = Tuning::with_low_a(low_a, table);
-        let known = acquaint(rate, tuning, piece, before, &head)?;
-        listener = listener.map(|listener| {
-            let listener = listener.of_piece(piece);
-            match known {
-                Some(known) => listener
-                    .awaiting(&known.schedule)
-                    .with_drones(known.drones.as_ref()),
-                None => listener,
-            }
-        });
-    }
+    // With no low A the rest is only looked at for what is odd about it.
+    let mut listener = match (found, piece) {
+        (None, _) => None,
+        (Some(low_a), None) => Some(Listener::new(rate, Tuning::with_low_a(low_a, table))?),
+        (Some(low_a), Some(piece)) => Some(Listener::of_piece(
+            rate,
+            Tuning::with_low_a(low_a, table),
+            piece,
+        )?),
+    };
     let mut notes = Vec::new();
     let mut take = |piece: &[f32], sound: &mut Sound| {
-        let early = before.min(piece.len());
-        before -= early;
-        sound.add(&piece[early..]);
+        sound.add(piece);
         if let Some(listener) = &mut listener {
             listener.push(piece);
             notes.append(&mut listener.heard());

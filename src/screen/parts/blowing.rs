@@ -27,7 +27,7 @@ pub(in crate::screen) fn draw(blowing: &Blowing, theme: Theme, frame: &mut Frame
     y += if roomy { 2 } else { 1 };
     let note = blowing.now.and_then(|now| now.note);
     let held = blowing.now.and_then(|now| now.held);
-    let off = note.map(|(_, off)| off.0);
+    let off = note.and_then(|(_, off)| Some(off?.0));
     let name = note.map_or("silence", |(note, _)| note.spoken());
     let cents = off.map_or_else(String::new, |off| format!("  {off:+.0} cents"));
     put(
@@ -154,7 +154,7 @@ mod tests {
             let off = 12.0 - f64::from(step) * 0.3;
             let now = HeardNow {
                 level: -21.0,
-                note: Some((Note::LowA, Cents(off))),
+                note: Some((Note::LowA, Some(Cents(off)))),
                 held: Some(HeldNote {
                     seconds: f64::from(step) * 0.2,
                     cents: Cents(off),

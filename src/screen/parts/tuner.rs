@@ -46,7 +46,7 @@ pub(super) fn line(now: HeardNow, theme: Theme, buffer: &mut Buffer, area: Rect)
     if area.height == 0 {
         return;
     }
-    let off = now.note.map(|(_, off)| off.0);
+    let off = now.note.and_then(|(_, off)| Some(off?.0));
     let note = now
         .note
         .map_or_else(|| "nothing".to_owned(), |(note, _)| note.to_string());

@@ -93,12 +93,24 @@ def coloured(r, T):
     return unit(y)
 
 
+def phases(B, top, dev):
+    """Where each harmonic begins, radians [B, top]: anywhere, or all together as a reed's or a voice's pulses do,
+    turned by one angle and spread by a curve (Schroeder, 1970). Without both for players and bystanders alike the
+    network takes the alignment itself for a sign of who sounds: one trained so told nothing of aligned notes."""
+    h = torch.arange(1, top + 1, device=dev).float()
+    one = lambda: 2 * math.pi * torch.rand(B, 1, device=dev)
+    curve = 0.3 * (2 * torch.rand(B, 1, device=dev) - 1) * (torch.rand(B, 1, device=dev) < 0.6)
+    together = one() + curve * h * h
+    return torch.where(torch.rand(B, 1, device=dev) < 0.4, 2 * math.pi * torch.rand(B, top, device=dev), together)
+
+
 def harmonics(phase, amplitude, top, scale_hz):
     """Sum over h of amplitude[:, h-1] (knots over time) times the sine of h·phase (in turns), aliases left out."""
     T, y = phase.shape[-1], torch.zeros_like(phase)
+    begin = phases(len(phase), top, phase.device) / (2 * math.pi)
     for h in range(1, top + 1):
         a = F.interpolate(amplitude[:, h - 1 : h], size=T, mode="linear", align_corners=True)[:, 0]
-        y += a * torch.sin(2 * math.pi * torch.frac(h * phase)) * (h * scale_hz < 5800)
+        y += a * torch.sin(2 * math.pi * torch.frac(h * phase + begin[:, h - 1 : h])) * (h * scale_hz < 5800)
     return y
 
 
@@ -162,7 +174,7 @@ def timbre(r, hz, top):
     lg = lg + one(r.chance(0.3) * r.u(-2.5, 0)) * (h == 1) + r.n(9, 1) * 0.25
     lg = torch.where(f < 5900, lg, -12.0)
     lg = lg - torch.logsumexp(2 * lg, -1, keepdim=True) / 2 * one(r.u(0.6, 1))
-    angle = r.u(0, 2 * math.pi, 9, top) * one(r.chance(0.6)) + r.u(0, 2 * math.pi, 1, top)
+    angle = r.u(0, 2 * math.pi, 9, top) * one(r.chance(0.4)) + phases(r.B, top, r.dev)[:, None]
     return torch.exp(lg) * torch.cos(angle), torch.exp(lg) * torch.sin(angle)
 
 

@@ -1,0 +1,191 @@
+//! Pitch and level of a held note, to which the network is blind on purpose.
+//!
+//! The pitch is the one whose harmonics hold most of the sound's power: for a long stretch of a
+//! harmonic sound in white noise that is the maximum-likelihood estimate (Christensen & Jakobsson,
+//! Multi-Pitch Estimation, 2009, the harmonic summation method). It knows frequencies and nothing of
+//! notes. Cents are measured against the frequency that is expected.
+
+use std::f64::consts::TAU;
+
+/// Samples looked at, 85 ms of a practice chanter.
+pub(super) const LOOKED_AT: usize = 1024;
+/// Harmonics looked at. Above the twelfth a chanter's are weak.
+const HARMONICS: usize = 12;
+/// Parts of the stretch; within one a harmonic hardly turns against where it is expected.
+const PARTS: usize = 32;
+/// How far off a pitch is looked for, cents: notes lie a semitone apart at least.
+const REACH: i32 = 60;
+/// Step of the first look, cents; a parabola through three of them tells it finer.
+const STEP: i32 = 3;
+
+/// One look at a note.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Look {
+    /// How far the pitch lies off what is expected, cents.
+    pub cents: f64,
+    /// Power of its harmonics, dB of full scale.
+    pub level: f64,
+}
+
+/// Measures pitches in samples of one rate. It allocates when it is made and never again.
+pub(super) struct Pitch {
+    rate: f64,
+    window: Vec<f32>,
+    /// Per harmonic and part the sum of the samples turned back by the expected frequency.
+    turned: Vec<[f64; 2]>,
+}
+
+impl Pitch {
+    pub(super) fn new(rate: f64) -> Self {
+        let window = (0..LOOKED_AT)
+            .map(|at| (0.5 - 0.5 * (TAU * (at as f64 + 0.5) / LOOKED_AT as f64).cos()) as f32)
+            .collect();
+        Self {
+            rate,
+            window,
+            turned: vec![[0.0; 2]; HARMONICS * PARTS],
+        }
+    }
+
+    /// Looks at [`LOOKED_AT`] samples where `hertz` is expected; none where less sound is given.
+    pub(super) fn look(&mut self, samples: &[f32], hertz: f64) -> Option<Look> {
+        let samples = samples.get(..LOOKED_AT)?;
+        // What is near half of the rate the resampler takes off.
+        let harmonics = ((0.45 * self.rate / hertz) as usize).clamp(1, HARMONICS);
+        self.turn(samples, hertz, harmonics);
+        let steps = REACH / STEP;
+        let power = |cents: f64| self.power(hertz, cents, harmonics);
+        let powers: Vec<f64> = (-steps..=steps)
+            .map(|step| power(f64::from(step * STEP)))
+            .collect();
+        let best = (0..powers.len()).max_by(|a, b| powers[*a].total_cmp(&powers[*b]))?;
+        let cents = f64::from((best as i32 - steps) * STEP) + peak(&powers, best) * f64::from(STEP);
+        let sum: f64 = self.window.iter().map(|weight| f64::from(*weight)).sum();
+        let level = 10.0 * (2.0 * power(cents) / (sum * sum)).max(1e-15).log10();
+        Some(Look { cents, level })
+    }
+
+    fn turn(&mut self, samples: &[f32], hertz: f64, harmonics: usize) {
+        const PART: usize = LOOKED_AT / PARTS;
+        for harmonic in 0..harmonics {
+            // Turned on by multiplying, because a sine for each sample costs more than the rest.
+            let step = TAU * hertz * (harmonic + 1) as f64 / self.rate;
+            let (sin, cos) = step.sin_cos();
+            let (mut re, mut im) = (1.0_f64, 0.0_f64);
+            let parts = samples
+                .chunks_exact(PART)
+                .zip(self.window.chunks_exact(PART));
+            for (sum, (samples, window)) in self.turned[harmonic * PARTS..][..PARTS]
+                .iter_mut()
+                .zip(parts)
+            {
+                *sum = [0.0; 2];
+                for (sample, weight) in samples.iter().zip(window) {
+                    let value = f64::from(sample * weight);
+                    sum[0] += value * re;
+                    sum[1] -= value * im;
+                    (re, im) = (re * cos - im * sin, re * sin + im * cos);
+                }
+            }
+        }
+    }
+
+    /// Power of the harmonics of a pitch so many cents off.
+    fn power(&self, hertz: f64, cents: f64, harmonics: usize) -> f64 {
+        let off = hertz * ((cents / 1200.0).exp2() - 1.0);
+        let part_s = (LOOKED_AT / PARTS) as f64 / self.rate;
+        (0..harmonics)
+            .map(|harmonic| {
+                let step = TAU * off * (harmonic + 1) as f64 * part_s;
+                let (sin, cos) = step.sin_cos();
+                let (mut re, mut im) = (1.0_f64, 0.0_f64);
+                let mut sum = [0.0; 2];
+                for [real, imaginary] in &self.turned[harmonic * PARTS..][..PARTS] {
+                    sum[0] += real * re + imaginary * im;
+                    sum[1] += imaginary * re - real * im;
+                    (re, im) = (re * cos - im * sin, re * sin + im * cos);
+                }
+                sum[0] * sum[0] + sum[1] * sum[1]
+            })
+            .sum()
+    }
+}
+
+/// Where between its neighbours a peak lies, −½ to ½ of a step, by a parabola.
+fn peak(values: &[f64], at: usize) -> f64 {
+    let (Some(before), Some(after)) = (at.checked_sub(1), values.get(at + 1)) else {
+        return 0.0;
+    };
+    let (before, here) = (values[before], values[at]);
+    let bend = before - 2.0 * here + after;
+    if bend < 0.0 {
+        (0.5 * (before - after) / bend).clamp(-0.5, 0.5)
+    } else {
+        0.0
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const RATE: f64 = 11_800.0;
+
+    /// A reed of harmonics that fall by 3 dB each, at a power of −20 dB of full scale, and noise of
+    /// another power from the generator of Numerical Recipes.
+    fn reed(hertz: f64, noise_db: f64, seed: u32) -> Vec<f32> {
+        let mut state = seed;
+        let mut random = || {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            f64::from(state) / f64::from(u32::MAX) - 0.5
+        };
+        let harmonics: Vec<f64> = (0..14)
+            .map(|k| 10_f64.powf(-3.0 * f64::from(k) / 20.0))
+            .collect();
+        let power: f64 = harmonics.iter().map(|a| a * a / 2.0).sum();
+        let gain = (0.01 / power).sqrt();
+        let noise = 10_f64.powf(noise_db / 20.0);
+        (0..LOOKED_AT)
+            .map(|at| {
+                let phase = TAU * hertz * at as f64 / RATE;
+                let tone: f64 = harmonics
+                    .iter()
+                    .enumerate()
+                    .map(|(k, a)| a * ((k + 1) as f64 * phase + k as f64).sin())
+                    .sum();
+                // Twelve evenly spread values come near a Gaussian of deviation 1.
+                let hiss: f64 = (0..12).map(|_| random()).sum();
+                (gain * tone + noise * hiss) as f32
+            })
+            .collect()
+    }
+
+    #[test]
+    fn a_pure_pitch_is_told_to_a_third_of_a_cent() {
+        for cents in [-47.0, -12.4, 0.0, 3.3, 40.0] {
+            for hertz in [206.5, 295.0, 472.0] {
+                let sound = reed(hertz * (cents / 1200.0_f64).exp2(), -200.0, 1);
+                let look = Pitch::new(RATE).look(&sound, hertz).expect("enough sound");
+                assert!((look.cents - cents).abs() < 0.33, "{look:?} for {cents}");
+                assert!((look.level + 20.0).abs() < 0.3, "{look:?}");
+            }
+        }
+    }
+
+    /// What the screen and low A are told: in noise 10 dB under the chanter 2 cents in the median, 5 in
+    /// 95 of 100, and the level within a decibel.
+    #[test]
+    fn in_noise_it_is_told_to_a_few_cents() {
+        let mut off: Vec<f64> = Vec::new();
+        for seed in 0..60 {
+            let cents = f64::from(seed) - 30.0;
+            let sound = reed(236.0 * (cents / 1200.0).exp2(), -30.0, seed as u32 + 1);
+            let look = Pitch::new(RATE).look(&sound, 236.0).expect("enough sound");
+            off.push((look.cents - cents).abs());
+            assert!((look.level + 20.0).abs() < 1.0, "{look:?}");
+        }
+        off.sort_by(f64::total_cmp);
+        assert!(off[30] < 2.0, "median {}", off[30]);
+        assert!(off[57] < 5.0, "95 % {}", off[57]);
+    }
+}

@@ -1,0 +1,145 @@
+//! What the network must hold: the trained one against its own training, and against itself.
+
+use crate::{CLASSES, HOP, Network, Weights};
+use pulp::Arch;
+use serde_json::Value;
+use std::sync::Arc;
+
+const WEIGHTS: &[u8] = include_bytes!("../core/listening/ear.weights");
+/// Two seconds of sound and what the trained network tells of them, reckoned in 64 bits by the
+/// library it was trained with.
+const VECTOR: &[u8] = include_bytes!("../../tests/reference/ear-vector.bin");
+
+fn weights() -> Arc<Weights> {
+    Arc::new(Weights::read(WEIGHTS).expect("the weights that are shipped"))
+}
+
+fn vector() -> (Vec<f32>, Vec<[f32; CLASSES]>) {
+    let rest = VECTOR
+        .strip_prefix(b"gracerung ear vector 1\n")
+        .expect("a vector");
+    let end = rest.iter().position(|b| *b == b'\n').expect("a header");
+    let header: Value = serde_json::from_slice(&rest[..end]).expect("a header in JSON");
+    let samples = usize::try_from(header["samples"].as_u64().expect("a count")).expect("small");
+    let (sound, told) = rest[end + 1..].split_at(2 * samples);
+    let sound = sound
+        .chunks_exact(2)
+        .map(|b| f32::from(i16::from_le_bytes([b[0], b[1]])) / 32768.0)
+        .collect();
+    let numbers: Vec<f32> = told
+        .chunks_exact(4)
+        .map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]]))
+        .collect();
+    let told = numbers
+        .chunks_exact(CLASSES)
+        .map(|frame| frame.try_into().expect("ten"))
+        .collect();
+    (sound, told)
+}
+
+fn hear(
+    mut network: Network,
+    sound: &[f32],
+    cut: &mut dyn FnMut() -> usize,
+) -> Vec<[f32; CLASSES]> {
+    let mut told = Vec::new();
+    let mut rest = sound;
+    while !rest.is_empty() {
+        let (now, later) = rest.split_at(cut().clamp(1, rest.len()));
+        network.push(now, &mut |frame| told.push(*frame));
+        rest = later;
+    }
+    network.finish(&mut |frame| told.push(*frame));
+    told
+}
+
+fn furthest(a: &[[f32; CLASSES]], b: &[[f32; CLASSES]]) -> f32 {
+    assert_eq!(a.len(), b.len(), "as many frames");
+    let both = a.iter().flatten().zip(b.iter().flatten());
+    both.map(|(a, b)| (a - b).abs()).fold(0.0, f32::max)
+}
+
+#[test]
+fn it_tells_what_the_trained_network_tells() {
+    let (sound, told) = vector();
+    assert_eq!(told.len(), sound.len() / HOP);
+    let ours = hear(Network::new(weights()), &sound, &mut || usize::MAX);
+    let off = furthest(&ours, &told);
+    assert!(off < 1e-3, "{off} off");
+}
+
+#[test]
+fn without_vectors_it_tells_the_same_within_a_thousandth() {
+    let (sound, told) = vector();
+    let network = Network::on(weights(), Arch::Scalar);
+    let off = furthest(&hear(network, &sound, &mut || 4096), &told);
+    assert!(off < 1e-3, "{off} off");
+}
+
+#[test]
+fn it_tells_the_same_to_the_bit_however_the_sound_is_cut() {
+    let (sound, _) = vector();
+    let whole = hear(Network::new(weights()), &sound, &mut || usize::MAX);
+    for size in [1, 7, 12, 64, 480, 4800] {
+        let cut = hear(Network::new(weights()), &sound, &mut || size);
+        assert_eq!(bits(&whole), bits(&cut), "pieces of {size}");
+    }
+    // Numerical Recipes' generator, so that the cuts are the same on each run.
+    let mut state = 1_u32;
+    let cut = hear(Network::new(weights()), &sound, &mut || {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        (state >> 22) as usize
+    });
+    assert_eq!(bits(&whole), bits(&cut), "pieces of any size");
+}
+
+fn bits(told: &[[f32; CLASSES]]) -> Vec<u32> {
+    told.iter().flatten().map(|value| value.to_bits()).collect()
+}
+
+#[test]
+fn a_stream_that_begins_anew_remembers_nothing() {
+    let (sound, _) = vector();
+    let mut network = Network::new(weights());
+    let mut first = Vec::new();
+    network.push(&sound[9_000..], &mut |_| {});
+    network.restart();
+    network.push(&sound, &mut |frame| first.push(*frame));
+    network.finish(&mut |frame| first.push(*frame));
+    let fresh = hear(Network::new(weights()), &sound, &mut || usize::MAX);
+    assert_eq!(bits(&first), bits(&fresh));
+}
+
+#[test]
+fn each_frame_is_a_distribution() {
+    let (sound, _) = vector();
+    for frame in hear(Network::new(weights()), &sound, &mut || 999) {
+        let sum: f32 = frame.iter().map(|log| log.exp()).sum();
+        assert!((sum - 1.0).abs() < 1e-4, "{frame:?}");
+    }
+}
+
+#[test]
+fn a_damaged_file_is_told() {
+    let told = |file: &[u8]| Weights::read(file).expect_err("damaged").to_string();
+    assert!(told(b"").contains("gracerung ear 1"));
+    assert!(told(&WEIGHTS[..WEIGHTS.len() - 4]).contains("bytes follow"));
+    let mut flipped = WEIGHTS.to_vec();
+    *flipped.last_mut().expect("not empty") ^= 1;
+    assert!(told(&flipped).contains("checksum"));
+    let header_end = 16 + WEIGHTS[16..].iter().position(|b| *b == b'\n').expect("one");
+    for (from, to) in [
+        ("\"hop\": 12", "\"hop\": 13"),
+        ("[1, 3]", "[1, 9]"),
+        ("\"channels\": 4", "\"channels\": 9"),
+        ("[40, 360]", "[40, 10]"),
+        ("[40, 360]", "[40, 99999999]"),
+        ("\"number\": \"f32\"", "\"number\": \"f64\""),
+    ] {
+        let header = String::from_utf8(WEIGHTS[..header_end].to_vec()).expect("text");
+        assert!(header.contains(from), "the header has {from}");
+        let mut file = header.replacen(from, to, 1).into_bytes();
+        file.extend_from_slice(&WEIGHTS[header_end..]);
+        assert!(Weights::read(&file).is_err(), "{to}");
+    }
+}

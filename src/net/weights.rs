@@ -1,0 +1,263 @@
+//! The file of the weights: `gracerung ear 1`, a line of JSON, then numbers.
+
+use crate::layers::{Bank, Block};
+use crate::product::{Matrix, in_tiles};
+use crate::stream::CLASSES;
+use serde::Deserialize;
+use std::fmt;
+
+/// Samples from one frame to the next.
+pub const HOP: usize = 12;
+/// First line of the file.
+const MAGIC: &[u8] = b"gracerung ear 1\n";
+/// Largest number of bands, channels or taps that is read: ten times what is in use, so that a file
+/// cannot ask for memory it does not fill.
+const LARGEST: usize = 4096;
+
+/// What the header of the file says.
+#[derive(Debug, Clone, Deserialize)]
+pub struct Shape {
+    /// Samples a second of what goes in.
+    pub rate: u32,
+    /// Samples from one frame to the next.
+    pub hop: usize,
+    /// Where low A lies in what goes in, Hz.
+    pub low_a_hz: f64,
+    /// Per bank the number of bands and the taps of each of their two filters.
+    pub banks: Vec<(usize, usize)>,
+    /// Channels between the layers.
+    pub channels: usize,
+    /// Taps of each channel's filter over time.
+    pub taps: usize,
+    /// Per block the frames between two taps and the frames it looks ahead.
+    pub blocks: Vec<(usize, usize)>,
+    /// Added to each squared magnitude.
+    pub power_floor: f32,
+    /// Time constant of the level, frames.
+    pub level_frames: f32,
+    /// The level is never taken to be lower.
+    pub level_floor: f32,
+    /// `f32`: little-endian, IEEE 754.
+    pub number: String,
+    /// Numbers after the header.
+    pub count: usize,
+    /// FNV-1a, 64 bit (RFC 9923), of the bytes after the header, hexadecimal.
+    pub fnv1a64: String,
+}
+
+/// The layers, read and checked. Shared between streams.
+#[derive(Debug, Clone)]
+pub struct Weights {
+    pub(crate) shape: Shape,
+    pub(crate) banks: Vec<Bank>,
+    pub(crate) scale: Vec<f32>,
+    pub(crate) offset: Vec<f32>,
+    pub(crate) input: Matrix,
+    pub(crate) blocks: Vec<Block>,
+    pub(crate) output: Matrix,
+}
+
+/// Why a file is no file of weights.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WeightsError(String);
+
+impl fmt::Display for WeightsError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "the weights of the ear cannot be used: {}", self.0)
+    }
+}
+
+impl std::error::Error for WeightsError {}
+
+impl Weights {
+    /// Reads a file of weights.
+    ///
+    /// # Errors
+    /// Where the file is not one, is of a shape that this network has not, or is damaged.
+    pub fn read(file: &[u8]) -> Result<Self, WeightsError> {
+        let wrong = |what: &str| WeightsError(what.to_owned());
+        let rest = file
+            .strip_prefix(MAGIC)
+            .ok_or_else(|| wrong("they do not begin with the line `gracerung ear 1`"))?;
+        let end = rest
+            .iter()
+            .position(|byte| *byte == b'\n')
+            .ok_or_else(|| wrong("the header has no end"))?;
+        let (header, payload) = (&rest[..end], &rest[end + 1..]);
+        let shape: Shape = serde_json::from_slice(header)
+            .map_err(|error| WeightsError(format!("in their header, {error}")))?;
+        shape.check()?;
+        if payload.len() != shape.count * size_of::<f32>() {
+            return Err(WeightsError(format!(
+                "the header tells of {} numbers, and {} bytes follow it",
+                shape.count,
+                payload.len()
+            )));
+        }
+        if format!("{:016x}", fnv1a64(payload)) != shape.fnv1a64 {
+            return Err(wrong("they are damaged: the checksum is another"));
+        }
+        let numbers: Vec<f32> = payload
+            .chunks_exact(size_of::<f32>())
+            .map(|bytes| f32::from_le_bytes([bytes[0], bytes[1], bytes[2], bytes[3]]))
+            .collect();
+        if !numbers.iter().all(|number| number.is_finite()) {
+            return Err(wrong("not all of them are numbers"));
+        }
+        Ok(Self::of(shape, &numbers))
+    }
+
+    /// What the header says.
+    pub fn shape(&self) -> &Shape {
+        &self.shape
+    }
+
+    /// Cuts the numbers into layers, in the order of the file. `Shape::check` has counted them.
+    fn of(shape: Shape, numbers: &[f32]) -> Self {
+        let mut rest = numbers;
+        let mut take = |count: usize| {
+            let (these, others) = rest.split_at(count);
+            rest = others;
+            these
+        };
+        let banks = shape
+            .banks
+            .iter()
+            .map(|&(bands, taps)| Bank {
+                filters: Matrix::new(take(2 * bands * taps), &vec![0.0; 2 * bands], taps),
+                bands,
+            })
+            .collect();
+        let bands = shape.bands();
+        let channels = shape.channels;
+        let scale = take(bands).to_vec();
+        let offset = take(bands).to_vec();
+        let input = matrix(&mut take, bands, channels);
+        let mut blocks = Vec::with_capacity(shape.blocks.len());
+        for &(dilation, look) in &shape.blocks {
+            blocks.push(Block {
+                dilation,
+                look,
+                taps: by_tap(take(channels * shape.taps), shape.taps),
+                bias: in_tiles(take(channels)),
+                expand: matrix(&mut take, channels, 2 * channels),
+                project: matrix(&mut take, 2 * channels, channels),
+            });
+        }
+        let output = matrix(&mut take, channels, CLASSES);
+        Self {
+            shape,
+            banks,
+            scale,
+            offset,
+            input,
+            blocks,
+            output,
+        }
+    }
+
+    pub(crate) fn bands(&self) -> usize {
+        self.scale.len()
+    }
+
+    /// Samples of the longest window.
+    pub(crate) fn window(&self) -> usize {
+        let taps = self.banks.iter().map(|bank| bank.filters.inputs());
+        taps.max().unwrap_or(0)
+    }
+}
+
+/// The next matrix of the file.
+fn matrix<'a>(take: &mut impl FnMut(usize) -> &'a [f32], inputs: usize, outputs: usize) -> Matrix {
+    let weights = take(inputs * outputs);
+    Matrix::new(weights, take(outputs), inputs)
+}
+
+/// Taps by channel, as they stand in the file, to rows of channels by tap.
+fn by_tap(by_channel: &[f32], taps: usize) -> Vec<f32> {
+    let row = |tap: usize| -> Vec<f32> {
+        let of_tap: Vec<f32> = by_channel.iter().skip(tap).step_by(taps).copied().collect();
+        in_tiles(&of_tap)
+    };
+    (0..taps).flat_map(row).collect()
+}
+
+impl Shape {
+    fn bands(&self) -> usize {
+        self.banks.iter().map(|(bands, _)| bands).sum()
+    }
+
+    /// Numbers that a file of this shape holds.
+    fn numbers(&self) -> usize {
+        let (bands, channels) = (self.bands(), self.channels);
+        let filters: usize = self
+            .banks
+            .iter()
+            .map(|(bands, taps)| 2 * bands * taps)
+            .sum();
+        let matrix = |inputs: usize, outputs: usize| (inputs + 1) * outputs;
+        let block = matrix(self.taps, channels)
+            + matrix(channels, 2 * channels)
+            + matrix(2 * channels, channels);
+        filters
+            + 2 * bands
+            + matrix(bands, channels)
+            + self.blocks.len() * block
+            + matrix(channels, CLASSES)
+    }
+
+    /// # Errors
+    /// Where the network has no such shape.
+    fn check(&self) -> Result<(), WeightsError> {
+        let wrong = |what: String| Err(WeightsError(what));
+        if self.hop != HOP {
+            return wrong(format!("a hop of {} samples, not {HOP}", self.hop));
+        }
+        if self.number != "f32" {
+            return wrong(format!("numbers of the kind {:?}, not f32", self.number));
+        }
+        let fits = |value: usize| (1..=LARGEST).contains(&value);
+        // Windows are centred on the middle of their frame, so each half of one and of a hop is whole.
+        let banks = self.banks.iter();
+        if self.banks.is_empty()
+            || self.banks.len() > 16
+            || !banks
+                .clone()
+                .all(|&(bands, taps)| fits(bands) && fits(taps) && taps % 2 == 0)
+            || !banks.clone().all(|&(_, taps)| taps >= HOP)
+        {
+            return wrong("its banks of filters have no usable lengths".to_owned());
+        }
+        if !fits(self.channels) || !(1..=64).contains(&self.taps) {
+            return wrong("its channels or taps have no usable numbers".to_owned());
+        }
+        let reach = |dilation: usize| (self.taps - 1).saturating_mul(dilation);
+        if self.blocks.is_empty()
+            || self.blocks.len() > 64
+            || !self
+                .blocks
+                .iter()
+                .all(|&(dilation, look)| dilation <= LARGEST && look <= reach(dilation))
+        {
+            return wrong("a block looks further ahead than it reaches".to_owned());
+        }
+        if !(self.power_floor >= f32::MIN_POSITIVE && self.level_frames >= 1.0) {
+            return wrong("its floor or its level has no usable value".to_owned());
+        }
+        if self.count != self.numbers() {
+            return wrong(format!(
+                "{} numbers, where its shape has {}",
+                self.count,
+                self.numbers()
+            ));
+        }
+        Ok(())
+    }
+}
+
+/// FNV-1a, 64 bit (RFC 9923).
+fn fnv1a64(bytes: &[u8]) -> u64 {
+    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
+        (hash ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3)
+    })
+}
