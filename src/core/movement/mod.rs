@@ -11,6 +11,7 @@ mod lengths;
 mod parts;
 mod pattern;
 mod recognise;
+mod refusal;
 mod resolve;
 mod school;
 mod search;
