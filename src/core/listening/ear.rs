@@ -117,7 +117,6 @@ impl Ear {
             told.tape.hear(piece);
             network.push(piece, &mut |frame| told.frame(frame));
         });
-        told.measure();
     }
 
     /// The end of the sound.
@@ -175,6 +174,8 @@ impl Told {
         if self.tape.frames().is_multiple_of(LOOK_EVERY) {
             self.look();
         }
+        // At once, while what is settled is still on the tape, however much sound comes in one call.
+        self.measure();
     }
 
     /// Looks at the pitch of what sounds now, where it has sounded for long enough.

@@ -147,3 +147,44 @@ impl Listener {
         self.ear.broken()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Without it a file read in long pieces would be heard otherwise than a microphone: what is
+    /// measured of a note must not hang on how much sound came with it.
+    #[test]
+    fn what_is_heard_does_not_hang_on_the_pieces() {
+        let tuning = Tuning::default();
+        let notes = [
+            Note::LowA,
+            Note::E,
+            Note::C,
+            Note::HighG,
+            Note::D,
+            Note::LowG,
+        ];
+        let mut phase = 0.0_f64;
+        let sound: Vec<f32> = (0..48_000 * 6)
+            .map(|at| {
+                phase += tuning.hertz(notes[at / 24_000 % notes.len()]).0 / 48_000.0;
+                let sum: f64 = (1..9)
+                    .map(|k| (std::f64::consts::TAU * phase * f64::from(k)).sin() / f64::from(k))
+                    .sum();
+                (0.2 * sum) as f32
+            })
+            .collect();
+        let heard = |pieces: usize| {
+            let mut listener = Listener::new(SampleRate(48_000), tuning).expect("a usual rate");
+            for piece in sound.chunks(pieces) {
+                listener.push(piece);
+            }
+            listener.finish()
+        };
+        let whole = heard(sound.len());
+        assert_eq!(whole.len(), 12);
+        assert!(whole.iter().all(|note| note.cents.is_some()), "{whole:?}");
+        assert_eq!(whole, heard(480));
+    }
+}

@@ -6,7 +6,7 @@
 use super::align::likeness;
 use super::heard::HeardNote;
 use super::hearing::{Listener, RateError};
-use super::low_a::{LOOKED_AT, find_low_a, refined, unusual};
+use super::low_a::{LOOKED_AT, find_low_a, refined};
 use super::piece::Piece;
 use crate::chanter::{NOTES, Note, Tuning, TuningTable};
 use crate::units::{Hertz, SampleRate};
@@ -120,11 +120,11 @@ fn choose_low_a(
         })
         .collect();
     let mut best: Option<(f64, Hertz)> = None;
-    for coarse in find_low_a(rate, head, table, &notes)? {
+    for (coarse, unlikely) in find_low_a(rate, head, table, &notes)? {
         let (sure, heard) = judged(rate, coarse, table, head)?;
         // A drill played at one pitch may sound like other notes at another.
         let like = piece.map_or(0.0, |piece| f64::from(likeness(piece, &heard) > ALIKE));
-        let good = like + sure - unusual(coarse);
+        let good = like + sure - unlikely;
         if best.is_none_or(|(most, _)| good > most) {
             best = Some((good, refined(coarse, &heard)));
         }
