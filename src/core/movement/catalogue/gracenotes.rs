@@ -38,8 +38,8 @@ const fn single(
 
 const TAP_AT_ONCE: &str = "the note is already sounding, so the first tap falls at once";
 
-const EARLY: &str = "the next note leaves the finger of this gracenote off, so it is played at the \
-                     end of the note before";
+const EARLY: &str = "the next note cannot sound this gracenote, so it is played at the end of the \
+                     note before";
 
 /// Single gracenotes and taps, doublings, strikes, shakes, triplets and catches.
 pub(super) const ROWS: &[Row] = &[

@@ -7,8 +7,8 @@ use crate::movement::school::{
     THROW_D_ON_BEAT, UPPER_THROW_BEFORE_BEAT,
 };
 
-const B_FROM_D: &str = "coming from D, a D gracenote could hardly be heard, so the bottom hand's ring \
-                        finger separates instead, with the B gracenote";
+const B_FROM_D: &str = "coming from D, the B gracenote separates the low Gs instead, with the bottom \
+                        hand's ring finger; some schools keep the D gracenote";
 const LOW_G_SOUNDS: &str = "low G is already sounding, so the opening low G is left out";
 const THUMB_OPENS: &str = "high G is already sounding and cannot open the birl, so the thumb \
                            gracenote opens it";

@@ -3,8 +3,8 @@
 use super::{Family, Row, Timing, form};
 use crate::movement::school::{CADENCE_WITHOUT_HIGH_G, D_FROM_D, LIGHT_D, LONG_OVER_LOW_G, School};
 
-const B_FROM_D: &str = "coming from D, a D gracenote could hardly be heard, so the bottom hand's ring \
-                        finger separates instead, with the B gracenote";
+const B_FROM_D: &str = "coming from D, the B gracenote separates the low Gs instead, with the bottom \
+                        hand's ring finger; some schools keep the D gracenote";
 const LOW_G_SOUNDS: &str = "low G is already sounding, so the opening low G is left out";
 const THUMB_OPENS: &str = "high G is already sounding and cannot open the note again, so the \
                            thumb gracenote opens it";

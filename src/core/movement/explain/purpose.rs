@@ -339,10 +339,18 @@ fn grip(resolved: &Resolved) -> String {
 fn pibroch(resolved: &Resolved) -> String {
     let to = resolved.context.after.spoken();
     match resolved.movement.name() {
-        "taorluath-a-mach" => format!(
-            "The taorluath turned outwards, a form of pibroch: from low G it rises to {to}, the note \
-             it closes on, and an E gracenote sounds that note again."
-        ),
+        "taorluath-a-mach" => {
+            let passes = resolved.parts.iter().any(|part| part.note == Note::C);
+            let through = if passes && resolved.context.after == Note::D {
+                "through C "
+            } else {
+                ""
+            };
+            format!(
+                "The taorluath turned outwards, a form of pibroch: from low G it rises {through}to \
+                 {to}, the note it closes on, and an E gracenote sounds that note again."
+            )
+        }
         "crunluath-a-mach-on-b" | "crunluath-a-mach-on-c" | "crunluath-a-mach-on-d" => {
             let on = resolved.parts.last().map_or("", |last| last.note.spoken());
             format!(

@@ -44,7 +44,7 @@ fn separating(
     if gracenote < after && !gracenote_sounds(gracenote, after) {
         return match before {
             Some(before) if gracenote_sounds(gracenote, before) => format!(
-                "is played off the {} that is ending: on {next} its finger is off already",
+                "is played off the {} that is ending: {next} cannot sound it",
                 before.spoken()
             ),
             Some(before) if before == after && first => format!(
