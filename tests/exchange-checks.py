@@ -17,7 +17,8 @@ import verovio
 
 BINARY, WORK = sys.argv[1], pathlib.Path(sys.argv[2])
 KEYS = dict(zip("LG LA B C D E F HG HA".split(), [67, 69, 71, 73, 74, 76, 78, 79, 81]))
-TEMPI = [None, "97", "133/2"]
+TEMPI = [[], ["--tempo", "97"], ["--tempo", "133/2"]]
+LENGTHS = [[], ["--tone", "150"], ["--tone", "97"]]
 FAULTS: list[str] = []
 COUNT = {"files": 0, "notes": 0}
 
@@ -34,15 +35,13 @@ def run(*command: str) -> str:
     return done.stdout + done.stderr
 
 
-def timeline(drill: str, stage: int, tempo: str | None) -> list[dict]:
-    extra = ["--tempo", tempo] if tempo else []
+def timeline(drill: str, stage: int, extra: list[str]) -> list[dict]:
     text = run(BINARY, "timeline", drill, "--stage", str(stage), "--json", *extra)
     return json.loads(text)
 
 
-def export(drill: str, stage: int, tempo: str | None, ending: str) -> pathlib.Path:
-    path = WORK / f"{drill}-{stage}-{(tempo or 'first').replace('/', '_')}.{ending}"
-    extra = ["--tempo", tempo] if tempo else []
+def export(drill: str, stage: int, extra: list[str], ending: str) -> pathlib.Path:
+    path = WORK / f"{drill}-{stage}-{(''.join(extra) or 'first').replace('/', '_')}.{ending}"
     run(BINARY, "export", drill, "--stage", str(stage), "-o", str(path), "--force", *extra)
     COUNT["files"] += 1
     return path
@@ -222,11 +221,13 @@ def main() -> None:
         stages = next(row for row in listed if row["name"] == drill)["stages"]
         count = stages if isinstance(stages, int) else len(stages)
         for stage in range(1, count + 1):
-            document = timeline(drill, stage, None)
-            check_abc(export(drill, stage, None, "abc"), document)
-            check_musicxml(export(drill, stage, None, "musicxml"), document)
-            for tempo in TEMPI:
-                check_midi(export(drill, stage, tempo, "mid"), timeline(drill, stage, tempo))
+            document = timeline(drill, stage, [])
+            check_abc(export(drill, stage, [], "abc"), document)
+            check_musicxml(export(drill, stage, [], "musicxml"), document)
+            # An opening stands at one tempo, and its rungs are lengths of the tones inside.
+            opens = not isinstance(stages, int) and stages[stage - 1] == "closing up"
+            for extra in LENGTHS if opens else TEMPI:
+                check_midi(export(drill, stage, extra, "mid"), timeline(drill, stage, extra))
     print(f"{COUNT['files']} files and {COUNT['notes']} notes read by other programs")
     if FAULTS:
         raise SystemExit(f"{len(FAULTS)} differences")
