@@ -72,9 +72,9 @@ law "a booklet passes qpdf --check" qpdf --check booklet.pdf
 "$gracerung" sheet grip-from-d -o ink.svg
 rsvg-convert -f pdf ink.svg -o ink-by-svg.pdf
 for page in ink ink-by-svg; do
-    pdftoppm -gray -r 150 -singlefile "$page.pdf" "$page" 2>/dev/null
+    pdftoppm -gray -r 150 "$page.pdf" "$page" 2>/dev/null
 done
-law "a PDF carries the ink of its SVG" python3 "$here/same-ink.py" ink.pgm ink-by-svg.pgm
+law "a PDF carries the ink of its SVG" python3 "$here/same-ink.py" ink ink-by-svg
 "$gracerung" sheet grip -o grip.png
 law "a PNG is a PNG" bash -c "head -c 8 grip.png | cmp -s - <(printf '\\x89PNG\\r\\n\\x1a\\n')"
 law "an existing file is kept" bash -c "! '$gracerung' sheet grip -o grip.png"
