@@ -100,7 +100,7 @@ def movement_heard(name: str, before: str, after: str) -> tuple[list, list] | No
 
 movements, differences, errors = 0, [], []
 for row in json.loads(subprocess.check_output([gracerung, "movements", "--json"])):
-    if row["kind"] == "figures":
+    if row["kind"].startswith("figures"):  # their own first note has the beat
         continue
     tried = 0
     others = [(before, row["to"]) for before in ("D", "LG", "LA", "HG", "C")]
