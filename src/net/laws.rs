@@ -143,3 +143,11 @@ fn a_damaged_file_is_told() {
         assert!(Weights::read(&file).is_err(), "{to}");
     }
 }
+
+/// A player waits for what the network looks ahead: at practice pitch a sample is a twelfth of a
+/// millisecond, 45 are asked in all, and resampling takes 2.7 of them.
+#[test]
+fn it_tells_a_frame_within_its_share_of_the_delay() {
+    let milliseconds = Network::delay(&weights()) as f64 / 12.0;
+    assert!(milliseconds + 2.7 <= 45.0, "{milliseconds} ms");
+}

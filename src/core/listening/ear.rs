@@ -160,11 +160,6 @@ impl Ear {
     pub(super) fn sureness(&self) -> f64 {
         self.told.tape.sureness()
     }
-
-    /// Input samples that were no numbers.
-    pub(super) fn broken(&self) -> u64 {
-        self.intake.broken
-    }
 }
 
 impl Told {

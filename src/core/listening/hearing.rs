@@ -141,11 +141,6 @@ impl Listener {
         self.ear.finish();
         self.tell();
     }
-
-    /// Samples that were no numbers, taken as silence.
-    pub fn broken(&self) -> u64 {
-        self.ear.broken()
-    }
 }
 
 #[cfg(test)]
