@@ -2,8 +2,8 @@
 
 use super::page::capital;
 use crate::chanter::{
-    Crossing, CrossingKind, Finger, Note, Shape, crossing, gracenote_finger, gracenote_sounds,
-    strike_finger,
+    Crossing, CrossingKind, Finger, Note, PIBROCH_HIGH_G, Shape, crossing, gracenote_finger,
+    gracenote_sounds, strike_finger,
 };
 use crate::movement::{Resolved, Role};
 use crate::wording;
@@ -66,6 +66,11 @@ pub(super) fn steps(resolved: &Resolved, milliseconds: &[u32]) -> Vec<Step> {
             // an early gracenote, lifted off the note that is ending
             (Role::Separating, Some(before)) if tapped && gracenote_sounds(part.note, before) => {
                 steps.push(lift(held, part.note, before, lasts));
+            }
+            // with nothing sounding before it there is nothing to tap: the hand begins on it
+            (Role::Separating, None) if tapped => {
+                steps.push(tone(None, part.note, lasts));
+                held = Some(part.note);
             }
             (Role::Separating, Some(before)) if tapped && before != next => {
                 steps.push(tap_on_the_way(before, part.note, next, lasts));
@@ -316,6 +321,11 @@ fn noise(from: Note, to: Note) -> Option<CrossingNoise> {
         (None, Some(hand), _) => format!(
             "From {change} both hands move. If one moves before the other, {} slips in.",
             hand.spoken()
+        ),
+        (None, None, _) if way.falling_first == Some(PIBROCH_HIGH_G) => format!(
+            "From {change} one finger falls while the other rises. If they do not move together, a \
+             sound that is no note slips in, or the high G changes its colour: the high G of \
+             pibroch."
         ),
         (None, None, _) => format!(
             "From {change} fingers fall while others rise. If they do not move together, a sound \

@@ -92,18 +92,24 @@ impl Explanation {
         text
     }
 
+    /// Why the movement is not played here, and what is played instead; none where it is played.
+    pub fn refusal(&self) -> Option<String> {
+        let why = self.why_not.as_ref()?;
+        let mut told = format!("No {} can be played here: {why}.", self.movement.spoken());
+        if let Some(instead) = self.explains {
+            let _ = write!(
+                told,
+                " Play the {} instead, which this page explains: {}.",
+                instead.spoken(),
+                self.written()
+            );
+        }
+        Some(told)
+    }
+
     fn opening(&self) -> Paragraph {
         let mut lines = Vec::new();
-        if let Some(why) = &self.why_not {
-            let mut told = format!("No {} can be played here: {why}.", self.movement.spoken());
-            if let Some(instead) = self.explains {
-                let _ = write!(
-                    told,
-                    " Play the {} instead, which this page explains: {}.",
-                    instead.spoken(),
-                    self.written()
-                );
-            }
+        if let Some(told) = self.refusal() {
             lines.push(Line::Prose(told));
         } else {
             lines.push(Line::Prose(self.written()));
@@ -122,8 +128,7 @@ impl Explanation {
     /// `LG (B) LG`; a figure with its melody notes, `(HG) C (D) LA`.
     fn written(&self) -> String {
         if let Some(first) = self.figure_note() {
-            let opening = opening_gracenote(None, first)
-                .map_or(String::new(), |gracenote| format!("({gracenote}) "));
+            let opening = opening_of(first);
             return format!("{opening}{first} {} {}", self.group(), self.to);
         }
         self.group()
@@ -208,12 +213,21 @@ impl Explanation {
         let mut lengths = " ".repeat(notes.chars().count());
         let figure = self.figure_note();
         if let Some(first) = figure {
-            let short = (Lengths::figure_note().0 * time.tempo.beat().0)
-                .round()
-                .to_string();
-            let wide = first.name().len().max(short.len());
-            notes = format!("│ {first:<wide$} ");
-            lengths = format!("  {short:<wide$} ");
+            // every gracenote is as long as the one inside, and is taken from the note it opens
+            let gracenote = self.parts.first().map_or(0, |part| part.milliseconds);
+            let short = (Lengths::figure_note().0 * time.tempo.beat().0).round();
+            let opening = opening_of(first);
+            let (opens, left) = if opening.is_empty() {
+                (String::new(), short)
+            } else {
+                let wide = opening.len();
+                let left = short - i128::from(gracenote);
+                (format!("{gracenote:<wide$}"), left)
+            };
+            let left = left.to_string();
+            let wide = first.name().len().max(left.len());
+            notes = format!("│ {opening}{first:<wide$} ");
+            lengths = format!("  {opens}{left:<wide$} ");
         }
         let mut beats = vec![0];
         for (place, part) in self.parts.iter().enumerate() {
@@ -304,7 +318,11 @@ impl Explanation {
                     .why
                     .as_ref()
                     .map_or(String::new(), |why| format!("; {why}"));
-                item("·", format!("from {}: {played}{why}", wording::list(&from)))
+                let instead = there.instead.map_or(String::new(), |instead| {
+                    format!("; play the {} instead", instead.spoken())
+                });
+                let from = wording::list(&from);
+                item("·", format!("from {from}: {played}{why}{instead}"))
             })
             .collect();
         lines.push(Line::Prose(self.closes.clone()));
@@ -350,6 +368,11 @@ impl Line {
         }
         text.push('\n');
     }
+}
+
+/// `(HG) `: the gracenote that opens the first note of a figure, empty where none does.
+fn opening_of(first: Note) -> String {
+    opening_gracenote(None, first).map_or(String::new(), |gracenote| format!("({gracenote}) "))
 }
 
 fn item(mark: &str, text: String) -> Line {

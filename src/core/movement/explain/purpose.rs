@@ -3,24 +3,14 @@
 //! Common practice, no source, unless a sentence names one.
 
 use super::page::capital;
-use crate::chanter::{Note, gracenote_sounds};
+use crate::chanter::{Note, Shape, gracenote_finger, gracenote_sounds};
 use crate::movement::{Family, Part, Resolved, Role};
 use crate::wording;
 
 /// What the movement is, in a sentence or two.
 pub(super) fn purpose(resolved: &Resolved) -> String {
     match resolved.movement.family() {
-        Family::Gracenote => {
-            let finger = if resolved.parts[0].note == Note::HighA {
-                "The thumb"
-            } else {
-                "One finger"
-            };
-            format!(
-                "{finger} off and straight back: it gives a note its edge, or parts two that are \
-                 the same."
-            )
-        }
+        Family::Gracenote => gracenote(resolved),
         Family::Doubling => doubling(resolved),
         Family::Strike => strike(resolved),
         Family::Shake => shake(resolved),
@@ -33,6 +23,44 @@ pub(super) fn purpose(resolved: &Resolved) -> String {
         Family::Grip => grip(resolved),
         Family::Pibroch => pibroch(resolved),
         Family::Figure => figure(resolved),
+    }
+}
+
+/// A single gracenote: what its finger does depends on the note that the hand comes from.
+fn gracenote(resolved: &Resolved) -> String {
+    let gracenote = resolved.parts[0].note;
+    let finger = if gracenote == Note::HighA {
+        "The thumb"
+    } else {
+        "One finger"
+    };
+    let Some(before) = resolved.context.before else {
+        return format!(
+            "{finger} off and straight back as the note begins: it gives the note its edge."
+        );
+    };
+    if before == resolved.context.after {
+        return format!("{finger} off and straight back: it parts two notes that are the same.");
+    }
+    if resolved.before_beat > 0 {
+        return format!(
+            "{finger} off and straight back at the end of the {}: it sets the {} off from it.",
+            before.spoken(),
+            resolved.context.after.spoken()
+        );
+    }
+    let is_off =
+        gracenote_finger(gracenote).is_some_and(|finger| !Shape::of(before).covers(finger));
+    if is_off {
+        format!(
+            "{finger}, off already on {}, stays off a moment longer and then falls: it gives the new \
+             note its edge.",
+            before.spoken()
+        )
+    } else {
+        format!(
+            "{finger} off and straight back as the note changes: it gives the new note its edge."
+        )
     }
 }
 
@@ -164,6 +192,9 @@ fn strike(resolved: &Resolved) -> String {
                 "The note dips to {} for a moment and comes back: it is heard twice.",
                 resolved.parts[0].note.spoken()
             )
+        } else if resolved.context.before.is_none() {
+            "A lower note, sounded for a moment first: it gives the closing note its edge."
+                .to_owned()
         } else {
             "A lower note, touched for a moment on the way: it gives the closing note its edge."
                 .to_owned()
@@ -256,6 +287,13 @@ fn throw(resolved: &Resolved) -> String {
 const WAYS: &str = "Some tap twice, some tap once and draw the finger back across the hole, some \
                     draw a seven with it: ways of playing it, and none of them a fault.";
 
+/// True where the first low G of a birl is no tap: the hand comes to it from another note.
+pub(super) fn falls_on_low_g(resolved: &Resolved) -> bool {
+    resolved.movement.family() == Family::Birl
+        && resolved.context.before != Some(resolved.context.after)
+        && resolved.parts[0].note == Note::LowG
+}
+
 fn birl(resolved: &Resolved) -> String {
     let opened = match opening(resolved) {
         Some(Note::HighA) => " The thumb opens it.".to_owned(),
@@ -274,6 +312,17 @@ fn birl(resolved: &Resolved) -> String {
         .chain([resolved.context.after])
         .map(Note::spoken)
         .collect();
+    if falls_on_low_g(resolved) {
+        let once = if resolved.context.before.is_some() {
+            "as the hand falls on it"
+        } else {
+            "as the hand begins on it"
+        };
+        return format!(
+            "Low G is heard twice, once {once} and once tapped: {}.",
+            row.join(", ")
+        );
+    }
     let counting = if held {
         ", the first of them the note already held"
     } else {

@@ -54,6 +54,7 @@ fn separating(
             Some(before) if before == after => {
                 format!("a tap to {name} cuts the {} in two", after.spoken())
             }
+            None => format!("{name} for a moment first: {next} springs up from it"),
             _ => format!("a tap to {name} on the way: {next} springs up from it"),
         };
     }
@@ -103,7 +104,9 @@ fn sounding(parts: &[Part], place: usize, closing: Note) -> String {
         .collect::<Vec<Note>>();
     let again = earlier.last() == Some(&note);
     if note == closing {
-        return if again {
+        return if again && parts[..place].iter().any(|part| part.held) {
+            format!("{name} once more, now short")
+        } else if again {
             format!("{name} once more, still short")
         } else {
             format!("{name} itself, once short, so that the ear has it before it stays")

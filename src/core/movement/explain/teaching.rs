@@ -2,6 +2,8 @@
 //!
 //! Common practice, no source, unless a sentence names one.
 
+use super::purpose::falls_on_low_g;
+use super::time::figure_note;
 use crate::chanter::{Note, gracenote_sounds};
 use crate::movement::{Family, Movement, Part, Resolved, Role, find, opening_gracenote};
 use crate::wording;
@@ -24,6 +26,11 @@ pub(super) fn listen_for(resolved: &Resolved) -> Vec<String> {
     let movement = resolved.movement;
     let mut told: Vec<String> = Vec::new();
     match movement.name() {
+        "birl" if falls_on_low_g(resolved) => told.push(
+            "both low Gs equally long, with a clear low A between them: one falls with the hand, the \
+             other is tapped"
+                .to_owned(),
+        ),
         "birl" | "thumb-birl" | "hiharin" => told.push(
             "both low Gs equally long, with a clear low A between them, whichever way the \
              finger makes them"
@@ -35,8 +42,12 @@ pub(super) fn listen_for(resolved: &Resolved) -> Vec<String> {
                 .to_owned(),
         ),
         "strike" => told.push(format!(
-            "one short {}, and no other note on the way down or up",
-            resolved.parts[0].note.spoken()
+            "one short {}, and no other note on the way {}",
+            resolved.parts[0].note.spoken(),
+            match resolved.context.before {
+                Some(_) => "down or up",
+                None => "up from it",
+            }
         )),
         _ => {}
     }
@@ -47,6 +58,7 @@ pub(super) fn listen_for(resolved: &Resolved) -> Vec<String> {
         .enumerate()
         .filter(|(place, part)| part.role == Role::Separating && !is_tap(resolved, *place))
         .count();
+    let lifted = lifted + usize::from(figure_opening(resolved).is_some());
     match lifted {
         0 => {}
         1 => told.push(
@@ -97,6 +109,7 @@ fn tones_heard(resolved: &Resolved) -> Option<String> {
     let vanishes = match taps {
         0 => "when two gracenotes come too close together it vanishes",
         1 => "when the gracenote and the tap come too close together it vanishes",
+        _ if falls_on_low_g(resolved) => "when the two low Gs come too close together it vanishes",
         _ => "when the two taps come too close together it vanishes",
     };
     Some(match tones.len() {
@@ -195,6 +208,9 @@ fn lands(resolved: &Resolved) -> String {
         return format!("the {what} on the click, and the {closing} straight after it");
     }
     let (what, stays) = match first.role {
+        Role::Separating if falls_on_low_g(resolved) => {
+            ("first low G".to_owned(), format!("the closing {closing}"))
+        }
         Role::Separating if tap => ("first tap".to_owned(), format!("the closing {closing}")),
         Role::Separating => {
             let lifted = (0..parts.len())
@@ -333,15 +349,16 @@ fn changes(resolved: &Resolved) -> Vec<String> {
         .collect()
 }
 
+/// The gracenote that opens the first note of a figure, and that note.
+fn figure_opening(resolved: &Resolved) -> Option<(Note, Note)> {
+    let first = figure_note(resolved)?;
+    Some((opening_gracenote(None, first)?, first))
+}
+
 /// The separating gracenotes by themselves; of a figure the one that opens its first note too.
 fn singles(resolved: &Resolved) -> Vec<Foundation> {
     let parts = &resolved.parts;
-    let opening = resolved
-        .context
-        .before
-        .filter(|_| resolved.movement.family() == Family::Figure)
-        .and_then(|first| Some((opening_gracenote(None, first)?, first)));
-    let opening = opening.and_then(|(gracenote, on)| single(gracenote, on));
+    let opening = figure_opening(resolved).and_then(|(gracenote, on)| single(gracenote, on));
     let inside = parts
         .iter()
         .enumerate()

@@ -2,7 +2,7 @@
 
 use super::teaching;
 use crate::chanter::Note;
-use crate::movement::{Family, Resolved, Role};
+use crate::movement::{Family, Resolved, Role, opening_gracenote};
 use crate::units::Bpm;
 use crate::wording;
 use serde::Serialize;
@@ -59,10 +59,18 @@ fn time_in_words(resolved: &Resolved, before: u32, after: u32, whole: u32) -> St
         return own;
     }
     if let Some(first) = figure_note(resolved) {
+        let first_note = first.spoken();
+        // every gracenote is as long as the one inside
+        let opened = opening_gracenote(None, first).map_or(String::new(), |gracenote| {
+            format!(
+                " with its {} gracenote, which lasts {after} ms as set, taken from that {first_note}",
+                gracenote.spoken()
+            )
+        });
         return format!(
-            "The short {} is on the beat; the {closing} comes just after it. Its gracenote lasts \
-             {after} ms as set, taken from the {closing}.",
-            first.spoken()
+            "The short {first_note} is on the beat{opened}; the {closing} comes just after it. The {} \
+             gracenote before the {closing} lasts {after} ms as set, taken from the {closing}.",
+            resolved.parts[0].note.spoken()
         );
     }
     let begins = "on the beat";
