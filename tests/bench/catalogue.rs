@@ -82,10 +82,10 @@ fn print(tempo: Bpm) {
     }
 }
 
-/// What is said of a movement that is played here; of another one, why not.
+/// What is said of a movement that is played here; of another one, why not and what instead.
 fn sentences(explanation: Explanation) -> Vec<(&'static str, String)> {
-    if let Some(why) = explanation.why_not {
-        return vec![("why not", why)];
+    if let Some(refusal) = explanation.refusal() {
+        return vec![("why not", refusal)];
     }
     let mut said = vec![("what it is", explanation.purpose)];
     said.extend(explanation.replaced.map(|why| ("here", why)));

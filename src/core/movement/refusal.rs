@@ -7,27 +7,43 @@ use super::context::Context;
 use super::parts::{Part, Role};
 use super::pattern::strikes;
 use super::resolve::separates;
-use crate::chanter::{NOTES, Note, gracenote_finger, gracenote_sounds};
+use super::school::Schools;
+use crate::chanter::{Finger, NOTES, Note, Shape, gracenote_sounds, strike_finger};
 use crate::wording;
 
 /// Why no form of the movement stands in this context.
-pub(super) fn no_form(movement: Movement, context: Context) -> String {
+pub(super) fn no_form(movement: Movement, context: Context, schools: &Schools) -> String {
     let closes = movement.closes_on();
     if closes.contains(&context.after) {
-        not_from_here(movement, context)
+        not_from_here(movement, context, schools)
     } else {
-        not_to_here(movement, context.after, &closes)
+        not_to_here(movement, context, &closes)
     }
 }
 
+/// Why a half form, which begins with its closing note, is not played from that note.
+pub(super) fn half_from_its_own_note(movement: Movement, note: Note) -> String {
+    let parts = match movement.family() {
+        Family::Grip => "in the taorluath the first low G parts them",
+        _ if note == Note::HighA => "only its tap is left, and that is the strike",
+        _ => "use the full form, whose opening gracenote parts them",
+    };
+    format!(
+        "the {} begins with {}, which sounds already, and the same note twice is heard as one; \
+         {parts}",
+        movement.spoken(),
+        note.spoken()
+    )
+}
+
 /// Why it does not come from the note before, when it closes on the note after.
-fn not_from_here(movement: Movement, context: Context) -> String {
+fn not_from_here(movement: Movement, context: Context, schools: &Schools) -> String {
     let spoken = movement.spoken();
     let after = context.after.spoken();
     if movement.family() == Family::Figure {
         return match context.before {
             None => format!("the {spoken} is two notes, and nothing sounds before the {after}"),
-            Some(Note::D) => finger_is_off(Note::D),
+            Some(Note::D) => very_note(Note::D),
             Some(before) => format!(
                 "the {spoken} goes down, from a short note to a lower one, and not from {} to \
                  {after}",
@@ -40,16 +56,8 @@ fn not_from_here(movement: Movement, context: Context) -> String {
             "low G sounds already and stays, so no low G of the {spoken} could be heard"
         );
     }
-    if movement.family() == Family::Strike {
-        let opened = if context.after == Note::HighA {
-            ""
-        } else {
-            ", opened by a gracenote"
-        };
-        return format!(
-            "from below there is nothing to tap: the {after} must sound first{opened}, and then it \
-             is struck"
-        );
+    if let Some(why) = not_struck_from_below(movement, context, schools) {
+        return why;
     }
     let befores: Vec<&str> = NOTES
         .into_iter()
@@ -73,8 +81,45 @@ fn not_from_here(movement: Movement, context: Context) -> String {
     )
 }
 
+/// Why a bare strike does not come from the note of its tap, or from below it.
+fn not_struck_from_below(
+    movement: Movement,
+    context: Context,
+    schools: &Schools,
+) -> Option<String> {
+    let before = context
+        .before
+        .filter(|_| movement.family() == Family::Strike)?;
+    let form = movement.forms().iter().find(|form| {
+        let plays = form.school.is_none_or(|school| schools.chooses(school));
+        plays && form.to.holds(Some(context.after))
+    })?;
+    let tap = form.pattern.on(context.after)?.0.last()?.note.spoken();
+    let unheard = if before.spoken() == tap {
+        format!("{tap} sounds already, so a tap to it would not be heard")
+    } else {
+        format!(
+            "after {} a tap to {tap} would be heard as a step up, and not as a strike",
+            before.spoken()
+        )
+    };
+    let opened = if context.after == Note::HighA {
+        ""
+    } else {
+        ", opened by a gracenote"
+    };
+    Some(format!(
+        "{unheard}; the {} must sound first{opened}, and then it is struck",
+        context.after.spoken()
+    ))
+}
+
 /// Why it does not close on this note.
-fn not_to_here(movement: Movement, after: Note, closes: &[Note]) -> String {
+fn not_to_here(movement: Movement, context: Context, closes: &[Note]) -> String {
+    let after = context.after;
+    if movement.family() == Family::Birl || movement.name() == "hiharin" {
+        return no_birl(movement, after);
+    }
     let spoken = movement.spoken();
     let names: Vec<&str> = closes.iter().map(|note| note.spoken()).collect();
     let only = wording::list(&names);
@@ -100,40 +145,113 @@ fn not_to_here(movement: Movement, after: Note, closes: &[Note]) -> String {
     match last {
         Some(part) if movement.family() == Family::Gracenote => {
             let name = part.note.spoken();
-            if strikes(after).contains(&part.note) {
+            if strikes(after).first() == Some(&part.note) {
                 format!(
-                    "on {here}, {name} is tapped, not lifted: the {spoken} stands on {only} only"
+                    "on {here}, {name} is tapped, not lifted; the {spoken} stands on {only} only"
+                )
+            } else if strikes(after).contains(&part.note) {
+                format!(
+                    "on {here}, {name} can only be tapped, and the usual tap is to {}; the \
+                     {spoken} stands on {only} only",
+                    strikes(after)[0].spoken()
                 )
             } else {
                 format!("{here} cannot sound the {spoken}, which stands on {only} only")
             }
         }
         Some(part) if strikes(after).contains(&part.note) => format!(
-            "the {spoken} ends with the {} gracenote, which on {here} is tapped, not lifted: it \
+            "the {spoken} ends with the {} gracenote, which on {here} is tapped, not lifted; it \
              closes on {only} only",
             part.note.spoken()
         ),
         Some(part) if !gracenote_sounds(part.note, after) => format!(
-            "the {spoken} ends with the {} gracenote, which {here} cannot sound: it closes on \
+            "the {spoken} ends with the {} gracenote, which {here} cannot sound; it closes on \
              {only} only",
             part.note.spoken()
         ),
         _ if after == Note::LowG && !lasts.is_empty() && lasts.iter().all(tapped) => {
-            format!("low G has no lower note to tap to: the {spoken} closes on {only} only")
+            format!("low G has no lower note to tap to; the {spoken} closes on {only} only")
         }
-        _ => {
-            let why = against(movement, after).map_or(String::new(), |why| format!("{why}; "));
-            format!("{why}the {spoken} closes on {only} only")
-        }
+        _ => against(movement, context).map_or_else(
+            || customary(movement, context, &only),
+            |why| format!("{why}; the {spoken} closes on {only} only"),
+        ),
     }
 }
 
-/// What keeps the usual form from closing on this note, where the chart or the music says so.
-fn against(movement: Movement, after: Note) -> Option<String> {
+/// Why a birl closes on low A alone: what the chart says of the little finger on another note.
+fn no_birl(movement: Movement, after: Note) -> String {
     let here = after.spoken();
-    let usual = movement.forms().iter().find(|form| form.school.is_none())?;
+    let others: Vec<Finger> = strike_finger(after, Note::LowG)
+        .into_iter()
+        .filter(|finger| *finger != Finger::LowerLittle)
+        .collect();
+    let why = if Shape::of(after).covers(Finger::LowerLittle) {
+        format!("on {here} the little finger is down already and has nothing to tap")
+    } else if let [other] = others[..] {
+        format!(
+            "on {here} {} is off too, so the little finger alone makes no low G",
+            other.spoken()
+        )
+    } else {
+        format!(
+            "on {here} the top hand leaves holes open too, so the little finger alone makes no \
+             low G"
+        )
+    };
+    format!(
+        "{why}; the {} sounds low G with that finger from low A, and closes on low A only",
+        movement.spoken()
+    )
+}
+
+/// Where it closes, when nothing but custom keeps it from this note (common practice, no source).
+fn customary(movement: Movement, context: Context, only: &str) -> String {
+    let spoken = movement.spoken();
+    let closes = format!("the {spoken} closes on {only} only");
+    match movement.name() {
+        "cadence" => format!("the cadence falls from E through D, so it closes on {only} only"),
+        "short-cadence" => format!("the short cadence falls from E, so it closes on {only} only"),
+        "taorluath-a-mach" if context.after == Note::LowA => {
+            format!("on low A it would be the taorluath as older pibroch scores write it; {closes}")
+        }
+        "taorluath-fosgailte"
+            if context.after == Note::LowA && context.before == Some(Note::LowG) =>
+        {
+            format!("from low G to low A it would be the taorluath itself; {closes}")
+        }
+        name if name.starts_with("crunluath") => format!(
+            "as the trade plays it (common practice), the {spoken} rises to {only} and closes \
+             nowhere else"
+        ),
+        "throw-on-d" => "the throw on D runs up into D, and closes on no other note".to_owned(),
+        _ if movement.family() == Family::Throw => {
+            format!("the {spoken} is thrown up into {only}, and closes on no other note")
+        }
+        _ => format!("as the trade plays it (common practice), {closes}"),
+    }
+}
+
+/// What keeps the form that comes from the note before from closing on this note, where the chart
+/// or the music says so.
+fn against(movement: Movement, context: Context) -> Option<String> {
+    let after = context.after;
+    let here = after.spoken();
     let name = movement.name();
     match after {
+        Note::HighG if name == "gracenote-strike" && context.before == Some(Note::HighA) => {
+            return Some(
+                "coming down from high A nothing opens the high G, and that is the half strike"
+                    .to_owned(),
+            );
+        }
+        Note::HighG if name == "gracenote-strike" => {
+            return Some(
+                "high G cannot sound the high G gracenote, and opened by the thumb it is the \
+                 thumb strike"
+                    .to_owned(),
+            );
+        }
         Note::LowA if name.ends_with("double-strike") => {
             return Some("on low A two taps to low G are the birl".to_owned());
         }
@@ -145,6 +263,10 @@ fn against(movement: Movement, after: Note) -> Option<String> {
         }
         _ => {}
     }
+    let usual = movement
+        .forms()
+        .iter()
+        .find(|form| form.school.is_none() && form.from.holds(context.before))?;
     let (parts, _) = usual.pattern.on(after)?;
     let line: Vec<Note> = parts.iter().map(|part| part.note).chain([after]).collect();
     for (part, next) in parts.iter().zip(&line[1..]) {
@@ -165,15 +287,11 @@ fn against(movement: Movement, after: Note) -> Option<String> {
 }
 
 /// Why a note's own gracenote does not open the next one.
-pub(super) fn finger_is_off(note: Note) -> String {
-    let name = note.spoken();
-    match gracenote_finger(note) {
-        Some(finger) => format!(
-            "from {name} {} is already off, so no {name} gracenote can be heard",
-            finger.spoken()
-        ),
-        None => already_sounding(note),
-    }
+pub(super) fn very_note(note: Note) -> String {
+    format!(
+        "the {} gracenote is the very note that is sounding, so nothing new would be heard",
+        note.spoken()
+    )
 }
 
 pub(super) fn already_sounding(note: Note) -> String {

@@ -7,7 +7,7 @@ use super::catalogue::{Family, Movement, ReadForm, Timing, named};
 use super::context::Context;
 use super::parts::{Part, Role};
 use super::pattern::strikes;
-use super::refusal::{already_sounding, finger_is_off, no_form};
+use super::refusal::{already_sounding, half_from_its_own_note, no_form, very_note};
 use super::school::Schools;
 use crate::chanter::{Note, gracenote_sounds};
 
@@ -131,7 +131,12 @@ pub(super) fn own(
             school: form.school.or(timed_by),
         });
     }
-    Err(first_fault.unwrap_or_else(|| no_form(movement, context)))
+    let half = movement.name().starts_with("half-") && context.before == Some(context.after);
+    Err(match first_fault {
+        Some(_) if half => half_from_its_own_note(movement, context.after),
+        Some(fault) => fault,
+        None => no_form(movement, context, schools),
+    })
 }
 
 fn parts_before_beat(parts: &[Part], timing: Timing) -> usize {
@@ -161,7 +166,7 @@ pub(super) fn fault(parts: &[Part], context: Context) -> Option<String> {
         if before == Some(part.note) {
             let lifted = part.role == Role::Separating && gracenote_sounds(part.note, after);
             return Some(if place == 0 && lifted {
-                finger_is_off(part.note)
+                very_note(part.note)
             } else if place == 0 {
                 already_sounding(part.note)
             } else {
@@ -360,7 +365,7 @@ mod tests {
             "taorluath",
             B,
             E,
-            "the taorluath ends with the E gracenote, which E cannot sound: it closes on low G, \
+            "the taorluath ends with the E gracenote, which E cannot sound; it closes on low G, \
              low A, B, C and D only",
             "grip LG (D) LG",
         );
@@ -368,15 +373,14 @@ mod tests {
             "d-gracenote",
             D,
             B,
-            "from D the bottom hand's index finger is already off, so no D gracenote can be heard",
+            "the D gracenote is the very note that is sounding, so nothing new would be heard",
             "hg-gracenote (HG)",
         );
         unplayable(
             "hg-gracenote",
             HighG,
             B,
-            "from high G the top hand's index finger is already off, so no high G gracenote can be \
-             heard",
+            "the high G gracenote is the very note that is sounding, so nothing new would be heard",
             "ha-gracenote (HA)",
         );
     }

@@ -282,7 +282,7 @@ pub(super) const ROWS: &[Row] = &[
         timing: Timing::From,
         timings: &[],
         schools: &[LIGHT_D],
-        instead: &["gracenote-strike", "strike"],
+        instead: &["gracenote-strike", "thumb-strike", "strike"],
     },
     Row {
         name: "double-strike",

@@ -18,6 +18,9 @@ pub struct Elsewhere {
     /// Why, where it is not the usual form.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub why: Option<String>,
+    /// What is played instead, where it cannot be played.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub instead: Option<Movement>,
 }
 
 /// The same movement by another school.
@@ -45,24 +48,33 @@ pub(super) fn elsewhere(resolved: &Resolved, schools: &Schools) -> Vec<Elsewhere
         if context == resolved.context {
             continue;
         }
-        let (gracenotes, parts, why) = match resolve(resolved.movement, context, schools) {
-            Resolution::Played(there) => (there.gracenotes(), there.parts, there.replaced),
-            Resolution::NotPlayable { why, .. } => (Vec::new(), Vec::new(), Some(why)),
+        let there = match resolve(resolved.movement, context, schools) {
+            Resolution::Played(there) => Elsewhere {
+                from: vec![before],
+                gracenotes: there.gracenotes(),
+                parts: there.parts,
+                why: there.replaced,
+                instead: None,
+            },
+            Resolution::NotPlayable { why, instead } => Elsewhere {
+                from: vec![before],
+                gracenotes: Vec::new(),
+                parts: Vec::new(),
+                why: Some(why),
+                instead: instead.map(|instead| instead.movement),
+            },
         };
-        if gracenotes == own {
+        if there.gracenotes == own {
             continue;
         }
-        match found
-            .iter_mut()
-            .find(|known| known.gracenotes == gracenotes && known.why == why)
-        {
+        let same = |known: &&mut Elsewhere| {
+            known.gracenotes == there.gracenotes
+                && known.why == there.why
+                && known.instead == there.instead
+        };
+        match found.iter_mut().find(same) {
             Some(known) => known.from.push(before),
-            None => found.push(Elsewhere {
-                from: vec![before],
-                gracenotes,
-                parts,
-                why,
-            }),
+            None => found.push(there),
         }
     }
     found

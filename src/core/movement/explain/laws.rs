@@ -6,9 +6,17 @@ use crate::chanter::{NOTES, Note, gracenote_sounds};
 use crate::movement::{Context, Lengths, Movement, Schools, find, resolve};
 use crate::units::Bpm;
 use std::collections::HashSet;
+use std::sync::LazyLock;
 
 /// Every movement in every context, and again by each of its schools where that one decides.
-fn everywhere() -> impl Iterator<Item = (String, Explanation)> {
+pub(super) fn everywhere() -> impl Iterator<Item = &'static (String, Explanation)> {
+    // made once for all the laws
+    static EVERYWHERE: LazyLock<Vec<(String, Explanation)>> =
+        LazyLock::new(|| explain_everywhere().collect());
+    EVERYWHERE.iter()
+}
+
+fn explain_everywhere() -> impl Iterator<Item = (String, Explanation)> {
     Movement::all().flat_map(|movement| {
         let none = contexts().map(move |context| (context, Schools::none()));
         let each = movement.schools().iter().flat_map(move |school| {
@@ -37,7 +45,7 @@ fn explained(movement: Movement, context: Context, schools: &Schools) -> Explana
 }
 
 /// One explanation by names.
-fn one(name: &str, from: Note, to: Note, school: Option<&str>) -> Explanation {
+pub(super) fn one(name: &str, from: Note, to: Note, school: Option<&str>) -> Explanation {
     let schools = school.map_or(Schools::none(), |school| {
         Schools::none().with(school).expect("a school")
     });
@@ -46,7 +54,7 @@ fn one(name: &str, from: Note, to: Note, school: Option<&str>) -> Explanation {
 }
 
 /// What sounds, the melody notes with it.
-fn line(explanation: &Explanation) -> Vec<Note> {
+pub(super) fn line(explanation: &Explanation) -> Vec<Note> {
     explanation
         .from
         .into_iter()
@@ -86,7 +94,7 @@ fn often(words: &str) -> Option<usize> {
 #[test]
 fn no_sentence_stumbles() {
     for (told, explanation) in everywhere() {
-        for sentence in sentences(&explanation) {
+        for sentence in sentences(explanation) {
             assert!(!sentence.is_empty(), "{told}");
             for stumble in [
                 "all two",
@@ -115,7 +123,8 @@ fn nothing_is_explained_by_itself() {
             continue;
         };
         let name = explanation.movement.spoken();
-        assert!(why.matches(": ").count() <= 1, "{told}: {why}");
+        // the page puts a colon before it
+        assert!(!why.contains(": "), "{told}: {why}");
         assert!(
             !why.contains(&format!("the {name} ends with the {name}")),
             "{told}: {why}"
@@ -178,7 +187,7 @@ fn what_comes_first_is_possible_and_said_once() {
 fn passing_tones_go_the_way_they_are_said_to_go() {
     let mut passing = 0;
     for (told, explanation) in everywhere() {
-        let line = line(&explanation);
+        let line = line(explanation);
         let start = usize::from(explanation.from.is_some());
         for (place, reason) in explanation.reasons.iter().enumerate() {
             let Some(way) = reason.strip_prefix("a passing tone, ") else {
@@ -213,7 +222,7 @@ fn what_is_counted_is_there() {
             counted += 1;
         }
         // where nothing opens the note, the one before it is heard with it
-        let line = line(&explanation);
+        let line = line(explanation);
         let first = &explanation.parts[0];
         let opened = !first.sounding && first.note > explanation.to;
         let from = usize::from(opened && explanation.from.is_some());
@@ -371,18 +380,9 @@ fn nothing_is_tapped_from_below() {
         }
     }
     let refused = one("strike", Note::LowG, Note::E, None);
-    let why = refused.why_not.expect("it is refused");
-    assert!(why.contains("from below there is nothing to tap"), "{why}");
     assert_eq!(
         refused.explains.map(Movement::name),
         Some("gracenote-strike")
-    );
-    let from_e = one("strike", Note::E, Note::F, None);
-    assert!(
-        from_e
-            .why_not
-            .expect("it is refused")
-            .contains("from below")
     );
     let on_high_a = one("strike", Note::C, Note::HighA, None);
     assert_eq!(on_high_a.gracenotes, [Note::HighA, Note::HighG]);
@@ -422,7 +422,7 @@ fn nothing_is_said_that_was_once_wrong() {
             .fingers
             .iter()
             .map(|step| step.sentence.as_str());
-        for sentence in sentences(&explanation).chain(steps) {
+        for sentence in sentences(explanation).chain(steps) {
             for wrong in [
                 "equally strong",
                 "even triplet",
@@ -444,16 +444,13 @@ fn nothing_is_said_that_was_once_wrong() {
     }
     let thumb = one("ha-gracenote", Note::B, Note::C, None);
     assert!(thumb.purpose.starts_with("The thumb off"));
-    let from_d = one("d-gracenote", Note::D, Note::B, None);
-    let why = from_d.why_not.expect("it is refused");
-    assert!(why.contains("index finger is already off"), "{why}");
 }
 
 /// A grip has two low Gs, and `straight` passes no note on the way.
 #[test]
 fn a_name_is_used_of_what_is_played() {
     for (told, explanation) in everywhere().filter(|(_, explanation)| explanation.playable) {
-        let low_gs = line(&explanation)
+        let low_gs = line(explanation)
             .into_iter()
             .filter(|note| *note == Note::LowG)
             .count();
@@ -503,6 +500,11 @@ fn the_chart_is_told_wherever_it_decides() {
         ("shake", Note::HighA, "no gracenote above it"),
         ("double-strike", Note::LowA, "are the birl"),
         ("catch", Note::LowG, "heard as one"),
+        (
+            "c-gracenote",
+            Note::D,
+            "can only be tapped, and the usual tap is to low G",
+        ),
     ] {
         let why = why(name, to);
         assert!(why.contains(expected), "{name} to {to}: {why}");

@@ -11,6 +11,8 @@ mod laws;
 mod page;
 mod purpose;
 mod reasons;
+#[cfg(test)]
+mod refusal_laws;
 mod teaching;
 mod time;
 

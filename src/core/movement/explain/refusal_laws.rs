@@ -1,0 +1,297 @@
+//! What every refusal must keep to, and what is said of single gracenotes, the short birl and the
+//! tachum. Each law was once broken by a sentence that a teacher would not say.
+
+use super::laws::{everywhere, line, one};
+use crate::chanter::{Finger, Note, Shape, gracenote_sounds};
+use crate::movement::{Family, Movement};
+
+/// The tap of a strike on each note: facts of the trade, LilyPond 2.24.1 bagpipe.ly; on D low G is
+/// the rule, C a school; on high A the thumb taps: common practice, no source.
+fn taps(on: Note) -> &'static [Note] {
+    match on {
+        Note::LowG => &[],
+        Note::LowA | Note::B | Note::C => &[Note::LowG],
+        Note::D => &[Note::LowG, Note::C],
+        Note::E => &[Note::LowA],
+        Note::F => &[Note::E],
+        Note::HighG => &[Note::F],
+        Note::HighA => &[Note::HighG],
+    }
+}
+
+/// From the note of the tap nothing new is heard; from a lower note the tap is a step up.
+#[test]
+fn a_strike_from_below_is_refused_for_what_would_be_heard() {
+    let mut refused = 0;
+    for (told, explanation) in everywhere() {
+        let (Some(why), Some(from)) = (&explanation.why_not, explanation.from) else {
+            continue;
+        };
+        let heard = why.split(';').next().unwrap_or_default();
+        assert!(
+            !why.contains("from below there is nothing"),
+            "{told}: {why}"
+        );
+        if let Some(tap) = heard.strip_suffix(" sounds already, so a tap to it would not be heard")
+        {
+            assert_eq!(tap, from.spoken(), "{told}: {why}");
+            assert!(taps(explanation.to).contains(&from), "{told}: {why}");
+            refused += 1;
+        } else if let Some((_, rest)) = heard.split_once(" a tap to ") {
+            let tap = rest.split_once(" would").map_or("", |(tap, _)| tap);
+            let tap = Note::parse(tap).expect("a note");
+            assert!(heard.contains("as a step up"), "{told}: {why}");
+            assert!(taps(explanation.to).contains(&tap), "{told}: {why}");
+            assert!(from < tap, "{told}: {why}");
+            refused += 1;
+        } else if explanation.to > Note::LowG {
+            assert_ne!(explanation.movement.name(), "strike", "{told}: {why}");
+        }
+    }
+    assert!(refused > 20, "{refused}");
+}
+
+/// The birl is the little finger's, from low A to low G: common practice, no source; what that
+/// finger can do on another note is read off the chart.
+#[test]
+fn a_birl_is_refused_for_what_the_little_finger_can_do() {
+    let mut refused = 0;
+    for (told, explanation) in everywhere() {
+        let birl = explanation.movement.family() == Family::Birl
+            || explanation.movement.name() == "hiharin";
+        if !birl || explanation.to == Note::LowA {
+            continue;
+        }
+        let why = explanation.why_not.as_ref().expect("it is refused");
+        let shape = Shape::of(explanation.to);
+        let down = shape.covers(Finger::LowerLittle);
+        assert_eq!(why.contains("is down already"), down, "{told}: {why}");
+        assert_eq!(why.contains("makes no low G"), !down, "{told}: {why}");
+        if !down {
+            assert_ne!(shape.covered(Finger::LowerLittle), Shape::of(Note::LowG));
+        }
+        for finger in Finger::ALL {
+            if why.contains(&format!("{} is off", finger.spoken())) {
+                assert!(!shape.covers(finger), "{told}: {why}");
+            }
+        }
+        assert!(!why.contains("gracenote"), "{told}: {why}");
+        refused += 1;
+    }
+    assert!(refused > 200, "{refused}");
+    let on_b = one("birl", Note::E, Note::B, None)
+        .why_not
+        .expect("refused");
+    assert!(
+        on_b.starts_with("on B the bottom hand's ring finger is off too"),
+        "{on_b}"
+    );
+}
+
+/// A finger that is off already does not come off: what is said of it agrees with the steps.
+#[test]
+fn a_gracenote_s_finger_is_said_to_do_what_it_does() {
+    let mut stays_off = 0;
+    for (told, explanation) in everywhere().filter(|(_, explanation)| explanation.playable) {
+        if explanation.movement.family() != Family::Gracenote {
+            continue;
+        }
+        let stays = explanation.fingers[0].sentence.contains("stays off");
+        let purpose = &explanation.purpose;
+        assert_eq!(purpose.contains("off already"), stays, "{told}: {purpose}");
+        assert_eq!(
+            purpose.contains("straight back"),
+            !stays,
+            "{told}: {purpose}"
+        );
+        let same = explanation.from == Some(explanation.to);
+        assert_eq!(purpose.contains("parts two"), same, "{told}: {purpose}");
+        stays_off += usize::from(stays);
+    }
+    assert!(stays_off > 30, "{stays_off}");
+}
+
+/// From a note, its own gracenote is that note again; from D a high G gracenote is played, from
+/// high G the thumb's: facts of the trade, common practice.
+#[test]
+fn the_note_that_sounds_is_no_gracenote_and_another_is_named() {
+    let mut refused = 0;
+    for (told, explanation) in everywhere().filter(|(_, explanation)| !explanation.playable) {
+        let why = explanation.why_not.as_ref().expect("why");
+        assert!(!why.contains("is already off, so"), "{told}: {why}");
+        if let Some((gracenote, _)) = why.split_once(" gracenote is the very note") {
+            let gracenote = gracenote.trim_start_matches("the ");
+            let from = explanation.from.map(Note::spoken);
+            assert_eq!(Some(gracenote), from, "{told}: {why}");
+            refused += 1;
+            if explanation.movement.family() == Family::Gracenote {
+                let expected = match (explanation.from, explanation.to) {
+                    (Some(Note::HighG), _) => [Note::HighA],
+                    // neither finger can open high G from high A: a strike is left
+                    (Some(Note::HighA), Note::HighG) => [Note::F],
+                    // where a low gracenote falls away, the next one of the bottom hand stands for it
+                    (Some(Note::LowA | Note::B | Note::C), _) => [Note::D],
+                    _ => [Note::HighG],
+                };
+                assert_eq!(explanation.gracenotes, expected, "{told}");
+            }
+        }
+        let instead = explanation.explains.expect("something is played instead");
+        let page = explanation.refusal().expect("a refusal");
+        let named = format!("Play the {} instead", instead.spoken());
+        assert!(page.contains(&named), "{told}: {page}");
+        assert_ne!(instead, explanation.movement, "{told}");
+    }
+    assert!(refused > 70, "{refused}");
+    let from_c = one("d-gracenote", Note::C, Note::B, None);
+    let from_d = from_c
+        .elsewhere
+        .iter()
+        .find(|there| there.from == [Note::D]);
+    let instead = from_d.and_then(|there| there.instead).map(Movement::name);
+    assert_eq!(instead, Some("hg-gracenote"));
+    let page = from_c
+        .write(80)
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ");
+    assert!(
+        page.contains("; play the high G gracenote instead"),
+        "{page}"
+    );
+    let on_high_g = one("gracenote-strike", Note::E, Note::HighG, None);
+    let instead = on_high_g.explains.map(Movement::name);
+    assert_eq!(instead, Some("thumb-strike"));
+}
+
+/// A half form from its own note is refused with its remedy, and the remedy parts the two notes.
+#[test]
+fn a_half_form_on_equal_notes_names_what_parts_them() {
+    let mut refused = 0;
+    for (told, explanation) in everywhere().filter(|(_, explanation)| !explanation.playable) {
+        let half = explanation.movement.name().starts_with("half-");
+        if !half || explanation.from != Some(explanation.to) || explanation.to == Note::LowG {
+            continue;
+        }
+        let why = explanation.why_not.as_ref().expect("why");
+        let first = &explanation.parts[0];
+        let lifted = !first.sounding && gracenote_sounds(first.note, explanation.to);
+        let full = why.contains("the full form, whose opening gracenote parts them");
+        if why.contains("sounds already") {
+            assert_eq!(full, lifted, "{told}: {why}");
+            assert_eq!(
+                why.contains("its tap is left"),
+                first.note == Note::HighG && !lifted
+            );
+            let grip = why.contains("the first low G parts them");
+            assert_eq!(
+                grip,
+                first.sounding && first.note == Note::LowG,
+                "{told}: {why}"
+            );
+            refused += 1;
+        }
+    }
+    assert!(refused > 25, "{refused}");
+    let on_high_g = one("half-strike", Note::HighG, Note::HighG, None);
+    assert_eq!(on_high_g.gracenotes, [Note::HighA, Note::HighG, Note::F]);
+}
+
+/// That it closes elsewhere is no reason; where nothing else is one, custom is named.
+#[test]
+fn every_refusal_has_a_reason() {
+    for (told, explanation) in everywhere() {
+        let Some(why) = &explanation.why_not else {
+            continue;
+        };
+        let name = explanation.movement.spoken();
+        assert!(
+            !why.starts_with(&format!("the {name} closes on")),
+            "{told}: {why}"
+        );
+        assert!(!why.contains("low G gracenote"), "{told}: {why}");
+        if let Some((beside, _)) = why.split_once(" of the movement would be heard as one") {
+            // the form that comes from this note has the closing note where it would meet it
+            let theme = explanation.movement.name() == "crunluath-fosgailte";
+            assert!(
+                !theme || explanation.from == Some(explanation.to),
+                "{told}: {why}"
+            );
+            assert!(beside.starts_with(explanation.to.spoken()), "{told}: {why}");
+        }
+    }
+    let why = |name: &str, from: Note, to: Note| {
+        one(name, from, to, None).why_not.expect("it is refused")
+    };
+    assert!(why("catch", Note::B, Note::F).contains("common practice"));
+    assert!(why("throw-on-d", Note::B, Note::E).contains("runs up into D"));
+    assert!(why("cadence", Note::B, Note::F).contains("falls from E"));
+}
+
+/// The first low G of a short birl is the hand falling on it, and no tap: common practice.
+#[test]
+fn the_short_birl_has_one_tap() {
+    for from in [Note::B, Note::C, Note::E, Note::HighA] {
+        let short = one("birl", from, Note::LowA, Some("short-birl"));
+        let purpose = &short.purpose;
+        assert!(
+            purpose
+                .starts_with("Low G is heard twice, once as the hand falls on it and once tapped"),
+            "{purpose}"
+        );
+        assert!(!purpose.contains("Some tap twice"), "{purpose}");
+        let row: Vec<&str> = line(&short)[1..].iter().map(|note| note.spoken()).collect();
+        assert!(
+            purpose.ends_with(&format!(": {}.", row.join(", "))),
+            "{purpose}"
+        );
+        for sentence in &short.listen_for {
+            let two_taps = sentence.contains("first tap") || sentence.contains("two taps");
+            assert!(!two_taps, "{sentence}");
+        }
+    }
+}
+
+/// Of a tachum both gracenotes are told, the one that opens its first note too.
+#[test]
+fn a_tachum_has_every_gracenote_in_its_times() {
+    let tachum = one("tachum", Note::C, Note::LowA, None);
+    let sentence = &tachum.time.as_ref().expect("it takes time").sentence;
+    for gracenote in ["high G gracenote", "D gracenote"] {
+        assert!(sentence.contains(gracenote), "{sentence}");
+    }
+    assert!(tachum.listen_for[0].starts_with("every gracenote a point"));
+    // 125 ms of C, the gracenote's 35 in them
+    let page = tachum.write(80);
+    assert!(page.contains("│ (HG) C  (D) LA"), "{page}");
+    assert!(page.contains("35   90 35 ms"), "{page}");
+    let from_high_a = one("tachum", Note::HighA, Note::LowA, None);
+    let sentence = &from_high_a.time.as_ref().expect("it takes time").sentence;
+    assert!(
+        sentence.starts_with("The short high A is on the beat; "),
+        "{sentence}"
+    );
+    assert!(from_high_a.listen_for[0].starts_with("the gracenote a point"));
+}
+
+/// What follows a held tone is not `still` short, and where nothing sounds nothing is tapped.
+#[test]
+fn what_comes_before_is_not_forgotten() {
+    for (told, explanation) in everywhere().filter(|(_, explanation)| explanation.playable) {
+        for (place, part) in explanation.parts.iter().enumerate() {
+            let held = explanation.parts[..place]
+                .iter()
+                .any(|before| before.held && before.note == part.note);
+            assert!(!held || !part.reason.contains("still short"), "{told}");
+        }
+        let first = &explanation.fingers[0];
+        if explanation.from.is_none() {
+            assert!(
+                !first.sentence.starts_with("The tap"),
+                "{told}: {}",
+                first.sentence
+            );
+            assert!(!explanation.parts[0].reason.contains("tap"), "{told}");
+        }
+    }
+}
