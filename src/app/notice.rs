@@ -2,9 +2,9 @@
 
 use super::practising::Practising;
 use crate::practice::{By, CellKey, CellStatus, Mark, News, NotByEar};
-use crate::wording;
+use crate::wording::{self, visible};
 
-/// A sentence for the player.
+/// A sentence for the player. What a file, a name or a library put into it can be seen.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Notice {
     /// The sentence.
@@ -17,7 +17,7 @@ impl Notice {
     /// Something to know.
     pub fn plain(text: impl Into<String>) -> Self {
         Self {
-            text: text.into(),
+            text: visible(&text.into()).into_owned(),
             urgent: false,
         }
     }
@@ -25,7 +25,7 @@ impl Notice {
     /// Something that is wrong.
     pub fn urgent(text: impl Into<String>) -> Self {
         Self {
-            text: text.into(),
+            text: visible(&text.into()).into_owned(),
             urgent: true,
         }
     }

@@ -6,6 +6,7 @@ use super::notice::Notice;
 use super::playing::pause;
 use super::update::practise;
 use crate::practice::{Event, Moment, RecordId};
+use crate::wording::is_unseen;
 
 /// Signs that are kept. Chosen: two rows of a terminal and a bit, a remark and no diary.
 const LONGEST: usize = 200;
@@ -36,7 +37,7 @@ impl Words {
     }
 
     pub(super) fn add(&mut self, letter: char) {
-        if !letter.is_control() && self.text.chars().count() < LONGEST {
+        if !is_unseen(letter) && self.text.chars().count() < LONGEST {
             self.text.push(letter);
         }
     }

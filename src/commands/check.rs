@@ -2,7 +2,9 @@
 
 use super::open::read_source;
 use super::{Failure, Outcome, Ran, homework, output};
-use crate::drill::{Drill, Kind, Place, Problem, Severity, built_in, render};
+use crate::drill::{
+    Drill, Kind, MOST_SHOWN, Place, Problem, Severity, built_in, how_many, more, render,
+};
 use crate::practice::ladder::climbs;
 use crate::score::resolve_music;
 use crate::timeline::{Layout, lay};
@@ -81,12 +83,10 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             .count();
         found += errors;
         if arguments.json {
-            rows.extend(
-                source
-                    .problems
-                    .iter()
-                    .map(|problem| row(&source.shown, problem)),
-            );
+            let first = source.problems.iter().take(MOST_SHOWN);
+            rows.extend(first.map(|problem| row(&source.shown, problem)));
+            let more = more(&source.problems);
+            rows.extend(more.map(|more| whole_file(source.shown.clone(), more)));
             continue;
         }
         output::print(&render(&source.shown, &source.text, &source.problems))?;
@@ -101,11 +101,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
                     notes => format!("{}, no problem", wording::count(notes, "note", "notes")),
                 }
             ),
-            None => format!(
-                "{}: {}\n",
-                source.shown,
-                wording::count(errors, "problem", "problems")
-            ),
+            None => format!("{}: {}\n", source.shown, how_many(&source.problems)),
         };
         output::print(&verdict)?;
     }
@@ -151,7 +147,7 @@ fn row(file: &str, problem: &Problem) -> ProblemRow {
             Severity::Error => "error",
             Severity::Note => "note",
         },
-        message: problem.kind.to_string(),
+        message: problem.says(),
         mend: problem.kind.mend(),
     }
 }

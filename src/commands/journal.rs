@@ -242,7 +242,7 @@ fn export(target: Option<&Path>, force: bool) -> Ran {
     for entry in &entries {
         let line = serde_json::to_string(entry)
             .map_err(|error| Failure(format!("cannot write JSON: {error}")))?;
-        text.push_str(&line);
+        text.push_str(&output::escaped_json(&line));
         text.push('\n');
     }
     match target {
@@ -257,7 +257,7 @@ fn export(target: Option<&Path>, force: bool) -> Ran {
                 target.display()
             ))?;
         }
-        None => output::print(&text)?,
+        None => output::print_json_lines(&text)?,
     }
     if health.lost > 0 {
         output::complain(&format!(

@@ -153,6 +153,7 @@ enum Command {
 /// Runs the program with its arguments, the program's own name first.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let arguments: Vec<OsString> = arguments.into_iter().collect();
+    terminal::tell_panics_visibly();
     // Asked by scripts on every run: answered before thirty subcommands are described.
     if let [_, only] = arguments.as_slice()
         && (only == "--version" || only == "-V")
@@ -165,10 +166,14 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let cli = match Cli::try_parse_from(arguments) {
         Ok(cli) => cli,
         Err(error) => {
-            let code = if error.use_stderr() { 2 } else { 0 };
-            // A closed pipe is no reason to panic.
-            let _ = error.print();
-            return ExitCode::from(code);
+            // Help is our own text, in its styles. An error repeats what was typed.
+            if !error.use_stderr() {
+                // A closed pipe is no reason to panic.
+                let _ = error.print();
+                return ExitCode::SUCCESS;
+            }
+            output::say_error(error.render().to_string().trim_end());
+            return ExitCode::from(2);
         }
     };
     let ran = match cli.command {

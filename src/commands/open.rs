@@ -1,7 +1,7 @@
 //! A drill by name or path.
 
 use super::{Failure, folders};
-use crate::drill::{BUILT_IN, Drill, LARGEST_FILE, Problem, Severity, built_in, read_for, render};
+use crate::drill::{BUILT_IN, Drill, LARGEST_FILE, Problem, built_in, how_many, read_for, render};
 use crate::exchange::{Format, read_abc};
 use crate::homework;
 use crate::movement::Schools;
@@ -43,7 +43,7 @@ pub(crate) fn open(wanted: &str) -> Result<Opened, Failure> {
         Some(drill) => Ok(Opened { name, drill }),
         None => Err(Failure(format!(
             "`{wanted}` cannot be played; {} in it:\n{}",
-            wording::count(errors(&source.problems), "problem", "problems"),
+            how_many(&source.problems),
             render(&source.shown, &source.text, &source.problems)
         ))),
     }
@@ -56,13 +56,6 @@ pub(crate) fn open(wanted: &str) -> Result<Opened, Failure> {
 pub(crate) fn open_text(wanted: &str) -> Result<(Opened, String), Failure> {
     let opened = open(wanted)?;
     find(wanted).map(|(_, source)| (opened, source.text))
-}
-
-fn errors(problems: &[Problem]) -> usize {
-    problems
-        .iter()
-        .filter(|problem| problem.severity() == Severity::Error)
-        .count()
 }
 
 fn find(wanted: &str) -> Result<(String, Source), Failure> {

@@ -1,12 +1,45 @@
-//! Standard streams and files: nothing half written, nothing overwritten unasked.
+//! Standard streams and files: nothing half written, nothing overwritten unasked, nothing that a
+//! file, a name or a library says reaches the terminal as a command to it.
 
 use super::Failure;
+use crate::wording::{is_unseen, visible};
+use std::borrow::Cow;
 use std::fmt::Display;
 use std::io::{ErrorKind, Write};
 use std::path::Path;
 
-/// Writes to standard output. A reader that has gone away is no error.
+/// Writes to standard output, signs that are not seen written out. A reader that has gone away is
+/// no error.
 pub(crate) fn print(text: &str) -> Result<(), Failure> {
+    written(&visible(text))
+}
+
+/// Writes lines of JSON to standard output: in it, signs that are not seen are escaped as JSON does.
+pub(crate) fn print_json_lines(lines: &str) -> Result<(), Failure> {
+    written(&escaped_json(lines))
+}
+
+/// JSON without a sign that is not seen: such signs stand in texts only, where an escape says the
+/// same (RFC 8259, 7).
+pub(crate) fn escaped_json(json: &str) -> Cow<'_, str> {
+    let hidden = |sign: char| is_unseen(sign) && !matches!(sign, '\n' | '\t');
+    if !json.contains(hidden) {
+        return Cow::Borrowed(json);
+    }
+    let mut text = String::with_capacity(json.len() + 16);
+    for sign in json.chars() {
+        if hidden(sign) {
+            for unit in sign.encode_utf16(&mut [0; 2]) {
+                text.push_str(&format!("\\u{unit:04x}"));
+            }
+        } else {
+            text.push(sign);
+        }
+    }
+    Cow::Owned(text)
+}
+
+fn written(text: &str) -> Result<(), Failure> {
     let mut out = std::io::stdout().lock();
     let written = out.write_all(text.as_bytes()).and_then(|()| out.flush());
     match written {
@@ -21,14 +54,18 @@ pub(crate) fn print(text: &str) -> Result<(), Failure> {
 pub(crate) fn print_json<T: serde::Serialize>(document: &T) -> Result<(), Failure> {
     let text = serde_json::to_string(document)
         .map_err(|error| Failure(format!("cannot write JSON: {error}")))?;
-    print(&text)?;
-    print("\n")
+    print_json_lines(&(text + "\n"))
 }
 
-/// Writes an error to standard error.
+/// Writes an error to standard error, signs that are not seen written out.
 pub(crate) fn complain(text: &str) {
+    say_error(&format!("gracerung: {}", text.trim_end()));
+}
+
+/// Writes a text to standard error as it is, but for signs that are not seen.
+pub(crate) fn say_error(text: &str) {
     let mut err = std::io::stderr().lock();
-    let _ = writeln!(err, "gracerung: {}", text.trim_end());
+    let _ = writeln!(err, "{}", visible(text));
 }
 
 /// A target whose ending says what is written into it.
@@ -221,6 +258,16 @@ fn folder_of(target: &Path) -> &Path {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn json_keeps_its_meaning_without_a_sign_that_is_not_seen() {
+        let text = "an escape \u{1b}, a reset \u{9b}c, turned \u{202e}, a tag \u{e0041}";
+        let json = serde_json::to_string(text).expect("JSON");
+        let escaped = escaped_json(&json);
+        assert!(!escaped.contains(is_unseen), "{escaped}");
+        let back: String = serde_json::from_str(&escaped).expect("JSON");
+        assert_eq!(back, text);
+    }
 
     #[test]
     fn a_file_that_exists_is_left_alone_without_force() {

@@ -15,6 +15,7 @@ use crate::practice::{
     Cell, CellStatus, Entry, Kind, Moment, Plan, PlannedStage, Record, Rung, replay,
 };
 use crate::sound::Sound;
+use crate::wording::visible;
 use std::path::PathBuf;
 use std::time::{Instant, SystemTime, UNIX_EPOCH};
 use uuid::Uuid;
@@ -367,8 +368,8 @@ impl Shell {
                     .as_ref()
                     .map_or_else(String::new, |(from, to)| format!(", {from} to {to}"));
                 Listed {
-                    title: listed.title.clone(),
-                    about: listed.about.clone().unwrap_or_default(),
+                    title: visible(&listed.title).into_owned(),
+                    about: visible(&listed.about.unwrap_or_default()).into_owned(),
                     extent: format!(
                         "{}{tempi}",
                         crate::wording::count(listed.stages.len(), "stage", "stages")

@@ -1,5 +1,6 @@
 //! Rows under headings, for a terminal of any width and for a pipe.
 
+use crate::wording::visible;
 use std::io::IsTerminal;
 use unicode_width::UnicodeWidthStr;
 
@@ -17,6 +18,11 @@ pub(crate) fn table<const N: usize>(heads: [&str; N], rows: &[[String; N]]) -> S
 
 fn within<const N: usize>(width: Option<usize>, heads: [&str; N], rows: &[[String; N]]) -> String {
     let heads = heads.map(str::to_owned);
+    // before anything is measured, so that columns stand under each other
+    let rows: Vec<[String; N]> = rows
+        .iter()
+        .map(|row| std::array::from_fn(|column| visible(&row[column]).into_owned()))
+        .collect();
     let widths: Vec<usize> = (0..N.saturating_sub(1))
         .map(|column| {
             let cells = rows.iter().chain([&heads]);
@@ -25,7 +31,7 @@ fn within<const N: usize>(width: Option<usize>, heads: [&str; N], rows: &[[Strin
         .collect();
     let beside: usize = widths.iter().map(|width| width + 2).sum();
     let mut text = String::new();
-    for row in std::iter::once(&heads).chain(rows) {
+    for row in std::iter::once(&heads).chain(&rows) {
         let mut line = String::new();
         for (cell, width) in row.iter().zip(&widths) {
             line.push_str(cell);

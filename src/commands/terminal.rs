@@ -1,6 +1,6 @@
 //! The terminal: taken, given back once by its owner, whatever happens.
 
-use super::Failure;
+use super::{Failure, output};
 use crate::live::{Quiet, unquiet};
 use crossterm::event::{DisableFocusChange, EnableFocusChange};
 use crossterm::terminal::{
@@ -118,6 +118,28 @@ pub(crate) fn give_back() {
         let _ = disable_raw_mode();
         let _ = stdout().flush();
     }
+}
+
+/// What a panic says may hold what a file said: it is printed like everything else.
+pub(crate) fn tell_panics_visibly() {
+    std::panic::set_hook(Box::new(|panic| {
+        let thread = std::thread::current();
+        let name = thread.name().unwrap_or("without a name");
+        let said = panic
+            .payload_as_str()
+            .unwrap_or("nothing that can be printed");
+        let place = panic
+            .location()
+            .map_or_else(String::new, |place| format!(" at {place}"));
+        let told = format!("the thread {name} panicked{place}:\n{said}");
+        match std::env::var_os("RUST_BACKTRACE") {
+            None => output::complain(&told),
+            Some(_) => {
+                let trace = std::backtrace::Backtrace::capture();
+                output::complain(&format!("{told}\n{trace}"));
+            }
+        }
+    }));
 }
 
 /// A panic of the main thread gives the terminal back before it is printed. One of another thread

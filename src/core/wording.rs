@@ -2,6 +2,8 @@
 //!
 //! Knows words; knows nothing of what they are about.
 
+use std::borrow::Cow;
+
 /// `1 bar`, `2 bars`; `plural` is the word for anything but one.
 pub fn count(number: usize, singular: &str, plural: &str) -> String {
     if number == 1 {
@@ -32,8 +34,43 @@ fn joined<S: AsRef<str>>(words: &[S], last: &str) -> String {
     }
 }
 
+/// True for a sign that is not seen and yet changes what is: the control signs C0, delete and C1,
+/// with which a terminal's commands begin, separators of lines, marks that turn the direction of
+/// text (Unicode Standard Annex 9), and tags. A joiner is none: letters and emoji are made with it.
+pub fn is_unseen(sign: char) -> bool {
+    sign.is_control()
+        || matches!(sign,
+            '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}'
+            | '\u{feff}' | '\u{fff9}'..='\u{fffb}' | '\u{e0000}'..='\u{e007f}')
+}
+
+/// A text with every unseen sign written out, `\u{1b}` for an escape; ends of lines and tabs stay.
+pub fn visible(text: &str) -> Cow<'_, str> {
+    let hidden = |sign: char| is_unseen(sign) && !matches!(sign, '\n' | '\t');
+    if !text.contains(hidden) {
+        return Cow::Borrowed(text);
+    }
+    let mut seen = String::with_capacity(text.len() + 16);
+    let mut signs = text.chars().peekable();
+    while let Some(sign) = signs.next() {
+        let ends_a_line = sign == '\r' && signs.peek() == Some(&'\n');
+        if hidden(sign) && !ends_a_line {
+            seen.extend(sign.escape_unicode());
+        } else {
+            seen.push(sign);
+        }
+    }
+    Cow::Owned(seen)
+}
+
+/// The longest word that is looked for among names, characters; longer ones are no slip.
+const LONGEST_NAME: usize = 64;
+
 /// The name nearest to what was typed, or nothing when none is near enough to be meant.
 pub fn nearest<'a>(typed: &str, names: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    if typed.chars().nth(LONGEST_NAME).is_some() {
+        return None;
+    }
     let typed = typed.to_lowercase();
     names
         .into_iter()
@@ -52,6 +89,30 @@ pub fn nearest<'a>(typed: &str, names: impl IntoIterator<Item = &'a str>) -> Opt
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// What begins a terminal's command, turns text round or hides it is seen; letters of any
+    /// script, joined emoji and ends of lines stay (Unicode Standard Annex 9, ECMA-48 for C1).
+    #[test]
+    fn what_a_terminal_would_obey_is_written_out() {
+        assert_eq!(
+            visible("Grip, Çà 練習 👩‍🎓\tx\r\n"),
+            "Grip, Çà 練習 👩‍🎓\tx\r\n"
+        );
+        for (sign, seen) in [
+            ('\u{1b}', r"\u{1b}"),
+            ('\u{7}', r"\u{7}"),
+            ('\r', r"\u{d}"),
+            ('\u{7f}', r"\u{7f}"),
+            ('\u{9b}', r"\u{9b}"),
+            ('\u{202e}', r"\u{202e}"),
+            ('\u{2066}', r"\u{2066}"),
+            ('\u{200f}', r"\u{200f}"),
+            ('\u{2028}', r"\u{2028}"),
+            ('\u{e0041}', r"\u{e0041}"),
+        ] {
+            assert_eq!(visible(&format!("a{sign}b")), format!("a{seen}b"));
+        }
+    }
 
     #[test]
     fn counts_and_lists_read_as_english() {

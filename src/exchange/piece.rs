@@ -440,13 +440,18 @@ fn counted(mut problems: Vec<Problem>) -> Vec<Problem> {
     let mut seen: std::collections::HashMap<(String, String), usize> =
         std::collections::HashMap::new();
     for problem in problems {
-        if let Kind::Adopted { found, done, .. } = &problem.kind {
+        if let Kind::Adopted {
+            found,
+            done,
+            times: own,
+        } = &problem.kind
+        {
             let key = (found.clone(), done.clone());
             if let Some(first) = seen.get(&key) {
                 if let Some(Kind::Adopted { times, .. }) =
                     merged.get_mut(*first).map(|first| &mut first.kind)
                 {
-                    *times += 1;
+                    *times += own;
                 }
                 continue;
             }

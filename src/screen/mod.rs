@@ -14,6 +14,7 @@ pub use theme::Theme;
 
 use crate::app::{Blowing, Discriminating, Model, Overlay, Page, Warming};
 use crate::score::Score;
+use crate::wording::is_unseen;
 use ratatui::Frame;
 
 /// The smallest screen that shows a page, columns and rows.
@@ -31,10 +32,22 @@ pub fn view(model: &Model, theme: Theme, frame: &mut Frame) -> u16 {
         Page::Choose => parts::choose::draw(model, theme, frame, area),
         Page::Practise => parts::practise::draw(model, theme, frame, area),
     }
-    match model.over {
+    let first = match model.over {
         Some(Overlay::Keys) => parts::help::draw(model, theme, frame, area),
         Some(Overlay::Movement) => parts::reading::draw(model, theme, frame, area),
         None => 0,
+    };
+    seal(frame);
+    first
+}
+
+/// Whatever was drawn, no cell holds a sign that a terminal would obey. Texts from outside have
+/// theirs written out where they come in; a sign that slipped through becomes a dot.
+fn seal(frame: &mut Frame) {
+    for cell in &mut frame.buffer_mut().content {
+        if cell.symbol().contains(is_unseen) {
+            cell.set_symbol("·");
+        }
     }
 }
 
@@ -46,6 +59,7 @@ pub fn view_blowing(blowing: &Blowing, theme: Theme, frame: &mut Frame) {
     } else {
         parts::blowing::draw(blowing, theme, frame);
     }
+    seal(frame);
 }
 
 /// Draws the page where a movement is heard clean or with a fault.
@@ -56,6 +70,7 @@ pub fn view_discriminating(page: &Discriminating, theme: Theme, frame: &mut Fram
     } else {
         parts::discriminating::draw(page, theme, frame);
     }
+    seal(frame);
 }
 
 /// Draws a warm-up, and what is wrong with the sound, if anything.
@@ -72,6 +87,7 @@ pub fn view_warming(
     } else {
         parts::warming::draw(warming, trouble, left_handed, theme, frame);
     }
+    seal(frame);
 }
 
 /// The music in one line of text: notes with their lengths, gracenotes in braces.

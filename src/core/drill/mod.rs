@@ -29,7 +29,9 @@ pub use make::{
 pub use music::{
     Mended, MusicProblem, adopt_music, body_order, is_pipe_key, mend_music, read_music,
 };
-pub use problem::{Kind, Place, Problem, Severity, render, render_line};
+pub use problem::{
+    Kind, MOST_SHOWN, Place, Problem, Severity, how_many, more, render, render_line,
+};
 pub use read::{LARGEST_FILE, MOST_BARS, read, read_for};
 pub use stages::{Taken, apart, real_time};
 pub use value::{

@@ -3,12 +3,16 @@
 //! Reading goes through a maintained event parser that gives positions; writing through serde.
 //! Bounded on purpose: depth, aliases and size, so that no file can cost the player the program.
 
-use super::problem::{Kind, Place, Problem};
+use super::problem::{Kind, Place, Problem, tell};
+use crate::wording::is_unseen;
 use saphyr_parser::{Event, Parser, ScalarStyle, Span};
 use serde::Serialize;
+use std::collections::HashSet;
 
 /// The deepest nesting that is read; a drill needs four.
 const DEEPEST: usize = 64;
+/// The most values that are read; the longest drill that can be played needs a tenth.
+const MOST_VALUES: usize = 20_000;
 
 /// A value with its place in the file.
 #[derive(Debug, Clone, PartialEq)]
@@ -37,25 +41,48 @@ pub(super) struct Text {
 }
 
 impl Text {
-    /// The place of a run of characters of the text.
-    pub(super) fn place(&self, start: usize, end: usize) -> Place {
-        let mut line = 0;
-        let mut column = 0;
-        for (offset, sign) in self.string.chars().enumerate() {
-            if offset == start {
-                break;
-            }
+    /// The places of runs of characters, given in the order of their beginnings, in one pass.
+    pub(super) fn places(&self) -> Places<'_> {
+        Places {
+            text: self,
+            signs: self.string.chars(),
+            offset: 0,
+            line: 0,
+            column: 0,
+        }
+    }
+}
+
+/// Goes through a text once and tells where its characters stand in the file.
+pub(super) struct Places<'a> {
+    text: &'a Text,
+    signs: std::str::Chars<'a>,
+    offset: usize,
+    line: usize,
+    column: usize,
+}
+
+impl Places<'_> {
+    /// The place of a run that begins no earlier than the one asked for before.
+    pub(super) fn of(&mut self, start: usize, end: usize) -> Place {
+        while self.offset < start
+            && let Some(sign) = self.signs.next()
+        {
+            self.offset += 1;
+            self.column += 1;
             if sign == '\n' {
-                line += 1;
-                column = 0;
-            } else {
-                column += 1;
+                self.line += 1;
+                self.column = 0;
             }
         }
-        let first = if line == 0 { self.start.1 } else { self.indent };
+        let first = if self.line == 0 {
+            self.text.start.1
+        } else {
+            self.text.indent
+        };
         Place {
-            line: self.start.0 + line,
-            column: first + column,
+            line: self.text.start.0 + self.line,
+            column: first + self.column,
             width: end.saturating_sub(start).max(1),
         }
     }
@@ -85,14 +112,13 @@ fn is_null(text: &Text) -> bool {
 /// A text short enough for a message.
 pub(super) fn shortened(text: &str) -> String {
     const MOST: usize = 40;
-    let clean: String = text
+    let clean = text
         .chars()
-        .map(|sign| if sign.is_control() { '·' } else { sign })
-        .collect();
-    if clean.chars().count() <= MOST {
-        clean
+        .map(|sign| if is_unseen(sign) { '·' } else { sign });
+    if text.chars().nth(MOST).is_none() {
+        clean.collect()
     } else {
-        clean.chars().take(MOST - 1).chain(['…']).collect()
+        clean.take(MOST - 1).chain(['…']).collect()
     }
 }
 
@@ -100,6 +126,8 @@ pub(super) fn shortened(text: &str) -> String {
 struct Open {
     tree: Tree,
     key: Option<Tree>,
+    /// The keys that are there, to find one that stands twice.
+    keys: HashSet<String>,
 }
 
 /// Reads one document. Stops at the first syntax error, because the parser returns the same error
@@ -109,6 +137,7 @@ pub(super) fn read_tree(source: &str, problems: &mut Vec<Problem>) -> Option<Tre
     let mut open: Vec<Open> = Vec::new();
     let mut root = None;
     let mut documents = 0;
+    let mut values = 0;
     for event in Parser::new_from_str(source) {
         let (event, span) = match event {
             Ok(event) => event,
@@ -133,6 +162,12 @@ pub(super) fn read_tree(source: &str, problems: &mut Vec<Problem>) -> Option<Tre
             }
         };
         let place = place_of(span);
+        values += 1;
+        if values > MOST_VALUES {
+            let kind = Kind::TooManyValues { most: MOST_VALUES };
+            tell(problems, Problem::new(place, kind));
+            return None;
+        }
         match event {
             Event::DocumentStart(_) => {
                 documents += 1;
@@ -170,6 +205,7 @@ pub(super) fn read_tree(source: &str, problems: &mut Vec<Problem>) -> Option<Tre
                 open.push(Open {
                     tree: Tree { place, value },
                     key: None,
+                    keys: HashSet::new(),
                 });
             }
             Event::SequenceEnd | Event::MappingEnd => {
@@ -194,17 +230,15 @@ fn close(open: &mut [Open], root: &mut Option<Tree>, tree: Tree, problems: &mut 
         Value::Map(entries) => match parent.key.take() {
             None => parent.key = Some(tree),
             Some(key) => {
-                let same = |other: &Tree| match (&other.value, &key.value) {
-                    (Value::Scalar(a), Value::Scalar(b)) => a.string == b.string,
+                let again = match &key.value {
+                    Value::Scalar(text) => !parent.keys.insert(text.string.clone()),
                     _ => false,
                 };
-                if entries.iter().any(|(other, _)| same(other)) {
-                    problems.push(Problem::new(
-                        key.place,
-                        Kind::DuplicateField {
-                            field: key.described(),
-                        },
-                    ));
+                if again {
+                    let kind = Kind::DuplicateField {
+                        field: key.described(),
+                    };
+                    tell(problems, Problem::new(key.place, kind));
                 } else {
                     entries.push((key, tree));
                 }
@@ -287,7 +321,7 @@ mod tests {
         let offset = text.string.find("A4").expect("it is there");
         assert_eq!(text.string, "{g}d2 G2|\nA4|\n");
         assert_eq!(
-            text.place(offset, offset + 2),
+            text.places().of(offset, offset + 2),
             Place {
                 line: 4,
                 column: 3,
@@ -295,13 +329,42 @@ mod tests {
             }
         );
         assert_eq!(
-            text.place(0, 3),
+            text.places().of(0, 3),
             Place {
                 line: 3,
                 column: 3,
                 width: 3
             }
         );
+    }
+
+    /// Each place once counted from the beginning again: a hundred kilobytes took half a minute.
+    #[test]
+    fn places_are_found_in_one_pass() {
+        let line = "$$$$$$$$$\n";
+        let text = Text {
+            string: line.repeat(1000),
+            plain: false,
+            start: (3, 3),
+            indent: 3,
+        };
+        let mut places = text.places();
+        for offset in 0..text.string.len() {
+            let place = places.of(offset, offset + 1);
+            assert_eq!(
+                (place.line, place.column),
+                (3 + offset / 10, 3 + offset % 10)
+            );
+            assert_eq!(places.offset, offset, "no sign is gone through twice");
+        }
+    }
+
+    #[test]
+    fn a_drill_of_a_million_values_is_read_no_further_than_any_drill() {
+        let (tree, problems) = tree(&"- x\n".repeat(100_000));
+        assert!(tree.is_none());
+        assert_eq!(problems[0].kind, Kind::TooManyValues { most: MOST_VALUES });
+        assert!(problems[0].place.line <= MOST_VALUES);
     }
 
     /// Two readers of YAML that differed on our own files would make the schema a lie.

@@ -491,8 +491,8 @@ impl Body {
     }
 
     fn place(&self, start: usize, end: usize) -> Place {
-        let line = self.lines.iter().rev().find(|(first, ..)| *first <= start);
-        match line {
+        let after = self.lines.partition_point(|(first, ..)| *first <= start);
+        match after.checked_sub(1).and_then(|line| self.lines.get(line)) {
             Some((first, number, shift)) => Place {
                 line: *number,
                 column: (start - first + 1).saturating_sub(*shift).max(1),

@@ -101,6 +101,14 @@ impl Reader {
 /// The order of play: each repeated part twice, its first ending the first time only.
 pub fn body_order(bars: &[Bar]) -> (Vec<usize>, Vec<(usize, Kind)>) {
     let mut told = Vec::new();
+    let mut second_after = vec![None; bars.len()];
+    let mut second = None;
+    for (place, bar) in bars.iter().enumerate().rev() {
+        second_after[place] = second;
+        if bar.ending == Some(2) {
+            second = Some(place);
+        }
+    }
     let mut sent_back = vec![false; bars.len()];
     let mut order = Vec::new();
     let mut part = 0;
@@ -120,9 +128,8 @@ pub fn body_order(bars: &[Bar]) -> (Vec<usize>, Vec<(usize, Kind)>) {
             in_second = false;
         }
         if ending == Some(1) && again {
-            let second = (at + 1..bars.len()).find(|b| bars[*b].ending == Some(2));
             again = false;
-            if let Some(second) = second {
+            if let Some(second) = second_after[at] {
                 at = second;
                 in_second = true;
             } else {

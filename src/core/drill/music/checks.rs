@@ -7,6 +7,7 @@ use crate::drill::problem::Kind;
 use crate::drill::written::{Bar, Gracenote, Group, Music};
 use crate::movement::{Context, is_playable};
 use crate::units::Beats;
+use std::collections::BTreeMap;
 
 impl Reader {
     /// Every bar as played is full, or short with a neighbour that completes it: the short last
@@ -95,6 +96,8 @@ impl Reader {
     pub(super) fn check_notes(&mut self, music: &Music) {
         let mut before: Option<(Note, bool)> = None;
         let mut seen = vec![false; music.bars.len()];
+        // what was told of a bar's first note, which a repeat gives another note before it
+        let mut told: BTreeMap<usize, Vec<Kind>> = BTreeMap::new();
         for &index in &music.order {
             let fresh = !std::mem::replace(&mut seen[index], true);
             for (position, written) in music.bars[index].notes.iter().enumerate() {
@@ -118,10 +121,7 @@ impl Reader {
                 };
                 if let Some(kind) = problem
                     && (fresh || position == 0)
-                    && !self
-                        .problems
-                        .iter()
-                        .any(|told| told.start == span.0 && told.kind == kind)
+                    && (position > 0 || is_new(told.entry(index).or_default(), &kind))
                 {
                     self.tell(span.0, span.1, kind);
                 }
@@ -136,6 +136,15 @@ impl Reader {
             self.tell(end.saturating_sub(1), end, Kind::TieAtEnd);
         }
     }
+}
+
+/// Keeps a kind unless it is there already.
+fn is_new(told: &mut Vec<Kind>, kind: &Kind) -> bool {
+    let new = !told.contains(kind);
+    if new {
+        told.push(kind.clone());
+    }
+    new
 }
 
 /// What is wrong with a written group, if anything.

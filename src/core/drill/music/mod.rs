@@ -14,11 +14,15 @@ pub use bars::body_order;
 pub use foreign::{adopt_music, is_pipe_key};
 pub use mend::{Mended, mend_music};
 
-use super::problem::Kind;
+use super::problem::{Kind, MOST_PROBLEMS};
+use super::read::MOST_BARS;
 use super::written::{Bar, Gracenote, Music};
 use crate::rhythm::Metre;
 use crate::units::{Beats, Fraction};
 use std::collections::BTreeSet;
+
+/// The most notes and gracenotes that are read of one text: 64 for each bar that a stage can have.
+const MOST_NOTES: usize = 64 * MOST_BARS;
 
 /// A problem in body text, by characters from its start.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -71,6 +75,10 @@ struct Reader {
     gaps: BTreeSet<(usize, usize)>,
     /// Reading what another program wrote, which may hold more than a drill.
     foreign: Option<foreign::Foreign>,
+    /// Notes and gracenotes read.
+    count: usize,
+    /// Enough was found wrong, or too much was found: nothing more is read.
+    over: bool,
 }
 
 impl Reader {
@@ -91,6 +99,8 @@ impl Reader {
             bars_unsure: Vec::new(),
             gaps: BTreeSet::new(),
             foreign: None,
+            count: 0,
+            over: false,
         }
     }
 
@@ -127,15 +137,65 @@ impl Reader {
     }
 
     fn tell(&mut self, start: usize, end: usize, kind: Kind) {
-        let kind = match &self.foreign {
-            Some(_) => foreign::adopted(kind),
-            None => kind,
+        let (kind, most) = match &self.foreign {
+            Some(_) => (foreign::adopted(kind), foreign::MOST_TOLD),
+            None => (kind, MOST_PROBLEMS),
         };
-        self.problems.push(MusicProblem { start, end, kind });
+        let place = self.problems.len();
+        if let (Some(foreign), Kind::Adopted { found, done, .. }) = (&mut self.foreign, &kind) {
+            // an equal change is counted where the first was told
+            foreign.changes += 1;
+            let first = foreign.first.entry(format!("{found}\0{done}"));
+            let first = *first.or_insert(place);
+            if foreign.changes <= foreign::MOST_CHANGES
+                && let Some(MusicProblem {
+                    kind: Kind::Adopted { times, .. },
+                    ..
+                }) = self.problems.get_mut(first)
+            {
+                *times += 1;
+                return;
+            }
+        }
+        let endless =
+            (self.foreign.as_ref()).is_some_and(|foreign| foreign.changes > foreign::MOST_CHANGES);
+        if self.over {
+            return;
+        }
+        if place < most && !endless {
+            self.problems.push(MusicProblem { start, end, kind });
+        } else {
+            let kind = Kind::GaveUp { after: most };
+            self.problems.push(MusicProblem { start, end, kind });
+            self.over = true;
+        }
+    }
+
+    /// Reads no further when the text holds more than any stage: told once, at this place.
+    fn leave_off_where_too_long(&mut self) {
+        let kind = if self.bars.len() > MOST_BARS {
+            Kind::TooManyBars {
+                found: self.bars.len(),
+                most: MOST_BARS,
+            }
+        } else if self.count > MOST_NOTES {
+            Kind::TooManyNotes { most: MOST_NOTES }
+        } else {
+            return;
+        };
+        if !self.over {
+            let start = self.at.min(self.signs.len());
+            self.tell(start, start + 1, kind);
+            self.over = true;
+        }
     }
 
     fn read(&mut self) {
         while let Some(sign) = self.peek() {
+            self.leave_off_where_too_long();
+            if self.over {
+                break;
+            }
             let start = self.at;
             if self.foreign.is_some() && self.foreign_sign(sign) {
                 continue;

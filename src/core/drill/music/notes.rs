@@ -56,6 +56,7 @@ impl Reader {
             self.leave_a_gap_in_time();
             return;
         };
+        self.count += 1;
         self.bar.notes.push(Written {
             note,
             length,
@@ -115,7 +116,8 @@ impl Reader {
         self.at += 1;
         let mut gracenotes = Vec::new();
         loop {
-            let Some(sign) = self.peek() else {
+            self.leave_off_where_too_long();
+            let Some(sign) = self.peek().filter(|_| !self.over) else {
                 self.tell(start, start + 1, Kind::OpenGroup);
                 return self.leave_a_gap_in_time();
             };
@@ -129,6 +131,7 @@ impl Reader {
                     let written = matches!(self.peek(), Some('0'..='9' | '/'));
                     let length = self.length();
                     if let Some(note) = note {
+                        self.count += 1;
                         gracenotes.push(Gracenote {
                             note,
                             held: written.then_some(length),

@@ -4,7 +4,7 @@ mod mend;
 mod render;
 mod sentence;
 
-pub use render::{render, render_line};
+pub use render::{MOST_SHOWN, how_many, more, render, render_line};
 
 use crate::chanter::{Note, NoteError};
 use crate::rhythm::Metre;
@@ -63,6 +63,23 @@ impl Problem {
     }
 }
 
+/// After so many problems in a file no more are looked for.
+pub(super) const MOST_PROBLEMS: usize = 1000;
+
+/// Tells a problem, up to [`MOST_PROBLEMS`]: a file of a megabyte may hold one in each character.
+pub(super) fn tell(problems: &mut Vec<Problem>, problem: Problem) {
+    match problems.len() {
+        told if told < MOST_PROBLEMS => problems.push(problem),
+        MOST_PROBLEMS => problems.push(Problem::new(
+            problem.place,
+            Kind::GaveUp {
+                after: MOST_PROBLEMS,
+            },
+        )),
+        _ => {}
+    }
+}
+
 /// Kinds of problems, with what their sentence needs.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[allow(
@@ -83,6 +100,13 @@ pub enum Kind {
     SecondDocument,
     Alias,
     TooDeep,
+    TooManyValues {
+        most: usize,
+    },
+    /// So many problems that nothing after this one was looked for.
+    GaveUp {
+        after: usize,
+    },
     DuplicateField {
         field: String,
     },
@@ -210,6 +234,9 @@ pub enum Kind {
     },
     TooManyBars {
         found: usize,
+        most: usize,
+    },
+    TooManyNotes {
         most: usize,
     },
     Crowded {

@@ -1,21 +1,80 @@
 //! Problems as text: file, line, column, the line with a caret, how to mend.
 
-use super::{Place, Problem, Severity};
+use super::{Kind, Place, Problem, Severity};
+use crate::wording;
 
-/// Problems as text: file, line and column, the line with a caret, how to mend.
+/// So many problems of one file are shown; one bad file must not bury what is said of the others.
+pub const MOST_SHOWN: usize = 20;
+
+/// The longest sentence about a problem that is shown, characters: a word of a hostile file may be
+/// as long as the file.
+const LONGEST_SENTENCE: usize = 400;
+
+/// Problems as text: file, line and column, the line with a caret, how to mend. The first
+/// [`MOST_SHOWN`] of them, then how many more there are.
 pub fn render(file: &str, source: &str, problems: &[Problem]) -> String {
-    problems
+    let mut text: String = problems
         .iter()
+        .take(MOST_SHOWN)
         .map(|problem| {
             let level = match problem.severity() {
                 Severity::Error => "",
                 Severity::Note => "note: ",
             };
-            let says = problem.kind.to_string();
+            let says = problem.says();
             let mend = problem.kind.mend();
             render_line(file, source, problem.place, level, &says, mend.as_deref())
         })
-        .collect()
+        .collect();
+    if let Some(more) = more(problems) {
+        text.push_str(&format!("{file}: {more}\n"));
+    }
+    text
+}
+
+/// What is said of the problems beyond [`MOST_SHOWN`], if there are any.
+pub fn more(problems: &[Problem]) -> Option<String> {
+    let left = problems
+        .len()
+        .checked_sub(MOST_SHOWN)
+        .filter(|left| *left > 0)?;
+    Some(match gave_up(problems) {
+        Some(after) => format!(
+            "and {} more; after {after} no more were looked for",
+            left - 1
+        ),
+        None => format!("and {left} more"),
+    })
+}
+
+/// `1 problem`, `3 problems`, `at least 1000 problems`: those that keep a file from being used.
+pub fn how_many(problems: &[Problem]) -> String {
+    let errors = problems
+        .iter()
+        .filter(|problem| problem.severity() == Severity::Error)
+        .count();
+    match gave_up(problems) {
+        Some(_) => format!("at least {} problems", errors - 1),
+        None => wording::count(errors, "problem", "problems"),
+    }
+}
+
+fn gave_up(problems: &[Problem]) -> Option<usize> {
+    problems.iter().find_map(|problem| match problem.kind {
+        Kind::GaveUp { after } => Some(after),
+        _ => None,
+    })
+}
+
+impl Problem {
+    /// Its sentence, cut where what a file holds makes it endless.
+    pub fn says(&self) -> String {
+        let says = self.kind.to_string();
+        match says.char_indices().nth(LONGEST_SENTENCE) {
+            Some((end, _)) => format!("{}…", &says[..end]),
+            None => says,
+        }
+    }
 }
 
 /// One problem of any kind of text file, as [`render`] writes those of drills.
@@ -43,19 +102,7 @@ pub fn render_line(
         .checked_sub(1)
         .and_then(|line| source.lines().nth(line))
     {
-        let clean: String = found
-            .chars()
-            .map(|sign| {
-                if sign == '\t' {
-                    ' '
-                } else if sign.is_control() {
-                    '·'
-                } else {
-                    sign
-                }
-            })
-            .collect();
-        let (shown, shift) = window(&clean, column);
+        let (shown, shift) = window(found, column);
         let number = line.to_string();
         let gap = " ".repeat(number.len());
         let caret_at = column.saturating_sub(1).saturating_sub(shift);
@@ -74,21 +121,29 @@ pub fn render_line(
     text
 }
 
-/// At most 100 characters of a line around a column, and how many were cut at the front.
+/// At most 100 characters of a line around a column, and how many were cut at the front. A sign
+/// that would move the cursor becomes a dot, so that the caret stands under its place.
 fn window(line: &str, column: usize) -> (String, usize) {
     const WIDTH: usize = 100;
     let length = line.chars().count();
-    if length <= WIDTH {
-        return (line.to_owned(), 0);
-    }
-    let start = column.saturating_sub(WIDTH / 2).min(length - WIDTH);
-    (line.chars().skip(start).take(WIDTH).collect(), start)
+    let start = if length <= WIDTH {
+        0
+    } else {
+        column.saturating_sub(WIDTH / 2).min(length - WIDTH)
+    };
+    let shown = line.chars().skip(start).take(WIDTH).map(|sign| match sign {
+        '\t' => ' ',
+        sign if wording::is_unseen(sign) => '·',
+        sign => sign,
+    });
+    (shown.collect(), start)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::drill::Kind;
+    use crate::drill::{Kind, read, read_music};
+    use crate::rhythm::Metre;
 
     #[test]
     fn a_problem_shows_its_line_with_a_caret_and_how_to_mend_it() {
@@ -110,5 +165,59 @@ mod tests {
              2 | ladder: {from: 80, to: 50, step: 4%}\n   \
              |          ^^^^^^^^\n     write `from: 50, to: 80`\n"
         );
+    }
+
+    /// A file with a problem in each character once printed gigabytes.
+    #[test]
+    fn twenty_problems_are_shown_and_the_rest_counted() {
+        let music = |signs: &str| format!("title: x\nladder: {{from: 50, to: 80, step: 4%}}\nmusic: |\n  {signs}\n");
+        for (count, last) in [
+            (20, None),
+            (21, Some("x: and 1 more")),
+            (500, Some("x: and 480 more")),
+            (
+                5000,
+                Some("x: and 980 more; after 1000 no more were looked for"),
+            ),
+        ] {
+            let source = music(&"$".repeat(count));
+            let (drill, problems) = read(source.as_bytes());
+            assert!(drill.is_none());
+            let text = render("x", &source, &problems);
+            let shown = text.lines().filter(|line| line.starts_with("x:4:")).count();
+            assert_eq!(shown, 20, "{count}");
+            let said = text.lines().last().filter(|line| line.starts_with("x: "));
+            assert_eq!(said, last, "{count}");
+        }
+    }
+
+    /// What is read, told and shown of a text is bounded, however much of it is wrong. Counted are
+    /// problems and characters of their text; how long a megabyte takes is the bench `worst`.
+    #[test]
+    fn the_worst_text_costs_no_more_than_a_page() {
+        for piece in [
+            "{", "[", "$", "z", "^", "A", "A|", "A-", "A>", "(3", "{}", "{g}", "|1", ":|", "h/",
+        ] {
+            let text = piece.repeat(100_000 / piece.len());
+            let metre = Metre::FourFour;
+            let (music, problems) = read_music(&text, metre, metre.default_unit(), "");
+            assert!(problems.len() <= 1001, "{piece}: {}", problems.len());
+            assert!(music.bars.len() <= 1026, "{piece}: {}", music.bars.len());
+            let source = format!("title: x\nmusic: |\n  {text}\n");
+            let (_, problems) = read(source.as_bytes());
+            assert!(problems.len() <= 1001, "{piece}: {}", problems.len());
+            let shown = render("x", &source, &problems);
+            assert!(shown.len() < 20_000, "{piece}: {}", shown.len());
+        }
+        let fields: String = (0..50_000).map(|n| format!("k{n}: 1\n")).collect();
+        let (_, problems) = read(fields.as_bytes());
+        assert!(problems.len() <= 1001);
+        for alone in ["{", "[", "- ", "? ", "a:\n ", "!x ", "&a ", "*", "x, "] {
+            let (drill, problems) = read(alone.repeat(100_000 / alone.len()).as_bytes());
+            assert!(drill.is_none() && !problems.is_empty(), "{alone}");
+            assert!(problems.len() <= 1001, "{alone}");
+        }
+        let (_, problems) = read(format!("title: {}\n", "9".repeat(100_000)).as_bytes());
+        assert!(render("x", "", &problems).len() < 5000);
     }
 }

@@ -40,6 +40,13 @@ impl fmt::Display for Kind {
                 "`*` refers to another part of the file; a drill writes everything out"
             ),
             Self::TooDeep => write!(f, "nested more than 64 deep; a drill needs four"),
+            Self::TooManyValues { most } => {
+                write!(
+                    f,
+                    "more than {most} fields and values; a drill needs a few hundred"
+                )
+            }
+            Self::GaveUp { after } => write!(f, "after {after} problems no more were looked for"),
             Self::DuplicateField { field } => write!(f, "{field} stands twice"),
             Self::Empty => write!(f, "nothing is written here; expected a drill"),
             Self::WrongShape {
@@ -182,6 +189,9 @@ impl fmt::Display for Kind {
             ),
             Self::TooManyBars { found, most } => {
                 write!(f, "{found} bars in one stage; at most {most} are read")
+            }
+            Self::TooManyNotes { most } => {
+                write!(f, "more than {most} notes in one stage; no more are read")
             }
             Self::Crowded {
                 stage,

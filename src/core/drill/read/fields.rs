@@ -7,6 +7,9 @@ use crate::drill::yaml::{Text, Tree, Value, shortened};
 use crate::units::{Fraction, parse_fraction};
 use crate::wording;
 
+/// So many unknown fields of one mapping are compared with the known ones.
+const MOST_SLIPS: usize = 50;
+
 /// The entries of a mapping whose names are known.
 pub(super) struct Fields<'a> {
     pub(super) place: Place,
@@ -52,21 +55,25 @@ impl Reader {
             if let Some(field) = known.iter().find(|field| **field == name) {
                 found.push((*field, value));
             } else {
-                misspelt.push((name, value));
+                // what a hostile file holds thousands of is no slip of the pen
+                let nearest = (misspelt.len() < MOST_SLIPS)
+                    .then(|| wording::nearest(name, known.iter().copied()))
+                    .flatten();
+                misspelt.push((nearest, value));
                 self.tell(
                     key.place,
                     Kind::UnknownField {
                         field: shortened(name),
                         of,
-                        nearest: wording::nearest(name, known.iter().copied()),
+                        nearest,
                         known,
                     },
                 );
             }
         }
         // Read as what it was meant for: that this is missing is no mistake of its own.
-        for (name, value) in misspelt {
-            if let Some(meant) = wording::nearest(name, known.iter().copied())
+        for (nearest, value) in misspelt {
+            if let Some(meant) = nearest
                 && found.iter().all(|(field, _)| *field != meant)
             {
                 found.push((meant, value));
@@ -120,7 +127,7 @@ impl Reader {
         }
         let unsafe_sign = shown
             .chars()
-            .find(|sign| (sign.is_control() && *sign != '\n') || is_direction_mark(*sign));
+            .find(|sign| wording::is_unseen(*sign) && *sign != '\n');
         if let Some(sign) = unsafe_sign {
             self.tell(
                 tree.place,
@@ -264,9 +271,4 @@ impl Reader {
         }
         Some(notes).filter(|notes| !notes.is_empty())
     }
-}
-
-/// Marks that turn the direction of text on a terminal.
-fn is_direction_mark(sign: char) -> bool {
-    matches!(sign, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
 }

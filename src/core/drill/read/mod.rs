@@ -7,7 +7,7 @@ mod opening;
 mod stages;
 
 use super::document::DRILL_FIELDS;
-use super::problem::{Kind, Place, Problem, Severity};
+use super::problem::{self, Kind, Place, Problem, Severity};
 use super::value::{Advance, Begins, Drill, Ladder, MovementLine, Route, StepBack};
 use super::yaml::{Tree, read_tree};
 use crate::movement::{Lengths, Schools};
@@ -104,7 +104,7 @@ struct Ground {
 
 impl Reader {
     fn tell(&mut self, place: Place, kind: Kind) {
-        self.problems.push(Problem::new(place, kind));
+        problem::tell(&mut self.problems, Problem::new(place, kind));
     }
 
     fn drill(&mut self, tree: &Tree) -> Option<Drill> {

@@ -325,10 +325,11 @@ impl Reader {
         let text = self.scalar(tree, "music", "ABC body text")?;
         let (music, problems) = read_music(&text.string, ground.metre, ground.unit, label);
         let told = !problems.is_empty();
+        let mut places = text.places();
         for problem in problems {
             let counts_beats = matches!(problem.kind, Kind::Bar { .. } | Kind::Complement { .. });
             if ground.sure || !counts_beats {
-                self.tell(text.place(problem.start, problem.end), problem.kind);
+                self.tell(places.of(problem.start, problem.end), problem.kind);
             }
         }
         if music.bars.is_empty() {

@@ -72,8 +72,7 @@ impl Reader {
         };
         let main = foreign.voice.get_or_insert_with(|| id.clone());
         foreign.skipping = *main != id;
-        if foreign.skipping && !foreign.told.contains(&id) {
-            foreign.told.push(id.clone());
+        if foreign.skipping && foreign.told.insert(id.clone()) {
             self.tell_note(
                 start,
                 format!("the voice `{}`", short(&id)),

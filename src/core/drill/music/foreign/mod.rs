@@ -11,6 +11,12 @@ use super::{Kind, MusicProblem, Reader};
 use crate::drill::written::Music;
 use crate::rhythm::Metre;
 use crate::units::{Beats, Fraction};
+use std::collections::{BTreeSet, HashMap};
+
+/// After so many different changes in one tune no more is read.
+pub(super) const MOST_TOLD: usize = 5000;
+/// After so many changes, equal or not, no more is read either: a change a note in the longest text.
+pub(super) const MOST_CHANGES: usize = 65_536;
 
 /// What stands between the signs of foreign body text.
 #[derive(Debug, Default)]
@@ -20,7 +26,11 @@ pub(super) struct Foreign {
     /// Inside another voice.
     skipping: bool,
     /// Voices told of.
-    told: Vec<String>,
+    told: BTreeSet<String>,
+    /// How many changes were made.
+    pub(super) changes: usize,
+    /// Which problem told of a change first.
+    pub(super) first: HashMap<String, usize>,
     /// The tuplet's factor and how many notes it still holds.
     tuplet: Option<(Fraction, u32)>,
     /// A rest at the very start, given to the first note.
