@@ -20,5 +20,6 @@ mod all {
     mod terminal;
     mod tunes;
     mod verdicts;
+    mod visible;
     mod weeks;
 }

@@ -4,7 +4,7 @@
 use super::Failure;
 use crate::wording::{is_unseen, visible};
 use std::borrow::Cow;
-use std::fmt::Display;
+use std::fmt::{Display, Write as _};
 use std::io::{ErrorKind, Write};
 use std::path::Path;
 
@@ -30,7 +30,7 @@ pub(crate) fn escaped_json(json: &str) -> Cow<'_, str> {
     for sign in json.chars() {
         if hidden(sign) {
             for unit in sign.encode_utf16(&mut [0; 2]) {
-                text.push_str(&format!("\\u{unit:04x}"));
+                let _ = write!(text, "\\u{unit:04x}");
             }
         } else {
             text.push(sign);

@@ -13,15 +13,17 @@ fn cells(count: u16) -> std::num::NonZero<u16> {
     std::num::NonZero::new(count).expect("a size")
 }
 
-struct Story {
+pub(super) struct Story {
     master: Box<dyn MasterPty + Send>,
     writer: Box<dyn Write + Send>,
     child: Box<dyn Child + Send + Sync>,
     parser: Arc<Mutex<vt100::Parser>>,
+    /// Everything that was sent to the terminal.
+    sent: Arc<Mutex<Vec<u8>>>,
 }
 
 impl Story {
-    fn begin(home: &Path, arguments: &[&str], columns: u16, rows: u16) -> Self {
+    pub(super) fn begin(home: &Path, arguments: &[&str], columns: u16, rows: u16) -> Self {
         Self::begin_with(home, arguments, columns, rows, &[])
     }
 
@@ -65,12 +67,17 @@ impl Story {
         )));
         let mut reader = pair.master.try_clone_reader().expect("a reader");
         let shared = Arc::clone(&parser);
+        let sent = Arc::new(Mutex::new(Vec::new()));
+        let kept = Arc::clone(&sent);
         std::thread::spawn(move || {
             let mut bytes = [0; 4096];
             while let Ok(count) = reader.read(&mut bytes) {
                 if count == 0 {
                     break;
                 }
+                kept.lock()
+                    .expect("not poisoned")
+                    .extend_from_slice(&bytes[..count]);
                 shared
                     .lock()
                     .expect("not poisoned")
@@ -83,6 +90,7 @@ impl Story {
             writer,
             child,
             parser,
+            sent,
         }
     }
 
@@ -102,13 +110,17 @@ impl Story {
             .alternate_screen()
     }
 
-    fn press(&mut self, keys: &str) {
+    pub(super) fn press(&mut self, keys: &str) {
         self.writer.write_all(keys.as_bytes()).expect("keys go in");
         self.writer.flush().expect("keys go in");
     }
 
+    pub(super) fn sent(&self) -> String {
+        String::from_utf8_lossy(&self.sent.lock().expect("not poisoned")).into_owned()
+    }
+
     #[track_caller]
-    fn until(&self, what: &str) {
+    pub(super) fn until(&self, what: &str) {
         self.until_true(what, |screen| screen.contains(what));
     }
 
@@ -141,7 +153,7 @@ impl Story {
     }
 
     #[track_caller]
-    fn ends_with(&mut self, code: u32) {
+    pub(super) fn ends_with(&mut self, code: u32) {
         let end = Instant::now() + PATIENCE;
         while Instant::now() < end {
             if let Some(status) = self.child.try_wait().expect("it can be waited for") {

@@ -34,7 +34,11 @@ fn is_harmless(what: &str, output: &Output) -> String {
             .unwrap_or_else(|_| panic!("{what}: what is printed is no UTF-8"))
             .replace("\r\n", "\n");
         if let Some(at) = text.find(is_obeyed) {
-            let from = text[..at].char_indices().rev().nth(60).map_or(0, |(at, _)| at);
+            let from = text[..at]
+                .char_indices()
+                .rev()
+                .nth(60)
+                .map_or(0, |(at, _)| at);
             panic!("{what}: {:?}", &text[from..]);
         }
         all += &text;
@@ -156,7 +160,6 @@ const ARGUMENTS: &[&str] = &[
     "settings --json",
     "schema *",
     "completions *",
-    "licences *",
     "*",
     "--*",
 ];
@@ -244,6 +247,15 @@ fn quoted() -> String {
     json!(EVIL).to_string()
 }
 
+/// The same for TOML, every such sign as an escape.
+fn quoted_toml() -> String {
+    let signs = EVIL.chars().map(|sign| match sign {
+        sign if is_obeyed(sign) => format!("\\U{:08x}", u32::from(sign)),
+        sign => sign.to_string(),
+    });
+    format!("\"{}\"", signs.collect::<String>())
+}
+
 /// Drill files with such signs, as escapes and raw, in every field that a drill has.
 fn drills() -> Vec<String> {
     let schema = Command::new(env!("CARGO_BIN_EXE_gracerung"))
@@ -258,12 +270,22 @@ fn drills() -> Vec<String> {
     let mut files = Vec::new();
     for value in [&quoted, &raw] {
         for field in fields.keys() {
-            files.push(format!("title: x\nmovement: grip\nfrom: D\nto: LA\n{field}: {value}\n"));
+            files.push(format!(
+                "title: x\nmovement: grip\nfrom: D\nto: LA\n{field}: {value}\n"
+            ));
             files.push(format!("{field}: {value}\n"));
             files.push(format!("{field}: [{value}]\n"));
             files.push(format!("{field}: {{{value}: {value}}}\n"));
         }
-        for field in ["name", "before", "tone", "music", "up_to", "opening", "listen_for"] {
+        for field in [
+            "name",
+            "before",
+            "tone",
+            "music",
+            "up_to",
+            "opening",
+            "listen_for",
+        ] {
             files.push(format!(
                 "title: x\nmovement: grip\nfrom: D\nto: LA\nstages:\n  - {{name: n, {field}: {value}}}\n"
             ));
@@ -271,7 +293,9 @@ fn drills() -> Vec<String> {
         files.push(format!("title: x\n{value}: {value}\n"));
         files.push(format!("&{value} {value}: *{value}\n"));
     }
-    files.push(format!("title: x\nmusic: |\n  A4 {raw} {{{raw}}}B4 \"{raw}\" [{raw}]|\n"));
+    files.push(format!(
+        "title: x\nmusic: |\n  A4 {raw} {{{raw}}}B4 \"{raw}\" [{raw}]|\n"
+    ));
     files.push(raw);
     files
 }
@@ -310,8 +334,17 @@ fn what_a_drill_says_is_never_obeyed() {
     let said = harmless(&home, &["drills", "--json"]);
     assert!(said.contains(r"x\u001b]0;owned\u0007"), "{said}");
     for name in ["0", "5", "11", EVIL] {
-        for line in ["practise *", "timeline *", "sheet * -o x.pdf", "render * -o x.wav", "tune *"] {
-            let line: Vec<String> = line.split(' ').map(|word| word.replace('*', name)).collect();
+        for line in [
+            "practise *",
+            "timeline *",
+            "sheet * -o x.pdf",
+            "render * -o x.wav",
+            "tune *",
+        ] {
+            let line: Vec<String> = line
+                .split(' ')
+                .map(|word| word.replace('*', name))
+                .collect();
             let line: Vec<&str> = line.iter().map(String::as_str).collect();
             harmless(&home, &line);
         }
@@ -346,7 +379,13 @@ fn what_another_programs_file_says_is_never_obeyed() {
         files.push(("musicxml", format!(
             "<score-partwise>{part}<part><measure><attributes><divisions>1</divisions><key><fifths>{xml}</fifths></key><time><beats>{xml}</beats><beat-type>4</beat-type></time></attributes>{note}<note><{xml}/></note></measure></part></score-partwise>"
         ).into_bytes()));
-        files.push(("musicxml", format!("<score-partwise>{part}<part><measure>{note}</measure></part></score-partwise>").into_bytes()));
+        files.push((
+            "musicxml",
+            format!(
+                "<score-partwise>{part}<part><measure>{note}</measure></part></score-partwise>"
+            )
+            .into_bytes(),
+        ));
     }
     // one track: its name, a text, a note
     let mut track = vec![0, 0xff, 3, u8::try_from(EVIL.len()).expect("short")];
@@ -417,18 +456,31 @@ fn what_journals_homework_and_settings_say_is_never_obeyed() {
         harmless(&home, line);
     }
     let export = std::fs::read_to_string(home.path("y.jsonl")).expect("exported");
-    assert!(export.contains(r"\u202e") && !export.contains('\u{202e}'), "{export}");
+    assert!(
+        export.contains(r"\u202e") && !export.contains('\u{202e}'),
+        "{export}"
+    );
 
     let quoted = quoted();
     let drill = json!(super::faults::COUNT).to_string();
     for homework in [
-        format!("homework: 1\ntitle: {quoted}\nfor: [{quoted}]\ngiven: 2027-01-01\nnote: {quoted}\ntasks:\n  - {{drill: {quoted}, file: {drill}}}\n"),
-        format!("homework: 1\ntitle: x\ngiven: 2027-01-01\ntasks:\n  - {{drill: x, reach: {quoted}, file: {drill}}}\n"),
-        format!("homework: 1\ntitle: x\ngiven: 2027-01-01\ntasks:\n  - {{drill: x, until: {quoted}, file: {drill}}}\n"),
-        format!("homework: 1\ntitle: x\ngiven: 2027-01-01\ntasks:\n  - {{drill: x, file: {quoted}}}\n"),
+        format!(
+            "homework: 1\ntitle: {quoted}\nfor: [{quoted}]\ngiven: 2027-01-01\nnote: {quoted}\ntasks:\n  - {{drill: {quoted}, file: {drill}}}\n"
+        ),
+        format!(
+            "homework: 1\ntitle: x\ngiven: 2027-01-01\ntasks:\n  - {{drill: x, reach: {quoted}, file: {drill}}}\n"
+        ),
+        format!(
+            "homework: 1\ntitle: x\ngiven: 2027-01-01\ntasks:\n  - {{drill: x, until: {quoted}, file: {drill}}}\n"
+        ),
+        format!(
+            "homework: 1\ntitle: x\ngiven: 2027-01-01\ntasks:\n  - {{drill: x, file: {quoted}}}\n"
+        ),
         format!("homework: 1\n{quoted}: x\n"),
         format!("homework: {quoted}\n"),
-        format!("report: 1\ntitle: {quoted}\nfrom: {quoted}\nmade: 2027-01-01\ndrills:\n  - {{drill: {quoted}, reach: {quoted}, at: {quoted}, days: [{{day: 2027-01-01, clean: 1, not_clean: 2}}], faults: [{quoted}]}}\nquestions:\n  - {{day: 2027-01-01, drill: {quoted}, text: {quoted}}}\ntakes: [{quoted}]\n"),
+        format!(
+            "report: 1\ntitle: {quoted}\nfrom: {quoted}\nmade: 2027-01-01\ndrills:\n  - {{drill: {quoted}, reach: {quoted}, at: {quoted}, days: [{{day: 2027-01-01, clean: 1, not_clean: 2}}], faults: [{quoted}]}}\nquestions:\n  - {{day: 2027-01-01, drill: {quoted}, text: {quoted}}}\ntakes: [{quoted}]\n"
+        ),
     ] {
         std::fs::write(home.path("h.yaml"), &homework).expect("a file");
         for line in [
@@ -436,7 +488,17 @@ fn what_journals_homework_and_settings_say_is_never_obeyed() {
             &["check", "h.yaml", "--json"],
             &["practise", "h.yaml"],
             &["practise", "h.yaml", "--task", EVIL],
-            &["report", "h.yaml", "-o", "r.yaml", "--force", "--name", EVIL, "--question", EVIL],
+            &[
+                "report",
+                "h.yaml",
+                "-o",
+                "r.yaml",
+                "--force",
+                "--name",
+                EVIL,
+                "--question",
+                EVIL,
+            ],
             &["review", "h.yaml"],
             &["review", "h.yaml", "--json"],
             &["review", "h.yaml", "-o", "c.html", "--force"],
@@ -446,9 +508,21 @@ fn what_journals_homework_and_settings_say_is_never_obeyed() {
         }
     }
 
+    let toml = quoted_toml();
     for (name, text) in [
-        ("settings.toml", format!("la = {quoted}\nname = {quoted}\n{quoted} = 1\n")),
-        ("settings.toml", format!("name = {quoted}\ndevice = {quoted}\n")),
+        (
+            "settings.toml",
+            format!("la = {toml}\nschool = [{toml}]\n{toml} = 1\n"),
+        ),
+        ("settings.toml", format!("name = {toml}\ndevice = {toml}\n")),
+        (
+            "settings.toml",
+            format!("la = {quoted}\nname = {quoted}\n{quoted} = 1\n"),
+        ),
+        (
+            "settings.toml",
+            format!("name = {quoted}\ndevice = {quoted}\n"),
+        ),
         ("settings.toml", EVIL.to_owned()),
         ("calibration.json", format!("[{{{quoted}: {quoted}}}]")),
     ] {
@@ -471,7 +545,11 @@ fn what_journals_homework_and_settings_say_is_never_obeyed() {
         std::fs::write(takes.join(format!("{stem}.json")), about.to_string()).expect("a file");
         std::fs::write(takes.join(format!("{stem}.wav")), EVIL).expect("a file");
     }
-    for line in [["takes"].as_slice(), &["takes", "--json"], &["takes", "1", "-o", "t.wav"]] {
+    for line in [
+        ["takes"].as_slice(),
+        &["takes", "--json"],
+        &["takes", "1", "-o", "t.wav"],
+    ] {
         harmless(&home, line);
     }
     let recording: &Path = &home.path(&format!("{EVIL}.wav"));
@@ -479,23 +557,71 @@ fn what_journals_homework_and_settings_say_is_never_obeyed() {
     harmless(&home, &["listen", recording.to_str().expect("text")]);
 }
 
-/// The list of drills and the page of a drill, on a screen: what the terminal is sent is read as it
-/// is, and what a terminal makes of it.
+/// The list of drills and the page of a drill, on a screen and in plain lines: what the terminal is
+/// sent is read as it is, because a terminal shows nothing of what it obeys.
 #[cfg(unix)]
 #[test]
 fn nothing_on_the_screen_is_obeyed() {
-    use super::terminal::Screen;
+    use super::terminal::Story;
     let home = Home::new();
     let folder = home.path("gracerung/drills");
     std::fs::write(folder.join(format!("{EVIL}.yaml")), "title: x\n").expect("a file");
-    std::fs::write(home.path("gracerung/settings.toml"), "").expect("a file");
-    let mut screen = Screen::in_home(home.folder(), &[], (120, 40));
-    screen.until("Count");
-    screen.until(r"x\u{1b}]0;owned");
-    let sent = String::from_utf8_lossy(&screen.sent()).into_owned();
-    assert!(!sent.contains("\u{1b}]0;"), "{sent:?}");
-    for sign in ['\u{9b}', '\u{202e}', '\u{2066}', '\u{200f}', '\u{7f}', '\u{e0041}', '\u{7}'] {
-        assert!(!sent.contains(sign), "{sign:?} in {sent:?}");
+    let lines = [
+        entry(0, &json!("began"), None),
+        entry(1, &json!({"word": {"about": null, "text": EVIL}}), None),
+    ];
+    std::fs::write(home.path("x.jsonl"), lines.join("\n")).expect("a file");
+    harmless(&home, &["journal", "import", "x.jsonl"]);
+    let harmless = |what: &str, sent: &str| {
+        assert!(
+            !sent.contains("\u{1b}]0;") && !sent.contains("\u{1b}[2J\\u"),
+            "{what}: {sent:?}"
+        );
+        for sign in [
+            '\u{9b}',
+            '\u{202e}',
+            '\u{2066}',
+            '\u{200f}',
+            '\u{7f}',
+            '\u{e0041}',
+            '\u{7}',
+        ] {
+            assert!(!sent.contains(sign), "{what}: {sign:?} in {sent:?}");
+        }
+    };
+    for plain in [false, true] {
+        let name = folder.join("count.yaml");
+        let name = name.to_str().expect("text");
+        let arguments: &[&str] = if plain {
+            &["practise", name, "--plain"]
+        } else {
+            &[]
+        };
+        let mut screen = Story::begin(home.folder(), arguments, 120, 40);
+        screen.until("Count");
+        if !plain {
+            screen.until(r"x\u{1b}]0;owned");
+        }
+        screen.press("q");
+        screen.ends_with(0);
+        harmless("the list", &screen.sent());
     }
-    screen.press("q");
+    for line in [
+        "practise *",
+        "practise grip --stage *",
+        "practise grip --tempo *",
+        "practise grip --click *",
+        "hear grip --fault *",
+        "hear grip --stage *",
+    ] {
+        let line: Vec<String> = line
+            .split(' ')
+            .map(|word| word.replace('*', EVIL))
+            .collect();
+        let line: Vec<&str> = line.iter().map(String::as_str).collect();
+        let mut screen = Story::begin(home.folder(), &line, 120, 40);
+        screen.ends_with(2);
+        screen.until("31m");
+        harmless(line[0], &screen.sent());
+    }
 }

@@ -2,6 +2,7 @@
 
 use super::{Kind, Place, Problem, Severity};
 use crate::wording;
+use std::fmt::Write as _;
 
 /// So many problems of one file are shown; one bad file must not bury what is said of the others.
 pub const MOST_SHOWN: usize = 20;
@@ -27,7 +28,7 @@ pub fn render(file: &str, source: &str, problems: &[Problem]) -> String {
         })
         .collect();
     if let Some(more) = more(problems) {
-        text.push_str(&format!("{file}: {more}\n"));
+        let _ = writeln!(text, "{file}: {more}");
     }
     text
 }
@@ -86,7 +87,6 @@ pub fn render_line(
     says: &str,
     mend: Option<&str>,
 ) -> String {
-    use std::fmt::Write as _;
     let Place {
         line,
         column,
@@ -170,7 +170,9 @@ mod tests {
     /// A file with a problem in each character once printed gigabytes.
     #[test]
     fn twenty_problems_are_shown_and_the_rest_counted() {
-        let music = |signs: &str| format!("title: x\nladder: {{from: 50, to: 80, step: 4%}}\nmusic: |\n  {signs}\n");
+        let music = |signs: &str| {
+            format!("title: x\nladder: {{from: 50, to: 80, step: 4%}}\nmusic: |\n  {signs}\n")
+        };
         for (count, last) in [
             (20, None),
             (21, Some("x: and 1 more")),
