@@ -9,6 +9,9 @@ use crate::movement::school::{
 
 const B_FROM_D: &str = "coming from D, the B gracenote separates the low Gs instead, with the bottom \
                         hand's ring finger; some schools keep the D gracenote";
+const B_FROM_D_TO_LOW_A: &str = "coming from D, the B gracenote leads from the low G to the low A \
+                                 instead, with the bottom hand's ring finger; some schools keep \
+                                 the D gracenote";
 const LOW_G_SOUNDS: &str = "low G is already sounding, so the opening low G is left out";
 const THUMB_OPENS: &str = "high G is already sounding and cannot open the birl, so the thumb \
                            gracenote opens it";
@@ -150,7 +153,7 @@ pub(super) const ROWS: &[Row] = &[
             form("not LG D", "LG..D", "LG (D) LA (E)").school(LOW_A_TAORLUATH),
             form("D", "LG..D", "LG (B) LA (E)")
                 .school(LOW_A_TAORLUATH)
-                .because(B_FROM_D),
+                .because(B_FROM_D_TO_LOW_A),
             form("not LG D", "LA", "LG (D) LG LA (E)").school(LOW_A_WRITTEN),
             form("D", "LA", "LG (B) LG LA (E)")
                 .school(LOW_A_WRITTEN)

@@ -5,6 +5,9 @@ use crate::movement::school::{CADENCE_WITHOUT_HIGH_G, D_FROM_D, LIGHT_D, LONG_OV
 
 const B_FROM_D: &str = "coming from D, the B gracenote separates the low Gs instead, with the bottom \
                         hand's ring finger; some schools keep the D gracenote";
+const B_FROM_D_TO_LOW_A: &str = "coming from D, the B gracenote leads from the low G to the low A \
+                                 instead, with the bottom hand's ring finger; some schools keep \
+                                 the D gracenote";
 const LOW_G_SOUNDS: &str = "low G is already sounding, so the opening low G is left out";
 const THUMB_OPENS: &str = "high G is already sounding and cannot open the note again, so the \
                            thumb gracenote opens it";
@@ -242,12 +245,12 @@ pub(super) const ROWS: &[Row] = &[
             form("not LG D", "LG..C", "LG (D) LA (E) LG (F) LG (E) LG (D)").school(LONG_OVER_LOW_G),
             form("D", "LG..C", "LG (B) LA (E) LG (F) LG (E) LG (D)")
                 .school(LONG_OVER_LOW_G)
-                .because(B_FROM_D),
+                .because(B_FROM_D_TO_LOW_A),
             form("LG", "LG..C", "(D) LA (E) LG (F) LG (E) LG (D)")
                 .school(LONG_OVER_LOW_G)
                 .because(LOW_G_SOUNDS),
             form("not LG D", "LG..C", "LG (D) LA (E) LA (F) LA (E) LA (D)"),
-            form("D", "LG..C", "LG (B) LA (E) LA (F) LA (E) LA (D)").because(B_FROM_D),
+            form("D", "LG..C", "LG (B) LA (E) LA (F) LA (E) LA (D)").because(B_FROM_D_TO_LOW_A),
             form("LG", "LG..C", "(D) LA (E) LA (F) LA (E) LA (D)").because(LOW_G_SOUNDS),
         ],
         &[LONG_OVER_LOW_G],
@@ -267,7 +270,7 @@ pub(super) const ROWS: &[Row] = &[
             .school(LONG_OVER_LOW_G),
             form("D", "LG..B", "LG (B) LA (E) LG (F) LG (E) LG (D) LG (C)")
                 .school(LONG_OVER_LOW_G)
-                .because(B_FROM_D),
+                .because(B_FROM_D_TO_LOW_A),
             form("LG", "LG..B", "(D) LA (E) LG (F) LG (E) LG (D) LG (C)")
                 .school(LONG_OVER_LOW_G)
                 .because(LOW_G_SOUNDS),
@@ -276,7 +279,8 @@ pub(super) const ROWS: &[Row] = &[
                 "LG..B",
                 "LG (D) LA (E) LA (F) LA (E) LA (D) LA (C)",
             ),
-            form("D", "LG..B", "LG (B) LA (E) LA (F) LA (E) LA (D) LA (C)").because(B_FROM_D),
+            form("D", "LG..B", "LG (B) LA (E) LA (F) LA (E) LA (D) LA (C)")
+                .because(B_FROM_D_TO_LOW_A),
             form("LG", "LG..B", "(D) LA (E) LA (F) LA (E) LA (D) LA (C)").because(LOW_G_SOUNDS),
         ],
         &[LONG_OVER_LOW_G],
@@ -300,7 +304,7 @@ pub(super) const ROWS: &[Row] = &[
                 "LG (B) LA (E) LG (F) LG (E) LG (D) LG (C) LG (B) LG (E) LG (F) LG",
             )
             .school(LONG_OVER_LOW_G)
-            .because(B_FROM_D),
+            .because(B_FROM_D_TO_LOW_A),
             form(
                 "LG",
                 "E..HA",
@@ -318,7 +322,7 @@ pub(super) const ROWS: &[Row] = &[
                 "E..HA",
                 "LG (B) LA (E) LA (F) LA (E) LA (D) LA (C) LA (B) LA (E) LA (F) LA",
             )
-            .because(B_FROM_D),
+            .because(B_FROM_D_TO_LOW_A),
             form(
                 "LG",
                 "E..HA",

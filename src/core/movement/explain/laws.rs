@@ -471,6 +471,13 @@ fn a_name_is_used_of_what_is_played() {
             );
         }
     }
+    // what separates two low Gs stands between two
+    for (told, explanation) in everywhere() {
+        let between = |pair: &[Note]| pair[0] == Note::LowG && pair[2] == Note::LowG;
+        let two = line(explanation).windows(3).any(between);
+        let replaced = explanation.replaced.as_deref().unwrap_or_default();
+        assert!(two || !replaced.contains("separates the low Gs"), "{told}");
+    }
     let older = one("taorluath", Note::E, Note::LowA, Some("low-a-taorluath"));
     assert!(older.purpose.contains("one low G"), "{}", older.purpose);
     let kept = one("bubbly-note", Note::D, Note::LowA, None);
