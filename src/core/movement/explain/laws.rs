@@ -487,33 +487,3 @@ fn a_name_is_used_of_what_is_played() {
             .contains("keeps its D gracenote")
     );
 }
-
-/// Where the chart says why a note is closed to a movement, the page says it too, on every such note.
-#[test]
-fn the_chart_is_told_wherever_it_decides() {
-    let why = |name: &str, to: Note| one(name, Note::B, to, None).why_not.expect("it is refused");
-    for (name, to, expected) in [
-        ("taorluath", Note::F, "tapped, not lifted"),
-        ("taorluath", Note::E, "which E cannot sound"),
-        ("long-variation-to-c", Note::D, "tapped, not lifted"),
-        ("gde-triplet", Note::D, "D cannot sound the D gracenote"),
-        (
-            "gracenote-strike",
-            Note::HighG,
-            "high G cannot sound the high G gracenote",
-        ),
-        ("gracenote-strike", Note::HighA, "tapped, not lifted"),
-        ("thumb-strike", Note::HighA, "the thumb is already off"),
-        ("shake", Note::HighA, "no gracenote above it"),
-        ("double-strike", Note::LowA, "are the birl"),
-        ("catch", Note::LowG, "heard as one"),
-        (
-            "c-gracenote",
-            Note::D,
-            "can only be tapped, and the usual tap is to low G",
-        ),
-    ] {
-        let why = why(name, to);
-        assert!(why.contains(expected), "{name} to {to}: {why}");
-    }
-}
