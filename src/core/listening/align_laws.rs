@@ -5,7 +5,8 @@ use super::heard::HeardNote;
 use super::piece::Piece;
 use crate::chanter::Note;
 use crate::drill::{built_in, read};
-use crate::practice::{FaultKind, Mark, Part, Thresholds, judge};
+use crate::movement::Lengths;
+use crate::practice::{FaultKind, Mark, Part, Rung, Thresholds, judge};
 use crate::score::resolve_music;
 use crate::timeline::{Layout, lay};
 use crate::units::{Bpm, Fraction, SampleRate};
@@ -17,13 +18,17 @@ fn grip() -> Piece {
 
 /// A stage of a built-in drill at a tempo.
 fn piece(name: &str, stage: usize, tempo: i128) -> Piece {
+    let tempo = Bpm::whole(tempo).expect("a usual tempo");
+    piece_at(name, stage, &Layout::at(tempo, SampleRate::USUAL))
+}
+
+fn piece_at(name: &str, stage: usize, layout: &Layout) -> Piece {
     let text = built_in(name).expect("it is built in").text;
     let (drill, _) = read(text.as_bytes());
     let drill = drill.expect("it reads");
     let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
     let score = resolve_music(&drill.stages[stage].music, breath, &drill.schools);
-    let tempo = Bpm::whole(tempo).expect("a usual tempo");
-    Piece::of(&score, &lay(&score, &Layout::at(tempo, SampleRate::USUAL)))
+    Piece::of(&score, &lay(&score, layout))
 }
 
 fn tone(note: Note, start_s: f64, end_s: f64) -> HeardNote {
@@ -166,6 +171,52 @@ fn one_late_landing_is_late_and_the_others_are_not() {
     let found = kinds(&piece, &heard);
     assert!(found[0].contains(&FaultKind::Late), "{found:?}");
     assert_eq!(found[1..], [vec![], vec![]]);
+}
+
+/// An opened grip is so long that it begins between the clicks: when it began is nobody's fault, and
+/// its landing and the notes around it are judged as ever.
+#[test]
+fn an_opened_movement_is_judged_by_its_landing_and_evenness_and_not_by_its_start() {
+    let rung = Rung::parse("148 ms at 60").expect("a rung");
+    let layout = Layout {
+        lengths: rung.lengths(Lengths::default()),
+        ..Layout::at(rung.tempo(), SampleRate::USUAL)
+    };
+    let piece = piece_at("grip-from-d", 3, &layout);
+    let limits = Thresholds::default().on(rung, &[rung.tempo()]);
+    let first = place(&piece, Note::LowG, Part::Tone);
+    let landing = first + 3;
+    assert_eq!(piece.notes[landing].part, Part::Melody);
+    assert!(piece.notes[first].length_s > 0.147);
+    let told = |moved: &[usize], by: f64| -> Vec<(FaultKind, usize)> {
+        let mut heard = played(&piece, 1.0, 3);
+        for at in moved {
+            move_border(&mut heard, *at, by);
+        }
+        let found = align(&piece, &heard).repetitions;
+        let measured = &found[1].measured;
+        let inside = measured.notes.iter().filter(|note| note.part == Part::Tone);
+        assert!(inside.clone().count() >= 2);
+        for tone in inside {
+            assert!(!tone.on_click);
+        }
+        assert_eq!(judge(measured, &limits).faults, []);
+        let whose = |id| measured.notes.iter().position(|note| Some(note.id) == id);
+        let faults = judge(&found[0].measured, &limits).faults.into_iter();
+        faults
+            .filter_map(|fault| Some((fault.kind, whose(fault.id)?)))
+            .collect()
+    };
+    // begun 60 ms early, or as much late, its tones still near the rung
+    for by in [-0.06, 0.04] {
+        assert_eq!(told(&[first], by), [], "{by}");
+    }
+    // the whole of it, late with its landing
+    let late = told(&[first, first + 1, first + 2, landing], 0.12);
+    assert_eq!(late, [(FaultKind::Late, landing)]);
+    // real time asks the same of its landing, and neither asks when it began
+    let early = told(&[first, first + 1, first + 2, landing], -0.12);
+    assert_eq!(early, [(FaultKind::Early, landing)]);
 }
 
 /// Without it the gracenotes after a missing one would be late for what the first of them was.

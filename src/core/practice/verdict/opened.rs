@@ -179,6 +179,19 @@ mod tests {
         assert_eq!(apart[0].0, FaultKind::Unlike);
     }
 
+    /// Its start is asked by nobody; a note between the clicks is asked to be even as ever.
+    #[test]
+    fn the_evenness_of_the_notes_around_it_is_judged_and_its_start_is_not() {
+        let mut measured = grips([148.0; 4]);
+        measured.notes[1].offset_ms = Some(-200.0);
+        assert_eq!(judge(&measured, &limits()).faults, []);
+        measured.notes[5].on_click = false;
+        measured.notes[5].offset_ms = Some(130.0);
+        let verdict = judge(&measured, &limits());
+        let told = verdict.faults.iter().map(|fault| (fault.kind, fault.id));
+        assert_eq!(told.collect::<Vec<_>>(), [(FaultKind::Uneven, Some(5))]);
+    }
+
     /// A tone that was not heard is a swallowed one here too, and nothing is said of a movement of
     /// which nothing was heard besides.
     #[test]
