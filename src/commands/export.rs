@@ -2,6 +2,7 @@
 
 use super::open::open;
 use super::{Failure, Outcome, Ran, arguments, output, settings};
+use crate::drill::{Drill, StageKind};
 use crate::exchange::midi::Sounding;
 use crate::exchange::{Format, Piece, abc, midi, musicxml};
 use crate::practice::Rung;
@@ -16,7 +17,9 @@ use std::path::{Path, PathBuf};
     gracerung export my-tune.abc --sounding --pipes -o my-tune.mid\n\n\
     The file's ending tells the format: .abc, .mid or .musicxml. Without --stage every stage is\n\
     written: in ABC as a tune each, in MusicXML one after another under rehearsal marks, in MIDI\n\
-    one after another, each with its count-in. An existing file is kept unless --force is given."
+    one after another, each with its count-in. A stage that closes the movement up goes out as\n\
+    one of its rungs, and its lengths are lost: export says so. An existing file is kept unless\n\
+    --force is given."
 )]
 pub(crate) struct Arguments {
     /// A built-in drill's name, or a path.
@@ -85,5 +88,23 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         }
     };
     output::write_bytes(&arguments.output, arguments.force, &bytes)?;
+    for name in openings(&opened.drill, stage) {
+        output::complain(&format!(
+            "stage `{name}`: no other program's file holds the lengths on which it closes up; read \
+             back it is the movement in real time"
+        ));
+    }
     Ok(Outcome::Done)
+}
+
+/// The names of the stages that open a movement, among those that are written.
+fn openings(drill: &Drill, only: Option<usize>) -> Vec<&str> {
+    drill
+        .stages
+        .iter()
+        .enumerate()
+        .filter(|(at, _)| only.is_none_or(|only| only == *at))
+        .filter(|(_, stage)| matches!(stage.kind, StageKind::Opening { .. }))
+        .map(|(_, stage)| stage.name.as_str())
+        .collect()
 }

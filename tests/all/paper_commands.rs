@@ -78,6 +78,26 @@ fn what_is_exported_and_imported_sounds_the_same_to_the_frame() {
     }
 }
 
+/// What a file cannot hold is told when it is written, and of the stages that are written only.
+#[test]
+fn a_lost_opening_is_told() {
+    let folder = folder();
+    let folder = folder.path();
+    for (stage, lost) in [("closing up", true), ("real time", false)] {
+        for file in ["x.abc", "x.musicxml", "x.mid"] {
+            let arguments = ["export", "grip", "--stage", stage, "-o", file, "--force"];
+            let ran = run(folder, &arguments);
+            let told = String::from_utf8_lossy(&ran.stderr);
+            assert_eq!(ran.status.code(), Some(0), "{told}");
+            assert_eq!(
+                told.contains("on which it closes up"),
+                lost,
+                "{file}: {told}"
+            );
+        }
+    }
+}
+
 /// A tune in ABC is as good as a drill file wherever a drill is asked for.
 #[test]
 fn abc_is_taken_wherever_a_drill_is() {
