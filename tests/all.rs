@@ -13,6 +13,7 @@ mod all {
     mod listening;
     mod movement_commands;
     mod paper_commands;
+    mod printed;
     mod readme;
     mod real_time;
     mod sounding_truth;

@@ -41,7 +41,7 @@ def timeline(drill: str, stage: int, extra: list[str]) -> list[dict]:
 
 
 def export(drill: str, stage: int, extra: list[str], ending: str) -> pathlib.Path:
-    path = WORK / f"{drill}-{stage}-{(''.join(extra) or 'first').replace('/', '_')}.{ending}"
+    path = WORK / f"{pathlib.Path(drill).stem}-{stage}-{(''.join(extra) or 'first').replace('/', '_')}.{ending}"
     run(BINARY, "export", drill, "--stage", str(stage), "-o", str(path), "--force", *extra)
     COUNT["files"] += 1
     return path
@@ -216,9 +216,11 @@ def main() -> None:
     drills = sorted(path.stem for path in pathlib.Path(__file__).parent.parent.glob("drills/*.yaml"))
     if len(drills) < 14:
         raise SystemExit("the built-in drills were not found")
-    for drill in drills:
+    # lengths and metres that no drill of ours has
+    rhythms = [str(path) for path in sorted(pathlib.Path(__file__).parent.glob("rhythms/*.yaml"))]
+    for drill in rhythms + drills:
         listed = json.loads(run(BINARY, "drills", "--json"))
-        stages = next(row for row in listed if row["name"] == drill)["stages"]
+        stages = next((row for row in listed if row["name"] == drill), {"stages": 1})["stages"]
         count = stages if isinstance(stages, int) else len(stages)
         for stage in range(1, count + 1):
             document = timeline(drill, stage, [])

@@ -1,11 +1,11 @@
-//! A score as written bars of columns: one column a melody note, with the room it needs.
+//! A score as written bars of columns: one column a head of the melody, with the room it needs.
 
 use super::gracenotes::{self, GraceGroup};
 use super::proportions as p;
 use crate::chanter::Note;
 use crate::drill::Music;
 use crate::engraving::font::Glyph;
-use crate::rhythm::{Metre, NoteValue, WrittenLength};
+use crate::rhythm::{Length, NoteValue, Tuplet, WrittenLength, write_bar};
 use crate::score::{NoteId, Score, ScoreGroup};
 use crate::units::Beats;
 
@@ -19,6 +19,8 @@ pub(super) struct Bar {
     /// Where its first note falls in a full bar: an upbeat stands at the end of one.
     pub offset: Beats,
     pub signs: Signs,
+    /// Which columns share a tuplet.
+    pub tuplets: Vec<Tuplet>,
 }
 
 /// What stands at a bar's ends.
@@ -32,16 +34,18 @@ pub(super) struct Signs {
     pub last: bool,
 }
 
-/// A melody note.
+/// A head of the melody; a note may have several, tied.
 #[derive(Debug, Clone)]
 pub(super) struct Column {
     pub id: NoteId,
+    /// The first head of its note.
+    pub begins: bool,
     pub note: Note,
     pub length: WrittenLength,
     /// Place in the bar as counted, the offset of an upbeat included.
     pub place: Beats,
     pub duration: Beats,
-    /// The next note sounds on from this one.
+    /// The next head sounds on from this one.
     pub tied: bool,
     pub group: ScoreGroup,
     pub grace: GraceGroup,
@@ -63,14 +67,20 @@ impl Column {
         height(self.note)
     }
 
-    /// From the left edge of its head to the right end of its head, dots and flag.
-    pub(super) fn right(&self) -> f64 {
+    /// From the left edge of its head to the right end of its head and dots.
+    pub(super) fn ink_right(&self) -> f64 {
         let head = self.head().outline().right;
         let dots = if self.length.dots == 0 {
             0.0
         } else {
             p::DOT_GAP + f64::from(self.length.dots - 1) * p::DOT_STEP + Glyph::Dot.outline().right
         };
+        head + dots
+    }
+
+    /// From the left edge of its head to the right end of its head, dots and flag.
+    pub(super) fn right(&self) -> f64 {
+        let head = self.head().outline().right;
         let ledger = if self.note == Note::HighA {
             p::LEDGER_REACH
         } else {
@@ -81,7 +91,7 @@ impl Column {
         } else {
             0.0
         };
-        (head + dots).max(head + ledger).max(flag)
+        self.ink_right().max(head + ledger).max(flag)
     }
 
     /// From the left end of what stands before it to the left edge of its head.
@@ -102,19 +112,12 @@ pub(super) fn height(note: Note) -> f64 {
 
 /// Every written bar once, with the notes and names of its first time through.
 pub(super) fn bars_of(score: &Score, music: Option<&Music>) -> Vec<Bar> {
+    let offsets = music.map(Music::offsets).unwrap_or_default();
     let mut bars: Vec<Bar> = Vec::new();
     for (index, bar) in score.bars.iter().enumerate() {
         if bars.iter().any(|seen| seen.written == bar.written) {
             continue;
         }
-        let full = score.metre.bar();
-        let previous = bars.last().map(|bar: &Bar| bar.signs);
-        let begins_a_part = previous.is_none_or(|signs| signs.repeat_ends || signs.part_ends);
-        let offset = if begins_a_part && bar.length < full && score.bars.len() > 1 {
-            full - bar.length
-        } else {
-            Beats::ZERO
-        };
         let signs = music
             .and_then(|music| music.bars.get(bar.written))
             .map(|bar| Signs {
@@ -125,31 +128,8 @@ pub(super) fn bars_of(score: &Score, music: Option<&Music>) -> Vec<Bar> {
                 last: false,
             })
             .unwrap_or_default();
-        let mut columns: Vec<Column> = score
-            .notes
-            .iter()
-            .enumerate()
-            .filter(|(_, note)| note.bar == index)
-            .map(|(place, note)| {
-                let length = written(score.metre, note.written);
-                let tied = score
-                    .notes
-                    .get(place + 1)
-                    .is_some_and(|next| next.continues);
-                Column {
-                    id: note.id,
-                    note: note.note,
-                    length,
-                    place: offset + note.place,
-                    duration: note.written,
-                    tied,
-                    grace: gracenotes::space(&note.group, height(note.note)),
-                    group: note.group.clone(),
-                    beam: None,
-                }
-            })
-            .collect();
-        join_beams(&mut columns);
+        let offset = offsets.get(bar.written).copied().unwrap_or_default();
+        let (columns, tuplets) = columns(score, index, offset);
         bars.push(Bar {
             number: bar.number,
             written: bar.written,
@@ -157,6 +137,7 @@ pub(super) fn bars_of(score: &Score, music: Option<&Music>) -> Vec<Bar> {
             length: bar.length,
             offset,
             signs,
+            tuplets,
         });
     }
     bars.sort_by_key(|bar| bar.written);
@@ -166,16 +147,46 @@ pub(super) fn bars_of(score: &Score, music: Option<&Music>) -> Vec<Bar> {
     bars
 }
 
-/// The written note of a length; of one that no single note writes, the longest that fits into it.
-/// The readers of drills split such lengths into tied notes, so that it is not met in practice.
-fn written(metre: Metre, length: Beats) -> WrittenLength {
-    let part = metre.semibreves_of(length);
-    WrittenLength::exactly(part)
-        .or_else(|| WrittenLength::tied(part).first().copied())
-        .unwrap_or(WrittenLength {
-            value: NoteValue::Crotchet,
-            dots: 0,
+/// The heads of a bar as they are written, and its tuplets.
+fn columns(score: &Score, bar: usize, offset: Beats) -> (Vec<Column>, Vec<Tuplet>) {
+    let first = score.notes.partition_point(|note| note.bar < bar);
+    let end = score.notes.partition_point(|note| note.bar <= bar);
+    let lengths: Vec<Length> = (first..end)
+        .map(|place| Length {
+            beats: score.notes[place].written,
+            tied: score
+                .notes
+                .get(place + 1)
+                .is_some_and(|next| next.continues),
         })
+        .collect();
+    let written = write_bar(score.metre, offset, &lengths);
+    let mut columns: Vec<Column> = written
+        .heads
+        .iter()
+        .map(|head| {
+            let note = &score.notes[first + head.note];
+            let group = if head.begins {
+                note.group.clone()
+            } else {
+                ScoreGroup::default()
+            };
+            Column {
+                id: note.id,
+                begins: head.begins,
+                note: note.note,
+                length: head.value,
+                place: head.place,
+                duration: head.beats,
+                tied: head.tied,
+                grace: gracenotes::space(&group, height(note.note)),
+                group,
+                beam: None,
+            }
+        })
+        .collect();
+    join_beams(&mut columns);
+    (columns, written.tuplets)
 }
 
 /// Quavers and shorter notes that begin in one beat share a beam.

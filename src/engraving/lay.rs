@@ -5,7 +5,7 @@ use super::font::{Face, Glyph};
 use super::placed::{Align, BarPlace, Element, Engraved, Kind, Shape, System};
 use super::proportions as p;
 use super::systems::{Line, Room, break_into_lines, draw_closing, draw_opening, springs};
-use super::{beams, gracenotes};
+use super::{beams, gracenotes, tuplets};
 use crate::chanter::Note;
 use crate::drill::Music;
 use crate::rhythm::{Metre, NoteValue};
@@ -176,6 +176,7 @@ fn system(
         let next_begins = place + 1 < line.bars.end && bars[place + 1].signs.repeat_begins;
         let (heads, _) = springs(bars, place, &line.bars, room).places(x, *width);
         let right = x + width;
+        let before = elements.len();
         elements.extend(draw_opening(bar.signs, place == line.bars.start, x));
         elements.extend(draw_closing(bar.signs, next_begins, right));
         if let Some(ending) = bar.signs.ending {
@@ -187,7 +188,7 @@ fn system(
                 ties.push((tie(id, left, *head, y), true));
             }
             if column.tied {
-                let from = head + column.head().outline().right;
+                let from = head + column.ink_right();
                 waiting = Some((from, column.y(), column.id));
             }
             if settings.movement_names
@@ -207,6 +208,8 @@ fn system(
             }
         }
         elements.extend(draw_beams(bar, &heads));
+        let drawn = elements.len();
+        elements.extend(tuplets::draw(bar, &heads, &elements[before..drawn]));
         places.push(BarPlace {
             number: bar.number,
             written: bar.written,
@@ -405,7 +408,7 @@ fn draw_ending(ending: u8, left: f64, right: f64, closes: bool) -> Vec<Element> 
     elements
 }
 
-fn words(
+pub(super) fn words(
     kind: Kind,
     note: Option<crate::score::NoteId>,
     text: &str,
@@ -520,7 +523,8 @@ fn below(
                 Some((element.note?, f64::midpoint(bounds.left, bounds.right)))
             })
             .collect();
-        for column in line.bars.clone().flat_map(|bar| &bars[bar].columns) {
+        let columns = line.bars.clone().flat_map(|bar| &bars[bar].columns);
+        for column in columns.filter(|column| column.begins) {
             if let Some((id, x)) = heads.iter().find(|(id, _)| *id == column.id) {
                 elements.push(words(
                     Kind::NoteName,

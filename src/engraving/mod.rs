@@ -17,6 +17,7 @@ mod proportions;
 mod spacing;
 mod systems;
 pub mod terminal;
+mod tuplets;
 
 pub use lay::{Settings, Spacing, lay_out};
 pub use placed::{Align, BarPlace, Bounds, Element, Engraved, Kind, Shape, System};

@@ -68,6 +68,8 @@ pub enum Kind {
     Beam,
     Dot,
     Tie,
+    /// The figure of a tuplet, and its bracket.
+    Tuplet,
     GraceLedger,
     GraceHead,
     GraceStem,

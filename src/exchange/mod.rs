@@ -51,3 +51,20 @@ pub fn read_abc(bytes: &[u8]) -> (Option<Drill>, Vec<Problem>) {
     let (piece, problems) = abc::read(bytes);
     (piece.and_then(|piece| piece.drill().0), problems)
 }
+
+/// The written text of a score with the notes of a bar that sound on from one another as one: what
+/// is printed has ties of its own, where the metre asks for them.
+#[cfg(test)]
+fn untied(score: &crate::score::Score) -> String {
+    let mut score = score.clone();
+    let notes = std::mem::take(&mut score.notes);
+    for note in notes {
+        match score.notes.last_mut() {
+            Some(last) if note.continues && last.bar == note.bar => {
+                last.written = last.written + note.written;
+            }
+            _ => score.notes.push(note),
+        }
+    }
+    score.written_text()
+}

@@ -4,7 +4,7 @@
 
 use crate::chanter::Note;
 use crate::movement::Resolved;
-use crate::rhythm::Metre;
+use crate::rhythm::{Length, Metre, WrittenBar, write_bar};
 use crate::units::Beats;
 
 /// Bars as they stand on paper.
@@ -133,6 +133,49 @@ impl Music {
             halved = completes || (place == 0 && first == 0);
         }
         numbers
+    }
+
+    /// Where the first note of each written bar stands in a full bar: a short bar that begins a
+    /// part is its pickup and stands at the end of one.
+    pub fn offsets(&self) -> Vec<Beats> {
+        let full = self.metre.bar();
+        let mut begins_a_part = self.bars.len() > 1;
+        self.bars
+            .iter()
+            .map(|bar| {
+                let length = bar.length();
+                let pickup =
+                    std::mem::replace(&mut begins_a_part, bar.repeat_ends || bar.part_ends);
+                if pickup && length < full {
+                    full - length
+                } else {
+                    Beats::ZERO
+                }
+            })
+            .collect()
+    }
+
+    /// The notes of a bar as they are written: heads, dots, ties, tuplets. Within the bar a note
+    /// sounds on where it is tied to the next, which is the same and has no gracenote.
+    pub fn write_bar(&self, bar: usize) -> WrittenBar {
+        let Some(own) = self.bars.get(bar) else {
+            return WrittenBar::default();
+        };
+        let offset = self.offsets().get(bar).copied().unwrap_or_default();
+        let lengths: Vec<Length> = own
+            .notes
+            .iter()
+            .enumerate()
+            .map(|(place, note)| {
+                let next = own.notes.get(place + 1);
+                Length {
+                    beats: note.length,
+                    tied: note.tied
+                        && next.is_none_or(|next| next.note == note.note && next.group.is_empty()),
+                }
+            })
+            .collect();
+        write_bar(self.metre, offset, &lengths)
     }
 
     /// The length of all bars as played.

@@ -73,8 +73,21 @@ impl WrittenLength {
         Self::all().find(|length| length.in_smallest() == wanted)
     }
 
+    /// The one written note nearest to a part of a semibreve.
+    pub(super) fn nearest(part_of_semibreve: f64) -> Self {
+        let off = |length: &Self| (length.in_smallest() as f64 - part_of_semibreve * 256.0).abs();
+        Self::all()
+            .min_by(|a, b| off(a).total_cmp(&off(b)))
+            .unwrap_or(Self {
+                value: NoteValue::Crotchet,
+                dots: 0,
+            })
+    }
+
     /// The written notes that, tied, last this part of a semibreve, longest first. Empty when no
-    /// sum of written notes does.
+    /// sum of written notes does. They are the notes that a stage's length counts as, wherever it
+    /// stands, so that the names of its notes and the fingerprints of its cells stay the same; what
+    /// is printed is [`super::write_bar`].
     pub fn tied(part_of_semibreve: Fraction) -> Vec<Self> {
         // Every stage of every drill asks this many times: whole numbers and no fractions.
         let Some(mut left) = in_smallest(part_of_semibreve) else {

@@ -103,6 +103,13 @@ impl Metre {
         }
     }
 
+    /// What a beat is first divided into, as a part of a semibreve: a third of a compound beat;
+    /// a plain beat itself.
+    pub fn part_of_a_beat(self) -> Fraction {
+        let beat = self.beat_of_semibreve();
+        Fraction::new(1, *beat.denom())
+    }
+
     /// A part of a semibreve as beats of this metre.
     pub fn beats_of(self, part_of_semibreve: Fraction) -> Beats {
         Beats(part_of_semibreve / self.beat_of_semibreve())

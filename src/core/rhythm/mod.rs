@@ -5,7 +5,9 @@
 mod duration;
 mod metre;
 mod pattern;
+mod writing;
 
 pub use duration::{NoteValue, WrittenLength};
 pub use metre::{Metre, MetreError};
 pub use pattern::{Click, ClickPlan, ClickWeight, ReferencePlan, Subdivision};
+pub use writing::{Head, Length, Tuplet, WrittenBar, write_bar};

@@ -1,4 +1,4 @@
-//! Stems, flags, beams, dots and ties of melody notes.
+//! Stems, flags, beams, dots, ties and tuplets of melody notes.
 
 use super::Style;
 use super::page::{Page, row};
@@ -6,146 +6,230 @@ use crate::engraving::font::Glyph;
 use crate::engraving::placed::{Element, Kind, Shape};
 use crate::engraving::proportions;
 use crate::score::NoteId;
-use std::collections::BTreeMap;
+
+/// A head of the melody. What belongs to it stands right of its left edge and left of the next
+/// head, so that it is found by its place: a note may have several heads.
+#[derive(Debug, Clone, Copy)]
+struct Head {
+    x: f64,
+    row: i32,
+    column: i32,
+    id: NoteId,
+}
+
+/// The head that something at `x` belongs to.
+fn head_at(heads: &[Head], x: f64) -> Option<usize> {
+    heads
+        .partition_point(|head| head.x <= x + 0.05)
+        .checked_sub(1)
+}
 
 impl Page {
     /// Melody stems of four rows, flags as hooks at their ends, beams between them, dots and ties.
     pub(super) fn draw_melody(&mut self, elements: &[Element]) {
-        let head_of: BTreeMap<NoteId, (i32, i32)> = elements
+        let mut heads: Vec<Head> = elements
             .iter()
             .filter_map(
                 |element| match (element.kind, element.note, &element.shape) {
-                    (Kind::Head, Some(id), Shape::Glyph { x, y, .. }) => {
-                        Some((id, (row(*y), self.column(*x))))
-                    }
+                    (Kind::Head, Some(id), Shape::Glyph { x, y, .. }) => Some(Head {
+                        x: *x,
+                        row: row(*y),
+                        column: self.column(*x),
+                        id,
+                    }),
                     _ => None,
                 },
             )
             .collect();
-        let beams = beams_of(elements);
+        heads.sort_by(|a, b| a.x.total_cmp(&b.x));
+        let beams = beams_of(elements, &heads);
+        let found = |element: &Element| {
+            let at = head_at(&heads, element.shape.bounds().left)?;
+            Some((at, heads[at]))
+        };
         for element in elements {
-            let Some(id) = element.note else { continue };
-            let Some(&(head, column)) = head_of.get(&id) else {
-                continue;
-            };
             match element.kind {
                 Kind::Stem => {
-                    let joined = beams.iter().find(|beam| beam.notes.contains(&id));
-                    let end = joined.map_or(head, |beam| {
-                        beam.notes
-                            .iter()
-                            .filter_map(|note| head_of.get(note))
-                            .map(|head| head.0)
-                            .min()
-                            .unwrap_or(head)
-                    }) - 4;
-                    for row in end..head {
-                        self.put_behind(row, column, '┃', Style::Stem, Some(id));
+                    let Some((at, head)) = found(element) else {
+                        continue;
+                    };
+                    let joined = beams.iter().find(|beam| beam.heads.contains(&at));
+                    let end = joined.map_or(head.row, |beam| beam.lowest(&heads)) - 4;
+                    for row in end..head.row {
+                        self.put_behind(row, head.column, '┃', Style::Stem, Some(head.id));
                     }
                 }
                 Kind::Flag => {
-                    let flags = match &element.shape {
-                        Shape::Glyph { glyph, .. } => match glyph {
-                            Glyph::FlagQuaverDown => 1,
-                            Glyph::FlagSemiquaverDown => 2,
-                            Glyph::FlagDemisemiquaverDown => 3,
-                            _ => 4,
-                        },
-                        _ => 0,
+                    let Shape::Glyph { glyph, x, .. } = &element.shape else {
+                        continue;
+                    };
+                    let Some(at) = head_at(&heads, *x) else {
+                        continue;
+                    };
+                    let Head {
+                        row, column, id, ..
+                    } = heads[at];
+                    let flags = match glyph {
+                        Glyph::FlagQuaverDown => 1,
+                        Glyph::FlagSemiquaverDown => 2,
+                        Glyph::FlagDemisemiquaverDown => 3,
+                        _ => 4,
                     };
                     for level in 0..flags {
                         let sign = if level == 0 { '┗' } else { '┣' };
-                        self.put(head - 4 + level, column, sign, Style::Stem, Some(id));
-                        self.put_behind(head - 4 + level, column + 1, '━', Style::Stem, Some(id));
+                        self.put(row - 4 + level, column, sign, Style::Stem, Some(id));
+                        self.put_behind(row - 4 + level, column + 1, '━', Style::Stem, Some(id));
                     }
                 }
                 Kind::Tie => {
-                    let next = head_of
-                        .values()
-                        .filter(|other| other.1 > column)
-                        .map(|other| other.1)
-                        .min()
-                        .unwrap_or(self.last_column);
-                    for between in column + 1..next {
-                        let sign = if between == column + 1 {
+                    let Some((at, head)) = found(element) else {
+                        continue;
+                    };
+                    let next = heads
+                        .get(at + 1)
+                        .map_or(self.last_column, |next| next.column);
+                    for between in head.column + 1..next {
+                        let sign = if between == head.column + 1 {
                             '╭'
                         } else if between + 1 == next {
                             '╮'
                         } else {
                             '─'
                         };
-                        self.put_behind(head + 1, between, sign, Style::Tie, Some(id));
+                        self.put_behind(head.row + 1, between, sign, Style::Tie, Some(head.id));
                     }
                 }
                 _ => {}
             }
         }
-        self.draw_beams(elements, &beams, &head_of);
+        self.draw_beams(elements, &beams, &heads);
         for element in elements {
-            if let (Kind::Dot, Some(id)) = (element.kind, element.note)
-                && let Some(&(head, column)) = head_of.get(&id)
+            if element.kind == Kind::Dot
+                && let Some((_, head)) = found(element)
             {
                 let free = (1..4).find(|step| {
                     self.cells
-                        .get(&(head, column + step))
+                        .get(&(head.row, head.column + step))
                         .is_none_or(|cell| cell.style != Style::Dot)
                 });
-                self.put(head, column + free.unwrap_or(1), '·', Style::Dot, Some(id));
+                let column = head.column + free.unwrap_or(1);
+                self.put(head.row, column, '·', Style::Dot, Some(head.id));
+            }
+        }
+        self.draw_tuplets(elements);
+    }
+
+    fn draw_beams(&mut self, elements: &[Element], beams: &[Beam], heads: &[Head]) {
+        for element in elements {
+            let (Kind::Beam, Shape::Slant { from, to, .. }) = (element.kind, &element.shape) else {
+                continue;
+            };
+            let Some(beam) = beams
+                .iter()
+                .find(|beam| from.0 >= beam.from.0 - 0.01 && from.0 <= beam.end)
+            else {
+                continue;
+            };
+            let level = beam.level(from.0, from.1);
+            let row = beam.lowest(heads) - 4 + level;
+            let (left, right) = (self.column(from.0), self.column(to.0 - proportions::STEM));
+            for column in left..=right.max(left + 1) {
+                let stem = beam
+                    .heads
+                    .clone()
+                    .find(|head| heads[*head].column == column);
+                let sign = match stem {
+                    None => '━',
+                    Some(_) if level > 0 => '╋',
+                    Some(head) if head == beam.heads.start => '┗',
+                    Some(head) if head + 1 == beam.heads.end => '┛',
+                    Some(_) => '┻',
+                };
+                let owner = stem.map(|head| heads[head].id).or(element.note);
+                self.put_behind(row, column, sign, Style::Stem, owner);
             }
         }
     }
 
-    fn draw_beams(
-        &mut self,
-        elements: &[Element],
-        beams: &[Beam],
-        head_of: &BTreeMap<NoteId, (i32, i32)>,
-    ) {
-        for beam in beams {
-            let Some(lowest) = beam
-                .notes
-                .iter()
-                .filter_map(|note| head_of.get(note))
-                .map(|head| head.0)
-                .min()
-            else {
+    /// A tuplet's figure: in the beam that holds just its notes, else between the ends of its
+    /// bracket below the stems.
+    fn draw_tuplets(&mut self, elements: &[Element]) {
+        for (place, element) in elements.iter().enumerate() {
+            let (Kind::Tuplet, Shape::Text { text, x, .. }) = (element.kind, &element.shape) else {
                 continue;
             };
-            let mine = |element: &&Element| {
-                element.kind == Kind::Beam && element.note == beam.notes.first().copied()
-            };
-            for element in elements.iter().filter(mine) {
-                let Shape::Slant { from, to, .. } = &element.shape else {
-                    continue;
-                };
-                let level = beam.level(from.0, from.1);
-                let row = lowest - 4 + level;
-                let (left, right) = (self.column(from.0), self.column(to.0 - proportions::STEM));
-                for column in left..=right.max(left + 1) {
-                    let stem = beam
-                        .notes
-                        .iter()
-                        .find(|note| head_of.get(note).is_some_and(|head| head.1 == column));
-                    let sign = match stem {
-                        None => '━',
-                        Some(_) if level > 0 => '╋',
-                        Some(note) if Some(note) == beam.notes.first() => '┗',
-                        Some(note) if Some(note) == beam.notes.last() => '┛',
-                        Some(_) => '┻',
+            // the parts of a bracket follow their figure
+            let bracket = elements[place + 1..]
+                .iter()
+                .take_while(|part| {
+                    part.kind == Kind::Tuplet && !matches!(part.shape, Shape::Text { .. })
+                })
+                .map(|part| part.shape.bounds())
+                .map(|bounds| (bounds.left, bounds.right))
+                .reduce(|all, part| (all.0.min(part.0), all.1.max(part.1)));
+            let middle = self.column(*x);
+            match bracket {
+                Some((left, right)) => {
+                    let (left, right) = (self.column(left), self.column(right) - 1);
+                    let row = self.lowest_stem(left, right).min(0) - 1;
+                    for column in left..=right {
+                        let sign = match column {
+                            _ if column == left => '└',
+                            _ if column == right => '┘',
+                            _ => '─',
+                        };
+                        self.put(row, column, sign, Style::Tuplet, element.note);
+                    }
+                    self.figure(row, middle, text, element.note);
+                }
+                None => {
+                    let row = self.lowest_stem(middle - 1, middle + 1);
+                    let wide = text.chars().count() as i32;
+                    let beam = |column: i32| {
+                        let cell = self.cells.get(&(row, column));
+                        cell.is_some_and(|cell| cell.symbol == '━')
                     };
-                    let owner = stem.copied().or(element.note);
-                    self.put_behind(row, column, sign, Style::Stem, owner);
+                    // beside a stem in the middle of the beam, where there is room
+                    let free = [0, 1, -1, 2, -2]
+                        .into_iter()
+                        .map(|step| middle + step)
+                        .find(|from| (*from..from + wide).all(beam));
+                    match free {
+                        Some(column) => self.figure(row, column, text, element.note),
+                        None => self.figure(row - 1, middle, text, element.note),
+                    }
                 }
             }
         }
+    }
+
+    fn figure(&mut self, row: i32, column: i32, text: &str, note: Option<NoteId>) {
+        for (place, sign) in text.chars().enumerate() {
+            self.put(row, column + place as i32, sign, Style::Tuplet, note);
+        }
+    }
+
+    /// The lowest row of a stem or a beam between two columns.
+    fn lowest_stem(&self, left: i32, right: i32) -> i32 {
+        self.cells
+            .iter()
+            .filter(|((_, column), cell)| {
+                (left..=right).contains(column) && cell.style == Style::Stem
+            })
+            .map(|((row, _), _)| *row)
+            .min()
+            .unwrap_or(0)
     }
 }
 
 /// Notes under one beam.
 struct Beam {
-    notes: Vec<NoteId>,
-    /// Upper left corners of the lowest beam, by which the others' levels are counted.
+    /// Indices of its heads.
+    heads: std::ops::Range<usize>,
+    /// Upper left corner of the lowest beam, by which the others' levels are counted.
     from: (f64, f64),
+    /// Its right end.
+    end: f64,
     slope: f64,
 }
 
@@ -154,32 +238,33 @@ impl Beam {
         let base = self.from.1 + self.slope * (x - self.from.0);
         ((y - base) / proportions::BEAM_STEP).round() as i32
     }
+
+    fn lowest(&self, heads: &[Head]) -> i32 {
+        let rows = heads[self.heads.clone()].iter().map(|head| head.row);
+        rows.min().unwrap_or(0)
+    }
 }
 
-/// The lowest beam of each group, with the notes whose stems it joins.
-fn beams_of(elements: &[Element]) -> Vec<Beam> {
+/// The lowest beam of each group, with the heads whose stems it joins.
+fn beams_of(elements: &[Element], heads: &[Head]) -> Vec<Beam> {
     let mut beams: Vec<Beam> = Vec::new();
     for element in elements {
-        let (Kind::Beam, Some(first), Shape::Slant { from, to, .. }) =
-            (element.kind, element.note, &element.shape)
-        else {
+        let (Kind::Beam, Shape::Slant { from, to, .. }) = (element.kind, &element.shape) else {
             continue;
         };
-        if beams.iter().any(|beam| beam.notes.first() == Some(&first)) {
+        // the lowest beam is drawn first and is the longest
+        if beams
+            .iter()
+            .any(|beam| from.0 >= beam.from.0 - 0.01 && from.0 <= beam.end)
+        {
             continue;
         }
-        let notes = elements
-            .iter()
-            .filter(|other| other.kind == Kind::Stem)
-            .filter(|other| {
-                let bounds = other.shape.bounds();
-                bounds.left >= from.0 - 0.01 && bounds.left <= to.0
-            })
-            .filter_map(|other| other.note)
-            .collect();
+        let first = heads.partition_point(|head| head.x < from.0 - 0.3);
+        let end = heads.partition_point(|head| head.x <= to.0 - proportions::STEM + 0.05);
         beams.push(Beam {
-            notes,
+            heads: first..end.max(first),
             from: *from,
+            end: to.0,
             slope: (to.1 - from.1) / (to.0 - from.0).max(0.01),
         });
     }

@@ -1,7 +1,7 @@
 //! Bars to body text.
 
 use crate::drill::{Bar, Group, Music, Written};
-use crate::rhythm::{Metre, WrittenLength};
+use crate::rhythm::Metre;
 use crate::units::{Beats, Fraction};
 use std::fmt::Write as _;
 
@@ -38,7 +38,10 @@ pub(super) fn body(music: &Music, unit: Fraction, manner: Manner) -> String {
         if let Some(ending) = bar.ending {
             let _ = write!(text, "[{ending} ");
         }
-        bar_text(&mut text, bar, music.metre, unit, manner);
+        match manner {
+            Manner::Fraction => plain_bar(&mut text, bar, music.metre, unit),
+            Manner::Tied => printed_bar(&mut text, music, place, unit),
+        }
         let last = place + 1 == music.bars.len();
         text.push_str(match (bar.repeat_ends, last, bar.part_ends) {
             (true, ..) => ":|",
@@ -109,112 +112,75 @@ fn repeat_starts(music: &Music) -> Vec<bool> {
     starts
 }
 
-fn bar_text(text: &mut String, bar: &Bar, metre: Metre, unit: Fraction, manner: Manner) {
+/// A bar as a drill has it: each note one note.
+fn plain_bar(text: &mut String, bar: &Bar, metre: Metre, unit: Fraction) {
     let mut place = Beats::ZERO;
-    let mut at = 0;
-    while at < bar.notes.len() {
-        let run = match manner {
-            Manner::Fraction => 0,
-            Manner::Tied => tuplet_run(&bar.notes[at..], metre),
-        };
-        let notes = &bar.notes[at..at + run.max(1)];
-        if place > Beats::ZERO && (place == place.floor() || notes[0].length >= Beats::ONE) {
+    for note in &bar.notes {
+        if place > Beats::ZERO && (place == place.floor() || note.length >= Beats::ONE) {
             text.push(' ');
         }
-        if run == 0 {
-            note_text(
-                text,
-                &notes[0],
-                metre,
-                unit,
-                manner,
-                Fraction::from_integer(1),
-            );
-        } else {
-            let parts = odd_part(metre.semibreves_of(notes[0].length));
-            let time = 1_i128 << (127 - parts.leading_zeros());
-            let factor = Fraction::new(parts, time);
-            let mut inside = String::new();
-            let mut count = 0;
-            for note in notes {
-                count += note_text(&mut inside, note, metre, unit, manner, factor);
-            }
-            let _ = write!(text, "({parts}:{time}:{count}{inside}");
-        }
-        place = place + notes.iter().map(|note| note.length).sum();
-        at += notes.len();
-    }
-}
-
-/// What of a denominator is no power of two: 3 for a triplet, 1 for plain notes.
-pub(in crate::exchange) fn odd_part(length: Fraction) -> i128 {
-    let below = *length.denom();
-    below >> below.trailing_zeros()
-}
-
-/// How many notes from here on share a tuplet: all of one odd part, to the end of a whole one.
-pub(in crate::exchange) fn tuplet_run(notes: &[Written], metre: Metre) -> usize {
-    let Some(first) = notes.first() else { return 0 };
-    let parts = odd_part(metre.semibreves_of(first.length));
-    if parts == 1 || parts > 9 {
-        return 0;
-    }
-    let mut sum = Fraction::from_integer(0);
-    for (place, note) in notes.iter().enumerate() {
-        let length = metre.semibreves_of(note.length);
-        if odd_part(length) != parts {
-            return place;
-        }
-        sum += length;
-        if odd_part(sum) == 1 {
-            return place + 1;
-        }
-    }
-    notes.len()
-}
-
-/// Writes a note and gives the number of note heads it took.
-fn note_text(
-    text: &mut String,
-    written: &Written,
-    metre: Metre,
-    unit: Fraction,
-    manner: Manner,
-    factor: Fraction,
-) -> usize {
-    if let Group::Spelled(gracenotes) = &written.group {
-        text.push('{');
-        for gracenote in gracenotes {
-            text.push(gracenote.note.abc_letter());
-            if let Some(held) = gracenote.held {
-                let length = length_text(metre.semibreves_of(held), unit);
-                text.push_str(if length.is_empty() { "1" } else { &length });
-            }
-        }
-        text.push('}');
-    }
-    let length = metre.semibreves_of(written.length) * factor;
-    let mut parts: Vec<Fraction> = match manner {
-        Manner::Fraction => Vec::new(),
-        Manner::Tied => WrittenLength::tied(length)
-            .iter()
-            .map(|length| length.part_of_semibreve())
-            .collect(),
-    };
-    if parts.is_empty() {
-        parts.push(length);
-    }
-    for (place, part) in parts.iter().enumerate() {
-        if place > 0 {
+        gracenotes(text, note, metre, unit);
+        text.push(note.note.abc_letter());
+        text.push_str(&length_text(metre.semibreves_of(note.length), unit));
+        if note.tied {
             text.push('-');
         }
-        text.push(written.note.abc_letter());
-        text.push_str(&length_text(*part, unit));
+        place = place + note.length;
     }
-    if written.tied {
-        text.push('-');
+}
+
+/// A bar as it is printed: each head a note, tuplets with their figures.
+fn printed_bar(text: &mut String, music: &Music, bar: usize, unit: Fraction) {
+    let metre = music.metre;
+    let written = music.write_bar(bar);
+    for (place, head) in written.heads.iter().enumerate() {
+        let Some(note) = music.bars[bar].notes.get(head.note) else {
+            continue;
+        };
+        if place > 0 && (head.place == head.place.floor() || head.beats >= Beats::ONE) {
+            text.push(' ');
+        }
+        let tuplet = head.tuplet.and_then(|tuplet| written.tuplets.get(tuplet));
+        if let Some(tuplet) = tuplet
+            && tuplet.heads.start == place
+        {
+            let _ = write!(
+                text,
+                "({}:{}:{}",
+                tuplet.notes,
+                tuplet.time,
+                tuplet.heads.len()
+            );
+        }
+        if head.begins {
+            gracenotes(text, note, metre, unit);
+        }
+        text.push(note.note.abc_letter());
+        let length = if written.exact {
+            head.value.part_of_semibreve()
+        } else {
+            metre.semibreves_of(head.beats)
+        };
+        text.push_str(&length_text(length, unit));
+        if head.tied {
+            text.push('-');
+        }
     }
-    parts.len()
+}
+
+fn gracenotes(text: &mut String, written: &Written, metre: Metre, unit: Fraction) {
+    let Group::Spelled(gracenotes) = &written.group else {
+        return;
+    };
+    text.push('{');
+    for gracenote in gracenotes {
+        text.push(gracenote.note.abc_letter());
+        if let Some(held) = gracenote.held {
+            let length = length_text(metre.semibreves_of(held), unit);
+            text.push_str(if length.is_empty() { "1" } else { &length });
+        }
+    }
+    text.push('}');
 }
 
 fn length_text(length: Fraction, unit: Fraction) -> String {
@@ -267,6 +233,6 @@ mod tests {
             Metre::FourFour,
             "(3:2:3ABc d2 e4|]\n",
         );
-        again("A5 B3|", Metre::FourFour, "A4-A B3|]\n");
+        again("A5 B3|", Metre::FourFour, "A4- A B3|]\n");
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::chanter::Note;
 use crate::drill::{Bar, Gracenote, Group, Music, Written};
-use crate::rhythm::{Metre, WrittenLength};
+use crate::rhythm::Metre;
 use crate::units::{Beats, Fraction};
 
 /// A note that was played.
@@ -136,22 +136,12 @@ fn in_bars(notes: Vec<(Beats, Note, Vec<Gracenote>)>, end: Beats, metre: Metre) 
         while left > Beats::ZERO {
             let now = left.min(room);
             left = left - now;
-            let values = WrittenLength::tied(metre.semibreves_of(now));
-            let mut lengths: Vec<Beats> = values
-                .iter()
-                .map(|value| metre.beats_of(value.part_of_semibreve()))
-                .collect();
-            if lengths.is_empty() {
-                lengths.push(now);
-            }
-            for (place, length) in lengths.iter().enumerate() {
-                bar.notes.push(Written {
-                    note: *note,
-                    length: *length,
-                    tied: place + 1 < lengths.len() || left > Beats::ZERO,
-                    group: std::mem::take(&mut group),
-                });
-            }
+            bar.notes.push(Written {
+                note: *note,
+                length: now,
+                tied: left > Beats::ZERO,
+                group: std::mem::take(&mut group),
+            });
             room = room - now;
             if room.is_zero() {
                 bars.push(std::mem::take(&mut bar));

@@ -2,11 +2,9 @@
 
 use super::{HELD, STAGES, listen_here};
 use crate::chanter::Note;
-use crate::drill::Written;
 use crate::exchange::Section;
-use crate::exchange::abc::{odd_part, tuplet_run};
 use crate::exchange::piece::Piece;
-use crate::rhythm::{Metre, NoteValue, WrittenLength};
+use crate::rhythm::{Head, Metre, NoteValue, WrittenBar};
 use crate::score::{NoteId, ScoreNote};
 use crate::timeline::{EventKind, Layout, lay};
 use crate::units::{Beats, Fraction, SampleRate, write_fraction};
@@ -75,12 +73,10 @@ pub fn write(piece: &Piece) -> Vec<u8> {
 /// Divisions of a quarter note in which every length is whole.
 fn divisions(piece: &Piece) -> i128 {
     let mut divisions = 1;
-    for section in &piece.sections {
-        for written in section.music.bars.iter().flat_map(|bar| &bar.notes) {
-            for length in split(written, piece.metre, Fraction::from_integer(1)) {
-                let quarters = length * Fraction::from_integer(4);
-                divisions = num_integer_lcm(divisions, *quarters.denom());
-            }
+    for music in piece.sections.iter().map(|section| &section.music) {
+        for head in (0..music.bars.len()).flat_map(|bar| music.write_bar(bar).heads) {
+            let quarters = music.metre.semibreves_of(head.beats) * Fraction::from_integer(4);
+            divisions = num_integer_lcm(divisions, *quarters.denom());
         }
     }
     divisions
@@ -92,20 +88,6 @@ fn num_integer_lcm(a: i128, b: i128) -> i128 {
         (x, y) = (y, x % y);
     }
     a / x * b
-}
-
-/// A written note as notes with one head each, parts of a semibreve, after `factor` of a tuplet.
-fn split(written: &Written, metre: Metre, factor: Fraction) -> Vec<Fraction> {
-    let length = metre.semibreves_of(written.length) * factor;
-    let parts: Vec<Fraction> = WrittenLength::tied(length)
-        .iter()
-        .map(|length| length.part_of_semibreve())
-        .collect();
-    if parts.is_empty() {
-        vec![length]
-    } else {
-        parts
-    }
 }
 
 /// What part of the note it is taken from each gracenote lasts, in percent, at the piece's tempo.
@@ -193,7 +175,7 @@ impl SectionWriter<'_> {
             if place == 0 {
                 self.directions(text, first);
             }
-            tied = self.notes(text, &bar.notes, resolved[place], tied);
+            tied = self.notes(text, place, resolved[place], tied);
             let last = place + 1 == bars.len();
             let style = match (bar.repeat_ends || last, bar.part_ends) {
                 (true, _) => Some("light-heavy"),
@@ -271,108 +253,68 @@ impl SectionWriter<'_> {
         }
     }
 
-    fn notes(
-        &self,
-        text: &mut String,
-        notes: &[Written],
-        scores: &[ScoreNote],
-        tied: bool,
-    ) -> bool {
-        let metre = self.piece.metre;
-        let mut continues = tied;
-        let mut place = Beats::ZERO;
-        let mut at = 0;
-        // heads of the bar: place, length, value, text before the beams and after
-        let mut heads: Vec<(Beats, u8, String, String)> = Vec::new();
-        while at < notes.len() {
-            let run = tuplet_run(&notes[at..], metre);
-            let parts = if run == 0 {
-                1
-            } else {
-                odd_part(metre.semibreves_of(notes[at].length))
-            };
-            let time = 1_i128 << (127 - parts.leading_zeros());
-            let factor = Fraction::new(parts, time);
-            for (offset, written) in notes[at..at + run.max(1)].iter().enumerate() {
-                let graces = scores
-                    .get(at + offset)
-                    .map_or_else(String::new, |score| self.gracenotes(score));
-                let split = split(written, metre, factor);
-                for (part, length) in split.iter().enumerate() {
-                    let more = part + 1 < split.len() || written.tied;
-                    let mut head = if part == 0 {
-                        graces.clone()
-                    } else {
-                        String::new()
-                    };
-                    let duration = *length / factor * Fraction::from_integer(4 * self.divisions);
-                    let _ = write!(
-                        head,
-                        "<note>{}<duration>{}</duration>",
-                        pitch(written.note),
-                        write_fraction(&duration)
-                    );
-                    for (on, kind) in [(continues, "stop"), (more, "start")] {
-                        if on {
-                            let _ = write!(head, "<tie type=\"{kind}\"/>");
-                        }
-                    }
-                    head.push_str("<voice>1</voice>");
-                    let value = WrittenLength::exactly(*length);
-                    if let Some(value) = value {
-                        let _ = write!(head, "<type>{}</type>", name(value.value));
-                        for _ in 0..value.dots {
-                            head.push_str("<dot/>");
-                        }
-                    }
-                    if parts > 1 {
-                        let _ = write!(
-                            head,
-                            "<time-modification><actual-notes>{parts}</actual-notes>\
-                             <normal-notes>{time}</normal-notes></time-modification>"
-                        );
-                    }
-                    head.push_str("<stem>down</stem>");
-                    let mut tail = String::new();
-                    let begins = parts > 1 && offset == 0 && part == 0;
-                    let ends = parts > 1 && offset + 1 == run && part + 1 == split.len();
-                    if continues || more || begins || ends {
-                        tail.push_str("<notations>");
-                        for (on, kind) in [(continues, "stop"), (more, "start")] {
-                            if on {
-                                let _ = write!(tail, "<tied type=\"{kind}\"/>");
-                            }
-                        }
-                        for (on, kind) in [(begins, "start"), (ends, "stop")] {
-                            if on {
-                                let _ = write!(tail, "<tuplet type=\"{kind}\"/>");
-                            }
-                        }
-                        tail.push_str("</notations>");
-                    }
-                    tail.push_str("</note>\n");
-                    heads.push((
-                        place,
-                        value.map_or(0, |value| value.value.flags()),
-                        head,
-                        tail,
-                    ));
-                    continues = more;
-                    place = place + metre.beats_of(*length / factor);
-                }
-            }
-            at += run.max(1);
-        }
-        let flags: Vec<(i128, u8)> = heads
+    /// Writes the heads of a bar; gives whether the last is tied to the next bar.
+    fn notes(&self, text: &mut String, bar: usize, scores: &[ScoreNote], tied: bool) -> bool {
+        let music = &self.section.music;
+        let written = music.write_bar(bar);
+        let flags: Vec<(i128, u8)> = written
+            .heads
             .iter()
-            .map(|(place, flags, ..)| (place.floor().0.to_integer(), *flags))
+            .map(|head| {
+                let beat = head.place.floor().0.to_integer();
+                (beat, head.value.value.flags())
+            })
             .collect();
-        for (index, (_, _, head, tail)) in heads.iter().enumerate() {
-            text.push_str(head);
+        let mut continues = tied;
+        for (index, head) in written.heads.iter().enumerate() {
+            let Some(note) = music.bars[bar].notes.get(head.note) else {
+                continue;
+            };
+            if head.begins
+                && let Some(score) = scores.get(head.note)
+            {
+                text.push_str(&self.gracenotes(score));
+            }
+            self.head(text, &written, head, note.note, continues);
             text.push_str(&beams(&flags, index));
-            text.push_str(tail);
+            notations(text, &written, index, continues);
+            text.push_str("</note>\n");
+            continues = head.tied;
         }
         continues
+    }
+
+    /// A head up to its stem.
+    fn head(&self, text: &mut String, bar: &WrittenBar, head: &Head, note: Note, continues: bool) {
+        let quarters = self.piece.metre.semibreves_of(head.beats) * Fraction::from_integer(4);
+        let _ = write!(
+            text,
+            "<note>{}<duration>{}</duration>",
+            pitch(note),
+            write_fraction(&(quarters * Fraction::from_integer(self.divisions)))
+        );
+        for (on, kind) in [(continues, "stop"), (head.tied, "start")] {
+            if on {
+                let _ = write!(text, "<tie type=\"{kind}\"/>");
+            }
+        }
+        text.push_str("<voice>1</voice>");
+        // a length finer than any value has no type, and readers go by its duration
+        if bar.exact {
+            let _ = write!(text, "<type>{}</type>", name(head.value.value));
+            for _ in 0..head.value.dots {
+                text.push_str("<dot/>");
+            }
+        }
+        if let Some(tuplet) = head.tuplet.and_then(|tuplet| bar.tuplets.get(tuplet)) {
+            let _ = write!(
+                text,
+                "<time-modification><actual-notes>{}</actual-notes>\
+                 <normal-notes>{}</normal-notes></time-modification>",
+                tuplet.notes, tuplet.time
+            );
+        }
+        text.push_str("<stem>down</stem>");
     }
 
     fn gracenotes(&self, score: &ScoreNote) -> String {
@@ -415,6 +357,32 @@ impl SectionWriter<'_> {
         }
         text
     }
+}
+
+/// Ties and the ends of tuplets.
+fn notations(text: &mut String, bar: &WrittenBar, index: usize, continues: bool) {
+    let head = &bar.heads[index];
+    let heads = head
+        .tuplet
+        .and_then(|tuplet| bar.tuplets.get(tuplet))
+        .map(|tuplet| tuplet.heads.clone());
+    let begins = heads.as_ref().is_some_and(|heads| heads.start == index);
+    let ends = heads.is_some_and(|heads| heads.end == index + 1);
+    if !(continues || head.tied || begins || ends) {
+        return;
+    }
+    text.push_str("<notations>");
+    for (on, kind) in [(continues, "stop"), (head.tied, "start")] {
+        if on {
+            let _ = write!(text, "<tied type=\"{kind}\"/>");
+        }
+    }
+    for (on, kind) in [(begins, "start"), (ends, "stop")] {
+        if on {
+            let _ = write!(text, "<tuplet type=\"{kind}\"/>");
+        }
+    }
+    text.push_str("</notations>");
 }
 
 /// Where repeats begin, the first part's start included only where another part comes before it.

@@ -172,6 +172,8 @@ fn style(theme: Theme, sign: Sign) -> Style {
         Sign::Blank | Sign::Staff | Sign::BarLine | Sign::BeatNumber => theme.faint(),
         Sign::Head | Sign::Metre | Sign::NoteName => theme.heading(),
         Sign::MovementName | Sign::GraceName => theme.strong(),
-        Sign::Stem | Sign::Dot | Sign::Tie | Sign::GraceHead | Sign::GraceStem => theme.plain(),
+        Sign::Stem | Sign::Dot | Sign::Tie | Sign::Tuplet | Sign::GraceHead | Sign::GraceStem => {
+            theme.plain()
+        }
     }
 }

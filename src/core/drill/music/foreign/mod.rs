@@ -50,8 +50,8 @@ impl Foreign {
 }
 
 /// Reads body text that another program wrote. Inline fields `[L:1/16]`, `[V:2]` and the like are
-/// understood; rests, chords, tuplets, other octaves, accidentals, slurs and decorations are dealt
-/// with and told as [`Kind::Adopted`]. What remains as another kind is an error, as in a drill.
+/// understood, and so are tuplets; rests, chords, other octaves, accidentals, slurs and decorations
+/// are dealt with and told as [`Kind::Adopted`]. What remains as another kind is an error, as in a drill.
 pub fn adopt_music(
     text: &str,
     metre: Metre,
@@ -218,11 +218,7 @@ mod tests {
             ],
         );
         assert_eq!(letters(&music), "eB");
-        let music = adopts(
-            "(3ABc d2 e4|",
-            Metre::FourFour,
-            &["a tuplet of 3 in the time of 2: each note is read as 2/3 of its written length"],
-        );
+        let music = adopts("(3ABc d2 e4|", Metre::FourFour, &[]);
         assert_eq!(music.bars[0].notes[0].length, Beats::new(1, 3));
         adopts(
             "=c4 ^g4|",

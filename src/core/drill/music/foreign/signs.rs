@@ -3,7 +3,7 @@
 use crate::chanter::Note;
 use crate::drill::music::{Kind, Reader};
 use crate::drill::written::{Group, Written};
-use crate::units::{Beats, Fraction, write_fraction};
+use crate::units::{Beats, Fraction};
 
 impl Reader {
     /// Endings beyond the second, or several passes on one.
@@ -55,14 +55,6 @@ impl Reader {
         if let Some(foreign) = &mut self.foreign {
             foreign.tuplet = Some((factor, count));
         }
-        self.tell_note(
-            start,
-            format!("a tuplet of {notes} in the time of {time}"),
-            format!(
-                "each note is read as {} of its written length",
-                write_fraction(&factor)
-            ),
-        );
     }
 
     /// The chanter has no rests: the note before sounds on, or the first begins early.

@@ -1,0 +1,236 @@
+use super::*;
+use crate::rhythm::NoteValue;
+use proptest::prelude::*;
+use std::fmt::Write as _;
+
+/// What a bar is written as, in the letters of ABC with unit 1/8: a note a letter, `-` for a tie,
+/// `(3:2` before a tuplet and `)` behind it.
+fn shown(metre: Metre, offset: Beats, notes: &[Length]) -> String {
+    let bar = write_bar(metre, offset, notes);
+    let mut text = String::new();
+    for (place, head) in bar.heads.iter().enumerate() {
+        let tuplet = head.tuplet.map(|tuplet| &bar.tuplets[tuplet]);
+        if let Some(tuplet) = tuplet
+            && tuplet.heads.start == place
+        {
+            let _ = write!(text, "({}:{} ", tuplet.notes, tuplet.time);
+        }
+        let units = head.value.part_of_semibreve() * Fraction::from_integer(8);
+        text.push(char::from(
+            b'a' + u8::try_from(head.note).expect("few notes"),
+        ));
+        text.push_str(&crate::units::write_fraction(&units));
+        text.push_str(if head.tied { "-" } else { " " });
+        if tuplet.is_some_and(|tuplet| tuplet.heads.end == place + 1) {
+            text.push_str(") ");
+        }
+    }
+    text.trim_end().to_owned()
+}
+
+/// Quavers as `3`, parts of one as `1/2`; a tie as `-` behind it.
+#[track_caller]
+fn writes(metre: &str, quavers: &str, expected: &str) {
+    let metre = Metre::parse(metre).expect("a metre");
+    let notes: Vec<Length> = quavers
+        .split_whitespace()
+        .map(|word| {
+            let bare = word.trim_end_matches('-');
+            let quavers = crate::units::parse_fraction(bare).expect("a length");
+            Length {
+                beats: metre.beats_of(quavers / Fraction::from_integer(8)),
+                tied: word.ends_with('-'),
+            }
+        })
+        .collect();
+    let sum: Beats = notes.iter().map(|note| note.beats).sum();
+    assert_eq!(
+        shown(metre, metre.bar() - sum, &notes),
+        expected,
+        "{quavers}"
+    );
+}
+
+/// Five quavers were once printed as a minim.
+#[test]
+fn a_length_that_no_head_has_is_tied_at_the_heaviest_place() {
+    writes("4/4", "5 1 2", "a4-a1 b1 c2");
+    writes("4/4", "3 5", "a3 b1-b4");
+    writes("4/4", "1 5 2", "a1 b3-b2 c2");
+    writes("3/4", "5 1", "a4-a1 b1");
+    writes("3/4", "1 5", "a1 b1-b4");
+    writes("9/8", "9", "a6-a3");
+    writes("12/8", "12", "a12");
+}
+
+/// Where what is common practice allows one head, a tie would only be harder to read.
+#[test]
+fn dots_and_even_syncopes_stay_one_head() {
+    writes("4/4", "3 1 4", "a3 b1 c4");
+    writes("4/4", "1 3 4", "a1 b3 c4");
+    writes("4/4", "2 4 2", "a2 b4 c2");
+    writes("4/4", "1 2 1 4", "a1 b2 c1 d4");
+    writes("4/4", "7/2 1/2 4", "a7/2 b1/2 c4");
+    writes("2/4", "1/2 3/2 3/2 1/2", "a1/2 b3/2 c3/2 d1/2");
+    writes("3/4", "1 2 2 1", "a1 b2 c2 d1");
+    writes("6/8", "2 1 3/2 1/2 1", "a2 b1 c3/2 d1/2 e1");
+    writes("6/8", "6", "a6");
+}
+
+#[test]
+fn a_note_over_a_heavier_place_is_split_there() {
+    writes("4/4", "1 2 2 2 1", "a1 b2 c1-c1 d2 e1");
+    writes("4/4", "1 4 3", "a1 b3-b1 c3");
+    writes("4/4", "2 3 3", "a2 b2-b1 c3");
+    writes("6/8", "4 2", "a3-a1 b2");
+    writes("6/8", "1 5", "a1 b2-b3");
+    writes("6/8", "2 2 2", "a2 b1-b1 c2");
+    writes("9/8", "2 4 3", "a2 b1-b3 c3");
+}
+
+#[test]
+fn thirds_are_triplets_and_fifths_are_fives() {
+    writes("4/4", "2/3 2/3 2/3 6", "(3:2 a1 b1 c1 ) d6");
+    writes("4/4", "4/3 2/3 2 4", "(3:2 a2 b1 ) c2 d4");
+    writes("4/4", "4/3 4/3 4/3 4", "(3:2 a2 b2 c2 ) d4");
+    writes(
+        "2/4",
+        "2/5 2/5 2/5 2/5 2/5 2",
+        "(5:4 a1/2 b1/2 c1/2 d1/2 e1/2 ) f2",
+    );
+    writes("6/8", "3/5 3/5 3/5 3/5 3/5 3", "(5:3 a1 b1 c1 d1 e1 ) f3");
+    // whole beats of a long note stand outside
+    writes("4/4", "10/3 2/3 4", "a2-(3:2 a2 b1 ) c4");
+    writes("4/4", "2/3 10/3 4", "(3:2 a1 b2-) b2 c4");
+    // a pickup of a third is a part of a triplet
+    writes("4/4", "2/3", "(3:2 a1 )");
+}
+
+#[test]
+fn ties_of_a_writer_stay_where_they_can_stand() {
+    writes("4/4", "4- 4", "a4-b4");
+    writes("4/4", "2- 2 4", "a2-b2 c4");
+    // a crotchet may not stand over beat 4 from a semiquaver before it: written anew
+    writes("4/4", "5 1/2 2- 1/2", "a4-a1 b1/2 c1/2-c2");
+    writes("4/4", "4 4-", "a4 b4-");
+}
+
+fn metres() -> impl Strategy<Value = Metre> {
+    prop::sample::select(Metre::ALL.to_vec())
+}
+
+/// Lengths that fill a bar to its end: anything from a 64th on, and thirds and ninths, fifths or
+/// sevenths.
+fn bars() -> impl Strategy<Value = (Metre, Beats, Vec<Length>)> {
+    let length = (
+        1_i128..9,
+        prop::sample::select(vec![1_i128, 2, 4, 8, 16]),
+        0..4_usize,
+    );
+    let odd = prop::sample::select(vec![[1_i128, 1, 3, 9], [1, 1, 5, 5], [1, 7, 7, 7]]);
+    let lengths = prop::collection::vec((length, any::<bool>()), 1..12);
+    (metres(), odd, lengths, 0_i128..8).prop_map(|(metre, odd, lengths, offset)| {
+        let offset = Beats(metre.bar().0 * Fraction::new(offset, 16));
+        let mut left = metre.bar() - offset;
+        let mut notes = Vec::new();
+        for ((above, below, by), tied) in lengths {
+            let beats = Beats(Fraction::new(above, below * odd[by]) * Fraction::new(1, 2));
+            if beats >= left {
+                break;
+            }
+            left = left - beats;
+            notes.push(Length { beats, tied });
+        }
+        notes.push(Length {
+            beats: left,
+            tied: false,
+        });
+        (metre, offset, notes)
+    })
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(1500))]
+
+    /// The printed bar adds up: by its values, dots and tuplets alone.
+    #[test]
+    fn what_is_printed_in_a_bar_adds_up_to_it((metre, offset, notes) in bars()) {
+        let bar = write_bar(metre, offset, &notes);
+        // Note values reach to a 64th, and what a tuplet divides three times further.
+        let mut at = offset;
+        let places: Vec<Fraction> = notes
+            .iter()
+            .map(|note| {
+                at = at + note.beats;
+                metre.semibreves_of(at)
+            })
+            .chain([metre.semibreves_of(offset)])
+            .collect();
+        let depth = places.iter().map(|place| place.denom().trailing_zeros()).max();
+        let plain = places.iter().all(|place| place.denom().count_ones() == 1);
+        let reached = if plain { 6 } else { 3 };
+        let finest = depth.is_none_or(|depth| depth <= reached);
+        prop_assert!(bar.exact || !finest, "{bar:?}");
+        if bar.exact {
+            let mut place = offset;
+            for head in &bar.heads {
+                prop_assert_eq!(head.place, place);
+                let printed = metre.beats_of(bar.part_of_semibreve(head));
+                prop_assert_eq!(printed, head.beats, "{:?}", head);
+                place = place + head.beats;
+            }
+            prop_assert_eq!(place, metre.bar());
+        }
+        // a note begins where it begins, and ties hold its heads together
+        let mut at = offset;
+        let mut before = false;
+        for (index, note) in notes.iter().enumerate() {
+            let heads = bar.heads_of(index);
+            if !before {
+                prop_assert_eq!(heads.first().map(|head| (head.place, head.begins)), Some((at, true)));
+            }
+            if let [inner @ .., last] = heads {
+                prop_assert!(inner.iter().all(|head| head.tied));
+                if !note.tied {
+                    prop_assert!(!last.tied);
+                }
+            }
+            at = at + note.beats;
+            before = note.tied;
+        }
+        for (own, tuplet) in bar.tuplets.iter().enumerate() {
+            for (place, head) in bar.heads.iter().enumerate() {
+                prop_assert_eq!(head.tuplet == Some(own), tuplet.heads.contains(&place));
+            }
+        }
+    }
+
+    /// In 6/8 no plain minim crosses the second beat.
+    #[test]
+    fn over_a_compound_beat_a_head_stands_from_beat_to_beat((metre, offset, notes) in bars()) {
+        let bar = write_bar(metre, offset, &notes);
+        for head in bar.heads.iter().filter(|_| metre.is_compound() && bar.exact) {
+            let end = head.place + head.beats;
+            let crosses = head.place.floor() + Beats::ONE < end;
+            let whole = head.place == head.place.floor() && end == end.floor();
+            prop_assert!(!crosses || whole || head.tuplet.is_some(), "{:?}", head);
+        }
+    }
+}
+
+#[test]
+fn a_length_finer_than_any_value_is_said_to_be_inexact() {
+    let metre = Metre::FourFour;
+    let fine = Length {
+        beats: Beats::new(1, 1024),
+        tied: false,
+    };
+    let rest = Length {
+        beats: metre.bar() - fine.beats,
+        tied: false,
+    };
+    let bar = write_bar(metre, Beats::ZERO, &[fine, rest]);
+    assert!(!bar.exact);
+    assert_eq!(bar.heads.len(), 2);
+    assert_eq!(bar.heads[0].value.value, NoteValue::Hemidemisemiquaver);
+}

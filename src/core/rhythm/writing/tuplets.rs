@@ -1,0 +1,222 @@
+//! Places that no halving leads to: which notes share a tuplet, and which one.
+
+use super::grid::Grid;
+use super::{Span, Tuplet, Writer};
+use crate::rhythm::WrittenLength;
+use crate::units::Fraction;
+
+/// How many notes from here on stand between two plain places with none between them; 0 where the
+/// first note is plain itself.
+pub(super) fn odd_run(grid: &Grid, spans: &[Span]) -> usize {
+    let Some(first) = spans.first() else { return 0 };
+    if grid.is_plain(first.from) && grid.is_plain(first.to) {
+        return 0;
+    }
+    let end = spans.iter().position(|span| grid.is_plain(span.to));
+    end.map_or(spans.len(), |end| end + 1)
+}
+
+/// A tuplet that a group may be written as.
+struct Figures {
+    notes: i64,
+    time: i64,
+}
+
+impl Figures {
+    /// The written ticks of ticks that sound.
+    fn written(&self, ticks: i64) -> Option<i64> {
+        let all = ticks.checked_mul(self.notes)?;
+        (all % self.time == 0).then_some(all / self.time)
+    }
+}
+
+impl Writer<'_> {
+    /// Notes between two plain places. Whole beats that a long note at either end sounds through
+    /// are written plainly before or behind the tuplet; one that is longer than a beat and no
+    /// figure of its own (triplet crotchets over two beats are one) is cut at its beats.
+    pub(super) fn odd(&mut self, group: &[Span]) {
+        let mut group = group.to_vec();
+        let (Some(first), Some(last)) = (group.first().copied(), group.last().copied()) else {
+            return;
+        };
+        let beat = self.grid.beat();
+        let whole = self.grid.is_plain(first.from) && self.grid.is_plain(last.to);
+        if !whole || last.to - first.from <= beat || self.is_a_figure(&group) {
+            self.tuplet(&group);
+            return;
+        }
+        let from = (first.to - 1) / beat * beat;
+        if from > first.from && !self.grid.is_plain(first.to) {
+            self.run(&[Span {
+                to: from,
+                tied: true,
+                ..first
+            }]);
+            group[0].from = from;
+        }
+        let end = group.len() - 1;
+        let to = (group[end].from / beat + 1) * beat;
+        let mut behind = None;
+        if to < last.to && !self.grid.is_plain(group[end].from) {
+            behind = Some(Span { from: to, ..last });
+            group[end].to = to;
+            group[end].tied = true;
+        }
+        if self.is_a_figure(&group) {
+            self.tuplet(&group);
+        } else {
+            self.beat_by_beat(&group);
+        }
+        if let Some(behind) = behind {
+            self.run(&[behind]);
+        }
+    }
+
+    fn beat_by_beat(&mut self, group: &[Span]) {
+        let beat = self.grid.beat();
+        let mut cell: Vec<Span> = Vec::new();
+        for span in group {
+            let mut left = *span;
+            loop {
+                let line = (left.from / beat + 1) * beat;
+                if left.to <= line {
+                    cell.push(left);
+                } else {
+                    cell.push(Span {
+                        to: line,
+                        tied: true,
+                        ..left
+                    });
+                }
+                if left.to >= line {
+                    self.cell(&std::mem::take(&mut cell));
+                }
+                if left.to <= line {
+                    break;
+                }
+                left.from = line;
+            }
+        }
+        self.cell(&cell);
+    }
+
+    /// What stands within a beat.
+    fn cell(&mut self, cell: &[Span]) {
+        match cell {
+            [] => {}
+            [only] if self.grid.is_plain(only.from) && self.grid.is_plain(only.to) => {
+                self.run(cell);
+            }
+            _ => self.tuplet(cell),
+        }
+    }
+
+    /// True of a group that a reader knows at a glance: as many notes of one value as its figure
+    /// says, or two of them as one, in the time of a plain value.
+    fn is_a_figure(&self, group: &[Span]) -> bool {
+        let (Some(first), Some(last)) = (group.first(), group.last()) else {
+            return false;
+        };
+        let figures = self.figures(group);
+        self.grid.odd_of(last.to - first.from) == 1
+            && group.iter().all(|span| {
+                let written = figures.written(span.to - span.from);
+                let value = written.and_then(|ticks| self.grid.value_of(ticks));
+                value.is_some_and(|value| value.dots < 2)
+            })
+    }
+
+    /// The figure of a group: as many notes as its places divide the semibreve by, in the time of
+    /// the next smaller number that leaves a plain value (five in the time of three where the
+    /// group lasts a dotted crotchet, of four where it lasts a crotchet).
+    fn figures(&self, group: &[Span]) -> Figures {
+        let places = group.iter().flat_map(|span| [span.from, span.to]);
+        let notes = places.fold(1, |all, place| {
+            let own = self.grid.division(place);
+            all / greatest(all, own) * own
+        });
+        let whole = match (group.first(), group.last()) {
+            (Some(first), Some(last))
+                if self.grid.is_plain(first.from) && self.grid.is_plain(last.to) =>
+            {
+                last.to - first.from
+            }
+            _ => self.grid.beat(),
+        };
+        let below = |mut time: i64| {
+            while time * 2 < notes {
+                time *= 2;
+            }
+            Figures { notes, time }
+        };
+        let fits = |figures: &Figures| {
+            group.iter().all(|span| {
+                let written = figures.written(span.to - span.from);
+                written.is_some_and(|ticks| self.grid.is_plain(ticks))
+            })
+        };
+        Some(self.grid.odd_of(whole))
+            .filter(|odd| *odd < notes)
+            .map(below)
+            .filter(fits)
+            .unwrap_or_else(|| below(1))
+    }
+
+    fn tuplet(&mut self, group: &[Span]) {
+        let figures = self.figures(group);
+        let (Ok(notes), Ok(time)) = (u32::try_from(figures.notes), u32::try_from(figures.time))
+        else {
+            self.bar.exact = false;
+            return;
+        };
+        let begin = self.bar.heads.len();
+        let own = self.bar.tuplets.len();
+        for span in group {
+            let written = figures.written(span.to - span.from);
+            let values = written.map_or_else(Vec::new, |ticks| {
+                WrittenLength::tied(self.grid.semibreves(ticks))
+            });
+            if values.is_empty() {
+                self.bar.exact = false;
+                return;
+            }
+            let mut from = span.from;
+            for (place, value) in values.iter().enumerate() {
+                let last = place + 1 == values.len();
+                let part = value.part_of_semibreve()
+                    * Fraction::new(i128::from(figures.time), i128::from(figures.notes));
+                let to = if last {
+                    span.to
+                } else {
+                    from + self.grid.ticks(part)
+                };
+                let tied = !last || span.tied;
+                let note = span.note;
+                self.push(
+                    Span {
+                        note,
+                        from,
+                        to,
+                        tied,
+                    },
+                    *value,
+                    Some(own),
+                );
+                from = to;
+            }
+        }
+        self.bar.tuplets.push(Tuplet {
+            notes,
+            time,
+            heads: begin..self.bar.heads.len(),
+        });
+    }
+}
+
+fn greatest(a: i64, b: i64) -> i64 {
+    let (mut x, mut y) = (a, b);
+    while y != 0 {
+        (x, y) = (y, x % y);
+    }
+    x.max(1)
+}
