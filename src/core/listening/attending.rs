@@ -6,7 +6,8 @@
 //! seconds of the stream, and a quarter of a second either way does no harm.
 
 use super::align::align;
-use super::hearing::{Listener, RateError};
+use super::hearing::Listener;
+use super::intake::RateError;
 use super::piece::Piece;
 use super::recording::{Remark, hear_piece};
 use crate::chanter::{Note, Tuning};

@@ -4,9 +4,9 @@
 //! 12 kHz and neither tuning nor instrument is any part of what the network must learn. A frame is
 //! then [`HOP`] samples: 1 ms of a practice chanter, half a millisecond of pipes.
 
-use super::hearing::RateError;
-use super::intake::Intake;
-use super::median;
+use super::intake::{Intake, RateError};
+use super::kept::Kept;
+use super::middle::median;
 use super::path::{NONE, Path, Prices, Segment};
 use super::pitch::{LOOKED_AT, Look, Pitch};
 use super::tape::{FRAMES, Tape};
@@ -60,12 +60,15 @@ pub(super) struct Ear {
     intake: Intake,
     network: Network,
     told: Told,
+    /// Every frame so far, where it will be heard once more.
+    kept: Option<Kept>,
     rate: f64,
 }
 
 /// What is made of the network's frames.
 struct Told {
     path: Path,
+    prices: Prices,
     tape: Tape,
     pitch: Pitch,
     tuning: Tuning,
@@ -86,18 +89,36 @@ impl Ear {
         Ok(Self {
             intake: Intake::new(rate, to)?,
             network: Network::new(Arc::clone(&WEIGHTS)),
-            told: Told {
-                path: Path::new(prices),
-                tape: Tape::default(),
-                pitch: Pitch::new(to),
-                tuning,
-                looks: VecDeque::with_capacity(LOOKS + 1),
-                stretch: Vec::new(),
-                least: STRETCH_S * to / HOP as f64,
-                sounded: Vec::new(),
-            },
+            told: Told::new(tuning, to, prices),
+            kept: None,
             rate: to,
         })
+    }
+
+    /// Keeps every frame from now on, so that the sound can be heard [`Ear::again`].
+    pub(super) fn keep(&mut self) {
+        self.kept = Some(Kept::default());
+    }
+
+    /// What was kept, heard once more with prices that `prices` gives for some frames. Levels and
+    /// pitches are not measured: the sound itself has gone.
+    pub(super) fn again(&self, mut prices: impl FnMut(u64) -> Option<Prices>) -> Vec<Sounded> {
+        let mut told = Told::new(self.told.tuning, self.rate, self.told.prices.clone());
+        let kept = self.kept.iter().flat_map(Kept::frames);
+        for (at, frame) in (0..).zip(kept) {
+            if let Some(prices) = prices(at) {
+                told.path.price(prices);
+            }
+            told.frame(&frame);
+        }
+        told.path.finish();
+        told.measure();
+        told.sounded
+    }
+
+    /// The frame that a second of the sound lies in.
+    pub(super) fn frame(&self, seconds: f64) -> u64 {
+        ((seconds * self.rate - self.intake.lead) / HOP as f64).max(0.0) as u64
     }
 
     /// Seconds from the first sample to a place in frames.
@@ -111,11 +132,12 @@ impl Ear {
             intake,
             network,
             told,
+            kept,
             ..
         } = self;
         intake.push(samples, |piece| {
             told.tape.hear(piece);
-            network.push(piece, &mut |frame| told.frame(frame));
+            network.push(piece, &mut |frame| told.take(frame, kept));
         });
     }
 
@@ -125,13 +147,14 @@ impl Ear {
             intake,
             network,
             told,
+            kept,
             ..
         } = self;
         intake.finish(|piece| {
             told.tape.hear(piece);
-            network.push(piece, &mut |frame| told.frame(frame));
+            network.push(piece, &mut |frame| told.take(frame, kept));
         });
-        network.finish(&mut |frame| told.frame(frame));
+        network.finish(&mut |frame| told.take(frame, kept));
         told.path.finish();
         told.measure();
     }
@@ -163,6 +186,27 @@ impl Ear {
 }
 
 impl Told {
+    fn new(tuning: Tuning, rate: f64, prices: Prices) -> Self {
+        Self {
+            path: Path::new(prices.clone()),
+            prices,
+            tape: Tape::default(),
+            pitch: Pitch::new(rate),
+            tuning,
+            looks: VecDeque::with_capacity(LOOKS + 1),
+            stretch: Vec::new(),
+            least: STRETCH_S * rate / HOP as f64,
+            sounded: Vec::new(),
+        }
+    }
+
+    fn take(&mut self, frame: &[f32; CLASSES], kept: &mut Option<Kept>) {
+        if let Some(kept) = kept {
+            kept.push(frame);
+        }
+        self.frame(frame);
+    }
+
     fn frame(&mut self, frame: &[f32; CLASSES]) {
         self.path.push(frame);
         self.tape.tell(frame);

@@ -2,13 +2,32 @@
 //!
 //! It knows nothing of notes. Samples that are no numbers become silence.
 
-use super::hearing::RateError;
 use crate::units::SampleRate;
 use rubato::audioadapter_buffers::direct::InterleavedSlice;
 use rubato::{
     Async, FixedAsync, Resampler, SincInterpolationParameters, SincInterpolationType,
     WindowFunction,
 };
+
+/// A sample rate that no sound can be heard at.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RateError {
+    /// Samples a second.
+    pub rate: u32,
+    /// The resampler's words.
+    pub why: String,
+}
+
+impl std::fmt::Display for RateError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(
+            f,
+            "{} samples a second cannot be resampled ({}): expected a usual rate such as 44100 or 48000",
+            self.rate, self.why
+        )
+    }
+}
+impl std::error::Error for RateError {}
 
 /// Samples that are resampled together, 1.3 ms at 48 kHz: a player waits for them.
 const PIECE: usize = 64;

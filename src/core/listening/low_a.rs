@@ -6,8 +6,7 @@
 //! it was played: a chanter's notes are mistuned each in its own way.
 
 use super::heard::HeardNote;
-use super::hearing::RateError;
-use super::intake::Intake;
+use super::intake::{Intake, RateError};
 use super::middle::median;
 use super::spectrum::{FRAME, Spectrum};
 use crate::chanter::{NOTES, Note, Tuning, TuningTable};

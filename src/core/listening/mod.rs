@@ -25,10 +25,12 @@ mod align_laws;
 mod attending;
 mod decoding;
 mod document;
+mod due;
 mod ear;
 mod heard;
 mod hearing;
 mod intake;
+mod kept;
 mod lead;
 mod low_a;
 mod measuring;
@@ -50,7 +52,8 @@ pub use document::{
     FaultRow, ListenDocument, NoiseRow, NoteRow, RepetitionRow, ScoreRow, ShapeRow, listen_document,
 };
 pub use heard::{HeardKind, HeardNote};
-pub use hearing::{Listener, RateError};
+pub use hearing::Listener;
+pub use intake::RateError;
 pub use measuring::number;
 pub use middle::median;
 pub use piece::{Expected, Piece};

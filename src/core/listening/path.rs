@@ -85,6 +85,11 @@ impl Path {
         }
     }
 
+    /// Other prices from the next frame on.
+    pub(super) fn price(&mut self, prices: Prices) {
+        self.prices = prices;
+    }
+
     /// Takes the next frame's log-probabilities.
     pub(super) fn push(&mut self, frame: &[f32; CLASSES]) {
         let ended: [Survivor; CLASSES] = self.survivors.map(|of_class| of_class[SHORTEST - 1]);

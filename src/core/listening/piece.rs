@@ -114,13 +114,6 @@ impl Piece {
             length_s: seconds(timeline.repetition),
         }
     }
-
-    /// The changes of note it has, from the last note to the first included.
-    pub fn moves(&self) -> Vec<(Note, Note)> {
-        let following = self.notes.iter().cycle().skip(1);
-        let pairs = self.notes.iter().zip(following);
-        pairs.map(|(note, next)| (note.note, next.note)).collect()
-    }
 }
 
 /// The movement that leads to a melody note: of one gracenote nothing is said.

@@ -5,7 +5,8 @@
 
 use super::align::likeness;
 use super::heard::HeardNote;
-use super::hearing::{Listener, RateError};
+use super::hearing::Listener;
+use super::intake::RateError;
 use super::low_a::{LOOKED_AT, find_low_a, refined};
 use super::piece::Piece;
 use crate::chanter::{NOTES, Note, Tuning, TuningTable};
@@ -173,14 +174,11 @@ fn hear_as(
         None => choose_low_a(rate, &head, table, piece)?,
     };
     // With no low A the rest is only looked at for what is odd about it.
-    let mut listener = match (found, piece) {
+    let tuned = found.map(|low_a| Tuning::with_low_a(low_a, table));
+    let mut listener = match (tuned, piece) {
         (None, _) => None,
-        (Some(low_a), None) => Some(Listener::new(rate, Tuning::with_low_a(low_a, table))?),
-        (Some(low_a), Some(piece)) => Some(Listener::of_piece(
-            rate,
-            Tuning::with_low_a(low_a, table),
-            piece,
-        )?),
+        (Some(tuning), None) => Some(Listener::new(rate, tuning)?),
+        (Some(tuning), Some(_)) => Some(Listener::keeping(rate, tuning)?),
     };
     let mut notes = Vec::new();
     let mut take = |piece: &[f32], sound: &mut Sound| {
@@ -199,8 +197,12 @@ fn hear_as(
         ended = piece.is_empty();
         take(&piece, &mut sound);
     }
-    if let Some(listener) = listener {
-        notes.append(&mut listener.finish());
+    if let Some(mut listener) = listener {
+        listener.end();
+        notes.append(&mut listener.heard());
+        if let Some(piece) = piece {
+            notes = listener.again(piece, notes);
+        }
     }
     let seconds = sound.samples as f64 / f64::from(rate.0);
     for note in &mut notes {

@@ -18,7 +18,7 @@ pub(crate) const GROUPS: [&str; 8] = [
 ];
 /// Groups whose faults count against the drill; the others are told beside.
 pub(crate) const JUDGED: [&str; 5] = ["clean", "pipes", "rough", "clicks", "drones"];
-pub(crate) const BESIDE: [&str; 2] = ["noise", "reverb"];
+pub(crate) const BESIDE: [&str; 4] = ["noise", "reverb", "loud noise", "wet room"];
 
 fn conditions(rng: &mut Rng, group: &str) -> Conditions {
     let pipes = match group {
@@ -39,6 +39,14 @@ fn conditions(rng: &mut Rng, group: &str) -> Conditions {
     match group {
         "rough" => conditions.rough = between(rng, 0.3, 1.0),
         "noise" => conditions.noise = Some((between(rng, 10.0, 25.0), rng.u8(0..3))),
+        "loud noise" => conditions.noise = Some((between(rng, 10.0, 12.0), rng.u8(0..3))),
+        "wet room" => conditions.room = Some((between(rng, 0.5, 0.6), between(rng, 3.0, 6.0))),
+        "drowned" => {
+            conditions.noise = Some((between(rng, -10.0, 6.0), rng.u8(0..3)));
+            if rng.bool() {
+                conditions.room = Some((between(rng, 0.6, 2.0), between(rng, -6.0, 2.0)));
+            }
+        }
         "reverb" => {
             conditions.room = Some((between(rng, 0.2, 0.6), between(rng, 3.0, 9.0)));
         }
@@ -57,10 +65,18 @@ fn case(group: &str, seed: u64) -> (Take, Conditions) {
 }
 
 /// A drill played, as it was recorded.
-pub(crate) fn drill_case(group: &str, seed: u64) -> (Played, Conditions, Vec<f32>) {
-    let mut rng = Rng::with_seed(seed.wrapping_mul(0xD1B5_4A33) ^ (group.len() as u64 * 91));
+pub(crate) fn drill_case(
+    group: &str,
+    seed: u64,
+    kinds: &[usize],
+) -> (Played, Conditions, Vec<f32>) {
+    // other music for each group: by its name's letters
+    let name = group.bytes().fold(7, |sum: u64, letter| {
+        sum.wrapping_mul(31).wrapping_add(u64::from(letter))
+    });
+    let mut rng = Rng::with_seed(seed.wrapping_mul(0xD1B5_4A33) ^ name);
     let conditions = conditions(&mut rng, group);
-    let played = play(&mut rng, 0.5, conditions.pipes);
+    let played = play(&mut rng, 0.5, conditions.pipes, kinds);
     let samples = record(&mut rng, &played.take, &conditions);
     (played, conditions, samples)
 }

@@ -105,8 +105,13 @@ fn figures(piece: &Piece) -> Vec<Figure> {
     all
 }
 
-/// Plays a drill. `faulty` is the share of repetitions with faults.
-pub(crate) fn play(rng: &mut Rng, faulty: f64, pipes: bool) -> Played {
+/// Every kind of fault that is planted, the likelier twice.
+pub(crate) const KINDS: [usize; 7] = [0, 1, 2, 3, 4, 5, 5];
+/// A gracenote left out.
+pub(crate) const LEFT_OUT: [usize; 1] = [2];
+
+/// Plays a drill. `faulty` is the share of repetitions with faults, of these kinds.
+pub(crate) fn play(rng: &mut Rng, faulty: f64, pipes: bool, kinds: &[usize]) -> Played {
     let (drill, stage, piece) = choose(rng);
     let limits = if pipes {
         Thresholds::for_pipes()
@@ -161,7 +166,7 @@ pub(crate) fn play(rng: &mut Rng, faulty: f64, pipes: bool) -> Played {
             };
             if chosen.contains(&number) {
                 // the first kind that can be played here
-                let mut kinds = [0, 1, 2, 3, 4, 5, 5];
+                let mut kinds = kinds.to_vec();
                 rng.shuffle(&mut kinds);
                 if let Some((kind, at)) = kinds.iter().find_map(|kind| scene.plant(rng, *kind)) {
                     planted.push(Planted {

@@ -8,6 +8,8 @@
 //! - `-- --only notes` or `drills` leaves the other part out;
 //! - `-- --half tuning` or `testing` leaves the other half out;
 //! - `-- --group NAME` takes one group alone;
+//! - `-- --given` gives low A for the drills too, which otherwise is found as `listen` does it;
+//! - `-- --left-out` plants nothing but gracenotes left out;
 //! - `-- --told` prints each fault that was told in vain or not told;
 //! - `-- --write DIR` writes the own cases for other programs to hear.
 #![allow(
@@ -24,7 +26,7 @@ mod tables;
 mod takes;
 
 use cases::{BESIDE, Case, GROUPS, JUDGED, drill_case, given, made, names};
-use drills::{Judged, Played};
+use drills::{Judged, KINDS, LEFT_OUT, Played};
 use gracerung::chanter::{Instrument, Note, Tuning, TuningTable};
 use gracerung::listening::{HeardNote, Listener, Repetition, align, hear, hear_piece};
 use gracerung::practice::{Thresholds, Verdict, judge};
@@ -158,11 +160,15 @@ fn read_heard(value: &Value) -> Result<Vec<Predicted>, Box<dyn Error>> {
 /// A repetition found, and what was made of it.
 type Heard = (Repetition, Verdict);
 
-/// A drill played, judged as the command does it, with low A not given.
-fn judged(played: &Played, samples: &[f32]) -> Result<(Option<Hertz>, Vec<Heard>), Box<dyn Error>> {
+/// A drill played, judged as the command does it.
+fn judged(
+    played: &Played,
+    low_a: Option<Hertz>,
+    samples: &[f32],
+) -> Result<(Option<Hertz>, Vec<Heard>), Box<dyn Error>> {
     let mut pieces = samples.chunks(65_536);
     let rate = SampleRate(RATE as u32);
-    let hearing = hear_piece(rate, None, TuningTable::Modern, &played.piece, || {
+    let hearing = hear_piece(rate, low_a, TuningTable::Modern, &played.piece, || {
         pieces.next().unwrap_or_default().to_vec()
     })?;
     let pipes = hearing.low_a.is_some_and(|low_a| {
@@ -203,6 +209,8 @@ struct Arguments {
     halves: Vec<u64>,
     group: Option<String>,
     told: bool,
+    given: bool,
+    left_out: bool,
 }
 
 fn arguments() -> Arguments {
@@ -216,6 +224,8 @@ fn arguments() -> Arguments {
         halves: vec![0, 1],
         group: None,
         told: false,
+        given: false,
+        left_out: false,
     };
     let mut words = std::env::args().skip(1);
     while let Some(word) = words.next() {
@@ -225,6 +235,8 @@ fn arguments() -> Arguments {
             "--peer" => all.peer = words.next().map(PathBuf::from),
             "--group" => all.group = words.next(),
             "--told" => all.told = true,
+            "--given" => all.given = true,
+            "--left-out" => all.left_out = true,
             "--each" => {
                 all.each = words
                     .next()
@@ -285,10 +297,21 @@ fn main() -> Result<(), Box<dyn Error>> {
             }
         }
         if arguments.drills {
-            for group in JUDGED.into_iter().chain(BESIDE).filter(|g| wanted(g)) {
+            for group in JUDGED
+                .into_iter()
+                .chain(BESIDE)
+                .chain(["drowned"])
+                .filter(|g| wanted(g))
+            {
                 for seed in seeds.clone() {
-                    let (played, conditions, samples) = drill_case(group, seed);
-                    let (low_a, found) = judged(&played, &samples)?;
+                    let kinds: &[usize] = if arguments.left_out {
+                        &LEFT_OUT
+                    } else {
+                        &KINDS
+                    };
+                    let (played, conditions, samples) = drill_case(group, seed, kinds);
+                    let given = arguments.given.then_some(Hertz(conditions.la_hz));
+                    let (low_a, found) = judged(&played, given, &samples)?;
                     let tally = figures.drills.entry(group.to_owned()).or_default();
                     let words = tally.add(&played, &found);
                     if arguments.told {

@@ -1,0 +1,119 @@
+//! What is due where: the changes of note that a piece asks for, and when, once it is known where its
+//! repetitions lie. It knows notes and seconds and nothing of sound.
+//!
+//! A change that is due may also leave out notes of its movement: that a note was left out must be as
+//! easy to hear as that it was played, or what is written would be heard where it was not played.
+
+use super::align::{Repetition, align};
+use super::heard::HeardNote;
+use super::piece::Piece;
+use crate::chanter::Note;
+use crate::practice::Part;
+
+/// How far from where it is expected a change is still due, seconds: as far as the gracenotes before
+/// it may be longer or shorter than the timeline has them.
+const AROUND_S: f64 = 0.06;
+
+/// A change of note that is due for some time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Due {
+    pub from: Note,
+    pub to: Note,
+    /// From when to when, seconds of the sound.
+    pub first_s: f64,
+    pub last_s: f64,
+}
+
+/// What is due in the repetitions of a piece that are found among notes heard, in order of time.
+pub(super) fn due(piece: &Piece, heard: &[HeardNote]) -> Vec<Due> {
+    let mut all: Vec<Due> = Vec::new();
+    for repetition in align(piece, heard).repetitions {
+        let places = places(piece, &repetition, heard);
+        for at in 1..piece.notes.len() {
+            let before = at - 1;
+            // the next melody note is the last that this change can lead to
+            let melody = (at..piece.notes.len()).find(|at| piece.notes[*at].part == Part::Melody);
+            for to in at..=melody.unwrap_or(at) {
+                let (from, to_note) = (piece.notes[before].note, piece.notes[to].note);
+                if from != to_note {
+                    all.push(Due {
+                        from,
+                        to: to_note,
+                        first_s: places[at] - AROUND_S,
+                        last_s: places[to] + AROUND_S,
+                    });
+                }
+            }
+        }
+    }
+    all.sort_by(|one, other| one.first_s.total_cmp(&other.first_s));
+    all
+}
+
+/// When each note of a repetition is expected: where it was heard, or as far from its place as the
+/// nearest note that was.
+fn places(piece: &Piece, repetition: &Repetition, heard: &[HeardNote]) -> Vec<f64> {
+    let off = |at: usize| {
+        let place = repetition.pairs.get(at).copied().flatten()?;
+        Some(heard[place].start_s - repetition.start_s - piece.notes[at].start_s)
+    };
+    (0..piece.notes.len())
+        .map(|at| {
+            let near =
+                (0..piece.notes.len()).filter_map(|other| Some((other.abs_diff(at), off(other)?)));
+            let nearest = near.min_by_key(|(apart, _)| *apart);
+            let off = nearest.map_or(0.0, |(_, off)| off);
+            repetition.start_s + piece.notes[at].start_s + off
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drill::{built_in, read};
+    use crate::score::resolve_music;
+    use crate::timeline::{Layout, lay};
+    use crate::units::{Beats, Bpm, SampleRate};
+
+    /// Without it what is written would be heard where it was left out, or a late movement would not be
+    /// due when it comes.
+    #[test]
+    fn a_change_is_due_where_the_player_is_and_so_is_leaving_it_out() {
+        let file = built_in("grip-from-d").expect("it is there");
+        let drill = read(file.text.as_bytes()).0.expect("it reads");
+        let real_time = drill.stages.last().expect("it has stages");
+        let score = resolve_music(&real_time.music, Beats::whole(4), &drill.schools);
+        let tempo = Bpm::whole(60).expect("a tempo");
+        let piece = Piece::of(&score, &lay(&score, &Layout::at(tempo, SampleRate::USUAL)));
+        let heard: Vec<HeardNote> = piece
+            .notes
+            .iter()
+            .map(|note| {
+                let start_s = 5.0 + note.start_s;
+                HeardNote::known(note.note, start_s, start_s + note.length_s)
+            })
+            .collect();
+        // the B gracenote of the first grip was not heard: the low Gs ran together
+        let grip = piece.notes.iter().position(|note| note.note == Note::B);
+        let grip = grip.expect("a grip from D has one");
+        let mut without = heard.clone();
+        without[grip - 1].end_s = heard[grip + 1].end_s;
+        without.drain(grip..grip + 2);
+        let all = due(&piece, &without);
+        let at = heard[grip].start_s;
+        let here = |from, to| {
+            all.iter().any(|due| {
+                (due.from, due.to) == (from, to) && (due.first_s..due.last_s).contains(&at)
+            })
+        };
+        assert!(here(Note::LowG, Note::B), "what is written is due");
+        assert!(here(Note::D, Note::B), "also without the first low G");
+        assert!(!here(Note::D, Note::E), "nothing else");
+        let far = all
+            .iter()
+            .map(|due| due.last_s - due.first_s)
+            .fold(0.0, f64::max);
+        assert!(far < 0.6, "{far}: only around its place");
+    }
+}
