@@ -53,7 +53,7 @@ pub(super) const ROWS: &[Row] = &[
                 .school(EARLY_GRACENOTE)
                 .because(EARLY),
         ],
-        &["ha-gracenote", "strike", "half-doubling"],
+        &["ha-gracenote", "strike"],
     ),
     single(
         "d-gracenote",

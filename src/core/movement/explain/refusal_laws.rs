@@ -159,6 +159,11 @@ fn the_note_that_sounds_is_no_gracenote_and_another_is_named() {
         page.contains("; play the high G gracenote instead"),
         "{page}"
     );
+    // one name for one thing: every lone gracenote gives way to the same doubling on high A
+    for name in ["hg-gracenote", "d-gracenote", "ha-gracenote"] {
+        let on_high_a = one(name, Note::C, Note::HighA, None);
+        assert_eq!(on_high_a.explains.map(Movement::name), Some("doubling"));
+    }
     let on_high_g = one("gracenote-strike", Note::E, Note::HighG, None);
     let instead = on_high_g.explains.map(Movement::name);
     assert_eq!(instead, Some("thumb-strike"));
