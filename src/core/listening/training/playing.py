@@ -171,6 +171,8 @@ def timbre(r, hz, top):
     lg = envelope(r, f, 14, 7) - one(r.u(0, 1.5)) * torch.log(h)
     lg = lg + r.n(9, top) * one(r.u(0.1, 0.75))
     lg = lg + one(r.chance(0.3) * r.u(-1.8, 0.5)) * (h % 2 == 0)
+    # A bassoon's tone can have its even harmonics 20 dB above the odd ones, and on some of its notes only.
+    lg = lg + (one(r.chance(0.2) * r.u(-2.8, 0.3)) + r.chance(0.12, 9, 1) * r.u(-2.6, 0.6, 9, 1)) * (h % 2 == 1)
     lg = lg + one(r.chance(0.3) * r.u(-2.5, 0)) * (h == 1) + r.n(9, 1) * 0.25
     lg = torch.where(f < 5900, lg, -12.0)
     lg = lg - torch.logsumexp(2 * lg, -1, keepdim=True) / 2 * one(r.u(0.6, 1))
@@ -277,17 +279,22 @@ def room(r, ms, y):
     return convolve(y, tail)
 
 
-def speech(r, ms, T):
-    """Somebody talks, or sings: syllables with moving formants, hisses, pauses; nothing of it is recorded."""
+def speech(r, ms, T, nobody):
+    """Somebody talks, or sings: syllables with moving formants, hisses, pauses; nothing of it is recorded.
+
+    Where nobody plays, half of the voices hold their vowels for 0.2 to 1 s at 180 to 260 Hz, where a practice
+    chanter's lowest notes lie."""
     B, dev, k = r.B, r.dev, 12 / ms  # k: hertz of the scaled sound to one of the room's
     K, top = int(T / 120) + 2, 40  # knots 10 ms apart (5 for pipes)
-    speed = r.log(0.7, 1.6)
+    holds = nobody & r.chance(0.5)
+    speed = torch.where(holds, r.log(0.17, 0.8), r.log(0.7, 1.6))
     syllable = (torch.cumsum((torch.rand(B, K, device=dev) < speed * 0.06 * k).float(), 1)).long() % 48
     pick = lambda lo, hi: torch.gather(r.u(lo, hi, 48), 1, syllable)
     def glided(x, n=5):
         return F.avg_pool1d(F.pad(x[:, None], (n // 2, n // 2), mode="replicate"), n, 1)[:, 0]
     sings = r.chance(0.15)
     base = torch.where(r.chance(0.35), r.u(165, 300), r.log(75, 320))
+    base = torch.where(holds, r.u(180, 260), base)
     tune = torch.where(sings, torch.round(pick(-4, 8)), pick(-3, 4) + r.slow(K, 12, -1.5, 1.5))
     f0 = base * torch.exp2(glided(tune) / 12) * k
     f0 = F.interpolate(f0[:, None], size=T, mode="linear", align_corners=True)[:, 0]
@@ -351,8 +358,8 @@ def surroundings(r, ms, T, nobody, hz):
         here = torch.where(nobody, r.chance(p if alone is None else alone), r.chance(p))
         return unit(z) * r.db(-hi, -lo) * here
     noise = coloured(r, T) * torch.where(r.chance(0.4), torch.exp(r.slow(T, 2500, -1.5, 1.5)), 1.0)
-    y = add(noise, -2, 40, 0.62, 0.6)
-    talk = speech(r, ms, T)
+    y = torch.where(r.chance(0.3), add(noise, -2, 14, 0.75, 0.6), add(noise, -2, 40, 0.6, 0.6))
+    talk = speech(r, ms, T, nobody)
     shifted = lambda: torch.roll(torch.roll(talk, int(torch.randint(1, r.B, ())), 0), int(torch.randint(1, T, ())), 1)
     y = y + add(talk, -5, 30, 0.24, 0.65)
     crowd = talk * r.u(0, 1) + sum(shifted() * r.u(0.2, 1) for _ in range(4))

@@ -34,6 +34,9 @@ PROGRAMS = {"oboe": 68, "english-horn": 69, "bassoon": 70, "clarinet": 71, "bagp
 MADE_OF = [("fluid", "oboe"), ("fluid", "bagpipe"), ("tim", "shanai"), ("tim", "bagpipe"), ("general", "oboe"), ("general", "clarinet"),
            ("general", "bassoon"), ("general", "english-horn"), ("fluid", "saxophone"), ("tim", "reed-organ"), ("general", "saxophone")]
 RECORDED = [m for m in MADE_OF if m[0] == "general"]
+# Added on 2026-11-29 after three looks had shown what a bassoon does: none of these stands in a row before.
+OTHERS = [("fluid", "bassoon"), ("tim", "bassoon"), ("tim", "oboe"), ("fluid", "clarinet"), ("fluid", "english-horn"), ("tim", "clarinet"),
+          ("fluid", "shanai"), ("fluid", "reed-organ")]
 
 
 def variable(n):
@@ -314,6 +317,7 @@ ROWS = [
     ("several at once", 8, {}, lambda r, m, x, la: in_room(x, room_made(r, r.uniform(0.2, 0.5), 6)) + DB(r.uniform(10, 20)) * noise(
         r, ["pink", "hum", "traffic"][r.integers(3)], len(x), m) + DB(r.uniform(-4, 6)) * clicks(r, m, len(x), False) + DB(r.uniform(3, 10)) * drone(r, m, la, len(x))),
     ("drones", 6, {}, lambda r, m, x, la: x + DB(r.uniform(-3, 10)) * drone(r, m, la, len(x))),
+    ("other instruments", 8, dict(sources=OTHERS), lambda r, m, x, la: x + DB(r.uniform(10, 30)) * noise(r, "pink", len(x), m)),
     ("clicks and beeps", 6, {}, lambda r, m, x, la: x + DB(r.uniform(-10, 5)) * clicks(r, m, len(x), r.random() < 0.4)),
 ]
 NOBODY = [

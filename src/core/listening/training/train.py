@@ -22,7 +22,7 @@ import network as nw
 import playing
 
 SAMPLES = 36000  # of a clip: 3 s of a practice chanter, 1.5 s of pipes
-REUSE = 5  # steps for each batch that is made
+REUSE = 8  # steps for each batch that is made
 POOL = 300  # batches kept to draw from
 UNHEARD = 50  # frames at a clip's end that the network cannot look past
 RATE_OF_LEARNING, WARM_UP = 3e-3, 300
