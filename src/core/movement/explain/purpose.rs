@@ -379,9 +379,14 @@ fn grip(resolved: &Resolved) -> String {
             };
             format!("{climbs} With two notes more after it, it is the crunluath of a breabach.")
         }
-        _ => "Two low Gs with a gracenote between them: a rough, closed sound that divides two \
-              notes and throws weight on the second."
-            .to_owned(),
+        _ => {
+            let does = if resolved.context.before.is_some() {
+                "divides two notes and throws weight on the second"
+            } else {
+                "throws weight on the note it closes on"
+            };
+            format!("Two low Gs with a gracenote between them: a rough, closed sound that {does}.")
+        }
     }
 }
 

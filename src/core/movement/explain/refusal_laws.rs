@@ -297,6 +297,11 @@ fn what_comes_before_is_not_forgotten() {
                 first.sentence
             );
             assert!(!explanation.parts[0].reason.contains("tap"), "{told}");
+            let purpose = &explanation.purpose;
+            assert!(!purpose.contains("divides two notes"), "{told}: {purpose}");
+            for sentence in &explanation.listen_for {
+                assert!(!sentence.starts_with("the tap on"), "{told}: {sentence}");
+            }
         }
     }
 }

@@ -204,7 +204,12 @@ fn lands(resolved: &Resolved) -> String {
     }
     let tap = is_tap(resolved, 0);
     if parts.len() == 1 {
-        let what = if tap { "tap" } else { "gracenote" };
+        let what = match (tap, resolved.context.before) {
+            (false, _) => "gracenote",
+            (true, Some(_)) => "tap",
+            // with nothing sounding before it, it is no tap
+            (true, None) => first.note.spoken(),
+        };
         return format!("the {what} on the click, and the {closing} straight after it");
     }
     let (what, stays) = match first.role {
