@@ -76,7 +76,7 @@ def check_abc(path: pathlib.Path, document: dict) -> None:
         fault(f"{path.name}: abc2midi hears {notes[:12]}…, meant {meant[:12]}…")
         return
     # abc2midi takes every gracenote from the note it stands before: a group begins at its place
-    beat = fractions.Fraction(3, 2) if "/8" in metre_of(path) else fractions.Fraction(4, int(metre_of(path).split("/")[1]))
+    beat = beat_of(path, *(int(figure) for figure in metre_of(path).split("/")))
     place, first = fractions.Fraction(0), None
     for (_, tick), row in zip(heard, rows):
         first = tick if first is None else first
@@ -87,6 +87,14 @@ def check_abc(path: pathlib.Path, document: dict) -> None:
             place += fractions.Fraction(row["written"]) * beat
             first = None
     COUNT["notes"] += len(heard)
+
+
+def beat_of(path: pathlib.Path, above: int, below: int) -> fractions.Fraction:
+    """Quarters in a beat by the usual count: three notes where the upper figure is 6, 9, 12 …"""
+    if "by" in path.stem.split("-"):
+        return fractions.Fraction(3, 2)
+    own = fractions.Fraction(4, below)
+    return own * 3 if above > 3 and above % 3 == 0 and below >= 4 else own
 
 
 def metre_of(path: pathlib.Path) -> str:
@@ -160,7 +168,7 @@ def check_musicxml(path: pathlib.Path, document: dict) -> None:
     if engraved != written:
         fault(f"{path.name}: verovio reads {engraved[:6]}…, music21 {written[:6]}…")
     played = part.expandRepeats()
-    beat = beat_quarters(part)
+    beat = beat_quarters(path, part)
     heard: list[list] = []
     for note in played.recurse().notes:
         if note.duration.isGrace:
@@ -205,11 +213,9 @@ def is_short(path: pathlib.Path, measure: music21.stream.Measure) -> bool:
     return f'<measure number="{name}" implicit="yes"' in path.read_text()
 
 
-def beat_quarters(part: music21.stream.Part) -> fractions.Fraction:
+def beat_quarters(path: pathlib.Path, part: music21.stream.Part) -> fractions.Fraction:
     time = part.recurse().getElementsByClass(music21.meter.TimeSignature).first()
-    if time.denominator == 8:
-        return fractions.Fraction(3, 2)
-    return fractions.Fraction(4, time.denominator)
+    return beat_of(path, time.numerator, time.denominator)
 
 
 def main() -> None:

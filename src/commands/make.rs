@@ -55,7 +55,7 @@ pub(crate) struct Arguments {
     /// Chain the movement: four in a row, up and down the scale.
     #[arg(long)]
     chain: bool,
-    /// How bars are counted: 2/2, 2/4, 3/4, 4/4, 6/8, 9/8 or 12/8.
+    /// How bars are counted: a number from 1 to 32 over 1, 2, 4, 8 or 16, such as 6/8.
     #[arg(long, default_value = "4/4", value_parser = metre)]
     metre: Metre,
     /// Everything that works one finger: thumb, top-index … bottom-little.

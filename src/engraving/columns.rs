@@ -5,7 +5,7 @@ use super::proportions as p;
 use crate::chanter::Note;
 use crate::drill::Music;
 use crate::engraving::font::Glyph;
-use crate::rhythm::{Length, NoteValue, Tuplet, WrittenLength, write_bar};
+use crate::rhythm::{Length, Metre, NoteValue, Tuplet, WrittenLength, write_bar};
 use crate::score::{NoteId, Score, ScoreGroup};
 use crate::units::Beats;
 
@@ -185,19 +185,22 @@ fn columns(score: &Score, bar: usize, offset: Beats) -> (Vec<Column>, Vec<Tuplet
             }
         })
         .collect();
-    join_beams(&mut columns);
+    join_beams(&mut columns, score.metre);
     (columns, written.tuplets)
 }
 
 /// Quavers and shorter notes that begin in one beat share a beam.
-fn join_beams(columns: &mut [Column]) {
+fn join_beams(columns: &mut [Column], metre: Metre) {
     let mut beam = 0;
     let mut begin = 0;
     while begin < columns.len() {
-        let beat = columns[begin].place.floor();
+        let beat = metre.beam_at(columns[begin].place);
         let short = |column: &Column| column.length.value.flags() > 0;
         let mut end = begin;
-        while end < columns.len() && short(&columns[end]) && columns[end].place.floor() == beat {
+        while end < columns.len()
+            && short(&columns[end])
+            && metre.beam_at(columns[end].place) == beat
+        {
             end += 1;
         }
         if end - begin > 1 {

@@ -98,8 +98,8 @@ pub fn lay_out(score: &Score, music: Option<&Music>, settings: &Settings) -> Eng
 pub(super) fn lay_out_bars(bars: &[Bar], metre: Metre, settings: &Settings) -> Engraved {
     let room = Room {
         width: settings.width,
-        first_prefix: prefix(settings.clef, settings.metre),
-        prefix: prefix(settings.clef, false),
+        first_prefix: prefix(settings.clef, settings.metre.then_some(metre)),
+        prefix: prefix(settings.clef, None),
         bars_in_a_system: settings.bars_in_a_system,
         metre,
         spacing: settings.spacing,
@@ -121,18 +121,36 @@ const CLEF_AT: f64 = 0.55;
 const METRE_GAP: f64 = 0.75;
 
 /// Width of clef and metre together with the white around them.
-fn prefix(clef: bool, metre: bool) -> f64 {
+fn prefix(clef: bool, metre: Option<Metre>) -> f64 {
     let clef_width = if clef {
         CLEF_AT + Glyph::Clef.outline().right
     } else {
         0.0
     };
-    let metre_width = if metre {
-        METRE_GAP + Glyph::FigureFour.outline().right
-    } else {
-        0.0
-    };
-    clef_width + metre_width + if clef || metre { 0.3 } else { 0.0 }
+    let metre_width = metre.map_or(0.0, |metre| METRE_GAP + metre_width(metre));
+    let white = if clef || metre.is_some() { 0.3 } else { 0.0 };
+    clef_width + metre_width + white
+}
+
+fn figure_glyphs(number: u32) -> Vec<Glyph> {
+    let signs = number.to_string();
+    signs
+        .chars()
+        .filter_map(|sign| Glyph::figure(sign.to_digit(10)?))
+        .collect()
+}
+
+fn figures_width(glyphs: &[Glyph]) -> f64 {
+    glyphs.iter().map(|glyph| glyph.outline().advance).sum()
+}
+
+/// The wider of a metre's two numbers.
+fn metre_width(metre: Metre) -> f64 {
+    let (above, below) = metre.figures();
+    [above, below]
+        .map(|number| figures_width(&figure_glyphs(number)))
+        .into_iter()
+        .fold(Glyph::FigureFour.outline().right, f64::max)
 }
 
 fn glyph(kind: Kind, glyph: Glyph, x: f64, y: f64) -> Element {
@@ -277,15 +295,11 @@ fn figures(metre: Metre, settings: &Settings) -> Vec<Element> {
         0.0
     } + METRE_GAP;
     let (above, below) = metre.figures();
-    let middle = left + Glyph::FigureFour.outline().right / 2.0;
+    let middle = left + metre_width(metre) / 2.0;
     let mut elements = Vec::new();
     for (number, y) in [(above, 3.0), (below, 1.0)] {
-        let glyphs: Vec<Glyph> = number
-            .to_string()
-            .chars()
-            .filter_map(|sign| Glyph::figure(sign.to_digit(10)?))
-            .collect();
-        let width: f64 = glyphs.iter().map(|glyph| glyph.outline().advance).sum();
+        let glyphs = figure_glyphs(number);
+        let width = figures_width(&glyphs);
         let mut x = middle - width / 2.0;
         for figure in glyphs {
             elements.push(glyph(Kind::Metre, figure, x, y));
@@ -561,7 +575,7 @@ fn beats(bar: &Bar, metre: Metre, heads: &[f64], right: f64) -> Vec<(u32, f64)> 
 /// The least width of these bars in one system, and the width that suits them, with what stands
 /// before the first.
 pub(super) fn widths(bars: &[Bar], metre: Metre, settings: &Settings) -> (f64, f64) {
-    let prefix = prefix(settings.clef, settings.metre);
+    let prefix = prefix(settings.clef, settings.metre.then_some(metre));
     let room = Room {
         width: settings.width,
         first_prefix: prefix,

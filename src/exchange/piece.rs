@@ -16,8 +16,11 @@ const LISTEN_FOR: &str = "listen for";
 const LADDER: &str = "ladder";
 const CLEAN: &str = "clean";
 const BREATH: &str = "breath";
+/// A beat that is not the usual one of the metre. Lengths are read in beats, so that the formats look
+/// for it first.
+pub(super) const BEAT: &str = "beat";
 /// Names of what is said beside the music.
-pub(super) const REMARKS: [&str; 5] = [ABOUT, LISTEN_FOR, LADDER, CLEAN, BREATH];
+pub(super) const REMARKS: [&str; 6] = [ABOUT, LISTEN_FOR, LADDER, CLEAN, BREATH, BEAT];
 /// The name of what to listen for in one stage.
 pub(super) const LISTEN_HERE: &str = "listen here for";
 
@@ -182,6 +185,10 @@ impl Piece {
             (LADDER, self.ladder.as_ref().map(ladder_text)),
             (CLEAN, number(practice.clean)),
             (BREATH, number(practice.breath)),
+            (
+                BEAT,
+                self.metre.own_beat().map(|beat| write_fraction(&beat)),
+            ),
         ]
         .into_iter()
         .filter_map(|(name, text)| Some((name, text?)))
@@ -213,6 +220,7 @@ impl Piece {
                 practice.breath = number(8);
                 practice.breath.is_some()
             }
+            BEAT => counted_by(self.metre, text) == Some(self.metre),
             _ => false,
         }
     }
@@ -246,7 +254,8 @@ impl Piece {
             listen_for: self.practice.listen_for.clone(),
             clean: self.practice.clean,
             breath: self.practice.breath,
-            metre: Some(self.metre.to_string()),
+            metre: Some(self.metre.printed()),
+            beat: self.metre.own_beat().map(|beat| Exact::of(&beat)),
             unit: Some(Exact::of(&unit)),
             music: tune,
             stages,
@@ -364,6 +373,11 @@ fn usual_ladder(tempo: Option<Bpm>) -> Ladder {
         to,
         step: Step::Percent(Fraction::from_integer(4)),
     }
+}
+
+/// The metre with a beat that a format carries beside it.
+pub(super) fn counted_by(metre: Metre, text: &str) -> Option<Metre> {
+    metre.with_beat(parse_fraction(text).ok()?)
 }
 
 /// `50 to 80 by 4 per cent`, as the formats carry it.

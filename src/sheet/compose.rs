@@ -6,7 +6,6 @@ use crate::drill::{Drill, SLOW, Stage, StageKind};
 use crate::engraving::font::{Face, Glyph};
 use crate::engraving::{Settings, lay_out};
 use crate::practice::ladder::climbs;
-use crate::rhythm::Metre;
 use crate::score::{Score, ScoreGroup, resolve_music};
 use crate::units::{Beats, Bpm, spell_fraction};
 use crate::wording;
@@ -269,11 +268,8 @@ fn write_tempo(writer: &mut Writer, drill: &Drill) {
     all.dedup();
     writer.skip(4.0);
     let base = writer.y() + TEXT;
-    let (glyph, dotted) = match metre {
-        Metre::TwoTwo => (Glyph::BeatMinim, false),
-        _ if metre.is_compound() => (Glyph::BeatCrotchet, true),
-        _ => (Glyph::BeatCrotchet, false),
-    };
+    let (value, dotted) = metre.beat_value();
+    let glyph = Glyph::beat(value);
     let space = 3.6;
     let mut x = Writer::left();
     let mut ink = vec![Ink::Glyph {

@@ -164,7 +164,7 @@ fn nothing_touches_in_any_built_in_drill() {
 /// A rare movement between unusual notes must be as clear as the ones we looked at.
 #[test]
 fn nothing_touches_in_any_movement_of_the_catalogue() {
-    let metre = Metre::FourFour;
+    let metre = Metre::FOUR_FOUR;
     let mut drawn = 0;
     for movement in Movement::all() {
         for from in NOTES {

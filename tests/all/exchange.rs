@@ -84,10 +84,10 @@ fn the_whole_catalogue_comes_back_from_every_format() {
         if bars.is_empty() {
             continue;
         }
-        let mut music = Music::straight(Metre::FourFour, bars);
+        let mut music = Music::straight(Metre::FOUR_FOUR, bars);
         // between two contexts the line may repeat a note
         mend_music(&mut music);
-        comes_back(&piece(Metre::FourFour, music));
+        comes_back(&piece(Metre::FOUR_FOUR, music));
     }
     assert!(groups >= 1800, "{groups} contexts only");
 }
@@ -102,7 +102,7 @@ fn tunes() -> impl Strategy<Value = (Metre, Music)> {
         Just((1, 3))
     ];
     let note = (0..9_usize, length, any::<bool>());
-    let metre = prop::sample::select(vec![Metre::TwoFour, Metre::FourFour, Metre::ThreeFour]);
+    let metre = prop::sample::select(vec![Metre::TWO_FOUR, Metre::FOUR_FOUR, Metre::THREE_FOUR]);
     (
         metre,
         prop::collection::vec(prop::collection::vec(note, 1..6), 1..8),

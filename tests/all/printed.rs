@@ -225,7 +225,11 @@ fn in_terminal(grid: &Grid) -> Fraction {
 }
 
 fn metres() -> impl Strategy<Value = Metre> {
-    prop::sample::select(Metre::ALL.to_vec())
+    let figures = (1_u32..=32, prop::sample::select(vec![1_u32, 2, 4, 8, 16]));
+    let any = figures.prop_filter_map("at most four semibreves", |(above, below)| {
+        Metre::of(above, below).filter(|_| above <= 4 * below)
+    });
+    prop_oneof![prop::sample::select(Metre::USUAL.to_vec()), any]
 }
 
 /// Music of any lengths that a bar holds, in any metre, with pickups.

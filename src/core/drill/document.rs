@@ -38,9 +38,13 @@ pub struct DrillDocument {
     /// What to listen for.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub listen_for: Option<String>,
-    /// 2/2, 2/4, 3/4, 4/4, 6/8, 9/8 or 12/8; 4/4 when left out.
+    /// A number from 1 to 32 over 1, 2, 4, 8 or 16, such as 6/8; 4/4 when left out.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub metre: Option<String>,
+    /// The note that is one beat and one click, such as 3/8 for a dotted crotchet; left out, the
+    /// usual one of the metre.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub beat: Option<Exact>,
     /// The unit note length of written-out music, such as 1/8.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub unit: Option<Exact>,
@@ -206,6 +210,7 @@ pub(super) const DRILL_FIELDS: &[&str] = &[
     "begins",
     "listen_for",
     "metre",
+    "beat",
     "unit",
     "music",
     "stages",

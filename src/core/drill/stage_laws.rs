@@ -33,7 +33,7 @@ fn request(movement: Movement, from: Note, to: Note) -> Request {
         bridge: false,
         chain: false,
         transfer: false,
-        metre: Metre::FourFour,
+        metre: Metre::FOUR_FOUR,
     }
 }
 
@@ -72,7 +72,7 @@ fn gracenotes(written: &Written, before: Option<Note>) -> Vec<Note> {
 }
 
 fn abc(text: &str) -> Music {
-    let (music, problems) = read_music(text, Metre::FourFour, Fraction::new(1, 4), "");
+    let (music, problems) = read_music(text, Metre::FOUR_FOUR, Fraction::new(1, 4), "");
     assert_eq!(problems, [], "{text}");
     music
 }
@@ -370,7 +370,7 @@ fn every_metre_and_every_beginning_keeps_the_beat() {
         let resolution = resolve(movement, context, &Schools::none());
         let resolved = resolution.played().expect("it is played there");
         let from = context.before.expect("a note before");
-        for metre in Metre::ALL {
+        for metre in Metre::USUAL {
             let request = Request {
                 metre,
                 bridge: true,
@@ -566,7 +566,7 @@ fn every_made_movement_is_carried_over_where_it_comes_from() {
             })
             .filter_map(|(context, _)| context.before)
             .collect();
-        for metre in Metre::ALL {
+        for metre in Metre::USUAL {
             let drill = made(&Request {
                 metre,
                 transfer: true,

@@ -335,7 +335,8 @@ mod tests {
     fn the_grip_from_d_comes_apart_as_taught() {
         for to in [LowA, D] {
             let grip = resolved("grip", D, to);
-            let take = |before, tone| apart(Metre::FourFour, D, &grip, before, tone).expect("fits");
+            let take =
+                |before, tone| apart(Metre::FOUR_FOUR, D, &grip, before, tone).expect("fits");
             let full = take(b(1, 1), b(1, 1));
             assert_eq!(full.lands, b(3, 1), "beat 4");
             assert_eq!(
@@ -353,7 +354,7 @@ mod tests {
             let dotted = take(b(3, 2), b(1, 4));
             assert_eq!(dotted.lands, b(2, 1), "beat 3");
             assert_eq!(rows(&dotted)[1], (LowG, b(1, 4), vec![]));
-            let whole = real_time(Metre::FourFour, D, &grip, b(2, 1)).expect("fits");
+            let whole = real_time(Metre::FOUR_FOUR, D, &grip, b(2, 1)).expect("fits");
             assert_eq!(
                 rows(&whole),
                 [
@@ -369,7 +370,7 @@ mod tests {
     fn the_taorluath_from_low_g_comes_apart_as_taught() {
         let taorluath = resolved("taorluath", LowG, LowA);
         for (before, tone) in [(b(1, 1), b(1, 1)), (b(3, 2), b(1, 2)), (b(7, 4), b(1, 4))] {
-            let taken = apart(Metre::FourFour, LowG, &taorluath, before, tone).expect("fits");
+            let taken = apart(Metre::FOUR_FOUR, LowG, &taorluath, before, tone).expect("fits");
             assert_eq!(taken.lands, b(2, 1), "beat 3");
             assert_eq!(
                 rows(&taken),
@@ -385,7 +386,7 @@ mod tests {
     #[test]
     fn tones_that_cross_a_bar_line_are_tied() {
         let grip = resolved("grip", D, LowA);
-        let taken = apart(Metre::ThreeFour, D, &grip, b(3, 2), b(1, 1)).expect("fits");
+        let taken = apart(Metre::THREE_FOUR, D, &grip, b(3, 2), b(1, 1)).expect("fits");
         assert_eq!(taken.bars.len(), 2);
         for bar in &taken.bars {
             assert_eq!(bar.length(), b(3, 1));
@@ -397,16 +398,16 @@ mod tests {
     fn a_third_of_a_crotchet_is_refused() {
         let grip = resolved("grip", D, LowA);
         assert_eq!(
-            apart(Metre::FourFour, D, &grip, b(1, 1), b(1, 3)),
+            apart(Metre::FOUR_FOUR, D, &grip, b(1, 1), b(1, 3)),
             Err(b(1, 3))
         );
     }
 
     #[test]
     fn alone_a_real_time_stage_lands_at_the_half_bar() {
-        assert_eq!(usual_landing(Metre::FourFour), b(2, 1));
-        assert_eq!(usual_landing(Metre::ThreeFour), b(1, 1));
-        assert_eq!(usual_landing(Metre::SixEight), b(1, 1));
-        assert_eq!(usual_landing(Metre::TwelveEight), b(2, 1));
+        assert_eq!(usual_landing(Metre::FOUR_FOUR), b(2, 1));
+        assert_eq!(usual_landing(Metre::THREE_FOUR), b(1, 1));
+        assert_eq!(usual_landing(Metre::SIX_EIGHT), b(1, 1));
+        assert_eq!(usual_landing(Metre::TWELVE_EIGHT), b(2, 1));
     }
 }

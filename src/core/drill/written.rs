@@ -197,7 +197,7 @@ mod tests {
     #[test]
     fn a_pickup_is_not_counted_and_a_bar_in_two_halves_once() {
         let numbers = |text: &str| {
-            let metre = Metre::TwoFour;
+            let metre = Metre::TWO_FOUR;
             let (music, problems) = read_music(text, metre, metre.default_unit(), "");
             assert_eq!(problems, [], "{text}");
             music.bar_numbers()

@@ -34,6 +34,19 @@ impl NoteValue {
         Self::Hemidemisemiquaver,
     ];
 
+    /// Its name, for a sentence.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Semibreve => "semibreve",
+            Self::Minim => "minim",
+            Self::Crotchet => "crotchet",
+            Self::Quaver => "quaver",
+            Self::Semiquaver => "semiquaver",
+            Self::Demisemiquaver => "demisemiquaver",
+            Self::Hemidemisemiquaver => "hemidemisemiquaver",
+        }
+    }
+
     /// As a part of a semibreve.
     pub fn part_of_semibreve(self) -> Fraction {
         Fraction::new_raw(1, 1 << (self as u32))

@@ -1,92 +1,143 @@
 //! How a bar is counted.
 
-use crate::units::{Beats, Fraction};
+use super::NoteValue;
+use crate::units::{Beats, Fraction, write_fraction};
 
-/// One of the metres of pipe music.
+/// How many notes of which value make a bar, and what of it is a beat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Metre {
-    /// 2/2: two minims.
-    TwoTwo,
-    /// 2/4: two crotchets.
-    TwoFour,
-    /// 3/4: three crotchets.
-    ThreeFour,
-    /// 4/4: four crotchets.
-    FourFour,
-    /// 6/8: two dotted crotchets.
-    SixEight,
-    /// 9/8: three dotted crotchets.
-    NineEight,
-    /// 12/8: four dotted crotchets.
-    TwelveEight,
+pub struct Metre {
+    /// The upper figure, 1 to 32.
+    above: u8,
+    /// The lower figure: 1, 2, 4, 8 or 16.
+    below: u8,
+    /// A beat as so many of a part of a semibreve: 3 of 8 for a dotted crotchet.
+    beat: (u8, u8),
 }
 
-/// A text that names no metre.
+/// Why a text names no metre.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct MetreError(pub String);
 
 impl std::fmt::Display for MetreError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(
-            f,
-            "metre `{}` is not one of 2/2, 2/4, 3/4, 4/4, 6/8, 9/8 and 12/8",
-            self.0
-        )
+        write!(f, "metre `{}` is not {}", self.0, Metre::EXPECTED)
     }
 }
 impl std::error::Error for MetreError {}
 
 impl Metre {
-    /// Every metre that is accepted.
-    pub const ALL: [Self; 7] = [
-        Self::TwoTwo,
-        Self::TwoFour,
-        Self::ThreeFour,
-        Self::FourFour,
-        Self::SixEight,
-        Self::NineEight,
-        Self::TwelveEight,
+    /// Two minims.
+    pub const TWO_TWO: Self = Self::usual(2, 2);
+    /// Two crotchets.
+    pub const TWO_FOUR: Self = Self::usual(2, 4);
+    /// Three crotchets.
+    pub const THREE_FOUR: Self = Self::usual(3, 4);
+    /// Four crotchets.
+    pub const FOUR_FOUR: Self = Self::usual(4, 4);
+    /// Two dotted crotchets.
+    pub const SIX_EIGHT: Self = Self::usual(6, 8);
+    /// Three dotted crotchets.
+    pub const NINE_EIGHT: Self = Self::usual(9, 8);
+    /// Four dotted crotchets.
+    pub const TWELVE_EIGHT: Self = Self::usual(12, 8);
+
+    /// The metres that most pipe music has.
+    pub const USUAL: [Self; 7] = [
+        Self::TWO_TWO,
+        Self::TWO_FOUR,
+        Self::THREE_FOUR,
+        Self::FOUR_FOUR,
+        Self::SIX_EIGHT,
+        Self::NINE_EIGHT,
+        Self::TWELVE_EIGHT,
     ];
+
+    /// What a metre may be, for a sentence.
+    pub const EXPECTED: &str = "a number from 1 to 32 over 1, 2, 4, 8 or 16, such as 4/4 or 6/8";
+    /// The most notes in a bar, and beats in one.
+    const MOST: u8 = 32;
+
+    /// The usual count: where the upper figure is 6, 9, 12 … and the lower one 4 or more, three
+    /// notes are one beat; in every other metre the lower figure names the beat (so 3/8 has three
+    /// quavers, 3/2 three minims, 5/8 and 7/8 five and seven quavers).
+    const fn usual(above: u8, below: u8) -> Self {
+        let compound = above > 3 && above.is_multiple_of(3) && below >= 4;
+        let beat = if compound { (3, below) } else { (1, below) };
+        Self { above, below, beat }
+    }
+
+    /// The metre of two figures, counted as usual; none outside 1 to 32 over 1, 2, 4, 8, 16.
+    pub fn of(above: u32, below: u32) -> Option<Self> {
+        let above = u8::try_from(above).ok()?;
+        let below = u8::try_from(below).ok()?;
+        let fits = (1..=Self::MOST).contains(&above) && matches!(below, 1 | 2 | 4 | 8 | 16);
+        fits.then(|| Self::usual(above, below))
+    }
+
+    /// The same with another beat: a note value, plain or dotted, of which a bar has a whole number
+    /// up to 32.
+    pub fn with_beat(self, part_of_semibreve: Fraction) -> Option<Self> {
+        if part_of_semibreve <= Fraction::from_integer(0) {
+            return None;
+        }
+        let count = self.bar_of_semibreve() / part_of_semibreve;
+        let (above, below) = (*part_of_semibreve.numer(), *part_of_semibreve.denom());
+        let fits = count.is_integer()
+            && count <= Fraction::from_integer(i128::from(Self::MOST))
+            && matches!(above, 1 | 3)
+            && matches!(below, 1 | 2 | 4 | 8 | 16);
+        let beat = (u8::try_from(above).ok()?, u8::try_from(below).ok()?);
+        fits.then_some(Self { beat, ..self })
+    }
 
     /// The two figures as printed.
     pub fn figures(self) -> (u32, u32) {
-        match self {
-            Self::TwoTwo => (2, 2),
-            Self::TwoFour => (2, 4),
-            Self::ThreeFour => (3, 4),
-            Self::FourFour => (4, 4),
-            Self::SixEight => (6, 8),
-            Self::NineEight => (9, 8),
-            Self::TwelveEight => (12, 8),
-        }
+        (u32::from(self.above), u32::from(self.below))
     }
 
-    /// Reads `4/4`; also ABC's `C` (4/4) and `C|` (2/2).
+    /// `6/8`: what is printed, without a word on the beat.
+    pub fn printed(self) -> String {
+        format!("{}/{}", self.above, self.below)
+    }
+
+    /// The beat, where it is not the usual one.
+    pub fn own_beat(self) -> Option<Fraction> {
+        let beat = self.beat_of_semibreve();
+        (beat != Self::usual(self.above, self.below).beat_of_semibreve()).then_some(beat)
+    }
+
+    /// Reads `4/4`; also ABC's `C` (4/4) and `C|` (2/2), and sums such as `2+3/8`.
     ///
     /// # Errors
     /// Any other text.
     pub fn parse(text: &str) -> Result<Self, MetreError> {
         let text = text.trim();
         match text {
-            "C" => return Ok(Self::FourFour),
-            "C|" => return Ok(Self::TwoTwo),
+            "C" => return Ok(Self::FOUR_FOUR),
+            "C|" => return Ok(Self::TWO_TWO),
             _ => {}
         }
-        Self::ALL
-            .into_iter()
-            .find(|metre| metre.to_string() == text)
-            .ok_or_else(|| MetreError(text.to_owned()))
+        let read = || -> Option<Self> {
+            let (above, below) = text.split_once('/')?;
+            let above = above.trim().trim_start_matches('(').trim_end_matches(')');
+            let mut sum = 0_u32;
+            for part in above.split('+') {
+                sum = sum.checked_add(number(part)?)?;
+            }
+            Self::of(sum, number(below)?)
+        };
+        read().ok_or_else(|| MetreError(text.to_owned()))
     }
 
     /// True where the beat has three parts.
     pub fn is_compound(self) -> bool {
-        matches!(self, Self::SixEight | Self::NineEight | Self::TwelveEight)
+        self.beat.0 == 3
     }
 
     /// Beats in a bar.
     pub fn beats_in_a_bar(self) -> u32 {
-        let (above, _) = self.figures();
-        if self.is_compound() { above / 3 } else { above }
+        let count = self.bar_of_semibreve() / self.beat_of_semibreve();
+        u32::try_from(count.to_integer()).unwrap_or(1)
     }
 
     /// The length of a bar.
@@ -94,20 +145,20 @@ impl Metre {
         Beats::whole(i128::from(self.beats_in_a_bar()))
     }
 
+    fn bar_of_semibreve(self) -> Fraction {
+        Fraction::new(i128::from(self.above), i128::from(self.below))
+    }
+
     /// One beat as a part of a semibreve: 1/2, 1/4 or 3/8.
     pub fn beat_of_semibreve(self) -> Fraction {
-        match self {
-            Self::TwoTwo => Fraction::new_raw(1, 2),
-            Self::TwoFour | Self::ThreeFour | Self::FourFour => Fraction::new_raw(1, 4),
-            Self::SixEight | Self::NineEight | Self::TwelveEight => Fraction::new_raw(3, 8),
-        }
+        // in lowest terms: 1 or 3 over a power of two
+        Fraction::new_raw(i128::from(self.beat.0), i128::from(self.beat.1))
     }
 
     /// What a beat is first divided into, as a part of a semibreve: a third of a compound beat;
     /// a plain beat itself.
     pub fn part_of_a_beat(self) -> Fraction {
-        let beat = self.beat_of_semibreve();
-        Fraction::new(1, *beat.denom())
+        Fraction::new_raw(1, i128::from(self.beat.1))
     }
 
     /// A part of a semibreve as beats of this metre.
@@ -131,20 +182,57 @@ impl Metre {
         }
     }
 
+    /// The value of a beat, and whether it is dotted.
+    pub fn beat_value(self) -> (NoteValue, bool) {
+        let dotted = self.is_compound();
+        // a dotted crotchet is three quavers
+        let below = if dotted { self.beat.1 / 2 } else { self.beat.1 };
+        let value = match below {
+            0 | 1 => NoteValue::Semibreve,
+            2 => NoteValue::Minim,
+            4 => NoteValue::Crotchet,
+            8 => NoteValue::Quaver,
+            _ => NoteValue::Semiquaver,
+        };
+        (value, dotted)
+    }
+
     /// The name of one beat, for a sentence.
-    pub fn beat_name(self) -> &'static str {
-        match self {
-            Self::TwoTwo => "minim",
-            Self::TwoFour | Self::ThreeFour | Self::FourFour => "crotchet",
-            Self::SixEight | Self::NineEight | Self::TwelveEight => "dotted crotchet",
-        }
+    pub fn beat_name(self) -> String {
+        let (value, dotted) = self.beat_value();
+        let dotted = if dotted { "dotted " } else { "" };
+        format!("{dotted}{}", value.name())
+    }
+
+    /// Which notes share a beam, counted from the start of the bar: those of one beat. Beats shorter
+    /// than a crotchet are taken together, as many as make one, the last of them with what is left
+    /// over (5/8 is beamed 2 + 3; common practice, no source).
+    pub fn beam_at(self, place: Beats) -> i128 {
+        let beat = place.0.floor().to_integer();
+        let (value, _) = self.beat_value();
+        let together = match value {
+            NoteValue::Quaver if !self.is_compound() => 2,
+            NoteValue::Semiquaver if !self.is_compound() => 4,
+            _ => 1,
+        };
+        let last = (i128::from(self.beats_in_a_bar()) / together - 1).max(0);
+        (beat / together).min(last)
     }
 }
 
+fn number(text: &str) -> Option<u32> {
+    let text = text.trim();
+    let digits = !text.is_empty() && text.len() < 4 && text.bytes().all(|b| b.is_ascii_digit());
+    digits.then(|| text.parse().ok()).flatten()
+}
+
 impl std::fmt::Display for Metre {
+    /// `6/8`; with a beat of its own `3/8 by 3/8`.
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let (above, below) = self.figures();
-        write!(f, "{above}/{below}")
+        match self.own_beat() {
+            Some(beat) => write!(f, "{} by {}", self.printed(), write_fraction(&beat)),
+            None => f.write_str(&self.printed()),
+        }
     }
 }
 
@@ -154,30 +242,95 @@ mod tests {
 
     #[test]
     fn the_beat_is_the_minim_in_two_two_and_the_dotted_crotchet_in_compound_metres() {
-        assert_eq!(Metre::TwoTwo.beats_of(Fraction::new(1, 2)), Beats::ONE);
-        assert_eq!(Metre::SixEight.beats_of(Fraction::new(3, 8)), Beats::ONE);
+        assert_eq!(Metre::TWO_TWO.beats_of(Fraction::new(1, 2)), Beats::ONE);
+        assert_eq!(Metre::SIX_EIGHT.beats_of(Fraction::new(3, 8)), Beats::ONE);
         assert_eq!(
-            Metre::FourFour.beats_of(Fraction::new(1, 8)),
+            Metre::FOUR_FOUR.beats_of(Fraction::new(1, 8)),
             Beats::new(1, 2)
         );
-        for metre in Metre::ALL {
-            let (above, below) = metre.figures();
-            let bar = metre.semibreves_of(metre.bar());
-            assert_eq!(bar, Fraction::new(i128::from(above), i128::from(below)));
-            assert_eq!(Metre::parse(&metre.to_string()), Ok(metre));
+        for above in 1..=32 {
+            for below in [1, 2, 4, 8, 16] {
+                let metre = Metre::of(above, below).expect("a metre");
+                let bar = metre.semibreves_of(metre.bar());
+                assert_eq!(bar, Fraction::new(i128::from(above), i128::from(below)));
+                assert_eq!(Metre::parse(&metre.to_string()), Ok(metre));
+            }
         }
+    }
+
+    /// The usual count of theory books (common practice, no source).
+    #[test]
+    fn beats_are_counted_as_usual() {
+        for (text, beats, name) in [
+            ("3/8", 3, "quaver"),
+            ("5/8", 5, "quaver"),
+            ("7/8", 7, "quaver"),
+            ("9/8", 3, "dotted crotchet"),
+            ("5/4", 5, "crotchet"),
+            ("6/4", 2, "dotted minim"),
+            ("3/2", 3, "minim"),
+            ("4/2", 4, "minim"),
+            ("6/2", 6, "minim"),
+            ("2/1", 2, "semibreve"),
+            ("6/16", 2, "dotted quaver"),
+            ("2+3/8", 5, "quaver"),
+        ] {
+            let metre = Metre::parse(text).expect("a metre");
+            assert_eq!(metre.beats_in_a_bar(), beats, "{text}");
+            assert_eq!(metre.beat_name(), name, "{text}");
+        }
+    }
+
+    #[test]
+    fn a_beat_of_ones_own_must_fill_the_bar() {
+        let metre = Metre::parse("3/8").expect("a metre");
+        let one = metre.with_beat(Fraction::new(3, 8)).expect("one in a bar");
+        assert_eq!((one.beats_in_a_bar(), one.is_compound()), (1, true));
+        assert_eq!(one.to_string(), "3/8 by 3/8");
+        let quavers = Metre::TWO_FOUR.with_beat(Fraction::new(1, 8));
+        assert_eq!(quavers.map(Metre::beats_in_a_bar), Some(4));
+        assert_eq!(metre.with_beat(Fraction::new(1, 4)), None);
+        assert_eq!(metre.with_beat(Fraction::new(1, 3)), None);
+        assert_eq!(
+            Metre::of(32, 1).and_then(|m| m.with_beat(Fraction::new(1, 2))),
+            None
+        );
+    }
+
+    #[test]
+    fn what_is_no_metre_is_told() {
+        for text in [
+            "", "4", "0/4", "33/4", "4/3", "4/32", "4/0", "-4/4", "4/4/4", "none", "٣/٤",
+        ] {
+            assert!(Metre::parse(text).is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn short_beats_share_a_beam_up_to_a_crotchet() {
+        let beams = |text: &str| -> Vec<i128> {
+            let metre = Metre::parse(text).expect("a metre");
+            (0..i128::from(metre.beats_in_a_bar()))
+                .map(|beat| metre.beam_at(Beats::whole(beat)))
+                .collect()
+        };
+        assert_eq!(beams("3/8"), [0, 0, 0]);
+        assert_eq!(beams("5/8"), [0, 0, 1, 1, 1]);
+        assert_eq!(beams("7/8"), [0, 0, 1, 1, 2, 2, 2]);
+        assert_eq!(beams("4/8"), [0, 0, 1, 1]);
+        assert_eq!(beams("4/4"), [0, 1, 2, 3]);
     }
 
     /// ABC 2.1 §3.1.7: "if the meter … is less than 0.75 the default unit note length is a
     /// sixteenth note; if it is 0.75 or greater, it is an eighth note".
     #[test]
     fn the_default_unit_is_that_of_abc() {
-        assert_eq!(Metre::TwoFour.default_unit(), Fraction::new(1, 16));
+        assert_eq!(Metre::TWO_FOUR.default_unit(), Fraction::new(1, 16));
         for metre in [
-            Metre::ThreeFour,
-            Metre::FourFour,
-            Metre::SixEight,
-            Metre::TwoTwo,
+            Metre::THREE_FOUR,
+            Metre::FOUR_FOUR,
+            Metre::SIX_EIGHT,
+            Metre::TWO_TWO,
         ] {
             assert_eq!(metre.default_unit(), Fraction::new(1, 8), "{metre}");
         }

@@ -119,7 +119,7 @@ mod tests {
     #[test]
     fn the_hardest_comes_first_and_a_repeat_counts_once() {
         let text = "|:{g}A2 {GdGe}A2 {gcd}c2 e2|{g}A2 {GdGe}A2 {GdG}c4:|";
-        let metre = Metre::FourFour;
+        let metre = Metre::FOUR_FOUR;
         let (music, problems) = read_music(text, metre, metre.default_unit(), "");
         assert_eq!(problems, []);
         let score = resolve_music(&music, Beats::ZERO, &Schools::none());

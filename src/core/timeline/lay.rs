@@ -384,7 +384,7 @@ mod tests {
     /// Laid out in the count-in and at the end of a cycle: nothing of a repetition is lost.
     #[test]
     fn gracenotes_before_the_first_note_sound_before_the_repetition() {
-        let score = written("{GdG}A2 B2 {GdG}c2 B2|", Metre::TwoFour, 2);
+        let score = written("{GdG}A2 B2 {GdG}c2 B2|", Metre::TWO_FOUR, 2);
         let timeline = lay(&score, &Layout::at(tempo("60"), SampleRate(48_000)));
         let ahead = |events: &[Event]| events.iter().filter(|event| event.ahead).count();
         assert_eq!(ahead(&timeline.lead_in), 3);
@@ -396,7 +396,7 @@ mod tests {
 
     #[test]
     fn the_count_in_ends_with_the_pickup() {
-        let score = written("A2|B4 c4|d4 B2|", Metre::TwoFour, 2);
+        let score = written("A2|B4 c4|d4 B2|", Metre::TWO_FOUR, 2);
         let timeline = lay(&score, &Layout::at(tempo("60"), SampleRate(48_000)));
         assert_eq!(timeline.lead_in_length, Beats::new(3, 2));
         let downbeats: Vec<Beats> = timeline
@@ -417,7 +417,7 @@ mod tests {
     /// Quick enough, a movement may take three fifths of its note and no more.
     #[test]
     fn a_crowded_movement_is_told_and_never_swallows_its_note() {
-        let score = written("B {GdG}A B {GdG}A B4|", Metre::TwoFour, 2);
+        let score = written("B {GdG}A B {GdG}A B4|", Metre::TWO_FOUR, 2);
         let timeline = lay(&score, &Layout::at(tempo("150"), SampleRate(48_000)));
         assert_eq!(timeline.crowded.len(), 2);
         let notes = sounded(&timeline.first);
@@ -477,7 +477,7 @@ mod tests {
 
     #[test]
     fn a_click_in_a_later_cycle_is_placed_and_not_added_up() {
-        let score = written("A4 B4|", Metre::TwoFour, 0);
+        let score = written("A4 B4|", Metre::TWO_FOUR, 0);
         let timeline = lay(&score, &Layout::at(tempo("97"), SampleRate(44_100)));
         // Ten hours at 97 are 58 200 beats: 2 of count-in and 29 099 cycles of 2.
         let start = timeline.cycle_start(29_099);

@@ -5,8 +5,8 @@ use num_traits::{ToPrimitive, Zero};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::ops::{Add, Mul, Neg, Sub};
 
-/// An exact length or place in beats. The beat is the crotchet in 2/4, 3/4 and 4/4, the dotted
-/// crotchet in 6/8, 9/8 and 12/8, the minim in 2/2.
+/// An exact length or place in beats. What a beat is, the metre says: the crotchet in 2/4, 3/4 and
+/// 4/4, the dotted crotchet in 6/8, 9/8 and 12/8, the minim in 2/2.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub struct Beats(pub Fraction);
 

@@ -1,11 +1,12 @@
 //! The two fonts of our sheets: a few music glyphs as a table of outlines, and a text font.
 //!
-//! Knows shapes and widths. Knows no music. Made once by `generate.py` from fonts under the SIL
+//! Knows shapes and widths, and note values by name. Made once by `generate.py` from fonts under the SIL
 //! Open Font License (the licences stand beside it).
 
 mod outlines;
 mod text;
 
+use crate::rhythm::NoteValue;
 use std::sync::OnceLock;
 
 pub use outlines::Glyph;
@@ -57,14 +58,28 @@ impl Glyph {
         READ[self as usize].get_or_init(|| read_path(self.outline().path))
     }
 
-    /// A figure of a metre; none for a figure that no metre of ours has.
+    /// The note that stands for a beat in a line of words.
+    pub fn beat(value: NoteValue) -> Self {
+        match value {
+            NoteValue::Semibreve => Self::BeatSemibreve,
+            NoteValue::Minim => Self::BeatMinim,
+            NoteValue::Crotchet => Self::BeatCrotchet,
+            NoteValue::Quaver => Self::BeatQuaver,
+            _ => Self::BeatSemiquaver,
+        }
+    }
+
+    /// A figure of a metre, 0 to 9.
     pub fn figure(figure: u32) -> Option<Self> {
         Some(match figure {
+            0 => Self::FigureNought,
             1 => Self::FigureOne,
             2 => Self::FigureTwo,
             3 => Self::FigureThree,
             4 => Self::FigureFour,
+            5 => Self::FigureFive,
             6 => Self::FigureSix,
+            7 => Self::FigureSeven,
             8 => Self::FigureEight,
             9 => Self::FigureNine,
             _ => return None,

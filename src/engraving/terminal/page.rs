@@ -132,7 +132,7 @@ impl Page {
                 self.put(row(*y), self.column(*x), '•', Style::BarLine, None);
             }
             (Kind::Metre, Shape::Glyph { glyph, x, y, .. }) => {
-                let figure = (1..=9).find(|figure| Glyph::figure(*figure) == Some(*glyph));
+                let figure = (0..=9).find(|figure| Glyph::figure(*figure) == Some(*glyph));
                 let sign = figure.and_then(|figure| char::from_digit(figure, 10));
                 self.put(
                     row(*y),

@@ -215,24 +215,24 @@ mod tests {
     fn repeats_endings_and_beats_are_written_as_the_standard_has_them() {
         again(
             "A2B2c2d2|e4f4:|",
-            Metre::FourFour,
+            Metre::FOUR_FOUR,
             "|:A2 B2 c2 d2|e4 f4:|\n",
         );
         again(
             "|:A4B4|1c4d4:|2e4f4||A4B4:|",
-            Metre::FourFour,
+            Metre::FOUR_FOUR,
             "|:A4 B4|[1 c4 d4:|\n[2 e4 f4||\n|:A4 B4:|\n",
         );
-        again("ABcd ABcd|", Metre::FourFour, "AB cd AB cd|]\n");
+        again("ABcd ABcd|", Metre::FOUR_FOUR, "AB cd AB cd|]\n");
     }
 
     #[test]
     fn thirds_become_tuplets_and_odd_lengths_are_tied() {
         again(
             "A2/3B2/3c2/3 d2 e4|",
-            Metre::FourFour,
+            Metre::FOUR_FOUR,
             "(3:2:3ABc d2 e4|]\n",
         );
-        again("A5 B3|", Metre::FourFour, "A4- A B3|]\n");
+        again("A5 B3|", Metre::FOUR_FOUR, "A4- A B3|]\n");
     }
 }

@@ -3,7 +3,8 @@
 use super::write::PLAYBACK;
 use crate::drill::{LARGEST_FILE, Place, Problem, adopt_music, is_pipe_key};
 use crate::exchange::piece::{
-    LISTEN_HERE, Piece, Practice, REMARKS, Section, adopted, adopted_at, beats_a_minute, foreign,
+    BEAT, LISTEN_HERE, Piece, Practice, REMARKS, Section, adopted, adopted_at, beats_a_minute,
+    counted_by, foreign,
 };
 use crate::movement::Lengths;
 use crate::rhythm::Metre;
@@ -260,7 +261,7 @@ impl Tune<'_> {
                         problems.push(foreign(
                             place,
                             format!("the metre `{}`", shown(&text)),
-                            "2/2, 2/4, 3/4, 4/4, 6/8, 9/8 or 12/8",
+                            Metre::EXPECTED,
                         ));
                         return None;
                     }
@@ -320,8 +321,13 @@ impl Tune<'_> {
                 "no metre",
                 "read as 4/4",
             ));
-            Metre::FourFour
+            Metre::FOUR_FOUR
         });
+        let beat = remarks
+            .iter()
+            .find(|(_, name, _)| *name == BEAT)
+            .and_then(|(_, _, said)| counted_by(metre, said));
+        let metre = beat.unwrap_or(metre);
         let unit = unit.unwrap_or_else(|| metre.default_unit());
         let tempo = tempo.and_then(|(place, text)| {
             let read = read_tempo(&text, metre, unit);

@@ -30,7 +30,7 @@ pub fn write(piece: &Piece) -> Vec<u8> {
         if let Some(listen) = &section.listen_for {
             let _ = writeln!(text, "N:{LISTEN_HERE} {}", escaped(listen));
         }
-        let _ = writeln!(text, "M:{metre}\nL:{}", write_fraction(&unit));
+        let _ = writeln!(text, "M:{}\nL:{}", metre.printed(), write_fraction(&unit));
         // a tempo is a whole number in the standard's own examples, and decimals are not defined
         let tempo = piece.played_at().value();
         let (above, below) = (*tempo.numer(), *tempo.denom());

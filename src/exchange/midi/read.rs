@@ -6,7 +6,7 @@ use super::{CLICK, LADDER, METRE, MUSIC, STAGE};
 use crate::chanter::{NOTES, Note};
 use crate::drill::{Kind, LARGEST_FILE, MOST_BARS, Music, Place, Problem, mend_music, read_music};
 use crate::exchange::piece::{
-    Piece, Practice, Section, adopted, beats_a_minute, foreign, ladder_of,
+    Piece, Practice, Section, adopted, beats_a_minute, counted_by, foreign, ladder_of,
 };
 use crate::movement::Lengths;
 use crate::rhythm::Metre;
@@ -203,9 +203,7 @@ impl File {
                     self.ladder = ladder_of(ladder);
                 } else if let Some(told) = self.told.last_mut() {
                     if let Some(rest) = text.strip_prefix(METRE) {
-                        told.metre = rest.split_once(' ').and_then(|(metre, unit)| {
-                            Some((Metre::parse(metre).ok()?, parse_fraction(unit).ok()?))
-                        });
+                        told.metre = metre_of(rest);
                     } else if let Some(music) = text.strip_prefix(MUSIC) {
                         told.music = Some(music.to_owned());
                     }
@@ -219,7 +217,7 @@ impl File {
         if let Some((metre, _)) = self.told.iter().find_map(|told| told.metre) {
             return metre;
         }
-        let of = |above: u32, below: u32| Metre::parse(&format!("{above}/{below}")).ok();
+        let of = |above: u32, below: u32| Metre::of(above, below);
         let mut first = None;
         for (_, above, below) in &self.metres {
             match (of(*above, *below), first) {
@@ -228,7 +226,7 @@ impl File {
                 _ => problems.push(foreign(
                     Place::WHOLE_FILE,
                     format!("the time signature {above}/{below}"),
-                    "one metre throughout: 2/2, 2/4, 3/4, 4/4, 6/8, 9/8 or 12/8",
+                    format!("one metre throughout: {}", Metre::EXPECTED),
                 )),
             }
         }
@@ -236,7 +234,7 @@ impl File {
             if problems.is_empty() {
                 problems.push(adopted("no time signature", "read as 4/4"));
             }
-            Metre::FourFour
+            Metre::FOUR_FOUR
         })
     }
 
@@ -429,6 +427,17 @@ fn nearest(key: i32) -> Note {
         .into_iter()
         .min_by_key(|note| (i32::from(note.midi_key()) - folded).abs())
         .unwrap_or(Note::LowA)
+}
+
+/// Metre and unit, and a beat that is not the usual one, from our own text.
+fn metre_of(text: &str) -> Option<(Metre, Fraction)> {
+    let mut words = text.split(' ');
+    let metre = Metre::parse(words.next()?).ok()?;
+    let unit = parse_fraction(words.next()?).ok()?;
+    let counted = words
+        .next()
+        .map_or(Some(metre), |beat| counted_by(metre, beat));
+    Some((counted?, unit))
 }
 
 impl Told {

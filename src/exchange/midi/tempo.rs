@@ -60,7 +60,7 @@ mod tests {
     fn half_an_hour_stays_within_a_tenth_of_a_millisecond() {
         for text in ["97", "133/2", "61", "300", "20", "713/7"] {
             let tempo = Bpm::parse(text).expect("a tempo");
-            let exact = quarter(Metre::FourFour, tempo);
+            let exact = quarter(Metre::FOUR_FOUR, tempo);
             let mut alternating = Alternating::new(exact);
             let bar = Fraction::from_integer(4);
             let (mut written, mut meant) = (Fraction::from_integer(0), Fraction::from_integer(0));
@@ -86,9 +86,9 @@ mod tests {
     #[test]
     fn half_a_tick_is_at_most_a_twentieth_of_a_millisecond_at_usual_tempi() {
         for (metre, text) in [
-            (Metre::FourFour, "50"),
-            (Metre::TwoTwo, "20"),
-            (Metre::SixEight, "116"),
+            (Metre::FOUR_FOUR, "50"),
+            (Metre::TWO_TWO, "20"),
+            (Metre::SIX_EIGHT, "116"),
         ] {
             let tempo = Bpm::parse(text).expect("a tempo");
             let tick =

@@ -34,6 +34,13 @@ pub enum Sounding {
 /// An event at a tick, with what comes first at the same tick.
 type Timed<'a> = (u64, u8, TrackEventKind<'a>);
 
+/// Metre, unit, and a beat that is not the usual one.
+fn metre_text(metre: Metre, unit: Fraction) -> String {
+    let beat = metre.own_beat();
+    let beat = beat.map_or_else(String::new, |beat| format!(" {}", write_fraction(&beat)));
+    format!("{METRE}{} {}{beat}", metre.printed(), write_fraction(&unit))
+}
+
 /// Writes each section with a bar of count-in and so many repetitions, one after another.
 pub fn write(piece: &Piece, repetitions: u32, sounding: Sounding) -> Vec<u8> {
     let tempo = piece.played_at();
@@ -47,7 +54,7 @@ pub fn write(piece: &Piece, repetitions: u32, sounding: Sounding) -> Vec<u8> {
             let unit = piece.metre.default_unit();
             [
                 format!("{STAGE}{}", section.name),
-                format!("{METRE}{} {}", piece.metre, write_fraction(&unit)),
+                metre_text(piece.metre, unit),
                 format!("{MUSIC}{}", abc::plain_body(&section.music, unit)),
             ]
         })
@@ -165,7 +172,7 @@ fn time_signature(metre: Metre) -> TrackEventKind<'static> {
     meta(MetaMessage::TimeSignature(
         above as u8,
         below.trailing_zeros() as u8,
-        clocks as u8,
+        u8::try_from(clocks).unwrap_or(u8::MAX),
         8,
     ))
 }

@@ -7,7 +7,8 @@ use crate::drill::{
     Bar, Gracenote, Group, LARGEST_FILE, Music, Place, Problem, Written, body_order, mend_music,
 };
 use crate::exchange::piece::{
-    Piece, Practice, REMARKS, Section, adopted, adopted_at, beats_a_minute, foreign,
+    BEAT, Piece, Practice, REMARKS, Section, adopted, adopted_at, beats_a_minute, counted_by,
+    foreign,
 };
 use crate::movement::Lengths;
 use crate::rhythm::Metre;
@@ -86,6 +87,7 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
     });
     let mut reader = PartReader {
         stages: field(STAGES).is_some(),
+        beat: field(BEAT),
         problems,
         ..PartReader::default()
     };
@@ -125,6 +127,8 @@ fn shown(text: &str) -> String {
 #[derive(Debug, Default)]
 struct PartReader {
     stages: bool,
+    /// A beat that is not the usual one of the metre.
+    beat: Option<String>,
     problems: Vec<Problem>,
     metre: Option<Metre>,
     tempo: Option<Bpm>,
@@ -206,13 +210,18 @@ impl PartReader {
                         element.text_of("beats").unwrap_or("?"),
                         element.text_of("beat-type").unwrap_or("?")
                     );
-                    match (Metre::parse(&figures), self.metre) {
+                    let counted = |metre: Metre| {
+                        let own = self.beat.as_deref();
+                        own.and_then(|beat| counted_by(metre, beat))
+                            .unwrap_or(metre)
+                    };
+                    match (Metre::parse(&figures).map(counted), self.metre) {
                         (Ok(metre), None) => self.metre = Some(metre),
                         (Ok(metre), Some(own)) if metre == own => {}
                         _ => self.problems.push(foreign(
                             at(element.line),
                             format!("the metre `{}`", shown(&figures)),
-                            "one metre throughout: 2/2, 2/4, 3/4, 4/4, 6/8, 9/8 or 12/8",
+                            format!("one metre throughout: {}", Metre::EXPECTED),
                         )),
                     }
                 }
@@ -243,7 +252,7 @@ impl PartReader {
         let Some(text) = sound.and_then(|sound| sound.attribute("tempo")) else {
             return;
         };
-        let metre = self.metre.unwrap_or(Metre::FourFour);
+        let metre = self.metre.unwrap_or(Metre::FOUR_FOUR);
         let tempo = parse_fraction(text)
             .ok()
             .and_then(|quarters| beats_a_minute(metre, Fraction::new(1, 4), quarters));
@@ -475,7 +484,7 @@ impl PartReader {
         let metre = self.metre.unwrap_or_else(|| {
             self.problems
                 .push(adopted("no time signature", "read as 4/4"));
-            Metre::FourFour
+            Metre::FOUR_FOUR
         });
         let mut sections = Vec::new();
         let named = std::mem::take(&mut self.sections);

@@ -4,7 +4,7 @@ use super::{HELD, STAGES, listen_here};
 use crate::chanter::Note;
 use crate::exchange::Section;
 use crate::exchange::piece::Piece;
-use crate::rhythm::{Head, Metre, NoteValue, WrittenBar};
+use crate::rhythm::{Head, NoteValue, WrittenBar};
 use crate::score::{NoteId, ScoreNote};
 use crate::timeline::{EventKind, Layout, lay};
 use crate::units::{Beats, Fraction, SampleRate, write_fraction};
@@ -235,11 +235,8 @@ impl SectionWriter<'_> {
         if first {
             let metre = self.piece.metre;
             let tempo = self.piece.played_at();
-            let (unit, dot) = match metre {
-                Metre::TwoTwo => ("half", ""),
-                metre if metre.is_compound() => ("quarter", "<beat-unit-dot/>"),
-                _ => ("quarter", ""),
-            };
+            let (value, dotted) = metre.beat_value();
+            let (unit, dot) = (name(value), if dotted { "<beat-unit-dot/>" } else { "" });
             let quarters =
                 Beats(tempo.value() * metre.beat_of_semibreve() * Fraction::from_integer(4));
             let _ = writeln!(
@@ -261,7 +258,7 @@ impl SectionWriter<'_> {
             .heads
             .iter()
             .map(|head| {
-                let beat = head.place.floor().0.to_integer();
+                let beat = music.metre.beam_at(head.place);
                 (beat, head.value.value.flags())
             })
             .collect();

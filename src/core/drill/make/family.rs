@@ -64,7 +64,7 @@ pub fn make_crossings() -> DrillDocument {
                 .to_owned(),
         ),
         listen_for: Some("one note, then the other, and nothing in between".to_owned()),
-        metre: Some(Metre::FourFour.to_string()),
+        metre: Some(Metre::FOUR_FOUR.to_string()),
         unit: Some(Exact::of(&unit())),
         stages: Some(
             pairs()
@@ -95,7 +95,7 @@ pub fn make_finger(finger: Finger) -> DrillDocument {
         let resolution = resolve(movement, context, &schools);
         let music = resolution
             .played()
-            .and_then(|resolved| four_in_a_row(Metre::FourFour, resolved, &schools));
+            .and_then(|resolved| four_in_a_row(Metre::FOUR_FOUR, resolved, &schools));
         if let Some(music) = music
             && stages.len() < MOST_STAGES
         {
@@ -114,7 +114,7 @@ pub fn make_finger(finger: Finger) -> DrillDocument {
             finger.spoken()
         )),
         listen_for: Some("the finger moves by itself; the hand around it is quiet".to_owned()),
-        metre: Some(Metre::FourFour.to_string()),
+        metre: Some(Metre::FOUR_FOUR.to_string()),
         unit: Some(Exact::of(&unit())),
         stages: Some(stages),
         ladder: Some(ladder(50, 84, exact_percent(5))),

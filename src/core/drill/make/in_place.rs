@@ -106,7 +106,8 @@ fn document(place: &InPlace, first: usize, last: usize) -> DrillDocument {
         listen_for: Some(
             "the movement clean, and the bars around it as steady as before".to_owned(),
         ),
-        metre: Some(metre.to_string()),
+        metre: Some(metre.printed()),
+        beat: metre.own_beat().map(|beat| Exact::of(&beat)),
         unit: Some(Exact::of(&unit())),
         stages: Some(stages),
         ladder: Some(ladder),
@@ -249,7 +250,7 @@ mod tests {
     use crate::drill::{BUILT_IN, read_music};
 
     fn music(text: &str) -> Music {
-        let metre = Metre::FourFour;
+        let metre = Metre::FOUR_FOUR;
         let (music, problems) = read_music(text, metre, metre.default_unit(), "");
         assert_eq!(problems, [], "{text}");
         music

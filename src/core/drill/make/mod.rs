@@ -139,7 +139,8 @@ pub fn make(request: &Request) -> Result<DrillDocument, CannotMake> {
                 .collect::<Vec<String>>()
                 .join("; "),
         ),
-        metre: Some(metre.to_string()),
+        metre: Some(metre.printed()),
+        beat: metre.own_beat().map(|beat| Exact::of(&beat)),
         unit: written.then(|| Exact::of(&body::unit())),
         stages: Some(stages),
         ladder: Some(ladder),
@@ -371,7 +372,7 @@ mod tests {
             bridge: true,
             chain: true,
             transfer: false,
-            metre: Metre::FourFour,
+            metre: Metre::FOUR_FOUR,
         }
     }
 
@@ -403,7 +404,7 @@ mod tests {
                                 made += 1;
                                 for stage in read_back(&document).stages {
                                     for bar in &stage.music.bars {
-                                        assert_eq!(bar.length(), Metre::FourFour.bar());
+                                        assert_eq!(bar.length(), Metre::FOUR_FOUR.bar());
                                     }
                                 }
                             }
@@ -423,7 +424,7 @@ mod tests {
         for movement in Movement::all() {
             let context = crate::movement::typical_context(movement);
             let from = context.before.expect("a note before");
-            for metre in Metre::ALL {
+            for metre in Metre::USUAL {
                 let request = Request {
                     metre,
                     ..request(movement, from, context.after)

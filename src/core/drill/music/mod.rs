@@ -311,7 +311,7 @@ mod tests {
 
     #[test]
     fn notes_have_their_lengths() {
-        let music = reads("{g}d2 G2 {B}G2 A2|", Metre::FourFour);
+        let music = reads("{g}d2 G2 {B}G2 A2|", Metre::FOUR_FOUR);
         let notes: Vec<(Note, Beats)> = music.bars[0]
             .notes
             .iter()
@@ -339,7 +339,7 @@ mod tests {
     #[test]
     fn lengths_and_broken_rhythm_are_those_of_the_standard() {
         let lengths = |text: &str| -> Vec<Beats> {
-            let (music, _) = read_music(text, Metre::FourFour, Fraction::new(1, 4), "");
+            let (music, _) = read_music(text, Metre::FOUR_FOUR, Fraction::new(1, 4), "");
             music.bars[0].notes.iter().map(|note| note.length).collect()
         };
         assert_eq!(
@@ -362,7 +362,7 @@ mod tests {
     #[test]
     fn the_standards_taorluath_is_read() {
         let (music, problems) =
-            read_music("B4 {GdGe}A4|", Metre::FourFour, Fraction::new(1, 8), "");
+            read_music("B4 {GdGe}A4|", Metre::FOUR_FOUR, Fraction::new(1, 8), "");
         assert_eq!(problems, []);
         let Group::Spelled(group) = &music.bars[0].notes[1].group else {
             panic!("gracenotes were expected");
@@ -373,7 +373,7 @@ mod tests {
 
     #[test]
     fn a_long_note_in_a_group_keeps_its_length() {
-        let (music, _) = read_music("A8 {ge4d}B8|", Metre::TwoTwo, Fraction::new(1, 16), "");
+        let (music, _) = read_music("A8 {ge4d}B8|", Metre::TWO_TWO, Fraction::new(1, 16), "");
         let Group::Spelled(group) = &music.bars[0].notes[1].group else {
             panic!("gracenotes were expected");
         };
@@ -384,7 +384,7 @@ mod tests {
     /// ABC 2.1 §4.8 and §4.9: repeats and first and second endings.
     #[test]
     fn repeats_and_endings_are_played_in_order() {
-        let order = |text: &str| reads(text, Metre::TwoFour).order;
+        let order = |text: &str| reads(text, Metre::TWO_FOUR).order;
         assert_eq!(order("|:A4 B4|c4 d4:|e4 f4|"), [0, 1, 0, 1, 2]);
         assert_eq!(order("|:A4 B4|1c4 d4:|2e4 f4|]"), [0, 1, 0, 2]);
         assert_eq!(order("A4 B4:|:c4 d4:|"), [0, 0, 1, 1]);
@@ -400,8 +400,8 @@ mod tests {
     fn a_first_ending_of_two_bars_without_a_second_ends() {
         let (music, problems) = read_music(
             "|:A4 B4|1c4 d4|e4 f4:|",
-            Metre::TwoFour,
-            Metre::TwoFour.default_unit(),
+            Metre::TWO_FOUR,
+            Metre::TWO_FOUR.default_unit(),
             "",
         );
         assert!(music.order.len() <= 8);
@@ -414,10 +414,10 @@ mod tests {
 
     #[test]
     fn a_pickup_and_the_short_bar_that_completes_it_add_up() {
-        let music = reads("A2|B4 c4|d4 B2|", Metre::TwoFour);
+        let music = reads("A2|B4 c4|d4 B2|", Metre::TWO_FOUR);
         assert_eq!(music.pickup(), Beats::new(1, 2));
         assert_eq!(music.length(), Beats::whole(4));
-        let parts = reads("A2|B4 c4|d4 B2:|e2|B4 c4|d4 B2:|", Metre::TwoFour);
+        let parts = reads("A2|B4 c4|d4 B2:|e2|B4 c4|d4 B2:|", Metre::TWO_FOUR);
         assert_eq!(parts.order, [0, 1, 2, 0, 1, 2, 3, 4, 5, 3, 4, 5]);
     }
 
@@ -425,12 +425,12 @@ mod tests {
     fn what_cannot_be_played_is_told() {
         tells(
             "A4 A4|",
-            Metre::TwoFour,
+            Metre::TWO_FOUR,
             &Kind::Repeated { note: Note::LowA },
         );
         tells(
             "e4 {d}f4|",
-            Metre::TwoFour,
+            Metre::TWO_FOUR,
             &Kind::CannotSound {
                 gracenote: Note::D,
                 held: Note::F,
@@ -438,18 +438,18 @@ mod tests {
         );
         tells(
             "d4 {d}A4|",
-            Metre::TwoFour,
+            Metre::TWO_FOUR,
             &Kind::GracenoteEqual { note: Note::D },
         );
-        tells("A4 z4|", Metre::TwoFour, &Kind::Rest);
-        tells("A4 ^c4|", Metre::TwoFour, &Kind::Accidental);
-        tells("A4 [ce]4|", Metre::TwoFour, &Kind::Chord);
-        tells("A4 (3ABc|", Metre::TwoFour, &Kind::Tuplet);
-        tells("A4 {g", Metre::TwoFour, &Kind::OpenGroup);
-        tells("A4 {g}|", Metre::TwoFour, &Kind::GroupWithoutNote);
+        tells("A4 z4|", Metre::TWO_FOUR, &Kind::Rest);
+        tells("A4 ^c4|", Metre::TWO_FOUR, &Kind::Accidental);
+        tells("A4 [ce]4|", Metre::TWO_FOUR, &Kind::Chord);
+        tells("A4 (3ABc|", Metre::TWO_FOUR, &Kind::Tuplet);
+        tells("A4 {g", Metre::TWO_FOUR, &Kind::OpenGroup);
+        tells("A4 {g}|", Metre::TWO_FOUR, &Kind::GroupWithoutNote);
         tells(
             "A4-B4|",
-            Metre::TwoFour,
+            Metre::TWO_FOUR,
             &Kind::TieToOther {
                 from: Note::LowA,
                 to: Note::B,
@@ -457,7 +457,7 @@ mod tests {
         );
         tells(
             "A4 b4|",
-            Metre::TwoFour,
+            Metre::TWO_FOUR,
             &Kind::NoSuchLetter {
                 letter: 'b',
                 nearest: Some('B'),
@@ -465,12 +465,12 @@ mod tests {
         );
         tells(
             "A4 B3|",
-            Metre::TwoFour,
+            Metre::TWO_FOUR,
             &Kind::Bar {
                 stage: String::new(),
                 number: 1,
                 lasts: Beats::new(7, 4),
-                metre: Metre::TwoFour,
+                metre: Metre::TWO_FOUR,
             },
         );
     }
@@ -495,7 +495,7 @@ mod tests {
             "H2 B2 A2 d2|A2 {g}B2 A2 c2|",
             "c2 B2 A2 d2|A2 {g}B2 A2 H2|",
         ] {
-            let metre = Metre::FourFour;
+            let metre = Metre::FOUR_FOUR;
             let (_, problems) = read_music(text, metre, metre.default_unit(), "");
             assert_eq!(problems.len(), 1, "{text}: {problems:?}");
         }
@@ -503,7 +503,7 @@ mod tests {
 
     #[test]
     fn a_tie_carries_a_note_over_the_bar_line() {
-        let music = reads("A4 B4-|B4 c4|", Metre::TwoFour);
+        let music = reads("A4 B4-|B4 c4|", Metre::TWO_FOUR);
         assert!(music.bars[0].notes[1].tied);
     }
 }

@@ -166,7 +166,7 @@ mod tests {
             stage: "stage 2, ".to_owned(),
             number: 1,
             lasts: Beats::new(7, 2),
-            metre: Metre::FourFour,
+            metre: Metre::FOUR_FOUR,
         };
         assert_eq!(
             short.to_string(),

@@ -158,6 +158,14 @@ pub enum Kind {
         field: &'static str,
         error: String,
     },
+    /// A beat that is no note value, or of which a bar has no whole number.
+    BadBeat {
+        /// What stands there.
+        found: String,
+        /// The metre it was to count.
+        metre: Metre,
+    },
+    /// No metre.
     BadMetre {
         found: String,
     },

@@ -201,7 +201,7 @@ mod tests {
             "{", "[", "$", "z", "^", "A", "A|", "A-", "A>", "(3", "{}", "{g}", "|1", ":|", "h/",
         ] {
             let text = piece.repeat(100_000 / piece.len());
-            let metre = Metre::FourFour;
+            let metre = Metre::FOUR_FOUR;
             let (music, problems) = read_music(&text, metre, metre.default_unit(), "");
             assert!(problems.len() <= 1001, "{piece}: {}", problems.len());
             assert!(music.bars.len() <= 1026, "{piece}: {}", music.bars.len());

@@ -2,7 +2,8 @@
 
 use super::Kind;
 use crate::chanter::Note;
-use crate::units::{Beats, spell_fraction};
+use crate::rhythm::Metre;
+use crate::units::{Beats, spell_fraction, write_fraction};
 use crate::wording;
 use std::fmt;
 
@@ -99,10 +100,13 @@ impl fmt::Display for Kind {
                 write!(f, "`{field}` is {found}; expected {range}")
             }
             Self::BadTempo { field, error } => write!(f, "`{field}`: {error}"),
-            Self::BadMetre { found } => write!(
+            Self::BadBeat { found, metre } => write!(
                 f,
-                "metre `{found}` is not one of 2/2, 2/4, 3/4, 4/4, 6/8, 9/8 and 12/8"
+                "{found} is no beat of {metre}: expected a note value, plain or dotted, of which a \
+                 bar has a whole number up to 32, such as {}",
+                write_fraction(&metre.beat_of_semibreve())
             ),
+            Self::BadMetre { found } => write!(f, "metre `{found}` is not {}", Metre::EXPECTED),
             Self::BadNote { error } => error.fmt(f),
             Self::UnknownMovement { message } | Self::UnknownSchool { message } => {
                 f.write_str(message)

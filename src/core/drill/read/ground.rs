@@ -14,10 +14,10 @@ use crate::units::Fraction;
 impl Reader {
     pub(super) fn metre(&mut self, fields: &Fields) -> Metre {
         let Some(tree) = fields.get("metre") else {
-            return Metre::FourFour;
+            return Metre::FOUR_FOUR;
         };
         let Some(text) = self.scalar(tree, "metre", "a metre such as 4/4") else {
-            return Metre::FourFour;
+            return Metre::FOUR_FOUR;
         };
         Metre::parse(&text.string).unwrap_or_else(|error| {
             self.tell(
@@ -26,7 +26,27 @@ impl Reader {
                     found: shortened(&error.0),
                 },
             );
-            Metre::FourFour
+            Metre::FOUR_FOUR
+        })
+    }
+
+    /// The metre with the drill's own beat.
+    pub(super) fn beat(&mut self, fields: &Fields, metre: Metre) -> Metre {
+        let Some(tree) = fields.get("beat") else {
+            return metre;
+        };
+        let Some(value) = self.fraction(tree, "beat") else {
+            return metre;
+        };
+        metre.with_beat(value).unwrap_or_else(|| {
+            self.tell(
+                tree.place,
+                Kind::BadBeat {
+                    found: tree.described(),
+                    metre,
+                },
+            );
+            metre
         })
     }
 

@@ -124,6 +124,7 @@ impl Reader {
         };
         let before = self.problems.len();
         let metre = self.metre(&fields);
+        let metre = self.beat(&fields, metre);
         let unit = self.unit(&fields, metre);
         let sure = self.problems.len() == before;
         let schools = self.schools(&fields);

@@ -204,25 +204,25 @@ mod tests {
     fn nothing_foreign_is_dropped_without_a_word() {
         let music = adopts(
             "A4 z4|",
-            Metre::FourFour,
+            Metre::FOUR_FOUR,
             &["a rest: the note before sounds on"],
         );
         assert!(music.bars[0].notes[0].tied);
         assert_eq!(music.bars[0].length(), Beats::whole(4));
         let music = adopts(
             "[ce]4 b4|",
-            Metre::FourFour,
+            Metre::FOUR_FOUR,
             &[
                 "a chord: E of it is kept",
                 "the note `b` is not one of the chanter's nine: moved by an octave, to B",
             ],
         );
         assert_eq!(letters(&music), "eB");
-        let music = adopts("(3ABc d2 e4|", Metre::FourFour, &[]);
+        let music = adopts("(3ABc d2 e4|", Metre::FOUR_FOUR, &[]);
         assert_eq!(music.bars[0].notes[0].length, Beats::new(1, 3));
         adopts(
             "=c4 ^g4|",
-            Metre::FourFour,
+            Metre::FOUR_FOUR,
             &[
                 "the accidental in `=c`: left out: `c` as the chanter has it",
                 "the accidental in `^g`: left out: `g` as the chanter has it",
@@ -234,7 +234,7 @@ mod tests {
     fn only_the_first_voice_is_read() {
         let music = adopts(
             "[V:1] A4 B4|\n[V:2] c4 d4|\n[V:1] c4 B4|",
-            Metre::FourFour,
+            Metre::FOUR_FOUR,
             &["the voice `2`: left out: the chanter plays one line"],
         );
         assert_eq!(letters(&music), "ABcB");
@@ -244,7 +244,7 @@ mod tests {
     fn what_the_chanter_cannot_play_is_mended() {
         let music = adopts(
             "A4 A4|e4 {d}f4-|",
-            Metre::FourFour,
+            Metre::FOUR_FOUR,
             &[
                 "low A follows low A with nothing between: the gracenote high G separates them",
                 "the gracenote D cannot sound on F: high G is played instead",
@@ -258,7 +258,7 @@ mod tests {
     fn a_full_bar_before_a_pickup_gives_it_room() {
         let music = adopts(
             "A2|B4 c4|d4 B4|",
-            Metre::FourFour,
+            Metre::FOUR_FOUR,
             &["a full bar stands before a pickup: its last note is shortened by the pickup"],
         );
         assert_eq!(music.length(), Beats::whole(8));
@@ -266,11 +266,11 @@ mod tests {
 
     #[test]
     fn the_unit_can_change_on_the_way() {
-        let music = adopts("A4 B4|[L:1/16]A8 B8|", Metre::FourFour, &[]);
+        let music = adopts("A4 B4|[L:1/16]A8 B8|", Metre::FOUR_FOUR, &[]);
         assert_eq!(music.bars[1].length(), Beats::whole(4));
         let (_, problems) = adopt_music(
             "A4 B4|[M:3/4]A4 B2|",
-            Metre::FourFour,
+            Metre::FOUR_FOUR,
             Fraction::new(1, 8),
             "",
         );
