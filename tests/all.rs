@@ -7,6 +7,7 @@ mod all {
     mod engraving;
     mod exchange;
     mod faults;
+    mod hostile_sound;
     mod invalid;
     mod layers;
     mod lesson;

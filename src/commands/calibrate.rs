@@ -1,7 +1,8 @@
 //! `calibrate`: plays sweeps, hears them on the microphone, and keeps how much later they come than
 //! the two devices say.
 
-use super::{Failure, Outcome, Ran, folders, output, practise, settings};
+use super::{Failure, Outcome, Ran, folders, open, output, practise, settings};
+use crate::drill::LARGEST_FILE;
 use crate::listening::{EARLY_S, LATE_S, SWEEP_S, find_sweep, median, spread, sweep};
 use crate::live::{Asked, DEFAULT_BUFFER, DeviceError, Microphone, Playback, Quiet, Stereo};
 use crate::units::{Gain, SampleRate};
@@ -62,17 +63,11 @@ pub(super) struct Calibrated {
 /// The file cannot be read, or is not ours.
 pub(super) fn stored() -> Result<Vec<Calibrated>, Failure> {
     let path = folders::calibration()?;
-    let text = match std::fs::read_to_string(&path) {
-        Ok(text) => text,
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Vec::new()),
-        Err(error) => {
-            return Err(Failure(format!(
-                "cannot read `{}`: {error}",
-                path.display()
-            )));
-        }
-    };
-    serde_json::from_str(&text).map_err(|error| {
+    if !path.exists() {
+        return Ok(Vec::new());
+    }
+    let bytes = open::read_bytes(&path, LARGEST_FILE)?;
+    serde_json::from_slice(&bytes).map_err(|error| {
         Failure(format!(
             "`{}`: {error}; remove it and calibrate again",
             path.display()

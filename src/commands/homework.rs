@@ -186,7 +186,7 @@ pub(crate) fn begin(wanted: &str, task: Option<&str>) -> Result<Option<(Opened, 
         && std::fs::create_dir_all(&folder).is_ok()
     {
         let kept = folder.join(name);
-        if std::fs::read(&kept).ok().as_deref() != Some(bytes.as_slice()) {
+        if open::read_bytes(&kept, LARGEST_FILE).ok().as_deref() != Some(bytes.as_slice()) {
             // Without a copy `today` does not know of it; the practice itself goes on.
             let _ = output::write_bytes(&kept, true, &bytes);
         }

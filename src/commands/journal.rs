@@ -1,12 +1,13 @@
 //! `journal`: look after it: check, export, import, backup, merge.
 
 use super::{Failure, Outcome, Ran, folders, open, output, plan};
+use crate::drill::MOST_SHOWN;
 use crate::journal::{Health, Journal, JournalError, Merged, look_over};
 use crate::practice::Entry;
 use crate::wording;
 use clap::Subcommand;
 use serde::Serialize;
-use std::io::Write;
+use std::io::{BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};
 
 /// Arguments of `journal`.
@@ -269,22 +270,102 @@ fn export(target: Option<&Path>, force: bool) -> Ran {
     Ok(Outcome::Done)
 }
 
-fn import(file: &Path) -> Ran {
-    let bytes = open::read_bytes(file, usize::MAX / 2)?;
-    let text = String::from_utf8_lossy(&bytes);
-    let mut entries: Vec<Entry> = Vec::new();
-    let mut strange: Vec<String> = Vec::new();
-    for (number, line) in text
-        .lines()
-        .enumerate()
-        .filter(|(_, line)| !line.trim().is_empty())
-    {
-        match serde_json::from_str(line) {
-            Ok(entry) => entries.push(entry),
-            Err(error) => strange.push(format!("{}:{}: {error}", file.display(), number + 1)),
-        }
+/// The longest line that is read of an exported journal, bytes: an entry with its measures takes a
+/// few thousand.
+const LONGEST_LINE: u64 = 1 << 20;
+/// The largest exported journal that is read, bytes: four million entries.
+const LARGEST_EXPORT: u64 = 2 << 30;
+/// After so many lines that are no entry nothing more is read.
+const MOST_STRANGE: usize = 1000;
+/// Entries that are taken in together.
+const TOGETHER: usize = 10_000;
+
+/// The lines of a file, one at a time, each and all of them bounded.
+struct Lines {
+    file: std::io::Take<BufReader<std::fs::File>>,
+    number: usize,
+}
+
+impl Lines {
+    fn of(path: &Path) -> Result<Self, Failure> {
+        Ok(Self {
+            file: BufReader::new(open::open_file(path)?).take(LARGEST_EXPORT),
+            number: 0,
+        })
     }
-    if entries.is_empty() {
+
+    /// The next line with its number, none at the end.
+    fn next(&mut self, path: &Path) -> Result<Option<(usize, String)>, Failure> {
+        let shown = path.display();
+        let mut line = Vec::new();
+        let read = (&mut self.file)
+            .take(LONGEST_LINE)
+            .read_until(b'\n', &mut line);
+        let read = read.map_err(|error| Failure(format!("cannot read `{shown}`: {error}")))?;
+        self.number += 1;
+        if self.file.limit() == 0 {
+            return Err(Failure(format!(
+                "`{shown}` has more than {LARGEST_EXPORT} bytes: no journal is so large; what was read before is taken in"
+            )));
+        }
+        if read as u64 == LONGEST_LINE && line.last() != Some(&b'\n') {
+            return Err(Failure(format!(
+                "`{shown}`:{}: a line of more than {LONGEST_LINE} bytes is no entry of a journal",
+                self.number
+            )));
+        }
+        let line = String::from_utf8_lossy(&line).into_owned();
+        Ok((read > 0).then_some((self.number, line)))
+    }
+}
+
+fn import(file: &Path) -> Ran {
+    let mut lines = Lines::of(file)?;
+    let mut entries: Vec<Entry> = Vec::new();
+    let mut journal: Option<Journal> = None;
+    let mut merged = Merged::default();
+    let mut strange: Vec<String> = Vec::new();
+    let mut more = 0_usize;
+    let mut take = |entries: &mut Vec<Entry>| -> Result<(), Failure> {
+        if entries.is_empty() {
+            return Ok(());
+        }
+        if journal.is_none() {
+            journal = Some(Journal::open(&folders::journal()?).map_err(told)?);
+        }
+        if let Some(journal) = &mut journal {
+            let some = journal.merge(entries).map_err(told)?;
+            merged.added += some.added;
+            merged.known += some.known;
+            merged.clashing += some.clashing;
+        }
+        entries.clear();
+        Ok(())
+    };
+    let ended = loop {
+        let (number, line) = match lines.next(file) {
+            Ok(Some(line)) => line,
+            Ok(None) => break Ok(()),
+            Err(failure) => break Err(failure),
+        };
+        if line.trim().is_empty() {
+            continue;
+        }
+        match serde_json::from_str(&line) {
+            Ok(entry) => entries.push(entry),
+            Err(error) if strange.len() < MOST_SHOWN => {
+                strange.push(format!("{}:{number}: {error}", file.display()));
+            }
+            Err(_) if more < MOST_STRANGE => more += 1,
+            Err(_) => break Ok(()),
+        }
+        if entries.len() == TOGETHER {
+            take(&mut entries)?;
+        }
+    };
+    take(&mut entries)?;
+    if merged == Merged::default() {
+        ended?;
         return Err(Failure(format!(
             "`{}` holds no entry that `gracerung journal export` wrote{}",
             file.display(),
@@ -293,21 +374,23 @@ fn import(file: &Path) -> Ran {
                 .map_or_else(String::new, |first| format!(":\n  {first}"))
         )));
     }
-    let mut journal = Journal::open(&folders::journal()?).map_err(told)?;
-    let merged = journal.merge(&entries).map_err(told)?;
     say(file, merged)?;
-    for line in strange.iter().take(20) {
+    for line in &strange {
         output::complain(line);
     }
+    ended?;
     if strange.is_empty() {
-        Ok(Outcome::Done)
-    } else {
-        output::complain(&format!(
-            "{} no entry and left out",
-            wording::count(strange.len(), "line is", "lines are")
-        ));
-        Ok(Outcome::Findings)
+        return Ok(Outcome::Done);
     }
+    let left_out = match more {
+        MOST_STRANGE => "more than a thousand lines are no entry: nothing more was read".to_owned(),
+        more => format!(
+            "{} no entry and left out",
+            wording::count(strange.len() + more, "line is", "lines are")
+        ),
+    };
+    output::complain(&left_out);
+    Ok(Outcome::Findings)
 }
 
 fn say(file: &Path, merged: Merged) -> Result<(), Failure> {

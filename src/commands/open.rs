@@ -137,29 +137,39 @@ pub(crate) fn read_source_for(path: &Path, schools: &Schools) -> Result<Source, 
     })
 }
 
-/// Reads a file's bytes, at most one more than `most`.
+/// Opens a file to read it.
 ///
 /// # Errors
-/// A file that cannot be read.
-pub(crate) fn read_bytes(path: &Path, most: usize) -> Result<Vec<u8>, Failure> {
-    let told = |error: std::io::Error| {
-        let shown = path.display();
-        Failure(match error.kind() {
-            std::io::ErrorKind::NotFound => format!("there is no file `{shown}`"),
-            std::io::ErrorKind::PermissionDenied => format!("`{shown}` may not be read"),
-            _ => format!("cannot read `{shown}`: {error}"),
-        })
-    };
+/// It cannot be read, or is a folder.
+pub(crate) fn open_file(path: &Path) -> Result<std::fs::File, Failure> {
     if path.is_dir() {
         return Err(Failure(format!(
             "`{}` is a folder; name a file in it",
             path.display()
         )));
     }
-    let file = std::fs::File::open(path).map_err(told)?;
+    std::fs::File::open(path).map_err(|error| unread(path, &error))
+}
+
+/// The one sentence for a file that cannot be read.
+pub(crate) fn unread(path: &Path, error: &std::io::Error) -> Failure {
+    let shown = path.display();
+    Failure(match error.kind() {
+        std::io::ErrorKind::NotFound => format!("there is no file `{shown}`"),
+        std::io::ErrorKind::PermissionDenied => format!("`{shown}` may not be read"),
+        _ => format!("cannot read `{shown}`: {error}"),
+    })
+}
+
+/// Reads a file's bytes, at most one more than `most`.
+///
+/// # Errors
+/// A file that cannot be read.
+pub(crate) fn read_bytes(path: &Path, most: usize) -> Result<Vec<u8>, Failure> {
     let mut bytes = Vec::new();
-    file.take(most as u64 + 1)
+    open_file(path)?
+        .take(most as u64 + 1)
         .read_to_end(&mut bytes)
-        .map_err(told)?;
+        .map_err(|error| unread(path, &error))?;
     Ok(bytes)
 }

@@ -1,10 +1,11 @@
 //! `takes`: what was kept while practising: list, play beside the reference, at half speed, write.
 
-use super::open::open;
+use super::open::{open, read_bytes};
 use super::table::table;
 use super::timeline::score_of;
 use super::{Failure, Outcome, Ran, arguments, folders, output, practise, settings};
 use crate::chanter::{Tuning, TuningTable};
+use crate::drill::LARGEST_FILE;
 use crate::listening::{Piece, Recording, align, hear_piece};
 use crate::live::{Asked, DEFAULT_BUFFER, DeviceError, Playback, Quiet, Stereo};
 use crate::practice::Rung;
@@ -157,9 +158,9 @@ fn all() -> Result<Vec<(String, About)>, Failure> {
         let (true, Some(name)) = (wav, path.file_stem()) else {
             continue;
         };
-        let about = std::fs::read_to_string(path.with_extension("json"))
+        let about = read_bytes(&path.with_extension("json"), LARGEST_FILE)
             .ok()
-            .and_then(|text| serde_json::from_str(&text).ok());
+            .and_then(|bytes| serde_json::from_slice(&bytes).ok());
         if let Some(about) = about {
             found.push((name.to_string_lossy().into_owned(), about));
         }

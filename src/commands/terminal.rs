@@ -123,6 +123,9 @@ pub(crate) fn give_back() {
 /// What a panic says may hold what a file said: it is printed like everything else.
 pub(crate) fn tell_panics_visibly() {
     std::panic::set_hook(Box::new(|panic| {
+        if crate::listening::is_decoding() {
+            return;
+        }
         let thread = std::thread::current();
         let name = thread.name().unwrap_or("without a name");
         let said = panic

@@ -8,12 +8,14 @@ use super::store::Journal;
 use crate::planning::Digest;
 use rusqlite::{OptionalExtension, params};
 use serde::{Deserialize, Serialize};
-use std::io::Write;
+use std::io::{Read, Write};
 use std::path::PathBuf;
 use uuid::Uuid;
 
 /// What a summary means; raised when the digest comes to mean something else.
 const FORMAT: u32 = 3;
+/// The largest summary that is read, bytes: one of a million marks takes a tenth.
+const LARGEST: u64 = 64 << 20;
 /// Entries that are read each time before more of them are summed up for good. Chosen: they take a
 /// few milliseconds.
 const READ_EACH_TIME: i64 = 2_000;
@@ -94,7 +96,12 @@ impl Journal {
     /// The summary, where the journal still begins with what it sums up: nothing older came in
     /// later, nothing later names a mark or goes on with a session in it.
     fn kept_summary(&self) -> Result<Option<Summary>, JournalError> {
-        let Some(summary) = std::fs::read(self.summary_path())
+        let read = |path: PathBuf| {
+            let mut bytes = Vec::new();
+            let file = std::fs::File::open(path)?;
+            file.take(LARGEST).read_to_end(&mut bytes).map(|_| bytes)
+        };
+        let Some(summary) = read(self.summary_path())
             .ok()
             .and_then(|bytes| serde_json::from_slice::<Summary>(&bytes).ok())
             .filter(|summary| summary.format == FORMAT && summary.journal == self.id())

@@ -2,15 +2,20 @@
 //!
 //! The only file of the listening room that knows rodio; formats are told by their content.
 
+use super::container::{Seen, examine};
 use crate::units::SampleRate;
 use rodio::{Decoder, Source};
+use std::cell::Cell;
 use std::io::{Read, Seek};
+use std::panic::{AssertUnwindSafe, catch_unwind};
 
 /// What keeps a recording from being read.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum RecordingError {
     /// No decoder knows the bytes.
     Unknown(String),
+    /// Its file does not hold what its numbers say.
+    Broken(String),
     /// A sample rate under which no chanter can be heard, or over which no recorder works.
     Rate(u32),
 }
@@ -22,6 +27,10 @@ impl std::fmt::Display for RecordingError {
                 f,
                 "no recording that can be read ({why}): expected wav, flac, mp3, ogg or m4a"
             ),
+            Self::Broken(why) => write!(
+                f,
+                "no recording that can be read: {why}; expected a whole wav, flac, mp3, ogg or m4a"
+            ),
             Self::Rate(rate) => write!(
                 f,
                 "the recording has {rate} samples a second: expected 6000 to 384000"
@@ -31,9 +40,32 @@ impl std::fmt::Display for RecordingError {
 }
 impl std::error::Error for RecordingError {}
 
+thread_local! {
+    static DECODING: Cell<bool> = const { Cell::new(false) };
+}
+
+/// True where this thread is inside a decoder. A panic there is caught and told in a sentence, so
+/// that nobody else need print it.
+pub fn is_decoding() -> bool {
+    DECODING.get()
+}
+
+/// Runs a part of a decoder, which may stumble over a file that nobody thought of.
+fn decode<T>(work: impl FnOnce() -> T) -> Option<T> {
+    DECODING.set(true);
+    let done = catch_unwind(AssertUnwindSafe(work));
+    DECODING.set(false);
+    done.ok()
+}
+
+/// The most channels that are mixed to one.
+const MOST_CHANNELS: usize = 32;
+
 /// A recording being read.
 pub struct Recording<R: Read + Seek> {
-    decoder: Decoder<R>,
+    decoder: Decoder<Seen<R>>,
+    /// The decoder stumbled, or the sound became another in the middle: nothing more is read.
+    over: bool,
     channels: usize,
     rate: SampleRate,
 }
@@ -42,22 +74,38 @@ impl<R: Read + Seek + Send + Sync + 'static> Recording<R> {
     /// Opens a recording of a known length in bytes.
     ///
     /// # Errors
-    /// Bytes that no decoder knows; a rate out of range.
-    pub fn open(bytes: R, length: u64) -> Result<Self, RecordingError> {
-        let decoder = Decoder::builder()
-            .with_data(bytes)
-            .with_byte_len(length)
-            .with_seekable(true)
-            .build()
+    /// Bytes that no decoder knows, or that do not hold what they say; a rate out of range.
+    pub fn open(mut bytes: R, length: u64) -> Result<Self, RecordingError> {
+        let fit = examine(&mut bytes, length).map_err(RecordingError::Broken)?;
+        let unread = |error: std::io::Error| RecordingError::Unknown(error.to_string());
+        let seen = Seen::new(bytes, fit).map_err(unread)?;
+        let length = seen.length();
+        let opened = decode(|| {
+            let decoder = Decoder::builder()
+                .with_data(seen)
+                .with_byte_len(length)
+                .with_seekable(true)
+                .build()?;
+            let told = (decoder.sample_rate().get(), decoder.channels().get());
+            Ok::<_, rodio::decoder::DecoderError>((decoder, told))
+        });
+        let stumbled = || RecordingError::Broken("its decoder stumbled over it".to_owned());
+        let (decoder, (rate, channels)) = opened
+            .ok_or_else(stumbled)?
             .map_err(|error| RecordingError::Unknown(error.to_string()))?;
-        let rate = decoder.sample_rate().get();
         if !(6000..=384_000).contains(&rate) {
             return Err(RecordingError::Rate(rate));
         }
+        let channels = usize::from(channels);
+        if channels > MOST_CHANNELS {
+            let why = format!("it has {channels} channels");
+            return Err(RecordingError::Broken(why));
+        }
         Ok(Self {
-            channels: usize::from(decoder.channels().get()),
+            channels,
             rate: SampleRate(rate),
             decoder,
+            over: false,
         })
     }
 
@@ -68,17 +116,27 @@ impl<R: Read + Seek + Send + Sync + 'static> Recording<R> {
 
     /// The next samples, mixed to one channel; empty at the end.
     pub fn read(&mut self, count: usize) -> Vec<f32> {
-        let mut mono = Vec::with_capacity(count);
-        'frames: while mono.len() < count {
-            let mut sum = 0.0;
-            for _ in 0..self.channels {
-                let Some(sample) = self.decoder.next() else {
-                    break 'frames;
-                };
-                sum += sample;
-            }
-            mono.push(sum / self.channels as f32);
+        let mut mono = Vec::with_capacity(count.min(65_536));
+        if self.over {
+            return mono;
         }
+        let read = decode(|| {
+            'frames: while mono.len() < count {
+                let mut sum = 0.0;
+                for _ in 0..self.channels {
+                    let Some(sample) = self.decoder.next() else {
+                        break 'frames;
+                    };
+                    sum += sample;
+                }
+                mono.push(sum / self.channels as f32);
+            }
+            (
+                self.decoder.sample_rate().get(),
+                usize::from(self.decoder.channels().get()),
+            )
+        });
+        self.over = read != Some((self.rate.0, self.channels));
         mono
     }
 }

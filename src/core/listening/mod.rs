@@ -23,6 +23,7 @@ mod align;
 #[cfg(test)]
 mod align_laws;
 mod attending;
+mod container;
 mod decoding;
 mod document;
 mod due;
@@ -47,7 +48,7 @@ pub use align::{Alignment, Repetition, align};
 pub use attending::{
     AROUND_S, Attended, Attention, Cut, EVEN_S, HeardNow, HeldNote, KEPT_S, SoundTrouble,
 };
-pub use decoding::{Recording, RecordingError};
+pub use decoding::{Recording, RecordingError, is_decoding};
 pub use document::{
     FaultRow, ListenDocument, NoiseRow, NoteRow, RepetitionRow, ScoreRow, ShapeRow, listen_document,
 };

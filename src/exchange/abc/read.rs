@@ -16,6 +16,15 @@ const BODY_FIELDS: &str = "IKLMmNPQRrsTUVWw";
 /// The most tunes that are read from one file, as a drill has at most so many stages.
 const MOST_TUNES: usize = 64;
 
+/// The most lines that are read: ten bytes each in the largest file.
+const MOST_LINES: usize = 100_000;
+
+/// Composers are named up to so many bytes, more than a drill's sentence can have.
+const LARGEST_ABOUT: usize = 8192;
+
+/// The most words of one field that are told of or kept.
+const MOST_WORDS: usize = 50;
+
 /// Reads an ABC file: each tune a stage of one drill, the first one's title the drill's. That tunes
 /// of different titles come together is told.
 pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
@@ -38,6 +47,12 @@ pub fn read_tune(bytes: &[u8], number: Option<u32>) -> (Option<Piece>, Vec<Probl
             bytes.iter().map(|byte| char::from(*byte)).collect()
         }
     };
+    let lines = source.lines().count();
+    if lines > MOST_LINES {
+        let found = format!("the file has {lines} lines");
+        let problem = foreign(Place::WHOLE_FILE, found, "at most 100,000");
+        return (None, vec![problem]);
+    }
     let mut tunes = split(source.trim_start_matches('\u{feff}'), &mut problems);
     if let Some(number) = number {
         // what stands outside that tune was not asked for
@@ -249,6 +264,11 @@ impl Tune<'_> {
                 }
                 Some('X') => {}
                 Some('T') => titles.push(text),
+                // the sentence is cut at a drill's length anyway
+                Some('C')
+                    if about
+                        .as_ref()
+                        .is_some_and(|long: &String| long.len() > LARGEST_ABOUT) => {}
                 Some('C') => {
                     about = Some(match about {
                         None => format!("Composed by {text}"),
@@ -403,7 +423,8 @@ fn key(place: Place, text: &str, problems: &mut Vec<Problem>) {
             "the letters are kept; the chanter plays C and F sharp and G natural",
         ));
     }
-    for word in text.split_whitespace().filter(|word| word.contains('=')) {
+    let words = text.split_whitespace().filter(|word| word.contains('='));
+    for word in words.take(MOST_WORDS) {
         problems.push(adopted_at(
             place,
             format!("`{}` in the key", shown(word)),

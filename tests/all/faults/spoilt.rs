@@ -176,3 +176,44 @@ fn what_mail_does_is_no_edit() {
         assert_eq!(read_assignment(carried.as_bytes()), read_assignment(&week));
     }
 }
+
+/// `journal import /dev/zero` once took all memory. Every command that reads a file is given one
+/// without an end, of zeros and of empty lines.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_file_without_an_end_costs_a_sentence() {
+    let home = Home::new();
+    for line in [
+        ["journal", "import", "/dev/zero"].as_slice(),
+        &["journal", "check", "/dev/zero"],
+        &["journal", "merge", "/dev/zero"],
+        &["check", "/dev/zero"],
+        &["practise", "/dev/zero"],
+        &["timeline", "/dev/zero"],
+        &["tune", "/dev/zero"],
+        &["listen", "/dev/zero"],
+        &["report", "/dev/zero", "-o", "x.yaml"],
+        &["review", "/dev/zero"],
+        &["sheet", "/dev/zero", "-o", "x.pdf"],
+    ] {
+        let limited = ["sh", "-c", "ulimit -v 307200; exec \"$0\" \"$@\""];
+        let output = home.run_through(&limited, line);
+        let said = String::from_utf8_lossy(&output.stderr).into_owned()
+            + &String::from_utf8_lossy(&output.stdout);
+        assert!(
+            matches!(output.status.code(), Some(1 | 2)),
+            "{line:?}: {said}"
+        );
+        assert!(!said.contains("panicked"), "{line:?}: {said}");
+    }
+    let mut endless = String::from("{\"journal\": 1}\n").repeat(5000);
+    endless.push_str(&"x".repeat(2 << 20));
+    std::fs::write(home.path("strange.jsonl"), &endless).expect("a file");
+    let output = home.run(&["journal", "import", "strange.jsonl"]);
+    let said = told(&output, &["a thousand lines"]);
+    assert!(said.lines().count() < 5, "{said}");
+    std::fs::write(home.path("long.jsonl"), &endless[5000 * 15..]).expect("a file");
+    let output = home.run(&["journal", "import", "long.jsonl"]);
+    let said = told(&output, &["a long line"]);
+    assert!(said.contains("more than 1048576 bytes"), "{said}");
+}
