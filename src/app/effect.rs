@@ -40,6 +40,9 @@ pub enum Effect {
     Pause,
     /// Fall silent and go back to the first repetition.
     Stop,
+    /// Ask the device for a larger buffer: the computer is late with the sound again and again;
+    /// answered by a message.
+    LargerBuffer,
     /// Levels, tuning, cues.
     Sound(Command),
     /// Keep what the microphone heard since play began; answered by a message.

@@ -52,7 +52,7 @@ pub enum Message {
     },
     /// The device came, went or was closed.
     Sound(SoundState),
-    /// Underruns on the device so far.
+    /// The computer was late with the sound: so many underruns on the device so far.
     Underruns(u32),
     /// Records were stored; what other programs wrote before them comes along.
     Stored {

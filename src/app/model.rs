@@ -1,6 +1,7 @@
 //! What the program is now.
 
 use super::choose::Choose;
+use super::lateness::Lateness;
 use super::notice::Notice;
 use super::practising::Practising;
 use super::words::Words;
@@ -34,6 +35,8 @@ pub struct Model {
     pub unstored: bool,
     /// The device, or none.
     pub sound: SoundState,
+    /// When the computer was late with the sound.
+    pub lateness: Lateness,
     /// What the microphone hears now; none while nobody listens.
     pub ear: Option<HeardNow>,
     /// How many timelines were sent to the player: the serial of the last.
@@ -160,6 +163,7 @@ impl Model {
             notice: None,
             unstored: false,
             sound: SoundState::Closed,
+            lateness: Lateness::default(),
             ear: None,
             sent: 0,
             straight: false,

@@ -1,7 +1,7 @@
 //! News of practice as sentences for the player.
 
 use super::practising::Practising;
-use crate::practice::{By, CellKey, CellStatus, Mark, News, NotByEar};
+use crate::practice::{By, CellKey, CellStatus, LATE, Mark, News, NotByEar, UNSURE};
 use crate::wording::{self, visible};
 
 /// A sentence for the player. What a file, a name or a library put into it can be seen.
@@ -106,15 +106,17 @@ pub(super) fn sentence(practising: &Practising, news: &News) -> Option<Notice> {
             verdict.work_on().first()?.words.clone()
         }
         News::HeldDown | News::Void(_) => return None,
+        News::NotCounted(_) => LATE.to_owned(),
         News::NobodyThere => {
             "paused: six repetitions were assumed clean and no key was touched".to_owned()
         }
         News::NotByEar { why, .. } => match why {
             NotByEar::ReferenceSounded => {
-                "not marked by ear: the reference sounded; declare headphones or play alone"
-                    .to_owned()
+                "not marked by ear: the microphone heard the reference".to_owned()
             }
             NotByEar::SilentPlayer => "not marked: nothing was heard of you".to_owned(),
+            NotByEar::Unsure => UNSURE.to_owned(),
+            NotByEar::SoundLost => LATE.to_owned(),
             NotByEar::Off | NotByEar::NoSuchRepetition | NotByEar::MarkedByHand => return None,
         },
         News::LadderEnds => "the ladder ends here".to_owned(),

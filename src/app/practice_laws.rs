@@ -4,7 +4,7 @@
 use super::{Effect, Message, Model, Notice, Offer, OpenedDrill, Options, update};
 use crate::app::Action;
 use crate::drill::{SLOW, read};
-use crate::practice::{By, CellKey, Entry, Hand, Kind, Mark, Moment, Record, RecordId};
+use crate::practice::{By, CellKey, Entry, Hand, Kind, LATE, Mark, Moment, Record, RecordId};
 use crate::rhythm::ReferencePlan;
 use crate::sound::{Command, Report};
 use crate::units::Frames;
@@ -322,4 +322,31 @@ fn a_drill_begins_with_its_cold_try() {
     let asked_otherwise = Player::opens(&[(1, 20_000)], 20_001, Some(0));
     assert_eq!(asked_otherwise.cell_name(), "full beats at 50");
     assert_eq!(asked_otherwise.reference, Some(ReferencePlan::Every));
+}
+
+/// Without it a gap in the click would be marked as the player's fault, and again and again.
+#[test]
+fn a_late_computer_costs_the_repetition_and_gets_a_larger_buffer() {
+    let mut player = Player::opens(&[], 20_000, Some(1));
+    player.tell(Message::Act(Action::PlayOrPause));
+    player.bar(0);
+    let larger = |effects: &[Effect]| {
+        let asked = |effect: &&Effect| matches!(effect, Effect::LargerBuffer);
+        effects.iter().filter(asked).count()
+    };
+    assert_eq!(larger(&player.tell(Message::Underruns(1))), 0);
+    assert_eq!(player.notice(), LATE);
+    let closing = Report::Closing {
+        serial: player.model.sent,
+        cycle: player.cycle,
+        frame: Frames(0),
+    };
+    player.tell(Message::Heard(closing));
+    assert_eq!(marks(&player.press(Mark::Clean)), 0);
+    assert_eq!(player.notice(), LATE);
+    assert_eq!(larger(&player.tell(Message::Underruns(2))), 0);
+    assert_eq!(larger(&player.tell(Message::Underruns(9))), 1);
+    player.breathes();
+    player.plays();
+    assert_eq!(marks(&player.press(Mark::Clean)), 1, "{}", player.notice());
 }

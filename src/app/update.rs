@@ -69,10 +69,14 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
         } => listened(model, at, (serial, cycle), *attended, effects),
         Message::Sound(state) => sound_state(model, state),
         Message::Underruns(count) => {
+            let gaps = wording::count(count as usize, "gap", "gaps");
             model.notice = Some(Notice::urgent(format!(
-                "{} so far: the computer was late with the sound; a larger --buffer helps",
-                wording::count(count as usize, "gap", "gaps")
+                "{gaps} so far: the computer was late with the sound"
             )));
+            practise(model, &Event::SoundLost, effects);
+            if model.lateness.late(at.heard_ms) {
+                effects.push(Effect::LargerBuffer);
+            }
         }
         Message::Stored { foreign, own } => {
             let before = model.notice.take();

@@ -3,10 +3,10 @@
 
 use super::Failure;
 use super::calibrate::Calibrated;
-use crate::app::{Message, Model};
+use crate::app::{Lateness, Message, Model};
 use crate::chanter::Tuning;
-use crate::listening::{AROUND_S, Attention, KEPT_S, Piece};
-use crate::live::{Microphone, Position};
+use crate::listening::{AROUND_S, Attended, Attention, KEPT_S, Piece};
+use crate::live::{LARGEST_BUFFER, MICROPHONE_BUFFER, Microphone, Position};
 use std::collections::VecDeque;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::time::Instant;
@@ -23,6 +23,8 @@ struct Awaited {
     later_s: f64,
     /// The place is known to a few milliseconds.
     exact: bool,
+    /// How often the microphone had lost sound when it began.
+    lost: u32,
 }
 
 impl Awaited {
@@ -43,6 +45,11 @@ const TELLINGS: usize = 200;
 /// What listens.
 pub(super) struct Ear {
     microphone: Microphone,
+    /// The microphone asked for, and frames in one callback of it.
+    asked: Option<String>,
+    buffer: u32,
+    lost: u32,
+    lateness: Lateness,
     attention: Attention,
     samples: Vec<f32>,
     /// Those that play or have just ended, oldest first.
@@ -57,7 +64,9 @@ pub(super) struct Ear {
     calibrated: Vec<Calibrated>,
     /// Milliseconds the player said the ear hears later: the position reckons with them already.
     offset_ms: i32,
-    low_a: f64,
+    tuning: Tuning,
+    /// When the microphone was opened first.
+    opened: Instant,
     /// When playing began last, seconds of the stream.
     began_s: f64,
 }
@@ -72,6 +81,7 @@ impl Ear {
         tuning: Tuning,
         offset_ms: i32,
     ) -> Result<Self, Failure> {
+        let microphone_asked = microphone.map(str::to_owned);
         let microphone = Microphone::open(microphone).map_err(|error| {
             Failure(format!(
                 "marking by ear needs a microphone: {error}; `--mark-by hand` needs none"
@@ -85,6 +95,10 @@ impl Ear {
         calibrated.retain(|pair| pair.microphone == microphone.name);
         Ok(Self {
             microphone,
+            asked: microphone_asked,
+            buffer: MICROPHONE_BUFFER,
+            lost: 0,
+            lateness: Lateness::default(),
             attention,
             samples: Vec::new(),
             awaited: VecDeque::new(),
@@ -95,7 +109,8 @@ impl Ear {
             gone: false,
             calibrated,
             offset_ms,
-            low_a: tuning.low_a.0,
+            tuning,
+            opened: Instant::now(),
             began_s: 0.0,
         })
     }
@@ -113,6 +128,7 @@ impl Ear {
         self.attention.push(&self.samples);
         let mut messages = self.follow(now, position, device, model);
         messages.extend(self.heard.try_iter());
+        messages.extend(self.look_for_gaps(now));
         let errors = self.microphone.errors();
         let was_gone = self.gone;
         self.gone = self.samples.is_empty() && (self.gone || errors > self.errors);
@@ -126,6 +142,30 @@ impl Ear {
             )));
         }
         messages
+    }
+
+    /// Sound that was lost again and again asks for a larger buffer: what is kept begins anew then,
+    /// because its seconds are those of the stream.
+    fn look_for_gaps(&mut self, now: Instant) -> Option<Message> {
+        let before = std::mem::replace(&mut self.lost, self.microphone.lost());
+        let now_ms = now.saturating_duration_since(self.opened).as_millis();
+        let now_ms = i64::try_from(now_ms).unwrap_or(i64::MAX);
+        let buffer = self.buffer * 2;
+        if self.lost == before || !self.lateness.late(now_ms) || buffer > LARGEST_BUFFER {
+            return None;
+        }
+        let microphone = Microphone::with_buffer(self.asked.as_deref(), buffer).ok()?;
+        let attention = Attention::new(microphone.rate, self.tuning).ok()?;
+        self.microphone = microphone;
+        self.attention = attention;
+        self.buffer = buffer;
+        self.lost = 0;
+        self.errors = 0;
+        self.began_s = 0.0;
+        self.awaited.clear();
+        Some(Message::Care(format!(
+            "the computer was late with the microphone three times in a minute: its buffer is {buffer} frames now"
+        )))
     }
 
     fn follow(
@@ -193,6 +233,7 @@ impl Ear {
             starts_s: vec![second - played.beat * piece.beat_s + later_ms.unwrap_or(0.0) / 1e3],
             later_s: later_ms.unwrap_or(0.0) / 1e3,
             exact: later_ms.is_some(),
+            lost: self.microphone.lost(),
             piece,
         });
         Vec::new()
@@ -210,10 +251,18 @@ impl Ear {
 
     /// What is tuned to.
     pub(super) fn low_a(&self) -> f64 {
-        self.low_a
+        self.tuning.low_a.0
     }
 
     fn hear(&self, awaited: Awaited) {
+        if self.microphone.lost() != awaited.lost {
+            let _ = self.tell.send(Message::Listened {
+                serial: awaited.serial,
+                cycle: awaited.cycle,
+                attended: Box::new(Attended::late(&awaited.piece)),
+            });
+            return;
+        }
         let cut = self
             .attention
             .cut(&awaited.piece, awaited.start_s(), awaited.exact);

@@ -8,7 +8,7 @@ use crate::chanter::{Note, Tuning, TuningTable};
 use crate::listening::{
     HeardKind, Hearing, Piece, Recording, Repetition, align, hear, hear_piece, listen_document,
 };
-use crate::practice::{Mark, Rung, Thresholds, ToneShape, Verdict, judge};
+use crate::practice::{Mark, Rung, Thresholds, ToneShape, UNSURE, Verdict, judge};
 use crate::screen::{longest, two_bars};
 use crate::sheet::{Bar, FaultMark, Paper, Round, Take, draw_take};
 use crate::timeline::{Layout, lay};
@@ -31,8 +31,9 @@ const OTHER_TEMPO: f64 = 0.004;
     \"kind\":\"melody|gracenote|crossing\",\"confidence\":…,\"cents\":…}],\"noises\":[{\"start_s\":…,\n\
     \"end_s\":…}],\"remarks\":[…]}; noises are too short to be named, in text `?`; with a drill each\n\
     note has score (id, repetition, written, offset_ms, longer_ms; null for a note nothing\n\
-    explains), and there are repetitions (with every figure measured, and shape: id, name, length_ms,\n\
-    model_ms, faulty of each tone inside a movement) and faults (repetition, kind, id, measured,\n\
+    explains), and there are repetitions (mark, null where there was too much around it to judge,\n\
+    confidence 0 to 1, every figure measured, and shape: id, name, length_ms, model_ms, faulty of each\n\
+    tone inside a movement) and faults (repetition, kind, id, measured,\n\
     limit, words).\n\n\
     Exit code 1: nothing was heard, or a repetition was not clean.")]
 pub(crate) struct Arguments {
@@ -272,7 +273,8 @@ fn drawn(
 fn marked(verdict: &Verdict) -> &'static str {
     match verdict.mark {
         Some(Mark::Clean) => "clean",
-        _ => "not clean yet",
+        Some(Mark::NotClean) => "not clean yet",
+        None => UNSURE,
     }
 }
 

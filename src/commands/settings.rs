@@ -287,6 +287,7 @@ pub(crate) fn thresholds(settings: &Settings, instrument: Instrument) -> Thresho
         offset_ms: of("offset", usual.offset_ms),
         offset_percent: of("offset-percent", usual.offset_percent),
         drift_percent: of("drift", usual.drift_percent),
+        least_confidence: of("confidence", usual.least_confidence),
     }
 }
 

@@ -9,7 +9,7 @@ use crate::app::{
 };
 use crate::chanter::Tuning;
 use crate::journal::{Journal, Trouble};
-use crate::live::{Asked, Heard, Player, State};
+use crate::live::{Asked, Heard, LARGEST_BUFFER, Player, State};
 use crate::planning::{self, Rule};
 use crate::practice::{
     Cell, CellStatus, Entry, Kind, Moment, Plan, PlannedStage, Record, Rung, replay,
@@ -32,6 +32,8 @@ pub(crate) struct Begin {
 /// The world: the device, the journal, the clock.
 pub(crate) struct Shell {
     player: Player,
+    /// What the device was asked for.
+    asked: Asked,
     path: PathBuf,
     /// The journal; a copy to read from where it may not be written.
     journal: Option<Journal>,
@@ -72,10 +74,11 @@ impl Shell {
             }
             Err(error) => (Journal::open_a_copy(&path).ok(), Some(error.to_string())),
         };
-        let mut player = Player::new(asked, sound);
+        let mut player = Player::new(asked.clone(), sound);
         player.set_offset(offset_ms);
         Ok(Self {
             player,
+            asked,
             path,
             journal,
             journal_trouble,
@@ -167,6 +170,7 @@ impl Shell {
                 self.player.stop();
                 None
             }
+            Effect::LargerBuffer => Some(Message::Care(self.larger_buffer())),
             Effect::Sound(command) => {
                 self.player.send(command);
                 None
@@ -180,6 +184,19 @@ impl Shell {
             }
             Effect::Quit => None,
         }
+    }
+
+    /// Twice the buffer, at once: the repetition that plays is not counted anyway.
+    fn larger_buffer(&mut self) -> String {
+        let buffer = self.asked.buffer.saturating_mul(2);
+        if buffer > LARGEST_BUFFER {
+            return "the computer is late with the sound and a larger buffer would not help: close other programs".to_owned();
+        }
+        self.asked.buffer = buffer;
+        self.player.ask(self.asked.clone());
+        format!(
+            "the computer was late with the sound three times in a minute: the buffer is {buffer} frames now (--buffer {buffer} begins with it)"
+        )
     }
 
     fn keep_take(&self, drill: String, stage: String, rung: Rung) -> Result<f64, String> {

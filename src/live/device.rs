@@ -236,10 +236,13 @@ pub(super) fn choose(asked: &Asked) -> Result<Chosen, DeviceError> {
 }
 
 /// Frames in one callback of a microphone: a note is to be on the screen within 80 ms.
-const MICROPHONE_BUFFER: u32 = 256;
+pub const MICROPHONE_BUFFER: u32 = 256;
+/// The largest buffer that is asked for by itself, frames: 170 ms at 48 kHz. More would not help a
+/// computer that is late with that.
+pub const LARGEST_BUFFER: u32 = 8192;
 
 /// Finds the microphone asked for. Thread: main. Allocates: yes. Blocks: on the devices.
-pub(super) fn choose_input(asked: Option<&str>) -> Result<Chosen, DeviceError> {
+pub(super) fn choose_input(asked: Option<&str>, buffer: u32) -> Result<Chosen, DeviceError> {
     let host = host()?;
     let device = match asked {
         None => host
@@ -247,7 +250,7 @@ pub(super) fn choose_input(asked: Option<&str>) -> Result<Chosen, DeviceError> {
             .ok_or(DeviceError::NoMicrophone)?,
         Some(name) => named(name, host.input_devices())?,
     };
-    chosen(device, MICROPHONE_BUFFER, DeviceTrait::default_input_config)
+    chosen(device, buffer, DeviceTrait::default_input_config)
 }
 
 fn named(

@@ -14,7 +14,10 @@ mod player;
 mod quiet;
 mod silent;
 
-pub use device::{Asked, DEFAULT_BUFFER, DeviceError, FoundDevice, list, list_microphones};
+pub use device::{
+    Asked, DEFAULT_BUFFER, DeviceError, FoundDevice, LARGEST_BUFFER, MICROPHONE_BUFFER, list,
+    list_microphones,
+};
 pub use input::Microphone;
 pub use playback::{Playback, Stereo};
 pub use player::{Heard, Player, Position, State};

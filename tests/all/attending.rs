@@ -1,13 +1,13 @@
 //! Repetitions heard out of a stream that goes on, played by our own chanter.
 
-use gracerung::chanter::Tuning;
+use gracerung::chanter::{Tuning, TuningTable};
 use gracerung::drill::{built_in, read};
 use gracerung::listening::{Attention, Piece, Remark, SoundTrouble};
 use gracerung::practice::{Mark, Thresholds, judge};
 use gracerung::score::resolve_music;
 use gracerung::sound::{Bus, Command, Entry, Levels, Load, Renderer, Sound, Timed, When};
 use gracerung::timeline::{Layout, lay};
-use gracerung::units::{Beats, Bpm, Frames, SampleRate};
+use gracerung::units::{Beats, Bpm, Frames, Hertz, SampleRate};
 use std::sync::Arc;
 
 const RATE: SampleRate = SampleRate(48_000);
@@ -20,6 +20,21 @@ fn played(stage: &str) -> (Piece, Vec<f32>, f64) {
 
 /// A stage of a drill, its count-in and so many repetitions, some of the buses muted.
 fn played_with(text: &str, stage: &str, count: u64, muted: &[Bus]) -> (Piece, Vec<f32>, f64) {
+    let sound = Sound {
+        levels: Levels::FULL,
+        ..Sound::default()
+    };
+    sounding(text, stage, count, muted, sound)
+}
+
+/// The same with another sound.
+fn sounding(
+    text: &str,
+    stage: &str,
+    count: u64,
+    muted: &[Bus],
+    mut sound: Sound,
+) -> (Piece, Vec<f32>, f64) {
     let drill = read(text.as_bytes()).0.expect("it reads");
     let stage = drill
         .stages
@@ -30,10 +45,6 @@ fn played_with(text: &str, stage: &str, count: u64, muted: &[Bus]) -> (Piece, Ve
     let tempo = Bpm::whole(60).expect("a tempo");
     let timeline = Arc::new(lay(&score, &Layout::at(tempo, RATE)));
     let piece = Piece::of(&score, &timeline);
-    let mut sound = Sound {
-        levels: Levels::FULL,
-        ..Sound::default()
-    };
     for bus in muted {
         sound.levels.mute(*bus, true);
     }
@@ -133,5 +144,33 @@ fn a_short_repetition_is_judged_beside_a_loud_metronome() {
         assert_eq!(heard.trouble, None);
         let verdict = judge(&heard.measured, &Thresholds::default());
         assert_eq!(verdict.mark, Some(Mark::Clean), "{:?}", verdict.faults);
+    }
+}
+
+/// Without it a loudspeaker would practise by itself: the reference in the microphone is known by being
+/// exact, in every stage, and the click and the drones are no player.
+#[test]
+fn our_own_sound_is_no_player() {
+    let grips = built_in("grip-from-d").expect("it is there").text;
+    let strikes = "title: Strikes\nmetre: 2/4\nunit: 1/4\nstages:\n  - {name: real time, music: '{g}A{G}A|{d}A{G}A|'}\nladder: {from: 60, to: 80, step: 4}\n";
+    let hear = |text, low_a, muted: &[Bus]| {
+        let tuning = Tuning::with_low_a(Hertz(low_a), TuningTable::Modern);
+        let sound = Sound {
+            tuning,
+            levels: Levels::FULL,
+            drones: true,
+            ..Sound::default()
+        };
+        let (piece, samples, start_s) = sounding(text, "real time", 1, muted, sound);
+        let mut attention = Attention::new(RATE, tuning).expect("a usual rate");
+        attention.push(&samples);
+        let heard = attention.cut(&piece, start_s, true).hear(&piece);
+        heard.expect("a usual rate")
+    };
+    let reference = hear(grips, 236.0, &[Bus::Drones]);
+    assert!(reference.measured.is_our_own(), "{reference:?}");
+    for (text, low_a) in [(strikes, 236.0), (strikes, 480.0), (grips, 236.0)] {
+        let beside = hear(text, low_a, &[Bus::Reference]);
+        assert!(!beside.measured.playing, "{low_a}: {beside:?}");
     }
 }

@@ -45,6 +45,9 @@ pub struct Alignment {
 const ENOUGH: f64 = 0.5;
 /// Least likeness of what was heard to a piece: under it, it is another piece or another tempo.
 const LIKENESS: f64 = 0.2;
+/// What a gracenote's vote for a repetition's place is worth beside a melody note's: its own beginning
+/// moves with the movement.
+const GRACENOTE: f64 = 0.5;
 /// Repetitions on both sides that are asked where one's own notes do not agree: a lead may change
 /// slowly.
 const AROUND: usize = 2;
@@ -121,11 +124,6 @@ pub(super) fn likeness(piece: &Piece, heard: &[HeardNote]) -> f64 {
 /// All repetitions, each found from the one before; where the playing broke off and began anew, the
 /// melody notes vote again.
 fn rows(piece: &Piece, heard: &[HeardNote]) -> Vec<Row> {
-    let melody: Vec<&Expected> = piece
-        .notes
-        .iter()
-        .filter(|note| note.part == Part::Melody)
-        .collect();
     let mut rows: Vec<Row> = Vec::new();
     let Some(end) = heard.last().map(|note| note.end_s) else {
         return rows;
@@ -137,7 +135,7 @@ fn rows(piece: &Piece, heard: &[HeardNote]) -> Vec<Row> {
         let earliest = rows.last().map_or(f64::NEG_INFINITY, |row: &Row| {
             row.start_s + 0.75 * piece.length_s
         });
-        let offset = vote(piece, &melody, &heard[from..to]);
+        let offset = vote(piece, &heard[from..to]);
         let mut start_s = offset.map_or(f64::INFINITY, |offset| {
             let first = (opens - 0.6 * piece.length_s).max(earliest);
             offset + ((first - offset) / piece.cycle_s).ceil() * piece.cycle_s
@@ -324,33 +322,42 @@ fn fitted(piece: &Piece, heard: &[HeardNote], rows: &[Row]) -> (Vec<f64>, f64) {
     (starts, period / piece.cycle_s)
 }
 
-/// The start of a repetition that most melody notes agree on, within a cycle.
-fn vote(piece: &Piece, melody: &[&Expected], heard: &[HeardNote]) -> Option<f64> {
-    let long = 0.25 * piece.beat_s;
-    let votes: Vec<f64> = heard
+/// The start of a repetition that most notes agree on, within a cycle. Where a note is written twice,
+/// as in a strike, only its gracenotes tell which is which.
+fn vote(piece: &Piece, heard: &[HeardNote]) -> Option<f64> {
+    let long = 0.125 * piece.beat_s;
+    let votes: Vec<(f64, f64)> = heard
         .iter()
-        .filter(|note| note.length_s() > 0.5 * long)
         .flat_map(|note| {
-            melody
-                .iter()
-                .filter(|expected| expected.note == note.note)
-                .map(|expected| (note.start_s - expected.start_s).rem_euclid(piece.cycle_s))
+            let held = note.length_s() > long;
+            let could_be = move |expected: &&Expected| {
+                let melody = expected.part == Part::Melody;
+                expected.note == note.note && (held || !melody)
+            };
+            piece.notes.iter().filter(could_be).map(|expected| {
+                let melody = expected.part == Part::Melody;
+                let at = (note.start_s - expected.start_s).rem_euclid(piece.cycle_s);
+                (at, if melody { 1.0 } else { GRACENOTE })
+            })
         })
         .collect();
     let near = |at: f64| {
-        votes.iter().filter(move |vote| {
-            let away = (**vote - at).rem_euclid(piece.cycle_s);
+        votes.iter().filter(move |(vote, _)| {
+            let away = (vote - at).rem_euclid(piece.cycle_s);
             away.min(piece.cycle_s - away) < 0.08
         })
     };
+    let weight = |at: f64| near(at).map(|(_, weight)| weight).sum::<f64>();
     let best = votes
         .iter()
-        .max_by_key(|vote| near(**vote).count())
-        .copied()?;
+        .map(|(vote, _)| *vote)
+        .max_by(|one, other| weight(*one).total_cmp(&weight(*other)))?;
     let sum: f64 = near(best)
-        .map(|vote| (vote - best + piece.cycle_s / 2.0).rem_euclid(piece.cycle_s))
+        .map(|(vote, weight)| {
+            weight * (vote - best + piece.cycle_s / 2.0).rem_euclid(piece.cycle_s)
+        })
         .sum();
-    Some(best + sum / near(best).count() as f64 - piece.cycle_s / 2.0)
+    Some(best + sum / weight(best) - piece.cycle_s / 2.0)
 }
 
 /// What an edit costs: a note missing or extra 1, a blip extra less, another note in a note's place

@@ -358,3 +358,46 @@ fn doublings_begun_early_leave_the_plain_notes_where_they_were() {
         assert_eq!(judge(&later.measured, &Thresholds::default()).faults, []);
     }
 }
+
+/// Without it a strike's two like notes would be taken for each other where the second one moved: what
+/// stands between them tells which is which.
+#[test]
+fn like_notes_are_told_apart_by_what_is_between_them() {
+    let piece = piece("strike-on-c", 0, 68);
+    let mut heard = played(&piece, 1.0, 4);
+    let strike = place(&piece, Note::LowG, Part::Gracenote);
+    let count = piece.notes.len();
+    for (cycle, by) in [(0, 0.1), (1, -0.1)] {
+        move_border(&mut heard, cycle * count + strike, by);
+        move_border(&mut heard, cycle * count + strike + 1, by);
+    }
+    let missing = 2 * count + strike;
+    heard[missing - 1].end_s = heard[missing + 1].end_s;
+    heard.drain(missing..missing + 2);
+    let told = kinds(&piece, &heard);
+    assert_eq!(
+        told,
+        [
+            vec![FaultKind::Late],
+            vec![FaultKind::Early],
+            vec![FaultKind::Missing],
+            vec![]
+        ]
+    );
+}
+
+/// Without it a closing note that is held through the breath into the next repetition, because its
+/// first gracenote is missing, would be told as a missing note as well.
+#[test]
+fn a_note_held_through_the_breath_misses_only_the_gracenote() {
+    let piece = piece("strike-on-c", 0, 68);
+    let mut heard = played(&piece, 1.0, 3);
+    let again = piece.notes.len();
+    assert_eq!(heard[again].note, Note::HighG);
+    heard[again - 1].end_s = heard[again + 1].end_s;
+    heard.drain(again..again + 2);
+    assert_eq!(
+        kinds(&piece, &heard),
+        [vec![], vec![FaultKind::Missing], vec![]]
+    );
+}

@@ -11,7 +11,7 @@ use super::intake::RateError;
 use super::piece::Piece;
 use super::recording::{Remark, hear_piece};
 use crate::chanter::{Note, Tuning};
-use crate::practice::Measurement;
+use crate::practice::{LATE, Measurement};
 use crate::units::{Cents, SampleRate};
 use std::collections::VecDeque;
 
@@ -119,6 +119,17 @@ pub struct Attended {
     pub lead_ms: Option<f64>,
 }
 
+impl Attended {
+    /// A repetition of which sound was lost: nothing was heard of it.
+    pub fn late(piece: &Piece) -> Self {
+        Self {
+            measured: Measurement::nothing(piece.beat_s * 1e3),
+            trouble: Some(SoundTrouble::Late),
+            lead_ms: None,
+        }
+    }
+}
+
 /// Why a repetition could not be heard well, in words by [`std::fmt::Display`].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum SoundTrouble {
@@ -128,6 +139,8 @@ pub enum SoundTrouble {
     Nothing,
     /// Somebody plays, and not this stage.
     Other,
+    /// The computer lost sound.
+    Late,
 }
 
 impl std::fmt::Display for SoundTrouble {
@@ -138,6 +151,7 @@ impl std::fmt::Display for SoundTrouble {
             Self::Other => {
                 f.write_str("what is heard is not this stage; does the loudspeaker drown you?")
             }
+            Self::Late => f.write_str(LATE),
         }
     }
 }
@@ -304,14 +318,7 @@ impl Cut {
             .zip(self.start_s)
             .map(|(found, start_s)| (start_s - found.start_s) * 1e3);
         let mut measured = found.map_or_else(
-            || Measurement {
-                playing: false,
-                beat_ms: piece.beat_s * 1000.0,
-                notes: Vec::new(),
-                extra: Vec::new(),
-                lead_ms: 0.0,
-                drift_percent: 0.0,
-            },
+            || Measurement::nothing(piece.beat_s * 1e3),
             |found| found.measured,
         );
         measured.lead_ms = lead_ms.unwrap_or(measured.lead_ms);

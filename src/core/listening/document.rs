@@ -81,8 +81,10 @@ pub struct RepetitionRow {
     pub repetition: usize,
     /// Where its first beat lies in the recording.
     pub start_s: f64,
-    /// The mark it earns.
+    /// The mark it earns; null where it was not sure enough to be judged.
     pub mark: Option<Mark>,
+    /// How sure the ear is of what sounded in it, 0 to 1.
+    pub confidence: Option<f64>,
     /// The tones inside its movements beside their length in the timeline, the worst first.
     pub shape: Vec<ShapeRow>,
     /// The figures it was judged by.
@@ -174,6 +176,7 @@ pub fn listen_document(
                 repetition: number,
                 start_s: rounded(repetition.start_s),
                 mark: verdict.mark,
+                confidence: repetition.measured.confidence.map(rounded),
                 shape: verdict
                     .shape
                     .iter()

@@ -126,7 +126,18 @@ pub(super) fn measure(
         notes,
         extra,
         lead_ms: 0.0,
+        confidence: confidence(heard, start_s, start_s + piece.length_s),
     }
+}
+
+/// Mean confidence of the notes that sound between two moments; none where none does.
+fn confidence(heard: &[HeardNote], from_s: f64, to_s: f64) -> Option<f64> {
+    let first = heard.partition_point(|note| note.end_s <= from_s);
+    let inside = heard[first..].iter().take_while(|note| note.start_s < to_s);
+    let (count, sum) = inside.fold((0.0, 0.0), |(count, sum), note| {
+        (count + 1.0, sum + note.confidence)
+    });
+    (count > 0.0).then(|| sum / count)
 }
 
 /// True when a note has no beginning of its own because the gracenotes between it and its like are
@@ -147,6 +158,15 @@ fn ran_on(
     let before = (0..at).rev().find(|other| pairs[*other].is_some());
     let after = (at + 1..pairs.len()).find(|other| pairs[*other].is_some());
     let middle = start_s + expected.start_s + 0.5 * expected.length_s.min(0.06);
+    // the last note of the repetition before, held through the breath
+    let held = || {
+        let through = |note: &&HeardNote| note.start_s < middle && note.end_s > middle;
+        before.is_none()
+            && heard
+                .iter()
+                .find(through)
+                .is_some_and(|note| note.note == expected.note)
+    };
     (before.is_some_and(|before| before + 1 < at)
         && before
             .and_then(like)
@@ -155,6 +175,7 @@ fn ran_on(
             && after
                 .and_then(like)
                 .is_some_and(|note| note.start_s < middle))
+        || (at > 0 && held())
 }
 
 /// The number a note of the piece goes by in a [`Measurement`]: its place in the row, from 0.

@@ -267,6 +267,7 @@ pub(super) fn heard(playing: bool, gracenote_ms: f64) -> Measurement {
         extra: Vec::new(),
         lead_ms: 0.0,
         drift_percent: 0.0,
+        confidence: None,
     }
 }
 
@@ -1408,6 +1409,84 @@ fn a_silent_player_in_front_of_a_loudspeaker_earns_nothing() {
         why: NotByEar::SilentPlayer
     }));
     assert!(practice.marks().is_empty());
+}
+
+/// Our own reference in the microphone is no player, whatever was declared: nobody is so exact.
+#[test]
+fn the_reference_itself_earns_nothing() {
+    let mut plan = plan();
+    plan.by_ear = true;
+    plan.headphones = true;
+    let mut practice = Practice::with(plan);
+    let id = practice.begin_with(true);
+    practice.close(id);
+    let why = NotByEar::ReferenceSounded;
+    let news = practice.hear(id, true, 35.5);
+    let not_by_ear = News::NotByEar {
+        repetition: id,
+        why,
+    };
+    assert!(news.contains(&not_by_ear));
+    assert!(practice.marks().is_empty());
+    // where it was silent, somebody played as exactly as that
+    let id = practice.play();
+    practice.hear(id, true, 35.5);
+    assert_eq!(practice.marks(), [(id, Mark::Clean, By::Ear)]);
+}
+
+/// Without it talk beside the player would cost him his row.
+#[test]
+fn what_is_not_heard_surely_is_not_marked() {
+    let mut plan = plan();
+    plan.by_ear = true;
+    let mut practice = Practice::with(plan);
+    let id = practice.play();
+    let at = practice.at();
+    let before = practice.journal.len();
+    let mut measured = heard(true, 95.0);
+    measured.confidence = Some(0.9);
+    let listened = Event::Listened {
+        at,
+        repetition: id,
+        measured,
+    };
+    let why = NotByEar::Unsure;
+    let not_by_ear = News::NotByEar {
+        repetition: id,
+        why,
+    };
+    assert!(practice.tell(listened).contains(&not_by_ear));
+    assert_eq!(practice.journal.len(), before, "nothing of it is kept");
+    practice.press(Mark::Clean);
+    assert_eq!(practice.tally(0, 50).clean, 1, "the hand still marks it");
+}
+
+/// Without it a hole in the click would be the player's fault.
+#[test]
+fn a_repetition_with_lost_sound_takes_no_mark_from_anybody() {
+    let mut plan = plan();
+    plan.by_ear = true;
+    plan.hands_free = true;
+    let mut practice = Practice::with(plan);
+    let id = practice.begin();
+    let news = practice.tell(Event::SoundLost);
+    assert_eq!(news, [News::NotCounted(id)]);
+    assert_eq!(practice.tell(Event::SoundLost), [], "told once");
+    practice.close(id);
+    let why = NotByEar::SoundLost;
+    let not_by_ear = News::NotByEar {
+        repetition: id,
+        why,
+    };
+    assert!(practice.hear(id, true, 35.0).contains(&not_by_ear));
+    assert_eq!(practice.press(Mark::Clean), [News::NotCounted(id)]);
+    practice.end(id);
+    assert!(practice.marks().is_empty());
+    let tried = |entry: &Entry| matches!(entry.record.kind, Kind::Tried { .. });
+    assert!(!practice.journal.iter().any(tried), "it was no try either");
+    let id = practice.play();
+    practice.press(Mark::Clean);
+    assert_eq!(practice.marks(), [(id, Mark::Clean, By::Key)]);
 }
 
 #[test]

@@ -100,6 +100,8 @@ pub enum Event {
     },
     /// What sounds is cut short: a seek, a lost device, the repetition begun again.
     Cut,
+    /// The computer was late with the sound: what sounds takes no mark.
+    SoundLost,
     /// Sound stops and will go on.
     Paused {
         /// When.
@@ -186,7 +188,11 @@ impl Event {
             | Self::Advance { at }
             | Self::PlanChanged { at, .. }
             | Self::Word { at, .. } => Some(*at),
-            Self::PlayingHeard | Self::Touched | Self::Cut | Self::Stored { .. } => None,
+            Self::PlayingHeard
+            | Self::Touched
+            | Self::Cut
+            | Self::SoundLost
+            | Self::Stored { .. } => None,
         }
     }
 }
@@ -252,6 +258,8 @@ pub enum News {
     HeldDown,
     /// A repetition was cut short and takes no mark.
     Void(u64),
+    /// The computer was late with the sound of a repetition, which takes no mark.
+    NotCounted(u64),
     /// Six repetitions were assumed clean and nobody was there: paused.
     NobodyThere,
     /// The repetition was measured, and marked by it where there is a mark by ear among the news.
@@ -276,6 +284,11 @@ pub enum News {
     OthersWrote(usize),
 }
 
+/// What is said of a repetition in which the computer lost sound.
+pub const LATE: &str = "not counted: the computer was late with the sound";
+/// What is said of a repetition that cannot be judged.
+pub const UNSURE: &str = "too much around it to judge: not counted";
+
 /// Why what was heard did not mark a repetition.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum NotByEar {
@@ -287,6 +300,10 @@ pub enum NotByEar {
     ReferenceSounded,
     /// The player was not heard.
     SilentPlayer,
+    /// There was too much around the player to judge what was played.
+    Unsure,
+    /// The computer was late with the sound.
+    SoundLost,
     /// The player had marked it.
     MarkedByHand,
 }

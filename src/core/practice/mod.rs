@@ -36,7 +36,7 @@ pub use cold::{
 };
 pub use difference::{Difference, Discrimination, Trial};
 pub use entry::{By, Entry, Kind, Mark, Moment, Record, RecordId, local_day};
-pub use event::{Event, Hand, News, NotByEar};
+pub use event::{Event, Hand, LATE, News, NotByEar, UNSURE};
 pub use fingerprint::{StagePrint, StagePrintError};
 pub use history::Tally;
 pub use measurement::{ExtraNote, Measurement, NoteMeasure, Part};

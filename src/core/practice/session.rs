@@ -30,6 +30,8 @@ pub(super) struct Repetition {
     pub(super) run_up: bool,
     /// It is the cold try of its cell.
     pub(super) cold: bool,
+    /// The computer was late with its sound: it takes no mark.
+    pub(super) late: bool,
     /// When its closing note was heard, milliseconds; nothing while it still sounds.
     pub(super) closed_ms: Option<i64>,
 }

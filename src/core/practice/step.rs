@@ -79,6 +79,7 @@ impl State {
             Event::PlayingHeard | Event::Touched => self.someone_is_there(),
             Event::Undo { at } => self.undo(*at, records),
             Event::Cut => self.cut(),
+            Event::SoundLost => self.lose_sound(),
             Event::Paused { at } => self.halt(*at, Phase::Paused, records),
             Event::Stopped { at } => self.halt(*at, Phase::Still, records),
             Event::Resumed { at } => self.go_on(*at, records),
@@ -299,6 +300,7 @@ impl State {
             reference,
             run_up,
             cold,
+            late: false,
             closed_ms: None,
         });
         if session.phase != Phase::Playing {
@@ -317,6 +319,16 @@ impl State {
         }
     }
 
+    /// What sounds goes on and takes no mark: what the player was to follow, or what was heard of
+    /// him, has a hole.
+    fn lose_sound(&mut self) {
+        if let Some(sounding) = self.session.as_mut().and_then(|one| one.sounding.as_mut())
+            && !std::mem::replace(&mut sounding.late, true)
+        {
+            self.news.push(News::NotCounted(sounding.id));
+        }
+    }
+
     fn close(&mut self, at: Moment, repetition: u64, records: &mut Vec<Record>) {
         let Some(session) = &mut self.session else {
             return;
@@ -328,7 +340,7 @@ impl State {
             closed_ms: Some(at.heard_ms),
             ..sounding
         });
-        if self.is_first(at) {
+        if self.is_first(at) && !sounding.late {
             let kind = Kind::Tried {
                 repetition,
                 alone: !sounding.reference && !sounding.run_up,
@@ -345,7 +357,7 @@ impl State {
             return;
         };
         let told = self.history.was_told(closed.cell, session.id, repetition);
-        if !self.plan.hands_free || told || self.phase() != Phase::Playing {
+        if !self.plan.hands_free || told || closed.late || self.phase() != Phase::Playing {
             return;
         }
         self.mark(at, closed, Mark::Clean, By::Assumed, None, records);
@@ -473,6 +485,10 @@ impl State {
             self.news.push(News::NothingToMark);
             return;
         };
+        if target.late {
+            self.news.push(News::NotCounted(target.id));
+            return;
+        }
         let told = self
             .history
             .mark_of(target.cell, session.id, target.id)
@@ -596,9 +612,13 @@ impl State {
             return;
         };
         let why = match mark {
+            _ if closed.late => NotByEar::SoundLost,
+            None if measured.playing => NotByEar::Unsure,
             None => NotByEar::SilentPlayer,
             _ if !self.plan.by_ear => NotByEar::Off,
-            _ if closed.reference && !self.plan.headphones => NotByEar::ReferenceSounded,
+            _ if closed.reference && (!self.plan.headphones || measured.is_our_own()) => {
+                NotByEar::ReferenceSounded
+            }
             _ if hand => NotByEar::MarkedByHand,
             Some(mark) => {
                 self.mark(at, closed, mark, By::Ear, Some(measured), records);

@@ -386,6 +386,12 @@ pub const SETTINGS: &[Setting] = &[
         "3",
         "per cent the tempo may change over a repetition",
     ),
+    row(
+        "thresholds.confidence",
+        Kind::Number(0.0, 1.0),
+        "0.95",
+        "how sure the ear must be of what sounded to judge it (chosen)",
+    ),
 ];
 
 /// The setting of a name.

@@ -451,6 +451,9 @@ pub(crate) struct Judged {
     pub clean: (usize, usize),
     /// Repetitions played, and not found.
     pub lost: (usize, usize),
+    /// Those that were found and not judged: too much around them. What was planted in them counts as
+    /// not found, and a clean one as not called clean.
+    pub refused: usize,
 }
 
 /// The notes of a repetition as they were played, and where the listener put them.
@@ -515,6 +518,7 @@ impl Judged {
                 .map(|(_, verdict)| verdict);
             self.lost.0 += 1;
             self.lost.1 += usize::from(verdict.is_none());
+            self.refused += usize::from(verdict.is_some_and(|verdict| verdict.mark.is_none()));
             if planted.is_empty() {
                 self.clean.1 += 1;
                 self.clean.0 +=
@@ -581,6 +585,7 @@ impl Judged {
         self.clean.1 += other.clean.1;
         self.lost.0 += other.lost.0;
         self.lost.1 += other.lost.1;
+        self.refused += other.refused;
     }
 
     /// Precision and recall over all kinds.

@@ -31,7 +31,7 @@ use gracerung::chanter::{Instrument, Note, Tuning, TuningTable};
 use gracerung::listening::{HeardNote, Listener, Repetition, align, hear, hear_piece};
 use gracerung::practice::{Thresholds, Verdict, judge};
 use gracerung::units::{Hertz, SampleRate};
-use scorer::{Predicted, Tally};
+use scorer::{Calibration, Predicted, Tally};
 use serde_json::Value;
 use sounds::RATE;
 use std::collections::BTreeMap;
@@ -56,6 +56,7 @@ pub(crate) struct Figures {
     pub peer: BTreeMap<String, Tally>,
     pub peer_all: Tally,
     pub drills: BTreeMap<String, Judged>,
+    pub calibration: Calibration,
     /// CPU and sound, seconds.
     pub clock: Clock,
 }
@@ -91,7 +92,7 @@ fn predicted(notes: &[HeardNote]) -> Vec<Predicted> {
         .collect()
 }
 
-fn heard(case: &Case, clock: &mut Clock) -> Result<Vec<Predicted>, Box<dyn Error>> {
+fn heard(case: &Case, clock: &mut Clock) -> Result<Vec<HeardNote>, Box<dyn Error>> {
     let began = cpu_seconds();
     let tuning = Tuning::with_low_a(Hertz(case.la_hz), TuningTable::Modern);
     let mut listener = Listener::new(case.rate, tuning)?;
@@ -103,12 +104,16 @@ fn heard(case: &Case, clock: &mut Clock) -> Result<Vec<Predicted>, Box<dyn Error
     notes.extend(listener.finish());
     clock.cpu += cpu_seconds() - began;
     clock.sound += case.samples.len() as f64 / f64::from(case.rate.0);
-    Ok(predicted(&notes))
+    notes.retain(|note| note.named);
+    Ok(notes)
 }
 
 impl Figures {
     fn add(&mut self, case: &Case, peer: Option<&Path>, told: bool) -> Result<(), Box<dyn Error>> {
         let notes = heard(case, &mut self.clock)?;
+        let confidence: Vec<f64> = notes.iter().map(|note| note.confidence).collect();
+        let notes = predicted(&notes);
+        self.calibration.add(&case.take, &notes, &confidence);
         let group = self.groups.entry(case.group.clone()).or_default();
         group.add(&case.take, &notes);
         self.all.add(&case.take, &notes);

@@ -114,6 +114,31 @@ pub(crate) fn slips(take: &Take, heard: &[Predicted]) -> Vec<String> {
     words
 }
 
+/// How often notes of a confidence are right, in fifteen bins (expected calibration error: Naeini,
+/// Cooper & Hauskrecht, AAAI 2015). A note is right when one of its name begins within 50 ms.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Calibration {
+    /// Sum of confidence, right ones, count.
+    bins: [(f64, f64, f64); 15],
+}
+
+impl Calibration {
+    pub(crate) fn add(&mut self, take: &Take, heard: &[Predicted], confidence: &[f64]) {
+        let wide = pairs(&take.notes, heard, WIDE);
+        for (at, sure) in confidence.iter().enumerate() {
+            let bin = &mut self.bins[((sure * 15.0) as usize).min(14)];
+            bin.0 += sure;
+            bin.1 += f64::from(u8::from(wide.iter().any(|pair| pair.1 == at)));
+            bin.2 += 1.0;
+        }
+    }
+
+    pub(crate) fn error(&self) -> f64 {
+        let off: f64 = self.bins.iter().map(|bin| (bin.0 - bin.1).abs()).sum();
+        off / self.bins.iter().map(|bin| bin.2).sum::<f64>().max(1.0)
+    }
+}
+
 impl Tally {
     /// Adds one take's outcome.
     pub(crate) fn add(&mut self, take: &Take, heard: &[Predicted]) {

@@ -65,7 +65,7 @@ pub(crate) fn print(figures: &mut Figures) {
     if !figures.drills.is_empty() {
         println!("{}: faults planted in drills", figures.title);
         println!(
-            "  group       planted | precision recall | clean called clean | repetitions lost"
+            "  group       planted | precision recall | clean called clean | repetitions lost, refused"
         );
         for (group, judged) in &figures.drills {
             drill_row(group, judged);
@@ -96,11 +96,12 @@ fn joined(figures: &Figures, groups: &[&str]) -> Judged {
 fn drill_row(title: &str, judged: &Judged) {
     let (precision, recall) = judged.rates();
     println!(
-        "  {title:10} {:>8} | {precision:9.3} {recall:6.3} | {:5.3} of {:>5}     | {} of {}",
+        "  {title:10} {:>8} | {precision:9.3} {recall:6.3} | {:5.3} of {:>5}     | {}, {} of {}",
         judged.kinds.values().map(|row| row[0]).sum::<usize>(),
         judged.clean.0 as f64 / judged.clean.1.max(1) as f64,
         judged.clean.1,
         judged.lost.1,
+        judged.refused,
         judged.lost.0,
     );
 }
@@ -179,7 +180,15 @@ pub(crate) fn print_aims(columns: &[Figures]) {
         let (right, all) = joined(f, &JUDGED).clean;
         (!f.drills.is_empty()).then(|| share(right as f64 / all.max(1) as f64))?
     });
-    line("with the drill, noise and reverb", "beside", &|f| {
+    line("with the drill: refused, all of these", "0.02", &|f| {
+        let mut all = joined(f, &JUDGED);
+        all.join(&joined(f, &BESIDE));
+        (!f.drills.is_empty()).then(|| share(all.refused as f64 / all.lost.0.max(1) as f64))?
+    });
+    line("confidence of notes: calibration error", "0.05", &|f| {
+        notes(f).then(|| share(f.calibration.error()))?
+    });
+    line("with the drill, noise and rooms", "0.95", &|f| {
         let (precision, recall) = joined(f, &BESIDE).rates();
         (!f.drills.is_empty()).then(|| format!("{precision:.3} / {recall:.3}"))
     });

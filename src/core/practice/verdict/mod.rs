@@ -85,7 +85,7 @@ pub struct Fault {
 /// A judged repetition.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Verdict {
-    /// The mark it earns; none when the player was not heard.
+    /// The mark it earns; none when the player was not heard, or not surely enough.
     pub mark: Option<Mark>,
     /// Every fault, the worst first.
     pub faults: Vec<Fault>,
@@ -110,9 +110,11 @@ impl Verdict {
 /// The weight of a note that is missing or another; also the most any other fault weighs.
 const HEAVIEST: f64 = 5.0;
 
-/// Judges what was measured. A silent player earns nothing: no mark and no fault.
+/// Judges what was measured. A silent player earns nothing, no mark and no fault, and neither does one
+/// with too much around him to be sure of what was played.
 pub fn judge(measured: &Measurement, limits: &Thresholds) -> Verdict {
-    if !measured.playing {
+    let unsure = |confidence| confidence < limits.least_confidence;
+    if !measured.playing || measured.confidence.is_some_and(unsure) {
         return Verdict {
             mark: None,
             faults: Vec::new(),

@@ -120,6 +120,7 @@ mod tests {
             extra: Vec::new(),
             lead_ms: 0.0,
             drift_percent: 0.0,
+            confidence: None,
         }
     }
 

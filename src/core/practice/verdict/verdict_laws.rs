@@ -38,6 +38,7 @@ fn clean_grip() -> Measurement {
         ],
         extra: Vec::new(),
         lead_ms: 40.0,
+        confidence: None,
         drift_percent: 0.5,
     }
 }

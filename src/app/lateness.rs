@@ -1,0 +1,49 @@
+//! The computer late with the sound, again and again. Knows no clock and no device: moments come in
+//! milliseconds on a clock that never goes back.
+
+/// What happens within this time is one lateness: a busy moment makes a burst of gaps, milliseconds.
+/// Chosen.
+const BURST_MS: i64 = 1000;
+/// So many within [`SPAN_MS`] ask for a larger buffer.
+const TOO_OFTEN: usize = 3;
+/// A minute.
+const SPAN_MS: i64 = 60_000;
+
+/// When the computer was late.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Lateness {
+    moments: Vec<i64>,
+}
+
+impl Lateness {
+    /// It was late at a moment; true when that was once too often within a minute. Counting begins
+    /// anew then.
+    pub fn late(&mut self, now_ms: i64) -> bool {
+        self.moments.retain(|moment| now_ms - moment < SPAN_MS);
+        let burst = |last: &i64| now_ms - last < BURST_MS;
+        if self.moments.last().is_some_and(burst) {
+            return false;
+        }
+        self.moments.push(now_ms);
+        let often = self.moments.len() >= TOO_OFTEN;
+        if often {
+            self.moments.clear();
+        }
+        often
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A buffer that grew at each gap would be slow without need; one that never grew would cost one
+    /// repetition after the other.
+    #[test]
+    fn three_in_a_minute_are_too_often() {
+        let mut lateness = Lateness::default();
+        let told = [0, 300, 30_000, 61_000, 62_500, 64_000, 70_000].map(|at| lateness.late(at));
+        assert_eq!(told, [false, false, false, false, true, false, false]);
+        assert!(lateness.late(80_000), "counted anew");
+    }
+}
