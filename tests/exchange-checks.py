@@ -3,6 +3,7 @@
 Arguments: the binary, a working folder that holds `schema/`. Exits 1 at any difference.
 """
 
+import difflib
 import fractions
 import json
 import pathlib
@@ -20,7 +21,7 @@ KEYS = dict(zip("LG LA B C D E F HG HA".split(), [67, 69, 71, 73, 74, 76, 78, 79
 TEMPI = [[], ["--tempo", "97"], ["--tempo", "133/2"]]
 LENGTHS = [[], ["--tone", "150"], ["--tone", "97"]]
 FAULTS: list[str] = []
-COUNT = {"files": 0, "notes": 0}
+COUNT = {"files": 0, "notes": 0, "sent": 0, "back": 0}
 
 
 def fault(text: str) -> None:
@@ -99,6 +100,22 @@ def beat_of(path: pathlib.Path, above: int, below: int) -> fractions.Fraction:
 
 def metre_of(path: pathlib.Path) -> str:
     return next(line[2:] for line in path.read_text().splitlines() if line.startswith("M:"))
+
+
+def check_back(path: pathlib.Path, document: dict) -> None:
+    """What abc2midi made of our ABC, read by us again: notes, gracenotes and written lengths."""
+    back = path.with_suffix(".back.yaml")
+    said = subprocess.run(
+        [BINARY, "import", str(path.with_suffix(".abc.mid")), "-o", str(back), "--force"],
+        capture_output=True, text=True, stdin=subprocess.DEVNULL,
+    )
+    meant = [(row["note"], row["written"]) for row in sounds(document)]
+    COUNT["sent"] += len(meant)
+    if said.returncode == 2:
+        return
+    heard = [(row["note"], row["written"]) for row in sounds(timeline(str(back), 1, []))]
+    matcher = difflib.SequenceMatcher(None, meant, heard, autojunk=False)
+    COUNT["back"] += sum(block.size for block in matcher.get_matching_blocks())
 
 
 def check_midi(path: pathlib.Path, document: dict) -> None:
@@ -230,13 +247,19 @@ def main() -> None:
         count = stages if isinstance(stages, int) else len(stages)
         for stage in range(1, count + 1):
             document = timeline(drill, stage, [])
-            check_abc(export(drill, stage, [], "abc"), document)
+            exported = export(drill, stage, [], "abc")
+            check_abc(exported, document)
+            check_back(exported, document)
             check_musicxml(export(drill, stage, [], "musicxml"), document)
             # An opening stands at one tempo, and its rungs are lengths of the tones inside.
             opens = not isinstance(stages, int) and stages[stage - 1] == "closing up"
             for extra in LENGTHS if opens else TEMPI:
                 check_midi(export(drill, stage, extra, "mid"), timeline(drill, stage, extra))
     print(f"{COUNT['files']} files and {COUNT['notes']} notes read by other programs")
+    share = COUNT["back"] / COUNT["sent"]
+    print(f"through abc2midi and back: {COUNT['back']} of {COUNT['sent']} notes with their lengths")
+    if share < 0.95:
+        fault(f"only {share:.3f} of the notes come back from abc2midi")
     if FAULTS:
         raise SystemExit(f"{len(FAULTS)} differences")
 

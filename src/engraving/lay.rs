@@ -140,17 +140,12 @@ fn figure_glyphs(number: u32) -> Vec<Glyph> {
         .collect()
 }
 
-fn figures_width(glyphs: &[Glyph]) -> f64 {
-    glyphs.iter().map(|glyph| glyph.outline().advance).sum()
-}
-
-/// The wider of a metre's two numbers.
+/// Of a metre's wider number.
 fn metre_width(metre: Metre) -> f64 {
     let (above, below) = metre.figures();
-    [above, below]
-        .map(|number| figures_width(&figure_glyphs(number)))
-        .into_iter()
-        .fold(Glyph::FigureFour.outline().right, f64::max)
+    let more = if above.max(below) >= 10 { 1.0 } else { 0.0 };
+    let four = Glyph::FigureFour.outline();
+    four.right + more * four.advance
 }
 
 fn glyph(kind: Kind, glyph: Glyph, x: f64, y: f64) -> Element {
@@ -299,7 +294,7 @@ fn figures(metre: Metre, settings: &Settings) -> Vec<Element> {
     let mut elements = Vec::new();
     for (number, y) in [(above, 3.0), (below, 1.0)] {
         let glyphs = figure_glyphs(number);
-        let width = figures_width(&glyphs);
+        let width: f64 = glyphs.iter().map(|glyph| glyph.outline().advance).sum();
         let mut x = middle - width / 2.0;
         for figure in glyphs {
             elements.push(glyph(Kind::Metre, figure, x, y));

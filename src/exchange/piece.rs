@@ -1,8 +1,8 @@
 //! What all three formats hold: a title, a metre, a tempo, and sections of written music.
 
 use crate::drill::{
-    Drill, DrillDocument, Exact, Gracenote, Group, Kind, Ladder, LadderDocument, Music, Place,
-    Problem, Severity, Stage, StageDocument, Step, read, write,
+    Drill, DrillDocument, Exact, Gracenote, Group, Kind, Ladder, LadderDocument, Music, OneOrMany,
+    Place, Problem, Severity, Stage, StageDocument, Step, TuneHead, read, write,
 };
 use crate::exchange::abc;
 use crate::movement::{Lengths, Schools};
@@ -21,6 +21,8 @@ const BREATH: &str = "breath";
 pub(super) const BEAT: &str = "beat";
 /// Names of what is said beside the music.
 pub(super) const REMARKS: [&str; 6] = [ABOUT, LISTEN_FOR, LADDER, CLEAN, BREATH, BEAT];
+/// The name under which a stage says its own name.
+pub(super) const STAGE_NAME: &str = "stage";
 /// The name of what to listen for in one stage.
 pub(super) const LISTEN_HERE: &str = "listen here for";
 
@@ -29,6 +31,8 @@ pub(super) const LISTEN_HERE: &str = "listen here for";
 pub struct Piece {
     /// What it is called.
     pub title: String,
+    /// What else stands at the head of a tune.
+    pub head: TuneHead,
     /// A sentence about it.
     pub about: Option<String>,
     /// How bars are counted.
@@ -148,6 +152,7 @@ impl Piece {
         let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
         Self {
             title: drill.title.clone(),
+            head: drill.head.clone(),
             about: drill.about.clone(),
             metre: drill.metre,
             tempo: Some(rung.tempo()),
@@ -250,6 +255,10 @@ impl Piece {
         });
         DrillDocument {
             title: self.title.clone(),
+            also: several(&self.head.also),
+            kind: self.head.kind.clone(),
+            composer: self.head.composer.clone(),
+            origin: self.head.origin.clone(),
             about: self.about.clone(),
             listen_for: self.practice.listen_for.clone(),
             clean: self.practice.clean,
@@ -321,6 +330,12 @@ impl Piece {
                 .map(|text| plain(&text, 2000))
                 .filter(|text| !text.is_empty());
         };
+        let short = |text: &String| Some(plain(text, 110)).filter(|text| !text.is_empty());
+        let head = &mut self.head;
+        head.also = head.also.iter().filter_map(short).collect();
+        for text in [&mut head.kind, &mut head.composer, &mut head.origin] {
+            *text = text.as_ref().and_then(short);
+        }
         tidy(&mut self.about);
         tidy(&mut self.practice.listen_for);
         let mut names: Vec<String> = Vec::new();
@@ -339,6 +354,15 @@ impl Piece {
             section.name = name;
             tidy(&mut section.listen_for);
         }
+    }
+}
+
+/// Other titles as a drill file has them.
+fn several(titles: &[String]) -> Option<OneOrMany> {
+    match titles {
+        [] => None,
+        [one] => Some(OneOrMany::One(one.clone())),
+        many => Some(OneOrMany::Many(many.to_vec())),
     }
 }
 

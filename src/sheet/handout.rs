@@ -18,7 +18,7 @@ use crate::score::{NoteId, Score, resolve_music};
 use crate::timeline::{Event, EventKind, Layout, lay};
 use crate::units::{Beats, Fraction, SampleRate, spell_fraction};
 use serde::Serialize;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
 /// The largest page that is handed out, bytes.
@@ -161,10 +161,34 @@ pub fn handout(drill: &Drill, tuning: Tuning) -> String {
         .replace("{{script}}", include_str!("handout.js"))
         .replace("{{last}}", &rows.len().saturating_sub(1).to_string())
         .replace("{{defs}}", &shapes.definitions())
+        .replace("{{head}}", &head(drill))
         .replace("{{words}}", &words(drill, &scores))
         .replace("{{stages}}", &sections)
         .replace("{{title}}", &escape(&drill.title))
         .replace("{{data}}", &data)
+}
+
+/// The title; of a tune in the middle, with what else stands at its head.
+fn head(drill: &Drill) -> String {
+    let title = escape(&drill.title);
+    if !drill.is_tune() {
+        return format!("<h1>{title}</h1>\n");
+    }
+    let mut text = format!("<header class=\"tune\"><h1>{title}</h1>");
+    for other in &drill.head.also {
+        let _ = write!(text, "<p>{}</p>", escape(other));
+    }
+    let kind = drill.head.kind.as_deref().unwrap_or_default();
+    let made = drill.head.made_by().unwrap_or_default();
+    if !kind.is_empty() || !made.is_empty() {
+        let (kind, made) = (escape(kind), escape(&made));
+        let _ = write!(
+            text,
+            "<p class=\"made\"><em>{kind}</em><span>{made}</span></p>"
+        );
+    }
+    text.push_str("</header>\n");
+    text
 }
 
 fn words(drill: &Drill, scores: &[Score]) -> String {
@@ -181,8 +205,9 @@ fn words(drill: &Drill, scores: &[Score]) -> String {
     text
 }
 
-/// Every head in order: its note, its system, its left edge in staff spaces.
+/// The first head of every note in order: the note, its system, its left edge in staff spaces.
 fn heads_of(engraved: &Engraved) -> Vec<(NoteId, usize, f64)> {
+    let mut seen = BTreeSet::new();
     engraved
         .systems
         .iter()
@@ -195,6 +220,7 @@ fn heads_of(engraved: &Engraved) -> Vec<(NoteId, usize, f64)> {
                     Some((element.note?, system, element.shape.bounds().left))
                 })
         })
+        .filter(|(id, ..)| seen.insert(*id))
         .collect()
 }
 
@@ -218,10 +244,13 @@ fn draw_system(
         number(height),
         number(height)
     );
+    let mut seen = BTreeSet::new();
     for element in &system.elements {
         let ink = shape_ink(&element.shape, 0.0, top, 1.0);
         let head = matches!(element.kind, Kind::Head | Kind::GraceHead);
-        match element.note.and_then(|id| index.get(&id)).filter(|_| head) {
+        let place = element.note.and_then(|id| index.get(&id)).filter(|_| head);
+        // a note's other heads are tied to its first, which may end the line before
+        match place.filter(|place| seen.insert(**place)) {
             Some(place) => {
                 let _ = write!(page, "<g id=\"n{stage}-{place}\">");
                 write_ink(page, shapes, &ink);

@@ -2,7 +2,7 @@
 //! hostile bytes.
 
 use gracerung::chanter::{NOTES, Note};
-use gracerung::drill::{Bar, Gracenote, Group, Music, Written, mend_music};
+use gracerung::drill::{Bar, Gracenote, Group, Music, TuneHead, Written, mend_music};
 use gracerung::exchange::{Format, Piece, Practice, Section, abc, midi, musicxml, read};
 use gracerung::movement::{Context, Lengths, Movement, Schools, resolve};
 use gracerung::rhythm::Metre;
@@ -13,6 +13,7 @@ use std::path::Path;
 fn piece(metre: Metre, music: Music) -> Piece {
     Piece {
         title: "A piece & <more>".to_owned(),
+        head: TuneHead::default(),
         about: None,
         metre,
         tempo: Bpm::whole(60).ok(),
@@ -238,6 +239,41 @@ fn every_file_of_the_corpus_is_read_or_told() {
         }
     }
     assert!(files >= 10, "{files} files");
+}
+
+/// A tune once lost its second title, its kind and its origin on the way, and its composer became a
+/// sentence about it.
+#[test]
+fn the_head_of_a_tune_comes_back() {
+    let text = "title: The Slip\nalso: [Second, 'Third & last']\nkind: slow air\n\
+                composer: A. Piper\norigin: the coast\nunit: 1/8\n\
+                music: \"{g}c4 B4 | {g}A8 |\"\nladder: {from: 50, to: 92, step: 5%}\n";
+    let (drill, problems) = gracerung::drill::read(text.as_bytes());
+    let drill = drill.unwrap_or_else(|| panic!("{problems:?}"));
+    assert_eq!(drill.head.also.len(), 2);
+    let sent = Piece::of(&drill, None, None);
+    for (format, bytes) in [
+        (Format::Abc, abc::write(&sent)),
+        (Format::MusicXml, musicxml::write(&sent)),
+    ] {
+        let (back, problems) = read(format, &bytes);
+        assert_eq!(problems, [], "{format:?}");
+        let back = back.and_then(|piece| piece.drill().0).expect("a drill");
+        assert_eq!(
+            (&back.title, &back.head),
+            (&drill.title, &drill.head),
+            "{format:?}"
+        );
+        assert_eq!(back.stages[0].name, drill.stages[0].name, "{format:?}");
+    }
+    // ABC 2.1 section 3.1: fields of the header
+    let foreign = "X:1\nT:One\nT:Two\nC:A\nC:B\nO:Here\nR:Jig\nM:6/8\nK:HP\nA3 B3|\n";
+    let (back, problems) = read(Format::Abc, foreign.as_bytes());
+    assert_eq!(problems, []);
+    let head = back.expect("it is read").head;
+    assert_eq!(head.also, ["Two"]);
+    assert_eq!(head.made_by().as_deref(), Some("A, B (Here)"));
+    assert_eq!(head.kind.as_deref(), Some("Jig"));
 }
 
 /// A teacher's words once stayed behind when a drill went through another program.

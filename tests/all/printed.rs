@@ -3,7 +3,7 @@
 //! their own. Nothing here asks the program how long a note is.
 
 use gracerung::chanter::{NOTES, Note};
-use gracerung::drill::{Bar, Gracenote, Group, Music, Written, body_order, mend_music};
+use gracerung::drill::{Bar, Gracenote, Group, Music, TuneHead, Written, body_order, mend_music};
 use gracerung::engraving::font::Glyph;
 use gracerung::engraving::terminal::{Cell, Grid, Settings as TerminalSettings, Style, draw};
 use gracerung::engraving::{Element, Kind, Settings, Shape, System, lay_out};
@@ -432,7 +432,8 @@ proptest! {
             .collect();
         let piece = Piece {
             title: "Adds up".to_owned(),
-            about: None,
+            head: TuneHead::default(),
+        about: None,
             metre,
             tempo: None,
             ladder: None,

@@ -17,6 +17,18 @@ use serde::Serialize;
 pub struct DrillDocument {
     /// What the drill is called.
     pub title: String,
+    /// Another title or other titles of a tune, each a line below the first.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub also: Option<OneOrMany>,
+    /// What kind of tune it is, such as march, strathspey or slow air.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub kind: Option<String>,
+    /// Who composed it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub composer: Option<String>,
+    /// Where it comes from.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub origin: Option<String>,
     /// A sentence on what it is for.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub about: Option<String>,
@@ -202,6 +214,10 @@ impl Exact {
 /// The fields of a drill file, in the order they are written.
 pub(super) const DRILL_FIELDS: &[&str] = &[
     "title",
+    "also",
+    "kind",
+    "composer",
+    "origin",
     "about",
     "movement",
     "from",

@@ -36,6 +36,7 @@ pub use read::{LARGEST_FILE, MOST_BARS, read, read_for};
 pub use stages::{Taken, apart, real_time};
 pub use value::{
     Advance, Begins, Drill, Ladder, MovementLine, Route, SLOW, Stage, StageKind, Step, StepBack,
+    TuneHead,
 };
 pub use written::{Bar, Gracenote, Group, Music, Written};
 pub use yaml::write;

@@ -11,6 +11,8 @@ use crate::units::{Beats, Bpm, Fraction, Millis};
 pub struct Drill {
     /// Its title.
     pub title: String,
+    /// What else stands at the head of a tune.
+    pub head: TuneHead,
     /// A sentence on what it is for.
     pub about: Option<String>,
     /// What to listen for.
@@ -37,6 +39,37 @@ pub struct Drill {
     pub lengths: Lengths,
     /// Variants chosen.
     pub schools: Schools,
+}
+
+impl Drill {
+    /// True of one piece of music that is written out: a tune, not a movement in stages.
+    pub fn is_tune(&self) -> bool {
+        self.movement.is_none() && self.stages.len() == 1
+    }
+}
+
+/// What stands at the head of a tune besides its title.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct TuneHead {
+    /// Other titles, each a line below the first.
+    pub also: Vec<String>,
+    /// What kind of tune it is: march, strathspey, slow air.
+    pub kind: Option<String>,
+    /// Who composed it.
+    pub composer: Option<String>,
+    /// Where it comes from.
+    pub origin: Option<String>,
+}
+
+impl TuneHead {
+    /// Composer and origin as they are printed: `A. Piper (Skye)`.
+    pub fn made_by(&self) -> Option<String> {
+        match (&self.composer, &self.origin) {
+            (Some(composer), Some(origin)) => Some(format!("{composer} ({origin})")),
+            (Some(only), None) | (None, Some(only)) => Some(only.clone()),
+            (None, None) => None,
+        }
+    }
 }
 
 /// The movement a drill takes apart.

@@ -1,10 +1,9 @@
 //! An ABC file to a piece.
 
-use super::write::PLAYBACK;
-use crate::drill::{LARGEST_FILE, Place, Problem, adopt_music, is_pipe_key};
+use crate::drill::{LARGEST_FILE, Place, Problem, TuneHead, adopt_music, is_pipe_key};
 use crate::exchange::piece::{
-    BEAT, LISTEN_HERE, Piece, Practice, REMARKS, Section, adopted, adopted_at, beats_a_minute,
-    counted_by, foreign,
+    BEAT, LISTEN_HERE, Piece, Practice, REMARKS, STAGE_NAME, Section, adopted, adopted_at,
+    beats_a_minute, counted_by, foreign,
 };
 use crate::movement::Lengths;
 use crate::rhythm::Metre;
@@ -68,6 +67,7 @@ pub fn read_tune(bytes: &[u8], number: Option<u32>) -> (Option<Piece>, Vec<Probl
             return (None, vec![foreign(Place::WHOLE_FILE, found, expected)]);
         }
     }
+    let known_titles: Vec<Option<String>> = tunes.iter().map(Tune::title).collect();
     let mut piece: Option<Piece> = None;
     for (place, tune) in tunes.into_iter().enumerate() {
         if place >= MOST_TUNES {
@@ -77,7 +77,9 @@ pub fn read_tune(bytes: &[u8], number: Option<u32>) -> (Option<Piece>, Vec<Probl
         }
         let first = tune.first;
         let number = tune.number();
-        let Some(read) = tune.read(&mut problems) else {
+        let title = tune.title();
+        let is_stage = known_titles.iter().filter(|other| **other == title).count() > 1;
+        let Some(read) = tune.read(is_stage, &mut problems) else {
             continue;
         };
         match &mut piece {
@@ -136,12 +138,33 @@ pub fn read_tune(bytes: &[u8], number: Option<u32>) -> (Option<Piece>, Vec<Probl
     }
 }
 
-/// Tells of a directive that is left out; how long a program plays gracenotes is no loss.
+/// Text of a field that may stand several times; it is cut at a drill's length anyway.
+fn add(said: &mut Option<String>, text: String) {
+    let full = said.as_ref().is_some_and(|long| long.len() > LARGEST_ABOUT);
+    if !text.is_empty() && !full {
+        *said = Some(match said.take() {
+            None => text,
+            Some(before) => format!("{before}, {text}"),
+        });
+    }
+}
+
+/// Directives that change which notes there are. All others say how a page is laid out or how a
+/// program plays, and leaving them out is no loss.
+const MUSICAL: [&str; 4] = ["abc-include", "transpose", "shift", "octave"];
+
+/// Tells of a directive that is left out, where music is lost with it.
 fn directive(text: &str, place: Place, problems: &mut Vec<Problem>) {
-    if text.starts_with(PLAYBACK) {
+    let mut words = text.split_whitespace();
+    let first = words.next().unwrap_or("");
+    let word = if first == "MIDI" {
+        words.next().unwrap_or("")
+    } else {
+        first
+    };
+    if !MUSICAL.contains(&word) {
         return;
     }
-    let word = text.split_whitespace().next().unwrap_or("");
     problems.push(adopted_at(
         place,
         format!("the directive `%%{}`", shown(word)),
@@ -229,6 +252,15 @@ fn shown(text: &str) -> String {
 }
 
 impl Tune<'_> {
+    /// Its first title.
+    fn title(&self) -> Option<String> {
+        let lines = self.lines.iter().map(|(_, line)| *line);
+        lines
+            .filter(|line| line.starts_with("T:"))
+            .map(text_of)
+            .next()
+    }
+
     /// What stands after `X:`.
     fn number(&self) -> Option<String> {
         let (_, line) = self.lines.first()?;
@@ -236,9 +268,11 @@ impl Tune<'_> {
         (!text.is_empty()).then_some(text)
     }
 
-    fn read(self, problems: &mut Vec<Problem>) -> Option<Piece> {
+    /// `is_stage` where another tune of the file has the same title.
+    fn read(self, is_stage: bool, problems: &mut Vec<Problem>) -> Option<Piece> {
         let mut titles: Vec<String> = Vec::new();
-        let mut about = None;
+        let mut head = TuneHead::default();
+        let mut voices = 0;
         let mut metre = None;
         let mut unit = None;
         let mut tempo: Option<(Place, String)> = None;
@@ -264,17 +298,11 @@ impl Tune<'_> {
                 }
                 Some('X') => {}
                 Some('T') => titles.push(text),
-                // the sentence is cut at a drill's length anyway
-                Some('C')
-                    if about
-                        .as_ref()
-                        .is_some_and(|long: &String| long.len() > LARGEST_ABOUT) => {}
-                Some('C') => {
-                    about = Some(match about {
-                        None => format!("Composed by {text}"),
-                        Some(before) => format!("{before}, {text}"),
-                    });
-                }
+                Some('C') => add(&mut head.composer, text),
+                Some('O') => add(&mut head.origin, text),
+                Some('R') => add(&mut head.kind, text),
+                // how a program lays the page out or sets the text; no music
+                Some('I') => {}
                 Some('M') => match Metre::parse(&text) {
                     Ok(read) => metre = Some(read),
                     Err(_) => {
@@ -311,6 +339,7 @@ impl Tune<'_> {
                     body_at = Some(at + 1);
                     break;
                 }
+                Some('V') if voices == 0 => voices = 1,
                 Some('V') => problems.push(adopted_at(
                     place,
                     format!(
@@ -377,16 +406,26 @@ impl Tune<'_> {
         }
         let mut titles = titles.into_iter();
         let title = titles.next().unwrap_or_default();
-        let more: Vec<String> = titles.collect();
-        let name = if more.is_empty() {
-            Section::ONLY.to_owned()
-        } else {
-            more.join(", ")
+        let mut more: Vec<String> = titles.filter(|title| !title.is_empty()).collect();
+        let own = remarks
+            .iter()
+            .find(|(_, name, _)| *name == STAGE_NAME)
+            .map(|(_, _, said)| said.clone());
+        let name = match own {
+            Some(own) => {
+                more.retain(|title| *title != own);
+                own
+            }
+            // tunes of one title, as this program once wrote the stages of a drill
+            None if is_stage && !more.is_empty() => std::mem::take(&mut more).join(", "),
+            None => Section::ONLY.to_owned(),
         };
+        head.also = more;
         let mut section = Section::new(name, music);
         let mut piece = Piece {
             title,
-            about,
+            head,
+            about: None,
             metre,
             tempo,
             ladder: None,
@@ -395,6 +434,9 @@ impl Tune<'_> {
             sections: Vec::new(),
         };
         for (place, name, said) in remarks {
+            if name == STAGE_NAME {
+                continue;
+            }
             if name == LISTEN_HERE {
                 section.listen_for = Some(said);
             } else if !piece.take_remark(name, &said) {
@@ -411,20 +453,29 @@ impl Tune<'_> {
 fn remark(text: &str) -> Option<(&'static str, String)> {
     REMARKS
         .into_iter()
-        .chain([LISTEN_HERE])
+        .chain([LISTEN_HERE, STAGE_NAME])
         .find_map(|name| Some((name, text.strip_prefix(name)?.strip_prefix(' ')?.to_owned())))
+}
+
+/// A key without `clef=treble` and the like.
+fn without_layout(text: &str) -> &str {
+    text.find('=').map_or(text, |sign| {
+        let before = &text[..sign];
+        &before[..before.rfind(' ').unwrap_or(0)]
+    })
 }
 
 fn key(place: Place, text: &str, problems: &mut Vec<Problem>) {
     if !is_pipe_key(text) {
         problems.push(adopted_at(
             place,
-            format!("the key `{}`", shown(text)),
+            format!("the key `{}`", shown(without_layout(text).trim())),
             "the letters are kept; the chanter plays C and F sharp and G natural",
         ));
     }
-    let words = text.split_whitespace().filter(|word| word.contains('='));
-    for word in words.take(MOST_WORDS) {
+    // `clef=`, `stafflines=` and the like are the page's
+    let moves = |word: &&str| word.starts_with("octave=") || word.starts_with("transpose=");
+    for word in text.split_whitespace().filter(moves).take(MOST_WORDS) {
         problems.push(adopted_at(
             place,
             format!("`{}` in the key", shown(word)),
@@ -490,6 +541,7 @@ impl Body {
                         let value = text_of(line).replace(']', " ");
                         (format!("[{letter}:{value}]\n"), 1)
                     }
+                    'I' => continue,
                     'm' => {
                         problems.push(foreign(
                             place,
@@ -557,19 +609,18 @@ mod tests {
     #[test]
     fn every_line_that_is_not_understood_is_told() {
         let (piece, told) = told(
-            "%%scale 0.7\n\nX:1\nT:x\nR:march\nM:4/4\nK:G\n%%vskip 1\nA4 B4|\nw:la la\nP:B\nc4 d4|\n",
+            "%%scale 0.7\n\nX:1\nT:x\nR:march\nH:old\nM:4/4\nK:G clef=treble\n%%MIDI transpose 2\n%%vskip 1\nA4 B4|\nw:la la\nP:B\nc4 d4|\n",
         );
         assert!(piece.is_some());
         let lines: Vec<&str> = told.lines().filter(|line| line.contains("x.abc")).collect();
         assert_eq!(
             lines,
             [
-                "x.abc:1:1: note: the directive `%%scale`: left out",
-                "x.abc:5:1: note: the field `R:`: left out: a drill has no place for it",
-                "x.abc:7:1: note: the key `G`: the letters are kept; the chanter plays C and F sharp and G natural",
-                "x.abc:8:1: note: the directive `%%vskip`: left out",
-                "x.abc:10:1: note: the field `w:` in the music: left out",
-                "x.abc:11:1: note: the field `P:` in the music: left out",
+                "x.abc:6:1: note: the field `H:`: left out: a drill has no place for it",
+                "x.abc:8:1: note: the key `G`: the letters are kept; the chanter plays C and F sharp and G natural",
+                "x.abc:9:1: note: the directive `%%transpose`: left out",
+                "x.abc:12:1: note: the field `w:` in the music: left out",
+                "x.abc:13:1: note: the field `P:` in the music: left out",
             ]
         );
     }

@@ -1,10 +1,9 @@
 //! A piece to an ABC file: each stage a tune of its own, so that any reader finds them all.
 
 use super::body::{Manner, body};
-use crate::drill::Bar;
+use crate::drill::Music;
 use crate::exchange::Section;
-use crate::exchange::piece::{LISTEN_HERE, Piece};
-use crate::rhythm::Metre;
+use crate::exchange::piece::{LISTEN_HERE, Piece, STAGE_NAME};
 use crate::units::{Fraction, write_fraction};
 use std::fmt::Write as _;
 
@@ -21,8 +20,25 @@ pub fn write(piece: &Piece) -> Vec<u8> {
         }
         let _ = writeln!(text, "X:{}", place + 1);
         let _ = writeln!(text, "T:{}", escaped(&piece.title));
-        if section.name != Section::ONLY {
+        for title in &piece.head.also {
+            let _ = writeln!(text, "T:{}", escaped(title));
+        }
+        let named = section.name != Section::ONLY;
+        if named {
             let _ = writeln!(text, "T:{}", escaped(&section.name));
+        }
+        let head = &piece.head;
+        for (letter, said) in [
+            ('C', &head.composer),
+            ('O', &head.origin),
+            ('R', &head.kind),
+        ] {
+            if let Some(said) = said {
+                let _ = writeln!(text, "{letter}:{}", escaped(said));
+            }
+        }
+        if named {
+            let _ = writeln!(text, "N:{STAGE_NAME} {}", escaped(&section.name));
         }
         for (name, remark) in piece.remarks() {
             let _ = writeln!(text, "N:{name} {}", escaped(&remark));
@@ -47,32 +63,43 @@ pub fn write(piece: &Piece) -> Vec<u8> {
                 let _ = writeln!(text, "Q:{beat}={rounded}");
             }
         }
-        if section
-            .music
-            .bars
-            .iter()
-            .any(|bar| is_crowded(bar, metre, unit))
-        {
-            let _ = writeln!(text, "%%{PLAYBACK} {DIVIDER}");
-        }
+        let _ = writeln!(
+            text,
+            "%%{PLAYBACK} {}",
+            divider(&section.music, tempo, unit)
+        );
         text.push_str("K:HP\n");
         text.push_str(&body(&section.music, unit, Manner::Tied));
     }
     text.into_bytes()
 }
 
-/// How abc2midi shortens a gracenote; nothing of the written music.
-pub(super) const PLAYBACK: &str = "MIDI gracedivider";
-/// A gracenote lasts this part of its written length: the longest group fits the shortest note.
-const DIVIDER: u8 = 32;
+/// How abc2midi is told the length of a gracenote, as a part of its written one. ABC 2.1 leaves that
+/// length to the program that plays, so a file that says nothing sounds otherwise everywhere.
+const PLAYBACK: &str = "MIDI gracedivider";
+/// The length a gracenote is asked to have, milliseconds: inside what players have (25 to 60, from
+/// memory), and short enough to be told from a written note.
+const GRACENOTE: i128 = 45;
 
-/// True where a player of ABC that gives a gracenote a quarter of its written length, as abc2midi
-/// does, would run past the note and cut the group off.
-fn is_crowded(bar: &Bar, metre: Metre, unit: Fraction) -> bool {
-    bar.notes.iter().any(|note| {
-        let gracenotes = note.group.len();
-        unit / 4 * Fraction::from_integer(gracenotes as i128) >= metre.semibreves_of(note.length)
-    })
+/// The part of its written length that a gracenote lasts: [`GRACENOTE`], or less where the longest
+/// group would take more than half of the shortest note that has it.
+fn divider(music: &Music, tempo: Fraction, unit: Fraction) -> i128 {
+    let metre = music.metre;
+    let a_minute = Fraction::from_integer(60_000);
+    let written = unit / metre.beat_of_semibreve() * a_minute / tempo;
+    let usual = (written / Fraction::from_integer(GRACENOTE))
+        .ceil()
+        .to_integer();
+    let notes = music.bars.iter().flat_map(|bar| &bar.notes);
+    notes
+        .filter(|note| !note.group.is_empty())
+        .map(|note| {
+            let count = Fraction::from_integer(2 * note.group.len() as i128);
+            let room = metre.semibreves_of(note.length) / unit;
+            (count / room).ceil().to_integer()
+        })
+        .fold(usual, i128::max)
+        .clamp(1, 256)
 }
 
 /// ABC 2.1 §8.2: `%` begins a comment, `\` and `&` begin mnemonics.

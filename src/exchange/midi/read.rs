@@ -4,7 +4,9 @@ use super::recognise::{Played, recognise};
 use super::write::text_of;
 use super::{CLICK, LADDER, METRE, MUSIC, STAGE};
 use crate::chanter::{NOTES, Note};
-use crate::drill::{Kind, LARGEST_FILE, MOST_BARS, Music, Place, Problem, mend_music, read_music};
+use crate::drill::{
+    Kind, LARGEST_FILE, MOST_BARS, Music, Place, Problem, TuneHead, mend_music, read_music,
+};
 use crate::exchange::piece::{
     Piece, Practice, Section, adopted, beats_a_minute, counted_by, foreign, ladder_of,
 };
@@ -66,6 +68,7 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
     let metre = file.metre(&mut problems);
     let piece = Piece {
         title: file.title.clone(),
+        head: TuneHead::default(),
         about: None,
         metre,
         tempo: file.tempo(metre),

@@ -12,6 +12,11 @@ pub use write::write;
 
 /// The miscellaneous field that says that rehearsal marks begin stages.
 const STAGES: &str = "stages";
+/// The miscellaneous fields of what stands at the head of a tune and has no element of its own: the
+/// kind of tune, where it comes from, each other title.
+const KIND: &str = "kind of tune";
+const ORIGIN: &str = "origin";
+const ALSO: &str = "other title";
 /// The miscellaneous field of what to listen for in a stage, counted from 1.
 fn listen_here(stage: usize) -> String {
     format!("{LISTEN_HERE}, stage {stage}")

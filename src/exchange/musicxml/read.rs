@@ -1,10 +1,11 @@
 //! A MusicXML file to a piece.
 
 use super::tree::{Element, read_tree};
-use super::{HELD, STAGES, listen_here};
+use super::{ALSO, HELD, KIND, ORIGIN, STAGES, listen_here};
 use crate::chanter::Note;
 use crate::drill::{
-    Bar, Gracenote, Group, LARGEST_FILE, Music, Place, Problem, Written, body_order, mend_music,
+    Bar, Gracenote, Group, LARGEST_FILE, Music, Place, Problem, TuneHead, Written, body_order,
+    mend_music,
 };
 use crate::exchange::piece::{
     BEAT, Piece, Practice, REMARKS, Section, adopted, adopted_at, beats_a_minute, counted_by,
@@ -65,26 +66,34 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
             "left out: the chanter plays one line",
         ));
     }
-    let field = |name: &str| {
-        root.child("identification")
-            .and_then(|own| own.child("miscellaneous"))
-            .and_then(|own| {
-                own.all("miscellaneous-field")
-                    .find(|field| field.attribute("name") == Some(name))
-                    .map(|field| field.text.trim().to_owned())
-            })
-    };
+    let fields = |name: &str| miscellaneous(&root, name);
+    let field = |name: &str| fields(name).into_iter().next();
     let title = root
         .child("work")
         .and_then(|work| work.text_of("work-title"))
         .or_else(|| root.text_of("movement-title"))
         .unwrap_or_default()
         .to_owned();
-    let about = root.child("identification").and_then(|own| {
-        own.all("creator")
-            .find(|creator| creator.attribute("type") == Some("composer"))
-            .map(|creator| format!("Composed by {}", creator.text.trim()))
-    });
+    let composers: Vec<String> = root
+        .child("identification")
+        .into_iter()
+        .flat_map(|own| own.all("creator"))
+        .filter(|creator| creator.attribute("type") == Some("composer"))
+        .map(|creator| creator.text.trim().to_owned())
+        .filter(|name| !name.is_empty())
+        .collect();
+    // a movement's own title beside that of its work is a second line
+    let second = root.text_of("movement-title").filter(|own| *own != title);
+    let head = TuneHead {
+        also: second
+            .map(str::to_owned)
+            .into_iter()
+            .chain(fields(ALSO))
+            .collect(),
+        kind: field(KIND),
+        composer: (!composers.is_empty()).then(|| composers.join(", ")),
+        origin: field(ORIGIN),
+    };
     let mut reader = PartReader {
         stages: field(STAGES).is_some(),
         beat: field(BEAT),
@@ -109,7 +118,18 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
     let here: Vec<Option<String>> = (1..=reader.sections.len())
         .map(|number| field(&listen_here(number)))
         .collect();
-    reader.finish(title, about, remarks, here)
+    reader.finish(title, head, remarks, here)
+}
+
+/// What is said beside the music under a name.
+fn miscellaneous(root: &Element, name: &str) -> Vec<String> {
+    root.child("identification")
+        .and_then(|own| own.child("miscellaneous"))
+        .into_iter()
+        .flat_map(|own| own.all("miscellaneous-field"))
+        .filter(|field| field.attribute("name") == Some(name))
+        .map(|field| field.text.trim().to_owned())
+        .collect()
 }
 
 fn at(line: usize) -> Place {
@@ -473,7 +493,7 @@ impl PartReader {
     fn finish(
         mut self,
         title: String,
-        about: Option<String>,
+        head: TuneHead,
         remarks: Vec<(&str, String)>,
         here: Vec<Option<String>>,
     ) -> (Option<Piece>, Vec<Problem>) {
@@ -521,7 +541,8 @@ impl PartReader {
         }
         let mut piece = Piece {
             title,
-            about,
+            head,
+            about: None,
             metre,
             tempo: self.tempo,
             ladder: None,

@@ -1,6 +1,6 @@
 //! A piece to MusicXML.
 
-use super::{HELD, STAGES, listen_here};
+use super::{ALSO, HELD, KIND, ORIGIN, STAGES, listen_here};
 use crate::chanter::Note;
 use crate::exchange::Section;
 use crate::exchange::piece::Piece;
@@ -21,16 +21,23 @@ pub fn write(piece: &Piece) -> Vec<u8> {
     );
     let _ = writeln!(
         text,
-        "<work><work-title>{}</work-title></work>\n<identification>\n\
+        "<work><work-title>{}</work-title></work>\n<identification>\n{}\
          <encoding><software>gracerung {}</software></encoding>",
         escape(piece.title.as_str()),
+        composer(piece),
         env!("CARGO_PKG_VERSION")
     );
     let _ = write!(
         text,
         "<miscellaneous><miscellaneous-field name=\"{STAGES}\">rehearsal marks</miscellaneous-field>"
     );
-    let remarks = piece.remarks().into_iter();
+    let head = &piece.head;
+    let kept = [(KIND, &head.kind), (ORIGIN, &head.origin)];
+    let kept = kept
+        .into_iter()
+        .filter_map(|(name, said)| Some((name, said.clone()?)));
+    let also = head.also.iter().map(|title| (ALSO, title.clone()));
+    let remarks = kept.chain(also).chain(piece.remarks());
     let here = piece
         .sections
         .iter()
@@ -68,6 +75,20 @@ pub fn write(piece: &Piece) -> Vec<u8> {
     }
     text.push_str("</part>\n</score-partwise>\n");
     text.into_bytes()
+}
+
+/// Who composed it, as the format has it.
+fn composer(piece: &Piece) -> String {
+    piece
+        .head
+        .composer
+        .as_ref()
+        .map_or_else(String::new, |name| {
+            format!(
+                "<creator type=\"composer\">{}</creator>\n",
+                escape(name.as_str())
+            )
+        })
 }
 
 /// Divisions of a quarter note in which every length is whole.

@@ -1,8 +1,9 @@
 //! Fields of a mapping, and plain values: texts, words, numbers, notes.
 
-use super::Reader;
+use super::{LONGEST_NAME, Reader};
 use crate::chanter::Note;
 use crate::drill::problem::{Kind, Place};
+use crate::drill::value::TuneHead;
 use crate::drill::yaml::{Text, Tree, Value, shortened};
 use crate::units::{Fraction, parse_fraction};
 use crate::wording;
@@ -149,6 +150,26 @@ impl Reader {
     ) -> Option<String> {
         let tree = fields.get(field)?;
         self.text(tree, field, most)
+    }
+
+    /// What stands at the head of a tune besides its title.
+    pub(super) fn head(&mut self, fields: &Fields) -> TuneHead {
+        let mut also = Vec::new();
+        if let Some(tree) = fields.get("also") {
+            let items: Vec<&Tree> = match &tree.value {
+                Value::List(items) => items.iter().collect(),
+                _ => vec![tree],
+            };
+            for item in items {
+                also.extend(self.text(item, "also", LONGEST_NAME));
+            }
+        }
+        TuneHead {
+            also,
+            kind: self.optional_text(fields, "kind", LONGEST_NAME),
+            composer: self.optional_text(fields, "composer", LONGEST_NAME),
+            origin: self.optional_text(fields, "origin", LONGEST_NAME),
+        }
     }
 
     pub(super) fn one_of<T: Copy>(

@@ -170,10 +170,12 @@ impl Reader {
             &["by itself", "when asked"],
             &[StepBack::ByItself, StepBack::WhenAsked],
         );
+        let head = self.head(&fields);
         let about = self.optional_text(&fields, "about", LONGEST_TEXT);
         let listen_for = self.optional_text(&fields, "listen_for", LONGEST_TEXT);
         Some(Drill {
             title: title?,
+            head,
             about,
             listen_for,
             metre,
