@@ -10,6 +10,8 @@ const TRAIL_RATE: f64 = 5.0;
 const KEPT: usize = 400;
 /// So long without a sound, seconds, and it is told.
 const SILENT_S: f64 = 2.0;
+/// So long of sound without a note, seconds: longer than a breath between repetitions. Chosen.
+const UNHEARD_S: f64 = 6.0;
 
 /// The page for blowing evenly as it stands.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -74,6 +76,8 @@ pub fn trouble(now: HeardNow) -> Option<&'static str> {
         Some("the microphone clips: turn it down, or sit further away")
     } else if now.silent_s > SILENT_S {
         Some("nothing is heard: is the microphone on, and near?")
+    } else if now.unheard_s > UNHEARD_S {
+        Some("no chanter is heard: is its low A the right one (--la)?")
     } else {
         None
     }
@@ -96,6 +100,7 @@ mod tests {
             }),
             clips: false,
             silent_s: 0.0,
+            unheard_s: 0.0,
         }
     }
 
@@ -122,6 +127,12 @@ mod tests {
             clips: true,
             ..now(1.0)
         };
+        let talk = HeardNow {
+            note: None,
+            unheard_s: 7.0,
+            ..now(1.0)
+        };
+        assert!(trouble(talk).is_some_and(|words| words.contains("no chanter")));
         assert!(trouble(quiet).is_some_and(|words| words.contains("nothing is heard")));
         assert!(trouble(loud).is_some_and(|words| words.contains("clips")));
         let unplugged = Blowing::default();

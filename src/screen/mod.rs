@@ -121,6 +121,7 @@ mod tests {
         }),
         clips: false,
         silent_s: 0.0,
+        unheard_s: 0.0,
     };
 
     fn practising(now: HeardNow) -> Model {

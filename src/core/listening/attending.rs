@@ -22,6 +22,10 @@ pub const KEPT_S: f64 = 90.0;
 pub const AROUND_S: f64 = 0.35;
 /// Level under which nothing is played, dB of full scale: a microphone's own noise lies below.
 const SILENT_DB: f64 = -60.0;
+/// Level from which sound without a note is told, dB of full scale: a quiet room lies below. Chosen.
+const LOUD_DB: f64 = -50.0;
+/// A shorter note may be a vowel of somebody who talks, seconds.
+const HELD_S: f64 = 0.3;
 /// Share of a repetition in which notes must be heard for somebody to have played.
 const PLAYED: f64 = 0.25;
 
@@ -38,6 +42,8 @@ pub struct HeardNow {
     pub clips: bool,
     /// How long nothing has been heard, seconds.
     pub silent_s: f64,
+    /// How long there has been sound and no note in it, seconds; silence does not count.
+    pub unheard_s: f64,
 }
 
 /// How evenly a note is held.
@@ -147,7 +153,9 @@ impl std::fmt::Display for SoundTrouble {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::Odd(remark) => remark.fmt(f),
-            Self::Nothing => f.write_str("nothing is heard of you: is the microphone on and near?"),
+            Self::Nothing => f.write_str(
+                "no chanter is heard: is the microphone near, and its low A right (--la)?",
+            ),
             Self::Other => {
                 f.write_str("what is heard is not this stage; does the loudspeaker drown you?")
             }
@@ -167,6 +175,8 @@ pub struct Attention {
     /// When a block clipped last, and when something was heard last, seconds.
     clipped_s: f64,
     sounded_s: f64,
+    /// Sound without a note since the last note, seconds.
+    unheard_s: f64,
 }
 
 impl Attention {
@@ -184,6 +194,7 @@ impl Attention {
             holding: Holding::default(),
             clipped_s: f64::NEG_INFINITY,
             sounded_s: 0.0,
+            unheard_s: 0.0,
         })
     }
 
@@ -216,6 +227,11 @@ impl Attention {
             self.sounded_s = now_s;
         }
         self.holding.look(now_s, self.sounding());
+        if self.holding.note.is_some() && now_s > self.holding.since_s + HELD_S {
+            self.unheard_s = 0.0;
+        } else if self.now.level() > LOUD_DB {
+            self.unheard_s += samples.len() as f64 / f64::from(self.rate.0);
+        }
     }
 
     fn sounding(&self) -> Option<(Note, Option<Cents>)> {
@@ -237,6 +253,7 @@ impl Attention {
             held: self.holding.told(now_s),
             clips: now_s < self.clipped_s + 1.0,
             silent_s: now_s - self.sounded_s,
+            unheard_s: self.unheard_s,
         }
     }
 
@@ -446,6 +463,17 @@ mod tests {
         assert!(!silent.clips);
         let loud = attended(&reed(1, 0.0, 0.0, 3.0));
         assert!(loud.clips && loud.silent_s < 0.01, "{loud:?}");
+        assert!(loud.unheard_s < 0.5, "{loud:?}");
+        // what has no pitch is no chanter: the generator of Numerical Recipes
+        let mut state = 1_u32;
+        let hiss: Vec<f32> = (0..144_000)
+            .map(|_| {
+                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                0.1 * ((state >> 8) as f32 / 8_388_608.0 - 1.0)
+            })
+            .collect();
+        let hiss = attended(&hiss);
+        assert!(hiss.unheard_s > 2.5 && hiss.silent_s < 0.1, "{hiss:?}");
     }
 
     /// What is kept is bounded however long the session is.

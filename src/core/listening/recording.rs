@@ -35,8 +35,8 @@ pub enum Remark {
     Empty,
     /// Next to nothing is on it: the loudest sample, dB of full scale.
     Silent(f64),
-    /// There is sound, and no chanter in it.
-    NoChanter,
+    /// There is sound, and no chanter in it: none at the low A that was given, or none at all.
+    NoChanter(Option<Hertz>),
     /// Too loud for the recorder: the share of samples at full scale.
     Clipped(f64),
     /// Samples that are no numbers, taken as silence.
@@ -54,9 +54,14 @@ impl std::fmt::Display for Remark {
                 "next to nothing was recorded: the loudest moment is {peak:.0} dB; turn the microphone up or move it nearer"
             ),
             Self::Silent(_) => write!(f, "the recording is silent; is the microphone on?"),
-            Self::NoChanter => write!(
+            Self::NoChanter(None) => write!(
                 f,
                 "no chanter was heard in it; if there is one, give its low A with `--la`"
+            ),
+            Self::NoChanter(Some(low_a)) => write!(
+                f,
+                "no chanter was heard in it with a low A of {:.0} Hz; leave `--la` out to have it looked for",
+                low_a.0
             ),
             Self::Clipped(share) => write!(
                 f,
@@ -208,13 +213,43 @@ fn hear_as(
     for note in &mut notes {
         note.end_s = note.end_s.min(seconds);
     }
-    let remarks = sound.remarks(rate, notes.is_empty());
+    if !is_chanter(&notes, seconds) {
+        notes.clear();
+    }
+    let mut remarks = sound.remarks(rate);
+    // an empty or silent recording has its own word
+    let sounds = !remarks
+        .iter()
+        .any(|remark| matches!(remark, Remark::Empty | Remark::Silent(_)));
+    if notes.is_empty() && sounds {
+        remarks.insert(0, Remark::NoChanter(low_a));
+    }
     Ok(Hearing {
-        low_a: found,
+        low_a: found.filter(|_| !notes.is_empty()),
         notes,
         seconds,
         remarks,
     })
+}
+
+/// A chanter sounds on and on (the trade's facts: continuous sound, no rests): somewhere in a recording
+/// of one there is a stretch of notes of so many seconds. Vowels of a speaker held no longer than 0.6 s
+/// on tuning takes, whole performances made one stretch. Chosen between them.
+const STRETCH_S: f64 = 0.75;
+/// A gap that does not end a stretch, seconds.
+const JOINED_S: f64 = 0.05;
+
+/// True where somebody plays: a long enough stretch of notes, or in a short recording half of it.
+fn is_chanter(notes: &[HeardNote], seconds: f64) -> bool {
+    let enough = STRETCH_S.min(0.5 * seconds);
+    let stretches = notes.chunk_by(|one, next| next.start_s - one.end_s < JOINED_S);
+    let lasts = |stretch: &[HeardNote]| {
+        let ends = stretch.last().map_or(0.0, |last| last.end_s);
+        ends - stretch.first().map_or(0.0, |first| first.start_s)
+    };
+    stretches
+        .into_iter()
+        .any(|stretch| lasts(stretch) >= enough)
 }
 
 /// What is counted of the samples.
@@ -239,7 +274,7 @@ impl Sound {
         }
     }
 
-    fn remarks(&self, rate: SampleRate, nothing_heard: bool) -> Vec<Remark> {
+    fn remarks(&self, rate: SampleRate) -> Vec<Remark> {
         let mut remarks = Vec::new();
         let clipped = self.full as f64 / self.samples.max(1) as f64;
         let peak = 20.0 * f64::from(self.peak).log10();
@@ -247,8 +282,6 @@ impl Sound {
             remarks.push(Remark::Empty);
         } else if peak < -60.0 {
             remarks.push(Remark::Silent(peak));
-        } else if nothing_heard {
-            remarks.push(Remark::NoChanter);
         }
         if clipped > CLIPPED {
             remarks.push(Remark::Clipped(clipped));
@@ -325,6 +358,27 @@ mod tests {
         assert!(!clipped.notes.is_empty(), "what clips is still heard");
         let one = heard(48_000, &[0.1]);
         assert_eq!(one.notes, []);
+    }
+
+    /// Without it talk would be told as a few notes, and a wrong low A as nothing.
+    #[test]
+    fn what_is_no_chanter_is_told_with_and_without_low_a() {
+        let hum: Vec<f32> = (0..96_000_u32)
+            .map(|at| 0.3 * (std::f32::consts::TAU * 50.0 * at as f32 / 48_000.0).sin())
+            .collect();
+        for low_a in [None, Some(Hertz(236.0))] {
+            let mut all = Some(hum.clone());
+            let next = || all.take().unwrap_or_default();
+            let hearing = hear(SampleRate(48_000), low_a, TuningTable::Modern, next);
+            let hearing = hearing.expect("a usual rate");
+            assert_eq!(hearing.remarks, [Remark::NoChanter(low_a)]);
+            assert_eq!((hearing.low_a, hearing.notes.len()), (None, 0));
+        }
+        let known = |from: f64, to| HeardNote::known(Note::E, from, to);
+        let vowels = [known(1.0, 1.4), known(2.0, 2.5), known(2.52, 2.7)];
+        assert!(!is_chanter(&vowels, 20.0));
+        assert!(is_chanter(&[known(1.0, 1.4), known(1.4, 1.8)], 20.0));
+        assert!(is_chanter(&[known(0.1, 0.4)], 0.5), "a short recording");
     }
 
     /// Without it a tone that the recording ends in would be lost or run on.

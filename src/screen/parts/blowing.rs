@@ -162,6 +162,7 @@ mod tests {
                 }),
                 clips: false,
                 silent_s: 0.0,
+                unheard_s: 0.0,
             };
             blowing.hear(f64::from(step) * 0.21, Some(now));
         }
@@ -200,6 +201,7 @@ mod tests {
                 held: None,
                 clips: false,
                 silent_s: 3.0,
+                unheard_s: 0.0,
             }),
         );
         let shown = screen(40, 10, &silent);
