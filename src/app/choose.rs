@@ -20,12 +20,6 @@ pub struct Listed {
 /// Something to practise today, with its reason.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct TodayLine {
-    /// The drill's name or a file.
-    pub open: String,
-    /// The stage, from 0.
-    pub stage: usize,
-    /// The rung: a tempo, or a length of tones.
-    pub rung: crate::practice::Rung,
     /// Minutes to plan for it.
     pub minutes: u32,
     /// Why, one sentence.

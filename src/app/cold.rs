@@ -57,6 +57,29 @@ impl Practising {
             .map_or(tomorrow, |(due, ..)| due.max(tomorrow))
     }
 
+    /// `comes again in 3 days, on 2027-01-18`: when a cell is asked for after a first try of the day.
+    pub(super) fn comes_again_words(
+        &self,
+        cell: CellKey,
+        mark: Mark,
+        at: Moment,
+        rule: &Rule,
+    ) -> String {
+        let today = date_of(local_day(at.utc_us, at.offset_s));
+        let due = self.comes_again(cell, mark, today, rule);
+        let cold = self
+            .state
+            .plan()
+            .stage_of(cell)
+            .is_some_and(|stage| self.state.plan().stages[stage].asks_cold(cell.rung));
+        match (mark, today.until(due).map_or(0, |span| span.get_days())) {
+            (Mark::NotClean, _) if cold => "comes cold again tomorrow".to_owned(),
+            (Mark::NotClean, _) => "comes again tomorrow".to_owned(),
+            (Mark::Clean, ..=1) => "comes again tomorrow".to_owned(),
+            (Mark::Clean, days) => format!("comes again in {days} days, on {due}"),
+        }
+    }
+
     /// What came of a cold try, and when it comes again.
     pub(super) fn cold_words(&self, at: Moment, rule: &Rule) -> Option<String> {
         let news = self.state.news();
@@ -73,21 +96,15 @@ impl Practising {
             Some(By::Assumed) => " (assumed)",
             _ => "",
         };
-        let today = date_of(local_day(at.utc_us, at.offset_s));
-        let due = self.comes_again(cell, mark, today, rule);
-        let days = today.until(due).map_or(0, |span| span.get_days());
-        let when = match days {
-            ..=1 => "tomorrow".to_owned(),
-            days => format!("in {days} days, on {due}"),
-        };
+        let when = self.comes_again_words(cell, mark, at, rule);
         let name = self.cell_name(cell);
         Some(match mark {
-            Mark::Clean => format!("clean{who}: {name} is held, and comes again {when}"),
+            Mark::Clean => format!("clean{who}: {name} is held, and {when}"),
             Mark::NotClean => {
                 let on = self.state.named().map_or_else(String::new, |next| {
                     format!("; n goes on to {}", self.cell_name(next))
                 });
-                format!("not clean{who}: {name} is not held, and comes cold again {when}{on}")
+                format!("not clean{who}: {name} is not held, and {when}{on}")
             }
         })
     }

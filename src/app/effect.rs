@@ -1,5 +1,6 @@
 //! What an update asks of the shell.
 
+use super::session::Session;
 use crate::practice::Record;
 use crate::sound::{Command, Entry, When};
 use crate::timeline::Timeline;
@@ -54,6 +55,14 @@ pub enum Effect {
         /// The rung: a tempo, or a length of tones.
         rung: crate::practice::Rung,
     },
+    /// Begin today's session, or go on with it; answered by a message.
+    BeginSession,
+    /// Run a warm-up of so many minutes on a page of its own; answered by a message.
+    WarmUp(u32),
+    /// Let a drill's movement be heard on a page of its own; answered by a message.
+    Hear(String),
+    /// Keep where the session stands, for the rest of the day.
+    KeepSession(Box<Session>),
     /// Hand the terminal back to the shell until the program is continued.
     Suspend,
     /// Leave.

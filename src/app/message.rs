@@ -3,8 +3,10 @@
 use super::choose::{Listed, TodayLine};
 use super::model::SoundState;
 use super::offers::Offer;
+use super::session::Outcome;
 use crate::drill::Drill;
 use crate::listening::{Attended, HeardNow};
+use crate::planning::Part;
 use crate::practice::{CellKey, Entry, Hand, Mark, Rung, StagePrint};
 use crate::sound::{Bus, Report};
 use uuid::Uuid;
@@ -65,6 +67,19 @@ pub enum Message {
     NotStored(String),
     /// A take was kept, so many seconds long, or why not.
     Kept(Result<f64, String>),
+    /// A session is to begin, or to go on at one of its parts.
+    Session {
+        /// Its parts.
+        parts: Vec<Part>,
+        /// The part it goes on with, from 0.
+        at: usize,
+        /// What came of those before.
+        outcomes: Vec<Outcome>,
+    },
+    /// What ran on a page of its own is over; with what was wrong, if anything.
+    AsideOver(Option<String>),
+    /// Time has gone by and nothing else happened.
+    Tick,
     /// A signal asks to leave.
     Terminate,
 }
@@ -110,8 +125,12 @@ pub enum Action {
     },
     /// In a list: open what is marked.
     Open,
-    /// In the list of drills: open what comes first today, where its climb stands.
-    OpenToday,
+    /// In the list of drills: begin today's session, or go on with it.
+    BeginSession,
+    /// In a session: begin what is shown, or leave the page after the last.
+    BeginPart,
+    /// In a session: leave out what is shown, or go on to the next thing.
+    NextPart,
     /// In the list of drills: the letters typed from now on are looked for.
     SearchBegin,
     /// In the list of drills: a letter to look for.

@@ -20,6 +20,9 @@ mod playing;
 #[cfg(test)]
 mod practice_laws;
 mod practising;
+mod session;
+#[cfg(test)]
+mod session_laws;
 mod update;
 mod warming;
 mod words;
@@ -35,6 +38,7 @@ pub use model::{Model, Options, Overlay, Page, SoundState};
 pub use notice::Notice;
 pub use offers::{Offer, Offers};
 pub use practising::{Place, Practising, Sounding, planned, prints, scores};
+pub use session::{Came, Outcome, Session, Stands, part_words};
 pub use update::update;
 pub use warming::{WarmMusic, Warming};
 pub use words::Words;

@@ -4,6 +4,7 @@ use super::choose::Choose;
 use super::lateness::Lateness;
 use super::notice::Notice;
 use super::practising::Practising;
+use super::session::Session;
 use super::words::Words;
 use crate::chanter::Tuning;
 use crate::listening::HeardNow;
@@ -25,6 +26,8 @@ pub struct Model {
     pub choose: Choose,
     /// The drill that is practised.
     pub practising: Option<Practising>,
+    /// The session that runs, if one does.
+    pub session: Option<Session>,
     /// What the player chose for sound and picture.
     pub options: Options,
     /// What the player is writing; then letters are letters.
@@ -54,6 +57,8 @@ pub enum Page {
     Choose,
     /// A drill.
     Practise,
+    /// Between two things of a session, or after the last.
+    Session,
 }
 
 /// What may lie over a page, to be read and closed.
@@ -158,6 +163,7 @@ impl Model {
             over_scroll: 0,
             choose: Choose::default(),
             practising: None,
+            session: None,
             options,
             words: None,
             notice: None,

@@ -16,9 +16,9 @@ const DRILL: &str = "title: Ours\nmovement: grip\nfrom: D\nto: LA\nmetre: 4/4\ns
 
 const DAY_US: i64 = 86_400_000_000;
 
-struct Player {
-    model: Model,
-    now_us: i64,
+pub(super) struct Player {
+    pub(super) model: Model,
+    pub(super) now_us: i64,
     /// The cycle of the timeline sent last.
     cycle: u64,
     /// What the reference was told last.
@@ -28,6 +28,23 @@ struct Player {
 impl Player {
     /// Opens the drill on a day; the tops of these stages were cleared on the days given.
     fn opens(cleared: &[(usize, i64)], day: i64, stage: Option<usize>) -> Self {
+        let mut player = Self::on(day);
+        player.tell(Message::Opened(Box::new(Self::drill(cleared, stage))));
+        player
+    }
+
+    /// At noon of a day, with nothing open.
+    pub(super) fn on(day: i64) -> Self {
+        Self {
+            model: Model::new(Options::default()),
+            now_us: day * DAY_US + DAY_US / 2,
+            cycle: 0,
+            reference: None,
+        }
+    }
+
+    /// The drill as the shell reads it; the tops of these stages were cleared on the days given.
+    pub(super) fn drill(cleared: &[(usize, i64)], stage: Option<usize>) -> OpenedDrill {
         let drill = read(DRILL.as_bytes()).0.expect("no problem");
         let planned = super::practising::planned(&drill, &super::scores(&drill));
         let mut entries = Vec::new();
@@ -63,7 +80,7 @@ impl Player {
                 });
             }
         }
-        let opened = OpenedDrill {
+        OpenedDrill {
             name: "ours".to_owned(),
             drill,
             entries,
@@ -72,18 +89,10 @@ impl Player {
             stage,
             rung: None,
             session: Uuid::from_u128(77),
-        };
-        let mut player = Self {
-            model: Model::new(Options::default()),
-            now_us: day * DAY_US + DAY_US / 2,
-            cycle: 0,
-            reference: None,
-        };
-        player.tell(Message::Opened(Box::new(opened)));
-        player
+        }
     }
 
-    fn tell(&mut self, message: Message) -> Vec<Effect> {
+    pub(super) fn tell(&mut self, message: Message) -> Vec<Effect> {
         self.now_us += 1_000_000;
         let at = Moment {
             utc_us: self.now_us,
@@ -112,7 +121,7 @@ impl Player {
     }
 
     /// A repetition up to its closing note, in a bar before the breath.
-    fn plays(&mut self) {
+    pub(super) fn plays(&mut self) {
         self.bar(0);
         let closing = Report::Closing {
             serial: self.model.sent,
@@ -123,7 +132,7 @@ impl Player {
     }
 
     /// The breath is over.
-    fn breathes(&mut self) {
+    pub(super) fn breathes(&mut self) {
         let practising = self.model.practising.as_ref().expect("a drill");
         let sent = practising.find(self.model.sent).expect("it was sent");
         let beat = sent.timeline.cycle.to_f64();
@@ -142,7 +151,7 @@ impl Player {
         });
     }
 
-    fn press(&mut self, mark: Mark) -> Vec<Effect> {
+    pub(super) fn press(&mut self, mark: Mark) -> Vec<Effect> {
         self.tell(Message::Act(Action::Mark(mark, Hand::Pedal)))
     }
 

@@ -9,9 +9,10 @@ use super::offers::{self, Offer, Offers};
 use super::options::act_on_options;
 use super::playing::{decide, follow_wish, forget_heard, heard, load, pause, play, wanted};
 use super::practising::{Place, Practising};
+use super::session::{self, Session, Stands};
 use super::words::{keep_words, write};
 use crate::listening::Attended;
-use crate::practice::{CellKey, Event, Mark, Moment, News, Plan, Rung, step};
+use crate::practice::{CellKey, Event, Hand, Mark, Moment, News, Plan, Rung, step};
 use crate::sound::{Command, Cue, Entry, When};
 use crate::wording;
 
@@ -24,6 +25,7 @@ pub fn update(model: &mut Model, at: Moment, message: Message) -> Vec<Effect> {
     apply(model, at, message, &mut effects);
     offers::follow(model, &mut effects);
     cold::follow(model, at, &mut effects);
+    session::follow(model, at, &mut effects);
     effects
 }
 
@@ -31,7 +33,20 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
     match message {
         Message::Act(action) => act(model, at, action, effects),
         Message::Opened(opened) => opened_drill(model, at, &opened, effects),
+        Message::NotOpened(why) if model.session.is_some() => {
+            session::not_opened(model, at, why, effects);
+        }
         Message::NotOpened(why) => model.notice = Some(Notice::urgent(why)),
+        Message::Session {
+            parts,
+            at: part,
+            outcomes,
+        } => {
+            model.session = Some(Session::new(parts, part, outcomes, at));
+            model.page = Page::Session;
+        }
+        Message::AsideOver(trouble) => session::aside_over(model, at, trouble, effects),
+        Message::Tick => {}
         Message::Listed(drills) => {
             model.choose.drills = drills;
             model.choose.move_by(0);
@@ -192,6 +207,9 @@ pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effec
         let text: Vec<String> = notices.into_iter().map(|notice| notice.text).collect();
         model.notice = Some(Notice::plain(text.join(" · ")));
     }
+    if let Some(at) = at {
+        session::noted(model, at);
+    }
     if let Some((cell, at)) = climbed.zip(at) {
         practise(model, &Event::CellChosen { at, cell }, effects);
     }
@@ -253,6 +271,7 @@ fn act(model: &mut Model, at: Moment, action: Action, effects: &mut Vec<Effect>)
         _ => match model.page {
             Page::Choose => act_in_list(model, action, effects),
             Page::Practise => act_at_practice(model, at, action, effects),
+            Page::Session => act_in_session(model, at, action, effects),
         },
     }
 }
@@ -269,8 +288,10 @@ fn leave(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
             model.quit = true;
             effects.push(Effect::Quit);
         }
-        Page::Practise => {
+        Page::Practise | Page::Session => {
             leave_drill(model, at, effects);
+            model.page = Page::Choose;
+            model.session = None;
             if model.straight {
                 model.quit = true;
                 effects.push(Effect::Quit);
@@ -281,7 +302,7 @@ fn leave(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     }
 }
 
-fn leave_drill(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
+pub(super) fn leave_drill(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     if model.practising.is_none() {
         return;
     }
@@ -301,14 +322,10 @@ fn act_in_list(model: &mut Model, action: Action, effects: &mut Vec<Effect>) {
             model.notice = None;
             model.choose.searching = true;
         }
-        Action::OpenToday => match model.choose.today.first() {
-            Some(line) => effects.push(Effect::OpenAt {
-                name: line.open.clone(),
-                stage: line.stage,
-                rung: line.rung,
-            }),
-            None => model.notice = Some(Notice::plain("nothing is due today: choose a drill")),
-        },
+        Action::BeginSession if model.choose.today.is_empty() => {
+            model.notice = Some(Notice::plain("nothing is due today: choose a drill"));
+        }
+        Action::BeginSession => effects.push(Effect::BeginSession),
         Action::Search(letter) => model.choose.search(Some(letter)),
         Action::SearchBack => model.choose.search(None),
         Action::Open => {
@@ -318,6 +335,20 @@ fn act_in_list(model: &mut Model, action: Action, effects: &mut Vec<Effect>) {
                 model.notice = Some(Notice::plain("no drill has these letters"));
             }
         }
+        _ => {}
+    }
+}
+
+/// Between two things of a session, and after the last.
+fn act_in_session(model: &mut Model, at: Moment, action: Action, effects: &mut Vec<Effect>) {
+    let over = model
+        .session
+        .as_ref()
+        .is_none_or(|session| session.stands == Stands::Over);
+    match action {
+        Action::BeginPart | Action::NextPart if over => leave(model, at, effects),
+        Action::BeginPart => session::begin(model, at, effects),
+        Action::NextPart => session::leave_out(model, at, effects),
         _ => {}
     }
 }
@@ -362,6 +393,7 @@ fn opened_drill(model: &mut Model, at: Moment, opened: &OpenedDrill, effects: &m
         Effect::Sound(Command::ClickSound(options.click_sound)),
         Effect::Sound(Command::Clicks(options.clicks)),
     ]);
+    session::opened(model, at, effects);
 }
 
 /// Where the command line wants to begin, else what is to be tried cold today, else where the last
@@ -403,6 +435,13 @@ fn act_at_practice(model: &mut Model, at: Moment, action: Action, effects: &mut 
             practise(model, &Event::Stopped { at }, effects);
             forget_heard(model);
         }
+        Action::NextPart => session::leave_out(model, at, effects),
+        Action::Mark(mark, Hand::Pedal) if pedal_plays(model, at, mark) => match mark {
+            Mark::Clean => play(model, at, effects),
+            Mark::NotClean => {
+                practise(model, &Event::TempoStep { at, up: false }, effects);
+            }
+        },
         Action::Mark(mark, by) => practise(
             model,
             &Event::Press {
@@ -470,6 +509,17 @@ fn act_at_practice(model: &mut Model, at: Moment, action: Action, effects: &mut 
         }
         _ => act_on_options(model, action, effects),
     }
+}
+
+/// While nothing sounds a pedal has nothing to mark: the right one plays, the left one goes a rung
+/// down. A repetition that was just heard and is not marked yet is still marked by the left one.
+fn pedal_plays(model: &Model, at: Moment, mark: Mark) -> bool {
+    let Some(practising) = &model.practising else {
+        return false;
+    };
+    !model.is_sounding()
+        && !practising.is_offering()
+        && (mark == Mark::Clean || !practising.state.awaits_a_mark(at))
 }
 
 fn change_plan(

@@ -25,7 +25,7 @@ use crossterm::event::{
 use ratatui::backend::CrosstermBackend;
 use std::io::stdout;
 use std::sync::Arc;
-use std::sync::atomic::Ordering;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 use uuid::Uuid;
 
@@ -96,27 +96,165 @@ struct Music {
 /// Runs `hear`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     let own = arguments.screen.settings()?;
-    let opened = open::open(&arguments.drill)?;
-    let music = music(&opened.drill, arguments)?;
     terminal::require()?;
-    if settings::options(&own).levels.of(Bus::Reference).0 <= 0.0 {
-        return Err(Failure(
-            "nothing can be heard: the setting `levels.reference` is 0".to_owned(),
-        ));
+    let mut hearing = Hearing::begin(arguments, &arguments.screen, &own)?;
+    let log = practise::log_file();
+    let terminate = practise::termination();
+    let manner = if hearing.page.read_aloud {
+        Manner::Lines
+    } else {
+        Manner::Screen
+    };
+    let taken = Terminal::take(manner, log.as_ref())?;
+    let trouble = hearing.converse(&own, &terminate)?;
+    drop(taken);
+    let page = &hearing.page;
+    if page.asking == Asking::Over && !page.read_aloud {
+        output::print(&format!("{}\n", page.says().join("\n")))?;
     }
-    let mut journal = Keeping::open(&opened.name, music.cell)?;
-    let spot = chosen(&music, arguments.fault, &journal.before, &opened.drill)?;
-    let piece = excerpt(&music.clean, &music.clean, &spot);
-    let mut page = Discriminating::new(
-        music.title.clone(),
-        spot,
-        arguments.minutes * 60.0,
-        (piece.seconds, piece.judged_from),
-        seed(),
-    );
-    page.before_ms = journal.last_of(page.spot.difference);
-    let player = sounding(&arguments.screen, &own, &piece)?;
-    converse(&own, player, &mut page, &music.clean, &mut journal)
+    match trouble {
+        Some(trouble) => Err(Failure(trouble)),
+        None => Ok(Outcome::Done),
+    }
+}
+
+/// A drill's movement within a session, for a minute: the terminal is taken already.
+pub(super) fn in_session(
+    screen: &ScreenArguments,
+    own: &Settings,
+    drill: &str,
+    terminate: &AtomicBool,
+) -> Result<(), Failure> {
+    let arguments = Arguments {
+        drill: drill.to_owned(),
+        fault: None,
+        stage: None,
+        tempo: None,
+        minutes: 1.0,
+        screen: ScreenArguments::default(),
+    };
+    let mut hearing = Hearing::begin(&arguments, screen, own)?;
+    match hearing.converse(own, terminate)? {
+        Some(trouble) => Err(Failure(trouble)),
+        None => Ok(()),
+    }
+}
+
+/// Everything that a minute of hearing needs.
+struct Hearing {
+    player: Player,
+    page: Discriminating,
+    clean: Timeline,
+    journal: Keeping,
+}
+
+impl Hearing {
+    fn begin(
+        arguments: &Arguments,
+        screen: &ScreenArguments,
+        own: &Settings,
+    ) -> Result<Self, Failure> {
+        let opened = open::open(&arguments.drill)?;
+        let music = music(&opened.drill, arguments)?;
+        if settings::options(own).levels.of(Bus::Reference).0 <= 0.0 {
+            return Err(Failure(
+                "nothing can be heard: the setting `levels.reference` is 0".to_owned(),
+            ));
+        }
+        let journal = Keeping::open(&opened.name, music.cell)?;
+        let spot = chosen(&music, arguments.fault, &journal.before, &opened.drill)?;
+        let piece = excerpt(&music.clean, &music.clean, &spot);
+        let mut page = Discriminating::new(
+            music.title.clone(),
+            spot,
+            arguments.minutes * 60.0,
+            (piece.seconds, piece.judged_from),
+            seed(),
+        );
+        page.before_ms = journal.last_of(page.spot.difference);
+        // a terminal that cannot be drawn on still has lines
+        let dumb = std::env::var_os("TERM").is_some_and(|name| name == "dumb");
+        page.read_aloud = own.switch("plain") || dumb;
+        Ok(Self {
+            player: sounding(screen, own, &piece)?,
+            page,
+            clean: music.clean,
+            journal,
+        })
+    }
+
+    /// The loop: what is heard and pressed in, what is to be played and shown out.
+    fn converse(
+        &mut self,
+        own: &Settings,
+        terminate: &AtomicBool,
+    ) -> Result<Option<String>, Failure> {
+        let Self {
+            player,
+            page,
+            clean,
+            journal,
+        } = self;
+        let pedals = settings::Pedals::of(own);
+        let mut shown = Shown::new(own, page.read_aloud)?;
+        let told = |error: std::io::Error| Failure(format!("the keys cannot be read: {error}"));
+        let mut serial = None;
+        let mut heard = false;
+        let mut last = Instant::now();
+        let mut trouble = None;
+        let mut todo = Some(page.examples());
+        loop {
+            match todo.take() {
+                Some(ToPlay::Piece(size)) => {
+                    let piece = match size {
+                        Some(size) => excerpt(&plant(clean, &page.spot, size), clean, &page.spot),
+                        None => excerpt(clean, clean, &page.spot),
+                    };
+                    let timeline = Arc::new(piece.timeline);
+                    serial = Some(player.load(timeline, When::Now, Entry::FirstCycle));
+                    heard = false;
+                    player.start();
+                }
+                Some(what @ (ToPlay::Nothing | ToPlay::Leave)) => {
+                    player.stop();
+                    if let Some(found) = page.found().filter(|_| !page.kept) {
+                        page.kept = true;
+                        trouble = journal.store(&found).err().or(trouble);
+                    }
+                    if what == ToPlay::Leave {
+                        break;
+                    }
+                }
+                None => {}
+            }
+            shown.show(page)?;
+            if poll(FRAME).map_err(told)?
+                && let Input::Key(key) = read_key().map_err(told)?
+                && let Some(button) = button(&pedals, key)
+            {
+                todo = page.press(button);
+            }
+            let now = Instant::now();
+            for what in player.poll(now) {
+                if let Heard::Report(Report::Took { serial: took, .. }) = what {
+                    heard |= Some(took) == serial;
+                }
+            }
+            let passed = (now - last).as_secs_f64();
+            last = now;
+            if terminate.load(Ordering::Relaxed) {
+                todo = Some(ToPlay::Leave);
+            } else if todo.is_none() && heard {
+                todo = page.pass(passed);
+            }
+            let over = matches!(page.asking, Asking::Over | Asking::Ready);
+            if !over && heard && silent(player).is_some() {
+                trouble = silent(player).map(|failure| failure.0);
+                todo = Some(ToPlay::Leave);
+            }
+        }
+        Ok(trouble)
+    }
 }
 
 /// Says which movements are clean; another one each time.
@@ -378,94 +516,6 @@ fn button(pedals: &settings::Pedals, key: KeyEvent) -> Option<Button> {
     })
 }
 
-/// The loop: what is heard and pressed in, what is to be played and shown out.
-fn converse(
-    own: &Settings,
-    mut player: Player,
-    page: &mut Discriminating,
-    clean: &Timeline,
-    journal: &mut Keeping,
-) -> Ran {
-    let pedals = settings::Pedals::of(own);
-    let log = practise::log_file();
-    let terminate = practise::termination();
-    // a terminal that cannot be drawn on still has lines
-    let dumb = std::env::var_os("TERM").is_some_and(|name| name == "dumb");
-    page.read_aloud = own.switch("plain") || dumb;
-    let manner = if page.read_aloud {
-        Manner::Lines
-    } else {
-        Manner::Screen
-    };
-    let taken = Terminal::take(manner, log.as_ref())?;
-    let mut shown = Shown::new(own, page.read_aloud)?;
-    let told = |error: std::io::Error| Failure(format!("the keys cannot be read: {error}"));
-    let mut serial = None;
-    let mut heard = false;
-    let mut last = Instant::now();
-    let mut trouble = None;
-    let mut todo = Some(page.examples());
-    loop {
-        match todo.take() {
-            Some(ToPlay::Piece(size)) => {
-                let piece = match size {
-                    Some(size) => excerpt(&plant(clean, &page.spot, size), clean, &page.spot),
-                    None => excerpt(clean, clean, &page.spot),
-                };
-                let timeline = Arc::new(piece.timeline);
-                serial = Some(player.load(timeline, When::Now, Entry::FirstCycle));
-                heard = false;
-                player.start();
-            }
-            Some(what @ (ToPlay::Nothing | ToPlay::Leave)) => {
-                player.stop();
-                if let Some(found) = page.found().filter(|_| !page.kept) {
-                    page.kept = true;
-                    trouble = journal.store(&found).err().or(trouble);
-                }
-                if what == ToPlay::Leave {
-                    break;
-                }
-            }
-            None => {}
-        }
-        shown.show(page)?;
-        if poll(FRAME).map_err(told)?
-            && let Input::Key(key) = read_key().map_err(told)?
-            && let Some(button) = button(&pedals, key)
-        {
-            todo = page.press(button);
-        }
-        let now = Instant::now();
-        for what in player.poll(now) {
-            if let Heard::Report(Report::Took { serial: took, .. }) = what {
-                heard |= Some(took) == serial;
-            }
-        }
-        let passed = (now - last).as_secs_f64();
-        last = now;
-        if terminate.load(Ordering::Relaxed) {
-            todo = Some(ToPlay::Leave);
-        } else if todo.is_none() && heard {
-            todo = page.pass(passed);
-        }
-        let over = matches!(page.asking, Asking::Over | Asking::Ready);
-        if !over && heard && silent(&player).is_some() {
-            trouble = silent(&player).map(|failure| failure.0);
-            todo = Some(ToPlay::Leave);
-        }
-    }
-    let said = page.says();
-    drop(taken);
-    if page.asking == Asking::Over && !page.read_aloud {
-        output::print(&format!("{}\n", said.join("\n")))?;
-    }
-    match trouble {
-        Some(trouble) => Err(Failure(trouble)),
-        None => Ok(Outcome::Done),
-    }
-}
-
 /// The page on a screen, or as lines that a screen reader says.
 enum Shown {
     Screen(
@@ -485,6 +535,8 @@ impl Shown {
         }
         let colours = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
             && own.word("colours") != "never";
+        // Within a session the page before is still there.
+        terminal::wipe().map_err(drawing)?;
         let terminal = ratatui::Terminal::new(CrosstermBackend::new(stdout())).map_err(drawing)?;
         Ok(Self::Screen(Box::new(terminal), Theme::new(colours)))
     }

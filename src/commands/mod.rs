@@ -30,6 +30,7 @@ mod progress;
 mod recognise;
 mod render;
 mod schema;
+mod session;
 mod settings;
 mod sheet;
 mod shell;

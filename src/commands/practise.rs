@@ -1,9 +1,12 @@
 //! `practise`, and the program without a command: the screen and its loop.
 
 use super::open::open;
-use super::shell::{Begin, Shell};
+use super::shell::{Aside, Begin, Shell};
 use super::terminal::{self, Manner, Terminal};
-use super::{Failure, Outcome, Ran, arguments, folders, homework, output, plan, settings};
+use super::{
+    Failure, Outcome, Ran, arguments, folders, hear, homework, output, plan, session, settings,
+    warmup,
+};
 use crate::app::{Care, Message, Model, Page};
 use crate::drill::{Drill, Stage, StageKind};
 use crate::live::{Asked, DEFAULT_BUFFER, Quiet};
@@ -183,7 +186,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     {
         shell.tell(&mut model, Message::Care(asked));
     }
-    screen(&settings, shell, model)
+    screen(&arguments.screen, &settings, shell, model)
 }
 
 /// Where the words of the command line want to begin. A length alone means the stage that opens the
@@ -218,7 +221,7 @@ pub(crate) fn choose() -> Ran {
     if let Some(last) = shell.last_drill() {
         model.choose.mark(&last);
     }
-    screen(&settings, shell, model)
+    screen(&arguments, &settings, shell, model)
 }
 
 pub(super) fn start(
@@ -286,10 +289,20 @@ const GRACE: Duration = Duration::from_secs(2);
 pub(super) const FRAME: Duration = Duration::from_millis(33);
 /// Between two looks at the microphone: a note is to be on the screen within 80 ms of sounding.
 const EAR: Duration = Duration::from_millis(5);
+/// Between two drawings of a countdown.
+const COUNTDOWN: Duration = Duration::from_millis(250);
 /// Between two looks at signals while nothing does.
 const IDLE: Duration = Duration::from_millis(900);
 
-pub(super) fn screen(settings: &Settings, mut shell: Shell, mut model: Model) -> Ran {
+pub(super) fn screen(
+    arguments: &ScreenArguments,
+    settings: &Settings,
+    mut shell: Shell,
+    mut model: Model,
+) -> Ran {
+    shell
+        .day
+        .get_or_insert_with(|| session::Asked::new(settings, None));
     // a terminal that cannot be drawn on still has lines
     let dumb = std::env::var_os("TERM").is_some_and(|name| name == "dumb");
     let plain_lines = settings.switch("plain") || dumb;
@@ -311,7 +324,7 @@ pub(super) fn screen(settings: &Settings, mut shell: Shell, mut model: Model) ->
             log.as_ref(),
             &terminate,
             &pedals,
-            settings,
+            (arguments, settings),
             |model, _| {
                 for line in plain.lines(model) {
                     output::print(&format!("{line}\r\n"))?;
@@ -334,10 +347,11 @@ pub(super) fn screen(settings: &Settings, mut shell: Shell, mut model: Model) ->
             log.as_ref(),
             &terminate,
             &pedals,
-            settings,
+            (arguments, settings),
             |model, clear| {
                 if clear {
                     // The terminal was someone else's meanwhile: nothing drawn before counts.
+                    terminal::wipe().map_err(told)?;
                     drawn =
                         ratatui::Terminal::new(CrosstermBackend::new(stdout())).map_err(told)?;
                 }
@@ -377,6 +391,19 @@ fn note_heard(model: &Model) -> Option<crate::chanter::Note> {
     model.ear?.note.map(|(note, _)| note)
 }
 
+/// Runs a part of a session that has a page of its own, in the terminal that is ours already.
+fn run_aside(
+    aside: &Aside,
+    arguments: &ScreenArguments,
+    chosen: &Settings,
+    terminate: &AtomicBool,
+) -> Result<(), Failure> {
+    match aside {
+        Aside::WarmUp(minutes) => warmup::in_session(arguments, chosen, *minutes, terminate),
+        Aside::Hear(open) => hear::in_session(arguments, chosen, open, terminate),
+    }
+}
+
 /// The one loop: keys, what is heard, what is to be shown.
 #[allow(
     clippy::too_many_arguments,
@@ -389,7 +416,7 @@ fn run_loop(
     log: Option<&File>,
     terminate: &AtomicBool,
     pedals: &settings::Pedals,
-    chosen: &Settings,
+    (arguments, chosen): (&ScreenArguments, &Settings),
     mut show: impl FnMut(&mut Model, bool) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
     show(model, false)?;
@@ -424,6 +451,8 @@ fn run_loop(
             EAR
         } else if moving {
             FRAME.saturating_sub(shown.elapsed())
+        } else if model.page == Page::Session {
+            COUNTDOWN
         } else {
             IDLE
         };
@@ -464,6 +493,19 @@ fn run_loop(
                 shell.tell(model, Message::Care(word));
             }
             changed |= shown.elapsed() >= FRAME;
+        }
+        if model.page == Page::Session && shown.elapsed() >= COUNTDOWN {
+            shell.tell(model, Message::Tick);
+            changed = true;
+        }
+        if let Some(aside) = shell.aside.take() {
+            let ran = run_aside(&aside, arguments, chosen, terminate);
+            shell.tell(
+                model,
+                Message::AsideOver(ran.err().map(|failure| failure.0)),
+            );
+            changed = true;
+            clear = true;
         }
         if std::mem::take(&mut shell.suspend) {
             terminal.suspend(log)?;

@@ -2,7 +2,8 @@
 
 use super::ear::Ear;
 use super::open::{self, Opened};
-use super::{folders, plan, takes};
+use super::session::{self, Asked as AskedSession};
+use super::{folders, homework, plan, takes};
 use crate::app::{
     Effect, Listed, Message, Model, OpenedDrill, SoundState, TodayLine, planned, prints, scores,
     update,
@@ -47,6 +48,19 @@ pub(crate) struct Shell {
     ear: Option<Ear>,
     /// The program asked to be suspended.
     pub(crate) suspend: bool,
+    /// What today's session is made from.
+    pub(crate) day: Option<AskedSession>,
+    /// What is to run on a page of its own before the loop goes on.
+    pub(crate) aside: Option<Aside>,
+}
+
+/// Something with a page and a loop of its own.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) enum Aside {
+    /// A warm-up of so many minutes.
+    WarmUp(u32),
+    /// Hearing a drill's movement.
+    Hear(String),
 }
 
 impl Shell {
@@ -87,6 +101,8 @@ impl Shell {
             begin,
             ear: None,
             suspend: false,
+            day: None,
+            aside: None,
         })
     }
 
@@ -136,11 +152,33 @@ impl Shell {
             Effect::List => Some(Message::Listed(self.list(true))),
             Effect::Open(name) => Some(self.open(&name)),
             Effect::OpenAt { name, stage, rung } => {
-                self.begin = Begin {
+                let begin = Begin {
                     stage: Some(stage),
                     rung: Some(rung),
                 };
-                Some(self.open(&name))
+                Some(self.open_at(&name, begin))
+            }
+            Effect::BeginSession => {
+                let digest = self
+                    .journal
+                    .as_ref()
+                    .and_then(|one| plan::digest_of(one).ok());
+                self.day
+                    .map(|day| session::begin(&digest.unwrap_or_default(), &day))
+            }
+            Effect::WarmUp(minutes) => {
+                self.aside = Some(Aside::WarmUp(minutes));
+                None
+            }
+            Effect::Hear(open) => {
+                self.aside = Some(Aside::Hear(open));
+                None
+            }
+            Effect::KeepSession(session) => {
+                if let Some(day) = self.day {
+                    session::keep(&session, day.minutes);
+                }
+                None
             }
             Effect::Store(records) => Some(self.store(records)),
             Effect::Load {
@@ -215,6 +253,20 @@ impl Shell {
         };
         takes::keep(&samples, rate, &about).map_err(|failure| failure.0)?;
         Ok(seconds)
+    }
+
+    /// Opens a drill by name or path, or the homework in a file, and begins in a cell.
+    fn open_at(&mut self, wanted: &str, begin: Begin) -> Message {
+        let opened = match homework::begin(wanted, None) {
+            Ok(Some((opened, _))) => Ok(opened),
+            Ok(None) => open::open(wanted),
+            Err(failure) => Err(failure),
+        };
+        self.begin = begin;
+        match opened {
+            Ok(opened) => self.opened(opened),
+            Err(failure) => Message::NotOpened(failure.0),
+        }
     }
 
     /// Opens a drill by name or path, with what the journal has of it.
@@ -409,9 +461,6 @@ impl Shell {
         planning::today(&digest, &drills, &due, plan::date(), rule)
             .into_iter()
             .map(|item| TodayLine {
-                open: item.open,
-                stage: item.stage_number.saturating_sub(1),
-                rung: item.rung,
                 minutes: item.minutes,
                 why: item.why,
             })

@@ -4,7 +4,7 @@ use super::{Failure, output};
 use crate::live::{Quiet, unquiet};
 use crossterm::event::{DisableFocusChange, EnableFocusChange};
 use crossterm::terminal::{
-    EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
+    Clear, ClearType, EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
 };
 use crossterm::{cursor, execute};
 use std::fs::File;
@@ -48,6 +48,14 @@ pub(crate) fn require() -> Result<(), Failure> {
 /// The width of the terminal, 80 where there is none.
 pub(crate) fn columns() -> usize {
     crossterm::terminal::size().map_or(80, |(columns, _)| usize::from(columns))
+}
+
+/// Wipes the screen, so that what is drawn on it stands alone.
+///
+/// # Errors
+/// The terminal cannot be written.
+pub(crate) fn wipe() -> std::io::Result<()> {
+    execute!(stdout(), Clear(ClearType::All))
 }
 
 impl Terminal {

@@ -1,7 +1,9 @@
 //! `today`: what to practise now, and why.
 
-use super::{Outcome, Ran, open, output, plan};
-use crate::planning::{Item, Why, today};
+use super::practise::ScreenArguments;
+use super::session::is_heard_first;
+use super::{Outcome, Ran, output, plan, session};
+use crate::planning::{Item, today};
 use crate::practice::Rung;
 use crate::units::spell_fraction;
 use crate::wording;
@@ -12,13 +14,15 @@ use std::io::IsTerminal as _;
 /// Arguments of `today`.
 #[derive(clap::Args)]
 #[command(
-    after_help = "Examples:\n  gracerung today\n  gracerung today --minutes 30\n  gracerung today --mix --json\n\n\
+    after_help = "Examples:\n  gracerung today\n  gracerung today --play --minutes 15\n  gracerung today --minutes 30\n  gracerung today --mix --json\n\n\
     The rule: cold tries first, at most a quarter of the time: a cell that was cleared counts as \
     held only when the first try of another day, without reference, is clean; then homework; then \
     cells that were cleared and are due again, after a gap that \
     doubles each time they hold and is a day again when they fail; then where each climb stands; \
     then something new, one a day, or as much as fills the minutes while nothing is cleared yet; \
-    a movement is to be heard first. Gaps, order and minutes are settings (`gracerung settings`)."
+    a movement is to be heard first. With --play it runs as a session: a warm-up, then each of these \
+    until it is answered or its minutes are over, a pause between; the right pedal begins, the left \
+    one leaves out, and what was interrupted goes on the same day. Gaps, order and minutes are settings (`gracerung settings`)."
 )]
 pub(crate) struct Arguments {
     /// Minutes to fill; else the setting `plan.minutes`.
@@ -27,12 +31,17 @@ pub(crate) struct Arguments {
     /// Turn about between drills instead of one after the other.
     #[arg(long)]
     mix: bool,
+    /// Play it as a session: each thing goes over to the next, by pedal or by itself.
+    #[arg(long, conflicts_with_all = ["mix", "on", "json"])]
+    play: bool,
     /// Plan for another day, such as 2027-01-15.
     #[arg(long, value_name = "DATE", value_parser = day)]
     on: Option<Date>,
     /// Print as JSON.
     #[arg(long)]
     json: bool,
+    #[command(flatten)]
+    screen: ScreenArguments,
 }
 
 /// Reads a day.
@@ -51,14 +60,11 @@ struct Plan<'a> {
     hear: Vec<&'a str>,
 }
 
-/// A movement that is new to the player is heard, clean and with a fault, before it is played.
-fn is_to_be_heard(item: &Item) -> bool {
-    let has_movement = || open::open(&item.open).is_ok_and(|one| one.drill.movement.is_some());
-    item.kind == Why::New && has_movement()
-}
-
 /// Runs `today`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
+    if arguments.play {
+        return session::run(&arguments.screen, arguments.minutes);
+    }
     let settings = plan::own_settings()?;
     let mut rule = plan::rule(&settings);
     rule.minutes = arguments.minutes.unwrap_or(rule.minutes);
@@ -82,7 +88,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             items: &items,
             hear: items
                 .iter()
-                .filter(|item| is_to_be_heard(item))
+                .filter(|item| is_heard_first(item))
                 .map(|item| item.open.as_str())
                 .collect(),
         })?;
@@ -111,7 +117,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
                 .subsequent_indent("        "),
         );
         let _ = writeln!(text, "\n{why}");
-        if is_to_be_heard(item) {
+        if is_heard_first(item) {
             let _ = writeln!(
                 text,
                 "        gracerung hear {}    (first, a minute: what is clean?)",

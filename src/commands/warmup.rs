@@ -10,6 +10,7 @@ use crate::planning::{Asked, Purpose, WarmStep, warm_up};
 use crate::practice::Rung;
 use crate::score::Score;
 use crate::screen::{Theme, music_line, view_warming};
+use crate::settings::Settings;
 use crate::sound::{Bus, Command, Entry, Sound, When};
 use crate::timeline::{Layout, lay};
 use crate::units::{Bpm, SampleRate};
@@ -19,6 +20,7 @@ use crossterm::event::{
 use ratatui::backend::CrosstermBackend;
 use std::io::stdout;
 use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
 use std::time::{Duration, Instant};
 
 /// Arguments of `warmup`.
@@ -64,13 +66,11 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     }
     let usual = Bpm::whole(own.number("warmup.band-tempo") as i128)
         .map_err(|error| Failure(error.to_string()))?;
-    let asked = Asked {
-        minutes: arguments.minutes,
-        tone: own.number("warmup.tone") as u32,
-        band: for_band.then(|| arguments.tempo.unwrap_or(usual)),
-    };
-    let digest = plan::digest()?;
-    let steps = warm_up(&digest, &plan::all_known(), plan::date(), &asked);
+    let steps = steps(
+        arguments.minutes,
+        for_band.then(|| arguments.tempo.unwrap_or(usual)),
+        &own,
+    )?;
     if arguments.json {
         output::print_json(&steps)?;
         return Ok(Outcome::Done);
@@ -87,8 +87,50 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         return Ok(Outcome::Done);
     }
     terminal::require()?;
+    let warming = warming(steps)?;
+    let log = super::practise::log_file();
+    let terminate = super::practise::termination();
+    let manner = if lines(&own) {
+        Manner::Lines
+    } else {
+        Manner::Screen
+    };
+    let taken = Terminal::take(manner, log.as_ref())?;
+    let ran = play(&arguments.screen, &own, warming, &terminate, false);
+    drop(taken);
+    ran?;
+    Ok(Outcome::Done)
+}
+
+/// A warm-up within a session: the terminal is taken already, and at its end it goes on by itself.
+pub(super) fn in_session(
+    arguments: &ScreenArguments,
+    own: &Settings,
+    minutes: u32,
+    terminate: &AtomicBool,
+) -> Result<(), Failure> {
+    let warming = warming(steps(minutes, None, own)?)?;
+    play(arguments, own, warming, terminate, true)
+}
+
+fn steps(minutes: u32, band: Option<Bpm>, own: &Settings) -> Result<Vec<WarmStep>, Failure> {
+    let asked = Asked {
+        minutes,
+        tone: own.number("warmup.tone") as u32,
+        band,
+    };
+    let digest = plan::digest()?;
+    Ok(warm_up(&digest, &plan::all_known(), plan::date(), &asked))
+}
+
+fn warming(steps: Vec<WarmStep>) -> Result<Warming, Failure> {
     let music = steps.iter().map(music).collect::<Result<Vec<_>, _>>()?;
-    play(&arguments.screen, &own, Warming::new(steps, music))
+    Ok(Warming::new(steps, music))
+}
+
+/// Plain lines instead of a screen; a terminal that cannot be drawn on still has lines.
+fn lines(own: &Settings) -> bool {
+    own.switch("plain") || std::env::var_os("TERM").is_some_and(|name| name == "dumb")
 }
 
 /// A step's music, laid at its tempo.
@@ -141,7 +183,13 @@ fn spoken(warming: &Warming) -> String {
     )
 }
 
-fn play(arguments: &ScreenArguments, own: &crate::settings::Settings, mut warming: Warming) -> Ran {
+fn play(
+    arguments: &ScreenArguments,
+    own: &Settings,
+    mut warming: Warming,
+    terminate: &AtomicBool,
+    goes_on: bool,
+) -> Result<(), Failure> {
     let options = settings::options(own);
     let mut player = Player::new(
         arguments.asked(own),
@@ -163,21 +211,16 @@ fn play(arguments: &ScreenArguments, own: &crate::settings::Settings, mut warmin
             None
         }
     };
-    let log = super::practise::log_file();
-    let terminate = super::practise::termination();
-    // a terminal that cannot be drawn on still has lines
-    let dumb = std::env::var_os("TERM").is_some_and(|name| name == "dumb");
-    let lines = own.switch("plain") || dumb;
-    let manner = if lines { Manner::Lines } else { Manner::Screen };
-    let taken = Terminal::take(manner, log.as_ref())?;
     let colours = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
         && own.word("colours") != "never";
     let theme = Theme::new(colours);
     let told = |error: std::io::Error| Failure(format!("the terminal cannot be used: {error}"));
-    let mut drawn = if lines {
+    let mut drawn = if lines(own) {
         output::print("Space or a pedal pauses, n goes on to the next, q leaves.\r\n")?;
         None
     } else {
+        // Within a session the page before is still there.
+        terminal::wipe().map_err(told)?;
         Some(ratatui::Terminal::new(CrosstermBackend::new(stdout())).map_err(told)?)
     };
     let mut said = String::new();
@@ -197,6 +240,9 @@ fn play(arguments: &ScreenArguments, own: &crate::settings::Settings, mut warmin
             } else {
                 serial = begin(&mut player, &warming, When::BarLine);
             }
+        }
+        if goes_on && warming.is_over() {
+            break;
         }
         warming.heard = player
             .position(now)
@@ -280,6 +326,5 @@ fn play(arguments: &ScreenArguments, own: &crate::settings::Settings, mut warmin
         }
     }
     player.stop();
-    drop(taken);
-    Ok(Outcome::Done)
+    Ok(())
 }

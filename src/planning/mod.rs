@@ -7,6 +7,7 @@ mod chances;
 mod criterion;
 mod digest;
 mod progress;
+mod session;
 mod staircase;
 mod today;
 mod warmup;
@@ -18,6 +19,7 @@ pub use progress::{
     CellLine, Climbed, DayLine, EARLIER, Earlier, Heard, HeardApart, HeldCells, Played, Progress,
     heard_apart, progress, rise,
 };
+pub use session::{Part, session, warm_minutes};
 pub use staircase::Staircase;
-pub use today::{Due, Item, Known, Order, Rule, Why, due_again, today};
+pub use today::{Due, Goal, Item, Known, Order, Rule, Why, due_again, today};
 pub use warmup::{Asked, Purpose, WarmStep, warm_up};

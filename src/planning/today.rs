@@ -17,7 +17,7 @@ use crate::practice::{
     in_route_order, next_cold, reaches,
 };
 use jiff::civil::Date;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// A drill as planning knows it.
 #[derive(Debug, Clone, PartialEq)]
@@ -94,7 +94,7 @@ impl Default for Rule {
 }
 
 /// Why an item is there.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Why {
     /// Cleared, and to be held by the first try of a day.
@@ -109,8 +109,18 @@ pub enum Why {
     New,
 }
 
+/// The cell that homework is to reach.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Goal {
+    /// The stage's number, from 1.
+    pub stage_number: usize,
+    /// The rung.
+    #[serde(rename = "tempo")]
+    pub rung: Rung,
+}
+
 /// One thing to practise.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Item {
     /// What to open with `practise`.
     pub open: String,
@@ -123,6 +133,9 @@ pub struct Item {
     /// The rung: a tempo, or a length of tones at a tempo.
     #[serde(rename = "tempo")]
     pub rung: Rung,
+    /// What is to be reached, where it is homework.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub goal: Option<Goal>,
     /// Minutes to plan for it.
     pub minutes: u32,
     /// What kind of reason.
@@ -247,6 +260,7 @@ impl Known {
             stage: self.stage_names.get(stage).cloned().unwrap_or_default(),
             stage_number: stage + 1,
             rung,
+            goal: None,
             minutes: self.minutes(place, chance),
             kind,
             why,
@@ -409,6 +423,10 @@ fn homework_item(digest: &Digest, homework: &Due, date: Date) -> Item {
     );
     let mut item = drill.item(Why::Homework, at, chance(digest, drill, at), why);
     item.open.clone_from(&homework.open);
+    item.goal = Some(Goal {
+        stage_number: goal.0 + 1,
+        rung: goal.1,
+    });
     item
 }
 

@@ -14,6 +14,8 @@ pub enum Place {
     List,
     /// While practising.
     Practice,
+    /// Between two things of a session.
+    Session,
 }
 
 /// A row of the table.
@@ -105,9 +107,9 @@ pub const BINDINGS: &[Binding] = &[
     row(
         Place::List,
         &[Char('t')],
-        Action::OpenToday,
+        Action::BeginSession,
         "t",
-        "practise what comes first today",
+        "today's session, or go on with it",
     ),
     row(
         Place::List,
@@ -115,6 +117,27 @@ pub const BINDINGS: &[Binding] = &[
         Action::SearchBegin,
         "/",
         "look for a drill by its letters",
+    ),
+    row(
+        Place::Session,
+        &[PageDown, Right, Down, Enter, Char(' '), Char('c')],
+        Action::BeginPart,
+        "page down, right, down, enter, space, c",
+        "begin what is shown",
+    ),
+    row(
+        Place::Session,
+        &[PageUp, Left, Up, Char('x')],
+        Action::NextPart,
+        "page up, left, up, x",
+        "leave it out",
+    ),
+    row(
+        Place::Practice,
+        &[Char('g')],
+        Action::NextPart,
+        "g",
+        "in a session: go on to the next thing",
     ),
     row(
         Place::Practice,
@@ -135,7 +158,7 @@ pub const BINDINGS: &[Binding] = &[
         &[PageDown, Right, Down],
         Action::Mark(Mark::Clean, Hand::Pedal),
         "page down, right, down",
-        "the same, from a page-turn pedal",
+        "the same, from a page-turn pedal; while nothing sounds: play",
     ),
     row(
         Place::Practice,
@@ -149,7 +172,7 @@ pub const BINDINGS: &[Binding] = &[
         &[PageUp, Left, Up],
         Action::Mark(Mark::NotClean, Hand::Pedal),
         "page up, left, up",
-        "the same, from a page-turn pedal",
+        "the same, from a page-turn pedal; while nothing sounds: a rung down",
     ),
     row(
         Place::Practice,
@@ -412,6 +435,7 @@ pub fn action(model: &Model, key: KeyEvent) -> Option<Action> {
     let place = match model.page {
         Page::Choose => Place::List,
         Page::Practise => Place::Practice,
+        Page::Session => Place::Session,
     };
     BINDINGS
         .iter()
@@ -438,7 +462,7 @@ mod tests {
     /// Two rows with one key on one page: the second could never be reached.
     #[test]
     fn no_key_has_two_meanings_on_a_page() {
-        for place in [Place::List, Place::Practice] {
+        for place in [Place::List, Place::Practice, Place::Session] {
             let mut seen: Vec<KeyCode> = Vec::new();
             for binding in BINDINGS
                 .iter()

@@ -31,6 +31,7 @@ pub fn view(model: &Model, theme: Theme, frame: &mut Frame) -> u16 {
     match model.page {
         Page::Choose => parts::choose::draw(model, theme, frame, area),
         Page::Practise => parts::practise::draw(model, theme, frame, area),
+        Page::Session => parts::session::draw(model, theme, frame, area),
     }
     let first = match model.over {
         Some(Overlay::Keys) => parts::help::draw(model, theme, frame, area),

@@ -2,13 +2,19 @@
 
 use super::parts::practise::next_words;
 use super::parts::reading;
-use crate::app::{Model, Offer, Overlay, Page, Practising, SoundState, Words, trouble};
+use super::parts::session::summary;
+use crate::app::{
+    Model, Offer, Overlay, Page, Practising, SoundState, Stands, Words, part_words, trouble,
+};
 use crate::practice::Phase;
+use crate::wording;
 
 /// What has been said so far, so that nothing is said twice.
 #[derive(Debug, Clone, Default)]
 pub struct Plain {
     said: Said,
+    /// The lines of the session's page that were said last.
+    session: Vec<String>,
 }
 
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -63,6 +69,13 @@ impl Plain {
                 }
             }
             Page::Practise => practice_lines(model, &now, &before, &mut lines),
+            Page::Session => {
+                let said = session_lines(model);
+                if said != self.session {
+                    lines.extend(said.iter().cloned());
+                    self.session = said;
+                }
+            }
         }
         if now.writing != before.writing
             && let Some(prompt) = now.writing
@@ -179,10 +192,38 @@ fn offered(practising: &Practising) -> String {
     )
 }
 
+/// What the session's page says, without its countdown.
+fn session_lines(model: &Model) -> Vec<String> {
+    let Some(session) = &model.session else {
+        return Vec::new();
+    };
+    if session.stands == Stands::Over {
+        let mut lines = vec!["The session is over.".to_owned()];
+        lines.extend(summary(session).into_iter().map(|line| format!("{line}.")));
+        lines.push("Right or left pedal leaves.".to_owned());
+        return lines;
+    }
+    let Some(part) = session.part() else {
+        return Vec::new();
+    };
+    vec![
+        format!(
+            "{} of {}: {}, {}.",
+            session.at + 1,
+            session.parts.len(),
+            part_words(part),
+            wording::count(part.minutes() as usize, "minute", "minutes")
+        ),
+        "Right pedal or enter begins, left pedal or x leaves it out; it begins by itself."
+            .to_owned(),
+    ]
+}
+
 fn help_lines(model: &Model) -> Vec<String> {
     let place = match model.page {
         Page::Choose => super::Place::List,
         Page::Practise => super::Place::Practice,
+        Page::Session => super::Place::Session,
     };
     super::BINDINGS
         .iter()

@@ -52,6 +52,7 @@ impl Story {
         // No device on any machine that runs this: the drill plays silently on the same clock.
         command.env("ALSA_CONFIG_PATH", home.join("no-such-file"));
         command.env_remove("NO_COLOR");
+        command.env_remove("RUST_BACKTRACE");
         for (name, value) in environment {
             command.env(name, value);
         }
@@ -235,6 +236,39 @@ fn three_not_clean_in_a_row_stop_play_and_offer_other_ways_on() {
     story.until("nothing here is easier");
     story.press(" ");
     story.until("breathe and mark");
+    story.press("q");
+    story.ends_with(0);
+}
+
+/// A session by two pedals alone; what was interrupted goes on where it was, the same day.
+#[test]
+fn a_session_is_played_by_two_pedals_and_goes_on_where_it_was() {
+    const RIGHT: &str = "\u{1b}[C";
+    const LEFT: &str = "\u{1b}[D";
+    let home = home_with_quick();
+    let session = ["today", "--play", "--minutes", "9"];
+    let mut story = Story::begin(home.path(), &session, 80, 24);
+    story.until("session · 1 of 5");
+    story.until("warm up the hands");
+    story.press(LEFT);
+    story.until("left out: warm up the hands");
+    story.press(RIGHT);
+    story.until("count-in");
+    story.until("2/5, ");
+    story.press("q");
+    story.ends_with(0);
+    let mut story = Story::begin(home.path(), &session, 40, 10);
+    story.until("session · 2 of 5");
+    for part in ["3 of 5", "4 of 5", "5 of 5"] {
+        story.press(LEFT);
+        story.until(part);
+    }
+    story.press(LEFT);
+    story.until("either pedal or enter leaves");
+    story.press(LEFT);
+    story.ends_with(0);
+    let mut story = Story::begin(home.path(), &session, 80, 24);
+    story.until("session · 1 of 5");
     story.press("q");
     story.ends_with(0);
 }

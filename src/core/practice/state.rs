@@ -130,6 +130,17 @@ impl State {
             .map_or(0, |session| session.next_repetition)
     }
 
+    /// True where a press at a moment would mark a repetition that nobody has marked yet.
+    pub fn awaits_a_mark(&self, at: Moment) -> bool {
+        let Some(session) = &self.session else {
+            return false;
+        };
+        session.closed_by(at.heard_ms).is_some_and(|one| {
+            let told = self.history.mark_of(one.cell, session.id, one.id);
+            told.is_none()
+        })
+    }
+
     /// The last repetition that came to its closing note, its cell, and the mark that counts.
     pub fn last_repetition(&self) -> Option<(u64, CellKey, Option<Mark>)> {
         let session = self.session.as_ref()?;

@@ -137,10 +137,10 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
         if model.choose.searching {
             "enter practise   letters look for a drill   esc ends the search"
         } else {
-            "enter practise   t today's first   / look for   ? keys   q leave"
+            "t session   enter practise   / look for   ? keys   q leave"
         }
     } else {
-        "enter practise  / find  ? keys  q"
+        "t session  enter practise  / find  ? q"
     };
     put(
         buffer,
@@ -168,12 +168,12 @@ fn draw_today(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) -> u
     let mut y = area.y + 1;
     let width = area.width.saturating_sub(2);
     if most > 1 {
-        let head = format!("today, {minutes} minutes");
+        let head = format!("t  today's session, {minutes} minutes");
         put(buffer, area, area.x + 1, y, &head, theme.heading());
         y += 1;
     }
     for (row, line) in today.iter().take(most).enumerate() {
-        let sign = if row == 0 { "t" } else { " " };
+        let sign = if row == 0 && most == 1 { "t" } else { " " };
         let text = fitted(
             &format!("{sign} {:2} min  {}", line.minutes, line.why),
             width,

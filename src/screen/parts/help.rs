@@ -17,6 +17,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
     let place = match model.page {
         Page::Choose => Place::List,
         Page::Practise => Place::Practice,
+        Page::Session => Place::Session,
     };
     let bindings: Vec<&Binding> = BINDINGS
         .iter()

@@ -10,6 +10,7 @@ pub(super) mod help;
 pub(super) mod line;
 pub(super) mod practise;
 pub(super) mod reading;
+pub(super) mod session;
 pub(super) mod shape;
 pub(super) mod small;
 pub(super) mod staff;

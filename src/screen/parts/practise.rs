@@ -254,7 +254,15 @@ fn title(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buff
         0
     };
     let room = area.width.saturating_sub(sound_width + 2);
-    let text = fitted(&format!("{} · {name}", practising.drill.title), room);
+    let part = model.session.as_ref().map_or_else(String::new, |session| {
+        format!(
+            "{}/{}, {} min · ",
+            session.at + 1,
+            session.parts.len(),
+            session.minutes_left()
+        )
+    });
+    let text = fitted(&format!("{part}{} · {name}", practising.drill.title), room);
     put(buffer, area, area.x, area.y, &text, theme.heading());
     if sound_width > 0 {
         put_right(buffer, area, area.y, &sound, theme.faint());
@@ -341,10 +349,10 @@ fn beats(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buff
 
 fn phase_words(practising: &Practising) -> &'static str {
     match practising.state.phase() {
-        Phase::Still => "space plays",
-        Phase::Paused => "paused: space plays",
+        Phase::Still => "right pedal or space plays",
+        Phase::Paused => "paused: right pedal or space plays",
         Phase::Offering => "stopped: three not clean in a row",
-        Phase::NobodyThere => "paused, nobody there: space plays",
+        Phase::NobodyThere => "paused, nobody there: right pedal or space plays",
         Phase::Playing => "",
     }
 }
@@ -703,11 +711,9 @@ fn keys(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect, practising
         _ if model.words.is_some() => "enter keeps it  esc drops it",
         _ if pressed.is_some() => pressed.as_deref().unwrap_or_default(),
         (true, true) => "enter clean  x not clean  u undo  space pause  +/- tempo  ? keys  q leave",
-        (true, false) => {
-            "space play  +/- tempo  tab stage  e explain  v hide music  ? keys  q leave"
-        }
+        (true, false) => "right/space play  left rung down  tab stage  e explain  ? keys  q leave",
         (false, true) => "enter clean  x not  u undo  ? keys",
-        (false, false) => "space play  +/- tempo  ? keys  q",
+        (false, false) => "right play  left rung down  ? keys",
     };
     put(
         buffer,

@@ -1,0 +1,401 @@
+//! A session: the things of a day one after the other, each going over to the next by its result or
+//! by its minutes, with a pause between them in which the next thing is shown. Two pedals are enough.
+
+use super::effect::Effect;
+use super::model::{Model, Page};
+use super::notice::Notice;
+use super::playing::play;
+use super::update::leave_drill;
+use crate::planning::{Goal, Item, Part, Why};
+use crate::practice::{Mark, Moment, News};
+use serde::{Deserialize, Serialize};
+
+/// The pause between two things, milliseconds: to breathe, read what comes and put the hands back.
+/// Chosen.
+const BREATH_MS: i64 = 8_000;
+
+/// What came of a part.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Came {
+    /// It holds, said with the day it comes again.
+    Held(String),
+    /// It did not hold, said with the day it comes again.
+    NotHeld(String),
+    /// Cells came clear, by name.
+    Climbed(Vec<String>),
+    /// The goal of a homework file was reached.
+    Reached(String),
+    /// It was worked on: clean ones, and all that were marked.
+    Worked {
+        /// Clean.
+        clean: u32,
+        /// Marked.
+        of: u32,
+    },
+    /// It ran to its end.
+    Done,
+    /// It was left out.
+    LeftOut,
+}
+
+/// A part and what came of it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Outcome {
+    /// The part, in a few words.
+    pub part: String,
+    /// What came of it.
+    pub came: Came,
+}
+
+/// Where a session stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stands {
+    /// Before the next part, since a moment on the clock that never goes back.
+    Between {
+        /// Milliseconds.
+        since_ms: i64,
+    },
+    /// The part runs.
+    Going,
+    /// Every part has run.
+    Over,
+}
+
+/// A session as it stands.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Session {
+    /// Its parts.
+    pub parts: Vec<Part>,
+    /// The part that runs or comes next, from 0.
+    pub at: usize,
+    /// Where it stands.
+    pub stands: Stands,
+    /// What came of the parts that are over.
+    pub outcomes: Vec<Outcome>,
+    /// How long the present part has sounded, milliseconds.
+    spent_ms: i64,
+    last_ms: i64,
+    present: Present,
+}
+
+/// What the present cell has come to.
+#[derive(Debug, Clone, Default, PartialEq)]
+struct Present {
+    clean: u32,
+    marked: u32,
+    climbed: Vec<String>,
+    came: Option<Came>,
+    /// The repetition that sounded when its minutes were over.
+    last: Option<u64>,
+}
+
+impl Session {
+    /// A session that begins with one of its parts, those before it over.
+    pub fn new(parts: Vec<Part>, at: usize, outcomes: Vec<Outcome>, now: Moment) -> Self {
+        let over = at >= parts.len();
+        Self {
+            parts,
+            at,
+            stands: if over {
+                Stands::Over
+            } else {
+                Stands::Between {
+                    since_ms: now.heard_ms,
+                }
+            },
+            outcomes,
+            spent_ms: 0,
+            last_ms: now.heard_ms,
+            present: Present::default(),
+        }
+    }
+
+    /// The part that runs or comes next.
+    pub fn part(&self) -> Option<&Part> {
+        self.parts.get(self.at)
+    }
+
+    /// The cell that is practised or comes next.
+    fn item(&self) -> Option<&Item> {
+        match self.part()? {
+            Part::Cell(item) => Some(item),
+            _ => None,
+        }
+    }
+
+    /// Seconds until the next part begins by itself; none while one runs.
+    pub fn seconds_to_begin(&self, now_ms: i64) -> Option<i64> {
+        let Stands::Between { since_ms } = self.stands else {
+            return None;
+        };
+        let pause = match self.part() {
+            Some(Part::Rest(minutes)) => i64::from(*minutes) * 60_000,
+            _ => BREATH_MS,
+        };
+        Some(((since_ms + pause - now_ms).max(0) + 999) / 1000)
+    }
+
+    /// The moment that was told last, milliseconds.
+    pub fn now_ms(&self) -> i64 {
+        self.last_ms
+    }
+
+    /// Whole minutes that the present part has left, at least 0.
+    pub fn minutes_left(&self) -> i64 {
+        let planned = self
+            .part()
+            .map_or(0, |part| i64::from(part.minutes()) * 60_000);
+        ((planned - self.spent_ms).max(0) + 59_999) / 60_000
+    }
+
+    /// Minutes planned for what has not run yet.
+    pub fn minutes_ahead(&self) -> u32 {
+        let ahead = self.parts.get(self.at..).unwrap_or_default();
+        ahead.iter().map(Part::minutes).sum()
+    }
+
+    fn is_time_up(&self) -> bool {
+        let planned = self
+            .part()
+            .map_or(0, |part| i64::from(part.minutes()) * 60_000);
+        self.spent_ms >= planned
+    }
+}
+
+/// A part in a few words: `Grip from D, half beats at 52`.
+pub fn part_words(part: &Part) -> String {
+    match part {
+        Part::WarmUp(_) => "warm up the hands".to_owned(),
+        Part::Hear { title, .. } => format!("hear {title}: clean, or with a fault?"),
+        Part::Cell(item) => format!("{}, {} at {}", item.title, item.stage, item.rung.spoken()),
+        Part::Rest(_) => "rest the hands".to_owned(),
+    }
+}
+
+/// Begins the part that comes next.
+pub(super) fn begin(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
+    let Some(session) = &mut model.session else {
+        return;
+    };
+    let Some(part) = session.part().cloned() else {
+        return;
+    };
+    session.stands = Stands::Going;
+    session.spent_ms = 0;
+    session.last_ms = at.heard_ms;
+    session.present = Present::default();
+    model.notice = None;
+    match part {
+        Part::WarmUp(minutes) => effects.push(Effect::WarmUp(minutes)),
+        Part::Hear { open, .. } => effects.push(Effect::Hear(open)),
+        Part::Cell(item) => effects.push(Effect::OpenAt {
+            name: item.open,
+            stage: item.stage_number.saturating_sub(1),
+            rung: item.rung,
+        }),
+        Part::Rest(_) => go_on(model, at, Came::Done, effects),
+    }
+}
+
+/// A drill of the session was opened: it plays by itself.
+pub(super) fn opened(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
+    if is_going(model) {
+        let said = model.notice.take();
+        play(model, at, effects);
+        model.notice = said;
+    }
+}
+
+/// A part that cannot be opened is left out, and said so.
+pub(super) fn not_opened(model: &mut Model, at: Moment, why: String, effects: &mut Vec<Effect>) {
+    if is_going(model) {
+        go_on(model, at, Came::LeftOut, effects);
+        model.notice = Some(Notice::urgent(why));
+    }
+}
+
+/// What ran beside practice is over: the warm-up, or hearing a movement.
+pub(super) fn aside_over(
+    model: &mut Model,
+    at: Moment,
+    trouble: Option<String>,
+    effects: &mut Vec<Effect>,
+) {
+    if !is_going(model) {
+        return;
+    }
+    let came = if trouble.is_some() {
+        Came::LeftOut
+    } else {
+        Came::Done
+    };
+    go_on(model, at, came, effects);
+    model.notice = trouble.map(Notice::urgent);
+}
+
+fn is_going(model: &Model) -> bool {
+    model
+        .session
+        .as_ref()
+        .is_some_and(|session| session.stands == Stands::Going)
+}
+
+/// The player leaves the part out, before it or in it.
+pub(super) fn leave_out(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
+    let Some(session) = &model.session else {
+        return;
+    };
+    match session.stands {
+        Stands::Going => {
+            let came = result(&session.present);
+            go_on(model, at, came, effects);
+        }
+        Stands::Between { .. } => go_on(model, at, Came::LeftOut, effects),
+        Stands::Over => {}
+    }
+}
+
+/// What the present cell comes to where nothing settled it.
+fn result(present: &Present) -> Came {
+    if let Some(came) = &present.came {
+        return came.clone();
+    }
+    if present.climbed.is_empty() {
+        Came::Worked {
+            clean: present.clean,
+            of: present.marked,
+        }
+    } else {
+        Came::Climbed(present.climbed.clone())
+    }
+}
+
+/// The present part is over: the pause before the next, or the end.
+fn go_on(model: &mut Model, at: Moment, came: Came, effects: &mut Vec<Effect>) {
+    let said = model.notice.take();
+    leave_drill(model, at, effects);
+    let Some(session) = &mut model.session else {
+        return;
+    };
+    if let Some(part) = session.parts.get(session.at) {
+        session.outcomes.push(Outcome {
+            part: part_words(part),
+            came,
+        });
+    }
+    session.at += 1;
+    session.last_ms = at.heard_ms;
+    session.stands = if session.at < session.parts.len() {
+        Stands::Between {
+            since_ms: at.heard_ms,
+        }
+    } else {
+        Stands::Over
+    };
+    model.page = Page::Session;
+    model.notice = said;
+    effects.push(Effect::KeepSession(Box::new(session.clone())));
+}
+
+/// News of the board, right after they came: what they mean for the present part.
+pub(super) fn noted(model: &mut Model, at: Moment) {
+    if !is_going(model) {
+        return;
+    }
+    let (Some(session), Some(practising)) = (&mut model.session, &model.practising) else {
+        return;
+    };
+    let Some(item) = session.item().cloned() else {
+        return;
+    };
+    let first = session.present.marked == 0;
+    for news in practising.state.news() {
+        match news {
+            News::Marked { mark, cell, .. } => {
+                session.present.marked += 1;
+                session.present.clean += u32::from(*mark == Mark::Clean);
+                // What is due again is answered by its first try.
+                if item.kind == Why::Again && first && *mark == Mark::Clean {
+                    let words = practising.comes_again_words(*cell, *mark, at, &model.options.rule);
+                    session.present.came = Some(Came::Held(words));
+                } else if item.kind == Why::Again && first {
+                    model.notice = Some(Notice::plain(format!(
+                        "not clean: {} {}; now work on it",
+                        practising.cell_name(*cell),
+                        practising.comes_again_words(*cell, *mark, at, &model.options.rule)
+                    )));
+                }
+            }
+            News::ColdTry { mark, cell } => {
+                let words = practising.comes_again_words(*cell, *mark, at, &model.options.rule);
+                session.present.came = Some(match mark {
+                    Mark::Clean => Came::Held(words),
+                    Mark::NotClean => Came::NotHeld(words),
+                });
+            }
+            News::Cleared(cell) => {
+                let name = practising.cell_name(*cell);
+                let reaches = |goal: &Goal| {
+                    goal.rung == cell.rung
+                        && practising.stage_of(*cell).map(|stage| stage + 1)
+                            == Some(goal.stage_number)
+                };
+                if item.goal.as_ref().is_some_and(reaches) {
+                    session.present.came = Some(Came::Reached(item.open.clone()));
+                }
+                session.present.climbed.push(name);
+            }
+            News::Complete => {
+                let climbed = session.present.climbed.clone();
+                session.present.came.get_or_insert(Came::Climbed(climbed));
+            }
+            _ => {}
+        }
+    }
+}
+
+/// After each message: time that sounds goes by, and a part that is answered or whose minutes are
+/// over goes over to the next. A repetition that sounds is not cut.
+pub(super) fn follow(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
+    let sounding = model.is_sounding();
+    let playing = model.is_moving();
+    let Some(session) = &mut model.session else {
+        return;
+    };
+    let passed = at.heard_ms.saturating_sub(session.last_ms).max(0);
+    session.last_ms = session.last_ms.max(at.heard_ms);
+    match session.stands {
+        Stands::Over => {}
+        Stands::Between { .. } => {
+            if session.seconds_to_begin(at.heard_ms) == Some(0) && model.over.is_none() {
+                begin(model, at, effects);
+            }
+        }
+        Stands::Going => {
+            let Some(practising) = &model.practising else {
+                return;
+            };
+            if sounding {
+                session.spent_ms += passed.min(LONGEST_STEP_MS);
+            }
+            if let Some(came) = session.present.came.clone() {
+                go_on(model, at, came, effects);
+                return;
+            }
+            if !session.is_time_up() {
+                return;
+            }
+            let coming = practising.state.next_repetition();
+            let last = *session.present.last.get_or_insert(coming);
+            if !playing || coming > last {
+                let came = result(&session.present);
+                go_on(model, at, came, effects);
+            }
+        }
+    }
+}
+
+/// Between two messages of something that sounds lie fractions of a second: a longer gap is a lid
+/// that was closed, and not practice.
+const LONGEST_STEP_MS: i64 = 2_000;

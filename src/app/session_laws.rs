@@ -1,0 +1,253 @@
+//! A whole session by two pedals, with a clock that runs fast: messages in, effects and the model
+//! out.
+
+use super::practice_laws::Player;
+use super::{Came, Effect, Message, Page, Session, Stands};
+use crate::app::Action;
+use crate::planning::{Goal, Item, Part, Why};
+use crate::practice::{Mark, Rung};
+use crate::units::Bpm;
+
+const TODAY: i64 = 20_000;
+
+fn tempo(beats: i128) -> Rung {
+    Rung::Tempo(Bpm::whole(beats).expect("a tempo"))
+}
+
+fn cell(kind: Why, stage_number: usize, rung: Rung, minutes: u32) -> Part {
+    Part::Cell(Box::new(Item {
+        open: "ours".to_owned(),
+        title: "Ours".to_owned(),
+        stage: "full beats".to_owned(),
+        stage_number,
+        rung,
+        goal: None,
+        minutes,
+        kind,
+        why: String::new(),
+    }))
+}
+
+/// The shell's part: a drill that is asked for is opened where it is asked for.
+fn answers(player: &mut Player, effects: &[Effect], cleared: &[(usize, i64)]) {
+    for effect in effects {
+        match effect {
+            Effect::OpenAt { stage, rung, .. } => {
+                let mut opened = Player::drill(cleared, Some(*stage));
+                opened.rung = Some(*rung);
+                let effects = player.tell(Message::Opened(Box::new(opened)));
+                assert!(
+                    effects.iter().any(|effect| matches!(effect, Effect::Start)),
+                    "a part that is begun plays"
+                );
+            }
+            Effect::WarmUp(_) | Effect::Hear(_) => {
+                let effects = player.tell(Message::AsideOver(None));
+                answers(player, &effects, cleared);
+            }
+            _ => {}
+        }
+    }
+}
+
+fn session(player: &Player) -> &Session {
+    player.model.session.as_ref().expect("a session")
+}
+
+fn right(player: &mut Player) -> Vec<Effect> {
+    player.tell(Message::Act(Action::BeginPart))
+}
+
+/// A repetition with its breath, marked by the right pedal where the page still takes a mark.
+fn plays(player: &mut Player, mark: Mark) {
+    player.plays();
+    player.press(mark);
+    if player.model.page == Page::Practise {
+        player.breathes();
+    }
+}
+
+/// No hand leaves the chanter for a whole session: what is cold is answered by its first try with
+/// the day it comes again, a climb ends with its minutes and cuts no repetition, a homework's goal
+/// is told at once, and the end says it all.
+#[test]
+fn a_session_runs_by_two_pedals() {
+    let cleared = [(0, TODAY - 1)];
+    let mut player = Player::on(TODAY);
+    let mut homework = cell(Why::Homework, 2, tempo(50), 5);
+    if let Part::Cell(item) = &mut homework {
+        item.open = "week3.yaml".to_owned();
+        item.goal = Some(Goal {
+            stage_number: 2,
+            rung: tempo(50),
+        });
+    }
+    let parts = vec![
+        Part::WarmUp(3),
+        cell(Why::Cold, 1, tempo(60), 1),
+        cell(Why::Climbing, 2, tempo(50), 1),
+        homework,
+        cell(Why::New, 3, tempo(50), 2),
+    ];
+    player.tell(Message::Session {
+        parts,
+        at: 0,
+        outcomes: Vec::new(),
+    });
+    assert_eq!(player.model.page, Page::Session);
+    let effects = right(&mut player);
+    assert!(
+        effects
+            .iter()
+            .any(|effect| matches!(effect, Effect::WarmUp(3)))
+    );
+    answers(&mut player, &effects, &cleared);
+    assert_eq!(session(&player).outcomes[0].came, Came::Done);
+    // the pause ends by itself
+    let mut waited = 0;
+    loop {
+        let effects = player.tell(Message::Tick);
+        waited += 1;
+        if effects
+            .iter()
+            .any(|effect| matches!(effect, Effect::OpenAt { .. }))
+        {
+            answers(&mut player, &effects, &cleared);
+            break;
+        }
+        assert!(waited < 20, "it never begins");
+    }
+    assert!((6..=9).contains(&waited), "{waited} s");
+    plays(&mut player, Mark::Clean);
+    assert_eq!(player.model.page, Page::Session, "a cold try is one");
+    let Came::Held(when) = &session(&player).outcomes[1].came else {
+        panic!("{:?}", session(&player).outcomes[1]);
+    };
+    assert!(when.starts_with("comes again "), "{when}");
+    // the climb: it ends with its minutes, after a repetition and not within one
+    let effects = right(&mut player);
+    answers(&mut player, &effects, &cleared);
+    let mut played = 0;
+    while player.model.page == Page::Practise {
+        plays(&mut player, Mark::NotClean);
+        player.press(Mark::Clean);
+        played += 1;
+        if player
+            .model
+            .practising
+            .as_ref()
+            .is_some_and(super::Practising::is_offering)
+        {
+            player.tell(Message::Act(Action::PlayOrPause));
+        }
+        assert!(played < 100, "its minute is never over");
+    }
+    assert!(matches!(
+        session(&player).outcomes[2].came,
+        Came::Worked { .. } | Came::Climbed(_)
+    ));
+    // homework: its goal ends it
+    let effects = right(&mut player);
+    answers(&mut player, &effects, &cleared);
+    for _ in 0..5 {
+        assert_eq!(player.model.page, Page::Practise);
+        plays(&mut player, Mark::Clean);
+    }
+    assert_eq!(
+        session(&player).outcomes[3].came,
+        Came::Reached("week3.yaml".to_owned())
+    );
+    // the last is left out by the left pedal, and either pedal leaves
+    player.tell(Message::Act(Action::NextPart));
+    assert_eq!(session(&player).stands, Stands::Over);
+    let effects = player.tell(Message::Act(Action::BeginPart));
+    assert!(effects.iter().any(|effect| matches!(effect, Effect::List)));
+    assert!(player.model.session.is_none());
+}
+
+/// A lid that was closed over a session has practised nothing.
+#[test]
+fn a_gap_in_the_clock_is_no_practice() {
+    let mut player = Player::on(TODAY);
+    player.tell(Message::Session {
+        parts: vec![cell(Why::Climbing, 2, tempo(50), 5)],
+        at: 0,
+        outcomes: Vec::new(),
+    });
+    let effects = right(&mut player);
+    answers(&mut player, &effects, &[]);
+    let before = session(&player).minutes_left();
+    player.now_us += 3_600_000_000;
+    player.tell(Message::Tick);
+    assert_eq!(player.model.page, Page::Practise);
+    assert_eq!(session(&player).minutes_left(), before);
+}
+
+/// What is due again and fails its first try says so with its day: a cold try is over with it, any
+/// other cell is worked on.
+#[test]
+fn a_first_try_that_fails_is_answered_with_its_day() {
+    let begun = |rung| {
+        let cleared = [(0, TODAY - 3)];
+        let mut player = Player::on(TODAY);
+        player.tell(Message::Session {
+            parts: vec![cell(Why::Again, 1, rung, 3)],
+            at: 0,
+            outcomes: Vec::new(),
+        });
+        let effects = right(&mut player);
+        answers(&mut player, &effects, &cleared);
+        player.plays();
+        player.press(Mark::NotClean);
+        player
+    };
+    let cold = begun(tempo(60));
+    let again = "comes cold again tomorrow".to_owned();
+    assert_eq!(session(&cold).outcomes[0].came, Came::NotHeld(again));
+    let other = begun(tempo(55));
+    assert_eq!(other.model.page, Page::Practise);
+    let said = other
+        .model
+        .notice
+        .as_ref()
+        .map(|notice| notice.text.as_str());
+    assert_eq!(
+        said,
+        Some("not clean: full beats at 55 comes again tomorrow; now work on it")
+    );
+}
+
+/// A warm-up that cannot run, or a file that is gone, costs its part and not the session.
+#[test]
+fn what_cannot_be_opened_is_left_out() {
+    let mut player = Player::on(TODAY);
+    player.tell(Message::Session {
+        parts: vec![
+            cell(Why::New, 1, tempo(50), 2),
+            Part::WarmUp(2),
+            Part::Rest(10),
+        ],
+        at: 0,
+        outcomes: Vec::new(),
+    });
+    right(&mut player);
+    player.tell(Message::NotOpened("there is no drill `ours`".to_owned()));
+    assert_eq!(session(&player).outcomes[0].came, Came::LeftOut);
+    assert!(
+        player
+            .model
+            .notice
+            .as_ref()
+            .is_some_and(|notice| notice.urgent)
+    );
+    right(&mut player);
+    player.tell(Message::AsideOver(Some("no sound".to_owned())));
+    assert_eq!(session(&player).outcomes[1].came, Came::LeftOut);
+    // a rest is not over after a breath
+    for _ in 0..30 {
+        player.tell(Message::Tick);
+    }
+    assert_eq!(session(&player).at, 2);
+    right(&mut player);
+    assert_eq!(session(&player).stands, Stands::Over);
+}

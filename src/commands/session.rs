@@ -1,0 +1,141 @@
+//! `today --play`: the plan of the day as a session that runs by two pedals, and where it stood when
+//! it was interrupted.
+
+use super::practise::{self, ScreenArguments};
+use super::shell::Begin;
+use super::{Failure, Ran, folders, open, output, plan, terminal};
+use crate::app::{Message, Outcome as PartOutcome, Session};
+use crate::planning::{Digest, Item, Part, Rule, session, today, warm_minutes};
+use crate::settings::Settings;
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+use std::path::PathBuf;
+
+/// What a session is made from.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Asked {
+    /// How the day is planned.
+    pub(crate) rule: Rule,
+    /// Minutes of the session.
+    pub(crate) minutes: u32,
+    /// Minutes of practice before a rest; 0 for no rests.
+    pub(crate) rest_after: u32,
+}
+
+impl Asked {
+    /// What the settings say, with the minutes that were asked for.
+    pub(crate) fn new(own: &Settings, minutes: Option<u32>) -> Self {
+        let rule = plan::rule(own);
+        let rests = own.switch("care.rest");
+        Self {
+            minutes: minutes.unwrap_or(rule.minutes),
+            rule,
+            rest_after: if rests {
+                own.number("care.rest-after") as u32
+            } else {
+                0
+            },
+        }
+    }
+}
+
+/// Where a session stands, as the file keeps it.
+#[derive(Debug, Serialize, Deserialize)]
+struct Kept {
+    date: Date,
+    minutes: u32,
+    parts: Vec<Part>,
+    at: usize,
+    outcomes: Vec<PartOutcome>,
+}
+
+fn file() -> Result<PathBuf, Failure> {
+    folders::data().map(|folder| folder.join("session.json"))
+}
+
+/// The session of this day that was left before its end, if there is one of so many minutes.
+fn interrupted(minutes: u32) -> Option<Kept> {
+    let bytes = open::read_bytes(&file().ok()?, LARGEST).ok()?;
+    let kept: Kept = serde_json::from_slice(&bytes).ok()?;
+    let begun = kept.at > 0 && kept.at < kept.parts.len();
+    (begun && kept.date == plan::date() && kept.minutes == minutes).then_some(kept)
+}
+
+/// More bytes than any session has: a hundred parts.
+const LARGEST: usize = 256 * 1024;
+
+/// Keeps where a session stands. A disk that takes nothing costs the place and not the session.
+pub(crate) fn keep(session: &Session, minutes: u32) {
+    let kept = Kept {
+        date: plan::date(),
+        minutes,
+        parts: session.parts.clone(),
+        at: session.at,
+        outcomes: session.outcomes.clone(),
+    };
+    if let (Ok(file), Ok(text)) = (file(), serde_json::to_string(&kept)) {
+        let _ = output::write_bytes(&file, true, text.as_bytes());
+    }
+}
+
+/// Today's session: where it was left, else composed anew.
+pub(crate) fn begin(digest: &Digest, asked: &Asked) -> Message {
+    if let Some(kept) = interrupted(asked.minutes) {
+        return Message::Session {
+            parts: kept.parts,
+            at: kept.at,
+            outcomes: kept.outcomes,
+        };
+    }
+    Message::Session {
+        parts: compose(digest, asked),
+        at: 0,
+        outcomes: Vec::new(),
+    }
+}
+
+/// The parts of a session of today; without anything to practise there is no warm-up either.
+fn compose(digest: &Digest, asked: &Asked) -> Vec<Part> {
+    let rule = Rule {
+        minutes: asked
+            .minutes
+            .saturating_sub(warm_minutes(asked.minutes))
+            .max(1),
+        ..asked.rule
+    };
+    let items = today(
+        digest,
+        &plan::all_known(),
+        &plan::due(digest),
+        plan::date(),
+        &rule,
+    );
+    if items.is_empty() {
+        return Vec::new();
+    }
+    session(items, asked.minutes, asked.rest_after, is_heard_first)
+}
+
+/// A movement that is new to the player is heard, clean and with a fault, before it is played.
+pub(crate) fn is_heard_first(item: &Item) -> bool {
+    let has_movement = || open::open(&item.open).is_ok_and(|one| one.drill.movement.is_some());
+    item.kind == crate::planning::Why::New && has_movement()
+}
+
+/// Runs `today --play`.
+pub(crate) fn run(arguments: &ScreenArguments, minutes: Option<u32>) -> Ran {
+    terminal::require()?;
+    let own = arguments.settings()?;
+    let asked = Asked::new(&own, minutes);
+    let digest = plan::digest()?;
+    let begun = begin(&digest, &asked);
+    if matches!(&begun, Message::Session { parts, .. } if parts.is_empty()) {
+        output::print("nothing is due and there is nothing new: play what you like\n")?;
+        return Ok(super::Outcome::Done);
+    }
+    let (mut shell, mut model) = practise::start(arguments, &own, Begin::default())?;
+    shell.day = Some(asked);
+    model.straight = true;
+    shell.tell(&mut model, begun);
+    practise::screen(arguments, &own, shell, model)
+}
