@@ -1,7 +1,9 @@
 //! A year of an invented student, seeded: 200,000 entries. How long the plan for a day and the
 //! first screen take with it.
 //!
-//! `cargo bench -p gracerung-benches --bench weeks`. What is asked of it: a plan in 20 ms, the first screen in 100.
+//! `cargo bench -p gracerung-benches --bench weeks`. What is asked of it: a plan in 20 ms, the first
+//! screen in 100. With `-- --million` the year has a million entries, and what is asked is practice
+//! that starts in 300 ms and `today` in 100 with the summary there, 3 s without, 60 MiB.
 
 #![expect(clippy::print_stdout, reason = "a bench prints its figures")]
 #![expect(clippy::expect_used, reason = "a bench that cannot run says so")]
@@ -19,7 +21,15 @@ use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 use uuid::Uuid;
 
-const ENTRIES: usize = 200_000;
+/// Entries of the year.
+fn entries() -> usize {
+    if std::env::args().any(|argument| argument == "--million") {
+        1_000_000
+    } else {
+        200_000
+    }
+}
+
 const DAYS: i64 = 365;
 const DAY_US: i64 = 86_400_000_000;
 
@@ -62,7 +72,7 @@ impl Student {
 
     /// Plays a day of the year, from 0, that begins at a moment.
     fn play(&mut self, journal: &mut Journal, day: i64, begins_us: i64) {
-        let wanted = ENTRIES * (day as usize + 1) / DAYS as usize;
+        let wanted = entries() * (day as usize + 1) / DAYS as usize;
         let mut hour = 8;
         while self.stored < wanted {
             let random = &mut self.random;
@@ -164,6 +174,9 @@ fn main() {
     for day in 0..DAYS {
         let begins_us = first_us + day * DAY_US;
         student.play(&mut journal, day, begins_us);
+        if entries() > 200_000 && day + 1 < DAYS {
+            continue;
+        }
         let date = last
             .checked_sub(jiff::Span::new().days(DAYS - 1 - day))
             .expect("a day");
@@ -191,6 +204,9 @@ fn main() {
         .collect();
     told("everything read again, as after a merge", reading, 1000);
     drop(journal);
+    if entries() > 200_000 {
+        return million(home.path(), &command);
+    }
     let ends: Vec<Duration> = (0..25)
         .map(|_| {
             let begin = Instant::now();
@@ -232,6 +248,51 @@ fn main() {
         told(&format!("`{}`", arguments.join(" ")), times, 1000);
     }
     class(home.path(), &command);
+}
+
+/// The year of a million entries: what a player waits for, with the summary there and without.
+fn million(home: &Path, command: &dyn Fn(&[&str]) -> Command) {
+    let summary = home.join("gracerung/journal.summary.json");
+    let timed = |arguments: &[&str]| {
+        let begin = Instant::now();
+        assert!(command(arguments).status().expect("it runs").success());
+        begin.elapsed()
+    };
+    let cold: Vec<Duration> = (0..3)
+        .map(|_| {
+            let _ = std::fs::remove_file(&summary);
+            timed(&["today"])
+        })
+        .collect();
+    told("`today` without a summary", cold, 3000);
+    told("`today`", (0..15).map(|_| timed(&["today"])).collect(), 100);
+    let starts = |arguments: &'static [&'static str], what: &'static str| -> Vec<Duration> {
+        (0..7)
+            .map(|_| {
+                let run = Run::start(home, arguments);
+                let time = run.until(run.started, |screen| screen.contains(what));
+                run.end();
+                time
+            })
+            .collect()
+    };
+    told(
+        "start to the first screen",
+        starts(&[], "enter practise"),
+        100,
+    );
+    told(
+        "practice of a drill",
+        starts(&["practise", "grip"], "full beats"),
+        300,
+    );
+    let path = home.join("gracerung/journal.sqlite");
+    let size = std::fs::metadata(&path).map_or(0, |file| file.len());
+    println!("the journal has {} MiB", size >> 20);
+    let run = Run::start(home, &["practise", "grip"]);
+    run.until(run.started, |screen| screen.contains("full beats"));
+    println!("memory at most: {:.0} MiB; asked for: 60", run.memory());
+    run.end();
 }
 
 /// Two hundred reports of a month and four drills each.
