@@ -2,11 +2,12 @@
 
 use super::{Failure, Outcome, Ran, folders, open, output, plan};
 use crate::drill::MOST_SHOWN;
-use crate::journal::{Health, Journal, JournalError, Merged, look_over};
+use crate::journal::{Health, Journal, JournalError, Mended, Merged, absurd, look_over, mended};
 use crate::practice::Entry;
 use crate::wording;
 use clap::Subcommand;
 use serde::Serialize;
+use std::fmt::Write as _;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};
 
@@ -16,7 +17,8 @@ use std::path::{Path, PathBuf};
     gracerung journal backup stick/journal.sqlite\n  \
     gracerung journal merge stick/journal.sqlite\n  \
     gracerung journal export -o journal.jsonl\n  \
-    gracerung journal check damaged.sqlite --recover saved.sqlite\n\n\
+    gracerung journal check damaged.sqlite --recover saved.sqlite\n  \
+    gracerung journal mend --into mended.sqlite\n\n\
     Nothing is ever overwritten or taken away. Merging journals in any order gives the same, and \
     nothing is counted twice.")]
 pub(crate) struct Arguments {
@@ -51,6 +53,15 @@ enum What {
         /// The exported file.
         file: PathBuf,
     },
+    /// Say what is odd about it (clocks that were wrong, numbers that cannot be, what another hand
+    /// put into the file) and how it would be put right. Exit 1 when something is odd.
+    Mend {
+        /// Another journal's file; left out, your own.
+        file: Option<PathBuf>,
+        /// Write the journal put right into a new file; the old one stays as it is.
+        #[arg(long, value_name = "NEW")]
+        into: Option<PathBuf>,
+    },
     /// Write a whole copy of the journal, also while it is in use.
     Backup {
         /// The new file.
@@ -78,6 +89,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         } => check(file.as_deref(), recover.as_deref(), *json),
         What::Export { output, force } => export(output.as_deref(), *force),
         What::Import { file } => import(file),
+        What::Mend { file, into } => mend(file.as_deref(), into.as_deref()),
         What::Backup { file } => backup(file),
         What::Merge { files } => merge(files),
     }
@@ -131,6 +143,7 @@ fn check(file: Option<&Path>, recover: Option<&Path>, json: bool) -> Ran {
         sessions,
         span,
         troubles,
+        unsummed,
         ..
     } = health;
     let row = CheckRow {
@@ -142,7 +155,7 @@ fn check(file: Option<&Path>, recover: Option<&Path>, json: bool) -> Ran {
         first: span.map(|(first, _)| day(first)),
         last: span.map(|(_, last)| day(last)),
         troubles,
-        remarks: from_the_future(span).into_iter().collect(),
+        remarks: remarks(&entries, unsummed),
     };
     if json {
         output::print_json(&row)?;
@@ -194,16 +207,113 @@ fn check(file: Option<&Path>, recover: Option<&Path>, json: bool) -> Ran {
     })
 }
 
-/// The clock of a computer that once stood in a later year keeps every entry there until that year,
-/// because no entry is older than the one before.
-fn from_the_future(span: Option<(i64, i64)>) -> Option<String> {
-    let (_, last) = span?;
-    let tomorrow = jiff::Timestamp::now().as_microsecond() + 86_400_000_000;
-    (last > tomorrow).then(|| {
-        format!(
-            "the last entry is of {}, later than now: the clock of a computer was wrong; what is added is dated so too until then",
-            day(last)
-        )
+/// What is worth knowing and no damage.
+fn remarks(entries: &[Entry], unsummed: usize) -> Vec<String> {
+    let mended = mended(entries.to_vec(), now());
+    let mut told = odd(&mended);
+    if !told.is_empty() {
+        told.push("`gracerung journal mend` says how that would be put right".to_owned());
+    }
+    if unsummed > 0 {
+        told.push(format!(
+            "{} from before check sums were kept",
+            wording::count(unsummed, "entry is", "entries are")
+        ));
+    }
+    told
+}
+
+fn now() -> i64 {
+    jiff::Timestamp::now().as_microsecond()
+}
+
+/// What is odd about the entries of a journal, a sentence each.
+fn odd(mended: &Mended) -> Vec<String> {
+    let mut told: Vec<String> = mended
+        .clocks
+        .iter()
+        .take(MOST_SHOWN)
+        .map(|wrong| {
+            let entries = wording::count(wrong.entries, "entry", "entries");
+            let later = wrong.says > wrong.instead;
+            format!(
+                "a session of {} with {entries}: its clock was {}, by the sessions around it",
+                day(wrong.says),
+                if later { "ahead" } else { "behind" },
+            )
+        })
+        .collect();
+    told.extend(
+        mended
+            .absurd
+            .iter()
+            .take(MOST_SHOWN)
+            .map(|(entry, why)| format!("the entry {} cannot be: its {why}", entry.seq)),
+    );
+    let all = mended.clocks.len() + mended.absurd.len();
+    if all > told.len() {
+        told.push(format!("and {} more", all - told.len()));
+    }
+    told
+}
+
+fn mend(file: Option<&Path>, into: Option<&Path>) -> Ran {
+    let path = match file {
+        Some(file) => file.to_owned(),
+        None => own()?,
+    };
+    if let Some(target) = into {
+        output::ready_for_new(target)?;
+    }
+    let (health, entries) = look_over(&path).map_err(told)?;
+    let mended = mended(entries, now());
+    let mut plan: Vec<String> = Vec::new();
+    for wrong in mended.clocks.iter().take(MOST_SHOWN) {
+        plan.push(format!(
+            "a session of {} with {} is dated {}",
+            day(wrong.says),
+            wording::count(wrong.entries, "entry", "entries"),
+            day(wrong.instead)
+        ));
+    }
+    if mended.clocks.len() > MOST_SHOWN {
+        let more = mended.clocks.len() - MOST_SHOWN;
+        plan.push(format!("and {more} more sessions likewise"));
+    }
+    for (entry, why) in mended.absurd.iter().take(MOST_SHOWN) {
+        plan.push(format!("the entry {} is left out: its {why}", entry.seq));
+    }
+    if mended.absurd.len() > MOST_SHOWN {
+        let more = mended.absurd.len() - MOST_SHOWN;
+        plan.push(format!("and {more} more entries likewise"));
+    }
+    for trouble in &health.troubles {
+        plan.push(format!("not taken over: {trouble}"));
+    }
+    let mut text = format!("{}:\n", path.display());
+    for line in &plan {
+        let _ = writeln!(text, "  {line}");
+    }
+    match into {
+        _ if plan.is_empty() => text.push_str("  nothing is odd, and nothing was written\n"),
+        None => text.push_str(
+            "  nothing was written: `--into NEW` writes the journal put right into a new file\n",
+        ),
+        Some(target) => {
+            recover_into(target, &mended.entries)?;
+            let _ = writeln!(
+                text,
+                "  {} written into {}; the old file was not touched",
+                wording::count(mended.entries.len(), "entry", "entries"),
+                target.display()
+            );
+        }
+    }
+    output::print(&text)?;
+    Ok(if plan.is_empty() {
+        Outcome::Done
+    } else {
+        Outcome::Findings
     })
 }
 
@@ -351,7 +461,12 @@ fn import(file: &Path) -> Ran {
         if line.trim().is_empty() {
             continue;
         }
-        match serde_json::from_str(&line) {
+        let read = serde_json::from_str::<Entry>(&line).map_err(|error| error.to_string());
+        let read = read.and_then(|entry| match absurd(&entry) {
+            Some(why) => Err(format!("an entry that cannot be: its {why}")),
+            None => Ok(entry),
+        });
+        match read {
             Ok(entry) => entries.push(entry),
             Err(error) if strange.len() < MOST_SHOWN => {
                 strange.push(format!("{}:{number}: {error}", file.display()));
@@ -429,7 +544,17 @@ fn merge(files: &[PathBuf]) -> Ran {
                 file.display()
             )));
         }
-        read.push((file, entries));
+        let (kept, refused): (Vec<Entry>, Vec<Entry>) = entries
+            .into_iter()
+            .partition(|entry| absurd(entry).is_none());
+        if !refused.is_empty() {
+            output::complain(&format!(
+                "`{}`: {} that cannot be, left out: `gracerung journal mend {0}` says why",
+                file.display(),
+                wording::count(refused.len(), "entry", "entries")
+            ));
+        }
+        read.push((file, kept));
     }
     let mut journal = Journal::open(&folders::journal()?).map_err(told)?;
     for (file, entries) in read {

@@ -186,6 +186,26 @@ pub(crate) fn write_file(
     force: bool,
     fill: impl FnOnce(&mut std::fs::File) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
+    write_readable(target, force, false, fill)
+}
+
+/// Writes bytes into a file that its owner alone may read, in the place of one that is there.
+///
+/// # Errors
+/// As [`write_file`].
+pub(crate) fn write_private(target: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    write_readable(target, true, true, |file| {
+        file.write_all(bytes)
+            .map_err(|error| cannot_write(target, &error))
+    })
+}
+
+fn write_readable(
+    target: &Path,
+    force: bool,
+    private: bool,
+    fill: impl FnOnce(&mut std::fs::File) -> Result<(), Failure>,
+) -> Result<(), Failure> {
     ready_to_write(target, force)?;
     let told = |error: std::io::Error| cannot_write(target, &error);
     if is_stream(target) {
@@ -200,7 +220,7 @@ pub(crate) fn write_file(
     let mut builder = tempfile::Builder::new();
     builder.prefix(".gracerung-");
     #[cfg(unix)]
-    {
+    if !private {
         use std::os::unix::fs::PermissionsExt;
         // As a plain file would be made; the umask takes its share.
         builder.permissions(std::fs::Permissions::from_mode(0o666));

@@ -40,6 +40,8 @@ pub(crate) struct Shell {
     journal: Option<Journal>,
     /// Why there is none, or only a copy.
     journal_trouble: Option<String>,
+    /// The journal was open and its file is gone.
+    gone: bool,
     /// Records that could not be stored yet, oldest first.
     waiting: Vec<Record>,
     began: Instant,
@@ -96,6 +98,7 @@ impl Shell {
             path,
             journal,
             journal_trouble,
+            gone: false,
             waiting: Vec::new(),
             began: Instant::now(),
             begin,
@@ -310,9 +313,16 @@ impl Shell {
     fn store(&mut self, records: Vec<Record>) -> Message {
         self.waiting.extend(records);
         if self.journal.as_ref().is_none_or(Journal::is_a_copy) {
-            match Journal::open(&self.path) {
-                Ok(journal) => self.journal = Some(journal),
-                Err(error) => self.journal_trouble = Some(error.to_string()),
+            // A journal that was taken away comes back whole or not at all: none is begun in its place.
+            let wait = self.gone && !self.path.exists();
+            if !wait {
+                match Journal::open(&self.path) {
+                    Ok(journal) => {
+                        self.gone = false;
+                        self.journal = Some(journal);
+                    }
+                    Err(error) => self.journal_trouble = Some(error.to_string()),
+                }
             }
         }
         let journal = self.journal.as_mut().filter(|journal| !journal.is_a_copy());
@@ -328,7 +338,14 @@ impl Shell {
                     own: appended.own,
                 }
             }
-            Err(error) => Message::NotStored(error.to_string()),
+            Err(error) => {
+                if error.trouble == Trouble::Gone {
+                    self.gone = true;
+                    self.journal = None;
+                    self.journal_trouble = Some(error.to_string());
+                }
+                Message::NotStored(error.to_string())
+            }
         }
     }
 
@@ -359,7 +376,7 @@ impl Shell {
             let session = self.waiting.first().map(|record| record.id.session);
             let name = format!("gracerung-marks-{}.jsonl", session.unwrap_or_default());
             let target = folder.join(name);
-            if super::output::write_bytes(&target, true, text.as_bytes()).is_ok() {
+            if super::output::write_private(&target, text.as_bytes()).is_ok() {
                 let path = target.display();
                 return Err(super::Failure(format!(
                     "{lost}\nthey are kept in `{path}`: `gracerung journal import {path}` takes them in when the journal can be written again"

@@ -3,8 +3,8 @@
 //! A file that is looked at is copied first and the copy opened, so that not a byte of it changes.
 
 use super::error::{JournalError, Trouble};
-use super::row;
 use super::store::Journal;
+use super::{row, trial};
 use crate::practice::{Entry, Kind, RecordId};
 use rusqlite::{Connection, OpenFlags};
 use std::collections::{BTreeSet, HashSet};
@@ -18,6 +18,8 @@ pub struct Health {
     pub entries: usize,
     /// Entries or parts of the file that do not read, at least; 0 for a whole journal.
     pub lost: usize,
+    /// Entries from before format 5, which have no check sum.
+    pub unsummed: usize,
     /// Journals whose entries it holds: more than one after a merge.
     pub journals: usize,
     /// Sessions.
@@ -40,8 +42,11 @@ const MOST_TOLD: usize = 20;
 /// The file cannot be read, is none of ours, or nothing of it can be made out.
 pub fn look_over(path: &Path) -> Result<(Health, Vec<Entry>), JournalError> {
     let copy = Copied::of(path)?;
+    if copy.bytes == 0 {
+        return Ok((Health::empty(), Vec::new()));
+    }
     let told = |error: rusqlite::Error| JournalError::of(path, &error);
-    let connection =
+    let mut connection =
         Connection::open_with_flags(&copy.file, OpenFlags::SQLITE_OPEN_READ_WRITE).map_err(told)?;
     if let Err(error) = super::store::refuse_another_format(path, &connection)
         && !matches!(error.trouble, Trouble::Damaged(_))
@@ -49,10 +54,17 @@ pub fn look_over(path: &Path) -> Result<(Health, Vec<Entry>), JournalError> {
         return Err(error);
     }
     let mut troubles = whole(&connection);
-    let (mut entries, lost) = match all(&connection) {
-        Ok(entries) => (entries, 0),
+    troubles.extend(trial::raised(&mut connection));
+    let found = match all(&connection) {
+        Ok(found) => found,
         Err(_) => one_by_one(&connection, copy.bytes).map_err(told)?,
     };
+    let Found {
+        mut entries,
+        mut lost,
+        altered,
+        unsummed,
+    } = found;
     entries.sort_by_key(Entry::order);
     if lost > 0 {
         troubles.push(format!(
@@ -60,6 +72,15 @@ pub fn look_over(path: &Path) -> Result<(Health, Vec<Entry>), JournalError> {
             entries.len()
         ));
     }
+    if altered > 0 {
+        lost += altered;
+        troubles.push(format!(
+            "{} what was written: the check sum is of something else",
+            crate::wording::count(altered, "entry does not say", "entries do not say")
+        ));
+    }
+    troubles.extend(trial::strange_parts(&connection));
+    troubles.extend(trial::stores(&mut connection));
     troubles.extend(strangers(&entries));
     let journals: BTreeSet<Uuid> = entries.iter().map(|entry| entry.journal).collect();
     let sessions: BTreeSet<Uuid> = entries
@@ -73,12 +94,59 @@ pub fn look_over(path: &Path) -> Result<(Health, Vec<Entry>), JournalError> {
     let health = Health {
         entries: entries.len(),
         lost,
+        unsummed,
         journals: journals.len(),
         sessions: sessions.len(),
         span,
         troubles,
     };
     Ok((health, entries))
+}
+
+impl Health {
+    /// Of a file without a byte in it.
+    fn empty() -> Self {
+        Self {
+            entries: 0,
+            lost: 0,
+            unsummed: 0,
+            journals: 0,
+            sessions: 0,
+            span: None,
+            troubles: vec![
+                "the file is empty: what it held is gone, or it was never a journal".to_owned(),
+            ],
+        }
+    }
+}
+
+/// What was read of a journal.
+#[derive(Default)]
+struct Found {
+    entries: Vec<Entry>,
+    /// Entries that do not read.
+    lost: usize,
+    /// Entries that read, and not as they were written; they are left out.
+    altered: usize,
+    /// Entries from before there were check sums.
+    unsummed: usize,
+}
+
+impl Found {
+    fn add(&mut self, (entry, sum): (Entry, Option<i64>)) {
+        match sum {
+            Some(sum) if sum != row::sum(&entry) => self.altered += 1,
+            sum => {
+                self.unsummed += usize::from(sum.is_none());
+                self.entries.push(entry);
+            }
+        }
+    }
+}
+
+/// An entry with the check sum beside it.
+fn summed(row: &rusqlite::Row<'_>) -> rusqlite::Result<(Entry, Option<i64>)> {
+    Ok((row::read(row)?, row.get("sum")?))
 }
 
 /// A copy of a journal and of what was not yet moved into it.
@@ -136,19 +204,28 @@ fn whole(connection: &Connection) -> Vec<String> {
     }
 }
 
-fn all(connection: &Connection) -> rusqlite::Result<Vec<Entry>> {
-    let query = format!("SELECT {} FROM entry", row::COLUMNS);
+fn all(connection: &Connection) -> rusqlite::Result<Found> {
+    let query = format!("SELECT {}, sum FROM entry", row::COLUMNS);
     let mut query = connection.prepare(&query)?;
-    query.query_map([], row::read)?.collect()
+    let mut found = Found::default();
+    for read in query.query_map([], summed)? {
+        found.add(read?);
+    }
+    Ok(found)
 }
 
 /// Every entry that can be reached by its own number, and how many could not.
-fn one_by_one(connection: &Connection, bytes: u64) -> rusqlite::Result<(Vec<Entry>, usize)> {
-    let query = format!(
-        "SELECT {} FROM entry NOT INDEXED WHERE arrival = ?1",
-        row::COLUMNS
-    );
-    let mut query = connection.prepare(&query)?;
+fn one_by_one(connection: &Connection, bytes: u64) -> rusqlite::Result<Found> {
+    let query = |sum: &str| {
+        format!(
+            "SELECT {}, {sum} FROM entry NOT INDEXED WHERE arrival = ?1",
+            row::COLUMNS
+        )
+    };
+    // a journal that could not be raised has no check sums
+    let mut query = connection
+        .prepare(&query("sum"))
+        .or_else(|_| connection.prepare(&query("NULL AS sum")))?;
     let last: i64 = connection
         .query_row(
             "SELECT seq FROM sqlite_sequence WHERE name = 'entry'",
@@ -159,16 +236,15 @@ fn one_by_one(connection: &Connection, bytes: u64) -> rusqlite::Result<(Vec<Entr
     let most = i64::try_from(bytes / SMALLEST_ENTRY)
         .unwrap_or(i64::MAX)
         .min(last);
-    let mut entries = Vec::new();
-    let mut lost = 0;
+    let mut found = Found::default();
     for arrival in 1..=most {
-        match query.query_row([arrival], row::read) {
-            Ok(entry) => entries.push(entry),
+        match query.query_row([arrival], summed) {
+            Ok(read) => found.add(read),
             Err(rusqlite::Error::QueryReturnedNoRows) => {}
-            Err(_) => lost += 1,
+            Err(_) => found.lost += 1,
         }
     }
-    Ok((entries, lost))
+    Ok(found)
 }
 
 /// Undos that name a mark the journal does not have.
@@ -286,6 +362,126 @@ mod tests {
         let mut fresh = Journal::open(&saved).expect("a new journal");
         fresh.merge(&entries).expect("merged");
         assert_eq!(fresh.read_all().expect("read"), entries);
+    }
+
+    /// A bit that a disk lost once turned a mark into another, and the journal was called whole.
+    /// Each of a thousand flipped bits is found, or nothing that is shown has changed.
+    #[test]
+    fn a_flipped_bit_is_found_or_changes_nothing() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("j.sqlite");
+        let mut journal = filled(&path, 60);
+        let entries = journal.read_all().expect("read");
+        let marks = journal.marks().expect("marks");
+        // closed, so that everything is in the one file
+        drop(journal);
+        let bytes = std::fs::read(&path).expect("bytes");
+        let spoilt = folder.path().join("spoilt.sqlite");
+        let mut random = fastrand::Rng::with_seed(21);
+        let mut found = 0;
+        for flip in 0..1000 {
+            let mut other = bytes.clone();
+            let place = random.usize(..other.len());
+            other[place] ^= 1 << random.u8(..8);
+            std::fs::write(&spoilt, &other).expect("written");
+            match look_over(&spoilt) {
+                Ok((health, read)) if health.troubles.is_empty() => {
+                    assert_eq!(read, entries, "flip {flip} at {place}");
+                    let copy = Journal::open_a_copy(&spoilt).expect("it opens");
+                    assert_eq!(
+                        copy.marks().expect("marks"),
+                        marks,
+                        "flip {flip} at {place}"
+                    );
+                }
+                _ => found += 1,
+            }
+        }
+        assert!(found > 100, "{found} of 1000");
+    }
+
+    #[track_caller]
+    fn troubled(what: &str, expected: &str) {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("j.sqlite");
+        drop(filled(&path, 3));
+        let raw = Connection::open(&path).expect("the file");
+        raw.execute_batch(what).expect(what);
+        drop(raw);
+        let (health, entries) = look_over(&path).expect("looked over");
+        assert_eq!(entries.len(), 3, "{what}");
+        let told = health.troubles.join("; ");
+        assert!(told.contains(expected), "{what}: {told}");
+    }
+
+    /// What another hand put into the file would change what is stored, without a word.
+    #[test]
+    fn triggers_and_views_of_another_hand_are_told() {
+        troubled(
+            "CREATE TRIGGER spy AFTER INSERT ON entry BEGIN DELETE FROM journal; END",
+            "the trigger `spy` is not the program's own",
+        );
+        troubled(
+            "CREATE TRIGGER refuse BEFORE INSERT ON entry BEGIN SELECT RAISE(ABORT, 'no'); END",
+            "no entry can be stored: no",
+        );
+        troubled(
+            "CREATE TRIGGER twice AFTER INSERT ON entry WHEN new.seq < 1000 BEGIN
+             INSERT INTO entry SELECT NULL, journal, seq + 1000, utc_us, offset_s, session,
+             number + 1000, kind, drill, stage, tempo, by, repetition, mark, needed, free,
+             names_session, names_number, words, thresholds, measures, version, sum
+             FROM entry WHERE arrival = new.arrival; END",
+            "an entry is not stored as it is",
+        );
+        troubled(
+            "CREATE VIEW more AS SELECT 1",
+            "the view `more` is not the program's own",
+        );
+        troubled(
+            "DROP VIEW playing; CREATE VIEW playing AS SELECT 1",
+            "the view `playing` is not as the program makes it",
+        );
+        troubled(
+            "DROP TRIGGER entry_is_never_changed",
+            "the trigger `entry_is_never_changed` is missing",
+        );
+        troubled(
+            "DROP INDEX entry_by_stage",
+            "the index `entry_by_stage` is missing",
+        );
+    }
+
+    #[test]
+    fn an_empty_file_is_no_whole_journal() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("j.sqlite");
+        std::fs::write(&path, b"").expect("written");
+        let (health, entries) = look_over(&path).expect("looked over");
+        assert!(entries.is_empty() && health.troubles[0].contains("empty"));
+        assert_eq!(std::fs::read(&path).expect("bytes"), b"", "never touched");
+    }
+
+    /// Marks that went into a file that nobody would find again were once taken for stored.
+    #[cfg(unix)]
+    #[test]
+    fn a_journal_that_was_taken_away_stores_nothing_and_says_so() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("data/j.sqlite");
+        let mut journal = filled(&path, 3);
+        let away = folder.path().join("away");
+        std::fs::rename(folder.path().join("data"), &away).expect("moved");
+        let error = journal.append(&[record(9)]).expect_err("it is gone");
+        assert_eq!(error.trouble, Trouble::Gone);
+        std::fs::create_dir(folder.path().join("data")).expect("a folder");
+        std::fs::write(&path, b"another").expect("a file");
+        assert!(
+            journal.append(&[record(9)]).is_err(),
+            "another file is none of ours"
+        );
+        std::fs::remove_dir_all(folder.path().join("data")).expect("gone");
+        std::fs::rename(&away, folder.path().join("data")).expect("back");
+        journal.append(&[record(9)]).expect("it is back");
+        assert_eq!(journal.read_all().expect("read").len(), 4);
     }
 
     #[test]

@@ -21,6 +21,8 @@ pub enum Trouble {
     Unreadable(String),
     /// The file or its folder cannot be written.
     ReadOnly,
+    /// The file that was open is not there any more.
+    Gone,
     /// The disk is full.
     Full,
     /// The disk did not take what was to be written.
@@ -59,6 +61,10 @@ impl std::fmt::Display for JournalError {
             Trouble::ReadOnly => write!(
                 f,
                 "the journal `{path}` cannot be written: check that you may write the file and its folder"
+            ),
+            Trouble::Gone => write!(
+                f,
+                "the journal `{path}` is not there any more: its folder was taken away, or a stick pulled out; put it back, and marks are stored again"
             ),
             Trouble::Full => write!(
                 f,

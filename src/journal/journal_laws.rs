@@ -164,7 +164,7 @@ fn journal_and_seq_are_unique_and_seq_counts_from_1() {
     let twice = Connection::open(home.path()).expect("the file").execute(
         "INSERT INTO entry SELECT NULL, journal, seq, utc_us, offset_s, randomblob(16), number, \
          kind, drill, stage, tempo, by, repetition, mark, needed, free, names_session, \
-         names_number, words, thresholds, measures, version FROM entry WHERE seq = 1",
+         names_number, words, thresholds, measures, version, sum FROM entry WHERE seq = 1",
         [],
     );
     let said = twice.expect_err("the place is taken").to_string();
@@ -194,6 +194,45 @@ fn the_time_never_goes_below_the_last() {
         .map(|entry| entry.seq)
         .collect();
     assert_eq!(order, [1, 2, 3, 4]);
+}
+
+/// One evening with a clock years ahead once dated every later mark as that evening.
+#[test]
+fn one_wrong_clock_does_not_date_what_comes_after() {
+    const DAY: i64 = 86_400_000_000;
+    let home = Home::new();
+    let mut journal = home.open();
+    let days = |journal: &mut Journal, records: &[Record]| -> Vec<i64> {
+        let own = journal.append(records).expect("stored").own;
+        own.iter().map(|entry| entry.record.utc_us / DAY).collect()
+    };
+    assert_eq!(days(&mut journal, &[clean(1, 0, 100 * DAY)]), [100]);
+    assert_eq!(
+        days(&mut journal, &[clean(2, 0, 5000 * DAY)]),
+        [5000],
+        "ahead"
+    );
+    assert_eq!(
+        days(&mut journal, &[clean(3, 0, 101 * DAY)]),
+        [101],
+        "right again"
+    );
+    assert_eq!(days(&mut journal, &[clean(3, 1, 102 * DAY)]), [102]);
+    assert_eq!(
+        days(&mut journal, &[clean(3, 2, 90 * DAY)]),
+        [102],
+        "never back in a session"
+    );
+    assert_eq!(
+        days(&mut journal, &[clean(4, 0, DAY)]),
+        [102],
+        "before the journal began"
+    );
+    assert_eq!(
+        days(&mut journal, &[clean(5, 0, 102 * DAY - 60)]),
+        [102],
+        "a little behind"
+    );
 }
 
 #[test]
@@ -483,6 +522,7 @@ const FORMATS: &[&str] = &[
     include_str!("formats/second.sql"),
     include_str!("formats/third.sql"),
     include_str!("formats/fourth.sql"),
+    include_str!("formats/fifth.sql"),
 ];
 
 /// A player who comes back after a year finds every mark: journals of every format this program
@@ -505,8 +545,15 @@ fn a_journal_of_every_earlier_format_opens_and_keeps_its_entries() {
         };
         assert_eq!(version(&raw), format);
         drop(raw);
+        let (health, looked_at) = look_over(&path).expect("it can be looked over");
+        assert_eq!(health.troubles, [""; 0], "format {format}");
+        assert_eq!(
+            health.unsummed,
+            if format < 5 { looked_at.len() } else { 0 }
+        );
         let mut journal = Journal::open(&path).expect("it opens");
         let entries = journal.read_all().expect("it reads");
+        assert_eq!(entries, looked_at);
         let kinds: Vec<&Kind> = entries.iter().map(|entry| &entry.record.kind).collect();
         let mark = |repetition, mark| Kind::Mark {
             repetition,
@@ -934,4 +981,56 @@ fn playing_lasts_until_it_stops_or_the_last_sign_of_life() {
         .and_then(Iterator::collect)
         .expect("spans");
     assert_eq!(spans, [(100, 400), (500, 900)]);
+}
+
+/// A closed lid once counted eight hours of practice: a stretch lasts as long as sound was heard, by
+/// a clock that stands still meanwhile, whatever the time of day did.
+#[test]
+fn a_closed_lid_is_no_practice() {
+    const HOUR: i64 = 3_600_000_000;
+    let home = Home::new();
+    let mut journal = home.open();
+    let stage = PlannedStage {
+        print: StagePrint(1),
+        rungs: vec![cell(1).rung],
+        real_time: false,
+    };
+    let mut state = replay(Plan::new("ours", vec![stage]), &[]);
+    let mut tell = |event: Event| {
+        let (next, records) = step(&state, &event);
+        state = next;
+        journal.append(&records).expect("stored");
+    };
+    let at = |utc_us: i64, heard_ms: i64| Moment {
+        utc_us: 1000 * HOUR + utc_us,
+        offset_s: 0,
+        heard_ms,
+    };
+    let session = Uuid::from_u128(1);
+    tell(Event::Started {
+        at: at(0, 0),
+        session,
+        place: None,
+    });
+    tell(Event::Resumed { at: at(0, 0) });
+    // ten minutes, a closed lid, two minutes more
+    tell(Event::Paused {
+        at: at(8 * HOUR, 12 * 60_000),
+    });
+    // the clock is set back by an hour while it plays for five minutes
+    tell(Event::Resumed {
+        at: at(9 * HOUR, 13 * 60_000),
+    });
+    tell(Event::Stopped {
+        at: at(8 * HOUR, 18 * 60_000),
+    });
+    drop(journal);
+    let minutes: Vec<i64> = home
+        .open()
+        .playing(0)
+        .expect("stretches")
+        .iter()
+        .map(|played| (played.to_us - played.from_us) / 60_000_000)
+        .collect();
+    assert_eq!(minutes, [12, 5]);
 }

@@ -12,10 +12,13 @@ mod error;
 #[cfg(test)]
 mod journal_laws;
 mod marks;
+mod mend;
 mod row;
 mod store;
 mod summary;
+mod trial;
 
 pub use care::{Health, look_over};
 pub use error::{JournalError, Trouble};
+pub use mend::{Mended, WrongClock, absurd, mended};
 pub use store::{Appended, FORMAT, Journal, LastPlace, Merged};

@@ -13,9 +13,58 @@ pub(super) const COLUMNS: &str = "journal, seq, utc_us, offset_s, session, numbe
 /// Stores an entry; the caller knows that its place is free.
 pub(super) const INSERT: &str = "INSERT INTO entry (journal, seq, utc_us, offset_s, session, \
      number, kind, drill, stage, tempo, by, repetition, mark, needed, free, names_session, \
-     names_number, words, thresholds, measures, version) VALUES (:journal, :seq, :utc_us, \
+     names_number, words, thresholds, measures, version, sum) VALUES (:journal, :seq, :utc_us, \
      :offset_s, :session, :number, :kind, :drill, :stage, :tempo, :by, :repetition, :mark, \
-     :needed, :free, :names_session, :names_number, :words, :thresholds, :measures, :version)";
+     :needed, :free, :names_session, :names_number, :words, :thresholds, :measures, :version, :sum)";
+
+/// An entry's check sum: FNV-1a over its columns, each with its length or a mark that there is none.
+/// It must never change: journals keep it.
+pub(super) fn sum(entry: &Entry) -> i64 {
+    use std::fmt::Write as _;
+    let record = &entry.record;
+    let (kind, own) = particulars(&record.kind);
+    let mut text = String::with_capacity(256);
+    let mut put = |column: Option<&dyn std::fmt::Display>| match column {
+        Some(value) => {
+            let from = text.len();
+            let _ = write!(text, "{value}");
+            let length = text.len() - from;
+            let _ = write!(text, "\u{1f}{length}\u{1e}");
+        }
+        None => text.push('\u{1d}'),
+    };
+    put(Some(&entry.journal));
+    put(Some(&entry.seq));
+    put(Some(&record.utc_us));
+    put(Some(&record.offset_s));
+    put(Some(&record.id.session));
+    put(Some(&record.id.number));
+    put(Some(&kind));
+    put(Some(&record.drill));
+    put(record.cell.as_ref().map(|cell| &cell.stage as _));
+    put(record.cell.as_ref().map(|cell| &cell.rung as _));
+    put(record.by.map(by_name).as_ref().map(|by| by as _));
+    put(own.repetition.as_ref().map(|own| own as _));
+    put(own.mark.as_ref().map(|own| own as _));
+    put(own.needed.as_ref().map(|own| own as _));
+    put(own.free.as_ref().map(|own| own as _));
+    put(own.names.as_ref().map(|names| &names.session as _));
+    put(own.names.as_ref().map(|names| &names.number as _));
+    put(own.words.as_ref().map(|own| own as _));
+    put(record.thresholds.as_ref().map(|own| own as _));
+    put(record.measures.as_ref().map(|own| own as _));
+    put(Some(&record.version));
+    (StagePrint::of(&text).0 as u64).cast_signed()
+}
+
+fn by_name(by: By) -> &'static str {
+    match by {
+        By::Key => "key",
+        By::Pedal => "pedal",
+        By::Ear => "ear",
+        By::Assumed => "assumed",
+    }
+}
 
 /// What a kind keeps in columns of its own.
 #[derive(Default)]
@@ -96,12 +145,7 @@ fn particulars(kind: &Kind) -> (&'static str, Particulars<'_>) {
 pub(super) fn write(insert: &mut Statement<'_>, entry: &Entry) -> rusqlite::Result<usize> {
     let record = &entry.record;
     let (kind, own) = particulars(&record.kind);
-    let by = record.by.map(|by| match by {
-        By::Key => "key",
-        By::Pedal => "pedal",
-        By::Ear => "ear",
-        By::Assumed => "assumed",
-    });
+    let by = record.by.map(by_name);
     insert.execute(named_params! {
         ":journal": entry.journal.as_bytes(),
         ":seq": stored(entry.seq),
@@ -124,6 +168,7 @@ pub(super) fn write(insert: &mut Statement<'_>, entry: &Entry) -> rusqlite::Resu
         ":thresholds": record.thresholds,
         ":measures": record.measures,
         ":version": record.version,
+        ":sum": sum(entry),
     })
 }
 

@@ -76,13 +76,21 @@ SELECT date(utc_us / 1000000 + offset_s, 'unixepoch') AS day, drill,
        sum(mark = 'clean' AND by = 'assumed') AS assumed
 FROM standing_mark GROUP BY day, drill;
 
--- When sound ran: from each start to the next thing that ended it, or the last sign of life.
+-- When sound ran: from each start for as long as it was heard; where that is not known (before
+-- format 5) to the next thing that ended it, and where nothing did to the last sign of life.
 CREATE VIEW playing AS
 SELECT session, drill, offset_s, utc_us AS from_us,
        coalesce(
+           utc_us + 1000 * (SELECT json_extract(stop.measures, '$.heard_ms') FROM entry AS stop
+            WHERE stop.session = start.session AND stop.number > start.number
+              AND stop.kind IN ('paused', 'ended') ORDER BY stop.number LIMIT 1),
            (SELECT min(stop.utc_us) FROM entry AS stop
             WHERE stop.session = start.session AND stop.number > start.number
               AND stop.kind IN ('paused', 'ended')),
            (SELECT max(sign.utc_us) FROM entry AS sign WHERE sign.session = start.session)
        ) AS to_us
 FROM entry AS start WHERE kind = 'playing';
+
+-- A check sum of the entry, none in entries from before format 5. Added as an older journal gets it,
+-- so that the two are the same.
+ALTER TABLE entry ADD COLUMN sum INTEGER;

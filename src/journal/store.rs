@@ -13,7 +13,7 @@ use uuid::Uuid;
 
 /// What raises a journal from a format to the next, the first from 1 to 2; `schema.sql` makes a new
 /// one as they leave it. A step that has been released is never changed.
-const STEPS: &[&str] = &[
+pub(super) const STEPS: &[&str] = &[
     // `tried` and `tried_alone` are new kinds of entry: the tables stay, and a program that does not
     // know these kinds refuses the journal.
     "",
@@ -22,6 +22,22 @@ const STEPS: &[&str] = &[
     "",
     // `discriminated` is a new kind of entry, of which there are few: found without reading the rest.
     "CREATE INDEX entry_by_discrimination ON entry (utc_us, journal, seq) WHERE kind = 'discriminated';",
+    // A check sum of each entry from now on; a table that is only added to leaves older ones without.
+    // And a stretch lasts as long as sound was heard, where that is known.
+    "ALTER TABLE entry ADD COLUMN sum INTEGER;
+     DROP VIEW playing;
+     CREATE VIEW playing AS
+     SELECT session, drill, offset_s, utc_us AS from_us,
+            coalesce(
+                utc_us + 1000 * (SELECT json_extract(stop.measures, '$.heard_ms') FROM entry AS stop
+                 WHERE stop.session = start.session AND stop.number > start.number
+                   AND stop.kind IN ('paused', 'ended') ORDER BY stop.number LIMIT 1),
+                (SELECT min(stop.utc_us) FROM entry AS stop
+                 WHERE stop.session = start.session AND stop.number > start.number
+                   AND stop.kind IN ('paused', 'ended')),
+                (SELECT max(sign.utc_us) FROM entry AS sign WHERE sign.session = start.session)
+            ) AS to_us
+     FROM entry AS start WHERE kind = 'playing';",
 ];
 
 /// The newest format of the journal this program knows, in SQLite's `user_version`.
@@ -33,7 +49,7 @@ const APPLICATION: i64 = 0x4752_756e;
 /// How long to wait for another program's transaction, which lasts milliseconds. Chosen.
 const PATIENCE: Duration = Duration::from_secs(5);
 
-const SCHEMA: &str = include_str!("schema.sql");
+pub(super) const SCHEMA: &str = include_str!("schema.sql");
 
 /// An open journal.
 #[derive(Debug)]
@@ -43,6 +59,8 @@ pub struct Journal {
     id: Uuid,
     /// The last arrival that was given out or written by us.
     seen: i64,
+    /// Which file it is, where the system tells files apart: its folder may be taken away.
+    file: Option<FileName>,
     /// Where it lies, when it is a copy of a file that may not be written.
     copy: Option<tempfile::TempDir>,
 }
@@ -115,6 +133,7 @@ impl Journal {
             connection,
             id,
             seen: 0,
+            file: file_name(path),
             copy: None,
         };
         journal.seen = journal.last_arrival()?;
@@ -141,6 +160,12 @@ impl Journal {
         self.copy.is_some()
     }
 
+    /// Whether the file is not there any more, or another is in its place: its folder was taken away,
+    /// or a stick pulled out. What is written to it would go nowhere.
+    pub fn is_gone(&self) -> bool {
+        self.copy.is_none() && file_name(&self.path) != self.file
+    }
+
     /// The journal's own name, the same for ever.
     pub fn id(&self) -> Uuid {
         self.id
@@ -152,23 +177,32 @@ impl Journal {
     }
 
     /// Stores records together, after what others stored meanwhile; when this returns they are on
-    /// the disk. A time below the journal's last is raised to it. With no records it only looks
-    /// what others stored.
+    /// the disk. A time below the journal's last is raised to it, unless the last is of a clock that
+    /// stood in the future. With no records it only looks what others stored.
     ///
     /// # Errors
     /// See [`Trouble`]; then none of the records is stored.
     pub fn append(&mut self, records: &[Record]) -> Result<Appended, JournalError> {
+        if self.is_gone() {
+            return Err(JournalError::new(&self.path, Trouble::Gone));
+        }
         let (id, seen) = (self.id, self.seen);
         let appended = self.in_transaction(|transaction| {
             let mut foreign = entries(transaction, "WHERE arrival > ?1", rusqlite::params![seen])?;
             foreign.sort_by_key(Entry::order);
-            let (mut seq, mut utc_us): (i64, i64) = transaction
+            let (mut seq, last): (i64, i64) = transaction
                 .prepare_cached(
                     "SELECT seq, utc_us FROM entry WHERE journal = ?1 ORDER BY seq DESC LIMIT 1",
                 )?
                 .query_row([id.as_bytes()], |row| Ok((row.get(0)?, row.get(1)?)))
                 .optional()?
                 .unwrap_or((0, i64::MIN));
+            let mut utc_us = match records.first() {
+                Some(first) if last.saturating_sub(first.utc_us) > BEHIND => {
+                    floor(transaction, first, last)?
+                }
+                _ => last,
+            };
             let mut insert = transaction.prepare_cached(row::INSERT)?;
             let mut own = Vec::with_capacity(records.len());
             for record in records {
@@ -219,7 +253,7 @@ impl Journal {
     /// # Errors
     /// See [`Trouble`].
     pub fn measured(&self, stages: &[StagePrint]) -> Result<Vec<Entry>, JournalError> {
-        let which = "WHERE measures IS NOT NULL ORDER BY utc_us, journal, seq";
+        let which = "WHERE measures IS NOT NULL AND kind IN ('mark', 'measured') ORDER BY utc_us, journal, seq";
         let mut found = entries(&self.connection, which, rusqlite::params![])
             .map_err(|error| self.trouble(&error))?;
         found.retain(|entry| {
@@ -395,6 +429,22 @@ impl Journal {
     }
 }
 
+/// A file's device and number.
+type FileName = (u64, u64);
+
+#[cfg(unix)]
+fn file_name(path: &Path) -> Option<FileName> {
+    use std::os::unix::fs::MetadataExt;
+    let found = std::fs::metadata(path).ok()?;
+    Some((found.dev(), found.ino()))
+}
+
+/// Other systems do not let a file go that is open.
+#[cfg(not(unix))]
+fn file_name(path: &Path) -> Option<FileName> {
+    path.exists().then_some((0, 0))
+}
+
 /// An entry whose place is held, under a name that the same entry gets wherever it is merged: its
 /// journal's and its session's together, and its number there.
 fn beside(entry: &Entry) -> Entry {
@@ -404,6 +454,28 @@ fn beside(entry: &Entry) -> Entry {
         seq: entry.record.id.number + 1,
         record: entry.record.clone(),
     }
+}
+
+/// By so much the clock may be behind the entry before and is still taken for the one that is wrong,
+/// microseconds: a day, which is more than any clock is corrected by while it is right. Chosen.
+const BEHIND: i64 = 86_400_000_000;
+
+/// Below which time no entry of a session goes whose clock is far behind the entry before. If the
+/// clock stands before the journal's beginning, it is the one that is wrong, and the entry before
+/// holds. Else an earlier session stands in the future: this one keeps its own time.
+fn floor(connection: &Connection, first: &Record, last: i64) -> rusqlite::Result<i64> {
+    let own: Option<i64> = connection.query_row(
+        "SELECT max(utc_us) FROM entry WHERE session = ?1",
+        [first.id.session.as_bytes()],
+        |row| row.get(0),
+    )?;
+    let began: Option<i64> =
+        connection.query_row("SELECT min(utc_us) FROM entry", [], |row| row.get(0))?;
+    Ok(match own {
+        Some(own) => own,
+        None if began.is_some_and(|began| began <= first.utc_us) => i64::MIN,
+        None => last,
+    })
 }
 
 fn arrival(connection: &Connection) -> rusqlite::Result<i64> {

@@ -144,7 +144,8 @@ pub struct Record {
     /// The [`Thresholds`](super::Thresholds) it was judged by, as JSON.
     pub thresholds: Option<String>,
     /// The raw [`Measurement`](super::Measurement), as JSON, so that a later threshold can judge
-    /// again; of [`Kind::Discriminated`] what was found.
+    /// again; of [`Kind::Discriminated`] what was found; of [`Kind::Paused`] and [`Kind::Ended`] for
+    /// how long sound had run, `{"heard_ms":90000}`.
     pub measures: Option<String>,
     /// The program's version.
     pub version: String,

@@ -69,6 +69,8 @@ pub(super) struct Session {
     pub(super) id: Uuid,
     pub(super) records: u64,
     pub(super) phase: Phase,
+    /// When sound began to run, on the clock that never jumps, milliseconds.
+    pub(super) sounds_since: Option<i64>,
     pub(super) visit: Option<Visit>,
     /// Cells cleared one after the other on the way here, oldest first.
     pub(super) path: Vec<CellKey>,
@@ -99,6 +101,7 @@ impl Session {
             id,
             records: 0,
             phase: Phase::Still,
+            sounds_since: None,
             visit: None,
             path: Vec::new(),
             wish: None,

@@ -86,7 +86,9 @@ impl State {
             Event::Ended { at } => {
                 self.cut();
                 let cell = self.upcoming();
-                self.write(*at, Said::new(Kind::Ended, cell, None), records);
+                let mut said = Said::new(Kind::Ended, cell, None);
+                said.measures = self.heard_until(*at);
+                self.write(*at, said, records);
                 self.session = None;
             }
             Event::CellChosen { at, cell } => self.choose(*at, *cell, records),
@@ -305,6 +307,7 @@ impl State {
         });
         if session.phase != Phase::Playing {
             session.phase = Phase::Playing;
+            session.sounds_since = Some(at.heard_ms);
             self.write(at, Said::new(Kind::Playing, Some(cell), None), records);
         }
         self.write_place(at, records);
@@ -386,10 +389,20 @@ impl State {
         session.assumed_in_a_row = 0;
         if sounded {
             let cell = self.cell();
-            self.write(at, Said::new(Kind::Paused, cell, None), records);
+            let mut said = Said::new(Kind::Paused, cell, None);
+            said.measures = self.heard_until(at);
+            self.write(at, said, records);
         }
         self.move_when_still();
         self.write_place(at, records);
+    }
+
+    /// How long sound ran, by the clock that never jumps: between two moments of the other a lid may
+    /// have been closed, or the clock been set.
+    fn heard_until(&mut self, at: Moment) -> Option<String> {
+        let since = self.session.as_mut()?.sounds_since.take()?;
+        let heard_ms = at.heard_ms.saturating_sub(since).max(0);
+        Some(format!("{{\"heard_ms\":{heard_ms}}}"))
     }
 
     fn go_on(&mut self, at: Moment, records: &mut Vec<Record>) {
@@ -399,6 +412,7 @@ impl State {
             && session.phase != Phase::Playing
         {
             session.phase = Phase::Playing;
+            session.sounds_since = Some(at.heard_ms);
             self.write(at, Said::new(Kind::Playing, cell, None), records);
         }
     }

@@ -212,11 +212,31 @@ fn the_program_marks_on_with_a_clock_set_back() {
 fn marks_from_the_future_are_told() {
     let home = Home::new();
     session(&home, moment(date(2061, 3, 1), 10, 0), 0, 10, 2);
+    session(&home, moment(date(2026, 3, 1), 10, 0), 0, 10, 2);
     let said = home.said(&["journal", "check"]);
     assert!(
-        said.contains("later than now") && said.contains("2061-03-01"),
+        said.contains("a session of 2061-03-01") && said.contains("its clock was ahead"),
         "{said}"
     );
+    let before = std::fs::read(home.journal()).expect("bytes");
+    let output = home.run(&["journal", "mend"]);
+    assert_eq!(output.status.code(), Some(1));
+    let said = String::from_utf8(output.stdout).expect("text");
+    assert!(
+        said.contains("2061-03-01") && said.contains("nothing was written"),
+        "{said}"
+    );
+    let output = home.run(&["journal", "mend", "--into", "mended.sqlite"]);
+    assert_eq!(output.status.code(), Some(1));
+    assert_eq!(
+        std::fs::read(home.journal()).expect("bytes"),
+        before,
+        "never touched"
+    );
+    let said = home.said(&["journal", "check", "mended.sqlite"]);
+    assert!(said.contains("whole") && !said.contains("2061"), "{said}");
+    let said = home.said(&["journal", "mend", "mended.sqlite"]);
+    assert!(said.contains("nothing is odd"), "{said}");
     // It is still a journal that can be planned from.
     home.said(&["today"]);
     home.said(&["progress"]);

@@ -337,3 +337,88 @@ fn output_that_nobody_takes_is_told() {
         assert!(!std::fs::metadata("/dev/full").expect("there").is_file());
     }
 }
+
+/// The stick with the data folder is pulled out in mid-session: the next mark says so, marks are
+/// kept, nothing is begun in its place, and at the end they lie where their owner alone can read
+/// them, until `journal import` takes them in.
+#[test]
+fn a_data_folder_that_is_taken_away_is_noticed_at_the_next_mark() {
+    let home = Home::new();
+    let elsewhere = tempfile::TempDir::new().expect("a folder");
+    let temporary = elsewhere.path().to_str().expect("text");
+    let mut program = Lines::practise(home.folder(), &[], &["count"], &[("TMPDIR", temporary)]);
+    program.until("Still.");
+    program.press(" ");
+    program.until("Playing.");
+    program.mark_clean(2);
+    std::fs::rename(home.path("gracerung"), home.path("away")).expect("moved");
+    program.mark_clean(1);
+    program.until("is not there any more");
+    program.mark_clean(1);
+    program.press("q");
+    program.ends_with(2);
+    let said = program.said();
+    assert!(
+        said.contains("2 marks of this session could not be stored"),
+        "{said}"
+    );
+    assert!(
+        !home.path("gracerung").exists(),
+        "nothing was begun in its place"
+    );
+    let kept: Vec<PathBuf> = std::fs::read_dir(elsewhere.path())
+        .expect("a folder")
+        .map(|entry| entry.expect("an entry").path())
+        .collect();
+    let [kept] = kept.as_slice() else {
+        panic!("{kept:?}");
+    };
+    let mode = std::fs::metadata(kept)
+        .expect("it is there")
+        .permissions()
+        .mode();
+    assert_eq!(mode & 0o777, 0o600, "its owner alone reads it");
+    std::fs::rename(home.path("away"), home.path("gracerung")).expect("back");
+    let kept = kept.to_str().expect("text");
+    home.said(&["journal", "import", kept]);
+    home.said(&["journal", "import", kept]);
+    let mut journal = Journal::open(&home.journal()).expect("a journal");
+    let entries = journal.read_all().expect("it reads");
+    let marks = entries
+        .iter()
+        .filter(|entry| matches!(entry.record.kind, Kind::Mark { .. }));
+    assert_eq!(marks.count(), 4);
+}
+
+/// An entry with a number or a time that cannot be would upset every plan: it is refused with its
+/// line.
+#[test]
+fn an_absurd_entry_is_refused_at_import() {
+    let home = filled();
+    let exported = home.said(&["journal", "export"]);
+    let line = exported
+        .lines()
+        .find(|line| line.contains("\"mark\""))
+        .expect("a mark");
+    let absurd = |field: &str, value: &str| {
+        let mut entry: serde_json::Value = serde_json::from_str(line).expect("JSON");
+        entry["id"]["session"] = "00000000-0000-0000-0000-00000000abcd".into();
+        entry[field] = serde_json::from_str(value).expect("JSON");
+        entry.to_string()
+    };
+    let lines = [
+        absurd("utc_us", "9223372036854775807"),
+        absurd("utc_us", "-1"),
+        absurd("offset_s", "2147483647"),
+        absurd("seq", "18446744073709551615"),
+        absurd("seq", "0"),
+    ];
+    std::fs::write(home.path("absurd.jsonl"), lines.join("\n")).expect("a file");
+    let output = home.run(&["journal", "import", "absurd.jsonl"]);
+    let said = super::told(&output, &["absurd"]);
+    assert!(
+        said.contains("absurd.jsonl:1: an entry that cannot be: its time"),
+        "{said}"
+    );
+    assert_eq!(home.said(&["journal", "export"]), exported);
+}

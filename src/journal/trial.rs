@@ -1,0 +1,124 @@
+//! Whether a journal still does what a journal does: tried on a copy, where nothing can be spoilt.
+
+use super::row;
+use super::store::{FORMAT, SCHEMA, STEPS, raise};
+use crate::practice::{Entry, Kind, Record, RecordId};
+use rusqlite::{Connection, TransactionBehavior};
+use std::collections::BTreeMap;
+use uuid::Uuid;
+
+/// Raises a copy of an older journal, so that it can be compared with a new one; what is in the way.
+pub(super) fn raised(connection: &mut Connection) -> Option<String> {
+    let mut raised = || -> rusqlite::Result<()> {
+        let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let found: i64 = transaction.pragma_query_value(None, "user_version", |row| row.get(0))?;
+        if (1..FORMAT).contains(&found) {
+            raise(&transaction, found, STEPS)?;
+        }
+        transaction.commit()
+    };
+    raised()
+        .err()
+        .map(|error| format!("it cannot be raised to today's format: {error}"))
+}
+
+/// Tables, indexes, triggers and views by kind and name, as they were made.
+fn parts(connection: &Connection) -> rusqlite::Result<BTreeMap<(String, String), String>> {
+    let mut query =
+        connection.prepare("SELECT type, name, coalesce(sql, '') FROM sqlite_schema")?;
+    let found = query.query_map([], |row| {
+        let sql: String = row.get(2)?;
+        Ok(((row.get(0)?, row.get(1)?), spoken(&sql)))
+    })?;
+    found.collect()
+}
+
+/// SQL without its comments and the way it is broken into lines: those changed between formats.
+fn spoken(sql: &str) -> String {
+    let lines = sql
+        .lines()
+        .map(|line| line.split("--").next().unwrap_or_default());
+    let words: Vec<&str> = lines.flat_map(str::split_whitespace).collect();
+    words.join(" ")
+}
+
+/// What in the file was not made by this program, or not so: a trigger of another hand may change
+/// what is stored, a view what is shown.
+pub(super) fn strange_parts(connection: &Connection) -> Vec<String> {
+    let ours = Connection::open_in_memory().and_then(|fresh| {
+        fresh.execute_batch(SCHEMA)?;
+        parts(&fresh)
+    });
+    let (ours, theirs) = match (ours, parts(connection)) {
+        (Ok(ours), Ok(theirs)) => (ours, theirs),
+        (Err(error), _) | (_, Err(error)) => {
+            return vec![format!("what the file is made of cannot be read: {error}")];
+        }
+    };
+    let mut told = Vec::new();
+    for ((kind, name), sql) in &theirs {
+        match ours.get(&(kind.clone(), name.clone())) {
+            None => told.push(format!("the {kind} `{name}` is not the program's own")),
+            Some(own) if own != sql => {
+                told.push(format!(
+                    "the {kind} `{name}` is not as the program makes it"
+                ));
+            }
+            Some(_) => {}
+        }
+    }
+    for (kind, name) in ours.keys() {
+        if !theirs.contains_key(&(kind.clone(), name.clone())) {
+            told.push(format!("the {kind} `{name}` is missing"));
+        }
+    }
+    told
+}
+
+/// Stores an entry, reads it back and takes it back: what keeps entries from being stored as they
+/// are.
+pub(super) fn stores(connection: &mut Connection) -> Option<String> {
+    let entry = Entry {
+        journal: Uuid::new_v4(),
+        seq: 1,
+        record: Record {
+            id: RecordId {
+                session: Uuid::new_v4(),
+                number: 0,
+            },
+            utc_us: 0,
+            offset_s: 0,
+            kind: Kind::Word {
+                about: None,
+                text: "tried, and taken back".to_owned(),
+            },
+            drill: "none".to_owned(),
+            cell: None,
+            by: None,
+            thresholds: None,
+            measures: None,
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+        },
+    };
+    let mut tried = || -> rusqlite::Result<bool> {
+        // taken back when it is dropped
+        let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let count = || -> rusqlite::Result<i64> {
+            transaction.query_row("SELECT count(*) FROM entry", [], |row| row.get(0))
+        };
+        let before = count()?;
+        row::write(&mut transaction.prepare(row::INSERT)?, &entry)?;
+        let query = format!("SELECT {} FROM entry WHERE session = ?1", row::COLUMNS);
+        let back =
+            transaction.query_row(&query, [entry.record.id.session.as_bytes()], row::read)?;
+        Ok(back == entry && count()? == before + 1)
+    };
+    match tried() {
+        Ok(true) => None,
+        Ok(false) => Some(
+            "an entry is not stored as it is: something in the file changes what is stored"
+                .to_owned(),
+        ),
+        Err(error) => Some(format!("no entry can be stored: {error}")),
+    }
+}
