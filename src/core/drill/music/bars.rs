@@ -1,6 +1,7 @@
 //! Bar lines, repeats and endings, and the order of play.
 
-use super::{MusicProblem, Reader, mend_music};
+use super::mend::mend;
+use super::{MusicProblem, Reader};
 use crate::drill::problem::Kind;
 use crate::drill::written::{Bar, Music};
 
@@ -16,16 +17,22 @@ impl Reader {
         let ends_repeat = line.starts_with(':');
         let begins_repeat = line.ends_with(':') && (line.len() > 1);
         let part_ends = line.contains("||") || line.contains("|]") || line.contains("[|");
-        self.close_bar(ends_repeat, part_ends || ends_repeat);
-        if begins_repeat {
-            self.bar.repeat_begins = true;
-        }
         let bracket = self.peek() == Some('[');
         let digit = if bracket {
             self.peek_next()
         } else {
             self.peek()
         };
+        let inside = line.is_empty() && digit == Some('1') && self.begin_ending_inside(start);
+        if !inside {
+            self.close_bar(ends_repeat, part_ends || ends_repeat);
+        }
+        if begins_repeat {
+            self.bar.repeat_begins = true;
+        }
+        if digit == Some('2') {
+            self.begin_second_ending();
+        }
         if let Some(ending @ ('1' | '2')) = digit {
             self.at += 1 + usize::from(bracket);
             self.bar.ending = Some(if ending == '1' { 1 } else { 2 });
@@ -46,6 +53,7 @@ impl Reader {
             self.tell(pending.start, pending.end, Kind::GroupWithoutNote);
         }
         if self.bar.notes.is_empty() {
+            self.forget_owed();
             self.unsure = false;
             if let Some(last) = self.bars.last_mut() {
                 last.repeat_ends |= repeat_ends;
@@ -70,10 +78,14 @@ impl Reader {
             order,
         };
         if self.foreign.is_some() {
-            for mended in mend_music(&mut music) {
+            let (mended, source) = mend(&mut music);
+            for mended in mended {
                 let span = self.bar_spans[mended.bar][mended.note];
                 self.tell(span.0, span.1, mended.kind());
             }
+            // bars that mending put in stand where the one before them does
+            let spans = |bar: &usize| self.bar_spans[*bar].clone();
+            self.bar_spans = source.iter().map(spans).collect();
         }
         self.check_bars(&music, label);
         self.check_notes(&music);

@@ -9,86 +9,100 @@ use crate::movement::{Context, is_playable};
 use crate::units::Beats;
 use std::collections::BTreeMap;
 
-impl Reader {
-    /// Every bar as played is full, or short with a neighbour that completes it: the short last
-    /// bar of a part and the pickup that follows it.
-    pub(super) fn check_bars(&mut self, music: &Music, label: &str) {
-        let full = music.metre.bar();
-        let lengths: Vec<Beats> = music.bars.iter().map(Bar::length).collect();
-        let pickup = music.pickup();
-        let numbers = music.bar_numbers();
-        let number = |bar: usize| numbers[bar];
-        let mut told = vec![false; music.bars.len()];
-        let unsure = |bar: usize| self.bars_unsure.get(bar).copied().unwrap_or(false);
-        let unsure: Vec<bool> = (0..music.bars.len()).map(unsure).collect();
-        let mut at = 0;
-        while at < music.order.len() {
-            let bar = music.order[at];
-            let length = lengths[bar];
-            let last = at + 1 == music.order.len();
-            // what completes it, or what it completes, cannot be told from what was not read
-            let beside = match music.order.get(at + 1) {
-                Some(next) => unsure[*next] && length < full,
-                None => unsure[0] && length <= full,
-            };
-            if unsure[bar] || beside {
-                at += 1;
-                continue;
-            }
-            let completes = music
-                .order
-                .get(at + 1)
-                .is_some_and(|next| lengths[*next] < full && length + lengths[*next] == full);
-            if length == full {
-                if last && !pickup.is_zero() && !told[bar] {
-                    told[bar] = true;
-                    let (start, end) = self.bar_place(bar);
-                    self.tell(
-                        start,
-                        end,
-                        Kind::Complement {
-                            stage: label.to_owned(),
-                            number: number(bar),
-                            lasts: length,
-                            pickup,
-                            metre: music.metre,
-                        },
-                    );
-                }
-            } else if at == 0 && bar == 0 && !pickup.is_zero() {
-                // A pickup; what completes it is checked at the end.
-            } else if length < full && completes {
-                at += 1;
-                let next = music.order[at];
-                let ends = at + 1 == music.order.len();
-                if ends && !pickup.is_zero() && next != 0 {
-                    // The piece ends with another part's pickup: nothing follows it.
-                    told[next] = true;
-                }
-            } else if last && !pickup.is_zero() && length + pickup == full {
-                // The short last bar that completes the pickup.
-            } else if !told[bar] {
-                told[bar] = true;
-                let (start, end) = self.bar_place(bar);
-                let kind = if last && !pickup.is_zero() && length < full {
-                    Kind::Complement {
-                        stage: label.to_owned(),
-                        number: number(bar),
-                        lasts: length,
-                        pickup,
-                        metre: music.metre,
-                    }
-                } else {
-                    Kind::Bar {
-                        stage: label.to_owned(),
-                        number: number(bar),
-                        lasts: length,
-                        metre: music.metre,
-                    }
-                };
-                self.tell(start, end, kind);
-            }
+/// A bar that does not add up.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Misfit {
+    /// Index of the bar.
+    pub(super) bar: usize,
+    /// It is the last one played, and would be right without the pickup or with another.
+    pub(super) complements: bool,
+}
+
+/// The bars that are not full as played, nor short with a neighbour that completes them: the short
+/// last bar of a part and the pickup that follows it. `unsure` are bars of which something was not
+/// read.
+pub(super) fn misfits(music: &Music, unsure: &[bool]) -> Vec<Misfit> {
+    let full = music.metre.bar();
+    let lengths: Vec<Beats> = music.bars.iter().map(Bar::length).collect();
+    let pickup = music.pickup();
+    let is_unsure = |bar: usize| unsure.get(bar).copied().unwrap_or(false);
+    let mut told = vec![false; music.bars.len()];
+    let mut found = Vec::new();
+    let mut at = 0;
+    while at < music.order.len() {
+        let bar = music.order[at];
+        let length = lengths[bar];
+        let last = at + 1 == music.order.len();
+        // what completes it, or what it completes, cannot be told from what was not read
+        let beside = match music.order.get(at + 1) {
+            Some(next) => is_unsure(*next) && length < full,
+            None => is_unsure(0) && length <= full,
+        };
+        if is_unsure(bar) || beside {
             at += 1;
+            continue;
+        }
+        let completes = music
+            .order
+            .get(at + 1)
+            .is_some_and(|next| lengths[*next] < full && length + lengths[*next] == full);
+        let fits = if length == full {
+            !last || pickup.is_zero() || told[bar]
+        } else if at == 0 && bar == 0 && !pickup.is_zero() {
+            // A pickup; what completes it is checked at the end.
+            true
+        } else if length < full && completes {
+            at += 1;
+            let next = music.order[at];
+            let ends = at + 1 == music.order.len();
+            if ends && !pickup.is_zero() && next != 0 {
+                // The piece ends with another part's pickup: nothing follows it.
+                told[next] = true;
+            }
+            true
+        } else {
+            // The short last bar that completes the pickup.
+            (last && !pickup.is_zero() && length + pickup == full) || told[bar]
+        };
+        if !fits {
+            told[bar] = true;
+            found.push(Misfit {
+                bar,
+                complements: last && !pickup.is_zero() && length <= full,
+            });
+        }
+        at += 1;
+    }
+    found
+}
+
+impl Reader {
+    /// Every bar as played is full, or short with a neighbour that completes it.
+    pub(super) fn check_bars(&mut self, music: &Music, label: &str) {
+        let numbers = music.bar_numbers();
+        let pickup = music.pickup();
+        for misfit in misfits(music, &self.bars_unsure) {
+            let bar = misfit.bar;
+            let (stage, number) = (label.to_owned(), numbers[bar]);
+            let (lasts, metre) = (music.bars[bar].length(), music.metre);
+            let kind = if misfit.complements {
+                Kind::Complement {
+                    stage,
+                    number,
+                    lasts,
+                    pickup,
+                    metre,
+                }
+            } else {
+                Kind::Bar {
+                    stage,
+                    number,
+                    lasts,
+                    metre,
+                }
+            };
+            let (start, end) = self.bar_place(bar);
+            self.tell(start, end, kind);
         }
     }
 

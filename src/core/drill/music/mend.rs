@@ -2,16 +2,18 @@
 //!
 //! Every change is told. Knows written music only, not the format it came in.
 
+use super::bars::body_order;
+use super::checks::misfits;
 use crate::chanter::{NOTES, Note};
 use crate::drill::problem::Kind;
-use crate::drill::written::{Gracenote, Group, Music};
+use crate::drill::written::{Bar, Gracenote, Group, Music, Written};
 use crate::movement::{Context, is_playable};
 use crate::units::Beats;
 
 /// A change that was made.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Mended {
-    /// Index of the bar.
+    /// Index of the bar, before any was put in.
     pub bar: usize,
     /// Index of the note in the bar.
     pub note: usize,
@@ -40,6 +42,11 @@ const ROUNDS: usize = 6;
 /// between them, a gracenote that cannot sound gives way to one that can, a tie to another note
 /// goes, and the bar before a pickup leaves it room.
 pub fn mend_music(music: &mut Music) -> Vec<Mended> {
+    mend(music).0
+}
+
+/// As [`mend_music`]; and for each bar afterwards, which one it was before.
+pub(super) fn mend(music: &mut Music) -> (Vec<Mended>, Vec<usize>) {
     let mut mended = Vec::new();
     for _ in 0..ROUNDS {
         let found = mended.len();
@@ -48,8 +55,8 @@ pub fn mend_music(music: &mut Music) -> Vec<Mended> {
             break;
         }
     }
-    make_room(music, &mut mended);
-    mended
+    let source = mend_bars(music, &mut mended);
+    (mended, source)
 }
 
 fn round(music: &mut Music, mended: &mut Vec<Mended>) {
@@ -171,6 +178,161 @@ fn separator(context: Context) -> Option<Note> {
         .find(|gracenote| is_playable(&[*gracenote], context))
 }
 
+/// Makes the ends of parts add up: the bar before a pickup leaves it room, or else as
+/// [`Ends::mend`] says. What neither mends is left as it is, but for the room before pickups. Gives
+/// for each bar which one it was.
+fn mend_bars(music: &mut Music, mended: &mut Vec<Mended>) -> Vec<usize> {
+    let mut roomy = music.clone();
+    let mut told = Vec::new();
+    make_room(&mut roomy, &mut told);
+    let mut ends = Ends {
+        source: (0..music.bars.len()).collect(),
+        music: music.clone(),
+        mended: Vec::new(),
+    };
+    if !misfits(&roomy, &[]).is_empty() {
+        ends.mend();
+        if misfits(&ends.music, &[]).is_empty() {
+            *music = ends.music;
+            mended.extend(ends.mended);
+            return ends.source;
+        }
+    }
+    *music = roomy;
+    mended.extend(told);
+    (0..music.bars.len()).collect()
+}
+
+/// Music whose parts' last bars are mended.
+struct Ends {
+    music: Music,
+    /// Which bar each was before.
+    source: Vec<usize>,
+    mended: Vec<Mended>,
+}
+
+impl Ends {
+    /// A part's last bar lasts as long as what follows it needs: a full bar, less a pickup. Where it
+    /// is followed by a pickup once and by none once, it stands in two endings. One that is short by
+    /// half a bar or less is filled by its last note; one that leaves a pickup no room gives it some
+    /// of its last note or, where that is too short, sounds on for a bar.
+    fn mend(&mut self) {
+        let needs = self.needs();
+        for bar in (0..self.music.bars.len()).rev() {
+            let own = &self.music.bars[bar];
+            let differ = needs[bar].windows(2).any(|pair| pair[0] != pair[1]);
+            if differ && own.repeat_ends && own.ending.is_none() && !own.repeat_begins {
+                self.two_endings(bar);
+            }
+        }
+        self.music.order = body_order(&self.music.bars).0;
+        let needs = self.needs();
+        for bar in (0..self.music.bars.len()).rev() {
+            if let [first, rest @ ..] = needs[bar].as_slice()
+                && rest.iter().all(|need| need == first)
+            {
+                self.fit(bar, *first);
+            }
+        }
+        self.music.order = body_order(&self.music.bars).0;
+    }
+
+    /// How long each bar must last, each time that a part begins behind it.
+    fn needs(&self) -> Vec<Vec<Beats>> {
+        let music = &self.music;
+        let full = music.metre.bar();
+        let mut needs = vec![Vec::new(); music.bars.len()];
+        for (place, bar) in music.order.iter().enumerate() {
+            let next = music.order.get(place + 1).copied().unwrap_or(0);
+            if begins_part(&music.bars, next) {
+                let length = music.bars[next].length();
+                let pickup = if length < full { length } else { Beats::ZERO };
+                needs[*bar].push(full - pickup);
+            }
+        }
+        needs
+    }
+
+    fn two_endings(&mut self, bar: usize) {
+        let mut second = self.music.bars[bar].clone();
+        self.music.bars[bar].ending = Some(1);
+        second.ending = Some(2);
+        second.repeat_ends = false;
+        second.part_ends = true;
+        self.insert(bar, second);
+        self.tell(
+            bar,
+            "a pickup follows the last bar of a part once, and none the other time",
+            "the bar stands in two endings",
+        );
+    }
+
+    fn insert(&mut self, behind: usize, bar: Bar) {
+        self.music.bars.insert(behind + 1, bar);
+        self.source.insert(behind + 1, self.source[behind]);
+    }
+
+    fn tell(&mut self, bar: usize, found: &str, done: &str) {
+        self.mended.push(Mended {
+            bar: self.source[bar],
+            note: self.music.bars[bar].notes.len().saturating_sub(1),
+            found: found.to_owned(),
+            done: done.to_owned(),
+        });
+    }
+
+    fn fit(&mut self, bar: usize, need: Beats) {
+        let full = self.music.metre.bar();
+        let own = &mut self.music.bars[bar];
+        let length = own.length();
+        let (lacks, over) = (need - length, length - need);
+        let Some(last) = own.notes.last_mut() else {
+            return;
+        };
+        if lacks > Beats::ZERO && lacks + lacks <= full {
+            last.length = last.length + lacks;
+            self.tell(
+                bar,
+                "the last bar of a part is short",
+                "its last note is lengthened to fill it",
+            );
+        } else if over > Beats::ZERO && last.length > over {
+            last.length = last.length - over;
+            self.tell(
+                bar,
+                "a full bar stands before a pickup",
+                "its last note is shortened by the pickup",
+            );
+        } else if over > Beats::ZERO && length == full {
+            last.tied = true;
+            let held = Bar {
+                notes: vec![Written {
+                    note: last.note,
+                    length: need,
+                    tied: false,
+                    group: Group::None,
+                }],
+                repeat_ends: std::mem::take(&mut own.repeat_ends),
+                part_ends: std::mem::take(&mut own.part_ends),
+                ..Bar::default()
+            };
+            self.insert(bar, held);
+            self.tell(
+                bar,
+                "the last bar leaves the pickup no room",
+                "its last note sounds on until the pickup comes",
+            );
+        }
+    }
+}
+
+/// True of the first bar of a part. A second ending stands behind the sign that ends the first, and
+/// begins none.
+fn begins_part(bars: &[Bar], bar: usize) -> bool {
+    let ends = |bar: &Bar| bar.part_ends || bar.repeat_ends;
+    bar == 0 || (ends(&bars[bar - 1]) && bars[bar].ending.is_none_or(|ending| ending == 1))
+}
+
 /// A full bar before a pickup, or before the start that a pickup begins, is too long by it: the
 /// bar's last note gives it room.
 fn make_room(music: &mut Music, mended: &mut Vec<Mended>) {
@@ -184,10 +346,11 @@ fn make_room(music: &mut Music, mended: &mut Vec<Mended>) {
             None if pickup.is_zero() => full,
             None => pickup,
         };
-        let begins_part = music.order.get(place + 1).is_none_or(|next| {
-            *next == 0 || music.bars.get(next - 1).is_some_and(|bar| bar.part_ends)
-        });
-        if lengths[bar] == full && next < full && begins_part {
+        let begins = music
+            .order
+            .get(place + 1)
+            .is_none_or(|next| begins_part(&music.bars, *next));
+        if lengths[bar] == full && next < full && begins {
             shorter[bar] = next;
         }
     }

@@ -8,7 +8,7 @@ mod signs;
 pub use fields::is_pipe_key;
 
 use super::{Kind, MusicProblem, Reader};
-use crate::drill::written::Music;
+use crate::drill::written::{Music, Written};
 use crate::rhythm::Metre;
 use crate::units::{Beats, Fraction};
 use std::collections::{BTreeSet, HashMap};
@@ -17,6 +17,9 @@ use std::collections::{BTreeSet, HashMap};
 pub(super) const MOST_TOLD: usize = 5000;
 /// After so many changes, equal or not, no more is read either: a change a note in the longest text.
 pub(super) const MOST_CHANGES: usize = 65_536;
+
+/// Notes, and where each stands in the text.
+type Shared = (Vec<Written>, Vec<(usize, usize)>);
 
 /// What stands between the signs of foreign body text.
 #[derive(Debug, Default)]
@@ -35,6 +38,8 @@ pub(super) struct Foreign {
     tuplet: Option<(Fraction, u32)>,
     /// A rest at the very start, given to the first note.
     owed: Beats,
+    /// The beginning of a bar in which a first ending begins: notes and their places in the text.
+    shared: Option<Shared>,
 }
 
 impl Foreign {
@@ -87,6 +92,15 @@ pub(super) fn adopted(kind: Kind) -> Kind {
     }
 }
 
+/// Decorations of ABC 2.1 (§4.14) that send the player elsewhere.
+fn is_order_of_play(decoration: &str) -> bool {
+    let word = decoration.trim_matches(['!', '+']).to_lowercase();
+    matches!(
+        word.as_str(),
+        "segno" | "coda" | "d.s." | "d.c." | "dacoda" | "dacapo" | "fine"
+    )
+}
+
 impl Reader {
     /// Deals with a sign that only foreign text has; false where it is an ordinary one.
     pub(super) fn foreign_sign(&mut self, sign: char) -> bool {
@@ -128,10 +142,15 @@ impl Reader {
                     self.skip_past(sign);
                 }
                 let text: String = self.signs[start..self.at].iter().collect();
+                let done = if is_order_of_play(&text) {
+                    "left out: the parts are played once through as they are written"
+                } else {
+                    "left out"
+                };
                 self.tell_note(
                     start,
                     format!("the decoration `{}`", text.escape_debug()),
-                    "left out",
+                    done,
                 );
             }
             '.' | '~' | 'H'..='W' | 'h'..='w' | 'y' => {
@@ -260,6 +279,62 @@ mod tests {
             "A2|B4 c4|d4 B4|",
             Metre::FOUR_FOUR,
             &["a full bar stands before a pickup: its last note is shortened by the pickup"],
+        );
+        assert_eq!(music.length(), Beats::whole(8));
+    }
+
+    /// Such endings were refused bar by bar.
+    #[test]
+    fn an_ending_inside_a_bar_begins_with_its_beginning() {
+        let music = adopts(
+            "|:A8|B4 c2[1 d2:|[2 e2||f8|",
+            Metre::FOUR_FOUR,
+            &[
+                "an ending that begins inside a bar: the beginning of the bar stands in both endings",
+            ],
+        );
+        assert_eq!(letters(&music), "ABcdBcef");
+        assert_eq!(music.order, [0, 1, 0, 2, 3]);
+    }
+
+    #[test]
+    fn the_ends_of_parts_are_made_to_add_up() {
+        // nothing follows the short bar: its last note fills it
+        let music = adopts(
+            "A4 B4|c4 d2:|",
+            Metre::FOUR_FOUR,
+            &["the last bar of a part is short: its last note is lengthened to fill it"],
+        );
+        assert_eq!(music.bars[1].notes[1].length, Beats::whole(2));
+        // the last note is as short as the pickup: it sounds on for what is left of a bar
+        let music = adopts(
+            "A2|B4 c4|d4 e2 c2|",
+            Metre::FOUR_FOUR,
+            &[
+                "the last bar leaves the pickup no room: its last note sounds on until the pickup comes",
+            ],
+        );
+        assert_eq!(letters(&music), "ABcdecc");
+        assert_eq!(music.length(), Beats::whole(12));
+        // a pickup follows the last bar the second time only
+        let music = adopts(
+            "A4 B4|c4 d2:|f2|e4 d4|c4 B2:|",
+            Metre::FOUR_FOUR,
+            &[
+                "a pickup follows the last bar of a part once, and none the other time (2 times): \
+                 the bar stands in two endings",
+                "the last bar of a part is short (2 times): its last note is lengthened to fill it",
+            ],
+        );
+        assert_eq!(music.order, [0, 1, 0, 2, 3, 4, 5, 3, 4, 6]);
+        let lengths: Vec<Beats> = music.bars.iter().map(crate::drill::Bar::length).collect();
+        let beats = [4, 4, 3, 1, 4, 3, 4].map(Beats::whole);
+        assert_eq!(lengths, beats);
+        // a bar of rest before the first note is no pickup
+        let music = adopts(
+            "z2|A4 B4|c4 d4|",
+            Metre::FOUR_FOUR,
+            &["a rest at the start: left out"],
         );
         assert_eq!(music.length(), Beats::whole(8));
     }

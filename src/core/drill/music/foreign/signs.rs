@@ -5,6 +5,9 @@ use crate::drill::music::{Kind, Reader};
 use crate::drill::written::{Group, Written};
 use crate::units::{Beats, Fraction};
 
+/// Found where nothing sounds yet.
+const REST_AT_START: &str = "a rest at the start";
+
 impl Reader {
     /// Endings beyond the second, or several passes on one.
     pub(in crate::drill::music) fn odd_ending(&mut self) -> bool {
@@ -22,6 +25,49 @@ impl Reader {
             );
         }
         false
+    }
+
+    /// A first ending that begins inside a bar: both endings get what of the bar stands before it.
+    /// False where it begins with a bar.
+    pub(in crate::drill::music) fn begin_ending_inside(&mut self, start: usize) -> bool {
+        let Some(foreign) = &mut self.foreign else {
+            return false;
+        };
+        if self.bar.notes.is_empty() || self.bar.ending.is_some() {
+            return false;
+        }
+        foreign.shared = Some((self.bar.notes.clone(), self.spans.clone()));
+        self.tell_note(
+            start,
+            "an ending that begins inside a bar",
+            "the beginning of the bar stands in both endings",
+        );
+        true
+    }
+
+    /// A second ending begins; after a first one inside a bar it begins like it.
+    pub(in crate::drill::music) fn begin_second_ending(&mut self) {
+        let shared = self.foreign.as_mut().and_then(|own| own.shared.take());
+        if let Some((notes, spans)) = shared
+            && self.bar.notes.is_empty()
+        {
+            self.bar.notes = notes;
+            self.spans = spans;
+        }
+    }
+
+    /// A bar of nothing but a rest before the first note: the music begins behind it.
+    pub(in crate::drill::music) fn forget_owed(&mut self) {
+        if self.owed() == Beats::ZERO {
+            return;
+        }
+        for problem in &mut self.problems {
+            if let Kind::Adopted { found, done, .. } = &mut problem.kind
+                && found == REST_AT_START
+            {
+                "left out".clone_into(done);
+            }
+        }
     }
 
     /// `(3`, `(3:2:3` (ABC 2.1 §4.13).
@@ -80,7 +126,7 @@ impl Reader {
             if let Some(foreign) = &mut self.foreign {
                 foreign.owed = foreign.owed + length;
             }
-            self.tell_note(start, "a rest at the start", "the first note begins there");
+            self.tell_note(start, REST_AT_START, "the first note begins there");
         }
     }
 
