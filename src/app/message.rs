@@ -192,6 +192,8 @@ pub enum Action {
     ClickSound,
     /// Hide or show the staff.
     Staff,
+    /// Figures for a stand two metres away, or the usual page.
+    Stand,
     /// Left-handed or right-handed picture.
     Handed,
     /// Where the time comes from and what to listen for, in full.

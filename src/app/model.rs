@@ -95,6 +95,8 @@ pub struct Options {
     pub hands_free: bool,
     /// The staff is shown.
     pub staff: bool,
+    /// Figures, fingers and the last verdict take the whole window, to be read from a stand.
+    pub stand: bool,
     /// The picture of the chanter is for a left-handed player.
     pub left_handed: bool,
     /// The explanation takes the place of the board.
@@ -123,6 +125,7 @@ impl Default for Options {
             rule: Rule::default(),
             hands_free: false,
             staff: true,
+            stand: false,
             left_handed: false,
             explain: false,
             staircase: false,

@@ -86,6 +86,7 @@ pub(super) fn act_on_options(model: &mut Model, action: Action, effects: &mut Ve
             }
         }
         Action::Staff => options.staff = !options.staff,
+        Action::Stand => options.stand = !options.stand,
         Action::Handed => {
             options.left_handed = !options.left_handed;
             say = Some(

@@ -359,6 +359,13 @@ pub const BINDINGS: &[Binding] = &[
     ),
     row(
         Place::Practice,
+        &[Char('z')],
+        Action::Stand,
+        "z",
+        "large, to be read from two metres, or the usual page",
+    ),
+    row(
+        Place::Practice,
         &[Char('l')],
         Action::Handed,
         "l",

@@ -33,14 +33,8 @@ fn shape(sounded: &Sounded, held: Option<Note>) -> Shape {
     Shape::of(sounded.note)
 }
 
-/// Draws the holes, upright where there are ten rows, in a line otherwise.
-pub(super) fn draw(
-    buffer: &mut Buffer,
-    theme: Theme,
-    area: Rect,
-    sounding: Sounding,
-    left_handed: bool,
-) {
+/// The shape that sounds and the shape that comes.
+fn shapes(sounding: Sounding) -> (Option<Shape>, Option<Shape>) {
     let now = sounding.now.map(|now| {
         let held = sounding.next.map(|next| next.note);
         shape(&now, held)
@@ -49,6 +43,11 @@ pub(super) fn draw(
         let held = sounding.now.map(|now| now.note);
         shape(&next, held)
     });
+    (now, next)
+}
+
+/// `D now, (HG) next`.
+fn title(sounding: Sounding) -> String {
     let name = |sounded: Option<Sounded>| match sounded {
         Some(Sounded {
             note,
@@ -58,8 +57,19 @@ pub(super) fn draw(
         Some(sounded) => format!("({})", sounded.note.name()),
         None => "–".to_owned(),
     };
-    let title = format!("{} now, {} next", name(sounding.now), name(sounding.next));
-    let title = fitted(&title, area.width);
+    format!("{} now, {} next", name(sounding.now), name(sounding.next))
+}
+
+/// Draws the holes, upright where there are ten rows, in a line otherwise.
+pub(super) fn draw(
+    buffer: &mut Buffer,
+    theme: Theme,
+    area: Rect,
+    sounding: Sounding,
+    left_handed: bool,
+) {
+    let (now, next) = shapes(sounding);
+    let title = fitted(&title(sounding), area.width);
     let drawn = now.or(next);
     if area.height >= 9 {
         put(buffer, area, area.x, area.y, &title, theme.heading());
@@ -117,6 +127,72 @@ pub(super) fn draw(
     } else {
         put(buffer, area, area.x, area.y + 2, &title, theme.heading());
     }
+}
+
+/// The holes in a row as large as the area allows: a full block is covered, a frame is open; below
+/// each what its finger does next, and below all the note now and the next.
+pub(super) fn draw_large(
+    buffer: &mut Buffer,
+    theme: Theme,
+    area: Rect,
+    sounding: Sounding,
+    left_handed: bool,
+) {
+    let fingers = Finger::ALL.len() as u16;
+    let wide = (area.width + 1) / (fingers + 1) - 1;
+    let tall = area.height.saturating_sub(2).min(wide / 2);
+    if tall < 2 {
+        draw(buffer, theme, area, sounding, left_handed);
+        return;
+    }
+    let wide = tall * 2;
+    let (now, next) = shapes(sounding);
+    let drawn = now.or(next);
+    let mut x = area.x;
+    for finger in Finger::ALL {
+        if matches!(finger, Finger::UpperIndex | Finger::LowerIndex) {
+            // thumb, upper hand and lower hand stand apart
+            x += wide / 2;
+        }
+        let covered = drawn.map(|shape| shape.covers(finger));
+        let (sign, style) = motion(now, next, finger, theme);
+        let moves = !sign.trim().is_empty();
+        let paint = if moves { style } else { theme.plain() };
+        for row in 0..tall {
+            let edge = row == 0 || row + 1 == tall;
+            let line = match (covered, edge) {
+                (Some(true), _) => "█".repeat(usize::from(wide)),
+                (Some(false), true) => {
+                    let (left, right) = if row == 0 {
+                        ("┌", "┐")
+                    } else {
+                        ("└", "┘")
+                    };
+                    let between = "─".repeat(usize::from(wide) - 2);
+                    format!("{left}{between}{right}")
+                }
+                (Some(false), false) => {
+                    format!("│{}│", " ".repeat(usize::from(wide) - 2))
+                }
+                (None, _) => "·".repeat(usize::from(wide)),
+            };
+            put(buffer, area, x, area.y + row, &line, paint);
+        }
+        if moves {
+            let arrows = sign.repeat(usize::from(wide));
+            put(buffer, area, x, area.y + tall, &arrows, style);
+        }
+        x += wide + 1;
+    }
+    let title = fitted(&title(sounding), area.width);
+    put(
+        buffer,
+        area,
+        area.x,
+        area.y + tall + 1,
+        &title,
+        theme.heading(),
+    );
 }
 
 fn hole(shape: Option<Shape>, finger: Finger) -> &'static str {

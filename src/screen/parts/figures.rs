@@ -31,8 +31,8 @@ fn dots(sign: char) -> [u8; 5] {
 pub(super) enum Size {
     /// Three rows, two dots to a row.
     Small,
-    /// Five rows, a dot two columns wide.
-    Large,
+    /// Five rows for each step, a dot twice as many columns wide as it has rows; from 1 upward.
+    Times(u16),
 }
 
 impl Size {
@@ -40,7 +40,7 @@ impl Size {
     pub(super) fn rows(self) -> u16 {
         match self {
             Self::Small => 3,
-            Self::Large => 5,
+            Self::Times(times) => 5 * times,
         }
     }
 
@@ -49,7 +49,7 @@ impl Size {
         let signs = text.chars().count() as u16;
         match self {
             Self::Small => (signs * 4).saturating_sub(1),
-            Self::Large => (signs * 8).saturating_sub(2),
+            Self::Times(times) => (signs * 8).saturating_sub(2) * times,
         }
     }
 }
@@ -83,19 +83,20 @@ pub(super) fn draw(
                         put(buffer, area, left + dot, y + row, sign, style);
                     }
                 }
-                Size::Large => {
-                    for row in 0..5_u16 {
-                        let sign = if lit(usize::from(row)) {
-                            "██"
-                        } else {
-                            "  "
-                        };
-                        put(buffer, area, left + dot * 2, y + row, sign, style);
+                Size::Times(times) => {
+                    let wide = usize::from(times) * 2;
+                    for row in 0..5 * times {
+                        let dotted = lit(usize::from(row / times));
+                        let sign = if dotted { "█" } else { " " }.repeat(wide);
+                        put(buffer, area, left + dot * 2 * times, y + row, &sign, style);
                     }
                 }
             }
         }
-        left += if size == Size::Small { 4 } else { 8 };
+        left += match size {
+            Size::Small => 4,
+            Size::Times(times) => 8 * times,
+        };
     }
     put(buffer, area, x, y + size.rows(), label, theme.faint());
 }

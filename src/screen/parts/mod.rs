@@ -14,6 +14,7 @@ pub(super) mod session;
 pub(super) mod shape;
 pub(super) mod small;
 pub(super) mod staff;
+pub(super) mod stand;
 pub(super) mod tuner;
 pub(super) mod warming;
 

@@ -32,7 +32,10 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
         return;
     };
     let buffer = frame.buffer_mut();
-    if area.width < 76 || area.height < 20 {
+    let reads = model.options.explain || model.words.is_some();
+    if (model.options.stand || !model.options.staff) && !reads {
+        super::stand::draw(model, practising, theme, buffer, area);
+    } else if area.width < 76 || area.height < 20 {
         narrow(model, practising, theme, buffer, area);
     } else {
         wide(model, practising, theme, buffer, area);
@@ -240,7 +243,13 @@ fn rule(buffer: &mut Buffer, theme: Theme, area: Rect) {
     put(buffer, area, area.x, area.y, &line, theme.faint());
 }
 
-fn title(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
+pub(super) fn title(
+    model: &Model,
+    practising: &Practising,
+    theme: Theme,
+    buffer: &mut Buffer,
+    area: Rect,
+) {
     let stage = practising.stage();
     let name = practising
         .drill
@@ -305,7 +314,13 @@ fn ear(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer
 }
 
 /// Beat lights, where in the repetition one is, levels.
-fn beats(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
+pub(super) fn beats(
+    model: &Model,
+    practising: &Practising,
+    theme: Theme,
+    buffer: &mut Buffer,
+    area: Rect,
+) {
     let count = practising.drill.metre.beats_in_a_bar();
     let (now, words) = match &practising.heard {
         Some(place) if practising.is_sounding() => {
@@ -424,14 +439,8 @@ fn music_line(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: 
     }
 }
 
-/// Beat, streak and tempo large, the next cell below.
-fn big_figures(
-    practising: &Practising,
-    theme: Theme,
-    buffer: &mut Buffer,
-    area: Rect,
-    large: bool,
-) {
+/// Beat, streak and tempo or tone, each with what it counts.
+pub(super) fn numbers(practising: &Practising) -> [(String, &'static str); 3] {
     let needed = practising.state.plan().needed();
     let streak = format!("{}/{needed}", practising.state.streak().min(needed));
     let beat = practising
@@ -446,10 +455,25 @@ fn big_figures(
         Rung::Tempo(tempo) => (tempo.value(), "tempo"),
         Rung::Opened { tone, .. } => (tone.0, "ms a tone"),
     };
-    let tempo = spell_fraction(&tempo);
+    [
+        (beat, "beat"),
+        (streak, "in a row"),
+        (spell_fraction(&tempo), of_tempo),
+    ]
+}
+
+/// Beat, streak and tempo large, the next cell below.
+fn big_figures(
+    practising: &Practising,
+    theme: Theme,
+    buffer: &mut Buffer,
+    area: Rect,
+    large: bool,
+) {
+    let [(beat, of_beat), (streak, of_streak), (tempo, of_tempo)] = numbers(practising);
     let mut all = vec![
-        (beat, "beat", theme.strong()),
-        (streak, "in a row", theme.plain()),
+        (beat, of_beat, theme.strong()),
+        (streak, of_streak, theme.plain()),
         (tempo, of_tempo, theme.plain()),
     ];
     let fits = |all: &[(String, &str, Style)], size: figures::Size| {
@@ -458,8 +482,8 @@ fn big_figures(
         };
         all.iter().map(columns).sum::<u16>() <= area.width + 2
     };
-    let size = if large && fits(&all, figures::Size::Large) {
-        figures::Size::Large
+    let size = if large && fits(&all, figures::Size::Times(1)) {
+        figures::Size::Times(1)
     } else {
         figures::Size::Small
     };
@@ -627,7 +651,7 @@ fn writing(words: &Words, theme: Theme, buffer: &mut Buffer, area: Rect) {
     put(buffer, area, area.x, area.y, &text, theme.heading());
 }
 
-fn notice(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
+pub(super) fn notice(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
     if let Some(words) = &model.words {
         writing(words, theme, buffer, area);
         return;
@@ -703,7 +727,13 @@ pub(in crate::screen) fn pressed_words(practising: &Practising, wide: bool) -> S
     }
 }
 
-fn keys(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect, practising: &Practising) {
+pub(super) fn keys(
+    model: &Model,
+    theme: Theme,
+    buffer: &mut Buffer,
+    area: Rect,
+    practising: &Practising,
+) {
     let pressed = practising
         .is_offering()
         .then(|| pressed_words(practising, area.width >= 70));

@@ -166,7 +166,7 @@ fn numbers(part: &Part, seconds: i64, theme: Theme, buffer: &mut Buffer, area: R
         } else {
             theme.plain()
         };
-        let size = figures::Size::Large;
+        let size = figures::Size::Times(1);
         figures::draw(buffer, area, (x, y), size, text, label, (style, theme));
         x += size.columns(text).max(label.len() as u16) + 4;
     }
