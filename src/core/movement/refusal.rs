@@ -2,12 +2,12 @@
 //!
 //! Knows the catalogue and the chart of fingers; what is played instead is not its matter.
 
-use super::catalogue::{Family, Movement};
+use super::catalogue::{Family, Movement, ReadForm};
 use super::context::Context;
 use super::parts::{Part, Role};
 use super::pattern::strikes;
 use super::resolve::separates;
-use super::school::Schools;
+use super::school::{EARLY_GRACENOTE, School, Schools};
 use crate::chanter::{Finger, NOTES, Note, Shape, gracenote_sounds, strike_finger};
 use crate::wording;
 
@@ -17,7 +17,7 @@ pub(super) fn no_form(movement: Movement, context: Context, schools: &Schools) -
     if closes.contains(&context.after) {
         not_from_here(movement, context, schools)
     } else {
-        not_to_here(movement, context, &closes)
+        not_to_here(movement, context, schools, &closes)
     }
 }
 
@@ -25,7 +25,9 @@ pub(super) fn no_form(movement: Movement, context: Context, schools: &Schools) -
 pub(super) fn half_from_its_own_note(movement: Movement, note: Note) -> String {
     let parts = match movement.family() {
         Family::Grip => "in the taorluath the first low G parts them",
-        _ if note == Note::HighA => "only its tap is left, and that is the strike",
+        _ if note == Note::HighA => {
+            "no gracenote opens high A, so only its tap is left, and that is the strike"
+        }
         _ => "use the full form, whose opening gracenote parts them",
     };
     format!(
@@ -115,7 +117,7 @@ fn not_struck_from_below(
 }
 
 /// Why it does not close on this note.
-fn not_to_here(movement: Movement, context: Context, closes: &[Note]) -> String {
+fn not_to_here(movement: Movement, context: Context, schools: &Schools, closes: &[Note]) -> String {
     let after = context.after;
     if movement.family() == Family::Birl || movement.name() == "hiharin" {
         return no_birl(movement, after);
@@ -144,19 +146,15 @@ fn not_to_here(movement: Movement, context: Context, closes: &[Note]) -> String 
         .filter(|first| lasts.iter().all(|last| last == *first) && lifted(first));
     match last {
         Some(part) if movement.family() == Family::Gracenote => {
-            let name = part.note.spoken();
-            if strikes(after).first() == Some(&part.note) {
-                format!(
-                    "on {here}, {name} is tapped, not lifted; the {spoken} stands on {only} only"
-                )
-            } else if strikes(after).contains(&part.note) {
-                format!(
-                    "on {here}, {name} can only be tapped, and the usual tap is to {}; the \
-                     {spoken} stands on {only} only",
-                    strikes(after)[0].spoken()
-                )
-            } else {
-                format!("{here} cannot sound the {spoken}, which stands on {only} only")
+            let why = not_on(movement, part.note, after);
+            match not_early(movement, part.note, context, schools) {
+                None if !strikes(after).contains(&part.note) => {
+                    format!("{why}, which stands on {only} only")
+                }
+                not_early => format!(
+                    "{why}{}; the {spoken} stands on {only} only",
+                    not_early.map_or(String::new(), |clause| format!(", and {clause}"))
+                ),
             }
         }
         Some(part) if strikes(after).contains(&part.note) => format!(
@@ -172,11 +170,54 @@ fn not_to_here(movement: Movement, context: Context, closes: &[Note]) -> String 
         _ if after == Note::LowG && !lasts.is_empty() && lasts.iter().all(tapped) => {
             format!("low G has no lower note to tap to; the {spoken} closes on {only} only")
         }
-        _ => against(movement, context).map_or_else(
+        _ => against(movement, context, schools).map_or_else(
             || customary(movement, context, &only),
             |why| format!("{why}; the {spoken} closes on {only} only"),
         ),
     }
+}
+
+/// Why a gracenote does not stand on this note.
+fn not_on(movement: Movement, gracenote: Note, on: Note) -> String {
+    let here = on.spoken();
+    let name = gracenote.spoken();
+    match strikes(on) {
+        [usual, ..] if *usual == gracenote => format!("on {here}, {name} is tapped, not lifted"),
+        taps @ [usual, ..] if taps.contains(&gracenote) => format!(
+            "on {here}, {name} can only be tapped, and the usual tap is to {}",
+            usual.spoken()
+        ),
+        _ => format!("{here} cannot sound the {}", movement.spoken()),
+    }
+}
+
+/// Why the school that plays a gracenote at the end of the note before cannot do it here; none
+/// where that school is not chosen.
+fn not_early(
+    movement: Movement,
+    gracenote: Note,
+    context: Context,
+    schools: &Schools,
+) -> Option<String> {
+    let early = |school: &School| school.name == EARLY_GRACENOTE.name;
+    if !movement.schools().iter().any(early) || !schools.chooses(EARLY_GRACENOTE.name) {
+        return None;
+    }
+    let Some(before) = context.before else {
+        return Some("no note sounds before it that could".to_owned());
+    };
+    let sounds = gracenote_sounds(gracenote, before);
+    let before = before.spoken();
+    Some(if sounds {
+        format!(
+            "at the end of the {before} it would be heard as the {} begun early",
+            context.after.spoken()
+        )
+    } else if strikes(context.after).contains(&gracenote) {
+        format!("the {before} before it cannot sound that gracenote")
+    } else {
+        format!("neither can the {before} before it")
+    })
 }
 
 /// Why a birl closes on low A alone: what the chart says of the little finger on another note.
@@ -228,13 +269,18 @@ fn customary(movement: Movement, context: Context, only: &str) -> String {
         _ if movement.family() == Family::Throw => {
             format!("the {spoken} is thrown up into {only}, and closes on no other note")
         }
+        "barluath" | "embari" | "chedari" => {
+            format!(
+                "as this rare movement is handed down (common practice), it closes on {only} only"
+            )
+        }
         _ => format!("as the trade plays it (common practice), {closes}"),
     }
 }
 
 /// What keeps the form that comes from the note before from closing on this note, where the chart
 /// or the music says so.
-fn against(movement: Movement, context: Context) -> Option<String> {
+fn against(movement: Movement, context: Context, schools: &Schools) -> Option<String> {
     let after = context.after;
     let here = after.spoken();
     let name = movement.name();
@@ -263,11 +309,9 @@ fn against(movement: Movement, context: Context) -> Option<String> {
         }
         _ => {}
     }
-    let usual = movement
-        .forms()
-        .iter()
-        .find(|form| form.school.is_none() && form.from.holds(context.before))?;
-    let (parts, _) = usual.pattern.on(after)?;
+    let (parts, _) = form_from(movement, context.before, schools)?
+        .pattern
+        .on(after)?;
     let line: Vec<Note> = parts.iter().map(|part| part.note).chain([after]).collect();
     for (part, next) in parts.iter().zip(&line[1..]) {
         let gracenote = part.note.spoken();
@@ -284,6 +328,22 @@ fn against(movement: Movement, context: Context) -> Option<String> {
         .windows(2)
         .any(|pair| pair[0] == pair[1] && pair[0] == after);
     repeats.then(|| format!("{here} beside the {here} of the movement would be heard as one"))
+}
+
+/// The form that comes from this note, by the chosen schools, to the lowest note it closes on.
+fn form_from(
+    movement: Movement,
+    before: Option<Note>,
+    schools: &Schools,
+) -> Option<&'static ReadForm> {
+    movement.closes_on().into_iter().find_map(|closing| {
+        let fits = |form: &&ReadForm| form.from.holds(before) && form.to.holds(Some(closing));
+        let chosen = |form: &&ReadForm| form.school.is_some_and(|school| schools.chooses(school));
+        let forms = || movement.forms().iter().filter(fits);
+        forms()
+            .find(chosen)
+            .or_else(|| forms().find(|form| form.school.is_none()))
+    })
 }
 
 /// Why a note's own gracenote does not open the next one.

@@ -85,6 +85,9 @@ pub(super) const ROWS: &[Row] = &[
                 .because(THUMB_OPENS),
             form("not D", "LA", "(D) LA (LG) LA (LG)").school(BIRL_WITH_D),
             form("not LG", "LA", "(LG) LA (LG)").school(SHORT_BIRL),
+            form("D", "LA", "LA (LG) LA (LG)")
+                .school(BIRL_WITH_D)
+                .because("D is already sounding and cannot open the birl, so nothing opens it"),
             form("not LA", "LA", "LA (LG) LA (LG)"),
             form("LA", "LA", "(LG) LA (LG)")
                 .because("low A is already sounding, so the first tap falls at once"),

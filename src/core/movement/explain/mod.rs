@@ -13,6 +13,8 @@ mod purpose;
 mod reasons;
 #[cfg(test)]
 mod refusal_laws;
+#[cfg(test)]
+mod setting_laws;
 mod teaching;
 mod time;
 
@@ -160,7 +162,7 @@ fn fill(
         })
         .collect();
     let milliseconds: Vec<u32> = exact.iter().map(|length| rounded(*length) as u32).collect();
-    let reasons = reasons::reasons(resolved);
+    let reasons = reasons::reasons(resolved, schools);
     let (before, after) = exact.split_at(resolved.before_beat);
     let (before, after): (Fraction, Fraction) = (before.iter().sum(), after.iter().sum());
     // a figure's first note has the beat, and its gracenote comes after that note

@@ -15,9 +15,10 @@ pub(super) fn purpose(resolved: &Resolved) -> String {
         Family::Strike => strike(resolved),
         Family::Shake => shake(resolved),
         Family::Triplet => triplet(resolved),
-        Family::Catch => {
-            "The note is caught short and a grip follows, back to the same note.".to_owned()
-        }
+        Family::Catch => format!(
+            "The note is caught short and a grip follows, back to the same note.{}",
+            b_inside(resolved)
+        ),
         Family::Throw => throw(resolved),
         Family::Birl => birl(resolved),
         Family::Grip => grip(resolved),
@@ -85,6 +86,18 @@ fn tones(resolved: &Resolved) -> impl Iterator<Item = Note> {
 
 fn times(resolved: &Resolved, note: Note) -> usize {
     tones(resolved).filter(|tone| *tone == note).count()
+}
+
+/// What is said of a grip inside that comes from the caught D: as from D elsewhere, its low Gs are
+/// parted by B.
+fn b_inside(resolved: &Resolved) -> &'static str {
+    let b = |part: &Part| part.role == Role::Separating && part.note == Note::B;
+    if resolved.parts.iter().any(b) {
+        " The grip in it comes from D, so the B gracenote separates the low Gs, with the bottom \
+         hand's ring finger; some schools keep the D gracenote."
+    } else {
+        ""
+    }
 }
 
 /// How often the closing note is heard: inside, at the end, and before where a tap falls at once.
@@ -356,9 +369,10 @@ fn grip(resolved: &Resolved) -> String {
             };
             format!("{goes} With one note more after it, it is the taorluath of a breabach.")
         }
-        "half-taorluath" => {
-            "The note is caught short and a taorluath follows, back to the same note.".to_owned()
-        }
+        "half-taorluath" => format!(
+            "The note is caught short and a taorluath follows, back to the same note.{}",
+            b_inside(resolved)
+        ),
         "crunluath" => {
             let low_gs = times(resolved, Note::LowG);
             let low_as = often(times(resolved, Note::LowA));

@@ -1,16 +1,16 @@
 //! Why each gracenote is there.
 
 use crate::chanter::{Note, gracenote_sounds};
-use crate::movement::{Part, Resolved, Role};
+use crate::movement::{Context, Part, Resolved, Role, Schools, resolve};
 
 /// One reason a part, in order, each a sentence without a full stop.
-pub(super) fn reasons(resolved: &Resolved) -> Vec<String> {
+pub(super) fn reasons(resolved: &Resolved, schools: &Schools) -> Vec<String> {
     (0..resolved.parts.len())
-        .map(|place| reason(resolved, place))
+        .map(|place| reason(resolved, place, schools))
         .collect()
 }
 
-fn reason(resolved: &Resolved, place: usize) -> String {
+fn reason(resolved: &Resolved, place: usize, schools: &Schools) -> String {
     let parts = &resolved.parts;
     let part = parts[place];
     let closing = resolved.context.after;
@@ -23,7 +23,10 @@ fn reason(resolved: &Resolved, place: usize) -> String {
     let last = place + 1 == parts.len();
     match part.role {
         Role::Separating => separating(part.note, before, after, place == 0, last),
-        Role::Sounding => sounding(parts, place, closing),
+        Role::Sounding => {
+            let sounds_closing = part.note == closing && !stays_elsewhere(resolved, place, schools);
+            sounding(parts, place, closing, sounds_closing)
+        }
     }
 }
 
@@ -83,7 +86,30 @@ fn separating(
     }
 }
 
-fn sounding(parts: &[Part], place: usize, closing: Note) -> String {
+/// True when the tone stands here whatever note the movement closes on, so that where it is the
+/// closing note's own it is so by chance.
+fn stays_elsewhere(resolved: &Resolved, place: usize, schools: &Schools) -> bool {
+    let part = resolved.parts[place];
+    let mut others = resolved
+        .movement
+        .closes_on()
+        .into_iter()
+        .filter(|closing| *closing != resolved.context.after)
+        .filter_map(|after| {
+            let context = Context {
+                after,
+                ..resolved.context
+            };
+            resolve(resolved.movement, context, schools)
+                .played()
+                .map(|there| there.parts.get(place) == Some(&part))
+        })
+        .peekable();
+    others.peek().is_some() && others.all(|same| same)
+}
+
+/// `sounds_closing`: the tone is the closing note, sounded before it stays.
+fn sounding(parts: &[Part], place: usize, closing: Note, sounds_closing: bool) -> String {
     let part = parts[place];
     let note = part.note;
     let name = note.spoken();
@@ -103,7 +129,7 @@ fn sounding(parts: &[Part], place: usize, closing: Note) -> String {
         .map(|part| part.note)
         .collect::<Vec<Note>>();
     let again = earlier.last() == Some(&note);
-    if note == closing {
+    if sounds_closing {
         return if again && parts[..place].iter().any(|part| part.held) {
             format!("{name} once more, now short")
         } else if again {
@@ -129,7 +155,10 @@ fn sounding(parts: &[Part], place: usize, closing: Note) -> String {
         return format!("a passing tone, {way} to {to}");
     }
     match (tones.len(), again, note) {
-        (1, _, _) => format!("the one tone inside: short, but a tone, and heard as {name}"),
+        // a low G before the closing low G is no tone between two others
+        (1, _, _) if [note, closing] != [Note::LowG; 2] => {
+            format!("the one tone inside: short, but a tone, and heard as {name}")
+        }
         (_, true, Note::LowG) => "low G again, the same length as the first".to_owned(),
         (_, true, _) => format!("back to {name}, the note under the gracenotes"),
         (_, false, Note::LowG) => {

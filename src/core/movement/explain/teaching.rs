@@ -36,6 +36,11 @@ pub(super) fn listen_for(resolved: &Resolved) -> Vec<String> {
              finger makes them"
                 .to_owned(),
         ),
+        "throw-on-d" if low_g_before_c(resolved) => told.push(
+            "the C before the D: when the hand hurries, the C is lost and the throw jumps from low \
+             G to D"
+                .to_owned(),
+        ),
         "throw-on-d" => told.push(
             "the C before the D: when the hand hurries, the D gracenote runs into the D and the \
              throw turns into a noise"
@@ -71,6 +76,11 @@ pub(super) fn listen_for(resolved: &Resolved) -> Vec<String> {
     }
     told.push(lands(resolved));
     told
+}
+
+/// True in the heavy throw, where no gracenote stands on the C.
+fn low_g_before_c(resolved: &Resolved) -> bool {
+    matches!(resolved.parts[..], [.., before, _] if before.note == Note::LowG)
 }
 
 /// True when a separating part is tapped down and not lifted.
@@ -154,6 +164,12 @@ pub(super) fn is_a_long_variation(movement: Movement) -> bool {
     ["long-variation-to-d", "long-variation-to-c", "barluath"].contains(&movement.name())
 }
 
+/// Movements of pibroch variations, in which the theme note has the beat (common practice, no
+/// source). The taorluath is of light music too.
+pub(super) fn gives_the_theme_note_the_beat(movement: Movement) -> bool {
+    movement.family() == Family::Pibroch || movement.name() == "crunluath"
+}
+
 fn lands(resolved: &Resolved) -> String {
     let closing = resolved.context.after.spoken();
     let parts = &resolved.parts;
@@ -162,7 +178,7 @@ fn lands(resolved: &Resolved) -> String {
         return format!("the short {first} on the click, and the {closing} straight after it");
     }
     if resolved.before_beat == parts.len() {
-        return if is_of_a_ground(resolved.movement) {
+        return if is_of_a_ground(resolved.movement) || is_a_long_variation(resolved.movement) {
             format!("the closing {closing} in its own time, unhurried by what comes before it")
         } else if parts.len() == 1 {
             format!(
@@ -170,7 +186,7 @@ fn lands(resolved: &Resolved) -> String {
                 parts[0].note.spoken()
             )
         } else {
-            let place = if resolved.movement.family() == Family::Pibroch {
+            let place = if gives_the_theme_note_the_beat(resolved.movement) {
                 "in its place"
             } else {
                 "square on its beat"

@@ -169,7 +169,7 @@ fn lands(resolved: &Resolved) -> String {
     } else {
         ""
     };
-    if movement.family() == Family::Pibroch || movement.name() == "crunluath" {
+    if teaching::gives_the_theme_note_the_beat(movement) {
         let theme = if theme.is_empty() {
             String::new()
         } else {
