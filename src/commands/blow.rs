@@ -48,7 +48,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let tuning = settings::tuning(&own);
     let asked = arguments.microphone.as_deref().or(own.given("microphone"));
     let log = practise::log_file();
-    let quiet = log.as_ref().and_then(|log| Quiet::into_file(log).ok());
+    let quiet = Quiet::into_file(log.as_ref()).ok();
     let opened = Microphone::open(asked);
     drop(quiet);
     let mut microphone = opened.map_err(|error| Failure(error.to_string()))?;

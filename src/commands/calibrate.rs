@@ -132,7 +132,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         )?;
     }
     let log = practise::log_file();
-    let quiet = log.as_ref().and_then(|log| Quiet::into_file(log).ok());
+    let quiet = Quiet::into_file(log.as_ref()).ok();
     let microphone = word(&arguments.microphone, "microphone");
     let measured = measure(&asked, microphone.as_deref());
     drop(quiet);

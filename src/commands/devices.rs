@@ -13,7 +13,7 @@ pub(crate) struct Arguments {}
 /// Runs `devices`.
 pub(crate) fn run(_: &Arguments) -> Ran {
     let log = practise::log_file();
-    let quiet = log.as_ref().and_then(|log| Quiet::into_file(log).ok());
+    let quiet = Quiet::into_file(log.as_ref()).ok();
     let found = list().map_err(|error| Failure(error.to_string()))?;
     // where microphones cannot be listed, what plays still is
     let microphones = list_microphones().unwrap_or_default();

@@ -461,7 +461,7 @@ fn sounding(
     silence.first.clear();
     silence.again.clear();
     let log = practise::log_file();
-    let quiet = log.as_ref().and_then(|log| Quiet::into_file(log).ok());
+    let quiet = Quiet::into_file(log.as_ref()).ok();
     player.load(Arc::new(silence), When::Now, Entry::FirstCycle);
     player.start();
     let until = Instant::now() + OPENING;

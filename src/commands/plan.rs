@@ -9,6 +9,7 @@ use crate::practice::{PlannedStage, StagePrint};
 use crate::score::written_text;
 use crate::settings::Settings;
 use crate::units::Fraction;
+use indicatif::{ProgressBar, ProgressStyle};
 use jiff::civil::Date;
 use std::path::Path;
 
@@ -97,8 +98,33 @@ pub(crate) fn to_read(path: &Path) -> Result<Journal, JournalError> {
 pub(crate) fn digest() -> Result<Digest, Failure> {
     match journal()? {
         None => Ok(Digest::default()),
-        Some(journal) => digest_of(&journal),
+        Some(journal) => digest_with_bar(&journal),
     }
+}
+
+/// Entries from which on reading them all is told with a bar: under a second below.
+const MUCH: u64 = 100_000;
+
+/// A journal in small; where all of a large one must be read, a bar on standard error shows how far
+/// it is.
+fn digest_with_bar(journal: &Journal) -> Result<Digest, Failure> {
+    let mut bar: Option<ProgressBar> = None;
+    let digest = journal.digest_told(jiff::Timestamp::now().as_microsecond(), &mut |read, all| {
+        if all >= MUCH {
+            let bar = bar.get_or_insert_with(|| {
+                let style =
+                    ProgressStyle::with_template("reading the journal {bar:30} {pos}/{len}");
+                let bar = ProgressBar::new(all);
+                bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()));
+                bar
+            });
+            bar.set_position(read);
+        }
+    });
+    if let Some(bar) = bar {
+        bar.finish_and_clear();
+    }
+    digest.map_err(|error| Failure(error.to_string()))
 }
 
 /// A journal in small.

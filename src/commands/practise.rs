@@ -240,7 +240,7 @@ pub(super) fn start(
     let mut shell = Shell::new(arguments.asked(settings), sound, offset_ms, begin)?;
     if options.by_ear {
         let log = log_file();
-        let quiet = log.as_ref().and_then(|log| Quiet::into_file(log).ok());
+        let quiet = Quiet::into_file(log.as_ref()).ok();
         let opened = shell.listen_to(settings.given("microphone"), options.tuning, offset_ms);
         drop(quiet);
         opened?;

@@ -288,7 +288,7 @@ impl Shell {
         let mut played = Vec::new();
         let mut place = None;
         if let Some(journal) = &mut self.journal {
-            entries = journal.read(&stages).unwrap_or_default();
+            entries = journal.board(&stages).unwrap_or_default();
             played = journal.stages_of(&opened.name).unwrap_or_default();
             place = journal
                 .last_place_in(&stages)
@@ -506,7 +506,7 @@ impl Shell {
         };
         let stages = planned(&opened.drill, &scores(&opened.drill));
         let music: Vec<_> = stages.iter().map(|stage| stage.print).collect();
-        match journal.read(&music) {
+        match journal.board(&music) {
             Ok(entries) if !entries.is_empty() => done(&opened.name, stages, &entries),
             _ => String::new(),
         }

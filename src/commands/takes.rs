@@ -339,7 +339,7 @@ fn play(arguments: &Arguments, channels: Vec<Vec<f32>>, rate: SampleRate) -> Ran
     };
     let apart = channels.len() == 2;
     let log = practise::log_file();
-    let quiet = log.as_ref().and_then(|log| Quiet::into_file(log).ok());
+    let quiet = Quiet::into_file(log.as_ref()).ok();
     let playback = Playback::open::<Failure>(&asked, Gain(1.0), false, |device| {
         let mut moved = Vec::with_capacity(channels.len());
         for channel in channels {

@@ -59,7 +59,7 @@ pub(crate) fn wipe() -> std::io::Result<()> {
 }
 
 impl Terminal {
-    /// Takes the terminal; what C libraries print goes to the log from here on.
+    /// Takes the terminal; what C libraries print goes to the log from here on, or to nowhere.
     ///
     /// # Errors
     /// The terminal refuses.
@@ -67,7 +67,7 @@ impl Terminal {
         install_hook();
         let mut terminal = Self {
             manner,
-            quiet: log.and_then(|log| Quiet::into_file(log).ok()),
+            quiet: Quiet::into_file(log).ok(),
         };
         terminal.enter()?;
         Ok(terminal)
@@ -103,7 +103,7 @@ impl Terminal {
                 signal_hook::consts::signal::SIGTSTP,
             );
         }
-        self.quiet = log.and_then(|log| Quiet::into_file(log).ok());
+        self.quiet = Quiet::into_file(log).ok();
         self.enter()
     }
 }

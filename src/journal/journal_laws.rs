@@ -271,6 +271,62 @@ fn entries_are_found_by_their_music_whatever_the_drill_is_called() {
     assert_eq!(journal.stages_of("never played").expect("read"), []);
 }
 
+/// A board folded from what is read of its marks alone is that of every entry.
+#[test]
+fn a_board_is_folded_from_its_marks_alone() {
+    let home = Home::new();
+    let mut journal = home.open();
+    let mut random = fastrand::Rng::with_seed(3);
+    let records: Vec<Record> = (0..200)
+        .map(|number| {
+            let time = 1000 * number as i64;
+            match random.u8(..6) {
+                0 => record(1, number, time, Kind::Playing),
+                1 if number > 3 => {
+                    let mark = RecordId {
+                        session: Uuid::from_u128(1),
+                        number: random.u64(..number),
+                    };
+                    record(1, number, time, Kind::Undo { mark })
+                }
+                2 => record(
+                    1,
+                    number,
+                    time,
+                    Kind::Word {
+                        about: None,
+                        text: "x".to_owned(),
+                    },
+                ),
+                3 => record(
+                    1,
+                    number,
+                    time,
+                    Kind::Tried {
+                        repetition: number,
+                        alone: random.bool(),
+                    },
+                ),
+                _ => clean(1, number, time),
+            }
+        })
+        .collect();
+    journal.append(&records).expect("stored");
+    let stage = PlannedStage {
+        print: StagePrint(1),
+        rungs: vec![cell(1).rung],
+        real_time: false,
+    };
+    let board = |entries: &[Entry]| {
+        let plan = Plan::new("a drill of our own", vec![stage.clone()]);
+        replay(plan, entries).board().clone()
+    };
+    let all = journal.read(&[StagePrint(1)]).expect("read");
+    let bare = journal.board(&[StagePrint(1)]).expect("read");
+    assert!(bare.len() < all.len());
+    assert_eq!(board(&bare), board(&all));
+}
+
 /// Progress reads what was heard, and nothing else, of a year.
 #[test]
 fn measures_are_found_by_their_music_in_order() {

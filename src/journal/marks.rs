@@ -7,7 +7,7 @@ use crate::planning::{Played, Said, date_of};
 use crate::practice::{CellKey, Mark, RecordId};
 use jiff::civil::Date;
 use rusqlite::Row;
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use uuid::Uuid;
 
 impl Journal {
@@ -21,6 +21,22 @@ impl Journal {
 
     /// The same of a time, in microseconds: from the first on, before the second.
     pub(super) fn marks_between(&self, from: i64, before: i64) -> Result<Vec<Said>, JournalError> {
+        let mut all = Vec::new();
+        self.marks_in_parts(from, before, usize::MAX, &mut |mut part| {
+            all.append(&mut part)
+        })?;
+        Ok(all)
+    }
+
+    /// The same in parts of so many or a few more, each of whole sessions: nothing in a part names a
+    /// mark or goes on with a session of another.
+    pub(super) fn marks_in_parts(
+        &self,
+        from: i64,
+        before: i64,
+        together: usize,
+        each: &mut dyn FnMut(Vec<Said>),
+    ) -> Result<(), JournalError> {
         let told = |error: rusqlite::Error| JournalError::of(self.path(), &error);
         let query = "SELECT stage, tempo, utc_us, offset_s, session, number, repetition, \
              mark = 'clean', by = 'assumed', needed, names_session, names_number, \
@@ -32,11 +48,40 @@ impl Journal {
         let mut cells: HashMap<(String, String), CellKey> = HashMap::new();
         let mut last: Option<(String, String, CellKey)> = None;
         let mut days: HashMap<i64, Date> = HashMap::new();
-        let mut all = Vec::new();
+        let mut part = Vec::new();
+        let mut sessions: HashSet<[u8; 16]> = HashSet::new();
+        let mut open_until = i64::MIN;
         while let Some(row) = rows.next().map_err(told)? {
-            all.extend(said(row, &mut cells, &mut last, &mut days).map_err(told)?);
+            if together < usize::MAX {
+                let utc_us: i64 = row.get(2).map_err(told)?;
+                if part.len() >= together && utc_us > open_until {
+                    each(std::mem::take(&mut part));
+                    sessions.clear();
+                    open_until = i64::MIN;
+                }
+                let own: [u8; 16] = row.get(4).map_err(told)?;
+                let named: Option<[u8; 16]> = row.get(10).map_err(told)?;
+                for session in [Some(own), named].into_iter().flatten() {
+                    if sessions.insert(session) {
+                        open_until = open_until.max(self.ends(&session).map_err(told)?);
+                    }
+                }
+            }
+            part.extend(said(row, &mut cells, &mut last, &mut days).map_err(told)?);
         }
-        Ok(all)
+        each(part);
+        Ok(())
+    }
+
+    /// When a session says its last, or a mark of it is taken back for the last time.
+    fn ends(&self, session: &[u8; 16]) -> rusqlite::Result<i64> {
+        let latest = |query: &str| -> rusqlite::Result<Option<i64>> {
+            let mut query = self.connection().prepare_cached(query)?;
+            query.query_row([session], |row| row.get(0))
+        };
+        let own = latest("SELECT max(utc_us) FROM entry WHERE session = ?1")?;
+        let undone = "SELECT max(utc_us) FROM entry WHERE kind = 'undo' AND names_session = ?1";
+        Ok(own.max(latest(undone)?).unwrap_or(i64::MIN))
     }
 
     /// When sound ran, in order, from a moment on in microseconds.

@@ -10,6 +10,11 @@ pub(super) const COLUMNS: &str = "journal, seq, utc_us, offset_s, session, numbe
      stage, tempo, by, repetition, mark, needed, free, names_session, names_number, words, \
      thresholds, measures, version";
 
+/// The same for what a board is folded from: without texts, of which a year's marks hold megabytes.
+pub(super) const BARE_COLUMNS: &str = "journal, seq, utc_us, offset_s, session, number, kind, '', \
+     stage, tempo, by, repetition, mark, needed, free, names_session, names_number, NULL, \
+     NULL, NULL, ''";
+
 /// Stores an entry; the caller knows that its place is free.
 pub(super) const INSERT: &str = "INSERT INTO entry (journal, seq, utc_us, offset_s, session, \
      number, kind, drill, stage, tempo, by, repetition, mark, needed, free, names_session, \

@@ -37,6 +37,7 @@ CREATE INDEX entry_by_time ON entry (utc_us, journal, seq);
 CREATE INDEX entry_by_name ON entry (names_session, names_number) WHERE kind = 'undo';
 CREATE INDEX entry_by_place ON entry (utc_us, journal, seq) WHERE kind IN ('began', 'place');
 CREATE INDEX entry_by_discrimination ON entry (utc_us, journal, seq) WHERE kind = 'discriminated';
+CREATE INDEX entry_by_drill ON entry (drill, stage) WHERE kind = 'mark' AND stage IS NOT NULL;
 
 CREATE TRIGGER entry_is_never_changed BEFORE UPDATE ON entry
 BEGIN SELECT RAISE(ABORT, 'the journal is append-only'); END;

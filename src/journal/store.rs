@@ -23,7 +23,8 @@ pub(super) const STEPS: &[&str] = &[
     // `discriminated` is a new kind of entry, of which there are few: found without reading the rest.
     "CREATE INDEX entry_by_discrimination ON entry (utc_us, journal, seq) WHERE kind = 'discriminated';",
     // A check sum of each entry from now on; a table that is only added to leaves older ones without.
-    // And a stretch lasts as long as sound was heard, where that is known.
+    // A stretch lasts as long as sound was heard, where that is known. And the music of a drill is
+    // found without reading the rest.
     "ALTER TABLE entry ADD COLUMN sum INTEGER;
      DROP VIEW playing;
      CREATE VIEW playing AS
@@ -37,7 +38,8 @@ pub(super) const STEPS: &[&str] = &[
                    AND stop.kind IN ('paused', 'ended')),
                 (SELECT max(sign.utc_us) FROM entry AS sign WHERE sign.session = start.session)
             ) AS to_us
-     FROM entry AS start WHERE kind = 'playing';",
+     FROM entry AS start WHERE kind = 'playing';
+     CREATE INDEX entry_by_drill ON entry (drill, stage) WHERE kind = 'mark' AND stage IS NOT NULL;",
 ];
 
 /// The newest format of the journal this program knows, in SQLite's `user_version`.
@@ -240,6 +242,37 @@ impl Journal {
         for stage in unique {
             let rows = entries(&transaction, "WHERE stage = ?1", rusqlite::params![stage]);
             found.extend(rows.map_err(told)?);
+        }
+        let seen = arrival(&transaction).map_err(told)?;
+        drop(transaction);
+        self.seen = seen;
+        found.sort_by_key(Entry::order);
+        Ok(found)
+    }
+
+    /// Marks, undos and first tries of some stages' music in fold order, without their texts: what a
+    /// board is folded from. What others store from then on comes with [`append`](Self::append).
+    ///
+    /// # Errors
+    /// See [`Trouble`].
+    pub fn board(&mut self, stages: &[StagePrint]) -> Result<Vec<Entry>, JournalError> {
+        let mut unique = stages.to_vec();
+        unique.sort_unstable();
+        unique.dedup();
+        let path = self.path.clone();
+        let told = |error: rusqlite::Error| JournalError::of(&path, &error);
+        let transaction = self.connection.transaction().map_err(told)?;
+        let query = format!(
+            "SELECT {} FROM entry WHERE stage = ?1 \
+             AND kind IN ('mark', 'undo', 'tried', 'tried_alone')",
+            row::BARE_COLUMNS
+        );
+        let mut found = Vec::new();
+        for stage in unique {
+            let rows: rusqlite::Result<Vec<Entry>> = transaction
+                .prepare_cached(&query)
+                .and_then(|mut query| query.query_map([stage.to_string()], row::read)?.collect());
+            found.append(&mut rows.map_err(told)?);
         }
         let seen = arrival(&transaction).map_err(told)?;
         drop(transaction);

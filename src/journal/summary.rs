@@ -19,6 +19,8 @@ const LARGEST: u64 = 64 << 20;
 /// Entries that are read each time before more of them are summed up for good. Chosen: they take a
 /// few milliseconds.
 const READ_EACH_TIME: i64 = 2_000;
+/// So many marks are summed up together. Chosen: a few megabytes.
+const READ_TOGETHER: usize = 20_000;
 /// The last two days stay open, microseconds: a session is not over, a mark may be taken back.
 const STAYS_OPEN: i64 = 2 * 86_400 * 1_000_000;
 /// Sessions that lie across each other are looked through so often.
@@ -41,18 +43,37 @@ impl Journal {
     /// # Errors
     /// See [`Trouble`](super::Trouble). A summary that cannot be read or written is none.
     pub fn digest(&self, now: i64) -> Result<Digest, JournalError> {
+        self.digest_told(now, &mut |_, _| {})
+    }
+
+    /// The same, and tells how far it is where there is much to read: entries read, of how many.
+    ///
+    /// # Errors
+    /// As [`digest`](Self::digest).
+    pub fn digest_told(
+        &self,
+        now: i64,
+        told: &mut dyn FnMut(u64, u64),
+    ) -> Result<Digest, JournalError> {
         let kept = self.kept_summary()?;
         let (mut digest, from) = kept.map_or_else(
             || (Digest::default(), i64::MIN),
             |kept| (kept.digest, kept.before),
         );
-        let before = if self.entries_since(from)? > READ_EACH_TIME {
+        let all = self.entries_since(from)?;
+        let before = if all > READ_EACH_TIME {
             self.seam(now.saturating_sub(STAYS_OPEN))?.max(from)
         } else {
             from
         };
         if before > from {
-            digest.add(self.marks_between(from, before)?);
+            // in parts: a million marks together would take more memory than the rest of the program
+            let (mut read, all) = (0, all.unsigned_abs());
+            self.marks_in_parts(from, before, READ_TOGETHER, &mut |part| {
+                read += part.len() as u64;
+                digest.add(part);
+                told(read.min(all), all);
+            })?;
             if let Some(last) = self.last_entry()? {
                 let summary = Summary {
                     format: FORMAT,
@@ -186,6 +207,53 @@ mod tests {
         Record {
             cell: Some(cell(session % 7)),
             ..plain_record(session, number, utc_us, kind)
+        }
+    }
+
+    /// Read in parts a year's marks come to the same as together, also where sessions lie across each
+    /// other and undos reach from one into another.
+    #[test]
+    fn parts_come_to_the_same_as_the_whole() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let mut journal = Journal::open(&folder.path().join("j.sqlite")).expect("a journal");
+        let mut random = fastrand::Rng::with_seed(5);
+        for session in 1..40_u128 {
+            let begin = session as i64 / 4 * 10_000 + session as i64 % 4 * 500;
+            let records: Vec<Record> = (0..30)
+                .map(|number| {
+                    let kind = match random.u8(..24) {
+                        0 => Kind::Undo {
+                            mark: RecordId {
+                                session: uuid::Uuid::from_u128(
+                                    random.u128(session.saturating_sub(3).max(1)..=session),
+                                ),
+                                number: random.u64(..30),
+                            },
+                        },
+                        _ => Kind::Mark {
+                            repetition: number / 2,
+                            mark: Mark::Clean,
+                            needed: 3,
+                            free: false,
+                        },
+                    };
+                    record(session, number, begin + 40 * number as i64, kind)
+                })
+                .collect();
+            journal.append(&records).expect("stored");
+        }
+        let whole = Digest::of(journal.marks().expect("marks"));
+        for together in [1, 7, 100, 5000] {
+            let mut parts = Digest::default();
+            let mut count = 0;
+            journal
+                .marks_in_parts(i64::MIN, i64::MAX, together, &mut |part| {
+                    count += 1;
+                    parts.add(part);
+                })
+                .expect("read");
+            assert_eq!(parts, whole, "{together}");
+            assert!(together > 1000 || count > 1, "{together}: {count}");
         }
     }
 

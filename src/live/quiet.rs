@@ -18,30 +18,35 @@ pub struct Quiet {
 }
 
 impl Quiet {
-    /// Sends standard error to `log`, once; a second one inside the first changes nothing.
-    /// Nothing happens on systems that know no file descriptors. Thread: main. Allocates: no.
-    /// Blocks: no.
+    /// Sends standard error to `log`, or to nowhere where there is no log that can be written; once: a
+    /// second one inside the first changes nothing. Nothing happens on systems that know no file
+    /// descriptors. Thread: main. Allocates: no. Blocks: no.
     ///
     /// # Errors
     /// The system refuses to duplicate the descriptor.
-    #[cfg_attr(not(unix), allow(clippy::unnecessary_wraps))]
-    pub fn into_file(log: &File) -> io::Result<Self> {
+    pub fn into_file(log: Option<&File>) -> io::Result<Self> {
         #[cfg(unix)]
-        {
-            let mut before = locked();
-            let outer = before.is_none();
-            if outer {
-                let kept = rustix::io::fcntl_dupfd_cloexec(io::stderr(), 3)?;
-                rustix::stdio::dup2_stderr(log)?;
-                *before = Some(kept);
-            }
-            Ok(Self { outer })
+        match log {
+            Some(log) => Self::redirected(log),
+            None => Self::redirected(&File::options().write(true).open("/dev/null")?),
         }
         #[cfg(not(unix))]
         {
             let _ = log;
             Ok(Self { outer: false })
         }
+    }
+
+    #[cfg(unix)]
+    fn redirected(log: &File) -> io::Result<Self> {
+        let mut before = locked();
+        let outer = before.is_none();
+        if outer {
+            let kept = rustix::io::fcntl_dupfd_cloexec(io::stderr(), 3)?;
+            rustix::stdio::dup2_stderr(log)?;
+            *before = Some(kept);
+        }
+        Ok(Self { outer })
     }
 }
 
@@ -84,16 +89,20 @@ mod tests {
             // Past the test harness: straight to the descriptor, as a C library would.
             rustix::io::write(io::stderr(), text.as_bytes()).expect("written");
         };
-        let quiet = Quiet::into_file(&log).expect("redirected");
-        let inner = Quiet::into_file(&log).expect("redirected once");
+        let quiet = Quiet::into_file(Some(&log)).expect("redirected");
+        let inner = Quiet::into_file(None).expect("redirected once");
         drop(inner);
         say("kept off the screen\n");
         drop(quiet);
+        let nowhere = Quiet::into_file(None).expect("redirected");
+        say("and where there is no file, to nowhere\n");
+        drop(nowhere);
         unquiet();
         log.rewind().expect("read from the start");
         let mut text = String::new();
         log.read_to_string(&mut text).expect("text");
         assert!(text.contains("kept off the screen"), "{text}");
+        assert!(!text.contains("nowhere"), "{text}");
         assert!(locked().is_none(), "put back once, and only once");
     }
 }

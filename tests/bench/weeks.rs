@@ -283,14 +283,14 @@ fn million(home: &Path, command: &dyn Fn(&[&str]) -> Command) {
     );
     told(
         "practice of a drill",
-        starts(&["practise", "grip"], "full beats"),
+        starts(&["practise", "grip"], "in a row"),
         300,
     );
     let path = home.join("gracerung/journal.sqlite");
     let size = std::fs::metadata(&path).map_or(0, |file| file.len());
     println!("the journal has {} MiB", size >> 20);
     let run = Run::start(home, &["practise", "grip"]);
-    run.until(run.started, |screen| screen.contains("full beats"));
+    run.until(run.started, |screen| screen.contains("in a row"));
     println!("memory at most: {:.0} MiB; asked for: 60", run.memory());
     run.end();
 }

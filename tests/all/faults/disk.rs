@@ -422,3 +422,26 @@ fn an_absurd_entry_is_refused_at_import() {
     );
     assert_eq!(home.said(&["journal", "export"]), exported);
 }
+
+/// The sound library complains on standard error, in the middle of the screen: also where its log
+/// cannot be written it must not.
+#[test]
+fn the_sound_library_is_quiet_also_without_a_log() {
+    let home = Home::new();
+    // a folder in the place of the log: it cannot be written
+    std::fs::create_dir(home.path("gracerung/sound.log")).expect("a folder");
+    let alsa = format!("ALSA_CONFIG_PATH={}", home.path("no-such-file").display());
+    for line in [["devices"].as_slice(), &["calibrate", "--device", "x"]] {
+        let output = home.run_through(&["env", &alsa], line);
+        let said = String::from_utf8_lossy(&output.stderr).into_owned()
+            + &String::from_utf8_lossy(&output.stdout);
+        assert!(!said.contains("ALSA lib"), "{line:?}: {said}");
+    }
+    let mut program = Lines::practise(home.folder(), &[], &["count"], &[]);
+    program.until("Still.");
+    program.press(" ");
+    program.until("Playing.");
+    program.press("q");
+    program.ends_with(0);
+    assert!(!program.said().contains("ALSA lib"), "{}", program.said());
+}
