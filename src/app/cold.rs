@@ -7,7 +7,7 @@ use super::notice::Notice;
 use super::practising::Practising;
 use crate::drill::SLOW;
 use crate::planning::{Digest, Rule, Said, date_of, due_again};
-use crate::practice::{By, CellKey, Mark, Moment, News, RecordId, local_day};
+use crate::practice::{CellKey, Mark, Moment, News, RecordId, local_day};
 use crate::rhythm::ReferencePlan;
 use crate::sound::Command;
 use jiff::civil::Date;
@@ -87,25 +87,11 @@ impl Practising {
             News::ColdTry { cell, mark } => Some((*cell, *mark)),
             _ => None,
         })?;
-        let by = news.iter().find_map(|one| match one {
-            News::Marked { by, .. } => Some(*by),
-            _ => None,
-        });
-        let who = match by {
-            Some(By::Ear) => " (by ear)",
-            Some(By::Assumed) => " (assumed)",
-            _ => "",
-        };
         let when = self.comes_again_words(cell, mark, at, rule);
         let name = self.cell_name(cell);
         Some(match mark {
-            Mark::Clean => format!("clean{who}: {name} is held, and {when}"),
-            Mark::NotClean => {
-                let on = self.state.named().map_or_else(String::new, |next| {
-                    format!("; n goes on to {}", self.cell_name(next))
-                });
-                format!("not clean{who}: {name} is not held, and {when}{on}")
-            }
+            Mark::Clean => format!("held: {name}; {when}"),
+            Mark::NotClean => format!("not held: {name}; {when}"),
         })
     }
 }
@@ -127,18 +113,16 @@ pub(super) fn follow(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
         effects.push(Effect::Sound(Command::Reference(plan)));
     }
     if let Some(words) = slow {
-        model.notice = Some(match model.notice.take() {
-            Some(notice) => Notice {
-                text: format!("{} · {words}", notice.text),
-                ..notice
-            },
-            None => Notice::plain(words),
-        });
+        model.notice = Some(Notice::plain(words));
     }
 }
 
 /// When a slow stage is first heard, in its count-in.
 fn slow_words(model: &mut Model) -> Option<&'static str> {
+    // Said where nothing else is: it is of every repetition, and what came of one is of that one.
+    if model.notice.is_some() {
+        return None;
+    }
     let practising = model.practising.as_mut()?;
     let stage = practising.heard.as_ref()?.stage;
     let slow = practising.drill.stages.get(stage)?.is_slow();

@@ -31,85 +31,93 @@ impl Notice {
     }
 }
 
-/// How a sentence about other programs' marks ends.
-pub(super) const OTHERS: &str = "from another window";
-
-fn is_cold_try(news: &News) -> bool {
-    matches!(news, News::ColdTry { .. })
+/// How much a piece of news weighs against others that came with it: of one event only the weightiest
+/// is told, the rest stands on the board and in the figures.
+fn weight(news: &News) -> u8 {
+    match news {
+        News::NobodyThere => 0,
+        News::Complete => 1,
+        News::Cleared(_) | News::Uncleared { .. } => 2,
+        News::StopsSoon | News::StepBackTaken(_) => 3,
+        News::Judged { .. } | News::NotByEar { .. } | News::NotCounted(_) => 4,
+        News::StepBackSuggested(_) => 5,
+        News::Marked { .. } | News::Undone { .. } => 6,
+        News::MovesTo(_) => 8,
+        News::OthersWrote(_) => 9,
+        _ => 7,
+    }
 }
 
-/// The sentence for a piece of news; nothing where another sentence says it better.
-pub(super) fn sentence(practising: &Practising, news: &News) -> Option<Notice> {
+/// The sentence for what an event brought: one, whatever came together.
+pub(super) fn told(practising: &Practising) -> Option<Notice> {
+    let news = practising.state.news();
+    if news
+        .iter()
+        .any(|one| matches!(one, News::Offers | News::Chosen(_) | News::ColdTry { .. }))
+    {
+        return None;
+    }
+    let said = news
+        .iter()
+        .filter_map(|one| Some((weight(one), sentence(practising, one)?)));
+    said.min_by_key(|(weight, _)| *weight)
+        .map(|(_, text)| Notice::plain(text))
+}
+
+/// The sentence for a piece of news, the important word first; nothing where the board says it all.
+fn sentence(practising: &Practising, news: &News) -> Option<String> {
     let cell = |key: &CellKey| practising.cell_name(*key);
-    let text = match news {
-        // What came of a cold try is said instead.
-        News::Marked { .. } if practising.state.news().iter().any(is_cold_try) => return None,
+    Some(match news {
         News::ColdTry { .. } | News::Offers | News::Chosen(_) => return None,
         News::StopsSoon => "three not clean in a row: play stops at the bar line".to_owned(),
         News::Marked {
             mark, by, cell: at, ..
         } => {
-            let said = match mark {
-                Mark::Clean => "clean",
-                Mark::NotClean => "not clean",
-            };
             let who = match by {
                 By::Key | By::Pedal => "",
                 By::Ear => " (by ear)",
                 By::Assumed => " (assumed)",
             };
-            let tally = practising.state.tally(*at);
             let needed = practising.state.plan().needed();
-            let run = match mark {
-                Mark::Clean => format!(": {} of {needed} in a row", tally.streak.min(needed)),
+            match mark {
+                Mark::Clean => {
+                    let streak = practising.state.tally(*at).streak.min(needed);
+                    format!("clean{who}: {streak} of {needed} in a row")
+                }
                 Mark::NotClean => match practising.state.suggestion() {
-                    _ if practising.state.stops_soon() => String::new(),
-                    Some(back) => format!("; n steps back to {}", cell(&back)),
-                    None => format!(" in {}: the row begins again", cell(at)),
+                    _ if practising.state.stops_soon() => format!("not clean{who}"),
+                    Some(back) => format!("not clean{who}; n steps back to {}", cell(&back)),
+                    None => format!("not clean{who}: the row begins again"),
                 },
-            };
-            format!("{said}{who}{run}")
+            }
         }
-        News::Cleared(key) => {
-            let next = practising
-                .state
-                .named()
-                .filter(|next| next != key)
-                .map_or_else(String::new, |next| {
-                    format!("; next: {}", practising.cell_name(next))
-                });
-            format!("{} is clear{next}", cell(key))
-        }
+        News::Cleared(key) => match practising.state.named().filter(|next| next != key) {
+            Some(next) => format!("clear; next: {}", cell(&next)),
+            None => format!("clear: {}", cell(key)),
+        },
         News::Uncleared { cell: at, now } => match now {
-            CellStatus::Open => format!("{} is open again", cell(at)),
-            _ => format!("{} is no longer clear", cell(at)),
+            CellStatus::Open => format!("open again: {}", cell(at)),
+            _ => format!("no longer clear: {}", cell(at)),
         },
         News::MovesTo(key) => format!("next: {}", cell(key)),
-        News::StepBackSuggested(key) => format!(
-            "step back to {}? not clean again, now, or n takes it",
-            cell(key)
-        ),
+        News::StepBackSuggested(key) => format!("step back? n takes {}", cell(key)),
         News::StepBackTaken(key) => format!("back to {}", cell(key)),
         News::Complete => "every cell of this drill is clear".to_owned(),
-        News::Undone { cell: at, .. } => format!("the last mark in {} is taken back", cell(at)),
+        News::Undone { cell: at, .. } => format!("taken back: the last mark in {}", cell(at)),
         News::NothingToUndo => "there is no mark to take back".to_owned(),
         News::NothingToMark => "no repetition has come to its closing note yet".to_owned(),
-        News::AlreadyMarked(mark) => format!(
-            "this repetition is marked {} already; u takes it back",
-            match mark {
+        News::AlreadyMarked(mark) => {
+            let said = match mark {
                 Mark::Clean => "clean",
                 Mark::NotClean => "not clean",
-            }
-        ),
-        News::Judged { verdict, .. } => {
-            // the worst is named before the mark; two would not fit the line
-            verdict.work_on().first()?.words.clone()
+            };
+            format!("marked {said} already; u takes it back")
         }
+        // Only the worst is named; two would not fit the line.
+        News::Judged { verdict, .. } => verdict.work_on().first()?.words.clone(),
         News::HeldDown | News::Void(_) => return None,
         News::NotCounted(_) => LATE.to_owned(),
-        News::NobodyThere => {
-            "paused: six repetitions were assumed clean and no key was touched".to_owned()
-        }
+        News::NobodyThere => "paused: six assumed clean and no key or pedal was touched".to_owned(),
         News::NotByEar { why, .. } => match why {
             NotByEar::ReferenceSounded => {
                 "not marked by ear: the microphone heard the reference".to_owned()
@@ -122,9 +130,175 @@ pub(super) fn sentence(practising: &Practising, news: &News) -> Option<Notice> {
         News::LadderEnds => "the ladder ends here".to_owned(),
         News::UnknownStage(_) => "this drill has no such stage".to_owned(),
         News::OthersWrote(count) => format!(
-            "{} {OTHERS}",
+            "{} from another window",
             wording::count(*count, "mark came in", "marks came in")
         ),
-    };
-    Some(Notice::plain(text))
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::app::{OpenedDrill, Options};
+    use crate::drill::{BUILT_IN, read};
+    use crate::practice::{Event, Moment, step};
+    use crate::practice::{Hand, RecordId};
+    use uuid::Uuid;
+
+    /// A built-in drill as it is opened for the first time.
+    fn opened(name: &str, text: &str) -> Practising {
+        let opened = OpenedDrill {
+            name: name.to_owned(),
+            drill: read(text.as_bytes()).0.expect("built in"),
+            entries: Vec::new(),
+            played: Vec::new(),
+            place: None,
+            stage: None,
+            rung: None,
+            session: Uuid::nil(),
+        };
+        Practising::new(&opened, &Options::default())
+    }
+
+    /// Every piece of news about a cell.
+    fn all_news(cell: CellKey) -> Vec<News> {
+        let mut all = vec![
+            News::Cleared(cell),
+            News::MovesTo(cell),
+            News::StepBackSuggested(cell),
+            News::StepBackTaken(cell),
+            News::StopsSoon,
+            News::Complete,
+            News::Undone {
+                cell,
+                mark: RecordId {
+                    session: Uuid::nil(),
+                    number: 0,
+                },
+            },
+            News::NothingToUndo,
+            News::NothingToMark,
+            News::HeldDown,
+            News::Void(1),
+            News::NotCounted(1),
+            News::NobodyThere,
+            News::LadderEnds,
+            News::OthersWrote(12_345),
+        ];
+        for mark in [Mark::Clean, Mark::NotClean] {
+            all.push(News::AlreadyMarked(mark));
+            for by in [By::Key, By::Pedal, By::Ear, By::Assumed] {
+                all.push(News::Marked {
+                    cell,
+                    repetition: 1,
+                    mark,
+                    by,
+                });
+            }
+        }
+        for now in [CellStatus::Open, CellStatus::Closed] {
+            all.push(News::Uncleared { cell, now });
+        }
+        for why in [
+            NotByEar::ReferenceSounded,
+            NotByEar::SilentPlayer,
+            NotByEar::Unsure,
+            NotByEar::SoundLost,
+        ] {
+            all.push(News::NotByEar { repetition: 1, why });
+        }
+        all
+    }
+
+    fn rows(text: &str, width: usize) -> usize {
+        textwrap::wrap(text, width).len()
+    }
+
+    /// A sentence that is cut off at the edge says nothing: every event, in every cell of every
+    /// built-in drill, is one row at 80 columns and at most two at 40.
+    #[test]
+    fn every_sentence_fits_its_row() {
+        for file in BUILT_IN {
+            let practising = opened(file.name, file.text);
+            let cells: Vec<CellKey> = practising
+                .state
+                .board()
+                .cells()
+                .map(|cell| cell.key)
+                .collect();
+            for cell in cells {
+                for news in all_news(cell) {
+                    let Some(text) = sentence(&practising, &news) else {
+                        continue;
+                    };
+                    assert_eq!(rows(&text, 78), 1, "{text}");
+                    assert!(rows(&text, 38) <= 2, "{text}");
+                    assert!(!text.contains(" · "), "{text}");
+                }
+            }
+        }
+    }
+
+    /// Of what comes together one thing is said, whatever else came: a mark that clears a cell says
+    /// that it is clear, and where play goes.
+    #[test]
+    fn what_comes_together_is_said_once() {
+        let file = BUILT_IN.first().expect("a drill");
+        let mut practising = opened(file.name, file.text);
+        let at = |heard_ms| Moment {
+            utc_us: heard_ms * 1000,
+            offset_s: 0,
+            heard_ms,
+        };
+        let cell = practising.state.board().cells().next().expect("a cell").key;
+        let mut said = Vec::new();
+        let happen = |practising: &mut Practising, event: Event| {
+            let (state, _) = step(&practising.state, &event);
+            practising.state = state;
+            told(practising).map(|notice| notice.text)
+        };
+        happen(
+            &mut practising,
+            Event::Started {
+                at: at(0),
+                session: Uuid::from_u128(1),
+                place: Some(cell),
+            },
+        );
+        happen(&mut practising, Event::Resumed { at: at(1) });
+        for id in 0..5_u64 {
+            let now = 10_000 * (id as i64 + 1);
+            let id = practising.state.next_repetition().max(id);
+            happen(
+                &mut practising,
+                Event::RepetitionBegan {
+                    at: at(now),
+                    id,
+                    cell,
+                    reference: true,
+                },
+            );
+            happen(
+                &mut practising,
+                Event::ClosingNoteHeard {
+                    at: at(now + 4000),
+                    repetition: id,
+                },
+            );
+            said.extend(happen(
+                &mut practising,
+                Event::Press {
+                    at: at(now + 4500),
+                    mark: Mark::Clean,
+                    by: Hand::Pedal,
+                    repetition: None,
+                },
+            ));
+        }
+        assert_eq!(
+            said[..4],
+            [1, 2, 3, 4].map(|streak| format!("clean: {streak} of 5 in a row"))
+        );
+        assert!(said[4].starts_with("clear; next: "), "{said:?}");
+    }
 }

@@ -33,6 +33,8 @@ pub struct Practising {
     pub heard: Option<Place>,
     /// How the tones of the repetition judged last were shaped, the worst first: at most two.
     pub shape: Vec<ToneShape>,
+    /// Where the player was against the click in the repetition that was heard last.
+    pub lead: Option<String>,
     /// The cell that is on its way to the player or plays there.
     pub(super) asked: Option<CellKey>,
     /// Repetitions by the cycle they are played in.
@@ -173,6 +175,7 @@ impl Practising {
             sent: VecDeque::new(),
             heard: None,
             shape: Vec::new(),
+            lead: None,
             asked: None,
             began: VecDeque::new(),
             ended: None,

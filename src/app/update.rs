@@ -4,7 +4,7 @@ use super::cold;
 use super::effect::Effect;
 use super::message::{Action, Message, OpenedDrill};
 use super::model::{Model, Overlay, Page, SoundState};
-use super::notice::{Notice, OTHERS, sentence};
+use super::notice::{Notice, told};
 use super::offers::{self, Offer, Offers};
 use super::options::act_on_options;
 use super::playing::{decide, follow_wish, forget_heard, heard, load, pause, play, wanted};
@@ -98,17 +98,21 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
             practise(model, &Event::Stored { foreign, own }, effects);
             let after = model.notice.take();
             let again = std::mem::take(&mut model.unstored);
-            let before = before.filter(|before| !(again && before.urgent));
+            // What was said of the mark stands; what storing it brought in is told where nothing was.
             let again = again.then(|| Notice::plain(STORED_AGAIN));
-            model.notice = joined(joined(before, after), again);
+            let own = before.filter(|before| !before.urgent);
+            model.notice = again.or(own).or(after);
         }
         Message::NotStored(why) => {
-            model.unstored = true;
-            let before = model.notice.take().filter(|before| !before.urgent);
-            let said = before.map_or_else(String::new, |before| format!("{} · ", before.text));
-            model.notice = Some(Notice::urgent(format!(
-                "{said}the journal cannot be written, marks are kept in memory and tried again: {why}"
-            )));
+            let known = std::mem::replace(&mut model.unstored, true);
+            let own = model.notice.take().filter(|own| !own.urgent);
+            model.notice = Some(Notice::urgent(match own {
+                Some(own) if known => format!("{}; not stored yet", own.text),
+                Some(own) => format!("{}; not stored, kept in memory: {why}", own.text),
+                None => format!(
+                    "the journal cannot be written, marks are kept in memory and tried again: {why}"
+                ),
+            }));
         }
         Message::Kept(kept) => {
             model.notice = Some(match kept {
@@ -129,22 +133,6 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
 /// Said when it can be again.
 const STORED_AGAIN: &str = "the journal can be written again: every mark is stored";
 
-/// What was said of a mark stays beside what storing it brought in: another window's marks.
-fn joined(before: Option<Notice>, after: Option<Notice>) -> Option<Notice> {
-    match (before, after) {
-        (Some(before), Some(after)) if !before.urgent => {
-            let own = before.text.split(" · ");
-            let own: Vec<&str> = own.filter(|part| !part.ends_with(OTHERS)).collect();
-            Some(if own.is_empty() {
-                after
-            } else {
-                Notice::plain(format!("{} · {}", own.join(" · "), after.text))
-            })
-        }
-        (before, after) => after.or(before),
-    }
-}
-
 /// Lets an event happen to the board, stores what it says and tells the news.
 pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effect>) {
     let Some(practising) = &mut model.practising else {
@@ -155,7 +143,6 @@ pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effec
     if !records.is_empty() {
         effects.push(Effect::Store(records));
     }
-    let mut notices: Vec<Notice> = Vec::new();
     let staircase = model.options.staircase;
     let marked = practising
         .state
@@ -180,10 +167,9 @@ pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effec
     practising.shape = judged.unwrap_or_else(|| std::mem::take(&mut practising.shape));
     let at = event.at();
     let cold = at.and_then(|at| practising.cold_words(at, &model.options.rule));
-    notices.extend(cold.map(Notice::plain));
+    let said = cold.map(Notice::plain).or_else(|| told(practising));
     let mut chosen = None;
     for news in practising.state.news() {
-        notices.extend(sentence(practising, news));
         match news {
             News::Cleared(_)
             | News::ColdTry {
@@ -203,9 +189,8 @@ pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effec
         practising.asked = None;
         model.notice = None;
     }
-    if !notices.is_empty() {
-        let text: Vec<String> = notices.into_iter().map(|notice| notice.text).collect();
-        model.notice = Some(Notice::plain(text.join(" · ")));
+    if said.is_some() {
+        model.notice = said;
     }
     if let Some(at) = at {
         session::noted(model, at);
@@ -483,7 +468,7 @@ fn act_at_practice(model: &mut Model, at: Moment, action: Action, effects: &mut 
             practise(model, &Event::Advance { at }, effects);
             if named.is_none() {
                 model.notice = Some(Notice::plain(
-                    "the next cell is named when this one is clear; +/- and tab choose freely",
+                    "the next cell is named when this one is clear; + and tab choose freely",
                 ));
             }
         }
@@ -563,20 +548,21 @@ fn listened(
     let Some(repetition) = found else { return };
     let playing = attended.measured.playing;
     let lead = attended.lead_ms.filter(|_| playing).map(lead_words);
+    if let Some(practising) = &mut model.practising {
+        practising.lead = lead;
+    }
     let event = Event::Listened {
         at,
         repetition,
         measured: attended.measured,
     };
     practise(model, &event, effects);
-    if let (Some(lead), Some(notice)) = (lead, &mut model.notice) {
-        notice.text = format!("{} · {lead}", notice.text);
-    }
-    if let Some(trouble) = attended.trouble {
-        // a repetition that was judged nevertheless keeps its verdict
-        let verdict = model.notice.take().filter(|_| playing);
-        let said = verdict.map_or_else(String::new, |verdict| format!("{} · ", verdict.text));
-        model.notice = Some(Notice::urgent(format!("{said}{trouble}")));
+    // A repetition that was judged nevertheless keeps its verdict; the same trouble stands where
+    // the microphone's level is shown.
+    if let Some(trouble) = attended.trouble
+        && (!playing || model.notice.is_none())
+    {
+        model.notice = Some(Notice::urgent(trouble.to_string()));
     }
 }
 

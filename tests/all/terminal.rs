@@ -189,7 +189,7 @@ fn a_player_chooses_plays_marks_and_the_next_cell_opens() {
     story.until("Quick · first");
     story.press(" ");
     story.until("bar 1 of 1");
-    mark_until_clear(&mut story, "first at 290 is clear");
+    mark_until_clear(&mut story, "clear; next: first at 300");
     story.until("Quick · second");
     story.press("q");
     story.until("choose a drill");
@@ -280,7 +280,7 @@ fn kill_9_loses_nothing_that_was_shown() {
     let mut story = Story::begin(home.path(), &["practise", "quick"], 80, 24);
     story.until("Quick · first");
     story.press(" ");
-    mark_until_clear(&mut story, "first at 290 is clear");
+    mark_until_clear(&mut story, "clear; next: first at 300");
     story.until("Quick · second");
     // Not the library's `kill`, which hangs up first: the program would hear that and leave.
     let id = story.child.process_id().expect("it runs").to_string();
@@ -392,7 +392,7 @@ fn a_window_that_is_closed_ends_the_program_and_keeps_the_marks() {
     let mut story = Story::begin(home.path(), &["practise", "quick"], 80, 24);
     story.until("Quick · first");
     story.press(" ");
-    mark_until_clear(&mut story, "first at 290 is clear");
+    mark_until_clear(&mut story, "clear; next: first at 300");
     let Story {
         master,
         writer,

@@ -309,7 +309,12 @@ fn ear(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer
             let said = fitted(said, area.width);
             put(buffer, area, area.x, area.y, &said, theme.urgent());
         }
-        None => tuner::line(now, theme, buffer, area),
+        None => {
+            tuner::line(now, theme, buffer, area);
+            if let Some(lead) = practising.lead.as_ref().filter(|_| area.width >= 70) {
+                put_right(buffer, area, area.y, lead, theme.faint());
+            }
+        }
     }
 }
 
@@ -696,13 +701,7 @@ pub(in crate::screen) fn offered(practising: &Practising, said: Option<&Notice>)
         })
         .collect();
     let offers = offers.join(" · ");
-    Some(match said {
-        Some(said) => Notice {
-            text: format!("{} · {offers}", said.text),
-            urgent: said.urgent,
-        },
-        None => Notice::plain(offers),
-    })
+    Some(said.cloned().unwrap_or_else(|| Notice::plain(offers)))
 }
 
 /// What clean and not clean do there, by key or pedal.
