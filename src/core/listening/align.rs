@@ -10,7 +10,7 @@
 
 use super::heard::HeardNote;
 use super::lead::{Witness, lead};
-use super::measuring::measure;
+use super::measuring::{measure, offsets};
 use super::middle::median;
 use super::piece::{Expected, Piece};
 use crate::practice::{Measurement, Part, Thresholds};
@@ -440,30 +440,4 @@ fn edit(piece: &Piece, expected: &Expected, note: &HeardNote, start_s: f64) -> f
     // a blip in a melody note's place is no melody note
     let short = expected.part == Part::Melody && note.length_s() < 0.3 * expected.length_s.min(0.2);
     other + f64::from(u8::from(short)) * 0.7 + away(piece, expected, note, start_s)
-}
-
-/// How far the notes that belong on written places lie off, seconds: place in the piece and offset.
-pub(super) fn offsets(
-    piece: &Piece,
-    heard: &[HeardNote],
-    start_s: f64,
-    pairs: &[Option<usize>],
-) -> Vec<(usize, f64)> {
-    (0..piece.notes.len())
-        .filter(|at| piece.notes[*at].part == Part::Melody)
-        .filter_map(|at| offset(piece, heard, start_s, pairs, at).map(|offset| (at, offset)))
-        .collect()
-}
-
-pub(super) fn offset(
-    piece: &Piece,
-    heard: &[HeardNote],
-    start_s: f64,
-    pairs: &[Option<usize>],
-    at: usize,
-) -> Option<f64> {
-    // the first gracenote on the place; the next one that was heard begins in its stead
-    let first = at - piece.notes[at].begun_by.min(at);
-    let place = pairs[first..=at].iter().flatten().next()?;
-    Some(heard[*place].start_s - start_s - piece.notes[first].start_s)
 }

@@ -2,7 +2,6 @@
 //!
 //! It knows the alignment and nothing of how it was found; it judges nothing.
 
-use super::align::{offset, offsets};
 use super::heard::HeardNote;
 use super::middle::median;
 use super::piece::Piece;
@@ -176,6 +175,32 @@ fn ran_on(
                 .and_then(like)
                 .is_some_and(|note| note.start_s < middle))
         || (at > 0 && held())
+}
+
+/// How far the notes that belong on written places lie off, seconds: place in the piece and offset.
+pub(super) fn offsets(
+    piece: &Piece,
+    heard: &[HeardNote],
+    start_s: f64,
+    pairs: &[Option<usize>],
+) -> Vec<(usize, f64)> {
+    (0..piece.notes.len())
+        .filter(|at| piece.notes[*at].part == Part::Melody)
+        .filter_map(|at| offset(piece, heard, start_s, pairs, at).map(|offset| (at, offset)))
+        .collect()
+}
+
+fn offset(
+    piece: &Piece,
+    heard: &[HeardNote],
+    start_s: f64,
+    pairs: &[Option<usize>],
+    at: usize,
+) -> Option<f64> {
+    // the first gracenote on the place; the next one that was heard begins in its stead
+    let first = at - piece.notes[at].begun_by.min(at);
+    let place = pairs[first..=at].iter().flatten().next()?;
+    Some(heard[*place].start_s - start_s - piece.notes[first].start_s)
 }
 
 /// The number a note of the piece goes by in a [`Measurement`]: its place in the row, from 0.

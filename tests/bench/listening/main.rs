@@ -10,6 +10,7 @@
 //! - `-- --group NAME` takes one group alone;
 //! - `-- --given` gives low A for the drills too, which otherwise is found as `listen` does it;
 //! - `-- --left-out` plants nothing but gracenotes left out;
+//! - `-- --own-sound` hears each take once more with our own click and drones as loud as the chanter;
 //! - `-- --told` prints each fault that was told in vain or not told;
 //! - `-- --write DIR` writes the own cases for other programs to hear.
 #![allow(
@@ -20,6 +21,7 @@
 
 mod cases;
 mod drills;
+mod own;
 mod scorer;
 mod sounds;
 mod tables;
@@ -57,6 +59,8 @@ pub(crate) struct Figures {
     pub peer_all: Tally,
     pub drills: BTreeMap<String, Judged>,
     pub calibration: Calibration,
+    /// With our own click and drones beside, by group.
+    pub own_sound: BTreeMap<String, Tally>,
     /// CPU and sound, seconds.
     pub clock: Clock,
 }
@@ -109,7 +113,13 @@ fn heard(case: &Case, clock: &mut Clock) -> Result<Vec<HeardNote>, Box<dyn Error
 }
 
 impl Figures {
-    fn add(&mut self, case: &Case, peer: Option<&Path>, told: bool) -> Result<(), Box<dyn Error>> {
+    fn add(
+        &mut self,
+        case: &Case,
+        peer: Option<&Path>,
+        arguments: &Arguments,
+    ) -> Result<(), Box<dyn Error>> {
+        let told = arguments.told;
         let notes = heard(case, &mut self.clock)?;
         let confidence: Vec<f64> = notes.iter().map(|note| note.confidence).collect();
         let notes = predicted(&notes);
@@ -136,6 +146,26 @@ impl Figures {
         }
         self.low_a_errors.push(off.abs());
         self.unaided.add(&case.take, &predicted(&hearing.notes));
+        if arguments.own_sound {
+            let unison = own::drones_are_notes(case);
+            let mut with = |drones: bool, name: &str| -> Result<(), Box<dyn Error>> {
+                let beside = Case {
+                    samples: own::beside(case, drones)?,
+                    take: case.take.clone(),
+                    group: case.group.clone(),
+                    name: case.name.clone(),
+                    ..*case
+                };
+                let notes = predicted(&heard(&beside, &mut Clock::default())?);
+                let group = self.own_sound.entry(name.to_owned()).or_default();
+                group.add(&case.take, &notes);
+                Ok(())
+            };
+            with(!unison, &case.group)?;
+            if unison {
+                with(true, "drones on a practice chanter")?;
+            }
+        }
         if let Some(folder) = peer {
             let path = folder.join(format!("{}.heard.json", case.name));
             let notes = read_heard(&serde_json::from_slice(&fs::read(path)?)?)?;
@@ -216,6 +246,7 @@ struct Arguments {
     told: bool,
     given: bool,
     left_out: bool,
+    own_sound: bool,
 }
 
 fn arguments() -> Arguments {
@@ -231,6 +262,7 @@ fn arguments() -> Arguments {
         told: false,
         given: false,
         left_out: false,
+        own_sound: false,
     };
     let mut words = std::env::args().skip(1);
     while let Some(word) = words.next() {
@@ -242,6 +274,7 @@ fn arguments() -> Arguments {
             "--told" => all.told = true,
             "--given" => all.given = true,
             "--left-out" => all.left_out = true,
+            "--own-sound" => all.own_sound = true,
             "--each" => {
                 all.each = words
                     .next()
@@ -298,7 +331,7 @@ fn main() -> Result<(), Box<dyn Error>> {
                 ask_peer(script, folder)?;
             }
             for (group, seed) in cases {
-                figures.add(&made(group, seed, None)?, peer, arguments.told)?;
+                figures.add(&made(group, seed, None)?, peer, &arguments)?;
             }
         }
         if arguments.drills {
@@ -358,7 +391,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             peer = Some(copies);
         }
         for path in names(folder)? {
-            figures.add(&given(&path)?, peer.as_deref(), arguments.told)?;
+            figures.add(&given(&path)?, peer.as_deref(), &arguments)?;
         }
         columns.push(figures);
     }

@@ -54,6 +54,13 @@ pub(crate) fn print(figures: &mut Figures) {
             figures.clock.cpu / figures.clock.sound.max(1e-9)
         );
     }
+    if !figures.own_sound.is_empty() {
+        println!("{}: our own click and drones beside", figures.title);
+        println!("{HEAD}");
+        for (group, tally) in &figures.own_sound {
+            row(group, tally);
+        }
+    }
     if !figures.peer.is_empty() {
         println!("{}: the peer", figures.title);
         println!("{HEAD}");
@@ -184,6 +191,13 @@ pub(crate) fn print_aims(columns: &[Figures]) {
         let mut all = joined(f, &JUDGED);
         all.join(&joined(f, &BESIDE));
         (!f.drills.is_empty()).then(|| share(all.refused as f64 / all.lost.0.max(1) as f64))?
+    });
+    line("F1 lost by our own click and drones, most", "0.005", &|f| {
+        let lost = f.own_sound.iter().filter_map(|(group, beside)| {
+            Some((f.groups.get(group)?.f1(1, 0) - beside.f1(1, 0), group))
+        });
+        let (lost, group) = lost.max_by(|one, other| one.0.total_cmp(&other.0))?;
+        Some(format!("{lost:.3} ({group})"))
     });
     line("confidence of notes: calibration error", "0.05", &|f| {
         notes(f).then(|| share(f.calibration.error()))?
