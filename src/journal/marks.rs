@@ -23,7 +23,7 @@ impl Journal {
     pub(super) fn marks_between(&self, from: i64, before: i64) -> Result<Vec<Said>, JournalError> {
         let mut all = Vec::new();
         self.marks_in_parts(from, before, usize::MAX, &mut |mut part| {
-            all.append(&mut part)
+            all.append(&mut part);
         })?;
         Ok(all)
     }

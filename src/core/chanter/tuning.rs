@@ -139,6 +139,23 @@ mod tests {
         }
     }
 
+    /// Cents of the table of 1954, computed from the ratios of Lenihan & MacNeill, Acustica 4, 1954:
+    /// low G 8/9, D 27/20, high G 9/5, the rest as in every table.
+    #[test]
+    fn the_table_of_1954_has_its_cents() {
+        let expected = [
+            -203.9, 0.0, 203.9, 386.3, 519.6, 702.0, 884.4, 1017.6, 1200.0,
+        ];
+        let tuning = Tuning {
+            table: TuningTable::MidCentury,
+            ..Tuning::default()
+        };
+        for (note, cents) in NOTES.into_iter().zip(expected) {
+            let found = Cents::between(tuning.low_a, tuning.hertz(note)).0;
+            assert!((found - cents).abs() < 0.05, "{note}: {found}");
+        }
+    }
+
     /// Lenihan & MacNeill 1954: 8/9, 27/20, 9/5; the rest as in every table.
     #[test]
     fn the_tables_differ_on_low_g_d_and_high_g_only() {

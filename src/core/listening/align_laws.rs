@@ -401,3 +401,72 @@ fn a_note_held_through_the_breath_misses_only_the_gracenote() {
         [vec![], vec![FaultKind::Missing], vec![]]
     );
 }
+
+/// The pace of the playing is told as it was, also where it is farther from the tempo asked for than
+/// any two clocks differ, and each repetition is still found.
+#[test]
+fn the_pace_is_told_and_followed() {
+    let piece = grip();
+    for pace in [0.99, 0.996, 1.0, 1.004, 1.01] {
+        let heard: Vec<HeardNote> = played(&piece, 1.0, 8)
+            .iter()
+            .map(|note| tone(note.note, note.start_s * pace, note.end_s * pace))
+            .collect();
+        let found = align(&piece, &heard);
+        assert_eq!(found.repetitions.len(), 8, "at {pace}");
+        assert!(
+            (found.pace - pace).abs() < 0.002,
+            "at {pace}: {}",
+            found.pace
+        );
+    }
+}
+
+/// What an edit costs decides what a player is told: another note in a note's place is that, and not
+/// one missing and one extra; a blip beside a note leaves the note its pair; a note far from its
+/// place is missing.
+#[test]
+fn each_slip_is_paired_as_what_it_was() {
+    let piece = grip();
+    let plain = played(&piece, 1.0, 3);
+    let once = |heard: &[HeardNote]| {
+        let found = align(&piece, heard);
+        assert_eq!(found.repetitions.len(), 3);
+        found.repetitions[1].clone()
+    };
+    let right = once(&plain);
+    assert!(right.pairs.iter().all(Option::is_some) && right.extra.is_empty());
+    let count = piece.notes.len();
+    for place in 1..count - 1 {
+        // another note in its place
+        let mut heard = plain.clone();
+        let at = count + place;
+        let other = if heard[at].note == Note::F {
+            Note::C
+        } else {
+            Note::F
+        };
+        heard[at] = tone(other, heard[at].start_s, heard[at].end_s);
+        let found = once(&heard);
+        assert_eq!(
+            (found.pairs[place], found.extra.len()),
+            (Some(at), 0),
+            "note {place}"
+        );
+        // not there at all: the note before sounds on
+        let mut heard = plain.clone();
+        let gone = heard.remove(at);
+        heard[at - 1].end_s = gone.end_s;
+        let found = once(&heard);
+        let missing = found.pairs.iter().filter(|pair| pair.is_none()).count();
+        assert_eq!((missing, found.extra.len()), (1, 0), "note {place}");
+        // a blip of a note that is not written stands before it
+        let mut heard = plain.clone();
+        let begins = heard[at].start_s;
+        heard[at - 1].end_s = begins - 0.02;
+        heard.insert(at, tone(Note::HighA, begins - 0.02, begins));
+        let found = once(&heard);
+        assert!(found.pairs.iter().all(Option::is_some), "note {place}");
+        assert_eq!(found.extra, [at], "note {place}");
+    }
+}

@@ -100,6 +100,11 @@ mod tests {
             lengths.of(Role::Separating, slow),
             Millis::whole(35).to_beats(slow)
         );
+        // in proportion down to half the reference tempo, and no further (chosen)
+        for (tempo, ms) in [(60, 220), (40, 330), (39, 330), (27, 330), (20, 330)] {
+            let tempo = Bpm::whole(tempo).expect("in range");
+            assert_eq!(lengths.tone_at(tempo).0, Fraction::new(ms, 3), "at {tempo}");
+        }
         let constant = Lengths {
             opens: false,
             ..lengths

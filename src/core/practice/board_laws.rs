@@ -392,6 +392,77 @@ fn a_repetition_belongs_to_the_cell_it_began_in() {
     assert_eq!(practice.state.cell(), Some(cell(0, 54)));
 }
 
+/// Board 1: a void repetition is none, by no way of marking: a press that names none belongs to the
+/// one before it, hands-free assumes nothing of it, it is no first try of the day, and the
+/// repetitions that come after it count as if it had not been.
+#[test]
+fn a_void_repetition_is_counted_nowhere() {
+    let mut practice = Practice::with(plan());
+    let first = practice.play();
+    practice.press(Mark::Clean);
+    let void = practice.begin();
+    practice.later(900);
+    practice.tell(Event::Cut);
+    practice.press(Mark::NotClean);
+    let marks = practice.marks();
+    assert!(marks.iter().all(|(id, ..)| *id == first), "{marks:?}");
+    assert_eq!(
+        practice.tally(0, 50).not_clean + practice.tally(0, 50).clean,
+        1
+    );
+    // neither by its name, nor by what was heard of it, nor by an assumption
+    let at = practice.at();
+    for event in [
+        Event::Press {
+            at,
+            mark: Mark::Clean,
+            by: Hand::Pedal,
+            repetition: Some(void),
+        },
+        Event::ClosingNoteHeard {
+            at,
+            repetition: void,
+        },
+        Event::Listened {
+            at,
+            repetition: void,
+            measured: heard(true, 35.0),
+        },
+    ] {
+        practice.tell(event);
+        assert_eq!(practice.marks(), marks);
+    }
+    let mut practice = Practice::with(plan());
+    practice.begin();
+    practice.tell(Event::Cut);
+    practice.clean(2);
+    assert_eq!(practice.tally(0, 50).streak, 2);
+    practice.begin();
+    practice.tell(Event::Cut);
+    assert_ne!(
+        practice.status(0, 50),
+        CellStatus::Clear,
+        "two and a void one are not three"
+    );
+    practice.clean(1);
+    assert_eq!(practice.status(0, 50), CellStatus::Clear);
+    let tried = |practice: &Practice| -> Vec<u64> {
+        let kinds = practice.journal.iter().map(|entry| &entry.record.kind);
+        kinds
+            .filter_map(|kind| match kind {
+                Kind::Tried { repetition, .. } => Some(*repetition),
+                _ => None,
+            })
+            .collect()
+    };
+    let voids = practice.marks();
+    assert!(
+        tried(&practice)
+            .iter()
+            .all(|id| voids.iter().any(|(mark, ..)| mark == id))
+    );
+}
+
 /// Board 1: whatever cuts it short, nothing marks it and the streak stands.
 #[test]
 fn a_repetition_cut_short_is_void_takes_no_mark_and_the_streak_stands() {

@@ -138,6 +138,26 @@ mod tests {
         assert!(ClickPlan::OneAndThree.sounds(click(ClickWeight::Beat, 2), 0));
         assert!(!ClickPlan::OneAndThree.sounds(click(ClickWeight::Beat, 1), 0));
         assert!(!ClickPlan::OneAndThree.sounds(click(ClickWeight::Part, 2), 0));
+        // all beats of a bar of four and of three: 1 and 3, and no other
+        let heard = |beats: u8| -> Vec<u8> {
+            let beat = |beat| {
+                click(
+                    if beat == 0 {
+                        ClickWeight::Bar
+                    } else {
+                        ClickWeight::Beat
+                    },
+                    beat,
+                )
+            };
+            (0..beats)
+                .filter(|number| ClickPlan::OneAndThree.sounds(beat(*number), 0))
+                .map(|number| number + 1)
+                .collect()
+        };
+        assert_eq!(heard(4), [1, 3]);
+        assert_eq!(heard(3), [1, 3]);
+        assert_eq!(heard(2), [1]);
         let plan = ClickPlan::SilentBars { play: 2, rest: 1 };
         let bars: Vec<bool> = (0..6)
             .map(|bar| plan.sounds(click(ClickWeight::Bar, 0), bar))

@@ -135,6 +135,25 @@ mod tests {
         assert_eq!(fitted.parts, beats(&[(51, 200), (9, 100), (51, 200)]));
     }
 
+    /// What is shorter than the least already is kept as it is and never made longer.
+    #[test]
+    fn a_part_under_the_least_keeps_its_own_length() {
+        // 0.4 + 0.05 + 0.4 into 0.6 with a least of 0.09
+        let fitted = fit(
+            &beats(&[(4, 10), (1, 20), (4, 10)]),
+            Beats::ONE,
+            Beats::new(9, 100),
+        );
+        assert_eq!(fitted.parts, beats(&[(11, 40), (1, 20), (11, 40)]));
+        let short = beats(&[(1, 20), (1, 20)]);
+        let fitted = fit(&short, Beats::new(1, 10), Beats::new(9, 100));
+        assert_eq!(
+            fitted.parts,
+            beats(&[(9, 200), (9, 200)]),
+            "a tenth is left to the note"
+        );
+    }
+
     #[test]
     fn at_the_least_the_sixty_percent_give_way_but_never_the_note() {
         let parts = beats(&[(1, 2), (1, 2)]);

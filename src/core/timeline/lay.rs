@@ -394,6 +394,61 @@ mod tests {
         assert!(played.windows(2).all(|pair| pair[0].frame <= pair[1].frame));
     }
 
+    /// With no breath the last note gives way to the gracenotes that begin the next repetition:
+    /// running on, it would sound under them. Each sound ends where the next begins, round and round.
+    #[test]
+    fn the_last_note_ends_where_the_next_repetitions_gracenotes_begin() {
+        for breath in [0, 2] {
+            let score = written("{GdG}A2 B2 {GdG}c2 B2|", Metre::TWO_FOUR, breath);
+            let timeline = lay(&score, &Layout::at(tempo("60"), SampleRate(48_000)));
+            let sounds: Vec<(Beats, Beats)> = timeline
+                .again
+                .iter()
+                .filter_map(|event| match event.kind {
+                    EventKind::Sound(sounded) => Some((event.beat, sounded.length)),
+                    _ => None,
+                })
+                .collect();
+            assert_eq!(sounds.len(), 10);
+            let (melody, ahead) = sounds.split_at(7);
+            for pair in melody.windows(2) {
+                assert_eq!(pair[0].0 + pair[0].1, pair[1].0, "breath {breath}");
+            }
+            let (last, length) = melody[6];
+            let end = if breath == 0 {
+                ahead[0].0
+            } else {
+                score.length
+            };
+            assert_eq!(last + length, end, "breath {breath}");
+            for pair in ahead.windows(2) {
+                assert_eq!(pair[0].0 + pair[0].1, pair[1].0, "breath {breath}");
+            }
+            assert_eq!(ahead[2].0 + ahead[2].1, timeline.cycle);
+        }
+    }
+
+    /// A pickup that leaves half a bar to count, or more, is counted in by what it leaves; one that
+    /// leaves less by a bar more.
+    #[test]
+    fn a_pickup_of_half_a_bar_is_counted_in_by_the_other_half() {
+        for (pickup, beats) in [("A2", 3), ("A4", 2), ("A6", 5)] {
+            let rest = match pickup {
+                "A2" => "d4 B2",
+                "A4" => "d4",
+                _ => "d2",
+            };
+            let score = written(&format!("{pickup}|B4 c4|{rest}|"), Metre::FOUR_FOUR, 4);
+            let timeline = lay(&score, &Layout::at(tempo("60"), SampleRate(48_000)));
+            assert_eq!(timeline.lead_in_length, Beats::whole(beats), "{pickup}");
+            let clicks = timeline
+                .lead_in
+                .iter()
+                .filter(|event| matches!(event.kind, EventKind::Click(_)));
+            assert_eq!(clicks.count() as i128, beats, "{pickup}");
+        }
+    }
+
     #[test]
     fn the_count_in_ends_with_the_pickup() {
         let score = written("A2|B4 c4|d4 B2|", Metre::TWO_FOUR, 2);

@@ -229,6 +229,27 @@ mod tests {
         }
     }
 
+    /// Beats lie 3 dB below the accent and parts 6 (chosen), as they are heard: of each sound the
+    /// loudest sample of a weight beside that of the accent, within what its other pitch moves it.
+    #[test]
+    fn beats_lie_three_decibels_below_the_accent_and_parts_six() {
+        let mut clicks = Clicks::new(RATE);
+        for sound in ClickSound::ALL {
+            let mut peak = |weight| {
+                clicks.strike(sound, weight);
+                f64::from(highest(&render(&mut clicks, 9600)))
+            };
+            let accent = peak(Weight::Bar);
+            for (weight, expected) in [(Weight::Beat, -3.0), (Weight::Part, -6.0)] {
+                let decibels = 20.0 * (peak(weight) / accent).log10();
+                assert!(
+                    (decibels - expected).abs() < 0.25,
+                    "{sound:?} {weight:?}: {decibels:.2} dB"
+                );
+            }
+        }
+    }
+
     /// However clicks follow each other, also sounds exchanged in between and a start right after
     /// a stop, their sum stays within the reserve.
     #[test]
