@@ -9,7 +9,7 @@ use crate::planning::{Digest, Said, Staircase};
 use crate::practice::{
     CellKey, Mark, Phase, Plan, PlannedStage, Rung, StagePrint, State, ToneShape, edited, replay,
 };
-use crate::rhythm::ReferencePlan;
+use crate::rhythm::{ClickWeight, ReferencePlan};
 use crate::score::{Score, movements, resolve_music};
 use crate::timeline::{Event, EventKind, Layout, SoundPart, Sounded, Timeline, lay};
 use crate::units::{Bpm, Fraction, SampleRate};
@@ -376,6 +376,9 @@ impl Place {
 
     /// The beat of the bar, from 0, and the part of it that has gone by, 0 to 1.
     pub fn beat_of_bar(&self) -> (u32, f64) {
+        if self.timeline.changes_metre && !self.counting_in {
+            return self.beat_by_click();
+        }
         let beats = f64::from(self.timeline.metre.beats_in_a_bar());
         let pickup = if self.timeline.bar_lines.len() > 1 {
             let second = self.timeline.bar_lines[1].to_f64();
@@ -385,6 +388,24 @@ impl Place {
         };
         let place = (self.in_repetition() - pickup).rem_euclid(beats);
         (place.floor() as u32, place.fract())
+    }
+
+    /// The beat of the bar where the metre changes: that of the last click.
+    fn beat_by_click(&self) -> (u32, f64) {
+        let at = self.in_repetition();
+        let clicks = self.timeline.events_of(self.cycle).iter();
+        let last = clicks
+            .filter(|event| event.beat.to_f64() <= at)
+            .filter_map(|event| match event.kind {
+                EventKind::Click(click) if click.weight != ClickWeight::Part => {
+                    Some((click, event.beat.to_f64()))
+                }
+                _ => None,
+            })
+            .next_back();
+        last.map_or((0, 0.0), |(click, beat)| {
+            (u32::from(click.beat), (at - beat).clamp(0.0, 0.999))
+        })
     }
 
     /// What sounds and what comes next.

@@ -19,6 +19,9 @@ pub(super) struct Bar {
     /// Where its first note falls in a full bar: an upbeat stands at the end of one.
     pub offset: Beats,
     pub signs: Signs,
+    /// How it is counted, and whether that begins here.
+    pub metre: Metre,
+    pub changes_metre: bool,
     /// Which columns share a tuplet.
     pub tuplets: Vec<Tuplet>,
 }
@@ -129,7 +132,7 @@ pub(super) fn bars_of(score: &Score, music: Option<&Music>) -> Vec<Bar> {
             })
             .unwrap_or_default();
         let offset = offsets.get(bar.written).copied().unwrap_or_default();
-        let (columns, tuplets) = columns(score, index, offset);
+        let (columns, tuplets) = columns(score, index, offset, bar.metre);
         bars.push(Bar {
             number: bar.number,
             written: bar.written,
@@ -137,10 +140,15 @@ pub(super) fn bars_of(score: &Score, music: Option<&Music>) -> Vec<Bar> {
             length: bar.length,
             offset,
             signs,
+            metre: bar.metre,
+            changes_metre: false,
             tuplets,
         });
     }
     bars.sort_by_key(|bar| bar.written);
+    for place in 1..bars.len() {
+        bars[place].changes_metre = bars[place].metre != bars[place - 1].metre;
+    }
     if let Some(last) = bars.last_mut() {
         last.signs.last = true;
     }
@@ -148,7 +156,7 @@ pub(super) fn bars_of(score: &Score, music: Option<&Music>) -> Vec<Bar> {
 }
 
 /// The heads of a bar as they are written, and its tuplets.
-fn columns(score: &Score, bar: usize, offset: Beats) -> (Vec<Column>, Vec<Tuplet>) {
+fn columns(score: &Score, bar: usize, offset: Beats, metre: Metre) -> (Vec<Column>, Vec<Tuplet>) {
     let first = score.notes.partition_point(|note| note.bar < bar);
     let end = score.notes.partition_point(|note| note.bar <= bar);
     let lengths: Vec<Length> = (first..end)
@@ -160,7 +168,7 @@ fn columns(score: &Score, bar: usize, offset: Beats) -> (Vec<Column>, Vec<Tuplet
                 .is_some_and(|next| next.continues),
         })
         .collect();
-    let written = write_bar(score.metre, offset, &lengths);
+    let written = write_bar(metre, offset, &lengths);
     let mut columns: Vec<Column> = written
         .heads
         .iter()
@@ -185,7 +193,7 @@ fn columns(score: &Score, bar: usize, offset: Beats) -> (Vec<Column>, Vec<Tuplet
             }
         })
         .collect();
-    join_beams(&mut columns, score.metre);
+    join_beams(&mut columns, metre);
     (columns, written.tuplets)
 }
 

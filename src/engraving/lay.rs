@@ -4,7 +4,9 @@ use super::columns::{Bar, Column, bars_of};
 use super::font::{Face, Glyph};
 use super::placed::{Align, BarPlace, Element, Engraved, Kind, Shape, System};
 use super::proportions as p;
-use super::systems::{Line, Room, break_into_lines, draw_closing, draw_opening, springs};
+use super::systems::{
+    Line, Room, before_change, break_into_lines, draw_closing, draw_opening, springs,
+};
 use super::{beams, gracenotes, tuplets};
 use crate::chanter::Note;
 use crate::drill::Music;
@@ -92,16 +94,16 @@ impl Settings {
 /// time through ([`crate::score::NoteId::pass`] 1).
 pub fn lay_out(score: &Score, music: Option<&Music>, settings: &Settings) -> Engraved {
     let bars = bars_of(score, music);
-    lay_out_bars(&bars, score.metre, settings)
+    lay_out_bars(&bars, settings)
 }
 
-pub(super) fn lay_out_bars(bars: &[Bar], metre: Metre, settings: &Settings) -> Engraved {
+pub(super) fn lay_out_bars(bars: &[Bar], settings: &Settings) -> Engraved {
+    let metre = bars.first().map_or(Metre::FOUR_FOUR, |bar| bar.metre);
     let room = Room {
         width: settings.width,
         first_prefix: prefix(settings.clef, settings.metre.then_some(metre)),
         prefix: prefix(settings.clef, None),
         bars_in_a_system: settings.bars_in_a_system,
-        metre,
         spacing: settings.spacing,
     };
     let lines = break_into_lines(bars, &room);
@@ -141,7 +143,7 @@ fn figure_glyphs(number: u32) -> Vec<Glyph> {
 }
 
 /// Of a metre's wider number.
-fn metre_width(metre: Metre) -> f64 {
+pub(super) fn metre_width(metre: Metre) -> f64 {
     let (above, below) = metre.figures();
     let more = if above.max(below) >= 10 { 1.0 } else { 0.0 };
     let four = Glyph::FigureFour.outline();
@@ -179,8 +181,16 @@ fn system(
     if settings.clef {
         elements.push(glyph(Kind::Clef, Glyph::Clef, CLEF_AT, 1.0));
     }
-    if settings.metre && first {
-        elements.extend(figures(room.metre, settings));
+    if settings.metre
+        && first
+        && let Some(bar) = bars.first()
+    {
+        let clef = if settings.clef {
+            CLEF_AT + Glyph::Clef.outline().right
+        } else {
+            0.0
+        };
+        elements.extend(figures(bar.metre, clef + METRE_GAP));
     }
     // The left edge of the head a tie from the system before ends on.
     let mut waiting: Option<(f64, f64, crate::score::NoteId)> = None;
@@ -192,6 +202,10 @@ fn system(
         let before = elements.len();
         elements.extend(draw_opening(bar.signs, place == line.bars.start, x));
         elements.extend(draw_closing(bar.signs, next_begins, right));
+        if bar.changes_metre {
+            let left = x + before_change(bar, place == line.bars.start) + p::AFTER_LINE * 0.8;
+            elements.extend(figures(bar.metre, left));
+        }
         if let Some(ending) = bar.signs.ending {
             elements.extend(draw_ending(ending, x, right, bar.signs.repeat_ends));
         }
@@ -228,7 +242,7 @@ fn system(
             written: bar.written,
             left: x,
             right,
-            beats: beats(bar, room.metre, &heads, right),
+            beats: beats(bar, &heads, right),
         });
         x = right;
     }
@@ -283,12 +297,8 @@ fn system(
     }
 }
 
-fn figures(metre: Metre, settings: &Settings) -> Vec<Element> {
-    let left = if settings.clef {
-        CLEF_AT + Glyph::Clef.outline().right
-    } else {
-        0.0
-    } + METRE_GAP;
+/// The figures of a metre from their left edge.
+fn figures(metre: Metre, left: f64) -> Vec<Element> {
     let (above, below) = metre.figures();
     let middle = left + metre_width(metre) / 2.0;
     let mut elements = Vec::new();
@@ -548,10 +558,10 @@ fn below(
 }
 
 /// Where the beats of a bar fall: on a head that begins there, or between heads in proportion.
-fn beats(bar: &Bar, metre: Metre, heads: &[f64], right: f64) -> Vec<(u32, f64)> {
+fn beats(bar: &Bar, heads: &[f64], right: f64) -> Vec<(u32, f64)> {
     let half = Glyph::HeadBlack.outline().right / 2.0;
     let end = bar.offset + bar.length;
-    (0..metre.beats_in_a_bar())
+    (0..bar.metre.beats_in_a_bar())
         .filter_map(|beat| {
             let at = Beats::whole(i128::from(beat));
             if at < bar.offset || at >= end {
@@ -569,14 +579,14 @@ fn beats(bar: &Bar, metre: Metre, heads: &[f64], right: f64) -> Vec<(u32, f64)> 
 
 /// The least width of these bars in one system, and the width that suits them, with what stands
 /// before the first.
-pub(super) fn widths(bars: &[Bar], metre: Metre, settings: &Settings) -> (f64, f64) {
+pub(super) fn widths(bars: &[Bar], settings: &Settings) -> (f64, f64) {
+    let metre = bars.first().map_or(Metre::FOUR_FOUR, |bar| bar.metre);
     let prefix = prefix(settings.clef, settings.metre.then_some(metre));
     let room = Room {
         width: settings.width,
         first_prefix: prefix,
         prefix,
         bars_in_a_system: None,
-        metre,
         spacing: settings.spacing,
     };
     let line = 0..bars.len();

@@ -1,11 +1,10 @@
 //! Bars into systems, and how wide each bar is in its system.
 
 use super::columns::{Bar, Signs};
-use super::lay::Spacing;
+use super::lay::{Spacing, metre_width};
 use super::proportions as p;
 use super::spacing::Springs;
 use super::{font::Glyph, placed};
-use crate::rhythm::Metre;
 use placed::{Element, Kind, Shape};
 use std::ops::Range;
 
@@ -18,7 +17,6 @@ pub(super) struct Room {
     /// Width of the clef in the others.
     pub prefix: f64,
     pub bars_in_a_system: Option<usize>,
-    pub metre: Metre,
     pub spacing: Spacing,
 }
 
@@ -61,21 +59,36 @@ fn closing(signs: Signs, next_begins: bool) -> f64 {
     }
 }
 
-/// The springs of a bar in its system.
-pub(super) fn springs(bars: &[Bar], place: usize, line: &Range<usize>, room: &Room) -> Springs {
-    let bar = &bars[place];
-    let first = place == line.start;
+/// From the left end of a bar to what stands before its first note, in its system: the signs of a
+/// repeat that begins.
+pub(super) fn before_change(bar: &Bar, first: bool) -> f64 {
     let thick = if first && bar.signs.repeat_begins {
         AFTER_CLEF + p::THICK
     } else {
         0.0
     };
+    thick + opening(bar.signs)
+}
+
+/// The room of a metre that begins with the bar.
+fn change_width(bar: &Bar) -> f64 {
+    if bar.changes_metre {
+        p::AFTER_LINE + metre_width(bar.metre)
+    } else {
+        0.0
+    }
+}
+
+/// The springs of a bar in its system.
+pub(super) fn springs(bars: &[Bar], place: usize, line: &Range<usize>, room: &Room) -> Springs {
+    let bar = &bars[place];
+    let first = place == line.start;
     let next_begins = place + 1 < line.end && bars[place + 1].signs.repeat_begins;
     Springs::of(
         bar,
-        room.metre,
+        bar.metre,
         room.spacing,
-        thick + opening(bar.signs),
+        before_change(bar, first) + change_width(bar),
         closing(bar.signs, next_begins),
     )
 }

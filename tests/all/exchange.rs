@@ -5,8 +5,9 @@ use gracerung::chanter::{NOTES, Note};
 use gracerung::drill::{Bar, Gracenote, Group, Music, TuneHead, Written, mend_music};
 use gracerung::exchange::{Format, Piece, Practice, Section, abc, midi, musicxml, read};
 use gracerung::movement::{Context, Lengths, Movement, Schools, resolve};
-use gracerung::rhythm::Metre;
-use gracerung::units::{Beats, Bpm, Fraction};
+use gracerung::rhythm::{ClickWeight, Metre};
+use gracerung::timeline::{EventKind, Layout, lay};
+use gracerung::units::{Beats, Bpm, Fraction, SampleRate};
 use proptest::prelude::*;
 use std::path::Path;
 
@@ -239,6 +240,67 @@ fn every_file_of_the_corpus_is_read_or_told() {
         }
     }
     assert!(files >= 10, "{files} files");
+}
+
+/// A tune that changes its metre was refused.
+#[test]
+fn a_change_of_metre_comes_back() {
+    let text = "title: Two metres\nmetre: 2/4\nunit: 1/8\nmusic: |\n  A4 | B4 | [M:6/8] c3 d3 | \
+                e2 f e3 |\n  [M:2/4] A2 B2 :|\nladder: {from: 50, to: 92, step: 5%}\n";
+    let (drill, problems) = gracerung::drill::read(text.as_bytes());
+    let drill = drill.unwrap_or_else(|| panic!("{problems:?}"));
+    let sent = Piece::of(&drill, None, None);
+    let beats: Vec<Beats> = sent.sections[0]
+        .score
+        .bars
+        .iter()
+        .map(|bar| bar.start)
+        .collect();
+    // a dotted crotchet of 6/8 lasts as long as the crotchet of 2/4
+    assert_eq!(beats[..5], [0, 2, 4, 6, 8].map(Beats::whole));
+    let text = sent.sections[0].score.written_text();
+    assert!(
+        text.starts_with("2/4 | LA:2 | B:2 | [6/8] C:1 D:1 | "),
+        "{text}"
+    );
+    for (format, bytes) in [
+        (Format::Abc, abc::write(&sent)),
+        (Format::MusicXml, musicxml::write(&sent)),
+        (
+            Format::Midi,
+            midi::write(&sent, 1, midi::Sounding::AsWritten),
+        ),
+    ] {
+        let shown = String::from_utf8_lossy(&bytes).into_owned();
+        let (back, problems) = read(format, &bytes);
+        assert_eq!(problems, [], "{format:?}\n{shown}");
+        let back = back.expect("it is read");
+        assert_eq!(
+            back.sections[0].score.written_text(),
+            text,
+            "{format:?}\n{shown}"
+        );
+    }
+    // a click a beat, the first of each bar as such
+    let layout = Layout::at(sent.played_at(), SampleRate::USUAL);
+    let clicks: Vec<(Beats, ClickWeight)> = lay(&sent.sections[0].score, &layout)
+        .first
+        .iter()
+        .filter_map(|event| match event.kind {
+            EventKind::Click(click) => Some((event.beat, click.weight)),
+            _ => None,
+        })
+        .collect();
+    for (beat, weight) in &clicks {
+        let bar = beats.contains(beat) || *beat >= sent.sections[0].score.length;
+        let expected = if bar && *beat == Beats((beat.0 / 2).floor() * 2) {
+            ClickWeight::Bar
+        } else {
+            ClickWeight::Beat
+        };
+        assert_eq!(*weight, expected, "{beat}");
+    }
+    assert_eq!(clicks.len(), 22);
 }
 
 /// A tune once lost its second title, its kind and its origin on the way, and its composer became a

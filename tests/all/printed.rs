@@ -298,7 +298,7 @@ fn written(note: Note, length: Beats, graced: bool) -> Written {
 
 /// Where a bar cannot be written at all (a third of a 64th), nothing is claimed.
 fn is_writable(music: &Music) -> bool {
-    (0..music.bars.len()).all(|bar| music.write_bar(bar).exact)
+    music.write_bars().iter().all(|bar| bar.exact)
 }
 
 proptest! {
@@ -311,7 +311,8 @@ proptest! {
         let wanted: Vec<Fraction> = music
             .bars
             .iter()
-            .map(|bar| music.metre.semibreves_of(bar.length()))
+            .zip(music.metres())
+            .map(|(bar, metre)| metre.semibreves_of(bar.length()))
             .collect();
         let engraved = lay_out(&score, Some(&music), &Settings::paper(104.0));
         prop_assert_eq!(&bars_on_paper(&engraved.systems), &wanted);
@@ -428,7 +429,8 @@ proptest! {
         let wanted: Vec<Fraction> = music
             .bars
             .iter()
-            .map(|bar| metre.semibreves_of(bar.length()))
+            .zip(music.metres())
+            .map(|(bar, metre)| metre.semibreves_of(bar.length()))
             .collect();
         let piece = Piece {
             title: "Adds up".to_owned(),

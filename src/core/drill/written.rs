@@ -10,7 +10,7 @@ use crate::units::Beats;
 /// Bars as they stand on paper.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Music {
-    /// How its bars are counted.
+    /// How its bars are counted, up to a change ([`Bar::metre`]).
     pub metre: Metre,
     /// The bars, in written order.
     pub bars: Vec<Bar>,
@@ -31,6 +31,9 @@ pub struct Bar {
     pub ending: Option<u8>,
     /// The bar ends with a double bar line: a part of the tune is over.
     pub part_ends: bool,
+    /// Another metre begins here. A beat lasts as long as before, whichever note it is, so that
+    /// lengths in beats need no other measure (common practice, no source).
+    pub metre: Option<Metre>,
 }
 
 /// One melody note as written.
@@ -100,10 +103,30 @@ impl Music {
         Self { metre, bars, order }
     }
 
+    /// How each written bar is counted.
+    pub fn metres(&self) -> Vec<Metre> {
+        let mut now = self.metre;
+        self.bars
+            .iter()
+            .map(|bar| {
+                now = bar.metre.unwrap_or(now);
+                now
+            })
+            .collect()
+    }
+
+    /// True where the metre changes on the way.
+    pub fn changes_metre(&self) -> bool {
+        self.bars.iter().any(|bar| bar.metre.is_some())
+    }
+
     /// The length of the pickup: nothing where the first bar is full.
     pub fn pickup(&self) -> Beats {
         match self.bars.first() {
-            Some(first) if self.bars.len() > 1 && first.length() < self.metre.bar() => {
+            Some(first)
+                if self.bars.len() > 1
+                    && first.length() < first.metre.unwrap_or(self.metre).bar() =>
+            {
                 first.length()
             }
             _ => Beats::ZERO,
@@ -114,7 +137,7 @@ impl Music {
     /// part's short last bar and the pickup of the next part are one bar with one number (common
     /// practice of engravers, no source).
     pub fn bar_numbers(&self) -> Vec<u16> {
-        let full = self.metre.bar();
+        let metres = self.metres();
         let first = u16::from(self.pickup().is_zero());
         let mut numbers: Vec<u16> = Vec::with_capacity(self.bars.len());
         let mut halved = true;
@@ -123,6 +146,7 @@ impl Music {
             let before = place
                 .checked_sub(1)
                 .map(|before| self.bars[before].length());
+            let full = metres[place].bar();
             let completes =
                 !halved && before.is_some_and(|before| before < full && before + length == full);
             numbers.push(match numbers.last() {
@@ -138,12 +162,12 @@ impl Music {
     /// Where the first note of each written bar stands in a full bar: a short bar that begins a
     /// part is its pickup and stands at the end of one.
     pub fn offsets(&self) -> Vec<Beats> {
-        let full = self.metre.bar();
         let mut begins_a_part = self.bars.len() > 1;
         self.bars
             .iter()
-            .map(|bar| {
-                let length = bar.length();
+            .zip(self.metres())
+            .map(|(bar, metre)| {
+                let (length, full) = (bar.length(), metre.bar());
                 let pickup =
                     std::mem::replace(&mut begins_a_part, bar.repeat_ends || bar.part_ends);
                 if pickup && length < full {
@@ -155,27 +179,29 @@ impl Music {
             .collect()
     }
 
-    /// The notes of a bar as they are written: heads, dots, ties, tuplets. Within the bar a note
-    /// sounds on where it is tied to the next, which is the same and has no gracenote.
-    pub fn write_bar(&self, bar: usize) -> WrittenBar {
-        let Some(own) = self.bars.get(bar) else {
-            return WrittenBar::default();
-        };
-        let offset = self.offsets().get(bar).copied().unwrap_or_default();
-        let lengths: Vec<Length> = own
-            .notes
+    /// Every bar as it is written: heads, dots, ties, tuplets. Within a bar a note sounds on where it
+    /// is tied to the next, which is the same and has no gracenote.
+    pub fn write_bars(&self) -> Vec<WrittenBar> {
+        let places = self.metres().into_iter().zip(self.offsets());
+        self.bars
             .iter()
-            .enumerate()
-            .map(|(place, note)| {
-                let next = own.notes.get(place + 1);
-                Length {
-                    beats: note.length,
-                    tied: note.tied
-                        && next.is_none_or(|next| next.note == note.note && next.group.is_empty()),
-                }
+            .zip(places)
+            .map(|(bar, (metre, offset))| {
+                let after = bar.notes.iter().skip(1).map(Some).chain([None]);
+                let lengths: Vec<Length> = bar
+                    .notes
+                    .iter()
+                    .zip(after)
+                    .map(|(note, next)| Length {
+                        beats: note.length,
+                        tied: note.tied
+                            && next
+                                .is_none_or(|next| next.note == note.note && next.group.is_empty()),
+                    })
+                    .collect();
+                write_bar(metre, offset, &lengths)
             })
-            .collect();
-        write_bar(self.metre, offset, &lengths)
+            .collect()
     }
 
     /// The length of all bars as played.

@@ -57,7 +57,7 @@ impl Serialize for NoteId {
 /// A stage in musical time, one repetition.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Score {
-    /// How bars are counted.
+    /// How the first bar is counted.
     pub metre: Metre,
     /// Length of the pickup, nothing where there is none.
     pub pickup: Beats,
@@ -82,6 +82,8 @@ pub struct ScoreBar {
     pub length: Beats,
     /// Index of the written bar.
     pub written: usize,
+    /// How it is counted.
+    pub metre: Metre,
 }
 
 /// A melody note in playing order.
@@ -152,6 +154,11 @@ impl Score {
         note.written + tied
     }
 
+    /// True where the metre changes on the way.
+    pub fn changes_metre(&self) -> bool {
+        self.bars.iter().any(|bar| bar.metre != self.metre)
+    }
+
     /// Start of every bar from the start of the repetition to its end, pickup included.
     pub fn bar_lines(&self) -> Vec<Beats> {
         self.bars.iter().map(|bar| bar.start).collect()
@@ -164,10 +171,15 @@ impl Score {
         use std::fmt::Write as _;
         let mut text = format!("{}", self.metre);
         let mut bar = None;
+        let mut metre = self.metre;
         for note in &self.notes {
             if bar != Some(note.bar) {
                 text.push_str(" |");
                 bar = Some(note.bar);
+                let own = self.bars.get(note.bar).map_or(metre, |bar| bar.metre);
+                if std::mem::replace(&mut metre, own) != own {
+                    let _ = write!(text, " [{own}]");
+                }
             }
             text.push(' ');
             if !note.group.parts.is_empty() {

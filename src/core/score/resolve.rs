@@ -42,8 +42,9 @@ fn resolve_for(
     schools: &Schools,
     group_in: impl Fn(&Group, NoteId, Context, &Schools) -> ScoreGroup,
 ) -> Score {
+    let metres = music.metres();
     let mut score = Score {
-        metre: music.metre,
+        metre: metres.first().copied().unwrap_or(music.metre),
         pickup: music.pickup(),
         bars: Vec::with_capacity(music.order.len()),
         notes: Vec::new(),
@@ -67,6 +68,7 @@ fn resolve_for(
             start: score.length,
             length: bar.length(),
             written,
+            metre: metres[written],
         });
         let mut place = Beats::ZERO;
         for (position, note) in bar.notes.iter().enumerate() {

@@ -71,6 +71,7 @@ pub(super) fn drill(tempo: &str, breath: i128) -> Timeline {
         rate: SampleRate(48_000),
         tempo,
         metre: Metre::FOUR_FOUR,
+        changes_metre: false,
         lead_in: (0..4).map(click).collect(),
         lead_in_length: Beats::whole(4),
         cycle: Beats::whole(cycle),

@@ -15,6 +15,8 @@ pub struct Timeline {
     pub tempo: Bpm,
     /// How bars are counted.
     pub metre: Metre,
+    /// The metre is another further on: which beat it is, the clicks say.
+    pub changes_metre: bool,
     /// Clicks of the count-in, beats from its first click, sorted. Gracenotes that begin the first
     /// note before its beat stand here too.
     pub lead_in: Vec<Event>,

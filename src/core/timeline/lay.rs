@@ -3,7 +3,7 @@
 use super::crowding::{fit, fit_together};
 use super::event::{Event, EventKind, SoundPart, Sounded, Timeline};
 use crate::movement::Lengths;
-use crate::rhythm::{Click, ClickWeight, Subdivision};
+use crate::rhythm::{Click, ClickWeight, Metre, Subdivision};
 use crate::score::{NoteId, Score, ScoreGroup, ScoreNote};
 use crate::units::{Beats, Bpm, Fraction, Millis, SampleRate};
 
@@ -48,7 +48,11 @@ pub fn lay(score: &Score, layout: &Layout) -> Timeline {
     } else {
         Beats::ZERO
     };
-    let clicks = clicks(score, layout, Beats::ZERO, cycle);
+    let clicks = if score.changes_metre() {
+        clicks_by_bar(score, layout, cycle)
+    } else {
+        clicks(score, layout, Beats::ZERO, cycle)
+    };
     let with_clicks = |own: &[Event]| {
         let mut events: Vec<Event> = clicks.clone();
         events.extend(own.iter().filter(|event| event.beat >= Beats::ZERO));
@@ -97,6 +101,7 @@ pub fn lay(score: &Score, layout: &Layout) -> Timeline {
         rate: layout.rate,
         tempo: layout.tempo,
         metre: score.metre,
+        changes_metre: score.changes_metre(),
         lead_in: sorted(lead_in),
         lead_in_length,
         cycle,
@@ -171,6 +176,55 @@ fn clicks_between(
         });
         step += 1;
     }
+    events
+}
+
+/// Clicks of a cycle whose metre changes: each bar is counted by its own. In the breath they lead to
+/// the next repetition's first bar.
+fn clicks_by_bar(score: &Score, layout: &Layout, cycle: Beats) -> Vec<Event> {
+    let parts = i128::from(layout.subdivision.parts());
+    let step = Beats::new(1, parts);
+    let mut events = Vec::new();
+    // where the next note stands in its full bar
+    let mut place = score.metre.bar() - score.pickup;
+    let mut counted = |start: Beats, length: Beats, metre: Metre, place: Beats| {
+        let end = place + length;
+        let mut at = Beats((place.0 / step.0).ceil() * step.0);
+        while at < end {
+            let beat =
+                at.0.floor()
+                    .to_integer()
+                    .rem_euclid(i128::from(metre.beats_in_a_bar()));
+            let weight = match (at == at.floor(), beat) {
+                (false, _) => ClickWeight::Part,
+                (true, 0) => ClickWeight::Bar,
+                (true, _) => ClickWeight::Beat,
+            };
+            events.push(Event {
+                beat: start + (at - place),
+                kind: EventKind::Click(Click {
+                    weight,
+                    beat: u8::try_from(beat).unwrap_or(0),
+                }),
+                ahead: false,
+            });
+            at = at + step;
+        }
+    };
+    let mut before = score.metre;
+    for bar in &score.bars {
+        if std::mem::replace(&mut before, bar.metre) != bar.metre || place >= bar.metre.bar() {
+            // a short bar that begins here is a pickup
+            place = (bar.metre.bar() - bar.length).max(Beats::ZERO);
+        }
+        counted(bar.start, bar.length, bar.metre, place);
+        place = place + bar.length;
+    }
+    let full = score.metre.bar();
+    let breath = cycle - score.length;
+    let leads_to = full - score.pickup - breath;
+    let from = Beats(leads_to.0 - (leads_to.0 / full.0).floor() * full.0);
+    counted(score.length, breath, score.metre, from);
     events
 }
 
@@ -331,7 +385,6 @@ mod tests {
     use crate::chanter::Note;
     use crate::drill::{built_in, read, read_music};
     use crate::movement::Schools;
-    use crate::rhythm::Metre;
     use crate::score::resolve_music;
     use crate::units::{Fraction, Frames};
 

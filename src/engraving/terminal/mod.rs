@@ -150,11 +150,11 @@ pub fn draw(score: &Score, music: Option<&Music>, bars: Range<usize>, settings: 
         beat_numbers: settings.beat_numbers,
         note_names: settings.note_names,
     };
-    let (least, natural) = super::lay::widths(chosen, score.metre, &layout);
+    let (least, natural) = super::lay::widths(chosen, &layout);
     let room = settings.columns as f64 - 1.0;
     let scale = (room / least).clamp(FEWEST, COLUMNS);
     layout.width = (room / scale).clamp(least, (natural * WIDEST).max(least));
-    let engraved = lay_out_bars(chosen, score.metre, &layout);
+    let engraved = lay_out_bars(chosen, &layout);
     let Some(system) = engraved.systems.first() else {
         return Grid {
             rows: Vec::new(),
@@ -227,7 +227,7 @@ mod tests {
                         .expect("played");
                     let notes: Vec<_> = score.notes.iter().filter(|n| n.bar == index).collect();
                     let graces: usize = notes.iter().map(|n| n.group.parts.len()).sum();
-                    let drawn = stage.music.write_bar(bar).heads.len();
+                    let drawn = stage.music.write_bars()[bar].heads.len();
                     assert_eq!(heads(Style::Head), drawn, "{}\n{}", drill.name, text(&grid));
                     assert_eq!(
                         heads(Style::GraceHead),

@@ -1,9 +1,16 @@
 //! Bars to body text.
 
 use crate::drill::{Bar, Group, Music, Written};
-use crate::rhythm::Metre;
-use crate::units::{Beats, Fraction};
+use crate::rhythm::{Metre, WrittenBar};
+use crate::units::{Beats, Fraction, write_fraction};
 use std::fmt::Write as _;
+
+/// A tempo in beats a minute as so many of a note, a whole number: decimals are not defined in ABC.
+pub(super) fn whole_tempo(metre: Metre, tempo: Fraction) -> Option<(Fraction, i128)> {
+    let below = *tempo.denom();
+    let part = metre.beat_of_semibreve() / Fraction::from_integer(below);
+    (below.count_ones() == 1).then_some((part, *tempo.numer()))
+}
 
 /// Bars on a line at most.
 const MOST_BARS_A_LINE: usize = 8;
@@ -21,13 +28,25 @@ pub(super) enum Manner {
 
 /// Body text as a drill file holds it: each written note one note.
 pub fn plain_body(music: &Music, unit: Fraction) -> String {
-    body(music, unit, Manner::Fraction)
+    body(music, unit, Manner::Fraction, None)
 }
 
-pub(super) fn body(music: &Music, unit: Fraction, manner: Manner) -> String {
+/// `tempo` beats a minute are said again where the metre changes: the beat is the same, and another
+/// note may have it.
+pub(super) fn body(
+    music: &Music,
+    unit: Fraction,
+    manner: Manner,
+    tempo: Option<Fraction>,
+) -> String {
     let begins = repeat_starts(music);
     let mut text = String::new();
     let breaks = line_breaks(music);
+    let metres = music.metres();
+    let written = match manner {
+        Manner::Fraction => Vec::new(),
+        Manner::Tied => music.write_bars(),
+    };
     for (place, bar) in music.bars.iter().enumerate() {
         if begins[place] {
             if text.ends_with('|') && !text.ends_with(":|") && !text.ends_with("||") {
@@ -38,9 +57,16 @@ pub(super) fn body(music: &Music, unit: Fraction, manner: Manner) -> String {
         if let Some(ending) = bar.ending {
             let _ = write!(text, "[{ending} ");
         }
+        if let Some(metre) = bar.metre {
+            let _ = write!(text, "[M:{}]", metre.printed());
+            if let Some((part, count)) = tempo.and_then(|tempo| whole_tempo(metre, tempo)) {
+                let _ = write!(text, "[Q:{}={count}]", write_fraction(&part));
+            }
+            text.push(' ');
+        }
         match manner {
-            Manner::Fraction => plain_bar(&mut text, bar, music.metre, unit),
-            Manner::Tied => printed_bar(&mut text, music, place, unit),
+            Manner::Fraction => plain_bar(&mut text, bar, metres[place], unit),
+            Manner::Tied => printed_bar(&mut text, bar, &written[place], metres[place], unit),
         }
         let last = place + 1 == music.bars.len();
         text.push_str(match (bar.repeat_ends, last, bar.part_ends) {
@@ -82,7 +108,9 @@ fn line_breaks(music: &Music) -> Vec<bool> {
 
 /// How much room a bar takes on a line: a note as much as two gracenotes.
 fn bar_weight(bar: &Bar) -> usize {
-    bar.notes.iter().map(|note| 2 + note.group.len()).sum()
+    let notes: usize = bar.notes.iter().map(|note| 2 + note.group.len()).sum();
+    // the figures of another metre
+    notes + if bar.metre.is_some() { 6 } else { 0 }
 }
 
 /// Where each repeated part begins: written out, though ABC 2.1 lets the first go without.
@@ -130,11 +158,9 @@ fn plain_bar(text: &mut String, bar: &Bar, metre: Metre, unit: Fraction) {
 }
 
 /// A bar as it is printed: each head a note, tuplets with their figures.
-fn printed_bar(text: &mut String, music: &Music, bar: usize, unit: Fraction) {
-    let metre = music.metre;
-    let written = music.write_bar(bar);
+fn printed_bar(text: &mut String, bar: &Bar, written: &WrittenBar, metre: Metre, unit: Fraction) {
     for (place, head) in written.heads.iter().enumerate() {
-        let Some(note) = music.bars[bar].notes.get(head.note) else {
+        let Some(note) = bar.notes.get(head.note) else {
             continue;
         };
         if place > 0 && (head.place == head.place.floor() || head.beats >= Beats::ONE) {
@@ -204,9 +230,9 @@ mod tests {
         let unit = Fraction::new(1, 8);
         let (music, problems) = read_music(text, metre, unit, "");
         assert_eq!(problems, [], "{text}");
-        let written = body(&music, unit, Manner::Tied);
+        let written = body(&music, unit, Manner::Tied, None);
         assert_eq!(written, expected);
-        let (back, _) = adopt_music(&written, metre, unit, "");
+        let (back, _) = adopt_music(&written, metre, unit, None);
         assert_eq!(back.order, music.order, "{written}");
         assert_eq!(back.length(), music.length(), "{written}");
     }

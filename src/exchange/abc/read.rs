@@ -390,7 +390,7 @@ impl Tune<'_> {
             read
         });
         let body = Body::of(&self.lines[body_at..], problems);
-        let (music, found) = adopt_music(&body.text, metre, unit, "");
+        let (music, found) = adopt_music(&body.text, metre, unit, tempo);
         problems.extend(
             found
                 .into_iter()
@@ -537,7 +537,7 @@ impl Body {
             let (text, shift) = if is_field(line) && (BODY_FIELDS.contains(letter) || letter == '+')
             {
                 match letter {
-                    'K' | 'L' | 'M' | 'V' | 'r' => {
+                    'K' | 'L' | 'M' | 'Q' | 'V' | 'r' => {
                         let value = text_of(line).replace(']', " ");
                         (format!("[{letter}:{value}]\n"), 1)
                     }

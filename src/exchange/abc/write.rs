@@ -1,6 +1,6 @@
 //! A piece to an ABC file: each stage a tune of its own, so that any reader finds them all.
 
-use super::body::{Manner, body};
+use super::body::{Manner, body, whole_tempo};
 use crate::drill::Music;
 use crate::exchange::Section;
 use crate::exchange::piece::{LISTEN_HERE, Piece, STAGE_NAME};
@@ -12,8 +12,6 @@ pub fn write(piece: &Piece) -> Vec<u8> {
     let mut text = String::from("%abc-2.1\n");
     let metre = piece.metre;
     let unit = metre.default_unit();
-    let one = Fraction::from_integer(1);
-    let beat = write_fraction(&metre.beat_of_semibreve());
     for (place, section) in piece.sections.iter().enumerate() {
         if place > 0 {
             text.push('\n');
@@ -49,27 +47,18 @@ pub fn write(piece: &Piece) -> Vec<u8> {
         let _ = writeln!(text, "M:{}\nL:{}", metre.printed(), write_fraction(&unit));
         // a tempo is a whole number in the standard's own examples, and decimals are not defined
         let tempo = piece.played_at().value();
-        let (above, below) = (*tempo.numer(), *tempo.denom());
-        if tempo.is_integer() {
-            let _ = writeln!(text, "Q:{beat}={above}");
-        } else {
-            let per = metre.beat_of_semibreve() / Fraction::from_integer(below);
-            if (per * Fraction::from_integer(below)) == metre.beat_of_semibreve()
-                && below.count_ones() == 1
-            {
-                let _ = writeln!(text, "Q:{}={above}", write_fraction(&per));
-            } else {
-                let rounded = (tempo + one / 2).floor().to_integer();
-                let _ = writeln!(text, "Q:{beat}={rounded}");
-            }
-        }
+        let (part, count) = whole_tempo(metre, tempo).unwrap_or_else(|| {
+            let rounded = (tempo + Fraction::new(1, 2)).floor().to_integer();
+            (metre.beat_of_semibreve(), rounded)
+        });
+        let _ = writeln!(text, "Q:{}={count}", write_fraction(&part));
         let _ = writeln!(
             text,
             "%%{PLAYBACK} {}",
             divider(&section.music, tempo, unit)
         );
         text.push_str("K:HP\n");
-        text.push_str(&body(&section.music, unit, Manner::Tied));
+        text.push_str(&body(&section.music, unit, Manner::Tied, Some(tempo)));
     }
     text.into_bytes()
 }
@@ -84,16 +73,17 @@ const GRACENOTE: i128 = 45;
 /// The part of its written length that a gracenote lasts: [`GRACENOTE`], or less where the longest
 /// group would take more than half of the shortest note that has it.
 fn divider(music: &Music, tempo: Fraction, unit: Fraction) -> i128 {
-    let metre = music.metre;
+    let metres = music.metres();
     let a_minute = Fraction::from_integer(60_000);
-    let written = unit / metre.beat_of_semibreve() * a_minute / tempo;
+    let written = unit / music.metre.beat_of_semibreve() * a_minute / tempo;
     let usual = (written / Fraction::from_integer(GRACENOTE))
         .ceil()
         .to_integer();
-    let notes = music.bars.iter().flat_map(|bar| &bar.notes);
+    let bars = music.bars.iter().zip(metres);
+    let notes = bars.flat_map(|(bar, metre)| bar.notes.iter().map(move |note| (note, metre)));
     notes
-        .filter(|note| !note.group.is_empty())
-        .map(|note| {
+        .filter(|(note, _)| !note.group.is_empty())
+        .map(|(note, metre)| {
             let count = Fraction::from_integer(2 * note.group.len() as i128);
             let room = metre.semibreves_of(note.length) / unit;
             (count / room).ceil().to_integer()

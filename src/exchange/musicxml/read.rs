@@ -121,6 +121,18 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
     reader.finish(title, head, remarks, here)
 }
 
+/// Lengths that were read as parts of a semibreve, in beats.
+fn in_beats(bar: &mut Bar, metre: Metre) {
+    for written in &mut bar.notes {
+        written.length = metre.beats_of(written.length.0);
+        if let Group::Spelled(gracenotes) = &mut written.group {
+            for held in gracenotes.iter_mut().filter_map(|own| own.held.as_mut()) {
+                *held = metre.beats_of(held.0);
+            }
+        }
+    }
+}
+
 /// What is said beside the music under a name.
 fn miscellaneous(root: &Element, name: &str) -> Vec<String> {
     root.child("identification")
@@ -150,7 +162,10 @@ struct PartReader {
     /// A beat that is not the usual one of the metre.
     beat: Option<String>,
     problems: Vec<Problem>,
+    /// The first metre, that of now, and one that begins with the bar that is read.
     metre: Option<Metre>,
+    now: Option<Metre>,
+    change: Option<Metre>,
     tempo: Option<Bpm>,
     divisions: Option<Fraction>,
     voice: Option<String>,
@@ -200,6 +215,7 @@ impl PartReader {
             self.note(measure, "a measure without a note", "left out");
             return;
         }
+        bar.metre = self.change.take();
         if let Some((_, bars)) = self.sections.last_mut() {
             bars.push((bar, measure.line));
         }
@@ -236,12 +252,18 @@ impl PartReader {
                             .unwrap_or(metre)
                     };
                     match (Metre::parse(&figures).map(counted), self.metre) {
-                        (Ok(metre), None) => self.metre = Some(metre),
-                        (Ok(metre), Some(own)) if metre == own => {}
+                        (Ok(metre), None) => {
+                            self.metre = Some(metre);
+                            self.now = Some(metre);
+                        }
+                        (Ok(metre), Some(_)) => {
+                            let before = self.now.replace(metre);
+                            self.change = Some(metre).filter(|metre| before != Some(*metre));
+                        }
                         _ => self.problems.push(foreign(
                             at(element.line),
                             format!("the metre `{}`", shown(&figures)),
-                            format!("one metre throughout: {}", Metre::EXPECTED),
+                            Metre::EXPECTED,
                         )),
                     }
                 }
@@ -272,7 +294,7 @@ impl PartReader {
         let Some(text) = sound.and_then(|sound| sound.attribute("tempo")) else {
             return;
         };
-        let metre = self.metre.unwrap_or(Metre::FOUR_FOUR);
+        let metre = self.now.unwrap_or(Metre::FOUR_FOUR);
         let tempo = parse_fraction(text)
             .ok()
             .and_then(|quarters| beats_a_minute(metre, Fraction::new(1, 4), quarters));
@@ -507,18 +529,21 @@ impl PartReader {
             Metre::FOUR_FOUR
         });
         let mut sections = Vec::new();
+        // a section begins in the metre that the one before it ends in
+        let mut started = metre;
         let named = std::mem::take(&mut self.sections);
         for ((name, bars), listen_for) in named.into_iter().zip(here) {
             let lines: Vec<usize> = bars.iter().map(|(_, line)| *line).collect();
             let mut bars: Vec<Bar> = bars.into_iter().map(|(bar, _)| bar).collect();
-            for written in bars.iter_mut().flat_map(|bar| &mut bar.notes) {
-                written.length = metre.beats_of(written.length.0);
-                if let Group::Spelled(gracenotes) = &mut written.group {
-                    for held in gracenotes.iter_mut().filter_map(|own| own.held.as_mut()) {
-                        *held = metre.beats_of(held.0);
-                    }
-                }
+            let mut now = started;
+            for bar in &mut bars {
+                now = bar.metre.unwrap_or(now);
+                in_beats(bar, now);
             }
+            if let Some(first) = bars.first_mut() {
+                first.metre = first.metre.or(Some(started)).filter(|own| *own != metre);
+            }
+            started = now;
             if let Some(last) = bars.last_mut() {
                 last.part_ends = true;
             } else {

@@ -2,9 +2,10 @@
 
 use super::{ALSO, HELD, KIND, ORIGIN, STAGES, listen_here};
 use crate::chanter::Note;
+use crate::drill::Bar;
 use crate::exchange::Section;
 use crate::exchange::piece::Piece;
-use crate::rhythm::{Head, NoteValue, WrittenBar};
+use crate::rhythm::{Head, Metre, NoteValue, WrittenBar};
 use crate::score::{NoteId, ScoreNote};
 use crate::timeline::{EventKind, Layout, lay};
 use crate::units::{Beats, Fraction, SampleRate, write_fraction};
@@ -95,9 +96,11 @@ fn composer(piece: &Piece) -> String {
 fn divisions(piece: &Piece) -> i128 {
     let mut divisions = 1;
     for music in piece.sections.iter().map(|section| &section.music) {
-        for head in (0..music.bars.len()).flat_map(|bar| music.write_bar(bar).heads) {
-            let quarters = music.metre.semibreves_of(head.beats) * Fraction::from_integer(4);
-            divisions = num_integer_lcm(divisions, *quarters.denom());
+        for (bar, metre) in music.write_bars().iter().zip(music.metres()) {
+            for head in &bar.heads {
+                let quarters = metre.semibreves_of(head.beats) * Fraction::from_integer(4);
+                divisions = num_integer_lcm(divisions, *quarters.denom());
+            }
         }
     }
     divisions
@@ -154,13 +157,15 @@ struct SectionWriter<'a> {
 
 impl SectionWriter<'_> {
     fn measures(&self, text: &mut String, first: bool, number: &mut u32) {
-        let metre = self.piece.metre;
+        let metres = self.section.music.metres();
+        let written = self.section.music.write_bars();
         let bars = &self.section.music.bars;
         let numbers = self.section.music.bar_numbers();
         let resolved = self.section.bars();
         let starts = repeat_starts(self.section);
         let mut tied = false;
         for (place, bar) in bars.iter().enumerate() {
+            let metre = metres[place];
             let short = bar.length() < metre.bar();
             let second_half = place > 0 && numbers[place] == numbers[place - 1];
             let pickup = second_half || place == 0 && short && bars.len() > 1;
@@ -178,7 +183,9 @@ impl SectionWriter<'_> {
                 text.push_str("<print new-system=\"yes\"/>\n");
             }
             if first && place == 0 {
-                self.attributes(text);
+                self.attributes(text, metre);
+            } else if bar.metre.is_some() {
+                let _ = writeln!(text, "<attributes>{}</attributes>", time(metre));
             }
             if starts[place] || bar.ending.is_some() {
                 text.push_str("<barline location=\"left\">");
@@ -194,9 +201,14 @@ impl SectionWriter<'_> {
                 text.push_str("</barline>\n");
             }
             if place == 0 {
-                self.directions(text, first);
+                self.directions(text);
             }
-            tied = self.notes(text, place, resolved[place], tied);
+            // the beat is the same in another metre, and another note may have it
+            if first && place == 0 || bar.metre.is_some() {
+                self.metronome(text, metre);
+            }
+            let here = (bar, &written[place], metre);
+            tied = self.notes(text, here, resolved[place], tied);
             let last = place + 1 == bars.len();
             let style = match (bar.repeat_ends || last, bar.part_ends) {
                 (true, _) => Some("light-heavy"),
@@ -232,19 +244,19 @@ impl SectionWriter<'_> {
     }
 
     /// Two sharps that are not printed: without the key readers would print sharps.
-    fn attributes(&self, text: &mut String) {
-        let (above, below) = self.piece.metre.figures();
+    fn attributes(&self, text: &mut String, metre: Metre) {
         let _ = writeln!(
             text,
             "<attributes><divisions>{}</divisions>\
              <key print-object=\"no\"><fifths>2</fifths></key>\
-             <time><beats>{above}</beats><beat-type>{below}</beat-type></time>\
+             {}\
              <clef><sign>G</sign><line>2</line></clef></attributes>",
-            self.divisions
+            self.divisions,
+            time(metre)
         );
     }
 
-    fn directions(&self, text: &mut String, first: bool) {
+    fn directions(&self, text: &mut String) {
         if self.section.name != Section::ONLY {
             let _ = writeln!(
                 text,
@@ -253,49 +265,52 @@ impl SectionWriter<'_> {
                 escape(self.section.name.as_str())
             );
         }
-        if first {
-            let metre = self.piece.metre;
-            let tempo = self.piece.played_at();
-            let (value, dotted) = metre.beat_value();
-            let (unit, dot) = (name(value), if dotted { "<beat-unit-dot/>" } else { "" });
-            let quarters =
-                Beats(tempo.value() * metre.beat_of_semibreve() * Fraction::from_integer(4));
-            let _ = writeln!(
-                text,
-                "<direction placement=\"above\"><direction-type><metronome>\
-                 <beat-unit>{unit}</beat-unit>{dot}<per-minute>{}</per-minute></metronome>\
-                 </direction-type><sound tempo=\"{}\"/></direction>",
-                write_fraction(&tempo.value()),
-                decimal(quarters.to_f64())
-            );
-        }
+    }
+
+    fn metronome(&self, text: &mut String, metre: Metre) {
+        let tempo = self.piece.played_at();
+        let (value, dotted) = metre.beat_value();
+        let (unit, dot) = (name(value), if dotted { "<beat-unit-dot/>" } else { "" });
+        let quarters = Beats(tempo.value() * metre.beat_of_semibreve() * Fraction::from_integer(4));
+        let _ = writeln!(
+            text,
+            "<direction placement=\"above\"><direction-type><metronome>\
+             <beat-unit>{unit}</beat-unit>{dot}<per-minute>{}</per-minute></metronome>\
+             </direction-type><sound tempo=\"{}\"/></direction>",
+            write_fraction(&tempo.value()),
+            decimal(quarters.to_f64())
+        );
     }
 
     /// Writes the heads of a bar; gives whether the last is tied to the next bar.
-    fn notes(&self, text: &mut String, bar: usize, scores: &[ScoreNote], tied: bool) -> bool {
-        let music = &self.section.music;
-        let written = music.write_bar(bar);
+    fn notes(
+        &self,
+        text: &mut String,
+        (bar, written, metre): (&Bar, &WrittenBar, Metre),
+        scores: &[ScoreNote],
+        tied: bool,
+    ) -> bool {
         let flags: Vec<(i128, u8)> = written
             .heads
             .iter()
             .map(|head| {
-                let beat = music.metre.beam_at(head.place);
+                let beat = metre.beam_at(head.place);
                 (beat, head.value.value.flags())
             })
             .collect();
         let mut continues = tied;
         for (index, head) in written.heads.iter().enumerate() {
-            let Some(note) = music.bars[bar].notes.get(head.note) else {
+            let Some(note) = bar.notes.get(head.note) else {
                 continue;
             };
             if head.begins
                 && let Some(score) = scores.get(head.note)
             {
-                text.push_str(&self.gracenotes(score));
+                text.push_str(&self.gracenotes(score, metre));
             }
-            self.head(text, &written, head, note.note, continues);
+            self.head(text, written, (head, metre), note.note, continues);
             text.push_str(&beams(&flags, index));
-            notations(text, &written, index, continues);
+            notations(text, written, index, continues);
             text.push_str("</note>\n");
             continues = head.tied;
         }
@@ -303,8 +318,15 @@ impl SectionWriter<'_> {
     }
 
     /// A head up to its stem.
-    fn head(&self, text: &mut String, bar: &WrittenBar, head: &Head, note: Note, continues: bool) {
-        let quarters = self.piece.metre.semibreves_of(head.beats) * Fraction::from_integer(4);
+    fn head(
+        &self,
+        text: &mut String,
+        bar: &WrittenBar,
+        (head, metre): (&Head, Metre),
+        note: Note,
+        continues: bool,
+    ) {
+        let quarters = metre.semibreves_of(head.beats) * Fraction::from_integer(4);
         let _ = write!(
             text,
             "<note>{}<duration>{}</duration>",
@@ -335,7 +357,7 @@ impl SectionWriter<'_> {
         text.push_str("<stem>down</stem>");
     }
 
-    fn gracenotes(&self, score: &ScoreNote) -> String {
+    fn gracenotes(&self, score: &ScoreNote, metre: Metre) -> String {
         let mut text = String::new();
         let parts = &score.group.parts;
         for (place, part) in parts.iter().enumerate() {
@@ -364,7 +386,7 @@ impl SectionWriter<'_> {
                 }
             }
             if let Some(held) = part.held {
-                let part = self.piece.metre.semibreves_of(held);
+                let part = metre.semibreves_of(held);
                 let _ = write!(
                     text,
                     "<play><other-play type=\"{HELD}\">{}</other-play></play>",
@@ -375,6 +397,11 @@ impl SectionWriter<'_> {
         }
         text
     }
+}
+
+fn time(metre: Metre) -> String {
+    let (above, below) = metre.figures();
+    format!("<time><beats>{above}</beats><beat-type>{below}</beat-type></time>")
 }
 
 /// Ties and the ends of tuplets.

@@ -16,7 +16,7 @@ use crate::app::{
 };
 use crate::chanter::Instrument;
 use crate::practice::{Phase, Rung};
-use crate::score::where_time_comes_from;
+use crate::score::{ScoreBar, where_time_comes_from};
 use crate::screen::Theme;
 use crate::sound::Bus;
 use crate::units::spell_fraction;
@@ -318,6 +318,18 @@ fn ear(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer
     }
 }
 
+/// Beats in the bar that sounds.
+fn beats_now(practising: &Practising) -> u32 {
+    let score = practising.scores.get(practising.stage());
+    let at = practising.heard.as_ref().map_or(0.0, Place::in_repetition);
+    let bar = score.and_then(|score| {
+        let begun = |bar: &&ScoreBar| bar.start.to_f64() <= at;
+        score.bars.iter().rev().find(begun).or(score.bars.first())
+    });
+    bar.map_or(practising.drill.metre, |bar| bar.metre)
+        .beats_in_a_bar()
+}
+
 /// Beat lights, where in the repetition one is, levels.
 pub(super) fn beats(
     model: &Model,
@@ -326,7 +338,7 @@ pub(super) fn beats(
     buffer: &mut Buffer,
     area: Rect,
 ) {
-    let count = practising.drill.metre.beats_in_a_bar();
+    let count = beats_now(practising);
     let (now, words) = match &practising.heard {
         Some(place) if practising.is_sounding() => {
             let (beat, _) = place.beat_of_bar();

@@ -20,9 +20,14 @@ pub(super) fn body(metre: Metre, bars: &[Bar]) -> String {
         .last()
         .and_then(|bar| bar.notes.last())
         .map(|written| written.note);
+    let mut metre = metre;
     for bar in bars {
         if !text.is_empty() {
             text.push(' ');
+        }
+        if let Some(other) = bar.metre {
+            let _ = write!(text, "[M:{}] ", other.printed());
+            metre = other;
         }
         for (place, written) in bar.notes.iter().enumerate() {
             if place > 0 {

@@ -66,11 +66,15 @@ fn read_back(document: &DrillDocument) -> Option<Drill> {
 }
 
 fn document(place: &InPlace, first: usize, last: usize) -> DrillDocument {
-    let metre = place.music.metre;
+    let metres = &place.music.metres()[first..=last];
+    let metre = metres[0];
     let bars: Vec<Bar> = place.music.bars[first..=last]
         .iter()
-        .map(|bar| Bar {
+        .enumerate()
+        .map(|(at, bar)| Bar {
             notes: bar.notes.clone(),
+            // the window's first metre is the drill's
+            metre: bar.metre.filter(|_| at > 0),
             ..Bar::default()
         })
         .collect();

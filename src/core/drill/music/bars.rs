@@ -53,6 +53,7 @@ impl Reader {
             self.tell(pending.start, pending.end, Kind::GroupWithoutNote);
         }
         if self.bar.notes.is_empty() {
+            // a change of metre waits for the bar that it is for
             self.forget_owed();
             self.unsure = false;
             if let Some(last) = self.bars.last_mut() {
@@ -73,7 +74,7 @@ impl Reader {
         self.close_bar(false, true);
         let order = self.unroll();
         let mut music = Music {
-            metre: self.metre,
+            metre: self.first,
             bars: std::mem::take(&mut self.bars),
             order,
         };

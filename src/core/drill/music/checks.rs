@@ -22,7 +22,7 @@ pub(super) struct Misfit {
 /// last bar of a part and the pickup that follows it. `unsure` are bars of which something was not
 /// read.
 pub(super) fn misfits(music: &Music, unsure: &[bool]) -> Vec<Misfit> {
-    let full = music.metre.bar();
+    let metres = music.metres();
     let lengths: Vec<Beats> = music.bars.iter().map(Bar::length).collect();
     let pickup = music.pickup();
     let is_unsure = |bar: usize| unsure.get(bar).copied().unwrap_or(false);
@@ -31,7 +31,7 @@ pub(super) fn misfits(music: &Music, unsure: &[bool]) -> Vec<Misfit> {
     let mut at = 0;
     while at < music.order.len() {
         let bar = music.order[at];
-        let length = lengths[bar];
+        let (length, full) = (lengths[bar], metres[bar].bar());
         let last = at + 1 == music.order.len();
         // what completes it, or what it completes, cannot be told from what was not read
         let beside = match music.order.get(at + 1) {
@@ -80,11 +80,12 @@ impl Reader {
     /// Every bar as played is full, or short with a neighbour that completes it.
     pub(super) fn check_bars(&mut self, music: &Music, label: &str) {
         let numbers = music.bar_numbers();
+        let metres = music.metres();
         let pickup = music.pickup();
         for misfit in misfits(music, &self.bars_unsure) {
             let bar = misfit.bar;
             let (stage, number) = (label.to_owned(), numbers[bar]);
-            let (lasts, metre) = (music.bars[bar].length(), music.metre);
+            let (lasts, metre) = (music.bars[bar].length(), metres[bar]);
             let kind = if misfit.complements {
                 Kind::Complement {
                     stage,

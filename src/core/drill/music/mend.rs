@@ -240,13 +240,18 @@ impl Ends {
     /// How long each bar must last, each time that a part begins behind it.
     fn needs(&self) -> Vec<Vec<Beats>> {
         let music = &self.music;
-        let full = music.metre.bar();
+        let metres = music.metres();
         let mut needs = vec![Vec::new(); music.bars.len()];
         for (place, bar) in music.order.iter().enumerate() {
             let next = music.order.get(place + 1).copied().unwrap_or(0);
             if begins_part(&music.bars, next) {
                 let length = music.bars[next].length();
-                let pickup = if length < full { length } else { Beats::ZERO };
+                let full = metres[*bar].bar();
+                let pickup = if length < metres[next].bar() {
+                    length
+                } else {
+                    Beats::ZERO
+                };
                 needs[*bar].push(full - pickup);
             }
         }
@@ -282,7 +287,7 @@ impl Ends {
     }
 
     fn fit(&mut self, bar: usize, need: Beats) {
-        let full = self.music.metre.bar();
+        let full = self.music.metres()[bar].bar();
         let own = &mut self.music.bars[bar];
         let length = own.length();
         let (lacks, over) = (need - length, length - need);
@@ -336,11 +341,12 @@ fn begins_part(bars: &[Bar], bar: usize) -> bool {
 /// A full bar before a pickup, or before the start that a pickup begins, is too long by it: the
 /// bar's last note gives it room.
 fn make_room(music: &mut Music, mended: &mut Vec<Mended>) {
-    let full = music.metre.bar();
+    let metres = music.metres();
     let pickup = music.pickup();
     let lengths: Vec<Beats> = music.bars.iter().map(super::Bar::length).collect();
     let mut shorter = vec![Beats::ZERO; music.bars.len()];
     for (place, bar) in music.order.iter().copied().enumerate() {
+        let full = metres[bar].bar();
         let next = match music.order.get(place + 1) {
             Some(next) => lengths[*next],
             None if pickup.is_zero() => full,

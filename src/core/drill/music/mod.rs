@@ -58,7 +58,11 @@ struct Pending {
 struct Reader {
     signs: Vec<char>,
     at: usize,
+    /// The metre it begins in.
+    first: Metre,
     metre: Metre,
+    /// The unit note length as a part of a semibreve, and in beats of the metre.
+    unit_part: Fraction,
     unit: Beats,
     bar: Bar,
     spans: Vec<(usize, usize)>,
@@ -86,7 +90,9 @@ impl Reader {
         Self {
             signs: text.chars().collect(),
             at: 0,
+            first: metre,
             metre,
+            unit_part: unit,
             unit: metre.beats_of(unit),
             bar: Bar::default(),
             spans: Vec::new(),
@@ -224,6 +230,9 @@ impl Reader {
                 '{' => self.gracenotes(),
                 '|' | ':' => self.bar_line(),
                 '[' if matches!(self.peek_next(), Some('|' | '1' | '2')) => self.bar_line(),
+                '[' if self.peek_next() == Some('M') && self.is_field_at(self.at + 1) => {
+                    self.inline_field();
+                }
                 '[' => {
                     while self.peek().is_some_and(|sign| sign != ']' && sign != '\n') {
                         self.at += 1;

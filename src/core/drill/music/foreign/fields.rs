@@ -32,6 +32,7 @@ impl Reader {
                 Ok(unit)
                     if unit > Fraction::from_integer(0) && unit <= Fraction::from_integer(1) =>
                 {
+                    self.unit_part = unit;
                     self.unit = self.metre.beats_of(unit);
                 }
                 _ => self.tell(
@@ -42,14 +43,12 @@ impl Reader {
                     },
                 ),
             },
-            'M' if Metre::parse(value) == Ok(self.metre) => {}
-            'M' => self.tell(
+            'M' => self.change_metre(start, value),
+            'Q' if self.keeps_the_beat(value) => {}
+            'Q' => self.tell_note(
                 start,
-                self.at,
-                Kind::Foreign {
-                    found: format!("the metre changes to `{}`", short(value)),
-                    expected: format!("{} throughout: a drill has one metre", self.metre),
-                },
+                format!("the tempo changes to `{}`", short(value)),
+                "left out: a beat lasts as long as before",
             ),
             'K' if is_pipe_key(value) => {}
             'K' => self.tell_note(
@@ -63,6 +62,50 @@ impl Reader {
                 "left out",
             ),
         }
+    }
+
+    /// Another metre from here on; the beat goes on as it was.
+    fn change_metre(&mut self, start: usize, value: &str) {
+        let read = Metre::parse(value).map(|metre| {
+            // the drill's own beat goes with its figures
+            let own = metre.figures() == self.first.figures();
+            if own { self.first } else { metre }
+        });
+        match read {
+            Ok(metre) if metre == self.metre => {}
+            Ok(metre) if self.bar.notes.is_empty() => {
+                self.metre = metre;
+                self.unit = metre.beats_of(self.unit_part);
+                self.bar.metre = Some(metre);
+            }
+            Ok(_) => self.tell(
+                start,
+                self.at,
+                Kind::Foreign {
+                    found: "the metre changes inside a bar".to_owned(),
+                    expected: "a change where a bar begins".to_owned(),
+                },
+            ),
+            Err(_) => self.tell(
+                start,
+                self.at,
+                Kind::Foreign {
+                    found: format!("the metre changes to `{}`", short(value)),
+                    expected: Metre::EXPECTED.to_owned(),
+                },
+            ),
+        }
+    }
+
+    /// True of a tempo such as `3/8=60` that leaves the beat as long as it was.
+    fn keeps_the_beat(&self, value: &str) -> bool {
+        let tempo = self.foreign.as_ref().and_then(|own| own.tempo);
+        let said = || -> Option<Fraction> {
+            let (part, count) = value.split_once('=')?;
+            let (part, count) = (parse_fraction(part).ok()?, parse_fraction(count).ok()?);
+            Some(self.metre.beats_of(part).0 * count)
+        };
+        tempo.is_some() && said() == tempo
     }
 
     fn voice(&mut self, start: usize, value: &str) {

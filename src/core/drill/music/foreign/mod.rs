@@ -10,7 +10,7 @@ pub use fields::is_pipe_key;
 use super::{Kind, MusicProblem, Reader};
 use crate::drill::written::{Music, Written};
 use crate::rhythm::Metre;
-use crate::units::{Beats, Fraction};
+use crate::units::{Beats, Bpm, Fraction};
 use std::collections::{BTreeSet, HashMap};
 
 /// After so many different changes in one tune no more is read.
@@ -38,6 +38,8 @@ pub(super) struct Foreign {
     tuplet: Option<(Fraction, u32)>,
     /// A rest at the very start, given to the first note.
     owed: Beats,
+    /// Beats a minute, where the tune says.
+    tempo: Option<Fraction>,
     /// The beginning of a bar in which a first ending begins: notes and their places in the text.
     shared: Option<Shared>,
 }
@@ -61,12 +63,15 @@ pub fn adopt_music(
     text: &str,
     metre: Metre,
     unit: Fraction,
-    label: &str,
+    tempo: Option<Bpm>,
 ) -> (Music, Vec<MusicProblem>) {
     let mut reader = Reader::new(text, metre, unit);
-    reader.foreign = Some(Foreign::default());
+    reader.foreign = Some(Foreign {
+        tempo: tempo.map(Bpm::value),
+        ..Foreign::default()
+    });
     reader.read();
-    reader.finish(label)
+    reader.finish("")
 }
 
 fn note(found: impl Into<String>, done: impl Into<String>) -> Kind {
@@ -203,7 +208,7 @@ mod tests {
 
     #[track_caller]
     fn adopts(text: &str, metre: Metre, told: &[&str]) -> Music {
-        let (music, problems) = adopt_music(text, metre, Fraction::new(1, 8), "");
+        let (music, problems) = adopt_music(text, metre, Fraction::new(1, 8), None);
         let found: Vec<String> = problems.iter().map(|p| p.kind.to_string()).collect();
         assert_eq!(found, told, "{text}");
         music
@@ -340,15 +345,32 @@ mod tests {
     }
 
     #[test]
+    fn the_metre_can_change_on_the_way() {
+        // a tempo that keeps the beat says nothing new
+        let unit = Fraction::new(1, 8);
+        let text = "A4 B4|[M:6/8][Q:3/8=60]A3 B3|[Q:1/8=60]c3 B3|";
+        let (_, told) = adopt_music(text, Metre::FOUR_FOUR, unit, Bpm::whole(60).ok());
+        let told: Vec<String> = told
+            .iter()
+            .map(|problem| problem.kind.to_string())
+            .collect();
+        assert_eq!(
+            told,
+            ["the tempo changes to `1/8=60`: left out: a beat lasts as long as before"]
+        );
+        let music = adopts("A4 B4|[M:3/4]A4 B2|[M:C]A4 B4|", Metre::FOUR_FOUR, &[]);
+        let beats: Vec<u32> = music.metres().iter().map(|m| m.beats_in_a_bar()).collect();
+        assert_eq!(beats, [4, 3, 4]);
+        assert!(music.bars[2].metre.is_some());
+        for text in ["A4[M:3/4]B4|", "A8|[M:free]B8|"] {
+            let (_, problems) = adopt_music(text, Metre::FOUR_FOUR, unit, None);
+            assert!(matches!(problems[0].kind, Kind::Foreign { .. }), "{text}");
+        }
+    }
+
+    #[test]
     fn the_unit_can_change_on_the_way() {
         let music = adopts("A4 B4|[L:1/16]A8 B8|", Metre::FOUR_FOUR, &[]);
         assert_eq!(music.bars[1].length(), Beats::whole(4));
-        let (_, problems) = adopt_music(
-            "A4 B4|[M:3/4]A4 B2|",
-            Metre::FOUR_FOUR,
-            Fraction::new(1, 8),
-            "",
-        );
-        assert!(matches!(problems[0].kind, Kind::Foreign { .. }));
     }
 }
