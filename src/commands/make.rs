@@ -85,18 +85,27 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     )
 }
 
+/// A made drill as its file.
+///
+/// # Errors
+/// It cannot be written as YAML.
+pub(crate) fn text_of(document: &DrillDocument) -> Result<String, Failure> {
+    let text = write(document).map_err(|error| Failure(format!("cannot write YAML: {error}")))?;
+    let shut = never_opened(document);
+    let remark = shut.map_or_else(String::new, |shut| format!("# {shut}\n"));
+    Ok(format!(
+        "# Made by gracerung. Edit it as you like: `gracerung check` reads it and tells what is\n\
+         # wrong, `gracerung practise` plays it.\n{remark}{text}"
+    ))
+}
+
 /// Prints a made drill, or writes it into a file.
 ///
 /// # Errors
 /// A target that cannot be written.
 pub(crate) fn put(document: &DrillDocument, target: Option<&Path>, force: bool) -> Ran {
-    let text = write(document).map_err(|error| Failure(format!("cannot write YAML: {error}")))?;
+    let text = text_of(document)?;
     let shut = never_opened(document);
-    let remark = shut.map_or_else(String::new, |shut| format!("# {shut}\n"));
-    let text = format!(
-        "# Made by gracerung. Edit it as you like: `gracerung check` reads it and tells what is\n\
-         # wrong, `gracerung practise` plays it.\n{remark}{text}"
-    );
     match target {
         None => output::print(&text)?,
         Some(target) => {

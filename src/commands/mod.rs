@@ -24,6 +24,7 @@ mod make;
 mod movements;
 mod open;
 mod output;
+mod phrases;
 mod plan;
 mod practise;
 mod progress;

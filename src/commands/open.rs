@@ -2,7 +2,7 @@
 
 use super::{Failure, folders};
 use crate::drill::{BUILT_IN, Drill, LARGEST_FILE, Problem, built_in, how_many, read_for, render};
-use crate::exchange::{Format, read_abc};
+use crate::exchange::{Format, read_drill};
 use crate::homework;
 use crate::movement::Schools;
 use crate::wording;
@@ -124,10 +124,13 @@ pub(crate) fn schools() -> Schools {
 /// # Errors
 /// A file that cannot be read.
 pub(crate) fn read_source_for(path: &Path, schools: &Schools) -> Result<Source, Failure> {
-    let bytes = read_bytes(path, LARGEST_FILE)?;
-    let (drill, problems) = match Format::of_name(&path.to_string_lossy()) {
-        Some(Format::Abc) => read_abc(&bytes),
-        _ => read_for(&bytes, schools),
+    let format = Format::of_name(&path.to_string_lossy());
+    // as much of other programs as `import` takes
+    let most = LARGEST_FILE * if format.is_some() { 16 } else { 1 };
+    let bytes = read_bytes(path, most)?;
+    let (drill, problems) = match format {
+        Some(format) => read_drill(format, &bytes),
+        None => read_for(&bytes, schools),
     };
     Ok(Source {
         shown: path.display().to_string(),

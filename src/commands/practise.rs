@@ -1,6 +1,7 @@
 //! `practise`, and the program without a command: the screen and its loop.
 
 use super::open::open;
+use super::phrases::{self, Which};
 use super::shell::{Aside, Begin, Shell};
 use super::terminal::{self, Manner, Terminal};
 use super::{
@@ -27,18 +28,24 @@ use std::time::{Duration, Instant};
 #[derive(clap::Args)]
 #[command(after_help = "Examples:\n  gracerung practise grip-from-d\n  \
     gracerung practise grip-from-d --stage \"real time\" --tempo 60\n  \
+    gracerung practise my-march.abc --bars 5-8\n  gracerung practise lamp-on-the-slipway --part 2 --phrase 1\n  \
     gracerung practise my-drill.yaml --pipes --drones\n  gracerung practise birl --mark-by ear --headphones\n  \
     gracerung practise week3.yaml    (homework)\n\n\
     A drill with a cell to be held begins on another day with its cold try: once, without reference.\n\
+    Bars of a tune become a drill of their own, kept in your folder with a ladder and days of its own.\n\
+    Phrases: parts of 8 bars are 4 + 4, of 4 bars 2 + 2; the field `phrases` of a drill says others.\n\
     Three not clean in a row stop play and offer other ways on; the setting `stop-rule` turns it off.\n\
     Without a sound device the drill runs silently on the same clock. ? lists the keys.")]
 pub(crate) struct Arguments {
-    /// A built-in drill's name, or a path to a drill or homework file.
+    /// A built-in drill's name, or a path to a drill, a tune (.abc, .musicxml) or a homework file.
     #[arg(value_name = "DRILL")]
     drill: String,
-    /// Stage to begin with, by number from 1 or by name; else where the last session ended.
+    /// Stage to begin with, by number from 1 or by name; else where the last session ended. With
+    /// --bars, --part or --phrase the stage that holds the tune.
     #[arg(long)]
     stage: Option<String>,
+    #[command(flatten)]
+    which: Which,
     #[command(flatten)]
     at: arguments::AtRung,
     /// Which drill of a homework file; else the first that is not reached.
@@ -168,9 +175,19 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         Some((opened, asked)) => (opened, Some(asked)),
         None => (open(&arguments.drill)?, None),
     };
-    let stage = match &arguments.stage {
-        Some(wanted) => Some(arguments::stage(&opened.drill, wanted)?.0),
-        None => None,
+    let wanted = arguments.stage.as_deref();
+    let (opened, asked, stage) = if arguments.which.is_given() {
+        let chosen = phrases::choose(&opened, wanted, &arguments.which)?;
+        // a file is made for who can practise only
+        terminal::require()?;
+        let (opened, told) = chosen.kept();
+        (opened, told, None)
+    } else {
+        let stage = match wanted {
+            Some(wanted) => Some(arguments::stage(&opened.drill, wanted)?.0),
+            None => None,
+        };
+        (opened, asked, stage)
     };
     terminal::require()?;
     let begin = begin(&opened.drill, stage, arguments.at)?;

@@ -3,10 +3,10 @@
 use super::drills::list;
 use super::open::{Opened, open};
 use super::table::table;
-use super::{Failure, Outcome, Ran, arguments, folders, make, output};
+use super::{Failure, Outcome, Ran, arguments, folders, make, output, phrases};
 use crate::app::{planned, prints, scores};
 use crate::chanter::Note;
-use crate::drill::{InPlace, make_in_place};
+use crate::drill::{BarRange, InPlace, Tune, make_in_place, make_joined};
 use crate::movement::{Context, Movement, write_parts};
 use crate::practice::{CellStatus, Plan, replay};
 use crate::score::{Found, Score, movements};
@@ -20,7 +20,11 @@ use std::path::PathBuf;
 #[derive(clap::Args)]
 #[command(after_help = "Examples:\n  gracerung tune lamp-on-the-slipway\n  \
     gracerung tune my-march.yaml --bar 3 -o bar-3.yaml\n  \
-    gracerung tune my-march.yaml --movement 1 -o grip-in-its-place.yaml\n\n\
+    gracerung tune my-march.yaml --movement 1 -o grip-in-its-place.yaml\n  \
+    gracerung tune my-march.abc --phrases -o my-march-built-up.yaml\n  \
+    gracerung tune my-march.abc --phrases=1-2,3-4 --part 1\n\n\
+    A tune from its phrases: each by itself, each with the next, from the end backwards, whole; the\n\
+    board opens one after the other. `practise FILE --bars 5-8` takes any bars.\n\n\
     JSON: {\"title\":…,\"movements\":[{\"number\":1,\"name\":…,\"gracenotes\":[…],\"from\":…,\"to\":…,\
     \"places\":[…],\"difficulty\":…,\"cleared\":…}]}; name is null for an unknown group, cleared null \
     or the\nhighest tempo at which a cell with this movement between these notes is clear.\n\n\
@@ -38,6 +42,13 @@ pub(crate) struct Arguments {
     /// Make a drill of this movement of the list, taken apart where it first stands.
     #[arg(long, value_name = "NUMBER", conflicts_with = "bar")]
     movement: Option<usize>,
+    /// Make a drill that builds the tune up from its phrases; by the usual rule, or these bars.
+    #[arg(long, value_name = "BARS", value_delimiter = ',', num_args = 0.., require_equals = true,
+          value_parser = phrases::bars, conflicts_with_all = ["bar", "movement"])]
+    phrases: Option<Vec<BarRange>>,
+    /// With --phrases, this part of the tune alone.
+    #[arg(long, value_name = "NUMBER", requires = "phrases")]
+    part: Option<usize>,
     /// The file to write; the drill is printed when left out.
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
@@ -75,6 +86,9 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let all = scores(&opened.drill);
     let score = &all[stage];
     let found = movements(score);
+    if let Some(given) = &arguments.phrases {
+        return joined(arguments, &opened, stage, given);
+    }
     if arguments.bar.is_some() || arguments.movement.is_some() {
         return place(arguments, &opened, stage, score, &found);
     }
@@ -190,6 +204,25 @@ fn cleared() -> HashMap<(Vec<Note>, Context), Bpm> {
         }
     }
     cleared
+}
+
+/// Makes the drill that builds the tune up from its phrases.
+fn joined(arguments: &Arguments, opened: &Opened, stage: usize, given: &[BarRange]) -> Ran {
+    let tune = Tune {
+        drill: &opened.drill,
+        stage: &opened.drill.stages[stage],
+    };
+    let part = arguments
+        .part
+        .map(|number| phrases::part(&tune, number))
+        .transpose()?;
+    let in_order = match given {
+        [] => phrases::in_order(&tune, part, "name them, such as `--phrases=1-3,4-6`")?,
+        given => given.to_vec(),
+    };
+    let document = make_joined(&tune, &in_order, arguments.part)
+        .map_err(|error| Failure(error.to_string()))?;
+    make::put(&document, arguments.output.as_deref(), arguments.force)
 }
 
 /// Makes the drill of a bar or of a movement in its place.

@@ -46,9 +46,9 @@ pub fn read(format: Format, bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
     }
 }
 
-/// Reads an ABC file into a drill.
-pub fn read_abc(bytes: &[u8]) -> (Option<Drill>, Vec<Problem>) {
-    let (piece, problems) = abc::read(bytes);
+/// Reads a file of another program into a drill.
+pub fn read_drill(format: Format, bytes: &[u8]) -> (Option<Drill>, Vec<Problem>) {
+    let (piece, problems) = read(format, bytes);
     (piece.and_then(|piece| piece.drill().0), problems)
 }
 

@@ -323,3 +323,78 @@ fn a_new_movement_is_offered_to_be_heard_first() {
         "nothing was heard apart yet",
     );
 }
+
+/// A tune of our own, six bars: no rule says its phrases.
+const SIX_BARS: &str = "X:1\nT:Six Bars at Low Water\nM:4/4\nL:1/8\nK:HP\n\
+    {g}A4 {d}B4|{g}c4 d4|{g}e4 {gcd}c4|{g}d4 c4|{g}e4 d4|{g}c4 {GdG}B4||\n";
+
+/// Bars that are not there, phrases that nobody can know, and what to do instead.
+#[test]
+fn bars_of_a_tune_that_are_not_there_are_told_with_what_is() {
+    let practise = |rest: &[&str], what: &str| {
+        let mut all = vec!["practise", "lamp-on-the-slipway"];
+        all.extend(rest);
+        says(&all, 2, what);
+    };
+    practise(
+        &["--bars", "15-20"],
+        "there is no bar 17: the tune has bars 1 to 16",
+    );
+    practise(&["--bars", "8-5"], "expected bars such as 5-8");
+    practise(
+        &["--part", "3"],
+        "the tune has 2 parts, bars 1 to 8 and bars 9 to 16",
+    );
+    practise(&["--phrase", "5"], "there is no phrase 5");
+    practise(&["--part", "1", "--phrase", "3"], "there is no phrase 3");
+    practise(&["--bars", "1-2", "--part", "1"], "cannot be used with");
+    practise(&["--bars", "1-2"], "this needs a terminal");
+    says(
+        &["practise", "grip", "--bars", "1"],
+        2,
+        "say with --stage which of them is the tune",
+    );
+    let home = home();
+    let path = home.path().join("six.abc");
+    std::fs::write(&path, SIX_BARS).expect("a file");
+    let path = path.to_str().expect("a path");
+    let output = run(home.path(), &["practise", path, "--phrase", "1"]);
+    let told = text(&output.stderr);
+    assert!(told.contains("a part has 6 bars"), "{told}");
+    assert!(told.contains("`phrases: [1-6]`"), "{told}");
+    // refused, nothing was kept
+    let own = home.path().join("gracerung/drills");
+    assert!(!own.exists());
+}
+
+/// A tune is built up from its phrases, and a drill file may say others.
+#[test]
+fn a_tune_is_built_up_from_the_phrases_that_it_has() {
+    let home = home();
+    let abc = home.path().join("six.abc");
+    std::fs::write(&abc, SIX_BARS).expect("a file");
+    let abc = abc.to_str().expect("a path");
+    let made = |arguments: &[&str]| {
+        let output = run(home.path(), arguments);
+        let all = text(&output.stdout) + &text(&output.stderr);
+        assert_eq!(output.status.code(), Some(0), "{arguments:?}: {all}");
+        all
+    };
+    let output = run(home.path(), &["tune", abc, "--phrases"]);
+    assert!(text(&output.stderr).contains("`--phrases=1-3,4-6`"));
+    let given = made(&["tune", abc, "--phrases=1-2,3-4,5-6"]);
+    for name in [
+        "name: phrase 1, bars 1 to 2",
+        "name: phrases 2 and 3, bars 3 to 6",
+        "name: whole",
+    ] {
+        assert!(given.contains(name), "{name}: {given}");
+    }
+    let drill = home.path().join("six.yaml");
+    let drill = drill.to_str().expect("a path");
+    made(&["import", abc, "-o", drill]);
+    let file = std::fs::read_to_string(drill).expect("a file");
+    std::fs::write(drill, format!("{file}phrases: [1-3, 4-6]\n")).expect("a file");
+    let own = made(&["tune", drill, "--phrases"]);
+    assert!(own.contains("name: phrase 2, bars 4 to 6"), "{own}");
+}

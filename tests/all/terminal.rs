@@ -215,6 +215,45 @@ fn mark_until_clear(story: &mut Story, what: &str) {
     assert!(seen, "{}", story.screen());
 }
 
+/// A phrase has a ladder, a streak and a due date of its own, and begins as the tune does: with its
+/// pickup, after the count-in.
+#[test]
+fn bars_of_a_tune_are_practised_and_come_again_like_any_drill() {
+    let tune = "title: Tune\nmetre: 2/4\nunit: 1/8\nmusic: \"e2|A2 B2|c2 B2|A2 B2|c2:|\"\n\
+                ladder: {from: 290, to: 300, step: 10}\nclean: 2\n";
+    let home = tempfile::tempdir().expect("a folder");
+    let path = home.path().join("tide.yaml");
+    std::fs::write(&path, tune).expect("a file");
+    let path = path.to_string_lossy().into_owned();
+    let mut story = Story::begin(home.path(), &["practise", &path, "--bars", "2"], 80, 24);
+    story.until("Tune, bar 2 · as written");
+    story.until("kept as `tide-bars-2`");
+    story.press(" ");
+    story.until("count-in");
+    story.until("pickup");
+    mark_until_clear(&mut story, "as written at 290 is clear");
+    story.press("q");
+    story.ends_with(0);
+    let output = std::process::Command::new(env!("CARGO_BIN_EXE_gracerung"))
+        .args(["progress", "--json"])
+        .env("HOME", home.path())
+        .env("XDG_DATA_HOME", home.path())
+        .env("XDG_CONFIG_HOME", home.path())
+        .output()
+        .expect("the program runs");
+    let found: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let cell = &found["cells"][0];
+    assert_eq!(cell["drill"], "tide-bars-2", "{found}");
+    assert!(cell["due"].is_string(), "{cell}");
+    // asked for again, the same drill is taken
+    let mut story = Story::begin(home.path(), &["practise", &path, "--bars", "2"], 40, 10);
+    story.until("Tune, bar 2 · as written");
+    story.press("q");
+    story.ends_with(0);
+    let drills = std::fs::read_dir(home.path().join("gracerung/drills")).expect("a folder");
+    assert_eq!(drills.count(), 1);
+}
+
 /// Errors are not drilled: three not clean in a row stop play, and every way on can be chosen.
 #[test]
 fn three_not_clean_in_a_row_stop_play_and_offer_other_ways_on() {

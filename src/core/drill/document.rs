@@ -60,6 +60,9 @@ pub struct DrillDocument {
     /// The unit note length of written-out music, such as 1/8.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub unit: Option<Exact>,
+    /// The bars of each phrase of a tune, such as `1-4`, in order; left out, by the usual rule.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub phrases: Option<OneOrMany>,
     /// A whole tune in ABC body text: a drill of one stage.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub music: Option<String>,
@@ -228,6 +231,7 @@ pub(super) const DRILL_FIELDS: &[&str] = &[
     "metre",
     "beat",
     "unit",
+    "phrases",
     "music",
     "stages",
     "ladder",

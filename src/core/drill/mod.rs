@@ -8,6 +8,7 @@ mod ladder;
 mod library;
 mod make;
 mod music;
+mod phrases;
 mod problem;
 mod read;
 #[cfg(test)]
@@ -24,11 +25,13 @@ pub use document::{
 pub use ladder::{LadderError, lengths_down, rungs};
 pub use library::{BUILT_IN, BuiltIn, built_in};
 pub use make::{
-    Build, CannotMake, InPlace, Request, make, make_crossings, make_finger, make_in_place,
+    Build, CannotMake, InPlace, Request, Tune, make, make_crossings, make_finger, make_in_place,
+    make_joined, make_phrase,
 };
 pub use music::{
     Mended, MusicProblem, adopt_music, body_order, is_pipe_key, mend_music, read_music,
 };
+pub use phrases::{BarRange, NoSuchBars, Phrasing, parts};
 pub use problem::{
     Kind, MOST_SHOWN, Place, Problem, Severity, how_many, more, render, render_line,
 };

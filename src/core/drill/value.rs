@@ -1,5 +1,6 @@
 //! The validated drill.
 
+use super::phrases::BarRange;
 use super::written::Music;
 use crate::chanter::Note;
 use crate::movement::{Lengths, Movement, Schools};
@@ -23,6 +24,8 @@ pub struct Drill {
     pub movement: Option<MovementLine>,
     /// At least one.
     pub stages: Vec<Stage>,
+    /// The phrases of a tune as its file has them; none where the usual rule says them.
+    pub phrases: Vec<BarRange>,
     /// Its tempi.
     pub ladder: Ladder,
     /// Clean repetitions in a row that clear a cell, 1 to 50.

@@ -1,7 +1,7 @@
 //! Bars as ABC body text, for stages that are written out.
 
 use crate::chanter::Note;
-use crate::drill::written::{Bar, Group};
+use crate::drill::written::{Bar, Group, Music};
 use crate::movement::{Lengths, opening_gracenote};
 use crate::rhythm::Metre;
 use crate::units::{Beats, Fraction};
@@ -12,15 +12,50 @@ pub(super) fn unit() -> Fraction {
     Fraction::new(1, 8)
 }
 
+/// All of the music with its repeats, endings and parts, in unit 1/8.
+pub(super) fn repeated_body(music: &Music) -> String {
+    let mut text = String::new();
+    for ((place, bar), metre) in music.bars.iter().enumerate().zip(music.metres()) {
+        if bar.repeat_begins {
+            text.push_str("|:");
+        }
+        if let Some(ending) = bar.ending {
+            let _ = write!(text, "[{ending} ");
+        }
+        let own = body_of(music, place, metre);
+        text.push_str(own.trim_end_matches([' ', '|']));
+        text.push_str(match (bar.repeat_ends, bar.part_ends) {
+            (true, _) => " :|",
+            (false, true) => " ||",
+            (false, false) => " |",
+        });
+        text.push('\n');
+    }
+    text
+}
+
+/// One bar of the music, after the notes it follows the first time.
+fn body_of(music: &Music, place: usize, metre: Metre) -> String {
+    let before = match place.checked_sub(1) {
+        Some(before) => music.bars[before].notes.last(),
+        None => music.bars.last().and_then(|bar| bar.notes.last()),
+    };
+    bars_after(
+        metre,
+        &music.bars[place..=place],
+        before.map(|written| written.note),
+    )
+}
+
 /// The bars in unit 1/8. An opening gracenote is chosen against the note before it; that of the
 /// first note against the last note, because a stage is repeated.
 pub(super) fn body(metre: Metre, bars: &[Bar]) -> String {
+    let last = bars.last().and_then(|bar| bar.notes.last());
+    bars_after(metre, bars, last.map(|written| written.note))
+}
+
+fn bars_after(mut metre: Metre, bars: &[Bar], mut before: Option<Note>) -> String {
     let mut text = String::new();
-    let mut before = bars
-        .last()
-        .and_then(|bar| bar.notes.last())
-        .map(|written| written.note);
-    let mut metre = metre;
     for bar in bars {
         if !text.is_empty() {
             text.push(' ');

@@ -9,12 +9,14 @@ mod chain;
 mod family;
 mod in_place;
 mod partial;
+mod phrase;
 mod plan;
 mod transfer;
 
 use budget::Spent;
 pub use family::{make_crossings, make_finger};
 pub use in_place::{InPlace, make_in_place};
+pub use phrase::{Tune, make_joined, make_phrase};
 
 use super::document::{DrillDocument, Exact, LadderDocument, OneOrMany, StageDocument};
 use super::stages::widest;

@@ -44,6 +44,11 @@ impl Kind {
                 }
                 _ => return None,
             },
+            Self::BadPhrases { .. } => {
+                "write bars in order, such as `phrases: [1-4, 5-8]`, or leave it out for the usual \
+                 phrases"
+                    .to_owned()
+            }
             Self::Missing { mend, .. } => (*mend).to_owned(),
             Self::Control { .. } => "take it away: it would upset a terminal".to_owned(),
             Self::NotPlayable { instead, .. } => instead.clone()?,

@@ -159,6 +159,10 @@ pub enum Kind {
         error: String,
     },
     /// A beat that is no note value, or of which a bar has no whole number.
+    BadPhrases {
+        found: String,
+        expected: String,
+    },
     BadBeat {
         /// What stands there.
         found: String,

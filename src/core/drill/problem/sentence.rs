@@ -100,6 +100,9 @@ impl fmt::Display for Kind {
                 write!(f, "`{field}` is {found}; expected {range}")
             }
             Self::BadTempo { field, error } => write!(f, "`{field}`: {error}"),
+            Self::BadPhrases { found, expected } => {
+                write!(f, "`phrases` has {found}; expected {expected}")
+            }
             Self::BadBeat { found, metre } => write!(
                 f,
                 "{found} is no beat of {metre}: expected a note value, plain or dotted, of which a \

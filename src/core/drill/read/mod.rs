@@ -4,6 +4,7 @@ mod fields;
 mod ground;
 mod ladder;
 mod opening;
+mod phrases;
 mod stages;
 
 use super::document::DRILL_FIELDS;
@@ -150,6 +151,7 @@ impl Reader {
             sure,
         };
         let stages = self.stages(&fields, &ground);
+        let phrases = self.phrases(&fields, &stages);
         let clean = self.whole(&fields, "clean", 1..=50, "a whole number from 1 to 50", 5);
         let breath = self.whole(&fields, "breath", 0..=8, "a whole number from 0 to 8", 1);
         let route = self.one_of(
@@ -181,6 +183,7 @@ impl Reader {
             metre,
             movement: ground.line,
             stages,
+            phrases,
             ladder: ground.ladder?,
             clean,
             breath,

@@ -1,0 +1,188 @@
+//! Bars, parts and phrases of a tune, as they are asked for, and the drill that is kept of them.
+
+use super::open::Opened;
+use super::{Failure, arguments, drills, folders, make, output};
+use crate::app::{prints, scores};
+use crate::drill::{BarRange, Drill, DrillDocument, Stage, Tune, make_phrase, parts, read, write};
+use crate::wording;
+use std::path::PathBuf;
+
+/// Which bars of a tune are meant.
+#[derive(clap::Args, Debug, Clone, Default)]
+pub(crate) struct Which {
+    /// These bars of a tune, from 1, such as 5-8: with the pickup before them and the next note
+    /// after them.
+    #[arg(long, value_name = "BARS", value_parser = bars, conflicts_with_all = ["part", "phrase"])]
+    bars: Option<BarRange>,
+    /// This part of a tune, from 1.
+    #[arg(long, value_name = "NUMBER")]
+    part: Option<usize>,
+    /// This phrase of a tune, or of its part, from 1.
+    #[arg(long, value_name = "NUMBER")]
+    phrase: Option<usize>,
+}
+
+pub(crate) fn bars(text: &str) -> Result<BarRange, String> {
+    BarRange::parse(text).ok_or_else(|| format!("expected {}", BarRange::EXPECTED))
+}
+
+impl Which {
+    /// True where anything but the whole is meant.
+    pub(crate) fn is_given(&self) -> bool {
+        self.bars.is_some() || self.part.is_some() || self.phrase.is_some()
+    }
+
+    /// The bars that are meant.
+    ///
+    /// # Errors
+    /// A part or phrase that is not there, or phrases that no rule says.
+    fn range(&self, tune: &Tune) -> Result<BarRange, Failure> {
+        if let Some(bars) = self.bars {
+            return Ok(bars);
+        }
+        let part = self.part.map(|number| part(tune, number)).transpose()?;
+        match (self.phrase, part) {
+            (None, Some(part)) => Ok(part),
+            (None, None) => Err(Failure("name bars, a part or a phrase".to_owned())),
+            (Some(number), part) => {
+                let found = in_order(tune, part, "name the bars with `--bars`")?;
+                pick("phrase", number, &found)
+            }
+        }
+    }
+}
+
+/// A part of a tune, from 1.
+///
+/// # Errors
+/// There is no such part.
+pub(crate) fn part(tune: &Tune, number: usize) -> Result<BarRange, Failure> {
+    pick("part", number, &parts(&tune.stage.music))
+}
+
+fn pick(what: &str, number: usize, there: &[BarRange]) -> Result<BarRange, Failure> {
+    let found = number.checked_sub(1).and_then(|index| there.get(index));
+    found.copied().ok_or_else(|| {
+        let all: Vec<String> = there.iter().map(|range| range.spoken()).collect();
+        Failure(format!(
+            "there is no {what} {number}: the tune has {}, {}",
+            wording::count(there.len(), what, &format!("{what}s")),
+            wording::list(&all)
+        ))
+    })
+}
+
+/// The phrases of a tune, or of a part of it.
+///
+/// # Errors
+/// No rule says them and the drill file does not either: told with how to say them.
+pub(crate) fn in_order(
+    tune: &Tune,
+    part: Option<BarRange>,
+    instead: &str,
+) -> Result<Vec<BarRange>, Failure> {
+    let found = tune.drill.phrasing(tune.stage);
+    let within = |phrase: &BarRange| {
+        part.is_none_or(|part| phrase.first >= part.first && phrase.last <= part.last)
+    };
+    if let Some(doubt) = found.doubt {
+        let offered: Vec<String> = found.phrases.iter().map(BarRange::to_string).collect();
+        return Err(Failure(format!(
+            "where the phrases of `{}` end is in doubt: {doubt}. Write them as you hear them into \
+             its drill file, such as `phrases: [{}]`, or {instead}",
+            tune.drill.title,
+            offered.join(", ")
+        )));
+    }
+    Ok(found.phrases.into_iter().filter(within).collect())
+}
+
+/// The stage that holds the tune: the one that is named, else the only one.
+///
+/// # Errors
+/// No such stage, or several and none is named.
+pub(crate) fn tune<'a>(drill: &'a Drill, wanted: Option<&str>) -> Result<Tune<'a>, Failure> {
+    let stage: &Stage = match (wanted, drill.stages.as_slice()) {
+        (Some(wanted), _) => arguments::stage(drill, wanted)?.1,
+        (None, [only]) => only,
+        (None, stages) => {
+            return Err(Failure(format!(
+                "`{}` has {}: say with --stage which of them is the tune",
+                drill.title,
+                wording::count(stages.len(), "stage", "stages")
+            )));
+        }
+    };
+    Ok(Tune { drill, stage })
+}
+
+/// The bars that are meant as a drill of their own; not kept yet.
+pub(crate) struct Chosen {
+    opened: Opened,
+    document: DrillDocument,
+}
+
+/// Takes the bars that are meant out of a tune.
+///
+/// # Errors
+/// Bars that are not there, or that cannot stand alone.
+pub(crate) fn choose(
+    opened: &Opened,
+    stage: Option<&str>,
+    which: &Which,
+) -> Result<Chosen, Failure> {
+    let tune = tune(&opened.drill, stage)?;
+    let range = which.range(&tune)?;
+    let document = make_phrase(&tune, range).map_err(|error| Failure(error.to_string()))?;
+    let text = write(&document).map_err(Failure)?;
+    let drill = read(text.as_bytes())
+        .0
+        .ok_or_else(|| Failure(format!("{} cannot be played alone", range.spoken())))?;
+    let name = format!("{}-bars-{range}", opened.name);
+    Ok(Chosen {
+        opened: Opened { name, drill },
+        document,
+    })
+}
+
+impl Chosen {
+    /// Keeps them among the player's own drills, so that `today`, homework and the list know them;
+    /// says where. A drill that is the same music is taken as it is.
+    pub(crate) fn kept(self) -> (Opened, Option<String>) {
+        let Self { opened, document } = self;
+        let music = prints(&scores(&opened.drill));
+        let known = drills::playable()
+            .into_iter()
+            .find(|known| prints(&scores(&known.drill)) == music);
+        if let Some(known) = known {
+            return (known, None);
+        }
+        match put_away(&opened.name, &document) {
+            Ok(name) => {
+                let told = format!("kept as `{name}`: in the list, and asked for by `today`");
+                (Opened { name, ..opened }, Some(told))
+            }
+            // practising goes on; only the list does not know it
+            Err(failure) => {
+                let told = format!("not kept among your drills: {failure}");
+                (opened, Some(told))
+            }
+        }
+    }
+}
+
+/// Writes a drill under a free name among the player's own; gives the name.
+fn put_away(base: &str, document: &DrillDocument) -> Result<String, Failure> {
+    let folder = folders::own_drills()?;
+    std::fs::create_dir_all(&folder)
+        .map_err(|error| Failure(format!("`{}` cannot be made: {error}", folder.display())))?;
+    let path = |name: &str| -> PathBuf { folder.join(format!("{name}.yaml")) };
+    let mut name = base.to_owned();
+    let mut number = 2_u32;
+    while path(&name).exists() {
+        name = format!("{base}-{number}");
+        number += 1;
+    }
+    output::write_bytes(&path(&name), false, make::text_of(document)?.as_bytes())?;
+    Ok(name)
+}

@@ -1,0 +1,50 @@
+//! Which bars of a tune are its phrases.
+
+use super::Reader;
+use super::fields::Fields;
+use crate::drill::phrases::BarRange;
+use crate::drill::problem::Kind;
+use crate::drill::value::{Stage, StageKind};
+use crate::drill::yaml::shortened;
+
+/// The most phrases of a tune: as many as it may have bars.
+const MOST_PHRASES: usize = super::MOST_BARS;
+
+impl Reader {
+    /// The phrases of a tune: bars that it has, one phrase after the other.
+    pub(super) fn phrases(&mut self, fields: &Fields, stages: &[Stage]) -> Vec<BarRange> {
+        let Some(tree) = fields.get("phrases") else {
+            return Vec::new();
+        };
+        let tune = match stages {
+            [only] if only.kind == StageKind::Written => only,
+            // music that was not read was told of, and says nothing of its bars
+            [] => return Vec::new(),
+            _ => {
+                let found = tree.described();
+                let expected = "a tune: music written out, in one stage".to_owned();
+                self.tell(tree.place, Kind::BadPhrases { found, expected });
+                return Vec::new();
+            }
+        };
+        let last = tune.music.bar_numbers().into_iter().max().unwrap_or(0);
+        let mut phrases: Vec<BarRange> = Vec::new();
+        for (item, text) in self.names(tree, "phrases").into_iter().take(MOST_PHRASES) {
+            let after = phrases.last().map_or(0, |before| before.last);
+            let expected = match BarRange::parse(&text) {
+                None => BarRange::EXPECTED.to_owned(),
+                Some(range) if range.last > last => format!("bars from 1 to {last}"),
+                Some(range) if range.first <= after => {
+                    format!("bars after {after}, where the phrase before ends")
+                }
+                Some(range) => {
+                    phrases.push(range);
+                    continue;
+                }
+            };
+            let found = format!("`{}`", shortened(&text));
+            self.tell(item.place, Kind::BadPhrases { found, expected });
+        }
+        phrases
+    }
+}
