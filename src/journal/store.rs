@@ -269,10 +269,11 @@ impl Journal {
         );
         let mut found = Vec::new();
         for stage in unique {
-            let rows: rusqlite::Result<Vec<Entry>> = transaction
-                .prepare_cached(&query)
-                .and_then(|mut query| query.query_map([stage.to_string()], row::read)?.collect());
-            found.append(&mut rows.map_err(told)?);
+            let mut query = transaction.prepare_cached(&query).map_err(told)?;
+            let rows = query.query_map([stage.to_string()], row::read);
+            for row in rows.map_err(told)? {
+                found.push(row.map_err(told)?);
+            }
         }
         let seen = arrival(&transaction).map_err(told)?;
         drop(transaction);

@@ -174,7 +174,7 @@ impl Digest {
     /// Adds what was said later, in fold order. Nothing in it may name a mark or a repetition that
     /// was added before: whoever adds in parts parts between sessions.
     pub fn add(&mut self, said: impl IntoIterator<Item = Said>) {
-        let said: Vec<Said> = said.into_iter().collect();
+        let mut said: Vec<Said> = said.into_iter().collect();
         let undone: HashSet<RecordId> = said
             .iter()
             .filter_map(|one| match one {
@@ -182,14 +182,18 @@ impl Digest {
                 Said::Mark { .. } | Said::Tried { .. } => None,
             })
             .collect();
-        let mut places: HashMap<(Uuid, u64, CellKey), usize> = HashMap::with_capacity(said.len());
-        let mut standing: Vec<Said> = Vec::with_capacity(said.len());
         let tried: Vec<Said> = said
             .iter()
             .filter(|one| matches!(one, Said::Tried { .. }))
             .copied()
             .collect();
-        for one in said {
+        // What stands moves to the front of the same row: a year's marks are held once, not twice.
+        let mut standing = 0;
+        // By repetition alone, which is marked in one cell; where it is in two, by both.
+        let mut places: HashMap<(Uuid, u64), usize> = HashMap::new();
+        let mut others: HashMap<(Uuid, u64, CellKey), usize> = HashMap::new();
+        for at in 0..said.len() {
+            let one = said[at];
             let Said::Mark {
                 id,
                 repetition,
@@ -202,15 +206,25 @@ impl Digest {
             if undone.contains(&id) {
                 continue;
             }
-            match places.entry((id.session, repetition, cell)) {
-                std::collections::hash_map::Entry::Occupied(place) => standing[*place.get()] = one,
-                std::collections::hash_map::Entry::Vacant(place) => {
-                    place.insert(standing.len());
-                    standing.push(one);
+            let in_cell =
+                |at: &usize| matches!(said[*at], Said::Mark { cell: other, .. } if other == cell);
+            let name = (id.session, repetition);
+            let before = match places.get(&name) {
+                Some(place) if in_cell(place) => Some(*place),
+                Some(_) => others.get(&(id.session, repetition, cell)).copied(),
+                None => None,
+            };
+            let place = before.unwrap_or(standing);
+            said[place] = one;
+            if before.is_none() {
+                if *places.entry(name).or_insert(place) != place {
+                    others.insert((id.session, repetition, cell), place);
                 }
+                standing += 1;
             }
         }
-        for one in &standing {
+        said.truncate(standing);
+        for one in &said {
             let Said::Mark {
                 cell,
                 day,
@@ -275,10 +289,15 @@ impl Digest {
             else {
                 continue;
             };
-            let mark = places
-                .get(&(session, repetition, cell))
-                .and_then(|place| standing.get(*place));
-            self.keep_try(one, mark);
+            let own = |place: &&usize| {
+                let mark = said.get(**place);
+                matches!(mark, Some(Said::Mark { cell: other, .. }) if *other == cell)
+            };
+            let place = places
+                .get(&(session, repetition))
+                .filter(own)
+                .or_else(|| others.get(&(session, repetition, cell)));
+            self.keep_try(one, place.and_then(|place| said.get(*place)));
         }
     }
 
