@@ -29,7 +29,8 @@ pub use make::{
     make_joined, make_phrase,
 };
 pub use music::{
-    Mended, MusicProblem, adopt_music, body_order, is_pipe_key, mend_music, read_music,
+    Mended, MusicProblem, WrittenOut, adopt_music, body_order, is_pipe_key, mend_music, read_music,
+    written_out,
 };
 pub use phrases::{BarRange, NoSuchBars, Phrasing, parts};
 pub use problem::{

@@ -58,6 +58,29 @@ mod tests {
         }
     }
 
+    /// MusicXML 4.0, `ending-number`: "a comma-separated list of positive integers".
+    #[test]
+    fn an_ending_for_several_passes_is_written_out() {
+        let text = "title: x\nunit: 1/8\nmusic: \"|:A8|1 B8:|2 c8|]\"\n\
+                    ladder: {from: 50, to: 60, step: 5%}\n";
+        let drill = drill::read(text.as_bytes()).0.expect("it reads");
+        let xml = String::from_utf8(write(&Piece::of(&drill, None, None))).expect("UTF-8");
+        let twice = xml
+            .replace("ending number=\"1\"", "ending number=\"1, 3\"")
+            .replace("ending number=\"2\"", "ending number=\"2,4\"");
+        let (piece, problems) = read(twice.as_bytes());
+        let told: Vec<String> = problems.iter().map(|own| own.kind.to_string()).collect();
+        assert_eq!(
+            told,
+            ["endings for several passes: each pair of passes is written out"]
+        );
+        let score = &piece.expect("it is read").sections[0].score;
+        assert_eq!(
+            score.written_text(),
+            "4/4 | LA:4 | B:4 | LA:4 | C:4 | LA:4 | B:4 | LA:4 | C:4"
+        );
+    }
+
     #[test]
     fn what_is_no_musicxml_is_a_sentence() {
         for source in [

@@ -5,7 +5,7 @@ use super::{ALSO, HELD, KIND, ORIGIN, STAGES, listen_here};
 use crate::chanter::Note;
 use crate::drill::{
     Bar, Gracenote, Group, LARGEST_FILE, Music, Place, Problem, TuneHead, Written, body_order,
-    mend_music,
+    mend_music, written_out,
 };
 use crate::exchange::piece::{
     BEAT, Piece, Practice, REMARKS, Section, adopted, adopted_at, beats_a_minute, counted_by,
@@ -14,6 +14,7 @@ use crate::exchange::piece::{
 use crate::movement::Lengths;
 use crate::rhythm::Metre;
 use crate::units::{Beats, Bpm, Fraction, parse_fraction};
+use std::collections::BTreeMap;
 
 /// The largest file that is read, bytes: a note takes a few hundred of them.
 const LARGEST: usize = 16 * LARGEST_FILE;
@@ -121,6 +122,15 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
     reader.finish(title, head, remarks, here)
 }
 
+/// `1, 3` as the passes of an ending, 1 to 8 (MusicXML 4.0, `ending-number`).
+fn passes_of(number: &str) -> Option<Vec<u8>> {
+    let passes: Option<Vec<u8>> = number
+        .split(',')
+        .map(|one| one.trim().parse().ok())
+        .collect();
+    passes.filter(|passes| passes.len() <= 8 && passes.iter().all(|pass| (1..=8).contains(pass)))
+}
+
 /// Lengths that were read as parts of a semibreve, in beats.
 fn in_beats(bar: &mut Bar, metre: Metre) {
     for written in &mut bar.notes {
@@ -156,12 +166,18 @@ fn shown(text: &str) -> String {
     text.escape_debug().take(40).collect()
 }
 
+/// A bar with its line and the passes of its ending.
+type Measure = (Bar, usize, Vec<u8>);
+
 #[derive(Debug, Default)]
 struct PartReader {
     stages: bool,
     /// A beat that is not the usual one of the metre.
     beat: Option<String>,
     problems: Vec<Problem>,
+    /// The passes of an ending that begins with the bar that is read, where it is more than a first
+    /// or a second.
+    passes: Vec<u8>,
     /// The first metre, that of now, and one that begins with the bar that is read.
     metre: Option<Metre>,
     now: Option<Metre>,
@@ -172,8 +188,8 @@ struct PartReader {
     group: Vec<Gracenote>,
     /// A rest at the start, given to the first note.
     owed: Fraction,
-    /// Names of sections and their bars with each bar's line.
-    sections: Vec<(String, Vec<(Bar, usize)>)>,
+    /// Names of sections and their bars with each bar's line and the passes of its ending.
+    sections: Vec<(String, Vec<Measure>)>,
 }
 
 impl PartReader {
@@ -217,7 +233,7 @@ impl PartReader {
         }
         bar.metre = self.change.take();
         if let Some((_, bars)) = self.sections.last_mut() {
-            bars.push((bar, measure.line));
+            bars.push((bar, measure.line, std::mem::take(&mut self.passes)));
         }
     }
 
@@ -323,13 +339,14 @@ impl PartReader {
         if let Some(ending) = element.child("ending")
             && ending.attribute("type") == Some("start")
         {
-            match ending.attribute("number").map(str::trim) {
-                Some("1") => bar.ending = Some(1),
-                Some("2") => bar.ending = Some(2),
-                other => self.problems.push(foreign(
+            let number = ending.attribute("number").unwrap_or("");
+            match passes_of(number).as_deref() {
+                Some([plain @ (1 | 2)]) => bar.ending = Some(*plain),
+                Some(passes) => self.passes = passes.to_vec(),
+                None => self.problems.push(foreign(
                     at(ending.line),
-                    format!("the ending `{}`", shown(other.unwrap_or(""))),
-                    "first and second endings only",
+                    format!("the ending `{}`", shown(number)),
+                    "the numbers of passes from 1 to 8",
                 )),
             }
         }
@@ -396,7 +413,7 @@ impl PartReader {
                         .sections
                         .last_mut()
                         .and_then(|(_, bars)| bars.last_mut());
-                    if let Some(last) = before.and_then(|(bar, _)| bar.notes.last_mut()) {
+                    if let Some(last) = before.and_then(|(bar, ..)| bar.notes.last_mut()) {
                         last.tied = true;
                         bar.notes.push(Written {
                             note: last.note,
@@ -533,8 +550,13 @@ impl PartReader {
         let mut started = metre;
         let named = std::mem::take(&mut self.sections);
         for ((name, bars), listen_for) in named.into_iter().zip(here) {
-            let lines: Vec<usize> = bars.iter().map(|(_, line)| *line).collect();
-            let mut bars: Vec<Bar> = bars.into_iter().map(|(bar, _)| bar).collect();
+            let mut lines: Vec<usize> = bars.iter().map(|(_, line, _)| *line).collect();
+            let places = bars.iter().enumerate();
+            let passes: BTreeMap<usize, Vec<u8>> = places
+                .filter(|(_, (_, _, passes))| !passes.is_empty())
+                .map(|(place, (_, _, passes))| (place, passes.clone()))
+                .collect();
+            let mut bars: Vec<Bar> = bars.into_iter().map(|(bar, ..)| bar).collect();
             let mut now = started;
             for bar in &mut bars {
                 now = bar.metre.unwrap_or(now);
@@ -548,6 +570,18 @@ impl PartReader {
                 last.part_ends = true;
             } else {
                 continue;
+            }
+            if !passes.is_empty() {
+                let out = written_out(&bars, &passes);
+                for bar in out.parts {
+                    self.problems.push(adopted_at(
+                        at(lines[bar]),
+                        "endings for several passes",
+                        "each pair of passes is written out",
+                    ));
+                }
+                lines = out.source.iter().map(|bar| lines[*bar]).collect();
+                bars = out.bars;
             }
             let (order, told) = body_order(&bars);
             for (bar, kind) in told {

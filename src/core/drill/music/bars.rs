@@ -1,5 +1,6 @@
 //! Bar lines, repeats and endings, and the order of play.
 
+use super::foreign::written_out;
 use super::mend::mend;
 use super::{MusicProblem, Reader};
 use crate::drill::problem::Kind;
@@ -30,10 +31,16 @@ impl Reader {
         if begins_repeat {
             self.bar.repeat_begins = true;
         }
-        if digit == Some('2') {
-            self.begin_second_ending();
+        let foreign = self.foreign.is_some();
+        match digit {
+            Some('1') if !inside => self.forget_shared(),
+            Some('2'..='9') if foreign => self.begin_later_ending(),
+            _ => {}
         }
-        if let Some(ending @ ('1' | '2')) = digit {
+        if foreign && matches!(digit, Some('1'..='9')) {
+            self.at += usize::from(bracket);
+            self.ending_numbers();
+        } else if let Some(ending @ ('1' | '2')) = digit {
             self.at += 1 + usize::from(bracket);
             self.bar.ending = Some(if ending == '1' { 1 } else { 2 });
         } else if line.is_empty() {
@@ -72,6 +79,7 @@ impl Reader {
 
     pub(super) fn finish(mut self, label: &str) -> (Music, Vec<MusicProblem>) {
         self.close_bar(false, true);
+        self.write_endings_out();
         let order = self.unroll();
         let mut music = Music {
             metre: self.first,
@@ -92,6 +100,31 @@ impl Reader {
         self.check_notes(&music);
         self.problems.sort_by_key(|problem| problem.start);
         (music, self.problems)
+    }
+
+    /// Endings for several passes as first and second endings.
+    fn write_endings_out(&mut self) {
+        let passes = match &mut self.foreign {
+            Some(own) if !own.passes.is_empty() => std::mem::take(&mut own.passes),
+            _ => return,
+        };
+        let out = written_out(&self.bars, &passes);
+        for bar in out.parts {
+            let (start, end) = self.bar_place(bar);
+            self.tell(
+                start,
+                end,
+                Kind::Adopted {
+                    found: "endings for several passes".to_owned(),
+                    done: "each pair of passes is written out".to_owned(),
+                    times: 1,
+                },
+            );
+        }
+        let spans = |bar: &usize| self.bar_spans[*bar].clone();
+        self.bar_spans = out.source.iter().map(spans).collect();
+        self.bars_unsure = vec![false; out.bars.len()];
+        self.bars = out.bars;
     }
 
     pub(super) fn bar_place(&self, bar: usize) -> (usize, usize) {

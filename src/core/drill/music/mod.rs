@@ -11,7 +11,7 @@ mod mend;
 mod notes;
 
 pub use bars::body_order;
-pub use foreign::{adopt_music, is_pipe_key};
+pub use foreign::{WrittenOut, adopt_music, is_pipe_key, written_out};
 pub use mend::{Mended, mend_music};
 
 use super::problem::{Kind, MOST_PROBLEMS};

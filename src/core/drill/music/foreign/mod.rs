@@ -2,15 +2,18 @@
 //!
 //! The same reader as for drills; only the signs that drills refuse are dealt with here.
 
+mod endings;
 mod fields;
 mod signs;
 
+pub use endings::{WrittenOut, written_out};
 pub use fields::is_pipe_key;
 
 use super::{Kind, MusicProblem, Reader};
 use crate::drill::written::{Music, Written};
 use crate::rhythm::Metre;
 use crate::units::{Beats, Bpm, Fraction};
+use std::collections::BTreeMap;
 use std::collections::{BTreeSet, HashMap};
 
 /// After so many different changes in one tune no more is read.
@@ -38,6 +41,8 @@ pub(super) struct Foreign {
     tuplet: Option<(Fraction, u32)>,
     /// A rest at the very start, given to the first note.
     owed: Beats,
+    /// Endings that are more than a first or a second, by the bar that each begins with.
+    pub(super) passes: BTreeMap<usize, Vec<u8>>,
     /// Beats a minute, where the tune says.
     tempo: Option<Fraction>,
     /// The beginning of a bar in which a first ending begins: notes and their places in the text.
@@ -115,7 +120,12 @@ impl Reader {
         match sign {
             '[' if voice_follows => self.inline_field(),
             _ if skipping => self.at += 1,
-            '[' if matches!(self.peek_next(), Some('|' | '1' | '2')) => return self.odd_ending(),
+            '[' if self
+                .peek_next()
+                .is_some_and(|sign| matches!(sign, '|' | '1'..='9')) =>
+            {
+                self.bar_line();
+            }
             '[' => self.chord(),
             '"' => {
                 self.at += 1;
@@ -294,12 +304,34 @@ mod tests {
         let music = adopts(
             "|:A8|B4 c2[1 d2:|[2 e2||f8|",
             Metre::FOUR_FOUR,
-            &[
-                "an ending that begins inside a bar: the beginning of the bar stands in both endings",
-            ],
+            &["an ending that begins inside a bar: the beginning of the bar stands in each ending"],
         );
         assert_eq!(letters(&music), "ABcdBcef");
         assert_eq!(music.order, [0, 1, 0, 2, 3]);
+    }
+
+    #[test]
+    fn endings_for_several_passes_are_written_out() {
+        let told = ["endings for several passes: each pair of passes is written out"];
+        let played = |music: &Music| -> String {
+            let bars = music.order.iter().flat_map(|bar| &music.bars[*bar].notes);
+            bars.map(|note| note.note.abc_letter()).collect()
+        };
+        // ABC 2.1 section 4.10: `[1,3` and `[1-3`
+        let music = adopts("e8|:A8|[1,3 B8:|[2,4 c8:|f8|", Metre::FOUR_FOUR, &told);
+        assert_eq!(played(&music), "eABAcABAcf");
+        assert_eq!(music.bars.len(), 8);
+        let music = adopts("|:A8|1 B8:|2 c8:|3 d8||e8|", Metre::FOUR_FOUR, &told);
+        assert_eq!(played(&music), "ABAcAde");
+        let music = adopts("|:A8|1-2 B8:|3 d8|]", Metre::FOUR_FOUR, &told);
+        assert_eq!(played(&music), "ABABAd");
+        let (_, problems) = adopt_music(
+            "|:A8|[1,9 B8:|[2 c8|]",
+            Metre::FOUR_FOUR,
+            Fraction::new(1, 8),
+            None,
+        );
+        assert!(matches!(problems[0].kind, Kind::Foreign { .. }));
     }
 
     #[test]

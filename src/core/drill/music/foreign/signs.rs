@@ -1,5 +1,6 @@
 //! Signs that a drill refuses: tuplets, rests, accidentals, chords, other octaves.
 
+use super::endings::MOST_PASSES;
 use crate::chanter::Note;
 use crate::drill::music::{Kind, Reader};
 use crate::drill::written::{Group, Written};
@@ -9,22 +10,38 @@ use crate::units::{Beats, Fraction};
 const REST_AT_START: &str = "a rest at the start";
 
 impl Reader {
-    /// Endings beyond the second, or several passes on one.
-    pub(in crate::drill::music) fn odd_ending(&mut self) -> bool {
-        let digit = self.peek_next().is_some_and(|sign| sign.is_ascii_digit());
-        let more = self.signs.get(self.at + 2);
-        if digit && matches!(more, Some(',' | '-')) {
-            let start = self.at;
-            self.tell(
-                start,
-                start + 3,
-                Kind::Foreign {
-                    found: "an ending for several passes".to_owned(),
-                    expected: "first and second endings only".to_owned(),
-                },
-            );
+    /// The passes that an ending is for, after its bar line: `1`, `1,3`, `1-3` (ABC 2.1 §4.10).
+    pub(in crate::drill::music) fn ending_numbers(&mut self) {
+        let start = self.at;
+        let mut passes: Vec<u8> = Vec::new();
+        let mut from = None;
+        while let Some(number) = self.digits() {
+            let number = u8::try_from(number).unwrap_or(u8::MAX);
+            passes.extend(from.take().unwrap_or(number)..=number.min(MOST_PASSES + 1));
+            let more = self.peek_next().is_some_and(|sign| sign.is_ascii_digit());
+            match self.peek() {
+                Some(',') if more => {}
+                Some('-') if more => from = Some(number.saturating_add(1)),
+                _ => break,
+            }
+            self.at += 1;
         }
-        false
+        if passes.iter().any(|pass| !(1..=MOST_PASSES).contains(pass)) || passes.is_empty() {
+            let found: String = self.signs[start..self.at].iter().collect();
+            let found = format!("the ending `{}`", found.escape_debug());
+            let expected = format!("endings from 1 to {MOST_PASSES}");
+            self.tell(start, self.at, Kind::Foreign { found, expected });
+            return;
+        }
+        match passes.as_slice() {
+            [plain @ (1 | 2)] => self.bar.ending = Some(*plain),
+            _ => {
+                let bar = self.bars.len();
+                if let Some(foreign) = &mut self.foreign {
+                    foreign.passes.insert(bar, passes);
+                }
+            }
+        }
     }
 
     /// A first ending that begins inside a bar: both endings get what of the bar stands before it.
@@ -40,19 +57,26 @@ impl Reader {
         self.tell_note(
             start,
             "an ending that begins inside a bar",
-            "the beginning of the bar stands in both endings",
+            "the beginning of the bar stands in each ending",
         );
         true
     }
 
-    /// A second ending begins; after a first one inside a bar it begins like it.
-    pub(in crate::drill::music) fn begin_second_ending(&mut self) {
-        let shared = self.foreign.as_mut().and_then(|own| own.shared.take());
+    /// A later ending begins; after a first one inside a bar it begins like it.
+    pub(in crate::drill::music) fn begin_later_ending(&mut self) {
+        let shared = self.foreign.as_ref().and_then(|own| own.shared.clone());
         if let Some((notes, spans)) = shared
             && self.bar.notes.is_empty()
         {
             self.bar.notes = notes;
             self.spans = spans;
+        }
+    }
+
+    /// A first ending that begins with a bar shares nothing of it.
+    pub(in crate::drill::music) fn forget_shared(&mut self) {
+        if let Some(foreign) = &mut self.foreign {
+            foreign.shared = None;
         }
     }
 
