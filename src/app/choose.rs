@@ -1,20 +1,67 @@
-//! The list of drills.
+//! The start page: today's session, the drills, and every movement there is.
 
-/// A drill in the list.
+use crate::movement::find_said;
+
+/// What a line of the list opens.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Opens {
+    /// Today's session.
+    Session,
+    /// A drill.
+    Drill,
+    /// A movement of the catalogue: its drill is made and opened.
+    Movement,
+}
+
+/// A line of the list.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Listed {
+    /// What it opens.
+    pub opens: Opens,
     /// The name it is opened by.
     pub name: String,
     /// Its title.
     pub title: String,
     /// What it is for.
     pub about: String,
+    /// Other names it is found by.
+    pub also: String,
     /// Stages, first and last tempo, in a few words.
     pub extent: String,
     /// How much of its board is done, in a few words; empty where nothing was played.
     pub progress: String,
+    /// Where it would begin and the music there, once it was read; several lines.
+    pub preview: Vec<String>,
+    /// Every problem that keeps it from being played; empty where it can be.
+    pub problems: Vec<String>,
+}
+
+impl Listed {
+    /// A line that opens something by its name, with nothing known of it yet.
+    pub fn new(opens: Opens, name: &str, title: &str) -> Self {
+        Self {
+            opens,
+            name: name.to_owned(),
+            title: title.to_owned(),
+            about: String::new(),
+            also: String::new(),
+            extent: String::new(),
+            progress: String::new(),
+            preview: Vec::new(),
+            problems: Vec::new(),
+        }
+    }
+
     /// False where it has problems and cannot be played.
-    pub playable: bool,
+    pub fn is_playable(&self) -> bool {
+        self.problems.is_empty()
+    }
+
+    fn has(&self, letters: &str) -> bool {
+        [&self.name, &self.title, &self.about, &self.also]
+            .iter()
+            .any(|text| text.to_lowercase().contains(letters))
+    }
 }
 
 /// Something to practise today, with its reason.
@@ -29,34 +76,48 @@ pub struct TodayLine {
 /// The list and where the player is in it.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Choose {
+    /// Today's session, where there is anything to practise.
+    pub session: Option<Listed>,
     /// All drills.
     pub drills: Vec<Listed>,
+    /// Every movement of the catalogue; shown where letters are searched for.
+    pub movements: Vec<Listed>,
     /// What to practise today, first things first.
     pub today: Vec<TodayLine>,
     /// Letters that titles and names are searched for.
     pub search: String,
-    /// Letters that are typed are searched for.
-    pub searching: bool,
     /// The marked line among those shown.
     pub marked: usize,
 }
 
 impl Choose {
-    /// The drills whose title, name or purpose has the letters searched for.
+    /// Today's session and the drills; with letters to search for, the drills and movements whose
+    /// names or purpose have them, a movement that a drill has the name of left out.
     pub fn shown(&self) -> Vec<&Listed> {
+        if self.search.is_empty() {
+            return self.session.iter().chain(&self.drills).collect();
+        }
         let wanted = self.search.to_lowercase();
-        self.drills
-            .iter()
-            .filter(|drill| {
-                wanted.is_empty()
-                    || [&drill.name, &drill.title, &drill.about]
-                        .iter()
-                        .any(|text| text.to_lowercase().contains(&wanted))
-            })
-            .collect()
+        let named =
+            |movement: &&Listed| self.drills.iter().all(|drill| drill.name != movement.name);
+        let movements = self.movements.iter().filter(named);
+        let all = self.drills.iter().chain(movements);
+        // a name that says more than the movement: the thrown doubling on a note, a school's form
+        let said = find_said(&wanted).ok().map(|named| named.movement.name());
+        let is_said = |line: &&Listed| said == Some(line.name.as_str());
+        let mut found: Vec<&Listed> = all
+            .filter(|line| line.has(&wanted) || is_said(line))
+            .collect();
+        // what begins with the letters is what they most likely mean
+        let begins = |line: &&Listed| {
+            let title = line.title.to_lowercase();
+            !(is_said(line) || title.starts_with(&wanted) || line.name.starts_with(&wanted))
+        };
+        found.sort_by_key(begins);
+        found
     }
 
-    /// The marked drill.
+    /// The marked line.
     pub fn current(&self) -> Option<&Listed> {
         self.shown().get(self.marked).copied()
     }
@@ -65,6 +126,29 @@ impl Choose {
     pub fn mark(&mut self, name: &str) {
         if let Some(place) = self.shown().iter().position(|drill| drill.name == name) {
             self.marked = place;
+        }
+    }
+
+    /// Today's session comes first in the list. What the player marked before stays marked; who
+    /// marked nothing finds the session.
+    pub(super) fn set_today(&mut self, lines: Vec<TodayLine>) {
+        let had = self.session.is_some();
+        let minutes: u32 = lines.iter().map(|line| line.minutes).sum();
+        self.session = (!lines.is_empty()).then(|| Listed {
+            about: "A warm-up, then each thing until it is answered or its minutes are over; two \
+                    pedals are enough."
+                .to_owned(),
+            extent: format!("{minutes} minutes"),
+            preview: lines.iter().map(|line| line.why.clone()).collect(),
+            ..Listed::new(Opens::Session, "", "Today's session")
+        });
+        self.today = lines;
+        if self.search.is_empty() && self.marked > 0 {
+            match (had, self.session.is_some()) {
+                (false, true) => self.marked += 1,
+                (true, false) => self.marked -= 1,
+                _ => {}
+            }
         }
     }
 
@@ -91,5 +175,80 @@ impl Choose {
             }
         }
         self.marked = 0;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn listed(opens: Opens, name: &str, also: &str) -> Listed {
+        Listed {
+            also: also.to_owned(),
+            ..Listed::new(opens, name, name)
+        }
+    }
+
+    fn page() -> Choose {
+        Choose {
+            drills: vec![
+                listed(Opens::Drill, "grip", ""),
+                listed(Opens::Drill, "my-tune", ""),
+            ],
+            movements: vec![
+                listed(Opens::Movement, "grip", "leumluath"),
+                listed(Opens::Movement, "taorluath", "taorluadh"),
+            ],
+            ..Choose::default()
+        }
+    }
+
+    fn names(page: &Choose) -> Vec<&str> {
+        page.shown().iter().map(|line| line.name.as_str()).collect()
+    }
+
+    /// A movement that nobody made a drill of must be found by whatever the player calls it.
+    #[test]
+    fn movements_are_found_by_any_of_their_names() {
+        let mut page = page();
+        assert_eq!(names(&page), ["grip", "my-tune"]);
+        for letter in "uadh".chars() {
+            page.search(Some(letter));
+        }
+        assert_eq!(names(&page), ["taorluath"]);
+        page.search.clear();
+        for letter in "rodin".chars() {
+            page.search(Some(letter));
+        }
+        assert_eq!(names(&page), ["grip"], "a name that says more is known too");
+        page.search.clear();
+        page.search(Some('g'));
+        assert_eq!(names(&page), ["grip"], "a drill stands for its movement");
+    }
+
+    /// The session is composed after the first screen: what was marked by then stays marked.
+    #[test]
+    fn the_session_comes_first_and_moves_no_mark() {
+        let mut page = page();
+        let lines = || {
+            vec![TodayLine {
+                minutes: 12,
+                why: "Grip: new to you".to_owned(),
+            }]
+        };
+        page.mark("my-tune");
+        page.set_today(lines());
+        assert_eq!(
+            page.current().map(|line| line.name.as_str()),
+            Some("my-tune")
+        );
+        page.set_today(Vec::new());
+        assert_eq!(
+            page.current().map(|line| line.name.as_str()),
+            Some("my-tune")
+        );
+        let mut fresh = self::page();
+        fresh.set_today(lines());
+        assert_eq!(fresh.current().map(|line| line.opens), Some(Opens::Session));
     }
 }

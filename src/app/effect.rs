@@ -13,6 +13,9 @@ pub enum Effect {
     List,
     /// Read a drill and its marks; answered by a message.
     Open(String),
+    /// Make a movement's drill among the player's own, unless it is there, and open it; answered by
+    /// a message.
+    OpenMovement(String),
     /// Read a drill and its marks and begin in a cell; answered by a message.
     OpenAt {
         /// The drill's name or a file.

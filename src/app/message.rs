@@ -125,14 +125,10 @@ pub enum Action {
     },
     /// In a list: open what is marked.
     Open,
-    /// In the list of drills: begin today's session, or go on with it.
-    BeginSession,
     /// In a session: begin what is shown, or leave the page after the last.
     BeginPart,
     /// In a session: leave out what is shown, or go on to the next thing.
     NextPart,
-    /// In the list of drills: the letters typed from now on are looked for.
-    SearchBegin,
     /// In the list of drills: a letter to look for.
     Search(char),
     /// In the list of drills: take the last letter back.

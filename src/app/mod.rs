@@ -29,7 +29,7 @@ mod words;
 
 pub use blowing::{Blowing, DROWNED, trouble};
 pub use care::Care;
-pub use choose::{Choose, Listed, TodayLine};
+pub use choose::{Choose, Listed, Opens, TodayLine};
 pub use discriminating::{Asking, Button, Discriminating, ToPlay};
 pub use effect::Effect;
 pub use lateness::Lateness;

@@ -1,5 +1,6 @@
 //! The one place where the model changes.
 
+use super::choose::Opens;
 use super::cold;
 use super::effect::Effect;
 use super::message::{Action, Message, OpenedDrill};
@@ -51,7 +52,7 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
             model.choose.drills = drills;
             model.choose.move_by(0);
         }
-        Message::Today(lines) => model.choose.today = lines,
+        Message::Today(lines) => model.choose.set_today(lines),
         Message::Care(word) => model.notice = Some(Notice::plain(word)),
         Message::Heard(report) => heard(model, at, &report, effects),
         Message::Position {
@@ -264,8 +265,7 @@ fn act(model: &mut Model, at: Moment, action: Action, effects: &mut Vec<Effect>)
 fn leave(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     match model.page {
         Page::Choose => {
-            if model.choose.searching || !model.choose.search.is_empty() {
-                model.choose.searching = false;
+            if !model.choose.search.is_empty() {
                 model.choose.search.clear();
                 model.choose.marked = 0;
                 return;
@@ -303,23 +303,26 @@ fn act_in_list(model: &mut Model, action: Action, effects: &mut Vec<Effect>) {
     match action {
         Action::Move(lines) => model.choose.move_by(lines),
         Action::MoveToEnd { last } => model.choose.move_to_end(last),
-        Action::SearchBegin => {
+        Action::Search(letter) => {
             model.notice = None;
-            model.choose.searching = true;
+            model.choose.search(Some(letter));
         }
-        Action::BeginSession if model.choose.today.is_empty() => {
-            model.notice = Some(Notice::plain("nothing is due today: choose a drill"));
-        }
-        Action::BeginSession => effects.push(Effect::BeginSession),
-        Action::Search(letter) => model.choose.search(Some(letter)),
         Action::SearchBack => model.choose.search(None),
-        Action::Open => {
-            if let Some(drill) = model.choose.current() {
-                effects.push(Effect::Open(drill.name.clone()));
-            } else {
-                model.notice = Some(Notice::plain("no drill has these letters"));
+        Action::Open => match model.choose.current() {
+            Some(line) if !line.is_playable() => {
+                model.notice = Some(Notice::plain(
+                    "it cannot be played: its problems stand beside it",
+                ));
             }
-        }
+            Some(line) => effects.push(match line.opens {
+                Opens::Session => Effect::BeginSession,
+                Opens::Drill => Effect::Open(line.name.clone()),
+                Opens::Movement => Effect::OpenMovement(line.name.clone()),
+            }),
+            None => {
+                model.notice = Some(Notice::plain("no drill and no movement has these letters"));
+            }
+        },
         _ => {}
     }
 }
@@ -347,6 +350,8 @@ fn opened_drill(model: &mut Model, at: Moment, opened: &OpenedDrill, effects: &m
     model.page = Page::Practise;
     model.over = None;
     model.notice = None;
+    model.choose.search.clear();
+    model.choose.mark(&opened.name);
     practise(
         model,
         &Event::Started {

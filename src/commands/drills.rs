@@ -3,7 +3,7 @@
 use super::open::{Opened, read_source, read_source_for, schools};
 use super::table::table;
 use super::{Failure, Outcome, Ran, folders, output};
-use crate::drill::{BUILT_IN, Drill, read, read_for};
+use crate::drill::{BUILT_IN, Drill, Problem, read, read_for};
 use crate::wording;
 use serde::Serialize;
 use std::path::PathBuf;
@@ -39,6 +39,9 @@ pub(crate) struct Listed {
     pub(crate) path: Option<PathBuf>,
     /// How many problems keep it from being played.
     pub(crate) problems: usize,
+    /// These problems in words.
+    #[serde(skip)]
+    pub(crate) told: Vec<String>,
 }
 
 /// The player's own drills and the built-in ones. One of the player's own hides a built-in of the
@@ -54,7 +57,7 @@ pub(crate) fn list() -> Vec<Listed> {
             built.name.to_owned(),
             None,
             drill.as_ref(),
-            problems.len(),
+            told(&problems),
         ));
     }
     all
@@ -117,13 +120,30 @@ fn own() -> Vec<Listed> {
         .filter_map(|path| {
             let name = path.file_stem()?.to_string_lossy().into_owned();
             let source = read_source(&path).ok()?;
-            let problems = source.problems.len();
+            let problems = told(&source.problems);
             Some(listed(name, Some(path), source.drill.as_ref(), problems))
         })
         .collect()
 }
 
-fn listed(name: String, path: Option<PathBuf>, drill: Option<&Drill>, problems: usize) -> Listed {
+/// Each problem in words, with its line.
+fn told(problems: &[Problem]) -> Vec<String> {
+    let words = |problem: &Problem| {
+        let says = problem.says();
+        match problem.place.line {
+            0 => says,
+            line => format!("line {line}: {says}"),
+        }
+    };
+    problems.iter().map(words).collect()
+}
+
+fn listed(
+    name: String,
+    path: Option<PathBuf>,
+    drill: Option<&Drill>,
+    problems: Vec<String>,
+) -> Listed {
     Listed {
         title: drill.map_or_else(|| name.clone(), |drill| drill.title.clone()),
         about: drill.and_then(|drill| drill.about.clone()),
@@ -137,7 +157,12 @@ fn listed(name: String, path: Option<PathBuf>, drill: Option<&Drill>, problems: 
             })
             .unwrap_or_default(),
         tempi: drill.map(|drill| (drill.ladder.from.to_string(), drill.ladder.to.to_string())),
-        problems: if drill.is_some() { 0 } else { problems },
+        problems: if drill.is_some() { 0 } else { problems.len() },
+        told: if drill.is_some() {
+            Vec::new()
+        } else {
+            problems
+        },
         name,
         path,
     }

@@ -1,6 +1,6 @@
 //! `make`: a drill file of a movement, of the crossings or of one finger.
 
-use super::{Failure, Outcome, Ran, arguments, explain, output};
+use super::{Failure, Outcome, Ran, arguments, explain, folders, open, output};
 use crate::chanter::{Finger, Note};
 use crate::drill::{Build, DrillDocument, Request, make, make_crossings, make_finger, write};
 use crate::movement::{Movement, find_said};
@@ -121,6 +121,39 @@ pub(crate) fn put(document: &DrillDocument, target: Option<&Path>, force: bool) 
         }
     }
     Ok(Outcome::Done)
+}
+
+/// Makes a movement's drill in its usual contexts among the player's own drills, unless one of its
+/// name is there or built in; gives the name it is opened by.
+///
+/// # Errors
+/// The movement is unknown, or the player's folder cannot be written.
+pub(crate) fn own(name: &str) -> Result<String, Failure> {
+    let folder = folders::own_drills()?;
+    let target = folder.join(format!("{name}.yaml"));
+    if crate::drill::built_in(name).is_some() || target.exists() {
+        return Ok(name.to_owned());
+    }
+    let movement = find_said(name)
+        .map_err(|error| Failure(error.to_string()))?
+        .movement;
+    let (from, to) = notes(movement, &[], &[]);
+    let document = make(&Request {
+        movement,
+        from,
+        to,
+        schools: open::schools(),
+        build: Build::AsFits,
+        bridge: false,
+        chain: false,
+        transfer: true,
+        metre: Metre::FOUR_FOUR,
+    })
+    .map_err(|error| Failure(error.to_string()))?;
+    std::fs::create_dir_all(&folder)
+        .map_err(|error| Failure(format!("`{}` cannot be made: {error}", folder.display())))?;
+    output::write_bytes(&target, false, text_of(&document)?.as_bytes())?;
+    Ok(name.to_owned())
 }
 
 /// Why a movement's drill has no stage that closes it up; nothing where it has one.

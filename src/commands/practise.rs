@@ -235,6 +235,7 @@ pub(crate) fn choose() -> Ran {
     let settings = arguments.settings()?;
     let (mut shell, mut model) = start(&arguments, &settings, Begin::default())?;
     model.choose.drills = shell.list(false);
+    model.choose.movements = Shell::movements();
     if let Some(last) = shell.last_drill() {
         model.choose.mark(&last);
     }

@@ -3,18 +3,20 @@
 use super::ear::Ear;
 use super::open::{self, Opened};
 use super::session::{self, Asked as AskedSession};
-use super::{folders, homework, plan, takes};
+use super::{folders, homework, make, plan, takes};
 use crate::app::{
-    Effect, Listed, Message, Model, OpenedDrill, SoundState, TodayLine, planned, prints, scores,
-    update,
+    Effect, Listed, Message, Model, OpenedDrill, Opens, SoundState, TodayLine, planned, prints,
+    scores, update,
 };
 use crate::chanter::Tuning;
 use crate::journal::{Journal, Trouble};
 use crate::live::{Asked, Heard, LARGEST_BUFFER, Player, State};
+use crate::movement::Movement;
 use crate::planning::{self, Rule};
 use crate::practice::{
     Cell, CellStatus, Entry, Kind, Moment, Plan, PlannedStage, Record, Rung, replay,
 };
+use crate::screen::music_line;
 use crate::sound::Sound;
 use crate::wording::visible;
 use std::path::PathBuf;
@@ -154,6 +156,10 @@ impl Shell {
         match effect {
             Effect::List => Some(Message::Listed(self.list(true))),
             Effect::Open(name) => Some(self.open(&name)),
+            Effect::OpenMovement(name) => Some(match make::own(&name) {
+                Ok(name) => self.open(&name),
+                Err(failure) => Message::NotOpened(failure.0),
+            }),
             Effect::OpenAt { name, stage, rung } => {
                 let begin = Begin {
                     stage: Some(stage),
@@ -439,31 +445,47 @@ impl Shell {
         self.ear.is_some() || !matches!(self.player.state(), State::Closed)
     }
 
-    /// Every drill for the list; with `progress`, how much of each board is done.
+    /// Every drill for the list; with `progress`, how much of each board is done and what stands
+    /// where it would begin.
     pub(crate) fn list(&mut self, progress: bool) -> Vec<Listed> {
         super::drills::list()
             .into_iter()
             .map(|listed| {
-                let done = if progress && listed.problems == 0 {
-                    self.progress(&listed.name)
-                } else {
-                    String::new()
-                };
                 let tempi = listed
                     .tempi
                     .as_ref()
                     .map_or_else(String::new, |(from, to)| format!(", {from} to {to}"));
-                Listed {
-                    title: visible(&listed.title).into_owned(),
+                let stages = crate::wording::count(listed.stages.len(), "stage", "stages");
+                let mut line = Listed {
                     about: visible(&listed.about.unwrap_or_default()).into_owned(),
-                    extent: format!(
-                        "{}{tempi}",
-                        crate::wording::count(listed.stages.len(), "stage", "stages")
-                    ),
-                    progress: done,
-                    playable: listed.problems == 0,
-                    name: listed.name,
+                    extent: format!("{stages}{tempi}"),
+                    problems: listed
+                        .told
+                        .iter()
+                        .map(|text| visible(text).into_owned())
+                        .collect(),
+                    ..Listed::new(Opens::Drill, &listed.name, &visible(&listed.title))
+                };
+                if progress && line.is_playable() {
+                    self.look_into(&mut line);
                 }
+                line
+            })
+            .collect()
+    }
+
+    /// Every movement of the catalogue, to be looked for.
+    pub(crate) fn movements() -> Vec<Listed> {
+        Movement::all()
+            .map(|movement| Listed {
+                about: movement.family().heading().to_owned(),
+                also: movement.also().join(" "),
+                extent: "a movement: enter makes its drill".to_owned(),
+                ..Listed::new(
+                    Opens::Movement,
+                    movement.name(),
+                    &sentence(movement.spoken()),
+                )
             })
             .collect()
     }
@@ -497,20 +519,49 @@ impl Shell {
         journal.last_place().ok().flatten().map(|place| place.drill)
     }
 
-    fn progress(&mut self, name: &str) -> String {
-        let Some(journal) = &mut self.journal else {
-            return String::new();
+    /// How much of a drill's board is done, where it would begin, and the music there.
+    fn look_into(&mut self, line: &mut Listed) {
+        let Ok(opened) = open::open(&line.name) else {
+            return;
         };
-        let Ok(opened) = open::open(name) else {
-            return String::new();
-        };
-        let stages = planned(&opened.drill, &scores(&opened.drill));
+        let scores = scores(&opened.drill);
+        let stages = planned(&opened.drill, &scores);
         let music: Vec<_> = stages.iter().map(|stage| stage.print).collect();
-        match journal.board(&music) {
-            Ok(entries) if !entries.is_empty() => done(&opened.name, stages, &entries),
-            _ => String::new(),
+        let entries = match &mut self.journal {
+            Some(journal) => journal.read(&music).unwrap_or_default(),
+            None => Vec::new(),
+        };
+        let place = match &self.journal {
+            Some(journal) if !entries.is_empty() => journal.last_place_in(&music).ok().flatten(),
+            _ => None,
+        };
+        let stage = place
+            .as_ref()
+            .and_then(|place| stages.iter().position(|stage| stage.has(place.cell)))
+            .unwrap_or(0);
+        let rung = place.map(|place| place.cell.rung);
+        if !entries.is_empty() {
+            line.progress = done(&opened.name, stages, &entries);
         }
+        let (Some(written), Some(score)) = (opened.drill.stages.get(stage), scores.get(stage))
+        else {
+            return;
+        };
+        let rung = rung.unwrap_or(Rung::Tempo(opened.drill.ladder.from));
+        line.preview = vec![
+            format!("{} at {}", visible(&written.name), rung.spoken()),
+            music_line(score),
+        ];
     }
+}
+
+/// A text with its first letter large.
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters
+        .next()
+        .map(|letter| letter.to_uppercase().to_string());
+    format!("{}{}", first.unwrap_or_default(), letters.as_str())
 }
 
 /// Records as `journal export` writes entries. They have no place in a journal yet: each session is

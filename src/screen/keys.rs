@@ -55,16 +55,10 @@ use KeyCode::{
 
 /// All keys.
 pub const BINDINGS: &[Binding] = &[
+    row(Place::List, &[Up], Action::Move(1), "up", "one line up"),
     row(
         Place::List,
-        &[Up, Char('k')],
-        Action::Move(1),
-        "up",
-        "one line up",
-    ),
-    row(
-        Place::List,
-        &[Down, Char('j')],
+        &[Down],
         Action::Move(-1),
         "down",
         "one line down",
@@ -99,24 +93,17 @@ pub const BINDINGS: &[Binding] = &[
     ),
     row(
         Place::List,
-        &[Enter, Char(' ')],
+        &[Enter],
         Action::Open,
         "enter",
-        "practise this drill",
+        "begin the session, practise the drill, make the movement's drill",
     ),
     row(
         Place::List,
-        &[Char('t')],
-        Action::BeginSession,
-        "t",
-        "today's session, or go on with it",
-    ),
-    row(
-        Place::List,
-        &[Char('/')],
-        Action::SearchBegin,
-        "/",
-        "look for a drill by its letters",
+        &[Backspace],
+        Action::SearchBack,
+        "letters",
+        "look for a drill or a movement by any of its names",
     ),
     row(
         Place::Session,
@@ -432,12 +419,12 @@ pub fn action(model: &Model, key: KeyEvent) -> Option<Action> {
             _ => None,
         };
     }
-    if model.page == Page::Choose && model.choose.searching {
-        match key.code {
-            Char(letter) => return Some(Action::Search(letter)),
-            Backspace => return Some(Action::SearchBack),
-            _ => {}
-        }
+    // Letters are looked for at once; what leaves and what helps stay keys while none are there.
+    if model.page == Page::Choose
+        && let Char(letter) = key.code
+        && (!model.choose.search.is_empty() || !matches!(letter, '?' | 'q' | ' '))
+    {
+        return Some(Action::Search(letter));
     }
     let place = match model.page {
         Page::Choose => Place::List,

@@ -61,7 +61,7 @@ impl Plain {
             Page::Choose => {
                 if before.page != now.page {
                     lines.push(
-                        "Choose a drill: up and down move, enter practises, q leaves.".to_owned(),
+                        "Choose: up and down move, letters find a drill or a movement, enter opens it, q leaves.".to_owned(),
                     );
                 }
                 if now.marked != before.marked || before.page != now.page {

@@ -183,8 +183,9 @@ fn home_with_quick() -> tempfile::TempDir {
 fn a_player_chooses_plays_marks_and_the_next_cell_opens() {
     let home = home_with_quick();
     let mut story = Story::begin(home.path(), &[], 80, 24);
-    story.until("choose a drill");
-    story.until("Quick");
+    story.until("Today's session");
+    story.press("uick");
+    story.until("▸ Quick");
     story.press("\r");
     story.until("Quick · first");
     story.press(" ");
@@ -192,7 +193,7 @@ fn a_player_chooses_plays_marks_and_the_next_cell_opens() {
     mark_until_clear(&mut story, "clear; next: first at 300");
     story.until("Quick · second");
     story.press("q");
-    story.until("choose a drill");
+    story.until("1 of 4 cells clear");
     story.until("1 of 4 cells clear");
     story.press("q");
     story.ends_with(0);
