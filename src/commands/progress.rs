@@ -1,10 +1,13 @@
 //! `progress`: how the weeks went.
 
-use super::{Failure, Outcome, Ran, open, output, plan, today};
+use super::{Failure, Outcome, Ran, open, output, plan, today, tune};
+use crate::app::scores;
 use crate::journal::{Journal, JournalError};
 use crate::planning::{
-    Digest, Earlier, HeardApart, Known, Played, Progress, heard_apart, progress,
+    Digest, Earlier, HeardApart, Known, Played, Progress, heard_apart, is_part_of, progress,
+    work_on,
 };
+use crate::score::Score;
 use crate::wording;
 use jiff::civil::Date;
 use std::path::PathBuf;
@@ -69,6 +72,34 @@ fn meant(what: Option<&str>) -> Result<Vec<Known>, Failure> {
     } else {
         Ok(of_movement)
     }
+}
+
+/// The tunes that are meant with the bars to work on in each; a drill of some bars of another tune is
+/// that tune's.
+fn failing(what: Option<&str>) -> Vec<(String, String)> {
+    let opened = match what {
+        Some(what) => open::open(what).into_iter().collect(),
+        None => super::drills::playable(),
+    };
+    let tunes: Vec<_> = opened
+        .iter()
+        .filter(|opened| opened.drill.is_tune())
+        .filter_map(|opened| Some((opened, scores(&opened.drill).pop()?)))
+        .collect();
+    let whole = |score: &Score| {
+        let longer = |other: &Score| other.notes.len() > score.notes.len();
+        !tunes
+            .iter()
+            .any(|(_, other)| longer(other) && is_part_of(other, score))
+    };
+    tunes
+        .iter()
+        .filter(|(_, score)| whole(score))
+        .filter_map(|(opened, _)| {
+            let words = tune::work_on_words(&work_on(&tune::failing(opened, 0)))?;
+            Some((opened.drill.title.clone(), words))
+        })
+        .collect()
 }
 
 /// What was marked under a drill's name and stands in none of these drills as they are now.
@@ -150,7 +181,8 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             text.trim_start()
         })?;
     } else if arguments.output.is_none() {
-        output::print(&text(&found, plan::date()))?;
+        let failing = failing(arguments.what.as_deref());
+        output::print(&text(&found, &failing, plan::date()))?;
     }
     if let Some(target) = &arguments.output {
         let title = arguments.what.as_deref().unwrap_or("every drill");
@@ -158,7 +190,11 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         let bytes = match target.extension().and_then(|end| end.to_str()) {
             Some("svg") => svg()?.into_bytes(),
             Some("png") => picture::png(title, &found).map_err(Failure)?,
-            _ => picture::html(title, &svg()?, &text(&found, plan::date())).into_bytes(),
+            _ => {
+                let failing = failing(arguments.what.as_deref());
+                let text = text(&found, &failing, plan::date());
+                picture::html(title, &svg()?, &text).into_bytes()
+            }
         };
         output::write_bytes(target, arguments.force, &bytes)?;
         if !arguments.json && !arguments.csv {
@@ -276,7 +312,7 @@ fn bar(share: f64, width: usize) -> String {
 }
 
 /// The weeks as lines of a terminal, at most 78 columns.
-fn text(found: &Progress, date: Date) -> String {
+fn text(found: &Progress, failing: &[(String, String)], date: Date) -> String {
     use std::fmt::Write as _;
     let mut text = String::new();
     let apart = apart_text(&found.heard_apart);
@@ -284,7 +320,16 @@ fn text(found: &Progress, date: Date) -> String {
         if !apart.is_empty() {
             return apart.trim_start().to_owned();
         }
-        return "nothing was played yet, so there is nothing to show\n".to_owned();
+        // a tune of which its drills of single bars were practised
+        let lines = failing
+            .iter()
+            .map(|(title, words)| format!("{title}: {words}\n"));
+        let lines: String = lines.collect();
+        return if lines.is_empty() {
+            "nothing was played yet, so there is nothing to show\n".to_owned()
+        } else {
+            lines
+        };
     }
     text.push_str("minutes by day, and how much of it was clean\n");
     let most = found.days.iter().map(|day| day.minutes).fold(1.0, f64::max);
@@ -365,6 +410,9 @@ fn text(found: &Progress, date: Date) -> String {
             "\nheld, by a clean first try of another day: {} of {} asked{assumed}",
             found.held.held, found.held.of
         );
+    }
+    for (title, words) in failing {
+        let _ = writeln!(text, "\n{title}: {words}");
     }
     let heard: Vec<_> = found.heard.iter().rev().take(10).rev().collect();
     if !heard.is_empty() {

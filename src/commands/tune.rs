@@ -1,6 +1,6 @@
 //! `tune`: the movements of a tune, hardest first, and a bar or movement of it as a drill.
 
-use super::drills::list;
+use super::drills::{self, list};
 use super::open::{Opened, open};
 use super::table::table;
 use super::{Failure, Outcome, Ran, arguments, folders, make, output, phrases};
@@ -8,6 +8,7 @@ use crate::app::{planned, prints, scores};
 use crate::chanter::Note;
 use crate::drill::{BarRange, InPlace, Tune, make_in_place, make_joined};
 use crate::movement::{Context, Movement, write_parts};
+use crate::planning::{BarLine, bar_lines, work_on};
 use crate::practice::{CellStatus, Plan, replay};
 use crate::score::{Found, Score, movements};
 use crate::units::Bpm;
@@ -26,7 +27,8 @@ use std::path::PathBuf;
     A tune from its phrases: each by itself, each with the next, from the end backwards, whole; the\n\
     board opens one after the other. `practise FILE --bars 5-8` takes any bars.\n\n\
     JSON: {\"title\":…,\"movements\":[{\"number\":1,\"name\":…,\"gracenotes\":[…],\"from\":…,\"to\":…,\
-    \"places\":[…],\"difficulty\":…,\"cleared\":…}]}; name is null for an unknown group, cleared null \
+    \"places\":[…],\"difficulty\":…,\"cleared\":…}],\n\
+    \"bars\":[{\"bar\":…,\"of\":…,\"failed\":…}],\"work_on\":[…]}; name is null for an unknown group, cleared null \
     or the\nhighest tempo at which a cell with this movement between these notes is clear.\n\n\
     Exit 0: the tune was read.")]
 pub(crate) struct Arguments {
@@ -77,6 +79,8 @@ struct Row {
 struct Document<'a> {
     title: &'a str,
     movements: Vec<Row>,
+    bars: &'a [BarLine],
+    work_on: &'a [u16],
 }
 
 /// Runs `tune`.
@@ -85,7 +89,9 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let (stage, _) = arguments::stage(&opened.drill, &arguments.stage)?;
     let all = scores(&opened.drill);
     let score = &all[stage];
-    let found = movements(score);
+    let bars = failing(&opened, stage);
+    let found = where_it_fails_first(movements(score), &bars);
+    let work_on = work_on(&bars);
     if let Some(given) = &arguments.phrases {
         return joined(arguments, &opened, stage, given);
     }
@@ -115,6 +121,8 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         output::print_json(&Document {
             title: &opened.drill.title,
             movements: rows,
+            bars: &bars,
+            work_on: &work_on,
         })?;
     } else {
         // a drill's first stage may hold single notes where a later one holds the movement
@@ -128,16 +136,22 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
                 stages[stage].name
             ),
         };
-        output::print(&told(&title, &rows, &found))?;
+        output::print(&told(&title, &rows, &found, !work_on.is_empty()))?;
+        output::print(&map(&bars, &work_on))?;
     }
     Ok(Outcome::Done)
 }
 
-fn told(title: &str, rows: &[Row], found: &[Found]) -> String {
+fn told(title: &str, rows: &[Row], found: &[Found], fails: bool) -> String {
     let places: usize = rows.iter().map(|row| row.places.len()).sum();
     let open = rows.iter().filter(|row| row.cleared.is_none()).count();
+    let order = if fails {
+        "What stands where it fails first, then the hardest"
+    } else {
+        "The hardest first"
+    };
     let head = format!(
-        "{title}: {}, {} in all; {open} not cleared yet\nThe hardest first; at says where, as bar.note.\n\n",
+        "{title}: {}, {} in all; {open} not cleared yet\n{order}; at says where, as bar.note.\n\n",
         wording::count(rows.len(), "movement", "movements"),
         wording::count(places, "place", "places"),
     );
@@ -161,6 +175,85 @@ fn told(title: &str, rows: &[Row], found: &[Found]) -> String {
         ["no.", "movement", "context", "cleared", "at", "gracenotes"],
         &cells,
     )
+}
+
+/// How the bars of a stage went, in it and in every drill made of its bars.
+pub(crate) fn failing(opened: &Opened, stage: usize) -> Vec<BarLine> {
+    let own = scores(&opened.drill);
+    let Some(tune) = own.get(stage) else {
+        return Vec::new();
+    };
+    let mut known: Vec<Score> = own.clone();
+    known.extend(
+        drills::playable()
+            .iter()
+            .flat_map(|other| scores(&other.drill)),
+    );
+    let named: Vec<_> = prints(&known).into_iter().zip(&known).collect();
+    let all: Vec<_> = named.iter().map(|(print, _)| *print).collect();
+    let journal = super::plan::journal().ok().flatten();
+    let entries = journal.and_then(|mut journal| journal.read(&all).ok());
+    bar_lines(tune, &named, &entries.unwrap_or_default())
+}
+
+/// The movements that stand in bars that fail, most failing first; then the others as they came.
+fn where_it_fails_first(mut found: Vec<Found>, bars: &[BarLine]) -> Vec<Found> {
+    let work_on = work_on(bars);
+    let worst = |found: &Found| {
+        let lines = bars.iter().filter(|line| {
+            work_on.contains(&line.bar) && found.places.iter().any(|(bar, _)| *bar == line.bar)
+        });
+        lines.map(BarLine::share).fold(0.0, f64::max)
+    };
+    found.sort_by(|one, other| worst(other).total_cmp(&worst(one)));
+    found
+}
+
+/// `work on bars 5 and 13`; nothing where no bar fails.
+pub(crate) fn work_on_words(bars: &[u16]) -> Option<String> {
+    let name = |bar: &u16| match bar {
+        0 => "the pickup".to_owned(),
+        bar => bar.to_string(),
+    };
+    let names: Vec<String> = bars.iter().map(name).collect();
+    match bars {
+        [] => None,
+        [0] => Some("work on the pickup".to_owned()),
+        [_] => Some(format!("work on bar {}", names[0])),
+        [..] => Some(format!("work on bars {}", wording::list(&names))),
+    }
+}
+
+/// Where the tune failed, eight bars to a line; nothing where nothing was said of it yet.
+fn map(bars: &[BarLine], work_on: &[u16]) -> String {
+    use std::fmt::Write as _;
+    if bars.iter().all(|line| line.of == 0) {
+        return String::new();
+    }
+    let mut text = String::from(
+        "\nwhere it failed, of the last 20 times each bar was played (· never, – not played)\n",
+    );
+    let counted: Vec<&BarLine> = bars.iter().filter(|line| line.bar > 0).collect();
+    for row in counted.chunks(8) {
+        text.push_str("  bar  ");
+        for line in row {
+            let _ = write!(text, "{:>6}", line.bar);
+        }
+        text.push_str("\n       ");
+        for line in row {
+            let said = match line.of {
+                0 => "–".to_owned(),
+                _ if line.failed == 0.0 => "·".to_owned(),
+                of => format!("{:.0}/{of}", line.failed.max(1.0)),
+            };
+            let _ = write!(text, "{said:>6}");
+        }
+        text.push('\n');
+    }
+    if let Some(words) = work_on_words(work_on) {
+        let _ = writeln!(text, "{words}");
+    }
+    text
 }
 
 /// The highest tempo at which the player cleared each movement between each two notes, from every

@@ -3,6 +3,7 @@
 //!
 //! Pure: the date comes in as a value. Knows no journal file, no clock, no sound and no screen.
 
+mod bars;
 mod chances;
 mod criterion;
 mod digest;
@@ -12,6 +13,7 @@ mod staircase;
 mod today;
 mod warmup;
 
+pub use bars::{BarLine, bar_lines, is_part_of, work_on};
 pub use chances::{Chance, repetitions_needed};
 pub use criterion::{Criterion, CriterionError};
 pub use digest::{CellDays, Day, Digest, Said, date_of, day_of, local_day};

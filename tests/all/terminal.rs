@@ -232,20 +232,34 @@ fn bars_of_a_tune_are_practised_and_come_again_like_any_drill() {
     story.press(" ");
     story.until("count-in");
     story.until("pickup");
-    mark_until_clear(&mut story, "as written at 290 is clear");
-    story.press("q");
-    story.ends_with(0);
-    let output = std::process::Command::new(env!("CARGO_BIN_EXE_gracerung"))
-        .args(["progress", "--json"])
-        .env("HOME", home.path())
-        .env("XDG_DATA_HOME", home.path())
-        .env("XDG_CONFIG_HOME", home.path())
-        .output()
-        .expect("the program runs");
-    let found: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    mark_until_clear(&mut story, "clear; next: as written at 300");
+    let told = |arguments: &[&str]| {
+        let output = std::process::Command::new(env!("CARGO_BIN_EXE_gracerung"))
+            .args(arguments)
+            .env("HOME", home.path())
+            .env("XDG_DATA_HOME", home.path())
+            .env("XDG_CONFIG_HOME", home.path())
+            .output()
+            .expect("the program runs");
+        String::from_utf8_lossy(&output.stdout).into_owned()
+    };
+    let found: serde_json::Value =
+        serde_json::from_str(&told(&["progress", "--json"])).expect("JSON");
     let cell = &found["cells"][0];
     assert_eq!(cell["drill"], "tide-bars-2", "{found}");
     assert!(cell["due"].is_string(), "{cell}");
+    // where the phrase failed, the tune fails: in its own bar 2
+    let end = Instant::now() + PATIENCE;
+    while Instant::now() < end && !told(&["tune", &path]).contains("work on bar 2\n") {
+        story.press("x");
+        std::thread::sleep(Duration::from_millis(750));
+    }
+    story.press("q");
+    story.ends_with(0);
+    for command in [["tune", &path], ["progress", &path]] {
+        let told = told(&command);
+        assert!(told.contains("work on bar 2\n"), "{told}");
+    }
     // asked for again, the same drill is taken
     let mut story = Story::begin(home.path(), &["practise", &path, "--bars", "2"], 40, 10);
     story.until("Tune, bar 2 · as written");

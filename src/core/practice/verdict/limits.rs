@@ -111,6 +111,11 @@ impl Thresholds {
         serde_json::to_string(self).ok()
     }
 
+    /// Limits as the journal keeps them; nothing where they do not read.
+    pub fn from_json(json: &str) -> Option<Self> {
+        serde_json::from_str(json).ok()
+    }
+
     /// How far a note may be from its place at a beat's length, milliseconds.
     pub fn offset_limit(&self, beat_ms: f64) -> f64 {
         self.offset_ms.max(beat_ms * self.offset_percent / 100.0)
