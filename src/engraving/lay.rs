@@ -124,6 +124,7 @@ const METRE_GAP: f64 = 0.75;
 
 /// Width of clef and metre together with the white around them.
 fn prefix(clef: bool, metre: Option<Metre>) -> f64 {
+    let metre = metre.filter(|metre| !metre.is_free());
     let clef_width = if clef {
         CLEF_AT + Glyph::Clef.outline().right
     } else {
@@ -299,6 +300,9 @@ fn system(
 
 /// The figures of a metre from their left edge.
 fn figures(metre: Metre, left: f64) -> Vec<Element> {
+    if metre.is_free() {
+        return Vec::new();
+    }
     let (above, below) = metre.figures();
     let middle = left + metre_width(metre) / 2.0;
     let mut elements = Vec::new();
@@ -561,7 +565,12 @@ fn below(
 fn beats(bar: &Bar, heads: &[f64], right: f64) -> Vec<(u32, f64)> {
     let half = Glyph::HeadBlack.outline().right / 2.0;
     let end = bar.offset + bar.length;
-    (0..bar.metre.beats_in_a_bar())
+    let count = if bar.metre.is_free() {
+        0
+    } else {
+        bar.metre.beats_in_a_bar()
+    };
+    (0..count)
         .filter_map(|beat| {
             let at = Beats::whole(i128::from(beat));
             if at < bar.offset || at >= end {

@@ -72,7 +72,7 @@ pub(super) fn before_change(bar: &Bar, first: bool) -> f64 {
 
 /// The room of a metre that begins with the bar.
 fn change_width(bar: &Bar) -> f64 {
-    if bar.changes_metre {
+    if bar.changes_metre && !bar.metre.is_free() {
         p::AFTER_LINE + metre_width(bar.metre)
     } else {
         0.0

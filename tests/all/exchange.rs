@@ -303,6 +303,40 @@ fn a_change_of_metre_comes_back() {
     assert_eq!(clicks.len(), 22);
 }
 
+/// A ground has no metre: its bars are as long as they are, and nothing clicks.
+#[test]
+fn music_without_a_metre_comes_back() {
+    let text = "title: Ground\nmetre: none\nunit: 1/8\nmusic: |\n  A8 {ge4d}B6 c | e12 d3 |\n  \
+                [M:6/8] A3 B3 | [M:none] c5 ||\nladder: {from: 50, to: 92, step: 5%}\n";
+    let (drill, problems) = gracerung::drill::read(text.as_bytes());
+    let drill = drill.unwrap_or_else(|| panic!("{problems:?}"));
+    let sent = Piece::of(&drill, None, None);
+    let text = sent.sections[0].score.written_text();
+    for (format, bytes) in [
+        (Format::Abc, abc::write(&sent)),
+        (Format::MusicXml, musicxml::write(&sent)),
+        (
+            Format::Midi,
+            midi::write(&sent, 1, midi::Sounding::AsWritten),
+        ),
+    ] {
+        let shown = String::from_utf8_lossy(&bytes).into_owned();
+        let (back, problems) = read(format, &bytes);
+        assert_eq!(problems, [], "{format:?}\n{shown}");
+        let back = back.expect("it is read");
+        assert_eq!(back.sections[0].score.length, sent.sections[0].score.length);
+        assert_eq!(heard(&back), heard(&sent), "{format:?}\n{shown}");
+    }
+    assert!(text.starts_with("none | LA:4 "), "{text}");
+    let layout = Layout::at(sent.played_at(), SampleRate::USUAL);
+    let clicks = lay(&sent.sections[0].score, &layout);
+    let all = clicks.lead_in.iter().chain(&clicks.first);
+    let clicks = all
+        .filter(|event| matches!(event.kind, EventKind::Click(_)))
+        .count();
+    assert_eq!(clicks, 2, "those of the bar in 6/8");
+}
+
 /// A tune once lost its second title, its kind and its origin on the way, and its composer became a
 /// sentence about it.
 #[test]

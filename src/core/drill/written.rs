@@ -124,8 +124,7 @@ impl Music {
     pub fn pickup(&self) -> Beats {
         match self.bars.first() {
             Some(first)
-                if self.bars.len() > 1
-                    && first.length() < first.metre.unwrap_or(self.metre).bar() =>
+                if self.bars.len() > 1 && is_short(first, first.metre.unwrap_or(self.metre)) =>
             {
                 first.length()
             }
@@ -147,8 +146,9 @@ impl Music {
                 .checked_sub(1)
                 .map(|before| self.bars[before].length());
             let full = metres[place].bar();
-            let completes =
-                !halved && before.is_some_and(|before| before < full && before + length == full);
+            let completes = !metres[place].is_free()
+                && !halved
+                && before.is_some_and(|before| before < full && before + length == full);
             numbers.push(match numbers.last() {
                 Some(last) => last.saturating_add(u16::from(!completes)),
                 None => first,
@@ -170,7 +170,7 @@ impl Music {
                 let (length, full) = (bar.length(), metre.bar());
                 let pickup =
                     std::mem::replace(&mut begins_a_part, bar.repeat_ends || bar.part_ends);
-                if pickup && length < full {
+                if pickup && is_short(bar, metre) {
                     full - length
                 } else {
                     Beats::ZERO
@@ -212,6 +212,11 @@ impl Music {
             .map(Bar::length)
             .sum()
     }
+}
+
+/// Less than a full bar; without a metre none is.
+fn is_short(bar: &Bar, metre: Metre) -> bool {
+    !metre.is_free() && bar.length() < metre.bar()
 }
 
 #[cfg(test)]

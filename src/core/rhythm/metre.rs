@@ -12,6 +12,8 @@ pub struct Metre {
     below: u8,
     /// A beat as so many of a part of a semibreve: 3 of 8 for a dotted crotchet.
     beat: (u8, u8),
+    /// No metre at all; the figures are those of the bars that are breathed and counted in with.
+    free: bool,
 }
 
 /// Why a text names no metre.
@@ -41,6 +43,13 @@ impl Metre {
     /// Four dotted crotchets.
     pub const TWELVE_EIGHT: Self = Self::usual(12, 8);
 
+    /// No metre, as a pibroch's ground has none: bars of any length, no clicks. What needs a bar, as
+    /// the breath does, takes four crotchets.
+    pub const FREE: Self = Self {
+        free: true,
+        ..Self::FOUR_FOUR
+    };
+
     /// The metres that most pipe music has.
     pub const USUAL: [Self; 7] = [
         Self::TWO_TWO,
@@ -53,7 +62,8 @@ impl Metre {
     ];
 
     /// What a metre may be, for a sentence.
-    pub const EXPECTED: &str = "a number from 1 to 32 over 1, 2, 4, 8 or 16, such as 4/4 or 6/8";
+    pub const EXPECTED: &str =
+        "a number from 1 to 32 over 1, 2, 4, 8 or 16, such as 4/4 or 6/8, or `none`";
     /// The most notes in a bar, and beats in one.
     const MOST: u8 = 32;
 
@@ -63,7 +73,12 @@ impl Metre {
     const fn usual(above: u8, below: u8) -> Self {
         let compound = above > 3 && above.is_multiple_of(3) && below >= 4;
         let beat = if compound { (3, below) } else { (1, below) };
-        Self { above, below, beat }
+        Self {
+            above,
+            below,
+            beat,
+            free: false,
+        }
     }
 
     /// The metre of two figures, counted as usual; none outside 1 to 32 over 1, 2, 4, 8, 16.
@@ -95,8 +110,16 @@ impl Metre {
         (u32::from(self.above), u32::from(self.below))
     }
 
-    /// `6/8`: what is printed, without a word on the beat.
+    /// True where there is no metre.
+    pub fn is_free(self) -> bool {
+        self.free
+    }
+
+    /// `6/8`: what is printed, without a word on the beat; `none` where there is no metre.
     pub fn printed(self) -> String {
+        if self.free {
+            return "none".to_owned();
+        }
         format!("{}/{}", self.above, self.below)
     }
 
@@ -106,7 +129,7 @@ impl Metre {
         (beat != Self::usual(self.above, self.below).beat_of_semibreve()).then_some(beat)
     }
 
-    /// Reads `4/4`; also ABC's `C` (4/4) and `C|` (2/2), and sums such as `2+3/8`.
+    /// Reads `4/4`; also ABC's `C` (4/4), `C|` (2/2) and `none`, and sums such as `2+3/8`.
     ///
     /// # Errors
     /// Any other text.
@@ -115,6 +138,7 @@ impl Metre {
         match text {
             "C" => return Ok(Self::FOUR_FOUR),
             "C|" => return Ok(Self::TWO_TWO),
+            "none" => return Ok(Self::FREE),
             _ => {}
         }
         let read = || -> Option<Self> {
@@ -209,6 +233,9 @@ impl Metre {
     /// over (5/8 is beamed 2 + 3; common practice, no source).
     pub fn beam_at(self, place: Beats) -> i128 {
         let beat = place.0.floor().to_integer();
+        if self.free {
+            return beat;
+        }
         let (value, _) = self.beat_value();
         let together = match value {
             NoteValue::Quaver if !self.is_compound() => 2,
@@ -300,10 +327,19 @@ mod tests {
     #[test]
     fn what_is_no_metre_is_told() {
         for text in [
-            "", "4", "0/4", "33/4", "4/3", "4/32", "4/0", "-4/4", "4/4/4", "none", "٣/٤",
+            "", "4", "0/4", "33/4", "4/3", "4/32", "4/0", "-4/4", "4/4/4", "free", "٣/٤",
         ] {
             assert!(Metre::parse(text).is_err(), "{text}");
         }
+    }
+
+    #[test]
+    fn no_metre_is_none() {
+        assert_eq!(Metre::parse("none"), Ok(Metre::FREE));
+        assert_eq!(Metre::FREE.to_string(), "none");
+        assert!(Metre::FREE != Metre::FOUR_FOUR && Metre::FREE.is_free());
+        // ABC 2.1 section 3.1.7: "if there is no M: field … or it is M:none … the default is 1/8"
+        assert_eq!(Metre::FREE.default_unit(), Fraction::new(1, 8));
     }
 
     #[test]

@@ -48,7 +48,7 @@ pub fn lay(score: &Score, layout: &Layout) -> Timeline {
     } else {
         Beats::ZERO
     };
-    let clicks = if score.changes_metre() {
+    let clicks = if score.changes_metre() || score.metre.is_free() {
         clicks_by_bar(score, layout, cycle)
     } else {
         clicks(score, layout, Beats::ZERO, cycle)
@@ -75,7 +75,7 @@ pub fn lay(score: &Score, layout: &Layout) -> Timeline {
         }
         sorted(events)
     };
-    let mut lead_in = if layout.count_in {
+    let mut lead_in = if layout.count_in && !score.metre.is_free() {
         clicks_between(score, layout, -lead_in_length, Beats::ZERO, lead_in_length)
     } else {
         Vec::new()
@@ -118,6 +118,10 @@ pub fn lay(score: &Score, layout: &Layout) -> Timeline {
 /// One bar of clicks that ends with the pickup; where the pickup leaves less than half a bar to
 /// count, one bar more.
 fn count_in_length(score: &Score) -> Beats {
+    if score.metre.is_free() {
+        // nothing is counted: room for the gracenotes before the first note
+        return Beats::ONE;
+    }
     let bar = score.metre.bar();
     let rest = bar - score.pickup;
     if score.pickup * Fraction::from_integer(2) > bar {
@@ -188,6 +192,9 @@ fn clicks_by_bar(score: &Score, layout: &Layout, cycle: Beats) -> Vec<Event> {
     // where the next note stands in its full bar
     let mut place = score.metre.bar() - score.pickup;
     let mut counted = |start: Beats, length: Beats, metre: Metre, place: Beats| {
+        if metre.is_free() {
+            return;
+        }
         let end = place + length;
         let mut at = Beats((place.0 / step.0).ceil() * step.0);
         while at < end {

@@ -63,10 +63,11 @@ pub fn write(piece: &Piece, repetitions: u32, sounding: Sounding) -> Vec<u8> {
         .ladder
         .as_ref()
         .map(|ladder| format!("{LADDER}{}", ladder_text(ladder)));
-    let mut conductor: Vec<Timed> = vec![
-        (0, 0, meta(MetaMessage::TrackName(piece.title.as_bytes()))),
-        (0, 1, time_signature(piece.metre)),
-    ];
+    let mut conductor: Vec<Timed> =
+        vec![(0, 0, meta(MetaMessage::TrackName(piece.title.as_bytes())))];
+    if !piece.metre.is_free() {
+        conductor.push((0, 1, time_signature(piece.metre)));
+    }
     if let Some(ladder) = &ladder {
         conductor.push((0, 2, meta(MetaMessage::Text(ladder.as_bytes()))));
     }

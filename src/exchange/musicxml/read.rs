@@ -257,6 +257,7 @@ impl PartReader {
                     }
                 }
                 "time" => {
+                    let free = element.child("senza-misura").is_some();
                     let figures = format!(
                         "{}/{}",
                         element.text_of("beats").unwrap_or("?"),
@@ -267,7 +268,12 @@ impl PartReader {
                         own.and_then(|beat| counted_by(metre, beat))
                             .unwrap_or(metre)
                     };
-                    match (Metre::parse(&figures).map(counted), self.metre) {
+                    let read = if free {
+                        Ok(Metre::FREE)
+                    } else {
+                        Metre::parse(&figures).map(counted)
+                    };
+                    match (read, self.metre) {
                         (Ok(metre), None) => {
                             self.metre = Some(metre);
                             self.now = Some(metre);

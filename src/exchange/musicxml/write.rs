@@ -166,7 +166,7 @@ impl SectionWriter<'_> {
         let mut tied = false;
         for (place, bar) in bars.iter().enumerate() {
             let metre = metres[place];
-            let short = bar.length() < metre.bar();
+            let short = !metre.is_free() && bar.length() < metre.bar();
             let second_half = place > 0 && numbers[place] == numbers[place - 1];
             let pickup = second_half || place == 0 && short && bars.len() > 1;
             let named = if pickup && *number == 0 {
@@ -400,6 +400,9 @@ impl SectionWriter<'_> {
 }
 
 fn time(metre: Metre) -> String {
+    if metre.is_free() {
+        return "<time><senza-misura/></time>".to_owned();
+    }
     let (above, below) = metre.figures();
     format!("<time><beats>{above}</beats><beat-type>{below}</beat-type></time>")
 }

@@ -326,8 +326,12 @@ fn beats_now(practising: &Practising) -> u32 {
         let begun = |bar: &&ScoreBar| bar.start.to_f64() <= at;
         score.bars.iter().rev().find(begun).or(score.bars.first())
     });
-    bar.map_or(practising.drill.metre, |bar| bar.metre)
-        .beats_in_a_bar()
+    let metre = bar.map_or(practising.drill.metre, |bar| bar.metre);
+    if metre.is_free() {
+        0
+    } else {
+        metre.beats_in_a_bar()
+    }
 }
 
 /// Beat lights, where in the repetition one is, levels.

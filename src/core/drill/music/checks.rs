@@ -31,6 +31,10 @@ pub(super) fn misfits(music: &Music, unsure: &[bool]) -> Vec<Misfit> {
     let mut at = 0;
     while at < music.order.len() {
         let bar = music.order[at];
+        if metres[bar].is_free() {
+            at += 1;
+            continue;
+        }
         let (length, full) = (lengths[bar], metres[bar].bar());
         let last = at + 1 == music.order.len();
         // what completes it, or what it completes, cannot be told from what was not read

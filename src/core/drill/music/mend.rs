@@ -244,14 +244,11 @@ impl Ends {
         let mut needs = vec![Vec::new(); music.bars.len()];
         for (place, bar) in music.order.iter().enumerate() {
             let next = music.order.get(place + 1).copied().unwrap_or(0);
-            if begins_part(&music.bars, next) {
+            if begins_part(&music.bars, next) && !metres[*bar].is_free() {
                 let length = music.bars[next].length();
                 let full = metres[*bar].bar();
-                let pickup = if length < metres[next].bar() {
-                    length
-                } else {
-                    Beats::ZERO
-                };
+                let short = !metres[next].is_free() && length < metres[next].bar();
+                let pickup = if short { length } else { Beats::ZERO };
                 needs[*bar].push(full - pickup);
             }
         }
@@ -346,6 +343,9 @@ fn make_room(music: &mut Music, mended: &mut Vec<Mended>) {
     let lengths: Vec<Beats> = music.bars.iter().map(super::Bar::length).collect();
     let mut shorter = vec![Beats::ZERO; music.bars.len()];
     for (place, bar) in music.order.iter().copied().enumerate() {
+        if metres[bar].is_free() {
+            continue;
+        }
         let full = metres[bar].bar();
         let next = match music.order.get(place + 1) {
             Some(next) => lengths[*next],

@@ -27,6 +27,8 @@ pub(super) struct Grid {
     /// Index of the beat in `sizes`.
     beat: usize,
     compound: bool,
+    /// No metre: every place weighs the same.
+    free: bool,
 }
 
 /// The most ticks in a semibreve: a bar of 32 semibreves of them is far from the end of 64 bits.
@@ -77,6 +79,7 @@ impl Grid {
             sizes,
             beat: level,
             compound: metre.is_compound(),
+            free: metre.is_free(),
         })
     }
 
@@ -134,7 +137,8 @@ impl Grid {
     }
 
     fn may_stand(&self, from: i64, to: i64) -> bool {
-        let Some((level, first, last)) = self.heaviest(from, to) else {
+        let heaviest = self.heaviest(from, to).filter(|_| !self.free);
+        let Some((level, first, last)) = heaviest else {
             return true;
         };
         let (begins, ends) = (self.level(from), self.level(to));

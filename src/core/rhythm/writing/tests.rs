@@ -61,6 +61,18 @@ fn a_length_that_no_head_has_is_tied_at_the_heaviest_place() {
     writes("3/4", "1 5", "a1 b1-b4");
     writes("9/8", "9", "a6-a3");
     writes("12/8", "12", "a12");
+    // without a metre no place asks for a tie
+    let free = |quavers: &[i128]| {
+        let notes: Vec<Length> = quavers
+            .iter()
+            .map(|quavers| Length {
+                beats: Beats::new(*quavers, 2),
+                tied: false,
+            })
+            .collect();
+        shown(Metre::FREE, Beats::ZERO, &notes)
+    };
+    assert_eq!(free(&[1, 4, 3, 12, 1]), "a1 b4 c3 d12 e1");
 }
 
 /// Where what is common practice allows one head, a tie would only be harder to read.

@@ -68,7 +68,7 @@ impl Reader {
     fn change_metre(&mut self, start: usize, value: &str) {
         let read = Metre::parse(value).map(|metre| {
             // the drill's own beat goes with its figures
-            let own = metre.figures() == self.first.figures();
+            let own = metre.printed() == self.first.printed();
             if own { self.first } else { metre }
         });
         match read {
