@@ -388,7 +388,7 @@ fn a_wrong_gracenote_in_the_microphone_is_told_and_marked() {
         .arg(&take)
         .spawn()
         .expect("paplay, from pulseaudio-utils");
-    practice.until("not clean (by ear)");
+    practice.until("sounded as D");
     let _ = player.kill();
     let _ = player.wait();
     let journal = practice.end();

@@ -10,7 +10,7 @@ use super::intake::RateError;
 use super::low_a::{LOOKED_AT, find_low_a, refined};
 use super::piece::Piece;
 use crate::chanter::{NOTES, Note, Tuning, TuningTable};
-use crate::units::{Hertz, SampleRate};
+use crate::units::{Cents, Hertz, SampleRate};
 
 /// Share of samples at full scale from which a recording counts as clipped.
 const CLIPPED: f64 = 0.001;
@@ -111,6 +111,30 @@ pub fn hear_piece(
 /// Likeness to the piece under which a low A is not taken for the piece's.
 const ALIKE: f64 = 0.4;
 
+/// An octave lower pipes are heard as surely, as notes whose odd harmonics are weak; an octave higher a
+/// practice chanter is not. So the higher of two counts unless it is worse by this: on tuning takes pipes
+/// were surer by 0.03 at most an octave too low, practice chanters surer by 0.57 at least at their own.
+const OCTAVE: f64 = 0.3;
+/// Two low As as near as this are one, cents; and the highest that a chanter could have, hertz.
+const SAME: f64 = 60.0;
+const HIGHEST: f64 = 540.0;
+
+/// A low A that was heard with.
+#[derive(Debug, Clone, Copy)]
+struct Tried {
+    low_a: Hertz,
+    /// How surely its notes sound, less what is unlikely about it.
+    good: f64,
+    /// The low A that its notes' own pitches give.
+    near: Hertz,
+}
+
+impl Tried {
+    fn worse(&self, other: &Self) -> std::cmp::Ordering {
+        self.good.total_cmp(&other.good)
+    }
+}
+
 /// Finds low A in the first seconds of a recording: of the pitches that its spectra offer the one at
 /// which the network hears notes most surely.
 fn choose_low_a(
@@ -125,19 +149,33 @@ fn choose_low_a(
             piece.is_none_or(|piece| piece.notes.iter().any(|expected| expected.note == *note))
         })
         .collect();
-    let mut best: Option<(f64, Hertz)> = None;
-    for (coarse, unlikely) in find_low_a(rate, head, table, &notes)? {
-        let (sure, heard) = judged(rate, coarse, table, head)?;
+    let mut tried: Vec<Tried> = Vec::new();
+    let hear_at = |low_a: Hertz, unlikely: f64| -> Result<Tried, RateError> {
+        let (sure, heard) = judged(rate, low_a, table, head)?;
         // A drill played at one pitch may sound like other notes at another.
         let like = piece.map_or(0.0, |piece| f64::from(likeness(piece, &heard) > ALIKE));
-        let good = like + sure - unlikely;
-        if best.is_none_or(|(most, _)| good > most) {
-            best = Some((good, refined(coarse, &heard)));
-        }
+        Ok(Tried {
+            low_a,
+            good: like + sure - unlikely,
+            near: refined(low_a, &heard),
+        })
+    };
+    for (coarse, unlikely) in find_low_a(rate, head, table, &notes)? {
+        tried.push(hear_at(coarse, unlikely)?);
     }
-    let Some((_, near)) = best else {
+    let Some(best) = tried.iter().copied().max_by(Tried::worse) else {
         return Ok(None);
     };
+    let octave = best.low_a.0 * 2.0;
+    let above = |one: &&Tried| Cents::between(Hertz(octave), one.low_a).0.abs() < SAME;
+    let above = match tried.iter().find(above) {
+        Some(above) => Some(*above),
+        None if octave < HIGHEST => Some(hear_at(Hertz(octave), 0.0)?),
+        None => None,
+    };
+    let near = above
+        .filter(|above| above.good > best.good - OCTAVE)
+        .map_or(best.near, |above| above.near);
     // Once more from near by: a pitch is only looked for within half a semitone of its note.
     let (_, heard) = judged(rate, near, table, head)?;
     Ok(Some(refined(near, &heard)))
@@ -338,6 +376,24 @@ mod tests {
             assert!(cents.abs() < 5.0, "{cents} cents at {rate}");
             assert_eq!(hearing.notes.len(), 4);
         }
+    }
+
+    /// Without it pipes would be taken for a practice chanter an octave lower, with weak odd harmonics.
+    #[test]
+    fn pipes_are_no_practice_chanter_an_octave_lower() {
+        let mut phase = 0.0f64;
+        let mut samples = Vec::new();
+        for hertz in [474.0, 592.5, 414.75, 711.0] {
+            for _ in 0..24_000 {
+                phase = (phase + hertz / 48_000.0).fract();
+                let sum: f64 = (1..10)
+                    .map(|k| (std::f64::consts::TAU * phase * f64::from(k)).cos() * 0.7f64.powi(k))
+                    .sum();
+                samples.push((0.2 * sum) as f32);
+            }
+        }
+        let low_a = heard(48_000, &samples).low_a.expect("pipes sound").0;
+        assert!((470.0..478.0).contains(&low_a), "{low_a}");
     }
 
     /// Without it an odd recording would be answered by nothing, or by a panic.

@@ -611,6 +611,11 @@ impl State {
         if measured.playing {
             self.someone_is_there();
         }
+        if closed.is_some_and(|closed| closed.late) {
+            let why = NotByEar::SoundLost;
+            self.news.push(News::NotByEar { repetition, why });
+            return;
+        }
         let limits = closed.map_or(self.plan.thresholds, |closed| {
             self.plan.thresholds_of(closed.cell)
         });
@@ -626,7 +631,6 @@ impl State {
             return;
         };
         let why = match mark {
-            _ if closed.late => NotByEar::SoundLost,
             None if measured.playing => NotByEar::Unsure,
             None => NotByEar::SilentPlayer,
             _ if !self.plan.by_ear => NotByEar::Off,
