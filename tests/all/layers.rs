@@ -575,35 +575,3 @@ fn only_the_edge_reads_the_clock() {
         );
     }
 }
-
-/// Without it two files of the ear could only be read together: a file of the listening room knows only
-/// files that do not know it. Tests stand outside.
-#[test]
-fn no_files_of_the_listening_room_go_round_in_a_circle() {
-    let mut known: Vec<(String, Vec<String>)> = Vec::new();
-    for (name, text) in sources() {
-        let Some(name) = name.strip_prefix("listening/") else {
-            continue;
-        };
-        let name = name.trim_end_matches(".rs");
-        if name == "mod" || name.ends_with("_laws") {
-            continue;
-        }
-        let imports = text.split("super::").skip(1).filter_map(|rest| {
-            let word = |letter: char| !(letter.is_alphanumeric() || letter == '_');
-            rest.split(word).next().map(str::to_owned)
-        });
-        known.push((name.to_owned(), imports.collect()));
-    }
-    assert!(known.len() > 15, "{known:?}");
-    // whoever knows nobody is taken away, again and again: what is left goes round
-    loop {
-        let names: Vec<String> = known.iter().map(|(name, _)| name.clone()).collect();
-        let before = known.len();
-        known.retain(|(_, imports)| imports.iter().any(|import| names.contains(import)));
-        if known.len() == before {
-            break;
-        }
-    }
-    assert!(known.is_empty(), "a circle among {known:?}");
-}
