@@ -19,6 +19,7 @@ mod hear;
 mod homework;
 mod import;
 mod journal;
+mod licences;
 mod listen;
 mod make;
 mod movements;
@@ -148,6 +149,9 @@ enum Command {
     Settings(settings::Arguments),
     /// Print the JSON Schema of a drill file, for editors.
     Schema(schema::Arguments),
+    /// Print the licences of the program, its fonts and its libraries.
+    #[command(alias = "licenses")]
+    Licences(licences::Arguments),
     /// Print a completion script for a shell.
     Completions(completions::Arguments),
 }
@@ -209,6 +213,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Some(Command::Journal(arguments)) => journal::run(&arguments),
         Some(Command::Settings(arguments)) => settings::run(&arguments),
         Some(Command::Schema(arguments)) => schema::run(&arguments),
+        Some(Command::Licences(arguments)) => licences::run(&arguments),
         Some(Command::Completions(arguments)) => completions::run(&arguments),
     };
     match ran {

@@ -269,6 +269,12 @@ impl Journal {
         );
         let mut found = Vec::new();
         for stage in unique {
+            // room for all at once: growing by doubling would take half as much again
+            let count: i64 = transaction
+                .prepare_cached("SELECT count(*) FROM entry WHERE stage = ?1")
+                .and_then(|mut query| query.query_row([stage.to_string()], |row| row.get(0)))
+                .map_err(told)?;
+            found.reserve_exact(usize::try_from(count).unwrap_or(0));
             let mut query = transaction.prepare_cached(&query).map_err(told)?;
             let rows = query.query_map([stage.to_string()], row::read);
             for row in rows.map_err(told)? {

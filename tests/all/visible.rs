@@ -160,6 +160,8 @@ const ARGUMENTS: &[&str] = &[
     "settings --json",
     "schema *",
     "completions *",
+    "licences *",
+    "licences --libraries",
     "*",
     "--*",
 ];

@@ -12,6 +12,12 @@ use std::sync::OnceLock;
 pub use outlines::Glyph;
 pub use text::{Face, lacking, outline_text, shown};
 
+/// The licences of the fonts that ours were made from, each the SIL Open Font License 1.1.
+pub const FONT_LICENCES: [(&str, &str); 2] = [
+    ("Music glyphs on sheets", include_str!("LICENSE-music.txt")),
+    ("Letters on sheets", include_str!("LICENSE-text.txt")),
+];
+
 /// What is known of a glyph, in staff spaces, y upwards, from its origin.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Outline {

@@ -1,0 +1,107 @@
+//! `licences`: under which terms the program, its fonts and its libraries come.
+
+use super::{Outcome, Ran, output};
+use crate::engraving::font::FONT_LICENCES;
+use std::fmt::Write as _;
+
+/// Arguments of `licences`.
+#[derive(clap::Args)]
+#[command(after_help = "Examples:\n  gracerung licences\n  gracerung licences --libraries | less")]
+pub(crate) struct Arguments {
+    /// The libraries too: the licence of each with its notices, and the licences' texts.
+    #[arg(long)]
+    libraries: bool,
+}
+
+const OWN: &str = include_str!("../../LICENSE");
+/// Written by `licences/collect.py`.
+const LIBRARIES: &str = include_str!("../../licences/libraries.txt");
+
+/// Runs `licences`.
+pub(crate) fn run(arguments: &Arguments) -> Ran {
+    let mut text = heading("gracerung", OWN);
+    for (font, licence) in FONT_LICENCES {
+        text += &heading(font, licence);
+    }
+    if arguments.libraries {
+        text += &heading("Libraries", LIBRARIES);
+    } else {
+        let count = LIBRARIES.lines().filter(|line| is_library(line)).count();
+        let _ = writeln!(
+            text,
+            "{count} libraries are in the program, each under terms of its own: \
+             `gracerung licences --libraries` prints them."
+        );
+    }
+    output::print(&text)?;
+    Ok(Outcome::Done)
+}
+
+fn heading(name: &str, text: &str) -> String {
+    format!(
+        "{name}\n{}\n\n{}\n\n",
+        "-".repeat(name.chars().count()),
+        text.trim()
+    )
+}
+
+/// A row such as `serde 1.0.229: MIT OR Apache-2.0`.
+fn is_library(line: &str) -> bool {
+    line.split_once(": ")
+        .and_then(|(name, _)| name.split_once(' '))
+        .is_some_and(|(name, version)| {
+            let plain = |sign: char| sign.is_ascii_alphanumeric() || "-_".contains(sign);
+            name.chars().all(plain) && version.starts_with(|sign: char| sign.is_ascii_digit())
+        })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::BTreeSet;
+
+    /// A library that came in without its notices would be handed on against its terms: every
+    /// one of the lock file that the list can have is in it, in its version, and no other.
+    #[test]
+    fn the_list_of_libraries_is_that_of_the_lock_file() {
+        let lock = include_str!("../../Cargo.lock");
+        let field = |part: &str, name: &str| {
+            let line = part.lines().find_map(|line| line.strip_prefix(name));
+            line.map(|value| value.trim_matches([' ', '=', '"']).to_owned())
+        };
+        let locked: BTreeSet<(String, String)> = lock
+            .split("[[package]]")
+            .filter(|part| part.contains("\nsource ="))
+            .filter_map(|part| Some((field(part, "name")?, field(part, "version")?)))
+            .collect();
+        let listed: BTreeSet<(String, String)> = LIBRARIES
+            .lines()
+            .filter(|line| is_library(line))
+            .filter_map(|line| line.split_once(':')?.0.split_once(' '))
+            .map(|(name, version)| (name.to_owned(), version.to_owned()))
+            .collect();
+        let stale: Vec<_> = listed.difference(&locked).collect();
+        assert!(
+            stale.is_empty(),
+            "{stale:?}: run `python3 licences/collect.py`"
+        );
+        assert!(listed.len() > 200);
+        // what the program itself asks for
+        let wanted = include_str!("../../Cargo.toml");
+        let own = wanted.split("\n[dependencies]").nth(1).unwrap_or_default();
+        let own = own.split("\n[dev-dependencies]").next().unwrap_or_default();
+        let names: Vec<&str> = own
+            .lines()
+            .filter(|line| !line.starts_with(['#', '[', ' ']))
+            .filter_map(|line| Some(line.split(['=', '.']).next()?.trim()))
+            .filter(|name| !name.is_empty() && !name.starts_with("gracerung"))
+            .collect();
+        assert!(names.len() > 20, "{names:?}");
+        for name in names {
+            assert!(
+                listed.iter().any(|(own, _)| own == name),
+                "{name} is not in the list"
+            );
+        }
+    }
+}
