@@ -84,6 +84,17 @@ pub enum Message {
     Terminate,
 }
 
+/// The cell that homework is to reach.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct HomeworkGoal {
+    /// Its stage, from 0.
+    pub stage: usize,
+    /// Its rung.
+    pub rung: Rung,
+    /// The homework's file.
+    pub file: String,
+}
+
 /// A drill as the shell read it.
 #[derive(Debug, Clone)]
 pub struct OpenedDrill {
@@ -97,6 +108,8 @@ pub struct OpenedDrill {
     pub played: Vec<StagePrint>,
     /// Where to begin: asked for, or where the last session ended.
     pub place: Option<CellKey>,
+    /// What homework asks for, where it was opened as homework.
+    pub goal: Option<HomeworkGoal>,
     /// Stage to begin with, from 0, when it was asked for on the command line.
     pub stage: Option<usize>,
     /// Rung to begin on, when it was asked for on the command line.

@@ -33,7 +33,7 @@ pub use choose::{Choose, Listed, Opens, TodayLine};
 pub use discriminating::{Asking, Button, Discriminating, ToPlay};
 pub use effect::Effect;
 pub use lateness::Lateness;
-pub use message::{Action, Message, OpenedDrill};
+pub use message::{Action, HomeworkGoal, Message, OpenedDrill};
 pub use model::{Model, Options, Overlay, Page, SoundState};
 pub use notice::Notice;
 pub use offers::{Offer, Offers};

@@ -26,6 +26,8 @@ pub struct Model {
     pub choose: Choose,
     /// The drill that is practised.
     pub practising: Option<Practising>,
+    /// Homework files whose goal was reached since the program began.
+    pub reached: Vec<String>,
     /// The session that runs, if one does.
     pub session: Option<Session>,
     /// What the player chose for sound and picture.
@@ -166,6 +168,7 @@ impl Model {
             over_scroll: 0,
             choose: Choose::default(),
             practising: None,
+            reached: Vec::new(),
             session: None,
             options,
             words: None,

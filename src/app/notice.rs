@@ -91,6 +91,9 @@ fn sentence(practising: &Practising, news: &News) -> Option<String> {
                 },
             }
         }
+        News::Cleared(key) if practising.is_goal(*key) => {
+            format!("homework reached: {}", cell(key))
+        }
         News::Cleared(key) => match practising.state.named().filter(|next| next != key) {
             Some(next) => format!("clear; next: {}", cell(&next)),
             None => format!("clear: {}", cell(key)),
@@ -153,6 +156,7 @@ mod tests {
             entries: Vec::new(),
             played: Vec::new(),
             place: None,
+            goal: None,
             stage: None,
             rung: None,
             session: Uuid::nil(),

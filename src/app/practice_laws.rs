@@ -86,6 +86,7 @@ impl Player {
             entries,
             played: Vec::new(),
             place: None,
+            goal: None,
             stage,
             rung: None,
             session: Uuid::from_u128(77),

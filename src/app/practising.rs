@@ -31,6 +31,8 @@ pub struct Practising {
     pub(super) sent: VecDeque<Sent>,
     /// What is heard now.
     pub heard: Option<Place>,
+    /// What homework asks for, and in which file.
+    pub goal: Option<(CellKey, String)>,
     /// How the tones of the repetition judged last were shaped, the worst first: at most two.
     pub shape: Vec<ToneShape>,
     /// Where the player was against the click in the repetition that was heard last.
@@ -154,6 +156,11 @@ impl Practising {
         let drill = opened.drill.clone();
         let scores = scores(&drill);
         let stages = planned(&drill, &scores);
+        let goal = opened.goal.as_ref().and_then(|goal| {
+            let stage = stages.get(goal.stage)?.print;
+            let rung = goal.rung;
+            Some((CellKey { stage, rung }, goal.file.clone()))
+        });
         let plan = Plan {
             clean: drill.clean,
             route: drill.route,
@@ -174,6 +181,7 @@ impl Practising {
             state,
             sent: VecDeque::new(),
             heard: None,
+            goal,
             shape: Vec::new(),
             lead: None,
             asked: None,
@@ -187,6 +195,11 @@ impl Practising {
             offers: Offers::default(),
             told_slow: Vec::new(),
         }
+    }
+
+    /// True for the cell that homework is to reach.
+    pub fn is_goal(&self, cell: CellKey) -> bool {
+        self.goal.as_ref().is_some_and(|(goal, _)| *goal == cell)
     }
 
     /// The score and the timeline that a serial plays.

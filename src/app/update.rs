@@ -169,6 +169,11 @@ pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effec
     let at = event.at();
     let cold = at.and_then(|at| practising.cold_words(at, &model.options.rule));
     let said = cold.map(Notice::plain).or_else(|| told(practising));
+    let reached = practising.goal.as_ref().filter(|(goal, file)| {
+        let news = practising.state.news();
+        news.contains(&News::Cleared(*goal)) && !model.reached.contains(file)
+    });
+    model.reached.extend(reached.map(|(_, file)| file.clone()));
     let mut chosen = None;
     for news in practising.state.news() {
         match news {

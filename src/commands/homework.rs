@@ -7,6 +7,7 @@ pub(crate) mod review;
 
 use super::open::{self, Opened};
 use super::{Failure, folders, output, plan};
+use crate::app::HomeworkGoal;
 use crate::drill::{read, render};
 use crate::homework::{
     Assignment, HomeworkError, LARGEST_FILE, Task, WhatFile, goal_in, kind_of, reached,
@@ -162,7 +163,7 @@ fn in_words(assignment: &Assignment, task: &Task) -> String {
 ///
 /// # Errors
 /// As [`open_task`].
-pub(crate) fn begin(wanted: &str, task: Option<&str>) -> Result<Option<(Opened, String)>, Failure> {
+pub(crate) fn begin(wanted: &str, task: Option<&str>) -> Result<Option<Begun>, Failure> {
     let path = Path::new(wanted);
     let is_homework = |bytes: &Vec<u8>| kind_of(bytes).is_some();
     let bytes = path
@@ -191,7 +192,27 @@ pub(crate) fn begin(wanted: &str, task: Option<&str>) -> Result<Option<(Opened, 
             let _ = output::write_bytes(&kept, true, &bytes);
         }
     }
-    Ok(Some((opened, in_words(&assignment, task))))
+    let known = plan::known(&opened);
+    let goal = goal_in(&known, task.reach.as_deref()).ok();
+    Ok(Some(Begun {
+        goal: goal.map(|(stage, rung)| HomeworkGoal {
+            stage,
+            rung,
+            file: wanted.to_owned(),
+        }),
+        asks: in_words(&assignment, task),
+        opened,
+    }))
+}
+
+/// A task of homework that is opened to be practised.
+pub(crate) struct Begun {
+    /// Its drill.
+    pub(crate) opened: Opened,
+    /// What it asks for, in words.
+    pub(crate) asks: String,
+    /// The cell to be reached.
+    pub(crate) goal: Option<HomeworkGoal>,
 }
 
 /// Days after its last day that homework is still asked for. Chosen.

@@ -171,9 +171,10 @@ impl ScreenArguments {
 
 /// Runs `practise`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
-    let (opened, asked) = match homework::begin(&arguments.drill, arguments.task.as_deref())? {
-        Some((opened, asked)) => (opened, Some(asked)),
-        None => (open(&arguments.drill)?, None),
+    let begun = homework::begin(&arguments.drill, arguments.task.as_deref())?;
+    let (opened, asked, goal) = match begun {
+        Some(begun) => (begun.opened, Some(begun.asks), begun.goal),
+        None => (open(&arguments.drill)?, None, None),
     };
     let wanted = arguments.stage.as_deref();
     let (opened, asked, stage) = if arguments.which.is_given() {
@@ -196,6 +197,8 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let settings = settings::load(&flags)?;
     let (mut shell, mut model) = start(&arguments.screen, &settings, begin)?;
     model.straight = true;
+    // bars of a tune are cells of their own, which no homework asks for
+    shell.goal = goal.filter(|_| !arguments.which.is_given());
     let message = shell.opened(opened);
     shell.tell(&mut model, message);
     if let Some(asked) = asked
@@ -386,6 +389,11 @@ pub(super) fn screen(
     let rescued = shell.rescue();
     ran?;
     rescued?;
+    for file in &model.reached {
+        output::print(&format!(
+            "homework reached; send it: gracerung report {file} -o report.yaml\n"
+        ))?;
+    }
     Ok(Outcome::Done)
 }
 

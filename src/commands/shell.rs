@@ -5,8 +5,8 @@ use super::open::{self, Opened};
 use super::session::{self, Asked as AskedSession};
 use super::{folders, homework, make, plan, takes};
 use crate::app::{
-    Effect, Listed, Message, Model, OpenedDrill, Opens, SoundState, TodayLine, planned, prints,
-    scores, update,
+    Effect, HomeworkGoal, Listed, Message, Model, OpenedDrill, Opens, SoundState, TodayLine,
+    planned, prints, scores, update,
 };
 use crate::chanter::Tuning;
 use crate::journal::{Journal, Trouble};
@@ -52,6 +52,8 @@ pub(crate) struct Shell {
     ear: Option<Ear>,
     /// The program asked to be suspended.
     pub(crate) suspend: bool,
+    /// What the homework asks for that is opened next.
+    pub(crate) goal: Option<HomeworkGoal>,
     /// What today's session is made from.
     pub(crate) day: Option<AskedSession>,
     /// What is to run on a page of its own before the loop goes on.
@@ -106,6 +108,7 @@ impl Shell {
             begin,
             ear: None,
             suspend: false,
+            goal: None,
             day: None,
             aside: None,
         })
@@ -267,7 +270,10 @@ impl Shell {
     /// Opens a drill by name or path, or the homework in a file, and begins in a cell.
     fn open_at(&mut self, wanted: &str, begin: Begin) -> Message {
         let opened = match homework::begin(wanted, None) {
-            Ok(Some((opened, _))) => Ok(opened),
+            Ok(Some(begun)) => {
+                self.goal = begun.goal;
+                Ok(begun.opened)
+            }
             Ok(None) => open::open(wanted),
             Err(failure) => Err(failure),
         };
@@ -310,6 +316,7 @@ impl Shell {
             place,
             stage: begin.stage,
             rung: begin.rung,
+            goal: self.goal.take(),
             session: Uuid::new_v4(),
         }))
     }

@@ -137,6 +137,7 @@ mod tests {
             entries: Vec::new(),
             played: Vec::new(),
             place: None,
+            goal: None,
             stage: None,
             rung: None,
             session: uuid::Uuid::nil(),

@@ -327,6 +327,36 @@ fn a_session_is_played_by_two_pedals_and_goes_on_where_it_was() {
     story.ends_with(0);
 }
 
+/// Homework says what is to be reached all the while, that it is reached at once, and at the end
+/// what to do with it.
+#[test]
+fn homework_says_that_it_is_reached() {
+    let home = home_with_quick();
+    let file = home.path().join("week.yaml");
+    let file = file.to_str().expect("text");
+    let assigned = std::process::Command::new(env!("CARGO_BIN_EXE_gracerung"))
+        .args(["assign", "quick", "--to-reach", "first at 290", "-o", file])
+        .env("HOME", home.path())
+        .env("XDG_DATA_HOME", home.path())
+        .env("XDG_CONFIG_HOME", home.path())
+        .output()
+        .expect("it runs");
+    assert!(assigned.status.success(), "{assigned:?}");
+    let mut story = Story::begin(home.path(), &["practise", file], 80, 24);
+    story.until("◎ first at 290");
+    story.press(" ");
+    story.until("bar 1 of 1");
+    let end = Instant::now() + PATIENCE;
+    while Instant::now() < end && !story.screen().contains("homework reached: first at 290") {
+        story.press("\r");
+        std::thread::sleep(Duration::from_millis(700));
+    }
+    story.until("homework reached: first at 290");
+    story.press("q");
+    story.ends_with(0);
+    story.until("homework reached; send it: gracerung report");
+}
+
 /// Every mark that was shown is in the journal, and the next start is where the last one ended.
 #[test]
 fn kill_9_loses_nothing_that_was_shown() {

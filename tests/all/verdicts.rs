@@ -153,6 +153,7 @@ fn page(width: u16, height: u16, shape: &[ToneShape]) -> String {
         entries: Vec::new(),
         played: Vec::new(),
         place: None,
+        goal: None,
         stage: None,
         rung: None,
         session: uuid::Uuid::nil(),

@@ -16,9 +16,10 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-/// The sign of a cell: held, held or clear with assumed marks, clear, passed, open with its streak, closed.
-fn sign(cell: &Cell) -> String {
+/// The sign of a cell: homework's goal until it is reached, held, held or clear with assumed marks, clear, passed, open with its streak, closed.
+fn sign(cell: &Cell, goal: bool) -> String {
     match cell.status {
+        CellStatus::Open | CellStatus::Closed if goal && cell.tally.streak == 0 => "◎".to_owned(),
         CellStatus::Clear if cell.held == Held::Said => "◆".to_owned(),
         CellStatus::Clear if cell.held == Held::Assumed => "◈".to_owned(),
         CellStatus::Clear if cell.assumed => "▣".to_owned(),
@@ -40,7 +41,7 @@ fn style(cell: &Cell, theme: Theme) -> Style {
 }
 
 /// What the signs mean.
-pub(super) const LEGEND: &str = "◆ held  ◈ held by an assumed mark  ■ clear  ▣ clear by assumed marks  ▪ passed  ○ open  · closed  [ ] here";
+pub(super) const LEGEND: &str = "◆ held  ◈ held by an assumed mark  ■ clear  ▣ clear by assumed marks  ▪ passed  ○ open  · closed  ◎ homework  [ ] here";
 
 /// The rows, the lowest first: the lengths of the present stage where it opens the movement, else
 /// every tempo of the drill.
@@ -120,7 +121,7 @@ pub(super) fn draw(buffer: &mut Buffer, theme: Theme, area: Rect, practising: &P
                 continue;
             };
             let x = area.x + label + (stage - first) as u16 * width;
-            let text = sign(cell);
+            let text = sign(cell, practising.is_goal(cell.key));
             if here == Some(cell.key) {
                 put(buffer, area, x, y, &format!("[{text}]"), theme.here());
             } else {

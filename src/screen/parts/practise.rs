@@ -24,7 +24,7 @@ use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
-use unicode_width::UnicodeWidthChar;
+use unicode_width::{UnicodeWidthChar, UnicodeWidthStr as _};
 
 /// Draws the page into whatever room there is.
 pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, area: Rect) {
@@ -271,7 +271,16 @@ pub(super) fn title(
             session.minutes_left()
         )
     });
-    let text = fitted(&format!("{part}{} · {name}", practising.drill.title), room);
+    let reach = practising
+        .goal
+        .as_ref()
+        .map_or_else(String::new, |(goal, _)| {
+            format!("  ◎ {}", practising.cell_name(*goal))
+        });
+    // what is asked for is not cut: the title is
+    let kept = room.saturating_sub(reach.width() as u16);
+    let name = fitted(&format!("{part}{} · {name}", practising.drill.title), kept);
+    let text = fitted(&format!("{name}{reach}"), room);
     put(buffer, area, area.x, area.y, &text, theme.heading());
     if sound_width > 0 {
         put_right(buffer, area, area.y, &sound, theme.faint());

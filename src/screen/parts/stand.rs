@@ -153,6 +153,7 @@ mod tests {
             entries: Vec::new(),
             played: Vec::new(),
             place: None,
+            goal: None,
             stage: Some(0),
             rung: Some(Rung::Tempo(Bpm::whole(tempo).expect("a tempo"))),
             session: uuid::Uuid::nil(),
