@@ -5,6 +5,7 @@ use super::store::{FORMAT, SCHEMA, STEPS, raise};
 use crate::practice::{Entry, Kind, Record, RecordId};
 use rusqlite::{Connection, TransactionBehavior};
 use std::collections::BTreeMap;
+use std::sync::OnceLock;
 use uuid::Uuid;
 
 /// Raises a copy of an older journal, so that it can be compared with a new one; what is in the way.
@@ -23,7 +24,9 @@ pub(super) fn raised(connection: &mut Connection) -> Option<String> {
 }
 
 /// Tables, indexes, triggers and views by kind and name, as they were made.
-fn parts(connection: &Connection) -> rusqlite::Result<BTreeMap<(String, String), String>> {
+type Parts = BTreeMap<(String, String), String>;
+
+fn parts(connection: &Connection) -> rusqlite::Result<Parts> {
     let mut query =
         connection.prepare("SELECT type, name, coalesce(sql, '') FROM sqlite_schema")?;
     let found = query.query_map([], |row| {
@@ -45,13 +48,18 @@ fn spoken(sql: &str) -> String {
 /// What in the file was not made by this program, or not so: a trigger of another hand may change
 /// what is stored, a view what is shown.
 pub(super) fn strange_parts(connection: &Connection) -> Vec<String> {
-    let ours = Connection::open_in_memory().and_then(|fresh| {
-        fresh.execute_batch(SCHEMA)?;
-        parts(&fresh)
-    });
-    let (ours, theirs) = match (ours, parts(connection)) {
-        (Ok(ours), Ok(theirs)) => (ours, theirs),
-        (Err(error), _) | (_, Err(error)) => {
+    static OURS: OnceLock<Parts> = OnceLock::new();
+    let fresh = || {
+        let made = Connection::open_in_memory().and_then(|fresh| {
+            fresh.execute_batch(SCHEMA)?;
+            parts(&fresh)
+        });
+        made.unwrap_or_default()
+    };
+    let ours = OURS.get_or_init(fresh);
+    let theirs = match parts(connection) {
+        Ok(theirs) => theirs,
+        Err(error) => {
             return vec![format!("what the file is made of cannot be read: {error}")];
         }
     };
