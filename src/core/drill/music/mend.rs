@@ -60,6 +60,7 @@ pub(super) fn mend(music: &mut Music) -> (Vec<Mended>, Vec<usize>) {
 }
 
 fn round(music: &mut Music, mended: &mut Vec<Mended>) {
+    let befores = befores(music);
     let mut before: Option<(Note, bool, usize, usize)> = None;
     for bar in music.order.clone() {
         let count = music.bars.get(bar).map_or(0, |bar| bar.notes.len());
@@ -71,6 +72,11 @@ fn round(music: &mut Music, mended: &mut Vec<Mended>) {
                     found,
                     done,
                 });
+            };
+            let others = if note == 0 {
+                befores[bar].as_slice()
+            } else {
+                &[]
             };
             let here = music.bars[bar].notes[note].note;
             let mut tied = false;
@@ -109,7 +115,7 @@ fn round(music: &mut Music, mended: &mut Vec<Mended>) {
                         silent.spoken(),
                         here.spoken()
                     );
-                    if let Some(other) = separator(context) {
+                    if let Some(other) = separator(context, others) {
                         only.note = other;
                         tell(found, format!("{} is played instead", other.spoken()));
                     } else {
@@ -124,7 +130,7 @@ fn round(music: &mut Music, mended: &mut Vec<Mended>) {
             if written.group == Group::None
                 && !tied
                 && context.before == Some(here)
-                && let Some(gracenote) = separator(context)
+                && let Some(gracenote) = separator(context, others)
             {
                 written.group = Group::Spelled(vec![Gracenote {
                     note: gracenote,
@@ -171,11 +177,38 @@ fn drop_equal(gracenotes: &mut Vec<Gracenote>, context: Context) -> Vec<Note> {
 /// The gracenote played where none or another is written: the high G gracenote, or the next one of
 /// the scale downward that sounds there (from D an HG gracenote instead of D, from HG the HA:
 /// common practice, no source).
-fn separator(context: Context) -> Option<Note> {
-    [Note::HighG, Note::HighA, Note::E, Note::D]
-        .into_iter()
-        .chain(NOTES)
-        .find(|gracenote| is_playable(&[*gracenote], context))
+///
+/// One that sounds after each of `others` too goes before one that does not: a repeat comes to the
+/// note from elsewhere.
+fn separator(context: Context, others: &[Note]) -> Option<Note> {
+    let choices = || {
+        [Note::HighG, Note::HighA, Note::E, Note::D]
+            .into_iter()
+            .chain(NOTES)
+            .filter(|gracenote| is_playable(&[*gracenote], context))
+    };
+    let everywhere = |gracenote: &Note| {
+        others.iter().all(|other| {
+            let before = Some(*other);
+            is_playable(&[*gracenote], Context { before, ..context })
+        })
+    };
+    choices().find(everywhere).or_else(|| choices().next())
+}
+
+/// For each bar the notes that its first note comes from, once through.
+fn befores(music: &Music) -> Vec<Vec<Note>> {
+    let mut befores = vec![Vec::new(); music.bars.len()];
+    let mut last = None;
+    for bar in &music.order {
+        if let Some(note) = last
+            && !befores[*bar].contains(&note)
+        {
+            befores[*bar].push(note);
+        }
+        last = music.bars[*bar].notes.last().map(|note| note.note).or(last);
+    }
+    befores
 }
 
 /// Makes the ends of parts add up: the bar before a pickup leaves it room, or else as

@@ -310,6 +310,17 @@ mod tests {
         assert_eq!(music.order, [0, 1, 0, 2, 3]);
     }
 
+    /// A gracenote was put in for one way to a note and taken away for the other, for ever.
+    #[test]
+    fn a_gracenote_between_equal_notes_sounds_from_wherever_a_repeat_comes() {
+        let music = adopts(
+            "A4 d4||d4 g4:|",
+            Metre::FOUR_FOUR,
+            &["D follows D with nothing between: the gracenote high A separates them"],
+        );
+        assert_eq!(music.order, [0, 1, 1]);
+    }
+
     #[test]
     fn endings_for_several_passes_are_written_out() {
         let told = ["endings for several passes: each pair of passes is written out"];
