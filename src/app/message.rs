@@ -104,6 +104,8 @@ pub struct OpenedDrill {
     pub drill: Drill,
     /// What the journal has of its stages.
     pub entries: Vec<Entry>,
+    /// The last marks and measures of its stages, with what was measured.
+    pub lately: Vec<Entry>,
     /// Stages the journal knows under this name, of whatever music.
     pub played: Vec<StagePrint>,
     /// Where to begin: asked for, or where the last session ended.

@@ -154,6 +154,7 @@ mod tests {
             name: name.to_owned(),
             drill: read(text.as_bytes()).0.expect("built in"),
             entries: Vec::new(),
+            lately: Vec::new(),
             played: Vec::new(),
             place: None,
             goal: None,

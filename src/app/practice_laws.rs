@@ -84,6 +84,7 @@ impl Player {
             name: "ours".to_owned(),
             drill,
             entries,
+            lately: Vec::new(),
             played: Vec::new(),
             place: None,
             goal: None,

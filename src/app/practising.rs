@@ -5,9 +5,10 @@ use super::model::Options;
 use super::offers::Offers;
 use crate::drill::Drill;
 use crate::movement::{Context, Explanation, Movement, explain};
-use crate::planning::{Digest, Said, Staircase};
+use crate::planning::{BarLine, Digest, Said, Staircase, bar_lines};
 use crate::practice::{
-    CellKey, Mark, Phase, Plan, PlannedStage, Rung, StagePrint, State, ToneShape, edited, replay,
+    CellKey, Entry, Mark, Phase, Plan, PlannedStage, Rung, StagePrint, State, ToneShape, edited,
+    replay,
 };
 use crate::rhythm::{ClickWeight, ReferencePlan};
 use crate::score::{Score, movements, resolve_music};
@@ -35,6 +36,10 @@ pub struct Practising {
     pub goal: Option<(CellKey, String)>,
     /// How the tones of the repetition judged last were shaped, the worst first: at most two.
     pub shape: Vec<ToneShape>,
+    /// How the bars of each stage went lately.
+    pub bars: Vec<Vec<BarLine>>,
+    /// The marks and measures that is told from.
+    lately: Vec<Entry>,
     /// Where the player was against the click in the repetition that was heard last.
     pub lead: Option<String>,
     /// The cell that is on its way to the player or plays there.
@@ -174,7 +179,7 @@ impl Practising {
             ..Plan::new(&opened.name, stages)
         };
         let state = replay(plan, &opened.entries);
-        Self {
+        let mut this = Self {
             name: opened.name.clone(),
             drill,
             scores,
@@ -183,6 +188,8 @@ impl Practising {
             heard: None,
             goal,
             shape: Vec::new(),
+            bars: Vec::new(),
+            lately: Vec::new(),
             lead: None,
             asked: None,
             began: VecDeque::new(),
@@ -194,7 +201,18 @@ impl Practising {
             before: Digest::of(opened.entries.iter().filter_map(Said::of)),
             offers: Offers::default(),
             told_slow: Vec::new(),
-        }
+        };
+        this.take_in(&opened.lately);
+        this
+    }
+
+    /// Takes in what was said of repetitions, for the bars they were played in.
+    pub(super) fn take_in(&mut self, entries: &[Entry]) {
+        self.lately.extend_from_slice(entries);
+        let stages = self.state.plan().stages.iter().zip(&self.scores);
+        let lines =
+            stages.map(|(stage, score)| bar_lines(score, &[(stage.print, score)], &self.lately));
+        self.bars = lines.collect();
     }
 
     /// True for the cell that homework is to reach.
@@ -211,6 +229,15 @@ impl Practising {
     /// The stages, from 0, whose music the journal does not know although it knows the drill.
     pub(super) fn edited(&self, opened: &OpenedDrill) -> Vec<usize> {
         edited(self.state.plan(), &opened.played)
+    }
+
+    /// The number of the bar that is heard; a pickup is 0.
+    pub fn present_bar(&self) -> Option<u16> {
+        let place = self.heard.as_ref()?;
+        let at = place.in_repetition();
+        let bars = &self.scores.get(place.stage)?.bars;
+        let bar = bars.iter().rfind(|bar| bar.start.to_f64() <= at);
+        Some(bar.map_or(0, |bar| bar.number))
     }
 
     /// True while sound runs.

@@ -96,6 +96,9 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
         }
         Message::Stored { foreign, own } => {
             let before = model.notice.take();
+            if let Some(practising) = &mut model.practising {
+                practising.take_in(&own);
+            }
             practise(model, &Event::Stored { foreign, own }, effects);
             let after = model.notice.take();
             let again = std::mem::take(&mut model.unstored);

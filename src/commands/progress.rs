@@ -5,7 +5,7 @@ use crate::app::scores;
 use crate::journal::{Journal, JournalError};
 use crate::planning::{
     Digest, Earlier, HeardApart, Known, Played, Progress, heard_apart, is_part_of, progress,
-    work_on,
+    work_on, work_on_words,
 };
 use crate::score::Score;
 use crate::wording;
@@ -96,7 +96,7 @@ fn failing(what: Option<&str>) -> Vec<(String, String)> {
         .iter()
         .filter(|(_, score)| whole(score))
         .filter_map(|(opened, _)| {
-            let words = tune::work_on_words(&work_on(&tune::failing(opened, 0)))?;
+            let words = work_on_words(&work_on(&tune::failing(opened, 0)))?;
             Some((opened.drill.title.clone(), words))
         })
         .collect()

@@ -32,6 +32,10 @@ pub(crate) struct Begin {
     pub(crate) rung: Option<Rung>,
 }
 
+/// Entries of each stage from which is told where it fails: twenty repetitions, each with what the ear
+/// and the hand said of it.
+const LATELY: u32 = 60;
+
 /// The world: the device, the journal, the clock.
 pub(crate) struct Shell {
     player: Player,
@@ -297,10 +301,12 @@ impl Shell {
         let begin = std::mem::take(&mut self.begin);
         let stages = prints(&scores(&opened.drill));
         let mut entries = Vec::new();
+        let mut lately = Vec::new();
         let mut played = Vec::new();
         let mut place = None;
         if let Some(journal) = &mut self.journal {
             entries = journal.board(&stages).unwrap_or_default();
+            lately = journal.latest(&stages, LATELY).unwrap_or_default();
             played = journal.stages_of(&opened.name).unwrap_or_default();
             place = journal
                 .last_place_in(&stages)
@@ -312,6 +318,7 @@ impl Shell {
             name: opened.name,
             drill: opened.drill,
             entries,
+            lately,
             played,
             place,
             stage: begin.stage,

@@ -8,7 +8,7 @@ use crate::app::{planned, prints, scores};
 use crate::chanter::Note;
 use crate::drill::{BarRange, InPlace, Tune, make_in_place, make_joined};
 use crate::movement::{Context, Movement, write_parts};
-use crate::planning::{BarLine, bar_lines, work_on};
+use crate::planning::{BarLine, bar_lines, work_on, work_on_words};
 use crate::practice::{CellStatus, Plan, replay};
 use crate::score::{Found, Score, movements};
 use crate::units::Bpm;
@@ -207,21 +207,6 @@ fn where_it_fails_first(mut found: Vec<Found>, bars: &[BarLine]) -> Vec<Found> {
     };
     found.sort_by(|one, other| worst(other).total_cmp(&worst(one)));
     found
-}
-
-/// `work on bars 5 and 13`; nothing where no bar fails.
-pub(crate) fn work_on_words(bars: &[u16]) -> Option<String> {
-    let name = |bar: &u16| match bar {
-        0 => "the pickup".to_owned(),
-        bar => bar.to_string(),
-    };
-    let names: Vec<String> = bars.iter().map(name).collect();
-    match bars {
-        [] => None,
-        [0] => Some("work on the pickup".to_owned()),
-        [_] => Some(format!("work on bar {}", names[0])),
-        [..] => Some(format!("work on bars {}", wording::list(&names))),
-    }
 }
 
 /// Where the tune failed, eight bars to a line; nothing where nothing was said of it yet.

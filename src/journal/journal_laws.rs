@@ -143,6 +143,32 @@ fn every_entry_reads_back_as_it_was_stored() {
     assert_eq!(home.open().read_all().expect("read"), own);
 }
 
+/// Where a tune fails is told from the last repetitions, also after a year of it.
+#[test]
+fn the_latest_entries_of_each_stage_come_in_order() {
+    let home = Home::new();
+    let mut journal = home.open();
+    let other = Record {
+        cell: Some(cell(2)),
+        ..clean(1, 9, 15)
+    };
+    let records = [
+        clean(1, 0, 10),
+        clean(1, 1, 12),
+        clean(1, 2, 14),
+        other,
+        clean(1, 4, 20),
+    ];
+    journal.append(&records).expect("stored");
+    let numbers = |stages: &[StagePrint], most: u32| -> Vec<u64> {
+        let found = journal.latest(stages, most).expect("read");
+        found.iter().map(|entry| entry.record.id.number).collect()
+    };
+    assert_eq!(numbers(&[StagePrint(1)], 2), [2, 4]);
+    assert_eq!(numbers(&[StagePrint(1), StagePrint(2)], 1), [9, 4]);
+    assert_eq!(numbers(&[StagePrint(7)], 5), [0; 0]);
+}
+
 #[test]
 fn journal_and_seq_are_unique_and_seq_counts_from_1() {
     let home = Home::new();

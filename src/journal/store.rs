@@ -288,6 +288,27 @@ impl Journal {
         Ok(found)
     }
 
+    /// The last entries of each of some stages' music that say how a repetition went, so many of each
+    /// at most, in fold order.
+    ///
+    /// # Errors
+    /// See [`Trouble`].
+    pub fn latest(&self, stages: &[StagePrint], most: u32) -> Result<Vec<Entry>, JournalError> {
+        let mut unique = stages.to_vec();
+        unique.sort_unstable();
+        unique.dedup();
+        let which = "WHERE stage = ?1 AND kind IN ('mark', 'undo', 'measured') \
+                     ORDER BY utc_us DESC, journal DESC, seq DESC LIMIT ?2";
+        let mut found = Vec::new();
+        for stage in unique {
+            let stage = stage.to_string();
+            let rows = entries(&self.connection, which, rusqlite::params![stage, most]);
+            found.extend(rows.map_err(|error| self.trouble(&error))?);
+        }
+        found.sort_by_key(Entry::order);
+        Ok(found)
+    }
+
     /// Every entry with measures of some stages' music, in fold order: what listening heard over time.
     ///
     /// # Errors

@@ -5,6 +5,7 @@
 
 use crate::practice::{By, Entry, Kind, Mark, Measurement, StagePrint, Thresholds, judge};
 use crate::score::{Score, ScoreGroup, ScoreNote};
+use crate::wording;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -106,6 +107,23 @@ pub fn work_on(lines: &[BarLine]) -> Vec<u16> {
     let mut bars: Vec<u16> = worst.iter().map(|line| line.bar).collect();
     bars.sort_unstable();
     bars
+}
+
+/// `work on bars 5 and 13`; nothing where no bar is to be worked on.
+pub fn work_on_words(bars: &[u16]) -> Option<String> {
+    let numbers: Vec<String> = bars
+        .iter()
+        .filter(|bar| **bar > 0)
+        .map(u16::to_string)
+        .collect();
+    let bars_named = match numbers.len() {
+        0 => None,
+        1 => Some(format!("bar {}", numbers[0])),
+        _ => Some(format!("bars {}", wording::list(&numbers))),
+    };
+    let pickup = bars.contains(&0).then(|| "the pickup".to_owned());
+    let named: Vec<String> = pickup.into_iter().chain(bars_named).collect();
+    (!named.is_empty()).then(|| format!("work on {}", wording::list(&named)))
 }
 
 /// A bar of a stage that is a bar of the tune.
@@ -255,7 +273,7 @@ fn faults(entry: &Entry) -> Option<Vec<u16>> {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
     use crate::chanter::Note;
     use crate::drill::read_music;
@@ -319,7 +337,7 @@ mod tests {
     }
 
     /// A repetition in which one note of a bar was not heard.
-    fn missed(number: u64, stage: StagePrint, bar: u32) -> Entry {
+    pub(crate) fn missed(number: u64, stage: StagePrint, bar: u32) -> Entry {
         let note = |id: u32, bar: u32, heard: Option<Note>| NoteMeasure {
             id,
             bar,
@@ -407,6 +425,16 @@ mod tests {
             assert_eq!((line.of, line.failed), (2, 0.5), "{line:?}");
         }
         assert!(work_on(&lines).is_empty());
+    }
+
+    #[test]
+    fn what_to_work_on_reads_as_english() {
+        let words = |bars: &[u16]| work_on_words(bars).unwrap_or_default();
+        assert_eq!(words(&[]), "");
+        assert_eq!(words(&[0]), "work on the pickup");
+        assert_eq!(words(&[5]), "work on bar 5");
+        assert_eq!(words(&[5, 13]), "work on bars 5 and 13");
+        assert_eq!(words(&[0, 2, 4]), "work on the pickup and bars 2 and 4");
     }
 
     /// What was mended long ago is no failing.

@@ -135,6 +135,7 @@ mod tests {
             name: "grip-from-d".to_owned(),
             drill: read(file.text.as_bytes()).0.expect("no problem"),
             entries: Vec::new(),
+            lately: Vec::new(),
             played: Vec::new(),
             place: None,
             goal: None,

@@ -151,6 +151,7 @@ fn page(width: u16, height: u16, shape: &[ToneShape]) -> String {
         name: "grip-from-d".to_owned(),
         drill: read(file.text.as_bytes()).0.expect("no problem"),
         entries: Vec::new(),
+        lately: Vec::new(),
         played: Vec::new(),
         place: None,
         goal: None,

@@ -1,5 +1,6 @@
 //! The parts of the pages, each drawn into the area it is given and clipped to it.
 
+pub(super) mod bars;
 pub(super) mod blowing;
 pub(super) mod board;
 pub(super) mod chanter;

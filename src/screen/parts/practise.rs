@@ -10,7 +10,9 @@
 //!  thumb ●           54    ·   ·   ·   ·       …
 //! ```
 
-use super::{board, chanter, figures, fitted, line, put, put_right, shape, staff, tuner, wrapped};
+use super::{
+    bars, board, chanter, figures, fitted, line, put, put_right, shape, staff, tuner, wrapped,
+};
 use crate::app::{
     DROWNED, Model, Notice, Offer, Place, Practising, SoundState, Sounding, Words, trouble,
 };
@@ -86,10 +88,16 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
     };
     let foot = if roomy { 5 } else { 3 };
     let shaped = u16::from(!practising.shape.is_empty());
+    // in a small window the map takes the row of what to listen for, which `e` shows, and not one of
+    // the music; the ear's row is its own
+    let mapped = bars::rows(practising);
+    let in_place = mapped > 0 && !roomy && model.ear.is_none();
+    let mapped = if in_place { 0 } else { mapped };
     let music = area
         .bottom()
-        .saturating_sub(rows.next + lower + foot + shaped);
+        .saturating_sub(rows.next + lower + foot + shaped + mapped);
     draw_music(model, practising, theme, buffer, rows.take(music));
+    bars::draw(practising, theme, buffer, rows.take(mapped));
     if roomy {
         rule(buffer, theme, rows.take(1));
     }
@@ -129,7 +137,12 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
         listen.height -= 1;
     }
     let text = listen_line(practising);
-    let lines = wrapped(&text, area.width);
+    let lines = if in_place {
+        bars::draw(practising, theme, buffer, listen);
+        Vec::new()
+    } else {
+        wrapped(&text, area.width)
+    };
     let cut = lines.len() > usize::from(listen.height);
     for (y, text) in (listen.y..listen.bottom()).zip(&lines) {
         let last = cut && y + 1 == listen.bottom();
@@ -183,7 +196,7 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
         model.options.left_handed,
     );
     let rest = match (tall, reading) {
-        (true, _) => 14 + shaped,
+        (true, _) => 14 + shaped + bars::rows(practising),
         (false, false) => 8,
         (false, true) => 6,
     };
@@ -204,6 +217,7 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
         );
     }
     if tall {
+        bars::draw(practising, theme, buffer, rows.take(bars::rows(practising)));
         board::draw(buffer, theme, rows.take(6), practising);
     }
     let standing = rows.take(1);
@@ -414,15 +428,11 @@ fn place_words(practising: &Practising, place: &Place) -> String {
     if place.is_breath() {
         return "breathe and mark".to_owned();
     }
-    let at = place.in_repetition();
+    let number = practising.present_bar().unwrap_or(0);
     let bars = practising
         .scores
         .get(place.stage)
         .map_or(&[][..], |score| &score.bars);
-    let number = bars
-        .iter()
-        .rfind(|bar| bar.start.to_f64() <= at)
-        .map_or(0, |bar| bar.number);
     let last = bars.iter().map(|bar| bar.number).max().unwrap_or(0);
     match number {
         0 => "pickup".to_owned(),

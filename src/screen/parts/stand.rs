@@ -151,6 +151,7 @@ mod tests {
             name: "crossings".to_owned(),
             drill: read(file.text.as_bytes()).0.expect("no problem"),
             entries: Vec::new(),
+            lately: Vec::new(),
             played: Vec::new(),
             place: None,
             goal: None,
