@@ -461,6 +461,7 @@ pub(super) const ROWS: &[Row] = &[
             form("HG", "D", "(HA) D LG (B) LG").because(THUMB_OPENS),
             form("HA", "LA B C E", "(HG) N LG (D) LG").school(FULL_FROM_HIGH_A),
             form("HA", "LA B C E", "N LG (D) LG").because(NO_OPENING),
+            form("HA", "D", "(HG) D LG (B) LG").school(FULL_FROM_HIGH_A),
             form("HA", "D", "D LG (B) LG").because(NO_OPENING),
         ],
         timing: Timing::From,
