@@ -342,7 +342,14 @@ mod tests {
         check("doubling", None, HighG, E, "(HA) E (F)", 0);
         check("doubling", None, HighA, E, "E (F)", 0);
         check("doubling", Some("full-from-ha"), HighA, E, "(HG) E (F)", 0);
-        check("catch", Some("full-from-ha"), HighA, D, "(HG) D LG (B) LG", 0);
+        check(
+            "catch",
+            Some("full-from-ha"),
+            HighA,
+            D,
+            "(HG) D LG (B) LG",
+            0,
+        );
         check("doubling", None, LowA, HighG, "HG (F)", 0);
         check("doubling", None, LowA, HighA, "HA (HG)", 0);
         check("birl", None, E, LowA, "LA (LG) LA (LG)", 0);
