@@ -15,7 +15,7 @@ use crate::practice::Rung;
 use crate::screen::{Plain, Theme, action, view};
 use crate::settings::Settings;
 use crate::sound::{ClickSound, Sound};
-use crate::units::Hertz;
+use crate::units::{Bpm, Fraction, Hertz};
 use crossterm::event::{Event as Input, poll, read};
 use ratatui::backend::CrosstermBackend;
 use std::fs::File;
@@ -29,6 +29,7 @@ use std::time::{Duration, Instant};
 #[command(after_help = "Examples:\n  gracerung practise grip-from-d\n  \
     gracerung practise grip-from-d --stage \"real time\" --tempo 60\n  \
     gracerung practise my-march.abc --bars 5-8\n  gracerung practise lamp-on-the-slipway --part 2 --phrase 1\n  \
+    gracerung practise lamp-on-the-slipway --below-band 4\n  \
     gracerung practise my-drill.yaml --pipes --drones\n  gracerung practise birl --mark-by ear --headphones\n  \
     gracerung practise week3.yaml    (homework)\n\n\
     A drill with a cell to be held begins on another day with its cold try: once, without reference.\n\
@@ -48,6 +49,11 @@ pub(crate) struct Arguments {
     which: Which,
     #[command(flatten)]
     at: arguments::AtRung,
+    /// Begin so many beats a minute under the tempo that is wanted: the top of the ladder, which for
+    /// a tune of another program is the tempo written in it.
+    #[arg(long, value_name = "BEATS", conflicts_with_all = ["tempo", "tone"],
+          value_parser = clap::value_parser!(u16).range(0..=200))]
+    below_band: Option<u16>,
     /// Which drill of a homework file; else the first that is not reached.
     #[arg(long, value_name = "NAME")]
     task: Option<String>,
@@ -176,6 +182,10 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         Some(begun) => (begun.opened, Some(begun.asks), begun.goal),
         None => (open(&arguments.drill)?, None, None),
     };
+    let at = match arguments.below_band {
+        Some(beats) => below_band(&opened.drill, beats)?,
+        None => arguments.at,
+    };
     let wanted = arguments.stage.as_deref();
     let (opened, asked, stage) = if arguments.which.is_given() {
         let chosen = phrases::choose(&opened, wanted, &arguments.which)?;
@@ -191,7 +201,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         (opened, asked, stage)
     };
     terminal::require()?;
-    let begin = begin(&opened.drill, stage, arguments.at)?;
+    let begin = begin(&opened.drill, stage, at)?;
     let mut flags = arguments.screen.flags();
     flags.extend(arguments.marking.flags());
     let settings = settings::load(&flags)?;
@@ -207,6 +217,22 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         shell.tell(&mut model, Message::Care(asked));
     }
     screen(&arguments.screen, &settings, shell, model)
+}
+
+/// A tempo so many beats a minute under the top of the ladder.
+fn below_band(drill: &Drill, beats: u16) -> Result<arguments::AtRung, Failure> {
+    let goal = drill.ladder.to;
+    let tempo = goal.value() - Fraction::from_integer(i128::from(beats));
+    let tempo = Bpm::new(tempo).map_err(|error| {
+        Failure(format!(
+            "{beats} beats under {goal}, the goal of `{}`: {error}",
+            drill.title
+        ))
+    })?;
+    Ok(arguments::AtRung {
+        tempo: Some(tempo),
+        tone: None,
+    })
 }
 
 /// Where the words of the command line want to begin. A length alone means the stage that opens the

@@ -349,6 +349,7 @@ fn bars_of_a_tune_that_are_not_there_are_told_with_what_is() {
     practise(&["--part", "1", "--phrase", "3"], "there is no phrase 3");
     practise(&["--bars", "1-2", "--part", "1"], "cannot be used with");
     practise(&["--bars", "1-2"], "this needs a terminal");
+    practise(&["--below-band", "70"], "70 beats under 80");
     says(
         &["practise", "grip", "--bars", "1"],
         2,

@@ -260,9 +260,11 @@ fn bars_of_a_tune_are_practised_and_come_again_like_any_drill() {
         let told = told(&command);
         assert!(told.contains("work on bar 2\n"), "{told}");
     }
-    // asked for again, the same drill is taken
-    let mut story = Story::begin(home.path(), &["practise", &path, "--bars", "2"], 40, 10);
+    // asked for again, the same drill is taken; what is written down for the tune is the goal
+    let again = ["practise", &path, "--bars", "2", "--below-band", "4"];
+    let mut story = Story::begin(home.path(), &again, 40, 10);
     story.until("Tune, bar 2 · as written");
+    story.until("296");
     story.press("q");
     story.ends_with(0);
     let drills = std::fs::read_dir(home.path().join("gracerung/drills")).expect("a folder");
