@@ -193,21 +193,50 @@ pub(super) fn phrases(music: &Music, head: &TuneHead) -> Phrasing {
 /// The numbers of the bars that are played from the first to the last of a range.
 fn numbers_played(music: &Music, range: BarRange) -> Vec<u16> {
     let numbers = music.bar_numbers();
-    let window = window(music, range).unwrap_or(0..0);
-    let mut played: Vec<u16> = window.map(|at| numbers[music.order[at]]).collect();
+    let Some((order, window)) = window(music, range) else {
+        return Vec::new();
+    };
+    let mut played: Vec<u16> = window.map(|at| numbers[order[at]]).collect();
     played.dedup();
     played
 }
 
-/// Where the bars of a range follow each other in the order of play: indices into it. A first
-/// ending is left out where the range ends in the second.
-fn window(music: &Music, range: BarRange) -> Option<std::ops::Range<usize>> {
+/// The order of play without repeats: of endings the last.
+fn straight(music: &Music) -> Vec<usize> {
+    let mut order = Vec::with_capacity(music.bars.len());
+    let mut first_ending = false;
+    for (written, bar) in music.bars.iter().enumerate() {
+        first_ending = match bar.ending {
+            Some(ending) => ending == 1,
+            None => first_ending,
+        };
+        if !first_ending {
+            order.push(written);
+        }
+        first_ending &= !bar.repeat_ends;
+    }
+    order
+}
+
+/// Where the bars of a range follow each other: an order of bars, and indices into it. That is the
+/// order of play; where the range goes on past a repeat whose endings differ, that without repeats. A
+/// first ending is left out where the range ends in the second.
+fn window(music: &Music, range: BarRange) -> Option<(Vec<usize>, std::ops::Range<usize>)> {
+    [music.order.clone(), straight(music)]
+        .into_iter()
+        .find_map(|order| {
+            let found = window_in(music, &order, range)?;
+            Some((order, found))
+        })
+}
+
+fn window_in(music: &Music, order: &[usize], range: BarRange) -> Option<std::ops::Range<usize>> {
     let numbers = music.bar_numbers();
-    let number = |at: usize| music.order.get(at).map(|written| numbers[*written]);
+    let number = |at: usize| order.get(at).map(|written| numbers[*written]);
     let begins = |at: &usize| {
         number(*at) == Some(range.first) && at.checked_sub(1).and_then(number) != Some(range.first)
     };
-    (0..music.order.len()).filter(begins).find_map(|first| {
+    (0..order.len()).filter(begins).find_map(|first| {
         let mut at = first;
         while number(at)? != range.last {
             let rises = number(at)? <= number(at + 1)? && number(at + 1)? <= range.last;
@@ -240,18 +269,18 @@ pub(super) fn excerpt(
     around: Around,
 ) -> Result<Vec<Bar>, NoSuchBars> {
     check(music, range)?;
-    let window = window(music, range).ok_or_else(|| {
+    let (order, window) = window(music, range).ok_or_else(|| {
         NoSuchBars(format!(
             "bars {} and {} are never played one after the other: one of them is a first ending",
             range.first, range.last
         ))
     })?;
     let metres = music.metres();
-    let written = |place: usize| music.order.get(place).copied();
+    let written = |place: usize| order.get(place).copied();
     let at = |place: usize| written(place).map(|written| &music.bars[written]);
     let metre = |place: usize| written(place).map_or(music.metre, |written| metres[written]);
     let run_in = if around.run_in {
-        run_in(music, window.start)
+        run_in(music, &order, window.start)
     } else {
         Vec::new()
     };
@@ -285,7 +314,7 @@ pub(super) fn excerpt(
         put(notes, counted);
         place += 1;
     }
-    let full = metre(place.min(music.order.len() - 1)).bar();
+    let full = metre(place.min(order.len() - 1)).bar();
     match at(place).and_then(|bar| bar.notes.first()) {
         Some(next) if around.landing => {
             let landing = Written {
@@ -335,12 +364,12 @@ pub(super) fn check(music: &Music, range: BarRange) -> Result<(), NoSuchBars> {
 /// The notes before a place in the order of play with which it is begun: as much as the pickup of
 /// its part lasts, where a note begins there. Where there is none and the first note has a movement,
 /// which may take its time from the note before, that note, a beat of it at most.
-fn run_in(music: &Music, place: usize) -> Vec<Written> {
-    let bar = |place: usize| music.order.get(place).map(|written| &music.bars[*written]);
+fn run_in(music: &Music, order: &[usize], place: usize) -> Vec<Written> {
+    let bar = |place: usize| order.get(place).map(|written| &music.bars[*written]);
     let Some(before) = place.checked_sub(1).and_then(bar) else {
         return Vec::new();
     };
-    let written = music.order[place];
+    let written = order[place];
     let pickup = written_parts(music)
         .iter()
         .find(|part| part.contains(&written))
@@ -487,6 +516,19 @@ mod tests {
                     .all(|bar| bar.length() == full)
             );
         }
+    }
+
+    /// From one part into the next, past a repeat whose endings differ: no pass plays that in a row.
+    #[test]
+    fn bars_go_on_past_a_repeat_with_endings() {
+        let tune = music("|:A4 B4|c4 d4:|:e4 d4|1c4 B4:|2c4 A4||", Metre::TWO_FOUR);
+        let range = BarRange { first: 2, last: 5 };
+        let bars = excerpt(&tune, range, WHOLE).expect("they follow each other");
+        assert_eq!(
+            text(&bars),
+            ["c1 d1 ", "e1 d1 ", "c1 A1 "],
+            "bar 4 is the first ending"
+        );
     }
 
     /// The movement that a phrase lands on belongs to it; one that it begins with takes its time
