@@ -23,7 +23,9 @@ pub struct WrittenOut {
 /// with which such an ending begins, the passes it is played in.
 pub fn written_out(bars: &[Bar], passes: &BTreeMap<usize, Vec<u8>>) -> WrittenOut {
     let marks = |bar: usize| -> Option<Vec<u8>> {
-        let plain = || bars.get(bar)?.ending.map(|ending| vec![ending]);
+        // an ending may be announced behind the last bar
+        let own = bars.get(bar)?;
+        let plain = || own.ending.map(|ending| vec![ending]);
         passes.get(&bar).cloned().or_else(plain)
     };
     let ends = |bar: usize| bars[bar].part_ends || bars[bar].repeat_ends;

@@ -336,6 +336,8 @@ mod tests {
         assert_eq!(played(&music), "ABAcAde");
         let music = adopts("|:A8|1-2 B8:|3 d8|]", Metre::FOUR_FOUR, &told);
         assert_eq!(played(&music), "ABABAd");
+        // announced, and never begun
+        adopts("A8|e8|[1,3", Metre::FOUR_FOUR, &[]);
         let (_, problems) = adopt_music(
             "|:A8|[1,9 B8:|[2 c8|]",
             Metre::FOUR_FOUR,
