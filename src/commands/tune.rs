@@ -89,12 +89,12 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let (stage, _) = arguments::stage(&opened.drill, &arguments.stage)?;
     let all = scores(&opened.drill);
     let score = &all[stage];
-    let bars = failing(&opened, stage);
-    let found = where_it_fails_first(movements(score), &bars);
-    let work_on = work_on(&bars);
     if let Some(given) = &arguments.phrases {
         return joined(arguments, &opened, stage, given);
     }
+    let bars = failing(&opened, stage);
+    let found = where_it_fails_first(movements(score), &bars);
+    let work_on = work_on(&bars);
     if arguments.bar.is_some() || arguments.movement.is_some() {
         return place(arguments, &opened, stage, score, &found);
     }

@@ -12,6 +12,10 @@ use crate::screen::Theme;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
+/// What the signs mean.
+pub(super) const LEGEND: &str =
+    "bars: ▁ never failed lately  ▄ in a fifth or more  █ in most  · not played yet";
+
 /// Fewer bars than this need no map.
 const LEAST: usize = 4;
 /// Bars in a group.

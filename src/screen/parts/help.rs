@@ -1,7 +1,7 @@
 //! The keys of the page, from the one table.
 
 use super::put;
-use crate::app::{Model, Page};
+use crate::app::{Model, Page, Practising};
 use crate::screen::Theme;
 use crate::screen::keys::{BINDINGS, Binding, Place};
 use ratatui::Frame;
@@ -40,6 +40,11 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
     let mut rows = rows(&bindings, key_width, width.saturating_sub(key_width + 3));
     if place == Place::Practice && !legend_fits {
         let words = super::wrapped(super::board::LEGEND, area.width.saturating_sub(2));
+        rows.extend(words.into_iter().map(|words| (None, words)));
+    }
+    let map = |practising: &Practising| super::bars::rows(practising) > 0;
+    if place == Place::Practice && model.practising.as_ref().is_some_and(map) {
+        let words = super::wrapped(super::bars::LEGEND, area.width.saturating_sub(2));
         rows.extend(words.into_iter().map(|words| (None, words)));
     }
     let per_column = rows.len().div_ceil(columns).max(1);
