@@ -5,7 +5,7 @@
 mod plant;
 
 use gracerung::app::{Message, Model, OpenedDrill, Options, update};
-use gracerung::drill::{BUILT_IN, built_in, read};
+use gracerung::drill::{BUILT_IN, BuiltIn, built_in, read};
 use gracerung::listening::{HeardNote, Piece, align};
 use gracerung::practice::ladder::climbs;
 use gracerung::practice::{Moment, Thresholds, ToneShape, judge};
@@ -33,44 +33,61 @@ fn reference(timeline: &Timeline) -> Vec<HeardNote> {
         .collect()
 }
 
+/// What the verdict says of the reference of a drill, every stage at five tempi, by the limits of both
+/// chanters; and how many stages at a tempo that were.
+fn told_of_the_reference(file: &BuiltIn) -> (usize, Vec<String>) {
+    let mut told = Vec::new();
+    let mut stages = 0;
+    let drill = read(file.text.as_bytes()).0.expect("it reads");
+    let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
+    let (from, to) = (drill.ladder.from, drill.ladder.to);
+    for stage in &drill.stages {
+        let score = resolve_music(&stage.music, breath, &drill.schools);
+        for quarter in 0..5 {
+            let way = (to.value() - from.value()) * Fraction::new(quarter, 4);
+            let tempo = Bpm::new(from.value() + way).expect("between two tempi");
+            let layout = Layout {
+                lengths: drill.lengths,
+                ..Layout::at(tempo, SampleRate::USUAL)
+            };
+            let timeline = lay(&score, &layout);
+            let piece = Piece::of(&score, &timeline);
+            let found = align(&piece, &reference(&timeline)).repetitions;
+            let place = format!("{}, {} at {tempo}", file.name, stage.name);
+            if found.len() != REPETITIONS {
+                told.push(format!("{place}: {} repetitions", found.len()));
+            }
+            for limits in [Thresholds::default(), Thresholds::for_pipes()] {
+                let limits = limits.at(tempo, &[from, to]);
+                for (number, repetition) in found.iter().enumerate() {
+                    let faults = judge(&repetition.measured, &limits).faults;
+                    let words = faults.iter().map(|fault| &fault.words);
+                    told.extend(words.map(|words| format!("{place}, {number}: {words}")));
+                }
+            }
+            stages += 1;
+        }
+    }
+    (stages, told)
+}
+
 /// Whatever the verdict would say of the reference it would say in vain of a player who does just
 /// what he is shown.
 #[test]
 fn the_reference_is_never_faulted() {
-    let mut told = Vec::new();
-    let mut stages = 0;
-    for file in BUILT_IN {
-        let drill = read(file.text.as_bytes()).0.expect("it reads");
-        let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
-        let (from, to) = (drill.ladder.from, drill.ladder.to);
-        for stage in &drill.stages {
-            let score = resolve_music(&stage.music, breath, &drill.schools);
-            for quarter in 0..5 {
-                let way = (to.value() - from.value()) * Fraction::new(quarter, 4);
-                let tempo = Bpm::new(from.value() + way).expect("between two tempi");
-                let layout = Layout {
-                    lengths: drill.lengths,
-                    ..Layout::at(tempo, SampleRate::USUAL)
-                };
-                let timeline = lay(&score, &layout);
-                let piece = Piece::of(&score, &timeline);
-                let found = align(&piece, &reference(&timeline)).repetitions;
-                let place = format!("{}, {} at {tempo}", file.name, stage.name);
-                if found.len() != REPETITIONS {
-                    told.push(format!("{place}: {} repetitions", found.len()));
-                }
-                for limits in [Thresholds::default(), Thresholds::for_pipes()] {
-                    let limits = limits.at(tempo, &[from, to]);
-                    for (number, repetition) in found.iter().enumerate() {
-                        let faults = judge(&repetition.measured, &limits).faults;
-                        let words = faults.iter().map(|fault| &fault.words);
-                        told.extend(words.map(|words| format!("{place}, {number}: {words}")));
-                    }
-                }
-                stages += 1;
-            }
-        }
-    }
+    // the longest test there is: the drills share the processor's cores
+    let all: Vec<(usize, Vec<String>)> = std::thread::scope(|scope| {
+        let begun: Vec<_> = BUILT_IN
+            .iter()
+            .map(|file| scope.spawn(|| told_of_the_reference(file)))
+            .collect();
+        let ended = begun
+            .into_iter()
+            .map(|thread| thread.join().expect("no panic"));
+        ended.collect()
+    });
+    let stages: usize = all.iter().map(|(stages, _)| stages).sum();
+    let told: Vec<String> = all.into_iter().flat_map(|(_, told)| told).collect();
     assert!(stages > 250, "{stages}");
     assert!(told.is_empty(), "{} told:\n{}", told.len(), told.join("\n"));
 }
