@@ -45,6 +45,8 @@ pub struct Alignment {
 const ENOUGH: f64 = 0.5;
 /// Least likeness of what was heard to a piece: under it, it is another piece or another tempo.
 const LIKENESS: f64 = 0.2;
+/// Votes for a repetition's place that lie no farther apart are for the same place, seconds. Chosen.
+const ALIKE_S: f64 = 0.08;
 /// What a gracenote's vote for a repetition's place is worth beside a melody note's: its own beginning
 /// moves with the movement.
 const GRACENOTE: f64 = 0.5;
@@ -344,10 +346,34 @@ fn vote(piece: &Piece, heard: &[HeardNote]) -> Option<f64> {
     let near = |at: f64| {
         votes.iter().filter(move |(vote, _)| {
             let away = (vote - at).rem_euclid(piece.cycle_s);
-            away.min(piece.cycle_s - away) < 0.08
+            away.min(piece.cycle_s - away) < ALIKE_S
         })
     };
-    let weight = |at: f64| near(at).map(|(_, weight)| weight).sum::<f64>();
+    // A tune has tens of thousands of votes: they are put in order once, so that the weight around a
+    // place is the difference of two sums.
+    let mut ordered = votes.clone();
+    ordered.sort_by(|one, other| one.0.total_cmp(&other.0));
+    let mut sums = vec![0.0];
+    sums.extend(ordered.iter().scan(0.0, |sum, (_, weight)| {
+        *sum += weight;
+        Some(*sum)
+    }));
+    let before = |at: f64| sums[ordered.partition_point(|(vote, _)| *vote < at)];
+    let all = sums[ordered.len()];
+    let weight = |at: f64| {
+        let (from, to) = (at - ALIKE_S, at + ALIKE_S);
+        let wraps_down = if from < 0.0 {
+            all - before(from + piece.cycle_s)
+        } else {
+            0.0
+        };
+        let wraps_up = if to > piece.cycle_s {
+            before(to - piece.cycle_s)
+        } else {
+            0.0
+        };
+        before(to) - before(from) + wraps_down + wraps_up
+    };
     let best = votes
         .iter()
         .map(|(vote, _)| *vote)
@@ -357,7 +383,8 @@ fn vote(piece: &Piece, heard: &[HeardNote]) -> Option<f64> {
             weight * (vote - best + piece.cycle_s / 2.0).rem_euclid(piece.cycle_s)
         })
         .sum();
-    Some(best + sum / weight(best) - piece.cycle_s / 2.0)
+    let weights: f64 = near(best).map(|(_, weight)| weight).sum();
+    Some(best + sum / weights - piece.cycle_s / 2.0)
 }
 
 /// What an edit costs: a note missing or extra 1, a blip extra less, another note in a note's place
