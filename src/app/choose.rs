@@ -82,8 +82,6 @@ pub struct Choose {
     pub drills: Vec<Listed>,
     /// Every movement of the catalogue; shown where letters are searched for.
     pub movements: Vec<Listed>,
-    /// What to practise today, first things first.
-    pub today: Vec<TodayLine>,
     /// Letters that titles and names are searched for.
     pub search: String,
     /// The marked line among those shown.
@@ -131,7 +129,7 @@ impl Choose {
 
     /// Today's session comes first in the list. What the player marked before stays marked; who
     /// marked nothing finds the session.
-    pub(super) fn set_today(&mut self, lines: Vec<TodayLine>) {
+    pub(super) fn set_today(&mut self, lines: &[TodayLine]) {
         let had = self.session.is_some();
         let minutes: u32 = lines.iter().map(|line| line.minutes).sum();
         self.session = (!lines.is_empty()).then(|| Listed {
@@ -142,7 +140,6 @@ impl Choose {
             preview: lines.iter().map(|line| line.why.clone()).collect(),
             ..Listed::new(Opens::Session, "", "Today's session")
         });
-        self.today = lines;
         if self.search.is_empty() && self.marked > 0 {
             match (had, self.session.is_some()) {
                 (false, true) => self.marked += 1,
@@ -237,18 +234,18 @@ mod tests {
             }]
         };
         page.mark("my-tune");
-        page.set_today(lines());
+        page.set_today(&lines());
         assert_eq!(
             page.current().map(|line| line.name.as_str()),
             Some("my-tune")
         );
-        page.set_today(Vec::new());
+        page.set_today(&[]);
         assert_eq!(
             page.current().map(|line| line.name.as_str()),
             Some("my-tune")
         );
         let mut fresh = self::page();
-        fresh.set_today(lines());
+        fresh.set_today(&lines());
         assert_eq!(fresh.current().map(|line| line.opens), Some(Opens::Session));
     }
 }

@@ -20,6 +20,8 @@ pub enum Effect {
     OpenAt {
         /// The drill's name or a file.
         name: String,
+        /// Which drill of a homework file, where it holds several.
+        task: Option<String>,
         /// The stage, from 0.
         stage: usize,
         /// The rung: a tempo, or a length of tones.

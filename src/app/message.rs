@@ -116,6 +116,8 @@ pub struct OpenedDrill {
     pub stage: Option<usize>,
     /// Rung to begin on, when it was asked for on the command line.
     pub rung: Option<Rung>,
+    /// What is to be said once it is open.
+    pub says: Option<String>,
     /// A fresh name for the session.
     pub session: Uuid,
 }

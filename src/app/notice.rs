@@ -158,6 +158,7 @@ mod tests {
             played: Vec::new(),
             place: None,
             goal: None,
+            says: None,
             stage: None,
             rung: None,
             session: Uuid::nil(),

@@ -88,6 +88,7 @@ impl Player {
             played: Vec::new(),
             place: None,
             goal: None,
+            says: None,
             stage,
             rung: None,
             session: Uuid::from_u128(77),
@@ -356,4 +357,25 @@ fn a_late_computer_costs_the_repetition_and_gets_a_larger_buffer() {
     player.breathes();
     player.plays();
     assert_eq!(marks(&player.press(Mark::Clean)), 1, "{}", player.notice());
+}
+
+/// With both hands on the chanter a pedal does the obvious next thing, and never costs a mark: what
+/// was heard is marked first, then the right one plays and the left one goes a rung down.
+#[test]
+fn a_pedal_marks_what_was_heard_and_then_plays() {
+    let mut player = Player::opens(&[], 20_000, Some(0));
+    player.tell(Message::Act(Action::Tempo { up: true }));
+    assert_eq!(player.cell_name(), "full beats at 55");
+    let effects = player.press(Mark::Clean);
+    assert!(effects.iter().any(|effect| matches!(effect, Effect::Start)));
+    player.plays();
+    player.tell(Message::Act(Action::PlayOrPause));
+    let effects = player.press(Mark::Clean);
+    assert!(!effects.iter().any(|effect| matches!(effect, Effect::Start)));
+    assert_eq!(player.notice(), "clean: 1 of 5 in a row");
+    let effects = player.press(Mark::Clean);
+    assert!(effects.iter().any(|effect| matches!(effect, Effect::Start)));
+    player.tell(Message::Act(Action::PlayOrPause));
+    player.press(Mark::NotClean);
+    assert_eq!(player.cell_name(), "full beats at 50");
 }

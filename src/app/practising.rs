@@ -250,6 +250,12 @@ impl Practising {
         self.is_playing() || self.offers.demo.is_some()
     }
 
+    /// True where a pedal plays and does not mark: nothing sounds, nothing is offered, and what was
+    /// heard last has its mark.
+    pub fn pedal_plays(&self) -> bool {
+        !self.is_sounding() && !self.is_offering() && !self.state.awaits_a_mark()
+    }
+
     /// The stage, from 0, of a cell.
     pub fn stage_of(&self, cell: CellKey) -> Option<usize> {
         self.state.plan().stage_of(cell)

@@ -141,25 +141,21 @@ impl Session {
         self.last_ms
     }
 
-    /// Whole minutes that the present part has left, at least 0.
+    /// Milliseconds that the present part has left, at least 0.
+    fn left_ms(&self) -> i64 {
+        let planned = self.part().map_or(0, Part::minutes);
+        (i64::from(planned) * 60_000 - self.spent_ms).max(0)
+    }
+
+    /// The same in whole minutes, rounded up.
     pub fn minutes_left(&self) -> i64 {
-        let planned = self
-            .part()
-            .map_or(0, |part| i64::from(part.minutes()) * 60_000);
-        ((planned - self.spent_ms).max(0) + 59_999) / 60_000
+        (self.left_ms() + 59_999) / 60_000
     }
 
     /// Minutes planned for what has not run yet.
     pub fn minutes_ahead(&self) -> u32 {
         let ahead = self.parts.get(self.at..).unwrap_or_default();
         ahead.iter().map(Part::minutes).sum()
-    }
-
-    fn is_time_up(&self) -> bool {
-        let planned = self
-            .part()
-            .map_or(0, |part| i64::from(part.minutes()) * 60_000);
-        self.spent_ms >= planned
     }
 }
 
@@ -191,6 +187,7 @@ pub(super) fn begin(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
         Part::Hear { open, .. } => effects.push(Effect::Hear(open)),
         Part::Cell(item) => effects.push(Effect::OpenAt {
             name: item.open,
+            task: item.task,
             stage: item.stage_number.saturating_sub(1),
             rung: item.rung,
         }),
@@ -383,7 +380,7 @@ pub(super) fn follow(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
                 go_on(model, at, came, effects);
                 return;
             }
-            if !session.is_time_up() {
+            if session.left_ms() > 0 {
                 return;
             }
             let coming = practising.state.next_repetition();

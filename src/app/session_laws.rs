@@ -17,6 +17,7 @@ fn tempo(beats: i128) -> Rung {
 fn cell(kind: Why, stage_number: usize, rung: Rung, minutes: u32) -> Part {
     Part::Cell(Box::new(Item {
         open: "ours".to_owned(),
+        task: None,
         title: "Ours".to_owned(),
         stage: "full beats".to_owned(),
         stage_number,

@@ -52,7 +52,7 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
             model.choose.drills = drills;
             model.choose.move_by(0);
         }
-        Message::Today(lines) => model.choose.set_today(lines),
+        Message::Today(lines) => model.choose.set_today(&lines),
         Message::Care(word) => model.notice = Some(Notice::plain(word)),
         Message::Heard(report) => heard(model, at, &report, effects),
         Message::Position {
@@ -369,6 +369,11 @@ fn opened_drill(model: &mut Model, at: Moment, opened: &OpenedDrill, effects: &m
         },
         effects,
     );
+    model.notice = opened
+        .says
+        .clone()
+        .map(Notice::plain)
+        .or(model.notice.take());
     if let Some(practising) = &model.practising
         && !edited.is_empty()
     {
@@ -433,8 +438,13 @@ fn act_at_practice(model: &mut Model, at: Moment, action: Action, effects: &mut 
             practise(model, &Event::Stopped { at }, effects);
             forget_heard(model);
         }
+        Action::NextPart if model.session.is_none() => {
+            model.notice = Some(Notice::plain(
+                "no session runs: `q`, then its first line begins one",
+            ));
+        }
         Action::NextPart => session::leave_out(model, at, effects),
-        Action::Mark(mark, Hand::Pedal) if pedal_plays(model, at, mark) => match mark {
+        Action::Mark(mark, Hand::Pedal) if pedal_plays(model) => match mark {
             Mark::Clean => play(model, at, effects),
             Mark::NotClean => {
                 practise(model, &Event::TempoStep { at, up: false }, effects);
@@ -509,15 +519,13 @@ fn act_at_practice(model: &mut Model, at: Moment, action: Action, effects: &mut 
     }
 }
 
-/// While nothing sounds a pedal has nothing to mark: the right one plays, the left one goes a rung
-/// down. A repetition that was just heard and is not marked yet is still marked by the left one.
-fn pedal_plays(model: &Model, at: Moment, mark: Mark) -> bool {
-    let Some(practising) = &model.practising else {
-        return false;
-    };
-    !model.is_sounding()
-        && !practising.is_offering()
-        && (mark == Mark::Clean || !practising.state.awaits_a_mark(at))
+/// While nothing sounds and nothing heard waits for its mark, the right pedal plays and the left one
+/// goes a rung down.
+fn pedal_plays(model: &Model) -> bool {
+    model
+        .practising
+        .as_ref()
+        .is_some_and(Practising::pedal_plays)
 }
 
 fn change_plan(

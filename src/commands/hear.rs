@@ -44,6 +44,15 @@ use uuid::Uuid;
     As quiet as will do: it is the ear that is to work."
 )]
 pub(crate) struct Arguments {
+    #[command(flatten)]
+    what: What,
+    #[command(flatten)]
+    screen: ScreenArguments,
+}
+
+/// What is to be heard.
+#[derive(clap::Args)]
+struct What {
     /// A drill's name or path.
     #[arg(value_name = "DRILL")]
     drill: String,
@@ -59,8 +68,6 @@ pub(crate) struct Arguments {
     /// Minutes, 0.2 to 10; longer finds it more exactly.
     #[arg(long, default_value_t = 1.0, value_parser = minutes)]
     minutes: f64,
-    #[command(flatten)]
-    screen: ScreenArguments,
 }
 
 fn difference(text: &str) -> Result<Difference, String> {
@@ -97,7 +104,7 @@ struct Music {
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     let own = arguments.screen.settings()?;
     terminal::require()?;
-    let mut hearing = Hearing::begin(arguments, &arguments.screen, &own)?;
+    let mut hearing = Hearing::begin(&arguments.what, &arguments.screen, &own)?;
     let log = practise::log_file();
     let terminate = practise::termination();
     let manner = if hearing.page.read_aloud {
@@ -125,15 +132,14 @@ pub(super) fn in_session(
     drill: &str,
     terminate: &AtomicBool,
 ) -> Result<(), Failure> {
-    let arguments = Arguments {
+    let what = What {
         drill: drill.to_owned(),
         fault: None,
         stage: None,
         tempo: None,
         minutes: 1.0,
-        screen: ScreenArguments::default(),
     };
-    let mut hearing = Hearing::begin(&arguments, screen, own)?;
+    let mut hearing = Hearing::begin(&what, screen, own)?;
     match hearing.converse(own, terminate)? {
         Some(trouble) => Err(Failure(trouble)),
         None => Ok(()),
@@ -149,25 +155,21 @@ struct Hearing {
 }
 
 impl Hearing {
-    fn begin(
-        arguments: &Arguments,
-        screen: &ScreenArguments,
-        own: &Settings,
-    ) -> Result<Self, Failure> {
-        let opened = open::open(&arguments.drill)?;
-        let music = music(&opened.drill, arguments)?;
+    fn begin(what: &What, screen: &ScreenArguments, own: &Settings) -> Result<Self, Failure> {
+        let opened = open::open(&what.drill)?;
+        let music = music(&opened.drill, what)?;
         if settings::options(own).levels.of(Bus::Reference).0 <= 0.0 {
             return Err(Failure(
                 "nothing can be heard: the setting `levels.reference` is 0".to_owned(),
             ));
         }
         let journal = Keeping::open(&opened.name, music.cell)?;
-        let spot = chosen(&music, arguments.fault, &journal.before, &opened.drill)?;
+        let spot = chosen(&music, what.fault, &journal.before, &opened.drill)?;
         let piece = excerpt(&music.clean, &music.clean, &spot);
         let mut page = Discriminating::new(
             music.title.clone(),
             spot,
-            arguments.minutes * 60.0,
+            what.minutes * 60.0,
             (piece.seconds, piece.judged_from),
             seed(),
         );
@@ -274,9 +276,9 @@ fn seed() -> u64 {
 const TESTED: &str = "SILENT_FOR_A_TEST";
 
 /// The stage at its tempo, and what can be planted in it.
-fn music(drill: &Drill, arguments: &Arguments) -> Result<Music, Failure> {
+fn music(drill: &Drill, what: &What) -> Result<Music, Failure> {
     let movement = drill.movement.as_ref().map(|line| line.movement);
-    let tempo = arguments.tempo.unwrap_or(drill.ladder.to);
+    let tempo = what.tempo.unwrap_or(drill.ladder.to);
     let resolved = |stage: usize| -> Score {
         resolve_music(&drill.stages[stage].music, Beats::ZERO, &drill.schools)
     };
@@ -287,7 +289,7 @@ fn music(drill: &Drill, arguments: &Arguments) -> Result<Music, Failure> {
         };
         lay(score, &layout)
     };
-    let stage = match &arguments.stage {
+    let stage = match &what.stage {
         Some(wanted) => arguments::stage(drill, wanted)?.0,
         None => {
             let whole = |stage: &usize| {

@@ -255,6 +255,7 @@ pub(crate) fn open_tasks(digest: &Digest) -> Vec<Due> {
                 all.push(Due {
                     title: assignment.title.clone(),
                     open: path.display().to_string(),
+                    task: (assignment.tasks.len() > 1).then(|| task.drill.clone()),
                     by: assignment.by,
                     drill,
                     goal,

@@ -124,15 +124,15 @@ pub(crate) fn put(document: &DrillDocument, target: Option<&Path>, force: bool) 
 }
 
 /// Makes a movement's drill in its usual contexts among the player's own drills, unless one of its
-/// name is there or built in; gives the name it is opened by.
+/// name is there or built in; gives what is to be said of it where it was made.
 ///
 /// # Errors
 /// The movement is unknown, or the player's folder cannot be written.
-pub(crate) fn own(name: &str) -> Result<String, Failure> {
+pub(crate) fn own(name: &str) -> Result<Option<String>, Failure> {
     let folder = folders::own_drills()?;
     let target = folder.join(format!("{name}.yaml"));
     if crate::drill::built_in(name).is_some() || target.exists() {
-        return Ok(name.to_owned());
+        return Ok(None);
     }
     let movement = find_said(name)
         .map_err(|error| Failure(error.to_string()))?
@@ -150,10 +150,11 @@ pub(crate) fn own(name: &str) -> Result<String, Failure> {
         metre: Metre::FOUR_FOUR,
     })
     .map_err(|error| Failure(error.to_string()))?;
-    std::fs::create_dir_all(&folder)
-        .map_err(|error| Failure(format!("`{}` cannot be made: {error}", folder.display())))?;
+    output::make_folder(&folder)?;
     output::write_bytes(&target, false, text_of(&document)?.as_bytes())?;
-    Ok(name.to_owned())
+    Ok(Some(format!(
+        "made `{name}`: it is among your drills from now on"
+    )))
 }
 
 /// Why a movement's drill has no stage that closes it up; nothing where it has one.

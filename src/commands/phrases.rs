@@ -174,8 +174,7 @@ impl Chosen {
 /// Writes a drill under a free name among the player's own; gives the name.
 fn put_away(base: &str, document: &DrillDocument) -> Result<String, Failure> {
     let folder = folders::own_drills()?;
-    std::fs::create_dir_all(&folder)
-        .map_err(|error| Failure(format!("`{}` cannot be made: {error}", folder.display())))?;
+    output::make_folder(&folder)?;
     let path = |name: &str| -> PathBuf { folder.join(format!("{name}.yaml")) };
     let mut name = base.to_owned();
     let mut number = 2_u32;

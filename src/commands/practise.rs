@@ -201,21 +201,19 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         (opened, asked, stage)
     };
     terminal::require()?;
-    let begin = begin(&opened.drill, stage, at)?;
+    let begin = Begin {
+        // bars of a tune are cells of their own, which no homework asks for
+        goal: goal.filter(|_| !arguments.which.is_given()),
+        says: asked,
+        ..begin(&opened.drill, stage, at)?
+    };
     let mut flags = arguments.screen.flags();
     flags.extend(arguments.marking.flags());
     let settings = settings::load(&flags)?;
-    let (mut shell, mut model) = start(&arguments.screen, &settings, begin)?;
+    let (mut shell, mut model) = start(&arguments.screen, &settings)?;
     model.straight = true;
-    // bars of a tune are cells of their own, which no homework asks for
-    shell.goal = goal.filter(|_| !arguments.which.is_given());
-    let message = shell.opened(opened);
+    let message = shell.opened(opened, begin);
     shell.tell(&mut model, message);
-    if let Some(asked) = asked
-        && model.notice.is_none()
-    {
-        shell.tell(&mut model, Message::Care(asked));
-    }
     screen(&arguments.screen, &settings, shell, model)
 }
 
@@ -254,7 +252,11 @@ fn begin(drill: &Drill, stage: Option<usize>, at: arguments::AtRung) -> Result<B
         }
         None => at.tempo.map(Rung::Tempo),
     };
-    Ok(Begin { stage, rung })
+    Ok(Begin {
+        stage,
+        rung,
+        ..Begin::default()
+    })
 }
 
 /// Runs the program without a command: the list of drills.
@@ -262,7 +264,7 @@ pub(crate) fn choose() -> Ran {
     terminal::require()?;
     let arguments = ScreenArguments::default();
     let settings = arguments.settings()?;
-    let (mut shell, mut model) = start(&arguments, &settings, Begin::default())?;
+    let (mut shell, mut model) = start(&arguments, &settings)?;
     model.choose.drills = shell.list(false);
     model.choose.movements = Shell::movements();
     if let Some(last) = shell.last_drill() {
@@ -274,7 +276,6 @@ pub(crate) fn choose() -> Ran {
 pub(super) fn start(
     arguments: &ScreenArguments,
     settings: &Settings,
-    begin: Begin,
 ) -> Result<(Shell, Model), Failure> {
     let options = settings::options(settings);
     let sound = Sound {
@@ -284,7 +285,7 @@ pub(super) fn start(
         click: options.click_sound,
     };
     let offset_ms = settings.number("offset") as i32;
-    let mut shell = Shell::new(arguments.asked(settings), sound, offset_ms, begin)?;
+    let mut shell = Shell::new(arguments.asked(settings), sound, offset_ms)?;
     if options.by_ear {
         let log = log_file();
         let quiet = Quiet::into_file(log.as_ref()).ok();

@@ -2,7 +2,6 @@
 //! it was interrupted.
 
 use super::practise::{self, ScreenArguments};
-use super::shell::Begin;
 use super::{Failure, Ran, folders, open, output, plan, terminal};
 use crate::app::{Message, Outcome as PartOutcome, Session};
 use crate::planning::{Digest, Item, Part, Rule, session, today, warm_minutes};
@@ -133,7 +132,7 @@ pub(crate) fn run(arguments: &ScreenArguments, minutes: Option<u32>) -> Ran {
         output::print("nothing is due and there is nothing new: play what you like\n")?;
         return Ok(super::Outcome::Done);
     }
-    let (mut shell, mut model) = practise::start(arguments, &own, Begin::default())?;
+    let (mut shell, mut model) = practise::start(arguments, &own)?;
     shell.day = Some(asked);
     model.straight = true;
     shell.tell(&mut model, begun);

@@ -23,13 +23,17 @@ use std::path::PathBuf;
 use std::time::{Instant, SystemTime, UNIX_EPOCH};
 use uuid::Uuid;
 
-/// Where the first drill is to begin.
-#[derive(Debug, Clone, Copy, Default)]
+/// Where a drill is to begin, and why it is opened.
+#[derive(Debug, Clone, Default)]
 pub(crate) struct Begin {
     /// Stage, from 0.
     pub(crate) stage: Option<usize>,
     /// Rung.
     pub(crate) rung: Option<Rung>,
+    /// What homework asks for.
+    pub(crate) goal: Option<HomeworkGoal>,
+    /// What is to be said once it is open.
+    pub(crate) says: Option<String>,
 }
 
 /// Entries of each stage from which is told where it fails: twenty repetitions, each with what the ear
@@ -51,13 +55,10 @@ pub(crate) struct Shell {
     /// Records that could not be stored yet, oldest first.
     waiting: Vec<Record>,
     began: Instant,
-    begin: Begin,
     /// The microphone, where repetitions are marked by ear.
     ear: Option<Ear>,
     /// The program asked to be suspended.
     pub(crate) suspend: bool,
-    /// What the homework asks for that is opened next.
-    pub(crate) goal: Option<HomeworkGoal>,
     /// What today's session is made from.
     pub(crate) day: Option<AskedSession>,
     /// What is to run on a page of its own before the loop goes on.
@@ -79,12 +80,7 @@ impl Shell {
     ///
     /// # Errors
     /// The journal is newer than this program, or no journal at all.
-    pub(crate) fn new(
-        asked: Asked,
-        sound: Sound,
-        offset_ms: i32,
-        begin: Begin,
-    ) -> Result<Self, super::Failure> {
+    pub(crate) fn new(asked: Asked, sound: Sound, offset_ms: i32) -> Result<Self, super::Failure> {
         let path = folders::journal()?;
         let (journal, journal_trouble) = match Journal::open(&path) {
             Ok(journal) => (Some(journal), None),
@@ -109,10 +105,8 @@ impl Shell {
             gone: false,
             waiting: Vec::new(),
             began: Instant::now(),
-            begin,
             ear: None,
             suspend: false,
-            goal: None,
             day: None,
             aside: None,
         })
@@ -162,17 +156,29 @@ impl Shell {
     fn carry_out(&mut self, effect: Effect) -> Option<Message> {
         match effect {
             Effect::List => Some(Message::Listed(self.list(true))),
-            Effect::Open(name) => Some(self.open(&name)),
+            Effect::Open(name) => Some(self.open(&name, None, Begin::default())),
             Effect::OpenMovement(name) => Some(match make::own(&name) {
-                Ok(name) => self.open(&name),
+                Ok(says) => {
+                    let begin = Begin {
+                        says,
+                        ..Begin::default()
+                    };
+                    self.open(&name, None, begin)
+                }
                 Err(failure) => Message::NotOpened(failure.0),
             }),
-            Effect::OpenAt { name, stage, rung } => {
+            Effect::OpenAt {
+                name,
+                task,
+                stage,
+                rung,
+            } => {
                 let begin = Begin {
                     stage: Some(stage),
                     rung: Some(rung),
+                    ..Begin::default()
                 };
-                Some(self.open_at(&name, begin))
+                Some(self.open(&name, task.as_deref(), begin))
             }
             Effect::BeginSession => {
                 let digest = self
@@ -271,34 +277,25 @@ impl Shell {
         Ok(seconds)
     }
 
-    /// Opens a drill by name or path, or the homework in a file, and begins in a cell.
-    fn open_at(&mut self, wanted: &str, begin: Begin) -> Message {
-        let opened = match homework::begin(wanted, None) {
-            Ok(Some(begun)) => {
-                self.goal = begun.goal;
+    /// Opens a drill by name or path, or a task of the homework in a file, with what the journal has
+    /// of it.
+    fn open(&mut self, wanted: &str, task: Option<&str>, mut begin: Begin) -> Message {
+        let opened = homework::begin(wanted, task).and_then(|begun| match begun {
+            Some(begun) => {
+                begin.goal = begun.goal;
+                begin.says = Some(begun.asks);
                 Ok(begun.opened)
             }
-            Ok(None) => open::open(wanted),
-            Err(failure) => Err(failure),
-        };
-        self.begin = begin;
+            None => open::open(wanted),
+        });
         match opened {
-            Ok(opened) => self.opened(opened),
-            Err(failure) => Message::NotOpened(failure.0),
-        }
-    }
-
-    /// Opens a drill by name or path, with what the journal has of it.
-    pub(crate) fn open(&mut self, wanted: &str) -> Message {
-        match open::open(wanted) {
-            Ok(opened) => self.opened(opened),
+            Ok(opened) => self.opened(opened, begin),
             Err(failure) => Message::NotOpened(failure.0),
         }
     }
 
     /// A drill that was read, with what the journal has of it.
-    pub(crate) fn opened(&mut self, opened: Opened) -> Message {
-        let begin = std::mem::take(&mut self.begin);
+    pub(crate) fn opened(&mut self, opened: Opened, begin: Begin) -> Message {
         let stages = prints(&scores(&opened.drill));
         let mut entries = Vec::new();
         let mut lately = Vec::new();
@@ -323,7 +320,8 @@ impl Shell {
             place,
             stage: begin.stage,
             rung: begin.rung,
-            goal: self.goal.take(),
+            goal: begin.goal,
+            says: begin.says,
             session: Uuid::new_v4(),
         }))
     }

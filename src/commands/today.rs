@@ -40,7 +40,7 @@ pub(crate) struct Arguments {
     /// Print as JSON.
     #[arg(long)]
     json: bool,
-    #[command(flatten)]
+    #[command(flatten, next_help_heading = "With --play")]
     screen: ScreenArguments,
 }
 
@@ -126,8 +126,11 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         }
         let _ = writeln!(
             text,
-            "        gracerung practise {} --stage {} {}",
+            "        gracerung practise {}{} --stage {} {}",
             quoted(&item.open),
+            item.task
+                .as_ref()
+                .map_or_else(String::new, |task| format!(" --task {}", quoted(task))),
             item.stage_number,
             asked(item.rung),
         );

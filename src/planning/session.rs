@@ -45,11 +45,6 @@ impl Part {
             Self::Cell(item) => item.minutes,
         }
     }
-
-    /// True where something is practised or heard, and not only warmed or rested.
-    pub fn is_work(&self) -> bool {
-        matches!(self, Self::Cell(_) | Self::Hear { .. })
-    }
 }
 
 /// Minutes of warm-up in a session of so many.
@@ -114,6 +109,7 @@ mod tests {
     fn item(open: &str, kind: Why, minutes: u32) -> Item {
         Item {
             open: open.to_owned(),
+            task: None,
             title: open.to_uppercase(),
             stage: "half beats".to_owned(),
             stage_number: 1,

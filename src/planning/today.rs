@@ -45,6 +45,8 @@ pub struct Due {
     pub title: String,
     /// What to open: a drill's name or a file.
     pub open: String,
+    /// Which drill of the file, where it holds several.
+    pub task: Option<String>,
     /// By when, where a day was set.
     pub by: Option<Date>,
     /// The drill, where it is one of those known.
@@ -124,6 +126,9 @@ pub struct Goal {
 pub struct Item {
     /// What to open with `practise`.
     pub open: String,
+    /// Which drill of a homework file, where it holds several.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub task: Option<String>,
     /// The drill's title.
     pub title: String,
     /// The stage's name.
@@ -256,6 +261,7 @@ impl Known {
         let (stage, rung) = place;
         Item {
             open: self.name.clone(),
+            task: None,
             title: self.title.clone(),
             stage: self.stage_names.get(stage).cloned().unwrap_or_default(),
             stage_number: stage + 1,
@@ -423,6 +429,7 @@ fn homework_item(digest: &Digest, homework: &Due, date: Date) -> Item {
     );
     let mut item = drill.item(Why::Homework, at, chance(digest, drill, at), why);
     item.open.clone_from(&homework.open);
+    item.task.clone_from(&homework.task);
     item.goal = Some(Goal {
         stage_number: goal.0 + 1,
         rung: goal.1,
@@ -745,6 +752,7 @@ mod tests {
         let homework = Due {
             title: "week".to_owned(),
             open: "week.yaml".to_owned(),
+            task: None,
             by: Some(day(3)),
             drill: drills[1].clone(),
             goal: (1, drills[1].stages[1].rungs[1]),

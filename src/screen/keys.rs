@@ -145,7 +145,7 @@ pub const BINDINGS: &[Binding] = &[
         &[PageDown, Right, Down],
         Action::Mark(Mark::Clean, Hand::Pedal),
         "page down, right, down",
-        "the same, from a page-turn pedal; while nothing sounds: play",
+        "the same, from a page-turn pedal; with nothing to mark: play",
     ),
     row(
         Place::Practice,
@@ -159,7 +159,7 @@ pub const BINDINGS: &[Binding] = &[
         &[PageUp, Left, Up],
         Action::Mark(Mark::NotClean, Hand::Pedal),
         "page up, left, up",
-        "the same, from a page-turn pedal; while nothing sounds: a rung down",
+        "the same, from a page-turn pedal; with nothing to mark: a rung down",
     ),
     row(
         Place::Practice,

@@ -172,6 +172,7 @@ fn page(width: u16, height: u16, shape: &[ToneShape]) -> String {
         played: Vec::new(),
         place: None,
         goal: None,
+        says: None,
         stage: None,
         rung: None,
         session: uuid::Uuid::nil(),

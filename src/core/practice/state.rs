@@ -130,12 +130,12 @@ impl State {
             .map_or(0, |session| session.next_repetition)
     }
 
-    /// True where a press at a moment would mark a repetition that nobody has marked yet.
-    pub fn awaits_a_mark(&self, at: Moment) -> bool {
+    /// True where a press would mark a repetition that was heard and that nobody has marked yet.
+    pub fn awaits_a_mark(&self) -> bool {
         let Some(session) = &self.session else {
             return false;
         };
-        session.closed_by(at.heard_ms).is_some_and(|one| {
+        session.closed_by(i64::MAX).is_some_and(|one| {
             let told = self.history.mark_of(one.cell, session.id, one.id);
             told.is_none()
         })

@@ -99,6 +99,7 @@ mod tests {
             played: Vec::new(),
             place: None,
             goal: None,
+            says: None,
             stage: None,
             rung: None,
             session: uuid::Uuid::nil(),

@@ -408,10 +408,10 @@ pub(super) fn beats(
 
 fn phase_words(practising: &Practising) -> &'static str {
     match practising.state.phase() {
-        Phase::Still => "right pedal or space plays",
-        Phase::Paused => "paused: right pedal or space plays",
+        Phase::Still => "space plays",
+        Phase::Paused => "paused: space plays",
         Phase::Offering => "stopped: three not clean in a row",
-        Phase::NobodyThere => "paused, nobody there: right pedal or space plays",
+        Phase::NobodyThere => "paused, nobody there: space plays",
         Phase::Playing => "",
     }
 }
@@ -771,12 +771,17 @@ pub(super) fn keys(
     let pressed = practising
         .is_offering()
         .then(|| pressed_words(practising, area.width >= 70));
+    let marks = !practising.pedal_plays();
     let text = match (area.width >= 70, practising.is_playing()) {
         _ if model.words.is_some() => "enter keeps it  esc drops it",
         _ if pressed.is_some() => pressed.as_deref().unwrap_or_default(),
-        (true, true) => "enter clean  x not clean  u undo  space pause  +/- tempo  ? keys  q leave",
+        (true, true) => "right/enter clean  left/x not clean  u undo  space pause  ? keys  q leave",
+        (true, false) if marks => {
+            "right/enter clean  left/x not clean  space play  ? keys  q leave"
+        }
         (true, false) => "right/space play  left rung down  tab stage  e explain  ? keys  q leave",
-        (false, true) => "enter clean  x not  u undo  ? keys",
+        (false, true) => "right clean  left not  u undo  ? keys",
+        (false, false) if marks => "right clean  left not  space play  ?",
         (false, false) => "right play  left rung down  ? keys",
     };
     put(

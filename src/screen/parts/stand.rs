@@ -155,6 +155,7 @@ mod tests {
             played: Vec::new(),
             place: None,
             goal: None,
+            says: None,
             stage: Some(0),
             rung: Some(Rung::Tempo(Bpm::whole(tempo).expect("a tempo"))),
             session: uuid::Uuid::nil(),
