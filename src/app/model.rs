@@ -9,7 +9,7 @@ use super::words::Words;
 use crate::chanter::Tuning;
 use crate::listening::HeardNow;
 use crate::planning::Rule;
-use crate::practice::Thresholds;
+use crate::practice::{Mark, Thresholds};
 use crate::rhythm::{ClickPlan, ReferencePlan, Subdivision};
 use crate::sound::{ClickSound, Levels};
 
@@ -26,6 +26,8 @@ pub struct Model {
     pub choose: Choose,
     /// The drill that is practised.
     pub practising: Option<Practising>,
+    /// The last press that says clean or not clean, and when: one that is held on repeats.
+    pub(super) pressed: Option<(Mark, i64)>,
     /// Homework files whose goal was reached since the program began.
     pub reached: Vec<String>,
     /// The session that runs, if one does.
@@ -168,6 +170,7 @@ impl Model {
             over_scroll: 0,
             choose: Choose::default(),
             practising: None,
+            pressed: None,
             reached: Vec::new(),
             session: None,
             options,

@@ -5,10 +5,12 @@ use super::effect::Effect;
 use super::model::{Model, Page};
 use super::notice::Notice;
 use super::playing::play;
+use super::practising::Practising;
 use super::update::leave_drill;
-use crate::planning::{Goal, Item, Part, Why};
-use crate::practice::{Mark, Moment, News};
+use crate::planning::{Item, Part, Why};
+use crate::practice::{CellKey, CellStatus, Mark, Moment, News};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
 
 /// The pause between two things, milliseconds: to breathe, read what comes and put the hands back.
 /// Chosen.
@@ -71,6 +73,8 @@ pub struct Session {
     pub at: usize,
     /// Where it stands.
     pub stands: Stands,
+    /// Since when its page is shown as it is.
+    shown_ms: i64,
     /// What came of the parts that are over.
     pub outcomes: Vec<Outcome>,
     /// How long the present part has sounded, milliseconds.
@@ -82,9 +86,10 @@ pub struct Session {
 /// What the present cell has come to.
 #[derive(Debug, Clone, Default, PartialEq)]
 struct Present {
-    clean: u32,
-    marked: u32,
-    climbed: Vec<String>,
+    /// Repetitions that were marked; what the marks are stands on the board.
+    marked: BTreeSet<(CellKey, u64)>,
+    /// Cells that came clear, in order; whether they still are stands on the board.
+    climbed: Vec<CellKey>,
     came: Option<Came>,
     /// The repetition that sounded when its minutes were over.
     last: Option<u64>,
@@ -104,6 +109,7 @@ impl Session {
                     since_ms: now.heard_ms,
                 }
             },
+            shown_ms: now.heard_ms,
             outcomes,
             spent_ms: 0,
             last_ms: now.heard_ms,
@@ -134,6 +140,11 @@ impl Session {
             _ => BREATH_MS,
         };
         Some(((since_ms + pause - now_ms).max(0) + 999) / 1000)
+    }
+
+    /// Since when its page is shown as it is, milliseconds.
+    pub(super) fn shown_ms(&self) -> i64 {
+        self.shown_ms
     }
 
     /// The moment that was told last, milliseconds.
@@ -245,7 +256,7 @@ pub(super) fn leave_out(model: &mut Model, at: Moment, effects: &mut Vec<Effect>
     };
     match session.stands {
         Stands::Going => {
-            let came = result(&session.present);
+            let came = result(session, model.practising.as_ref());
             go_on(model, at, came, effects);
         }
         Stands::Between { .. } => go_on(model, at, Came::LeftOut, effects),
@@ -253,19 +264,40 @@ pub(super) fn leave_out(model: &mut Model, at: Moment, effects: &mut Vec<Effect>
     }
 }
 
-/// What the present cell comes to where nothing settled it.
-fn result(present: &Present) -> Came {
+/// What the present cell has come to by what stands on the board now: a mark that was taken back is
+/// none.
+fn result(session: &Session, practising: Option<&Practising>) -> Came {
+    let present = &session.present;
     if let Some(came) = &present.came {
         return came.clone();
     }
-    if present.climbed.is_empty() {
-        Came::Worked {
-            clean: present.clean,
-            of: present.marked,
-        }
-    } else {
-        Came::Climbed(present.climbed.clone())
+    let Some(practising) = practising else {
+        return Came::LeftOut;
+    };
+    let climbed = climbed(present, practising);
+    if !climbed.is_empty() {
+        return Came::Climbed(climbed);
     }
+    let standing =
+        |(cell, repetition): &(CellKey, u64)| practising.state.mark_in(*cell, *repetition);
+    let marks: Vec<Mark> = present.marked.iter().filter_map(standing).collect();
+    let clean = marks.iter().filter(|mark| **mark == Mark::Clean).count();
+    Came::Worked {
+        clean: clean as u32,
+        of: marks.len() as u32,
+    }
+}
+
+/// The names of the cells that came clear and still are.
+fn climbed(present: &Present, practising: &Practising) -> Vec<String> {
+    let board = practising.state.board();
+    let is_clear = |key: &&CellKey| {
+        board
+            .cells()
+            .any(|cell| cell.key == **key && cell.status == CellStatus::Clear)
+    };
+    let clear = present.climbed.iter().filter(is_clear);
+    clear.map(|key| practising.cell_name(*key)).collect()
 }
 
 /// The present part is over: the pause before the next, or the end.
@@ -282,6 +314,7 @@ fn go_on(model: &mut Model, at: Moment, came: Came, effects: &mut Vec<Effect>) {
         });
     }
     session.at += 1;
+    session.shown_ms = at.heard_ms;
     session.last_ms = at.heard_ms;
     session.stands = if session.at < session.parts.len() {
         Stands::Between {
@@ -306,12 +339,16 @@ pub(super) fn noted(model: &mut Model, at: Moment) {
     let Some(item) = session.item().cloned() else {
         return;
     };
-    let first = session.present.marked == 0;
+    let first = session.present.marked.is_empty();
     for news in practising.state.news() {
         match news {
-            News::Marked { mark, cell, .. } => {
-                session.present.marked += 1;
-                session.present.clean += u32::from(*mark == Mark::Clean);
+            News::Marked {
+                mark,
+                cell,
+                repetition,
+                ..
+            } => {
+                session.present.marked.insert((*cell, *repetition));
                 // What is due again is answered by its first try.
                 if item.kind == Why::Again && first && *mark == Mark::Clean {
                     let words = practising.comes_again_words(*cell, *mark, at, &model.options.rule);
@@ -332,19 +369,13 @@ pub(super) fn noted(model: &mut Model, at: Moment) {
                 });
             }
             News::Cleared(cell) => {
-                let name = practising.cell_name(*cell);
-                let reaches = |goal: &Goal| {
-                    goal.rung == cell.rung
-                        && practising.stage_of(*cell).map(|stage| stage + 1)
-                            == Some(goal.stage_number)
-                };
-                if item.goal.as_ref().is_some_and(reaches) {
-                    session.present.came = Some(Came::Reached(item.open.clone()));
+                session.present.climbed.push(*cell);
+                if let Some((_, file)) = practising.goal.as_ref().filter(|(goal, _)| goal == cell) {
+                    session.present.came = Some(Came::Reached(file.clone()));
                 }
-                session.present.climbed.push(name);
             }
             News::Complete => {
-                let climbed = session.present.climbed.clone();
+                let climbed = climbed(&session.present, practising);
                 session.present.came.get_or_insert(Came::Climbed(climbed));
             }
             _ => {}
@@ -353,10 +384,11 @@ pub(super) fn noted(model: &mut Model, at: Moment) {
 }
 
 /// After each message: time that sounds goes by, and a part that is answered or whose minutes are
-/// over goes over to the next. A repetition that sounds is not cut.
+/// over goes over to the next. A repetition that is still to be marked is not cut.
 pub(super) fn follow(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     let sounding = model.is_sounding();
     let playing = model.is_moving();
+    let by_ear = model.options.by_ear;
     let Some(session) = &mut model.session else {
         return;
     };
@@ -385,8 +417,14 @@ pub(super) fn follow(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
             }
             let coming = practising.state.next_repetition();
             let last = *session.present.last.get_or_insert(coming);
-            if !playing || coming > last {
-                let came = result(&session.present);
+            // The ear says what it heard a moment after the end, when the next one sounds already.
+            let last_mark = practising
+                .state
+                .last_repetition()
+                .and_then(|(_, _, mark)| mark);
+            let waits = by_ear && last_mark.is_none() && coming == last + 1;
+            if !playing || (coming > last && !waits) {
+                let came = result(session, Some(practising));
                 go_on(model, at, came, effects);
             }
         }

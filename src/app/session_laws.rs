@@ -2,9 +2,9 @@
 //! out.
 
 use super::practice_laws::Player;
-use super::{Came, Effect, Message, Page, Session, Stands};
+use super::{Came, Effect, HomeworkGoal, Message, Page, Session, Stands};
 use crate::app::Action;
-use crate::planning::{Goal, Item, Part, Why};
+use crate::planning::{Item, Part, Why};
 use crate::practice::{Mark, Rung};
 use crate::units::Bpm;
 
@@ -22,7 +22,6 @@ fn cell(kind: Why, stage_number: usize, rung: Rung, minutes: u32) -> Part {
         stage: "full beats".to_owned(),
         stage_number,
         rung,
-        goal: None,
         minutes,
         kind,
         why: String::new(),
@@ -33,9 +32,16 @@ fn cell(kind: Why, stage_number: usize, rung: Rung, minutes: u32) -> Part {
 fn answers(player: &mut Player, effects: &[Effect], cleared: &[(usize, i64)]) {
     for effect in effects {
         match effect {
-            Effect::OpenAt { stage, rung, .. } => {
+            Effect::OpenAt {
+                name, stage, rung, ..
+            } => {
                 let mut opened = Player::drill(cleared, Some(*stage));
                 opened.rung = Some(*rung);
+                opened.goal = name.ends_with(".yaml").then(|| HomeworkGoal {
+                    stage: *stage,
+                    rung: *rung,
+                    file: name.clone(),
+                });
                 let effects = player.tell(Message::Opened(Box::new(opened)));
                 assert!(
                     effects.iter().any(|effect| matches!(effect, Effect::Start)),
@@ -78,10 +84,6 @@ fn a_session_runs_by_two_pedals() {
     let mut homework = cell(Why::Homework, 2, tempo(50), 5);
     if let Part::Cell(item) = &mut homework {
         item.open = "week3.yaml".to_owned();
-        item.goal = Some(Goal {
-            stage_number: 2,
-            rung: tempo(50),
-        });
     }
     let parts = vec![
         Part::WarmUp(3),
@@ -251,4 +253,67 @@ fn what_cannot_be_opened_is_left_out() {
     assert_eq!(session(&player).at, 2);
     right(&mut player);
     assert_eq!(session(&player).stands, Stands::Over);
+}
+
+/// A foot that stays on the pedal, or that was on its way as the page changed, answers one page and
+/// not two.
+#[test]
+fn a_held_pedal_answers_one_page() {
+    let cleared = [(0, TODAY - 3)];
+    let mut player = Player::on(TODAY);
+    player.tell(Message::Session {
+        parts: vec![
+            cell(Why::Cold, 1, tempo(60), 1),
+            cell(Why::Climbing, 2, tempo(50), 2),
+            Part::Rest(10),
+        ],
+        at: 0,
+        outcomes: Vec::new(),
+    });
+    let effects = right(&mut player);
+    answers(&mut player, &effects, &cleared);
+    player.plays();
+    player.press(Mark::NotClean);
+    assert_eq!(player.model.page, Page::Session);
+    for _ in 0..20 {
+        player.now_us -= 970_000; // a key repeats every 30 ms
+        player.tell(Message::Act(Action::NextPart));
+    }
+    assert_eq!(session(&player).at, 1);
+    // another foot, too soon after the page came
+    let mut player = Player::on(TODAY);
+    player.tell(Message::Session {
+        parts: vec![Part::WarmUp(2), Part::Rest(10)],
+        at: 0,
+        outcomes: Vec::new(),
+    });
+    player.now_us -= 800_000;
+    player.tell(Message::Act(Action::NextPart));
+    assert_eq!(session(&player).at, 0);
+    player.tell(Message::Act(Action::NextPart));
+    assert_eq!(session(&player).at, 1);
+}
+
+/// A mark that is taken back counts nowhere, and one that is corrected counts once.
+#[test]
+fn what_a_part_came_to_is_what_stands() {
+    let mut player = Player::on(TODAY);
+    player.tell(Message::Session {
+        parts: vec![cell(Why::Climbing, 2, tempo(50), 5), Part::Rest(10)],
+        at: 0,
+        outcomes: Vec::new(),
+    });
+    let effects = right(&mut player);
+    answers(&mut player, &effects, &[]);
+    plays(&mut player, Mark::Clean);
+    plays(&mut player, Mark::Clean);
+    player.tell(Message::Act(Action::Undo));
+    player.plays();
+    player.press(Mark::NotClean);
+    player.press(Mark::Clean);
+    player.tell(Message::Act(Action::NextPart));
+    assert_eq!(
+        session(&player).outcomes[0].came,
+        Came::Worked { clean: 2, of: 2 }
+    );
 }

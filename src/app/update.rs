@@ -13,7 +13,7 @@ use super::practising::{Place, Practising};
 use super::session::{self, Session, Stands};
 use super::words::{keep_words, write};
 use crate::listening::Attended;
-use crate::practice::{CellKey, Event, Hand, Mark, Moment, News, Plan, Rung, step};
+use crate::practice::{CellKey, Event, HELD_MS, Hand, Mark, Moment, News, Plan, Rung, step};
 use crate::sound::{Command, Cue, Entry, When};
 use crate::wording;
 
@@ -212,7 +212,23 @@ pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effec
     }
 }
 
+/// True where a press is the one before held on: a key or pedal that repeats while the page changes
+/// under it must not answer the next page too.
+fn is_held(model: &mut Model, at: Moment, action: Action) -> bool {
+    let side = match action {
+        Action::Mark(mark, _) => mark,
+        Action::BeginPart => Mark::Clean,
+        Action::NextPart => Mark::NotClean,
+        _ => return false,
+    };
+    let before = model.pressed.replace((side, at.heard_ms));
+    before.is_some_and(|(last, when)| last == side && at.heard_ms.saturating_sub(when) <= HELD_MS)
+}
+
 fn act(model: &mut Model, at: Moment, action: Action, effects: &mut Vec<Effect>) {
+    if is_held(model, at, action) {
+        return;
+    }
     match action {
         Action::Help => {
             let closing = model.over == Some(Overlay::Keys);
@@ -335,13 +351,23 @@ fn act_in_list(model: &mut Model, action: Action, effects: &mut Vec<Effect>) {
     }
 }
 
+/// A page of a session takes no press so soon after it came, milliseconds: longer than a foot takes
+/// that was on its way already. Chosen.
+const TOO_FRESH_MS: i64 = 700;
+
 /// Between two things of a session, and after the last.
 fn act_in_session(model: &mut Model, at: Moment, action: Action, effects: &mut Vec<Effect>) {
     let over = model
         .session
         .as_ref()
         .is_none_or(|session| session.stands == Stands::Over);
+    // a mark that comes as the page changes is no answer to what it shows
+    let fresh = model
+        .session
+        .as_ref()
+        .is_some_and(|session| at.heard_ms - session.shown_ms() < TOO_FRESH_MS);
     match action {
+        Action::BeginPart | Action::NextPart if fresh => {}
         Action::BeginPart | Action::NextPart if over => leave(model, at, effects),
         Action::BeginPart => session::begin(model, at, effects),
         Action::NextPart => session::leave_out(model, at, effects),

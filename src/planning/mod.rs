@@ -25,5 +25,5 @@ pub use progress::{
 };
 pub use session::{Part, session, warm_minutes};
 pub use staircase::Staircase;
-pub use today::{Due, Goal, Item, Known, Order, Rule, Why, due_again, today};
+pub use today::{Due, Item, Known, Order, Rule, Why, due_again, today};
 pub use warmup::{Asked, Purpose, WarmStep, warm_up};

@@ -114,7 +114,6 @@ mod tests {
             stage: "half beats".to_owned(),
             stage_number: 1,
             rung: Rung::Tempo(Bpm::whole(60).expect("a tempo")),
-            goal: None,
             minutes,
             kind,
             why: String::new(),

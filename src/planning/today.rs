@@ -111,16 +111,6 @@ pub enum Why {
     New,
 }
 
-/// The cell that homework is to reach.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Goal {
-    /// The stage's number, from 1.
-    pub stage_number: usize,
-    /// The rung.
-    #[serde(rename = "tempo")]
-    pub rung: Rung,
-}
-
 /// One thing to practise.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Item {
@@ -138,9 +128,6 @@ pub struct Item {
     /// The rung: a tempo, or a length of tones at a tempo.
     #[serde(rename = "tempo")]
     pub rung: Rung,
-    /// What is to be reached, where it is homework.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub goal: Option<Goal>,
     /// Minutes to plan for it.
     pub minutes: u32,
     /// What kind of reason.
@@ -266,7 +253,6 @@ impl Known {
             stage: self.stage_names.get(stage).cloned().unwrap_or_default(),
             stage_number: stage + 1,
             rung,
-            goal: None,
             minutes: self.minutes(place, chance),
             kind,
             why,
@@ -430,10 +416,6 @@ fn homework_item(digest: &Digest, homework: &Due, date: Date) -> Item {
     let mut item = drill.item(Why::Homework, at, chance(digest, drill, at), why);
     item.open.clone_from(&homework.open);
     item.task.clone_from(&homework.task);
-    item.goal = Some(Goal {
-        stage_number: goal.0 + 1,
-        rung: goal.1,
-    });
     item
 }
 

@@ -135,19 +135,22 @@ impl State {
         let Some(session) = &self.session else {
             return false;
         };
-        session.closed_by(i64::MAX).is_some_and(|one| {
-            let told = self.history.mark_of(one.cell, session.id, one.id);
-            told.is_none()
-        })
+        let last = session.closed_by(i64::MAX);
+        last.is_some_and(|one| !one.late && self.mark_in(one.cell, one.id).is_none())
+    }
+
+    /// The mark that counts of a repetition of this session.
+    pub fn mark_in(&self, cell: CellKey, repetition: u64) -> Option<Mark> {
+        let session = self.session.as_ref()?;
+        let told = self.history.mark_of(cell, session.id, repetition);
+        told.map(|line| line.mark)
     }
 
     /// The last repetition that came to its closing note, its cell, and the mark that counts.
     pub fn last_repetition(&self) -> Option<(u64, CellKey, Option<Mark>)> {
         let session = self.session.as_ref()?;
         let last = session.closed.last()?;
-        let told = self.history.mark_of(last.cell, session.id, last.id);
-        let mark = told.map(|line| line.mark);
-        Some((last.id, last.cell, mark))
+        Some((last.id, last.cell, self.mark_in(last.cell, last.id)))
     }
 
     pub(super) fn visit(&self) -> Option<&Visit> {
