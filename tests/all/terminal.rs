@@ -301,14 +301,19 @@ fn three_not_clean_in_a_row_stop_play_and_offer_other_ways_on() {
 fn a_session_is_played_by_two_pedals_and_goes_on_where_it_was() {
     const RIGHT: &str = "\u{1b}[C";
     const LEFT: &str = "\u{1b}[D";
+    // A page takes no press as it comes, and a foot that stays down is one press.
+    let foot = |story: &mut Story, pedal: &str| {
+        std::thread::sleep(Duration::from_millis(800));
+        story.press(pedal);
+    };
     let home = home_with_quick();
     let session = ["today", "--play", "--minutes", "9"];
     let mut story = Story::begin(home.path(), &session, 80, 24);
     story.until("session · 1 of 5");
     story.until("warm up the hands");
-    story.press(LEFT);
+    foot(&mut story, LEFT);
     story.until("left out: warm up the hands");
-    story.press(RIGHT);
+    foot(&mut story, RIGHT);
     story.until("count-in");
     story.until("2/5, ");
     story.press("q");
@@ -316,12 +321,12 @@ fn a_session_is_played_by_two_pedals_and_goes_on_where_it_was() {
     let mut story = Story::begin(home.path(), &session, 40, 10);
     story.until("session · 2 of 5");
     for part in ["3 of 5", "4 of 5", "5 of 5"] {
-        story.press(LEFT);
+        foot(&mut story, LEFT);
         story.until(part);
     }
-    story.press(LEFT);
+    foot(&mut story, LEFT);
     story.until("either pedal or enter leaves");
-    story.press(LEFT);
+    foot(&mut story, LEFT);
     story.ends_with(0);
     let mut story = Story::begin(home.path(), &session, 80, 24);
     story.until("session · 1 of 5");
