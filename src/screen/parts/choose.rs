@@ -91,21 +91,24 @@ fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
         return;
     }
     let room = usize::from(area.height);
-    let first = model
-        .choose
-        .marked
-        .saturating_sub(room / 2)
-        .min(shown.len().saturating_sub(room));
+    // the session stays in sight as long as what is marked does too
+    let marked = model.choose.marked;
+    let first = if marked + 1 < room {
+        0
+    } else {
+        let middle = marked.saturating_sub(room / 2);
+        middle.min(shown.len().saturating_sub(room))
+    };
     for (row, line) in shown.iter().skip(first).take(room).enumerate() {
         let y = area.y + row as u16;
         let at = first + row;
-        let marked = at == model.choose.marked;
-        let style = match (marked, line.opens) {
+        let here = at == marked;
+        let style = match (here, line.opens) {
             (true, _) => theme.here(),
             (false, Opens::Session) => theme.strong(),
             (false, _) => theme.plain(),
         };
-        let sign = if marked { "▸ " } else { "  " };
+        let sign = if here { "▸ " } else { "  " };
         let x = put(buffer, area, area.x, y, sign, style);
         let more = match () {
             () if row == 0 && first > 0 => format!("{first} above"),
