@@ -4,6 +4,7 @@
 use super::{Effect, Message, Model, Notice, Offer, OpenedDrill, Options, update};
 use crate::app::Action;
 use crate::drill::{SLOW, read};
+use crate::planning::{READ, missed};
 use crate::practice::{By, CellKey, Entry, Hand, Kind, LATE, Mark, Moment, Record, RecordId};
 use crate::rhythm::ReferencePlan;
 use crate::sound::{Command, Report};
@@ -378,4 +379,42 @@ fn a_pedal_marks_what_was_heard_and_then_plays() {
     player.tell(Message::Act(Action::PlayOrPause));
     player.press(Mark::NotClean);
     assert_eq!(player.cell_name(), "full beats at 50");
+}
+
+/// Opening a drill of many stages would stand still, and so would each mark, if what was heard were
+/// read anew for every stage.
+#[test]
+fn what_was_heard_is_read_once_and_tells_of_its_own_stage() {
+    let mut opened = Player::drill(&[], None);
+    let scores = crate::app::scores(&opened.drill);
+    let stages = crate::app::prints(&scores);
+    let number = 0..30_u64;
+    let heard = number.map(|number| missed(number, stages[number as usize % stages.len()], 1));
+    opened.lately = heard.collect();
+    let mut player = Player::on(20_000);
+    let read = READ.get();
+    player.tell(Message::Opened(Box::new(opened)));
+    assert_eq!(READ.get() - read, 30);
+    let told = |player: &Player| -> Vec<_> {
+        let bars = &player.model.practising.as_ref().expect("a drill").bars;
+        bars.iter()
+            .map(|bars| (bars.as_ptr(), bars[0].of))
+            .collect()
+    };
+    let before = told(&player);
+    assert!(before.iter().all(|(_, of)| *of == 10), "{before:?}");
+    let own = |entry| Message::Stored {
+        foreign: Vec::new(),
+        own: vec![entry],
+    };
+    player.tell(own(missed(30, stages[1], 1)));
+    let after = told(&player);
+    assert_eq!(READ.get() - read, 31);
+    assert_eq!((after[0], after[2]), (before[0], before[2]), "untouched");
+    assert_eq!(after[1].1, 11);
+    let mut ended = missed(31, stages[1], 1);
+    ended.record.kind = Kind::Ended;
+    player.tell(own(ended));
+    assert_eq!(told(&player), after, "it is no mark");
+    assert_eq!(READ.get() - read, 31);
 }

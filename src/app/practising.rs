@@ -5,7 +5,7 @@ use super::model::Options;
 use super::offers::Offers;
 use crate::drill::Drill;
 use crate::movement::{Context, Explanation, Movement, explain};
-use crate::planning::{BarLine, Digest, Said, Staircase, bar_lines};
+use crate::planning::{BarLine, Digest, Lately, Said, Staircase};
 use crate::practice::{
     CellKey, Entry, Mark, Phase, Plan, PlannedStage, Rung, StagePrint, State, ToneShape, edited,
     replay,
@@ -38,8 +38,8 @@ pub struct Practising {
     pub shape: Vec<ToneShape>,
     /// How the bars of each stage went lately.
     pub bars: Vec<Vec<BarLine>>,
-    /// The marks and measures that is told from.
-    lately: Vec<Entry>,
+    /// What that is told from.
+    lately: Lately,
     /// Where the player was against the click in the repetition that was heard last.
     pub lead: Option<String>,
     /// The cell that is on its way to the player or plays there.
@@ -179,7 +179,13 @@ impl Practising {
             ..Plan::new(&opened.name, stages)
         };
         let state = replay(plan, &opened.entries);
-        let mut this = Self {
+        let mut lately = Lately::default();
+        lately.take_in(&opened.lately);
+        let stages = state.plan().stages.iter().zip(&scores);
+        let bars = stages
+            .map(|(stage, score)| lately.bar_lines(stage.print, score))
+            .collect();
+        Self {
             name: opened.name.clone(),
             drill,
             scores,
@@ -188,8 +194,8 @@ impl Practising {
             heard: None,
             goal,
             shape: Vec::new(),
-            bars: Vec::new(),
-            lately: Vec::new(),
+            bars,
+            lately,
             lead: None,
             asked: None,
             began: VecDeque::new(),
@@ -201,18 +207,18 @@ impl Practising {
             before: Digest::of(opened.entries.iter().filter_map(Said::of)),
             offers: Offers::default(),
             told_slow: Vec::new(),
-        };
-        this.take_in(&opened.lately);
-        this
+        }
     }
 
     /// Takes in what was said of repetitions, for the bars they were played in.
     pub(super) fn take_in(&mut self, entries: &[Entry]) {
-        self.lately.extend_from_slice(entries);
+        let told = self.lately.take_in(entries);
         let stages = self.state.plan().stages.iter().zip(&self.scores);
-        let lines =
-            stages.map(|(stage, score)| bar_lines(score, &[(stage.print, score)], &self.lately));
-        self.bars = lines.collect();
+        for ((stage, score), bars) in stages.zip(&mut self.bars) {
+            if told.contains(&stage.print) {
+                *bars = self.lately.bar_lines(stage.print, score);
+            }
+        }
     }
 
     /// True for the cell that homework is to reach.

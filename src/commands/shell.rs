@@ -12,7 +12,7 @@ use crate::chanter::Tuning;
 use crate::journal::{Journal, Trouble};
 use crate::live::{Asked, Heard, LARGEST_BUFFER, Player, State};
 use crate::movement::Movement;
-use crate::planning::{self, Rule};
+use crate::planning::{self, Lately, Rule};
 use crate::practice::{
     Cell, CellStatus, Entry, Kind, Moment, Plan, PlannedStage, Record, Rung, replay,
 };
@@ -35,10 +35,6 @@ pub(crate) struct Begin {
     /// What is to be said once it is open.
     pub(crate) says: Option<String>,
 }
-
-/// Entries of each stage from which is told where it fails: twenty repetitions, each with what the ear
-/// and the hand said of it.
-const LATELY: u32 = 60;
 
 /// The world: the device, the journal, the clock.
 pub(crate) struct Shell {
@@ -303,7 +299,7 @@ impl Shell {
         let mut place = None;
         if let Some(journal) = &mut self.journal {
             entries = journal.board(&stages).unwrap_or_default();
-            lately = journal.latest(&stages, LATELY).unwrap_or_default();
+            lately = journal.latest(&stages, Lately::MOST).unwrap_or_default();
             played = journal.stages_of(&opened.name).unwrap_or_default();
             place = journal
                 .last_place_in(&stages)

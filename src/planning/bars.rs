@@ -3,11 +3,14 @@
 //!
 //! Knows music and entries; knows no journal file and no screen.
 
-use crate::practice::{By, Entry, Kind, Mark, Measurement, StagePrint, Thresholds, judge};
+use crate::chanter::Note;
+use crate::practice::{
+    By, Entry, Kind, Mark, Measurement, RecordId, StagePrint, Thresholds, judge,
+};
 use crate::score::{Score, ScoreGroup, ScoreNote};
 use crate::wording;
 use serde::Serialize;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 /// The last so many repetitions of a bar count (chosen: what was mended long ago is no failing).
 const RECENT: u32 = 20;
@@ -50,9 +53,106 @@ struct Repetition {
     somewhere: bool,
 }
 
+/// What one entry says of a repetition, its measures judged: reading them is most of the work.
+#[derive(Debug, Clone)]
+struct Saying {
+    id: RecordId,
+    stage: StagePrint,
+    repetition: u64,
+    /// The mark of a hand.
+    by_hand: Option<Mark>,
+    /// The bars in which the ear found a fault; nothing where it did not judge.
+    faults: Option<Vec<u16>>,
+}
+
+impl Saying {
+    fn of(entry: &Entry) -> Option<Self> {
+        let record = &entry.record;
+        let (repetition, mark) = match record.kind {
+            Kind::Mark {
+                repetition, mark, ..
+            } => (repetition, Some(mark)),
+            Kind::Measured { repetition } => (repetition, None),
+            _ => return None,
+        };
+        Some(Self {
+            id: record.id,
+            stage: record.cell?.stage,
+            repetition,
+            by_hand: mark.filter(|_| record.by.is_some_and(By::is_hand)),
+            faults: faults(entry),
+        })
+    }
+}
+
+/// The mark that an entry takes back.
+fn undone(entry: &Entry) -> Option<RecordId> {
+    match entry.record.kind {
+        Kind::Undo { mark } => Some(mark),
+        _ => None,
+    }
+}
+
+/// What was said lately of each stage's repetitions: each entry is read once, and only the last of
+/// each stage are kept.
+#[derive(Debug, Clone, Default)]
+pub struct Lately {
+    stages: BTreeMap<StagePrint, VecDeque<Saying>>,
+}
+
+impl Lately {
+    /// Entries of a stage that are kept, the last ones: twenty repetitions, each with what the ear and
+    /// the hand said of it and what was corrected.
+    pub const MOST: u32 = 60;
+
+    /// Takes entries in, in fold order. Tells the stages of which they say something.
+    pub fn take_in(&mut self, entries: &[Entry]) -> BTreeSet<StagePrint> {
+        let mut told = BTreeSet::new();
+        for entry in entries {
+            if let Some(saying) = Saying::of(entry) {
+                told.insert(saying.stage);
+                let kept = self.stages.entry(saying.stage).or_default();
+                if kept.len() >= Self::MOST as usize {
+                    kept.pop_front();
+                }
+                kept.push_back(saying);
+            } else if let Some(mark) = undone(entry) {
+                for (stage, kept) in &mut self.stages {
+                    if let Some(at) = kept.iter().rposition(|saying| saying.id == mark) {
+                        kept.remove(at);
+                        told.insert(*stage);
+                    }
+                }
+            }
+        }
+        told
+    }
+
+    /// One line for each bar of a stage, in order.
+    pub fn bar_lines(&self, print: StagePrint, score: &Score) -> Vec<BarLine> {
+        let kept = self.stages.get(&print).into_iter().flatten();
+        lines(score, &[(print, score)], kept)
+    }
+}
+
 /// One line for each bar of a tune, in order. `stages` are the tune's own stage and any other music;
 /// what is no part of the tune is left out. `entries` are in fold order.
 pub fn bar_lines(tune: &Score, stages: &[(StagePrint, &Score)], entries: &[Entry]) -> Vec<BarLine> {
+    let undone: BTreeSet<RecordId> = entries.iter().filter_map(undone).collect();
+    let stands = |entry: &&Entry| !undone.contains(&entry.record.id);
+    let said: Vec<Saying> = entries
+        .iter()
+        .filter(stands)
+        .filter_map(Saying::of)
+        .collect();
+    lines(tune, stages, &said)
+}
+
+fn lines<'a>(
+    tune: &Score,
+    stages: &[(StagePrint, &Score)],
+    said: impl IntoIterator<Item = &'a Saying>,
+) -> Vec<BarLine> {
     let places: BTreeMap<StagePrint, Vec<Place>> = stages
         .iter()
         .map(|(print, score)| (*print, places(tune, score)))
@@ -70,7 +170,7 @@ pub fn bar_lines(tune: &Score, stages: &[(StagePrint, &Score)], entries: &[Entry
             (bar.number, line)
         })
         .collect();
-    for repetition in repetitions(entries).iter().rev() {
+    for repetition in repetitions(said).iter().rev() {
         let Some(places) = places.get(&repetition.stage) else {
             continue;
         };
@@ -140,100 +240,78 @@ struct Place {
 /// Which bars of a stage are which of a tune: nothing where the stage's notes do not stand in the
 /// tune one after the other. Bars that are alike in all that is practised of them are each told.
 fn places(tune: &Score, stage: &Score) -> Vec<Place> {
-    let sounded = |score: &Score| -> Vec<ScoreNote> {
-        let notes = score.notes.iter().filter(|note| !note.continues);
-        notes.cloned().collect()
-    };
-    let gracenotes =
-        |group: &ScoreGroup| -> Vec<_> { group.parts.iter().map(|part| part.note).collect() };
     let (tune, stage) = (sounded(tune), sounded(stage));
-    let alike = |window: &[ScoreNote]| {
-        window
-            .iter()
-            .zip(&stage)
-            .enumerate()
-            .all(|(at, (one, other))| {
-                // how a piece begins depends on what is played before it
-                let grouped = at == 0 || gracenotes(&one.group) == gracenotes(&other.group);
-                one.note == other.note && grouped
-            })
+    let alike = |window: &[&ScoreNote]| {
+        let mut both = window.iter().zip(&stage).enumerate();
+        both.all(|(at, (one, other))| {
+            // how a piece begins depends on what is played before it
+            let grouped = at == 0 || gracenotes(&one.group).eq(gracenotes(&other.group));
+            one.note == other.note && grouped
+        })
     };
-    let mut found: Vec<Place> = Vec::new();
-    for window in tune
-        .windows(stage.len().max(1))
-        .filter(|window| alike(window))
-    {
+    let in_tune = notes_of_bars(&tune);
+    let mut found: BTreeMap<(u16, u16), Place> = BTreeMap::new();
+    let windows = tune.windows(stage.len().max(1));
+    for window in windows.filter(|window| alike(window)) {
+        let in_window = notes_of_bars(window);
         let mut begun = None;
         for (there, own) in window.iter().zip(&stage) {
             // a bar that closes with the pickup of what follows is the bar it begins as
             if begun.replace(own.bar) == Some(own.bar) {
                 continue;
             }
-            let notes =
-                |all: &[ScoreNote], bar: usize| all.iter().filter(|note| note.bar == bar).count();
-            let place = Place {
-                own: own.id.bar,
-                bar: there.id.bar,
-                whole: notes(window, there.bar) == notes(&tune, there.bar),
+            let (own, bar) = (own.id.bar, there.id.bar);
+            let part = Place {
+                own,
+                bar,
+                whole: false,
             };
-            let known =
-                (found.iter_mut()).find(|known| (known.own, known.bar) == (place.own, place.bar));
-            match known {
-                Some(known) => known.whole |= place.whole,
-                None => found.push(place),
-            }
+            let place = found.entry((own, bar)).or_insert(part);
+            place.whole |= in_window.get(&there.bar) == in_tune.get(&there.bar);
         }
     }
-    found
+    found.into_values().collect()
 }
 
-/// What was said of each repetition, in the order they were played: a hand overrules the ear, and
-/// what was taken back says nothing.
-fn repetitions(entries: &[Entry]) -> Vec<Repetition> {
-    let undone: Vec<_> = entries
-        .iter()
-        .filter_map(|entry| match entry.record.kind {
-            Kind::Undo { mark } => Some(mark),
-            _ => None,
-        })
-        .collect();
+/// The notes of a score that begin, in order.
+fn sounded(score: &Score) -> Vec<&ScoreNote> {
+    score.notes.iter().filter(|note| !note.continues).collect()
+}
+
+fn gracenotes(group: &ScoreGroup) -> impl Iterator<Item = Note> {
+    group.parts.iter().map(|part| part.note)
+}
+
+/// How many of some notes each bar has.
+fn notes_of_bars(notes: &[&ScoreNote]) -> BTreeMap<usize, usize> {
+    let mut bars = BTreeMap::new();
+    for note in notes {
+        *bars.entry(note.bar).or_default() += 1;
+    }
+    bars
+}
+
+/// What was said of each repetition, in the order they were played: a hand overrules the ear.
+fn repetitions<'a>(said: impl IntoIterator<Item = &'a Saying>) -> Vec<Repetition> {
     let mut order = Vec::new();
     let mut all = BTreeMap::new();
-    for entry in entries {
-        let record = &entry.record;
-        let (repetition, mark) = match record.kind {
-            Kind::Mark {
-                repetition, mark, ..
-            } => (repetition, Some(mark)),
-            Kind::Measured { repetition } => (repetition, None),
-            _ => continue,
-        };
-        let Some(cell) = record.cell.filter(|_| !undone.contains(&record.id)) else {
-            continue;
-        };
-        let key = (record.id.session, repetition);
-        let (_, heard, said) = all.entry(key).or_insert_with(|| {
+    for saying in said {
+        let key = (saying.id.session, saying.repetition);
+        let (_, heard, by_hand) = all.entry(key).or_insert_with(|| {
             order.push(key);
-            (cell.stage, None, None)
+            (saying.stage, None, None)
         });
-        if let Some(faults) = faults(entry) {
-            *heard = Some(faults);
-        }
-        if record.by.is_some_and(By::is_hand) {
-            *said = mark.or(*said);
-        }
+        *heard = saying.faults.as_ref().or(*heard);
+        *by_hand = saying.by_hand.or(*by_hand);
     }
     order
         .iter()
         .filter_map(|key| {
-            let (stage, heard, said): (StagePrint, Option<Vec<u16>>, Option<Mark>) =
+            let (stage, heard, said): (StagePrint, Option<&Vec<u16>>, Option<Mark>) =
                 all.remove(key)?;
             let (faults, somewhere) = match (heard, said) {
                 (_, Some(Mark::Clean)) => (Vec::new(), false),
-                (Some(faults), said) => {
-                    let somewhere = faults.is_empty() && said.is_some();
-                    (faults, somewhere)
-                }
+                (Some(faults), said) => (faults.clone(), faults.is_empty() && said.is_some()),
                 (None, Some(Mark::NotClean)) => (Vec::new(), true),
                 (None, None) => return None,
             };
@@ -249,10 +327,10 @@ fn repetitions(entries: &[Entry]) -> Vec<Repetition> {
 /// The bars in which the ear found a fault; nothing where it did not judge.
 fn faults(entry: &Entry) -> Option<Vec<u16>> {
     let record = &entry.record;
-    let measured = record
-        .measures
-        .as_deref()
-        .and_then(Measurement::from_json)?;
+    let measures = record.measures.as_deref()?;
+    #[cfg(test)]
+    tests::READ.with(|read| read.set(read.get() + 1));
+    let measured = Measurement::from_json(measures)?;
     let limits = record
         .thresholds
         .as_deref()
@@ -275,14 +353,19 @@ fn faults(entry: &Entry) -> Option<Vec<u16>> {
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
-    use crate::chanter::Note;
     use crate::drill::read_music;
     use crate::movement::Schools;
-    use crate::practice::{CellKey, NoteMeasure, Part, Record, RecordId, Rung};
+    use crate::practice::{CellKey, NoteMeasure, Part, Record, Rung};
     use crate::rhythm::Metre;
     use crate::score::resolve_music;
     use crate::units::{Beats, Bpm};
+    use std::cell::Cell;
     use uuid::Uuid;
+
+    thread_local! {
+        /// Measures that were read on this thread.
+        pub(crate) static READ: Cell<usize> = const { Cell::new(0) };
+    }
 
     const TUNE: StagePrint = StagePrint(1);
     const PHRASE: StagePrint = StagePrint(2);
@@ -447,5 +530,35 @@ pub(crate) mod tests {
         let lines = bar_lines(&tune, &[(TUNE, &tune)], &entries);
         assert_eq!((lines[1].of, lines[1].failed), (20, 0.0));
         assert!(work_on(&lines).is_empty());
+    }
+
+    /// What is kept says the same as all entries do, also when it comes one by one and something is
+    /// taken back; of a stage only the last are kept, and of another nothing is done.
+    #[test]
+    fn what_was_said_lately_is_kept_for_each_stage() {
+        let tune = score("A4 B4|c4 d4|e4 d4|c4 e4|");
+        let mut entries: Vec<Entry> = (0..200)
+            .map(|number| match number % 7 {
+                0 => marked(number, OTHER, Mark::NotClean),
+                1 | 2 => missed(number, TUNE, 3),
+                _ => marked(number, TUNE, Mark::Clean),
+            })
+            .collect();
+        let undo = Kind::Undo {
+            mark: entries[198].record.id,
+        };
+        entries.push(entry(200, TUNE, undo, By::Key, None));
+        let mut lately = Lately::default();
+        for (at, entry) in entries.iter().enumerate() {
+            let told = lately.take_in(std::slice::from_ref(entry));
+            let stage = if at < 200 && at % 7 == 0 { OTHER } else { TUNE };
+            assert_eq!(told, BTreeSet::from([stage]), "{at}");
+        }
+        let all = bar_lines(&tune, &[(TUNE, &tune)], &entries);
+        assert!(all[2].failed > 4.0, "{all:?}");
+        assert_eq!(lately.bar_lines(TUNE, &tune), all);
+        assert_eq!(lately.stages[&TUNE].len(), Lately::MOST as usize - 1);
+        let ended = entry(201, TUNE, Kind::Ended, By::Key, None);
+        assert!(lately.take_in(&[ended]).is_empty());
     }
 }

@@ -14,8 +14,8 @@ mod today;
 mod warmup;
 
 #[cfg(test)]
-pub(crate) use bars::tests::missed;
-pub use bars::{BarLine, bar_lines, is_part_of, work_on, work_on_words};
+pub(crate) use bars::tests::{READ, missed};
+pub use bars::{BarLine, Lately, bar_lines, is_part_of, work_on, work_on_words};
 pub use chances::{Chance, repetitions_needed};
 pub use criterion::{Criterion, CriterionError};
 pub use digest::{CellDays, Day, Digest, Said, date_of, day_of, local_day};
