@@ -1,19 +1,17 @@
 //! `hear`: a movement is played, clean or with one fault, and the listener says which.
 
+mod keeping;
+mod shown;
+
 use super::practise::{FRAME, ScreenArguments};
 use super::terminal::{self, Manner, Terminal};
-use super::{Failure, Outcome, Ran, arguments, folders, open, output, practise, settings};
+use super::{Failure, Outcome, Ran, arguments, open, output, practise, settings};
 use crate::app::{Asking, Button, Discriminating, ToPlay};
 use crate::discrimination::{Excerpt, Spot, excerpt, plant, spots};
 use crate::drill::{Drill, StageKind};
-use crate::journal::{Journal, Trouble};
 use crate::live::{Heard, Player, Quiet, State};
-use crate::practice::{
-    CellKey, Difference, Discrimination, Entry as Stored, Kind, Mark, Record, RecordId, Rung,
-    StagePrint,
-};
+use crate::practice::{CellKey, Difference, Mark, Rung, StagePrint};
 use crate::score::{Score, ScoreNote, resolve_music};
-use crate::screen::{Theme, view_discriminating};
 use crate::settings::Settings;
 use crate::sound::{Bus, Entry, Report, Sound, When};
 use crate::timeline::{Layout, Timeline, lay};
@@ -22,8 +20,8 @@ use crate::wording;
 use crossterm::event::{
     Event as Input, KeyCode, KeyEvent, KeyEventKind, KeyModifiers, poll, read as read_key,
 };
-use ratatui::backend::CrosstermBackend;
-use std::io::stdout;
+use keeping::Keeping;
+use shown::Shown;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
@@ -363,85 +361,6 @@ fn chosen(
     })
 }
 
-/// Where what was found is kept.
-struct Keeping {
-    journal: Result<Journal, String>,
-    drill: String,
-    cell: CellKey,
-    session: Uuid,
-    /// What was found in this cell before, oldest first.
-    before: Vec<(Difference, f64)>,
-    stored: u64,
-}
-
-impl Keeping {
-    /// A newer or unreadable journal is refused before anything sounds; one that cannot be written
-    /// is told at the end.
-    fn open(drill: &str, cell: CellKey) -> Result<Self, Failure> {
-        let path = folders::journal()?;
-        let journal = match Journal::open(&path) {
-            Err(error)
-                if matches!(
-                    error.trouble,
-                    Trouble::Newer { .. } | Trouble::NotAJournal | Trouble::Damaged(_)
-                ) =>
-            {
-                return Err(Failure(error.to_string()));
-            }
-            opened => opened.map_err(|error| error.to_string()),
-        };
-        let entries = match &journal {
-            Ok(journal) => journal.discriminations().unwrap_or_default(),
-            Err(_) => Vec::new(),
-        };
-        let here = |entry: &&Stored| entry.record.cell == Some(cell);
-        let before = entries.iter().filter(here).filter_map(|entry| {
-            let found = Discrimination::from_json(entry.record.measures.as_deref()?)?;
-            Some((found.difference, found.threshold_ms))
-        });
-        Ok(Self {
-            before: before.collect(),
-            journal,
-            drill: drill.to_owned(),
-            cell,
-            session: Uuid::new_v4(),
-            stored: 0,
-        })
-    }
-
-    fn last_of(&self, difference: Difference) -> Option<f64> {
-        let mut before = self.before.iter().rev();
-        before
-            .find(|(other, _)| *other == difference)
-            .map(|(_, threshold)| *threshold)
-    }
-
-    fn store(&mut self, found: &Discrimination) -> Result<(), String> {
-        let now = jiff::ZonedDateTime::now();
-        let record = Record {
-            id: RecordId {
-                session: self.session,
-                number: self.stored,
-            },
-            utc_us: now.timestamp().as_microsecond(),
-            offset_s: now.offset().seconds(),
-            kind: Kind::Discriminated,
-            drill: self.drill.clone(),
-            cell: Some(self.cell),
-            by: None,
-            thresholds: None,
-            measures: Some(found.to_json()),
-            version: env!("CARGO_PKG_VERSION").to_owned(),
-        };
-        let journal = self.journal.as_mut().map_err(|error| error.clone())?;
-        journal
-            .append(&[record])
-            .map_err(|error| error.to_string())?;
-        self.stored += 1;
-        Ok(())
-    }
-}
-
 /// The player with an open device and nothing sounding yet.
 fn sounding(
     arguments: &ScreenArguments,
@@ -516,60 +435,6 @@ fn button(pedals: &settings::Pedals, key: KeyEvent) -> Option<Button> {
         (KeyCode::PageUp | KeyCode::Left | KeyCode::Up | KeyCode::Char('x'), _) => Button::Left,
         _ => return None,
     })
-}
-
-/// The page on a screen, or as lines that a screen reader says.
-enum Shown {
-    Screen(
-        Box<ratatui::Terminal<CrosstermBackend<std::io::Stdout>>>,
-        Theme,
-    ),
-    Lines(Vec<String>),
-}
-
-impl Shown {
-    fn new(own: &Settings, lines: bool) -> Result<Self, Failure> {
-        if lines {
-            output::print(
-                "Right pedal or c: clean, begin, once more. Left pedal or x: fault, both again, leave. q leaves.\r\n",
-            )?;
-            return Ok(Self::Lines(Vec::new()));
-        }
-        let colours = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
-            && own.word("colours") != "never";
-        // Within a session the page before is still there.
-        terminal::wipe().map_err(drawing)?;
-        let terminal = ratatui::Terminal::new(CrosstermBackend::new(stdout())).map_err(drawing)?;
-        Ok(Self::Screen(Box::new(terminal), Theme::new(colours)))
-    }
-
-    fn show(&mut self, page: &Discriminating) -> Result<(), Failure> {
-        match self {
-            Self::Screen(terminal, theme) => {
-                let theme = *theme;
-                terminal
-                    .draw(|frame| view_discriminating(page, theme, frame))
-                    .map_err(drawing)?;
-            }
-            Self::Lines(last) => {
-                // Said over the music, the question would be in its way: once is enough.
-                let asked = matches!(page.asking, Asking::Question { .. });
-                let said = page.says();
-                if (asked && !page.trials.is_empty()) || said == *last {
-                    return Ok(());
-                }
-                for line in &said {
-                    output::print(&format!("{line}\r\n"))?;
-                }
-                *last = said;
-            }
-        }
-        Ok(())
-    }
-}
-
-fn drawing(error: std::io::Error) -> Failure {
-    Failure(format!("the terminal cannot be used: {error}"))
 }
 
 #[cfg(test)]
