@@ -41,7 +41,7 @@ const BELONGS: &[(&str, &[&str])] = &[
         &[
             "screen/",
             "commands/blow.rs",
-            "commands/hear.rs",
+            "commands/hear/shown.rs",
             "commands/practise.rs",
             "commands/warmup.rs",
         ],
