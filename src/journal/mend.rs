@@ -12,8 +12,11 @@ use uuid::Uuid;
 const DAY: i64 = 86_400_000_000;
 /// Between a session that is dated anew and the one before, microseconds. Chosen.
 const APART: i64 = 60_000_000;
-/// The first and the last year of an entry's time, microseconds since 1970: 1990 and 2200.
-const YEARS: std::ops::RangeInclusive<i64> = 631_152_000_000_000..=7_258_118_400_000_000;
+/// The first day of 2026, the year in which the program was begun, microseconds since 1970. What says
+/// an earlier time is of a clock that was wrong: without a battery one wakes in 1970.
+const BEGAN: i64 = 20_454 * DAY;
+/// What a clock says, wrong or right, microseconds since 1970: from then until 2200.
+const YEARS: std::ops::RangeInclusive<i64> = 0..=7_258_118_400_000_000;
 /// The farthest that a place's time lies from universal time, seconds: 14 h in use, 18 in zoneinfo.
 const FARTHEST: i32 = 18 * 3600;
 /// No one counts further: a mark a second is thirty million a year.
@@ -26,7 +29,7 @@ pub fn absurd(entry: &Entry) -> Option<String> {
     use crate::practice::Kind;
     let record = &entry.record;
     if !YEARS.contains(&record.utc_us) {
-        return Some("time is not one of the years 1990 to 2199".to_owned());
+        return Some("time is not one of the years 1970 to 2199".to_owned());
     }
     if !(-FARTHEST..=FARTHEST).contains(&record.offset_s) {
         return Some(format!(
@@ -90,7 +93,14 @@ pub struct Mended {
     pub absurd: Vec<(Entry, String)>,
 }
 
-/// A session as its journal stored it.
+/// A session, and whether its clock had a date: one that was set in the middle divides it in two.
+type Piece = (Uuid, bool);
+
+fn piece(session: Uuid, time: i64) -> Piece {
+    (session, time >= BEGAN)
+}
+
+/// A session as its journal stored it, or that piece of it whose clock had a date or had none.
 struct Session {
     id: Uuid,
     entries: usize,
@@ -116,18 +126,19 @@ pub fn mended(entries: Vec<Entry>, now: i64) -> Mended {
             .push((entry.seq, place));
     }
     let mut clocks = Vec::new();
-    let mut by: BTreeMap<Uuid, i64> = BTreeMap::new();
+    let mut by: BTreeMap<Piece, i64> = BTreeMap::new();
     for places in journals.values_mut() {
         places.sort_unstable();
         let stored = sessions(places.iter().map(|(_, place)| &kept[*place]));
         for wrong in wrong_clocks(&stored, now) {
-            by.insert(wrong.session, wrong.instead - wrong.says);
+            by.insert(piece(wrong.session, wrong.says), wrong.instead.saturating_sub(wrong.says));
             clocks.push(wrong);
         }
     }
     for entry in &mut kept {
-        if let Some(by) = by.get(&entry.record.id.session) {
-            entry.record.utc_us += by;
+        let record = &mut entry.record;
+        if let Some(by) = by.get(&piece(record.id.session, record.utc_us)) {
+            record.utc_us = record.utc_us.saturating_add(*by);
         }
     }
     kept.sort_by_key(Entry::order);
@@ -140,10 +151,10 @@ pub fn mended(entries: Vec<Entry>, now: i64) -> Mended {
 
 fn sessions<'a>(entries: impl Iterator<Item = &'a Entry>) -> Vec<Session> {
     let mut found: Vec<Session> = Vec::new();
-    let mut places: BTreeMap<Uuid, usize> = BTreeMap::new();
+    let mut places: BTreeMap<Piece, usize> = BTreeMap::new();
     for entry in entries {
         let (id, time) = (entry.record.id.session, entry.record.utc_us);
-        let place = *places.entry(id).or_insert_with(|| {
+        let place = *places.entry(piece(id, time)).or_insert_with(|| {
             found.push(Session {
                 id,
                 entries: 0,
@@ -160,23 +171,30 @@ fn sessions<'a>(entries: impl Iterator<Item = &'a Entry>) -> Vec<Session> {
     found
 }
 
-/// Sessions that stand in the future, and of sessions that were stored one after the other and say
-/// the reverse the fewer: one clock was wrong sooner than many.
+/// Sessions from before the program or in the future, and of sessions that were stored one after the
+/// other and say the reverse the fewer: one clock was wrong sooner than many.
 fn wrong_clocks(stored: &[Session], now: i64) -> Vec<WrongClock> {
-    let future = |session: &Session| session.begin > now + DAY;
-    let mut ahead: Vec<bool> = stored.iter().map(future).collect();
+    // nothing is in the future of a clock that has no date itself
+    let dated = now >= BEGAN;
+    let cannot_be = |session: &Session| {
+        session.begin < BEGAN || (dated && session.begin > now.saturating_add(DAY))
+    };
+    if !dated && stored.iter().all(cannot_be) {
+        return Vec::new();
+    }
+    let mut ahead: Vec<bool> = stored.iter().map(cannot_be).collect();
     let mut least = i64::MAX;
     for (place, session) in stored.iter().enumerate().rev() {
-        if future(session) {
+        if cannot_be(session) {
             continue;
         }
         ahead[place] |= session.begin.saturating_sub(DAY) > least;
         least = least.min(session.begin);
     }
-    let mut behind: Vec<bool> = stored.iter().map(future).collect();
+    let mut behind: Vec<bool> = stored.iter().map(cannot_be).collect();
     let mut most = i64::MIN;
     for (place, session) in stored.iter().enumerate() {
-        if future(session) {
+        if cannot_be(session) {
             continue;
         }
         behind[place] |= session.begin.saturating_add(DAY) < most;
@@ -195,28 +213,31 @@ fn wrong_clocks(stored: &[Session], now: i64) -> Vec<WrongClock> {
     } else {
         ahead
     };
+    dated_anew(stored, &wrong, now)
+}
+
+/// Sessions of wrong clocks one after the other behind the right one before them; those before any
+/// right one end where the first begins, and without one they end now.
+fn dated_anew(stored: &[Session], wrong: &[bool], now: i64) -> Vec<WrongClock> {
+    let first = wrong.iter().position(|wrong| !*wrong);
+    let at_first = &stored[..first.unwrap_or(stored.len())];
+    let end = first.map_or(now, |first| stored[first].begin);
+    let mut before = at_first.iter().fold(end - APART, |before, session| {
+        before.saturating_sub(session.end - session.begin + APART)
+    });
     let mut told = Vec::new();
-    let mut before: Option<i64> = None;
-    for (place, session) in stored.iter().enumerate() {
-        let lasts = session.end - session.begin;
-        if wrong[place] {
-            let next = (place + 1..stored.len())
-                .find(|next| !wrong[*next])
-                .map(|next| stored[next].begin);
-            let instead = match (before, next) {
-                (Some(end), _) => end + APART,
-                (None, Some(begin)) => begin - APART - lasts,
-                (None, None) => now - APART - lasts,
-            };
+    for (session, wrong) in stored.iter().zip(wrong) {
+        if *wrong {
+            let instead = before.saturating_add(APART);
             told.push(WrongClock {
                 session: session.id,
                 entries: session.entries,
                 says: session.begin,
                 instead,
             });
-            before = Some(instead + lasts);
+            before = instead.saturating_add(session.end - session.begin);
         } else {
-            before = Some(session.end);
+            before = session.end;
         }
     }
     told
@@ -228,7 +249,7 @@ mod tests {
     use crate::journal::journal_laws::record;
     use crate::practice::{Kind, Mark, Record};
 
-    const NOW: i64 = 20_000 * DAY;
+    const NOW: i64 = 22_000 * DAY;
 
     fn entry(journal: u128, seq: u64, session: u128, day: i64, minute: i64) -> Entry {
         let kind = Kind::Mark {
@@ -259,15 +280,15 @@ mod tests {
     /// after the evening that was stored before it, its minutes as they were, and no other changes.
     #[test]
     fn a_session_of_a_wrong_clock_is_dated_by_its_neighbours() {
-        for wrong in [19_990 + 3650, 8000, 30_000] {
+        for wrong in [21_990 + 3650, 8000, 32_000, 0] {
             let entries = vec![
-                entry(1, 1, 1, 19_990, 0),
+                entry(1, 1, 1, 21_990, 0),
                 entry(1, 2, 2, wrong, 0),
                 entry(1, 3, 2, wrong, 7),
-                entry(1, 4, 3, 19_992, 0),
-                entry(1, 5, 4, 19_993, 0),
+                entry(1, 4, 3, 21_992, 0),
+                entry(1, 5, 4, 21_993, 0),
                 // another journal's entries have an order of their own
-                entry(2, 1, 5, 19_000, 0),
+                entry(2, 1, 5, 21_000, 0),
             ];
             let mended = mended(entries, NOW);
             assert_eq!(mended.clocks.len(), 1, "{:?}", mended.clocks);
@@ -275,11 +296,11 @@ mod tests {
             assert_eq!(
                 begins(&mended),
                 [
-                    (5, 19_000),
-                    (1, 19_990),
-                    (2, 19_990),
-                    (3, 19_992),
-                    (4, 19_993)
+                    (5, 21_000),
+                    (1, 21_990),
+                    (2, 21_990),
+                    (3, 21_992),
+                    (4, 21_993)
                 ]
             );
             let times: Vec<i64> = mended.entries.iter().map(|own| own.record.utc_us).collect();
@@ -288,12 +309,44 @@ mod tests {
         }
     }
 
+    /// A computer without a battery wakes in 1970 each time: its marks were once called absurd, and
+    /// a journal put right was an empty one. All are kept, in their order and the last of them now.
+    #[test]
+    fn a_clock_without_a_date_costs_no_mark() {
+        let minutes = |mended: &Mended| -> Vec<i64> {
+            let times = mended.entries.iter().map(|entry| entry.record.utc_us);
+            times.map(|time| (time - NOW) / 60_000_000).collect()
+        };
+        let undated = |journal: u128| {
+            let from = |seq, session, minute| entry(journal, seq, session, 0, minute);
+            vec![from(1, 1, 1), from(2, 1, 8), from(3, 2, 9), from(4, 2, 20)]
+        };
+        let found = mended(undated(1), NOW);
+        assert_eq!((found.clocks.len(), found.absurd.len()), (2, 0));
+        assert_eq!(minutes(&found), [-20, -13, -12, -1]);
+        let again = mended(found.entries.clone(), NOW);
+        assert_eq!((again.clocks.len(), again.entries), (0, found.entries));
+        // the clock was set in the middle of the third session
+        let mut set = undated(1);
+        set.extend([entry(1, 5, 3, 0, 30), entry(1, 6, 3, 21_990, 0)]);
+        let found = mended(set, NOW);
+        assert_eq!((found.clocks.len(), found.absurd.len()), (3, 0));
+        let seqs: Vec<u64> = found.entries.iter().map(|entry| entry.seq).collect();
+        assert_eq!(seqs, [1, 2, 3, 4, 5, 6]);
+        assert_eq!(found.entries[5].record.utc_us, 21_990 * DAY);
+        // where today's clock has no date either, nothing says which is wrong
+        let found = mended(undated(1), DAY);
+        assert_eq!(found.entries, undated(1));
+        let dated = vec![entry(1, 1, 1, 21_990, 0), entry(1, 2, 2, 21_991, 0)];
+        assert_eq!(mended(dated.clone(), DAY).entries, dated);
+    }
+
     #[test]
     fn clocks_that_are_right_are_left_alone() {
         let entries: Vec<Entry> = (0..50)
             .map(|day| {
                 let back = if day % 7 == 3 { -30 } else { 0 };
-                entry(1, day + 1, u128::from(day) + 1, 19_000 + day as i64, back)
+                entry(1, day + 1, u128::from(day) + 1, 21_000 + day as i64, back)
             })
             .collect();
         let mut sorted = entries.clone();
@@ -306,14 +359,14 @@ mod tests {
 
     #[test]
     fn what_nobody_counts_up_to_is_absurd() {
-        let plain = entry(1, 1, 1, 19_000, 0);
+        let plain = entry(1, 1, 1, 21_000, 0);
         assert_eq!(absurd(&plain), None);
         let with = |change: &dyn Fn(&mut Record)| {
             let mut other = plain.clone();
             change(&mut other.record);
             absurd(&other).unwrap_or_else(|| panic!("{other:?}"))
         };
-        for time in [i64::MIN, -1, 0, i64::MAX, 8_000_000_000_000_000] {
+        for time in [i64::MIN, -1, i64::MAX, 8_000_000_000_000_000] {
             assert!(with(&|record| record.utc_us = time).contains("years"));
         }
         assert!(with(&|record| record.offset_s = i32::MIN).contains("hours"));

@@ -242,6 +242,34 @@ fn marks_from_the_future_are_told() {
     home.said(&["progress"]);
 }
 
+/// A computer without a battery says 1970 at each start: its journal was once taken for one of entries
+/// that cannot be, and neither `mend` nor `import` nor `merge` kept one of them.
+#[test]
+fn a_clock_without_a_date_costs_no_mark() {
+    let home = Home::new();
+    session(&home, moment(date(1970, 1, 1), 0, 1), 0, 10, 2);
+    session(&home, moment(date(1970, 1, 1), 0, 5), 0, 10, 2);
+    let said = home.said(&["journal", "check"]);
+    assert!(
+        said.contains("8 entries") && said.contains("a session of 1970-01-01"),
+        "{said}"
+    );
+    let output = home.run(&["journal", "mend", "--into", "mended.sqlite"]);
+    let said = String::from_utf8(output.stdout).expect("text");
+    assert!(said.contains("8 entries written"), "{said}");
+    let said = home.said(&["journal", "mend", "mended.sqlite"]);
+    assert!(said.contains("nothing is odd"), "{said}");
+    home.said(&["journal", "export", "-o", "all.jsonl"]);
+    for taken in [["import", "all.jsonl"], ["merge", "old.sqlite"]] {
+        std::fs::rename(home.journal(), home.path("old.sqlite")).expect("away");
+        let said = home.said(&["journal", taken[0], taken[1]]);
+        assert!(said.contains("8 new"), "{taken:?}: {said}");
+        std::fs::remove_file(home.path("old.sqlite")).expect("gone");
+    }
+    home.said(&["today"]);
+    home.said(&["progress"]);
+}
+
 /// A session at the switch to summer time, another at the switch back: minutes are those of the
 /// clock that never jumps.
 #[test]
