@@ -3,6 +3,7 @@
 //! open. The real binary ends in a sentence, within 300 MB; no file makes it panic or abort.
 
 use gracerung::listening::Recording;
+use std::io::{Seek, SeekFrom, Write};
 use std::path::Path;
 use std::process::{Command, Output};
 
@@ -53,6 +54,21 @@ fn says(name: &str, bytes: &[u8], what: &str) {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join(name);
     std::fs::write(&path, bytes).expect("a file");
+    let (_, said) = listens(&path);
+    assert!(said.contains(what), "{name}: {said}");
+}
+
+/// The same of a file that is longer than what is written into it: pieces with their places.
+#[track_caller]
+fn says_of(name: &str, pieces: &[(u64, Vec<u8>)], what: &str) {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join(name);
+    let mut file = std::fs::File::create(&path).expect("a file");
+    for (place, piece) in pieces {
+        file.seek(SeekFrom::Start(*place)).expect("there");
+        file.write_all(piece).expect("written");
+    }
+    drop(file);
     let (_, said) = listens(&path);
     assert!(said.contains(what), "{name}: {said}");
 }
@@ -276,6 +292,10 @@ fn hostile_flac_ends_in_a_sentence() {
         other.extend(&whole[after..]);
         reads("block.flac", &other, "110592 samples");
     }
+    // blocks without content: each once cost a row in memory, and twenty megabytes of them all of it
+    let mut empty = whole[..after].to_vec();
+    empty.extend([1, 0, 0, 0].repeat(6 << 20));
+    says("empty.flac", &empty, "too many parts before its sound");
     for end in (0..110).step_by(3).chain([5000]) {
         reads("cut.flac", &whole[..end], "");
     }
@@ -448,6 +468,31 @@ fn hostile_ogg_ends_in_a_sentence() {
     for end in (0..whole.len()).step_by(7) {
         reads("cut.ogg", &whole[..end], "");
     }
+    // sixteen streams side by side, each with a head of 26 MB, which were once all kept
+    let mut pieces = Vec::new();
+    let mut place = 0;
+    for serial in 0..16_u32 {
+        let mut begins = page(2, 0, &[b"\x01vorbis"]);
+        begins[14..18].copy_from_slice(&serial.to_le_bytes());
+        place += begins.len() as u64;
+        pieces.push((place - begins.len() as u64, begins));
+    }
+    for serial in 0..16_u32 {
+        for number in 0..400 {
+            // 255 times 255 bytes and no end of the packet; the head's second ends after 16 MB
+            let ends = number == 250;
+            let lacing = if ends { vec![0] } else { vec![255; 255] };
+            let mut goes_on = page(0, 1, &[&[]])[..27].to_vec();
+            goes_on[14..18].copy_from_slice(&serial.to_le_bytes());
+            goes_on[26] = if ends { 1 } else { 255 };
+            goes_on.extend(&lacing);
+            pieces.push((place, goes_on));
+            let size: u64 = lacing.iter().map(|size| u64::from(*size)).sum();
+            place += 27 + lacing.len() as u64 + size;
+        }
+    }
+    pieces.push((place, vec![0]));
+    says_of("heads.ogg", &pieces, "head is longer than any");
     let opus = page(2, 0, &[b"OpusHead\x01\x01\0\0\0\0\0\0\0\0\0"]);
     reads("opus.ogg", &opus, "only Vorbis");
 }
@@ -571,6 +616,9 @@ fn hostile_m4a_ends_in_a_sentence() {
             what,
         );
     }
+    // a million empty titles: each was once looked through at every read
+    let titles = atom(*b"udta", &[]).repeat(1_000_000);
+    says("titles.m4a", &mp4(*b"moov", &titles), "too many parts");
     let nested = (0..40).fold(Vec::new(), |inside, _| atom(*b"trak", &inside));
     reads("deep.m4a", &mp4(*b"trak", &nested), "nested too deep");
     for end in (0..whole.len()).step_by(11) {

@@ -5,6 +5,8 @@ use std::io::{Read, Seek};
 
 /// The block that describes the stream: its length, and where the rate stands in it.
 const STREAM_INFO: u64 = 34;
+/// More blocks before the sound than this are no recorder's: the standard knows seven kinds.
+const MOST_BLOCKS: usize = 4096;
 
 pub(super) fn examine<R: Read + Seek>(file: &mut File<'_, R>, start: u64) -> Result<Fit, String> {
     let mut fit = Fit {
@@ -13,7 +15,7 @@ pub(super) fn examine<R: Read + Seek>(file: &mut File<'_, R>, start: u64) -> Res
     };
     let mut at = start + 4;
     let mut described = false;
-    loop {
+    for _ in 0..MOST_BLOCKS {
         let [kind, a, b, c] = file.at(at).ok_or("it is cut off in its head")?;
         let (size, body) = (u64::from(u32::from_be_bytes([0, a, b, c])), at + 4);
         if body + size > file.length {
@@ -38,12 +40,12 @@ pub(super) fn examine<R: Read + Seek>(file: &mut File<'_, R>, start: u64) -> Res
         }
         at = body + size;
         if kind & 0x80 != 0 {
-            break;
+            return if described {
+                Ok(fit)
+            } else {
+                Err("it does not say what it is".to_owned())
+            };
         }
     }
-    if described {
-        Ok(fit)
-    } else {
-        Err("it does not say what it is".to_owned())
-    }
+    Err("it has too many parts before its sound".to_owned())
 }

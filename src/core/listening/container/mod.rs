@@ -20,7 +20,7 @@ pub(super) struct Fit {
     start: u64,
     /// Where it ends: before what is no part of it.
     end: u64,
-    /// Places in the file, and the bytes that stand there for the decoder.
+    /// Places in the file, rising, and the bytes that stand there for the decoder.
     instead: Vec<(u64, Vec<u8>)>,
 }
 
@@ -146,7 +146,11 @@ impl<R: Read> Read for Seen<R> {
         let count = self.bytes.read(&mut into[..room])?;
         let from = self.at;
         self.at += count as u64;
-        for (place, instead) in &self.fit.instead {
+        let instead = &self.fit.instead;
+        let first =
+            instead.partition_point(|(place, instead)| place + instead.len() as u64 <= from);
+        let within = |(place, _): &&(u64, Vec<u8>)| *place < self.at;
+        for (place, instead) in instead[first..].iter().take_while(within) {
             for (place, byte) in (*place..).zip(instead) {
                 if (from..self.at).contains(&place) {
                     into[(place - from) as usize] = *byte;
@@ -193,5 +197,9 @@ mod tests {
         let mut one = [0];
         seen.read_exact(&mut one).expect("a byte");
         assert_eq!(one, *b"y");
+        // byte by byte, so that what stands in is met in pieces
+        seen.seek(SeekFrom::Start(0)).expect("there");
+        let single: Vec<u8> = seen.bytes().map(|byte| byte.expect("a byte")).collect();
+        assert_eq!(single, b"2xy567z");
     }
 }

@@ -7,8 +7,8 @@ use std::io::{Read, Seek};
 
 /// The packets at the head of Vorbis: what it is, comments, how it is coded.
 const HEAD_PACKETS: usize = 3;
-/// The longest packet that the decoder takes, bytes.
-const LONGEST_PACKET: usize = 16 << 20;
+/// The heads of all streams together, bytes: as much as the longest packet that the decoder takes.
+const LONGEST_HEADS: usize = 16 << 20;
 /// More streams than this side by side are no recorder's.
 const MOST_STREAMS: usize = 16;
 
@@ -19,15 +19,16 @@ struct Stream {
 }
 
 impl Stream {
-    fn take(&mut self, lacing: &[u8], body: &[u8]) -> Result<(), String> {
+    /// Takes what a page adds to the head; `left` is how much the heads of all streams may still have.
+    fn take(&mut self, lacing: &[u8], body: &[u8], left: &mut usize) -> Result<(), String> {
         let mut at = 0;
         for size in lacing {
             let end = at + usize::from(*size);
-            self.open.extend(body.get(at..end).unwrap_or_default());
+            let part = body.get(at..end).unwrap_or_default();
+            let fewer = left.checked_sub(part.len());
+            *left = fewer.ok_or("its head is longer than any")?;
+            self.open.extend(part);
             at = end;
-            if self.open.len() > LONGEST_PACKET {
-                return Err("its head is longer than any".to_owned());
-            }
             if *size < 255 {
                 self.packets.push(std::mem::take(&mut self.open));
             }
@@ -43,6 +44,7 @@ impl Stream {
 pub(super) fn examine<R: Read + Seek>(file: &mut File<'_, R>) -> Result<Fit, String> {
     let mut streams: BTreeMap<u32, Stream> = BTreeMap::new();
     let mut heads_over = false;
+    let mut left = LONGEST_HEADS;
     let mut at = 0;
     while let Some(head) = file.at::<27>(at).filter(|head| head.starts_with(b"OggS")) {
         let segments = usize::from(head[26]);
@@ -70,7 +72,7 @@ pub(super) fn examine<R: Read + Seek>(file: &mut File<'_, R>) -> Result<Fit, Str
             && stream.packets.len() < HEAD_PACKETS
         {
             let page = file.some(body, size as usize).unwrap_or_default();
-            stream.take(&lacing, &page)?;
+            stream.take(&lacing, &page, &mut left)?;
         }
         at = body + size;
     }
