@@ -222,43 +222,42 @@ fn the_time_never_goes_below_the_last() {
     assert_eq!(order, [1, 2, 3, 4]);
 }
 
-/// One evening with a clock years ahead once dated every later mark as that evening.
+/// One evening with a clock years ahead once dated every later mark as that evening, also where it
+/// was the journal's first.
 #[test]
 fn one_wrong_clock_does_not_date_what_comes_after() {
     const DAY: i64 = 86_400_000_000;
-    let home = Home::new();
-    let mut journal = home.open();
-    let days = |journal: &mut Journal, records: &[Record]| -> Vec<i64> {
-        let own = journal.append(records).expect("stored").own;
-        own.iter().map(|entry| entry.record.utc_us / DAY).collect()
+    // in 2027
+    const FIRST: i64 = 21_000;
+    let days = |sessions: &[(u128, u64, i64)]| -> Vec<i64> {
+        let home = Home::new();
+        let mut journal = home.open();
+        let stored = sessions.iter().flat_map(|(session, number, day)| {
+            let own = journal.append(&[clean(*session, *number, day * DAY)]);
+            own.expect("stored").own
+        });
+        let times: Vec<i64> = stored.map(|entry| entry.record.utc_us / DAY).collect();
+        times
     };
-    assert_eq!(days(&mut journal, &[clean(1, 0, 100 * DAY)]), [100]);
-    assert_eq!(
-        days(&mut journal, &[clean(2, 0, 5000 * DAY)]),
-        [5000],
-        "ahead"
-    );
-    assert_eq!(
-        days(&mut journal, &[clean(3, 0, 101 * DAY)]),
-        [101],
-        "right again"
-    );
-    assert_eq!(days(&mut journal, &[clean(3, 1, 102 * DAY)]), [102]);
-    assert_eq!(
-        days(&mut journal, &[clean(3, 2, 90 * DAY)]),
-        [102],
-        "never back in a session"
-    );
-    assert_eq!(
-        days(&mut journal, &[clean(4, 0, DAY)]),
-        [102],
-        "before the journal began"
-    );
-    assert_eq!(
-        days(&mut journal, &[clean(5, 0, 102 * DAY - 60)]),
-        [102],
-        "a little behind"
-    );
+    let usual = [
+        (1, 0, FIRST),
+        (2, 0, 2 * FIRST),
+        // right again
+        (3, 0, FIRST + 1),
+        (3, 1, FIRST + 2),
+        // never back in a session
+        (3, 2, FIRST - 10),
+        // a computer that woke in 1970, and one that is a little behind
+        (4, 0, 0),
+        (5, 0, FIRST + 1),
+    ];
+    let expected = [0, FIRST, 1, 2, 2, 2, 2].map(|day| FIRST + day);
+    assert_eq!(days(&usual), expected);
+    let ahead_at_first = [(1, 0, 2 * FIRST), (2, 0, FIRST), (3, 0, FIRST + 1)];
+    assert_eq!(days(&ahead_at_first), [2 * FIRST, FIRST, FIRST + 1]);
+    // no clock with a date yet, then one
+    let woken = [(1, 0, 0), (2, 0, 0), (3, 0, FIRST), (4, 0, 0)];
+    assert_eq!(days(&woken), [0, 0, FIRST, FIRST]);
 }
 
 #[test]

@@ -9,7 +9,7 @@ use uuid::Uuid;
 
 /// Microseconds of a day. So much may a session begin before the one that was stored before it, or
 /// after now, without its clock being called wrong: no clock that is right is corrected by as much.
-const DAY: i64 = 86_400_000_000;
+pub(super) const DAY: i64 = 86_400_000_000;
 /// Between a session that is dated anew and the one before, microseconds. Chosen.
 const APART: i64 = 60_000_000;
 /// The first day of 2026, the year in which the program was begun, microseconds since 1970. What says
@@ -23,6 +23,11 @@ const FARTHEST: i32 = 18 * 3600;
 const MOST_COUNTED: u64 = 1 << 40;
 /// The longest text of an entry, bytes; measures of a long repetition take ten thousand.
 const LONGEST_TEXT: usize = 256 * 1024;
+
+/// Whether the clock that says a time had a date, right or wrong.
+pub(super) fn has_date(time: i64) -> bool {
+    time >= BEGAN
+}
 
 /// Why an entry cannot be, in words that follow `its`; nothing for one that can.
 pub fn absurd(entry: &Entry) -> Option<String> {
@@ -97,7 +102,7 @@ pub struct Mended {
 type Piece = (Uuid, bool);
 
 fn piece(session: Uuid, time: i64) -> Piece {
-    (session, time >= BEGAN)
+    (session, has_date(time))
 }
 
 /// A session as its journal stored it, or that piece of it whose clock had a date or had none.
@@ -131,7 +136,10 @@ pub fn mended(entries: Vec<Entry>, now: i64) -> Mended {
         places.sort_unstable();
         let stored = sessions(places.iter().map(|(_, place)| &kept[*place]));
         for wrong in wrong_clocks(&stored, now) {
-            by.insert(piece(wrong.session, wrong.says), wrong.instead.saturating_sub(wrong.says));
+            by.insert(
+                piece(wrong.session, wrong.says),
+                wrong.instead.saturating_sub(wrong.says),
+            );
             clocks.push(wrong);
         }
     }
@@ -175,9 +183,9 @@ fn sessions<'a>(entries: impl Iterator<Item = &'a Entry>) -> Vec<Session> {
 /// other and say the reverse the fewer: one clock was wrong sooner than many.
 fn wrong_clocks(stored: &[Session], now: i64) -> Vec<WrongClock> {
     // nothing is in the future of a clock that has no date itself
-    let dated = now >= BEGAN;
+    let dated = has_date(now);
     let cannot_be = |session: &Session| {
-        session.begin < BEGAN || (dated && session.begin > now.saturating_add(DAY))
+        !has_date(session.begin) || (dated && session.begin > now.saturating_add(DAY))
     };
     if !dated && stored.iter().all(cannot_be) {
         return Vec::new();

@@ -2,6 +2,7 @@
 
 use super::care::Copied;
 use super::error::{JournalError, Trouble};
+use super::mend::{DAY, has_date};
 use super::row;
 use crate::practice::{CellKey, Entry, Record, StagePrint};
 use rusqlite::config::DbConfig;
@@ -179,8 +180,8 @@ impl Journal {
     }
 
     /// Stores records together, after what others stored meanwhile; when this returns they are on
-    /// the disk. A time below the journal's last is raised to it, unless the last is of a clock that
-    /// stood in the future. With no records it only looks what others stored.
+    /// the disk. A time below the journal's last is raised to it, but for a session that begins more
+    /// than a day before and not before there was the program: then the last one's clock was ahead. With no records it only looks what others stored.
     ///
     /// # Errors
     /// See [`Trouble`]; then none of the records is stored.
@@ -200,7 +201,7 @@ impl Journal {
                 .optional()?
                 .unwrap_or((0, i64::MIN));
             let mut utc_us = match records.first() {
-                Some(first) if last.saturating_sub(first.utc_us) > BEHIND => {
+                Some(first) if last.saturating_sub(first.utc_us) > DAY => {
                     floor(transaction, first, last)?
                 }
                 _ => last,
@@ -519,26 +520,20 @@ fn beside(entry: &Entry) -> Entry {
     }
 }
 
-/// By so much the clock may be behind the entry before and is still taken for the one that is wrong,
-/// microseconds: a day, which is more than any clock is corrected by while it is right. Chosen.
-const BEHIND: i64 = 86_400_000_000;
-
-/// Below which time no entry of a session goes whose clock is far behind the entry before. If the
-/// clock stands before the journal's beginning, it is the one that is wrong, and the entry before
-/// holds. Else an earlier session stands in the future: this one keeps its own time.
+/// Below which time no entry of a session goes whose clock is far behind the entry before, which
+/// holds if the session's clock is the one that is wrong.
 fn floor(connection: &Connection, first: &Record, last: i64) -> rusqlite::Result<i64> {
     let own: Option<i64> = connection.query_row(
         "SELECT max(utc_us) FROM entry WHERE session = ?1",
         [first.id.session.as_bytes()],
         |row| row.get(0),
     )?;
-    let began: Option<i64> =
-        connection.query_row("SELECT min(utc_us) FROM entry", [], |row| row.get(0))?;
-    Ok(match own {
-        Some(own) => own,
-        None if began.is_some_and(|began| began <= first.utc_us) => i64::MIN,
-        None => last,
-    })
+    let keeps_its_time = if has_date(first.utc_us) {
+        i64::MIN
+    } else {
+        last
+    };
+    Ok(own.unwrap_or(keeps_its_time))
 }
 
 fn arrival(connection: &Connection) -> rusqlite::Result<i64> {
