@@ -475,23 +475,15 @@ fn files_of_a_room_name_each_other_in_no_new_circle() {
             all.iter().filter(back).copied().collect()
         })
         .collect();
-    let within = |circle: &[&str], known: &[&str]| circle.iter().all(|file| known.contains(file));
-    let new: Vec<_> = circles
-        .iter()
-        .filter(|circle| !CIRCLES.iter().any(|known| within(circle, known)))
-        .collect();
+    let known: BTreeSet<Vec<&str>> = CIRCLES.iter().map(|circle| circle.to_vec()).collect();
+    let new: Vec<_> = circles.difference(&known).collect();
+    let gone: Vec<_> = known.difference(&circles).collect();
     assert!(
-        new.is_empty(),
-        "{new:#?}\nthese files name each other in a circle. What both need goes into a file of its own; \
-         a type that all of a folder share stands in a file below its mod.rs, which only hands on."
-    );
-    let gone: Vec<_> = CIRCLES
-        .iter()
-        .filter(|known| !circles.iter().any(|circle| within(circle, known)))
-        .collect();
-    assert!(
-        gone.is_empty(),
-        "{gone:#?}\nthese circles are gone: take them out of `CIRCLES`"
+        new.is_empty() && gone.is_empty(),
+        "found and not in `CIRCLES`: {new:#?}\nin `CIRCLES` and not found: {gone:#?}\n\
+         Of a circle that has become smaller, write what is left of it into `CIRCLES`. Files that name \
+         each other in a new one are parted: what both need goes into a file of its own; a type that all \
+         of a folder share stands in a file below its mod.rs, which only hands on."
     );
 }
 
