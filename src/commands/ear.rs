@@ -2,45 +2,14 @@
 //! their own, so that neither the screen nor the sound waits for them.
 
 use super::Failure;
+use super::awaiting::{Awaited, Awaiting};
 use super::calibrate::Calibrated;
 use crate::app::{Lateness, Message, Model};
 use crate::chanter::Tuning;
-use crate::listening::{AROUND_S, Attended, Attention, KEPT_S, Piece};
-use crate::live::{LARGEST_BUFFER, MICROPHONE_BUFFER, Microphone, Position};
-use std::collections::VecDeque;
+use crate::listening::{Attended, Attention, KEPT_S, Piece};
+use crate::live::{GAP_BLOCKS, LARGEST_BUFFER, MICROPHONE_BUFFER, Microphone, Position};
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::time::Instant;
-
-/// A repetition that plays.
-struct Awaited {
-    serial: u64,
-    cycle: u64,
-    piece: Piece,
-    /// Where it begins, seconds of the stream, as told again and again while it plays: one telling
-    /// may be milliseconds off, where another program had the processor.
-    starts_s: Vec<f64>,
-    /// How much later the microphone hears it than the devices say, seconds.
-    later_s: f64,
-    /// The place is known to a few milliseconds.
-    exact: bool,
-    /// How often the microphone had lost sound when it began.
-    lost: u32,
-}
-
-impl Awaited {
-    fn start_s(&self) -> f64 {
-        let mut sorted = self.starts_s.clone();
-        sorted.sort_by(f64::total_cmp);
-        sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
-    }
-
-    fn end_s(&self) -> f64 {
-        self.start_s() + self.piece.length_s
-    }
-}
-
-/// Tellings that a beginning is taken from: a second of them.
-const TELLINGS: usize = 200;
 
 /// What listens.
 pub(super) struct Ear {
@@ -52,10 +21,7 @@ pub(super) struct Ear {
     lateness: Lateness,
     attention: Attention,
     samples: Vec<f32>,
-    /// Those that play or have just ended, oldest first.
-    awaited: VecDeque<Awaited>,
-    /// The serial and cycle awaited last.
-    latest: Option<(u64, u64)>,
+    awaiting: Awaiting,
     heard: Receiver<Message>,
     tell: Sender<Message>,
     errors: u32,
@@ -101,8 +67,7 @@ impl Ear {
             lateness: Lateness::default(),
             attention,
             samples: Vec::new(),
-            awaited: VecDeque::new(),
-            latest: None,
+            awaiting: Awaiting::default(),
             heard,
             tell,
             errors: 0,
@@ -144,25 +109,32 @@ impl Ear {
         messages
     }
 
+    fn milliseconds(&self, now: Instant) -> i64 {
+        let since = now.saturating_duration_since(self.opened).as_millis();
+        i64::try_from(since).unwrap_or(i64::MAX)
+    }
+
     /// Sound that was lost again and again asks for a larger buffer: what is kept begins anew then,
     /// because its seconds are those of the stream.
     fn look_for_gaps(&mut self, now: Instant) -> Option<Message> {
         let before = std::mem::replace(&mut self.lost, self.microphone.lost());
-        let now_ms = now.saturating_duration_since(self.opened).as_millis();
-        let now_ms = i64::try_from(now_ms).unwrap_or(i64::MAX);
+        let now_ms = self.milliseconds(now);
         let buffer = self.buffer * 2;
         if self.lost == before || !self.lateness.late(now_ms) || buffer > LARGEST_BUFFER {
             return None;
         }
         let microphone = Microphone::with_buffer(self.asked.as_deref(), buffer).ok()?;
         let attention = Attention::new(microphone.rate, self.tuning).ok()?;
+        // what is over is heard without the last of what sounded after it
+        for awaited in self.awaiting.take_all() {
+            self.hear(awaited);
+        }
         self.microphone = microphone;
         self.attention = attention;
         self.buffer = buffer;
         self.lost = 0;
         self.errors = 0;
         self.began_s = 0.0;
-        self.awaited.clear();
         Some(Message::Care(format!(
             "the computer was late with the microphone three times in a minute: its buffer is {buffer} frames now"
         )))
@@ -176,66 +148,43 @@ impl Ear {
         model: &Model,
     ) -> Vec<Message> {
         let played = position.filter(|position| !position.counting_in);
-        let seconds = self.attention.seconds();
-        // what was cut short is not waited for; what came to its end is, whatever plays now
-        self.awaited.retain(|awaited| {
-            let plays = played.is_some_and(|played| {
-                (played.serial, played.cycle) == (awaited.serial, awaited.cycle)
-            });
-            plays || seconds >= awaited.end_s()
-        });
-        while self
-            .awaited
-            .front()
-            .is_some_and(|awaited| seconds > awaited.end_s() + AROUND_S)
-        {
-            if let Some(awaited) = self.awaited.pop_front() {
-                self.hear(awaited);
-            }
-        }
         let key = played.map(|played| (played.serial, played.cycle));
-        let told = played.zip(self.microphone.second_at(now));
-        if let (Some((played, second)), Some(awaited)) = (told, self.awaited.back_mut())
-            && key == Some((awaited.serial, awaited.cycle))
-            && awaited.starts_s.len() < TELLINGS
-        {
-            let start_s = second - played.beat * awaited.piece.beat_s + awaited.later_s;
-            awaited.starts_s.push(start_s);
+        let seconds = self.attention.seconds();
+        let lost = self.microphone.lost();
+        let told_s = f64::from(GAP_BLOCKS * self.buffer) / f64::from(self.microphone.rate.0);
+        self.awaiting.look(seconds, key, lost, told_s);
+        while let Some(awaited) = self.awaiting.next_over(seconds) {
+            self.hear(awaited);
         }
-        let (Some(played), true) = (played, self.latest < key) else {
-            return Vec::new();
-        };
-        let found = model
-            .practising
-            .as_ref()
-            .and_then(|practising| practising.played_as(played.serial));
-        let (Some((score, timeline)), Some(second)) = (found, self.microphone.second_at(now))
+        let (Some(played), Some(key), Some(second)) = (played, key, self.microphone.second_at(now))
         else {
             return Vec::new();
         };
-        let another = self.latest.map(|(serial, _)| serial) != Some(played.serial);
-        self.latest = key;
+        self.awaiting.began(key, second, played.beat);
+        let found = model
+            .practising
+            .as_ref()
+            .filter(|_| self.awaiting.is_new(key))
+            .and_then(|practising| practising.played_as(played.serial));
+        let Some((score, timeline)) = found else {
+            return Vec::new();
+        };
         let piece = Piece::of(score, timeline);
         if piece.length_s > KEPT_S - 1.0 {
             let told = format!(
                 "longer than {KEPT_S:.0} seconds: repetitions are marked by hand, not by ear"
             );
+            let another = self.awaiting.skip(key);
             return another.then_some(Message::Care(told)).into_iter().collect();
         }
-        let later_ms = self
+        let later_s = self
             .calibrated
             .iter()
             .find(|pair| Some(pair.device.as_str()) == device)
-            .map(|pair| pair.later_ms - f64::from(self.offset_ms));
-        self.awaited.push_back(Awaited {
-            serial: played.serial,
-            cycle: played.cycle,
-            starts_s: vec![second - played.beat * piece.beat_s + later_ms.unwrap_or(0.0) / 1e3],
-            later_s: later_ms.unwrap_or(0.0) / 1e3,
-            exact: later_ms.is_some(),
-            lost: self.microphone.lost(),
-            piece,
-        });
+            .map(|pair| (pair.later_ms - f64::from(self.offset_ms)) / 1e3);
+        let began_s = second - played.beat * piece.beat_s;
+        let awaited = Awaited::new(key, piece, began_s, later_s, lost);
+        self.awaiting.wait_for(awaited);
         Vec::new()
     }
 
@@ -255,17 +204,18 @@ impl Ear {
     }
 
     fn hear(&self, awaited: Awaited) {
-        if self.microphone.lost() != awaited.lost {
+        let (serial, cycle) = awaited.key;
+        if !awaited.is_whole() {
             let _ = self.tell.send(Message::Listened {
-                serial: awaited.serial,
-                cycle: awaited.cycle,
+                serial,
+                cycle,
                 attended: Box::new(Attended::late(&awaited.piece)),
             });
             return;
         }
         let cut = self
             .attention
-            .cut(&awaited.piece, awaited.start_s(), awaited.exact);
+            .cut(&awaited.piece, awaited.start_s(), awaited.exact());
         let tell = self.tell.clone();
         // without a thread the repetition stays unmarked, as if nobody had listened
         let _ = std::thread::Builder::new()
@@ -273,8 +223,8 @@ impl Ear {
             .spawn(move || {
                 if let Ok(attended) = cut.hear(&awaited.piece) {
                     let _ = tell.send(Message::Listened {
-                        serial: awaited.serial,
-                        cycle: awaited.cycle,
+                        serial,
+                        cycle,
                         attended: Box::new(attended),
                     });
                 }

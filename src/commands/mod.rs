@@ -4,6 +4,7 @@
 //! below. Exit 0 is done, 1 is done with findings, 2 is could not run.
 
 mod arguments;
+mod awaiting;
 mod blow;
 mod calibrate;
 mod check;

@@ -48,8 +48,8 @@ pub struct Microphone {
 /// A stream that is later than its samples say by more than this has lost some, nanoseconds: three
 /// times what a device's own word of its delay was seen to waver by …
 const GAP: i64 = 30_000_000;
-/// … for so many blocks: one may only have been told late.
-const GAP_BLOCKS: u32 = 16;
+/// … for so many blocks: one may only have been told late. A gap is told so many blocks after it.
+pub const GAP_BLOCKS: u32 = 16;
 
 /// Tells from the moment at which a stream would have begun, block by block, that samples are missing.
 #[derive(Debug, Default)]

@@ -18,7 +18,7 @@ pub use device::{
     Asked, DEFAULT_BUFFER, DeviceError, FoundDevice, LARGEST_BUFFER, MICROPHONE_BUFFER, list,
     list_microphones,
 };
-pub use input::Microphone;
+pub use input::{GAP_BLOCKS, Microphone};
 pub use playback::{Playback, Stereo};
 pub use player::{Heard, Player, Position, State};
 pub use quiet::{Quiet, unquiet};
