@@ -34,6 +34,12 @@ impl Lateness {
         }
         often
     }
+
+    /// It will be late about now and it is known why: that is no lateness of its own, and no more is
+    /// what belongs to the same burst.
+    pub fn known(&mut self, now_ms: i64) {
+        self.last = Some(now_ms);
+    }
 }
 
 #[cfg(test)]
@@ -57,5 +63,19 @@ mod tests {
         let burst = |from: i64| (from..from + 5000).step_by(100);
         let mut told = |from: i64| burst(from).filter(|at| lateness.late(*at)).count();
         assert_eq!([0, 10_000, 20_000, 30_000].map(&mut told), [0, 0, 1, 0]);
+    }
+
+    /// Ctrl-Z three times in a minute would ask for a larger buffer.
+    #[test]
+    fn what_is_known_does_not_count() {
+        let mut lateness = Lateness::default();
+        for at in [10_000, 20_000, 30_000, 40_000] {
+            lateness.known(at);
+            assert!(!lateness.late(at + 5) && !lateness.late(at + 900));
+        }
+        assert_eq!(
+            [50_000, 60_000, 70_000].map(|at| lateness.late(at)),
+            [false, false, true]
+        );
     }
 }

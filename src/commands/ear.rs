@@ -109,6 +109,13 @@ impl Ear {
         messages
     }
 
+    /// Nobody listened for a while, and the program knows why: what the microphone lost meanwhile is
+    /// no lateness of the computer.
+    pub(super) fn woke(&mut self, now: Instant) {
+        self.awaiting.keep_whole();
+        self.lateness.known(self.milliseconds(now));
+    }
+
     fn milliseconds(&self, now: Instant) -> i64 {
         let since = now.saturating_duration_since(self.opened).as_millis();
         i64::try_from(since).unwrap_or(i64::MAX)

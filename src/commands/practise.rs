@@ -553,6 +553,7 @@ fn run_loop(
         }
         if let Some(aside) = shell.aside.take() {
             let ran = run_aside(&aside, arguments, chosen, terminate);
+            shell.woke();
             shell.tell(
                 model,
                 Message::AsideOver(ran.err().map(|failure| failure.0)),
@@ -562,6 +563,7 @@ fn run_loop(
         }
         if std::mem::take(&mut shell.suspend) {
             terminal.suspend(log)?;
+            shell.woke();
             changed = true;
             clear = true;
         }

@@ -443,6 +443,13 @@ impl Shell {
         }
     }
 
+    /// Something else had the terminal, and nobody listened meanwhile.
+    pub(crate) fn woke(&mut self) {
+        if let Some(ear) = &mut self.ear {
+            ear.woke(Instant::now());
+        }
+    }
+
     /// True while a microphone is open.
     pub(crate) fn is_listening(&self) -> bool {
         self.ear.is_some()
