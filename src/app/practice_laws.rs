@@ -4,6 +4,7 @@
 use super::{Effect, Message, Model, Notice, Offer, OpenedDrill, Options, update};
 use crate::app::Action;
 use crate::drill::{SLOW, read};
+use crate::listening::{Attended, Piece};
 use crate::planning::{READ, missed};
 use crate::practice::{By, CellKey, Entry, Hand, Kind, LATE, Mark, Moment, Record, RecordId};
 use crate::rhythm::ReferencePlan;
@@ -417,4 +418,28 @@ fn what_was_heard_is_read_once_and_tells_of_its_own_stage() {
     player.tell(own(ended));
     assert_eq!(told(&player), after, "it is no mark");
     assert_eq!(READ.get() - read, 31);
+}
+
+/// Without it the board would blame the player for what the computer lost, and take his mark back
+/// in words.
+#[test]
+fn sound_that_the_microphone_lost_is_told_as_that() {
+    let mut player = Player::opens(&[], 20_000, Some(1));
+    player.model.options.by_ear = true;
+    player.tell(Message::Act(Action::PlayOrPause));
+    player.plays();
+    let practising = player.model.practising.as_ref().expect("a drill");
+    let sent = practising.find(player.model.sent).expect("it was sent");
+    let piece = Piece::of(&practising.scores[sent.stage], &sent.timeline);
+    let lost = Message::Listened {
+        serial: player.model.sent,
+        cycle: player.cycle,
+        attended: Box::new(Attended::late(&piece)),
+    };
+    player.tell(lost.clone());
+    assert_eq!(player.notice(), LATE);
+    assert_eq!(marks(&player.press(Mark::Clean)), 1);
+    let marked = player.notice().to_owned();
+    player.tell(lost);
+    assert_eq!(player.notice(), marked, "the hand has marked it");
 }

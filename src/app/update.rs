@@ -12,7 +12,7 @@ use super::playing::{decide, follow_wish, forget_heard, heard, load, pause, play
 use super::practising::{Place, Practising};
 use super::session::{self, Session, Stands};
 use super::words::{keep_words, write};
-use crate::listening::Attended;
+use crate::listening::{Attended, SoundTrouble};
 use crate::practice::{CellKey, Event, HELD_MS, Hand, Mark, Moment, News, Plan, Rung, step};
 use crate::sound::{Command, Cue, Entry, When};
 use crate::wording;
@@ -602,11 +602,13 @@ fn listened(
         at,
         repetition,
         measured: attended.measured,
+        lost: attended.trouble == Some(SoundTrouble::Late),
     };
     practise(model, &event, effects);
     // A repetition that was judged nevertheless keeps its verdict; the same trouble stands where
     // the microphone's level is shown.
     if let Some(trouble) = attended.trouble
+        && trouble != SoundTrouble::Late
         && (!playing || model.notice.is_none())
     {
         model.notice = Some(Notice::urgent(trouble.to_string()));

@@ -220,6 +220,7 @@ impl Practice {
             at,
             repetition,
             measured,
+            lost: false,
         })
     }
 
@@ -427,6 +428,7 @@ fn a_void_repetition_is_counted_nowhere() {
             at,
             repetition: void,
             measured: heard(true, 35.0),
+            lost: false,
         },
     ] {
         practice.tell(event);
@@ -1520,6 +1522,7 @@ fn what_is_not_heard_surely_is_not_marked() {
         at,
         repetition: id,
         measured,
+        lost: false,
     };
     let why = NotByEar::Unsure;
     let not_by_ear = News::NotByEar {
@@ -1530,6 +1533,33 @@ fn what_is_not_heard_surely_is_not_marked() {
     assert_eq!(practice.journal.len(), before, "nothing of it is kept");
     practice.press(Mark::Clean);
     assert_eq!(practice.tally(0, 50).clean, 1, "the hand still marks it");
+}
+
+/// Without it a hole in the microphone's sound would read as silence of the player; what his hand
+/// said stands, and it may still say it.
+#[test]
+fn lost_sound_of_the_microphone_is_no_silence_of_the_player() {
+    let mut plan = plan();
+    plan.by_ear = true;
+    let mut practice = Practice::with(plan);
+    let id = practice.play();
+    let at = practice.at();
+    let lost = |repetition| Event::Listened {
+        at,
+        repetition,
+        measured: Measurement::nothing(1000.0),
+        lost: true,
+    };
+    let why = NotByEar::SoundLost;
+    let not_by_ear = |repetition| News::NotByEar { repetition, why };
+    let before = practice.journal.len();
+    assert_eq!(practice.tell(lost(id)), [not_by_ear(id)]);
+    assert_eq!(practice.journal.len(), before, "nothing of it is kept");
+    practice.press(Mark::Clean);
+    assert_eq!(practice.tally(0, 50).clean, 1, "the hand still marks it");
+    assert_eq!(practice.tell(lost(id)), [], "it has its mark");
+    let plays = practice.begin();
+    assert_eq!(practice.tell(lost(plays)), [not_by_ear(plays)]);
 }
 
 /// Without it a hole in the click would be the player's fault.

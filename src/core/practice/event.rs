@@ -88,6 +88,8 @@ pub enum Event {
         repetition: u64,
         /// What was heard.
         measured: Measurement,
+        /// The computer lost some of the microphone's sound: it is not judged.
+        lost: bool,
     },
     /// The player is heard playing, apart from everything we play ourselves.
     PlayingHeard,

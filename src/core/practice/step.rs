@@ -75,7 +75,9 @@ impl State {
                 at,
                 repetition,
                 measured,
+                lost: false,
             } => self.listen(*at, *repetition, measured, records),
+            Event::Listened { repetition, .. } => self.lose_what_was_heard(*repetition),
             Event::PlayingHeard | Event::Touched => self.someone_is_there(),
             Event::Undo { at } => self.undo(*at, records),
             Event::Cut => self.cut(),
@@ -605,9 +607,7 @@ impl State {
             return;
         };
         let closed = session.closed(repetition);
-        let hand = closed
-            .and_then(|closed| self.history.mark_of(closed.cell, session.id, repetition))
-            .is_some_and(|line| line.by.is_hand());
+        let hand = self.is_marked_by_hand(repetition);
         if measured.playing {
             self.someone_is_there();
         }
@@ -651,6 +651,24 @@ impl State {
             said.measures = measured.to_json();
             self.write(at, said, records);
         }
+    }
+
+    /// Lost sound says nothing of the player; where his hand has marked, nothing is missed.
+    fn lose_what_was_heard(&mut self, repetition: u64) {
+        if !self.is_marked_by_hand(repetition) {
+            let why = NotByEar::SoundLost;
+            self.news.push(News::NotByEar { repetition, why });
+        }
+    }
+
+    fn is_marked_by_hand(&self, repetition: u64) -> bool {
+        let Some(session) = &self.session else {
+            return false;
+        };
+        session
+            .closed(repetition)
+            .and_then(|closed| self.history.mark_of(closed.cell, session.id, repetition))
+            .is_some_and(|line| line.by.is_hand())
     }
 
     fn undo(&mut self, at: Moment, records: &mut Vec<Record>) {
