@@ -3,7 +3,9 @@
 use super::open::Opened;
 use super::{Failure, arguments, drills, folders, make, output};
 use crate::app::{prints, scores};
-use crate::drill::{BarRange, Drill, DrillDocument, Stage, Tune, make_phrase, parts, read, write};
+use crate::drill::{
+    BarRange, Drill, DrillDocument, Stage, Tune, all_bars, make_phrase, parts, read, write,
+};
 use crate::wording;
 use std::path::PathBuf;
 
@@ -70,6 +72,27 @@ fn pick(what: &str, number: usize, there: &[BarRange]) -> Result<BarRange, Failu
             wording::list(&all)
         ))
     })
+}
+
+/// That phrases which were named can be joined: bars of the tune, or of its part, one phrase after
+/// the other.
+///
+/// # Errors
+/// They cannot.
+pub(crate) fn check(
+    tune: &Tune,
+    part: Option<BarRange>,
+    named: &[BarRange],
+) -> Result<(), Failure> {
+    let within = part.unwrap_or_else(|| all_bars(&tune.stage.music));
+    let mut before = None;
+    for range in named {
+        range
+            .follows(before, within)
+            .map_err(|expected| Failure(format!("--phrases has `{range}`; expected {expected}")))?;
+        before = Some(*range);
+    }
+    Ok(())
 }
 
 /// The phrases of a tune, or of a part of it.

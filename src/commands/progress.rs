@@ -77,11 +77,13 @@ fn meant(what: Option<&str>) -> Result<Vec<Known>, Failure> {
 /// The tunes that are meant with the bars to work on in each; a drill of some bars of another tune is
 /// that tune's.
 fn failing(what: Option<&str>) -> Vec<(String, String)> {
-    let opened = match what {
-        Some(what) => open::open(what).into_iter().collect(),
-        None => super::drills::playable(),
-    };
-    let tunes: Vec<_> = opened
+    let playable = super::drills::playable();
+    let named: Vec<_> = what
+        .and_then(|what| open::open(what).ok())
+        .into_iter()
+        .collect();
+    let meant = if what.is_some() { &named } else { &playable };
+    let tunes: Vec<_> = meant
         .iter()
         .filter(|opened| opened.drill.is_tune())
         .filter_map(|opened| Some((opened, scores(&opened.drill).pop()?)))
@@ -96,7 +98,7 @@ fn failing(what: Option<&str>) -> Vec<(String, String)> {
         .iter()
         .filter(|(_, score)| whole(score))
         .filter_map(|(opened, _)| {
-            let words = work_on_words(&work_on(&tune::failing(opened, 0)))?;
+            let words = work_on_words(&work_on(&tune::failing(opened, 0, &playable)))?;
             Some((opened.drill.title.clone(), words))
         })
         .collect()

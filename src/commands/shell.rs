@@ -18,7 +18,7 @@ use crate::practice::{
 };
 use crate::screen::music_line;
 use crate::sound::Sound;
-use crate::wording::visible;
+use crate::wording::{capital, visible};
 use std::path::PathBuf;
 use std::time::{Instant, SystemTime, UNIX_EPOCH};
 use uuid::Uuid;
@@ -499,7 +499,7 @@ impl Shell {
                 ..Listed::new(
                     Opens::Movement,
                     movement.name(),
-                    &sentence(movement.spoken()),
+                    &capital(movement.spoken()),
                 )
             })
             .collect()
@@ -568,15 +568,6 @@ impl Shell {
             music_line(score),
         ];
     }
-}
-
-/// A text with its first letter large.
-fn sentence(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters
-        .next()
-        .map(|letter| letter.to_uppercase().to_string());
-    format!("{}{}", first.unwrap_or_default(), letters.as_str())
 }
 
 /// Records as `journal export` writes entries. They have no place in a journal yet: each session is

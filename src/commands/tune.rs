@@ -1,6 +1,6 @@
 //! `tune`: the movements of a tune, hardest first, and a bar or movement of it as a drill.
 
-use super::drills::{self, list};
+use super::drills::playable;
 use super::open::{Opened, open};
 use super::table::table;
 use super::{Failure, Outcome, Ran, arguments, folders, make, output, phrases};
@@ -92,13 +92,14 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     if let Some(given) = &arguments.phrases {
         return joined(arguments, &opened, stage, given);
     }
-    let bars = failing(&opened, stage);
+    let known = playable();
+    let bars = failing(&opened, stage, &known);
     let found = where_it_fails_first(movements(score), &bars);
     let work_on = work_on(&bars);
     if arguments.bar.is_some() || arguments.movement.is_some() {
         return place(arguments, &opened, stage, score, &found);
     }
-    let cleared = cleared();
+    let cleared = cleared(&known);
     let rows: Vec<Row> = found
         .iter()
         .enumerate()
@@ -177,18 +178,14 @@ fn told(title: &str, rows: &[Row], found: &[Found], fails: bool) -> String {
     )
 }
 
-/// How the bars of a stage went, in it and in every drill made of its bars.
-pub(crate) fn failing(opened: &Opened, stage: usize) -> Vec<BarLine> {
+/// How the bars of a stage went, in it and in every drill made of its bars that is known.
+pub(crate) fn failing(opened: &Opened, stage: usize, drills: &[Opened]) -> Vec<BarLine> {
     let own = scores(&opened.drill);
     let Some(tune) = own.get(stage) else {
         return Vec::new();
     };
     let mut known: Vec<Score> = own.clone();
-    known.extend(
-        drills::playable()
-            .iter()
-            .flat_map(|other| scores(&other.drill)),
-    );
+    known.extend(drills.iter().flat_map(|other| scores(&other.drill)));
     let named: Vec<_> = prints(&known).into_iter().zip(&known).collect();
     let all: Vec<_> = named.iter().map(|(print, _)| *print).collect();
     let journal = super::plan::journal().ok().flatten();
@@ -243,7 +240,7 @@ fn map(bars: &[BarLine], work_on: &[u16]) -> String {
 
 /// The highest tempo at which the player cleared each movement between each two notes, from every
 /// drill that is known: a cleared cell counts for every movement that its stage plays in real time.
-fn cleared() -> HashMap<(Vec<Note>, Context), Bpm> {
+fn cleared(drills: &[Opened]) -> HashMap<(Vec<Note>, Context), Bpm> {
     let mut cleared: HashMap<(Vec<Note>, Context), Bpm> = HashMap::new();
     // without a journal nothing was practised yet; none is made for asking
     let Some(mut journal) = folders::data()
@@ -254,10 +251,7 @@ fn cleared() -> HashMap<(Vec<Note>, Context), Bpm> {
     else {
         return cleared;
     };
-    for listed in list() {
-        let Ok(opened) = open(&listed.name) else {
-            continue;
-        };
+    for opened in drills {
         let scores = scores(&opened.drill);
         let entries = journal.read(&prints(&scores)).unwrap_or_default();
         if entries.is_empty() {
@@ -296,7 +290,10 @@ fn joined(arguments: &Arguments, opened: &Opened, stage: usize, given: &[BarRang
         .transpose()?;
     let in_order = match given {
         [] => phrases::in_order(&tune, part, "name them, such as `--phrases=1-3,4-6`")?,
-        given => given.to_vec(),
+        given => {
+            phrases::check(&tune, part, given)?;
+            given.to_vec()
+        }
     };
     let document = make_joined(&tune, &in_order, arguments.part)
         .map_err(|error| Failure(error.to_string()))?;

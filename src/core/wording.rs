@@ -34,6 +34,35 @@ fn joined<S: AsRef<str>>(words: &[S], last: &str) -> String {
     }
 }
 
+/// With a capital first letter.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or(String::new(), |first| {
+        first.to_uppercase().collect::<String>() + letters.as_str()
+    })
+}
+
+/// Without the accents that vowels of Gaelic words have, however they are encoded, so that a word is
+/// found with and without them.
+pub fn without_accents(text: &str) -> String {
+    text.chars()
+        .filter(|sign| !matches!(sign, '\u{300}'..='\u{36f}'))
+        .map(|sign| match sign {
+            'à' | 'á' => 'a',
+            'è' | 'é' => 'e',
+            'ì' | 'í' => 'i',
+            'ò' | 'ó' => 'o',
+            'ù' | 'ú' => 'u',
+            'À' | 'Á' => 'A',
+            'È' | 'É' => 'E',
+            'Ì' | 'Í' => 'I',
+            'Ò' | 'Ó' => 'O',
+            'Ù' | 'Ú' => 'U',
+            other => other,
+        })
+        .collect()
+}
+
 /// True for a sign that is not seen and yet changes what is: the control signs C0, delete and C1,
 /// with which a terminal's commands begin, separators of lines, marks that turn the direction of
 /// text (Unicode Standard Annex 9), and tags. A joiner is none: letters and emoji are made with it.
@@ -111,6 +140,15 @@ mod tests {
             ('\u{e0041}', r"\u{e0041}"),
         ] {
             assert_eq!(visible(&format!("a{sign}b")), format!("a{seen}b"));
+        }
+    }
+
+    #[test]
+    fn a_capital_and_a_word_without_accents_are_the_same_word() {
+        assert_eq!(capital("òran mòr"), "Òran mòr");
+        assert_eq!(capital(""), "");
+        for text in ["Òran mòr", "O\u{300}ran mo\u{300}r"] {
+            assert_eq!(without_accents(text), "Oran mor");
         }
     }
 

@@ -268,14 +268,7 @@ impl Piece {
             unit: Some(Exact::of(&unit)),
             music: tune,
             stages,
-            ladder: Some(LadderDocument {
-                from: Exact::of(&ladder.from.value()),
-                to: Exact::of(&ladder.to.value()),
-                step: match ladder.step {
-                    Step::Percent(step) => Exact::Text(format!("{}%", Exact::of(&step).text())),
-                    Step::Beats(step) => Exact::of(&step),
-                },
-            }),
+            ladder: Some(LadderDocument::of(&ladder)),
             ..DrillDocument::default()
         }
     }

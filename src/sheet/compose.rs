@@ -196,14 +196,12 @@ pub(super) fn wrap(text: &str, face: Face, size: f64, width: f64) -> Vec<String>
 
 pub(super) fn sentence(text: &str) -> String {
     let text = text.trim();
-    let mut signs = text.chars();
-    let first = signs.next().map(|sign| sign.to_uppercase().to_string());
     let stop = if text.ends_with(['.', '!', '?']) {
         ""
     } else {
         "."
     };
-    format!("{}{}{stop}", first.unwrap_or_default(), signs.as_str())
+    wording::capital(text) + stop
 }
 
 /// Room for a stage of one line with its heading, points.
@@ -237,7 +235,7 @@ fn tune_head(writer: &mut Writer, drill: &Drill) {
         writer.put(Role::Paragraph, ink);
     }
     let half = (width - 20.0) / 2.0;
-    let left = drill.head.kind.as_deref().map(sentence_head);
+    let left = drill.head.kind.as_deref().map(wording::capital);
     let left = wrap(&left.unwrap_or_default(), Face::Italic, TEXT, half);
     let right = drill.head.made_by().unwrap_or_default();
     let right = wrap(&right, Face::Regular, TEXT, half);
@@ -258,13 +256,6 @@ fn tune_head(writer: &mut Writer, drill: &Drill) {
         }
     }
     writer.skip(rows as f64 * TEXT * 1.3);
-}
-
-/// With a capital, as a line of its own.
-fn sentence_head(text: &str) -> String {
-    let mut signs = text.chars();
-    let first = signs.next().map(|sign| sign.to_uppercase().to_string());
-    format!("{}{}", first.unwrap_or_default(), signs.as_str())
 }
 
 fn write_drill(writer: &mut Writer, drill: &Drill, options: Options) {

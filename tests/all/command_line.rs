@@ -338,7 +338,7 @@ fn bars_of_a_tune_that_are_not_there_are_told_with_what_is() {
     };
     practise(
         &["--bars", "15-20"],
-        "there is no bar 17: the tune has bars 1 to 16",
+        "there is no bar 20: the tune has bars 1 to 16",
     );
     practise(&["--bars", "8-5"], "expected bars such as 5-8");
     practise(
@@ -383,6 +383,11 @@ fn a_tune_is_built_up_from_the_phrases_that_it_has() {
     };
     let output = run(home.path(), &["tune", abc, "--phrases"]);
     assert!(text(&output.stderr).contains("`--phrases=1-3,4-6`"));
+    let output = run(home.path(), &["tune", abc, "--phrases=3-4,1-2"]);
+    assert!(!output.status.success());
+    let told = text(&output.stderr);
+    let expected = "--phrases has `1-2`; expected bars after 4, where the phrase before ends";
+    assert!(told.contains(expected), "{told}");
     let given = made(&["tune", abc, "--phrases=1-2,3-4,5-6"]);
     for name in [
         "name: phrase 1, bars 1 to 2",

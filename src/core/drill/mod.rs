@@ -29,10 +29,10 @@ pub use make::{
     make_joined, make_phrase,
 };
 pub use music::{
-    Mended, MusicProblem, WrittenOut, adopt_music, body_order, is_pipe_key, mend_music, read_music,
-    written_out,
+    MOST_PASSES, Mended, MusicProblem, adopt_music, body_order, is_pipe_key, mend_music,
+    read_music, written_out,
 };
-pub use phrases::{BarRange, NoSuchBars, Phrasing, parts};
+pub use phrases::{BarRange, Phrasing, all_bars, parts};
 pub use problem::{
     Kind, MOST_SHOWN, Place, Problem, Severity, how_many, more, render, render_line,
 };

@@ -40,6 +40,24 @@ impl BarRange {
         }
     }
 
+    /// That it can stand as a phrase of a tune whose bars are `within`, behind the phrase before it.
+    ///
+    /// # Errors
+    /// It does not; gives what was expected.
+    pub fn follows(self, before: Option<Self>, within: Self) -> Result<(), String> {
+        let Self { first, last } = within;
+        if self.first < first || self.last > last {
+            return Err(format!("bars from {first} to {last}"));
+        }
+        match before {
+            Some(before) if self.first <= before.last => Err(format!(
+                "bars after {}, where the phrase before ends",
+                before.last
+            )),
+            _ => Ok(()),
+        }
+    }
+
     /// From the first bar of this to the last of another.
     pub fn to(self, other: Self) -> Self {
         Self {
@@ -60,16 +78,11 @@ impl std::fmt::Display for BarRange {
     }
 }
 
-/// Why some bars of a tune cannot be taken out of it.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct NoSuchBars(pub String);
-
-impl std::fmt::Display for NoSuchBars {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str(&self.0)
-    }
+/// All bars of a tune by their numbers.
+pub fn all_bars(music: &Music) -> BarRange {
+    let last = music.bar_numbers().into_iter().max().unwrap_or(0);
+    BarRange { first: 1, last }
 }
-impl std::error::Error for NoSuchBars {}
 
 /// How a tune divides.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -80,45 +93,14 @@ pub struct Phrasing {
     pub doubt: Option<String>,
 }
 
-/// The indices of the written bars of each part. A part ends at a repeat sign or a double bar; a
-/// second ending belongs to the part of its first.
-fn written_parts(music: &Music) -> Vec<std::ops::Range<usize>> {
-    let bars = &music.bars;
-    let mut parts = Vec::new();
-    let mut begins = 0;
-    for (at, bar) in bars.iter().enumerate() {
-        let next = bars.get(at + 1);
-        let ends = match next {
-            None => true,
-            Some(next) if next.ending.is_some_and(|ending| ending > 1) => false,
-            Some(next) => bar.repeat_ends || bar.part_ends || next.repeat_begins,
-        };
-        if ends {
-            parts.push(begins..at + 1);
-            begins = at + 1;
-        }
-    }
-    parts
-}
-
-/// The length of a part's pickup: its first bar, where that is short.
-fn pickup_of(music: &Music, part: &std::ops::Range<usize>) -> Beats {
-    let first = music.bars.get(part.start).map_or(Beats::ZERO, Bar::length);
-    let full = music.metres().get(part.start).map(|metre| metre.bar());
-    if part.len() > 1 && full.is_some_and(|full| first < full) {
-        first
-    } else {
-        Beats::ZERO
-    }
-}
-
 /// The parts of a tune by bar numbers.
 pub fn parts(music: &Music) -> Vec<BarRange> {
     let numbers = music.bar_numbers();
-    written_parts(music)
+    music
+        .parts()
         .into_iter()
         .filter_map(|part| {
-            let full = part.start + usize::from(!pickup_of(music, &part).is_zero());
+            let full = part.start + usize::from(!music.pickup_of(&part).is_zero());
             let first = *numbers.get(full)?;
             let last = *numbers.get(part.end - 1)?;
             Some(BarRange {
@@ -149,7 +131,7 @@ impl Drill {
 /// not counted in fours, such as the ground of a pibroch.
 pub(super) fn phrases(music: &Music, head: &TuneHead) -> Phrasing {
     let parts = parts(music);
-    let kind = head.kind.as_deref().unwrap_or_default().to_lowercase();
+    let kind = wording::without_accents(&head.kind.as_deref().unwrap_or_default().to_lowercase());
     let uncounted = ["pibroch", "piobaireachd", "ceol mor", "ground", "urlar"];
     if uncounted.iter().any(|word| kind.contains(word)) {
         let doubt = "a pibroch divides by its written lines and not by a count of bars".to_owned();
@@ -259,21 +241,18 @@ pub(super) struct Around {
 }
 
 /// Bars of a tune as music that stands by itself: the pickup before them, as long as that of the
-/// part, and the next note with its movement after them, which fills the bar. Every bar adds up.
+/// part, and the next note with its movement after them, which fills the bar. Every bar adds up;
+/// without a metre each is as it stands, and the next note as long as it is.
 ///
 /// # Errors
-/// Bars that the tune does not have, or that never follow each other.
-pub(super) fn excerpt(
-    music: &Music,
-    range: BarRange,
-    around: Around,
-) -> Result<Vec<Bar>, NoSuchBars> {
+/// Bars that the tune does not have, or that never follow each other, as a sentence.
+pub(super) fn excerpt(music: &Music, range: BarRange, around: Around) -> Result<Vec<Bar>, String> {
     check(music, range)?;
     let (order, window) = window(music, range).ok_or_else(|| {
-        NoSuchBars(format!(
+        format!(
             "bars {} and {} are never played one after the other: one of them is a first ending",
             range.first, range.last
-        ))
+        )
     })?;
     let metres = music.metres();
     let written = |place: usize| order.get(place).copied();
@@ -306,6 +285,7 @@ pub(super) fn excerpt(
         // the end of a part and the pickup of what follows are one bar
         if let Some(next) =
             at(place + 1).filter(|next| lasts < full && lasts + next.length() == full)
+            && !counted.is_free()
             && (around.landing || place + 1 < window.end)
         {
             notes.extend(next.notes.iter().cloned());
@@ -314,30 +294,32 @@ pub(super) fn excerpt(
         put(notes, counted);
         place += 1;
     }
-    let full = metre(place.min(order.len() - 1)).bar();
+    let last = metre(place.min(order.len() - 1));
+    let lasts = (!last.is_free()).then(|| last.bar() - ahead);
     match at(place).and_then(|bar| bar.notes.first()) {
         Some(next) if around.landing => {
             let landing = Written {
-                length: full - ahead,
+                length: lasts.unwrap_or(next.length),
                 tied: false,
                 ..next.clone()
             };
-            put(vec![landing], metre(place));
+            put(vec![landing], last);
         }
-        _ => fill(&mut bars, full - ahead),
+        _ => end(&mut bars, lasts),
     }
     Ok(bars)
 }
 
-/// Lets the closing note fill its bar up to where the next repetition's pickup begins.
-fn fill(bars: &mut [Bar], lasts: Beats) {
+/// Nothing sounds on behind the closing note. It fills its bar up to where the next repetition's
+/// pickup begins, where the bar has a length to fill.
+fn end(bars: &mut [Bar], lasts: Option<Beats>) {
     let several = bars.len() > 1;
     if let Some(last) = bars.last_mut() {
         let length = last.length();
         if let Some(closing) = last.notes.last_mut() {
             closing.tied = false;
-            let wanted = closing.length + lasts - length;
-            if several && wanted > Beats::ZERO {
+            let wanted = lasts.map(|lasts| closing.length + lasts - length);
+            if let Some(wanted) = wanted.filter(|wanted| several && *wanted > Beats::ZERO) {
                 closing.length = wanted;
             }
         }
@@ -347,16 +329,16 @@ fn fill(bars: &mut [Bar], lasts: Beats) {
 /// That the tune has these bars.
 ///
 /// # Errors
-/// It ends before the range does.
-pub(super) fn check(music: &Music, range: BarRange) -> Result<(), NoSuchBars> {
-    let last = music.bar_numbers().into_iter().max().unwrap_or(0);
+/// It ends before the range does; a sentence says so.
+pub(super) fn check(music: &Music, range: BarRange) -> Result<(), String> {
+    let there = all_bars(music);
+    let last = there.last;
     if range.last > last {
-        let there = BarRange { first: 1, last };
-        return Err(NoSuchBars(format!(
+        return Err(format!(
             "there is no bar {}: the tune has {}",
-            range.last.min(range.first.max(last.saturating_add(1))),
+            range.last,
             there.spoken()
-        )));
+        ));
     }
     Ok(())
 }
@@ -370,10 +352,11 @@ fn run_in(music: &Music, order: &[usize], place: usize) -> Vec<Written> {
         return Vec::new();
     };
     let written = order[place];
-    let pickup = written_parts(music)
+    let pickup = music
+        .parts()
         .iter()
         .find(|part| part.contains(&written))
-        .map_or(Beats::ZERO, |part| pickup_of(music, part));
+        .map_or(Beats::ZERO, |part| music.pickup_of(part));
     let mut taken = Beats::ZERO;
     let mut from = before.notes.len();
     while from > 0 && taken < pickup {
@@ -464,7 +447,16 @@ mod tests {
         let found = phrases(&six, &plain);
         assert_eq!(found.phrases, bars(&["1-6"]));
         assert!(found.doubt.is_some_and(|doubt| doubt.contains("6 bars")));
-        for kind in ["pibroch ground", "slow air"] {
+        // Gaelic names of pibroch and of its ground, with the accents of their spelling and without
+        for kind in [
+            "pibroch ground",
+            "slow air",
+            "Ceòl Mòr",
+            "ùrlar",
+            "Pìobaireachd",
+            "piobaireachd",
+            "u\u{300}rlar",
+        ] {
             let head = TuneHead {
                 kind: Some(kind.to_owned()),
                 ..TuneHead::default()
@@ -518,6 +510,20 @@ mod tests {
         }
     }
 
+    /// Two short bars are no bar in two halves where nothing says how long a bar is.
+    #[test]
+    fn bars_without_a_metre_stay_as_they_stand() {
+        let tune = music("A2 B2|c4|d2 e4 f2|e8||", Metre::FREE);
+        assert_eq!(parts(&tune), bars(&["1-4"]));
+        let taken = |text: &str| {
+            let range = BarRange::parse(text).expect("bars");
+            excerpt(&tune, range, WHOLE).expect("they are there")
+        };
+        assert_eq!(text(&taken("1-2")), ["A1 B1 ", "c2 ", "d1 "]);
+        assert_eq!(text(&taken("2-3")), ["c2 ", "d1 e2 f1 ", "e4 "]);
+        assert_eq!(text(&taken("4")), ["e4 "]);
+    }
+
     /// From one part into the next, past a repeat whose endings differ: no pass plays that in a row.
     #[test]
     fn bars_go_on_past_a_repeat_with_endings() {
@@ -564,12 +570,12 @@ mod tests {
         let tune = music(ENDINGS, Metre::FOUR_FOUR);
         let told = |text: &str| {
             let range = BarRange::parse(text).expect("bars");
-            excerpt(&tune, range, WHOLE).expect_err("not there").0
+            excerpt(&tune, range, WHOLE).expect_err("not there")
         };
-        assert_eq!(told("8-12"), "there is no bar 10: the tune has bars 1 to 9");
+        assert_eq!(told("8-12"), "there is no bar 12: the tune has bars 1 to 9");
         assert_eq!(
             told("20-22"),
-            "there is no bar 20: the tune has bars 1 to 9"
+            "there is no bar 22: the tune has bars 1 to 9"
         );
         assert!(told("8-9").contains("first ending"));
     }

@@ -6,6 +6,7 @@ use crate::chanter::Note;
 use crate::movement::Resolved;
 use crate::rhythm::{Length, Metre, WrittenBar, write_bar};
 use crate::units::Beats;
+use std::ops::Range;
 
 /// Bars as they stand on paper.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -89,10 +90,22 @@ impl Group {
     }
 }
 
+impl Written {
+    /// True where it is tied to `next` and nothing separates the two.
+    fn sounds_on_in(&self, next: Option<&Self>) -> bool {
+        self.tied && next.is_some_and(|next| next.note == self.note && next.group.is_empty())
+    }
+}
+
 impl Bar {
     /// The sum of its notes.
     pub fn length(&self) -> Beats {
         self.notes.iter().map(|note| note.length).sum()
+    }
+
+    /// Less than a full bar; without a metre none is.
+    pub fn is_short(&self, metre: Metre) -> bool {
+        !metre.is_free() && self.length() < metre.bar()
     }
 }
 
@@ -120,16 +133,65 @@ impl Music {
         self.bars.iter().any(|bar| bar.metre.is_some())
     }
 
-    /// The length of the pickup: nothing where the first bar is full.
-    pub fn pickup(&self) -> Beats {
-        match self.bars.first() {
-            Some(first)
-                if self.bars.len() > 1 && is_short(first, first.metre.unwrap_or(self.metre)) =>
-            {
+    /// How a written bar is counted.
+    fn metre_of(&self, bar: usize) -> Metre {
+        let mut so_far = self.bars.iter().take(bar + 1).rev();
+        so_far.find_map(|bar| bar.metre).unwrap_or(self.metre)
+    }
+
+    /// The written bars of each part, by their indices; together they are all bars. A part ends at a
+    /// repeat sign or a double bar. A second ending belongs to the part of its first, and a short bar
+    /// that stands alone before a full one is the pickup of what follows (common practice, no source).
+    pub fn parts(&self) -> Vec<Range<usize>> {
+        let mut parts = Vec::new();
+        let mut begins = 0;
+        for (at, bar) in self.bars.iter().enumerate() {
+            let ends = match self.bars.get(at + 1) {
+                None => true,
+                Some(next) if next.ending.is_some_and(|ending| ending > 1) => false,
+                Some(next)
+                    if at == begins
+                        && bar.is_short(self.metre_of(at))
+                        && !next.is_short(self.metre_of(at + 1)) =>
+                {
+                    false
+                }
+                Some(next) => bar.repeat_ends || bar.part_ends || next.repeat_begins,
+            };
+            if ends {
+                parts.push(begins..at + 1);
+                begins = at + 1;
+            }
+        }
+        parts
+    }
+
+    /// The length of a part's pickup: its first bar, where that is short and not all of the part.
+    pub fn pickup_of(&self, part: &Range<usize>) -> Beats {
+        match self.bars.get(part.start) {
+            Some(first) if part.len() > 1 && first.is_short(self.metre_of(part.start)) => {
                 first.length()
             }
             _ => Beats::ZERO,
         }
+    }
+
+    /// The length of the pickup that the piece begins with: nothing where the first bar is full.
+    pub fn pickup(&self) -> Beats {
+        // whatever sign follows it, a short bar begins the piece with a pickup
+        self.pickup_of(&(0..self.bars.len()))
+    }
+
+    /// For each written bar with which a part begins the length of that part's pickup.
+    pub(super) fn pickups(&self) -> Vec<Option<Beats>> {
+        let mut pickups = vec![None; self.bars.len()];
+        for part in self.parts() {
+            pickups[part.start] = Some(self.pickup_of(&part));
+        }
+        if let Some(first) = pickups.first_mut() {
+            *first = Some(self.pickup());
+        }
+        pickups
     }
 
     /// The number of each written bar: the first full bar is 1, a pickup is 0 and not counted. A
@@ -162,41 +224,44 @@ impl Music {
     /// Where the first note of each written bar stands in a full bar: a short bar that begins a
     /// part is its pickup and stands at the end of one.
     pub fn offsets(&self) -> Vec<Beats> {
-        let mut begins_a_part = self.bars.len() > 1;
-        self.bars
-            .iter()
-            .zip(self.metres())
-            .map(|(bar, metre)| {
-                let (length, full) = (bar.length(), metre.bar());
-                let pickup =
-                    std::mem::replace(&mut begins_a_part, bar.repeat_ends || bar.part_ends);
-                if pickup && is_short(bar, metre) {
-                    full - length
-                } else {
+        let pickups = self.pickups().into_iter().map(Option::unwrap_or_default);
+        self.metres()
+            .into_iter()
+            .zip(pickups)
+            .map(|(metre, pickup)| {
+                if pickup.is_zero() {
                     Beats::ZERO
+                } else {
+                    metre.bar() - pickup
                 }
             })
             .collect()
     }
 
-    /// Every bar as it is written: heads, dots, ties, tuplets. Within a bar a note sounds on where it
-    /// is tied to the next, which is the same and has no gracenote.
+    /// Every bar as it is written: heads, dots, ties, tuplets. A note sounds on where it is tied to
+    /// the next, which is the same and has no gracenote, also across a bar line.
     pub fn write_bars(&self) -> Vec<WrittenBar> {
+        let mut sounds_on = vec![false; self.bars.len()];
+        for pair in self.order.windows(2) {
+            let last = self.bars[pair[0]].notes.last();
+            let next = self.bars[pair[1]].notes.first();
+            sounds_on[pair[0]] |= last.is_some_and(|last| last.sounds_on_in(next));
+        }
         let places = self.metres().into_iter().zip(self.offsets());
         self.bars
             .iter()
             .zip(places)
-            .map(|(bar, (metre, offset))| {
-                let after = bar.notes.iter().skip(1).map(Some).chain([None]);
+            .zip(sounds_on)
+            .map(|((bar, (metre, offset)), across)| {
+                let within = bar.notes.windows(2);
+                let within = within.map(|pair| pair[0].sounds_on_in(Some(&pair[1])));
                 let lengths: Vec<Length> = bar
                     .notes
                     .iter()
-                    .zip(after)
-                    .map(|(note, next)| Length {
+                    .zip(within.chain([across]))
+                    .map(|(note, tied)| Length {
                         beats: note.length,
-                        tied: note.tied
-                            && next
-                                .is_none_or(|next| next.note == note.note && next.group.is_empty()),
+                        tied,
                     })
                     .collect();
                 write_bar(metre, offset, &lengths)
@@ -214,15 +279,45 @@ impl Music {
     }
 }
 
-/// Less than a full bar; without a metre none is.
-fn is_short(bar: &Bar, metre: Metre) -> bool {
-    !metre.is_free() && bar.length() < metre.bar()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::drill::read_music;
+
+    fn reads(text: &str, metre: Metre) -> Music {
+        let (music, problems) = read_music(text, metre, metre.default_unit(), "");
+        assert_eq!(problems, [], "{text}");
+        music
+    }
+
+    /// A second ending that is short completes its part's pickup and is none itself, so that its notes
+    /// are beamed from the start of the bar.
+    #[test]
+    fn a_pickup_stands_at_the_end_of_its_bar_and_a_short_ending_at_the_start() {
+        let music = reads("|:e2|A4 B4|1c4 d2:|2c4 B2||", Metre::FOUR_FOUR);
+        assert_eq!(music.parts(), std::slice::from_ref(&(0..4)));
+        let offsets: Vec<Beats> = [3, 0, 0, 0].map(Beats::whole).into();
+        assert_eq!(music.offsets(), offsets);
+        // the pickup of the second part, and a sign that stands behind a pickup
+        let music = reads("e2|:A4 B4|c4 d4:|e4 d2||e2|A4 B4|c4 A2|]", Metre::FOUR_FOUR);
+        assert_eq!(music.parts(), [0..3, 3..4, 4..7]);
+    }
+
+    /// Nothing sounds through a gracenote.
+    #[test]
+    fn a_tie_across_a_bar_line_stands_only_where_the_note_sounds_on() {
+        let music = reads("A4 B4-|B4 c4-|{g}c4 d4|]", Metre::FOUR_FOUR);
+        let tied = |bar: &WrittenBar| bar.heads.last().is_some_and(|head| head.tied);
+        let all: Vec<bool> = music.write_bars().iter().map(tied).collect();
+        assert_eq!(all, [true, false, false]);
+    }
+
+    #[test]
+    fn without_a_metre_no_bar_is_a_pickup() {
+        let music = reads("A2|B4 c4|d2|e8|]", Metre::FREE);
+        assert_eq!(music.pickup_of(&music.parts()[0]), Beats::ZERO);
+        assert_eq!(music.offsets(), [Beats::ZERO; 4]);
+    }
 
     /// The screen, the sheet and `tune` would otherwise each count in their own way.
     #[test]

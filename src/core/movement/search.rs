@@ -9,6 +9,7 @@ use super::school::Schools;
 use crate::chanter::{
     CrossingKind, Finger, NOTES, Note, crossing, gracenote_finger, strike_finger,
 };
+use crate::wording;
 use std::collections::HashMap;
 use std::sync::LazyLock;
 
@@ -181,7 +182,7 @@ pub fn difficulty(parts: &[Part], context: Context) -> u32 {
 /// that lift or tap the finger in their typical context; commonest in tunes first. Nothing asked
 /// for gives the whole catalogue.
 pub fn search(words: &str, gracenotes: &[Note], finger: Option<Finger>) -> Vec<Movement> {
-    let words = words.trim().to_lowercase();
+    let words = wording::without_accents(&words.trim().to_lowercase());
     let words = words
         .replace("piobaireachd", "pibroch")
         .replace("ceol mor", "pibroch");

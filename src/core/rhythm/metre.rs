@@ -221,13 +221,6 @@ impl Metre {
         (value, dotted)
     }
 
-    /// The name of one beat, for a sentence.
-    pub fn beat_name(self) -> String {
-        let (value, dotted) = self.beat_value();
-        let dotted = if dotted { "dotted " } else { "" };
-        format!("{dotted}{}", value.name())
-    }
-
     /// Which notes share a beam, counted from the start of the bar: those of one beat. Beats shorter
     /// than a crotchet are taken together, as many as make one, the last of them with what is left
     /// over (5/8 is beamed 2 + 3; common practice, no source).
@@ -304,7 +297,9 @@ mod tests {
         ] {
             let metre = Metre::parse(text).expect("a metre");
             assert_eq!(metre.beats_in_a_bar(), beats, "{text}");
-            assert_eq!(metre.beat_name(), name, "{text}");
+            let (value, dotted) = metre.beat_value();
+            let dotted = if dotted { "dotted " } else { "" };
+            assert_eq!(format!("{dotted}{}", value.name()), name, "{text}");
         }
     }
 

@@ -51,7 +51,7 @@ pub fn lay(score: &Score, layout: &Layout) -> Timeline {
     let clicks = if score.changes_metre() || score.metre.is_free() {
         clicks_by_bar(score, layout, cycle)
     } else {
-        clicks(score, layout, Beats::ZERO, cycle)
+        Grid::of(score).clicks(layout, Beats::ZERO, cycle)
     };
     let with_clicks = |own: &[Event]| {
         let mut events: Vec<Event> = clicks.clone();
@@ -76,7 +76,12 @@ pub fn lay(score: &Score, layout: &Layout) -> Timeline {
         sorted(events)
     };
     let mut lead_in = if layout.count_in && !score.metre.is_free() {
-        clicks_between(score, layout, -lead_in_length, Beats::ZERO, lead_in_length)
+        let clicks = Grid::of(score).clicks(layout, -lead_in_length, Beats::ZERO);
+        let shifted = |event: Event| Event {
+            beat: event.beat + lead_in_length,
+            ..event
+        };
+        clicks.into_iter().map(shifted).collect()
     } else {
         Vec::new()
     };
@@ -141,97 +146,76 @@ fn sorted(mut events: Vec<Event>) -> Vec<Event> {
     events
 }
 
-/// Clicks from `from` (inclusive) to `to` (exclusive), counted from the start of the repetition.
-fn clicks(score: &Score, layout: &Layout, from: Beats, to: Beats) -> Vec<Event> {
-    clicks_between(score, layout, from, to, Beats::ZERO)
+/// What clicks are counted by: a metre, and a place where one of its bars begins.
+#[derive(Clone, Copy)]
+struct Grid {
+    metre: Metre,
+    downbeat: Beats,
 }
 
-fn clicks_between(
-    score: &Score,
-    layout: &Layout,
-    from: Beats,
-    to: Beats,
-    shift: Beats,
-) -> Vec<Event> {
-    let parts = i128::from(layout.subdivision.parts());
-    let beats_in_a_bar = i128::from(score.metre.beats_in_a_bar());
-    // The first downbeat stands after the pickup; the grid is counted from it in parts.
-    let downbeat = score.pickup;
-    let steps = |beats: Beats| (beats - downbeat).0 * Fraction::from_integer(parts);
-    let mut step = steps(from).ceil().to_integer();
-    let end = steps(to);
-    let mut events = Vec::new();
-    while Fraction::from_integer(step) < end {
-        let beat_number = step.div_euclid(parts).rem_euclid(beats_in_a_bar);
-        let weight = if step.rem_euclid(parts) != 0 {
-            ClickWeight::Part
-        } else if beat_number == 0 {
-            ClickWeight::Bar
-        } else {
-            ClickWeight::Beat
-        };
-        events.push(Event {
-            beat: downbeat + Beats(Fraction::new(step, parts)) + shift,
-            kind: EventKind::Click(Click {
-                weight,
-                beat: u8::try_from(beat_number).unwrap_or(0),
-            }),
-            ahead: false,
-        });
-        step += 1;
+impl Grid {
+    /// That of a score whose metre stays: the first downbeat stands after the pickup.
+    fn of(score: &Score) -> Self {
+        Self {
+            metre: score.metre,
+            downbeat: score.pickup,
+        }
     }
-    events
+
+    /// Clicks from `from` (inclusive) to `to` (exclusive), in beats from the start of the
+    /// repetition. The grid is counted from the downbeat in parts; nothing is added up.
+    fn clicks(self, layout: &Layout, from: Beats, to: Beats) -> Vec<Event> {
+        let parts = i128::from(layout.subdivision.parts());
+        let beats_in_a_bar = i128::from(self.metre.beats_in_a_bar());
+        let steps = |beats: Beats| (beats - self.downbeat).0 * Fraction::from_integer(parts);
+        let mut step = steps(from).ceil().to_integer();
+        let end = steps(to);
+        let mut events = Vec::new();
+        while Fraction::from_integer(step) < end {
+            let beat_number = step.div_euclid(parts).rem_euclid(beats_in_a_bar);
+            let weight = if step.rem_euclid(parts) != 0 {
+                ClickWeight::Part
+            } else if beat_number == 0 {
+                ClickWeight::Bar
+            } else {
+                ClickWeight::Beat
+            };
+            events.push(Event {
+                beat: self.downbeat + Beats(Fraction::new(step, parts)),
+                kind: EventKind::Click(Click {
+                    weight,
+                    beat: u8::try_from(beat_number).unwrap_or(0),
+                }),
+                ahead: false,
+            });
+            step += 1;
+        }
+        events
+    }
 }
 
 /// Clicks of a cycle whose metre changes: each bar is counted by its own. In the breath they lead to
 /// the next repetition's first bar.
 fn clicks_by_bar(score: &Score, layout: &Layout, cycle: Beats) -> Vec<Event> {
-    let parts = i128::from(layout.subdivision.parts());
-    let step = Beats::new(1, parts);
     let mut events = Vec::new();
-    // where the next note stands in its full bar
-    let mut place = score.metre.bar() - score.pickup;
-    let mut counted = |start: Beats, length: Beats, metre: Metre, place: Beats| {
-        if metre.is_free() {
-            return;
-        }
-        let end = place + length;
-        let mut at = Beats((place.0 / step.0).ceil() * step.0);
-        while at < end {
-            let beat =
-                at.0.floor()
-                    .to_integer()
-                    .rem_euclid(i128::from(metre.beats_in_a_bar()));
-            let weight = match (at == at.floor(), beat) {
-                (false, _) => ClickWeight::Part,
-                (true, 0) => ClickWeight::Bar,
-                (true, _) => ClickWeight::Beat,
-            };
-            events.push(Event {
-                beat: start + (at - place),
-                kind: EventKind::Click(Click {
-                    weight,
-                    beat: u8::try_from(beat).unwrap_or(0),
-                }),
-                ahead: false,
-            });
-            at = at + step;
+    let mut counted = |from: Beats, to: Beats, metre: Metre, downbeat: Beats| {
+        if !metre.is_free() {
+            events.extend(Grid { metre, downbeat }.clicks(layout, from, to));
         }
     };
+    // where the next note stands in its full bar
+    let mut place = score.metre.bar() - score.pickup;
     let mut before = score.metre;
     for bar in &score.bars {
         if std::mem::replace(&mut before, bar.metre) != bar.metre || place >= bar.metre.bar() {
             // a short bar that begins here is a pickup
             place = (bar.metre.bar() - bar.length).max(Beats::ZERO);
         }
-        counted(bar.start, bar.length, bar.metre, place);
+        let end = bar.start + bar.length;
+        counted(bar.start, end, bar.metre, bar.start - place);
         place = place + bar.length;
     }
-    let full = score.metre.bar();
-    let breath = cycle - score.length;
-    let leads_to = full - score.pickup - breath;
-    let from = Beats(leads_to.0 - (leads_to.0 / full.0).floor() * full.0);
-    counted(score.length, breath, score.metre, from);
+    counted(score.length, cycle, score.metre, cycle + score.pickup);
     events
 }
 

@@ -9,4 +9,4 @@ mod time;
 
 pub use fraction::{Fraction, FractionError, parse_fraction, spell_fraction, write_fraction};
 pub use sound::{Cents, Decibels, Gain, Hertz};
-pub use time::{Beats, Bpm, BpmError, Frames, Millis, SampleRate};
+pub use time::{Beats, Bpm, BpmError, CommonPart, Frames, Millis, SampleRate};

@@ -1,6 +1,7 @@
 //! Musical and real time: beats, tempo, milliseconds, frames.
 
 use super::fraction::{Fraction, FractionError, add_product, parse_fraction, write_fraction};
+use num_integer::Integer;
 use num_traits::{ToPrimitive, Zero};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::ops::{Add, Mul, Neg, Sub};
@@ -95,6 +96,39 @@ impl std::fmt::Display for Beats {
 impl Serialize for Beats {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         serializer.collect_str(self)
+    }
+}
+
+/// The part of a beat that all lengths of some music are whole numbers of, as the number of such
+/// parts in a beat. Places and sums of lengths then have no smaller part.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct CommonPart(i128);
+
+impl CommonPart {
+    /// So fine that every note value and tuplet of a tune is far above it, and so coarse that exact
+    /// frames of any place are far from the end of 128 bits.
+    const MOST: i128 = 1 << 40;
+
+    /// Takes a length in; false, with nothing changed, where the common part would be too fine.
+    #[must_use]
+    pub fn take(&mut self, length: Beats) -> bool {
+        let own = *length.0.denom();
+        // both are small enough for their product
+        let all = (own <= Self::MOST).then(|| self.0.lcm(&own));
+        match all.filter(|all| *all <= Self::MOST) {
+            Some(all) => {
+                self.0 = all;
+                true
+            }
+            None => false,
+        }
+    }
+}
+
+impl Default for CommonPart {
+    /// Whole beats.
+    fn default() -> Self {
+        Self(1)
     }
 }
 

@@ -58,6 +58,83 @@ mod tests {
         }
     }
 
+    /// A stage begins in its own metre, whichever the stage before it ends in.
+    #[test]
+    fn a_stage_after_a_change_of_metre_comes_back() {
+        let text = "title: x\nunit: 1/8\nstages:\n  - name: one\n    music: \"A4 B4|[M:6/8] c3 d3|\"\n  \
+                    - name: two\n    music: \"A4 B4|c8|\"\n\
+                    ladder: {from: 50, to: 60, step: 5%}\n";
+        let drill = drill::read(text.as_bytes()).0.expect("it reads");
+        let piece = Piece::of(&drill, None, None);
+        let xml = write(&piece);
+        let (back, problems) = read(&xml);
+        assert_eq!(problems, []);
+        let back = back.expect("it is read");
+        let written = |piece: &Piece| -> Vec<String> {
+            let sections = piece.sections.iter();
+            sections.map(|own| own.score.written_text()).collect()
+        };
+        assert_eq!(written(&back), written(&piece));
+        // one change there and one back, each with the note that has the beat
+        let xml = String::from_utf8(xml).expect("UTF-8");
+        assert_eq!(xml.matches("<time>").count(), 3);
+        assert_eq!(xml.matches("<metronome>").count(), 3);
+    }
+
+    /// One metre counts a measure: another begins with the next one, and that is told.
+    #[test]
+    fn a_metre_that_changes_inside_a_measure_is_told() {
+        let text = "title: x\nunit: 1/8\nmusic: \"A4 B4|[M:6/8] c3 d3|A3 B3|\"\n\
+                    ladder: {from: 50, to: 60, step: 5%}\n";
+        let drill = drill::read(text.as_bytes()).0.expect("it reads");
+        let piece = Piece::of(&drill, None, None);
+        let xml = String::from_utf8(write(&piece)).expect("UTF-8");
+        let change =
+            "<attributes><time><beats>6</beats><beat-type>8</beat-type></time></attributes>\n";
+        let (before, after) = xml.split_once(change).expect("it is written");
+        // the change moves from the head of its measure to the foot of the one before it
+        let end = before.rfind("</measure>").expect("a measure");
+        let moved = format!("{}{change}{}{after}", &before[..end], &before[end..]);
+        let (back, problems) = read(moved.as_bytes());
+        let told: Vec<String> = problems.iter().map(|own| own.kind.to_string()).collect();
+        assert_eq!(
+            told,
+            ["the metre changes inside a measure: it changes where the next measure begins"]
+        );
+        let back = back.expect("it is read");
+        assert_eq!(
+            back.sections[0].score.written_text(),
+            piece.sections[0].score.written_text()
+        );
+    }
+
+    /// Durations whose sum once left 128 bits.
+    #[test]
+    fn durations_without_a_common_part_are_told_with_their_line() {
+        let primes = [
+            999_983, 999_979, 999_961, 999_959, 999_953, 999_931, 999_917,
+        ];
+        let notes = primes.map(|prime| {
+            format!(
+                "<attributes><divisions>{prime}</divisions></attributes>\n\
+                 <note><pitch><step>A</step><octave>4</octave></pitch><duration>1</duration></note>\n"
+            )
+        });
+        let text = format!(
+            "<score-partwise>\n<part id=\"P1\">\n<measure number=\"1\">\n{}</measure>\n</part>\n\
+             </score-partwise>",
+            notes.concat()
+        );
+        let (piece, problems) = read(text.as_bytes());
+        assert!(piece.is_none());
+        let told = problems
+            .iter()
+            .find(|own| own.kind.to_string().contains("semibreves"))
+            .expect("told");
+        // the second note: a line for what divides it and a line for itself, as the first has
+        assert_eq!(told.place.line, 7);
+    }
+
     /// MusicXML 4.0, `ending-number`: "a comma-separated list of positive integers".
     #[test]
     fn an_ending_for_several_passes_is_written_out() {

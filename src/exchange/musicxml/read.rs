@@ -4,8 +4,8 @@ use super::tree::{Element, read_tree};
 use super::{ALSO, HELD, KIND, ORIGIN, STAGES, listen_here};
 use crate::chanter::Note;
 use crate::drill::{
-    Bar, Gracenote, Group, LARGEST_FILE, Music, Place, Problem, TuneHead, Written, body_order,
-    mend_music, written_out,
+    Bar, Gracenote, Group, LARGEST_FILE, MOST_PASSES, Music, Place, Problem, TuneHead, Written,
+    body_order, mend_music, written_out,
 };
 use crate::exchange::piece::{
     BEAT, Piece, Practice, REMARKS, Section, adopted, adopted_at, beats_a_minute, counted_by,
@@ -13,7 +13,7 @@ use crate::exchange::piece::{
 };
 use crate::movement::Lengths;
 use crate::rhythm::Metre;
-use crate::units::{Beats, Bpm, Fraction, parse_fraction};
+use crate::units::{Beats, Bpm, CommonPart, Fraction, parse_fraction, write_fraction};
 use std::collections::BTreeMap;
 
 /// The largest file that is read, bytes: a note takes a few hundred of them.
@@ -122,13 +122,16 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
     reader.finish(title, head, remarks, here)
 }
 
-/// `1, 3` as the passes of an ending, 1 to 8 (MusicXML 4.0, `ending-number`).
+/// `1, 3` as the passes of an ending, up to the most that are written out (MusicXML 4.0, `ending-number`).
 fn passes_of(number: &str) -> Option<Vec<u8>> {
     let passes: Option<Vec<u8>> = number
         .split(',')
         .map(|one| one.trim().parse().ok())
         .collect();
-    passes.filter(|passes| passes.len() <= 8 && passes.iter().all(|pass| (1..=8).contains(pass)))
+    passes.filter(|passes| {
+        passes.len() <= usize::from(MOST_PASSES)
+            && passes.iter().all(|pass| (1..=MOST_PASSES).contains(pass))
+    })
 }
 
 /// Lengths that were read as parts of a semibreve, in beats.
@@ -186,6 +189,8 @@ struct PartReader {
     divisions: Option<Fraction>,
     voice: Option<String>,
     group: Vec<Gracenote>,
+    /// What all lengths that were read are whole numbers of.
+    common: CommonPart,
     /// A rest at the start, given to the first note.
     owed: Fraction,
     /// Names of sections and their bars with each bar's line and the passes of its ending.
@@ -201,9 +206,22 @@ impl PartReader {
     fn measure(&mut self, measure: &Element) {
         let mut bar = Bar::default();
         let mut name = None;
+        // a metre for the next measure
+        let mut later = None;
         for element in &measure.children {
             match element.name.as_str() {
-                "attributes" => self.attributes(element),
+                "attributes" => {
+                    let own = self.change;
+                    self.attributes(element);
+                    if self.change != own && !bar.notes.is_empty() {
+                        self.note(
+                            element,
+                            "the metre changes inside a measure",
+                            "it changes where the next measure begins",
+                        );
+                        later = std::mem::replace(&mut self.change, own);
+                    }
+                }
                 "note" => self.read_note(element, &mut bar),
                 "direction" => {
                     let mark = element
@@ -231,7 +249,7 @@ impl PartReader {
             self.note(measure, "a measure without a note", "left out");
             return;
         }
-        bar.metre = self.change.take();
+        bar.metre = std::mem::replace(&mut self.change, later);
         if let Some((_, bars)) = self.sections.last_mut() {
             bars.push((bar, measure.line, std::mem::take(&mut self.passes)));
         }
@@ -352,7 +370,7 @@ impl PartReader {
                 None => self.problems.push(foreign(
                     at(ending.line),
                     format!("the ending `{}`", shown(number)),
-                    "the numbers of passes from 1 to 8",
+                    format!("the numbers of passes from 1 to {MOST_PASSES}"),
                 )),
             }
         }
@@ -400,6 +418,10 @@ impl PartReader {
             .and_then(|text| parse_fraction(text).ok())
             .zip(self.divisions)
             .map(|(duration, divisions)| duration / divisions / Fraction::from_integer(4));
+        let length = match length {
+            Some(length) if !self.fits(element, Beats(length)) => return,
+            length => length,
+        };
         let Some(pitch) = element.child("pitch") else {
             let rest = element.child("rest").is_some();
             match (rest, length, bar.notes.last_mut()) {
@@ -454,7 +476,8 @@ impl PartReader {
                         .find(|own| own.attribute("type") == Some(HELD))
                 })
                 .and_then(|own| parse_fraction(own.text.trim()).ok())
-                .map(Beats);
+                .map(Beats)
+                .filter(|held| self.fits(element, *held));
             self.group.push(Gracenote { note, held });
             return;
         }
@@ -485,6 +508,20 @@ impl PartReader {
                 .any(|tie| tie.attribute("type") == Some("start")),
             group,
         });
+    }
+
+    /// False, and told, of a length that has with those before it no part in common that exact time
+    /// has room for.
+    fn fits(&mut self, element: &Element, length: Beats) -> bool {
+        let fits = self.common.take(length);
+        if !fits {
+            self.problems.push(foreign(
+                at(element.line),
+                format!("a note of {} semibreves", write_fraction(&length.0)),
+                "a length that divides a beat into as few parts as the others do",
+            ));
+        }
+        fits
     }
 
     /// The chanter's note on that line or space, moved by octaves where it has none.

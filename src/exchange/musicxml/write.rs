@@ -9,6 +9,7 @@ use crate::rhythm::{Head, Metre, NoteValue, WrittenBar};
 use crate::score::{NoteId, ScoreNote};
 use crate::timeline::{EventKind, Layout, lay};
 use crate::units::{Beats, Fraction, SampleRate, write_fraction};
+use num_integer::Integer;
 use quick_xml::escape::escape;
 use std::collections::HashMap;
 use std::fmt::Write as _;
@@ -64,15 +65,15 @@ pub fn write(piece: &Piece) -> Vec<u8> {
          <part id=\"P1\">\n",
     );
     let divisions = divisions(piece);
-    let mut number = 0;
-    for (place, section) in piece.sections.iter().enumerate() {
+    let mut so_far = SoFar::default();
+    for section in &piece.sections {
         let writer = SectionWriter {
             piece,
             section,
             divisions,
             shares: shares(piece, section),
         };
-        writer.measures(&mut text, place == 0, &mut number);
+        writer.measures(&mut text, &mut so_far);
     }
     text.push_str("</part>\n</score-partwise>\n");
     text.into_bytes()
@@ -94,24 +95,16 @@ fn composer(piece: &Piece) -> String {
 
 /// Divisions of a quarter note in which every length is whole.
 fn divisions(piece: &Piece) -> i128 {
-    let mut divisions = 1;
+    let mut divisions: i128 = 1;
     for music in piece.sections.iter().map(|section| &section.music) {
         for (bar, metre) in music.write_bars().iter().zip(music.metres()) {
             for head in &bar.heads {
                 let quarters = metre.semibreves_of(head.beats) * Fraction::from_integer(4);
-                divisions = num_integer_lcm(divisions, *quarters.denom());
+                divisions = divisions.lcm(quarters.denom());
             }
         }
     }
     divisions
-}
-
-fn num_integer_lcm(a: i128, b: i128) -> i128 {
-    let (mut x, mut y) = (a, b);
-    while y != 0 {
-        (x, y) = (y, x % y);
-    }
-    a / x * b
 }
 
 /// What part of the note it is taken from each gracenote lasts, in percent, at the piece's tempo.
@@ -148,6 +141,15 @@ fn shares(piece: &Piece, section: &Section) -> HashMap<NoteId, f64> {
     shares
 }
 
+/// What a section takes over from the one before it: one part holds them all.
+#[derive(Debug, Default)]
+struct SoFar {
+    /// The number of the last full measure.
+    number: u32,
+    /// The metre that was written last; none before the first measure.
+    metre: Option<Metre>,
+}
+
 struct SectionWriter<'a> {
     piece: &'a Piece,
     section: &'a Section,
@@ -156,36 +158,44 @@ struct SectionWriter<'a> {
 }
 
 impl SectionWriter<'_> {
-    fn measures(&self, text: &mut String, first: bool, number: &mut u32) {
+    fn measures(&self, text: &mut String, so_far: &mut SoFar) {
         let metres = self.section.music.metres();
         let written = self.section.music.write_bars();
         let bars = &self.section.music.bars;
         let numbers = self.section.music.bar_numbers();
+        let begins_short = !self.section.music.pickup().is_zero();
         let resolved = self.section.bars();
         let starts = repeat_starts(self.section);
         let mut tied = false;
         for (place, bar) in bars.iter().enumerate() {
             let metre = metres[place];
-            let short = !metre.is_free() && bar.length() < metre.bar();
             let second_half = place > 0 && numbers[place] == numbers[place - 1];
-            let pickup = second_half || place == 0 && short && bars.len() > 1;
-            let named = if pickup && *number == 0 {
+            let pickup = second_half || place == 0 && begins_short;
+            let named = if pickup && so_far.number == 0 {
                 "0".to_owned()
             } else if pickup {
-                format!("X{number}")
+                format!("X{}", so_far.number)
             } else {
-                *number += 1;
-                number.to_string()
+                so_far.number += 1;
+                so_far.number.to_string()
             };
-            let implicit = if short { " implicit=\"yes\"" } else { "" };
+            let implicit = if bar.is_short(metre) {
+                " implicit=\"yes\""
+            } else {
+                ""
+            };
             let _ = writeln!(text, "<measure number=\"{named}\"{implicit}>");
-            if place == 0 && !first {
+            let before = so_far.metre.replace(metre);
+            if place == 0 && before.is_some() {
                 text.push_str("<print new-system=\"yes\"/>\n");
             }
-            if first && place == 0 {
-                self.attributes(text, metre);
-            } else if bar.metre.is_some() {
-                let _ = writeln!(text, "<attributes>{}</attributes>", time(metre));
+            // a section may begin in another metre than the one before it ends in
+            match before {
+                None => self.attributes(text, metre),
+                Some(before) if before != metre => {
+                    let _ = writeln!(text, "<attributes>{}</attributes>", time(metre));
+                }
+                Some(_) => {}
             }
             if starts[place] || bar.ending.is_some() {
                 text.push_str("<barline location=\"left\">");
@@ -204,7 +214,7 @@ impl SectionWriter<'_> {
                 self.directions(text);
             }
             // the beat is the same in another metre, and another note may have it
-            if first && place == 0 || bar.metre.is_some() {
+            if before != Some(metre) {
                 self.metronome(text, metre);
             }
             let here = (bar, &written[place], metre);

@@ -2,11 +2,12 @@
 
 use super::body::unit;
 use super::chain::four_in_a_row;
-use super::{exact_percent, ladder, sentence};
+use super::{exact_percent, ladder};
 use crate::chanter::{Crossing, CrossingKind, Finger, NOTES, Note, crossing, gracenote_finger};
 use crate::drill::document::{DrillDocument, Exact, StageDocument};
 use crate::movement::{Schools, resolve, search, typical_context};
 use crate::rhythm::Metre;
+use crate::wording::capital;
 
 /// The 36 pairs, worst first: true crossings before others, those that sound a note by both
 /// models before those by one, more fingers before fewer (computed from the chart).
@@ -107,7 +108,7 @@ pub fn make_finger(finger: Finger) -> DrillDocument {
         }
     }
     DrillDocument {
-        title: sentence(finger.spoken()),
+        title: capital(finger.spoken()),
         about: Some(format!(
             "Everything that works {}: lifting and lowering in silence, the crossings that move \
              it, the movements that need it. Take out what you do not want.",

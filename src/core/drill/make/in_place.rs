@@ -3,15 +3,14 @@
 
 use super::body::{body, unit};
 use super::budget::{Spent, spend};
-use super::{CannotMake, sentence};
+use super::{CannotMake, read_back};
 use crate::chanter::Note;
 use crate::drill::document::{DrillDocument, Exact, StageDocument};
-use crate::drill::value::Drill;
 use crate::drill::written::{Bar, Gracenote, Group, Music, Written};
-use crate::drill::{read, write};
 use crate::movement::{Context, Part, Role, Schools, place_group};
 use crate::rhythm::{Metre, WrittenLength};
 use crate::units::Beats;
+use crate::wording::capital;
 
 /// A place in written music.
 #[derive(Debug, Clone, Copy)]
@@ -60,11 +59,6 @@ pub fn make_in_place(place: &InPlace) -> Result<DrillDocument, CannotMake> {
         })
 }
 
-fn read_back(document: &DrillDocument) -> Option<Drill> {
-    let text = write(document).ok()?;
-    read(text.as_bytes()).0
-}
-
 fn document(place: &InPlace, first: usize, last: usize) -> DrillDocument {
     let metres = &place.music.metres()[first..=last];
     let metre = metres[0];
@@ -101,7 +95,7 @@ fn document(place: &InPlace, first: usize, last: usize) -> DrillDocument {
     } = spend(stages, whole, false, (46, 80));
     let number = place.music.bar_numbers()[place.bar];
     DrillDocument {
-        title: sentence(&format!("{}, bar {number}", place.title)),
+        title: capital(&format!("{}, bar {number}", place.title)),
         about: Some(
             "A bar of the tune with the bars around it; where a movement is taken apart, only the \
              note that gives it its time grows shorter."
@@ -251,7 +245,7 @@ fn shortened(metre: Metre, written: &Written, taken: Beats) -> Option<Vec<Writte
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::drill::{BUILT_IN, read_music};
+    use crate::drill::{BUILT_IN, read, read_music};
 
     fn music(text: &str) -> Music {
         let metre = Metre::FOUR_FOUR;

@@ -20,6 +20,8 @@ pub use phrase::{Tune, make_joined, make_phrase};
 
 use super::document::{DrillDocument, Exact, LadderDocument, OneOrMany, StageDocument};
 use super::stages::widest;
+use super::value::Drill;
+use super::{read, write};
 use crate::chanter::Note;
 use crate::movement::{
     Context, Family, Lengths, Movement, Resolution, Resolved, Role, Schools, explain, resolve,
@@ -121,7 +123,7 @@ pub fn make(request: &Request) -> Result<DrillDocument, CannotMake> {
     let to: Vec<&str> = request.to.iter().map(|note| note.spoken()).collect();
     let written = stages.iter().any(|stage| stage.music.is_some());
     Ok(DrillDocument {
-        title: sentence(&format!(
+        title: wording::capital(&format!(
             "{} from {} to {}",
             request.movement.spoken(),
             wording::list(&from),
@@ -342,19 +344,16 @@ fn exact_percent(percent: u32) -> Exact {
     Exact::Text(format!("{percent}%"))
 }
 
-/// The first letter made a capital one.
-fn sentence(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or(String::new(), |first| {
-        first.to_uppercase().collect::<String>() + letters.as_str()
-    })
+/// The drill that a document is, read from the text of it; none where that has an error.
+fn read_back(document: &DrillDocument) -> Option<Drill> {
+    let text = write(document).ok()?;
+    read(text.as_bytes()).0
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::chanter::{Finger, NOTES};
-    use crate::drill::{Drill, read, write};
     use crate::movement::find;
 
     fn read_back(document: &DrillDocument) -> Drill {

@@ -2,16 +2,17 @@
 //! pairs, from the end backwards, whole.
 
 use super::body::{body, repeated_body, unit};
-use super::{CannotMake, sentence};
+use super::{CannotMake, read_back};
 use crate::drill::document::{
     DrillDocument, Exact, LadderDocument, LengthsDocument, OneOrMany, StageDocument,
 };
 use crate::drill::ladder::rungs;
-use crate::drill::phrases::{Around, BarRange, excerpt};
-use crate::drill::value::{Drill, Stage, Step};
+use crate::drill::phrases::{Around, BarRange, all_bars, excerpt, parts};
+use crate::drill::value::{Drill, Stage};
 use crate::drill::written::Bar;
-use crate::drill::{read, write};
 use crate::movement::Lengths;
+use crate::wording::capital;
+use std::collections::BTreeSet;
 
 /// A tune: a drill and the stage of it that holds the tune.
 #[derive(Debug, Clone, Copy)]
@@ -50,63 +51,46 @@ pub fn make_phrase(tune: &Tune, range: BarRange) -> Result<DrillDocument, Cannot
 }
 
 /// A tune built up from phrases: each by itself, each with the next, from the end backwards, whole.
-/// The board opens one after the other. `part` leaves the rest of the tune out; then whole is that.
+/// The board opens one after the other. `part`, from 1, leaves the rest of the tune out; then whole is
+/// that part.
 ///
 /// # Errors
-/// Fewer than two phrases, more than a drill has stages for, or bars that are not there.
+/// Fewer than two phrases, more than a drill has stages for, a part that is not there, or bars that
+/// are not there.
 pub fn make_joined(
     tune: &Tune,
     phrases: &[BarRange],
     part: Option<usize>,
 ) -> Result<DrillDocument, CannotMake> {
-    let [first, .., last] = phrases else {
-        return Err(CannotMake(
-            "a tune is joined from two phrases or more: name them, such as `--phrases=1-2,3-4`"
-                .to_owned(),
-        ));
+    let music = &tune.stage.music;
+    let whole = match part {
+        Some(number) => number
+            .checked_sub(1)
+            .and_then(|index| parts(music).get(index).copied())
+            .ok_or_else(|| CannotMake(format!("the tune has no part {number}")))?,
+        None => all_bars(music),
     };
-    let mut stages: Vec<StageDocument> = Vec::new();
-    let mut known: Vec<BarRange> = vec![first.to(*last)];
-    let mut add = |name: String, range: BarRange| -> Result<(), CannotMake> {
-        if !known.contains(&range) {
-            known.push(range);
-            stages.push(stage(tune, &name, &taken(tune, range)?));
-        }
-        Ok(())
-    };
-    for (index, phrase) in phrases.iter().enumerate() {
-        let name = format!("phrase {}, {}", index + 1, phrase.spoken());
-        add(name, *phrase)?;
-    }
-    for (index, pair) in phrases.windows(2).enumerate() {
-        let both = pair[0].to(pair[1]);
-        let (one, other) = (index + 1, index + 2);
-        add(
-            format!("phrases {one} and {other}, {}", both.spoken()),
-            both,
-        )?;
-    }
-    for (index, phrase) in phrases.iter().enumerate().rev() {
-        let rest = phrase.to(*last);
-        let name = format!("from phrase {} to the end, {}", index + 1, rest.spoken());
-        add(name, rest)?;
-    }
-    stages.push(match part {
-        Some(_) => stage(tune, "whole part", &taken(tune, first.to(*last))?),
-        None => StageDocument {
-            name: "whole".to_owned(),
-            music: Some(repeated_body(&tune.stage.music)),
-            ..StageDocument::default()
-        },
-    });
-    if stages.len() > MOST_STAGES {
+    let joins = joins(phrases, whole)?;
+    if joins.len() + 1 > MOST_STAGES {
         return Err(CannotMake(format!(
             "{} phrases make {} stages, and a drill has {MOST_STAGES} at most: take one part at a \
              time, such as `--part 1`",
             phrases.len(),
-            stages.len()
+            joins.len() + 1
         )));
     }
+    let mut stages = Vec::with_capacity(joins.len() + 1);
+    for (name, range) in &joins {
+        stages.push(stage(tune, name, &taken(tune, *range)?));
+    }
+    stages.push(match part {
+        Some(_) => stage(tune, "whole part", &taken(tune, whole)?),
+        None => StageDocument {
+            name: "whole".to_owned(),
+            music: Some(repeated_body(music)),
+            ..StageDocument::default()
+        },
+    });
     share(tune.drill, &mut stages);
     let title = match part {
         Some(part) => titled(tune, &format!("part {part} from its phrases")),
@@ -131,6 +115,42 @@ pub fn make_joined(
     }
 }
 
+/// The bars that are practised before the whole, each once and under a name: the phrases, each two
+/// that follow each other, from each phrase to the end.
+///
+/// # Errors
+/// Fewer than two phrases.
+fn joins(phrases: &[BarRange], whole: BarRange) -> Result<Vec<(String, BarRange)>, CannotMake> {
+    let [_, .., last] = phrases else {
+        return Err(CannotMake(
+            "a tune is joined from two phrases or more: name them, such as `--phrases=1-2,3-4`"
+                .to_owned(),
+        ));
+    };
+    let single = phrases.iter().zip(1..).map(|(phrase, number)| {
+        let name = format!("phrase {number}, {}", phrase.spoken());
+        (name, *phrase)
+    });
+    let pairs = phrases.windows(2).zip(1..).map(|(pair, number)| {
+        let both = pair[0].to(pair[1]);
+        let name = format!("phrases {number} and {}, {}", number + 1, both.spoken());
+        (name, both)
+    });
+    let backwards = phrases.iter().enumerate().rev().map(|(index, phrase)| {
+        let number = index + 1;
+        let rest = phrase.to(*last);
+        let name = if last.last == whole.last {
+            format!("from phrase {number} to the end, {}", rest.spoken())
+        } else {
+            format!("phrases {number} to {}, {}", phrases.len(), rest.spoken())
+        };
+        (name, rest)
+    });
+    let mut known = BTreeSet::from([whole]);
+    let found = single.chain(pairs).chain(backwards);
+    Ok(found.filter(|(_, range)| known.insert(*range)).collect())
+}
+
 /// How far each stage before the whole climbs, so that what comes before it is not too long a way.
 fn share(drill: &Drill, stages: &mut [StageDocument]) {
     let ladder = &drill.ladder;
@@ -151,7 +171,7 @@ fn taken(tune: &Tune, range: BarRange) -> Result<Vec<Bar>, CannotMake> {
     let music = &tune.stage.music;
     for (run_in, landing) in [(true, true), (false, true), (true, false), (false, false)] {
         let around = Around { run_in, landing };
-        let bars = excerpt(music, range, around).map_err(|error| CannotMake(error.0))?;
+        let bars = excerpt(music, range, around).map_err(CannotMake)?;
         let alone = DrillDocument {
             title: "bars".to_owned(),
             stages: Some(vec![stage(tune, "bars", &bars)]),
@@ -182,12 +202,7 @@ fn titled(tune: &Tune, what: &str) -> String {
     } else {
         &drill.title
     };
-    sentence(&format!("{name}, {what}"))
-}
-
-fn read_back(document: &DrillDocument) -> Option<Drill> {
-    let text = write(document).ok()?;
-    read(text.as_bytes()).0
+    capital(&format!("{name}, {what}"))
 }
 
 /// What every drill made of a tune takes over from it.
@@ -200,10 +215,6 @@ fn ground(tune: &Tune) -> DrillDocument {
         ..
     } = tune.drill;
     let metre = tune.stage.music.metre;
-    let step = match ladder.step {
-        Step::Percent(step) => Exact::Text(format!("{}%", Exact::of(&step).text())),
-        Step::Beats(step) => Exact::of(&step),
-    };
     let names = schools.names().iter().map(|name| (*name).to_owned());
     let names: Vec<String> = names.collect();
     DrillDocument {
@@ -212,11 +223,7 @@ fn ground(tune: &Tune) -> DrillDocument {
         metre: Some(metre.printed()),
         beat: metre.own_beat().map(|beat| Exact::of(&beat)),
         unit: Some(Exact::of(&unit())),
-        ladder: Some(LadderDocument {
-            from: Exact::of(&ladder.from.value()),
-            to: Exact::of(&ladder.to.value()),
-            step,
-        }),
+        ladder: Some(LadderDocument::of(ladder)),
         clean: Some(tune.drill.clean),
         breath: Some(tune.drill.breath),
         lengths: (*lengths != Lengths::default()).then(|| LengthsDocument {
@@ -232,7 +239,7 @@ fn ground(tune: &Tune) -> DrillDocument {
 mod tests {
     use super::*;
     use crate::drill::phrases::parts;
-    use crate::drill::{BUILT_IN, Music, built_in};
+    use crate::drill::{BUILT_IN, Music, built_in, read};
 
     fn slipway() -> Drill {
         let file = built_in("lamp-on-the-slipway").expect("a tune of our own");
@@ -349,13 +356,50 @@ mod tests {
         );
     }
 
+    /// Phrases that are not all of the tune are joined to each other all the same.
+    #[test]
+    fn phrases_that_leave_bars_out_are_joined_before_the_whole() {
+        let drill = slipway();
+        let names = |phrases: &[&str], part| -> Vec<String> {
+            let phrases: Vec<BarRange> = phrases.iter().map(|text| range(text)).collect();
+            let made = make_joined(&tune(&drill), &phrases, part).expect("it can be joined");
+            let stages = made.stages.expect("stages").into_iter();
+            stages.map(|stage| stage.name).collect()
+        };
+        assert_eq!(
+            names(&["1-2", "3-4"], None),
+            [
+                "phrase 1, bars 1 to 2",
+                "phrase 2, bars 3 to 4",
+                "phrases 1 and 2, bars 1 to 4",
+                "whole",
+            ]
+        );
+        assert_eq!(
+            names(&["1-2", "3-4", "5-6"], Some(1))[3..],
+            [
+                "phrases 1 and 2, bars 1 to 4",
+                "phrases 2 and 3, bars 3 to 6",
+                "phrases 1 to 3, bars 1 to 6",
+                "whole part",
+            ]
+        );
+        let two = [range("1-2"), range("3-4")];
+        let error = make_joined(&tune(&drill), &two, Some(3)).expect_err("it has two");
+        assert_eq!(error.0, "the tune has no part 3");
+    }
+
     #[test]
     fn one_phrase_is_not_joined_and_too_many_are_told() {
         let drill = slipway();
         let tune = tune(&drill);
         let error = make_joined(&tune, &[range("1-4")], None).expect_err("one phrase");
         assert!(error.0.contains("two phrases"), "{error}");
+        let many: Vec<BarRange> = (1..=30).map(|bar| range(&bar.to_string())).collect();
+        // told before a stage is made: the tune has no such bars
+        let error = make_joined(&tune, &many, None).expect_err("too many");
+        assert!(error.0.contains("30 phrases make 88 stages"), "{error}");
         let error = make_phrase(&tune, range("15-20")).expect_err("no such bars");
-        assert_eq!(error.0, "there is no bar 17: the tune has bars 1 to 16");
+        assert_eq!(error.0, "there is no bar 20: the tune has bars 1 to 16");
     }
 }

@@ -61,7 +61,8 @@ impl Reader {
         }
         if self.bar.notes.is_empty() {
             // a change of metre waits for the bar that it is for
-            self.forget_owed();
+            // a bar of nothing but a rest before the first note: the music begins behind it
+            self.owed("left out");
             self.unsure = false;
             if let Some(last) = self.bars.last_mut() {
                 last.repeat_ends |= repeat_ends;

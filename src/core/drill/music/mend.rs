@@ -274,15 +274,12 @@ impl Ends {
     fn needs(&self) -> Vec<Vec<Beats>> {
         let music = &self.music;
         let metres = music.metres();
+        let pickups = music.pickups();
         let mut needs = vec![Vec::new(); music.bars.len()];
         for (place, bar) in music.order.iter().enumerate() {
             let next = music.order.get(place + 1).copied().unwrap_or(0);
-            if begins_part(&music.bars, next) && !metres[*bar].is_free() {
-                let length = music.bars[next].length();
-                let full = metres[*bar].bar();
-                let short = !metres[next].is_free() && length < metres[next].bar();
-                let pickup = if short { length } else { Beats::ZERO };
-                needs[*bar].push(full - pickup);
+            if let Some(pickup) = pickups[next].filter(|_| !metres[*bar].is_free()) {
+                needs[*bar].push(metres[*bar].bar() - pickup);
             }
         }
         needs
@@ -361,18 +358,12 @@ impl Ends {
     }
 }
 
-/// True of the first bar of a part. A second ending stands behind the sign that ends the first, and
-/// begins none.
-fn begins_part(bars: &[Bar], bar: usize) -> bool {
-    let ends = |bar: &Bar| bar.part_ends || bar.repeat_ends;
-    bar == 0 || (ends(&bars[bar - 1]) && bars[bar].ending.is_none_or(|ending| ending == 1))
-}
-
 /// A full bar before a pickup, or before the start that a pickup begins, is too long by it: the
 /// bar's last note gives it room.
 fn make_room(music: &mut Music, mended: &mut Vec<Mended>) {
     let metres = music.metres();
     let pickup = music.pickup();
+    let pickups = music.pickups();
     let lengths: Vec<Beats> = music.bars.iter().map(super::Bar::length).collect();
     let mut shorter = vec![Beats::ZERO; music.bars.len()];
     for (place, bar) in music.order.iter().copied().enumerate() {
@@ -388,7 +379,7 @@ fn make_room(music: &mut Music, mended: &mut Vec<Mended>) {
         let begins = music
             .order
             .get(place + 1)
-            .is_none_or(|next| begins_part(&music.bars, *next));
+            .is_none_or(|next| pickups[*next].is_some());
         if lengths[bar] == full && next < full && begins {
             shorter[bar] = next;
         }

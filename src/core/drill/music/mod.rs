@@ -11,14 +11,14 @@ mod mend;
 mod notes;
 
 pub use bars::body_order;
-pub use foreign::{WrittenOut, adopt_music, is_pipe_key, written_out};
+pub use foreign::{MOST_PASSES, adopt_music, is_pipe_key, written_out};
 pub use mend::{Mended, mend_music};
 
 use super::problem::{Kind, MOST_PROBLEMS};
 use super::read::MOST_BARS;
 use super::written::{Bar, Gracenote, Music};
 use crate::rhythm::Metre;
-use crate::units::{Beats, Fraction};
+use crate::units::{Beats, CommonPart, Fraction};
 use std::collections::BTreeSet;
 
 /// The most notes and gracenotes that are read of one text: 64 for each bar that a stage can have.
@@ -79,6 +79,8 @@ struct Reader {
     gaps: BTreeSet<(usize, usize)>,
     /// Reading what another program wrote, which may hold more than a drill.
     foreign: Option<foreign::Foreign>,
+    /// What all lengths that were read are whole numbers of.
+    common: CommonPart,
     /// Notes and gracenotes read.
     count: usize,
     /// Enough was found wrong, or too much was found: nothing more is read.
@@ -105,6 +107,7 @@ impl Reader {
             bars_unsure: Vec::new(),
             gaps: BTreeSet::new(),
             foreign: None,
+            common: CommonPart::default(),
             count: 0,
             over: false,
         }
@@ -315,6 +318,39 @@ mod tests {
         assert!(
             problems.iter().any(|problem| problem.kind == *expected),
             "{text}: {problems:?}"
+        );
+    }
+
+    /// The sum of such a bar once left 128 bits.
+    #[test]
+    fn a_bar_of_lengths_without_a_common_part_is_told_at_the_first_that_is_too_fine() {
+        let primes = [
+            1021, 1019, 1013, 1009, 997, 991, 983, 977, 971, 967, 953, 947,
+        ];
+        let letters = ["A", "B"].into_iter().cycle();
+        let notes = primes.iter().zip(letters);
+        let text: String = notes
+            .map(|(prime, letter)| format!("{letter}/{prime} "))
+            .collect::<String>()
+            + "|";
+        for metre in [Metre::FOUR_FOUR, Metre::FREE] {
+            let (_, problems) = read_music(&text, metre, metre.default_unit(), "");
+            let first = &problems[0];
+            let found = "B/1009".to_owned();
+            assert_eq!(first.kind, Kind::BadLength { found });
+            assert_eq!(Some(first.start), text.find("B/1009"));
+            // the bar's length says nothing then
+            let only = |problem: &MusicProblem| matches!(problem.kind, Kind::BadLength { .. });
+            assert!(problems.iter().all(only), "{problems:?}");
+        }
+        // halved again and again
+        let text = format!("A{} B4|", "< ".repeat(200));
+        tells(
+            &text,
+            Metre::FOUR_FOUR,
+            &Kind::UnknownSign {
+                sign: "<".to_owned(),
+            },
         );
     }
 

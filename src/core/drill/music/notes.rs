@@ -51,7 +51,8 @@ impl Reader {
             Some(pending) => Group::Spelled(pending.gracenotes),
             None => Group::None,
         };
-        let length = length + self.owed();
+        let length = length + self.owed("the first note begins there");
+        let length = self.fitting(start, length);
         let Some(note) = note else {
             self.leave_a_gap_in_time();
             return;
@@ -64,6 +65,18 @@ impl Reader {
             group,
         });
         self.spans.push((start, self.at));
+    }
+
+    /// A length from `start` to here; another in its place, and told, where it and the lengths
+    /// before it have no part of a beat in common that exact time has room for.
+    pub(super) fn fitting(&mut self, start: usize, length: Beats) -> Beats {
+        if self.common.take(length) {
+            return length;
+        }
+        let found: String = self.signs[start..self.at].iter().collect();
+        self.tell(start, self.at, Kind::BadLength { found });
+        self.unsure = true;
+        Beats::ONE
     }
 
     /// A written length under broken rhythm and tuplets.
@@ -129,7 +142,13 @@ impl Reader {
                 'a'..='g' | 'A'..='G' => {
                     let note = self.letter(sign);
                     let written = matches!(self.peek(), Some('0'..='9' | '/'));
+                    let from = self.at;
                     let length = self.length();
+                    let length = if written {
+                        self.fitting(from, length)
+                    } else {
+                        length
+                    };
                     if let Some(note) = note {
                         self.count += 1;
                         gracenotes.push(Gracenote {
@@ -195,7 +214,8 @@ impl Reader {
             (small, large)
         };
         match self.bar.notes.last_mut() {
-            Some(note) if count <= 3 => {
+            // a note that gave or took its part already waits for the next one
+            Some(note) if count <= 3 && self.broken.is_none() => {
                 note.length = note.length * first;
                 self.broken = Some(second);
             }

@@ -2,7 +2,7 @@
 
 use super::Reader;
 use super::fields::Fields;
-use crate::drill::phrases::BarRange;
+use crate::drill::phrases::{BarRange, all_bars};
 use crate::drill::problem::Kind;
 use crate::drill::value::{Stage, StageKind};
 use crate::drill::yaml::shortened;
@@ -27,20 +27,18 @@ impl Reader {
                 return Vec::new();
             }
         };
-        let last = tune.music.bar_numbers().into_iter().max().unwrap_or(0);
+        let there = all_bars(&tune.music);
         let mut phrases: Vec<BarRange> = Vec::new();
         for (item, text) in self.names(tree, "phrases").into_iter().take(MOST_PHRASES) {
-            let after = phrases.last().map_or(0, |before| before.last);
-            let expected = match BarRange::parse(&text) {
-                None => BarRange::EXPECTED.to_owned(),
-                Some(range) if range.last > last => format!("bars from 1 to {last}"),
-                Some(range) if range.first <= after => {
-                    format!("bars after {after}, where the phrase before ends")
-                }
-                Some(range) => {
+            let before = phrases.last().copied();
+            let read = BarRange::parse(&text).ok_or_else(|| BarRange::EXPECTED.to_owned());
+            let fits = read.and_then(|range| range.follows(before, there).map(|()| range));
+            let expected = match fits {
+                Ok(range) => {
                     phrases.push(range);
                     continue;
                 }
+                Err(expected) => expected,
             };
             let found = format!("`{}`", shortened(&text));
             self.tell(item.place, Kind::BadPhrases { found, expected });

@@ -1,12 +1,11 @@
 //! What the fingers do, step by step, computed from the chart.
 
-use super::page::capital;
 use crate::chanter::{
     Crossing, CrossingKind, Finger, Note, PIBROCH_HIGH_G, Shape, crossing, gracenote_finger,
     gracenote_sounds, strike_finger,
 };
 use crate::movement::{Resolved, Role};
-use crate::wording;
+use crate::wording::{self, capital};
 use serde::Serialize;
 
 /// One step of the fingers.

@@ -3,7 +3,7 @@
 use super::{Explanation, Foundation, PartExplained, Time};
 use crate::chanter::Note;
 use crate::movement::{Family, Lengths, Part, Role, opening_gracenote, write_parts};
-use crate::wording;
+use crate::wording::{self, capital};
 use std::fmt::Write as _;
 
 /// A headed paragraph of a page.
@@ -393,12 +393,4 @@ fn mark(part: &PartExplained) -> String {
         (true, false) => part.note.to_string(),
         (false, _) => format!("({})", part.note),
     }
-}
-
-/// The first letter made a capital one.
-pub(super) fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or(String::new(), |first| {
-        first.to_uppercase().collect::<String>() + letters.as_str()
-    })
 }

@@ -2,10 +2,9 @@
 //!
 //! Common practice, no source, unless a sentence names one.
 
-use super::page::capital;
 use crate::chanter::{Note, Shape, gracenote_finger, gracenote_sounds};
 use crate::movement::{Family, Part, Resolved, Role};
-use crate::wording;
+use crate::wording::{self, capital};
 
 /// What the movement is, in a sentence or two.
 pub(super) fn purpose(resolved: &Resolved) -> String {

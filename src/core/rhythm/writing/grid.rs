@@ -3,6 +3,7 @@
 use super::Span;
 use crate::rhythm::{Metre, WrittenLength};
 use crate::units::{Beats, Fraction};
+use num_integer::Integer;
 
 /// The places of a bar, counted in ticks of it.
 ///
@@ -46,7 +47,7 @@ impl Grid {
         let places = lengths.map(|beats| metre.semibreves_of(beats));
         let mut semibreve = FINEST * 3;
         for place in places.chain([offset]) {
-            semibreve = least_common_multiple(semibreve, *place.denom());
+            semibreve = semibreve.lcm(place.denom());
             if semibreve > MOST_TICKS {
                 return None;
             }
@@ -98,7 +99,7 @@ impl Grid {
 
     /// By what odd number the semibreve must be divided to reach a place.
     pub(super) fn division(&self, tick: i64) -> i64 {
-        self.odd / common_divisor(tick, self.odd)
+        self.odd / tick.gcd(&self.odd)
     }
 
     pub(super) fn beat(&self) -> i64 {
@@ -116,7 +117,7 @@ impl Grid {
 
     /// What a number of ticks would be without its odd part: 1 for a note value.
     pub(super) fn odd_of(&self, ticks: i64) -> i64 {
-        let shared = common_divisor(ticks, self.semibreve);
+        let shared = ticks.gcd(&self.semibreve);
         let above = ticks / shared;
         above >> above.trailing_zeros()
     }
@@ -176,20 +177,4 @@ impl Grid {
 fn ticks_of(part: Fraction, semibreve: i64) -> i64 {
     let ticks = part * Fraction::from_integer(i128::from(semibreve));
     i64::try_from(ticks.to_integer()).unwrap_or(i64::MAX / 4)
-}
-
-fn least_common_multiple(a: i128, b: i128) -> i128 {
-    let (mut x, mut y) = (a, b);
-    while y != 0 {
-        (x, y) = (y, x % y);
-    }
-    (a / x).saturating_mul(b)
-}
-
-fn common_divisor(a: i64, b: i64) -> i64 {
-    let (mut x, mut y) = (a, b);
-    while y != 0 {
-        (x, y) = (y, x % y);
-    }
-    x.max(1)
 }

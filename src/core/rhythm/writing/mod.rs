@@ -82,13 +82,6 @@ impl WrittenBar {
             None => part,
         }
     }
-
-    /// The heads of a note, first to last.
-    pub fn heads_of(&self, note: usize) -> &[Head] {
-        let from = self.heads.partition_point(|head| head.note < note);
-        let to = self.heads.partition_point(|head| head.note <= note);
-        &self.heads[from..to]
-    }
 }
 
 /// Writes the notes of a bar. `offset` is where the first of them stands in the full bar: a pickup

@@ -199,7 +199,9 @@ proptest! {
         let mut at = offset;
         let mut before = false;
         for (index, note) in notes.iter().enumerate() {
-            let heads = bar.heads_of(index);
+            let from = bar.heads.partition_point(|head| head.note < index);
+            let to = bar.heads.partition_point(|head| head.note <= index);
+            let heads = &bar.heads[from..to];
             if !before {
                 prop_assert_eq!(heads.first().map(|head| (head.place, head.begins)), Some((at, true)));
             }

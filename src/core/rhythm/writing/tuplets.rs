@@ -4,6 +4,7 @@ use super::grid::Grid;
 use super::{Span, Tuplet, Writer};
 use crate::rhythm::WrittenLength;
 use crate::units::Fraction;
+use num_integer::Integer;
 
 /// How many notes from here on stand between two plain places with none between them; 0 where the
 /// first note is plain itself.
@@ -131,10 +132,7 @@ impl Writer<'_> {
     /// group lasts a dotted crotchet, of four where it lasts a crotchet).
     fn figures(&self, group: &[Span]) -> Figures {
         let places = group.iter().flat_map(|span| [span.from, span.to]);
-        let notes = places.fold(1, |all, place| {
-            let own = self.grid.division(place);
-            all / greatest(all, own) * own
-        });
+        let notes = places.fold(1_i64, |all, place| all.lcm(&self.grid.division(place)));
         let whole = match (group.first(), group.last()) {
             (Some(first), Some(last))
                 if self.grid.is_plain(first.from) && self.grid.is_plain(last.to) =>
@@ -211,12 +209,4 @@ impl Writer<'_> {
             heads: begin..self.bar.heads.len(),
         });
     }
-}
-
-fn greatest(a: i64, b: i64) -> i64 {
-    let (mut x, mut y) = (a, b);
-    while y != 0 {
-        (x, y) = (y, x % y);
-    }
-    x.max(1)
 }

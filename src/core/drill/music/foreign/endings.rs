@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 
 /// The most passes that are written out; a tune has four.
-pub(super) const MOST_PASSES: u8 = 8;
+pub const MOST_PASSES: u8 = 8;
 
 /// Bars written out.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]

@@ -6,7 +6,7 @@ mod endings;
 mod fields;
 mod signs;
 
-pub use endings::{WrittenOut, written_out};
+pub use endings::{MOST_PASSES, written_out};
 pub use fields::is_pipe_key;
 
 use super::{Kind, MusicProblem, Reader};
@@ -39,8 +39,10 @@ pub(super) struct Foreign {
     pub(super) first: HashMap<String, usize>,
     /// The tuplet's factor and how many notes it still holds.
     tuplet: Option<(Fraction, u32)>,
-    /// A rest at the very start, given to the first note.
+    /// Rests at the very start, given to the first note.
     owed: Beats,
+    /// Where those rests stand, as long as nothing became of them.
+    owing: Vec<(usize, usize)>,
     /// Endings that are more than a first or a second, by the bar that each begins with.
     pub(super) passes: BTreeMap<usize, Vec<u8>>,
     /// Beats a minute, where the tune says.
@@ -262,6 +264,36 @@ mod tests {
                 "the accidental in `^g`: left out: `g` as the chanter has it",
             ],
         );
+    }
+
+    /// What became of one rest at the start is not said of another.
+    #[test]
+    fn of_each_rest_at_the_start_is_told_what_became_of_it() {
+        let music = adopts(
+            "z8|z4 A4|",
+            Metre::FOUR_FOUR,
+            &[
+                "a rest at the start: left out",
+                "a rest at the start: the first note begins there",
+            ],
+        );
+        assert_eq!(music.bars[0].notes[0].length, Beats::whole(4));
+    }
+
+    /// Primes that no beat has a common part for; the sums of such lengths once left 128 bits.
+    #[test]
+    fn lengths_without_a_common_part_of_a_beat_are_told() {
+        let primes = [
+            999_983, 999_979, 999_961, 999_959, 999_953, 999_931, 999_917,
+        ];
+        let text: String = primes.map(|prime| format!("[L:1/{prime}]A{{g}}")).concat() + "B|";
+        let (_, problems) = adopt_music(&text, Metre::FOUR_FOUR, Fraction::new(1, 8), None);
+        let first = problems
+            .iter()
+            .find(|problem| matches!(problem.kind, Kind::BadLength { .. }))
+            .expect("told");
+        let third = text.match_indices('A').nth(2).expect("a third note").0;
+        assert_eq!((first.start, first.end), (third, third + 1));
     }
 
     #[test]

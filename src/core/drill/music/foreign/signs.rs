@@ -1,13 +1,11 @@
 //! Signs that a drill refuses: tuplets, rests, accidentals, chords, other octaves.
 
 use super::endings::MOST_PASSES;
+use super::note;
 use crate::chanter::Note;
 use crate::drill::music::{Kind, Reader};
 use crate::drill::written::{Group, Written};
 use crate::units::{Beats, Fraction};
-
-/// Found where nothing sounds yet.
-const REST_AT_START: &str = "a rest at the start";
 
 impl Reader {
     /// The passes that an ending is for, after its bar line: `1`, `1,3`, `1-3` (ABC 2.1 §4.10).
@@ -80,20 +78,6 @@ impl Reader {
         }
     }
 
-    /// A bar of nothing but a rest before the first note: the music begins behind it.
-    pub(in crate::drill::music) fn forget_owed(&mut self) {
-        if self.owed() == Beats::ZERO {
-            return;
-        }
-        for problem in &mut self.problems {
-            if let Kind::Adopted { found, done, .. } = &mut problem.kind
-                && found == REST_AT_START
-            {
-                "left out".clone_into(done);
-            }
-        }
-    }
-
     /// `(3`, `(3:2:3` (ABC 2.1 §4.13).
     pub(in crate::drill::music) fn tuplet(&mut self, start: usize) {
         let mut figures = [None; 3];
@@ -130,6 +114,7 @@ impl Reader {
     /// The chanter has no rests: the note before sounds on, or the first begins early.
     pub(in crate::drill::music) fn rest(&mut self, start: usize, length: Beats) {
         let length = self.lasting(length);
+        let length = self.fitting(start, length);
         let last = self
             .bar
             .notes
@@ -146,19 +131,22 @@ impl Reader {
             });
             self.spans.push((start, self.at));
             self.tell_note(start, "a rest", "the note before sounds on");
-        } else {
-            if let Some(foreign) = &mut self.foreign {
-                foreign.owed = foreign.owed + length;
-            }
-            self.tell_note(start, REST_AT_START, "the first note begins there");
+        } else if let Some(foreign) = &mut self.foreign {
+            foreign.owed = foreign.owed + length;
+            foreign.owing.push((start, self.at));
         }
     }
 
-    /// Time owed by rests at the start.
-    pub(in crate::drill::music) fn owed(&mut self) -> Beats {
-        self.foreign
-            .as_mut()
-            .map_or(Beats::ZERO, |own| std::mem::take(&mut own.owed))
+    /// Time owed by rests at the start, of which is told now what becomes of it.
+    pub(in crate::drill::music) fn owed(&mut self, done: &str) -> Beats {
+        let Some(foreign) = &mut self.foreign else {
+            return Beats::ZERO;
+        };
+        let owed = std::mem::take(&mut foreign.owed);
+        for (start, end) in std::mem::take(&mut foreign.owing) {
+            self.tell(start, end, note("a rest at the start", done));
+        }
+        owed
     }
 
     pub(in crate::drill::music) fn accidental(&mut self) {
