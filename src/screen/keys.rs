@@ -1,4 +1,4 @@
-//! What keys mean, in one table: the help page and the README are made from it.
+//! What keys mean, in one table: the help page and docs/reference.md are made from it.
 
 use crate::app::{Action, Model, Offer, Page};
 use crate::practice::{Hand, Mark};
@@ -438,7 +438,7 @@ pub fn action(model: &Model, key: KeyEvent) -> Option<Action> {
         .map(|binding| binding.action)
 }
 
-/// The table as Markdown, for the README.
+/// The table as Markdown, for docs/reference.md.
 pub fn key_table(place: Place) -> String {
     use std::fmt::Write as _;
     let mut text = String::from("| key | does |\n|---|---|\n");

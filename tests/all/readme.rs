@@ -1,25 +1,34 @@
-//! The README says what the program does: its key table, its drill files and its commands.
+//! The README and the reference say what the program does: its key table, its drill files and its
+//! commands.
 
 use gracerung::drill::{read, render};
 use gracerung::screen::{Place, key_table};
 use std::process::Command;
 
 const README: &str = include_str!("../../README.md");
+const REFERENCE: &str = include_str!("../../docs/reference.md");
 
 /// A key that was changed and not told would be looked for in vain.
 #[test]
 fn the_keys_are_those_of_the_program() {
     assert!(
-        README.contains(&key_table(Place::Practice)),
-        "write this into the README:\n{}",
+        REFERENCE.contains(&key_table(Place::Practice)),
+        "write this into docs/reference.md:\n{}",
         key_table(Place::Practice)
     );
 }
 
-/// A drill copied out of the README must read.
+/// A README is read to its end while it has an install, a first session and a link.
+#[test]
+fn the_readme_is_short_and_leads_to_the_reference() {
+    assert!(README.lines().count() <= 150);
+    assert!(README.contains("(docs/reference.md)"));
+}
+
+/// A drill copied out of the reference must read.
 #[test]
 fn its_drill_files_read() {
-    let examples: Vec<&str> = README
+    let examples: Vec<&str> = REFERENCE
         .split("```yaml\n")
         .skip(1)
         .filter_map(|rest| rest.split("```").next())
@@ -30,7 +39,7 @@ fn its_drill_files_read() {
         assert!(
             drill.is_some(),
             "{}",
-            render("README.md", example, &problems)
+            render("reference.md", example, &problems)
         );
     }
 }
@@ -46,6 +55,7 @@ fn its_commands_exist() {
     let mut checked = 0;
     for line in README
         .lines()
+        .chain(REFERENCE.lines())
         .filter(|line| line.starts_with("| `gracerung "))
     {
         let command = line
@@ -60,5 +70,5 @@ fn its_commands_exist() {
         );
         checked += 1;
     }
-    assert!(checked >= 12, "{checked}");
+    assert!(checked >= 30, "{checked}");
 }
