@@ -28,8 +28,8 @@ const OTHER_TEMPO: f64 = 0.004;
 #[command(after_help = "Examples:\n  gracerung listen take.flac\n  \
     gracerung listen take.wav --drill grip-from-d --stage 2 --tempo 60 --picture take.png\n\n\
     JSON: {\"la_hz\":…,\"seconds\":…,\"notes\":[{\"note\":\"LG\",\"start_s\":…,\"end_s\":…,\n\
-    \"kind\":\"melody|gracenote|crossing\",\"confidence\":…,\"cents\":…}],\"noises\":[{\"start_s\":…,\n\
-    \"end_s\":…}],\"remarks\":[…]}; noises are too short to be named, in text `?`; with a drill each\n\
+    \"kind\":\"melody|gracenote|crossing\",\"confidence\":…,\"cents\":…,\"level_db\":…}],\n\
+    \"noises\":[{\"start_s\":…,\"end_s\":…}],\"remarks\":[…]}; noises are too short to be named, in text `?`; with a drill each\n\
     note has score (id, repetition, written, offset_ms, longer_ms; null for a note nothing\n\
     explains), and there are repetitions (mark, null where there was too much around it to judge,\n\
     confidence 0 to 1, every figure measured, and shape: id, name, length_ms, model_ms, faulty of each\n\

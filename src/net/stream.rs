@@ -89,11 +89,6 @@ impl Network {
         }
     }
 
-    /// How long after the middle of a frame its answer is known, samples.
-    pub fn delay(weights: &Weights) -> usize {
-        weights.window() / 2 + weights.blocks.iter().map(|b| b.look * HOP).sum::<usize>()
-    }
-
     /// Takes samples and gives the log-probabilities of each frame that can be told now.
     pub fn push(&mut self, samples: &[f32], each: &mut dyn FnMut(&[f32; CLASSES])) {
         self.taken += samples.len() as u64;

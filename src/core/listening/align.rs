@@ -66,20 +66,10 @@ const PACE: f64 = 0.04;
 /// Finds the repetitions of a piece and measures them. Nothing when the sound is no such piece at
 /// such a tempo.
 pub fn align(piece: &Piece, heard: &[HeardNote]) -> Alignment {
-    // a little of any piece is found in any other
-    let rows = if likeness(piece, heard) < LIKENESS {
-        Vec::new()
-    } else {
-        rows(piece, heard)
-    };
-    let (whole, part): (Vec<Row>, Vec<Row>) =
-        rows.into_iter().partition(|row| whole(piece, heard, row));
-    let cut_short = part.len();
-    let (starts, pace) = fitted(piece, heard, &whole);
-    let repetitions = whole
+    let (placed, cut_short, pace) = placed(piece, heard);
+    let repetitions = placed
         .into_iter()
-        .zip(starts)
-        .map(|(row, start_s)| {
+        .map(|(start_s, row)| {
             let measured = measure(piece, heard, start_s, &row.pairs, &row.extra);
             Repetition {
                 start_s,
@@ -94,6 +84,29 @@ pub fn align(piece: &Piece, heard: &[HeardNote]) -> Alignment {
         cut_short,
         pace,
     }
+}
+
+/// The whole repetitions with their starts, how many more were cut short, and the pace.
+fn placed(piece: &Piece, heard: &[HeardNote]) -> (Vec<(f64, Row)>, usize, f64) {
+    let mut rows = rows(piece, heard);
+    // a little of any piece is found in any other
+    if likeness_of(piece, heard, &rows) < LIKENESS {
+        rows.clear();
+    }
+    let (whole, part): (Vec<Row>, Vec<Row>) =
+        rows.into_iter().partition(|row| whole(piece, heard, row));
+    let (starts, pace) = fitted(piece, heard, &whole);
+    (starts.into_iter().zip(whole).collect(), part.len(), pace)
+}
+
+/// Where the repetitions of a piece begin, seconds, and for each note of the piece the place in the
+/// row of notes heard: what [`align`] finds, not measured.
+pub(super) fn places(piece: &Piece, heard: &[HeardNote]) -> Vec<(f64, Vec<Option<usize>>)> {
+    let (placed, ..) = placed(piece, heard);
+    placed
+        .into_iter()
+        .map(|(start_s, row)| (start_s, row.pairs))
+        .collect()
 }
 
 /// The notes of one repetition beside the notes heard.
@@ -111,8 +124,12 @@ struct Row {
 /// How like the piece the sound is: the share of the notes of the repetitions found that are
 /// themselves, less the share of what is extra; 0 where there are none.
 pub(super) fn likeness(piece: &Piece, heard: &[HeardNote]) -> f64 {
+    likeness_of(piece, heard, &rows(piece, heard))
+}
+
+fn likeness_of(piece: &Piece, heard: &[HeardNote], rows: &[Row]) -> f64 {
     let (mut right, mut all) = (0.0, 0.0);
-    for row in rows(piece, heard) {
+    for row in rows {
         let own = piece.notes.iter().zip(&row.pairs);
         right += own
             .filter(|(expected, pair)| pair.is_some_and(|at| heard[at].note == expected.note))
@@ -328,7 +345,7 @@ fn fitted(piece: &Piece, heard: &[HeardNote], rows: &[Row]) -> (Vec<f64>, f64) {
 /// as in a strike, only its gracenotes tell which is which.
 fn vote(piece: &Piece, heard: &[HeardNote]) -> Option<f64> {
     let long = 0.125 * piece.beat_s;
-    let votes: Vec<(f64, f64)> = heard
+    let mut votes: Vec<(f64, f64)> = heard
         .iter()
         .flat_map(|note| {
             let held = note.length_s() > long;
@@ -343,23 +360,22 @@ fn vote(piece: &Piece, heard: &[HeardNote]) -> Option<f64> {
             })
         })
         .collect();
+    // A tune has tens of thousands of votes: they are put in order once, so that the weight around a
+    // place is the difference of two sums.
+    votes.sort_by(|one, other| one.0.total_cmp(&other.0));
     let near = |at: f64| {
         votes.iter().filter(move |(vote, _)| {
             let away = (vote - at).rem_euclid(piece.cycle_s);
             away.min(piece.cycle_s - away) < ALIKE_S
         })
     };
-    // A tune has tens of thousands of votes: they are put in order once, so that the weight around a
-    // place is the difference of two sums.
-    let mut ordered = votes.clone();
-    ordered.sort_by(|one, other| one.0.total_cmp(&other.0));
     let mut sums = vec![0.0];
-    sums.extend(ordered.iter().scan(0.0, |sum, (_, weight)| {
+    sums.extend(votes.iter().scan(0.0, |sum, (_, weight)| {
         *sum += weight;
         Some(*sum)
     }));
-    let before = |at: f64| sums[ordered.partition_point(|(vote, _)| *vote < at)];
-    let all = sums[ordered.len()];
+    let before = |at: f64| sums[votes.partition_point(|(vote, _)| *vote < at)];
+    let all = sums[votes.len()];
     let weight = |at: f64| {
         let (from, to) = (at - ALIKE_S, at + ALIKE_S);
         let wraps_down = if from < 0.0 {

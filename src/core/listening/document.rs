@@ -45,6 +45,9 @@ pub struct NoteRow {
     pub confidence: f64,
     /// Its pitch against the tuning; null for a short note.
     pub cents: Option<f64>,
+    /// Its level, dB of full scale: of its harmonics where it was held, of all sound where it was short;
+    /// null where it was only told once it was known what was due.
+    pub level_db: Option<f64>,
     /// What it was compared with; left out without a drill, null for a note nothing explains.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub score: Option<Option<ScoreRow>>,
@@ -229,6 +232,7 @@ fn row(note: &HeardNote, compared: bool) -> NoteRow {
         kind: note.kind(),
         confidence: (note.confidence * 1e3).round() / 1e3,
         cents: note.cents.map(|cents| (cents.0 * 10.0).round() / 10.0),
+        level_db: note.level.map(|level| (level * 10.0).round() / 10.0),
         score: compared.then_some(None),
     }
 }
@@ -246,7 +250,7 @@ mod tests {
             start_s,
             end_s,
             confidence: 0.9,
-            level: -20.0,
+            level: Some(-20.0),
             cents: Some(Cents(0.0)),
             named,
         };
@@ -262,6 +266,7 @@ mod tests {
         };
         let document = listen_document(&hearing, None);
         assert_eq!(document.notes.len(), 2);
+        assert_eq!(document.notes[0].level_db, Some(-20.0));
         let noise = NoiseRow {
             start_s: 1.0,
             end_s: 1.007,

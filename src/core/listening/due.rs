@@ -4,7 +4,7 @@
 //! A change that is due may also leave out notes of its movement: that a note was left out must be as
 //! easy to hear as that it was played, or what is written would be heard where it was not played.
 
-use super::align::{Repetition, align};
+use super::align::places;
 use super::heard::HeardNote;
 use super::piece::Piece;
 use crate::chanter::Note;
@@ -27,8 +27,8 @@ pub(super) struct Due {
 /// What is due in the repetitions of a piece that are found among notes heard, in order of time.
 pub(super) fn due(piece: &Piece, heard: &[HeardNote]) -> Vec<Due> {
     let mut all: Vec<Due> = Vec::new();
-    for repetition in align(piece, heard).repetitions {
-        let places = places(piece, &repetition, heard);
+    for (start_s, pairs) in places(piece, heard) {
+        let expected = expected(piece, start_s, &pairs, heard);
         for at in 1..piece.notes.len() {
             let before = at - 1;
             // the next melody note is the last that this change can lead to
@@ -39,8 +39,8 @@ pub(super) fn due(piece: &Piece, heard: &[HeardNote]) -> Vec<Due> {
                     all.push(Due {
                         from,
                         to: to_note,
-                        first_s: places[at] - AROUND_S,
-                        last_s: places[to] + AROUND_S,
+                        first_s: expected[at] - AROUND_S,
+                        last_s: expected[to] + AROUND_S,
                     });
                 }
             }
@@ -52,10 +52,10 @@ pub(super) fn due(piece: &Piece, heard: &[HeardNote]) -> Vec<Due> {
 
 /// When each note of a repetition is expected: where it was heard, or as far from its place as the
 /// nearest note that was.
-fn places(piece: &Piece, repetition: &Repetition, heard: &[HeardNote]) -> Vec<f64> {
+fn expected(piece: &Piece, start_s: f64, pairs: &[Option<usize>], heard: &[HeardNote]) -> Vec<f64> {
     let off = |at: usize| {
-        let place = repetition.pairs.get(at).copied().flatten()?;
-        Some(heard[place].start_s - repetition.start_s - piece.notes[at].start_s)
+        let place = pairs.get(at).copied().flatten()?;
+        Some(heard[place].start_s - start_s - piece.notes[at].start_s)
     };
     (0..piece.notes.len())
         .map(|at| {
@@ -63,7 +63,7 @@ fn places(piece: &Piece, repetition: &Repetition, heard: &[HeardNote]) -> Vec<f6
                 (0..piece.notes.len()).filter_map(|other| Some((other.abs_diff(at), off(other)?)));
             let nearest = near.min_by_key(|(apart, _)| *apart);
             let off = nearest.map_or(0.0, |(_, off)| off);
-            repetition.start_s + piece.notes[at].start_s + off
+            start_s + piece.notes[at].start_s + off
         })
         .collect()
 }

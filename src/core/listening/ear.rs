@@ -8,7 +8,7 @@ use super::intake::{Intake, RateError};
 use super::kept::Kept;
 use super::middle::median;
 use super::path::{NONE, Path, Prices, Segment};
-use super::pitch::{LOOKED_AT, Look, Pitch};
+use super::pitch::{LOOKED_AT, Look, Pitch, decibels};
 use super::tape::{FRAMES, Tape};
 use crate::chanter::{NOTES, Note, Tuning};
 use crate::units::SampleRate;
@@ -49,8 +49,8 @@ pub(super) struct Sounded {
     pub end: f64,
     /// Mean probability that the network gives it.
     pub probability: f64,
-    /// Mean power of the sound, dB of full scale.
-    pub level: f64,
+    /// Mean power of the sound, dB of full scale; none where the sound has gone.
+    pub level: Option<f64>,
     /// Pitch, where it was held for long enough.
     pub look: Option<Look>,
 }
@@ -100,12 +100,18 @@ impl Ear {
         self.kept = Some(Kept::default());
     }
 
-    /// What was kept, heard once more with prices that `prices` gives for some frames. Levels and
+    /// What is kept; nothing without [`Ear::keep`].
+    pub(super) fn kept(&mut self) -> &mut Kept {
+        self.kept.get_or_insert_default()
+    }
+
+    /// What is kept, heard once more with prices that `prices` gives for some frames. Levels and
     /// pitches are not measured: the sound itself has gone.
     pub(super) fn again(&self, mut prices: impl FnMut(u64) -> Option<Prices>) -> Vec<Sounded> {
         let mut told = Told::new(self.told.tuning, self.rate, self.told.prices.clone());
+        let first = self.kept.as_ref().map_or(0, Kept::first);
         let kept = self.kept.iter().flat_map(Kept::frames);
-        for (at, frame) in (0..).zip(kept) {
+        for (at, frame) in (first..).zip(kept) {
             if let Some(prices) = prices(at) {
                 told.path.price(prices);
             }
@@ -113,6 +119,10 @@ impl Ear {
         }
         told.path.finish();
         told.measure();
+        for sounded in &mut told.sounded {
+            sounded.start += first as f64;
+            sounded.end += first as f64;
+        }
         told.sounded
     }
 
@@ -167,7 +177,12 @@ impl Ear {
     /// Mean power of the last 20 ms of a practice chanter, dB of full scale.
     pub(super) fn level(&self) -> f64 {
         let now = self.told.tape.frames();
-        decibels(self.told.tape.power(now.saturating_sub(20), now))
+        decibels(
+            self.told
+                .tape
+                .power(now.saturating_sub(20), now)
+                .unwrap_or(0.0),
+        )
     }
 
     /// The note that sounds now and the last look at its pitch; a new note has none yet.
@@ -251,13 +266,13 @@ impl Told {
                 looks.map(|(_, _, look)| (look.cents, look.level)).unzip();
             let look = median(&mut cents).zip(median(&mut levels));
             let look = look.map(|(cents, level)| Look { cents, level });
-            let whole = decibels(self.tape.power(start, end));
+            let whole = self.tape.power(start, end).map(decibels);
             self.stretch.push(Sounded {
                 note,
                 start: self.tape.edge(start),
                 end: self.tape.edge(end),
                 probability: self.tape.probability(class, start, end),
-                level: look.map_or(whole, |look| look.level),
+                level: look.map(|look| look.level).or(whole),
                 look,
             });
             let since = self.stretch.first().map_or(0.0, |first| first.start);
@@ -266,11 +281,6 @@ impl Told {
             }
         }
     }
-}
-
-/// Mean square to dB of full scale; silence is −150.
-fn decibels(power: f64) -> f64 {
-    10.0 * power.max(1e-15).log10()
 }
 
 fn note(class: usize) -> Option<Note> {

@@ -34,8 +34,9 @@ pub struct HeardNote {
     pub end_s: f64,
     /// How sure it is: the mean probability that the network gave it, 0 to 1.
     pub confidence: f64,
-    /// Level, dB of full scale: of its harmonics where it was held, of all sound where it was short.
-    pub level: f64,
+    /// Level, dB of full scale: of its harmonics where it was held, of all sound where it was short;
+    /// none where only the second hearing told it.
+    pub level: Option<f64>,
     /// How far the pitch lies off the tuning that was listened with; none for a short note.
     pub cents: Option<Cents>,
     /// False for a noise too short to be told from another note.
@@ -51,7 +52,7 @@ impl HeardNote {
             start_s,
             end_s,
             confidence: 1.0,
-            level: -12.0,
+            level: None,
             cents: None,
             named: true,
         }

@@ -1,8 +1,8 @@
-//! The network's log-probabilities of a whole recording, kept small, for hearing it once more when it
-//! is known what was due where. It knows classes and nothing of notes.
+//! The network's log-probabilities, kept small, for hearing them once more when it is known what was
+//! due where. It knows classes and nothing of notes.
 //!
-//! Eight bits each, to [`STEP`]; frames that are alike are kept once with how many they are, which
-//! most are while a note is held. Two hours of a practice chanter come to 86 MB at most.
+//! Eight bits each, to [`STEP`]; frames that are alike are kept once with how many they are, which most
+//! are while a note is held. Whoever keeps them says from where on they are still needed.
 
 use gracerung_net::CLASSES;
 
@@ -10,7 +10,7 @@ use gracerung_net::CLASSES;
 /// off by a quarter of a nat.
 const STEP: f32 = 1.0 / 31.0;
 
-/// Frames that are alike, one after the other.
+/// Frames that are alike, one after the other: 12 bytes.
 #[derive(Debug, Clone, Copy)]
 struct Run {
     nats: [u8; CLASSES],
@@ -20,6 +20,9 @@ struct Run {
 /// Log-probabilities in order of time.
 #[derive(Debug, Default)]
 pub(super) struct Kept {
+    /// Number of the first frame that is kept.
+    first: u64,
+    frames: u64,
     runs: Vec<Run>,
 }
 
@@ -27,10 +30,26 @@ impl Kept {
     /// Takes the next frame. What is less likely than e^−8.2 is kept as that.
     pub(super) fn push(&mut self, frame: &[f32; CLASSES]) {
         let nats = frame.map(|log| (-log / STEP).round() as u8);
+        self.frames += 1;
         match self.runs.last_mut() {
             Some(run) if run.nats == nats && run.count < u16::MAX => run.count += 1,
             _ => self.runs.push(Run { nats, count: 1 }),
         }
+    }
+
+    /// Number of the first frame that is kept.
+    pub(super) fn first(&self) -> u64 {
+        self.first
+    }
+
+    /// Number of the frame that comes next.
+    pub(super) fn next(&self) -> u64 {
+        self.first + self.frames
+    }
+
+    /// Rows of frames that are alike: what is kept takes 12 bytes for each.
+    pub(super) fn runs(&self) -> usize {
+        self.runs.len()
     }
 
     /// The frames, in order.
@@ -40,6 +59,24 @@ impl Kept {
             let frame = run.nats.map(|nats| -STEP * f32::from(nats));
             std::iter::repeat_n(frame, usize::from(run.count))
         })
+    }
+
+    /// Forgets what comes before a frame.
+    pub(super) fn forget_before(&mut self, frame: u64) {
+        let mut left = frame.saturating_sub(self.first).min(self.frames);
+        self.first += left;
+        self.frames -= left;
+        let whole = self.runs.iter().take_while(|run| {
+            let count = u64::from(run.count);
+            let goes = count <= left;
+            left -= if goes { count } else { 0 };
+            goes
+        });
+        let whole = whole.count();
+        self.runs.drain(..whole);
+        if let Some(run) = self.runs.first_mut() {
+            run.count -= left as u16;
+        }
     }
 }
 
@@ -56,11 +93,16 @@ mod tests {
         for frame in &frames {
             kept.push(frame);
         }
-        assert!(kept.runs.len() < 10, "{}", kept.runs.len());
-        assert_eq!(kept.frames().count(), frames.len());
-        for (kept, frame) in kept.frames().zip(&frames) {
-            for (kept, log) in kept.iter().zip(frame) {
-                assert!((kept - log.max(-255.0 * STEP)).abs() <= 0.51 * STEP);
+        assert!(kept.runs() < 10, "{}", kept.runs());
+        for forgotten in [0, 1, 65_535, 65_536, 150_000, 200_000] {
+            kept.forget_before(forgotten as u64);
+            let left = &frames[forgotten..];
+            assert_eq!((kept.first(), kept.next()), (forgotten as u64, 200_000));
+            assert_eq!(kept.frames().count(), left.len());
+            for (kept, frame) in kept.frames().zip(left) {
+                for (kept, log) in kept.iter().zip(frame) {
+                    assert!((kept - log.max(-255.0 * STEP)).abs() <= 0.51 * STEP);
+                }
             }
         }
     }

@@ -206,7 +206,7 @@ mod tests {
             start_s: 0.0,
             end_s: 1.0,
             confidence: 0.9,
-            level: -20.0,
+            level: None,
             cents: Some(Cents(cents)),
             named: true,
         };

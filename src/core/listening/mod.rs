@@ -43,6 +43,7 @@ mod recording;
 mod round_trip;
 mod spectrum;
 mod tape;
+mod twice;
 
 pub use align::{Alignment, Repetition, align};
 pub use attending::{

@@ -61,7 +61,7 @@ impl Pitch {
         let best = (0..powers.len()).max_by(|a, b| powers[*a].total_cmp(&powers[*b]))?;
         let cents = f64::from((best as i32 - steps) * STEP) + peak(&powers, best) * f64::from(STEP);
         let sum: f64 = self.window.iter().map(|weight| f64::from(*weight)).sum();
-        let level = 10.0 * (2.0 * power(cents) / (sum * sum)).max(1e-15).log10();
+        let level = decibels(2.0 * power(cents) / (sum * sum));
         Some(Look { cents, level })
     }
 
@@ -109,6 +109,11 @@ impl Pitch {
             })
             .sum()
     }
+}
+
+/// Mean square to dB of full scale; silence is −150.
+pub(super) fn decibels(power: f64) -> f64 {
+    10.0 * power.max(1e-15).log10()
 }
 
 /// Where between its neighbours a peak lies, −½ to ½ of a step, by a parabola.

@@ -1,7 +1,8 @@
 //! A whole recording heard: low A found where it was not given, the notes, and what was odd about
 //! the sound.
 //!
-//! Memory is bounded by what is looked at for low A and by the notes.
+//! Memory is bounded by what is looked at for low A, by a window of what is heard twice and by the
+//! notes.
 
 use super::align::likeness;
 use super::heard::HeardNote;
@@ -9,6 +10,7 @@ use super::hearing::Listener;
 use super::intake::RateError;
 use super::low_a::{LOOKED_AT, find_low_a, refined};
 use super::piece::Piece;
+use super::twice::Twice;
 use crate::chanter::{NOTES, Note, Tuning, TuningTable};
 use crate::units::{Cents, Hertz, SampleRate};
 
@@ -218,18 +220,14 @@ fn hear_as(
     };
     // With no low A the rest is only looked at for what is odd about it.
     let tuned = found.map(|low_a| Tuning::with_low_a(low_a, table));
-    let mut listener = match (tuned, piece) {
-        (None, _) => None,
-        (Some(tuning), None) => Some(Listener::new(rate, tuning)?),
-        (Some(tuning), Some(_)) => Some(Listener::keeping(rate, tuning)?),
+    let mut heard = match (tuned, piece) {
+        (None, _) => Heard::Nothing,
+        (Some(tuning), None) => Heard::Once(Listener::new(rate, tuning)?, Vec::new()),
+        (Some(tuning), Some(piece)) => Heard::Twice(Twice::new(rate, tuning, piece)?),
     };
-    let mut notes = Vec::new();
     let mut take = |piece: &[f32], sound: &mut Sound| {
         sound.add(piece);
-        if let Some(listener) = &mut listener {
-            listener.push(piece);
-            notes.append(&mut listener.heard());
-        }
+        heard.push(piece);
     };
     for piece in head.chunks(65_536) {
         take(piece, &mut sound);
@@ -240,13 +238,7 @@ fn hear_as(
         ended = piece.is_empty();
         take(&piece, &mut sound);
     }
-    if let Some(mut listener) = listener {
-        listener.end();
-        notes.append(&mut listener.heard());
-        if let Some(piece) = piece {
-            notes = listener.again(piece, notes);
-        }
-    }
+    let mut notes = heard.finish();
     let seconds = sound.samples as f64 / f64::from(rate.0);
     for note in &mut notes {
         note.end_s = note.end_s.min(seconds);
@@ -268,6 +260,37 @@ fn hear_as(
         seconds,
         remarks,
     })
+}
+
+/// What becomes of the sound.
+enum Heard<'a> {
+    Nothing,
+    Once(Listener, Vec<HeardNote>),
+    Twice(Twice<'a>),
+}
+
+impl Heard<'_> {
+    fn push(&mut self, samples: &[f32]) {
+        match self {
+            Self::Nothing => {}
+            Self::Once(listener, notes) => {
+                listener.push(samples);
+                notes.append(&mut listener.heard());
+            }
+            Self::Twice(twice) => twice.push(samples),
+        }
+    }
+
+    fn finish(self) -> Vec<HeardNote> {
+        match self {
+            Self::Nothing => Vec::new(),
+            Self::Once(listener, mut notes) => {
+                notes.append(&mut listener.finish());
+                notes
+            }
+            Self::Twice(twice) => twice.finish(),
+        }
+    }
 }
 
 /// A chanter sounds on and on (the trade's facts: continuous sound, no rests): somewhere in a recording

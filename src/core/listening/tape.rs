@@ -72,17 +72,15 @@ impl Tape {
         kept.then(|| &self.told[(frame % FRAMES as u64) as usize])
     }
 
-    /// The frames of a segment that are still on the tape, as samples' mean square.
-    pub(super) fn power(&self, start: u64, end: u64) -> f64 {
+    /// The frames of a segment that are still on the tape, as samples' mean square; none of none.
+    pub(super) fn power(&self, start: u64, end: u64) -> Option<f64> {
         let start = start.max(end.saturating_sub(FRAMES as u64 / 2));
-        let Some(samples) = self.samples(start, (end - start) as usize * HOP) else {
-            return 0.0;
-        };
+        let samples = self.samples(start, (end - start) as usize * HOP)?;
         let sum: f64 = samples
             .iter()
             .map(|sample| f64::from(sample * sample))
             .sum();
-        sum / samples.len().max(1) as f64
+        (!samples.is_empty()).then(|| sum / samples.len() as f64)
     }
 
     /// Mean probability of a class over the frames of a segment that are still on the tape.
