@@ -12,6 +12,7 @@ mod all {
     mod layers;
     mod lesson;
     mod listening;
+    mod manners;
     mod movement_commands;
     mod paper_commands;
     mod printed;

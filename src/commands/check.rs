@@ -1,26 +1,24 @@
 //! `check`: read drill files and tell every problem in them.
 
-use super::open::read_source;
+use super::open::{self, read_source};
 use super::{Failure, Outcome, Ran, homework, output};
-use crate::drill::{
-    Drill, Kind, MOST_SHOWN, Place, Problem, Severity, built_in, how_many, more, render,
-};
+use crate::drill::{Drill, Kind, MOST_SHOWN, Place, Problem, Severity, how_many, more, render};
 use crate::practice::ladder::climbs;
 use crate::score::resolve_music;
 use crate::timeline::{Layout, lay};
 use crate::units::{Beats, SampleRate};
 use crate::wording;
 use serde::Serialize;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// Arguments of `check`.
 #[derive(clap::Args)]
 #[command(
-    after_help = "Examples:\n  gracerung check my-drill.yaml\n  gracerung check drills/*.yaml\n\n\
+    after_help = "Examples:\n  gracerung check my-drill.yaml\n  gracerung check drills/*.yaml\n  gracerung check grip-from-d\n\n\
                         Exit 0: no problem. Exit 1: problems were found. Exit 2: a file cannot be read."
 )]
 pub(crate) struct Arguments {
-    /// Drill files; homework and reports too.
+    /// Drill files, homework and reports; drills by name too.
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
     /// Print the problems as JSON.
@@ -61,10 +59,15 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             }
             continue;
         }
-        let mut source = match read_source(file) {
+        let named = file.to_string_lossy();
+        let read = if file.exists() {
+            read_source(file)
+        } else {
+            open::find(&named).map(|(_, source)| source)
+        };
+        let mut source = match read {
             Ok(source) => source,
             Err(failure) => {
-                let failure = explained(file, failure);
                 if arguments.files.len() == 1 {
                     return Err(failure);
                 }
@@ -112,18 +115,6 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         Some(_) => Err(Failure("not every file could be read".to_owned())),
         None if found > 0 => Ok(Outcome::Findings),
         None => Ok(Outcome::Done),
-    }
-}
-
-/// A built-in drill is no file; whoever names one is told how to see it.
-fn explained(file: &Path, failure: Failure) -> Failure {
-    let name = file.to_string_lossy();
-    match built_in(&name) {
-        Some(_) if !file.exists() => Failure(format!(
-            "{}; `{name}` is a drill that came with the program: `gracerung drills --show {name}` prints it",
-            failure.0
-        )),
-        _ => failure,
     }
 }
 

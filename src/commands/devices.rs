@@ -2,22 +2,59 @@
 
 use super::{Failure, Outcome, Ran, output, practise};
 use crate::live::{FoundDevice, Quiet, list, list_microphones};
+use serde::Serialize;
 
 /// Arguments of `devices`.
 #[derive(clap::Args)]
 #[command(
-    after_help = "Example:\n  gracerung devices\n  gracerung practise grip-from-d --device \"a name from the list\""
+    after_help = "Examples:\n  gracerung devices\n  gracerung devices --json\n  gracerung practise grip-from-d --device \"a name from the list\""
 )]
-pub(crate) struct Arguments {}
+pub(crate) struct Arguments {
+    /// Print as JSON.
+    #[arg(long)]
+    json: bool,
+}
+
+/// A device for other programs.
+#[derive(Serialize)]
+struct Row<'a> {
+    kind: &'static str,
+    name: &'a str,
+    default: bool,
+    rate: Option<u32>,
+    channels: Option<u16>,
+}
+
+fn rows<'a>(kind: &'static str, found: &'a [FoundDevice]) -> impl Iterator<Item = Row<'a>> {
+    found.iter().map(move |device| Row {
+        kind,
+        name: &device.name,
+        default: device.default,
+        rate: device.rate,
+        channels: device.channels,
+    })
+}
 
 /// Runs `devices`.
-pub(crate) fn run(_: &Arguments) -> Ran {
+pub(crate) fn run(arguments: &Arguments) -> Ran {
     let log = practise::log_file();
     let quiet = Quiet::into_file(log.as_ref()).ok();
     let found = list().map_err(|error| Failure(error.to_string()))?;
     // where microphones cannot be listed, what plays still is
     let microphones = list_microphones().unwrap_or_default();
     drop(quiet);
+    let outcome = if found.is_empty() {
+        Outcome::Findings
+    } else {
+        Outcome::Done
+    };
+    if arguments.json {
+        let all: Vec<Row<'_>> = rows("sound", &found)
+            .chain(rows("microphone", &microphones))
+            .collect();
+        output::print_json(&all)?;
+        return Ok(outcome);
+    }
     let mut text = String::new();
     if found.is_empty() {
         text.push_str("no sound device was found; drills run silently\n");
@@ -28,11 +65,7 @@ pub(crate) fn run(_: &Arguments) -> Ran {
         write(&mut text, &microphones);
     }
     output::print(&text)?;
-    Ok(if found.is_empty() {
-        Outcome::Findings
-    } else {
-        Outcome::Done
-    })
+    Ok(outcome)
 }
 
 fn write(text: &mut String, found: &[FoundDevice]) {

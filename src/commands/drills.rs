@@ -114,6 +114,21 @@ fn own_files() -> Vec<PathBuf> {
     paths
 }
 
+/// The names of all drills, own ones first, none of them read.
+pub(crate) fn names() -> Vec<String> {
+    let own = own_files();
+    let own = own.iter().filter_map(|path| path.file_stem());
+    let mut names: Vec<String> = own
+        .map(|name| name.to_string_lossy().into_owned())
+        .collect();
+    for built in BUILT_IN {
+        if !names.iter().any(|name| name == built.name) {
+            names.push(built.name.to_owned());
+        }
+    }
+    names
+}
+
 fn own() -> Vec<Listed> {
     own_files()
         .into_iter()

@@ -7,6 +7,7 @@ use crate::exchange::midi::Sounding;
 use crate::exchange::{Format, Piece, abc, midi, musicxml};
 use crate::practice::Rung;
 use crate::units::Hertz;
+use crate::wording;
 use std::path::{Path, PathBuf};
 
 /// Arguments of `export`.
@@ -88,6 +89,14 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         }
     };
     output::write_bytes(&arguments.output, arguments.force, &bytes)?;
+    let what = match stage.and_then(|stage| opened.drill.stages.get(stage)) {
+        Some(stage) => stage.name.clone(),
+        None => wording::count(opened.drill.stages.len(), "stage", "stages"),
+    };
+    output::wrote(
+        &arguments.output,
+        &format!("{}, {what}", opened.drill.title),
+    )?;
     for name in openings(&opened.drill, stage) {
         output::complain(&format!(
             "stage `{name}`: no other program's file holds the lengths on which it closes up; read \

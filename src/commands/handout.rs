@@ -8,12 +8,10 @@ use std::path::PathBuf;
 
 /// Arguments of `handout`.
 #[derive(clap::Args)]
-#[command(
-    after_help = "Examples:\n  gracerung handout grip-from-d -o grip.html\n  \
+#[command(after_help = "Examples:\n  gracerung handout grip-from-d\n  \
     gracerung handout grip-from-d --la 238 -o grip.html\n\n\
     The page needs no network: it plays each stage at every rung, moves a cursor, takes ticks that\n\
-    stay on the device, and prints. An existing file is kept unless --force is given."
-)]
+    stay on the device, and prints. An existing file is kept unless --force is given.")]
 pub(crate) struct Arguments {
     /// A built-in drill's name, or a path.
     #[arg(value_name = "DRILL")]
@@ -24,9 +22,9 @@ pub(crate) struct Arguments {
     /// The pitch of the pipe chanter instead of the practice chanter's.
     #[arg(long)]
     pipes: bool,
-    /// Where to write.
+    /// Where to write; else a page of the drill's name in this folder.
     #[arg(short, long, value_name = "FILE.html")]
-    output: PathBuf,
+    output: Option<PathBuf>,
     /// Replace a file that exists.
     #[arg(long)]
     force: bool,
@@ -34,8 +32,9 @@ pub(crate) struct Arguments {
 
 /// Runs `handout`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
-    output::named(&arguments.output, &["html", "htm"])?;
-    output::ready_to_write(&arguments.output, arguments.force)?;
+    let target = output::or_named(arguments.output.as_deref(), &arguments.drill, "html");
+    output::named(&target, &["html", "htm"])?;
+    output::ready_to_write(&target, arguments.force)?;
     let opened = open(&arguments.drill)?;
     let own = settings::sounding(arguments.la, arguments.pipes, false)?;
     let page = handout(&opened.drill, settings::tuning(&own));
@@ -48,6 +47,8 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             LARGEST_HANDOUT / 1000
         )));
     }
-    output::write_bytes(&arguments.output, arguments.force, page.as_bytes())?;
+    output::write_bytes(&target, arguments.force, page.as_bytes())?;
+    let size = format!("{}, {} kB", opened.drill.title, page.len().div_ceil(1000));
+    output::wrote(&target, &size)?;
     Ok(Outcome::Done)
 }

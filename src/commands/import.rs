@@ -5,6 +5,7 @@ use super::open::read_bytes;
 use super::{Failure, Outcome, Ran, output};
 use crate::drill::{LARGEST_FILE, render, write};
 use crate::exchange::{Format, abc, read};
+use crate::wording;
 use std::path::PathBuf;
 
 /// Arguments of `import`.
@@ -51,8 +52,12 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let Some(piece) = piece else {
         return Err(Failure(format!("`{shown}` was not imported:\n{told}")));
     };
-    let text = write(&piece.document()).map_err(Failure)?;
+    let document = piece.document();
+    let text = write(&document).map_err(Failure)?;
     output::write_bytes(&arguments.output, arguments.force, text.as_bytes())?;
+    let stages = document.stages.as_ref().map_or(1, Vec::len);
+    let stages = wording::count(stages, "stage", "stages");
+    output::wrote(&arguments.output, &format!("{}, {stages}", document.title))?;
     if problems.is_empty() {
         return Ok(Outcome::Done);
     }

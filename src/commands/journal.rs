@@ -529,7 +529,7 @@ fn backup(target: &Path) -> Ran {
     output::ready_for_new(target)?;
     let journal = plan::to_read(&own()?).map_err(told)?;
     place(&journal, target)?;
-    output::print(&format!("{}\n", target.display()))?;
+    output::wrote(target, "a whole copy of the journal")?;
     Ok(Outcome::Done)
 }
 

@@ -102,6 +102,9 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         let take = drawn(name.to_string_lossy().into_owned(), &hearing, compared);
         let bytes = format.write(&draw_take(&take, Paper::A4))?;
         output::write_bytes(target, arguments.force, &bytes)?;
+        if !arguments.json {
+            output::wrote(target, "the take over what is written")?;
+        }
     }
     if arguments.json {
         output::print_json(&document)?;

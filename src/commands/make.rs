@@ -26,11 +26,12 @@ enum BuildUp {
 /// Arguments of `make`.
 #[derive(clap::Args)]
 #[command(
-    after_help = "Examples:\n  gracerung make taorluath --from LG --to LA -o my.yaml\n  \
+    after_help = "Examples:\n  gracerung make taorluath --from LG --to LA\n  \
     gracerung make grip --from D --to LA,D --chain\n  \
     gracerung make crunluath --build last-part-first --bridge\n  gracerung make crossings\n  \
     gracerung make --finger bottom-ring -o ring-finger.yaml\n\n\
-    Without -o the file is printed. It is yours to read and edit; `gracerung check` reads it."
+    Without -o it goes among your own drills, under a name that says what it is; `-o -` prints it.\n\
+    It is yours to read and edit; `gracerung check` reads it."
 )]
 pub(crate) struct Arguments {
     /// The movement, or `crossings`: all 36 changes of note without gracenotes, worst first.
@@ -61,7 +62,7 @@ pub(crate) struct Arguments {
     /// Everything that works one finger: thumb, top-index … bottom-little.
     #[arg(long, value_parser = arguments::finger, conflicts_with_all = ["what", "from", "to"])]
     finger: Option<Finger>,
-    /// The file to write.
+    /// The file to write, `-` to print it; else one among your own drills.
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
     /// Replace a file that exists.
@@ -75,14 +76,48 @@ fn metre(text: &str) -> Result<Metre, String> {
 
 /// Runs `make`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
-    if let Some(target) = &arguments.output {
+    let printed = arguments.output.as_deref() == Some(Path::new("-"));
+    if let Some(target) = arguments.output.as_deref().filter(|_| !printed) {
         output::ready_to_write(target, arguments.force)?;
     }
-    put(
-        &document(arguments)?,
-        arguments.output.as_deref(),
-        arguments.force,
-    )
+    let document = document(arguments)?;
+    let target = match &arguments.output {
+        Some(_) if printed => None,
+        Some(target) => Some(target.clone()),
+        None => {
+            let folder = folders::own_drills()?;
+            output::make_folder(&folder)?;
+            Some(folder.join(format!("{}.yaml", name_of(arguments))))
+        }
+    };
+    put(&document, target.as_deref(), arguments.force)
+}
+
+/// A name that says what is made; one of a drill that came with the program would hide it.
+fn name_of(arguments: &Arguments) -> String {
+    let notes = |word: &str, notes: &[Note]| -> String {
+        let names: Vec<String> = notes
+            .iter()
+            .map(|note| note.name().to_lowercase())
+            .collect();
+        if names.is_empty() {
+            String::new()
+        } else {
+            format!("-{word}-{}", names.join("-"))
+        }
+    };
+    let name = if let Some(finger) = arguments.finger {
+        format!("finger-{}", finger.name())
+    } else {
+        let what = arguments.what.as_deref().unwrap_or_default();
+        let movement = find_said(what).map_or("crossings", |named| named.movement.name());
+        let (from, to) = (notes("from", &arguments.from), notes("to", &arguments.to));
+        format!("{movement}{from}{to}")
+    };
+    match crate::drill::built_in(&name) {
+        Some(_) => format!("my-{name}"),
+        None => name,
+    }
 }
 
 /// A made drill as its file.
@@ -111,13 +146,17 @@ pub(crate) fn put(document: &DrillDocument, target: Option<&Path>, force: bool) 
         Some(target) => {
             output::write_bytes(target, force, text.as_bytes())?;
             let stages = document.stages.as_ref().map_or(0, Vec::len);
-            output::print(&format!(
-                "{}: {}, {}\n{}",
-                target.display(),
-                document.title,
-                wording::count(stages, "stage", "stages"),
-                shut.map_or_else(String::new, |shut| format!("{shut}\n"))
-            ))?;
+            let stages = wording::count(stages, "stage", "stages");
+            let shut = shut.map_or_else(String::new, |shut| format!("\n{shut}"));
+            output::wrote(target, &format!("{}, {stages}{shut}", document.title))?;
+            if folders::own_drills().is_ok_and(|own| target.starts_with(own))
+                && let Some(name) = target.file_stem()
+            {
+                output::print(&format!(
+                    "`gracerung practise {}` plays it\n",
+                    name.to_string_lossy()
+                ))?;
+            }
         }
     }
     Ok(Outcome::Done)

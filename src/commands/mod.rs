@@ -15,6 +15,7 @@ mod ear;
 mod explain;
 mod export;
 mod folders;
+mod groups;
 mod handout;
 mod hear;
 mod homework;
@@ -23,6 +24,7 @@ mod journal;
 mod licences;
 mod listen;
 mod make;
+mod manual;
 mod movements;
 mod open;
 mod output;
@@ -45,7 +47,7 @@ mod today;
 mod tune;
 mod warmup;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
 use std::ffi::OsString;
 use std::process::ExitCode;
 
@@ -155,6 +157,8 @@ enum Command {
     Licences(licences::Arguments),
     /// Print a completion script for a shell.
     Completions(completions::Arguments),
+    /// Print the manual page, or write all of them into a folder.
+    Manual(manual::Arguments),
 }
 
 /// Runs the program with its arguments, the program's own name first.
@@ -170,7 +174,13 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             Err(_) => ExitCode::from(2),
         };
     }
-    let cli = match Cli::try_parse_from(arguments) {
+    if completions::answered(&arguments) {
+        return ExitCode::SUCCESS;
+    }
+    let parsed = groups::grouped(Cli::command())
+        .try_get_matches_from(arguments)
+        .and_then(|matches| Cli::from_arg_matches(&matches));
+    let cli = match parsed {
         Ok(cli) => cli,
         Err(error) => {
             // Help is our own text, in its styles. An error repeats what was typed.
@@ -216,6 +226,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Some(Command::Schema(arguments)) => schema::run(&arguments),
         Some(Command::Licences(arguments)) => licences::run(&arguments),
         Some(Command::Completions(arguments)) => completions::run(&arguments),
+        Some(Command::Manual(arguments)) => manual::run(&arguments),
     };
     match ran {
         Ok(Outcome::Done) => ExitCode::SUCCESS,

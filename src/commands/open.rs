@@ -58,7 +58,11 @@ pub(crate) fn open_text(wanted: &str) -> Result<(Opened, String), Failure> {
     find(wanted).map(|(_, source)| (opened, source.text))
 }
 
-fn find(wanted: &str) -> Result<(String, Source), Failure> {
+/// A drill's name and its text with what was found in it, by name or path.
+///
+/// # Errors
+/// Nothing of that name, a file that cannot be read.
+pub(crate) fn find(wanted: &str) -> Result<(String, Source), Failure> {
     let path = Path::new(wanted);
     let looks_like_path =
         wanted.contains(std::path::MAIN_SEPARATOR) || path.extension().is_some() || path.is_file();

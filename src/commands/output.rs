@@ -6,7 +6,7 @@ use crate::wording::{is_unseen, visible};
 use std::borrow::Cow;
 use std::fmt::{Display, Write as _};
 use std::io::{ErrorKind, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Writes to standard output, signs that are not seen written out. A reader that has gone away is
 /// no error.
@@ -169,6 +169,28 @@ fn exists(target: &Path) -> Failure {
         "`{}` exists and was left as it is; add --force to replace it",
         target.display()
     ))
+}
+
+/// Says what was written where; nothing where it went into a stream, which would hold it too.
+///
+/// # Errors
+/// Standard output cannot be written.
+pub(crate) fn wrote(target: &Path, what: &str) -> Result<(), Failure> {
+    if is_stream(target) {
+        return Ok(());
+    }
+    print(&format!("{}: {what}\n", target.display()))
+}
+
+/// The file that is meant: the named one, else one of the drill's name in this folder.
+pub(crate) fn or_named(given: Option<&Path>, drill: &str, ending: &str) -> PathBuf {
+    given.map_or_else(
+        || {
+            let stem = Path::new(drill).file_stem().unwrap_or_default();
+            PathBuf::from(format!("{}.{ending}", stem.to_string_lossy()))
+        },
+        Path::to_owned,
+    )
 }
 
 /// A device or a pipe, such as `/dev/stdout`: it is written into, never replaced.

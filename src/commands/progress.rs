@@ -200,7 +200,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         };
         output::write_bytes(target, arguments.force, &bytes)?;
         if !arguments.json && !arguments.csv {
-            output::print(&format!("{}\n", target.display()))?;
+            output::wrote(target, &format!("how the weeks went, {title}"))?;
         }
     }
     Ok(Outcome::Done)

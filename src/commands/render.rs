@@ -7,6 +7,7 @@ use crate::rhythm::{ClickPlan, ReferencePlan};
 use crate::sound::{Bounce, Bus, Sound};
 use crate::timeline::{Layout, lay};
 use crate::units::{Hertz, SampleRate};
+use crate::wording;
 use indicatif::{ProgressBar, ProgressStyle};
 use std::io::{BufWriter, IsTerminal};
 use std::path::PathBuf;
@@ -14,13 +15,11 @@ use std::sync::Arc;
 
 /// Arguments of `render`.
 #[derive(clap::Args)]
-#[command(
-    after_help = "Examples:\n  gracerung render grip-from-d -o grip.wav\n  \
+#[command(after_help = "Examples:\n  gracerung render grip-from-d\n  \
     gracerung render grip-from-d --stage \"real time\" --tempo 66 --repeats 8 --drones -o grip.wav\n\n\
     The file holds one bar of count-in, then each repetition with its breath. An existing file is\n\
     kept unless --force is given. Pitch, tuning, drones, click and the balance of the levels are\n\
-    those of `gracerung settings`."
-)]
+    those of `gracerung settings`.")]
 pub(crate) struct Arguments {
     /// A built-in drill's name, or a path.
     #[arg(value_name = "DRILL")]
@@ -51,9 +50,9 @@ pub(crate) struct Arguments {
     /// The click alone.
     #[arg(long)]
     no_reference: bool,
-    /// Where to write.
+    /// Where to write; else a file of the drill's name in this folder.
     #[arg(short, long, value_name = "FILE.wav")]
-    output: PathBuf,
+    output: Option<PathBuf>,
     /// Replace a file that exists.
     #[arg(long)]
     force: bool,
@@ -61,10 +60,11 @@ pub(crate) struct Arguments {
 
 /// Runs `render`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
-    output::named(&arguments.output, &["wav"])?;
-    output::ready_to_write(&arguments.output, arguments.force)?;
+    let target = output::or_named(arguments.output.as_deref(), &arguments.drill, "wav");
+    output::named(&target, &["wav"])?;
+    output::ready_to_write(&target, arguments.force)?;
     let opened = open(&arguments.drill)?;
-    let (stage, _) = arguments::stage(&opened.drill, &arguments.stage)?;
+    let (stage, written) = arguments::stage(&opened.drill, &arguments.stage)?;
     let rung = arguments.at.rung(&opened.drill, stage)?;
     let layout = Layout {
         lengths: rung.lengths(opened.drill.lengths),
@@ -89,16 +89,27 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         clicks: ClickPlan::Every,
     };
     let bar = progress(bounce.frames().seconds(arguments.rate));
-    output::write_file(&arguments.output, arguments.force, |file| {
+    output::write_file(&target, arguments.force, |file| {
         bounce
             .write(BufWriter::new(file), |done, total| {
                 bar.set_length(total.0);
                 bar.set_position(done.0);
             })
             .map(|_| ())
-            .map_err(|error| output::cannot_write(&arguments.output, &error))
+            .map_err(|error| output::cannot_write(&target, &error))
     })?;
     bar.finish_and_clear();
+    let seconds = bounce.frames().seconds(arguments.rate).round() as usize;
+    output::wrote(
+        &target,
+        &format!(
+            "{}, {} at {}, {}",
+            opened.drill.title,
+            written.name,
+            rung.spoken(),
+            wording::count(seconds, "second", "seconds")
+        ),
+    )?;
     Ok(Outcome::Done)
 }
 

@@ -107,7 +107,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             output::make_folder(folder)?;
         }
         output::write_bytes(&path, false, starter().as_bytes())?;
-        output::print(&format!("{}\n", path.display()))?;
+        output::wrote(&path, "every setting with its default, to edit")?;
         return Ok(Outcome::Done);
     }
     let (settings, trouble) = read_all(&[])?;

@@ -3,12 +3,13 @@
 use super::open::open;
 use super::{Failure, Outcome, Ran, output, settings};
 use crate::sheet::{Booklet, Options, Paper, compose, write_pdf, write_png, write_svg};
+use crate::wording;
 use std::path::{Path, PathBuf};
 
 /// Arguments of `sheet`.
 #[derive(clap::Args)]
 #[command(
-    after_help = "Examples:\n  gracerung sheet grip-from-d -o grip.pdf\n  \
+    after_help = "Examples:\n  gracerung sheet grip-from-d\n  gracerung sheet grip-from-d -o grip.png\n  \
     gracerung sheet grip taorluath --clicks --paper letter -o booklet.pdf\n\n\
     The ending of FILE says what is written: .pdf, .svg or .png. Several drills make a booklet,\n\
     each on a page of its own. A movement is named above the staff where it first stands in a\n\
@@ -19,9 +20,9 @@ pub(crate) struct Arguments {
     /// Names of built-in drills, or paths.
     #[arg(value_name = "DRILL", required = true)]
     drills: Vec<String>,
-    /// Where to write: FILE.pdf, FILE.svg or FILE.png.
+    /// Where to write: FILE.pdf, FILE.svg or FILE.png; else a PDF of the first drill's name here.
     #[arg(short, long, value_name = "FILE")]
-    output: PathBuf,
+    output: Option<PathBuf>,
     /// The paper.
     #[arg(long, value_enum, default_value = "a4")]
     paper: PaperName,
@@ -99,8 +100,10 @@ impl Format {
 
 /// Runs `sheet`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
-    let format = format_of(&arguments.output)?;
-    output::ready_to_write(&arguments.output, arguments.force)?;
+    let first = arguments.drills.first().map_or("sheet", String::as_str);
+    let target = output::or_named(arguments.output.as_deref(), first, "pdf");
+    let format = format_of(&target)?;
+    output::ready_to_write(&target, arguments.force)?;
     let mut drills = Vec::with_capacity(arguments.drills.len());
     for wanted in &arguments.drills {
         drills.push(open(wanted)?.drill);
@@ -113,7 +116,10 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let booklet = compose(&drills, &options);
     let outcome = told_lacking(&booklet);
     let bytes = format.write(&booklet)?;
-    output::write_bytes(&arguments.output, arguments.force, &bytes)?;
+    output::write_bytes(&target, arguments.force, &bytes)?;
+    let titles: Vec<&str> = drills.iter().map(|drill| drill.title.as_str()).collect();
+    let pages = wording::count(booklet.pages.len(), "page", "pages");
+    output::wrote(&target, &format!("{} on {pages}", wording::list(&titles)))?;
     Ok(outcome)
 }
 

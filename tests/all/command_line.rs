@@ -97,7 +97,7 @@ fn the_list_names_the_built_in_drills() {
     says(&["drills"], 0, "taorluath-from-low-g");
     says(&["--version"], 0, env!("CARGO_PKG_VERSION"));
     says(&["schema"], 0, "listen_for");
-    says(&["completions", "bash"], 0, "practise");
+    says(&["completions", "bash"], 0, "complete -o");
 }
 
 #[test]
@@ -251,9 +251,8 @@ fn every_help_has_an_example() {
     let all = text(&run(home.path(), &["--help"]).stdout);
     let commands: Vec<&str> = all
         .lines()
-        .skip_while(|line| *line != "Commands:")
-        .skip(1)
-        .take_while(|line| !line.is_empty())
+        .skip_while(|line| !line.starts_with("Usage:"))
+        .take_while(|line| *line != "Options:")
         .filter(|line| line.starts_with("  ") && !line.starts_with("   "))
         .filter_map(|line| line.split_whitespace().next())
         .filter(|command| *command != "help")

@@ -175,9 +175,9 @@ fn movements_are_found_as_players_call_them() {
     }
     let listed = text(&run(&["movements", "E doubling"]));
     assert!(listed.contains("explain \"E doubling\""), "{listed}");
-    let made = text(&run(&["make", "doubling on E"]));
+    let made = text(&run(&["make", "doubling on E", "-o", "-"]));
     assert!(made.contains("to: E"), "{made}");
-    let heavy = text(&run(&["make", "heavy throw"]));
+    let heavy = text(&run(&["make", "heavy throw", "-o", "-"]));
     assert!(heavy.contains("heavy-throw"), "{heavy}");
     let pibroch = text(&run(&["movements", "piobaireachd"]));
     assert!(pibroch.contains("hiharin"), "{pibroch}");
@@ -235,6 +235,6 @@ fn a_slip_in_a_name_is_answered_with_the_nearest() {
             text(&output)
         );
     }
-    let crossings = run(&["make", "crossing"]);
+    let crossings = run(&["make", "crossing", "-o", "-"]);
     assert_eq!(crossings.status.code(), Some(0));
 }

@@ -162,6 +162,7 @@ const ARGUMENTS: &[&str] = &[
     "settings --json",
     "schema *",
     "completions *",
+    "manual -o *",
     "licences *",
     "licences --libraries",
     "*",
@@ -171,10 +172,9 @@ const ARGUMENTS: &[&str] = &[
 /// The commands that a help page lists.
 fn commands_of(help: &str) -> BTreeSet<String> {
     help.lines()
-        .skip_while(|line| *line != "Commands:")
-        .skip(1)
-        .take_while(|line| line.starts_with("  "))
-        .filter(|line| !line.starts_with("   "))
+        .skip_while(|line| !line.starts_with("Usage:"))
+        .take_while(|line| *line != "Options:")
+        .filter(|line| line.starts_with("  ") && !line.starts_with("   "))
         .filter_map(|line| line.split_whitespace().next())
         .filter(|name| *name != "help")
         .map(str::to_owned)

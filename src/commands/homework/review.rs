@@ -90,7 +90,11 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         };
         output::write_bytes(target, arguments.force, &bytes)?;
         if !arguments.json {
-            output::print(&format!("\n{}\n", target.display()))?;
+            output::print("\n")?;
+            output::wrote(
+                target,
+                &crate::wording::count(reports.len(), "report", "reports"),
+            )?;
         }
     }
     Ok(if broken > 0 || lacking {

@@ -1,0 +1,172 @@
+//! How commands speak: help in groups, manual pages, completion, and what was written where.
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+fn run_in(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_gracerung"))
+        .args(arguments)
+        .env_clear()
+        .env("XDG_DATA_HOME", folder.join("data"))
+        .env("XDG_CONFIG_HOME", folder.join("config"))
+        .current_dir(folder)
+        .output()
+        .expect("the program runs")
+}
+
+fn text(output: &Output) -> String {
+    format!(
+        "{}{}",
+        String::from_utf8_lossy(&output.stdout),
+        String::from_utf8_lossy(&output.stderr)
+    )
+}
+
+fn folder() -> tempfile::TempDir {
+    tempfile::tempdir().expect("a folder")
+}
+
+#[test]
+fn help_stands_in_groups_with_a_headline_each() {
+    let folder = folder();
+    let help = text(&run_in(folder.path(), &["--help"]));
+    let at = |words: &str| {
+        help.find(words)
+            .unwrap_or_else(|| panic!("{words}: {help}"))
+    };
+    assert!(at("Practise:") < at("  today "));
+    assert!(at("  today ") < at("Teach and learn:"));
+    assert!(at("Teach and learn:") < at("  review "));
+    assert!(at("  review ") < at("Options:"));
+    assert!(
+        help.lines().all(|line| line.chars().count() <= 100),
+        "{help}"
+    );
+}
+
+/// A manual page with a line that `man` does not know would be cut there; groff reads each in
+/// `.ci/run`, here every command has its page and every group its headline.
+#[test]
+fn there_is_a_manual_page_for_every_command() {
+    let folder = folder();
+    let page = text(&run_in(folder.path(), &["manual"]));
+    for part in [
+        ".SH NAME",
+        ".SS \"Teach and learn\"",
+        ".SH FILES",
+        "journal.sqlite",
+    ] {
+        assert!(page.contains(part), "{part}: {page}");
+    }
+    let said = text(&run_in(folder.path(), &["manual", "-o", "man1"]));
+    assert!(said.contains("man1: gracerung.1 and"), "{said}");
+    for name in ["gracerung.1", "gracerung-practise.1", "gracerung-manual.1"] {
+        assert!(folder.path().join("man1").join(name).is_file(), "{name}");
+    }
+}
+
+/// What a shell asks: the words of the line after `--`, and which of them is completed.
+fn completed(folder: &Path, words: &[&str]) -> Vec<String> {
+    let output = Command::new(env!("CARGO_BIN_EXE_gracerung"))
+        .args(["--", "gracerung"])
+        .args(words)
+        .env_clear()
+        .env("XDG_DATA_HOME", folder.join("data"))
+        .env("_GRACERUNG_COMPLETE", "bash")
+        .env("_CLAP_COMPLETE_INDEX", words.len().to_string())
+        .env("_CLAP_IFS", "\n")
+        .current_dir(folder)
+        .output()
+        .expect("the program runs");
+    let text = String::from_utf8_lossy(&output.stdout).into_owned();
+    text.lines().map(str::to_owned).collect()
+}
+
+#[test]
+fn names_of_drills_movements_schools_and_stages_are_completed() {
+    let folder = folder();
+    let own = folder.path().join("data/gracerung/drills");
+    std::fs::create_dir_all(&own).expect("a folder");
+    std::fs::write(own.join("my-own.yaml"), "title: x").expect("a file");
+    let has = |words: &[&str], wanted: &str| {
+        let found = completed(folder.path(), words);
+        assert!(
+            found.iter().any(|word| word == wanted),
+            "{words:?}: {found:?}"
+        );
+    };
+    has(&["practise", "my"], "my-own");
+    has(&["sheet", "grip-from"], "grip-from-d");
+    has(&["make", "taor"], "taorluath");
+    has(&["explain", "grip", "--school", "d-"], "d-from-d");
+    has(
+        &["practise", "grip-from-d", "--stage", "half"],
+        "half beats",
+    );
+    let script = text(&run_in(folder.path(), &["completions", "bash"]));
+    assert!(script.contains("_GRACERUNG_COMPLETE"), "{script}");
+}
+
+/// A command that writes in silence leaves the player looking for the file.
+#[test]
+fn what_is_written_is_said_with_its_place() {
+    let folder = folder();
+    for (arguments, file, said) in [
+        (
+            &["sheet", "grip-from-d"][..],
+            "grip-from-d.pdf",
+            "Grip from D on 2 pages",
+        ),
+        (
+            &["handout", "grip-from-d"],
+            "grip-from-d.html",
+            "Grip from D",
+        ),
+        (
+            &["render", "grip-from-d", "--repeats", "1"],
+            "grip-from-d.wav",
+            "full beats at 50",
+        ),
+        (&["export", "grip", "-o", "grip.abc"], "grip.abc", "stages"),
+        (
+            &["settings", "--write"],
+            "config/gracerung/settings.toml",
+            "every setting",
+        ),
+    ] {
+        let output = run_in(folder.path(), arguments);
+        let text = text(&output);
+        assert_eq!(output.status.code(), Some(0), "{arguments:?}: {text}");
+        assert!(folder.path().join(file).is_file(), "{arguments:?}: {text}");
+        let name = Path::new(file).file_name().and_then(|name| name.to_str());
+        assert!(text.contains(name.expect("a name")), "{text}");
+        assert!(text.contains(said), "{arguments:?}: {text}");
+    }
+    let again = run_in(folder.path(), &["sheet", "grip-from-d"]);
+    assert_eq!(again.status.code(), Some(2), "{}", text(&again));
+}
+
+/// What was made lies where `practise` finds it, and never hides a drill of the program.
+#[test]
+fn what_is_made_goes_among_the_players_own_drills() {
+    let folder = folder();
+    let made = text(&run_in(
+        folder.path(),
+        &["make", "taorluath", "--from", "LG", "--to", "LA"],
+    ));
+    assert!(
+        made.contains("gracerung practise taorluath-from-lg-to-la"),
+        "{made}"
+    );
+    let own = folder.path().join("data/gracerung/drills");
+    assert!(own.join("taorluath-from-lg-to-la.yaml").is_file());
+    let made = text(&run_in(folder.path(), &["make", "grip"]));
+    assert!(made.contains("practise my-grip"), "{made}");
+    let again = run_in(folder.path(), &["make", "grip"]);
+    assert_eq!(again.status.code(), Some(2));
+    let checked = run_in(folder.path(), &["check", "my-grip", "grip-from-d"]);
+    assert_eq!(checked.status.code(), Some(0), "{}", text(&checked));
+    assert!(text(&checked).contains("grip-from-d: Grip from D with 5 stages"));
+    let unknown = text(&run_in(folder.path(), &["check", "grip-from-b"]));
+    assert!(unknown.contains("did you mean"), "{unknown}");
+}
