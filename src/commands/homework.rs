@@ -19,12 +19,10 @@ use std::path::{Path, PathBuf};
 
 /// A text without signs that would upset a terminal or a page.
 fn plain(what: &str, text: &str) -> Result<String, Failure> {
-    if text
-        .chars()
-        .any(|sign| sign.is_control() && sign != '\n' && sign != '\t')
-    {
+    if let Some(sign) = text.chars().find(|sign| wording::is_hidden(*sign)) {
         return Err(Failure(format!(
-            "the {what} contains a control character: take it away"
+            "the {what} contains U+{:04X}, which is not seen: take it away",
+            u32::from(sign)
         )));
     }
     if text.chars().count() > 4000 {

@@ -3,8 +3,8 @@
 use super::export::format_of;
 use super::open::read_bytes;
 use super::{Failure, Outcome, Ran, output};
-use crate::drill::{LARGEST_FILE, render, write};
-use crate::exchange::{Format, abc, read};
+use crate::drill::{render, write};
+use crate::exchange::{Format, LARGEST_FILE, abc, read};
 use crate::wording;
 use std::path::PathBuf;
 
@@ -42,7 +42,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     }
     output::named(&arguments.output, &["yaml", "yml"])?;
     output::ready_to_write(&arguments.output, arguments.force)?;
-    let bytes = read_bytes(&arguments.file, 16 * LARGEST_FILE)?;
+    let bytes = read_bytes(&arguments.file, LARGEST_FILE)?;
     let (piece, problems) = match format {
         Format::Abc => abc::read_tune(&bytes, arguments.tune),
         _ => read(format, &bytes),

@@ -2,7 +2,9 @@
 
 use super::{Failure, Outcome, Ran, folders, open, output, plan};
 use crate::drill::MOST_SHOWN;
-use crate::journal::{Health, Journal, JournalError, Mended, Merged, absurd, look_over, mended};
+use crate::journal::{
+    Health, Journal, JournalError, Merged, Odd, WrongClock, absurd, look_over, mended, odd,
+};
 use crate::practice::Entry;
 use crate::wording;
 use clap::Subcommand;
@@ -209,8 +211,15 @@ fn check(file: Option<&Path>, recover: Option<&Path>, json: bool) -> Ran {
 
 /// What is worth knowing and no damage.
 fn remarks(entries: &[Entry], unsummed: usize) -> Vec<String> {
-    let mended = mended(entries.to_vec(), now());
-    let mut told = odd(&mended);
+    let mut told = sentences(
+        &odd(entries, now()),
+        |wrong| {
+            let later = wrong.says > wrong.instead;
+            let was = if later { "ahead" } else { "behind" };
+            format!(": its clock was {was}, by the sessions around it")
+        },
+        "cannot be",
+    );
     if !told.is_empty() {
         told.push("`gracerung journal mend` says how that would be put right".to_owned());
     }
@@ -227,32 +236,26 @@ fn now() -> i64 {
     jiff::Timestamp::now().as_microsecond()
 }
 
-/// What is odd about the entries of a journal, a sentence each.
-fn odd(mended: &Mended) -> Vec<String> {
-    let mut told: Vec<String> = mended
-        .clocks
-        .iter()
-        .take(MOST_SHOWN)
-        .map(|wrong| {
-            let entries = wording::count(wrong.entries, "entry", "entries");
-            let later = wrong.says > wrong.instead;
-            format!(
-                "a session of {} with {entries}: its clock was {}, by the sessions around it",
-                day(wrong.says),
-                if later { "ahead" } else { "behind" },
-            )
-        })
-        .collect();
-    told.extend(
-        mended
-            .absurd
-            .iter()
-            .take(MOST_SHOWN)
-            .map(|(entry, why)| format!("the entry {} cannot be: its {why}", entry.seq)),
-    );
-    let all = mended.clocks.len() + mended.absurd.len();
-    if all > told.len() {
-        told.push(format!("and {} more", all - told.len()));
+/// What is odd about the entries of a journal, a sentence each: how that of a session with a wrong
+/// clock ends, and what is said of an entry that cannot be.
+fn sentences(odd: &Odd, ends: impl Fn(&WrongClock) -> String, said: &str) -> Vec<String> {
+    let sessions = odd.clocks.iter().map(|wrong| {
+        let entries = wording::count(wrong.entries, "entry", "entries");
+        let day = day(wrong.says);
+        format!("a session of {day} with {entries}{}", ends(wrong))
+    });
+    let entries = odd.absurd.iter();
+    let entries = entries.map(|(number, why)| format!("the entry {number} {said}: its {why}"));
+    let mut told = Vec::new();
+    for (all, what) in [
+        (sessions.collect::<Vec<_>>(), "sessions"),
+        (entries.collect(), "entries"),
+    ] {
+        let more = all.len().saturating_sub(MOST_SHOWN);
+        told.extend(all.into_iter().take(MOST_SHOWN));
+        if more > 0 {
+            told.push(format!("and {more} more {what} likewise"));
+        }
     }
     told
 }
@@ -266,27 +269,12 @@ fn mend(file: Option<&Path>, into: Option<&Path>) -> Ran {
         output::ready_for_new(target)?;
     }
     let (health, entries) = look_over(&path).map_err(told)?;
-    let mended = mended(entries, now());
-    let mut plan: Vec<String> = Vec::new();
-    for wrong in mended.clocks.iter().take(MOST_SHOWN) {
-        plan.push(format!(
-            "a session of {} with {} is dated {}",
-            day(wrong.says),
-            wording::count(wrong.entries, "entry", "entries"),
-            day(wrong.instead)
-        ));
-    }
-    if mended.clocks.len() > MOST_SHOWN {
-        let more = mended.clocks.len() - MOST_SHOWN;
-        plan.push(format!("and {more} more sessions likewise"));
-    }
-    for (entry, why) in mended.absurd.iter().take(MOST_SHOWN) {
-        plan.push(format!("the entry {} is left out: its {why}", entry.seq));
-    }
-    if mended.absurd.len() > MOST_SHOWN {
-        let more = mended.absurd.len() - MOST_SHOWN;
-        plan.push(format!("and {more} more entries likewise"));
-    }
+    let odd = odd(&entries, now());
+    let mut plan = sentences(
+        &odd,
+        |wrong| format!(" is dated {}", day(wrong.instead)),
+        "is left out",
+    );
     for trouble in &health.troubles {
         plan.push(format!("not taken over: {trouble}"));
     }
@@ -300,11 +288,12 @@ fn mend(file: Option<&Path>, into: Option<&Path>) -> Ran {
             "  nothing was written: `--into NEW` writes the journal put right into a new file\n",
         ),
         Some(target) => {
-            recover_into(target, &mended.entries)?;
+            let entries = mended(entries, &odd);
+            recover_into(target, &entries)?;
             let _ = writeln!(
                 text,
                 "  {} written into {}; the old file was not touched",
-                wording::count(mended.entries.len(), "entry", "entries"),
+                wording::count(entries.len(), "entry", "entries"),
                 target.display()
             );
         }
@@ -353,13 +342,13 @@ fn export(target: Option<&Path>, force: bool) -> Ran {
     for entry in &entries {
         let line = serde_json::to_string(entry)
             .map_err(|error| Failure(format!("cannot write JSON: {error}")))?;
-        text.push_str(&output::escaped_json(&line));
+        text.push_str(&line);
         text.push('\n');
     }
     match target {
         Some(target) => {
             output::write_file(target, force, |file| {
-                file.write_all(text.as_bytes())
+                file.write_all(output::escaped_json(&text).as_bytes())
                     .map_err(|error| output::cannot_write(target, &error))
             })?;
             output::print(&format!(

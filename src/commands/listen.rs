@@ -1,12 +1,12 @@
 //! `listen`: what was played in a recording, and how it compares with a drill.
 
-use super::open::open;
+use super::open::{open, recording};
 use super::sheet::format_of;
 use super::timeline::score_of;
 use super::{Failure, Outcome, Ran, arguments, output, settings};
 use crate::chanter::{Note, Tuning, TuningTable};
 use crate::listening::{
-    HeardKind, Hearing, Piece, Recording, Repetition, align, hear, hear_piece, listen_document,
+    HeardKind, Hearing, Piece, Repetition, align, hear, hear_piece, listen_document,
 };
 use crate::practice::{Mark, Rung, Thresholds, ToneShape, UNSURE, Verdict, judge};
 use crate::screen::{longest, two_bars};
@@ -14,8 +14,6 @@ use crate::sheet::{Bar, FaultMark, Paper, Round, Take, draw_take};
 use crate::timeline::{Layout, lay};
 use crate::units::{Bpm, Hertz, SampleRate};
 use crate::wording;
-use std::fs::File;
-use std::io::BufReader;
 use std::path::{Path, PathBuf};
 
 /// How far the pace of the playing may be from the tempo asked for before it is told: more than any
@@ -157,20 +155,7 @@ fn asked(drill: &str, stage: &str, at: arguments::AtRung) -> Result<Asked, Failu
 }
 
 fn heard(path: &Path, la: Option<Hertz>, piece: Option<&Piece>) -> Result<Hearing, Failure> {
-    let shown = path.display();
-    let told = |error: std::io::Error| match error.kind() {
-        std::io::ErrorKind::NotFound => Failure(format!("there is no file `{shown}`")),
-        _ => Failure(format!("cannot read `{shown}`: {error}")),
-    };
-    if path.is_dir() {
-        return Err(Failure(format!(
-            "`{shown}` is a folder; name a recording in it"
-        )));
-    }
-    let file = File::open(path).map_err(told)?;
-    let length = file.metadata().map_err(told)?.len();
-    let mut recording = Recording::open(BufReader::new(file), length)
-        .map_err(|error| Failure(format!("`{shown}`: {error}")))?;
+    let mut recording = recording(path)?;
     let rate = recording.rate();
     let table = TuningTable::default();
     let next = || recording.read(65_536);
@@ -178,7 +163,7 @@ fn heard(path: &Path, la: Option<Hertz>, piece: Option<&Piece>) -> Result<Hearin
         Some(piece) => hear_piece(rate, la, table, piece, next),
         None => hear(rate, la, table, next),
     }
-    .map_err(|error| Failure(format!("`{shown}`: {error}")))
+    .map_err(|error| Failure(format!("`{}`: {error}", path.display())))
 }
 
 /// The repetitions with their verdicts; what is odd about them goes into `beside`.

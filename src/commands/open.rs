@@ -1,12 +1,14 @@
-//! A drill by name or path.
+//! A drill by name or path, and any other file that is read.
 
 use super::{Failure, folders};
 use crate::drill::{BUILT_IN, Drill, LARGEST_FILE, Problem, built_in, how_many, read_for, render};
-use crate::exchange::{Format, read_drill};
+use crate::exchange::{self, Format, read_drill};
 use crate::homework;
+use crate::listening::Recording;
 use crate::movement::Schools;
 use crate::wording;
-use std::io::Read;
+use std::fs::File;
+use std::io::{BufReader, Read};
 use std::path::Path;
 
 /// A drill that was read.
@@ -130,7 +132,10 @@ pub(crate) fn schools() -> Schools {
 pub(crate) fn read_source_for(path: &Path, schools: &Schools) -> Result<Source, Failure> {
     let format = Format::of_name(&path.to_string_lossy());
     // as much of other programs as `import` takes
-    let most = LARGEST_FILE * if format.is_some() { 16 } else { 1 };
+    let most = match format {
+        Some(_) => exchange::LARGEST_FILE,
+        None => LARGEST_FILE,
+    };
     let bytes = read_bytes(path, most)?;
     let (drill, problems) = match format {
         Some(format) => read_drill(format, &bytes),
@@ -148,14 +153,14 @@ pub(crate) fn read_source_for(path: &Path, schools: &Schools) -> Result<Source, 
 ///
 /// # Errors
 /// It cannot be read, or is a folder.
-pub(crate) fn open_file(path: &Path) -> Result<std::fs::File, Failure> {
+pub(crate) fn open_file(path: &Path) -> Result<File, Failure> {
     if path.is_dir() {
         return Err(Failure(format!(
             "`{}` is a folder; name a file in it",
             path.display()
         )));
     }
-    std::fs::File::open(path).map_err(|error| unread(path, &error))
+    File::open(path).map_err(|error| unread(path, &error))
 }
 
 /// The one sentence for a file that cannot be read.
@@ -179,4 +184,15 @@ pub(crate) fn read_bytes(path: &Path, most: usize) -> Result<Vec<u8>, Failure> {
         .read_to_end(&mut bytes)
         .map_err(|error| unread(path, &error))?;
     Ok(bytes)
+}
+
+/// Opens a recording.
+///
+/// # Errors
+/// A file that cannot be read, or is no recording.
+pub(crate) fn recording(path: &Path) -> Result<Recording<BufReader<File>>, Failure> {
+    let file = open_file(path)?;
+    let length = file.metadata().map_err(|error| unread(path, &error))?.len();
+    Recording::open(BufReader::new(file), length)
+        .map_err(|error| Failure(format!("`{}`: {error}", path.display())))
 }

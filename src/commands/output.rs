@@ -2,7 +2,7 @@
 //! file, a name or a library says reaches the terminal as a command to it.
 
 use super::Failure;
-use crate::wording::{is_unseen, visible};
+use crate::wording::{is_hidden, visible};
 use std::borrow::Cow;
 use std::fmt::{Display, Write as _};
 use std::io::{ErrorKind, Write};
@@ -22,13 +22,12 @@ pub(crate) fn print_json_lines(lines: &str) -> Result<(), Failure> {
 /// JSON without a sign that is not seen: such signs stand in texts only, where an escape says the
 /// same (RFC 8259, 7).
 pub(crate) fn escaped_json(json: &str) -> Cow<'_, str> {
-    let hidden = |sign: char| is_unseen(sign) && !matches!(sign, '\n' | '\t');
-    if !json.contains(hidden) {
+    if !json.contains(is_hidden) {
         return Cow::Borrowed(json);
     }
     let mut text = String::with_capacity(json.len() + 16);
     for sign in json.chars() {
-        if hidden(sign) {
+        if is_hidden(sign) {
             for unit in sign.encode_utf16(&mut [0; 2]) {
                 let _ = write!(text, "\\u{unit:04x}");
             }
@@ -300,6 +299,7 @@ fn folder_of(target: &Path) -> &Path {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::wording::is_unseen;
 
     #[test]
     fn json_keeps_its_meaning_without_a_sign_that_is_not_seen() {

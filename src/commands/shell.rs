@@ -542,20 +542,20 @@ impl Shell {
         let scores = scores(&opened.drill);
         let stages = planned(&opened.drill, &scores);
         let music: Vec<_> = stages.iter().map(|stage| stage.print).collect();
-        let entries = match &mut self.journal {
-            Some(journal) => journal.read(&music).unwrap_or_default(),
-            None => Vec::new(),
+        let (entries, place) = match &mut self.journal {
+            Some(journal) => (
+                journal.board(&music).unwrap_or_default(),
+                journal.last_place_in(&music).ok().flatten(),
+            ),
+            None => (Vec::new(), None),
         };
-        let place = match &self.journal {
-            Some(journal) if !entries.is_empty() => journal.last_place_in(&music).ok().flatten(),
-            _ => None,
-        };
+        let known = !entries.is_empty() || place.is_some();
         let stage = place
             .as_ref()
             .and_then(|place| stages.iter().position(|stage| stage.has(place.cell)))
             .unwrap_or(0);
         let rung = place.map(|place| place.cell.rung);
-        if !entries.is_empty() {
+        if known {
             line.progress = done(&opened.name, stages, &entries);
         }
         let (Some(written), Some(score)) = (opened.drill.stages.get(stage), scores.get(stage))

@@ -1,12 +1,12 @@
 //! `takes`: what was kept while practising: list, play beside the reference, at half speed, write.
 
-use super::open::{open, read_bytes};
+use super::open::{open, read_bytes, recording};
 use super::table::table;
 use super::timeline::score_of;
 use super::{Failure, Outcome, Ran, arguments, folders, output, practise, settings};
 use crate::chanter::{Tuning, TuningTable};
 use crate::drill::LARGEST_FILE;
-use crate::listening::{Piece, Recording, align, hear_piece};
+use crate::listening::{Piece, align, hear_piece};
 use crate::live::{Asked, DEFAULT_BUFFER, DeviceError, Playback, Quiet, Stereo};
 use crate::practice::Rung;
 use crate::sound::{at_rate, beside, half_speed, level_out};
@@ -14,8 +14,6 @@ use crate::timeline::{Layout, Timeline, lay};
 use crate::units::{Gain, Hertz, SampleRate};
 use crate::wording;
 use serde::{Deserialize, Serialize};
-use std::fs::File;
-use std::io::BufReader;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
@@ -269,12 +267,7 @@ fn remove(path: &Path) -> Ran {
 }
 
 fn read(path: &Path) -> Result<(Vec<f32>, SampleRate), Failure> {
-    let shown = path.display();
-    let told = |error: std::io::Error| Failure(format!("cannot read `{shown}`: {error}"));
-    let file = File::open(path).map_err(told)?;
-    let length = file.metadata().map_err(told)?.len();
-    let mut recording = Recording::open(BufReader::new(file), length)
-        .map_err(|error| Failure(format!("`{shown}`: {error}")))?;
+    let mut recording = recording(path)?;
     // no more than `p` ever keeps, whatever the file has become
     let most = (2.0 * crate::listening::KEPT_S) as usize * recording.rate().0 as usize;
     let samples = recording.read(most);

@@ -8,7 +8,7 @@ use crate::app::{planned, prints, scores};
 use crate::chanter::Note;
 use crate::drill::{BarRange, InPlace, Tune, make_in_place, make_joined};
 use crate::movement::{Context, Movement, write_parts};
-use crate::planning::{BarLine, bar_lines, work_on, work_on_words};
+use crate::planning::{BarLine, Lately, bar_lines, work_on, work_on_words};
 use crate::practice::{CellStatus, Plan, replay};
 use crate::score::{Found, Score, movements};
 use crate::units::Bpm;
@@ -189,7 +189,7 @@ pub(crate) fn failing(opened: &Opened, stage: usize, drills: &[Opened]) -> Vec<B
     let named: Vec<_> = prints(&known).into_iter().zip(&known).collect();
     let all: Vec<_> = named.iter().map(|(print, _)| *print).collect();
     let journal = super::plan::journal().ok().flatten();
-    let entries = journal.and_then(|mut journal| journal.read(&all).ok());
+    let entries = journal.and_then(|journal| journal.latest(&all, Lately::MOST).ok());
     bar_lines(tune, &named, &entries.unwrap_or_default())
 }
 
@@ -253,7 +253,7 @@ fn cleared(drills: &[Opened]) -> HashMap<(Vec<Note>, Context), Bpm> {
     };
     for opened in drills {
         let scores = scores(&opened.drill);
-        let entries = journal.read(&prints(&scores)).unwrap_or_default();
+        let entries = journal.board(&prints(&scores)).unwrap_or_default();
         if entries.is_empty() {
             continue;
         }

@@ -73,17 +73,21 @@ pub fn is_unseen(sign: char) -> bool {
             | '\u{feff}' | '\u{fff9}'..='\u{fffb}' | '\u{e0000}'..='\u{e007f}')
 }
 
+/// True for a sign that is not seen and is neither the end of a line nor a tab.
+pub fn is_hidden(sign: char) -> bool {
+    is_unseen(sign) && !matches!(sign, '\n' | '\t')
+}
+
 /// A text with every unseen sign written out, `\u{1b}` for an escape; ends of lines and tabs stay.
 pub fn visible(text: &str) -> Cow<'_, str> {
-    let hidden = |sign: char| is_unseen(sign) && !matches!(sign, '\n' | '\t');
-    if !text.contains(hidden) {
+    if !text.contains(is_hidden) {
         return Cow::Borrowed(text);
     }
     let mut seen = String::with_capacity(text.len() + 16);
     let mut signs = text.chars().peekable();
     while let Some(sign) = signs.next() {
         let ends_a_line = sign == '\r' && signs.peek() == Some(&'\n');
-        if hidden(sign) && !ends_a_line {
+        if is_hidden(sign) && !ends_a_line {
             seen.extend(sign.escape_unicode());
         } else {
             seen.push(sign);

@@ -13,6 +13,9 @@ pub use piece::{Piece, Practice, Section};
 
 use crate::drill::{Drill, Problem};
 
+/// The largest file of another program that is read, bytes: MusicXML takes a few hundred for a note.
+pub const LARGEST_FILE: usize = 16 * crate::drill::LARGEST_FILE;
+
 /// A format of other programs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Format {

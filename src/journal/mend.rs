@@ -87,15 +87,13 @@ pub struct WrongClock {
     pub instead: i64,
 }
 
-/// A journal without what cannot be.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Mended {
-    /// The entries, in fold order.
-    pub entries: Vec<Entry>,
-    /// Sessions that are dated anew, in the order in which they were stored.
+/// What in a journal cannot be.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Odd {
+    /// Sessions of a wrong clock, in the order in which they were stored.
     pub clocks: Vec<WrongClock>,
-    /// Entries that are left out, and why: words that follow `its`.
-    pub absurd: Vec<(Entry, String)>,
+    /// Numbers of the entries that cannot be, and why: words that follow `its`.
+    pub absurd: Vec<(u64, String)>,
 }
 
 /// A session, and whether its clock had a date: one that was set in the middle divides it in two.
@@ -113,51 +111,47 @@ struct Session {
     end: i64,
 }
 
-/// What a journal's entries come to without what cannot be, at a moment in microseconds.
-pub fn mended(entries: Vec<Entry>, now: i64) -> Mended {
-    let mut absurd_ones = Vec::new();
-    let mut kept = Vec::with_capacity(entries.len());
+/// What in a journal's entries cannot be, at a moment in microseconds.
+pub fn odd(entries: &[Entry], now: i64) -> Odd {
+    let mut odd = Odd::default();
+    let mut journals: BTreeMap<Uuid, Vec<&Entry>> = BTreeMap::new();
     for entry in entries {
-        match absurd(&entry) {
-            Some(why) => absurd_ones.push((entry, why)),
-            None => kept.push(entry),
+        match absurd(entry) {
+            Some(why) => odd.absurd.push((entry.seq, why)),
+            None => journals.entry(entry.journal).or_default().push(entry),
         }
     }
-    let mut journals: BTreeMap<Uuid, Vec<(u64, usize)>> = BTreeMap::new();
-    for (place, entry) in kept.iter().enumerate() {
-        journals
-            .entry(entry.journal)
-            .or_default()
-            .push((entry.seq, place));
+    for stored in journals.values_mut() {
+        stored.sort_by_key(|entry| entry.seq);
+        odd.clocks.extend(wrong_clocks(&sessions(stored), now));
     }
-    let mut clocks = Vec::new();
-    let mut by: BTreeMap<Piece, i64> = BTreeMap::new();
-    for places in journals.values_mut() {
-        places.sort_unstable();
-        let stored = sessions(places.iter().map(|(_, place)| &kept[*place]));
-        for wrong in wrong_clocks(&stored, now) {
-            by.insert(
+    odd
+}
+
+/// Entries without what is odd about them, in fold order.
+pub fn mended(mut entries: Vec<Entry>, odd: &Odd) -> Vec<Entry> {
+    let by: BTreeMap<Piece, i64> = odd
+        .clocks
+        .iter()
+        .map(|wrong| {
+            (
                 piece(wrong.session, wrong.says),
                 wrong.instead.saturating_sub(wrong.says),
-            );
-            clocks.push(wrong);
-        }
-    }
-    for entry in &mut kept {
+            )
+        })
+        .collect();
+    entries.retain(|entry| absurd(entry).is_none());
+    for entry in &mut entries {
         let record = &mut entry.record;
         if let Some(by) = by.get(&piece(record.id.session, record.utc_us)) {
             record.utc_us = record.utc_us.saturating_add(*by);
         }
     }
-    kept.sort_by_key(Entry::order);
-    Mended {
-        entries: kept,
-        clocks,
-        absurd: absurd_ones,
-    }
+    entries.sort_by_key(Entry::order);
+    entries
 }
 
-fn sessions<'a>(entries: impl Iterator<Item = &'a Entry>) -> Vec<Session> {
+fn sessions(entries: &[&Entry]) -> Vec<Session> {
     let mut found: Vec<Session> = Vec::new();
     let mut places: BTreeMap<Piece, usize> = BTreeMap::new();
     for entry in entries {
@@ -273,6 +267,24 @@ mod tests {
         }
     }
 
+    /// What is odd, and the entries without it.
+    struct Mended {
+        entries: Vec<Entry>,
+        clocks: Vec<WrongClock>,
+        absurd: Vec<(u64, String)>,
+    }
+
+    fn mended(entries: Vec<Entry>, now: i64) -> Mended {
+        let odd = odd(&entries, now);
+        let entries = super::mended(entries, &odd);
+        let Odd { clocks, absurd } = odd;
+        Mended {
+            entries,
+            clocks,
+            absurd,
+        }
+    }
+
     fn begins(mended: &Mended) -> Vec<(u128, i64)> {
         let mut found: Vec<(u128, i64)> = Vec::new();
         for entry in &mended.entries {
@@ -359,10 +371,10 @@ mod tests {
             .collect();
         let mut sorted = entries.clone();
         sorted.sort_by_key(Entry::order);
-        let mended = mended(entries, NOW);
-        assert_eq!((mended.clocks.len(), mended.absurd.len()), (0, 0));
-        assert_eq!(mended.entries, sorted);
-        assert_eq!(super::mended(Vec::new(), NOW).entries, []);
+        let found = mended(entries, NOW);
+        assert_eq!((found.clocks.len(), found.absurd.len()), (0, 0));
+        assert_eq!(found.entries, sorted);
+        assert_eq!(mended(Vec::new(), NOW).entries, []);
     }
 
     #[test]

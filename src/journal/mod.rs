@@ -20,5 +20,5 @@ mod trial;
 
 pub use care::{Health, look_over};
 pub use error::{JournalError, Trouble};
-pub use mend::{Mended, WrongClock, absurd, mended};
+pub use mend::{Odd, WrongClock, absurd, mended, odd};
 pub use store::{Appended, FORMAT, Journal, LastPlace, Merged};

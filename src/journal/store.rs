@@ -165,7 +165,7 @@ impl Journal {
 
     /// Whether the file is not there any more, or another is in its place: its folder was taken away,
     /// or a stick pulled out. What is written to it would go nowhere.
-    pub fn is_gone(&self) -> bool {
+    fn is_gone(&self) -> bool {
         self.copy.is_none() && file_name(&self.path) != self.file
     }
 
@@ -181,7 +181,8 @@ impl Journal {
 
     /// Stores records together, after what others stored meanwhile; when this returns they are on
     /// the disk. A time below the journal's last is raised to it, but for a session that begins more
-    /// than a day before and not before there was the program: then the last one's clock was ahead. With no records it only looks what others stored.
+    /// than a day before and not before there was the program: then the last one's clock was ahead.
+    /// With no records it only looks what others stored.
     ///
     /// # Errors
     /// See [`Trouble`]; then none of the records is stored.

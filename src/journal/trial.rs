@@ -5,7 +5,6 @@ use super::store::{FORMAT, SCHEMA, STEPS, raise};
 use crate::practice::{Entry, Kind, Record, RecordId};
 use rusqlite::{Connection, TransactionBehavior};
 use std::collections::BTreeMap;
-use std::sync::OnceLock;
 use uuid::Uuid;
 
 /// Raises a copy of an older journal, so that it can be compared with a new one; what is in the way.
@@ -48,15 +47,11 @@ fn spoken(sql: &str) -> String {
 /// What in the file was not made by this program, or not so: a trigger of another hand may change
 /// what is stored, a view what is shown.
 pub(super) fn strange_parts(connection: &Connection) -> Vec<String> {
-    static OURS: OnceLock<Parts> = OnceLock::new();
-    let fresh = || {
-        let made = Connection::open_in_memory().and_then(|fresh| {
-            fresh.execute_batch(SCHEMA)?;
-            parts(&fresh)
-        });
-        made.unwrap_or_default()
-    };
-    let ours = OURS.get_or_init(fresh);
+    let fresh = Connection::open_in_memory().and_then(|fresh| {
+        fresh.execute_batch(SCHEMA)?;
+        parts(&fresh)
+    });
+    let ours = fresh.unwrap_or_default();
     let theirs = match parts(connection) {
         Ok(theirs) => theirs,
         Err(error) => {

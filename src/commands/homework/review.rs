@@ -7,6 +7,7 @@ use crate::homework::{
     HomeworkError, LARGEST_FILE, Row, WhatFile, kind_of, page, read_assignment, read_report, rows,
 };
 use crate::sheet::write_pdf;
+use crate::wording::is_unseen;
 use std::path::{Path, PathBuf};
 
 /// Arguments of `review`.
@@ -165,7 +166,7 @@ fn table(title: &str, rows: &[Row]) -> String {
         let lines = textwrap::fill(&format!("{first}{stands}"), options(&first));
         let _ = writeln!(text, "{}", lines.trim_end());
         for more in row.faults.iter().cloned().chain(row.quoted()) {
-            let more: String = more.chars().filter(|sign| !sign.is_control()).collect();
+            let more: String = more.chars().filter(|sign| !is_unseen(*sign)).collect();
             let lines = textwrap::fill(&format!("{indent}{more}"), options(&indent));
             let _ = writeln!(text, "{}", lines.trim_end());
         }
@@ -175,7 +176,7 @@ fn table(title: &str, rows: &[Row]) -> String {
 
 /// A name without signs that would upset a terminal, cut where it is long.
 fn cut(name: &str) -> String {
-    let plain: String = name.chars().filter(|sign| !sign.is_control()).collect();
+    let plain: String = name.chars().filter(|sign| !is_unseen(*sign)).collect();
     if plain.chars().count() <= WIDEST {
         return plain;
     }

@@ -59,7 +59,7 @@ fn decode<T>(work: impl FnOnce() -> T) -> Option<T> {
 }
 
 /// The most channels that are mixed to one.
-const MOST_CHANNELS: usize = 32;
+pub(super) const MOST_CHANNELS: usize = 32;
 
 /// A recording being read.
 pub struct Recording<R: Read + Seek> {

@@ -4,9 +4,10 @@ use super::tree::{Element, read_tree};
 use super::{ALSO, HELD, KIND, ORIGIN, STAGES, listen_here};
 use crate::chanter::Note;
 use crate::drill::{
-    Bar, Gracenote, Group, LARGEST_FILE, MOST_PASSES, Music, Place, Problem, TuneHead, Written,
-    body_order, mend_music, written_out,
+    Bar, Gracenote, Group, MOST_PASSES, Music, Place, Problem, TuneHead, Written, body_order,
+    mend_music, written_out,
 };
+use crate::exchange::LARGEST_FILE;
 use crate::exchange::piece::{
     BEAT, Piece, Practice, REMARKS, Section, adopted, adopted_at, beats_a_minute, counted_by,
     foreign,
@@ -16,8 +17,6 @@ use crate::rhythm::Metre;
 use crate::units::{Beats, Bpm, CommonPart, Fraction, parse_fraction, write_fraction};
 use std::collections::BTreeMap;
 
-/// The largest file that is read, bytes: a note takes a few hundred of them.
-const LARGEST: usize = 16 * LARGEST_FILE;
 /// The most measures that are read.
 const MOST_MEASURES: usize = 4096;
 
@@ -25,7 +24,7 @@ const MOST_MEASURES: usize = 4096;
 pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
     let refuse =
         |place: Place, found: String, expected: &str| (None, vec![foreign(place, found, expected)]);
-    if bytes.len() > LARGEST {
+    if bytes.len() > LARGEST_FILE {
         let found = format!("the file has {} bytes", bytes.len());
         return refuse(Place::WHOLE_FILE, found, "at most 16 MiB");
     }
@@ -126,7 +125,7 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
 fn passes_of(number: &str) -> Option<Vec<u8>> {
     let passes: Option<Vec<u8>> = number
         .split(',')
-        .map(|one| one.trim().parse().ok())
+        .map(|one| one.trim().parse::<u8>().ok())
         .collect();
     passes.filter(|passes| {
         passes.len() <= usize::from(MOST_PASSES)

@@ -1,6 +1,7 @@
 //! RIFF WAVE: chunks, each with a sign of four letters and its size (Microsoft and IBM, Multimedia
 //! Programming Interface and Data Specifications 1.0).
 
+use super::super::decoding::MOST_CHANNELS;
 use super::{File, Fit};
 use std::io::{Read, Seek};
 
@@ -56,8 +57,10 @@ fn frame_of(format: &[u8; 16]) -> Result<u64, String> {
     if rate == 0 {
         return Err("it says 0 samples a second".to_owned());
     }
-    if !(1..=32).contains(&channels) {
-        return Err(format!("it says {channels} channels; expected 1 to 32"));
+    if !(1..=MOST_CHANNELS).contains(&usize::from(channels)) {
+        return Err(format!(
+            "it says {channels} channels; expected 1 to {MOST_CHANNELS}"
+        ));
     }
     // whole samples: integers, floats, and either with its kind further on
     let plain = matches!(kind, 1 | 3 | 0xfffe);
