@@ -419,12 +419,7 @@ const CIRCLES: &[&[&str]] = &[
     ],
     &["engraving/terminal/mod.rs", "engraving/terminal/page.rs"],
     &["journal/care.rs", "journal/store.rs", "journal/trial.rs"],
-    &[
-        "movement/explain/page.rs",
-        "movement/explain/purpose.rs",
-        "movement/explain/teaching.rs",
-        "movement/explain/time.rs",
-    ],
+    &["movement/explain/teaching.rs", "movement/explain/time.rs"],
     &["movement/refusal.rs", "movement/resolve.rs"],
     &["net/stream.rs", "net/weights.rs"],
     &["practice/cold.rs", "practice/entry.rs", "practice/plan.rs"],
