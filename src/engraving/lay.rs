@@ -23,6 +23,8 @@ pub struct Settings {
     pub spacing: Spacing,
     /// Full bars in a system at most; fewer where they do not fit.
     pub bars_in_a_system: Option<usize>,
+    /// Each part of a tune begins a system, as players print it (common practice, no source).
+    pub parts_apart: bool,
     /// The clef at the head of each system.
     pub clef: bool,
     /// The metre at the head of the first.
@@ -77,6 +79,7 @@ impl Settings {
             width,
             spacing: Spacing::default(),
             bars_in_a_system: None,
+            parts_apart: true,
             clef: true,
             metre: true,
             bar_numbers: true,
@@ -104,6 +107,7 @@ pub(super) fn lay_out_bars(bars: &[Bar], settings: &Settings) -> Engraved {
         first_prefix: prefix(settings.clef, settings.metre.then_some(metre)),
         prefix: prefix(settings.clef, None),
         bars_in_a_system: settings.bars_in_a_system,
+        parts_apart: settings.parts_apart,
         spacing: settings.spacing,
     };
     let lines = break_into_lines(bars, &room);
@@ -121,6 +125,8 @@ pub(super) fn lay_out_bars(bars: &[Bar], settings: &Settings) -> Engraved {
 
 const CLEF_AT: f64 = 0.55;
 const METRE_GAP: f64 = 0.75;
+/// Base line of the bar number: clear of the clef.
+const BAR_NUMBER_AT: f64 = 6.0;
 
 /// Width of clef and metre together with the white around them.
 fn prefix(clef: bool, metre: Option<Metre>) -> f64 {
@@ -207,9 +213,6 @@ fn system(
             let left = x + before_change(bar, place == line.bars.start) + p::AFTER_LINE * 0.8;
             elements.extend(figures(bar.metre, left));
         }
-        if let Some(ending) = bar.signs.ending {
-            elements.extend(draw_ending(ending, x, right, bar.signs.repeat_ends));
-        }
         for (column, head) in bar.columns.iter().zip(&heads) {
             elements.extend(draw_note(column, *head));
             if let Some((left, y, id)) = waiting.take() {
@@ -267,23 +270,28 @@ fn system(
         })
         .collect();
     all.extend(elements);
-    above(&mut all, &names, &notes);
+    endings(&mut all, bars, &line.bars, &places);
+    above(&mut all, &names, &notes, settings.width.max(x));
     if settings.bar_numbers
         && !first
         && let Some(bar) = places.first()
     {
-        // the second half of a bar has its number in brackets (common practice of engravers)
+        // the second half of a bar has its number in brackets (common practice of engravers); a
+        // pickup has that of the bar it leads to
         let before = line.bars.start.checked_sub(1).map(|before| &bars[before]);
-        let number = if before.is_some_and(|before| before.number == bar.number) {
-            format!("({})", bar.number)
-        } else {
-            bar.number.to_string()
+        let upbeat = !bars[line.bars.start].offset.is_zero();
+        let number = match places.get(1).filter(|_| upbeat) {
+            Some(next) => next.number.to_string(),
+            None if before.is_some_and(|before| before.number == bar.number) => {
+                format!("({})", bar.number)
+            }
+            None => bar.number.to_string(),
         };
         all.push(words(
             Kind::BarNumber,
             None,
             &number,
-            (0.0, 5.8),
+            (0.0, BAR_NUMBER_AT),
             (p::NUMBER_SIZE, Face::Regular, Align::Start),
         ));
     }
@@ -400,9 +408,92 @@ fn tie(id: crate::score::NoteId, left: f64, right: f64, y: f64) -> Element {
     }
 }
 
-/// The bracket above a first or second ending.
-fn draw_ending(ending: u8, left: f64, right: f64, closes: bool) -> Vec<Element> {
-    const AT: f64 = 8.6;
+/// An ending as far as it stands in one system.
+struct Ending {
+    /// Its number, where it begins here.
+    number: Option<u8>,
+    left: f64,
+    right: f64,
+    /// The repeat ends with it.
+    closes: bool,
+}
+
+/// From the line of an ending's bracket down to the end of its hooks.
+const ENDING_HOOK: f64 = 1.6;
+/// White between an ending's bracket or its number and the music.
+const ENDING_GAP: f64 = 0.45;
+/// From the bracket's left end to the number.
+const ENDING_NUMBER: f64 = 0.5;
+
+/// The brackets over endings: from their first bar to where the repeat or the part ends, all of a
+/// system at one height, clear of everything under them.
+fn endings(
+    elements: &mut Vec<Element>,
+    bars: &[Bar],
+    line: &std::ops::Range<usize>,
+    places: &[BarPlace],
+) {
+    // an ending that began in the system before goes on here
+    let ends = |place: usize| {
+        let signs = bars[place].signs;
+        let next = bars.get(place + 1).map(|next| next.signs);
+        signs.repeat_ends
+            || signs.part_ends
+            || next.is_none_or(|next| next.repeat_begins || next.ending.is_some())
+    };
+    let goes_on = (0..line.start).fold(false, |inside, place| {
+        (inside || bars[place].signs.ending.is_some()) && !ends(place)
+    });
+    let mut found: Vec<Ending> = Vec::new();
+    let mut inside = goes_on;
+    if let Some(first) = places.first().filter(|_| goes_on) {
+        found.push(Ending {
+            number: None,
+            left: first.left,
+            right: first.right,
+            closes: false,
+        });
+    }
+    for (place, at) in line.clone().zip(places) {
+        if let Some(number) = bars[place].signs.ending {
+            inside = true;
+            found.push(Ending {
+                number: Some(number),
+                left: at.left,
+                right: at.right,
+                closes: false,
+            });
+        }
+        if let Some(ending) = found.last_mut().filter(|_| inside) {
+            ending.right = at.right;
+            ending.closes = bars[place].signs.repeat_ends;
+        }
+        inside = inside && !ends(place);
+    }
+    for ending in &mut found {
+        ending.left += 0.2;
+        ending.right -= 0.3;
+    }
+    let number_width = Face::Regular.width("8.", p::NUMBER_SIZE) + ENDING_NUMBER;
+    let at = found
+        .iter()
+        .flat_map(|ending| {
+            let hook = ending.left + number_width + 0.2;
+            let closing = (ending.right - 0.4)..ending.right;
+            let under_hooks = ceiling(elements, ending.left, hook).max(ceiling(
+                elements,
+                closing.start,
+                closing.end,
+            )) + ENDING_HOOK;
+            [under_hooks, ceiling(elements, ending.left, ending.right)]
+        })
+        .fold(4.0, f64::max)
+        + ENDING_GAP;
+    elements.extend(found.iter().flat_map(|ending| draw_ending(ending, at)));
+}
+
+/// The bracket over an ending, its line at a height.
+fn draw_ending(ending: &Ending, at: f64) -> Vec<Element> {
     let bar = |left, bottom, right, top| Element {
         note: None,
         kind: Kind::Ending,
@@ -413,20 +504,20 @@ fn draw_ending(ending: u8, left: f64, right: f64, closes: bool) -> Vec<Element> 
             top,
         },
     };
-    let (left, right) = (left + 0.2, right - 0.3);
-    let mut elements = vec![
-        bar(left, AT, right, AT + p::THIN),
-        bar(left, AT - 1.6, left + p::THIN, AT),
-        words(
+    let (left, right) = (ending.left, ending.right);
+    let mut elements = vec![bar(left, at, right, at + p::THIN)];
+    if let Some(number) = ending.number {
+        elements.push(bar(left, at - ENDING_HOOK, left + p::THIN, at));
+        elements.push(words(
             Kind::Ending,
             None,
-            &format!("{ending}."),
-            (left + 0.5, AT - 1.5),
+            &format!("{number}."),
+            (left + ENDING_NUMBER, at - ENDING_HOOK + 0.25),
             (p::NUMBER_SIZE, Face::Regular, Align::Start),
-        ),
-    ];
-    if closes {
-        elements.push(bar(right - p::THIN, AT - 1.6, right, AT));
+        ));
+    }
+    if ending.closes {
+        elements.push(bar(right - p::THIN, at - ENDING_HOOK, right, at));
     }
     elements
 }
@@ -466,7 +557,7 @@ type Named = (&'static str, f64, crate::score::NoteId);
 
 /// Names above: gracenotes just over their flags, movements in one row, and in a row above it where
 /// two names would touch.
-fn above(elements: &mut Vec<Element>, movements: &[Named], gracenotes: &[Named]) {
+fn above(elements: &mut Vec<Element>, movements: &[Named], gracenotes: &[Named], end: f64) {
     for (name, left, id) in gracenotes {
         let size = p::NUMBER_SIZE;
         let middle = left + 0.6;
@@ -482,18 +573,21 @@ fn above(elements: &mut Vec<Element>, movements: &[Named], gracenotes: &[Named])
     }
     // the right end of each row so far
     let mut ends: Vec<f64> = Vec::new();
-    let placed: Vec<(&Named, usize, f64)> = movements
+    let placed: Vec<(Named, usize, f64)> = movements
         .iter()
-        .map(|named| {
-            let right = named.1 + Face::Italic.width(named.0, p::NAME_SIZE);
-            let row = ends.iter().position(|end| end + 1.0 <= named.1);
+        .map(|(name, left, id)| {
+            let width = Face::Italic.width(name, p::NAME_SIZE);
+            // a name at the end of a line ends with it
+            let left = left.min(end - width).max(0.0);
+            let right = left + width;
+            let row = ends.iter().position(|end| end + 1.0 <= left);
             let row = row.unwrap_or(ends.len());
             if row == ends.len() {
                 ends.push(right);
             } else {
                 ends[row] = right;
             }
-            (named, row, right)
+            ((*name, left, *id), row, right)
         })
         .collect();
     let y = placed
@@ -596,6 +690,7 @@ pub(super) fn widths(bars: &[Bar], settings: &Settings) -> (f64, f64) {
         first_prefix: prefix,
         prefix,
         bars_in_a_system: None,
+        parts_apart: false,
         spacing: settings.spacing,
     };
     let line = 0..bars.len();

@@ -17,7 +17,21 @@ pub(super) struct Room {
     /// Width of the clef in the others.
     pub prefix: f64,
     pub bars_in_a_system: Option<usize>,
+    /// A part of the tune begins a system.
+    pub parts_apart: bool,
     pub spacing: Spacing,
+}
+
+impl Room {
+    /// The room for bars in a system.
+    fn of_system(&self, place: usize) -> f64 {
+        let prefix = if place == 0 {
+            self.first_prefix
+        } else {
+            self.prefix
+        };
+        self.width - prefix
+    }
 }
 
 /// A system's bars with their widths.
@@ -93,46 +107,80 @@ pub(super) fn springs(bars: &[Bar], place: usize, line: &Range<usize>, room: &Ro
     )
 }
 
+/// A system that fills less than this of its width beside others is not pulled apart: a last ending
+/// of one bar stands as close as the bars above it. Chosen by eye.
+const FULL_ENOUGH: f64 = 0.6;
+
 /// Breaks the bars into systems and gives every bar its width. Bar lines stand under each other
-/// where all systems have as many bars and nothing touches by it.
+/// where systems have as many bars and nothing touches by it.
 pub(super) fn break_into_lines(bars: &[Bar], room: &Room) -> Vec<Line> {
     let ranges = ranges(bars, room);
+    let natural: Vec<f64> = ranges
+        .iter()
+        .map(|range| widths_of(bars, range, room).0)
+        .collect();
+    let fills = |place: usize| natural[place] / room.of_system(place);
+    let full = |place: usize| ranges.len() == 1 || fills(place) >= FULL_ENOUGH;
+    let filled: Vec<f64> = (0..ranges.len())
+        .filter(|at| full(*at))
+        .map(fills)
+        .collect();
+    let usual = if filled.is_empty() {
+        FULL_ENOUGH
+    } else {
+        filled.iter().sum::<f64>() / filled.len() as f64
+    };
     let mut lines: Vec<Line> = ranges
         .iter()
         .enumerate()
         .map(|(place, range)| {
-            let prefix = if place == 0 {
-                room.first_prefix
+            let share = if full(place) {
+                1.0
             } else {
-                room.prefix
+                (fills(place) / usual).min(1.0)
             };
+            let target = room.of_system(place) * share;
             Line {
                 bars: range.clone(),
-                prefix,
-                widths: justified(bars, range, prefix, room, 1.0),
+                prefix: room.width - room.of_system(place),
+                widths: justified(bars, range, target, room),
             }
         })
         .collect();
-    let short = lines.len() > 1
-        && lines
-            .last()
-            .is_some_and(|last| last.bars.len() * 2 <= lines[0].bars.len());
-    if short && let Some(last) = lines.last_mut() {
-        // Half a line or less is not pulled apart to the full width.
-        let share = last.bars.len() as f64 / ranges[0].len() as f64;
-        last.widths = justified(bars, &last.bars.clone(), last.prefix, room, share);
+    // Systems that begin alike and have as many bars stand under each other.
+    let shape = |place: usize| {
+        let begins = ranges[place].start;
+        (
+            ranges[place].len(),
+            bars.get(begins).is_some_and(|bar| !bar.offset.is_zero()),
+        )
+    };
+    let mut shapes: Vec<(usize, bool)> = (0..ranges.len()).map(shape).collect();
+    shapes.sort_unstable();
+    shapes.dedup();
+    for alike in shapes {
+        let places: Vec<usize> = (0..ranges.len())
+            .filter(|place| full(*place) && shape(*place) == alike)
+            .collect();
+        line_up(bars, &mut lines, &places, room);
     }
-    line_up(bars, &mut lines, room);
     lines
 }
 
-/// Widths that fill the system (or a share of it).
-fn justified(bars: &[Bar], range: &Range<usize>, prefix: f64, room: &Room, share: f64) -> Vec<f64> {
+/// The width that suits some bars in one system, and the width below which something touches.
+fn widths_of(bars: &[Bar], range: &Range<usize>, room: &Room) -> (f64, f64) {
+    range.clone().fold((0.0, 0.0), |sum, bar| {
+        let springs = springs(bars, bar, range, room);
+        (sum.0 + springs.natural(), sum.1 + springs.least())
+    })
+}
+
+/// Widths of bars that fill so much of a system.
+fn justified(bars: &[Bar], range: &Range<usize>, target: f64, room: &Room) -> Vec<f64> {
     let springs: Vec<Springs> = range
         .clone()
         .map(|place| springs(bars, place, range, room))
         .collect();
-    let target = (room.width - prefix) * share;
     let natural: f64 = springs.iter().map(Springs::natural).sum();
     let least: f64 = springs.iter().map(Springs::least).sum();
     // Bars that hold about as much are made equal: the lines of a drill's stages stand under each
@@ -161,18 +209,12 @@ fn justified(bars: &[Bar], range: &Range<usize>, prefix: f64, room: &Room, share
         .collect()
 }
 
-/// Moves bar lines under each other.
-fn line_up(bars: &[Bar], lines: &mut [Line], room: &Room) {
-    let Some(first) = lines.first() else {
-        return;
-    };
-    let count = first.bars.len();
-    let whole: Vec<usize> = (0..lines.len())
-        .filter(|place| lines[*place].bars.len() == count)
-        .collect();
-    if whole.len() < 2 || whole.len() != lines.len() {
+/// Moves the bar lines of some systems under each other.
+fn line_up(bars: &[Bar], lines: &mut [Line], places: &[usize], room: &Room) {
+    if places.len() < 2 {
         return;
     }
+    let count = lines[places[0]].bars.len();
     // Ends of the bars, counted from the staff's left end: the mean over the systems.
     let ends = |line: &Line| -> Vec<f64> {
         let mut x = line.prefix;
@@ -184,7 +226,7 @@ fn line_up(bars: &[Bar], lines: &mut [Line], room: &Room) {
             })
             .collect()
     };
-    let all: Vec<Vec<f64>> = lines.iter().map(ends).collect();
+    let all: Vec<Vec<f64>> = places.iter().map(|place| ends(&lines[*place])).collect();
     let mean: Vec<f64> = (0..count)
         .map(|bar| all.iter().map(|ends| ends[bar]).sum::<f64>() / all.len() as f64)
         .collect();
@@ -198,22 +240,30 @@ fn line_up(bars: &[Bar], lines: &mut [Line], room: &Room) {
             })
             .collect()
     };
-    let fits = lines.iter().all(|line| {
+    let fits = places.iter().all(|place| {
+        let line = &lines[*place];
         line.bars
             .clone()
             .zip(widths(line.prefix))
             .all(|(place, width)| width >= springs(bars, place, &line.bars, room).least())
     }) && mean.last().is_some_and(|end| *end <= room.width + 0.01);
     if fits {
-        for line in lines {
-            line.widths = widths(line.prefix);
+        for place in places {
+            let prefix = lines[*place].prefix;
+            lines[*place].widths = widths(prefix);
         }
     }
 }
 
+/// Closer than suits the notes by so much, bars still stand in one system. Chosen by eye: tunes are
+/// printed four bars to a line, and a page of lines of three is sent back.
+const CLOSEST: f64 = 0.93;
+const CLOSEST_FOUR: f64 = 0.84;
+
 /// Which bars stand in which system: as many full bars in each as fit, four rather than five to
-/// seven as tunes are mostly printed in fours (common practice, no source); an upbeat joins the
-/// system of the bar it leads to.
+/// seven as tunes are mostly printed in fours (common practice, no source), and of a tune two rather
+/// than three; an upbeat joins the system of the bar it leads to. A second ending of one bar joins the
+/// system of the first where there is room.
 fn ranges(bars: &[Bar], room: &Room) -> Vec<Range<usize>> {
     let mut count = room.bars_in_a_system.unwrap_or(8).max(1);
     if count == usize::MAX {
@@ -221,39 +271,78 @@ fn ranges(bars: &[Bar], room: &Room) -> Vec<Range<usize>> {
         return std::iter::once(0..bars.len()).collect();
     }
     loop {
-        let tried = chunks(bars, count);
-        let fits = tried.iter().enumerate().all(|(place, range)| {
-            let prefix = if place == 0 {
-                room.first_prefix
-            } else {
-                room.prefix
-            };
-            let (natural, least) = range.clone().fold((0.0, 0.0), |sum, bar| {
-                let springs = springs(bars, bar, range, room);
-                (sum.0 + springs.natural(), sum.1 + springs.least())
-            });
-            least <= room.width - prefix && natural * 0.93 <= room.width - prefix
-        });
-        if fits || count == 1 {
+        let closest = if count == 4 { CLOSEST_FOUR } else { CLOSEST };
+        let fits = |place: usize, range: &Range<usize>| {
+            let (natural, least) = widths_of(bars, range, room);
+            let width = room.of_system(place);
+            least <= width && natural * closest <= width
+        };
+        let mut tried = chunks(bars, count, room.parts_apart);
+        let endings_fit = tried.iter().enumerate().all(|(at, range)| fits(at, range));
+        if !endings_fit {
+            tried = tried
+                .iter()
+                .enumerate()
+                .flat_map(|(at, range)| {
+                    let (first, last) = (range.start, range.end - 1);
+                    let upbeat = !bars[first].offset.is_zero();
+                    if fits(at, range) || range.len() == 1 {
+                        vec![range.clone()]
+                    } else if ends_again(bars, last) {
+                        vec![first..last, last..range.end]
+                    } else if count == 1 && upbeat {
+                        vec![first..first + 1, first + 1..range.end]
+                    } else {
+                        vec![range.clone()]
+                    }
+                })
+                .collect();
+        }
+        if count == 1 || tried.iter().enumerate().all(|(at, range)| fits(at, range)) {
             return tried;
         }
-        count = if count > 4 { 4 } else { count - 1 };
+        count = match count {
+            5.. => 4,
+            4 if room.parts_apart && bars.len() >= 8 => 2,
+            _ => count - 1,
+        };
     }
 }
 
-/// Systems of `count` full bars each; a part that ends ends its system.
-fn chunks(bars: &[Bar], count: usize) -> Vec<Range<usize>> {
+/// A part of the tune begins with this bar; an ending belongs to the part it ends.
+fn begins_a_part(bars: &[Bar], place: usize) -> bool {
+    let before = place.checked_sub(1).map(|before| bars[before].signs);
+    let signs = bars[place].signs;
+    signs.repeat_begins
+        || before.is_some_and(|before| {
+            signs.ending.is_none() && (before.repeat_ends || before.part_ends)
+        })
+}
+
+/// A second or later ending of one bar.
+fn ends_again(bars: &[Bar], place: usize) -> bool {
+    bars[place].signs.ending.is_some_and(|ending| ending > 1)
+        && (place + 1 == bars.len()
+            || begins_a_part(bars, place + 1)
+            || bars[place + 1].signs.ending.is_some())
+}
+
+/// Systems of `count` full bars each. With `parts_apart` a part begins a system, but for parts that
+/// would leave a system half empty.
+fn chunks(bars: &[Bar], count: usize, parts_apart: bool) -> Vec<Range<usize>> {
     let mut ranges = Vec::new();
     let mut begin = 0;
     let mut full = 0;
     for (place, bar) in bars.iter().enumerate() {
         let upbeat = !bar.offset.is_zero();
-        if full == count || (upbeat && place > begin) {
+        let again = ends_again(bars, place);
+        let part = parts_apart && full * 2 >= count.min(4) && begins_a_part(bars, place);
+        if place > begin && ((full >= count && !again) || upbeat || part) {
             ranges.push(begin..place);
             begin = place;
             full = 0;
         }
-        if !upbeat {
+        if !upbeat && (!again || full == 0) {
             full += 1;
         }
     }

@@ -1,10 +1,11 @@
 //! Drills to pages: headings, words, systems, tables, one after the other down the page.
 
-use super::drawing::{Block, Booklet, Ink, Page, Paper, Role, system_ink};
-use super::tables;
+use super::drawing::{Booklet, Ink, Paper, Role, system_ink};
+use super::foot::Foot;
+use super::writer::{MARGIN, TEXT, TITLE, Writer, wrap};
 use crate::drill::{Drill, SLOW, Stage, StageKind};
 use crate::engraving::font::{Face, Glyph};
-use crate::engraving::{Settings, lay_out};
+use crate::engraving::{Engraved, Settings, System, lay_out};
 use crate::practice::ladder::climbs;
 use crate::score::{Score, ScoreGroup, resolve_music};
 use crate::units::{Beats, Bpm, spell_fraction};
@@ -21,20 +22,16 @@ pub struct Options {
     pub left_handed: bool,
 }
 
-/// Points in a staff space: a staff of 6.9 mm, as printed tunes have it (common practice).
-pub(super) const SPACE: f64 = 4.9;
-pub(super) const MARGIN: f64 = 40.0;
-pub(super) const TITLE: f64 = 21.0;
+/// Points in a staff space: a staff of 6.9 mm, as printed tunes have it (common practice), and
+/// smaller to 5.6 mm where the whole then stands on one page, or a tune four bars to a line.
+const SPACES: [f64; 4] = [4.9, 4.6, 4.3, 4.0];
 const HEADING: f64 = 13.0;
-pub(super) const TEXT: f64 = 10.5;
-pub(super) const SMALL: f64 = 9.0;
 
 /// Lays drills out on paper, each on a page of its own.
 pub fn compose(drills: &[Drill], options: &Options) -> Booklet {
     let mut writer = Writer::new(options.paper);
     for drill in drills {
-        writer.new_page();
-        write_drill(&mut writer, drill, *options);
+        writer.append(fitting(drill, *options));
     }
     let title = match drills {
         [one] => one.title.clone(),
@@ -48,152 +45,6 @@ pub fn compose(drills: &[Drill], options: &Options) -> Booklet {
     writer.finish(title)
 }
 
-pub(super) struct Writer {
-    paper: Paper,
-    pages: Vec<Page>,
-    y: f64,
-}
-
-impl Writer {
-    pub(super) fn new(paper: Paper) -> Self {
-        Self {
-            paper,
-            pages: Vec::new(),
-            y: MARGIN,
-        }
-    }
-
-    pub(super) fn left() -> f64 {
-        MARGIN
-    }
-
-    pub(super) fn width(&self) -> f64 {
-        self.paper.size().0 - 2.0 * MARGIN
-    }
-
-    fn bottom(&self) -> f64 {
-        self.paper.size().1 - MARGIN - 14.0
-    }
-
-    pub(super) fn new_page(&mut self) {
-        self.pages.push(Page::default());
-        self.y = MARGIN;
-    }
-
-    /// Room left on this page.
-    pub(super) fn room(&self) -> f64 {
-        self.bottom() - self.y
-    }
-
-    /// True where nothing stands on this page yet.
-    pub(super) fn is_at_top(&self) -> bool {
-        self.y <= MARGIN
-    }
-
-    /// Begins a new page unless `height` still fits.
-    pub(super) fn need(&mut self, height: f64) {
-        if height > self.room() && self.y > MARGIN {
-            self.new_page();
-        }
-    }
-
-    pub(super) fn skip(&mut self, height: f64) {
-        self.y += height;
-    }
-
-    pub(super) fn y(&self) -> f64 {
-        self.y
-    }
-
-    /// Pages begun.
-    pub(super) fn pages(&self) -> usize {
-        self.pages.len()
-    }
-
-    pub(super) fn put(&mut self, role: Role, ink: Vec<Ink>) {
-        self.block(Block {
-            role,
-            ink,
-            rows: Vec::new(),
-        });
-    }
-
-    pub(super) fn block(&mut self, block: Block) {
-        if self.pages.is_empty() {
-            self.new_page();
-        }
-        if let Some(page) = self.pages.last_mut() {
-            page.blocks.push(block);
-        }
-    }
-
-    pub(super) fn heading(&mut self, level: u16, text: &str, size: f64) {
-        let lines = wrap(text, Face::Bold, size, self.width());
-        self.need(lines.len() as f64 * size * 1.15 + 40.0);
-        let mut ink = Vec::new();
-        for line in lines {
-            self.y += size * 0.95;
-            ink.push(Ink::words(&line, MARGIN, self.y, size, Face::Bold));
-            self.y += size * 0.25;
-        }
-        self.put(Role::Heading(level, text.to_owned()), ink);
-    }
-
-    pub(super) fn paragraph(&mut self, text: &str, size: f64, face: Face) {
-        let lines = wrap(text, face, size, self.width());
-        self.need(lines.len() as f64 * size * 1.3);
-        let mut ink = Vec::new();
-        for line in lines {
-            self.y += size;
-            ink.push(Ink::words(&line, MARGIN, self.y, size, face));
-            self.y += size * 0.3;
-        }
-        self.put(Role::Paragraph, ink);
-    }
-
-    pub(super) fn finish(mut self, title: String) -> Booklet {
-        if self.pages.is_empty() {
-            self.new_page();
-        }
-        let (width, height) = self.paper.size();
-        let count = self.pages.len();
-        for (place, page) in self.pages.iter_mut().enumerate() {
-            let text = format!("{title}, page {} of {count}", place + 1);
-            page.blocks.push(Block {
-                role: Role::Furniture,
-                ink: vec![Ink::centred(
-                    &text,
-                    width / 2.0,
-                    height - MARGIN + 6.0,
-                    SMALL,
-                    Face::Regular,
-                )],
-                rows: Vec::new(),
-            });
-        }
-        Booklet {
-            title,
-            paper: self.paper,
-            pages: self.pages,
-        }
-    }
-}
-
-/// Breaks words into lines; a word wider than a line stands alone in it.
-pub(super) fn wrap(text: &str, face: Face, size: f64, width: f64) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split_whitespace() {
-        match lines.last_mut() {
-            Some(line) if face.width(&format!("{line} {word}"), size) <= width => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.to_owned()),
-        }
-    }
-    lines
-}
-
 pub(super) fn sentence(text: &str) -> String {
     let text = text.trim();
     let stop = if text.ends_with(['.', '!', '?']) {
@@ -204,8 +55,101 @@ pub(super) fn sentence(text: &str) -> String {
     wording::capital(text) + stop
 }
 
-/// Room for a stage of one line with its heading, points.
-const LINE_OF_MUSIC: f64 = 120.0;
+/// A drill on one page where a size of staff lets it, in lines of four bars where it is a tune; else
+/// in the usual size on several.
+fn fitting(drill: &Drill, options: Options) -> Writer {
+    let scores: Vec<Score> = drill
+        .stages
+        .iter()
+        .map(|stage| resolve_music(&stage.music, Beats::ZERO, &drill.schools))
+        .collect();
+    let sizes = SPACES.iter().map(|space| (*space, false));
+    // stages of one line go two to a row before they go to another page
+    let pairs = SPACES.iter().map(|space| (*space, true));
+    let pairs = pairs.filter(|_| drill.stages.len() > 1);
+    let mut best: Option<((bool, bool), Writer)> = None;
+    for (space, paired) in sizes.chain(pairs) {
+        let mut writer = Writer::new(options.paper);
+        writer.new_page();
+        let settings = Settings {
+            beat_numbers: options.clicks,
+            // A tune's gracenotes are no lesson of their own.
+            grace_names: drill.movement.is_some(),
+            bars_in_a_system: drill.is_tune().then_some(4),
+            ..Settings::paper(writer.width() / space)
+        };
+        let half = Settings {
+            width: (writer.width() - BETWEEN_STAGES) / 2.0 / space,
+            ..settings
+        };
+        let engrave = |settings: &Settings| -> Vec<Engraved> {
+            let stages = drill.stages.iter().zip(&scores);
+            stages
+                .map(|(stage, score)| lay_out(score, Some(&stage.music), settings))
+                .collect()
+        };
+        let music = Music {
+            scores: &scores,
+            whole: engrave(&settings),
+            half: if paired { engrave(&half) } else { Vec::new() },
+            space,
+        };
+        write_drill(&mut writer, drill, &music, options);
+        let fits = (writer.pages() == 1, in_fours(drill, &music.whole));
+        if fits == (true, true) {
+            return writer;
+        }
+        if best.as_ref().is_none_or(|(had, _)| fits > *had) {
+            best = Some((fits, writer));
+        }
+    }
+    best.map_or_else(|| Writer::new(options.paper), |(_, writer)| writer)
+}
+
+/// White between two stages in a row, points.
+const BETWEEN_STAGES: f64 = 18.0;
+
+/// The music of a drill's stages, engraved in a size.
+struct Music<'a> {
+    scores: &'a [Score],
+    /// As wide as the page.
+    whole: Vec<Engraved>,
+    /// Half as wide, where stages may stand two to a row.
+    half: Vec<Engraved>,
+    /// Points in a staff space.
+    space: f64,
+}
+
+impl Music<'_> {
+    /// True where a stage and the next fit into a row: each is one line of a few bars, no closer than
+    /// they would stand in a line of four.
+    fn pairs_at(&self, place: usize) -> bool {
+        let short = |place: usize| {
+            let one = self
+                .half
+                .get(place)
+                .map(|engraved| engraved.systems.as_slice());
+            matches!(one, Some([system]) if system.bars.len() <= 4 && system.width <= self.half[place].width + 0.1)
+        };
+        short(place) && short(place + 1)
+    }
+}
+
+/// True of a tune whose lines are of four bars, and of everything else.
+fn in_fours(drill: &Drill, engraved: &[Engraved]) -> bool {
+    let widest = |engraved: &Engraved| {
+        let full = |bars: usize| bars.min(4);
+        engraved
+            .systems
+            .iter()
+            .map(|system| full(system.bars.len()))
+            .max()
+    };
+    !drill.is_tune()
+        || drill.stages.iter().zip(engraved).all(|(stage, engraved)| {
+            widest(engraved).is_none_or(|widest| widest >= stage.music.bars.len().min(4))
+        })
+}
 
 /// The head of a tune as players print it: the title in the middle, other titles below it, the kind
 /// of tune at the left, who composed it and where it comes from at the right (common practice, no
@@ -217,7 +161,7 @@ fn tune_head(writer: &mut Writer, drill: &Drill) {
         let wrapped = wrap(text, face, size, width);
         let line = |line: &String| {
             writer.skip(size * 0.95);
-            let ink = Ink::centred(line, middle, writer.y(), size, face);
+            let ink = Ink::centred(line, middle, writer.y, size, face);
             writer.skip(size * 0.25);
             ink
         };
@@ -240,7 +184,7 @@ fn tune_head(writer: &mut Writer, drill: &Drill) {
     let right = drill.head.made_by().unwrap_or_default();
     let right = wrap(&right, Face::Regular, TEXT, half);
     let rows = left.len().max(right.len());
-    let top = writer.y();
+    let top = writer.y;
     let base = |row: usize| top + TEXT * (1.0 + 1.3 * row as f64);
     let kind = left
         .iter()
@@ -258,7 +202,7 @@ fn tune_head(writer: &mut Writer, drill: &Drill) {
     writer.skip(rows as f64 * TEXT * 1.3);
 }
 
-fn write_drill(writer: &mut Writer, drill: &Drill, options: Options) {
+fn write_drill(writer: &mut Writer, drill: &Drill, music: &Music, options: Options) {
     if drill.is_tune() {
         tune_head(writer, drill);
     } else {
@@ -275,32 +219,47 @@ fn write_drill(writer: &mut Writer, drill: &Drill, options: Options) {
             Face::Italic,
         );
     }
-    let scores: Vec<Score> = drill
-        .stages
-        .iter()
-        .map(|stage| resolve_music(&stage.music, Beats::ZERO, &drill.schools))
-        .collect();
-    for line in where_the_time_comes_from(&scores) {
+    for line in where_the_time_comes_from(music.scores) {
         writer.paragraph(&line, TEXT, Face::Regular);
     }
+    if let Some(line) = slow_stages(drill) {
+        writer.paragraph(&line, TEXT, Face::Italic);
+    }
     write_tempo(writer, drill);
-    for (place, (stage, score)) in drill.stages.iter().zip(&scores).enumerate() {
-        // the last stage goes over with a long ladder, or the ladder would stand without music
-        if place > 0 && place + 1 == drill.stages.len() {
-            writer.need(tables::least_ladder(drill) + LINE_OF_MUSIC);
+    let foot = Foot::of(drill, writer.width(), writer.whole());
+    let count = drill.stages.len();
+    let mut place = 0;
+    while place < count {
+        if music.pairs_at(place) {
+            let after = if place + 2 == count { foot.height } else { 0.0 };
+            write_pair(writer, drill, place, music, after);
+            place += 2;
+        } else {
+            let after = if place + 1 == count { foot.height } else { 0.0 };
+            write_stage(writer, drill, place, music, after);
+            place += 1;
         }
-        write_stage(writer, drill, place, stage, score, options);
     }
-    // where not both fit, the ladder stays with the music that is ticked on it
-    let ladder = tables::least_ladder(drill);
-    let both = ladder + tables::chart_height(drill);
-    if ladder <= writer.room() && both > writer.room() {
-        tables::ladder(writer, drill);
-        tables::finger_chart(writer, drill, options.left_handed);
+    foot.draw(writer, options.left_handed);
+}
+
+/// Which stages are slow, said once: `Stages 1 to 4: notes slow, fingers at full speed.`
+fn slow_stages(drill: &Drill) -> Option<String> {
+    let slow: Vec<usize> = (1..)
+        .zip(&drill.stages)
+        .filter(|(_, stage)| stage.is_slow())
+        .map(|(number, _)| number)
+        .collect();
+    let (first, last) = (slow.first()?, slow.last()?);
+    let which = if first == last {
+        format!("Stage {first}")
+    } else if last - first + 1 == slow.len() {
+        format!("Stages {first} to {last}")
     } else {
-        tables::finger_chart(writer, drill, options.left_handed);
-        tables::ladder(writer, drill);
-    }
+        let numbers: Vec<String> = slow.iter().map(ToString::to_string).collect();
+        format!("Stages {}", wording::list(&numbers))
+    };
+    Some(format!("{which}: {SLOW}."))
 }
 
 fn sentence_tail(text: &str) -> String {
@@ -320,7 +279,7 @@ fn write_tempo(writer: &mut Writer, drill: &Drill) {
     all.sort_unstable();
     all.dedup();
     writer.skip(4.0);
-    let base = writer.y() + TEXT;
+    let base = writer.y + TEXT;
     let (value, dotted) = metre.beat_value();
     let glyph = Glyph::beat(value);
     let space = 3.6;
@@ -357,49 +316,86 @@ fn write_tempo(writer: &mut Writer, drill: &Drill) {
     writer.skip(TEXT * 1.3);
 }
 
-fn write_stage(
-    writer: &mut Writer,
-    drill: &Drill,
-    place: usize,
-    stage: &Stage,
-    score: &Score,
-    options: Options,
-) {
-    let settings = Settings {
-        beat_numbers: options.clicks,
-        // A tune's gracenotes are no lesson of their own.
-        grace_names: drill.movement.is_some(),
-        ..Settings::paper(writer.width() / SPACE)
+/// Two stages beside each other.
+fn write_pair(writer: &mut Writer, drill: &Drill, place: usize, music: &Music, after: f64) {
+    let height = |place: usize| {
+        let systems = music.half[place].systems.iter();
+        systems
+            .map(|system| (system.top - system.bottom) * music.space)
+            .sum::<f64>()
     };
-    let engraved = lay_out(score, Some(&stage.music), &settings);
-    let first_height = engraved
-        .systems
-        .first()
-        .map_or(0.0, |system| (system.top - system.bottom) * SPACE);
-    writer.need(first_height + HEADING * 1.3 + 12.0);
-    writer.skip(6.0);
+    let listen = TEXT * 1.3 * 3.0;
+    let tallest = height(place).max(height(place + 1));
+    writer.need(tallest + HEADING * 1.3 + 12.0 + listen + after);
+    let (left, width) = writer.column;
+    let half = (width - BETWEEN_STAGES) / 2.0;
+    let top = writer.y;
+    let mut bottom = top;
+    for (at, x) in [(place, left), (place + 1, left + half + BETWEEN_STAGES)] {
+        writer.column = (x, half);
+        writer.y = top;
+        write_stage(writer, drill, at, music, 0.0);
+        bottom = bottom.max(writer.y);
+    }
+    writer.column = (left, width);
+    writer.y = bottom;
+}
+
+/// Writes a stage; `after` is the height of what must not stand without music of it.
+fn write_stage(writer: &mut Writer, drill: &Drill, place: usize, music: &Music, after: f64) {
+    const BETWEEN: f64 = 6.0;
+    let (score, space) = (&music.scores[place], music.space);
+    let paired = writer.column.1 < writer.width();
+    let engraved = if paired {
+        &music.half[place]
+    } else {
+        &music.whole[place]
+    };
+    let stage = &drill.stages[place];
     let alone = drill.stages.len() == 1 && matches!(stage.kind, StageKind::Written);
+    let heights: Vec<f64> = engraved
+        .systems
+        .iter()
+        .map(|system| (system.top - system.bottom) * space)
+        .collect();
+    let rest = |from: usize| -> f64 {
+        let heights = heights.get(from..).unwrap_or_default();
+        heights.iter().map(|height| height + BETWEEN).sum::<f64>() + after
+    };
+    // Where the foot goes over to another page, the last part of the music goes with it.
+    let with_foot = if after > 0.0 {
+        last_part(stage, engraved)
+    } else {
+        heights.len()
+    };
+    let head = HEADING * 1.3 + 12.0;
+    let first = if with_foot == 0 {
+        rest(0)
+    } else {
+        heights.first().copied().unwrap_or(0.0)
+    };
+    writer.need(first + head);
+    writer.skip(6.0);
     if !alone {
         let heading = format!("{} {}", place + 1, stage.name);
         writer.heading(2, &heading, HEADING);
     }
-    let slow = stage.is_slow().then(|| sentence(SLOW));
-    let listen = stage
-        .listen_for
-        .as_ref()
-        .map(|listen| format!("Listen for {}", sentence_tail(listen)));
-    let said: Vec<String> = slow.into_iter().chain(listen).collect();
-    if !said.is_empty() {
-        writer.paragraph(&said.join(" "), TEXT, Face::Italic);
+    if let Some(listen) = &stage.listen_for {
+        let listen = format!("Listen for {}", sentence_tail(listen));
+        writer.paragraph(&listen, TEXT, Face::Italic);
     }
     writer.skip(3.0);
     for (number, system) in engraved.systems.iter().enumerate() {
-        let height = (system.top - system.bottom) * SPACE;
-        writer.need(height);
-        if number > 0 && writer.y() > MARGIN {
-            writer.skip(6.0);
+        let height = heights[number];
+        writer.need(if number == with_foot {
+            rest(number)
+        } else {
+            height
+        });
+        if number > 0 && writer.y > MARGIN {
+            writer.skip(BETWEEN);
         }
-        let base = writer.y() + system.top * SPACE;
+        let base = writer.y + system.top * space;
         let words = if number == 0 {
             format!("{}: {}", stage.name, in_words(score))
         } else {
@@ -407,10 +403,25 @@ fn write_stage(
         };
         writer.put(
             Role::Figure(words),
-            system_ink(system, Writer::left(), base, SPACE),
+            system_ink(system, writer.column.0, base, space),
         );
         writer.skip(height);
     }
+}
+
+/// The system with which the last part begins, or the last but one where that part is long.
+fn last_part(stage: &Stage, engraved: &Engraved) -> usize {
+    let count = engraved.systems.len();
+    let begins = |system: &System| {
+        let bar = system.bars.first().map_or(0, |bar| bar.written);
+        let bars = &stage.music.bars;
+        let before = bar.checked_sub(1).and_then(|before| bars.get(before));
+        bars.get(bar).is_some_and(|bar| bar.repeat_begins)
+            || before.is_some_and(|before| before.part_ends)
+    };
+    let part = engraved.systems.iter().rposition(begins);
+    part.filter(|place| count - place <= 4)
+        .unwrap_or(count.saturating_sub(2))
 }
 
 /// The music in words, for readers who hear the page.
@@ -461,10 +472,11 @@ pub(super) fn in_words(score: &Score) -> String {
     text
 }
 
-/// A sentence for each movement that is played whole in these stages.
+/// How the movements that are played whole in these stages take their time: a sentence for those
+/// that are alike.
 pub(super) fn where_the_time_comes_from(scores: &[Score]) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    let mut seen = Vec::new();
+    // before the beat, on it, over it
+    let mut alike: [Vec<&'static str>; 3] = Default::default();
     for note in scores.iter().flat_map(|score| &score.notes) {
         let ScoreGroup {
             parts,
@@ -474,23 +486,33 @@ pub(super) fn where_the_time_comes_from(scores: &[Score]) -> Vec<String> {
         else {
             continue;
         };
-        if parts.len() < 2 || seen.contains(movement) || seen.len() >= 6 {
+        let name = movement.spoken();
+        if parts.len() < 2 || alike.iter().flatten().any(|known| *known == name) {
             continue;
         }
-        seen.push(*movement);
-        let name = movement.spoken();
-        let text = if *before_beat == parts.len() {
-            format!(
-                "The {name} falls before the beat: its time comes from the note before, and the closing note lands on its own place."
-            )
-        } else if *before_beat == 0 {
-            format!("The {name} begins on the beat: its time comes from the note it leads to.")
-        } else {
-            format!(
-                "The {name} begins before the beat and ends on it: it takes time from the notes on both sides."
-            )
+        let place = match *before_beat {
+            before if before == parts.len() => 0,
+            0 => 1,
+            _ => 2,
         };
-        lines.push(text);
+        alike[place].push(name);
     }
-    lines
+    let said = alike
+        .iter()
+        .enumerate()
+        .filter(|(_, names)| !names.is_empty());
+    said.map(|(place, names)| {
+        let names: Vec<String> = names.iter().map(|name| format!("the {name}")).collect();
+        let who = wording::capital(&wording::list(&names));
+        let words = match (place, names.len()) {
+            (0, 1) => "falls before the beat: its time comes from the note before, and the closing note lands on its own place.",
+            (0, _) => "fall before the beat: their time comes from the note before, and the closing note lands on its own place.",
+            (1, 1) => "begins on the beat: its time comes from the note it leads to.",
+            (1, _) => "begin on the beat: their time comes from the note they lead to.",
+            (_, 1) => "begins before the beat and ends on it: it takes time from the notes on both sides.",
+            _ => "begin before the beat and end on it: they take time from the notes on both sides.",
+        };
+        format!("{who} {words}")
+    })
+    .collect()
 }

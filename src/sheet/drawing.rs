@@ -162,9 +162,8 @@ impl Ink {
         ])
     }
 
-    /// An empty rectangle with a thin edge.
-    pub(super) fn frame(left: f64, top: f64, right: f64, bottom: f64) -> Self {
-        const EDGE: f64 = 0.5;
+    /// An empty rectangle with an edge of so many points, inside it.
+    pub(super) fn frame(left: f64, top: f64, right: f64, bottom: f64, edge: f64) -> Self {
         // The inner edge runs the other way round, so that the inside stays white.
         Self::Fill(vec![
             Segment::Move((left, top)),
@@ -172,10 +171,10 @@ impl Ink {
             Segment::Line((right, bottom)),
             Segment::Line((left, bottom)),
             Segment::Close,
-            Segment::Move((left + EDGE, top + EDGE)),
-            Segment::Line((left + EDGE, bottom - EDGE)),
-            Segment::Line((right - EDGE, bottom - EDGE)),
-            Segment::Line((right - EDGE, top + EDGE)),
+            Segment::Move((left + edge, top + edge)),
+            Segment::Line((left + edge, bottom - edge)),
+            Segment::Line((right - edge, bottom - edge)),
+            Segment::Line((right - edge, top + edge)),
             Segment::Close,
         ])
     }

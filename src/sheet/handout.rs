@@ -6,8 +6,8 @@
 
 use super::compose::{in_words, sentence, where_the_time_comes_from};
 use super::drawing::shape_ink;
+use super::foot::rungs;
 use super::svg::{Shapes, escape, number, write_ink};
-use super::tables::rows;
 use crate::chanter::{NOTES, Tuning};
 use crate::drill::{Drill, SLOW};
 use crate::engraving::{Engraved, Kind, Settings, System, lay_out};
@@ -75,7 +75,7 @@ struct Data {
 /// Writes the page, to be played at a pitch. It may be larger than [`LARGEST_HANDOUT`]; the caller decides.
 pub fn handout(drill: &Drill, tuning: Tuning) -> String {
     let climbs = climbs(drill);
-    let rows = rows(&climbs);
+    let rows = rungs(&climbs);
     let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
     let mut shapes = Shapes::default();
     let mut sections = String::new();

@@ -5,12 +5,14 @@
 
 mod compose;
 mod drawing;
+mod fingers;
+mod foot;
 mod handout;
 mod pdf;
 mod png;
 mod svg;
-mod tables;
 mod take;
+mod writer;
 
 pub use compose::{Options, compose};
 pub use drawing::{Block, Booklet, Cell, Heading, Ink, Page, Paper, Role};

@@ -1,8 +1,8 @@
 //! A take on paper: what was expected over what was heard, a row a note, time to the right, faults
 //! ringed and numbered. Black on white only: an outline is expected, a solid bar was heard.
 
-use super::compose::{MARGIN, SMALL, TEXT, TITLE, Writer, wrap};
 use super::drawing::{Booklet, Ink, Paper, Role};
+use super::writer::{MARGIN, SMALL, TEXT, TITLE, Writer, wrap};
 use crate::chanter::{NOTES, Note};
 use crate::engraving::font::{Face, Segment};
 
@@ -138,7 +138,7 @@ pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
             to,
             left: Writer::left() + NAMES + indent,
             scale,
-            top: writer.y() + WORDS + NUMBERS,
+            top: writer.y + WORDS + NUMBERS,
         };
         let figure = line.draw(take, &here);
         writer.put(Role::Figure(line.in_words(take, &here)), figure);
@@ -146,7 +146,7 @@ pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
         writer.skip(3.0);
         let mut ink = Vec::new();
         for told in told {
-            let (left, top) = (MARGIN + NAMES, writer.y());
+            let (left, top) = (MARGIN + NAMES, writer.y);
             match told {
                 Told::Words(text) => {
                     ink.push(Ink::words(&text, left, top + TEXT, TEXT, Face::Regular));
@@ -180,7 +180,7 @@ fn two_bars((played, written): (f64, f64), left: f64, top: f64, width: f64) -> V
     let right = end(played).max(end(written));
     vec![
         Ink::rectangle(left, middle - LENGTH_BAR, end(played), middle - 0.5),
-        Ink::frame(left, middle + 0.5, end(written), middle + LENGTH_BAR),
+        Ink::frame(left, middle + 0.5, end(written), middle + LENGTH_BAR, 0.5),
         Ink::words(&figures, right + 5.0, middle + 2.5, SMALL, Face::Regular),
     ]
 }
@@ -287,6 +287,7 @@ impl Line {
                 top,
                 right.max(left + 1.6),
                 top + ROW - 1.2,
+                0.5,
             ));
         }
         for bar in self.shown(&take.heard) {

@@ -2,12 +2,14 @@
 //! of the catalogue in every context, drawn wide and as narrow as it goes.
 
 use gracerung::chanter::NOTES;
-use gracerung::drill::{BUILT_IN, Music, read, real_time};
+use gracerung::drill::{BUILT_IN, Music, read, read_music, real_time};
+use gracerung::engraving::font::Segment;
 use gracerung::engraving::{Bounds, Element, Kind, Settings, Shape, lay_out};
 use gracerung::movement::{Context, Movement, Resolution, Schools, resolve};
 use gracerung::rhythm::Metre;
 use gracerung::score::{NoteId, Score, resolve_music};
 use gracerung::units::Beats;
+use proptest::prelude::*;
 
 /// Ink that must stand clear of other ink. Staff lines run through everything; a tie leans on its
 /// heads; ledger lines and dots are measured with the rest.
@@ -42,7 +44,6 @@ fn owner(element: &Element) -> Owner {
 /// The box of an element's ink. A beam belongs to several notes and slopes: it is measured where
 /// the other element is, not as one box.
 fn slice(element: &Element, other: &Bounds) -> Bounds {
-    use gracerung::engraving::Shape;
     let Shape::Slant { from, to, thick } = &element.shape else {
         return element.shape.bounds();
     };
@@ -60,6 +61,11 @@ fn slice(element: &Element, other: &Bounds) -> Bounds {
 }
 
 fn may_touch(a: &Element, b: &Element) -> bool {
+    // Words stand clear of everything, of their own note too.
+    let words = |element: &Element| matches!(element.shape, Shape::Text { .. });
+    if words(a) || words(b) {
+        return false;
+    }
     let (one, other) = (owner(a), owner(b));
     if one == other && one != Owner::None {
         return true;
@@ -114,7 +120,6 @@ fn nothing_touches(score: &Score, music: &Music, settings: &Settings, what: &str
 /// pushed into a bar line, must be found.
 #[test]
 fn the_check_sees_what_touches() {
-    use gracerung::engraving::Shape;
     let value = read(BUILT_IN[0].text.as_bytes()).0.expect("reads");
     let music = &value.stages[0].music;
     let score = resolve_music(music, Beats::ZERO, &value.schools);
@@ -192,6 +197,95 @@ fn nothing_touches_in_any_movement_of_the_catalogue() {
         }
     }
     assert!(drawn > 1000, "{drawn}");
+}
+
+/// Bars of 2/4 that crowd what stands above and below: the highest gracenotes, movements, triplets
+/// with and without a beam, beams that slope.
+const CROWDED: [&str; 12] = [
+    "{g}A3B {gcd}c3A",
+    "{ag}a3e {gf}g3B",
+    "{GdGe}A4 {gAGAG}A4",
+    "(3{g}cde {gef}e2 d2",
+    "{gef}e4 (3:2:2{g}c4B2",
+    "{g}A2{d}A2 {e}A2{g}A2",
+    "{Gdc}d3B {d}G3B",
+    "a4 {fg}f2{g}e2",
+    "{g}G/{d}A/{e}B/{g}c/d/e/f/g/ a2{fg}f2",
+    "{g}e8",
+    "{GdGeAfA}e3c {gBd}B3G",
+    "{aga}a4 {g}f2e2",
+];
+
+/// Parts with pickups, repeats and endings of one or two bars, made of crowded bars.
+fn crowded_tunes() -> impl Strategy<Value = String> {
+    let bar = || 0..CROWDED.len();
+    let part = (
+        prop::collection::vec(bar(), 1..9),
+        any::<bool>(),
+        prop::option::of((prop::collection::vec(bar(), 1..3), bar())),
+    );
+    prop::collection::vec(part, 1..4).prop_map(|parts| {
+        let mut text = String::new();
+        for (bars, repeats, endings) in parts {
+            let bars: Vec<&str> = bars.into_iter().map(|bar| CROWDED[bar]).collect();
+            text.push_str(if repeats { "|:" } else { "|" });
+            text.push_str(&bars.join("|"));
+            match endings {
+                Some((first, second)) if repeats => {
+                    let first: Vec<&str> = first.into_iter().map(|bar| CROWDED[bar]).collect();
+                    let (first, second) = (first.join("|"), CROWDED[second]);
+                    let all = ["|1", &first, ":|2", second, "||\n"];
+                    text.push_str(&all.concat());
+                }
+                _ => text.push_str(if repeats { ":|\n" } else { "||\n" }),
+            }
+        }
+        text
+    })
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(60))]
+
+    /// The number of an ending in a gracenote's flags, a name in a beam, a last bar beyond the margin
+    /// are seen by everybody but by no reader of files.
+    #[test]
+    fn nothing_touches_in_crowded_tunes(
+        body in crowded_tunes(),
+        width in 40.0..140.0_f64,
+        four in any::<bool>(),
+    ) {
+        let metre = Metre::TWO_FOUR;
+        // a gracenote that would be the note before is told and left out
+        let (music, _) = read_music(&body, metre, metre.default_unit(), "");
+        prop_assert!(!music.bars.is_empty(), "{body}");
+        let score = resolve_music(&music, Beats::ZERO, &Schools::none());
+        let settings = Settings {
+            bars_in_a_system: four.then_some(4),
+            // names of notes stand on screens, at their own distances
+            note_names: false,
+            ..settings(width)
+        };
+        let engraved = lay_out(&score, Some(&music), &settings);
+        let mut bars = 0;
+        for system in &engraved.systems {
+            let found = touching(&system.elements);
+            prop_assert!(found.is_empty(), "{body}: {}", found.join("\n"));
+            bars += system.bars.len();
+            // one bar may be wider than a narrow page
+            if system.bars.len() > 1 {
+                for element in &system.elements {
+                    let ink = element.shape.bounds();
+                    prop_assert!(
+                        ink.left >= -0.1 && ink.right <= width + 1.5,
+                        "{body}: {element:?} leaves {width}"
+                    );
+                    prop_assert!(ink.top <= system.top && ink.bottom >= system.bottom);
+                }
+            }
+        }
+        prop_assert_eq!(bars, music.bars.len());
+    }
 }
 
 /// Every note and gracenote of a first time through is drawn, a gracenote once; a note that sounds
@@ -313,6 +407,43 @@ fn a_movement_is_named_where_it_first_stands_in_a_stage() {
         }
     }
     assert!(named >= 30, "{named}");
+}
+
+/// Two pages are two things to lose. A box has room for a pencil's tick, 4 mm.
+#[test]
+fn a_drill_or_a_tune_of_32_bars_is_one_page() {
+    use gracerung::sheet::{Options, Role, compose};
+    let part = "{g}A3B {gcd}c3A|{gef}e3c {g}B3A|{Gdc}d3B {d}G3B|{gef}e4 {Gdc}d2e2|";
+    let march = format!(
+        "title: Long march\nmetre: 2/4\nunit: 1/16\nmusic: \"{}\"\nladder: {{from: 50, to: 80, step: 4%}}\n",
+        part.repeat(8)
+    );
+    let texts = BUILT_IN.iter().map(|drill| drill.text);
+    let mut long = Vec::new();
+    for text in texts.chain([march.as_str()]) {
+        let value = read(text.as_bytes()).0.expect("reads");
+        let options = Options::default();
+        let booklet = compose(std::slice::from_ref(&value), &options);
+        if booklet.pages.len() > 1 {
+            long.push(value.title.clone());
+        }
+        let blocks = booklet.pages.iter().flat_map(|page| &page.blocks);
+        let ladders = blocks.filter(|block| matches!(block.role, Role::Table(_)));
+        let cells = ladders.flat_map(|ladder| ladder.rows.iter().flatten());
+        for ink in cells.flat_map(|cell| &cell.ink) {
+            if let gracerung::sheet::Ink::Fill(outline) = ink {
+                let x = outline.iter().filter_map(|segment| match segment {
+                    Segment::Move(point) | Segment::Line(point) => Some(point.0),
+                    _ => None,
+                });
+                let (left, right) = x.fold((f64::MAX, f64::MIN), |(low, high), x| {
+                    (low.min(x), high.max(x))
+                });
+                assert!(right - left > 4.0 * 72.0 / 25.4, "{} a box", value.title);
+            }
+        }
+    }
+    assert!(long.is_empty(), "{long:?}");
 }
 
 /// A ladder on a sheet of its own is put away and not ticked.

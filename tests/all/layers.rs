@@ -430,7 +430,6 @@ const CIRCLES: &[&[&str]] = &[
         "screen/parts/stand.rs",
     ],
     &["settings/read.rs", "settings/value.rs"],
-    &["sheet/compose.rs", "sheet/tables.rs"],
 ];
 
 /// Files that name each other in a circle can be read only all at once.

@@ -141,6 +141,7 @@ pub fn draw(score: &Score, music: Option<&Music>, bars: Range<usize>, settings: 
             ..Spacing::default()
         },
         bars_in_a_system: Some(usize::MAX),
+        parts_apart: false,
         clef: false,
         metre: bars.start == 0,
         bar_numbers: false,

@@ -1,0 +1,396 @@
+//! The foot of a sheet: the ladder to tick by hand in as many columns as fit, the fingers beside it,
+//! and lines for a teacher's word.
+
+use super::drawing::{Block, Cell, Heading, Ink, Role};
+use super::fingers;
+use super::writer::{TEXT, Writer, wrap};
+use crate::drill::Drill;
+use crate::engraving::font::Face;
+use crate::practice::Rung;
+use crate::practice::ladder::climbs;
+
+/// The side of a box: 4 mm, room for a tick with a blunt pencil. Chosen.
+const BOX: f64 = 4.0 * 72.0 / 25.4;
+/// Height of a row.
+const ROW: f64 = BOX + 2.2;
+/// A tempo and the word that marks the goal.
+const LABEL: f64 = 43.0;
+const COLUMN_GAP: f64 = 9.0;
+/// Between the boxes of two stages side by side.
+const STAGE_GAP: f64 = 5.0;
+/// Room for a heading.
+const HEADING: f64 = 21.0;
+/// Between the ladder and what stands beside it.
+const ASIDE: f64 = 14.0;
+/// From one line for the teacher to the next: written by hand, 6.3 mm.
+const LINE: f64 = 18.0;
+const FEWEST_LINES: usize = 3;
+/// More boxes in a row than this and one stands for all.
+const MOST_BOXES: u32 = 10;
+
+/// The ladder's rungs in the order they are climbed: every tempo, and after it the lengths of a
+/// movement that is opened there.
+pub(super) fn rungs(climbs: &[Vec<Rung>]) -> Vec<Rung> {
+    let mut rows: Vec<Rung> = climbs.iter().flatten().copied().collect();
+    rows.sort_unstable();
+    rows.dedup();
+    rows
+}
+
+/// A row of a column.
+enum Row {
+    /// The names of the stages whose boxes stand below.
+    Stages(Vec<String>),
+    Rung {
+        label: String,
+        /// The top of the ladder.
+        goal: bool,
+        /// Which of the column's stages come to this rung.
+        boxes: Vec<bool>,
+    },
+}
+
+/// The ladder in columns.
+struct Columns {
+    rows: Vec<Row>,
+    /// Where each column begins and ends.
+    ranges: Vec<std::ops::Range<usize>>,
+    /// Width of a column.
+    width: f64,
+    /// Boxes for a stage at a rung.
+    boxes: usize,
+}
+
+impl Columns {
+    /// Every stage with its own rungs, one stage below the other, in as many columns as fit.
+    fn by_stage(drill: &Drill, boxes: usize, room: f64) -> Self {
+        let rows = rows_by_stage(drill);
+        // a column of single boxes still has room for the name of a stage
+        let width = LABEL + boxes.max(3) as f64 * BOX + COLUMN_GAP;
+        let count = (((room + COLUMN_GAP) / width) as usize).max(1);
+        let ranges = flow(&rows, count);
+        Self {
+            rows,
+            ranges,
+            width,
+            boxes,
+        }
+    }
+
+    /// One column with the stages side by side, where that is no wider than the room.
+    fn side_by_side(drill: &Drill, boxes: usize, room: f64) -> Option<Self> {
+        let stages = drill.stages.len();
+        let width = LABEL + stage_width(boxes) * stages as f64;
+        let rows = rows_side_by_side(drill);
+        (stages > 1 && width - STAGE_GAP <= room).then(|| Self {
+            ranges: std::iter::once(0..rows.len()).collect(),
+            rows,
+            width,
+            boxes,
+        })
+    }
+
+    fn height(&self) -> f64 {
+        let rows = self.ranges.iter().map(ExactSizeIterator::len).max();
+        rows.unwrap_or(0) as f64 * ROW
+    }
+}
+
+/// How the foot is laid out.
+pub(super) struct Foot<'a> {
+    drill: &'a Drill,
+    columns: Columns,
+    /// What to do with the boxes, broken into lines.
+    sentence: Vec<String>,
+    ladder_width: f64,
+    ladder_height: f64,
+    /// The teacher's lines stand under the ladder and not beside it.
+    lines_under: bool,
+    /// Of the whole.
+    pub height: f64,
+}
+
+impl<'a> Foot<'a> {
+    /// The lowest foot of a drill in a width; at most so high, where one box for all clean repetitions
+    /// of a cell makes it so.
+    pub(super) fn of(drill: &'a Drill, width: f64, most: f64) -> Self {
+        let clean = drill.clean as usize;
+        let boxes = if drill.clean > MOST_BOXES { 1 } else { clean };
+        let lowest = |boxes: usize| {
+            let beside = width - fingers::WIDTH - ASIDE;
+            let rooms = if fingers::height(drill) > 0.0 {
+                vec![beside]
+            } else {
+                vec![beside, width]
+            };
+            let mut best: Option<Self> = None;
+            for room in rooms {
+                let columns = [
+                    Some(Columns::by_stage(drill, boxes, room)),
+                    Columns::side_by_side(drill, boxes, room),
+                ];
+                for columns in columns.into_iter().flatten() {
+                    let foot = Self::with(drill, columns, room, room < width);
+                    if best
+                        .as_ref()
+                        .is_none_or(|best| foot.height < best.height - 1.0)
+                    {
+                        best = Some(foot);
+                    }
+                }
+            }
+            best
+        };
+        let foot = lowest(boxes).filter(|foot| foot.height <= most);
+        foot.or_else(|| lowest(1))
+            .unwrap_or_else(|| Self::with(drill, Columns::by_stage(drill, 1, width), width, false))
+    }
+
+    fn with(drill: &'a Drill, columns: Columns, room: f64, room_beside: bool) -> Self {
+        let clean = drill.clean;
+        let words = if columns.boxes == 1 && clean > 1 {
+            format!("Tick a box when {clean} repetitions in a row were clean.")
+        } else {
+            "Tick a box for each clean repetition in a row; when one is not, cross them out and begin again.".to_owned()
+        };
+        let sentence = wrap(&words, Face::Regular, TEXT, room);
+        let ladder_height = HEADING + sentence.len() as f64 * TEXT * 1.3 + 4.0 + columns.height();
+        let fingers = match fingers::height(drill) {
+            0.0 => 0.0,
+            chart => HEADING + chart + 6.0,
+        };
+        let lines = HEADING + LINE * FEWEST_LINES as f64;
+        let beside = ladder_height.max(fingers + lines);
+        let under = (ladder_height + 6.0 + lines).max(fingers);
+        let lines_under = !room_beside || under < beside;
+        Self {
+            drill,
+            columns,
+            sentence,
+            ladder_width: room,
+            ladder_height,
+            lines_under,
+            height: if lines_under { under } else { beside } + 8.0,
+        }
+    }
+
+    /// Draws it at the writer's place, on a new page where it does not fit.
+    pub(super) fn draw(&self, writer: &mut Writer, left_handed: bool) {
+        writer.need(self.height);
+        let alone = writer.is_at_top();
+        writer.skip(8.0);
+        let top = writer.y;
+        let bottom = top + self.height - 8.0;
+        let left = Writer::left();
+        let aside = left + self.ladder_width + ASIDE;
+        let heading = |writer: &mut Writer, words: &str, x: f64, top: f64| {
+            let ink = Ink::words(words, x, top + 12.5, 13.0, Face::Bold);
+            writer.put(Role::Heading(2, words.to_owned()), vec![ink]);
+        };
+        let title = if alone {
+            format!("Ladder of {}", self.drill.title)
+        } else {
+            "Ladder".to_owned()
+        };
+        let title = wrap(&title, Face::Bold, 13.0, self.ladder_width);
+        heading(
+            writer,
+            title.first().map_or("Ladder", |line| line),
+            left,
+            top,
+        );
+        self.ladder(writer, left, top + HEADING);
+        let mut beside = top;
+        if fingers::height(self.drill) > 0.0 {
+            heading(writer, "Fingers", aside, top);
+            fingers::draw(writer, self.drill, left_handed, aside, top + HEADING);
+            beside += HEADING + fingers::height(self.drill) + 6.0;
+        }
+        let (x, right, from) = if self.lines_under {
+            let under = top + self.ladder_height + 6.0;
+            (left, left + self.ladder_width, under)
+        } else {
+            (aside, aside + fingers::WIDTH, beside)
+        };
+        heading(writer, "The teacher’s word", x, from);
+        let rules = ((bottom - from - HEADING) / LINE + 0.01) as usize;
+        let ink = (1..=rules)
+            .map(|rule| {
+                let y = from + HEADING + LINE * rule as f64 - 2.0;
+                Ink::rectangle(x, y - 0.25, right, y + 0.25)
+            })
+            .collect();
+        writer.put(Role::Furniture, ink);
+        writer.skip(bottom - top);
+    }
+
+    fn ladder(&self, writer: &mut Writer, left: f64, top: f64) {
+        let mut base = top;
+        let mut ink = Vec::new();
+        for line in &self.sentence {
+            base += TEXT;
+            ink.push(Ink::words(line, left, base, TEXT, Face::Regular));
+            base += TEXT * 0.3;
+        }
+        writer.put(Role::Paragraph, ink);
+        let top = base + 4.0;
+        for (number, rows) in self.columns.ranges.iter().enumerate() {
+            let x = left + self.columns.width * number as f64;
+            let cells = self.columns.rows[rows.clone()]
+                .iter()
+                .enumerate()
+                .map(|(row, what)| self.row(what, x, top + row as f64 * ROW))
+                .collect();
+            writer.block(Block {
+                role: Role::Table(format!(
+                    "ladder, column {} of {}: a row for each rung, boxes to tick",
+                    number + 1,
+                    self.columns.ranges.len()
+                )),
+                ink: Vec::new(),
+                rows: cells,
+            });
+        }
+    }
+
+    fn row(&self, row: &Row, x: f64, top: f64) -> Vec<Cell> {
+        let base = top + BOX - 2.2;
+        match row {
+            // a column for one stage has its name over tempo and boxes
+            Row::Stages(names) if names.len() == 1 => {
+                let name = shortened(&names[0], self.columns.width - COLUMN_GAP);
+                let name = Ink::words(&name, x, base, TEXT, Face::Italic);
+                vec![
+                    cell(Some(Heading::Column), vec![name]),
+                    cell(None, Vec::new()),
+                ]
+            }
+            Row::Stages(names) => {
+                let width = stage_width(self.columns.boxes);
+                let mut cells = vec![cell(None, Vec::new())];
+                cells.extend(names.iter().enumerate().map(|(stage, name)| {
+                    let name = shortened(name, width - STAGE_GAP);
+                    let x = x + LABEL + width * stage as f64;
+                    let name = Ink::words(&name, x, base, TEXT, Face::Italic);
+                    cell(Some(Heading::Column), vec![name])
+                }));
+                cells
+            }
+            Row::Rung { label, goal, boxes } => {
+                let mut words = vec![Ink::words(label, x, base, TEXT, Face::Bold)];
+                if *goal {
+                    let right = x + LABEL - 3.0 - Face::Italic.width(GOAL, TEXT);
+                    words.push(Ink::words(GOAL, right, base, TEXT, Face::Italic));
+                }
+                let mut cells = vec![cell(Some(Heading::Row), words)];
+                cells.extend(boxes.iter().enumerate().map(|(stage, comes)| {
+                    let count = if *comes { self.columns.boxes } else { 0 };
+                    let left = x + LABEL + stage_width(self.columns.boxes) * stage as f64;
+                    let boxes = (0..count).map(|place| box_to_tick(left, place, top, *goal));
+                    cell(None, boxes.collect())
+                }));
+                cells
+            }
+        }
+    }
+}
+
+fn cell(heading: Option<Heading>, ink: Vec<Ink>) -> Cell {
+    Cell { heading, ink }
+}
+
+fn box_to_tick(left: f64, place: usize, top: f64, goal: bool) -> Ink {
+    let edge = if goal { 1.3 } else { 0.5 };
+    let at = left + place as f64 * BOX;
+    // neighbours share an edge
+    let half = edge / 2.0;
+    Ink::frame(
+        at - half,
+        top - half,
+        at + BOX + half,
+        top + BOX + half,
+        edge,
+    )
+}
+
+const GOAL: &str = "goal";
+
+fn stage_width(boxes: usize) -> f64 {
+    boxes as f64 * BOX + STAGE_GAP
+}
+
+fn label(drill: &Drill, stage: usize) -> String {
+    format!("{} {}", stage + 1, drill.stages[stage].name)
+}
+
+/// Each stage with its own rungs, as they are climbed.
+fn rows_by_stage(drill: &Drill) -> Vec<Row> {
+    let climbs = climbs(drill);
+    let goal = goal(&climbs);
+    let mut rows = Vec::new();
+    for (stage, own) in climbs.iter().enumerate().take(drill.stages.len()) {
+        if drill.stages.len() > 1 {
+            rows.push(Row::Stages(vec![label(drill, stage)]));
+        }
+        rows.extend(own.iter().map(|rung| Row::Rung {
+            label: rung.spoken(),
+            goal: Some(*rung) == goal,
+            boxes: vec![true],
+        }));
+    }
+    rows
+}
+
+/// Each rung once, with the stages that come to it.
+fn rows_side_by_side(drill: &Drill) -> Vec<Row> {
+    let climbs = climbs(drill);
+    let goal = goal(&climbs);
+    let names = (0..drill.stages.len()).map(|stage| label(drill, stage));
+    let mut rows = vec![Row::Stages(names.collect())];
+    rows.extend(rungs(&climbs).into_iter().map(|rung| Row::Rung {
+        label: rung.spoken(),
+        goal: Some(rung) == goal,
+        boxes: climbs.iter().map(|own| own.contains(&rung)).collect(),
+    }));
+    rows
+}
+
+/// The highest tempo.
+fn goal(climbs: &[Vec<Rung>]) -> Option<Rung> {
+    let tempi = climbs.iter().flatten().filter(|rung| !rung.is_opened());
+    tempi.max_by_key(|rung| rung.tempo()).copied()
+}
+
+/// Rows in columns as even as may be; the name of a stage stands over a rung of it.
+fn flow(rows: &[Row], columns: usize) -> Vec<std::ops::Range<usize>> {
+    let mut height = rows.len().div_ceil(columns.max(1)).max(2);
+    loop {
+        let mut ranges = Vec::new();
+        let mut begin = 0;
+        while begin < rows.len() {
+            let mut end = (begin + height).min(rows.len());
+            if end < rows.len() && end - begin > 1 && matches!(rows[end - 1], Row::Stages(_)) {
+                end -= 1;
+            }
+            ranges.push(begin..end);
+            begin = end;
+        }
+        if ranges.len() <= columns.max(1) {
+            return ranges;
+        }
+        height += 1;
+    }
+}
+
+/// A name cut to a width.
+fn shortened(name: &str, room: f64) -> String {
+    let fits = |text: &str| Face::Italic.width(text, TEXT) <= room;
+    if fits(name) {
+        return name.to_owned();
+    }
+    let mut short = name.to_owned();
+    while short.chars().count() > 2 && !fits(&format!("{short}…")) {
+        short.pop();
+    }
+    format!("{}…", short.trim_end())
+}
