@@ -14,6 +14,9 @@ use pulp::{Simd, WithSimd};
 /// Rows are padded to so many outputs: two vectors of the widest kind in use.
 pub(crate) const TILE: usize = 16;
 
+/// Frames that go through the inner loop together.
+const TOGETHER: usize = 6;
+
 /// Rounds up to whole tiles.
 pub(crate) const fn padded(outputs: usize) -> usize {
     outputs.div_ceil(TILE) * TILE
@@ -99,56 +102,60 @@ impl WithSimd for Product<'_> {
         } = self;
         let row = matrix.row();
         let frames = y.len() / row;
-        let mut done = 0;
-        while done + 4 <= frames {
-            four(
-                simd,
-                matrix,
-                &x[done * stride..],
-                stride,
-                &mut y[done * row..],
-            );
-            done += 4;
+        if frames < TOGETHER {
+            for (at, y) in y.chunks_exact_mut(row).enumerate() {
+                one(simd, matrix, &x[at * stride..][..matrix.inputs], y);
+            }
+            return;
         }
+        let mut done = 0;
         while done < frames {
-            one(
+            // The last ones begin where they still fit: what is reckoned twice comes to the same.
+            let from = done.min(frames - TOGETHER);
+            six(
                 simd,
                 matrix,
-                &x[done * stride..][..matrix.inputs],
-                &mut y[done * row..],
+                &x[from * stride..],
+                stride,
+                &mut y[from * row..],
             );
-            done += 1;
+            done = from + TOGETHER;
         }
     }
 }
 
-/// Four frames at once: each weight is read once for all of them.
+/// Six frames at once: each weight is read once for all of them, and their twelve sums keep both units
+/// of a processor busy while each waits for its own last one.
 ///
 /// The frames are walked by iterators and not by index, because a check of bounds in the loop would
 /// keep the sums out of the registers.
 #[inline(always)]
-fn four<S: Simd>(simd: S, matrix: &Matrix, x: &[f32], stride: usize, y: &mut [f32]) {
+fn six<S: Simd>(simd: S, matrix: &Matrix, x: &[f32], stride: usize, y: &mut [f32]) {
     let row = matrix.row();
     let frame = |f: usize| x[f * stride..][..matrix.inputs].iter();
+    let two = |f: usize| frame(f).zip(frame(f + 1));
     for (tile, (bias, weights)) in matrix.tiles().enumerate() {
         for from in (0..TILE).step_by(2 * S::F32_LANES) {
-            let [mut s, mut t, mut u, mut v] = [pair::<S>(bias, from); 4];
-            let frames = frame(0).zip(frame(1)).zip(frame(2).zip(frame(3)));
-            for (weights, ((a, b), (c, d))) in weights.as_chunks::<TILE>().0.iter().zip(frames) {
+            let [mut s, mut t, mut u, mut v, mut w, mut z] = [pair::<S>(bias, from); TOGETHER];
+            let frames = two(0).zip(two(2)).zip(two(4));
+            let inputs = weights.as_chunks::<TILE>().0.iter().zip(frames);
+            for (weights, (((a, b), (c, d)), (e, f))) in inputs {
                 let weights = pair::<S>(weights, from);
                 s = more(simd, weights, *a, s);
                 t = more(simd, weights, *b, t);
                 u = more(simd, weights, *c, u);
                 v = more(simd, weights, *d, v);
+                w = more(simd, weights, *e, w);
+                z = more(simd, weights, *f, z);
             }
-            for (f, sums) in [s, t, u, v].iter().enumerate() {
+            for (f, sums) in [s, t, u, v, w, z].iter().enumerate() {
                 give::<S>(sums, &mut y[f * row + tile * TILE + from..]);
             }
         }
     }
 }
 
-/// One frame, added up in the order of [`four`].
+/// One frame, added up in the order of [`six`].
 #[inline(always)]
 fn one<S: Simd>(simd: S, matrix: &Matrix, x: &[f32], y: &mut [f32]) {
     for (tile, (bias, weights)) in matrix.tiles().enumerate() {

@@ -14,7 +14,7 @@ use std::sync::Arc;
 /// What a frame may be: the nine notes from low G up, and none.
 pub const CLASSES: usize = 10;
 /// Frames that go through all layers together.
-const PASS: usize = 32;
+const PASS: usize = 48;
 
 /// The state of one stream. It allocates when it is made and never again.
 pub struct Network {

@@ -113,7 +113,7 @@ impl Ear {
         let kept = self.kept.iter().flat_map(Kept::frames);
         for (at, frame) in (first..).zip(kept) {
             if let Some(prices) = prices(at) {
-                told.path.price(prices);
+                told.path.price(&prices);
             }
             told.frame(&frame);
         }
@@ -203,7 +203,7 @@ impl Ear {
 impl Told {
     fn new(tuning: Tuning, rate: f64, prices: Prices) -> Self {
         Self {
-            path: Path::new(prices.clone()),
+            path: Path::new(&prices),
             prices,
             tape: Tape::default(),
             pitch: Pitch::new(rate),

@@ -31,6 +31,8 @@ impl std::error::Error for RateError {}
 
 /// Samples that are resampled together, 1.3 ms at 48 kHz: a player waits for them.
 const PIECE: usize = 64;
+/// Samples that are given together at most, where as many came in: what hears them is quicker with many.
+const GIVEN: usize = 1024;
 /// Samples beyond full scale by more than this are cut, so that one wild number of a broken file
 /// cannot drown all that comes after it.
 const LOUDEST: f32 = 8.0;
@@ -117,17 +119,24 @@ impl Intake {
             }
         }
         let mut at = 0;
+        self.resampled.clear();
         loop {
             let need = self.resampler.input_frames_next();
-            if self.pending.len() - at < need {
+            let enough = self.pending.len() - at >= need;
+            if !enough || self.resampled.len() >= GIVEN {
+                each(&self.resampled);
+                self.resampled.clear();
+            }
+            if !enough {
                 break;
             }
             let most = self.resampler.output_frames_next();
-            self.resampled.clear();
-            self.resampled.resize(most, 0.0);
+            let from = self.resampled.len();
+            self.resampled.resize(from + most, 0.0);
+            let room = &mut self.resampled[from..];
             let done = InterleavedSlice::new(&self.pending[at..at + need], 1, need)
                 .ok()
-                .zip(InterleavedSlice::new_mut(&mut self.resampled, 1, most).ok())
+                .zip(InterleavedSlice::new_mut(room, 1, most).ok())
                 .and_then(|(input, mut output)| {
                     let done = self
                         .resampler
@@ -136,14 +145,15 @@ impl Intake {
                 });
             // The sizes are the ones it asked for, so it cannot refuse; silence if it does.
             let made = done.unwrap_or_else(|| {
-                self.resampled.fill(0.0);
+                self.resampled[from..].fill(0.0);
                 most
             });
             at += need;
             let late = self.skip.min(made);
             self.skip -= late;
             self.given += (made - late) as u64;
-            each(&self.resampled[late..made]);
+            self.resampled.truncate(from + made);
+            self.resampled.drain(from..from + late);
         }
         self.pending.drain(..at);
     }

@@ -60,7 +60,8 @@ const DEAD: Survivor = Survivor {
 
 /// The likeliest path so far.
 pub(super) struct Path {
-    prices: Prices,
+    /// What it costs to go from class to class; a class never goes to itself.
+    prices: [[f64; CLASSES]; CLASSES],
     /// By class and by how long its open segment has lasted, the last for `SHORTEST` and more.
     survivors: [[Survivor; SHORTEST]; CLASSES],
     nodes: Vec<Node>,
@@ -70,33 +71,39 @@ pub(super) struct Path {
 
 impl Path {
     /// A path before its first frame, which begins in no note or in any.
-    pub(super) fn new(prices: Prices) -> Self {
+    pub(super) fn new(prices: &Prices) -> Self {
         let mut survivors = [[DEAD; SHORTEST]; CLASSES];
         for survivor in &mut survivors {
             // What sounds at the start may have begun before it.
             survivor[SHORTEST - 1].score = 0.0;
         }
-        Self {
-            prices,
+        let mut path = Self {
+            prices: [[0.0; CLASSES]; CLASSES],
             survivors,
             nodes: Vec::new(),
             frames: 0,
             settled: Vec::new(),
-        }
+        };
+        path.price(prices);
+        path
     }
 
     /// Other prices from the next frame on.
-    pub(super) fn price(&mut self, prices: Prices) {
-        self.prices = prices;
+    pub(super) fn price(&mut self, prices: &Prices) {
+        self.prices = prices.change.map(|from| from.map(f64::from));
+        for class in 0..CLASSES {
+            self.prices[class][class] = f64::INFINITY;
+        }
     }
 
     /// Takes the next frame's log-probabilities.
     pub(super) fn push(&mut self, frame: &[f32; CLASSES]) {
         let ended: [Survivor; CLASSES] = self.survivors.map(|of_class| of_class[SHORTEST - 1]);
+        let best = self.best_ways(&ended);
         let mut closed: [Option<usize>; CLASSES] = [None; CLASSES];
         for (class, log) in frame.iter().enumerate() {
             let log = f64::from(*log);
-            let entered = self.enter(class, &ended, &mut closed);
+            let entered = self.enter(best[class], &ended, &mut closed);
             let of_class = &mut self.survivors[class];
             let stays = of_class[SHORTEST - 1];
             let grown = of_class[SHORTEST - 2];
@@ -117,21 +124,32 @@ impl Path {
         }
     }
 
-    /// The best way into a class at this frame.
+    /// From which class it is best to go to each, and the score there. Every class is asked for every
+    /// frame, so this is written to be quick: plain numbers side by side.
+    fn best_ways(&self, ended: &[Survivor; CLASSES]) -> [(f64, usize); CLASSES] {
+        let mut scores = [f64::NEG_INFINITY; CLASSES];
+        let mut ways = [0_u64; CLASSES];
+        for (from, (ended, prices)) in (0_u64..).zip(ended.iter().zip(&self.prices)) {
+            for class in 0..CLASSES {
+                let score = ended.score - prices[class];
+                let better = score >= scores[class];
+                scores[class] = if better { score } else { scores[class] };
+                ways[class] = if better { from } else { ways[class] };
+            }
+        }
+        std::array::from_fn(|class| (scores[class], ways[class] as usize))
+    }
+
+    /// A path that comes to a class at this frame.
     fn enter(
         &mut self,
-        class: usize,
+        (score, from): (f64, usize),
         ended: &[Survivor; CLASSES],
         closed: &mut [Option<usize>; CLASSES],
     ) -> Survivor {
-        let dearest = |from: usize| ended[from].score - f64::from(self.prices.change[from][class]);
-        let best = (0..CLASSES)
-            .filter(|from| *from != class)
-            .max_by(|one, other| dearest(*one).total_cmp(&dearest(*other)));
-        let Some(from) = best.filter(|from| ended[*from].score.is_finite()) else {
+        if !score.is_finite() {
             return DEAD;
-        };
-        let score = dearest(from);
+        }
         let node = *closed[from].get_or_insert_with(|| {
             let survivor = ended[from];
             self.nodes.push(Node {
@@ -296,7 +314,7 @@ mod tests {
     }
 
     fn told(frames: &[[f32; CLASSES]], cost: f32) -> Vec<Segment> {
-        let mut path = Path::new(prices(cost));
+        let mut path = Path::new(&prices(cost));
         let mut told = Vec::new();
         for frame in frames {
             path.push(frame);
@@ -384,7 +402,7 @@ mod tests {
     /// Without it two hours of doubt would fill the memory.
     #[test]
     fn what_is_remembered_is_bounded() {
-        let mut path = Path::new(prices(1.0));
+        let mut path = Path::new(&prices(1.0));
         let (mut most, mut told) = (0, 0);
         for at in 0..60_000 {
             // Two classes as likely as each other, for ever.

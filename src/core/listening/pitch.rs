@@ -27,23 +27,35 @@ pub(super) struct Look {
     pub level: f64,
 }
 
+/// A number for each harmonic, side by side so that they are reckoned together.
+type Each = [f32; HARMONICS];
+
 /// Measures pitches in samples of one rate. It allocates when it is made and never again.
 pub(super) struct Pitch {
     rate: f64,
     window: Vec<f32>,
-    /// Per harmonic and part the sum of the samples turned back by the expected frequency.
-    turned: Vec<[f64; 2]>,
+    /// By what the power of the sums is divided to be the mean square of the sound.
+    full: f64,
+    /// Per part and harmonic the sum of the samples turned back by the expected frequency.
+    turned: [[Each; 2]; PARTS],
+    powers: [f64; STEPS],
 }
+
+/// Pitches that are tried.
+const STEPS: usize = (2 * REACH / STEP + 1) as usize;
 
 impl Pitch {
     pub(super) fn new(rate: f64) -> Self {
-        let window = (0..LOOKED_AT)
+        let window: Vec<f32> = (0..LOOKED_AT)
             .map(|at| (0.5 - 0.5 * (TAU * (at as f64 + 0.5) / LOOKED_AT as f64).cos()) as f32)
             .collect();
+        let sum: f64 = window.iter().map(|weight| f64::from(*weight)).sum();
         Self {
             rate,
             window,
-            turned: vec![[0.0; 2]; HARMONICS * PARTS],
+            full: 0.5 * sum * sum,
+            turned: [[[0.0; HARMONICS]; 2]; PARTS],
+            powers: [0.0; STEPS],
         }
     }
 
@@ -53,62 +65,77 @@ impl Pitch {
         // What is near half of the rate the resampler takes off.
         let harmonics = ((0.45 * self.rate / hertz) as usize).clamp(1, HARMONICS);
         self.turn(samples, hertz, harmonics);
-        let steps = REACH / STEP;
-        let power = |cents: f64| self.power(hertz, cents, harmonics);
-        let powers: Vec<f64> = (-steps..=steps)
-            .map(|step| power(f64::from(step * STEP)))
-            .collect();
-        let best = (0..powers.len()).max_by(|a, b| powers[*a].total_cmp(&powers[*b]))?;
-        let cents = f64::from((best as i32 - steps) * STEP) + peak(&powers, best) * f64::from(STEP);
-        let sum: f64 = self.window.iter().map(|weight| f64::from(*weight)).sum();
-        let level = decibels(2.0 * power(cents) / (sum * sum));
+        let cents = |step: usize| f64::from(step as i32 * STEP - REACH);
+        for step in 0..STEPS {
+            self.powers[step] = self.power(hertz, cents(step));
+        }
+        let best = (0..STEPS).max_by(|a, b| self.powers[*a].total_cmp(&self.powers[*b]))?;
+        let cents = cents(best) + peak(&self.powers, best) * f64::from(STEP);
+        let level = decibels(self.power(hertz, cents) / self.full);
         Some(Look { cents, level })
     }
 
     fn turn(&mut self, samples: &[f32], hertz: f64, harmonics: usize) {
         const PART: usize = LOOKED_AT / PARTS;
-        for harmonic in 0..harmonics {
-            // Turned on by multiplying, because a sine for each sample costs more than the rest.
-            let step = TAU * hertz * (harmonic + 1) as f64 / self.rate;
-            let (sin, cos) = step.sin_cos();
-            let (mut re, mut im) = (1.0_f64, 0.0_f64);
-            let parts = samples
-                .chunks_exact(PART)
-                .zip(self.window.chunks_exact(PART));
-            for (sum, (samples, window)) in self.turned[harmonic * PARTS..][..PARTS]
-                .iter_mut()
-                .zip(parts)
-            {
-                *sum = [0.0; 2];
-                for (sample, weight) in samples.iter().zip(window) {
-                    let value = f64::from(sample * weight);
-                    sum[0] += value * re;
-                    sum[1] -= value * im;
-                    (re, im) = (re * cos - im * sin, re * sin + im * cos);
+        let step = TAU * hertz / self.rate;
+        let [cos, sin] = turns(step);
+        let parts = samples
+            .chunks_exact(PART)
+            .zip(self.window.chunks_exact(PART));
+        for (part, (turned, (samples, window))) in self.turned.iter_mut().zip(parts).enumerate() {
+            // Within a part turned on by multiplying, because a sine for each sample costs more than the
+            // rest; each part begins exactly.
+            let [mut re, mut im] = turns(step * (part * PART) as f64);
+            re[harmonics..].fill(0.0);
+            im[harmonics..].fill(0.0);
+            let [mut real, mut imaginary] = [[0.0; HARMONICS]; 2];
+            for (sample, weight) in samples.iter().zip(window) {
+                let value = sample * weight;
+                for k in 0..HARMONICS {
+                    real[k] += value * re[k];
+                    imaginary[k] -= value * im[k];
+                    (re[k], im[k]) = (
+                        re[k] * cos[k] - im[k] * sin[k],
+                        re[k] * sin[k] + im[k] * cos[k],
+                    );
                 }
             }
+            *turned = [real, imaginary];
         }
     }
 
     /// Power of the harmonics of a pitch so many cents off.
-    fn power(&self, hertz: f64, cents: f64, harmonics: usize) -> f64 {
+    fn power(&self, hertz: f64, cents: f64) -> f64 {
         let off = hertz * ((cents / 1200.0).exp2() - 1.0);
-        let part_s = (LOOKED_AT / PARTS) as f64 / self.rate;
-        (0..harmonics)
-            .map(|harmonic| {
-                let step = TAU * off * (harmonic + 1) as f64 * part_s;
-                let (sin, cos) = step.sin_cos();
-                let (mut re, mut im) = (1.0_f64, 0.0_f64);
-                let mut sum = [0.0; 2];
-                for [real, imaginary] in &self.turned[harmonic * PARTS..][..PARTS] {
-                    sum[0] += real * re + imaginary * im;
-                    sum[1] += imaginary * re - real * im;
-                    (re, im) = (re * cos - im * sin, re * sin + im * cos);
-                }
-                sum[0] * sum[0] + sum[1] * sum[1]
-            })
+        let [cos, sin] = turns(TAU * off * (LOOKED_AT / PARTS) as f64 / self.rate);
+        let [mut re, mut im] = [[1.0_f32; HARMONICS], [0.0_f32; HARMONICS]];
+        let [mut real_sum, mut imaginary_sum] = [[0.0_f32; HARMONICS]; 2];
+        for [real, imaginary] in &self.turned {
+            for k in 0..HARMONICS {
+                real_sum[k] += real[k] * re[k] + imaginary[k] * im[k];
+                imaginary_sum[k] += imaginary[k] * re[k] - real[k] * im[k];
+                (re[k], im[k]) = (
+                    re[k] * cos[k] - im[k] * sin[k],
+                    re[k] * sin[k] + im[k] * cos[k],
+                );
+            }
+        }
+        let sums = real_sum.iter().zip(&imaginary_sum);
+        sums.map(|(real, imaginary)| f64::from(real * real + imaginary * imaginary))
             .sum()
     }
+}
+
+/// Cosines and sines of an angle and its multiples.
+fn turns(angle: f64) -> [Each; 2] {
+    let (sin, cos) = angle.sin_cos();
+    let (mut re, mut im) = (1.0_f64, 0.0_f64);
+    let [mut cosines, mut sines] = [[0.0; HARMONICS]; 2];
+    for (cosine, sine) in cosines.iter_mut().zip(&mut sines) {
+        (re, im) = (re * cos - im * sin, re * sin + im * cos);
+        (*cosine, *sine) = (re as f32, im as f32);
+    }
+    [cosines, sines]
 }
 
 /// Mean square to dB of full scale; silence is −150.
