@@ -31,6 +31,8 @@ pub enum Effect {
     Store(Vec<Record>),
     /// Send a timeline to the player.
     Load {
+        /// By which reports and positions name it.
+        serial: u64,
         /// The timeline.
         timeline: Arc<Timeline>,
         /// When it takes over.

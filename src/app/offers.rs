@@ -144,6 +144,7 @@ fn play_once(model: &mut Model, offer: Offer, with_reference: bool, effects: &mu
         Effect::Sound(Command::Levels(audible(options.levels))),
         Effect::Sound(Command::Clicks(ClickPlan::Every)),
         Effect::Load {
+            serial: model.sent,
             timeline,
             when: When::Now,
             entry: Entry::CountIn,

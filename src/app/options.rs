@@ -52,7 +52,13 @@ pub(super) fn act_on_options(model: &mut Model, action: Action, effects: &mut Ve
             say = Some(reference_words(options.reference).to_owned());
         }
         Action::Clicks => {
+            // a bar of two beats has no third: its one click a bar comes next
+            let two = model
+                .practising
+                .as_ref()
+                .is_some_and(|practising| practising.drill.metre.beats_in_a_bar() < 3);
             options.clicks = match options.clicks {
+                ClickPlan::Every if two => ClickPlan::OnePerBar,
                 ClickPlan::Every => ClickPlan::OneAndThree,
                 ClickPlan::OneAndThree => ClickPlan::OnePerBar,
                 ClickPlan::OnePerBar => ClickPlan::SilentBars { play: 2, rest: 2 },

@@ -99,6 +99,7 @@ pub(super) fn load(
         counts: true,
     });
     effects.push(Effect::Load {
+        serial: model.sent,
         timeline,
         when,
         entry,

@@ -339,7 +339,7 @@ impl Practising {
             .as_ref()
             .map(|place| place.rung)
             .or_else(|| self.cell().map(|cell| cell.rung))
-            .unwrap_or(Rung::Tempo(self.drill.ladder.from))
+            .unwrap_or(Rung::Tempo(self.drill.ladder.from()))
     }
 
     /// The tempo that is heard, or at which play will begin.

@@ -430,7 +430,7 @@ fn opened_drill(model: &mut Model, at: Moment, opened: &OpenedDrill, effects: &m
 fn asked_place(practising: &Practising, opened: &OpenedDrill, at: Moment) -> Option<CellKey> {
     // the same bar may have been played in another drill, at a tempo that this one has not
     let ladder = &practising.drill.ladder;
-    let known = |cell: &CellKey| (ladder.from..=ladder.to).contains(&cell.rung.tempo());
+    let known = |cell: &CellKey| (ladder.from()..=ladder.to()).contains(&cell.rung.tempo());
     let opened_place = opened.place.filter(known);
     if opened.stage.is_none() && opened.rung.is_none() {
         return practising.state.due_cold(at).or(opened_place);
@@ -439,7 +439,7 @@ fn asked_place(practising: &Practising, opened: &OpenedDrill, at: Moment) -> Opt
     let last = opened_place.filter(|cell| plan.stage_of(*cell).is_some());
     let of_last = || last.and_then(|cell| plan.stage_of(cell));
     let stage = opened.stage.or_else(of_last).unwrap_or(0);
-    let near = last.map_or(Rung::Tempo(ladder.from), |cell| cell.rung);
+    let near = last.map_or(Rung::Tempo(ladder.from()), |cell| cell.rung);
     let planned = plan.stages.get(stage)?;
     let asked = opened.rung.map(|rung| CellKey {
         stage: planned.print,

@@ -49,7 +49,7 @@ impl AtRung {
         let first = climbs(drill)
             .get(stage)
             .and_then(|rungs| rungs.first().copied());
-        let first = first.unwrap_or(Rung::Tempo(drill.ladder.from));
+        let first = first.unwrap_or(Rung::Tempo(drill.ladder.from()));
         let name = drill
             .stages
             .get(stage)

@@ -6,6 +6,7 @@ use crate::app::Blowing;
 use crate::listening::Attention;
 use crate::live::{Microphone, Quiet};
 use crate::screen::{Theme, view_blowing};
+use crate::settings::keys;
 use crate::units::Hertz;
 use crossterm::event::{
     Event as Input, KeyCode, KeyEventKind, KeyModifiers, poll, read as read_key,
@@ -46,7 +47,10 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let own = settings::sounding(arguments.la, arguments.pipes, false)?;
     terminal::require()?;
     let tuning = settings::tuning(&own);
-    let asked = arguments.microphone.as_deref().or(own.given("microphone"));
+    let asked = arguments
+        .microphone
+        .as_deref()
+        .or(own.given(keys::MICROPHONE));
     let log = practise::log_file();
     let quiet = Quiet::into_file(log.as_ref()).ok();
     let opened = Microphone::open(asked);
@@ -57,9 +61,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let mut blowing = Blowing::new(microphone.name.clone(), tuning.low_a.0);
     let terminate = practise::termination();
     let taken = Terminal::take(Manner::Screen, log.as_ref())?;
-    let colours = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
-        && own.word("colours") != "never";
-    let theme = Theme::new(colours);
+    let theme = Theme::new(settings::colours(&own));
     let told = |error: std::io::Error| Failure(format!("the terminal cannot be used: {error}"));
     let mut drawn = ratatui::Terminal::new(CrosstermBackend::new(stdout())).map_err(told)?;
     let mut samples = Vec::new();

@@ -1,10 +1,11 @@
 //! `calibrate`: plays sweeps, hears them on the microphone, and keeps how much later they come than
 //! the two devices say.
 
-use super::{Failure, Outcome, Ran, folders, open, output, practise, settings};
+use super::{Failure, Outcome, Ran, folders, needs, open, output, practise, settings};
 use crate::drill::LARGEST_FILE;
 use crate::listening::{EARLY_S, LATE_S, SWEEP_S, find_sweep, median, spread, sweep};
 use crate::live::{Asked, DEFAULT_BUFFER, DeviceError, Microphone, Playback, Quiet, Stereo};
+use crate::settings::{Key, keys, of};
 use crate::units::{Gain, SampleRate};
 use serde::{Deserialize, Serialize};
 use std::time::{Duration, Instant};
@@ -117,12 +118,15 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     if arguments.list {
         return list(arguments.json);
     }
-    let own = settings::load(&[])?;
-    let word = |given: &Option<String>, name: &str| {
-        given.clone().or_else(|| own.given(name).map(str::to_owned))
+    let own = settings::load(
+        &[],
+        &[needs::SOUND, &[keys::DEVICE.id(), keys::MICROPHONE.id()]],
+    )?;
+    let word = |given: &Option<String>, key: Key<of::Word>| {
+        given.clone().or_else(|| own.given(key).map(str::to_owned))
     };
     let asked = Asked {
-        device: word(&arguments.device, "device"),
+        device: word(&arguments.device, keys::DEVICE),
         buffer: arguments.buffer.unwrap_or(DEFAULT_BUFFER),
     };
     if !arguments.json {
@@ -133,7 +137,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     }
     let log = practise::log_file();
     let quiet = Quiet::into_file(log.as_ref()).ok();
-    let microphone = word(&arguments.microphone, "microphone");
+    let microphone = word(&arguments.microphone, keys::MICROPHONE);
     let measured = measure(&asked, microphone.as_deref());
     drop(quiet);
     match measured? {

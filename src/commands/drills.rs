@@ -171,7 +171,12 @@ fn listed(
                     .collect()
             })
             .unwrap_or_default(),
-        tempi: drill.map(|drill| (drill.ladder.from.to_string(), drill.ladder.to.to_string())),
+        tempi: drill.map(|drill| {
+            (
+                drill.ladder.from().to_string(),
+                drill.ladder.to().to_string(),
+            )
+        }),
         problems: if drill.is_some() { 0 } else { problems.len() },
         told: if drill.is_some() {
             Vec::new()

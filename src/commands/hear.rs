@@ -12,7 +12,8 @@ use crate::drill::{Drill, StageKind};
 use crate::live::{Heard, Player, Quiet, State};
 use crate::practice::{CellKey, Difference, Mark, Rung, StagePrint};
 use crate::score::{Score, ScoreNote, resolve_music};
-use crate::settings::Settings;
+use crate::screen::Theme;
+use crate::settings::{Settings, keys};
 use crate::sound::{Bus, Entry, Report, Sound, When};
 use crate::timeline::{Layout, Timeline, lay};
 use crate::units::{Beats, Bpm, SampleRate, spell_fraction};
@@ -174,7 +175,7 @@ impl Hearing {
         page.before_ms = journal.last_of(page.spot.difference);
         // a terminal that cannot be drawn on still has lines
         let dumb = std::env::var_os("TERM").is_some_and(|name| name == "dumb");
-        page.read_aloud = own.switch("plain") || dumb;
+        page.read_aloud = own.switch(keys::PLAIN) || dumb;
         Ok(Self {
             player: sounding(screen, own, &piece)?,
             page,
@@ -196,7 +197,7 @@ impl Hearing {
             journal,
         } = self;
         let pedals = settings::Pedals::of(own);
-        let mut shown = Shown::new(own, page.read_aloud)?;
+        let mut shown = Shown::new(Theme::new(settings::colours(own)), page.read_aloud)?;
         let told = |error: std::io::Error| Failure(format!("the keys cannot be read: {error}"));
         let mut serial = None;
         let mut heard = false;
@@ -276,7 +277,7 @@ const TESTED: &str = "SILENT_FOR_A_TEST";
 /// The stage at its tempo, and what can be planted in it.
 fn music(drill: &Drill, what: &What) -> Result<Music, Failure> {
     let movement = drill.movement.as_ref().map(|line| line.movement);
-    let tempo = what.tempo.unwrap_or(drill.ladder.to);
+    let tempo = what.tempo.unwrap_or(drill.ladder.to());
     let resolved = |stage: usize| -> Score {
         resolve_music(&drill.stages[stage].music, Beats::ZERO, &drill.schools)
     };
@@ -377,7 +378,7 @@ fn sounding(
             click: options.click_sound,
         },
     );
-    player.set_offset(own.number("offset") as i32);
+    player.set_offset(own.number(keys::OFFSET) as i32);
     let mut silence = piece.timeline.clone();
     silence.first.clear();
     silence.again.clear();

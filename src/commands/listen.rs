@@ -3,7 +3,7 @@
 use super::open::{open, recording};
 use super::sheet::format_of;
 use super::timeline::score_of;
-use super::{Failure, Outcome, Ran, arguments, output, settings};
+use super::{Failure, Outcome, Ran, arguments, needs, output, settings};
 use crate::chanter::{Note, Tuning, TuningTable};
 use crate::listening::{
     HeardKind, Hearing, Piece, Repetition, align, hear, hear_piece, listen_document,
@@ -81,7 +81,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let tuning = hearing.low_a.map_or_else(Tuning::default, |low_a| {
         Tuning::with_low_a(low_a, TuningTable::default())
     });
-    let limits = settings::thresholds(&settings::load(&[])?, tuning.instrument);
+    let limits = settings::thresholds(&settings::load(&[], &[needs::JUDGING])?, tuning.instrument);
     let found = asked.as_ref().map(|asked| {
         let limits = limits.on(asked.rung, &asked.ladder);
         compare(&asked.piece, &hearing, &limits, &mut beside)
@@ -150,7 +150,7 @@ fn asked(drill: &str, stage: &str, at: arguments::AtRung) -> Result<Asked, Failu
     Ok(Asked {
         piece: Piece::of(&score, &lay(&score, &layout)),
         rung,
-        ladder: [ladder.from, ladder.to],
+        ladder: [ladder.from(), ladder.to()],
     })
 }
 

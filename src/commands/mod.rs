@@ -26,6 +26,7 @@ mod listen;
 mod make;
 mod manual;
 mod movements;
+mod needs;
 mod open;
 mod output;
 mod phrases;

@@ -6,6 +6,7 @@ use crate::exchange::{self, Format, read_drill};
 use crate::homework;
 use crate::listening::Recording;
 use crate::movement::Schools;
+use crate::settings::keys;
 use crate::wording;
 use std::fs::File;
 use std::io::{BufReader, Read};
@@ -119,7 +120,7 @@ pub(crate) fn read_source(path: &Path) -> Result<Source, Failure> {
 /// The player's schools, for drills that name none. A settings file with problems is told by
 /// whoever opens the screen.
 pub(crate) fn schools() -> Schools {
-    super::settings::load(&[]).map_or_else(
+    super::settings::load(&[], &[&[keys::SCHOOL.id()]]).map_or_else(
         |_| Schools::none(),
         |settings| super::settings::schools(&settings),
     )

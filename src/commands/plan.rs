@@ -1,13 +1,13 @@
 //! What planning needs, read from the shell's world: the drills, the journal in small, homework.
 
 use super::open::Opened;
-use super::{Failure, drills, folders, homework, settings};
+use super::{Failure, drills, folders, homework, needs, settings};
 use crate::drill::Stage;
 use crate::journal::{Journal, JournalError, Trouble};
 use crate::planning::{Digest, Due, Known, Order, Rule};
 use crate::practice::{PlannedStage, StagePrint};
 use crate::score::written_text;
-use crate::settings::Settings;
+use crate::settings::{Settings, keys};
 use crate::units::Fraction;
 use indicatif::{ProgressBar, ProgressStyle};
 use jiff::civil::Date;
@@ -50,12 +50,12 @@ pub(crate) fn all_known() -> Vec<Known> {
 /// The rule of the settings.
 pub(crate) fn rule(settings: &Settings) -> Rule {
     Rule {
-        first_gap: settings.number("plan.first-gap") as i32,
-        growth: settings.number("plan.gap-growth"),
-        longest_gap: settings.number("plan.longest-gap") as i32,
-        minutes: settings.number("plan.minutes") as u32,
-        new: settings.number("plan.new") as usize,
-        order: match settings.word("plan.order") {
+        first_gap: settings.number(keys::PLAN_FIRST_GAP) as i32,
+        growth: settings.number(keys::PLAN_GAP_GROWTH),
+        longest_gap: settings.number(keys::PLAN_LONGEST_GAP) as i32,
+        minutes: settings.number(keys::PLAN_MINUTES) as u32,
+        new: settings.number(keys::PLAN_NEW) as usize,
+        order: match settings.word(keys::PLAN_ORDER) {
             "mix" => Order::Mix,
             _ => Order::Block,
         },
@@ -141,5 +141,5 @@ pub(crate) fn due(digest: &Digest) -> Vec<Due> {
 
 /// The settings without flags; a wrong file is told.
 pub(crate) fn own_settings() -> Result<Settings, Failure> {
-    settings::load(&[])
+    settings::load(&[], &[needs::PLAN])
 }

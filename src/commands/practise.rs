@@ -5,15 +5,15 @@ use super::phrases::{self, Which};
 use super::shell::{Aside, Begin, Shell};
 use super::terminal::{self, Manner, Terminal};
 use super::{
-    Failure, Outcome, Ran, arguments, folders, hear, homework, output, plan, session, settings,
-    warmup,
+    Failure, Outcome, Ran, arguments, folders, hear, homework, needs, output, plan, session,
+    settings, warmup,
 };
 use crate::app::{Care, Message, Model, Page};
 use crate::drill::{Drill, Stage, StageKind};
 use crate::live::{Asked, DEFAULT_BUFFER, Quiet};
 use crate::practice::Rung;
 use crate::screen::{Plain, Theme, action, view};
-use crate::settings::Settings;
+use crate::settings::{Id, Settings, keys};
 use crate::sound::{ClickSound, Sound};
 use crate::units::{Bpm, Fraction, Hertz};
 use crossterm::event::{Event as Input, poll, read};
@@ -129,33 +129,42 @@ fn click_sound(text: &str) -> Result<ClickSound, String> {
 
 impl MarkingArguments {
     /// The flags that were given, as settings.
-    fn flags(&self) -> Vec<(&'static str, String)> {
+    fn flags(&self) -> Vec<(Id, String)> {
         let mut flags = Vec::new();
-        let mut give = |name, word: Option<String>| flags.extend(word.map(|word| (name, word)));
+        let mut give = |id, word: Option<String>| flags.extend(word.map(|word| (id, word)));
         let on = |flag: bool| flag.then(|| "true".to_owned());
-        give("hands-free", on(self.hands_free));
-        give("mark-by", self.mark_by.clone());
-        give("microphone", self.microphone.clone());
-        give("headphones", on(self.headphones));
+        give(keys::HANDS_FREE.id(), on(self.hands_free));
+        give(keys::MARK_BY.id(), self.mark_by.clone());
+        give(keys::MICROPHONE.id(), self.microphone.clone());
+        give(keys::HEADPHONES.id(), on(self.headphones));
         flags
     }
 }
 
 impl ScreenArguments {
     /// The flags that were given, as settings.
-    fn flags(&self) -> Vec<(&'static str, String)> {
+    fn flags(&self) -> Vec<(Id, String)> {
         let mut flags = Vec::new();
-        let mut give = |name, word: Option<String>| flags.extend(word.map(|word| (name, word)));
+        let mut give = |id, word: Option<String>| flags.extend(word.map(|word| (id, word)));
         let on = |flag: bool| flag.then(|| "true".to_owned());
-        give("la", self.la.map(|la| la.0.to_string()));
-        give("instrument", self.pipes.then(|| "pipes".to_owned()));
-        give("drones", on(self.drones));
-        give("device", self.device.clone());
-        give("offset", self.offset.map(|offset| offset.to_string()));
-        give("click", self.click.map(|click| click.name().to_owned()));
-        give("alone", on(self.alone));
-        give("left-handed", on(self.left_handed));
-        give("plain", on(self.plain));
+        give(keys::LA.id(), self.la.map(|la| la.0.to_string()));
+        give(
+            keys::INSTRUMENT.id(),
+            self.pipes.then(|| "pipes".to_owned()),
+        );
+        give(keys::DRONES.id(), on(self.drones));
+        give(keys::DEVICE.id(), self.device.clone());
+        give(
+            keys::OFFSET.id(),
+            self.offset.map(|offset| offset.to_string()),
+        );
+        give(
+            keys::CLICK.id(),
+            self.click.map(|click| click.name().to_owned()),
+        );
+        give(keys::ALONE.id(), on(self.alone));
+        give(keys::LEFT_HANDED.id(), on(self.left_handed));
+        give(keys::PLAIN.id(), on(self.plain));
         flags
     }
 
@@ -164,15 +173,24 @@ impl ScreenArguments {
     /// # Errors
     /// Problems in the settings file or the environment, all of them.
     pub(crate) fn settings(&self) -> Result<Settings, Failure> {
-        settings::load(&self.flags())
+        settings_of(&self.flags())
     }
 
     pub(super) fn asked(&self, settings: &Settings) -> Asked {
         Asked {
-            device: settings.given("device").map(str::to_owned),
+            device: settings.given(keys::DEVICE).map(str::to_owned),
             buffer: self.buffer.unwrap_or(DEFAULT_BUFFER),
         }
     }
+}
+
+/// Settings for a page with sound; the limits of judging only where somebody is judged.
+fn settings_of(flags: &[(Id, String)]) -> Result<Settings, Failure> {
+    let own = settings::load(flags, &[needs::SOUND, needs::SCREEN, needs::WARM_UP])?;
+    if own.word(keys::MARK_BY) == "ear" {
+        return settings::load(flags, &[needs::JUDGING]);
+    }
+    Ok(own)
 }
 
 /// Runs `practise`.
@@ -209,7 +227,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     };
     let mut flags = arguments.screen.flags();
     flags.extend(arguments.marking.flags());
-    let settings = settings::load(&flags)?;
+    let settings = settings_of(&flags)?;
     let (mut shell, mut model) = start(&arguments.screen, &settings)?;
     model.straight = true;
     let message = shell.opened(opened, begin);
@@ -219,7 +237,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
 
 /// A tempo so many beats a minute under the top of the ladder.
 fn below_band(drill: &Drill, beats: u16) -> Result<arguments::AtRung, Failure> {
-    let goal = drill.ladder.to;
+    let goal = drill.ladder.to();
     let tempo = goal.value() - Fraction::from_integer(i128::from(beats));
     let tempo = Bpm::new(tempo).map_err(|error| {
         Failure(format!(
@@ -284,12 +302,12 @@ pub(super) fn start(
         levels: options.levels,
         click: options.click_sound,
     };
-    let offset_ms = settings.number("offset") as i32;
+    let offset_ms = settings.number(keys::OFFSET) as i32;
     let mut shell = Shell::new(arguments.asked(settings), sound, offset_ms)?;
     if options.by_ear {
         let log = log_file();
         let quiet = Quiet::into_file(log.as_ref()).ok();
-        let opened = shell.listen_to(settings.given("microphone"), options.tuning, offset_ms);
+        let opened = shell.listen_to(settings.given(keys::MICROPHONE), options.tuning, offset_ms);
         drop(quiet);
         opened?;
     }
@@ -353,7 +371,7 @@ pub(super) fn screen(
         .get_or_insert_with(|| session::Asked::new(settings, None));
     // a terminal that cannot be drawn on still has lines
     let dumb = std::env::var_os("TERM").is_some_and(|name| name == "dumb");
-    let plain_lines = settings.switch("plain") || dumb;
+    let plain_lines = settings.switch(keys::PLAIN) || dumb;
     let pedals = settings::Pedals::of(settings);
     let log = log_file();
     let terminate = termination();
@@ -381,10 +399,8 @@ pub(super) fn screen(
             },
         )
     } else {
-        // NO_COLOR: no colours at all (no-color.org); bold and reverse carry the meaning.
-        let colours = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
-            && settings.word("colours") != "never";
-        let theme = Theme::new(colours);
+        // without colours bold and reverse carry the meaning
+        let theme = Theme::new(settings::colours(settings));
         let told =
             |error: std::io::Error| Failure(format!("the terminal cannot be drawn: {error}"));
         let mut drawn = ratatui::Terminal::new(CrosstermBackend::new(stdout())).map_err(told)?;
@@ -424,9 +440,16 @@ pub(super) fn screen(
     Ok(Outcome::Done)
 }
 
-/// What is said once when the program begins: the level of headphones, or a sharp rise of a week.
+/// What is said once when the program begins: a wrong setting, a sharp rise of a week, or the level
+/// of headphones.
 fn opening_words(chosen: &Settings, shell: &Shell) -> Option<String> {
-    let most = chosen.number("care.rise");
+    if chosen.wrong() > 0 {
+        let wrong = crate::wording::count(chosen.wrong(), "setting is", "settings are");
+        return Some(format!(
+            "{wrong} wrong: `gracerung settings` tells which and how to mend it"
+        ));
+    }
+    let most = chosen.number(keys::CARE_RISE);
     if most > 0.0
         && let Some(rise) = shell.rise().filter(|rise| *rise > most)
     {
@@ -434,7 +457,7 @@ fn opening_words(chosen: &Settings, shell: &Shell) -> Option<String> {
             "{rise:.0} % more this week than in the four before: a sudden rise is what strains; build up slowly"
         ));
     }
-    chosen.switch("care.headphones").then(|| {
+    chosen.switch(keys::CARE_HEADPHONES).then(|| {
         "with headphones: as quiet as will do; you should still hear someone speak".to_owned()
     })
 }
@@ -487,8 +510,8 @@ fn run_loop(
     }
     show(model, false)?;
     let rest = chosen
-        .switch("care.rest")
-        .then(|| chosen.number("care.rest-after") as u32);
+        .switch(keys::CARE_REST)
+        .then(|| chosen.number(keys::CARE_REST_AFTER) as u32);
     let mut care = Care::after(rest);
     let mut page = model.page;
     let mut shown = Instant::now();

@@ -5,7 +5,7 @@ use super::practise::{self, ScreenArguments};
 use super::{Failure, Ran, folders, open, output, plan, terminal};
 use crate::app::{Message, Outcome as PartOutcome, Session};
 use crate::planning::{Digest, Item, Part, Rule, session, today, warm_minutes};
-use crate::settings::Settings;
+use crate::settings::{Settings, keys};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
@@ -25,12 +25,12 @@ impl Asked {
     /// What the settings say, with the minutes that were asked for.
     pub(crate) fn new(own: &Settings, minutes: Option<u32>) -> Self {
         let rule = plan::rule(own);
-        let rests = own.switch("care.rest");
+        let rests = own.switch(keys::CARE_REST);
         Self {
             minutes: minutes.unwrap_or(rule.minutes),
             rule,
             rest_after: if rests {
-                own.number("care.rest-after") as u32
+                own.number(keys::CARE_REST_AFTER) as u32
             } else {
                 0
             },

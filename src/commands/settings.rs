@@ -1,18 +1,19 @@
 //! `settings`: show each value and where it comes from; and settings for the other commands.
 
 use super::table::table;
-use super::{Failure, Outcome, Ran, calibrate, folders, open, output, plan};
+use super::{Failure, Outcome, Ran, calibrate, folders, needs, open, output, plan};
 use crate::app::{Action, Model, Options, Page};
 use crate::chanter::{Instrument, Tuning, TuningTable};
 use crate::movement::Schools;
 use crate::practice::{Hand, Mark, Thresholds};
 use crate::rhythm::ReferencePlan;
-use crate::settings::{LARGEST_FILE, Origin, Settings, Source, Value, read};
+use crate::settings::{Id, Key, LARGEST_FILE, Origin, Settings, Source, Value, keys, of, read};
 use crate::sound::{Bus, ClickSound, Levels};
 use crate::units::{Gain, Hertz};
 use crate::wording;
 use crossterm::event::{KeyCode, KeyEvent};
 use serde::Serialize;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 /// Arguments of `settings`.
 #[derive(clap::Args)]
@@ -41,8 +42,14 @@ struct Row<'a> {
     about: &'a str,
 }
 
+/// What is wrong with a setting, as text, and with which.
+struct Trouble {
+    about: Option<Id>,
+    text: String,
+}
+
 /// The settings and the problems as text.
-fn read_all(flags: &[(&'static str, String)]) -> Result<(Settings, Vec<String>), Failure> {
+fn read_all(flags: &[(Id, String)]) -> Result<(Settings, Vec<Trouble>), Failure> {
     let path = folders::settings()?;
     let shown = path.display().to_string();
     let mut trouble = Vec::new();
@@ -54,9 +61,12 @@ fn read_all(flags: &[(&'static str, String)]) -> Result<(Settings, Vec<String>),
                 Ok(text) => Some(text.strip_prefix('\u{feff}').unwrap_or(&text).to_owned()),
                 Err(error) => {
                     let byte = error.utf8_error().valid_up_to() + 1;
-                    trouble.push(format!(
-                        "{shown}: byte {byte} of the file is not UTF-8 text\n     save it as UTF-8\n"
-                    ));
+                    trouble.push(Trouble {
+                        about: None,
+                        text: format!(
+                            "{shown}: byte {byte} of the file is not UTF-8 text\n     save it as UTF-8\n"
+                        ),
+                    });
                     None
                 }
             }
@@ -73,24 +83,48 @@ fn read_all(flags: &[(&'static str, String)]) -> Result<(Settings, Vec<String>),
         flags,
     });
     let source = file.unwrap_or_default();
-    trouble.extend(problems.iter().map(|one| one.render(&shown, &source)));
+    trouble.extend(problems.iter().map(|one| Trouble {
+        about: one.about,
+        text: one.render(&shown, &source),
+    }));
     Ok((settings, trouble))
 }
 
-/// Settings for a command, with the flags it was given.
+/// True once a wrong setting was told: a command reads its settings more than once.
+static TOLD: AtomicBool = AtomicBool::new(false);
+
+/// Settings for a command, with the flags it was given and the settings it needs. A wrong setting
+/// that it does not need is told and stands at its default; so does one that a flag overrules.
 ///
 /// # Errors
-/// Problems in the settings file or the environment, all of them.
-pub(crate) fn load(flags: &[(&'static str, String)]) -> Result<Settings, Failure> {
+/// A setting it needs is wrong, in the file or the environment; every problem is told.
+pub(crate) fn load(flags: &[(Id, String)], needs: &[&[Id]]) -> Result<Settings, Failure> {
     let (settings, trouble) = read_all(flags)?;
     if trouble.is_empty() {
         return Ok(settings);
     }
-    Err(Failure(format!(
+    let stops = |id: Id| {
+        needs.iter().any(|group| group.contains(&id)) && settings.origin(id) != Origin::Flag
+    };
+    let all: Vec<&str> = trouble.iter().map(|one| one.text.as_str()).collect();
+    let told = format!(
         "the settings have {}:\n{}",
         wording::count(trouble.len(), "problem", "problems"),
-        trouble.concat()
-    )))
+        all.concat()
+    );
+    if trouble.iter().any(|one| one.about.is_some_and(stops)) {
+        return Err(Failure(told));
+    }
+    if !TOLD.swap(true, Ordering::Relaxed) {
+        output::complain(&told);
+    }
+    Ok(settings)
+}
+
+/// True where the screen may have colours: `NO_COLOR` (no-color.org) and the settings say so.
+pub(crate) fn colours(own: &Settings) -> bool {
+    std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
+        && own.word(keys::COLOURS) != "never"
 }
 
 /// Runs `settings`.
@@ -112,7 +146,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     }
     let (settings, trouble) = read_all(&[])?;
     for problem in &trouble {
-        output::complain(problem);
+        output::complain(&problem.text);
     }
     let rows: Vec<Row<'_>> = settings
         .parts()
@@ -193,7 +227,7 @@ fn starter() -> String {
 /// The player's schools.
 pub(crate) fn schools(settings: &Settings) -> Schools {
     settings
-        .words("school")
+        .words(keys::SCHOOL)
         .iter()
         .fold(Schools::none(), |schools, name| {
             schools.clone().with(name).unwrap_or(schools)
@@ -202,16 +236,16 @@ pub(crate) fn schools(settings: &Settings) -> Schools {
 
 /// The pitch the settings ask for.
 pub(crate) fn tuning(settings: &Settings) -> Tuning {
-    let table = match settings.word("tuning") {
+    let table = match settings.word(keys::TUNING) {
         "1954" => TuningTable::MidCentury,
         _ => TuningTable::Modern,
     };
-    let la = settings.number("la");
+    let la = settings.number(keys::LA);
     // `--pipes` beside a file that tunes the practice chanter means the pipes at their own pitch.
-    if la > 0.0 && settings.origin("la") >= settings.origin("instrument") {
+    if la > 0.0 && settings.origin(keys::LA.id()) >= settings.origin(keys::INSTRUMENT.id()) {
         return Tuning::with_low_a(Hertz(la), table);
     }
-    let instrument = match settings.word("instrument") {
+    let instrument = match settings.word(keys::INSTRUMENT) {
         "pipes" => Instrument::PipeChanter,
         _ => Instrument::PracticeChanter,
     };
@@ -227,10 +261,10 @@ pub(crate) fn tuning(settings: &Settings) -> Tuning {
 /// Problems in the settings file or the environment, all of them.
 pub(crate) fn sounding(la: Option<Hertz>, pipes: bool, drones: bool) -> Result<Settings, Failure> {
     let mut flags = Vec::new();
-    flags.extend(la.map(|la| ("la", la.0.to_string())));
-    flags.extend(pipes.then(|| ("instrument", "pipes".to_owned())));
-    flags.extend(drones.then(|| ("drones", "true".to_owned())));
-    load(&flags)
+    flags.extend(la.map(|la| (keys::LA.id(), la.0.to_string())));
+    flags.extend(pipes.then(|| (keys::INSTRUMENT.id(), "pipes".to_owned())));
+    flags.extend(drones.then(|| (keys::DRONES.id(), "true".to_owned())));
+    load(&flags, &[needs::SOUND])
 }
 
 /// The balance of the settings for a file, the loudest bus as loud as it can be: how loud the whole
@@ -257,73 +291,81 @@ pub(crate) fn thresholds(settings: &Settings, instrument: Instrument) -> Thresho
         Instrument::PracticeChanter => Thresholds::default(),
         Instrument::PipeChanter => Thresholds::for_pipes(),
     };
-    let of = |name: &str, usual: f64| {
-        let name = format!("thresholds.{name}");
-        if settings.is_set(&name) {
-            settings.number(&name)
+    let of = |key: Key<of::Number>, usual: f64| {
+        if settings.is_set(key.id()) {
+            settings.number(key)
         } else {
             usual
         }
     };
     Thresholds {
-        gracenote_longest_ms: of("gracenote-longest", usual.gracenote_longest_ms),
-        gracenote_longest_low_ms: of("gracenote-longest-low", usual.gracenote_longest_low_ms),
-        gracenote_aim_ms: of("gracenote-aim", usual.gracenote_aim_ms),
-        tone_shortest_ms: of("tone-shortest", usual.tone_shortest_ms),
-        crushed_share: of("crushed", usual.crushed_share),
-        crushed_under_ms: of("crushed-under", usual.crushed_under_ms),
-        dragged_share: of("dragged", usual.dragged_share),
-        dragged_over_ms: of("dragged-over", usual.dragged_over_ms),
-        alike: of("alike", usual.alike),
-        alike_short: of("alike-short", usual.alike_short),
-        alike_short_under_ms: of("alike-short-under", usual.alike_short_under_ms),
-        opened_shortest: of("opened-shortest", usual.opened_shortest),
-        opened_longest: of("opened-longest", usual.opened_longest),
-        opened_alike: of("opened-alike", usual.opened_alike),
+        gracenote_longest_ms: of(
+            keys::THRESHOLDS_GRACENOTE_LONGEST,
+            usual.gracenote_longest_ms,
+        ),
+        gracenote_longest_low_ms: of(
+            keys::THRESHOLDS_GRACENOTE_LONGEST_LOW,
+            usual.gracenote_longest_low_ms,
+        ),
+        gracenote_aim_ms: of(keys::THRESHOLDS_GRACENOTE_AIM, usual.gracenote_aim_ms),
+        tone_shortest_ms: of(keys::THRESHOLDS_TONE_SHORTEST, usual.tone_shortest_ms),
+        crushed_share: of(keys::THRESHOLDS_CRUSHED, usual.crushed_share),
+        crushed_under_ms: of(keys::THRESHOLDS_CRUSHED_UNDER, usual.crushed_under_ms),
+        dragged_share: of(keys::THRESHOLDS_DRAGGED, usual.dragged_share),
+        dragged_over_ms: of(keys::THRESHOLDS_DRAGGED_OVER, usual.dragged_over_ms),
+        alike: of(keys::THRESHOLDS_ALIKE, usual.alike),
+        alike_short: of(keys::THRESHOLDS_ALIKE_SHORT, usual.alike_short),
+        alike_short_under_ms: of(
+            keys::THRESHOLDS_ALIKE_SHORT_UNDER,
+            usual.alike_short_under_ms,
+        ),
+        opened_shortest: of(keys::THRESHOLDS_OPENED_SHORTEST, usual.opened_shortest),
+        opened_longest: of(keys::THRESHOLDS_OPENED_LONGEST, usual.opened_longest),
+        opened_alike: of(keys::THRESHOLDS_OPENED_ALIKE, usual.opened_alike),
         opened_to_ms: None,
-        tap_shortest_ms: of("tap-shortest", usual.tap_shortest_ms),
-        tap_longest_ms: of("tap-longest", usual.tap_longest_ms),
-        crossing_ms: of("crossing", usual.crossing_ms),
-        offset_ms: of("offset", usual.offset_ms),
-        offset_percent: of("offset-percent", usual.offset_percent),
-        drift_percent: of("drift", usual.drift_percent),
-        least_confidence: of("confidence", usual.least_confidence),
+        tap_shortest_ms: of(keys::THRESHOLDS_TAP_SHORTEST, usual.tap_shortest_ms),
+        tap_longest_ms: of(keys::THRESHOLDS_TAP_LONGEST, usual.tap_longest_ms),
+        crossing_ms: of(keys::THRESHOLDS_CROSSING, usual.crossing_ms),
+        offset_ms: of(keys::THRESHOLDS_OFFSET, usual.offset_ms),
+        offset_percent: of(keys::THRESHOLDS_OFFSET_PERCENT, usual.offset_percent),
+        drift_percent: of(keys::THRESHOLDS_DRIFT, usual.drift_percent),
+        least_confidence: of(keys::THRESHOLDS_CONFIDENCE, usual.least_confidence),
     }
 }
 
 /// Choices for sound and picture.
 pub(crate) fn options(settings: &Settings) -> Options {
     let mut levels = Levels::default();
-    for (bus, name) in [
-        (Bus::Reference, "levels.reference"),
-        (Bus::Drones, "levels.drones"),
-        (Bus::Click, "levels.click"),
-        (Bus::Cue, "levels.cue"),
+    for (bus, key) in [
+        (Bus::Reference, keys::LEVELS_REFERENCE),
+        (Bus::Drones, keys::LEVELS_DRONES),
+        (Bus::Click, keys::LEVELS_CLICK),
+        (Bus::Cue, keys::LEVELS_CUE),
     ] {
-        levels.set(bus, Gain(settings.number(name) as f32));
+        levels.set(bus, Gain(settings.number(key) as f32));
     }
-    let click = settings.word("click");
+    let click = settings.word(keys::CLICK);
     Options {
         levels,
         tuning: tuning(settings),
-        drones: settings.switch("drones"),
+        drones: settings.switch(keys::DRONES),
         click_sound: ClickSound::ALL
             .into_iter()
             .find(|sound| sound.name() == click)
             .unwrap_or_default(),
-        reference: if settings.switch("alone") {
+        reference: if settings.switch(keys::ALONE) {
             ReferencePlan::Silent
         } else {
             ReferencePlan::Every
         },
-        hands_free: settings.switch("hands-free"),
-        stop_rule: settings.switch("stop-rule"),
+        hands_free: settings.switch(keys::HANDS_FREE),
+        stop_rule: settings.switch(keys::STOP_RULE),
         rule: plan::rule(settings),
-        left_handed: settings.switch("left-handed"),
-        staircase: settings.word("ladder") == "staircase",
+        left_handed: settings.switch(keys::LEFT_HANDED),
+        staircase: settings.word(keys::LADDER) == "staircase",
         thresholds: thresholds(settings, tuning(settings).instrument),
-        by_ear: settings.word("mark-by") == "ear",
-        headphones: settings.switch("headphones"),
+        by_ear: settings.word(keys::MARK_BY) == "ear",
+        headphones: settings.switch(keys::HEADPHONES),
         ..Options::default()
     }
 }
@@ -337,16 +379,13 @@ pub(crate) struct Pedals {
 
 impl Pedals {
     pub(crate) fn of(settings: &Settings) -> Self {
-        let keys = |name: &str| {
-            settings
-                .words(name)
-                .iter()
-                .filter_map(|word| key(word))
-                .collect()
+        let named = |key: Key<of::Words>| {
+            let words = settings.words(key).iter();
+            words.filter_map(|word| key_of(word)).collect()
         };
         Self {
-            clean: keys("pedal.clean"),
-            not_clean: keys("pedal.not-clean"),
+            clean: named(keys::PEDAL_CLEAN),
+            not_clean: named(keys::PEDAL_NOT_CLEAN),
         }
     }
 
@@ -370,7 +409,7 @@ impl Pedals {
     }
 }
 
-fn key(word: &str) -> Option<KeyCode> {
+fn key_of(word: &str) -> Option<KeyCode> {
     let mut letters = word.chars();
     if let (Some(letter), None) = (letters.next(), letters.next()) {
         return Some(KeyCode::Char(letter));
@@ -429,7 +468,7 @@ mod tests {
     /// A file that tunes the practice chanter must not tune the pipes down an octave.
     #[test]
     fn the_pipes_of_a_flag_have_their_own_pitch() {
-        let read = |flags: &[(&'static str, String)]| {
+        let read = |flags: &[(Id, String)]| {
             read(Source {
                 file: Some("la = 238\n"),
                 flags,
@@ -438,7 +477,7 @@ mod tests {
             .0
         };
         assert_eq!(tuning(&read(&[])).low_a, Hertz(238.0));
-        let pipes = read(&[("instrument", "pipes".to_owned())]);
+        let pipes = read(&[(keys::INSTRUMENT.id(), "pipes".to_owned())]);
         assert_eq!(tuning(&pipes).low_a, Hertz(480.0));
     }
 

@@ -2,6 +2,7 @@
 
 use super::open::open;
 use super::{Failure, Outcome, Ran, output, settings};
+use crate::settings::keys;
 use crate::sheet::{Booklet, Options, Paper, compose, write_pdf, write_png, write_svg};
 use crate::wording;
 use std::path::{Path, PathBuf};
@@ -111,7 +112,8 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let options = Options {
         paper: arguments.paper.into(),
         clicks: arguments.clicks,
-        left_handed: arguments.left_handed || settings::load(&[])?.switch("left-handed"),
+        left_handed: arguments.left_handed
+            || settings::load(&[], &[&[keys::LEFT_HANDED.id()]])?.switch(keys::LEFT_HANDED),
     };
     let booklet = compose(&drills, &options);
     let outcome = told_lacking(&booklet);

@@ -200,11 +200,12 @@ impl Shell {
             }
             Effect::Store(records) => Some(self.store(records)),
             Effect::Load {
+                serial,
                 timeline,
                 when,
                 entry,
             } => {
-                self.player.load(timeline, when, entry);
+                self.player.load_as(serial, timeline, when, entry);
                 None
             }
             Effect::Start => {
@@ -562,7 +563,7 @@ impl Shell {
         else {
             return;
         };
-        let rung = rung.unwrap_or(Rung::Tempo(opened.drill.ladder.from));
+        let rung = rung.unwrap_or(Rung::Tempo(opened.drill.ladder.from()));
         line.preview = vec![
             format!("{} at {}", visible(&written.name), rung.spoken()),
             music_line(score),

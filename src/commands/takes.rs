@@ -9,6 +9,7 @@ use crate::drill::LARGEST_FILE;
 use crate::listening::{Piece, align, hear_piece};
 use crate::live::{Asked, DEFAULT_BUFFER, DeviceError, Playback, Quiet, Stereo};
 use crate::practice::Rung;
+use crate::settings::keys;
 use crate::sound::{at_rate, beside, half_speed, level_out};
 use crate::timeline::{Layout, Timeline, lay};
 use crate::units::{Gain, Hertz, SampleRate};
@@ -322,12 +323,12 @@ fn piece(about: &About) -> Result<(Arc<Timeline>, Piece), Failure> {
 }
 
 fn play(arguments: &Arguments, channels: Vec<Vec<f32>>, rate: SampleRate) -> Ran {
-    let own = settings::load(&[])?;
+    let own = settings::load(&[], &[&[keys::DEVICE.id()]])?;
     let asked = Asked {
         device: arguments
             .device
             .clone()
-            .or_else(|| own.given("device").map(str::to_owned)),
+            .or_else(|| own.given(keys::DEVICE).map(str::to_owned)),
         buffer: DEFAULT_BUFFER,
     };
     let apart = channels.len() == 2;

@@ -10,7 +10,7 @@ use crate::planning::{Asked, Purpose, WarmStep, warm_up};
 use crate::practice::Rung;
 use crate::score::Score;
 use crate::screen::{Theme, music_line, view_warming};
-use crate::settings::Settings;
+use crate::settings::{Settings, keys};
 use crate::sound::{Bus, Command, Entry, Sound, When};
 use crate::timeline::{Layout, lay};
 use crate::units::{Bpm, SampleRate};
@@ -64,7 +64,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             "`--tempo` is the band's: give it with `--for band`".to_owned(),
         ));
     }
-    let usual = Bpm::whole(own.number("warmup.band-tempo") as i128)
+    let usual = Bpm::whole(own.number(keys::WARMUP_BAND_TEMPO) as i128)
         .map_err(|error| Failure(error.to_string()))?;
     let steps = steps(
         arguments.minutes,
@@ -116,7 +116,7 @@ pub(super) fn in_session(
 fn steps(minutes: u32, band: Option<Bpm>, own: &Settings) -> Result<Vec<WarmStep>, Failure> {
     let asked = Asked {
         minutes,
-        tone: own.number("warmup.tone") as u32,
+        tone: own.number(keys::WARMUP_TONE) as u32,
         band,
     };
     let digest = plan::digest()?;
@@ -130,7 +130,7 @@ fn warming(steps: Vec<WarmStep>) -> Result<Warming, Failure> {
 
 /// Plain lines instead of a screen; a terminal that cannot be drawn on still has lines.
 fn lines(own: &Settings) -> bool {
-    own.switch("plain") || std::env::var_os("TERM").is_some_and(|name| name == "dumb")
+    own.switch(keys::PLAIN) || std::env::var_os("TERM").is_some_and(|name| name == "dumb")
 }
 
 /// A step's music, laid at its tempo.
@@ -200,8 +200,8 @@ fn play(
             click: options.click_sound,
         },
     );
-    player.set_offset(own.number("offset") as i32);
-    let alone = own.switch("alone");
+    player.set_offset(own.number(keys::OFFSET) as i32);
+    let alone = own.switch(keys::ALONE);
     let begin = |player: &mut Player, warming: &Warming, when: When| {
         if let (Some(step), Some(present)) = (warming.step(), warming.present()) {
             let silent = alone || step.purpose == Purpose::Silent;
@@ -211,9 +211,7 @@ fn play(
             None
         }
     };
-    let colours = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
-        && own.word("colours") != "never";
-    let theme = Theme::new(colours);
+    let theme = Theme::new(settings::colours(own));
     let told = |error: std::io::Error| Failure(format!("the terminal cannot be used: {error}"));
     let mut drawn = if lines(own) {
         output::print("Space or a pedal pauses, n goes on to the next, q leaves.\r\n")?;

@@ -148,7 +148,7 @@ impl Piece {
     /// A drill, or one stage of it, to be played on a rung; at the ladder's first tempo when none is
     /// given.
     pub fn of(drill: &Drill, stage: Option<usize>, rung: Option<Rung>) -> Self {
-        let rung = rung.unwrap_or(Rung::Tempo(drill.ladder.from));
+        let rung = rung.unwrap_or(Rung::Tempo(drill.ladder.from()));
         let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
         Self {
             title: drill.title.clone(),
@@ -176,8 +176,8 @@ impl Piece {
     /// The tempo it is played at.
     pub fn played_at(&self) -> Bpm {
         self.tempo
-            .or(self.ladder.as_ref().map(|ladder| ladder.from))
-            .unwrap_or_else(|| usual_ladder(None).from)
+            .or(self.ladder.as_ref().map(Ladder::from))
+            .unwrap_or_else(|| usual_ladder(None).from())
     }
 
     /// What is said beside the music, each under the name that the formats carry it by.
@@ -385,11 +385,8 @@ fn usual_ladder(tempo: Option<Bpm>) -> Ladder {
         }
         None => (Bpm::FIFTY, Bpm::EIGHTY),
     };
-    Ladder {
-        from,
-        to,
-        step: Step::Percent(Fraction::from_integer(4)),
-    }
+    let step = Step::Percent(Fraction::from_integer(4));
+    Ladder::new(from, to, step).unwrap_or_else(|_| Ladder::of_one(to))
 }
 
 /// The metre with a beat that a format carries beside it.
@@ -399,11 +396,11 @@ pub(super) fn counted_by(metre: Metre, text: &str) -> Option<Metre> {
 
 /// `50 to 80 by 4 per cent`, as the formats carry it.
 pub(super) fn ladder_text(ladder: &Ladder) -> String {
-    let step = match ladder.step {
+    let step = match ladder.step() {
         Step::Percent(step) => format!("{} per cent", write_fraction(&step)),
         Step::Beats(step) => write_fraction(&step),
     };
-    format!("{} to {} by {step}", ladder.from, ladder.to)
+    format!("{} to {} by {step}", ladder.from(), ladder.to())
 }
 
 /// Reads `50 to 80 by 4 per cent`; a percent sign would begin a comment in ABC.
@@ -415,11 +412,8 @@ pub(super) fn ladder_of(text: &str) -> Option<Ladder> {
         Some(percent) => Step::Percent(number(percent)?),
         None => Step::Beats(number(step)?),
     };
-    Some(Ladder {
-        from: Bpm::parse(from).ok()?,
-        to: Bpm::parse(to).ok()?,
-        step,
-    })
+    let (from, to) = (Bpm::parse(from).ok()?, Bpm::parse(to).ok()?);
+    Ladder::new(from, to, step).ok()
 }
 
 /// A tempo of so many notes of a part of a semibreve a minute as beats of the metre.

@@ -118,15 +118,22 @@ impl Player {
     /// Sends a timeline and gives its serial, by which reports and positions name it. While
     /// nothing plays it takes its place at once. Thread: main. Allocates: yes. Blocks: no.
     pub fn load(&mut self, timeline: Arc<Timeline>, when: When, entry: Entry) -> u64 {
-        self.serial += 1;
-        self.sent.push_back((self.serial, Arc::clone(&timeline)));
+        let serial = self.serial + 1;
+        self.load_as(serial, timeline, when, entry);
+        serial
+    }
+
+    /// Sends a timeline under a serial that the caller counts, from 1 and rising. Thread: main.
+    /// Allocates: yes. Blocks: no.
+    pub fn load_as(&mut self, serial: u64, timeline: Arc<Timeline>, when: When, entry: Entry) {
+        self.serial = serial;
+        self.sent.push_back((serial, Arc::clone(&timeline)));
         self.send(Command::Load(Load {
             timeline,
-            serial: self.serial,
+            serial,
             when,
             entry,
         }));
-        self.serial
     }
 
     /// Opens the device and plays, from the count-in on; after a pause from the repetition that

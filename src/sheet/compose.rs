@@ -309,7 +309,7 @@ fn write_tempo(writer: &mut Writer, drill: &Drill) {
             wording::count(all.len(), "rung", "rungs"),
             wording::count(drill.clean as usize, "repetition", "repetitions"),
         ),
-        _ => format!("= {} beats a minute", speed(&drill.ladder.from)),
+        _ => format!("= {} beats a minute", speed(&drill.ladder.from())),
     };
     ink.push(Ink::words(&text, x + 2.0, base, TEXT, Face::Regular));
     writer.put(Role::Paragraph, ink);

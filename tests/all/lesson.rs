@@ -178,7 +178,7 @@ fn a_sharp_rise_is_said_and_can_be_turned_off() {
     let drill = read(COUNT.as_bytes()).0.expect("it reads");
     let cell = CellKey {
         stage: prints(&scores(&drill))[0],
-        rung: Rung::Tempo(drill.ladder.from),
+        rung: Rung::Tempo(drill.ladder.from()),
     };
     let now = jiff::Timestamp::now().as_microsecond();
     let minute = 60_000_000;

@@ -115,7 +115,7 @@ fn what_is_written_is_said_with_its_place() {
         (
             &["sheet", "grip-from-d"][..],
             "grip-from-d.pdf",
-            "Grip from D on 2 pages",
+            "Grip from D on 1 page",
         ),
         (
             &["handout", "grip-from-d"],
@@ -169,4 +169,35 @@ fn what_is_made_goes_among_the_players_own_drills() {
     assert!(text(&checked).contains("grip-from-d: Grip from D with 5 stages"));
     let unknown = text(&run_in(folder.path(), &["check", "grip-from-b"]));
     assert!(unknown.contains("did you mean"), "{unknown}");
+}
+
+/// One wrong setting once stopped every command.
+#[test]
+fn a_wrong_setting_stops_only_what_needs_it() {
+    let folder = folder();
+    let config = folder.path().join("config/gracerung");
+    std::fs::create_dir_all(&config).expect("a folder");
+    let write = |text: &str| std::fs::write(config.join("settings.toml"), text).expect("written");
+    write("la = 100\n[plan]\nminutes = \"many\"\n");
+    let said = |arguments: &[&str], code: i32, words: &str| {
+        let output = run_in(folder.path(), arguments);
+        let text = text(&output);
+        assert_eq!(output.status.code(), Some(code), "{arguments:?}: {text}");
+        assert!(text.contains(words), "{arguments:?}: {text}");
+    };
+    said(&["sheet", "grip"], 0, "the settings have 2 problems");
+    said(
+        &["render", "grip", "--repeats", "1"],
+        2,
+        "expected a number from 200 to 520",
+    );
+    said(
+        &["render", "grip", "--repeats", "1", "--la", "238"],
+        0,
+        "grip.wav",
+    );
+    said(&["today"], 2, "a whole number from 5 to 240");
+    write("la 240\n[plan]\nminutes = 10\n");
+    said(&["today"], 0, "this is not TOML");
+    said(&["settings"], 1, "key with no value");
 }

@@ -40,7 +40,7 @@ fn told_of_the_reference(file: &BuiltIn) -> (usize, Vec<String>) {
     let mut stages = 0;
     let drill = read(file.text.as_bytes()).0.expect("it reads");
     let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
-    let (from, to) = (drill.ladder.from, drill.ladder.to);
+    let (from, to) = (drill.ladder.from(), drill.ladder.to());
     for stage in &drill.stages {
         let score = resolve_music(&stage.music, breath, &drill.schools);
         for quarter in 0..5 {
@@ -117,7 +117,8 @@ fn an_opened_movement_is_clean_on_its_own_rung_and_on_no_other() {
                 .collect();
             for (place, rung) in own.iter().enumerate() {
                 let piece = Piece::of(&score, &laid[place]);
-                let limits = Thresholds::default().on(*rung, &[drill.ladder.from, drill.ladder.to]);
+                let limits =
+                    Thresholds::default().on(*rung, &[drill.ladder.from(), drill.ladder.to()]);
                 for (other, played) in laid.iter().enumerate() {
                     if other.abs_diff(place) > 1 {
                         continue;

@@ -3,7 +3,6 @@
 use crate::app::{Asking, Discriminating};
 use crate::commands::{Failure, output, terminal};
 use crate::screen::{Theme, view_discriminating};
-use crate::settings::Settings;
 use ratatui::backend::CrosstermBackend;
 use std::io::stdout;
 
@@ -17,19 +16,17 @@ pub(super) enum Shown {
 }
 
 impl Shown {
-    pub(super) fn new(own: &Settings, lines: bool) -> Result<Self, Failure> {
+    pub(super) fn new(theme: Theme, lines: bool) -> Result<Self, Failure> {
         if lines {
             output::print(
                 "Right pedal or c: clean, begin, once more. Left pedal or x: fault, both again, leave. q leaves.\r\n",
             )?;
             return Ok(Self::Lines(Vec::new()));
         }
-        let colours = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
-            && own.word("colours") != "never";
         // Within a session the page before is still there.
         terminal::wipe().map_err(drawing)?;
         let terminal = ratatui::Terminal::new(CrosstermBackend::new(stdout())).map_err(drawing)?;
-        Ok(Self::Screen(Box::new(terminal), Theme::new(colours)))
+        Ok(Self::Screen(Box::new(terminal), theme))
     }
 
     pub(super) fn show(&mut self, page: &Discriminating) -> Result<(), Failure> {

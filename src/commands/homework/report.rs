@@ -1,11 +1,12 @@
 //! `report`: what a student sends back.
 
 use super::{drill_of, plain, told, until_of};
-use crate::commands::{Failure, Outcome, Ran, open, output, plan, settings};
+use crate::commands::{Failure, Outcome, Ran, needs, open, output, plan, settings};
 use crate::homework::{
     LARGEST_FILE, Question, Report, goal_in, read_assignment, report_drill, words_of, write_report,
 };
 use crate::planning::Digest;
+use crate::settings::keys;
 use crate::wording;
 use std::path::PathBuf;
 
@@ -46,7 +47,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     output::ready_to_write(&arguments.output, arguments.force)?;
     let bytes = open::read_bytes(&arguments.file, LARGEST_FILE)?;
     let assignment = read_assignment(&bytes).map_err(|error| told(&arguments.file, &error))?;
-    let own = settings::load(&[])?;
+    let own = settings::load(&[], &[needs::JUDGING, &[keys::NAME.id()]])?;
     let limits = settings::thresholds(&own, settings::tuning(&own).instrument);
     let mut journal = plan::journal()?;
     let digest = match &journal {
@@ -106,7 +107,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let name = arguments
         .name
         .clone()
-        .unwrap_or_else(|| own.word("name").to_owned());
+        .unwrap_or_else(|| own.word(keys::NAME).to_owned());
     let report = Report {
         report: 1,
         title: assignment.title,

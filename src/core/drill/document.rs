@@ -2,7 +2,7 @@
 //! and the files that the program writes. Reading goes through the positioned tree instead, so that
 //! every problem can say where it stands; a test holds the field names equal.
 
-use super::value::{Ladder, Step};
+use super::ladder::{Ladder, Step};
 use crate::units::{Fraction, write_fraction};
 #[cfg(test)]
 use schemars::JsonSchema;
@@ -152,9 +152,9 @@ impl LadderDocument {
     /// A ladder as it is written.
     pub fn of(ladder: &Ladder) -> Self {
         Self {
-            from: Exact::of(&ladder.from.value()),
-            to: Exact::of(&ladder.to.value()),
-            step: match ladder.step {
+            from: Exact::of(&ladder.from().value()),
+            to: Exact::of(&ladder.to().value()),
+            step: match ladder.step() {
                 Step::Percent(step) => Exact::Text(format!("{}%", Exact::of(&step).text())),
                 Step::Beats(step) => Exact::of(&step),
             },

@@ -3,13 +3,69 @@
 //!
 //! Knows tempi and lengths; knows nothing of stages and marks.
 
-use super::value::Step;
 use crate::units::{Bpm, Fraction, Millis, write_fraction};
 use num_traits::{CheckedMul, ToPrimitive};
 
 /// The smallest step, in per cent or in beats a minute. Chosen: a tenth of the least change of
 /// tempo that listeners notice (about 1.5 %, Drake & Botte 1993), and it bounds the work.
 const SMALLEST_STEP: Fraction = Fraction::new_raw(1, 10);
+
+/// The way from one rung to the next.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Step {
+    /// Percent of the tempo, above 0.
+    Percent(Fraction),
+    /// Beats a minute, above 0.
+    Beats(Fraction),
+}
+
+/// The tempi of a drill: a ladder that was checked, with its rungs.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Ladder {
+    to: Bpm,
+    step: Step,
+    rungs: Vec<Bpm>,
+}
+
+impl Ladder {
+    /// The ladder between two tempi.
+    ///
+    /// # Errors
+    /// A ladder going down, or a step too small; see [`LadderError`].
+    pub fn new(from: Bpm, to: Bpm, step: Step) -> Result<Self, LadderError> {
+        let rungs = rungs(from, to, step)?;
+        Ok(Self { to, step, rungs })
+    }
+
+    /// The ladder of one tempo.
+    pub fn of_one(tempo: Bpm) -> Self {
+        Self {
+            to: tempo,
+            step: Step::Percent(Fraction::from_integer(4)),
+            rungs: vec![tempo],
+        }
+    }
+
+    /// First rung.
+    pub fn from(&self) -> Bpm {
+        self.rungs.first().copied().unwrap_or(self.to)
+    }
+
+    /// Last rung, not below the first.
+    pub fn to(&self) -> Bpm {
+        self.to
+    }
+
+    /// From one rung to the next.
+    pub fn step(&self) -> Step {
+        self.step
+    }
+
+    /// Every rung, low to high; at least one.
+    pub fn rungs(&self) -> &[Bpm] {
+        &self.rungs
+    }
+}
 
 /// Why there is no ladder.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -49,8 +105,8 @@ impl std::error::Error for LadderError {}
 
 /// The rungs of a ladder, low to high: `from` and `to` as they are written, those between by
 /// equal shares or equal steps from `from`, rounded to whole beats a minute, halves upward. Rungs
-/// that round to the same tempo are one, so they rise strictly; the last is `to`, however short
-/// the last step is.
+/// that round to the same tempo are one, so they rise strictly. The last is `to`; a rung less than
+/// half a step below it is left out, because two so near each other are one to the ear.
 ///
 /// # Errors
 /// A ladder going down, or a step too small; see [`LadderError`].
@@ -79,10 +135,22 @@ pub fn rungs(from: Bpm, to: Bpm, step: Step) -> Result<Vec<Bpm>, LadderError> {
             }
         }
     }
+    if rungs.len() > 1 && rungs.last().is_some_and(|last| is_near(*last, to, step)) {
+        rungs.pop();
+    }
     if from < to {
         rungs.push(to);
     }
     Ok(rungs)
+}
+
+/// True where the way from a rung to the last is less than half a step.
+fn is_near(rung: Bpm, last: Bpm, step: Step) -> bool {
+    let way = last.value() - rung.value();
+    match step {
+        Step::Beats(beats) => way * 2 < beats,
+        Step::Percent(share) => way * 200 < rung.value() * share,
+    }
 }
 
 /// The nearest whole number, halves upward, without a sum that 128 bits might not hold.
@@ -176,7 +244,7 @@ mod tests {
     /// A share of 5 % from 50 is exactly 52.5: a float would round it as it happens to fall.
     #[test]
     fn a_half_is_rounded_upward() {
-        check("50", "56", percent("5"), &["50", "53", "55", "56"]);
+        check("50", "58", percent("5"), &["50", "53", "55", "58"]);
     }
 
     #[test]
@@ -189,10 +257,25 @@ mod tests {
     /// A power that just fits 128 bits once overflowed in the rounding.
     #[test]
     fn a_power_that_fills_128_bits_is_rounded() {
-        let rungs = rungs(tempo("36"), tempo("176"), percent("10.4")).expect("a ladder");
-        // 36 · 1.104^k by hand: 39.744, 43.877, …, and the last below 176 is 36 · 1.104^16 = 175.3.
+        let rungs = rungs(tempo("36"), tempo("190"), percent("10.4")).expect("a ladder");
+        // 36 · 1.104^k by hand: 39.744, 43.877, …, and the last below 190 is 36 · 1.104^16 = 175.3.
         assert_eq!(rungs[1..3], [tempo("40"), tempo("44")]);
         assert_eq!(rungs[rungs.len() - 2], tempo("175"));
+    }
+
+    /// 50 to 92 by 6 % once ended 90, 92: a rung that nobody can tell from the one below.
+    #[test]
+    fn a_rung_close_below_the_last_is_left_out() {
+        let ends = |from: &str, to: &str, step: Step| {
+            let rungs = rungs(tempo(from), tempo(to), step).expect("a ladder");
+            let last = rungs.iter().rev().take(2).map(ToString::to_string);
+            last.collect::<Vec<String>>()
+        };
+        assert_eq!(ends("50", "92", percent("6")), ["92", "84"]);
+        assert_eq!(ends("44", "116", percent("10")), ["116", "104"]);
+        let four = Step::Beats(Fraction::from_integer(4));
+        assert_eq!(ends("50", "59", four), ["59", "54"]);
+        assert_eq!(ends("50", "60", four), ["60", "58"]);
     }
 
     #[test]

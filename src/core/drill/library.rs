@@ -69,7 +69,7 @@ mod tests {
     fn the_jig_drill_has_jig_rhythm_and_reaches_dance_tempo() {
         let text = built_in("jig-grips").expect("it is there").text;
         let drill = read(text.as_bytes()).0.expect("it reads");
-        assert_eq!(drill.ladder.to, Bpm::whole(116).expect("a tempo"));
+        assert_eq!(drill.ladder.to(), Bpm::whole(116).expect("a tempo"));
         for (name, shape) in [
             ("jig rhythm, even", [2, 2, 2]),
             ("jig rhythm, dotted", [3, 1, 2]),

@@ -22,7 +22,7 @@ pub use document::{
     DrillDocument, Exact, LadderDocument, LengthsDocument, OneOrMany, OpeningDocument, SCHEMA,
     StageDocument,
 };
-pub use ladder::{LadderError, lengths_down, rungs};
+pub use ladder::{Ladder, LadderError, Step, lengths_down, rungs};
 pub use library::{BUILT_IN, BuiltIn, built_in};
 pub use make::{
     Build, CannotMake, InPlace, Request, Tune, make, make_crossings, make_finger, make_in_place,
@@ -39,8 +39,7 @@ pub use problem::{
 pub use read::{LARGEST_FILE, MOST_BARS, read, read_for};
 pub use stages::{Taken, apart, real_time};
 pub use value::{
-    Advance, Begins, Drill, Ladder, MovementLine, Route, SLOW, Stage, StageKind, Step, StepBack,
-    TuneHead,
+    Advance, Begins, Drill, MovementLine, Route, SLOW, Stage, StageKind, StepBack, TuneHead,
 };
 pub use written::{Bar, Gracenote, Group, Music, Written};
 pub use yaml::write;

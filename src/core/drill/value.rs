@@ -1,11 +1,12 @@
 //! The validated drill.
 
+use super::ladder::Ladder;
 use super::phrases::BarRange;
 use super::written::Music;
 use crate::chanter::Note;
 use crate::movement::{Lengths, Movement, Schools};
 use crate::rhythm::Metre;
-use crate::units::{Beats, Bpm, Fraction, Millis};
+use crate::units::{Beats, Bpm, Millis};
 
 /// A drill without a problem: every bar adds up, every note can be played.
 #[derive(Debug, Clone, PartialEq)]
@@ -143,26 +144,6 @@ pub enum StageKind {
     },
     /// Written out in the file.
     Written,
-}
-
-/// The tempi of a drill.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Ladder {
-    /// First rung.
-    pub from: Bpm,
-    /// Last rung, not below the first.
-    pub to: Bpm,
-    /// From one rung to the next.
-    pub step: Step,
-}
-
-/// The way from one rung to the next.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Step {
-    /// Percent of the tempo, above 0.
-    Percent(Fraction),
-    /// Beats a minute, above 0.
-    Beats(Fraction),
 }
 
 /// Which cell comes next.

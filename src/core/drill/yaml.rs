@@ -384,8 +384,8 @@ mod tests {
                 assert_eq!(names, read, "{}", built.name);
             }
             if let Some(ladder) = &document.ladder {
-                assert_eq!(ladder.from.text(), drill.ladder.from.to_string());
-                assert_eq!(ladder.to.text(), drill.ladder.to.to_string());
+                assert_eq!(ladder.from.text(), drill.ladder.from().to_string());
+                assert_eq!(ladder.to.text(), drill.ladder.to().to_string());
             }
         }
     }

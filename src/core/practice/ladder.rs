@@ -3,7 +3,7 @@
 //! Knows stages and the ladder; knows nothing of marks.
 
 use super::rung::Rung;
-use crate::drill::{Drill, Ladder, Stage, StageKind};
+use crate::drill::{Drill, Stage, StageKind};
 pub use crate::drill::{LadderError, Step, lengths_down, rungs};
 use crate::units::Bpm;
 
@@ -11,9 +11,8 @@ use crate::units::Bpm;
 /// an opening begins at its tempo, because below it the movement was closed up already. No stage is
 /// without a rung.
 pub fn climbs(drill: &Drill) -> Vec<Vec<Rung>> {
-    let Ladder { from, to, step } = drill.ladder;
-    // a drill that was read has a ladder
-    let tempi = rungs(from, to, step).unwrap_or_else(|_| vec![from]);
+    let (from, to) = (drill.ladder.from(), drill.ladder.to());
+    let tempi = drill.ladder.rungs();
     let mut begins = from;
     let climb = |stage: &Stage| {
         if let StageKind::Opening { from, at, .. } = stage.kind {

@@ -10,5 +10,5 @@ mod value;
 
 pub use problem::SettingProblem;
 pub use read::{LARGEST_FILE, Source, read};
-pub use table::{CLICKS, Kind, SETTINGS, Setting, setting};
+pub use table::{CLICKS, Id, Key, Kind, SETTINGS, Setting, id_of, keys, of, setting};
 pub use value::{Origin, Part, Settings, Value};

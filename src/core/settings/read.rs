@@ -1,7 +1,7 @@
 //! Reads the file, the environment and the flags into settings, with every problem found.
 
 use super::problem::SettingProblem;
-use super::table::{Kind, SETTINGS, Setting, setting};
+use super::table::{Id, Kind, SETTINGS, Setting, id_of, setting};
 use super::value::{Origin, Settings, Value};
 use crate::drill::Place;
 use crate::movement::Schools;
@@ -19,8 +19,8 @@ pub struct Source<'a> {
     pub file: Option<&'a str>,
     /// Variables of the environment that begin with `GRACERUNG_`, and their values.
     pub environment: &'a [(String, String)],
-    /// Flags that were given: the setting's name and its value as a word.
-    pub flags: &'a [(&'static str, String)],
+    /// Flags that were given: the setting and its value as a word.
+    pub flags: &'a [(Id, String)],
 }
 
 /// Reads settings; what has a problem keeps the value it would have without it.
@@ -38,6 +38,7 @@ pub fn read(source: Source<'_>) -> (Settings, Vec<SettingProblem>) {
             let names: Vec<String> = SETTINGS.iter().map(Setting::variable).collect();
             let nearest = wording::nearest(variable, names.iter().map(String::as_str));
             problems.push(SettingProblem {
+                about: None,
                 place: None,
                 says: format!("the variable `{variable}` is no setting{}", meant(nearest)),
                 mend: Some("`gracerung settings` lists them".to_owned()),
@@ -47,19 +48,21 @@ pub fn read(source: Source<'_>) -> (Settings, Vec<SettingProblem>) {
         match from_words(setting, word) {
             Ok(value) => settings.put(setting, value, Origin::Environment),
             Err(expected) => problems.push(SettingProblem {
+                about: id_of(setting.name),
                 place: None,
                 says: format!("the variable `{variable}` is `{word}`; expected {expected}"),
                 mend: None,
             }),
         }
     }
-    for (name, word) in source.flags {
-        if let Some(setting) = setting(name)
+    for (id, word) in source.flags {
+        if let Some(setting) = SETTINGS.get(id.0)
             && let Ok(value) = from_words(setting, word)
         {
             settings.put(setting, value, Origin::Flag);
         }
     }
+    settings.wrong = problems.len();
     (settings, problems)
 }
 
@@ -67,6 +70,7 @@ fn read_file(text: &str, settings: &mut Settings, problems: &mut Vec<SettingProb
     let text_at = |span: Range<usize>| place(text, &span);
     if text.len() > LARGEST_FILE {
         problems.push(SettingProblem {
+            about: None,
             place: Some(place(text, &(0..0))),
             says: format!(
                 "the file has {} bytes; at most {LARGEST_FILE} are read",
@@ -76,16 +80,59 @@ fn read_file(text: &str, settings: &mut Settings, problems: &mut Vec<SettingProb
         });
         return;
     }
-    let (table, errors) = DeTable::parse_recoverable(text);
-    for error in errors {
+    // What is no TOML costs its line: it is told, and the rest is read without it.
+    let mut rest = text.to_owned();
+    for _ in 0..MOST_TORN {
+        let (table, errors) = DeTable::parse_recoverable(&rest);
+        if errors.is_empty() {
+            read_table("", table.get_ref(), text, settings, problems);
+            return;
+        }
+        let error = &errors[0];
+        let at = text_at(error.span().unwrap_or(0..0));
         problems.push(SettingProblem {
-            place: Some(text_at(error.span().unwrap_or(0..0))),
+            about: named_in(text, at.line),
+            place: Some(at),
             says: format!("this is not TOML: {}", error.message().replace('\n', "; ")),
             mend: Some("write lines such as `la = 236`, with words in quotes".to_owned()),
         });
+        let Some(without) = blanked(&rest, at.line) else {
+            return;
+        };
+        rest = without;
     }
-    if problems.is_empty() {
-        read_table("", table.get_ref(), text, settings, problems);
+}
+
+/// So many lines that are no TOML are told; a file with more is another kind of file.
+const MOST_TORN: usize = 20;
+
+/// A text with a line of spaces in the place of one, so that all else stands where it stood; nothing
+/// where there was nothing in it.
+fn blanked(text: &str, line: usize) -> Option<String> {
+    let lines: Vec<&str> = text.split_inclusive('\n').collect();
+    let torn = lines.get(line.checked_sub(1)?)?;
+    if torn.trim().is_empty() {
+        return None;
+    }
+    let spaces = torn
+        .bytes()
+        .map(|byte| if byte == b'\n' { '\n' } else { ' ' });
+    let before = lines.iter().take(line - 1).copied().collect::<String>();
+    let after = lines.iter().skip(line).copied().collect::<String>();
+    Some(before + &spaces.collect::<String>() + &after)
+}
+
+/// The setting that a line seems to be about: what stands before `=`, in the table above it.
+fn named_in(text: &str, line: usize) -> Option<Id> {
+    let lines: Vec<&str> = text.lines().take(line).collect();
+    let name = lines.last()?.split('=').next()?.trim();
+    let table = lines.iter().rev().find_map(|line| {
+        let inner = line.trim().strip_prefix('[')?;
+        Some(inner.split(']').next().unwrap_or_default().trim())
+    });
+    match table {
+        Some(table) => id_of(&format!("{table}.{name}")),
+        None => id_of(name.split_whitespace().next().unwrap_or_default()),
     }
 }
 
@@ -126,6 +173,7 @@ fn read_table(
                 None => format!("known here: {}", wording::list(&known.collect::<Vec<_>>())),
             };
             problems.push(SettingProblem {
+                about: None,
                 place: Some(place(text, &key.span())),
                 says: format!("`{name}` is no setting{}", meant(nearest)),
                 mend: Some(mend),
@@ -135,6 +183,7 @@ fn read_table(
         match from_toml(setting, value.get_ref()) {
             Ok(value) => settings.put(setting, value, Origin::File),
             Err((found, expected)) => problems.push(SettingProblem {
+                about: id_of(setting.name),
                 place: Some(place(text, &value.span())),
                 says: format!("`{name}` is {found}; expected {expected}"),
                 mend: Some(format!(
@@ -168,11 +217,11 @@ fn from_toml(setting: &Setting, value: &DeValue<'_>) -> Result<Value, Misfit> {
     let number = |text: &str| text.replace('_', "").parse::<f64>().ok();
     match (setting.kind, value) {
         (Kind::Switch, DeValue::Boolean(on)) => Ok(Value::Switch(*on)),
-        (Kind::Number(..) | Kind::Whole(..), DeValue::Integer(found)) => {
+        (Kind::Number(..) | Kind::Whole(..) | Kind::NoneOr(..), DeValue::Integer(found)) => {
             checked(setting, number(found.as_str()))
                 .ok_or_else(|| wrong(format!("`{}`", found.as_str())))
         }
-        (Kind::Number(..) | Kind::Whole(..), DeValue::Float(found)) => {
+        (Kind::Number(..) | Kind::Whole(..) | Kind::NoneOr(..), DeValue::Float(found)) => {
             checked(setting, number(found.as_str()))
                 .ok_or_else(|| wrong(format!("`{}`", found.as_str())))
         }
@@ -212,6 +261,9 @@ fn expectation(kind: Kind) -> String {
         Kind::Switch => "`true` or `false`".to_owned(),
         Kind::Number(least, most) => format!("a number from {least} to {most}"),
         Kind::Whole(least, most) => format!("a whole number from {least} to {most}"),
+        Kind::NoneOr(least, most) => {
+            format!("a number from {least} to {most}, or 0 for what is usual")
+        }
         Kind::OneOf(choices) => {
             let quoted: Vec<String> = choices.iter().map(|word| format!("`{word}`")).collect();
             wording::choice(&quoted)
@@ -225,10 +277,7 @@ fn expectation(kind: Kind) -> String {
 fn checked(setting: &Setting, number: Option<f64>) -> Option<Value> {
     let number = number.filter(|number| number.is_finite())?;
     let fits = match setting.kind {
-        // Nothing at all means the instrument's own pitch; between that and 200 lies no chanter.
-        Kind::Number(least, most) if setting.name == "la" => {
-            number == least || (200.0..=most).contains(&number)
-        }
+        Kind::NoneOr(least, most) => number == 0.0 || (least..=most).contains(&number),
         Kind::Number(least, most) => (least..=most).contains(&number),
         Kind::Whole(least, most) => {
             number.fract() == 0.0 && (least as f64..=most as f64).contains(&number)
@@ -249,7 +298,7 @@ fn from_words(setting: &Setting, word: &str) -> Result<Value, String> {
             "false" | "no" | "off" | "0" => Ok(Value::Switch(false)),
             _ => Err(expected()),
         },
-        Kind::Number(..) | Kind::Whole(..) => {
+        Kind::Number(..) | Kind::Whole(..) | Kind::NoneOr(..) => {
             checked(setting, plain.parse().ok()).ok_or_else(expected)
         }
         Kind::OneOf(choices) => {
@@ -334,6 +383,7 @@ fn place(text: &str, span: &Range<usize>) -> Place {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::settings::keys;
 
     fn of(file: &str) -> (Settings, Vec<SettingProblem>) {
         read(Source {
@@ -377,16 +427,16 @@ mod tests {
             ("GRACERUNG_LA".to_owned(), "238".to_owned()),
             ("GRACERUNG_CLICK".to_owned(), "wood".to_owned()),
         ];
-        let flags = [("click", "bell".to_owned())];
+        let flags = [(keys::CLICK.id(), "bell".to_owned())];
         let (settings, problems) = read(Source {
             file: Some("la = 236\ndrones = true\n"),
             environment: &environment,
             flags: &flags,
         });
         assert!(problems.is_empty());
-        assert_eq!(settings.number("la"), 238.0);
-        assert_eq!(settings.word("click"), "bell");
-        assert!(settings.switch("drones"));
+        assert_eq!(settings.number(keys::LA), 238.0);
+        assert_eq!(settings.word(keys::CLICK), "bell");
+        assert!(settings.switch(keys::DRONES));
         let origin = |name: &str| {
             let part = settings
                 .parts()
@@ -422,16 +472,36 @@ mod tests {
             "stop-rule = \"never\"\n",
             "settings.toml:1:13: `stop-rule` is the text `never`; expected `true` or `false`\n 1 | stop-rule = \"never\"\n   |             ^^^^^^^\n     write `stop-rule = true`, or another that fits\n",
         );
-        assert!(of("").0.switch("stop-rule"));
-        assert!(!of("stop-rule = false\n").0.switch("stop-rule"));
+        assert!(of("").0.switch(keys::STOP_RULE));
+        assert!(!of("stop-rule = false\n").0.switch(keys::STOP_RULE));
+    }
+
+    /// A pitch that no chanter has was once told as one between 0 and 520.
+    #[test]
+    fn a_pitch_is_that_of_a_chanter_or_none() {
+        check(
+            "la = 100\n",
+            "settings.toml:1:6: `la` is `100`; expected a number from 200 to 520, or 0 for what is usual\n 1 | la = 100\n   |      ^^^\n     write `la = 0`, or another that fits\n",
+        );
+    }
+
+    /// A slip in one line once took every other setting with it.
+    #[test]
+    fn a_line_that_is_no_toml_costs_that_line_alone() {
+        let (settings, problems) = of("la 236\ndrones = true\n[levels]\nclick = 0.3\n");
+        assert_eq!(problems.len(), 1, "{problems:?}");
+        assert_eq!(problems[0].about, Some(keys::LA.id()));
+        assert!(settings.switch(keys::DRONES));
+        assert_eq!(settings.number(keys::LEVELS_CLICK), 0.3);
+        assert_eq!(settings.wrong(), 1);
     }
 
     #[test]
     fn every_problem_of_a_file_is_told_at_once_and_the_rest_holds() {
         let (settings, problems) = of("la = 100\nname = 3\nhands-free = \"x\"\ndrones = true\n");
         assert_eq!(problems.len(), 3);
-        assert!(settings.switch("drones"));
-        assert_eq!(settings.number("la"), 0.0);
+        assert!(settings.switch(keys::DRONES));
+        assert_eq!(settings.number(keys::LA), 0.0);
     }
 
     proptest::proptest! {

@@ -1,4 +1,7 @@
-//! Every setting: its name, what it may be, what it is when nobody says anything.
+//! Every setting: its name, what it may be, what it is when nobody says anything, and the key by
+//! which it is read.
+
+use std::marker::PhantomData;
 
 /// A setting.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -22,6 +25,8 @@ pub enum Kind {
     Number(f64, f64),
     /// A whole number between two others, both allowed.
     Whole(i64, i64),
+    /// Nothing at all, or a number between two others, both allowed.
+    NoneOr(f64, f64),
     /// One of some words.
     OneOf(&'static [&'static str]),
     /// Names of schools of playing.
@@ -45,356 +50,223 @@ impl Setting {
 /// The names of the clicks; the sound's own list is held equal by a test of the commands.
 pub const CLICKS: &[&str] = &["tick", "pip", "wood", "bell"];
 
-const fn row(name: &'static str, kind: Kind, usual: &'static str, about: &'static str) -> Setting {
-    Setting {
-        name,
-        kind,
-        usual,
-        about,
+const LEVEL: Kind = Kind::Number(0.0, 1.0);
+
+/// What a key's value is.
+pub mod of {
+    /// On or off.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+    pub struct Switch;
+    /// A number.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+    pub struct Number;
+    /// A word or a text.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+    pub struct Word;
+    /// Several words.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+    pub struct Words;
+}
+
+/// Which setting, whatever its value is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Id(pub(super) usize);
+
+/// A setting whose value is known: a name that is none does not compile.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Key<T> {
+    id: Id,
+    of: PhantomData<T>,
+}
+
+impl<T> Key<T> {
+    const fn at(place: usize) -> Self {
+        Self {
+            id: Id(place),
+            of: PhantomData,
+        }
+    }
+
+    /// Which setting it is.
+    pub const fn id(&self) -> Id {
+        self.id
     }
 }
 
-const LEVEL: Kind = Kind::Number(0.0, 1.0);
+/// Rows of the table: each makes a setting and the key by which it is read.
+macro_rules! settings {
+    ($($key:ident: $of:ident, $name:literal, $kind:expr, $usual:literal, $about:literal;)*) => {
+        #[allow(non_camel_case_types, clippy::upper_case_acronyms, reason = "named as the keys are")]
+        enum Row { $($key),* }
 
-/// All settings, in the order they are shown. Limits of judging repeat those of practice, with
-/// their sources; a test of the commands holds them equal.
-pub const SETTINGS: &[Setting] = &[
-    row(
-        "name",
-        Kind::Text,
-        "\"\"",
-        "how you sign reports; empty: unsigned",
-    ),
-    row(
-        "school",
-        Kind::Schools,
-        "[]",
-        "variants of movements, where schools differ",
-    ),
-    row(
-        "instrument",
-        Kind::OneOf(&["practice-chanter", "pipes"]),
-        "\"practice-chanter\"",
-        "which chanter sounds",
-    ),
-    row(
-        "la",
-        Kind::Number(0.0, 520.0),
-        "0",
-        "pitch of low A in hertz, 200 to 520; 0: as usual for the instrument",
-    ),
-    row(
-        "tuning",
-        Kind::OneOf(&["modern", "1954"]),
-        "\"modern\"",
-        "table of pitch ratios",
-    ),
-    row("drones", Kind::Switch, "false", "begin with the drones on"),
-    row(
-        "click",
-        Kind::OneOf(CLICKS),
-        "\"tick\"",
-        "sound of the click",
-    ),
-    row(
-        "levels.reference",
-        LEVEL,
-        "0.35",
-        "level of the chanter line, 0 to 1",
-    ),
-    row(
-        "levels.drones",
-        LEVEL,
-        "0.35",
-        "level of the drones, 0 to 1",
-    ),
-    row("levels.click", LEVEL, "0.45", "level of the click, 0 to 1"),
-    row("levels.cue", LEVEL, "0.5", "level of the cues, 0 to 1"),
-    row(
-        "device",
-        Kind::Text,
-        "\"\"",
-        "sound device; empty: the system's own",
-    ),
-    row(
-        "offset",
-        Kind::Whole(-500, 1000),
-        "0",
-        "milliseconds the ear hears later than the device says",
-    ),
-    row(
-        "alone",
-        Kind::Switch,
-        "false",
-        "begin without the reference line",
-    ),
-    row(
-        "hands-free",
-        Kind::Switch,
-        "false",
-        "a repetition counts as clean unless a pedal or key says otherwise",
-    ),
-    row(
-        "mark-by",
-        Kind::OneOf(&["hand", "ear"]),
-        "\"hand\"",
-        "hand: keys and pedals mark; ear: the microphone does, and they overrule it",
-    ),
-    row(
-        "microphone",
-        Kind::Text,
-        "\"\"",
-        "microphone; empty: the system's own",
-    ),
-    row(
-        "headphones",
-        Kind::Switch,
-        "false",
-        "you wear headphones: the microphone hears you alone",
-    ),
-    row(
-        "left-handed",
-        Kind::Switch,
-        "false",
-        "the picture of the chanter is for a left-handed player",
-    ),
-    row(
-        "pedal.clean",
-        Kind::Keys,
-        "[]",
-        "more keys a pedal sends for clean",
-    ),
-    row(
-        "pedal.not-clean",
-        Kind::Keys,
-        "[]",
-        "more keys a pedal sends for not clean",
-    ),
-    row(
-        "colours",
-        Kind::OneOf(&["auto", "never"]),
-        "\"auto\"",
-        "never: signs, bold and reverse only",
-    ),
-    row(
-        "plain",
-        Kind::Switch,
-        "false",
-        "plain lines instead of a screen",
-    ),
-    row(
-        "ladder",
-        Kind::OneOf(&["row", "staircase"]),
-        "\"row\"",
-        "row: so many clean in a row clear a cell; staircase: three clean up, one not clean down",
-    ),
-    row(
-        "stop-rule",
-        Kind::Switch,
-        "true",
-        "three not clean in a row stop play and offer to hear it, to sing or tap it, or easier",
-    ),
-    row(
-        "plan.minutes",
-        Kind::Whole(5, 240),
-        "20",
-        "minutes that `today` fills",
-    ),
-    row(
-        "plan.first-gap",
-        Kind::Whole(1, 30),
-        "1",
-        "days until a cleared cell is asked for again",
-    ),
-    row(
-        "plan.gap-growth",
-        Kind::Number(1.0, 5.0),
-        "2",
-        "how many times longer each next gap is",
-    ),
-    row(
-        "plan.longest-gap",
-        Kind::Whole(1, 365),
-        "60",
-        "days a gap does not grow beyond",
-    ),
-    row(
-        "plan.order",
-        Kind::OneOf(&["block", "mix"]),
-        "\"block\"",
-        "block: one drill after the other; mix: turn about",
-    ),
-    row(
-        "plan.new",
-        Kind::Whole(0, 10),
-        "1",
-        "drills never played that a day may bring; more where nothing else fills its minutes",
-    ),
-    row(
-        "warmup.tone",
-        Kind::Whole(6, 10),
-        "8",
-        "seconds a long tone of the warm-up lasts",
-    ),
-    row(
-        "warmup.band-tempo",
-        Kind::Whole(40, 140),
-        "80",
-        "beats a minute your band plays its marches at, for `warmup --for band`",
-    ),
-    row(
-        "care.rest",
-        Kind::Switch,
-        "true",
-        "a gentle word after long unbroken playing",
-    ),
-    row(
-        "care.rest-after",
-        Kind::Whole(5, 240),
-        "50",
-        "minutes of playing before that word",
-    ),
-    row(
-        "care.rise",
-        Kind::Whole(0, 500),
-        "50",
-        "per cent a week may rise above the four before; 0: say nothing",
-    ),
-    row(
-        "care.headphones",
-        Kind::Switch,
-        "true",
-        "a reminder of the level for headphones",
-    ),
-    row(
-        "thresholds.gracenote-longest",
-        Kind::Number(5.0, 500.0),
-        "60",
-        "milliseconds beyond which a gracenote is too long (common practice)",
-    ),
-    row(
-        "thresholds.gracenote-longest-low",
-        Kind::Number(5.0, 500.0),
-        "80",
-        "the same in the lowest third of the ladder (chosen)",
-    ),
-    row(
-        "thresholds.gracenote-aim",
-        Kind::Number(5.0, 500.0),
-        "50",
-        "milliseconds to aim under",
-    ),
-    row(
-        "thresholds.tone-shortest",
-        Kind::Number(1.0, 500.0),
-        "20",
-        "milliseconds below which a tone inside a movement is swallowed",
-    ),
-    row(
-        "thresholds.crushed",
-        Kind::Number(0.0, 1.0),
-        "0.6",
-        "share of its length under which a tone inside a movement is crushed, where it is short too (chosen)",
-    ),
-    row(
-        "thresholds.crushed-under",
-        Kind::Number(1.0, 500.0),
-        "40",
-        "milliseconds under which a tone can be crushed (common practice)",
-    ),
-    row(
-        "thresholds.dragged",
-        Kind::Number(1.0, 10.0),
-        "1.8",
-        "share of its length over which a tone inside a movement is dragged, where it is long too (chosen)",
-    ),
-    row(
-        "thresholds.dragged-over",
-        Kind::Number(1.0, 2000.0),
-        "80",
-        "milliseconds over which a tone can be dragged (chosen)",
-    ),
-    row(
-        "thresholds.alike",
-        Kind::Number(1.0, 10.0),
-        "1.6",
-        "how many times as long as its like a tone of one movement may be (chosen)",
-    ),
-    row(
-        "thresholds.alike-short",
-        Kind::Number(1.0, 10.0),
-        "2",
-        "the same where both are short (chosen)",
-    ),
-    row(
-        "thresholds.alike-short-under",
-        Kind::Number(0.0, 2000.0),
-        "80",
-        "milliseconds under which two tones count as short for that (chosen)",
-    ),
-    row(
-        "thresholds.opened-shortest",
-        Kind::Number(0.1, 1.0),
-        "0.75",
-        "least share of an opened movement's rung that its median tone may have (chosen)",
-    ),
-    row(
-        "thresholds.opened-longest",
-        Kind::Number(1.0, 10.0),
-        "1.3",
-        "largest share of that (chosen)",
-    ),
-    row(
-        "thresholds.opened-alike",
-        Kind::Number(1.0, 10.0),
-        "1.5",
-        "how many times as long as its like a tone of an opened movement may be (chosen)",
-    ),
-    row(
-        "thresholds.tap-shortest",
-        Kind::Number(1.0, 500.0),
-        "25",
-        "milliseconds below which a tap of a birl is crushed (common practice)",
-    ),
-    row(
-        "thresholds.tap-longest",
-        Kind::Number(1.0, 500.0),
-        "80",
-        "milliseconds beyond which a tap of a birl is dragged (common practice)",
-    ),
-    row(
-        "thresholds.crossing",
-        Kind::Number(1.0, 500.0),
-        "12",
-        "milliseconds from which a blip is a crossing noise; 7 suits pipes",
-    ),
-    row(
-        "thresholds.offset",
-        Kind::Number(1.0, 500.0),
-        "10",
-        "milliseconds a note may be from its place",
-    ),
-    row(
-        "thresholds.offset-percent",
-        Kind::Number(0.0, 50.0),
-        "5",
-        "the same in per cent of a beat, where that is more",
-    ),
-    row(
-        "thresholds.drift",
-        Kind::Number(0.1, 50.0),
-        "3",
-        "per cent the tempo may change over a repetition",
-    ),
-    row(
-        "thresholds.confidence",
-        Kind::Number(0.0, 1.0),
-        "0.95",
-        "how sure the ear must be of what sounded to judge it (chosen)",
-    ),
-];
+        /// All settings, in the order they are shown. Limits of judging repeat those of practice,
+        /// with their sources; a test of the commands holds them equal.
+        pub const SETTINGS: &[Setting] = &[
+            $(Setting { name: $name, kind: $kind, usual: $usual, about: $about }),*
+        ];
+
+        /// A key for each setting.
+        pub mod keys {
+            use super::{Key, Row, of};
+            $(
+                #[doc = $about]
+                pub const $key: Key<of::$of> = Key::at(Row::$key as usize);
+            )*
+        }
+
+        /// What each key is read as, beside what its row says.
+        #[cfg(test)]
+        const READ_AS: &[(Id, &str)] = &[$((keys::$key.id(), stringify!($of))),*];
+    };
+}
+
+settings! {
+    NAME: Word, "name", Kind::Text, "\"\"",
+        "how you sign reports; empty: unsigned";
+    SCHOOL: Words, "school", Kind::Schools, "[]",
+        "variants of movements, where schools differ";
+    INSTRUMENT: Word, "instrument", Kind::OneOf(&["practice-chanter", "pipes"]), "\"practice-chanter\"",
+        "which chanter sounds";
+    LA: Number, "la", Kind::NoneOr(200.0, 520.0), "0",
+        "pitch of low A in hertz, 200 to 520; 0: as usual for the instrument";
+    TUNING: Word, "tuning", Kind::OneOf(&["modern", "1954"]), "\"modern\"",
+        "table of pitch ratios";
+    DRONES: Switch, "drones", Kind::Switch, "false",
+        "begin with the drones on";
+    CLICK: Word, "click", Kind::OneOf(CLICKS), "\"tick\"",
+        "sound of the click";
+    LEVELS_REFERENCE: Number, "levels.reference", LEVEL, "0.35",
+        "level of the chanter line, 0 to 1";
+    LEVELS_DRONES: Number, "levels.drones", LEVEL, "0.35",
+        "level of the drones, 0 to 1";
+    LEVELS_CLICK: Number, "levels.click", LEVEL, "0.45",
+        "level of the click, 0 to 1";
+    LEVELS_CUE: Number, "levels.cue", LEVEL, "0.5",
+        "level of the cues, 0 to 1";
+    DEVICE: Word, "device", Kind::Text, "\"\"",
+        "sound device; empty: the system's own";
+    OFFSET: Number, "offset", Kind::Whole(-500, 1000), "0",
+        "milliseconds the ear hears later than the device says";
+    ALONE: Switch, "alone", Kind::Switch, "false",
+        "begin without the reference line";
+    HANDS_FREE: Switch, "hands-free", Kind::Switch, "false",
+        "a repetition counts as clean unless a pedal or key says otherwise";
+    MARK_BY: Word, "mark-by", Kind::OneOf(&["hand", "ear"]), "\"hand\"",
+        "hand: keys and pedals mark; ear: the microphone does, and they overrule it";
+    MICROPHONE: Word, "microphone", Kind::Text, "\"\"",
+        "microphone; empty: the system's own";
+    HEADPHONES: Switch, "headphones", Kind::Switch, "false",
+        "you wear headphones: the microphone hears you alone";
+    LEFT_HANDED: Switch, "left-handed", Kind::Switch, "false",
+        "the picture of the chanter is for a left-handed player";
+    PEDAL_CLEAN: Words, "pedal.clean", Kind::Keys, "[]",
+        "more keys a pedal sends for clean";
+    PEDAL_NOT_CLEAN: Words, "pedal.not-clean", Kind::Keys, "[]",
+        "more keys a pedal sends for not clean";
+    COLOURS: Word, "colours", Kind::OneOf(&["auto", "never"]), "\"auto\"",
+        "never: signs, bold and reverse only";
+    PLAIN: Switch, "plain", Kind::Switch, "false",
+        "plain lines instead of a screen";
+    LADDER: Word, "ladder", Kind::OneOf(&["row", "staircase"]), "\"row\"",
+        "row: so many clean in a row clear a cell; staircase: three clean up, one not clean down";
+    STOP_RULE: Switch, "stop-rule", Kind::Switch, "true",
+        "three not clean in a row stop play and offer to hear it, to sing or tap it, or easier";
+    PLAN_MINUTES: Number, "plan.minutes", Kind::Whole(5, 240), "20",
+        "minutes that `today` fills";
+    PLAN_FIRST_GAP: Number, "plan.first-gap", Kind::Whole(1, 30), "1",
+        "days until a cleared cell is asked for again";
+    PLAN_GAP_GROWTH: Number, "plan.gap-growth", Kind::Number(1.0, 5.0), "2",
+        "how many times longer each next gap is";
+    PLAN_LONGEST_GAP: Number, "plan.longest-gap", Kind::Whole(1, 365), "60",
+        "days a gap does not grow beyond";
+    PLAN_ORDER: Word, "plan.order", Kind::OneOf(&["block", "mix"]), "\"block\"",
+        "block: one drill after the other; mix: turn about";
+    PLAN_NEW: Number, "plan.new", Kind::Whole(0, 10), "1",
+        "drills never played that a day may bring; more where nothing else fills its minutes";
+    WARMUP_TONE: Number, "warmup.tone", Kind::Whole(6, 10), "8",
+        "seconds a long tone of the warm-up lasts";
+    WARMUP_BAND_TEMPO: Number, "warmup.band-tempo", Kind::Whole(40, 140), "80",
+        "beats a minute your band plays its marches at, for `warmup --for band`";
+    CARE_REST: Switch, "care.rest", Kind::Switch, "true",
+        "a gentle word after long unbroken playing";
+    CARE_REST_AFTER: Number, "care.rest-after", Kind::Whole(5, 240), "50",
+        "minutes of playing before that word";
+    CARE_RISE: Number, "care.rise", Kind::Whole(0, 500), "50",
+        "per cent a week may rise above the four before; 0: say nothing";
+    CARE_HEADPHONES: Switch, "care.headphones", Kind::Switch, "true",
+        "a reminder of the level for headphones";
+    THRESHOLDS_GRACENOTE_LONGEST: Number, "thresholds.gracenote-longest", Kind::Number(5.0, 500.0), "60",
+        "milliseconds beyond which a gracenote is too long (common practice)";
+    THRESHOLDS_GRACENOTE_LONGEST_LOW: Number, "thresholds.gracenote-longest-low", Kind::Number(5.0, 500.0), "80",
+        "the same in the lowest third of the ladder (chosen)";
+    THRESHOLDS_GRACENOTE_AIM: Number, "thresholds.gracenote-aim", Kind::Number(5.0, 500.0), "50",
+        "milliseconds to aim under";
+    THRESHOLDS_TONE_SHORTEST: Number, "thresholds.tone-shortest", Kind::Number(1.0, 500.0), "20",
+        "milliseconds below which a tone inside a movement is swallowed";
+    THRESHOLDS_CRUSHED: Number, "thresholds.crushed", Kind::Number(0.0, 1.0), "0.6",
+        "share of its length under which a tone inside a movement is crushed, where it is short too (chosen)";
+    THRESHOLDS_CRUSHED_UNDER: Number, "thresholds.crushed-under", Kind::Number(1.0, 500.0), "40",
+        "milliseconds under which a tone can be crushed (common practice)";
+    THRESHOLDS_DRAGGED: Number, "thresholds.dragged", Kind::Number(1.0, 10.0), "1.8",
+        "share of its length over which a tone inside a movement is dragged, where it is long too (chosen)";
+    THRESHOLDS_DRAGGED_OVER: Number, "thresholds.dragged-over", Kind::Number(1.0, 2000.0), "80",
+        "milliseconds over which a tone can be dragged (chosen)";
+    THRESHOLDS_ALIKE: Number, "thresholds.alike", Kind::Number(1.0, 10.0), "1.6",
+        "how many times as long as its like a tone of one movement may be (chosen)";
+    THRESHOLDS_ALIKE_SHORT: Number, "thresholds.alike-short", Kind::Number(1.0, 10.0), "2",
+        "the same where both are short (chosen)";
+    THRESHOLDS_ALIKE_SHORT_UNDER: Number, "thresholds.alike-short-under", Kind::Number(0.0, 2000.0), "80",
+        "milliseconds under which two tones count as short for that (chosen)";
+    THRESHOLDS_OPENED_SHORTEST: Number, "thresholds.opened-shortest", Kind::Number(0.1, 1.0), "0.75",
+        "least share of an opened movement's rung that its median tone may have (chosen)";
+    THRESHOLDS_OPENED_LONGEST: Number, "thresholds.opened-longest", Kind::Number(1.0, 10.0), "1.3",
+        "largest share of that (chosen)";
+    THRESHOLDS_OPENED_ALIKE: Number, "thresholds.opened-alike", Kind::Number(1.0, 10.0), "1.5",
+        "how many times as long as its like a tone of an opened movement may be (chosen)";
+    THRESHOLDS_TAP_SHORTEST: Number, "thresholds.tap-shortest", Kind::Number(1.0, 500.0), "25",
+        "milliseconds below which a tap of a birl is crushed (common practice)";
+    THRESHOLDS_TAP_LONGEST: Number, "thresholds.tap-longest", Kind::Number(1.0, 500.0), "80",
+        "milliseconds beyond which a tap of a birl is dragged (common practice)";
+    THRESHOLDS_CROSSING: Number, "thresholds.crossing", Kind::Number(1.0, 500.0), "12",
+        "milliseconds from which a blip is a crossing noise; 7 suits pipes";
+    THRESHOLDS_OFFSET: Number, "thresholds.offset", Kind::Number(1.0, 500.0), "10",
+        "milliseconds a note may be from its place";
+    THRESHOLDS_OFFSET_PERCENT: Number, "thresholds.offset-percent", Kind::Number(0.0, 50.0), "5",
+        "the same in per cent of a beat, where that is more";
+    THRESHOLDS_DRIFT: Number, "thresholds.drift", Kind::Number(0.1, 50.0), "3",
+        "per cent the tempo may change over a repetition";
+    THRESHOLDS_CONFIDENCE: Number, "thresholds.confidence", Kind::Number(0.0, 1.0), "0.95",
+        "how sure the ear must be of what sounded to judge it (chosen)";
+}
 
 /// The setting of a name.
 pub fn setting(name: &str) -> Option<&'static Setting> {
     SETTINGS.iter().find(|setting| setting.name == name)
+}
+
+/// Which setting has a name.
+pub fn id_of(name: &str) -> Option<Id> {
+    let place = SETTINGS.iter().position(|setting| setting.name == name);
+    place.map(Id)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A key of another type than its row's would always give nothing.
+    #[test]
+    fn every_key_reads_what_its_row_says() {
+        assert_eq!(READ_AS.len(), SETTINGS.len());
+        for ((id, read_as), setting) in READ_AS.iter().zip(SETTINGS) {
+            assert_eq!(id_of(setting.name), Some(*id));
+            let kind = match setting.kind {
+                Kind::Switch => "Switch",
+                Kind::Number(..) | Kind::Whole(..) | Kind::NoneOr(..) => "Number",
+                Kind::OneOf(_) | Kind::Text => "Word",
+                Kind::Schools | Kind::Keys => "Words",
+            };
+            assert_eq!(*read_as, kind, "{}", setting.name);
+        }
+    }
 }

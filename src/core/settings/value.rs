@@ -1,6 +1,6 @@
 //! The settings as a value, each with where it came from.
 
-use super::table::{SETTINGS, Setting};
+use super::table::{Id, Key, SETTINGS, Setting, of};
 use serde::{Serialize, Serializer};
 
 /// A value.
@@ -86,6 +86,8 @@ pub struct Part {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Settings {
     parts: Vec<Part>,
+    /// How many problems were found while they were read.
+    pub(super) wrong: usize,
 }
 
 impl Default for Settings {
@@ -98,7 +100,7 @@ impl Default for Settings {
                 origin: Origin::Default,
             })
             .collect();
-        Self { parts }
+        Self { parts, wrong: 0 }
     }
 }
 
@@ -121,57 +123,58 @@ impl Settings {
         }
     }
 
-    /// Where a setting's value came from; the default for a name that is none.
-    pub fn origin(&self, name: &str) -> Origin {
-        self.parts
-            .iter()
-            .find(|part| part.setting.name == name)
-            .map_or(Origin::Default, |part| part.origin)
+    /// How many problems were found while they were read: what had one stands at its default.
+    pub fn wrong(&self) -> usize {
+        self.wrong
     }
 
-    fn value(&self, name: &str) -> Option<&Value> {
-        self.parts
-            .iter()
-            .find(|part| part.setting.name == name)
-            .map(|part| &part.value)
+    fn part(&self, id: Id) -> Option<&Part> {
+        self.parts.get(id.0)
     }
 
-    /// A switch; false for a name that is none.
-    pub fn switch(&self, name: &str) -> bool {
-        matches!(self.value(name), Some(Value::Switch(true)))
+    /// Where a setting's value came from.
+    pub fn origin(&self, id: Id) -> Origin {
+        self.part(id).map_or(Origin::Default, |part| part.origin)
     }
 
-    /// A number; 0 for a name that is none.
-    pub fn number(&self, name: &str) -> f64 {
-        match self.value(name) {
+    /// True where the player said something: in the file, the environment or a flag.
+    pub fn is_set(&self, id: Id) -> bool {
+        self.origin(id) != Origin::Default
+    }
+
+    fn value<T>(&self, key: &Key<T>) -> Option<&Value> {
+        self.part(key.id()).map(|part| &part.value)
+    }
+
+    /// A switch.
+    pub fn switch(&self, key: Key<of::Switch>) -> bool {
+        matches!(self.value(&key), Some(Value::Switch(true)))
+    }
+
+    /// A number.
+    pub fn number(&self, key: Key<of::Number>) -> f64 {
+        match self.value(&key) {
             Some(Value::Number(number)) => *number,
             _ => 0.0,
         }
     }
 
-    /// True where the player said something: in the file, the environment or a flag.
-    pub fn is_set(&self, name: &str) -> bool {
-        self.parts
-            .iter()
-            .any(|part| part.setting.name == name && part.origin != Origin::Default)
-    }
-
-    /// A word or a text; empty for a name that is none.
-    pub fn word(&self, name: &str) -> &str {
-        match self.value(name) {
+    /// A word or a text.
+    pub fn word(&self, key: Key<of::Word>) -> &str {
+        match self.value(&key) {
             Some(Value::Word(word)) => word,
             _ => "",
         }
     }
 
     /// A word or a text; none where it is empty.
-    pub fn given(&self, name: &str) -> Option<&str> {
-        Some(self.word(name)).filter(|word| !word.is_empty())
+    pub fn given(&self, key: Key<of::Word>) -> Option<&str> {
+        Some(self.word(key)).filter(|word| !word.is_empty())
     }
 
-    /// Words; none for a name that has none.
-    pub fn words(&self, name: &str) -> &[String] {
-        match self.value(name) {
+    /// Words.
+    pub fn words(&self, key: Key<of::Words>) -> &[String] {
+        match self.value(&key) {
             Some(Value::Words(words)) => words,
             _ => &[],
         }

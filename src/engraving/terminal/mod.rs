@@ -199,6 +199,35 @@ mod tests {
             .collect()
     }
 
+    /// The figures of a metre stand one above the other: in 2/4 the 2 once stood a column right of
+    /// the 4.
+    #[test]
+    fn the_figures_of_a_metre_stand_above_each_other() {
+        for metre in ["2/4", "3/4", "4/4", "6/8", "9/8"] {
+            let document = format!(
+                "title: A\nmetre: {metre}\nunit: 1/8\nstages:\n  - {{name: x, music: \"c{}|\"}}\n\
+                 ladder: {{from: 50, to: 60, step: 4%}}\n",
+                match metre {
+                    "2/4" => 4,
+                    "3/4" | "6/8" => 6,
+                    "4/4" => 8,
+                    _ => 9,
+                }
+            );
+            let drill = read(document.as_bytes()).0.expect("reads");
+            let music = &drill.stages[0].music;
+            let score = resolve_music(music, Beats::ZERO, &drill.schools);
+            let grid = draw(&score, Some(music), 0..1, &Settings::wide(80));
+            let columns: Vec<usize> = grid
+                .rows
+                .iter()
+                .filter_map(|row| row.iter().position(|cell| cell.style == Style::Metre))
+                .collect();
+            assert_eq!(columns.len(), 2, "{metre}:\n{}", text(&grid));
+            assert_eq!(columns[0], columns[1], "{metre}:\n{}", text(&grid));
+        }
+    }
+
     /// Every note of the score must be found on the screen, or the cursor would vanish.
     #[test]
     fn every_note_and_gracenote_of_every_built_in_stage_has_a_head_at_eighty_columns() {

@@ -134,9 +134,13 @@ impl Page {
             (Kind::Metre, Shape::Glyph { glyph, x, y, .. }) => {
                 let figure = (0..=9).find(|figure| Glyph::figure(*figure) == Some(*glyph));
                 let sign = figure.and_then(|figure| char::from_digit(figure, 10));
+                // the layout centres figures of different width; in columns they stand where a 4 does
+                let width = |glyph: Glyph| glyph.outline().right;
+                let four = Glyph::figure(4).map_or(0.0, width);
+                let left = x + (width(*glyph) - four) / 2.0;
                 self.put(
                     row(*y),
-                    self.column(*x),
+                    self.column(left),
                     sign.unwrap_or(' '),
                     Style::Metre,
                     None,

@@ -18,7 +18,7 @@ fn filled() -> Home {
     let drill = read(COUNT.as_bytes()).0.expect("it reads");
     let cell = CellKey {
         stage: prints(&scores(&drill))[0],
-        rung: Rung::Tempo(drill.ladder.from),
+        rung: Rung::Tempo(drill.ladder.from()),
     };
     let session = Uuid::from_u128(27);
     let record = |number: u64, kind: Kind| Record {

@@ -64,7 +64,7 @@ fn choose(rng: &mut Rng) -> (&'static str, usize, Piece) {
         let stage = rng.usize(..drill.stages.len());
         let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
         let score = resolve_music(&drill.stages[stage].music, breath, &drill.schools);
-        let (low, high) = (drill.ladder.from.to_f64(), drill.ladder.to.to_f64());
+        let (low, high) = (drill.ladder.from().to_f64(), drill.ladder.to().to_f64());
         let Ok(tempo) = Bpm::whole(between(rng, low, high).round() as i128) else {
             continue;
         };

@@ -376,7 +376,7 @@ pub(super) fn bench(takes: usize, seed: u64) -> Outcome {
         for tempo in TEMPI {
             let tempo = Bpm::whole(tempo).expect("a usual tempo");
             let piece = piece(&drill, tempo);
-            let limits = Thresholds::default().at(tempo, &[drill.ladder.from, drill.ladder.to]);
+            let limits = Thresholds::default().at(tempo, &[drill.ladder.from(), drill.ladder.to()]);
             for plant in Plant::ALL {
                 for (number, which) in places(&piece, plant) {
                     for _ in 0..takes {

@@ -3,8 +3,8 @@
 
 use super::{exact_percent, ladder};
 use crate::drill::document::{Exact, LadderDocument, OpeningDocument, StageDocument};
-use crate::drill::ladder::{lengths_down, rungs};
-use crate::drill::value::Step;
+use crate::drill::ladder::{Step, lengths_down, rungs};
+
 use crate::movement::Lengths;
 use crate::units::{Bpm, Fraction, Millis};
 

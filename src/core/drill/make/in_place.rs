@@ -3,11 +3,11 @@
 
 use super::body::{body, unit};
 use super::budget::{Spent, spend};
-use super::{CannotMake, read_back};
+use super::{CannotMake, read_back, usual_tempo};
 use crate::chanter::Note;
 use crate::drill::document::{DrillDocument, Exact, StageDocument};
 use crate::drill::written::{Bar, Gracenote, Group, Music, Written};
-use crate::movement::{Context, Part, Role, Schools, place_group};
+use crate::movement::{Context, Lengths, Part, Role, Schools, explain, place_group};
 use crate::rhythm::{Metre, WrittenLength};
 use crate::units::Beats;
 use crate::wording::capital;
@@ -101,9 +101,10 @@ fn document(place: &InPlace, first: usize, last: usize) -> DrillDocument {
              note that gives it its time grows shorter."
                 .to_owned(),
         ),
-        listen_for: Some(
-            "the movement clean, and the bars around it as steady as before".to_owned(),
-        ),
+        listen_for: Some(format!(
+            "{}, and the bars around it as steady as before",
+            heard_of(place).unwrap_or_else(|| "the movement clean".to_owned())
+        )),
         metre: Some(metre.printed()),
         beat: metre.own_beat().map(|beat| Exact::of(&beat)),
         unit: Some(Exact::of(&unit())),
@@ -112,6 +113,32 @@ fn document(place: &InPlace, first: usize, last: usize) -> DrillDocument {
         clean: Some(clean),
         ..DrillDocument::default()
     }
+}
+
+/// What to listen for in the movement that stands there; nothing where no movement of the catalogue
+/// does.
+fn heard_of(place: &InPlace) -> Option<String> {
+    let bars = &place.music.bars;
+    let (at, written) = (place.note?, bars.get(place.bar)?.notes.get(place.note?)?);
+    let before = match at.checked_sub(1) {
+        Some(before) => bars[place.bar].notes.get(before),
+        None => bars.get(place.bar.checked_sub(1)?)?.notes.last(),
+    };
+    let context = Context {
+        before: before.map(|before| before.note),
+        after: written.note,
+    };
+    let movement = match &written.group {
+        Group::None | Group::Opening => None,
+        Group::Movement(resolved) => Some(resolved.movement),
+        Group::Spelled(gracenotes) => {
+            let notes: Vec<Note> = gracenotes.iter().map(|gracenote| gracenote.note).collect();
+            place_group(&notes, context, place.schools).movement
+        }
+    }?;
+    let lengths = Lengths::default();
+    let explained = explain(movement, context, place.schools, usual_tempo(), &lengths);
+    explained.listen_for.into_iter().next()
 }
 
 fn stage(metre: Metre, name: &str, bars: &[Bar]) -> StageDocument {
@@ -290,6 +317,26 @@ mod tests {
                 "as written".to_owned(),
                 "{g}A4 {g}c4 | {g}d4 {GBG}A4 | {g}B8 |".to_owned()
             ))
+        );
+    }
+
+    /// "Listen for the movement clean" helps nobody: it is said what of this movement.
+    #[test]
+    fn it_is_said_what_to_listen_for_in_this_movement() {
+        let music = music("{g}A4 {g}c4 | {g}d4 {GBG}A4 | {g}B8 | {g}c8 |");
+        let place = InPlace {
+            title: "our tune",
+            music: &music,
+            bar: 1,
+            note: Some(1),
+            schools: &Schools::none(),
+        };
+        let said = make_in_place(&place).expect("a drill").listen_for;
+        let said = said.expect("something");
+        assert!(said.starts_with("both low Gs are heard"), "{said}");
+        assert!(
+            said.ends_with("and the bars around it as steady as before"),
+            "{said}"
         );
     }
 

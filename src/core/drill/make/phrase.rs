@@ -6,7 +6,6 @@ use super::{CannotMake, read_back};
 use crate::drill::document::{
     DrillDocument, Exact, LadderDocument, LengthsDocument, OneOrMany, StageDocument,
 };
-use crate::drill::ladder::rungs;
 use crate::drill::phrases::{Around, BarRange, all_bars, excerpt, parts};
 use crate::drill::value::{Drill, Stage};
 use crate::drill::written::Bar;
@@ -154,7 +153,7 @@ fn joins(phrases: &[BarRange], whole: BarRange) -> Result<Vec<(String, BarRange)
 /// How far each stage before the whole climbs, so that what comes before it is not too long a way.
 fn share(drill: &Drill, stages: &mut [StageDocument]) {
     let ladder = &drill.ladder;
-    let tempi = rungs(ladder.from, ladder.to, ladder.step).unwrap_or_default();
+    let tempi = ladder.rungs();
     let most = (MOST / drill.clean.max(1) as usize).saturating_sub(tempi.len());
     let before = stages.len().saturating_sub(1);
     let each = (most / before.max(1)).clamp(1, MOST_RUNGS);

@@ -87,10 +87,15 @@ impl Reader {
         let metres = music.metres();
         let pickup = music.pickup();
         for misfit in misfits(music, &self.bars_unsure) {
-            let bar = misfit.bar;
-            let (stage, number) = (label.to_owned(), numbers[bar]);
+            // a first bar that is nearly full, and no last bar that it completes: it was meant full
+            let first = misfit.complements
+                && music.bars[misfit.bar].length() == metres[misfit.bar].bar()
+                && pickup + pickup > metres[0].bar();
+            let bar = if first { 0 } else { misfit.bar };
+            let number = numbers[bar].max(u16::from(first));
+            let stage = label.to_owned();
             let (lasts, metre) = (music.bars[bar].length(), metres[bar]);
-            let kind = if misfit.complements {
+            let kind = if misfit.complements && !first {
                 Kind::Complement {
                     stage,
                     number,

@@ -241,10 +241,11 @@ impl Reader {
         let Some(tree) = fields.get(field) else {
             return usual;
         };
-        let (low, high) = (i128::from(*range.start()), i128::from(*range.end()));
-        let limits = Fraction::from_integer(low)..=Fraction::from_integer(high);
-        match self.fraction_between(tree, field, limits, words) {
-            Some(value) if value.is_integer() => u32::try_from(value.to_integer()).unwrap_or(usual),
+        let found = self
+            .scalar(tree, field, words)
+            .map(|text| text.string.trim().parse::<u32>());
+        match found {
+            Some(Ok(value)) if range.contains(&value) => value,
             Some(_) => {
                 self.tell(
                     tree.place,

@@ -3,8 +3,8 @@
 use super::Reader;
 use super::fields::Fields;
 use crate::drill::document::{LADDER_FIELDS, LENGTHS_FIELDS};
+use crate::drill::ladder::{Ladder, LadderError, Step};
 use crate::drill::problem::Kind;
-use crate::drill::value::{Ladder, Step};
 use crate::movement::Lengths;
 use crate::units::{Bpm, Fraction, Millis, parse_fraction};
 
@@ -62,22 +62,8 @@ impl Reader {
         let from = self.tempo(&rungs, "from");
         let to = self.tempo(&rungs, "to");
         let step = self.step(&rungs);
-        let ladder = Ladder {
-            from: from?,
-            to: to?,
-            step: step?,
-        };
-        if ladder.to < ladder.from {
-            self.tell(
-                tree.place,
-                Kind::LadderDown {
-                    from: ladder.from.to_string(),
-                    to: ladder.to.to_string(),
-                },
-            );
-            return None;
-        }
-        let count = rung_count(&ladder);
+        let (from, to, step) = (from?, to?, step?);
+        let count = rung_count(from, to, step);
         if count > MOST_RUNGS {
             self.tell(
                 tree.place,
@@ -88,7 +74,16 @@ impl Reader {
             );
             return None;
         }
-        Some(ladder)
+        match Ladder::new(from, to, step) {
+            Ok(ladder) => Some(ladder),
+            Err(LadderError::GoesDown { from, to }) => {
+                let (from, to) = (from.to_string(), to.to_string());
+                self.tell(tree.place, Kind::LadderDown { from, to });
+                None
+            }
+            // told with the step
+            Err(LadderError::StepTooSmall(_)) => None,
+        }
     }
 
     fn step(&mut self, rungs: &Fields) -> Option<Step> {
@@ -163,14 +158,14 @@ impl Reader {
 }
 
 /// How many rungs a ladder will have at the most, before equal ones are dropped.
-fn rung_count(ladder: &Ladder) -> usize {
-    let (from, to) = (ladder.from.to_f64(), ladder.to.to_f64());
-    let count = match ladder.step {
+fn rung_count(from: Bpm, to: Bpm, step: Step) -> usize {
+    let (from, to) = (from.to_f64(), to.to_f64());
+    let count = match step {
         Step::Beats(step) => (to - from) * *step.denom() as f64 / *step.numer() as f64,
         Step::Percent(step) => {
             let factor = 1.0 + *step.numer() as f64 / *step.denom() as f64 / 100.0;
             (to / from).ln() / factor.ln()
         }
     };
-    count.ceil() as usize + 1
+    count.max(0.0).ceil() as usize + 1
 }

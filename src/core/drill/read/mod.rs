@@ -8,8 +8,9 @@ mod phrases;
 mod stages;
 
 use super::document::DRILL_FIELDS;
+use super::ladder::Ladder;
 use super::problem::{self, Kind, Place, Problem, Severity};
-use super::value::{Advance, Begins, Drill, Ladder, MovementLine, Route, StepBack};
+use super::value::{Advance, Begins, Drill, MovementLine, Route, StepBack};
 use super::yaml::{Tree, read_tree};
 use crate::movement::{Lengths, Schools};
 use crate::rhythm::Metre;

@@ -6,7 +6,7 @@ use crate::chanter::Note;
 use crate::drill::document::OPENING_FIELDS;
 use crate::drill::problem::{Kind, Place};
 use crate::drill::stages::{Taken, joined, longest_before, on_the_beat, opened};
-use crate::drill::value::{Ladder, Stage, StageKind};
+use crate::drill::value::{Stage, StageKind};
 use crate::drill::yaml::Tree;
 use crate::movement::{Lengths, Resolved};
 use crate::units::{Beats, Bpm, Fraction, Millis};
@@ -29,10 +29,10 @@ impl Reader {
         tempo: Bpm,
         ground: &Ground,
     ) -> Option<Bpm> {
-        let Some(Ladder { from, to, .. }) = &ground.ladder else {
+        let Some((from, to)) = ground.ladder.as_ref().map(|one| (one.from(), one.to())) else {
             return Some(tempo);
         };
-        if (*from..=*to).contains(&tempo) {
+        if (from..=to).contains(&tempo) {
             return Some(tempo);
         }
         self.tell(
@@ -40,8 +40,8 @@ impl Reader {
             Kind::OffTheLadder {
                 field,
                 found: tempo,
-                from: *from,
-                to: *to,
+                from,
+                to,
             },
         );
         None

@@ -1,0 +1,92 @@
+//! Which settings a command needs: one of them that is wrong stops it, any other is told and stands
+//! at its default.
+
+use crate::settings::{Id, keys};
+
+/// What is heard: pitch, drones, click, levels.
+pub(crate) const SOUND: &[Id] = &[
+    keys::INSTRUMENT.id(),
+    keys::LA.id(),
+    keys::TUNING.id(),
+    keys::DRONES.id(),
+    keys::CLICK.id(),
+    keys::LEVELS_REFERENCE.id(),
+    keys::LEVELS_DRONES.id(),
+    keys::LEVELS_CLICK.id(),
+    keys::LEVELS_CUE.id(),
+];
+
+/// What a page with sound needs beside it.
+pub(crate) const SCREEN: &[Id] = &[
+    keys::SCHOOL.id(),
+    keys::DEVICE.id(),
+    keys::OFFSET.id(),
+    keys::ALONE.id(),
+    keys::HANDS_FREE.id(),
+    keys::MARK_BY.id(),
+    keys::MICROPHONE.id(),
+    keys::HEADPHONES.id(),
+    keys::LEFT_HANDED.id(),
+    keys::PEDAL_CLEAN.id(),
+    keys::PEDAL_NOT_CLEAN.id(),
+    keys::PLAIN.id(),
+    keys::LADDER.id(),
+    keys::STOP_RULE.id(),
+];
+
+/// How a day is planned.
+pub(crate) const PLAN: &[Id] = &[
+    keys::PLAN_MINUTES.id(),
+    keys::PLAN_FIRST_GAP.id(),
+    keys::PLAN_GAP_GROWTH.id(),
+    keys::PLAN_LONGEST_GAP.id(),
+    keys::PLAN_ORDER.id(),
+    keys::PLAN_NEW.id(),
+];
+
+/// How a warm-up runs.
+pub(crate) const WARM_UP: &[Id] = &[keys::WARMUP_TONE.id(), keys::WARMUP_BAND_TEMPO.id()];
+
+/// How what is heard is judged.
+pub(crate) const JUDGING: &[Id] = &[
+    keys::THRESHOLDS_GRACENOTE_LONGEST.id(),
+    keys::THRESHOLDS_GRACENOTE_LONGEST_LOW.id(),
+    keys::THRESHOLDS_GRACENOTE_AIM.id(),
+    keys::THRESHOLDS_TONE_SHORTEST.id(),
+    keys::THRESHOLDS_CRUSHED.id(),
+    keys::THRESHOLDS_CRUSHED_UNDER.id(),
+    keys::THRESHOLDS_DRAGGED.id(),
+    keys::THRESHOLDS_DRAGGED_OVER.id(),
+    keys::THRESHOLDS_ALIKE.id(),
+    keys::THRESHOLDS_ALIKE_SHORT.id(),
+    keys::THRESHOLDS_ALIKE_SHORT_UNDER.id(),
+    keys::THRESHOLDS_OPENED_SHORTEST.id(),
+    keys::THRESHOLDS_OPENED_LONGEST.id(),
+    keys::THRESHOLDS_OPENED_ALIKE.id(),
+    keys::THRESHOLDS_TAP_SHORTEST.id(),
+    keys::THRESHOLDS_TAP_LONGEST.id(),
+    keys::THRESHOLDS_CROSSING.id(),
+    keys::THRESHOLDS_OFFSET.id(),
+    keys::THRESHOLDS_OFFSET_PERCENT.id(),
+    keys::THRESHOLDS_DRIFT.id(),
+    keys::THRESHOLDS_CONFIDENCE.id(),
+];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::settings::SETTINGS;
+
+    /// A limit of judging that nobody needs would be judged by its default without a word.
+    #[test]
+    fn every_limit_of_judging_and_of_planning_is_needed_by_its_commands() {
+        for (prefix, needed) in [
+            ("thresholds.", JUDGING),
+            ("plan.", PLAN),
+            ("warmup.", WARM_UP),
+        ] {
+            let all = SETTINGS.iter().filter(|one| one.name.starts_with(prefix));
+            assert_eq!(all.count(), needed.len(), "{prefix}");
+        }
+    }
+}
