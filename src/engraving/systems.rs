@@ -276,7 +276,7 @@ fn ranges(bars: &[Bar], room: &Room) -> Vec<Range<usize>> {
         let fits = |place: usize, range: &Range<usize>| {
             let closest = match count {
                 _ if range.len() > 1 && ends_again(bars, range.end - 1) => CLOSEST_ENDINGS,
-                4 => CLOSEST_FOUR,
+                2 | 4 => CLOSEST_FOUR,
                 _ => CLOSEST,
             };
             let (natural, least) = widths_of(bars, range, room);
@@ -306,6 +306,23 @@ fn ranges(bars: &[Bar], room: &Room) -> Vec<Range<usize>> {
         }
         if count == 1 || tried.iter().enumerate().all(|(at, range)| fits(at, range)) {
             return tried;
+        }
+        // On a narrow page a system too full gives a bar away, and the others stay as they are.
+        if count == 2 && bars.len() > 4 {
+            let mixed: Vec<Range<usize>> = tried
+                .iter()
+                .enumerate()
+                .flat_map(|(at, range)| {
+                    if fits(at, range) || range.len() == 1 {
+                        vec![range.clone()]
+                    } else {
+                        vec![range.start..range.end - 1, range.end - 1..range.end]
+                    }
+                })
+                .collect();
+            if mixed.iter().enumerate().all(|(at, range)| fits(at, range)) {
+                return mixed;
+            }
         }
         count = match count {
             5.. => 4,
