@@ -422,7 +422,7 @@ mod tests {
     /// leaves its pickup behind begins in the middle.
     #[test]
     fn every_bar_can_be_repeated_on_every_screen_and_a_phrase_has_its_pickup() {
-        let text = "title: Two parts\nmetre: 2/4\nunit: 1/8\nmusic: \"|:e|A2 c2|e2 c2|d2 B2|G2 B2|A2 c2|e2 c2|d2 G2|A2 A:||:e|a2 e2|c2 e2|d2 B2|[1 A2 A:|[2 A4|]\"\nladder: {from: 50, to: 60, step: 4%}\n";
+        let text = "title: Two parts\nmetre: 2/4\nunit: 1/8\nmusic: \"|:e|A2 c2|e2 c2|d2 B2|G2 B2|A2 c2|e2 c2|d2 B2|G2 A:||:e|a2 e2|c2 e2|d2 B2|[1 G2 A:|[2 A3|]\"\nladder: {from: 50, to: 60, step: 4%}\n";
         let value = read(text.as_bytes()).0.expect("reads");
         let page = handout(&value, Tuning::default());
         let written = value.stages[0].music.bars.len();
