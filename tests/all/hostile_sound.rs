@@ -10,6 +10,10 @@ use std::process::{Command, Output};
 /// What the program may take of memory, KiB: `ulimit -v` counts more than is used.
 const MOST_KIB: u32 = 300 * 1024;
 
+/// Seconds of processor time after which the system ends the program, so that a decoder that never ends
+/// fails the test: 2 are asked, which all of these keep also in a build without optimisation.
+const MOST_S: u32 = 10;
+
 #[track_caller]
 fn listens(file: &Path) -> (i32, String) {
     let home = tempfile::tempdir().expect("a folder");
@@ -18,7 +22,7 @@ fn listens(file: &Path) -> (i32, String) {
         command = Command::new("sh");
         command.args([
             "-c",
-            &format!("ulimit -v {MOST_KIB}; exec \"$0\" \"$@\""),
+            &format!("ulimit -v {MOST_KIB}; ulimit -t {MOST_S}; exec \"$0\" \"$@\""),
             env!("CARGO_BIN_EXE_gracerung"),
         ]);
     } else {

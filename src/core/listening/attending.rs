@@ -225,20 +225,16 @@ impl Attention {
         if full as f64 > CLIPPED * samples.len() as f64 {
             self.clipped_s = now_s;
         }
-        if self.now.level() > SILENT_DB {
+        // however soft a microphone is, a note that is heard is no silence
+        if self.now.level() > SILENT_DB || self.now.sounding().is_some() {
             self.sounded_s = now_s;
         }
-        self.holding.look(now_s, self.sounding());
+        self.holding.look(now_s, self.now.sounding());
         if self.holding.note.is_some() && now_s > self.holding.since_s + HELD_S {
             self.unheard_s = 0.0;
         } else if self.now.level() > LOUD_DB {
             self.unheard_s += samples.len() as f64 / f64::from(self.rate.0);
         }
-    }
-
-    fn sounding(&self) -> Option<(Note, Option<Cents>)> {
-        let audible = self.now.level() > SILENT_DB;
-        self.now.sounding().filter(|_| audible)
     }
 
     /// Seconds of the stream so far.
@@ -251,7 +247,7 @@ impl Attention {
         let now_s = self.seconds();
         HeardNow {
             level: self.now.level(),
-            note: self.sounding(),
+            note: self.now.sounding(),
             held: self.holding.told(now_s),
             clips: now_s < self.clipped_s + 1.0,
             silent_s: now_s - self.sounded_s,
@@ -493,6 +489,9 @@ mod tests {
         assert_eq!((silent.note, silent.held), (None, None));
         assert!((silent.silent_s - 2.0).abs() < 0.05, "{silent:?}");
         assert!(!silent.clips);
+        let soft = attended(&reed(1, 0.0, 0.0, 0.0005));
+        assert!(soft.level < SILENT_DB && soft.silent_s < 0.01, "{soft:?}");
+        assert_eq!(soft.note.map(|(note, _)| note), Some(Note::LowA));
         let loud = attended(&reed(1, 0.0, 0.0, 3.0));
         assert!(loud.clips && loud.silent_s < 0.01, "{loud:?}");
         assert!(loud.unheard_s < 0.5, "{loud:?}");

@@ -107,11 +107,8 @@ pub(super) fn told(ear: &Ear, sounded: &Sounded) -> HeardNote {
 mod tests {
     use super::*;
 
-    /// Without it a file read in long pieces would be heard otherwise than a microphone: what is
-    /// measured of a note must not hang on how much sound came with it.
-    #[test]
-    fn what_is_heard_does_not_hang_on_the_pieces() {
-        let tuning = Tuning::default();
+    /// Six notes of half a second, twice, their loudest moment at full scale times `gain`.
+    fn tune(gain: f64) -> Vec<f32> {
         let notes = [
             Note::LowA,
             Note::E,
@@ -121,15 +118,59 @@ mod tests {
             Note::LowG,
         ];
         let mut phase = 0.0_f64;
-        let sound: Vec<f32> = (0..48_000 * 6)
+        let sound: Vec<f64> = (0..48_000 * 6)
             .map(|at| {
-                phase += tuning.hertz(notes[at / 24_000 % notes.len()]).0 / 48_000.0;
-                let sum: f64 = (1..9)
+                phase += Tuning::default().hertz(notes[at / 24_000 % notes.len()]).0 / 48_000.0;
+                (1..9)
                     .map(|k| (std::f64::consts::TAU * phase * f64::from(k)).sin() / f64::from(k))
-                    .sum();
-                (0.2 * sum) as f32
+                    .sum()
             })
             .collect();
+        let most = sound.iter().fold(0.0_f64, |most, s| most.max(s.abs()));
+        sound.iter().map(|s| (gain * s / most) as f32).collect()
+    }
+
+    /// Without it a soft microphone would hear other notes than a loud one: from 0 to −60 dB of full
+    /// scale nothing changes but the level told.
+    #[test]
+    fn nothing_but_the_level_hangs_on_how_loud_it_is() {
+        let heard = |decibels: i32| {
+            let sound = tune(10_f64.powf(f64::from(decibels) / 20.0));
+            let rate = SampleRate(48_000);
+            let mut listener = Listener::new(rate, Tuning::default()).expect("a usual rate");
+            listener.push(&sound);
+            listener.finish()
+        };
+        let loud = heard(0);
+        assert_eq!(loud.len(), 12);
+        for decibels in [-20, -40, -60] {
+            let soft = heard(decibels);
+            assert_eq!(loud.len(), soft.len(), "at {decibels} dB: {soft:?}");
+            for (one, other) in loud.iter().zip(&soft) {
+                assert_eq!(one.note, other.note, "at {decibels} dB");
+                assert!(
+                    (one.start_s - other.start_s).abs() < 1e-3,
+                    "{one:?} {other:?}"
+                );
+                assert!(
+                    (one.confidence - other.confidence).abs() < 0.02,
+                    "{other:?}"
+                );
+                let cents = one.cents.zip(other.cents).expect("both were held");
+                assert!((cents.0.0 - cents.1.0).abs() < 0.2, "{one:?} {other:?}");
+                let level = one.level.zip(other.level).expect("both sounded");
+                let softer = level.0 - level.1 + f64::from(decibels);
+                assert!(softer.abs() < 0.2, "at {decibels} dB: {softer}");
+            }
+        }
+    }
+
+    /// Without it a file read in long pieces would be heard otherwise than a microphone: what is
+    /// measured of a note must not hang on how much sound came with it.
+    #[test]
+    fn what_is_heard_does_not_hang_on_the_pieces() {
+        let tuning = Tuning::default();
+        let sound = tune(1.0);
         let heard = |pieces: usize| {
             let mut listener = Listener::new(SampleRate(48_000), tuning).expect("a usual rate");
             for piece in sound.chunks(pieces) {
