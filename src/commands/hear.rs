@@ -105,7 +105,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     terminal::require()?;
     let mut hearing = Hearing::begin(&arguments.what, &arguments.screen, &own)?;
     let log = practise::log_file();
-    let terminate = practise::termination();
+    let terminate = super::signals::termination(super::terminal::give_back);
     let manner = if hearing.page.read_aloud {
         Manner::Lines
     } else {

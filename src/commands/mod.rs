@@ -23,7 +23,6 @@ mod import;
 mod journal;
 mod licences;
 mod listen;
-mod low_a;
 mod make;
 mod manual;
 mod movements;
@@ -41,6 +40,7 @@ mod session;
 mod settings;
 mod sheet;
 mod shell;
+mod signals;
 mod table;
 mod takes;
 mod terminal;
@@ -78,6 +78,8 @@ pub(crate) type Ran = Result<Outcome, Failure>;
 #[derive(Parser)]
 #[command(
     name = "gracerung",
+    // without it Windows adds the ending of the file
+    bin_name = "gracerung",
     version,
     about = "Metronome-locked drills for pipers",
     long_about = "Metronome-locked drills for pipers: take a movement apart into written-out \

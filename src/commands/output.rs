@@ -240,11 +240,8 @@ fn write_readable(
     let place = std::fs::canonicalize(target).unwrap_or_else(|_| target.to_owned());
     let mut builder = tempfile::Builder::new();
     builder.prefix(".gracerung-");
-    #[cfg(unix)]
     if !private {
-        use std::os::unix::fs::PermissionsExt;
-        // As a plain file would be made; the umask takes its share.
-        builder.permissions(std::fs::Permissions::from_mode(0o666));
+        as_a_plain_file(&mut builder);
     }
     let mut temporary = builder.tempfile_in(folder_of(&place)).map_err(told)?;
     fill(temporary.as_file_mut())?;
@@ -264,6 +261,18 @@ fn write_readable(
         })?;
     }
     Ok(())
+}
+
+/// With the permissions that a plain file would be made with; the umask takes its share. On Windows
+/// a file has those of its folder.
+fn as_a_plain_file(builder: &mut tempfile::Builder) {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        builder.permissions(std::fs::Permissions::from_mode(0o666));
+    }
+    #[cfg(not(unix))]
+    let _ = builder;
 }
 
 /// Writes bytes as a whole file.

@@ -1,13 +1,12 @@
 //! `practise`, and the program without a command: the screen and its loop.
 
-use super::low_a;
 use super::open::open;
 use super::phrases::{self, Which};
 use super::shell::{Aside, Begin, Shell};
 use super::terminal::{self, Manner, Terminal};
 use super::{
     Failure, Outcome, Ran, arguments, folders, hear, homework, needs, output, plan, session,
-    settings, warmup,
+    settings, signals, warmup,
 };
 use crate::app::{Care, Message, Model, Page};
 use crate::drill::{Drill, Stage, StageKind};
@@ -21,7 +20,6 @@ use crossterm::event::{Event as Input, poll, read};
 use ratatui::backend::CrosstermBackend;
 use std::fs::File;
 use std::io::stdout;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
@@ -67,7 +65,7 @@ pub(crate) struct Arguments {
 /// Arguments of everything with a screen.
 #[derive(clap::Args, Default)]
 pub(crate) struct ScreenArguments {
-    /// Pitch of low A in hertz: 236 when left out, 480 with --pipes; the ear looks for yours then.
+    /// Pitch of low A in hertz: 236 when left out, 480 with --pipes.
     #[arg(long, value_parser = arguments::low_a)]
     la: Option<Hertz>,
     /// The pipe chanter instead of the practice chanter.
@@ -308,11 +306,7 @@ pub(super) fn start(
     if options.by_ear {
         let log = log_file();
         let quiet = Quiet::into_file(log.as_ref()).ok();
-        let opened = shell.listen_to(
-            settings.given(keys::MICROPHONE),
-            low_a::begin(options.tuning, settings::gives_low_a(settings)),
-            offset_ms,
-        );
+        let opened = shell.listen_to(settings.given(keys::MICROPHONE), options.tuning, offset_ms);
         drop(quiet);
         opened?;
     }
@@ -325,36 +319,6 @@ pub(super) fn log_file() -> Option<File> {
     std::fs::create_dir_all(&folder).ok()?;
     File::create(folder.join("sound.log")).ok()
 }
-
-/// Signals that ask the program to leave: the loop sees the flag. Where it cannot (a terminal that
-/// has gone away keeps the key reader busy for ever), the program ends after a second; every mark
-/// shown is in the journal by then.
-pub(super) fn termination() -> Arc<AtomicBool> {
-    let flag = Arc::new(AtomicBool::new(false));
-    #[cfg(unix)]
-    {
-        use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
-        let seen = Arc::clone(&flag);
-        if let Ok(mut signals) = signal_hook::iterator::Signals::new([SIGTERM, SIGHUP, SIGINT]) {
-            let watch = move || {
-                if let Some(signal) = signals.forever().next() {
-                    seen.store(true, Ordering::Relaxed);
-                    std::thread::sleep(GRACE);
-                    terminal::give_back();
-                    std::process::exit(128 + signal);
-                }
-            };
-            let _ = std::thread::Builder::new()
-                .name("signals".to_owned())
-                .spawn(watch);
-        }
-    }
-    flag
-}
-
-/// How long the loop has to leave by itself after a signal.
-#[cfg(unix)]
-const GRACE: Duration = Duration::from_secs(2);
 
 /// Between two drawings while something moves.
 pub(super) const FRAME: Duration = Duration::from_millis(33);
@@ -379,7 +343,7 @@ pub(super) fn screen(
     let plain_lines = settings.switch(keys::PLAIN) || dumb;
     let pedals = settings::Pedals::of(settings);
     let log = log_file();
-    let terminate = termination();
+    let terminate = signals::termination(terminal::give_back);
     let manner = if plain_lines {
         Manner::Lines
     } else {

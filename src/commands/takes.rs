@@ -358,7 +358,7 @@ fn play(arguments: &Arguments, channels: Vec<Vec<f32>>, rate: SampleRate) -> Ran
         wording::count(seconds.round() as usize, "second", "seconds"),
         playback.name
     ))?;
-    let terminate = practise::termination();
+    let terminate = super::signals::termination(super::terminal::give_back);
     while !playback.is_over(Instant::now()) && !terminate.load(Ordering::Relaxed) {
         std::thread::sleep(Duration::from_millis(20));
     }

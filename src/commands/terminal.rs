@@ -1,6 +1,6 @@
 //! The terminal: taken, given back once by its owner, whatever happens.
 
-use super::{Failure, output};
+use super::{Failure, output, signals};
 use crate::live::{Quiet, unquiet};
 use crossterm::event::{DisableFocusChange, EnableFocusChange};
 use crossterm::terminal::{
@@ -97,12 +97,7 @@ impl Terminal {
     pub(crate) fn suspend(&mut self, log: Option<&File>) -> Result<(), Failure> {
         give_back();
         self.quiet = None;
-        #[cfg(unix)]
-        {
-            let _ = signal_hook::low_level::emulate_default_handler(
-                signal_hook::consts::signal::SIGTSTP,
-            );
-        }
+        signals::stop();
         self.quiet = Quiet::into_file(log).ok();
         self.enter()
     }

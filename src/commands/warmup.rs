@@ -89,7 +89,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     terminal::require()?;
     let warming = warming(steps)?;
     let log = super::practise::log_file();
-    let terminate = super::practise::termination();
+    let terminate = super::signals::termination(super::terminal::give_back);
     let manner = if lines(&own) {
         Manner::Lines
     } else {

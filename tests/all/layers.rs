@@ -565,3 +565,35 @@ fn only_the_edge_reads_the_clock() {
         );
     }
 }
+
+/// Where systems differ, each difference in one file; what is compiled for one system only is seen
+/// nowhere else, and would be looked for in vain.
+const DIFFERENCES: &[&str] = &[
+    "commands/output.rs",
+    "commands/signals.rs",
+    "journal/store.rs",
+    "live/device.rs",
+    "live/quiet.rs",
+];
+
+#[test]
+fn differences_of_systems_stand_where_they_are_listed() {
+    let mut found = BTreeSet::new();
+    for (name, text) in sources() {
+        let program = text.split("\nmod tests {").next().unwrap_or_default();
+        let differs = program
+            .lines()
+            .filter(|line| line.contains("cfg") && !line.trim_start().starts_with("//"))
+            .any(|line| {
+                line.contains("unix") || line.contains("windows") || line.contains("target_os")
+            });
+        if differs && !program.contains("#[cfg(unix)]\n    #[test]") {
+            found.insert(name);
+        }
+    }
+    let listed: BTreeSet<String> = DIFFERENCES.iter().map(|name| (*name).to_owned()).collect();
+    assert_eq!(
+        found, listed,
+        "DEVELOPERS.md has the list, with what differs"
+    );
+}
