@@ -32,8 +32,14 @@ pub struct Listed {
     pub progress: String,
     /// Where it would begin and the music there, once it was read; several lines.
     pub preview: Vec<String>,
+    /// Cells clear, and all of them, where anything was played.
+    pub share: Option<(usize, usize)>,
+    /// The board in small: a row of signs for each rung, the highest first, with the rung before it.
+    pub board: Vec<(String, String)>,
     /// Every problem that keeps it from being played; empty where it can be.
     pub problems: Vec<String>,
+    /// The same with each line and how to mend it.
+    pub in_full: String,
 }
 
 impl Listed {
@@ -48,7 +54,10 @@ impl Listed {
             extent: String::new(),
             progress: String::new(),
             preview: Vec::new(),
+            share: None,
+            board: Vec::new(),
             problems: Vec::new(),
+            in_full: String::new(),
         }
     }
 

@@ -6,7 +6,7 @@ use super::offers::Offer;
 use super::session::Outcome;
 use crate::drill::Drill;
 use crate::listening::{Attended, HeardNow};
-use crate::planning::Part;
+use crate::planning::{Criterion, Part};
 use crate::practice::{CellKey, Entry, Hand, Mark, Rung, StagePrint};
 use crate::sound::{Bus, Report};
 use uuid::Uuid;
@@ -85,7 +85,7 @@ pub enum Message {
 }
 
 /// The cell that homework is to reach.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct HomeworkGoal {
     /// Its stage, from 0.
     pub stage: usize,
@@ -93,6 +93,8 @@ pub struct HomeworkGoal {
     pub rung: Rung,
     /// The homework's file.
     pub file: String,
+    /// What counts as reached, where it is not the drill's own number in a row.
+    pub until: Option<Criterion>,
 }
 
 /// A drill as the shell read it.

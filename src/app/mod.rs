@@ -10,6 +10,7 @@ mod choose;
 mod cold;
 mod discriminating;
 mod effect;
+mod goal;
 mod lateness;
 mod message;
 mod model;

@@ -72,6 +72,8 @@ pub enum Overlay {
     Keys,
     /// The movement the drill takes apart, explained in full.
     Movement,
+    /// What keeps the marked drill from being played, every problem with its line.
+    Problems,
 }
 
 /// Choices for sound and picture.

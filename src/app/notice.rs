@@ -91,7 +91,7 @@ fn sentence(practising: &Practising, news: &News) -> Option<String> {
                 },
             }
         }
-        News::Cleared(key) if practising.is_goal(*key) => {
+        News::Cleared(key) if practising.goal_cleared().is_some() => {
             format!("homework reached: {}", cell(key))
         }
         News::Cleared(key) => match practising.state.named().filter(|next| next != key) {

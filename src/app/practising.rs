@@ -1,5 +1,6 @@
 //! A drill that is practised: its scores, its board, and what is heard of it now.
 
+use super::goal::Goal;
 use super::message::OpenedDrill;
 use super::model::Options;
 use super::offers::Offers;
@@ -7,8 +8,8 @@ use crate::drill::Drill;
 use crate::movement::{Context, Explanation, Movement, explain};
 use crate::planning::{BarLine, Digest, Lately, Said, Staircase};
 use crate::practice::{
-    CellKey, Entry, Mark, Phase, Plan, PlannedStage, Rung, StagePrint, State, ToneShape, edited,
-    replay,
+    CellKey, Entry, Mark, News, Phase, Plan, PlannedStage, Rung, StagePrint, State, ToneShape,
+    edited, replay,
 };
 use crate::rhythm::{ClickWeight, ReferencePlan};
 use crate::score::{Score, movements, resolve_music};
@@ -33,7 +34,7 @@ pub struct Practising {
     /// What is heard now.
     pub heard: Option<Place>,
     /// What homework asks for, and in which file.
-    pub goal: Option<(CellKey, String)>,
+    pub goal: Option<Goal>,
     /// How the tones of the repetition judged last were shaped, the worst first: at most two.
     pub shape: Vec<ToneShape>,
     /// How the bars of each stage went lately.
@@ -164,7 +165,8 @@ impl Practising {
         let goal = opened.goal.as_ref().and_then(|goal| {
             let stage = stages.get(goal.stage)?.print;
             let rung = goal.rung;
-            Some((CellKey { stage, rung }, goal.file.clone()))
+            let cell = CellKey { stage, rung };
+            Some(Goal::new(cell, &goal.file, goal.until, &opened.entries))
         });
         let plan = Plan {
             clean: drill.clean,
@@ -211,7 +213,8 @@ impl Practising {
     }
 
     /// Takes in what was said of repetitions, for the bars they were played in.
-    pub(super) fn take_in(&mut self, entries: &[Entry]) {
+    /// True where that reaches what homework asks.
+    pub(super) fn take_in(&mut self, entries: &[Entry]) -> bool {
         let told = self.lately.take_in(entries);
         let stages = self.state.plan().stages.iter().zip(&self.scores);
         for ((stage, score), bars) in stages.zip(&mut self.bars) {
@@ -219,11 +222,33 @@ impl Practising {
                 *bars = self.lately.bar_lines(stage.print, score);
             }
         }
+        self.goal.as_mut().is_some_and(|goal| goal.take_in(entries))
     }
 
     /// True for the cell that homework is to reach.
     pub fn is_goal(&self, cell: CellKey) -> bool {
-        self.goal.as_ref().is_some_and(|(goal, _)| *goal == cell)
+        self.goal.as_ref().is_some_and(|goal| goal.cell == cell)
+    }
+
+    /// The homework whose goal the last event cleared, where the drill's own number counts.
+    pub(super) fn goal_cleared(&self) -> Option<String> {
+        let goal = self.goal.as_ref().filter(|goal| goal.until.is_none())?;
+        let cleared = self
+            .state
+            .news()
+            .iter()
+            .any(|news| matches!(news, News::Cleared(cell) if goal.is_reached_with(*cell)));
+        cleared.then(|| goal.file.clone())
+    }
+
+    /// What homework asks for, in words: `real time at 66, 9 of 10`.
+    pub fn goal_words(&self) -> Option<String> {
+        let goal = self.goal.as_ref()?;
+        Some(format!(
+            "{}{}",
+            self.cell_name(goal.cell),
+            goal.until_words()
+        ))
     }
 
     /// The score and the timeline that a serial plays.

@@ -370,8 +370,8 @@ pub(super) fn noted(model: &mut Model, at: Moment) {
             }
             News::Cleared(cell) => {
                 session.present.climbed.push(*cell);
-                if let Some((_, file)) = practising.goal.as_ref().filter(|(goal, _)| goal == cell) {
-                    session.present.came = Some(Came::Reached(file.clone()));
+                if let Some(file) = practising.goal_cleared() {
+                    session.present.came = Some(Came::Reached(file));
                 }
             }
             News::Complete => {
@@ -380,6 +380,13 @@ pub(super) fn noted(model: &mut Model, at: Moment) {
             }
             _ => {}
         }
+    }
+}
+
+/// What homework asks was reached in the part that runs.
+pub(super) fn reached(model: &mut Model, file: &str) {
+    if let Some(session) = &mut model.session {
+        session.present.came = Some(Came::Reached(file.to_owned()));
     }
 }
 

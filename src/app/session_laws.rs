@@ -41,6 +41,7 @@ fn answers(player: &mut Player, effects: &[Effect], cleared: &[(usize, i64)]) {
                     stage: *stage,
                     rung: *rung,
                     file: name.clone(),
+                    until: None,
                 });
                 let effects = player.tell(Message::Opened(Box::new(opened)));
                 assert!(

@@ -96,9 +96,11 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
         }
         Message::Stored { foreign, own } => {
             let before = model.notice.take();
-            if let Some(practising) = &mut model.practising {
-                practising.take_in(&own);
-            }
+            let reached = model.practising.as_mut().and_then(|practising| {
+                let met = practising.take_in(&own);
+                let file = practising.goal.as_ref()?.file.clone();
+                Some((file, practising.goal_words()?)).filter(|_| met)
+            });
             practise(model, &Event::Stored { foreign, own }, effects);
             let after = model.notice.take();
             let again = std::mem::take(&mut model.unstored);
@@ -106,6 +108,13 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
             let again = again.then(|| Notice::plain(STORED_AGAIN));
             let own = before.filter(|before| !before.urgent);
             model.notice = again.or(own).or(after);
+            if let Some((file, words)) = reached {
+                model.notice = Some(Notice::plain(format!("homework reached: {words}")));
+                session::reached(model, &file);
+                if !model.reached.contains(&file) {
+                    model.reached.push(file);
+                }
+            }
         }
         Message::NotStored(why) => {
             let known = std::mem::replace(&mut model.unstored, true);
@@ -172,11 +181,10 @@ pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effec
     let at = event.at();
     let cold = at.and_then(|at| practising.cold_words(at, &model.options.rule));
     let said = cold.map(Notice::plain).or_else(|| told(practising));
-    let reached = practising.goal.as_ref().filter(|(goal, file)| {
-        let news = practising.state.news();
-        news.contains(&News::Cleared(*goal)) && !model.reached.contains(file)
-    });
-    model.reached.extend(reached.map(|(_, file)| file.clone()));
+    let reached = practising
+        .goal_cleared()
+        .filter(|file| !model.reached.contains(file));
+    model.reached.extend(reached);
     let mut chosen = None;
     for news in practising.state.news() {
         match news {
@@ -334,9 +342,8 @@ fn act_in_list(model: &mut Model, action: Action, effects: &mut Vec<Effect>) {
         Action::SearchBack => model.choose.search(None),
         Action::Open => match model.choose.current() {
             Some(line) if !line.is_playable() => {
-                model.notice = Some(Notice::plain(
-                    "it cannot be played: its problems stand beside it",
-                ));
+                model.over = Some(Overlay::Problems);
+                model.over_scroll = 0;
             }
             Some(line) => effects.push(match line.opens {
                 Opens::Session => Effect::BeginSession,

@@ -3,7 +3,7 @@
 use super::open::{Opened, read_source, read_source_for, schools};
 use super::table::table;
 use super::{Failure, Outcome, Ran, folders, output};
-use crate::drill::{BUILT_IN, Drill, Problem, read, read_for};
+use crate::drill::{BUILT_IN, Drill, Problem, read, read_for, render};
 use crate::wording;
 use serde::Serialize;
 use std::path::PathBuf;
@@ -42,6 +42,9 @@ pub(crate) struct Listed {
     /// These problems in words.
     #[serde(skip)]
     pub(crate) told: Vec<String>,
+    /// The same with each line and how to mend it.
+    #[serde(skip)]
+    pub(crate) in_full: String,
 }
 
 /// The player's own drills and the built-in ones. One of the player's own hides a built-in of the
@@ -136,7 +139,11 @@ fn own() -> Vec<Listed> {
             let name = path.file_stem()?.to_string_lossy().into_owned();
             let source = read_source(&path).ok()?;
             let problems = told(&source.problems);
-            Some(listed(name, Some(path), source.drill.as_ref(), problems))
+            let mut one = listed(name, Some(path), source.drill.as_ref(), problems);
+            if source.drill.is_none() {
+                one.in_full = render(&source.shown, &source.text, &source.problems);
+            }
+            Some(one)
         })
         .collect()
 }
@@ -183,6 +190,7 @@ fn listed(
         } else {
             problems
         },
+        in_full: String::new(),
         name,
         path,
     }

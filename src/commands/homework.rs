@@ -192,11 +192,13 @@ pub(crate) fn begin(wanted: &str, task: Option<&str>) -> Result<Option<Begun>, F
     }
     let known = plan::known(&opened);
     let goal = goal_in(&known, task.reach.as_deref()).ok();
+    let until = until_of(path, task)?;
     Ok(Some(Begun {
         goal: goal.map(|(stage, rung)| HomeworkGoal {
             stage,
             rung,
             file: wanted.to_owned(),
+            until,
         }),
         asks: in_words(&assignment, task),
         opened,

@@ -13,10 +13,8 @@ use crate::journal::{Journal, Trouble};
 use crate::live::{Asked, Heard, LARGEST_BUFFER, Player, State};
 use crate::movement::Movement;
 use crate::planning::{self, Lately, Rule};
-use crate::practice::{
-    Cell, CellStatus, Entry, Kind, Moment, Plan, PlannedStage, Record, Rung, replay,
-};
-use crate::screen::music_line;
+use crate::practice::{Board, Cell, CellStatus, Entry, Kind, Moment, Plan, Record, Rung, replay};
+use crate::screen::{board_rows, music_line};
 use crate::sound::Sound;
 use crate::wording::{capital, visible};
 use std::path::PathBuf;
@@ -480,6 +478,7 @@ impl Shell {
                         .iter()
                         .map(|text| visible(text).into_owned())
                         .collect(),
+                    in_full: visible(&listed.in_full).into_owned(),
                     ..Listed::new(Opens::Drill, &listed.name, &visible(&listed.title))
                 };
                 if progress && line.is_playable() {
@@ -556,9 +555,12 @@ impl Shell {
             .and_then(|place| stages.iter().position(|stage| stage.has(place.cell)))
             .unwrap_or(0);
         let rung = place.map(|place| place.cell.rung);
+        let state = replay(Plan::new(&opened.name, stages), &entries);
         if known {
-            line.progress = done(&opened.name, stages, &entries);
+            line.progress = done(state.board());
+            line.share = Some(clear_of(state.board()));
         }
+        line.board = board_rows(state.board());
         let (Some(written), Some(score)) = (opened.drill.stages.get(stage), scores.get(stage))
         else {
             return;
@@ -589,23 +591,26 @@ fn rescued(records: &[Record]) -> String {
     text
 }
 
+/// How many cells are clear, and how many there are.
+fn clear_of(board: &Board) -> (usize, usize) {
+    let is_clear = |cell: &&Cell| matches!(cell.status, CellStatus::Clear | CellStatus::Passed);
+    (
+        board.cells().filter(is_clear).count(),
+        board.cells().count(),
+    )
+}
+
 /// `5 of 52 cells clear`.
-fn done(name: &str, stages: Vec<PlannedStage>, entries: &[Entry]) -> String {
-    let state = replay(Plan::new(name, stages), entries);
-    let cells: Vec<&Cell> = state.board().cells().collect();
-    let clear = cells
-        .iter()
-        .filter(|cell| matches!(cell.status, CellStatus::Clear | CellStatus::Passed))
-        .count();
-    let held = cells.iter().filter(|cell| cell.held.is_held()).count();
-    let held = match held {
+fn done(board: &Board) -> String {
+    let (clear, all) = clear_of(board);
+    let held = match board.cells().filter(|cell| cell.held.is_held()).count() {
         0 => String::new(),
         held => format!(", {held} held"),
     };
-    if clear == cells.len() {
+    if clear == all {
         format!("all clear{held}")
     } else {
-        format!("{clear} of {} cells clear{held}", cells.len())
+        format!("{clear} of {all} cells clear{held}")
     }
 }
 

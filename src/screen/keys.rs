@@ -388,6 +388,118 @@ pub const BINDINGS: &[Binding] = &[
     ),
 ];
 
+/// Keys that belong together on the page of help.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct HelpGroup {
+    /// What they are for, one word.
+    pub headline: &'static str,
+    /// Where they have their meaning.
+    pub place: Place,
+    /// Keys, and what they do in few words.
+    pub rows: &'static [(&'static str, &'static str)],
+}
+
+/// The page of help: every key in few words, so that all stand on one page. A test holds it complete.
+pub const HELP: &[HelpGroup] = &[
+    HelpGroup {
+        headline: "choose",
+        place: Place::List,
+        rows: &[
+            ("up, down", "a line"),
+            ("page up, down", "ten lines"),
+            ("home, end", "the first, the last"),
+            ("enter", "begin what is marked"),
+            ("letters", "find a drill or a movement"),
+        ],
+    },
+    HelpGroup {
+        headline: "session",
+        place: Place::Session,
+        rows: &[
+            ("right, enter", "begin what is shown"),
+            ("left, x", "leave it out"),
+        ],
+    },
+    HelpGroup {
+        headline: "play",
+        place: Place::Practice,
+        rows: &[
+            ("space", "play, pause, play on"),
+            ("r", "the repetition again"),
+            ("s", "stop"),
+            ("1, 2, 3", "hear, sing, easier"),
+            ("g", "session: the next thing"),
+        ],
+    },
+    HelpGroup {
+        headline: "mark",
+        place: Place::Practice,
+        rows: &[
+            ("enter, c", "clean"),
+            ("x", "not clean"),
+            ("right", "pedal: clean, or play"),
+            ("left", "pedal: not, or slower"),
+            ("u", "take the last mark back"),
+            ("h", "hands free"),
+            ("p", "keep what you played"),
+            ("\"", "a word beside the mark"),
+            ("a", "ask the teacher"),
+        ],
+    },
+    HelpGroup {
+        headline: "move",
+        place: Place::Practice,
+        rows: &[
+            ("+, -", "a rung up, down"),
+            ("tab, shift-tab", "stage on, stage back"),
+            ("n", "the cell that was named"),
+        ],
+    },
+    HelpGroup {
+        headline: "sound",
+        place: Place::Practice,
+        rows: &[
+            ("f", "when the reference plays"),
+            ("m", "reference silent"),
+            (">, <", "reference louder, softer"),
+            ("k", "click silent"),
+            ("., ,", "click louder, softer"),
+            ("t", "thin the clicks out"),
+            ("b", "clicks between beats"),
+            ("w", "another click"),
+            ("d", "drones"),
+        ],
+    },
+    HelpGroup {
+        headline: "view",
+        place: Place::Practice,
+        rows: &[
+            ("v", "hide the music"),
+            ("z", "large, for two metres"),
+            ("l", "left-handed picture"),
+        ],
+    },
+    HelpGroup {
+        headline: "read",
+        place: Place::Practice,
+        rows: &[
+            ("e", "what to listen for"),
+            ("i", "the movement in full"),
+            ("?", "these keys"),
+            ("q, esc", "leave the page"),
+        ],
+    },
+];
+
+/// The groups of help, those of a page first.
+pub(super) fn help_of(place: Place) -> impl Iterator<Item = &'static HelpGroup> {
+    let own = HELP.iter().filter(move |group| group.place == place);
+    let rest = HELP
+        .iter()
+        .filter(move |group| group.place == Place::Practice && group.place != place);
+    own.chain(rest)
+}
+
 /// What a key does on the page shown; nothing for a key without meaning there.
 pub fn action(model: &Model, key: KeyEvent) -> Option<Action> {
     if key.kind == KeyEventKind::Release {
@@ -470,10 +582,33 @@ mod tests {
         }
     }
 
+    /// A key that does something and is not on the page of help would never be found.
+    #[test]
+    fn the_page_of_help_has_every_key() {
+        for binding in BINDINGS {
+            let first = binding.shown.split(", ").next().unwrap_or_default();
+            // `page up, down` says `page down` too
+            let first = first.rsplit(' ').next().unwrap_or(first);
+            let place = match binding.place {
+                Place::Everywhere => Place::Practice,
+                place => place,
+            };
+            let has = help_of(place)
+                .filter(|group| group.place == place)
+                .any(|group| {
+                    group.rows.iter().any(|(keys, _)| {
+                        let alike = |word: &str| binding.shown.split(", ").any(|own| own == word);
+                        keys.contains(first) || keys.split(", ").any(alike)
+                    })
+                });
+            assert!(has, "`{}` ({})", binding.shown, binding.does);
+        }
+    }
+
     /// While something is read a pedal turns its pages; it must not mark what nobody played.
     #[test]
     fn nothing_marks_while_something_is_read() {
-        for over in [Overlay::Keys, Overlay::Movement] {
+        for over in [Overlay::Keys, Overlay::Movement, Overlay::Problems] {
             let mut model = Model::new(Options::default());
             model.page = Page::Practise;
             model.over = Some(over);

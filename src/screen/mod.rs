@@ -7,7 +7,8 @@ mod parts;
 mod plain;
 mod theme;
 
-pub use keys::{BINDINGS, Binding, Place, action, key_table};
+pub use keys::{BINDINGS, Binding, HELP, HelpGroup, Place, action, key_table};
+pub use parts::board::rows as board_rows;
 pub use parts::shape::{longest, two_bars};
 pub use plain::Plain;
 pub use theme::Theme;
@@ -35,7 +36,9 @@ pub fn view(model: &Model, theme: Theme, frame: &mut Frame) -> u16 {
     }
     let first = match model.over {
         Some(Overlay::Keys) => parts::help::draw(model, theme, frame, area),
-        Some(Overlay::Movement) => parts::reading::draw(model, theme, frame, area),
+        Some(Overlay::Movement | Overlay::Problems) => {
+            parts::reading::draw(model, theme, frame, area)
+        }
         None => 0,
     };
     seal(frame);

@@ -54,6 +54,7 @@ impl Plain {
             match now.over {
                 Some(Overlay::Keys) => lines.extend(help_lines(model)),
                 Some(Overlay::Movement) => lines.extend(reading::lines(model, usize::MAX)),
+                Some(Overlay::Problems) => lines.extend(reading::problems(model)),
                 None => {}
             }
         }

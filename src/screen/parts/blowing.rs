@@ -1,7 +1,7 @@
 //! The page for blowing evenly: the note, its cents on a scale, how even, how long, and a trail.
 
 use super::tuner::{HALF, meter, scale};
-use super::{fitted, put, put_right};
+use super::{fitted, frame, put, put_right};
 use crate::app::Blowing;
 use crate::screen::Theme;
 use ratatui::Frame;
@@ -9,21 +9,16 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
 /// Draws the page.
-pub(in crate::screen) fn draw(blowing: &Blowing, theme: Theme, frame: &mut Frame) {
-    let whole = frame.area();
-    let buffer = frame.buffer_mut();
-    let area = Rect {
-        x: whole.x + 1,
-        width: whole.width.saturating_sub(2),
-        ..whole
-    };
+pub(in crate::screen) fn draw(blowing: &Blowing, theme: Theme, target: &mut Frame) {
+    let whole = target.area();
+    let buffer = target.buffer_mut();
+    let area = frame::within(whole);
     let roomy = area.height >= 16;
     let mut y = area.y;
-    let title = "blowing evenly";
-    put(buffer, area, area.x, y, title, theme.heading());
+    let title = "Blowing evenly";
     let room = area.width.saturating_sub(title.len() as u16 + 2);
     let beside = format!("{} · low A {:.0} Hz", blowing.microphone, blowing.low_a);
-    put_right(buffer, area, y, &fitted(&beside, room), theme.faint());
+    frame::head(buffer, whole, title, &fitted(&beside, room), theme);
     y += if roomy { 2 } else { 1 };
     let note = blowing.now.and_then(|now| now.note);
     let held = blowing.now.and_then(|now| now.held);
@@ -42,7 +37,7 @@ pub(in crate::screen) fn draw(blowing: &Blowing, theme: Theme, frame: &mut Frame
     let level = format!("level {} {level:>4.0} dB", meter(level));
     put_right(buffer, area, y, &level, theme.plain());
     y += 1;
-    let columns = (area.width.saturating_sub(12) | 1).min(81);
+    let columns = (area.width.saturating_sub(12)).saturating_sub(1) | 1;
     let drawn = format!("flat {} sharp", scale(columns - 2, off));
     put(buffer, area, area.x, y, &drawn, theme.strong());
     y += 1;
@@ -69,14 +64,19 @@ pub(in crate::screen) fn draw(blowing: &Blowing, theme: Theme, frame: &mut Frame
     let bottom = area.bottom().saturating_sub(2);
     let trail_area = Rect {
         y,
-        height: bottom.saturating_sub(y).min(13),
+        height: bottom.saturating_sub(y),
         ..area
     };
     trail(blowing, theme, buffer, trail_area);
     let said = blowing.trouble().unwrap_or_default();
     let said = fitted(said, area.width);
-    put(buffer, area, area.x, bottom, &said, theme.urgent());
-    put(buffer, area, area.x, bottom + 1, "q leave", theme.faint());
+    put(buffer, area, area.x, bottom, &said, theme.warning());
+    let foot = Rect {
+        y: bottom + 1,
+        height: 1,
+        ..area
+    };
+    frame::keys(buffer, foot, &[("?", "keys"), ("q", "leave")], theme);
 }
 
 /// The last seconds as a line of dots, newest at the right; the middle row is in tune.
@@ -103,9 +103,9 @@ fn trail(blowing: &Blowing, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let columns = usize::from(area.width.saturating_sub(4));
     for row in 0..rows {
         let y = area.y + row;
-        put(buffer, area, area.x, y, label(row), theme.faint());
+        put(buffer, area, area.x, y, label(row), theme.plain());
         if row == middle {
-            put(buffer, area, left, y, &"─".repeat(columns), theme.faint());
+            put(buffer, area, left, y, &"─".repeat(columns), theme.quiet());
         }
     }
     let skip = blowing.trail.len().saturating_sub(columns);
@@ -118,7 +118,7 @@ fn trail(blowing: &Blowing, theme: Theme, buffer: &mut Buffer, area: Rect) {
             put(buffer, area, x, area.y + row, "•", theme.strong());
             // another note begins another line
             if before.is_some_and(|before| before != *note) && row != rows - 1 {
-                put(buffer, area, x, area.y + rows - 1, "╵", theme.faint());
+                put(buffer, area, x, area.y + rows - 1, "╵", theme.plain());
             }
         }
         before = point.map(|(note, _)| note);

@@ -33,19 +33,47 @@ fn sign(cell: &Cell, goal: bool) -> String {
 
 fn style(cell: &Cell, theme: Theme) -> Style {
     match cell.status {
-        CellStatus::Clear => theme.done(),
-        CellStatus::Open => theme.heading(),
+        CellStatus::Clear => theme.good(),
+        CellStatus::Open => theme.not_yet(),
         CellStatus::Passed => theme.plain(),
-        CellStatus::Closed => theme.faint(),
+        CellStatus::Closed => theme.quiet(),
     }
 }
+
+/// Columns of the rungs.
+pub(super) const LABEL: u16 = 8;
 
 /// What the signs mean.
 pub(super) const LEGEND: &str = "◆ held  ◈ held by an assumed mark  ■ clear  ▣ clear by assumed marks  ▪ passed  ○ open  · closed  ◎ homework  [ ] here";
 
+/// The whole board in small: each tempo from the highest down with a sign for each stage; a stage that
+/// opens the movement has one sign, at its tempo.
+pub fn rows(board: &Board) -> Vec<(String, String)> {
+    let mut tempi: Vec<Rung> = board
+        .cells()
+        .map(|cell| Rung::Tempo(cell.key.rung.tempo()))
+        .collect();
+    tempi.sort_unstable();
+    tempi.dedup();
+    let signs = |row: Rung| -> String {
+        (0..board.stages())
+            .map(|stage| match standing(board.stage(stage), row) {
+                Some(cell) => sign(cell, false),
+                None => " ".to_owned(),
+            })
+            .map(|sign| format!(" {}", sign.chars().next().unwrap_or(' ')))
+            .collect()
+    };
+    tempi
+        .into_iter()
+        .rev()
+        .map(|row| (row.to_string(), signs(row)))
+        .collect()
+}
+
 /// The rows, the lowest first: the lengths of the present stage where it opens the movement, else
 /// every tempo of the drill.
-fn rows(board: &Board, stage: usize, present: Rung) -> Vec<Rung> {
+fn rungs_shown(board: &Board, stage: usize, present: Rung) -> Vec<Rung> {
     if present.is_opened() {
         return board
             .stage(stage)
@@ -78,7 +106,7 @@ pub(super) fn draw(buffer: &mut Buffer, theme: Theme, area: Rect, practising: &P
     let here = practising.cell();
     let at = practising.rung();
     let stages = board.stages();
-    let rows = rows(board, practising.stage(), at);
+    let rows = rungs_shown(board, practising.stage(), at);
     if area.height < 2 || stages == 0 || rows.is_empty() {
         return;
     }
@@ -89,7 +117,7 @@ pub(super) fn draw(buffer: &mut Buffer, theme: Theme, area: Rect, practising: &P
         .saturating_sub(room / 2)
         .min(rows.len().saturating_sub(room));
     let highest = (lowest + room).min(rows.len());
-    let label = 8;
+    let label = LABEL;
     let width = ((area.width.saturating_sub(label)) / stages as u16).clamp(3, 5);
     let shown = usize::from((area.width.saturating_sub(label)) / width).min(stages);
     let first = practising
@@ -99,9 +127,9 @@ pub(super) fn draw(buffer: &mut Buffer, theme: Theme, area: Rect, practising: &P
     for stage in first..first + shown {
         let x = area.x + label + (stage - first) as u16 * width;
         let style = if stage == practising.stage() {
-            theme.heading()
+            theme.strong()
         } else {
-            theme.faint()
+            theme.plain()
         };
         put(buffer, area, x, area.y, &format!(" {}", stage + 1), style);
     }
@@ -114,7 +142,7 @@ pub(super) fn draw(buffer: &mut Buffer, theme: Theme, area: Rect, practising: &P
         } else {
             format!("{mark}{:>5}", fitted(&row.to_string(), 5))
         };
-        let label_style = if now { theme.strong() } else { theme.faint() };
+        let label_style = if now { theme.strong() } else { theme.plain() };
         put(buffer, area, area.x, y, &name, label_style);
         for stage in first..first + shown {
             let Some(cell) = standing(board.stage(stage), *row) else {
@@ -123,7 +151,9 @@ pub(super) fn draw(buffer: &mut Buffer, theme: Theme, area: Rect, practising: &P
             let x = area.x + label + (stage - first) as u16 * width;
             let text = sign(cell, practising.is_goal(cell.key));
             if here == Some(cell.key) {
-                put(buffer, area, x, y, &format!("[{text}]"), theme.here());
+                put(buffer, area, x, y, &format!("[{text}]"), theme.accent());
+            } else if cell.status == CellStatus::Clear {
+                put(buffer, area, x, y, &format!(" {text} "), theme.good());
             } else {
                 put(buffer, area, x + 1, y, &text, style(cell, theme));
             }

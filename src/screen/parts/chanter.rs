@@ -72,7 +72,7 @@ pub(super) fn draw(
     let title = fitted(&title(sounding), area.width);
     let drawn = now.or(next);
     if area.height >= 9 {
-        put(buffer, area, area.x, area.y, &title, theme.heading());
+        put(buffer, area, area.x, area.y, &title, theme.strong());
         for (row, finger) in Finger::ALL.into_iter().enumerate() {
             let y = area.y + 1 + row as u16;
             let hole = hole(drawn, finger);
@@ -86,7 +86,7 @@ pub(super) fn draw(
             if left_handed {
                 put(buffer, area, area.x, y, &sign, style);
                 put(buffer, area, area.x + 2, y, hole, theme.plain());
-                put(buffer, area, area.x + 4, y, hand, theme.faint());
+                put(buffer, area, area.x + 4, y, hand, theme.plain());
             } else {
                 put(
                     buffer,
@@ -94,7 +94,7 @@ pub(super) fn draw(
                     area.x,
                     y,
                     &format!("{hand:>5}"),
-                    theme.faint(),
+                    theme.plain(),
                 );
                 put(buffer, area, area.x + 6, y, hole, theme.plain());
                 put(buffer, area, area.x + 8, y, &sign, style);
@@ -110,7 +110,7 @@ pub(super) fn draw(
             (Finger::UpperIndex, true) | (Finger::LowerIndex, false) => " R",
             _ => "",
         };
-        x = put(buffer, area, x, area.y, hand, theme.faint());
+        x = put(buffer, area, x, area.y, hand, theme.plain());
         let (sign, style) = motion(now, next, finger, theme);
         let hole = hole(drawn, finger);
         let style = if sign.trim().is_empty() {
@@ -123,9 +123,9 @@ pub(super) fn draw(
     }
     // Beside the holes where there is room, below them otherwise.
     if x + 1 + title.chars().count() as u16 <= area.right() {
-        put(buffer, area, x + 1, area.y, &title, theme.heading());
+        put(buffer, area, x + 1, area.y, &title, theme.strong());
     } else {
-        put(buffer, area, area.x, area.y + 2, &title, theme.heading());
+        put(buffer, area, area.x, area.y + 2, &title, theme.strong());
     }
 }
 
@@ -157,7 +157,7 @@ pub(super) fn draw_large(
         let covered = drawn.map(|shape| shape.covers(finger));
         let (sign, style) = motion(now, next, finger, theme);
         let moves = !sign.trim().is_empty();
-        let paint = if moves { style } else { theme.plain() };
+        let paint = if moves { theme.strong() } else { theme.plain() };
         for row in 0..tall {
             let edge = row == 0 || row + 1 == tall;
             let line = match (covered, edge) {
@@ -191,7 +191,7 @@ pub(super) fn draw_large(
         area.x,
         area.y + tall + 1,
         &title,
-        theme.heading(),
+        theme.strong(),
     );
 }
 

@@ -2,7 +2,7 @@
 //! below it where the window is narrow, what is marked: its purpose, where it would begin and the
 //! music there, or what keeps it from being played.
 
-use super::{fitted, put, put_right, wrapped};
+use super::{fitted, frame, put, put_right, wrapped};
 use crate::app::{Listed, Model, Opens};
 use crate::screen::Theme;
 use ratatui::Frame;
@@ -12,47 +12,48 @@ use ratatui::style::Style;
 
 /// From this width the preview stands beside the list.
 const BESIDE: u16 = 100;
-/// Columns of the list beside it.
-const LIST: u16 = 58;
+/// Columns of the titles.
+const TITLE: u16 = 32;
+/// Columns of how far a drill is, in words.
+const SIDE: u16 = 26;
+/// The fewest columns of the same as a bar.
+const BAR: u16 = 10;
 
 /// Draws the page.
-pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, whole: Rect) {
-    let buffer = frame.buffer_mut();
-    let area = Rect {
-        x: whole.x + 1,
-        width: whole.width.saturating_sub(2),
-        ..whole
-    };
-    put(buffer, area, area.x, area.y, "gracerung", theme.heading());
+pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, whole: Rect) {
+    let buffer = target.buffer_mut();
+    let area = frame::within(whole);
     let search = &model.choose.search;
-    if search.is_empty() && area.width < 70 {
-        // the row of keys says it
-    } else if search.is_empty() {
-        let hint = "type to find a drill or a movement";
-        put_right(buffer, area, area.y, hint, theme.faint());
+    let beside_name = if search.is_empty() {
+        "type to find a drill or a movement".to_owned()
     } else {
-        let text = format!("find {search}▏");
-        put_right(buffer, area, area.y, &text, theme.heading());
+        format!("find {search}▏")
+    };
+    frame::head(buffer, whole, "gracerung", &beside_name, theme);
+    if !search.is_empty() && area.width < 46 {
+        // what is typed weighs more than the name
+        frame::head(buffer, whole, &beside_name, "", theme);
     }
     let beside = area.width >= BESIDE;
+    let list_width = if beside { area.width / 2 } else { area.width };
     let preview = model.choose.current().map(words).unwrap_or_default();
     let below: u16 = match (beside, area.height) {
         (true, _) | (false, ..14) => 0,
         (false, 14..20) => 4,
-        (false, _) => 7,
+        (false, height) => (height / 3).max(7),
     };
     let head = if area.height < 14 { 1 } else { 2 };
     let list = Rect {
         y: area.y + head,
-        width: if beside { LIST } else { area.width },
+        width: list_width,
         height: area.height.saturating_sub(head + below + 2),
         ..area
     };
     lines(model, theme, buffer, list);
     let room = if beside {
         Rect {
-            x: area.x + LIST + 2,
-            width: area.width.saturating_sub(LIST + 2),
+            x: area.x + list_width + 2,
+            width: area.width.saturating_sub(list_width + 2),
             ..list
         }
     } else {
@@ -62,32 +63,52 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, wh
             ..area
         }
     };
-    draw_words(&preview, theme, buffer, room, beside);
-    let foot = area.bottom().saturating_sub(1);
+    // the board in small takes the right end of what is told, where both have room
+    let board = model.choose.current().map_or(&[][..], |line| &line.board);
+    let taken = small_board(board, theme, buffer, room, beside);
+    let told = Rect {
+        width: room.width - taken,
+        ..room
+    };
+    draw_words(&preview, theme, buffer, told, beside);
+    let foot = Rect {
+        y: area.bottom().saturating_sub(1),
+        height: 1,
+        ..area
+    };
     if let Some(notice) = &model.notice {
         let style = if notice.urgent {
-            theme.urgent()
+            theme.warning()
         } else {
             theme.plain()
         };
         let first = notice.text.lines().next().unwrap_or_default();
         let text = fitted(first, area.width);
-        put(buffer, area, area.x, foot.saturating_sub(1), &text, style);
+        put(buffer, area, area.x, foot.y.saturating_sub(1), &text, style);
     }
-    let keys = match (area.width >= 70, search.is_empty()) {
-        (true, true) => "enter begins   up and down move   letters find   ? keys   q leave",
-        (true, false) => "enter opens it   up and down move   esc shows all again",
-        (false, true) => "enter begins  letters find  ? keys  q",
-        (false, false) => "enter opens  esc shows all",
+    let keys: &[(&str, &str)] = if search.is_empty() {
+        &[
+            ("enter", "begins"),
+            ("up/down", "move"),
+            ("letters", "find"),
+            ("q", "leaves"),
+            ("?", "keys"),
+        ]
+    } else {
+        &[
+            ("enter", "opens it"),
+            ("up/down", "move"),
+            ("esc", "shows all again"),
+        ]
     };
-    put(buffer, area, area.x, foot, keys, theme.faint());
+    frame::keys(buffer, foot, keys, theme);
 }
 
 fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let shown = model.choose.shown();
     if shown.is_empty() {
         let text = "no drill and no movement has these letters";
-        put(buffer, area, area.x + 2, area.y, text, theme.faint());
+        put(buffer, area, area.x + 2, area.y, text, theme.plain());
         return;
     }
     let room = usize::from(area.height);
@@ -103,11 +124,15 @@ fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
         let y = area.y + row as u16;
         let at = first + row;
         let here = at == marked;
-        let style = match (here, line.opens) {
-            (true, _) => theme.here(),
-            (false, Opens::Session) => theme.strong(),
-            (false, _) => theme.plain(),
+        let (style, beside) = match (here, line.opens) {
+            (true, _) => (theme.accent(), theme.accent()),
+            (false, Opens::Session) => (theme.strong(), theme.plain()),
+            (false, _) => (theme.plain(), theme.plain()),
         };
+        if here {
+            let blank = " ".repeat(usize::from(area.width));
+            put(buffer, area, area.x, y, &blank, style);
+        }
         let sign = if here { "▸ " } else { "  " };
         let x = put(buffer, area, area.x, y, sign, style);
         let more = match () {
@@ -117,17 +142,75 @@ fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
             }
             () => String::new(),
         };
-        let title_width = if area.width >= 56 { 32 } else { area.width - 2 };
-        let title = fitted(&line.title, title_width);
-        let title = format!("{title:<0$}", usize::from(title_width));
-        let x = put(buffer, area, x, y, &title, style);
-        if area.width >= 56 {
-            let room = area.right().saturating_sub(x + 1 + more.len() as u16 + 1);
-            let side = fitted(&side(line), room);
-            put(buffer, area, x + 1, y, &side, theme.faint());
+        let wide = area.width >= TITLE + SIDE;
+        let width = if wide { TITLE } else { area.width - 2 };
+        put(buffer, area, x, y, &fitted(&line.title, width), style);
+        if wide {
+            let x = x + TITLE + 1;
+            let room = area.right().saturating_sub(x + more.len() as u16 + 1);
+            let words = fitted(&side(line), room);
+            let after = put(buffer, area, x, y, &words, beside).max(x + SIDE);
+            let room = area.right().saturating_sub(after + more.len() as u16 + 1);
+            if let Some(share) = line.share.filter(|_| room >= BAR) {
+                let bar = share_bar(share, usize::from(room.min(40)));
+                put(buffer, area, after, y, &bar, beside);
+            }
         }
-        put_right(buffer, area, y, &more, theme.faint());
+        put_right(buffer, area, y, &more, beside);
     }
+}
+
+/// How much of a board is clear, as a bar.
+fn share_bar((clear, all): (usize, usize), columns: usize) -> String {
+    let full = (clear * columns).checked_div(all).unwrap_or(0);
+    // what is begun shows, what is not whole does not fill it
+    let full = full
+        .max(usize::from(clear > 0))
+        .min(columns - usize::from(clear < all));
+    format!("{}{}", "▰".repeat(full), "▱".repeat(columns - full))
+}
+
+/// Draws the board in small where it has room; gives the columns it takes.
+fn small_board(
+    board: &[(String, String)],
+    theme: Theme,
+    buffer: &mut Buffer,
+    area: Rect,
+    beside: bool,
+) -> u16 {
+    /// Columns of the rungs.
+    const RUNG: u16 = 5;
+    let wide = board
+        .iter()
+        .map(|(_, signs)| signs.chars().count() as u16)
+        .max()
+        .unwrap_or(0);
+    let width = RUNG + wide;
+    if board.is_empty() || area.width < width + 36 || area.height < 4 {
+        return 0;
+    }
+    let rows = usize::from(area.height);
+    // the lower rungs come first: where all have no room, those that are begun are shown
+    let open = board
+        .iter()
+        .rposition(|(_, signs)| signs.chars().any(|sign| sign == '○'));
+    let last = open.map_or(board.len(), |at| (at + rows.div_ceil(2)).min(board.len()));
+    let first = last.max(rows.min(board.len())).saturating_sub(rows);
+    let x = area.right() - width;
+    let y = area.y + u16::from(beside && rows > board.len());
+    for (y, (rung, signs)) in (y..).zip(board.iter().skip(first).take(rows)) {
+        put(buffer, area, x, y, &format!("{rung:>4}"), theme.plain());
+        let mut x = x + RUNG;
+        for sign in signs.chars() {
+            let style = match sign {
+                '◆' | '◈' | '■' | '▣' => theme.good(),
+                '·' => theme.quiet(),
+                _ => theme.plain(),
+            };
+            x = put(buffer, area, x, y, &sign.to_string(), style);
+        }
+    }
+    width + 2
 }
 
 /// What stands beside a title: how far it is, else how much there is.
@@ -146,7 +229,6 @@ fn side(line: &Listed) -> String {
 enum Manner {
     Heading,
     Text,
-    Faint,
     Urgent,
 }
 
@@ -160,7 +242,7 @@ fn words(line: &Listed) -> Vec<(Manner, String)> {
                 .iter()
                 .map(|text| (Manner::Text, text.clone())),
         );
-        all.push((Manner::Faint, format!("gracerung check {}", line.name)));
+        all.push((Manner::Text, "enter shows each with its line".to_owned()));
         return all;
     }
     if !line.about.is_empty() {
@@ -168,11 +250,7 @@ fn words(line: &Listed) -> Vec<(Manner, String)> {
     }
     match line.opens {
         Opens::Session => {
-            all.extend(
-                line.preview
-                    .iter()
-                    .map(|text| (Manner::Faint, text.clone())),
-            );
+            all.extend(line.preview.iter().map(|text| (Manner::Text, text.clone())));
         }
         Opens::Drill => {
             let begins = ["begins with", "music"];
@@ -195,14 +273,14 @@ fn words(line: &Listed) -> Vec<(Manner, String)> {
                 .map(String::as_str)
                 .filter(|text| !text.is_empty())
                 .collect();
-            all.push((Manner::Faint, far.join(", ")));
-            all.push((Manner::Faint, format!("gracerung practise {}", line.name)));
+            all.push((Manner::Text, far.join(", ")));
+            all.push((Manner::Text, format!("gracerung practise {}", line.name)));
         }
         Opens::Movement => {
             if !line.also.is_empty() {
                 all.push((Manner::Text, format!("also {}", line.also)));
             }
-            all.push((Manner::Faint, line.extent.clone()));
+            all.push((Manner::Text, line.extent.clone()));
         }
     }
     all
@@ -217,10 +295,9 @@ fn draw_words(
 ) {
     let style = |manner: Manner| -> Style {
         match manner {
-            Manner::Heading => theme.heading(),
+            Manner::Heading => theme.strong(),
             Manner::Text => theme.plain(),
-            Manner::Faint => theme.faint(),
-            Manner::Urgent => theme.urgent(),
+            Manner::Urgent => theme.warning(),
         }
     };
     let mut y = area.y;

@@ -2,31 +2,18 @@
 //!
 //! While a question stands nothing on the page says whether the movement is clean.
 
-use super::{fitted, put, put_right, wrapped};
+use super::{fitted, frame, put, wrapped};
 use crate::app::{Asking, Discriminating};
 use crate::screen::Theme;
 use ratatui::Frame;
 use ratatui::layout::Rect;
 
 /// Draws the page.
-pub(in crate::screen) fn draw(page: &Discriminating, theme: Theme, frame: &mut Frame) {
-    let whole = frame.area();
-    let buffer = frame.buffer_mut();
-    let area = Rect {
-        x: whole.x + 1,
-        width: whole.width.saturating_sub(2),
-        ..whole
-    };
-    let title = "hear the difference";
-    put(buffer, area, area.x, area.y, title, theme.heading());
-    let room = area.width.saturating_sub(title.len() as u16 + 2);
-    put_right(
-        buffer,
-        area,
-        area.y,
-        &fitted(&page.title, room),
-        theme.faint(),
-    );
+pub(in crate::screen) fn draw(page: &Discriminating, theme: Theme, target: &mut Frame) {
+    let whole = target.area();
+    let buffer = target.buffer_mut();
+    let area = frame::within(whole);
+    frame::head(buffer, whole, "Hear the difference", &page.title, theme);
     let roomy = area.height >= 14;
     let gap = if roomy { 2 } else { 1 };
     let mut y = area.y + gap;
@@ -36,8 +23,8 @@ pub(in crate::screen) fn draw(page: &Discriminating, theme: Theme, frame: &mut F
         y += gap;
     }
     let style = match page.asking {
-        Asking::Answered(trial) if trial.is_right() => theme.done(),
-        Asking::Answered(_) => theme.urgent(),
+        Asking::Answered(trial) if trial.is_right() => theme.good(),
+        Asking::Answered(_) => theme.not_yet(),
         _ => theme.strong(),
     };
     let said = page.says();
@@ -63,19 +50,15 @@ pub(in crate::screen) fn draw(page: &Discriminating, theme: Theme, frame: &mut F
         },
     );
     let (left, right) = page.buttons();
-    let wide = area.width >= 70;
-    let key = |name: &str, pedal: &str, letter: char| match (name.is_empty(), wide) {
-        (true, _) => String::new(),
-        (false, true) => format!("{pedal} pedal or {letter}: {name}    "),
-        (false, false) => format!("{pedal} {name}  "),
+    let mut keys = vec![("right/c", right), ("left/x", left)];
+    keys.retain(|(_, does)| !does.is_empty());
+    keys.extend([("?", "keys"), ("q", "leave")]);
+    let foot = Rect {
+        y: bottom,
+        height: 1,
+        ..area
     };
-    let keys = format!(
-        "{}{}q leave",
-        key(left, "left", 'x'),
-        key(right, "right", 'c')
-    );
-    let keys = fitted(&keys, area.width);
-    put(buffer, area, area.x, bottom, &keys, theme.faint());
+    frame::keys(buffer, foot, &keys, theme);
 }
 
 /// How much of the time is over, and each answer: ● right, ○ wrong, newest at the right.
@@ -88,7 +71,7 @@ fn time(page: &Discriminating, theme: Theme, buffer: &mut ratatui::buffer::Buffe
     let bar: String = (0..columns)
         .map(|at| if at < full { '█' } else { '░' })
         .collect();
-    let after = put(buffer, area, area.x, area.y, &bar, theme.done());
+    let after = put(buffer, area, area.x, area.y, &bar, theme.strong());
     put(buffer, area, after, area.y, &words, theme.plain());
     let most = usize::from(area.width);
     let skip = page.trials.len().saturating_sub(most);

@@ -44,6 +44,14 @@ impl Size {
         }
     }
 
+    /// Columns between two texts: clearly more than between two figures of one.
+    pub(super) fn gap(self) -> u16 {
+        match self {
+            Self::Small => 4,
+            Self::Times(times) => 4 * times + 2,
+        }
+    }
+
     /// Columns of a text.
     pub(super) fn columns(self, text: &str) -> u16 {
         let signs = text.chars().count() as u16;
@@ -98,5 +106,5 @@ pub(super) fn draw(
             Size::Times(times) => 8 * times,
         };
     }
-    put(buffer, area, x, y + size.rows(), label, theme.faint());
+    put(buffer, area, x, y + size.rows(), label, theme.plain());
 }

@@ -1,124 +1,140 @@
-//! The keys of the page, from the one table.
+//! The keys in groups, those of the page first, from the one table.
 
-use super::put;
+use super::{frame, put, wrapped};
 use crate::app::{Model, Page, Practising};
 use crate::screen::Theme;
-use crate::screen::keys::{BINDINGS, Binding, Place};
+use crate::screen::keys::{HelpGroup, Place, help_of};
 use ratatui::Frame;
+use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::widgets::{Clear, Widget};
 
-/// Draws the keys over the page, in two columns where one does not hold them; gives the first row
-/// shown.
-pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, area: Rect) -> u16 {
-    let buffer = frame.buffer_mut();
-    Clear.render(area, buffer);
-    put(buffer, area, area.x + 1, area.y, "keys", theme.heading());
+/// Columns of the keys.
+const KEYS: u16 = 15;
+/// The narrowest column of keys with what they do.
+const COLUMN: u16 = 39;
+
+/// A row of the page.
+enum Row {
+    Headline(&'static str),
+    Key(&'static str, &'static str),
+    Words(String),
+    Blank,
+}
+
+/// Draws the keys over the page, in as many columns as fit; gives the first row shown.
+pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, area: Rect) -> u16 {
     let place = match model.page {
         Page::Choose => Place::List,
         Page::Practise => Place::Practice,
         Page::Session => Place::Session,
     };
-    let bindings: Vec<&Binding> = BINDINGS
-        .iter()
-        .filter(|row| row.place == place || row.place == Place::Everywhere)
-        .collect();
-    let legend_fits = super::board::LEGEND.chars().count() < usize::from(area.width);
-    let below = if place == Place::Practice && legend_fits {
-        3
-    } else {
-        1
-    };
-    let room = usize::from(area.height.saturating_sub(1 + below));
-    let columns = if bindings.len() > room && area.width >= 110 {
-        2
-    } else {
-        1
-    };
-    let width = area.width / columns as u16;
-    let key_width = if width < 50 { 13 } else { 23 };
-    let mut rows = rows(&bindings, key_width, width.saturating_sub(key_width + 3));
-    if place == Place::Practice && !legend_fits {
-        let words = super::wrapped(super::board::LEGEND, area.width.saturating_sub(2));
-        rows.extend(words.into_iter().map(|words| (None, words)));
-    }
-    let map = |practising: &Practising| super::bars::rows(practising) > 0;
-    if place == Place::Practice && model.practising.as_ref().is_some_and(map) {
-        let words = super::wrapped(super::bars::LEGEND, area.width.saturating_sub(2));
-        rows.extend(words.into_iter().map(|words| (None, words)));
-    }
-    let per_column = rows.len().div_ceil(columns).max(1);
-    let first = if columns == 1 {
-        usize::from(model.over_scroll).min(rows.len().saturating_sub(room))
-    } else {
-        usize::from(model.over_scroll).min(per_column.saturating_sub(room))
-    };
-    for column in 0..columns {
-        let x = area.x + 1 + column as u16 * width;
-        for (row, (key, does)) in rows
-            .iter()
-            .skip(column * per_column)
-            .take(per_column)
-            .skip(first)
-            .take(room)
-            .enumerate()
-        {
-            let y = area.y + 1 + row as u16;
-            let within = Rect {
-                width: width * (column as u16 + 1),
-                ..area
-            };
-            let beside = match key {
-                Some(key) => {
-                    put(buffer, within, x, y, key, theme.heading());
-                    x + key_width + 1
-                }
-                None => x,
-            };
-            put(buffer, within, beside, y, does, theme.plain());
+    let mut legends = Vec::new();
+    if place == Place::Practice {
+        legends.push(super::board::LEGEND);
+        let map = |practising: &Practising| super::bars::rows(practising) > 0;
+        if model.practising.as_ref().is_some_and(map) {
+            legends.push(super::bars::LEGEND);
         }
     }
-    let legend = Rect {
-        y: area.bottom().saturating_sub(2),
+    let groups: Vec<&HelpGroup> = help_of(place).collect();
+    let buffer = target.buffer_mut();
+    page(&groups, &legends, model.over_scroll, theme, buffer, area)
+}
+
+/// Draws groups of keys; gives the first row shown.
+pub(in crate::screen) fn page(
+    groups: &[&HelpGroup],
+    legends: &[&str],
+    scroll: u16,
+    theme: Theme,
+    buffer: &mut Buffer,
+    whole: Rect,
+) -> u16 {
+    Clear.render(whole, buffer);
+    let area = frame::within(whole);
+    let columns = usize::from((area.width / COLUMN).clamp(1, 3));
+    let width = area.width / columns as u16;
+    let room = usize::from(area.height.saturating_sub(2));
+    let legends: Vec<String> = legends
+        .iter()
+        .flat_map(|legend| wrapped(legend, area.width))
+        .collect();
+    let tallest = |split: &[Vec<Row>]| split.iter().map(Vec::len).max().unwrap_or(0);
+    // blank rows and the legend below, then the legend below, then all of it scrolled
+    let mut shown = room.saturating_sub(legends.len());
+    let mut shelf = split(rows(groups, true), columns);
+    if tallest(&shelf) > shown {
+        shelf = split(rows(groups, false), columns);
+    }
+    let stays = tallest(&shelf) <= shown;
+    if !stays {
+        shown = room;
+        let mut all = rows(groups, false);
+        all.push(legends.iter().cloned().map(Row::Words).collect());
+        shelf = split(all, columns);
+    }
+    let first = usize::from(scroll).min(tallest(&shelf).saturating_sub(shown));
+    frame::head(buffer, whole, "Keys", "", theme);
+    for (column, rows) in (0..).zip(&shelf) {
+        let x = area.x + column * width;
+        for (y, row) in (area.y + 1..).zip(rows.iter().skip(first).take(shown)) {
+            match row {
+                Row::Headline(text) => put(buffer, area, x, y, text, theme.good()),
+                Row::Key(key, does) => {
+                    put(buffer, area, x, y, key, theme.strong());
+                    put(buffer, area, x + KEYS, y, does, theme.plain())
+                }
+                Row::Words(text) => put(buffer, area, x, y, text, theme.plain()),
+                Row::Blank => x,
+            };
+        }
+    }
+    if stays {
+        let top = area.bottom().saturating_sub(1 + legends.len() as u16);
+        for (y, text) in (top..).zip(&legends) {
+            put(buffer, area, area.x, y, text, theme.plain());
+        }
+    }
+    let foot = Rect {
+        y: area.bottom().saturating_sub(1),
         height: 1,
         ..area
     };
-    if place == Place::Practice && legend_fits {
-        put(
-            buffer,
-            legend,
-            area.x + 1,
-            legend.y,
-            super::board::LEGEND,
-            theme.faint(),
-        );
+    let mut keys = vec![("?", "closes")];
+    if tallest(&shelf) > shown {
+        keys.insert(0, ("up/down", "more"));
     }
-    let foot = if rows.len() > room * columns {
-        "up and down show more   ? or esc closes"
-    } else {
-        "? or esc closes"
-    };
-    put(
-        buffer,
-        area,
-        area.x + 1,
-        area.bottom().saturating_sub(1),
-        foot,
-        theme.faint(),
-    );
+    frame::keys(buffer, foot, &keys, theme);
     first as u16
 }
 
-/// Rows of a key and what it does; what is longer than its column goes on in the next row.
-fn rows(bindings: &[&Binding], key_width: u16, width: u16) -> Vec<(Option<String>, String)> {
-    let mut rows = Vec::new();
-    for binding in bindings {
-        let keys = super::wrapped(binding.shown, key_width);
-        let does = super::wrapped(binding.does, width);
-        for row in 0..keys.len().max(does.len()) {
-            let at = |lines: &[String]| lines.get(row).cloned().unwrap_or_default();
-            rows.push((Some(at(&keys)), at(&does)));
+/// The rows of each group, a blank one after it where there is room.
+fn rows(groups: &[&HelpGroup], blanks: bool) -> Vec<Vec<Row>> {
+    let rows_of = |group: &&HelpGroup| {
+        let mut rows = vec![Row::Headline(group.headline)];
+        rows.extend(group.rows.iter().map(|(key, does)| Row::Key(key, does)));
+        rows.extend(blanks.then_some(Row::Blank));
+        rows
+    };
+    groups.iter().map(rows_of).collect()
+}
+
+/// Groups side by side in columns of nearly the same height, no group torn.
+fn split(groups: Vec<Vec<Row>>, columns: usize) -> Vec<Vec<Row>> {
+    let all: usize = groups.iter().map(Vec::len).sum();
+    let tall = all.div_ceil(columns);
+    let mut shelf: Vec<Vec<Row>> = vec![Vec::new()];
+    for group in groups {
+        let now = shelf.last().map_or(0, Vec::len);
+        // a group goes where it makes the columns more alike
+        let over = (now + group.len()).saturating_sub(tall);
+        if now > 0 && shelf.len() < columns && over > group.len() / 2 {
+            shelf.push(Vec::new());
+        }
+        if let Some(last) = shelf.last_mut() {
+            last.extend(group);
         }
     }
-    rows
+    shelf
 }

@@ -131,14 +131,14 @@ pub(super) fn draw(
         let mut x = area.x;
         for word in line {
             let style = if word.id.is_some() && word.id == sounding {
-                theme.here()
+                theme.accent()
             } else {
                 theme.plain()
             };
             x = put(buffer, area, x, area.y + row as u16, &word.text, style) + 1;
         }
         if row + 1 == room && first + room < lines.len() {
-            put(buffer, area, x, area.y + row as u16, MORE, theme.faint());
+            put(buffer, area, x, area.y + row as u16, MORE, theme.plain());
         }
     }
 }

@@ -1,8 +1,8 @@
 //! The page of a drill.
 //!
 //! ```text
-//!  Grip from D · half beats                      practice chanter 236 Hz · 28 ms
-//!  ● ○ ○ ○  bar 1 of 2                        reference ▮▮▮▯▯  click ▮▮▮▯▯
+//!  Grip from D · half beats                alone · practice chanter 236 Hz · 28 ms
+//!  ● ○ ○ ○  bar 1 of 2                       reference silent  click ▮▮▮▯▯
 //! ─────────────────────────────────────────────────────────────────────────────
 //!  (the music)
 //! ─────────────────────────────────────────────────────────────────────────────
@@ -11,13 +11,15 @@
 //! ```
 
 use super::{
-    bars, board, chanter, figures, fitted, line, put, put_right, shape, staff, tuner, wrapped,
+    bars, board, chanter, figures, fitted, frame, line, put, put_right, shape, staff, tuner,
+    wrapped,
 };
 use crate::app::{
     DROWNED, Model, Notice, Offer, Place, Practising, SoundState, Sounding, Words, trouble,
 };
 use crate::chanter::Instrument;
 use crate::practice::{Phase, Rung};
+use crate::rhythm::{ClickPlan, ReferencePlan};
 use crate::score::{ScoreBar, where_time_comes_from};
 use crate::screen::Theme;
 use crate::sound::Bus;
@@ -25,7 +27,6 @@ use crate::units::spell_fraction;
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
-use ratatui::style::Style;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr as _};
 
 /// Draws the page into whatever room there is.
@@ -68,21 +69,17 @@ impl Rows {
 }
 
 fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer, whole: Rect) {
-    let area = Rect {
-        x: whole.x + 1,
-        width: whole.width - 2,
-        ..whole
-    };
+    let area = frame::within(whole);
     let roomy = whole.height >= 32;
-    let large = whole.height >= 36 && whole.width >= 100;
     let mut rows = Rows::new(area);
-    title(model, practising, theme, buffer, rows.take(1));
+    let _ = rows.take(1);
+    title(model, practising, theme, buffer, whole);
     beats(model, practising, theme, buffer, rows.take(1));
     if roomy {
         rule(buffer, theme, rows.take(1));
     }
     let lower: u16 = if roomy {
-        9 + (whole.height - 32).min(9)
+        9 + (whole.height - 32).min(21)
     } else {
         6
     };
@@ -102,7 +99,13 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
         rule(buffer, theme, rows.take(1));
     }
     let below = rows.take(lower);
-    let columns = if large { [30, 34] } else { [22, 28] };
+    // the board is as wide as its stages, the figures take the rest
+    let stages = practising.state.board().stages() as u16;
+    let holes = 22;
+    let columns = [
+        holes,
+        (board::LABEL + stages * 5).clamp(24, below.width / 2),
+    ];
     let chanter_area = Rect {
         width: columns[0] - 1,
         ..below
@@ -113,8 +116,8 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
         ..below
     };
     let figures_area = Rect {
-        x: board_area.right() + 1,
-        width: below.right().saturating_sub(board_area.right() + 1),
+        x: board_area.right() + 2,
+        width: below.right().saturating_sub(board_area.right() + 2),
         ..below
     };
     let handed = model.options.left_handed;
@@ -127,7 +130,7 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
         explanation(practising, theme, buffer, right);
     } else {
         board::draw(buffer, theme, board_area, practising);
-        big_figures(practising, theme, buffer, figures_area, large);
+        big_figures(practising, theme, buffer, figures_area);
     }
     shape::draw(&practising.shape, theme, buffer, rows.take(shaped));
     let mut listen = rows.take(foot - if roomy { 3 } else { 2 });
@@ -154,7 +157,7 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
         } else {
             text.clone()
         };
-        put(buffer, listen, listen.x, y, &text, theme.faint());
+        put(buffer, listen, listen.x, y, &text, theme.plain());
     }
     let told = rows.take(1);
     // what does not fit the row takes the one above, which says what does not change
@@ -175,9 +178,11 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
     keys(model, theme, buffer, rows.take(1), practising);
 }
 
-fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
+fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer, whole: Rect) {
+    let area = frame::within(whole);
     let mut rows = Rows::new(area);
-    title(model, practising, theme, buffer, rows.take(1));
+    let _ = rows.take(1);
+    title(model, practising, theme, buffer, whole);
     beats(model, practising, theme, buffer, rows.take(1));
     let tall = area.height >= 14;
     let reading = model.options.explain && !tall;
@@ -213,7 +218,7 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
             music.x,
             music.y,
             "(from memory: v shows the music)",
-            theme.faint(),
+            theme.plain(),
         );
     }
     if tall {
@@ -227,7 +232,7 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
         standing.x,
         standing.y,
         &fitted(&standing_words(practising), area.width),
-        theme.heading(),
+        theme.strong(),
     );
     shape::draw(&practising.shape, theme, buffer, rows.take(shaped));
     let heard = u16::from(model.ear.is_some() && rows.next + 2 < area.bottom());
@@ -254,29 +259,22 @@ fn told_rows(model: &Model, practising: &Practising, width: u16) -> u16 {
 
 fn rule(buffer: &mut Buffer, theme: Theme, area: Rect) {
     let line = "─".repeat(usize::from(area.width));
-    put(buffer, area, area.x, area.y, &line, theme.faint());
+    put(buffer, area, area.x, area.y, &line, theme.quiet());
 }
 
+/// The head: which drill and stage, what homework asks for, the modes that are on, the sound.
 pub(super) fn title(
     model: &Model,
     practising: &Practising,
     theme: Theme,
     buffer: &mut Buffer,
-    area: Rect,
+    whole: Rect,
 ) {
-    let stage = practising.stage();
     let name = practising
         .drill
         .stages
-        .get(stage)
+        .get(practising.stage())
         .map_or("", |stage| stage.name.as_str());
-    let sound = sound_words(model);
-    let sound_width = if area.width >= 76 {
-        unicode_width::UnicodeWidthStr::width(sound.as_str()) as u16
-    } else {
-        0
-    };
-    let room = area.width.saturating_sub(sound_width + 2);
     let part = model.session.as_ref().map_or_else(String::new, |session| {
         format!(
             "{}/{}, {} min · ",
@@ -286,19 +284,54 @@ pub(super) fn title(
         )
     });
     let reach = practising
-        .goal
-        .as_ref()
-        .map_or_else(String::new, |(goal, _)| {
-            format!("  ◎ {}", practising.cell_name(*goal))
-        });
-    // what is asked for is not cut: the title is
-    let kept = room.saturating_sub(reach.width() as u16);
-    let name = fitted(&format!("{part}{} · {name}", practising.drill.title), kept);
-    let text = fitted(&format!("{name}{reach}"), room);
-    put(buffer, area, area.x, area.y, &text, theme.heading());
-    if sound_width > 0 {
-        put_right(buffer, area, area.y, &sound, theme.faint());
+        .goal_words()
+        .map_or_else(String::new, |goal| format!("  ◎ {goal}"));
+    let modes = modes(model, practising).join(", ");
+    let area = frame::within(whole);
+    // what is asked for and the modes are not cut: the title is
+    let mut kept = usize::from(area.width).saturating_sub(reach.width());
+    if !modes.is_empty() {
+        kept = kept.saturating_sub(modes.width() + 2);
     }
+    let title = format!("{part}{} · {name}", practising.drill.title);
+    let title = format!("{}{reach}", fitted(&title, kept as u16));
+    let sound = sound_words(model);
+    let both = if modes.is_empty() {
+        sound
+    } else if title.width() + modes.width() + sound.width() + 5 <= usize::from(area.width) {
+        format!("{modes} · {sound}")
+    } else {
+        modes
+    };
+    frame::head(buffer, whole, &title, &both, theme);
+}
+
+/// The modes that are on, the weightiest first: what is not as the player would expect it.
+pub(super) fn modes(model: &Model, practising: &Practising) -> Vec<&'static str> {
+    let options = &model.options;
+    let reference = match practising.reference(options.reference) {
+        ReferencePlan::Every => None,
+        ReferencePlan::Alternate => Some("in turns"),
+        ReferencePlan::Fading(_) => Some("fading"),
+        ReferencePlan::Silent => Some("alone"),
+    };
+    let clicks = match options.clicks {
+        ClickPlan::Every => None,
+        ClickPlan::OneAndThree => Some("clicks 1 and 3"),
+        ClickPlan::OnePerBar => Some("a click a bar"),
+        ClickPlan::SilentBars { .. } => Some("2 bars without clicks"),
+    };
+    [
+        reference,
+        options.by_ear.then_some("by ear"),
+        options.hands_free.then_some("hands free"),
+        clicks,
+        (!options.staff).then_some("from memory"),
+        options.drones.then_some("drones"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
 }
 
 fn sound_words(model: &Model) -> String {
@@ -330,12 +363,12 @@ fn ear(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer
     match said {
         Some(said) => {
             let said = fitted(said, area.width);
-            put(buffer, area, area.x, area.y, &said, theme.urgent());
+            put(buffer, area, area.x, area.y, &said, theme.warning());
         }
         None => {
             tuner::line(now, theme, buffer, area);
             if let Some(lead) = practising.lead.as_ref().filter(|_| area.width >= 70) {
-                put_right(buffer, area, area.y, lead, theme.faint());
+                put_right(buffer, area, area.y, lead, theme.plain());
             }
         }
     }
@@ -376,33 +409,29 @@ pub(super) fn beats(
     let mut x = area.x;
     for beat in 0..count {
         let lit = now == Some(beat);
-        let style = if lit { theme.strong() } else { theme.faint() };
+        let style = if lit { theme.accent() } else { theme.quiet() };
         x = put(buffer, area, x, area.y, if lit { "●" } else { "○" }, style) + 1;
     }
-    let x = put(buffer, area, x + 1, area.y, &words, theme.heading());
+    let x = put(buffer, area, x + 1, area.y, &words, theme.strong());
     let bar = |bus: Bus| {
         let lit = (model.options.levels.of(bus).0 * 5.0).round() as usize;
         let muted = model.options.levels.muted[bus as usize];
-        if muted {
+        let alone = bus == Bus::Reference
+            && practising.reference(model.options.reference) == ReferencePlan::Silent;
+        if muted || alone || lit == 0 {
             "silent".to_owned()
         } else {
             format!("{}{}", "▮".repeat(lit), "▯".repeat(5 - lit.min(5)))
         }
     };
-    let mut levels = format!(
+    let levels = format!(
         "reference {}  click {}",
         bar(Bus::Reference),
         bar(Bus::Click)
     );
-    if model.options.drones {
-        levels = format!("drones  {levels}");
-    }
-    if model.options.hands_free {
-        levels = format!("hands free  {levels}");
-    }
     let width = unicode_width::UnicodeWidthStr::width(levels.as_str()) as u16;
     if x + 2 + width <= area.right() {
-        put_right(buffer, area, area.y, &levels, theme.faint());
+        put_right(buffer, area, area.y, &levels, theme.plain());
     }
 }
 
@@ -463,7 +492,7 @@ fn draw_music(
             area.x,
             area.y + area.height / 2,
             text,
-            theme.faint(),
+            theme.plain(),
         );
         return;
     }
@@ -502,57 +531,74 @@ pub(super) fn numbers(practising: &Practising) -> [(String, &'static str); 3] {
     ]
 }
 
-/// Beat, streak and tempo large, the next cell below.
-fn big_figures(
-    practising: &Practising,
-    theme: Theme,
-    buffer: &mut Buffer,
-    area: Rect,
-    large: bool,
-) {
-    let [(beat, of_beat), (streak, of_streak), (tempo, of_tempo)] = numbers(practising);
-    let mut all = vec![
-        (beat, of_beat, theme.strong()),
-        (streak, of_streak, theme.plain()),
-        (tempo, of_tempo, theme.plain()),
-    ];
-    let fits = |all: &[(String, &str, Style)], size: figures::Size| {
-        let columns = |(text, label, _): &(String, &str, Style)| {
-            size.columns(text).max(label.len() as u16) + 2
-        };
-        all.iter().map(columns).sum::<u16>() <= area.width + 2
+/// Beat and tempo as large as there is room for, the streak as signs, the next cell in words.
+fn big_figures(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
+    /// The label of the figures, the streak, what comes next.
+    const BELOW: u16 = 3;
+    let [(beat, of_beat), _, (tempo, of_tempo)] = numbers(practising);
+    let columns = |size: figures::Size| {
+        let wide = |text: &str, label: &str| size.columns(text).max(label.len() as u16);
+        wide(&beat, of_beat) + size.gap() + wide(&tempo, of_tempo)
     };
-    let size = if large && fits(&all, figures::Size::Times(1)) {
-        figures::Size::Times(1)
-    } else {
-        figures::Size::Small
-    };
-    // three figures of a tempo leave no room for the beat, which the lights show too
-    if !fits(&all, size) {
-        all.remove(0);
-    }
+    let room = area.height.saturating_sub(BELOW);
+    let size = (1..=room / 5)
+        .rev()
+        .map(figures::Size::Times)
+        .find(|size| columns(*size) <= area.width)
+        .unwrap_or(figures::Size::Small);
     let mut x = area.x;
-    for (text, label, style) in all {
-        let width = size.columns(&text).max(label.len() as u16);
-        if x + size.columns(&text) > area.right() {
-            break;
-        }
-        figures::draw(
-            buffer,
-            area,
-            (x, area.y),
-            size,
-            &text,
-            label,
-            (style, theme),
-        );
-        x += width + 2;
+    for (text, label) in [(&beat, of_beat), (&tempo, of_tempo)] {
+        let place = (x, area.y);
+        let styles = (theme.strong(), theme);
+        figures::draw(buffer, area, place, size, text, label, styles);
+        x += size.columns(text).max(label.len() as u16) + size.gap();
     }
-    let below = area.y + size.rows() + 2;
+    let roomy = area.height >= size.rows() + BELOW + 2;
+    let mut y = area.y + size.rows() + 1 + u16::from(roomy);
+    streak(
+        practising,
+        theme,
+        buffer,
+        Rect {
+            y,
+            height: 1,
+            ..area
+        },
+    );
+    y += 1 + u16::from(roomy);
+    let rows = usize::from(area.bottom().saturating_sub(y).clamp(1, 3));
     let next = wrapped(&next_words(practising), area.width);
-    for (y, text) in (below..).zip(next.iter().take(3)) {
-        put(buffer, area, area.x, y, text, theme.heading());
+    for (y, text) in (y..).zip(next.iter().take(rows)) {
+        put(buffer, area, area.x, y, text, theme.strong());
     }
+}
+
+/// The clean ones in a row as signs, one for each that is asked for, and in figures.
+fn streak(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
+    let needed = practising.state.plan().needed();
+    let clean = practising.state.streak().min(needed);
+    let words = format!("{clean} of {needed}");
+    let room = area.width.saturating_sub(words.len() as u16 + 1);
+    let wide = if needed as u16 * 4 <= room + 1 { 3 } else { 1 };
+    let gap = u16::from(wide > 1);
+    let mut x = area.x;
+    if needed as u16 * (wide + gap) <= room + 1 {
+        for number in 0..needed {
+            let (sign, style) = if number < clean {
+                ("●", theme.good())
+            } else {
+                ("○", theme.plain())
+            };
+            let text = if wide == 1 {
+                sign.to_owned()
+            } else {
+                format!(" {sign} ")
+            };
+            x = put(buffer, area, x, area.y, &text, style) + gap;
+        }
+        x += 1 - gap;
+    }
+    put(buffer, area, x, area.y, &words, theme.strong());
 }
 
 /// What comes next, in words.
@@ -688,7 +734,7 @@ fn writing(words: &Words, theme: Theme, buffer: &mut Buffer, area: Rect) {
     }
     let tail: String = signs[from..].iter().collect();
     let text = format!("{head}{tail}▏");
-    put(buffer, area, area.x, area.y, &text, theme.heading());
+    put(buffer, area, area.x, area.y, &text, theme.strong());
 }
 
 pub(super) fn notice(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
@@ -702,9 +748,9 @@ pub(super) fn notice(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rec
         .and_then(|practising| offered(practising, model.notice.as_ref()));
     if let Some(notice) = offered.as_ref().or(model.notice.as_ref()) {
         let style = if notice.urgent {
-            theme.urgent()
+            theme.warning()
         } else {
-            theme.heading()
+            theme.strong()
         };
         let lines = wrapped(&notice.text, area.width);
         let shown = usize::from(area.height);
@@ -740,27 +786,21 @@ pub(in crate::screen) fn offered(practising: &Practising, said: Option<&Notice>)
 }
 
 /// What clean and not clean do there, by key or pedal.
-pub(in crate::screen) fn pressed_words(practising: &Practising, wide: bool) -> String {
-    let easier = practising.offer_words(Offer::Easier).is_some();
-    if wide {
-        let right = match practising.next_offer() {
-            Some(Offer::Hear) => "hear it",
-            Some(_) => "sing or tap it",
-            None => "again",
-        };
-        let left = if easier { "left/x easier   " } else { "" };
-        format!("right/enter {right}   {left}space again   u undo   q leave")
-    } else {
-        let right = match practising.next_offer() {
-            Some(Offer::Hear) => "hear it",
-            Some(_) => "sing it",
-            None => "again",
-        };
-        let left = if easier { "left easier  " } else { "" };
-        format!("right {right}  {left}space again")
+fn pressed(practising: &Practising) -> Vec<(&'static str, &'static str)> {
+    let right = match practising.next_offer() {
+        Some(Offer::Hear) => "hear it",
+        Some(_) => "sing or tap it",
+        None => "again",
+    };
+    let mut keys = vec![("right/enter", right)];
+    if practising.offer_words(Offer::Easier).is_some() {
+        keys.push(("left/x", "easier"));
     }
+    keys.push(("space", "again"));
+    keys
 }
 
+/// What the keys and pedals do now.
 pub(super) fn keys(
     model: &Model,
     theme: Theme,
@@ -768,28 +808,37 @@ pub(super) fn keys(
     area: Rect,
     practising: &Practising,
 ) {
-    let pressed = practising
-        .is_offering()
-        .then(|| pressed_words(practising, area.width >= 70));
     let marks = !practising.pedal_plays();
-    let text = match (area.width >= 70, practising.is_playing()) {
-        _ if model.words.is_some() => "enter keeps it  esc drops it",
-        _ if pressed.is_some() => pressed.as_deref().unwrap_or_default(),
-        (true, true) => "right/enter clean  left/x not clean  u undo  space pause  ? keys  q leave",
-        (true, false) if marks => {
-            "right/enter clean  left/x not clean  space play  ? keys  q leave"
+    let mut all = match practising.is_playing() {
+        _ if model.words.is_some() => vec![("enter", "keeps it"), ("esc", "drops it")],
+        _ if practising.is_offering() => {
+            let mut keys = pressed(practising);
+            keys.push(("u", "undo"));
+            keys
         }
-        (true, false) => "right/space play  left rung down  tab stage  e explain  ? keys  q leave",
-        (false, true) => "right clean  left not  u undo  ? keys",
-        (false, false) if marks => "right clean  left not  space play  ?",
-        (false, false) => "right play  left rung down  ? keys",
+        true => vec![
+            ("right/enter", "clean"),
+            ("left/x", "not clean"),
+            ("u", "undo"),
+            ("space", "pause"),
+        ],
+        false if marks => vec![
+            ("right/enter", "clean"),
+            ("left/x", "not clean"),
+            ("space", "play"),
+        ],
+        false => vec![
+            ("right/space", "play"),
+            ("left", "rung down"),
+            ("tab", "stage"),
+            ("e", "explain"),
+        ],
     };
-    put(
-        buffer,
-        area,
-        area.x,
-        area.y,
-        &fitted(text, area.width),
-        theme.faint(),
-    );
+    if model.words.is_none() {
+        if area.width >= 70 {
+            all.push(("q", "leave"));
+        }
+        all.push(("?", "keys"));
+    }
+    frame::keys(buffer, area, &all, theme);
 }

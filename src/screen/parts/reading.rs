@@ -1,7 +1,7 @@
 //! The movement explained in full, over the practise page.
 
-use super::put;
-use crate::app::Model;
+use super::{frame, put};
+use crate::app::{Model, Overlay};
 use crate::screen::Theme;
 use ratatui::Frame;
 use ratatui::layout::Rect;
@@ -27,41 +27,48 @@ pub(in crate::screen) fn lines(model: &Model, width: usize) -> Vec<String> {
     pages.join("\n").lines().map(str::to_owned).collect()
 }
 
+/// Every problem of the marked drill, with its line and how to mend it.
+pub(in crate::screen) fn problems(model: &Model) -> Vec<String> {
+    let told = model.choose.current().map_or("", |line| &line.in_full);
+    told.lines().map(str::to_owned).collect()
+}
+
 /// Draws as much of it as there is room for; gives the first line shown.
-pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, area: Rect) -> u16 {
-    let buffer = frame.buffer_mut();
+pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, area: Rect) -> u16 {
+    let buffer = target.buffer_mut();
     Clear.render(area, buffer);
-    let lines = lines(model, usize::from(area.width.saturating_sub(2)));
-    let room = usize::from(area.height.saturating_sub(2));
+    let (name, lines) = match model.over {
+        Some(Overlay::Problems) => ("What keeps it from being played", problems(model)),
+        _ => (
+            "The movement",
+            lines(model, usize::from(area.width.saturating_sub(2))),
+        ),
+    };
+    let room = usize::from(area.height.saturating_sub(3));
     let first = usize::from(model.over_scroll).min(lines.len().saturating_sub(room));
-    for (y, text) in (area.y..).zip(lines.iter().skip(first).take(room)) {
+    let last = (first + room).min(lines.len());
+    let beside = if lines.len() > room {
+        format!("lines {} to {last} of {}", first + 1, lines.len())
+    } else {
+        String::new()
+    };
+    frame::head(buffer, area, name, &beside, theme);
+    for (y, text) in (area.y + 1..).zip(lines.iter().skip(first).take(room)) {
         // Headings stand at the margin, what they head is indented.
         let heads = !text.starts_with(' ');
-        let style = if heads {
-            theme.heading()
-        } else {
-            theme.plain()
-        };
+        let style = if heads { theme.strong() } else { theme.plain() };
         put(buffer, area, area.x + 1, y, text, style);
     }
-    let last = (first + room).min(lines.len());
-    let foot = if lines.len() > room {
-        format!(
-            "q closes   lines {} to {last} of {}   up, down, page up, page down",
-            first + 1,
-            lines.len()
-        )
-    } else {
-        "q closes".to_owned()
+    let foot = Rect {
+        y: area.bottom().saturating_sub(1),
+        height: 1,
+        ..frame::within(area)
     };
-    let foot = super::fitted(&foot, area.width.saturating_sub(2));
-    put(
-        buffer,
-        area,
-        area.x + 1,
-        area.bottom().saturating_sub(1),
-        &foot,
-        theme.faint(),
-    );
+    let mut keys = vec![("q", "closes")];
+    if lines.len() > room {
+        keys.insert(0, ("page up/down", "a page"));
+        keys.insert(0, ("up/down", "a line"));
+    }
+    frame::keys(buffer, foot, &keys, theme);
     first as u16
 }

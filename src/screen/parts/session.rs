@@ -1,7 +1,7 @@
 //! Between two things of a session: what came of the last, what comes next, large, and when. After
 //! the last: what the session came to, on one screen.
 
-use super::{figures, fitted, put, put_right, wrapped};
+use super::{figures, fitted, frame, put, wrapped};
 use crate::app::{Came, Model, Session, Stands, part_words};
 use crate::planning::Part;
 use crate::practice::Rung;
@@ -13,20 +13,29 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
 /// Draws the page.
-pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, whole: Rect) {
+pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, whole: Rect) {
     let Some(session) = &model.session else {
         return;
     };
-    let buffer = frame.buffer_mut();
-    let area = Rect {
-        x: whole.x + 1,
-        width: whole.width.saturating_sub(2),
-        ..whole
-    };
+    let buffer = target.buffer_mut();
+    let area = frame::within(whole);
     if session.stands == Stands::Over {
+        frame::head(buffer, whole, "Session", "over", theme);
         over(session, theme, buffer, area);
     } else {
+        let head = format!("Session · {} of {}", session.at + 1, session.parts.len());
+        let ahead = wording::count(session.minutes_ahead() as usize, "minute", "minutes");
+        frame::head(buffer, whole, &head, &format!("{ahead} ahead"), theme);
         between(model, session, theme, buffer, area);
+    }
+}
+
+/// One row.
+fn row(area: Rect, y: u16) -> Rect {
+    Rect {
+        y,
+        height: 1,
+        ..area
     }
 }
 
@@ -34,11 +43,6 @@ fn between(model: &Model, session: &Session, theme: Theme, buffer: &mut Buffer, 
     let Some(part) = session.part() else {
         return;
     };
-    let head = format!("session · {} of {}", session.at + 1, session.parts.len());
-    put(buffer, area, area.x, area.y, &head, theme.heading());
-    let ahead = wording::count(session.minutes_ahead() as usize, "minute", "minutes");
-    let ahead = format!("{ahead} ahead");
-    put_right(buffer, area, area.y, &ahead, theme.faint());
     let roomy = area.height >= 20;
     let gap = u16::from(area.height >= 14);
     let mut y = area.y + 1 + gap;
@@ -49,7 +53,7 @@ fn between(model: &Model, session: &Session, theme: Theme, buffer: &mut Buffer, 
     let urgent = model.notice.as_ref().filter(|notice| notice.urgent);
     if let Some(text) = urgent.map(|notice| notice.text.clone()).or(last) {
         let style = if urgent.is_some() {
-            theme.urgent()
+            theme.warning()
         } else {
             theme.plain()
         };
@@ -59,7 +63,7 @@ fn between(model: &Model, session: &Session, theme: Theme, buffer: &mut Buffer, 
         }
         y += gap;
     }
-    put(buffer, area, area.x, y, "next", theme.faint());
+    put(buffer, area, area.x, y, "next", theme.plain());
     y += 1;
     for line in wrapped(&part_words(part), area.width).iter().take(2) {
         put(buffer, area, area.x, y, line, theme.strong());
@@ -110,22 +114,16 @@ fn between(model: &Model, session: &Session, theme: Theme, buffer: &mut Buffer, 
             } else {
                 line.clone()
             };
-            put(buffer, area, area.x, top + row as u16, &line, theme.faint());
+            put(buffer, area, area.x, top + row as u16, &line, theme.plain());
         }
     }
-    let keys = if area.width >= 70 {
-        "right pedal or enter begins   left pedal or x leaves it out   ? keys   q leave"
-    } else {
-        "right begin  left leave out  q leave"
-    };
-    put(
-        buffer,
-        area,
-        area.x,
-        foot,
-        &fitted(keys, area.width),
-        theme.faint(),
-    );
+    let keys = [
+        ("right/enter", "begins"),
+        ("left/x", "leaves it out"),
+        ("q", "leave"),
+        ("?", "keys"),
+    ];
+    frame::keys(buffer, row(area, foot), &keys, theme);
 }
 
 /// `52, 3 min, `: what the figures say where there is no room for them.
@@ -160,21 +158,27 @@ fn numbers(part: &Part, seconds: i64, theme: Theme, buffer: &mut Buffer, area: R
         ((seconds / 60).to_string(), "minutes to begin")
     });
     let mut x = area.x;
-    for (at, (text, label)) in all.iter().enumerate() {
-        let style = if at == 0 {
-            theme.strong()
-        } else {
-            theme.plain()
-        };
-        let size = figures::Size::Times(1);
+    // as large as the room between what is next and what comes then
+    let wide = |size: figures::Size| -> u16 {
+        let columns = all
+            .iter()
+            .map(|(text, label)| size.columns(text).max(label.len() as u16) + size.gap());
+        columns.sum()
+    };
+    let tall = area.bottom().saturating_sub(y + 6);
+    let size = (1..=tall / 5)
+        .rev()
+        .map(figures::Size::Times)
+        .find(|size| wide(*size) <= area.width + size.gap())
+        .unwrap_or(figures::Size::Times(1));
+    for (text, label) in &all {
+        let style = theme.strong();
         figures::draw(buffer, area, (x, y), size, text, label, (style, theme));
-        x += size.columns(text).max(label.len() as u16) + 4;
+        x += size.columns(text).max(label.len() as u16) + size.gap();
     }
 }
 
 fn over(session: &Session, theme: Theme, buffer: &mut Buffer, area: Rect) {
-    put(buffer, area, area.x, area.y, "session", theme.heading());
-    put_right(buffer, area, area.y, "over", theme.faint());
     let mut y = area.y + 1 + u16::from(area.height >= 14);
     let foot = area.bottom().saturating_sub(1);
     let lines: Vec<Vec<String>> = summary(session)
@@ -195,7 +199,7 @@ fn over(session: &Session, theme: Theme, buffer: &mut Buffer, area: Rect) {
                 area.x,
                 y,
                 &format!("and {more} more"),
-                theme.faint(),
+                theme.plain(),
             );
             break;
         }
@@ -210,8 +214,8 @@ fn over(session: &Session, theme: Theme, buffer: &mut Buffer, area: Rect) {
         }
         shown += line.len();
     }
-    let keys = "either pedal or enter leaves";
-    put(buffer, area, area.x, foot, keys, theme.faint());
+    let keys = [("right/left/enter", "leaves"), ("?", "keys")];
+    frame::keys(buffer, row(area, foot), &keys, theme);
 }
 
 /// What came of a part, one sentence with the important word first.

@@ -54,9 +54,9 @@ pub(in crate::screen) fn draw(tones: &[ToneShape], theme: Theme, buffer: &mut Bu
     let lines = rows(shown, usize::from(width.saturating_sub(1)));
     for (number, (tone, text)) in (0u16..).zip(shown.iter().zip(lines)) {
         let style = if tone.faulty {
-            theme.heading()
+            theme.strong()
         } else {
-            theme.faint()
+            theme.plain()
         };
         let (x, y) = (area.x + number % across * width, area.y + number / across);
         put(buffer, area, x, y, &text, style);

@@ -156,7 +156,7 @@ fn paint(buffer: &mut Buffer, theme: Theme, area: Rect, grid: &Grid, now: Option
             }
             let here = now.is_some() && cell.note == now;
             let style = if here {
-                theme.here()
+                theme.accent()
             } else {
                 style(theme, cell.style)
             };
@@ -169,8 +169,9 @@ fn paint(buffer: &mut Buffer, theme: Theme, area: Rect, grid: &Grid, now: Option
 
 fn style(theme: Theme, sign: Sign) -> Style {
     match sign {
-        Sign::Blank | Sign::Staff | Sign::BarLine | Sign::BeatNumber => theme.faint(),
-        Sign::Head | Sign::Metre | Sign::NoteName => theme.heading(),
+        Sign::Blank | Sign::Staff | Sign::BarLine => theme.quiet(),
+        Sign::BeatNumber => theme.plain(),
+        Sign::Head | Sign::Metre | Sign::NoteName => theme.strong(),
         Sign::MovementName | Sign::GraceName => theme.strong(),
         Sign::Stem | Sign::Dot | Sign::Tie | Sign::Tuplet | Sign::GraceHead | Sign::GraceStem => {
             theme.plain()

@@ -3,7 +3,7 @@
 
 use super::figures::Size;
 use super::practise::{beats, keys, next_words, notice, numbers, sounding, title};
-use super::{chanter, figures, fitted, put, wrapped};
+use super::{chanter, figures, fitted, frame, put, wrapped};
 use crate::app::{Model, Practising};
 use crate::screen::Theme;
 use ratatui::buffer::Buffer;
@@ -11,8 +11,6 @@ use ratatui::layout::Rect;
 
 /// Rows of a label under a figure.
 const LABEL: u16 = 1;
-/// Columns between two figures.
-const GAP: u16 = 3;
 
 /// Draws the page.
 pub(super) fn draw(
@@ -22,17 +20,13 @@ pub(super) fn draw(
     buffer: &mut Buffer,
     whole: Rect,
 ) {
-    let area = Rect {
-        x: whole.x + 1,
-        width: whole.width.saturating_sub(2),
-        ..whole
-    };
+    let area = frame::within(whole);
     let row = |y: u16, height: u16| Rect {
         y: area.y + y,
         height: height.min(area.height.saturating_sub(y)),
         ..area
     };
-    title(model, practising, theme, buffer, row(0, 1));
+    title(model, practising, theme, buffer, whole);
     beats(model, practising, theme, buffer, row(1, 1));
     let tight = area.height < 16;
     let fingers = if tight { 2 } else { (area.height / 4).max(5) };
@@ -52,7 +46,7 @@ pub(super) fn draw(
     let mut y = 2 + zone + fingers;
     if !tight {
         let next = fitted(&next_words(practising), area.width);
-        put(buffer, area, area.x, area.y + y, &next, theme.heading());
+        put(buffer, area, area.x, area.y + y, &next, theme.strong());
         y += 1;
     }
     if model.notice.is_none() && !practising.is_offering() {
@@ -72,7 +66,7 @@ pub(super) fn draw(
                 area.x,
                 area.y + y + line as u16,
                 text,
-                theme.faint(),
+                theme.plain(),
             );
         }
     }
@@ -89,14 +83,17 @@ fn big(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
             .rev()
             .map(Size::Times)
             .find(|size| {
-                let columns: u16 = text.iter().map(|text| size.columns(text) + GAP).sum();
-                columns <= width + GAP
+                let columns: u16 = text
+                    .iter()
+                    .map(|text| size.columns(text) + size.gap())
+                    .sum();
+                columns <= width + size.gap()
             })
             .unwrap_or(Size::Small)
     };
     let height = area.height.saturating_sub(LABEL);
     let first = largest(&[&beat], area.width / 3, height);
-    let taken = first.columns(&beat).max(of_beat.len() as u16) + GAP;
+    let taken = first.columns(&beat).max(of_beat.len() as u16) + first.gap();
     let styles = (theme.strong(), theme);
     figures::draw(
         buffer,
@@ -125,7 +122,7 @@ fn big(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
         (x, area.y + size.rows() + LABEL)
     } else {
         let columns = size.columns(&streak).max(of_streak.len() as u16);
-        (x + columns + GAP, area.y)
+        (x + columns + size.gap(), area.y)
     };
     figures::draw(buffer, area, (x, y), size, &tempo, of_tempo, plain);
 }

@@ -59,7 +59,7 @@ pub(super) fn line(now: HeardNow, theme: Theme, buffer: &mut Buffer, area: Rect)
         let scale = scale(25, off);
         format!("hears {note:<7}  flat {scale} sharp  {cents:<10} {even:<5} {meter}")
     } else {
-        let scale = scale(11, off);
+        let scale = scale(if area.width < 40 { 9 } else { 11 }, off);
         format!("{note:<7} {scale} {cents:<10} {even:<3} {meter}")
     };
     let text = fitted(&text, area.width);

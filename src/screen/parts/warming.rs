@@ -1,6 +1,6 @@
 //! The warm-up: what to do now and its notes, how long still, what is next.
 
-use super::{chanter, fitted, line, put, put_right, staff, wrapped};
+use super::{chanter, fitted, frame, line, put, staff, wrapped};
 use crate::app::Warming;
 use crate::screen::Theme;
 use ratatui::Frame;
@@ -18,24 +18,14 @@ pub(in crate::screen) fn draw(
     trouble: Option<&str>,
     left_handed: bool,
     theme: Theme,
-    frame: &mut Frame,
+    target: &mut Frame,
 ) {
-    let area = frame.area();
-    let buffer = frame.buffer_mut();
-    let inner = Rect {
-        x: area.x + 1,
-        width: area.width.saturating_sub(2),
-        ..area
-    };
+    let area = target.area();
+    let buffer = target.buffer_mut();
+    let inner = frame::within(area);
     let (total, gone) = warming.seconds();
-    put(buffer, inner, inner.x, inner.y, "warm-up", theme.heading());
-    put_right(
-        buffer,
-        inner,
-        inner.y,
-        &format!("{} left", clock(total - gone)),
-        theme.faint(),
-    );
+    let left = format!("{} left", clock(total - gone));
+    frame::head(buffer, area, "Warm-up", &left, theme);
     let close = inner.height < 14;
     let mut y = inner.y + if close { 1 } else { 2 };
     match warming.step() {
@@ -79,10 +69,10 @@ pub(in crate::screen) fn draw(
     let bar: String = (0..usize::from(inner.width))
         .map(|at| if at < full { '█' } else { '░' })
         .collect();
-    put(buffer, inner, inner.x, y, &bar, theme.done());
+    put(buffer, inner, inner.x, y, &bar, theme.strong());
     if let Some(next) = warming.next() {
         let text = fitted(&format!("next: {}", next.says), inner.width);
-        put(buffer, inner, inner.x, y + 1, &text, theme.faint());
+        put(buffer, inner, inner.x, y + 1, &text, theme.plain());
     }
     if let Some(trouble) = trouble {
         let line = fitted(trouble, inner.width);
@@ -92,7 +82,7 @@ pub(in crate::screen) fn draw(
             inner.x,
             inner.bottom().saturating_sub(2),
             &line,
-            theme.urgent(),
+            theme.warning(),
         );
     }
     let above = y + if close { 2 } else { 3 };
@@ -104,19 +94,18 @@ pub(in crate::screen) fn draw(
     if !warming.is_over() && music.height > 0 {
         notes(warming, left_handed, theme, buffer, music);
     }
-    let keys = if inner.width < 39 {
-        "space pause  n next  q leave"
-    } else {
-        "space or pedal pause   n next   q leave"
+    let foot = Rect {
+        y: inner.bottom().saturating_sub(1),
+        height: 1,
+        ..inner
     };
-    put(
-        buffer,
-        inner,
-        inner.x,
-        inner.bottom().saturating_sub(1),
-        keys,
-        theme.faint(),
-    );
+    let keys = [
+        ("space/pedal", "pause"),
+        ("n", "next"),
+        ("?", "keys"),
+        ("q", "leave"),
+    ];
+    frame::keys(buffer, foot, &keys, theme);
 }
 
 /// The step's music with the note that sounds, below the holes where there is room for both.

@@ -1,0 +1,76 @@
+//! What every page has: a head with its name and what stands beside it, a row of keys at its foot,
+//! one column of margin.
+
+use super::{fitted, put};
+use crate::screen::Theme;
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use unicode_width::UnicodeWidthStr as _;
+
+/// What is within the margins.
+pub(super) fn within(whole: Rect) -> Rect {
+    Rect {
+        x: whole.x + 1,
+        width: whole.width.saturating_sub(2),
+        ..whole
+    }
+}
+
+/// Fewer columns of what stands beside a name say nothing.
+const LEAST_BESIDE: u16 = 8;
+
+/// The first row: the page's name, and at its right end what stands beside it, cut where it must be.
+pub(super) fn head(buffer: &mut Buffer, whole: Rect, name: &str, beside: &str, theme: Theme) {
+    let style = theme.accent();
+    let blank = " ".repeat(usize::from(whole.width));
+    put(buffer, whole, whole.x, whole.y, &blank, style);
+    let area = within(whole);
+    let name = fitted(name, area.width);
+    put(buffer, area, area.x, area.y, &name, style);
+    let room = area.width.saturating_sub(name.width() as u16 + 2);
+    if room >= LEAST_BESIDE.min(beside.width() as u16) {
+        super::put_right(buffer, area, area.y, &fitted(beside, room), style);
+    }
+}
+
+/// The last row: what each key does, the key first. Where not all fit, of keys that do the same the
+/// first is named; what still does not fit is left out from the end, but for the last, which leads
+/// to the others.
+pub(super) fn keys(buffer: &mut Buffer, area: Rect, all: &[(&str, &str)], theme: Theme) {
+    let width = |item: &(&str, &str)| (item.0.width() + 1 + item.1.width()) as u16;
+    let gap = if area.width >= 70 { 3 } else { 2 };
+    let whole: u16 = all.iter().map(|item| width(item) + gap).sum();
+    let short = |key: &str| match key.split_once('/') {
+        Some((first, _)) if ["right", "left", "space"].contains(&first) => first.len(),
+        _ => key.len(),
+    };
+    let all: Vec<(&str, &str)> = all
+        .iter()
+        .map(|(key, does)| {
+            let kept = if whole > area.width + gap {
+                short(key)
+            } else {
+                key.len()
+            };
+            (&key[..kept], *does)
+        })
+        .collect();
+    let Some((last, before)) = all.split_last() else {
+        return;
+    };
+    let mut room = area.width.saturating_sub(width(last));
+    let mut shown: Vec<&(&str, &str)> = Vec::new();
+    for item in before {
+        let Some(left) = room.checked_sub(width(item) + gap) else {
+            break;
+        };
+        room = left;
+        shown.push(item);
+    }
+    shown.push(last);
+    let mut x = area.x;
+    for (key, does) in shown {
+        x = put(buffer, area, x, area.y, key, theme.strong());
+        x = put(buffer, area, x + 1, area.y, does, theme.plain()) + gap;
+    }
+}
