@@ -3,7 +3,7 @@
 #   qpdf --check, pdfinfo, pdftotext (Debian: qpdf, poppler-utils)   PDF
 #   rsvg-convert (Debian: librsvg2-bin), xmllint (libxml2-utils)     SVG
 #   vnu (npm: vnu-jar, needs Java), where Java and npm are there      SVG and HTML
-#   Chromium headless (Debian: chromium)                             the handout in use
+#   Chromium headless (Debian: chromium), axe-core (npm), where npm is there   the handout in use
 # Usage: tests/paper-checks.sh path/to/gracerung
 # Installs what is missing when it runs as root on Debian.
 set -euo pipefail
@@ -92,8 +92,14 @@ if command -v java >/dev/null && command -v npm >/dev/null; then
     fi
 fi
 
-law "handouts play, move and tick in Chromium" \
-    timeout 300 python3 "$here/handout-in-browser.py" grip-from-d.html lamp-on-the-slipway.html
+axe=()
+if command -v npm >/dev/null && npm install --silent --no-audit --no-fund --prefix axe axe-core >/dev/null 2>&1; then
+    axe=(--axe axe/node_modules/axe-core/axe.min.js)
+else
+    echo "axe-core cannot be installed: handouts are not held against it"
+fi
+law "handouts are used on three screens, in light and dark, by keyboard, for ten minutes, in Chromium" \
+    timeout 500 python3 "$here/handout-in-browser.py" "${axe[@]}" grip-from-d.html lamp-on-the-slipway.html
 
 echo "paper: $passed passed, $failed failed"
 [ "$failed" -eq 0 ]

@@ -43,6 +43,7 @@ impl Blowing {
     /// Takes what is heard at a moment, seconds of the microphone's stream.
     pub fn hear(&mut self, seconds: f64, now: Option<HeardNow>) {
         self.now = now;
+        self.low_a = now.map_or(self.low_a, |now| now.low_a);
         if let Some(held) = now.and_then(|now| now.held) {
             self.longest_s = self.longest_s.max(held.seconds);
         }
@@ -101,6 +102,7 @@ mod tests {
             clips: false,
             silent_s: 0.0,
             unheard_s: 0.0,
+            low_a: 238.5,
         }
     }
 
@@ -115,6 +117,7 @@ mod tests {
         assert_eq!(blowing.trail.len(), KEPT);
         assert_eq!(blowing.longest_s, 30.0);
         assert_eq!(blowing.trouble(), None);
+        assert_eq!(blowing.low_a, 238.5, "as it is listened with");
     }
 
     #[test]

@@ -11,7 +11,7 @@ use crate::listening::HeardNow;
 use crate::planning::Rule;
 use crate::practice::{Mark, Thresholds};
 use crate::rhythm::{ClickPlan, ReferencePlan, Subdivision};
-use crate::sound::{ClickSound, Levels};
+use crate::sound::{Bus, ClickSound, Levels};
 
 /// The whole program.
 #[derive(Debug, Clone)]
@@ -186,6 +186,21 @@ impl Model {
             straight: false,
             quit: false,
         }
+    }
+
+    /// True while our own chanter sounds where the microphone may hear it too.
+    pub fn reference_reaches_the_microphone(&self) -> bool {
+        let options = &self.options;
+        let level = options.levels.of(Bus::Reference).0;
+        let sounds = self.practising.as_ref().is_some_and(|practising| {
+            practising.is_playing()
+                && practising.heard.as_ref().is_some_and(|place| {
+                    let plan = practising.reference(options.reference);
+                    !place.counting_in && plan.factor(place.cycle) > 0.0
+                })
+        });
+        let muted = options.levels.muted[Bus::Reference as usize];
+        sounds && level > 0.0 && !muted && !options.headphones
     }
 
     /// True while anything is heard: practice, or what plays once without a mark.

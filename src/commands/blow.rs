@@ -1,7 +1,7 @@
-//! `blow`: the note that is held, for blowing evenly. Plays nothing and keeps nothing.
+//! `blow`: the note that is held, for blowing evenly. Plays nothing and keeps the player's low A alone.
 
 use super::terminal::{self, Manner, Terminal};
-use super::{Failure, Outcome, Ran, arguments, practise, settings};
+use super::{Failure, Outcome, Ran, arguments, low_a, practise, settings};
 use crate::app::Blowing;
 use crate::listening::Attention;
 use crate::live::{Microphone, Quiet};
@@ -21,10 +21,11 @@ use std::time::{Duration, Instant};
 #[command(
     after_help = "Examples:\n  gracerung blow\n  gracerung blow --la 238\n  gracerung blow --pipes --microphone \"USB microphone\"\n\n\
     Shows the note you hold, its distance from the tuning in cents, how far it wandered over the\n\
-    last three seconds, how long it has been held, and the level. It plays nothing and keeps nothing."
+    last three seconds, how long it has been held, and the level. It plays nothing, and keeps nothing\n\
+    but your low A, which it hears in twenty seconds of playing where you do not give it."
 )]
 pub(crate) struct Arguments {
-    /// Pitch of low A in hertz: 236 when left out, 480 with --pipes.
+    /// Pitch of low A in hertz; when left out the last one you played, and yours once it is heard.
     #[arg(long, value_name = "HZ", value_parser = arguments::low_a)]
     la: Option<Hertz>,
     /// The pipe chanter instead of the practice chanter.
@@ -46,7 +47,7 @@ const GONE: Duration = Duration::from_secs(1);
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     let own = settings::sounding(arguments.la, arguments.pipes, false)?;
     terminal::require()?;
-    let tuning = settings::tuning(&own);
+    let (tuning, mut search) = low_a::begin(settings::tuning(&own), settings::gives_low_a(&own));
     let asked = arguments
         .microphone
         .as_deref()
@@ -73,6 +74,9 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         if !samples.is_empty() {
             last = Instant::now();
             attention.push(&samples);
+            if let Some(search) = &mut search {
+                search.look(&mut attention, true);
+            }
         }
         let now = (last.elapsed() < GONE).then(|| attention.now());
         let note = |now: Option<crate::listening::HeardNow>| now?.note.map(|(note, _)| note);

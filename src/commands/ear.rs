@@ -4,6 +4,7 @@
 use super::Failure;
 use super::awaiting::{Awaited, Awaiting};
 use super::calibrate::Calibrated;
+use super::low_a::Search;
 use crate::app::{Lateness, Message, Model};
 use crate::chanter::Tuning;
 use crate::listening::{Attended, Attention, KEPT_S, Piece};
@@ -30,7 +31,8 @@ pub(super) struct Ear {
     calibrated: Vec<Calibrated>,
     /// Milliseconds the player said the ear hears later: the position reckons with them already.
     offset_ms: i32,
-    tuning: Tuning,
+    /// Looks for the player's own low A; none where it was given.
+    search: Option<Search>,
     /// When the microphone was opened first.
     opened: Instant,
     /// When playing began last, seconds of the stream.
@@ -44,7 +46,7 @@ impl Ear {
     /// There is none, none of that name, or it cannot be opened.
     pub(super) fn open(
         microphone: Option<&str>,
-        tuning: Tuning,
+        (tuning, search): (Tuning, Option<Search>),
         offset_ms: i32,
     ) -> Result<Self, Failure> {
         let microphone_asked = microphone.map(str::to_owned);
@@ -74,7 +76,7 @@ impl Ear {
             gone: false,
             calibrated,
             offset_ms,
-            tuning,
+            search,
             opened: Instant::now(),
             began_s: 0.0,
         })
@@ -94,6 +96,16 @@ impl Ear {
         let mut messages = self.follow(now, position, device, model);
         messages.extend(self.heard.try_iter());
         messages.extend(self.look_for_gaps(now));
+        let alone = !model.reference_reaches_the_microphone()
+            && (!model.options.drones || model.options.headphones);
+        if let Some(search) = &mut self.search
+            && search.look(&mut self.attention, alone)
+        {
+            messages.push(Message::Care(format!(
+                "your low A is {:.1} Hz by what you play: it is listened with from now on",
+                self.low_a()
+            )));
+        }
         let errors = self.microphone.errors();
         let was_gone = self.gone;
         self.gone = self.samples.is_empty() && (self.gone || errors > self.errors);
@@ -131,7 +143,7 @@ impl Ear {
             return None;
         }
         let microphone = Microphone::with_buffer(self.asked.as_deref(), buffer).ok()?;
-        let attention = Attention::new(microphone.rate, self.tuning).ok()?;
+        let attention = Attention::new(microphone.rate, self.attention.tuning()).ok()?;
         // what is over is heard without the last of what sounded after it
         for awaited in self.awaiting.take_all() {
             self.hear(awaited);
@@ -207,7 +219,7 @@ impl Ear {
 
     /// What is tuned to.
     pub(super) fn low_a(&self) -> f64 {
-        self.tuning.low_a.0
+        self.attention.tuning().low_a.0
     }
 
     fn hear(&self, awaited: Awaited) {

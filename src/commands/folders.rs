@@ -47,6 +47,14 @@ pub(crate) fn takes() -> Result<PathBuf, Failure> {
     data().map(|folder| folder.join("takes"))
 }
 
+/// The player's last low A, for each chanter; the program writes it.
+///
+/// # Errors
+/// No home folder is known.
+pub(crate) fn low_a() -> Result<PathBuf, Failure> {
+    data().map(|folder| folder.join("low-a.json"))
+}
+
 /// What was measured of pairs of devices; the program writes it.
 ///
 /// # Errors

@@ -10,8 +10,10 @@ use std::path::PathBuf;
 #[derive(clap::Args)]
 #[command(after_help = "Examples:\n  gracerung handout grip-from-d\n  \
     gracerung handout grip-from-d --la 238 -o grip.html\n\n\
-    The page needs no network: it plays each stage at every rung, moves a cursor, takes ticks that\n\
-    stay on the device, and prints. An existing file is kept unless --force is given.")]
+    The page needs no network: it lays the music out for a phone, a tablet or a desk, plays each stage\n\
+    at every rung, keeps the line that sounds in view and the screen on, repeats a bar or a phrase at a\n\
+    tap, shows the count and, if wanted, the fingers, takes ticks that stay on the device, and prints.\n\
+    An existing file is kept unless --force is given.")]
 pub(crate) struct Arguments {
     /// A built-in drill's name, or a path.
     #[arg(value_name = "DRILL")]

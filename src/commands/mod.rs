@@ -23,6 +23,7 @@ mod import;
 mod journal;
 mod licences;
 mod listen;
+mod low_a;
 mod make;
 mod manual;
 mod movements;

@@ -1,5 +1,6 @@
 //! `practise`, and the program without a command: the screen and its loop.
 
+use super::low_a;
 use super::open::open;
 use super::phrases::{self, Which};
 use super::shell::{Aside, Begin, Shell};
@@ -65,7 +66,7 @@ pub(crate) struct Arguments {
 /// Arguments of everything with a screen.
 #[derive(clap::Args, Default)]
 pub(crate) struct ScreenArguments {
-    /// Pitch of low A in hertz: 236 when left out, 480 with --pipes.
+    /// Pitch of low A in hertz: 236 when left out, 480 with --pipes; the ear looks for yours then.
     #[arg(long, value_parser = arguments::low_a)]
     la: Option<Hertz>,
     /// The pipe chanter instead of the practice chanter.
@@ -306,7 +307,11 @@ pub(super) fn start(
     if options.by_ear {
         let log = log_file();
         let quiet = Quiet::into_file(log.as_ref()).ok();
-        let opened = shell.listen_to(settings.given(keys::MICROPHONE), options.tuning, offset_ms);
+        let opened = shell.listen_to(
+            settings.given(keys::MICROPHONE),
+            low_a::begin(options.tuning, settings::gives_low_a(settings)),
+            offset_ms,
+        );
         drop(quiet);
         opened?;
     }

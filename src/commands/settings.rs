@@ -240,10 +240,8 @@ pub(crate) fn tuning(settings: &Settings) -> Tuning {
         "1954" => TuningTable::MidCentury,
         _ => TuningTable::Modern,
     };
-    let la = settings.number(keys::LA);
-    // `--pipes` beside a file that tunes the practice chanter means the pipes at their own pitch.
-    if la > 0.0 && settings.origin(keys::LA.id()) >= settings.origin(keys::INSTRUMENT.id()) {
-        return Tuning::with_low_a(Hertz(la), table);
+    if gives_low_a(settings) {
+        return Tuning::with_low_a(Hertz(settings.number(keys::LA)), table);
     }
     let instrument = match settings.word(keys::INSTRUMENT) {
         "pipes" => Instrument::PipeChanter,
@@ -253,6 +251,13 @@ pub(crate) fn tuning(settings: &Settings) -> Tuning {
         table,
         ..Tuning::of(instrument)
     }
+}
+
+/// True where the settings say what low A is, and not only which chanter. `--pipes` beside a file that
+/// tunes the practice chanter means the pipes at their own pitch.
+pub(crate) fn gives_low_a(settings: &Settings) -> bool {
+    settings.number(keys::LA) > 0.0
+        && settings.origin(keys::LA.id()) >= settings.origin(keys::INSTRUMENT.id())
 }
 
 /// The tuning of a command with its flags, which win over the settings.

@@ -1,6 +1,7 @@
 //! The shell around the app: carries out effects and turns the world into messages.
 
 use super::ear::Ear;
+use super::low_a::Search;
 use super::open::{self, Opened};
 use super::session::{self, Asked as AskedSession};
 use super::{folders, homework, make, plan, takes};
@@ -113,7 +114,7 @@ impl Shell {
     pub(crate) fn listen_to(
         &mut self,
         microphone: Option<&str>,
-        tuning: Tuning,
+        tuning: (Tuning, Option<Search>),
         offset_ms: i32,
     ) -> Result<(), super::Failure> {
         self.ear = Some(Ear::open(microphone, tuning, offset_ms)?);

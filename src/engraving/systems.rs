@@ -259,6 +259,8 @@ fn line_up(bars: &[Bar], lines: &mut [Line], places: &[usize], room: &Room) {
 /// printed four bars to a line, and a page of lines of three is sent back.
 const CLOSEST: f64 = 0.93;
 const CLOSEST_FOUR: f64 = 0.84;
+/// A line that both endings stand in: they are read as one.
+const CLOSEST_ENDINGS: f64 = 0.74;
 
 /// Which bars stand in which system: as many full bars in each as fit, four rather than five to
 /// seven as tunes are mostly printed in fours (common practice, no source), and of a tune two rather
@@ -271,8 +273,12 @@ fn ranges(bars: &[Bar], room: &Room) -> Vec<Range<usize>> {
         return std::iter::once(0..bars.len()).collect();
     }
     loop {
-        let closest = if count == 4 { CLOSEST_FOUR } else { CLOSEST };
         let fits = |place: usize, range: &Range<usize>| {
+            let closest = match count {
+                _ if range.len() > 1 && ends_again(bars, range.end - 1) => CLOSEST_ENDINGS,
+                2 | 4 => CLOSEST_FOUR,
+                _ => CLOSEST,
+            };
             let (natural, least) = widths_of(bars, range, room);
             let width = room.of_system(place);
             least <= width && natural * closest <= width
@@ -300,6 +306,23 @@ fn ranges(bars: &[Bar], room: &Room) -> Vec<Range<usize>> {
         }
         if count == 1 || tried.iter().enumerate().all(|(at, range)| fits(at, range)) {
             return tried;
+        }
+        // On a narrow page a system too full gives a bar away, and the others stay as they are.
+        if count == 2 && bars.len() > 4 {
+            let mixed: Vec<Range<usize>> = tried
+                .iter()
+                .enumerate()
+                .flat_map(|(at, range)| {
+                    if fits(at, range) || range.len() == 1 {
+                        vec![range.clone()]
+                    } else {
+                        vec![range.start..range.end - 1, range.end - 1..range.end]
+                    }
+                })
+                .collect();
+            if mixed.iter().enumerate().all(|(at, range)| fits(at, range)) {
+                return mixed;
+            }
         }
         count = match count {
             5.. => 4,

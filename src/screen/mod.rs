@@ -126,6 +126,7 @@ mod tests {
         clips: false,
         silent_s: 0.0,
         unheard_s: 0.0,
+        low_a: 236.0,
     };
 
     fn practising(now: HeardNow) -> Model {

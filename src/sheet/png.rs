@@ -2,7 +2,7 @@
 
 use super::drawing::{Booklet, Ink, placed};
 use crate::engraving::font::{Segment, outline_text};
-use tiny_skia::{Color, FillRule, Paint, PathBuilder, Pixmap, Transform};
+use tiny_skia::{FillRule, Mask, PathBuilder, Transform};
 
 /// Why there is no picture.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -45,18 +45,17 @@ pub fn write_png(booklet: &Booklet, dots: f64) -> Result<Vec<u8>, PngError> {
         return Err(PngError::TooLarge { pages });
     }
     let size = |points: f64| (points * scale).ceil() as u32;
-    let mut pixmap = Pixmap::new(size(width), size(height)).ok_or(PngError::TooLarge { pages })?;
-    pixmap.fill(Color::WHITE);
-    let mut paint = Paint::default();
-    paint.set_color(Color::BLACK);
+    let (columns, rows) = (size(width), size(height));
+    // how much of each dot is ink: a quarter of the room of coloured dots
+    let mut ink = Mask::new(columns, rows).ok_or(PngError::TooLarge { pages })?;
     for (place, page) in booklet.pages.iter().enumerate() {
         let transform = Transform::from_scale(scale as f32, scale as f32)
             .post_translate(0.0, (page_height * scale * place as f64) as f32);
         for block in &page.blocks {
             let cells = block.rows.iter().flatten().flat_map(|cell| &cell.ink);
-            for ink in block.ink.iter().chain(cells) {
+            for shape in block.ink.iter().chain(cells) {
                 let mut builder = PathBuilder::new();
-                for segment in outline(ink) {
+                for segment in outline(shape) {
                     match segment {
                         Segment::Move((x, y)) => builder.move_to(x as f32, y as f32),
                         Segment::Line((x, y)) => builder.line_to(x as f32, y as f32),
@@ -73,14 +72,32 @@ pub fn write_png(booklet: &Booklet, dots: f64) -> Result<Vec<u8>, PngError> {
                 }
                 // Blank words have no outline and leave nothing to fill.
                 if let Some(path) = builder.finish() {
-                    pixmap.fill_path(&path, &paint, FillRule::Winding, transform, None);
+                    ink.fill_path(&path, FillRule::Winding, true, transform);
                 }
             }
         }
     }
-    pixmap
-        .encode_png()
-        .map_err(|error| PngError::Encoding(error.to_string()))
+    ink.invert();
+    encode(ink.data(), columns, rows, dots).map_err(|error| PngError::Encoding(error.to_string()))
+}
+
+/// Grey dots as a file that says how many of them are a metre.
+fn encode(grey: &[u8], columns: u32, rows: u32, dots: f64) -> Result<Vec<u8>, png::EncodingError> {
+    let mut file = Vec::new();
+    let mut encoder = png::Encoder::new(&mut file, columns, rows);
+    encoder.set_color(png::ColorType::Grayscale);
+    encoder.set_depth(png::BitDepth::Eight);
+    encoder.set_compression(png::Compression::Fast);
+    let to_a_metre = (dots / 0.0254).round() as u32;
+    encoder.set_pixel_dims(Some(png::PixelDimensions {
+        xppu: to_a_metre,
+        yppu: to_a_metre,
+        unit: png::Unit::Meter,
+    }));
+    let mut writer = encoder.write_header()?;
+    writer.write_image_data(grey)?;
+    writer.finish()?;
+    Ok(file)
 }
 
 /// Ink as one outline in points.

@@ -66,6 +66,8 @@ fn write_block(body: &mut String, shapes: &mut Shapes, block: &Block) {
 pub(super) struct Shapes {
     glyphs: BTreeSet<Glyph>,
     letters: BTreeMap<String, String>,
+    /// Glyphs by thousandths of a size, the right way up.
+    sized: BTreeSet<(Glyph, u32)>,
 }
 
 impl Shapes {
@@ -81,6 +83,44 @@ impl Shapes {
         }
         for (name, letter) in &self.letters {
             let _ = writeln!(text, "<path id=\"{name}\" d=\"{letter}\"/>");
+        }
+        text
+    }
+}
+
+impl Shapes {
+    /// Places a glyph in a few letters: its size and the turn of its axis stand with the definition.
+    pub(super) fn place(
+        &mut self,
+        body: &mut String,
+        glyph: Glyph,
+        (x, y): (f64, f64),
+        space: f64,
+        name: Option<&str>,
+    ) {
+        let size = (space * 1000.0).round() as u32;
+        self.sized.insert((glyph, size));
+        let id = name.map_or_else(String::new, |name| format!(" id=\"{name}\""));
+        let _ = write!(
+            body,
+            "<use{id} href=\"#g{}-{size}\" x=\"{}\" y=\"{}\"/>",
+            glyph as usize,
+            number(x),
+            number(y)
+        );
+    }
+
+    /// All definitions, for a page whose reader is a browser.
+    pub(super) fn definitions_for_use(&self) -> String {
+        let mut text = self.definitions();
+        for (glyph, size) in &self.sized {
+            let scale = f64::from(*size) / 1000.0;
+            let _ = writeln!(
+                text,
+                "<path id=\"g{}-{size}\" transform=\"scale({scale} -{scale})\" d=\"{}\"/>",
+                *glyph as usize,
+                path(glyph.segments(), 3)
+            );
         }
         text
     }
@@ -145,7 +185,7 @@ fn prefix(face: Face) -> char {
     }
 }
 
-fn path(segments: &[Segment], digits: u32) -> String {
+pub(super) fn path(segments: &[Segment], digits: u32) -> String {
     // a curve, the commonest, is six numbers of about six letters
     let mut text = String::with_capacity(segments.len() * 40);
     let mut put = |letter: char, points: &[(f64, f64)]| {

@@ -44,6 +44,8 @@ pub struct HeardNow {
     pub silent_s: f64,
     /// How long there has been sound and no note in it, seconds; silence does not count.
     pub unheard_s: f64,
+    /// Low A that is listened with, hertz.
+    pub low_a: f64,
 }
 
 /// How evenly a note is held.
@@ -250,7 +252,29 @@ impl Attention {
             clips: now_s < self.clipped_s + 1.0,
             silent_s: now_s - self.sounded_s,
             unheard_s: self.unheard_s,
+            low_a: self.tuning.low_a.0,
         }
+    }
+
+    /// Listens with another low A from now on; what is kept stays.
+    ///
+    /// # Errors
+    /// A sample rate that cannot be resampled.
+    pub fn tune(&mut self, tuning: Tuning) -> Result<(), RateError> {
+        self.now = Listener::new(self.rate, tuning)?;
+        self.tuning = tuning;
+        self.holding = Holding::default();
+        Ok(())
+    }
+
+    /// Samples a second of the stream.
+    pub fn rate(&self) -> SampleRate {
+        self.rate
+    }
+
+    /// What is listened with.
+    pub fn tuning(&self) -> Tuning {
+        self.tuning
     }
 
     /// The sound that is kept from a second of the stream on.
@@ -366,6 +390,14 @@ mod tests {
         let off = off.expect("it has sounded for long enough");
         assert_eq!(note, Note::LowA);
         assert!((off.0 - 10.0).abs() < 4.0, "{off:?}");
+        assert_eq!(attention.now().low_a, Tuning::default().low_a.0);
+        // with the player's own low A it is in tune
+        let own = Tuning::with_low_a(crate::units::Hertz(sharp), Tuning::default().table);
+        attention.tune(own).expect("a usual rate");
+        attention.push(&samples);
+        let (_, off) = attention.now().note.expect("it sounds");
+        assert!(off.expect("measured").0.abs() < 1.0, "{off:?}");
+        assert_eq!(attention.now().low_a, sharp);
     }
 
     /// A reed on low A, its pitch swinging by so many cents five times a second.

@@ -23,6 +23,7 @@ mod align;
 #[cfg(test)]
 mod align_laws;
 mod attending;
+mod choosing;
 mod container;
 mod decoding;
 mod document;
@@ -49,6 +50,7 @@ pub use align::{Alignment, Repetition, align};
 pub use attending::{
     AROUND_S, Attended, Attention, Cut, EVEN_S, HeardNow, HeldNote, KEPT_S, SoundTrouble,
 };
+pub use choosing::{Agreement, SEARCHED_S, sure_low_a};
 pub use decoding::{Recording, RecordingError, is_decoding};
 pub use document::{
     FaultRow, ListenDocument, NoiseRow, NoteRow, RepetitionRow, ScoreRow, ShapeRow, listen_document,

@@ -4,15 +4,15 @@
 //! Memory is bounded by what is looked at for low A, by a window of what is heard twice and by the
 //! notes.
 
-use super::align::likeness;
+use super::choosing::choose_low_a;
 use super::heard::HeardNote;
 use super::hearing::Listener;
 use super::intake::RateError;
-use super::low_a::{LOOKED_AT, find_low_a, refined};
+use super::low_a::LOOKED_AT;
 use super::piece::Piece;
 use super::twice::Twice;
-use crate::chanter::{NOTES, Note, Tuning, TuningTable};
-use crate::units::{Cents, Hertz, SampleRate};
+use crate::chanter::{Tuning, TuningTable};
+use crate::units::{Hertz, SampleRate};
 
 /// Share of samples at full scale from which a recording counts as clipped.
 const CLIPPED: f64 = 0.001;
@@ -110,92 +110,6 @@ pub fn hear_piece(
     hear_as(rate, low_a, table, Some(piece), next)
 }
 
-/// Likeness to the piece under which a low A is not taken for the piece's.
-const ALIKE: f64 = 0.4;
-
-/// An octave lower pipes are heard as surely, as notes whose odd harmonics are weak; an octave higher a
-/// practice chanter is not. So the higher of two counts unless it is worse by this: on tuning takes pipes
-/// were surer by 0.03 at most an octave too low, practice chanters surer by 0.57 at least at their own.
-const OCTAVE: f64 = 0.3;
-/// Two low As as near as this are one, cents; and the highest that a chanter could have, hertz.
-const SAME: f64 = 60.0;
-const HIGHEST: f64 = 540.0;
-
-/// A low A that was heard with.
-#[derive(Debug, Clone, Copy)]
-struct Tried {
-    low_a: Hertz,
-    /// How surely its notes sound, less what is unlikely about it.
-    good: f64,
-    /// The low A that its notes' own pitches give.
-    near: Hertz,
-}
-
-impl Tried {
-    fn worse(&self, other: &Self) -> std::cmp::Ordering {
-        self.good.total_cmp(&other.good)
-    }
-}
-
-/// Finds low A in the first seconds of a recording: of the pitches that its spectra offer the one at
-/// which the network hears notes most surely.
-fn choose_low_a(
-    rate: SampleRate,
-    head: &[f32],
-    table: TuningTable,
-    piece: Option<&Piece>,
-) -> Result<Option<Hertz>, RateError> {
-    let notes: Vec<Note> = NOTES
-        .into_iter()
-        .filter(|note| {
-            piece.is_none_or(|piece| piece.notes.iter().any(|expected| expected.note == *note))
-        })
-        .collect();
-    let mut tried: Vec<Tried> = Vec::new();
-    let hear_at = |low_a: Hertz, unlikely: f64| -> Result<Tried, RateError> {
-        let (sure, heard) = judged(rate, low_a, table, head)?;
-        // A drill played at one pitch may sound like other notes at another.
-        let like = piece.map_or(0.0, |piece| f64::from(likeness(piece, &heard) > ALIKE));
-        Ok(Tried {
-            low_a,
-            good: like + sure - unlikely,
-            near: refined(low_a, &heard),
-        })
-    };
-    for (coarse, unlikely) in find_low_a(rate, head, table, &notes)? {
-        tried.push(hear_at(coarse, unlikely)?);
-    }
-    let Some(best) = tried.iter().copied().max_by(Tried::worse) else {
-        return Ok(None);
-    };
-    let octave = best.low_a.0 * 2.0;
-    let above = |one: &&Tried| Cents::between(Hertz(octave), one.low_a).0.abs() < SAME;
-    let above = match tried.iter().find(above) {
-        Some(above) => Some(*above),
-        None if octave < HIGHEST => Some(hear_at(Hertz(octave), 0.0)?),
-        None => None,
-    };
-    let near = above
-        .filter(|above| above.good > best.good - OCTAVE)
-        .map_or(best.near, |above| above.near);
-    // Once more from near by: a pitch is only looked for within half a semitone of its note.
-    let (_, heard) = judged(rate, near, table, head)?;
-    Ok(Some(refined(near, &heard)))
-}
-
-/// How surely notes sound at a low A, and which.
-fn judged(
-    rate: SampleRate,
-    low_a: Hertz,
-    table: TuningTable,
-    head: &[f32],
-) -> Result<(f64, Vec<HeardNote>), RateError> {
-    let mut listener = Listener::new(rate, Tuning::with_low_a(low_a, table))?;
-    listener.push(head);
-    listener.end();
-    Ok((listener.sureness(), listener.heard()))
-}
-
 fn hear_as(
     rate: SampleRate,
     low_a: Option<Hertz>,
@@ -216,7 +130,7 @@ fn hear_as(
     }
     let found = match low_a {
         Some(low_a) => Some(low_a),
-        None => choose_low_a(rate, &head, table, piece)?,
+        None => choose_low_a(rate, &head, table, piece)?.map(|chosen| chosen.low_a),
     };
     // With no low A the rest is only looked at for what is odd about it.
     let tuned = found.map(|low_a| Tuning::with_low_a(low_a, table));
@@ -360,6 +274,7 @@ impl Sound {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::chanter::Note;
 
     fn heard(rate: u32, samples: &[f32]) -> Hearing {
         let mut pieces = samples.chunks(10_000);

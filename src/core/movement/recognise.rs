@@ -94,6 +94,11 @@ fn ways(movement: Movement) -> impl Iterator<Item = Schools> {
     )
 }
 
+/// True where these gracenotes have a name here, without looking for the nearest where not.
+pub fn is_movement(gracenotes: &[Note], context: Context) -> bool {
+    !matches(gracenotes, context).is_empty()
+}
+
 /// False when two equal notes stand side by side, or a lone gracenote cannot sound.
 pub fn is_playable(gracenotes: &[Note], context: Context) -> bool {
     let line: Vec<Note> = context

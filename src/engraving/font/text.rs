@@ -72,6 +72,8 @@ struct Letters {
     glyphs: BTreeMap<char, (u16, f64)>,
     /// Units of the font file to an em.
     em: f64,
+    /// Outlines by number in the font file, each read when it is first drawn: parts of an em.
+    outlines: Vec<OnceLock<Vec<Segment>>>,
 }
 
 impl Letters {
@@ -87,7 +89,12 @@ impl Letters {
                 }
             });
         }
-        Self { glyphs, em }
+        let outlines = (0..font.number_of_glyphs()).map(|_| OnceLock::new());
+        Self {
+            glyphs,
+            em,
+            outlines: outlines.collect(),
+        }
     }
 
     fn has(&self, sign: char) -> bool {
@@ -126,35 +133,49 @@ pub fn lacking(text: &str) -> Vec<char> {
 
 /// The outlines of a text in parts of an em, y upwards, from the start of its base line.
 pub fn outline_text(face: Face, text: &str) -> Vec<Segment> {
+    let letters = face.letters();
+    let mut segments = Vec::new();
+    let mut at = 0.0;
+    for sign in text.chars() {
+        let (glyph, advance) = letters.shown(sign);
+        if let Some(read) = letters.outlines.get(usize::from(glyph)) {
+            let moved = |point: (f64, f64)| (at + point.0, point.1);
+            let outline = read.get_or_init(|| outline_glyph(face, glyph, letters.em));
+            segments.extend(outline.iter().map(|segment| match segment {
+                Segment::Move(point) => Segment::Move(moved(*point)),
+                Segment::Line(point) => Segment::Line(moved(*point)),
+                Segment::Curve(a, b, point) => Segment::Curve(moved(*a), moved(*b), moved(*point)),
+                Segment::Close => Segment::Close,
+            }));
+        }
+        at += advance;
+    }
+    segments
+}
+
+fn outline_glyph(face: Face, glyph: u16, em: f64) -> Vec<Segment> {
     let Some(font) = face.font() else {
         return Vec::new();
     };
-    let letters = face.letters();
     let mut pen = Pen {
         segments: Vec::new(),
-        at: 0.0,
-        em: letters.em,
+        em,
         here: (0.0, 0.0),
     };
-    for sign in text.chars() {
-        let (glyph, advance) = letters.shown(sign);
-        // A glyph of our own subset always draws; one that does not leaves its place empty.
-        let _ = font.outline_glyph(GlyphId(glyph), &mut pen);
-        pen.at += advance;
-    }
+    // A glyph of our own subset always draws; one that does not leaves its place empty.
+    let _ = font.outline_glyph(GlyphId(glyph), &mut pen);
     pen.segments
 }
 
 struct Pen {
     segments: Vec<Segment>,
-    at: f64,
     em: f64,
     here: (f64, f64),
 }
 
 impl Pen {
     fn point(&self, x: f32, y: f32) -> (f64, f64) {
-        (self.at + f64::from(x) / self.em, f64::from(y) / self.em)
+        (f64::from(x) / self.em, f64::from(y) / self.em)
     }
 }
 

@@ -3,6 +3,8 @@
 //! What a MIDI file cannot say (which notes are gracenotes, how a note is written) goes along in
 //! text events; without them it is found again from lengths and the places of beats.
 
+mod line;
+mod places;
 mod read;
 mod recognise;
 mod tempo;
@@ -113,6 +115,118 @@ mod tests {
                 );
             }
         }
+    }
+
+    /// How a program gives gracenotes time.
+    #[derive(Clone, Copy, Debug, PartialEq)]
+    enum Manner {
+        /// All at the moment of their note.
+        AtOnce,
+        /// So many ticks each, from the place of the note.
+        Ticks(u32),
+        /// Half of the note's time together.
+        Halves,
+    }
+
+    /// The notes of some bars as another program would play them, 480 ticks a quarter.
+    fn played(section: &Section, manner: Manner) -> Vec<u8> {
+        use midly::num::{u4, u7, u15, u28};
+        use midly::{Format, Header, MidiMessage, Smf, Timing, TrackEvent, TrackEventKind};
+        let metre = section.score.metre;
+        let ticks = |beats: crate::units::Beats| {
+            let ticks = metre.semibreves_of(beats) * crate::units::Fraction::from_integer(4 * 480);
+            u32::try_from(ticks.to_integer()).expect("a short tune")
+        };
+        let mut line: Vec<(u32, u8)> = Vec::new();
+        let notes: Vec<_> = section.score.notes.iter().collect();
+        let mut place = 0;
+        while let Some(note) = notes.get(place) {
+            let mut lasts = ticks(note.written);
+            place += 1;
+            while let Some(next) = notes.get(place).filter(|next| next.continues) {
+                lasts += ticks(next.written);
+                place += 1;
+            }
+            let count = note.group.parts.len() as u32;
+            let each = match manner {
+                Manner::AtOnce => 0,
+                Manner::Ticks(each) => each,
+                Manner::Halves => lasts / 2 / count.max(1),
+            };
+            let parts = note.group.parts.iter();
+            line.extend(parts.map(|part| (each, part.note.midi_key())));
+            line.push((lasts - each * count, note.note.midi_key()));
+        }
+        let mut track = Vec::new();
+        let mut put = |delta: u32, message| {
+            track.push(TrackEvent {
+                delta: u28::new(delta),
+                kind: TrackEventKind::Midi {
+                    channel: u4::new(0),
+                    message,
+                },
+            });
+        };
+        for (lasts, key) in line {
+            let (key, vel) = (u7::new(key), u7::new(80));
+            put(0, MidiMessage::NoteOn { key, vel });
+            put(lasts, MidiMessage::NoteOff { key, vel });
+        }
+        let smf = Smf {
+            header: Header::new(Format::SingleTrack, Timing::Metrical(u15::new(480))),
+            tracks: vec![track],
+        };
+        let mut bytes = Vec::new();
+        smf.write_std(&mut bytes).expect("memory takes it");
+        bytes
+    }
+
+    /// Of other programs some play gracenotes at the moment of their note, some shorten the note, some
+    /// by half: the same music each time.
+    #[test]
+    fn gracenotes_are_found_however_a_program_gives_them_time() {
+        let text = include_str!("../../../drills/lamp-on-the-slipway.yaml");
+        let drill = drill::read(text.as_bytes()).0.expect("it reads");
+        let piece = Piece::of(&drill, None, None);
+        // without bars, which a pickup moves
+        let unbarred = |section: &Section| {
+            let text = untied(&section.score);
+            text.replace(" | ", " ")
+        };
+        for manner in [
+            Manner::AtOnce,
+            Manner::Ticks(20),
+            Manner::Ticks(40),
+            Manner::Halves,
+        ] {
+            let (back, problems) = read(&played(&piece.sections[0], manner));
+            let back = back.expect("it is read");
+            let (heard, meant) = (unbarred(&back.sections[0]), unbarred(&piece.sections[0]));
+            if manner == Manner::Halves {
+                // a crotchet of gracenotes on a minim is as likely the end of the note before
+                let both = heard.split(' ').zip(meant.split(' '));
+                let wrong = both.filter(|(heard, meant)| heard != meant).count();
+                assert!(
+                    wrong * 20 <= meant.split(' ').count(),
+                    "{wrong} {problems:?}"
+                );
+            } else {
+                assert_eq!(heard, meant, "{manner:?} {problems:?}");
+            }
+        }
+    }
+
+    /// What other readings would have otherwise is told with its bars.
+    #[test]
+    fn what_is_not_sure_is_told_with_its_bars() {
+        let text = "title: A tune\nmetre: 4/4\nunit: 1/8\nmusic: \"{g}A2 c2 {g}A2 {gfed}c2|{g}A2 c2 \
+                    {g}A2 {gcd}c2|\"\nladder: {from: 50, to: 60, step: 5%}\n";
+        let drill = drill::read(text.as_bytes()).0.expect("it reads");
+        let piece = Piece::of(&drill, None, None);
+        let (_, problems) = read(&played(&piece.sections[0], Manner::AtOnce));
+        let told: Vec<String> = problems.iter().map(|own| own.kind.to_string()).collect();
+        let expected = "1 run of short notes that is no known movement in bar 1";
+        assert!(told.iter().any(|own| own.contains(expected)), "{told:?}");
     }
 
     #[test]

@@ -1,19 +1,17 @@
 //! A MIDI file to a piece.
 
-use super::recognise::{Played, recognise};
+use super::line::by_ear;
 use super::write::text_of;
 use super::{CLICK, LADDER, METRE, MUSIC, STAGE};
-use crate::chanter::{NOTES, Note};
-use crate::drill::{
-    Kind, LARGEST_FILE, MOST_BARS, Music, Place, Problem, TuneHead, mend_music, read_music,
-};
+use crate::chanter::Note;
+use crate::drill::{LARGEST_FILE, Music, Place, Problem, TuneHead, read_music};
 use crate::exchange::piece::{
     Piece, Practice, Section, adopted, beats_a_minute, counted_by, foreign, ladder_of,
 };
 use crate::movement::Lengths;
 use crate::rhythm::Metre;
 use crate::score::Score;
-use crate::units::{Beats, Bpm, Fraction, parse_fraction};
+use crate::units::{Bpm, Fraction, parse_fraction};
 use midly::{MetaMessage, MidiMessage, Smf, Timing, TrackEventKind};
 use std::collections::BTreeMap;
 
@@ -64,8 +62,11 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
             "the first with notes is read",
         ));
     }
-    let file = File::of(&smf, &mut problems);
-    let metre = file.metre(&mut problems);
+    let file = File::of(&smf, division.as_int(), &mut problems);
+    let sections = file.sections(&mut problems);
+    let metre = sections
+        .first()
+        .map_or(Metre::FOUR_FOUR, |section| section.music.metre);
     let piece = Piece {
         title: file.title.clone(),
         head: TuneHead::default(),
@@ -75,19 +76,18 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
         ladder: file.ladder.clone(),
         practice: Practice::default(),
         lengths: Lengths::default(),
-        sections: Vec::new(),
+        sections,
     };
-    let ticks = Fraction::from_integer(i128::from(division.as_int()));
-    let sections = file.sections(metre, ticks, &mut problems);
-    Piece { sections, ..piece }.finished(problems)
+    piece.finished(problems)
 }
 
 /// A note of the line: ticks and key.
 #[derive(Debug, Clone, Copy)]
-struct Key {
-    from: u64,
-    to: u64,
-    key: u8,
+pub(super) struct Key {
+    pub(super) from: u64,
+    /// None where nothing ends it.
+    pub(super) to: Option<u64>,
+    pub(super) key: u8,
 }
 
 /// A stage as its texts have it.
@@ -100,52 +100,63 @@ struct Told {
 }
 
 #[derive(Debug, Default)]
-struct File {
+pub(super) struct File {
     title: String,
+    /// Ticks a quarter.
+    pub(super) division: u16,
     keys: Vec<Key>,
-    /// Tick and microseconds a quarter.
-    tempi: Vec<(u64, u32)>,
+    /// The last tick of any track.
+    pub(super) end: u64,
+    /// Tick and microseconds a quarter, in order.
+    pub(super) tempi: Vec<(u64, u32)>,
     metres: Vec<(u64, u32, u32)>,
     told: Vec<Told>,
     ladder: Option<crate::drill::Ladder>,
 }
 
 impl File {
-    fn of(smf: &Smf, problems: &mut Vec<Problem>) -> Self {
-        let mut file = Self::default();
+    fn of(smf: &Smf, division: u16, problems: &mut Vec<Problem>) -> Self {
+        let mut file = Self {
+            division,
+            ..Self::default()
+        };
         let mut lines: BTreeMap<(usize, u8), Vec<Key>> = BTreeMap::new();
         let mut count = 0;
         let mut bends = false;
         let mut names = Vec::new();
         for (place, track) in smf.tracks.iter().enumerate() {
             let mut tick = 0_u64;
-            let mut open: BTreeMap<(u8, u8), u64> = BTreeMap::new();
+            // by channel and key, where in its line the note stands that sounds
+            let mut open: BTreeMap<(u8, u8), usize> = BTreeMap::new();
             for event in track {
                 tick += u64::from(event.delta.as_int());
                 match event.kind {
                     TrackEventKind::Meta(message) => file.meta(tick, message, &mut names),
                     TrackEventKind::Midi { channel, message } => {
                         let channel = channel.as_int();
-                        let mut close = |key: u8, lines: &mut BTreeMap<(usize, u8), Vec<Key>>| {
-                            if let Some(from) = open.remove(&(channel, key)) {
-                                count += 1;
-                                if count <= MOST_NOTES && tick > from {
-                                    lines.entry((place, channel)).or_default().push(Key {
-                                        from,
-                                        to: tick,
-                                        key,
-                                    });
-                                }
+                        let line = lines.entry((place, channel)).or_default();
+                        let mut close = |key: u8, line: &mut Vec<Key>| {
+                            let sounding = open.remove(&(channel, key));
+                            if let Some(own) = sounding.and_then(|own| line.get_mut(own)) {
+                                own.to = Some(tick);
                             }
                         };
                         match message {
                             MidiMessage::NoteOn { key, vel } => {
-                                close(key.as_int(), &mut lines);
+                                close(key.as_int(), line);
                                 if vel.as_int() > 0 {
-                                    open.insert((channel, key.as_int()), tick);
+                                    count += 1;
+                                    if count <= MOST_NOTES {
+                                        open.insert((channel, key.as_int()), line.len());
+                                        line.push(Key {
+                                            from: tick,
+                                            to: None,
+                                            key: key.as_int(),
+                                        });
+                                    }
                                 }
                             }
-                            MidiMessage::NoteOff { key, .. } => close(key.as_int(), &mut lines),
+                            MidiMessage::NoteOff { key, .. } => close(key.as_int(), line),
                             MidiMessage::PitchBend { .. } => bends = true,
                             _ => {}
                         }
@@ -153,9 +164,7 @@ impl File {
                     TrackEventKind::SysEx(_) | TrackEventKind::Escape(_) => {}
                 }
             }
-            if !open.is_empty() {
-                problems.push(adopted("a note that never ends", "left out"));
-            }
+            file.end = file.end.max(tick);
         }
         if count > MOST_NOTES {
             problems.push(adopted(
@@ -169,11 +178,10 @@ impl File {
                 "left out: the chanter has its own tuning",
             ));
         }
-        lines.retain(|(_, channel), _| *channel != CLICK);
+        lines.retain(|(_, channel), keys| *channel != CLICK && !keys.is_empty());
         let mut lines = lines.into_values();
         if let Some(line) = lines.next() {
             file.keys = line;
-            file.keys.sort_by_key(|key| (key.from, key.to));
         }
         let others = lines.count();
         if others > 0 {
@@ -182,6 +190,8 @@ impl File {
                 "left out: the chanter plays one line",
             ));
         }
+        file.tempi.sort_by_key(|tempo| tempo.0);
+        file.metres.sort_by_key(|metre| metre.0);
         file.title = names.into_iter().next().unwrap_or_default();
         file
     }
@@ -216,29 +226,32 @@ impl File {
         }
     }
 
-    fn metre(&self, problems: &mut Vec<Problem>) -> Metre {
-        if let Some((metre, _)) = self.told.iter().find_map(|told| told.metre) {
-            return metre;
-        }
-        let of = |above: u32, below: u32| Metre::of(above, below);
-        let mut first = None;
-        for (_, above, below) in &self.metres {
-            match (of(*above, *below), first) {
-                (Some(metre), None) => first = Some(metre),
-                (Some(metre), Some(other)) if metre == other => {}
-                _ => problems.push(foreign(
+    /// Every metre with the tick where it begins, the first from the first tick on.
+    pub(super) fn metres_of(&self, problems: &mut Vec<Problem>) -> Vec<(u64, Metre)> {
+        let mut metres: Vec<(u64, Metre)> = Vec::new();
+        for (tick, above, below) in &self.metres {
+            let Some(metre) = Metre::of(*above, *below) else {
+                problems.push(foreign(
                     Place::WHOLE_FILE,
                     format!("the time signature {above}/{below}"),
-                    format!("one metre throughout: {}", Metre::EXPECTED),
-                )),
+                    Metre::EXPECTED,
+                ));
+                continue;
+            };
+            match metres.last_mut() {
+                Some(last) if last.1 == metre => {}
+                Some(last) if last.0 == *tick => last.1 = metre,
+                _ => metres.push((*tick, metre)),
             }
         }
-        first.unwrap_or_else(|| {
-            if problems.is_empty() {
+        match metres.first_mut() {
+            Some(first) => first.0 = 0,
+            None => {
                 problems.push(adopted("no time signature", "read as 4/4"));
+                metres.push((0, Metre::FOUR_FOUR));
             }
-            Metre::FOUR_FOUR
-        })
+        }
+        metres
     }
 
     /// The first tempo, to a whole beat a minute where it lies within a thousandth of one.
@@ -260,14 +273,17 @@ impl File {
         Bpm::new(tempo).ok()
     }
 
-    fn sections(&self, metre: Metre, ticks: Fraction, problems: &mut Vec<Problem>) -> Vec<Section> {
+    fn sections(&self, problems: &mut Vec<Problem>) -> Vec<Section> {
         if self.told.is_empty() {
-            let music = self.by_ear(self.keys.clone(), 0, metre, ticks, problems);
+            let music = by_ear(self, &self.keys, 0, problems);
             return music
                 .map(|music| Section::new(Section::ONLY.to_owned(), music))
                 .into_iter()
                 .collect();
         }
+        // a drill has one metre to begin with
+        let metre = self.told.iter().find_map(|told| told.metre);
+        let metre = metre.map(|told| told.0);
         let mut sections = Vec::new();
         for (place, told) in self.told.iter().enumerate() {
             let end = self.told.get(place + 1).map_or(u64::MAX, |next| next.tick);
@@ -289,147 +305,13 @@ impl File {
                         ),
                         "the notes are read",
                     ));
-                    let music = self.by_ear(keys, told.tick, metre, ticks, problems);
+                    let music = by_ear(self, &keys, told.tick, problems);
                     sections.extend(music.map(|music| Section::new(told.name.clone(), music)));
                 }
             }
         }
         sections
     }
-
-    /// Written music from notes alone.
-    fn by_ear(
-        &self,
-        keys: Vec<Key>,
-        origin: u64,
-        metre: Metre,
-        ticks: Fraction,
-        problems: &mut Vec<Problem>,
-    ) -> Option<Music> {
-        let notes = Self::one_line(&keys, problems);
-        let beats = |tick: u64| {
-            let quarters = Fraction::from_integer(i128::from(tick)) / ticks;
-            metre.beats_of(quarters / Fraction::from_integer(4))
-        };
-        // a bar of count-in, or whole bars of silence, lead to the same downbeats
-        let full = metre.bar();
-        let first = beats(notes.first()?.0.from.saturating_sub(origin));
-        let skipped = Beats((first.0 / full.0 + Fraction::new(1, 64)).floor() * full.0);
-        let played: Vec<Played> = notes
-            .iter()
-            .enumerate()
-            .map(|(place, (key, note))| {
-                let next = notes.get(place + 1).map_or(key.to, |next| next.0.from);
-                Played {
-                    start: beats(key.from.saturating_sub(origin)) - skipped,
-                    end: beats(next.saturating_sub(origin)) - skipped,
-                    note: *note,
-                    lasts: self.millis(next, ticks) - self.millis(key.from, ticks),
-                }
-            })
-            .collect();
-        // hours of silence are no music: refused before they are written out bar by bar
-        let bars = played
-            .last()
-            .map_or(Fraction::ZERO, |last| last.end.0 / full.0);
-        if bars > Fraction::from_integer(MOST_BARS as i128) {
-            problems.push(Problem::new(
-                Place::WHOLE_FILE,
-                Kind::TooManyBars {
-                    found: bars.to_integer() as usize,
-                    most: MOST_BARS,
-                },
-            ));
-            return None;
-        }
-        let (mut music, worst) = recognise(&played, metre);
-        if worst.to_f64() > 0.02 {
-            problems.push(adopted(
-                "notes beside the beat",
-                "moved to the nearest 64th",
-            ));
-        }
-        problems.extend(
-            mend_music(&mut music)
-                .into_iter()
-                .map(|mended| Problem::new(Place::WHOLE_FILE, mended.kind())),
-        );
-        Some(music)
-    }
-
-    /// Milliseconds of a tick, by the tempo map.
-    fn millis(&self, tick: u64, ticks: Fraction) -> f64 {
-        let mut time = 0.0;
-        let (mut from, mut value) = (0_u64, 500_000_u32);
-        let a_tick = |value: u32| f64::from(value) / (*ticks.numer() as f64) / 1000.0;
-        for (at, next) in self.tempi.iter().take_while(|(at, _)| *at <= tick) {
-            time += at.saturating_sub(from) as f64 * a_tick(value);
-            from = *at;
-            value = *next;
-        }
-        time + tick.saturating_sub(from) as f64 * a_tick(value)
-    }
-
-    /// One note at a time, moved as a whole to where the most keys are the chanter's.
-    fn one_line(keys: &[Key], problems: &mut Vec<Problem>) -> Vec<(Key, Note)> {
-        let mut line: Vec<Key> = Vec::new();
-        for key in keys {
-            match line.last_mut() {
-                Some(last) if last.from == key.from => {
-                    problems.push(adopted("notes at once", "the highest is kept"));
-                    if key.key > last.key {
-                        *last = *key;
-                    }
-                }
-                _ => line.push(*key),
-            }
-        }
-        let note_of = |key: i32| {
-            NOTES
-                .into_iter()
-                .find(|note| i32::from(note.midi_key()) == key)
-        };
-        let fits = |shift: i32| {
-            line.iter()
-                .filter(|key| note_of(i32::from(key.key) + shift).is_some())
-                .count()
-        };
-        let shift = (-36..=36)
-            .max_by_key(|shift| (fits(*shift), -i32::abs(*shift)))
-            .unwrap_or(0);
-        if shift != 0 && shift % 12 != 0 {
-            problems.push(adopted(
-                format!("keys {} semitones from the chanter's written ones", -shift),
-                "moved to those",
-            ));
-        }
-        line.into_iter()
-            .map(|key| {
-                let wanted = i32::from(key.key) + shift;
-                let note = note_of(wanted).unwrap_or_else(|| {
-                    let near = nearest(wanted);
-                    problems.push(adopted(
-                        format!("the key {} is not one of the chanter's nine notes", key.key),
-                        format!("moved to {}", near.spoken()),
-                    ));
-                    near
-                });
-                (key, note)
-            })
-            .collect()
-    }
-}
-
-/// The nearest of the nine, an octave away if need be.
-fn nearest(key: i32) -> Note {
-    let folded = [key, key - 12, key + 12, key - 24, key + 24]
-        .into_iter()
-        .find(|key| (67..=81).contains(key))
-        .unwrap_or(key);
-    NOTES
-        .into_iter()
-        .min_by_key(|note| (i32::from(note.midi_key()) - folded).abs())
-        .unwrap_or(Note::LowA)
 }
 
 /// Metre and unit, and a beat that is not the usual one, from our own text.
@@ -444,11 +326,11 @@ fn metre_of(text: &str) -> Option<(Metre, Fraction)> {
 }
 
 impl Told {
-    fn written(&self, metre: Metre) -> Option<Music> {
-        let (own, unit) = self.metre?;
+    fn written(&self, first: Option<Metre>) -> Option<Music> {
+        let (metre, unit) = self.metre?;
         let text = self.music.as_deref()?;
         let fits = unit > Fraction::from_integer(0) && unit <= Fraction::from_integer(1);
-        if own != metre || !fits || text.len() > LARGEST_FILE {
+        if Some(metre) != first || !fits || text.len() > LARGEST_FILE {
             return None;
         }
         let (music, problems) = read_music(text, metre, unit, "");

@@ -1,171 +1,537 @@
-//! Notes at their times to written music: short ones are gracenotes, the others stand on a grid.
+//! Notes at their times to written music: which are gracenotes, and where the others are written.
+//!
+//! What a run of notes is, the catalogue says: gracenotes that are a movement between the notes
+//! around them are likely, others are not. Where a note is written, the metre says: on a beat
+//! sooner than on a 64th. Of all ways to read the notes the one with the least that is unusual is
+//! taken, and where another is nearly as good, that is told.
 
+use super::places::{Places, UNITS, bar_length};
 use crate::chanter::Note;
-use crate::drill::{Bar, Gracenote, Group, Music, Written};
-use crate::rhythm::Metre;
-use crate::units::{Beats, Fraction};
+use crate::drill::{Gracenote, Group, Music, Written};
+use crate::movement::{Context, is_movement, is_playable};
+use crate::units::Beats;
+use std::collections::HashMap;
 
 /// A note that was played.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Played {
-    /// Beats from the first downbeat.
-    pub(super) start: Beats,
-    /// To the next note, or its own end.
-    pub(super) end: Beats,
-    pub(super) note: Note,
+    /// Units of [`UNITS`] to a semibreve from the first unit of the file, not rounded.
+    pub(super) start: f64,
     /// Milliseconds.
+    pub(super) at: f64,
+    /// Milliseconds to the next note, or to its own end.
     pub(super) lasts: f64,
+    /// Milliseconds a unit at its tempo.
+    pub(super) unit: f64,
+    pub(super) note: Note,
 }
 
-/// A note of less than this is a gracenote, milliseconds (chosen: between the longest gracenotes
-/// of the trade, from memory 25–70, and a semiquaver's third at a reel's tempo).
-const SHORT: f64 = 95.0;
-/// A note of up to this is still one where it stands beside others that begin at no place a written
-/// note would, milliseconds (chosen: the longest tone inside a movement at the slowest rung of our
-/// drills).
-const SHORTISH: f64 = 170.0;
+/// The most gracenotes before a note: a crunluath has seven.
+pub(super) const MOST_GRACENOTES: usize = 8;
+/// What a gracenote lasts at most without being one of the longer kind, milliseconds (from memory
+/// 25 to 60 with players; programs give them up to a tenth of a second).
+const SHORT: f64 = 70.0;
+/// What a tone inside a movement lasts at most with players, milliseconds (from memory).
+const LONG: f64 = 150.0;
+/// No note before the place of another is its gracenote if it begins earlier by this, milliseconds.
+const LONGEST_GROUP: f64 = 3000.0;
+/// Gracenotes that are more unusual than this are not thought of.
+const FAR: f64 = 9.0;
+/// How unusual a melody note is to which no time is left.
+const NO_TIME: f64 = 20.0;
+/// Another reading is nearly as good where it is no more unusual by this.
+const DOUBT: f64 = 0.5;
+/// Gracenotes from which is known how long they are in this file.
+const ENOUGH_GRACENOTES: usize = 8;
+/// Notes from which a pickup is found.
+const ENOUGH: usize = 400;
 
-/// Which of the notes are gracenotes. Tones of a movement that are as long as a written
-/// demisemiquaver are told from it by their run: if each of them, or the gracenotes before it, begins
-/// on a demisemiquaver, they are written; one that does not takes the others with it.
-fn gracenotes(played: &[Played], metre: Metre) -> Vec<bool> {
-    let demisemiquaver = metre.beats_of(Fraction::new(1, 32)).0;
-    let is_placed = |beat: Beats| {
-        let past = (beat.0 / demisemiquaver).fract();
-        past.min(Fraction::from_integer(1) - past) < Fraction::new(1, 16)
-    };
-    let mut are: Vec<bool> = played.iter().map(|note| note.lasts < SHORT).collect();
-    let mut first = 0;
-    for run in played.chunk_by(|a, b| (a.lasts < SHORTISH) == (b.lasts < SHORTISH)) {
-        let last = first + run.len();
-        if run[0].lasts < SHORTISH {
-            let mut led = None;
-            let mut all_placed = true;
-            for note in run {
-                let begins = led.get_or_insert(note.start);
-                if note.lasts >= SHORT {
-                    all_placed &= is_placed(*begins) || is_placed(note.start);
-                    led = None;
+/// Music that was recognised, and what is not sure of it: notes by their index.
+pub(super) struct Recognised {
+    pub(super) music: Music,
+    /// Melody notes that another reading has as gracenotes, or the other way round, by where they
+    /// are written.
+    pub(super) doubtful: Vec<i64>,
+    /// Runs of gracenotes that are no movement where they stand.
+    pub(super) unknown: Vec<i64>,
+    /// Notes that were moved by more than 30 ms.
+    pub(super) moved: Vec<i64>,
+    /// Notes that no time was left to, where they sounded.
+    pub(super) lost: Vec<i64>,
+    /// The pickup in units, where the file does not say and one was found.
+    pub(super) pickup: i64,
+    places: Places,
+}
+
+impl Recognised {
+    /// The number of the bar, from 1, that a place lies in.
+    pub(super) fn bar(&self, place: i64) -> i64 {
+        self.places.number(place)
+    }
+}
+
+/// How long the gracenotes of a file are.
+#[derive(Debug, Clone, Copy)]
+enum Style {
+    /// Each lasts about as long as the others: the middle one as a power of two of milliseconds, and
+    /// how far they spread.
+    Lasting { middle: f64, spread: f64 },
+    /// Those of a group together have half of the time with the note that they stand before.
+    Halves,
+}
+
+impl Style {
+    /// Tones inside a movement last twice as long as gracenotes.
+    const LEAST_SPREAD: f64 = 0.5;
+    const HALF_SPREAD: f64 = 0.2;
+
+    fn off(by: f64, spread: f64) -> f64 {
+        let off = by / spread;
+        (off * off / 2.0).min(2.5)
+    }
+}
+
+/// One reading of the notes: melody notes with where each is written, and the groups between.
+struct Reading<'a> {
+    played: &'a [Played],
+    places: &'a Places,
+    /// Each note's place if it is written where it sounds, and how unusual that is.
+    snapped: Vec<(i64, f64)>,
+    style: Option<Style>,
+    groups: HashMap<(Option<Note>, Vec<Note>, Note), f64>,
+}
+
+/// A melody note, its place by the note that it is written at, and how it came about.
+#[derive(Debug, Clone, Copy)]
+struct State {
+    /// The note at whose sound the melody note is written: itself or one of its gracenotes.
+    at: usize,
+    cost: f64,
+    /// The melody note before and which of its states.
+    from: Option<(usize, usize)>,
+}
+
+/// Recognises the notes. `sure` says that bars begin where the file says so; else it begins with
+/// its first note, which may be a pickup.
+pub(super) fn recognise(played: &[Played], places: &Places, sure: bool) -> Recognised {
+    let pickup = if sure { 0 } else { pickup(played, places) };
+    let places = places.with_pickup(pickup);
+    let mut reading = Reading::new(played, &places, None);
+    let mut states = reading.forward(played.len());
+    // some programs let a gracenote have half of its note, however long that is
+    reading.style = Some(Style::Halves);
+    let halves = reading.forward(played.len());
+    if least(&halves) < least(&states) {
+        states = halves;
+    } else {
+        reading.style = None;
+    }
+    let mut best = Reading::best(&states);
+    if reading.style.is_none() {
+        reading.style = reading.style_of(&best);
+        if reading.style.is_some() {
+            states = reading.forward(played.len());
+            best = Reading::best(&states);
+        }
+    }
+    let margins = reading.margins(&states);
+    reading.written(&best, &margins, pickup)
+}
+
+/// How unusual the best reading is.
+fn least(states: &[Vec<State>]) -> f64 {
+    let last = states.last().map_or(&[][..], Vec::as_slice);
+    last.iter()
+        .map(|own| own.cost)
+        .fold(f64::INFINITY, f64::min)
+}
+
+/// The pickup with which the notes are least unusual.
+fn pickup(played: &[Played], places: &Places) -> i64 {
+    let some = &played[..played.len().min(ENOUGH)];
+    let full = bar_length(places.first());
+    let step = UNITS / 16;
+    let mut found = (f64::INFINITY, 0);
+    for pickup in (0..full).step_by(usize::try_from(step).unwrap_or(1)) {
+        let shifted = places.with_pickup(pickup);
+        let mut reading = Reading::new(some, &shifted, None);
+        let states = reading.forward(some.len());
+        let best = Reading::best(&states);
+        let mut cost = least(&states);
+        for pair in best.windows(2) {
+            let (from, to) = (reading.snapped[pair[0].1].0, reading.snapped[pair[1].1].0);
+            let gracenotes = pair[0].0 - pair[0].1;
+            cost -= shifted.weight(from, to, gracenotes);
+        }
+        // no pickup is likelier than one, a short one than a long one
+        if pickup > 0 {
+            cost += 1.0 + pickup as f64 / full as f64 + places.strangeness(full - pickup);
+        }
+        if cost < found.0 {
+            found = (cost, pickup);
+        }
+    }
+    found.1
+}
+
+impl<'a> Reading<'a> {
+    fn new(played: &'a [Played], places: &'a Places, style: Option<Style>) -> Self {
+        let snapped = played.iter().map(|note| snap(note, places)).collect();
+        Self {
+            played,
+            places,
+            snapped,
+            style,
+            groups: HashMap::new(),
+        }
+    }
+
+    /// Calls `see` with each way to go on from a melody note: the next melody note, at whose sound
+    /// it is written, and how unusual that is but for the length of the note before.
+    fn ways(&mut self, note: Option<usize>, count: usize, mut see: impl FnMut(usize, usize, f64)) {
+        let first = note.map_or(0, |note| note + 1);
+        let before = note.map(|note| self.played[note].note);
+        for next in first..count.min(first + MOST_GRACENOTES + 1) {
+            let began = self.played[first].at;
+            if self.played[next].at - began > LONGEST_GROUP {
+                break;
+            }
+            let group = self.group(before, first, next);
+            // what nobody would read so; what sounds at one moment can be read in no other way
+            if group > FAR && self.played[next].at > began {
+                continue;
+            }
+            let bare = if next > first { 0.0 } else { self.bare(next) };
+            // gracenotes that have half of their note begin in its place
+            let last = match self.style {
+                Some(Style::Halves) => first,
+                _ => next,
+            };
+            for at in first..=last {
+                see(next, at, group + bare + self.snapped[at].1);
+            }
+        }
+    }
+
+    /// A note on a beat without a gracenote is a little less usual.
+    fn bare(&self, note: usize) -> f64 {
+        if self.snapped[note].1 < 0.1 { 0.3 } else { 0.0 }
+    }
+
+    /// How unusual the notes from `first` up to `on` are as gracenotes.
+    fn group(&mut self, before: Option<Note>, first: usize, on: usize) -> f64 {
+        let gracenotes: Vec<Note> = self.played[first..on].iter().map(|own| own.note).collect();
+        let after = self.played[on].note;
+        let known = *self
+            .groups
+            .entry((before, gracenotes, after))
+            .or_insert_with_key(|(before, gracenotes, after)| {
+                let context = Context {
+                    before: *before,
+                    after: *after,
+                };
+                kind(gracenotes, context)
+            });
+        known + self.lengths(first, on)
+    }
+
+    /// How unusual the lengths of the gracenotes from `first` up to `on` are.
+    fn lengths(&self, first: usize, on: usize) -> f64 {
+        let each = self.played[first..on].iter().map(|own| lasting(own.lasts));
+        match self.style {
+            Some(Style::Lasting { middle, spread }) => each
+                .map(|lasts| {
+                    let like_others = Style::off(lasts.log2() - middle, spread);
+                    like_others.min(length(lasts).max(0.5))
+                })
+                .sum(),
+            Some(Style::Halves) if first < on => {
+                let share = self.share(first, on);
+                // and of that all have the same
+                let own = (self.played[on].at - self.played[first].at) / (on - first) as f64;
+                let unlike = each
+                    .map(|lasts| Style::off((lasts / lasting(own)).log2(), Style::LEAST_SPREAD));
+                let half = Style::off((2.0 * share).log2(), Style::HALF_SPREAD);
+                half * (on - first) as f64 + unlike.sum::<f64>()
+            }
+            Some(Style::Halves) => 0.0,
+            None => each.map(length).sum(),
+        }
+    }
+
+    /// What the gracenotes from `first` up to `on` have of the time with the note they stand before.
+    fn share(&self, first: usize, on: usize) -> f64 {
+        let gracenotes = self.played[on].at - self.played[first].at;
+        lasting(gracenotes) / lasting(gracenotes + self.played[on].lasts)
+    }
+
+    /// How unusual a melody note is that is written from one place to another.
+    fn melody(&self, note: usize, from: i64, to: i64) -> f64 {
+        if to <= from {
+            return NO_TIME;
+        }
+        let lasts = self.played[note].lasts;
+        let short = if lasts < 95.0 {
+            ((95.0 - lasts) / 20.0).min(3.0)
+        } else {
+            0.0
+        };
+        short + self.places.strangeness_of(from, to)
+    }
+
+    /// For each note the states in which it is a melody note, up to `count` notes.
+    fn forward(&mut self, count: usize) -> Vec<Vec<State>> {
+        let mut states: Vec<Vec<State>> = vec![Vec::new(); count];
+        let put = |states: &mut Vec<State>, new: State| match states
+            .iter_mut()
+            .find(|own| own.at == new.at)
+        {
+            Some(own) if own.cost <= new.cost => {}
+            Some(own) => *own = new,
+            None => states.push(new),
+        };
+        self.ways(None, count, |next, at, cost| {
+            let state = State {
+                at,
+                cost,
+                from: None,
+            };
+            put(&mut states[next], state);
+        });
+        for note in 0..count {
+            let (done, ahead) = states.split_at_mut(note + 1);
+            let own = &done[note];
+            if own.is_empty() {
+                continue;
+            }
+            let mut found: Vec<(usize, usize, f64)> = Vec::new();
+            self.ways(Some(note), count, |next, at, cost| {
+                found.push((next, at, cost));
+            });
+            for (next, at, cost) in found {
+                let to = self.snapped[at].0;
+                for (index, state) in own.iter().enumerate() {
+                    let melody = self.melody(note, self.snapped[state.at].0, to);
+                    let state = State {
+                        at,
+                        cost: state.cost + cost + melody,
+                        from: Some((note, index)),
+                    };
+                    put(&mut ahead[next - note - 1], state);
                 }
             }
-            if !all_placed {
-                are[first..last].fill(true);
-            }
         }
-        first = last;
+        states
     }
-    // whatever it lasts, the last note is what the rest leads to
-    if let Some(last) = are.last_mut() {
-        *last = false;
-    }
-    are
-}
 
-/// The written music, and how far the onsets lay from the grid at most, in beats.
-pub(super) fn recognise(played: &[Played], metre: Metre) -> (Music, Beats) {
-    let grid = metre.beats_of(Fraction::new(1, 64)).0;
-    let fine = grid / Fraction::from_integer(3);
-    let snap = |beat: Beats| {
-        let near = |grid: Fraction| {
-            let steps = (beat.0 / grid + Fraction::new(1, 2)).floor();
-            Beats(steps * grid)
+    /// The melody notes of the best reading, each with the note that it is written at. The last
+    /// note is one: it is what the rest leads to.
+    fn best(states: &[Vec<State>]) -> Vec<(usize, usize)> {
+        let mut path = Vec::new();
+        let Some(last) = (0..states.len())
+            .rev()
+            .find(|note| !states[*note].is_empty())
+        else {
+            return path;
         };
-        let coarse = near(grid);
-        let off = |to: Beats| if to > beat { to - beat } else { beat - to };
-        // a third only where it is much nearer
-        let third = near(fine);
-        if off(third).0 * Fraction::from_integer(8) < off(coarse).0 {
-            third
-        } else {
-            coarse
+        let least = (0..states[last].len()).min_by(|one, other| {
+            states[last][*one]
+                .cost
+                .total_cmp(&states[last][*other].cost)
+        });
+        let mut now = least.map(|index| (last, index));
+        while let Some((note, index)) = now {
+            let state = states[note][index];
+            path.push((note, state.at));
+            now = state.from;
         }
-    };
-    let off = |beat: Beats| {
-        let near = snap(beat);
-        if near > beat {
-            near - beat
-        } else {
-            beat - near
-        }
-    };
-    let mut notes: Vec<(Beats, Note, Vec<Gracenote>)> = Vec::new();
-    let mut group: Vec<Played> = Vec::new();
-    let mut worst = Beats::ZERO;
-    for (now, short) in played.iter().zip(gracenotes(played, metre)) {
-        if short {
-            group.push(*now);
-            continue;
-        }
-        let onsets = group.iter().map(|own| own.start).chain([now.start]);
-        let start = onsets
-            .min_by_key(|onset| (off(*onset), *snap(*onset).0.denom()))
-            .unwrap_or(now.start);
-        worst = worst.max(off(start));
-        let gracenotes = std::mem::take(&mut group)
-            .into_iter()
-            .map(|own| Gracenote {
-                note: own.note,
-                held: None,
-            })
+        path.reverse();
+        path
+    }
+
+    /// How long the gracenotes of a reading are, where it has enough of them.
+    fn style_of(&self, best: &[(usize, usize)]) -> Option<Style> {
+        let melody: Vec<usize> = best.iter().map(|own| own.0).collect();
+        let mut lengths: Vec<f64> = (0..self.played.len())
+            .filter(|note| melody.binary_search(note).is_err())
+            .map(|note| lasting(self.played[note].lasts).log2())
             .collect();
-        notes.push((snap(start), now.note, gracenotes));
+        if lengths.len() < ENOUGH_GRACENOTES {
+            return None;
+        }
+        lengths.sort_by(f64::total_cmp);
+        let at = |share: f64| lengths[(share * (lengths.len() - 1) as f64) as usize];
+        // of a normal distribution these lie 2.56 spreads apart
+        let spread = (at(0.9) - at(0.1)) / 2.56;
+        Some(Style::Lasting {
+            middle: at(0.5),
+            spread: spread.max(Style::LEAST_SPREAD),
+        })
     }
-    let end = played.last().map_or(Beats::ZERO, |last| snap(last.end));
-    (in_bars(notes, end, metre), worst)
-}
 
-/// Notes at their places to bars; what crosses a bar line is tied.
-fn in_bars(notes: Vec<(Beats, Note, Vec<Gracenote>)>, end: Beats, metre: Metre) -> Music {
-    let full = metre.bar();
-    let first = notes.first().map_or(Beats::ZERO, |note| note.0);
-    let mut bars: Vec<Bar> = Vec::new();
-    let mut room = full - Beats(first.0 - (first.0 / full.0).floor() * full.0);
-    let mut bar = Bar::default();
-    for (place, (start, note, gracenotes)) in notes.iter().enumerate() {
-        let next = notes.get(place + 1).map_or(end, |next| next.0);
-        let mut left = if next > *start {
-            next - *start
-        } else {
-            Beats::ZERO
-        };
-        let mut group = if gracenotes.is_empty() {
-            Group::None
-        } else {
-            Group::Spelled(gracenotes.clone())
-        };
-        while left > Beats::ZERO {
-            let now = left.min(room);
-            left = left - now;
-            bar.notes.push(Written {
-                note: *note,
-                length: now,
-                tied: left > Beats::ZERO,
-                group: std::mem::take(&mut group),
+    /// For each note how much more unusual the best reading is in which it is a gracenote than the
+    /// best in which it is none; negative where it is one.
+    fn margins(&mut self, states: &[Vec<State>]) -> Vec<f64> {
+        let count = states.len();
+        // what is still to come from each state
+        let mut rest: Vec<Vec<f64>> = states
+            .iter()
+            .map(|own| vec![f64::INFINITY; own.len()])
+            .collect();
+        if let Some(last) = rest.last_mut() {
+            last.fill(0.0);
+        }
+        let mut grace = vec![f64::INFINITY; count];
+        for note in (0..count).rev() {
+            let mut found: Vec<(usize, usize, f64)> = Vec::new();
+            self.ways(Some(note), count, |next, at, cost| {
+                found.push((next, at, cost));
             });
-            room = room - now;
-            if room.is_zero() {
-                bars.push(std::mem::take(&mut bar));
-                room = full;
+            for (next, at, cost) in found {
+                let Some(index) = states[next].iter().position(|state| state.at == at) else {
+                    continue;
+                };
+                let after = rest[next][index];
+                for (own, state) in states[note].iter().enumerate() {
+                    let melody = self.melody(note, self.snapped[state.at].0, self.snapped[at].0);
+                    let ahead = cost + melody + after;
+                    rest[note][own] = rest[note][own].min(ahead);
+                    let whole = state.cost + ahead;
+                    for between in &mut grace[note + 1..next] {
+                        *between = between.min(whole);
+                    }
+                }
             }
         }
-    }
-    if !bar.notes.is_empty() {
-        // the last note fills its bar, less a pickup
-        let pickup = bars
-            .first()
-            .map(Bar::length)
-            .filter(|length| *length < full);
-        let wanted = full - pickup.unwrap_or(Beats::ZERO);
-        let length = bar.length();
-        if length < wanted
-            && let Some(last) = bar.notes.last_mut()
-        {
-            last.length = last.length + (wanted - length);
+        let mut first: Vec<(usize, usize, f64)> = Vec::new();
+        self.ways(None, count, |next, at, cost| first.push((next, at, cost)));
+        for (next, at, cost) in first {
+            if let Some(index) = states[next].iter().position(|state| state.at == at) {
+                for between in &mut grace[..next] {
+                    *between = between.min(cost + rest[next][index]);
+                }
+            }
         }
-        bars.push(bar);
+        (0..count)
+            .map(|note| {
+                let melody = states[note].iter().zip(&rest[note]);
+                let melody = melody.map(|(state, rest)| state.cost + rest);
+                grace[note] - melody.fold(f64::INFINITY, f64::min)
+            })
+            .collect()
     }
-    if let Some(last) = bars.last_mut() {
-        last.part_ends = true;
+
+    /// The best reading as music.
+    fn written(&self, best: &[(usize, usize)], margins: &[f64], pickup: i64) -> Recognised {
+        let mut notes = Vec::with_capacity(best.len());
+        let (mut doubtful, mut unknown) = (Vec::new(), Vec::new());
+        let (mut moved, mut lost) = (Vec::new(), Vec::new());
+        let mut next_gracenote = 0;
+        let mut before = None;
+        for (index, (note, at)) in best.iter().enumerate() {
+            let from = self.snapped[*at].0;
+            let own = &self.played[*note];
+            let to = match best.get(index + 1) {
+                Some((_, at)) => self.snapped[*at].0,
+                None => {
+                    let wanted = own.lasts.max(1.0) / own.unit;
+                    let steps = (wanted / (UNITS as f64 / 16.0)).round().max(1.0);
+                    from + steps as i64 * (UNITS / 16)
+                }
+            };
+            let gracenotes: Vec<Note> = self.played[next_gracenote..*note]
+                .iter()
+                .map(|own| own.note)
+                .collect();
+            let context = Context {
+                before,
+                after: own.note,
+            };
+            if !gracenotes.is_empty() && kind(&gracenotes, context) >= UNKNOWN {
+                unknown.push(from);
+            }
+            let sure = |margin: &f64| margin.abs() >= DOUBT;
+            if !margins[next_gracenote..=*note].iter().all(sure) {
+                doubtful.push(from);
+            }
+            let off = self.played[*at].start - from as f64;
+            if off.abs() * self.played[*at].unit > 30.0 {
+                moved.push(from);
+            }
+            if to <= from {
+                lost.push(from);
+            }
+            let spelled = gracenotes
+                .into_iter()
+                .map(|note| Gracenote { note, held: None });
+            let group = if next_gracenote == *note {
+                Group::None
+            } else {
+                Group::Spelled(spelled.collect())
+            };
+            let written = Written {
+                note: own.note,
+                length: Beats::ONE,
+                tied: false,
+                group,
+            };
+            notes.push((from, to, written));
+            next_gracenote = note + 1;
+            before = Some(own.note);
+        }
+        Recognised {
+            music: self.places.in_bars(notes),
+            doubtful,
+            unknown,
+            moved,
+            lost,
+            pickup,
+            places: self.places.clone(),
+        }
     }
-    Music::straight(metre, bars)
+}
+
+/// How unusual gracenotes are that are no movement.
+const UNKNOWN: f64 = 2.0;
+
+/// How unusual these are as gracenotes, whatever they last.
+fn kind(gracenotes: &[Note], context: Context) -> f64 {
+    let playable = is_playable(gracenotes, context);
+    let count = gracenotes.len() as f64;
+    match gracenotes {
+        // two equal notes with nothing between are one
+        [] if context.before == Some(context.after) => 5.0,
+        [] => 0.0,
+        _ if is_movement(gracenotes, context) => 0.5 + 0.1 * count,
+        [_] if playable => 0.6,
+        [_] => 4.0,
+        _ if playable => UNKNOWN + 0.6 * count,
+        _ => 4.0 + count,
+    }
+}
+
+/// The likeliest place of a note, and how unusual it is with how far it lies from it.
+fn snap(note: &Played, places: &Places) -> (i64, f64) {
+    let milliseconds = note.unit;
+    let mut best = (note.start.round() as i64, f64::INFINITY);
+    for grid in [60_i64, 80, 48, 30, 40, 24, 15, 20] {
+        let place = (note.start / grid as f64).round() as i64 * grid;
+        let off = (place as f64 - note.start).abs() * milliseconds / 12.0;
+        let cost = places.strangeness(place) + off * off / 2.0;
+        if cost < best.1 - 1e-9 {
+            best = (place, cost);
+        }
+    }
+    best
+}
+
+/// How unusual a gracenote of so many milliseconds is, before it is known how long the others are.
+fn length(lasts: f64) -> f64 {
+    let longer = 0.9 * (lasts / SHORT).log2();
+    (longer + (lasts / LONG).log2().max(0.0)).clamp(0.0, 3.0)
+}
+
+/// Milliseconds that have a logarithm: gracenotes may begin together with their note.
+fn lasting(milliseconds: f64) -> f64 {
+    milliseconds.max(4.0)
 }

@@ -163,6 +163,7 @@ mod tests {
                 clips: false,
                 silent_s: 0.0,
                 unheard_s: 0.0,
+                low_a: 236.0,
             };
             blowing.hear(f64::from(step) * 0.21, Some(now));
         }
@@ -202,6 +203,7 @@ mod tests {
                 clips: false,
                 silent_s: 3.0,
                 unheard_s: 0.0,
+                low_a: 236.0,
             }),
         );
         let shown = screen(40, 10, &silent);

@@ -340,7 +340,10 @@ fn sound_words(model: &Model) -> String {
         Instrument::PracticeChanter => "practice chanter",
         Instrument::PipeChanter => "pipe chanter",
     };
-    let pitch = format!("{chanter} {:.0} Hz", tuning.low_a.0);
+    let own = model.ear.map(|now| now.low_a);
+    let own = own.filter(|own| (own - tuning.low_a.0).abs() >= 0.5);
+    let own = own.map_or_else(String::new, |own| format!(", yours {own:.0}"));
+    let pitch = format!("{chanter} {:.0} Hz{own}", tuning.low_a.0);
     match &model.sound {
         SoundState::Closed => pitch,
         SoundState::Sounding { latency_ms, .. } => format!("{pitch} · {latency_ms:.0} ms"),
@@ -351,15 +354,7 @@ fn sound_words(model: &Model) -> String {
 /// The note that is heard, or a sentence where nothing can be; nothing while nobody listens.
 fn ear(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let Some(now) = model.ear else { return };
-    let options = &model.options;
-    let sounds = practising.is_playing()
-        && practising.heard.as_ref().is_some_and(|place| {
-            let plan = practising.reference(options.reference);
-            !place.counting_in && plan.factor(place.cycle) > 0.0
-        })
-        && options.levels.of(Bus::Reference).0 > 0.0
-        && !options.levels.muted[Bus::Reference as usize];
-    let said = trouble(now).or_else(|| (sounds && !options.headphones).then_some(DROWNED));
+    let said = trouble(now).or_else(|| model.reference_reaches_the_microphone().then_some(DROWNED));
     match said {
         Some(said) => {
             let said = fitted(said, area.width);

@@ -1,11 +1,12 @@
 """The testing takes: of another kind than what the ear was trained on, with a truth exact to the sample.
 
-    python testing.py MATERIAL OUT_FOLDER [--seed 1] [--only WORD]
+    python testing.py MATERIAL OUT_FOLDER [--seed 1] [--only WORD] [--second]
 
 MATERIAL is where these Debian packages lie unpacked (`apt-get download NAME; dpkg -x NAME*.deb MATERIAL`):
 fluid-soundfont-gm, timgm6mb-soundfont, musescore-general-soundfont (sampled instruments, applause, sea, helicopter,
 wood blocks), asterisk-core-sounds-{en,es,fr,it,ru}-wav (recorded speakers, 8 kHz), guitarix-common (the impulse
-response of a hall). The programs fluidsynth and espeak-ng render; PyPI's pyroomacoustics reckons rooms.
+response of a hall). `--second` takes other fonts, speakers and noises: csound-soundfont, opl3-soundfont (tones of an FM
+chip), asterisk-prompt-{it-menardi-wav,fr-armelle,es-co}, sonic-pi-samples. The programs fluidsynth and espeak-ng render; PyPI's pyroomacoustics reckons rooms.
 
 A tone is a second out of a sampled instrument's sustained note, looped, its level evened, brought to its pitch by
 resampling; tones are joined by crossfades of 1 to 4 ms centred on the truth. Movements are those of the published
@@ -29,14 +30,21 @@ RATE = 48000
 NOTES = ["LG", "LA", "B", "C", "D", "E", "F", "HG", "HA"]
 RATIOS = np.array([7 / 8, 1, 9 / 8, 5 / 4, 4 / 3, 3 / 2, 5 / 3, 7 / 4, 2])
 FONTS = {"fluid": "usr/share/sounds/sf2/FluidR3_GM.sf2", "tim": "usr/share/sounds/sf2/TimGM6mb.sf2",
-         "general": "usr/share/sounds/sf3/MuseScore_General_Full.sf3"}
-PROGRAMS = {"oboe": 68, "english-horn": 69, "bassoon": 70, "clarinet": 71, "bagpipe": 109, "shanai": 111, "saxophone": 64, "reed-organ": 20}
+         "general": "usr/share/sounds/sf3/MuseScore_General_Full.sf3", "bank": "usr/share/sounds/sf2/sf_GMbank.sf2", "chip": "usr/share/sounds/sf2/OPL-3_FM_128M.sf2"}
+PROGRAMS = {"oboe": 68, "english-horn": 69, "bassoon": 70, "clarinet": 71, "bagpipe": 109, "shanai": 111, "saxophone": 64, "reed-organ": 20, "accordion": 21,
+            "harmonica": 22, "tenor-saxophone": 66}
 MADE_OF = [("fluid", "oboe"), ("fluid", "bagpipe"), ("tim", "shanai"), ("tim", "bagpipe"), ("general", "oboe"), ("general", "clarinet"),
            ("general", "bassoon"), ("general", "english-horn"), ("fluid", "saxophone"), ("tim", "reed-organ"), ("general", "saxophone")]
 RECORDED = [m for m in MADE_OF if m[0] == "general"]
 # Added on 2026-11-29 after three looks had shown what a bassoon does: none of these stands in a row before.
 OTHERS = [("fluid", "bassoon"), ("tim", "bassoon"), ("tim", "oboe"), ("fluid", "clarinet"), ("fluid", "english-horn"), ("tim", "clarinet"),
           ("fluid", "shanai"), ("fluid", "reed-organ")]
+# Added on 2026-11-30, after the takes of the first set had become tuning material: fonts, speakers and noises that no
+# figure and no look had told anything of.
+SECOND = [("bank", "oboe"), ("bank", "bagpipe"), ("bank", "shanai"), ("bank", "clarinet"), ("bank", "bassoon"), ("bank", "english-horn"), ("bank", "saxophone"),
+          ("bank", "reed-organ"), ("bank", "accordion"), ("chip", "oboe"), ("chip", "bagpipe"), ("chip", "clarinet")]
+SECOND_OTHERS = [("bank", "harmonica"), ("bank", "tenor-saxophone"), ("chip", "shanai"), ("chip", "bassoon"), ("chip", "reed-organ"), ("chip", "english-horn")]
+SECOND_NOISES = [("bank", 126), ("bank", 122), ("bank", 125), "loop_3d_printer", "vinyl_hiss", "loop_industrial"]
 
 
 def variable(n):
@@ -81,8 +89,8 @@ def pitch(x, near):
 
 
 class Material:
-    def __init__(self, folder):
-        self.folder, self.kept = folder, {}
+    def __init__(self, folder, second=False):
+        self.folder, self.second, self.kept = folder, second, {}
 
     def once(self, key, make):
         if key not in self.kept:
@@ -105,16 +113,25 @@ class Material:
     def effect(self, font, program):
         return self.once((font, program), lambda: rendered(self.folder + "/" + FONTS[font], program, [60], 20.0)[0])
 
+    def sample(self, name):
+        x, rate = soundfile.read("%s/usr/share/sonic-pi/samples/%s.flac" % (self.folder, name), always_2d=True)
+        return ss.resample(x.mean(1), int(len(x) * RATE / rate))
+
     def block(self, key):
-        return self.once(("block", key), lambda: rendered(self.folder + "/" + FONTS["fluid"], 0, [key], 0.5, channel=9)[0])
+        return self.once(("block", key), lambda: rendered(self.folder + "/" + FONTS["bank" if self.second else "fluid"], 0, [key], 0.5, channel=9)[0])
 
     def speaker(self, rng, seconds, language=None):
         """A recorded speaker: prompts of a second and more, one after the other."""
         folders = sorted(glob.glob(self.folder + "/usr/share/asterisk/sounds/*"))
-        files = sorted(glob.glob(folders[rng.integers(len(folders)) if language is None else language % len(folders)] + "/**/*.wav", recursive=True))
+        if self.second:
+            folders = [f for f in folders if os.path.basename(f) in ("es", "fr", "it_IT_f_Menardi")]
+        folder = folders[rng.integers(len(folders)) if language is None else language % len(folders)]
+        files = sorted(f for end in ("wav", "gsm") for f in glob.glob(folder + "/**/*." + end, recursive=True))
         out = np.zeros(0)
         while len(out) < seconds * RATE:
-            x, rate = soundfile.read(files[rng.integers(len(files))])
+            name = files[rng.integers(len(files))]
+            raw = dict(format="RAW", subtype="GSM610", samplerate=8000, channels=1) if name.endswith("gsm") else {}
+            x, rate = soundfile.read(name, **raw)
             if len(x) > rate and np.abs(x).max() > 0.02:
                 out = np.concatenate([out, ss.resample_poly(x, RATE // rate, 1), np.zeros(rng.integers(2000, 20000))])
         return out[: int(seconds * RATE)]
@@ -268,6 +285,10 @@ def noise(rng, kind, size, material):
         x = white
     elif kind == "pink":
         x = slope(0.5)
+    elif material.second:
+        of = SECOND_NOISES[rng.integers(len(SECOND_NOISES))]
+        x = material.sample(of) if isinstance(of, str) else material.effect(*of)
+        x = np.roll(np.resize(x, size), rng.integers(size))
     else:  # recorded: applause, sea, helicopter of two fonts
         x = material.effect(*[("fluid", 126), ("fluid", 122), ("tim", 125), ("tim", 122), ("general", 126)][rng.integers(5)])
         x = np.roll(np.resize(x, size), rng.integers(size))
@@ -275,7 +296,7 @@ def noise(rng, kind, size, material):
 
 
 def drone(rng, material, la, size):
-    tones, out = material.tones("general", "bassoon", 237), np.zeros(size)
+    tones, out = material.tones("bank" if material.second else "general", "bassoon", 237), np.zeros(size)
     for below in (2, 2, 4):
         x, hz = tones[1]
         place = np.cumsum(np.full(size, la / below / (2 if la > 350 else 1) * 2 ** (rng.normal(0, 3) / 1200) / hz * (2 if la > 350 else 1)))
@@ -335,9 +356,10 @@ def voices(rng, material, size):
 def main():
     p = argparse.ArgumentParser()
     p.add_argument("material"), p.add_argument("out"), p.add_argument("--seed", type=int, default=1), p.add_argument("--only", default=""), p.add_argument("--most", type=int, default=99)
+    p.add_argument("--second", action="store_true")
     a = p.parse_args()
     os.makedirs(a.out, exist_ok=True)
-    material = Material(a.material)
+    material = Material(a.material, a.second)
 
     def write(name, x, case):
         soundfile.write("%s/%s.flac" % (a.out, name), x, RATE, subtype="PCM_16")
@@ -356,6 +378,8 @@ def main():
                       notes=[], movements=[], conditions=dict(pipe=pipe)))
                 continue
             sources = how.get("sources", MADE_OF)
+            if a.second:
+                sources = SECOND_OTHERS if sources is OTHERS else SECOND
             source = sources[rng.integers(len(sources))]
             notes, movements = tune(rng, how.get("crossings", 0.5), 5, 20)
             dry, truth, la = play(rng, material, source, pipe, notes, how.get("rough", False))
