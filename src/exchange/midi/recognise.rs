@@ -114,28 +114,32 @@ struct State {
 /// Recognises the notes. `sure` says that bars begin where the file says so; else it begins with
 /// its first note, which may be a pickup.
 pub(super) fn recognise(played: &[Played], places: &Places, sure: bool) -> Recognised {
-    let pickup = if sure { 0 } else { pickup(played, places) };
+    // of how long the gracenotes are a pickup says nothing
+    let style = style(played, places);
+    let pickup = if sure {
+        0
+    } else {
+        pickup(played, places, style)
+    };
     let places = places.with_pickup(pickup);
-    let mut reading = Reading::new(played, &places, None);
-    let mut states = reading.forward(played.len());
+    let mut reading = Reading::new(played, &places, style);
+    let states = reading.forward(played.len());
+    let best = Reading::best(&states);
+    let margins = reading.margins(&states);
+    reading.written(&best, &margins, pickup)
+}
+
+/// How long the gracenotes are by the least unusual reading.
+fn style(played: &[Played], places: &Places) -> Option<Style> {
+    let mut reading = Reading::new(played, places, None);
+    let states = reading.forward(played.len());
     // some programs let a gracenote have half of its note, however long that is
     reading.style = Some(Style::Halves);
     let halves = reading.forward(played.len());
     if least(&halves) < least(&states) {
-        states = halves;
-    } else {
-        reading.style = None;
+        return reading.style;
     }
-    let mut best = Reading::best(&states);
-    if reading.style.is_none() {
-        reading.style = reading.style_of(&best);
-        if reading.style.is_some() {
-            states = reading.forward(played.len());
-            best = Reading::best(&states);
-        }
-    }
-    let margins = reading.margins(&states);
-    reading.written(&best, &margins, pickup)
+    reading.style_of(&Reading::best(&states))
 }
 
 /// How unusual the best reading is.
@@ -147,14 +151,14 @@ fn least(states: &[Vec<State>]) -> f64 {
 }
 
 /// The pickup with which the notes are least unusual.
-fn pickup(played: &[Played], places: &Places) -> i64 {
+fn pickup(played: &[Played], places: &Places, style: Option<Style>) -> i64 {
     let some = &played[..played.len().min(ENOUGH)];
     let full = bar_length(places.first());
     let step = UNITS / 16;
     let mut found = (f64::INFINITY, 0);
     for pickup in (0..full).step_by(usize::try_from(step).unwrap_or(1)) {
         let shifted = places.with_pickup(pickup);
-        let mut reading = Reading::new(some, &shifted, None);
+        let mut reading = Reading::new(some, &shifted, style);
         let states = reading.forward(some.len());
         let best = Reading::best(&states);
         let mut cost = least(&states);
