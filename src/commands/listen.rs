@@ -97,7 +97,12 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     document.remarks.append(&mut beside);
     if let Some((target, format)) = format {
         let name = arguments.file.file_name().unwrap_or_default();
-        let take = drawn(name.to_string_lossy().into_owned(), &hearing, compared);
+        let file = name.to_string_lossy().into_owned();
+        let mut take = match &asked {
+            Some(asked) => drawn(asked.title.clone(), &hearing, compared),
+            None => drawn(file.clone(), &hearing, None),
+        };
+        take.source = (take.title != file).then_some(file);
         let bytes = format.write(&draw_take(&take, Paper::A4))?;
         output::write_bytes(target, arguments.force, &bytes)?;
         if !arguments.json {
@@ -132,6 +137,8 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
 
 /// A stage of a drill at a tempo, and between which tempi its ladder stands.
 struct Asked {
+    /// The drill with its stage and tempo: what a picture is called.
+    title: String,
     piece: Piece,
     rung: Rung,
     ladder: [Bpm; 2],
@@ -147,7 +154,14 @@ fn asked(drill: &str, stage: &str, at: arguments::AtRung) -> Result<Asked, Failu
         lengths: rung.lengths(opened.drill.lengths),
         ..Layout::at(rung.tempo(), SampleRate::USUAL)
     };
+    let title = if opened.drill.stages.len() > 1 {
+        let stage = &opened.drill.stages[stage].name;
+        format!("{}, {stage} at {}", opened.drill.title, rung.spoken())
+    } else {
+        format!("{} at {}", opened.drill.title, rung.spoken())
+    };
     Ok(Asked {
+        title,
         piece: Piece::of(&score, &lay(&score, &layout)),
         rung,
         ladder: [ladder.from(), ladder.to()],

@@ -187,15 +187,25 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         output::print(&text(&found, &failing, plan::date()))?;
     }
     if let Some(target) = &arguments.output {
-        let title = arguments.what.as_deref().unwrap_or("every drill");
-        let svg = || picture::svg(title, &found).map_err(Failure);
+        let title_of = |name: &str| {
+            let known = drills.iter().find(|drill| drill.name == name);
+            known.map_or_else(|| name.to_owned(), |drill| drill.title.clone())
+        };
+        let title = match (drills.as_slice(), arguments.what.as_deref()) {
+            ([drill], Some(_)) => drill.title.clone(),
+            (_, what) => what.unwrap_or("every drill").to_owned(),
+        };
+        let shown = picture::Shown::of(&wording::capital(&title), &found, title_of);
+        let svg = |width| picture::svg(&shown, width).map_err(Failure);
         let bytes = match target.extension().and_then(|end| end.to_str()) {
-            Some("svg") => svg()?.into_bytes(),
-            Some("png") => picture::png(title, &found).map_err(Failure)?,
+            Some("svg") => svg(picture::WIDE)?.into_bytes(),
+            Some("png") => picture::png(&shown).map_err(Failure)?,
             _ => {
                 let failing = failing(arguments.what.as_deref());
                 let text = text(&found, &failing, plan::date());
-                picture::html(title, &svg()?, &text).into_bytes()
+                let pictures = [svg(picture::WIDE)?, svg(picture::NARROW)?];
+                let [wide, narrow] = &pictures;
+                picture::html(&title, [wide, narrow], &text).into_bytes()
             }
         };
         output::write_bytes(target, arguments.force, &bytes)?;

@@ -152,7 +152,7 @@ pub fn heard_apart(entries: &[Entry], drills: &[Known], since: Option<Date>) -> 
 }
 
 /// How the weeks went.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Progress {
     /// Days with playing or marks, rising.
     pub days: Vec<DayLine>,

@@ -46,6 +46,8 @@ pub struct Round {
 pub struct Take {
     /// The head of the first page.
     pub title: String,
+    /// What it was read from, said below the head.
+    pub source: Option<String>,
     /// The notes heard.
     pub heard: Vec<Bar>,
     /// The notes expected; empty without a drill.
@@ -79,8 +81,13 @@ const RING: f64 = 7.0;
 const LENGTH: f64 = 0.8;
 /// Height of each of the two bars.
 const LENGTH_BAR: f64 = 3.6;
-/// A row under the picture: words, or the two bars of a length.
+/// A row of words under the picture, or the two bars of a length.
 const TOLD: f64 = TEXT * 1.3;
+
+/// The least height of a fault under the picture: its place enlarged.
+const FAULT: f64 = 60.0;
+/// Of the width, what its words get.
+const WORDS_SHARE: f64 = 0.36;
 
 /// Draws a take, line after line as music is set.
 pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
@@ -88,10 +95,13 @@ pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
     writer.new_page();
     writer.heading(1, &take.title, TITLE * 0.8);
     writer.skip(2.0);
+    if let Some(source) = &take.source {
+        writer.paragraph(source, SMALL, Face::Italic);
+    }
     let key = if take.expected.is_empty() {
         "A solid bar was heard."
     } else {
-        "An outline is what is written, a solid bar what was heard; where they differ too much there is a ring with a number, and lengths stand below each other. Dotted lines are beats."
+        "An outline is what is written, a solid bar what was heard; where they differ too much there is a ring with a number, and the place again, enlarged: above what was heard, below what is written, in milliseconds. Dotted lines are beats."
     };
     writer.paragraph(key, SMALL, Face::Regular);
     writer.skip(6.0);
@@ -106,16 +116,8 @@ pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
             .filter(|(_, fault)| inside(fault.at_s))
             .collect();
         let width = writer.width() - NAMES;
-        let told: Vec<Told> = here
-            .iter()
-            .flat_map(|(number, fault)| {
-                let words = format!("{}  {}", number + 1, fault.words);
-                let words = wrap(&words, Face::Regular, TEXT, width);
-                let lengths = fault.lengths_ms.into_iter().map(Told::Lengths);
-                words.into_iter().map(Told::Words).chain(lengths)
-            })
-            .collect();
-        let height = WORDS + NUMBERS + 9.0 * ROW + SCALES + told.len() as f64 * TOLD + 13.0;
+        let first = here.first().map_or(0.0, |_| FAULT);
+        let height = WORDS + NUMBERS + 9.0 * ROW + SCALES + first + 13.0;
         writer.need(height);
         if writer.pages() > PAGES {
             writer.paragraph(
@@ -144,29 +146,134 @@ pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
         writer.put(Role::Figure(line.in_words(take, &here)), figure);
         writer.skip(WORDS + NUMBERS + 9.0 * ROW + SCALES);
         writer.skip(3.0);
-        let mut ink = Vec::new();
-        for told in told {
-            let (left, top) = (MARGIN + NAMES, writer.y);
-            match told {
-                Told::Words(text) => {
-                    ink.push(Ink::words(&text, left, top + TEXT, TEXT, Face::Regular));
-                }
-                Told::Lengths(lengths) => ink.extend(two_bars(lengths, left, top, width)),
-            }
-            writer.skip(TOLD);
-        }
-        if !ink.is_empty() {
-            writer.put(Role::Paragraph, ink);
+        for (number, fault) in &here {
+            write_fault(&mut writer, take, *number, fault);
         }
         writer.skip(10.0);
     }
     writer.finish(take.title.clone())
 }
 
-/// What stands in a row under the picture.
-enum Told {
-    Words(String),
-    Lengths((f64, f64)),
+/// A fault in words, and its place again, enlarged.
+fn write_fault(writer: &mut Writer, take: &Take, number: usize, fault: &FaultMark) {
+    let left = MARGIN + NAMES;
+    let width = writer.width() - NAMES;
+    let words = format!("{}  {}", number + 1, fault.words);
+    let words = wrap(&words, Face::Regular, TEXT, width * WORDS_SHARE - 8.0);
+    let lengths = f64::from(u8::from(fault.lengths_ms.is_some()));
+    let height = (TOLD * (words.len() as f64 + lengths) + 4.0).max(FAULT);
+    writer.need(height);
+    let top = writer.y;
+    let mut ink = Vec::new();
+    for (row, text) in words.iter().enumerate() {
+        let base = top + TOLD * row as f64 + TEXT;
+        ink.push(Ink::words(text, left, base, TEXT, Face::Regular));
+    }
+    if let Some(lengths) = fault.lengths_ms {
+        let below = top + TOLD * words.len() as f64;
+        ink.extend(two_bars(lengths, left, below, width * WORDS_SHARE - 8.0));
+    }
+    writer.put(Role::Paragraph, ink);
+    let window = Window::around(fault, take);
+    let x = left + width * WORDS_SHARE;
+    let (ink, said) = window.draw(take, fault, x, top, width * (1.0 - WORDS_SHARE));
+    writer.put(Role::Figure(said), ink);
+    writer.skip(height);
+}
+
+/// A short stretch of time around a fault, to be drawn large.
+struct Window {
+    from: f64,
+    to: f64,
+}
+
+impl Window {
+    /// The least and the most that is shown, seconds: a gracenote of 30 ms is wide enough for its
+    /// figure, and a long note is seen to its end.
+    const SHORTEST: f64 = 0.5;
+    const LONGEST: f64 = 1.2;
+
+    fn around(fault: &FaultMark, take: &Take) -> Self {
+        let at = |bars: &[Bar]| {
+            let own = |bar: &&Bar| {
+                bar.note == fault.note
+                    && bar.start_s < fault.at_s + 0.05
+                    && bar.end_s > fault.at_s - 0.05
+            };
+            bars.iter()
+                .filter(own)
+                .map(|bar| bar.end_s - bar.start_s)
+                .fold(0.0, f64::max)
+        };
+        let longest = at(&take.heard).max(at(&take.expected));
+        let length = (longest * 1.4).clamp(Self::SHORTEST, Self::LONGEST);
+        let from = fault.at_s - length * 0.3;
+        Self {
+            from,
+            to: from + length,
+        }
+    }
+
+    /// Two lanes under each other, what was heard and what is written, each note with its name and
+    /// its whole length; with the same in words.
+    fn draw(
+        &self,
+        take: &Take,
+        fault: &FaultMark,
+        left: f64,
+        top: f64,
+        width: f64,
+    ) -> (Vec<Ink>, String) {
+        let x = |at: f64| left + (at - self.from) / (self.to - self.from) * width;
+        let middle = top + 26.0;
+        let mut ink = Vec::new();
+        let fault_at = x(fault.at_s);
+        for dash in 0..17 {
+            let y = top + 3.0 * f64::from(dash);
+            ink.push(Ink::rectangle(fault_at - 0.2, y, fault_at + 0.2, y + 1.2));
+        }
+        let mut said = Vec::new();
+        for (bars, heard) in [(&take.heard, true), (&take.expected, false)] {
+            let mut words = Vec::new();
+            // the right end of the figures so far
+            let mut free = left;
+            for bar in bars {
+                let (start, end) = (bar.start_s.max(self.from), bar.end_s.min(self.to));
+                if start >= end {
+                    continue;
+                }
+                let ms = format!("{:.0}", (bar.end_s - bar.start_s) * 1000.0);
+                words.push(format!("{} {ms}", bar.note));
+                // a hair of white between neighbours
+                let (from, to) = (x(start), (x(end) - 0.8).max(x(start) + 1.2));
+                let [name_base, ms_base] = if heard {
+                    ink.push(Ink::rectangle(from, middle - 8.0, to, middle - 1.0));
+                    [middle - 18.0, middle - 10.0]
+                } else {
+                    ink.push(Ink::frame(from, middle + 1.0, to, middle + 8.0, 0.6));
+                    [middle + 24.0, middle + 16.0]
+                };
+                let size = SMALL * 0.85;
+                let name = bar.note.to_string();
+                let wide = |text: &str| Face::Regular.width(text, size);
+                let wider = wide(&name).max(wide(&ms));
+                if from >= free {
+                    free = from + wider + 2.0;
+                    ink.push(Ink::words(&name, from, name_base, size, Face::Bold));
+                    ink.push(Ink::words(&ms, from, ms_base, size, Face::Regular));
+                }
+            }
+            let what = if heard { "heard" } else { "written" };
+            said.push(format!("{what}: {}", words.join(", ")));
+        }
+        ink.push(Ink::rectangle(
+            left,
+            middle - 0.2,
+            left + width,
+            middle + 0.2,
+        ));
+        (ink, format!("enlarged, milliseconds; {}", said.join("; ")))
+    }
 }
 
 /// A length that was played, solid, over the one that is written, as an outline, with its figures;
@@ -475,6 +582,7 @@ mod tests {
         };
         Take {
             title: "A take".to_owned(),
+            source: None,
             heard: vec![bar(Note::LowA, 1.0, 3.0), bar(Note::D, 6.0, 6.05)],
             expected: vec![bar(Note::LowA, 1.0, 3.0), bar(Note::D, 6.0, 6.04)],
             rounds: vec![Round {
@@ -518,6 +626,21 @@ mod tests {
         for words in ["1 too long", "2 too long", "repetition 1"] {
             assert!(told.iter().any(|text| text == words), "{told:?}");
         }
+    }
+
+    /// A ring says where; how far off it was is read in the place enlarged, beside what is written.
+    #[test]
+    fn each_fault_stands_again_with_the_written_lengths() {
+        let booklet = draw_take(&take(), Paper::A4);
+        let blocks = booklet.pages.iter().flat_map(|page| &page.blocks);
+        let enlarged: Vec<&str> = blocks
+            .filter_map(|block| match &block.role {
+                Role::Figure(words) if words.starts_with("enlarged") => Some(words.as_str()),
+                _ => None,
+            })
+            .collect();
+        let wanted = "enlarged, milliseconds; heard: D 50; written: D 40";
+        assert_eq!(enlarged, [wanted; 2]);
     }
 
     /// Hours of a take would make a picture that nothing opens: it ends and says so.

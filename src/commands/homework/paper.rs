@@ -1,4 +1,5 @@
-//! The class on paper: the rows of a review as a table that goes over as many pages as it needs.
+//! The class on paper: the rows of a review by student, as a table that goes over as many pages as it
+//! needs.
 
 use crate::engraving::font::{Face, Segment};
 use crate::homework::{Row, clean_words};
@@ -9,6 +10,9 @@ const MARGIN: f64 = 42.5;
 const TEXT: f64 = 9.0;
 const LINE: f64 = 11.5;
 const PADDING: f64 = 4.0;
+/// Rules below a drill and below a student.
+const THIN: f64 = 0.3;
+const THICK: f64 = 0.9;
 /// Heads and widths of the columns, in parts of the page between its margins.
 const COLUMNS: [(&str, f64); 5] = [
     ("who", 0.18),
@@ -111,8 +115,9 @@ impl Table {
         self.size.1 - MARGIN - 14.0
     }
 
-    /// A row of the table at the place reached; `height` is that of its highest cell.
-    fn row(&mut self, columns: &[Vec<String>], face: Face, head: bool) {
+    /// A row of the table at the place reached; `height` is that of its highest cell, `thick` the rule
+    /// below it.
+    fn row(&mut self, columns: &[Vec<String>], face: Face, head: bool, thick: f64) {
         let mut x = MARGIN;
         let mut cells = Vec::with_capacity(columns.len());
         for (place, (lines, (_, share))) in columns.iter().zip(COLUMNS).enumerate() {
@@ -136,7 +141,6 @@ impl Table {
         }
         self.rows.push(cells);
         self.y += height(columns);
-        let thick = if head { 0.9 } else { 0.4 };
         self.rules
             .push(rule(MARGIN, self.size.0 - MARGIN, self.y, thick));
     }
@@ -146,7 +150,7 @@ impl Table {
             .iter()
             .map(|(name, share)| wrapped(name, Face::Bold, share * self.inner() - 2.0 * PADDING))
             .collect();
-        self.row(&heads, Face::Bold, true);
+        self.row(&heads, Face::Bold, true, THICK);
     }
 
     /// Ends the table on this page, with the page's number below.
@@ -194,9 +198,28 @@ pub(super) fn booklet(title: &str, rows: &[Row]) -> Booklet {
         summary: format!("{title}: how each student's drills stand"),
     };
     table.head();
-    for row in rows {
+    let mut by_student: Vec<&Row> = rows.iter().collect();
+    by_student.sort_by_cached_key(|row| (row.who().to_lowercase(), row.file.clone()));
+    for (place, row) in by_student.iter().enumerate() {
+        let same = |other: Option<&&Row>| {
+            other.is_some_and(|other| (other.who(), &other.file) == (row.who(), &row.file))
+        };
+        let before = place
+            .checked_sub(1)
+            .and_then(|before| by_student.get(before));
+        // on top of a page the name stands again
+        let named = !same(before) || table.rows.len() <= 1;
+        let thick = if same(by_student.get(place + 1)) {
+            THIN
+        } else {
+            THICK
+        };
         let face = if row.stuck { Face::Bold } else { Face::Regular };
-        let columns: Vec<Vec<String>> = texts(row)
+        let mut texts = texts(row);
+        if !named {
+            texts[0].clear();
+        }
+        let columns: Vec<Vec<String>> = texts
             .iter()
             .zip(COLUMNS)
             .map(|(paragraphs, (_, share))| {
@@ -215,7 +238,7 @@ pub(super) fn booklet(title: &str, rows: &[Row]) -> Booklet {
             let whole = rest.iter().map(Vec::len).max().unwrap_or(0);
             let fresh = table.rows.len() <= 1;
             if whole <= fit {
-                table.row(&rest, face, false);
+                table.row(&rest, face, false, thick);
                 break;
             }
             if fresh && fit > 0 {
@@ -226,7 +249,7 @@ pub(super) fn booklet(title: &str, rows: &[Row]) -> Booklet {
                         (now.to_vec(), later.to_vec())
                     })
                     .unzip();
-                table.row(&now, face, false);
+                table.row(&now, face, false, THIN);
                 rest = later;
             }
             table.end_page();
@@ -283,6 +306,29 @@ mod tests {
                 .iter()
                 .chain(block.rows.iter().flatten().flat_map(|cell| &cell.ink))
         })
+    }
+
+    /// A teacher looks a student up, and what is said of one stands together under one name.
+    #[test]
+    fn the_class_stands_by_student() {
+        let mut two = report("Una", "how hard?");
+        two.1.drills.push(ReportedDrill {
+            drill: "grip".to_owned(),
+            at: None,
+            ..two.1.drills[0].clone()
+        });
+        let class = [report("Zelda", "why?"), two];
+        let booklet = booklet("week 3", &rows(&class, &["Ann".to_owned()]));
+        let texts: Vec<&str> = inks(&booklet.pages[0])
+            .filter_map(|ink| match ink {
+                Ink::Text { text, .. } => Some(text.as_str()),
+                Ink::Glyph { .. } | Ink::Fill(_) => None,
+            })
+            .collect();
+        let place = |wanted: &str| texts.iter().position(|text| *text == wanted);
+        assert_eq!(texts[0], "week 3");
+        assert!(place("Ann") < place("Una") && place("Una") < place("Zelda"));
+        assert_eq!(texts.iter().filter(|text| **text == "Una").count(), 1);
     }
 
     /// A class that needs several pages, one with a question longer than a page and a word wider

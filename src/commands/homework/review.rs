@@ -43,13 +43,16 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     };
     let mut reports = Vec::new();
     let mut class: Vec<String> = Vec::new();
+    let mut titles = std::collections::BTreeSet::new();
     let mut broken = 0;
     for file in &arguments.files {
         let read = open::read_bytes(file, LARGEST_FILE).and_then(|bytes| {
             let failed = |error: HomeworkError| told(file, &error);
             match kind_of(&bytes) {
                 Some(WhatFile::Assignment) => {
-                    class.extend(read_assignment(&bytes).map_err(failed)?.whom);
+                    let assignment = read_assignment(&bytes).map_err(failed)?;
+                    titles.insert(assignment.title);
+                    class.extend(assignment.whom);
                 }
                 _ => reports.push((
                     file.display().to_string(),
@@ -68,10 +71,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             "none of the files is a report that reads".to_owned(),
         ));
     }
-    let titles: std::collections::BTreeSet<&str> = reports
-        .iter()
-        .map(|(_, report)| report.title.as_str())
-        .collect();
+    titles.extend(reports.iter().map(|(_, report)| report.title.clone()));
     let title = titles.into_iter().collect::<Vec<_>>().join(", ");
     let rows = rows(&reports, &class);
     if arguments.json {

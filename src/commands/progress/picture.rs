@@ -1,5 +1,5 @@
-//! Progress as a picture: minutes and clean rate by day, tempi reached, lengths and landings where
-//! they were measured.
+//! Progress as a picture: panels under each other over one axis of days: minutes, clean rate, tempi
+//! reached drill by drill, lengths and landings where they were measured.
 
 use super::paint::Painting;
 use crate::planning::Progress;
@@ -8,45 +8,57 @@ use plotters::coord::Shift;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
-/// Days since 2000, the charts' horizontal axis.
+/// Days since 2000, the panels' horizontal axis.
 fn number(day: Date) -> i32 {
     Date::constant(2000, 1, 1)
         .until(day)
         .map_or(0, |span| span.get_days())
 }
 
-fn day_of(number: i32) -> String {
+/// `7 Jan`, and with its year where days of several years stand on the axis.
+fn day_of(number: i32, with_year: bool) -> String {
+    let form = if with_year { "%-d %b %Y" } else { "%-d %b" };
     Date::constant(2000, 1, 1)
         .checked_add(jiff::Span::new().days(number))
-        .map_or_else(|_| String::new(), |day| day.to_string())
+        .map_or_else(|_| String::new(), |day| day.strftime(form).to_string())
 }
 
-const WIDTH: u32 = 900;
-/// Where the charts end and the names of the lines begin.
-const NAMES_FROM: i32 = 680;
-/// Height of a chart, and of the one with the names.
-const LOW: u32 = 220;
-const HIGH: u32 = 440;
-/// The least distance of two names.
-const NAME: i32 = 14;
+/// Widths of the picture, and of its twin for a phone, dots; letters are as large on both.
+pub(super) const WIDE: u32 = 900;
+pub(super) const NARROW: u32 = 360;
+/// The title over all, a panel without its names, a row of names, the axis of days.
+const TITLE: u32 = 40;
+const PANEL: u32 = 160;
+const NAMES: u32 = 18;
+const AXIS: u32 = 46;
+/// Left of every panel, so that all have the same axis: its figures.
+const LEFT: u32 = 40;
+/// What an axis counts stands over it: upright letters are read, turned ones are not.
+const UNIT: u32 = 18;
+const SMALL: i32 = 13;
+/// Lines in a panel at most: more are not told apart.
+const MOST_LINES: usize = 4;
+/// Drills whose tempi are shown at most, those practised last.
+const MOST_DRILLS: usize = 6;
 
-/// Colours that differ for every kind of sight, darkest first, without the yellow that is lost on
-/// white (Okabe & Ito, Color Universal Design, 2008).
-const COLOURS: [RGBColor; 7] = [
+/// Colours that differ for every kind of sight (Okabe & Ito, Color Universal Design, 2008); each has a
+/// shape too, and black is left to words.
+const COLOURS: [RGBColor; MOST_LINES] = [
     RGBColor(0, 114, 178),
     RGBColor(213, 94, 0),
-    RGBColor(0, 0, 0),
     RGBColor(0, 158, 115),
     RGBColor(204, 121, 167),
-    RGBColor(86, 180, 233),
-    RGBColor(230, 159, 0),
 ];
 
-fn size(found: &Progress) -> (u32, u32) {
-    let heard = if found.heard.is_empty() { 0 } else { LOW };
-    let apart = if found.heard_apart.is_empty() { 0 } else { LOW };
-    (WIDTH, 2 * LOW + HIGH + heard + apart)
-}
+/// The same on a dark ground, as a page's style says them.
+const IN_THE_DARK: [(&str, &str); 6] = [
+    ("#FFFFFF", "#16181a"),
+    ("#000000", "#eeeeee"),
+    ("#0072B2", "#6cc0f5"),
+    ("#D55E00", "#ff9a57"),
+    ("#009E73", "#3fd3a6"),
+    ("#CC79A7", "#eea6cc"),
+];
 
 fn cannot(error: impl std::fmt::Display) -> String {
     format!("cannot draw the picture: {error}")
@@ -56,11 +68,12 @@ fn cannot(error: impl std::fmt::Display) -> String {
 ///
 /// # Errors
 /// What the drawing library says.
-pub(super) fn svg(title: &str, found: &Progress) -> Result<String, String> {
+pub(super) fn svg(shown: &Shown, width: u32) -> Result<String, String> {
     let mut text = String::new();
     {
-        let root = SVGBackend::with_string(&mut text, size(found)).into_drawing_area();
-        draw(title, found, &root).map_err(cannot)?;
+        let size = (width, shown.height(width));
+        let root = SVGBackend::with_string(&mut text, size).into_drawing_area();
+        draw(shown, &root).map_err(cannot)?;
         root.present().map_err(cannot)?;
     }
     Ok(text)
@@ -70,11 +83,12 @@ pub(super) fn svg(title: &str, found: &Progress) -> Result<String, String> {
 ///
 /// # Errors
 /// What the drawing library or the encoder says.
-pub(super) fn png(title: &str, found: &Progress) -> Result<Vec<u8>, String> {
-    let mut painting = Painting::new(size(found)).ok_or_else(|| cannot("it has no size"))?;
+pub(super) fn png(shown: &Shown) -> Result<Vec<u8>, String> {
+    let size = (WIDE, shown.height(WIDE));
+    let mut painting = Painting::new(size).ok_or_else(|| cannot("it has no size"))?;
     {
         let root = (&mut painting).into_drawing_area();
-        draw(title, found, &root).map_err(cannot)?;
+        draw(shown, &root).map_err(cannot)?;
         root.present().map_err(cannot)?;
     }
     painting.png()
@@ -82,70 +96,105 @@ pub(super) fn png(title: &str, found: &Progress) -> Result<Vec<u8>, String> {
 
 type Drawn<B> = Result<(), DrawingAreaErrorKind<<B as DrawingBackend>::ErrorType>>;
 
-/// A line of a chart with its name.
+/// A line of a panel with its name.
+#[derive(Debug)]
 struct Line {
     name: String,
     points: Vec<(i32, f64)>,
 }
 
-impl Line {
-    fn of(name: &str, points: Vec<(i32, f64)>) -> Self {
-        Self {
-            name: name.to_owned(),
-            points,
-        }
-    }
-}
-
-/// What a chart shows.
-struct Chart<'a> {
-    caption: &'a str,
-    days: std::ops::Range<i32>,
+/// A panel.
+#[derive(Debug)]
+struct Panel {
+    title: String,
+    /// What its axis counts.
+    unit: &'static str,
     range: std::ops::Range<f64>,
     lines: Vec<Line>,
     /// Bars from the ground, and no lines.
     bars: bool,
 }
 
-fn draw<B: DrawingBackend>(title: &str, found: &Progress, root: &DrawingArea<B, Shift>) -> Drawn<B>
-where
-    B::ErrorType: 'static,
-{
-    root.fill(&WHITE)?;
-    let days = found.days.iter().map(|day| day.day);
-    let climbed = found.climbed.iter().map(|rung| rung.day);
-    let apart = found.heard_apart.iter().map(|line| line.day);
-    let numbers: Vec<i32> = days.chain(climbed).chain(apart).map(number).collect();
-    let (Some(first), Some(last)) = (numbers.iter().min(), numbers.iter().max()) else {
-        return root.draw(&Text::new(
-            "nothing was played yet",
-            (60, 60),
-            ("sans-serif", 20),
-        ));
-    };
-    let days = *first - 1..*last + 1;
-    let high = (2 * LOW + HIGH) as i32;
-    let cut = [LOW as i32, 2 * LOW as i32, high, high + LOW as i32];
-    // One part more than there are cuts.
-    let below = usize::from(!found.heard.is_empty()) + usize::from(!found.heard_apart.is_empty());
-    let parts = root.split_by_breakpoints::<i32, i32, _, _>([], &cut[..2 + below]);
-    let minutes: Vec<(i32, f64)> = found
+/// All that a picture shows.
+#[derive(Debug)]
+pub(super) struct Shown {
+    title: String,
+    days: std::ops::Range<i32>,
+    panels: Vec<Panel>,
+    /// What there was no room for, as a sentence.
+    left_out: Option<String>,
+}
+
+impl Panel {
+    /// Rows of names over the panel: none where the title says it all.
+    fn rows(&self, width: u32) -> u32 {
+        let named = u32::try_from(self.lines.len()).unwrap_or(0);
+        match named {
+            0 | 1 if self.bars || self.lines.iter().all(|line| line.name.is_empty()) => 0,
+            _ if width >= WIDE => named.div_ceil(2),
+            _ => named,
+        }
+    }
+
+    fn height(&self, width: u32) -> u32 {
+        PANEL + NAMES * self.rows(width)
+    }
+}
+
+impl Shown {
+    /// What a picture of this progress shows; `title_of` says a drill's title by its name.
+    pub(super) fn of(title: &str, found: &Progress, title_of: impl Fn(&str) -> String) -> Self {
+        let days = found.days.iter().map(|day| day.day);
+        let climbed = found.climbed.iter().map(|rung| rung.day);
+        let apart = found.heard_apart.iter().map(|line| line.day);
+        let numbers: Vec<i32> = days.chain(climbed).chain(apart).map(number).collect();
+        let mut shown = Self {
+            title: title.to_owned(),
+            days: 0..0,
+            panels: Vec::new(),
+            left_out: None,
+        };
+        let (Some(first), Some(last)) = (numbers.iter().min(), numbers.iter().max()) else {
+            return shown;
+        };
+        shown.days = *first - 1..*last + 1;
+        shown.panels.push(minutes(found));
+        shown.panels.push(clean(found));
+        let (climbs, left_out) = climbs(found, &title_of);
+        shown.panels.extend(climbs);
+        shown.left_out = left_out;
+        shown.panels.extend(heard(found));
+        shown.panels.extend(heard_apart(found, &title_of));
+        shown
+    }
+
+    fn height(&self, width: u32) -> u32 {
+        let panels: u32 = self.panels.iter().map(|panel| panel.height(width)).sum();
+        let note = if self.left_out.is_some() { NAMES } else { 0 };
+        TITLE + panels + AXIS + note
+    }
+}
+
+fn minutes(found: &Progress) -> Panel {
+    let points: Vec<(i32, f64)> = found
         .days
         .iter()
         .map(|day| (number(day.day), day.minutes))
         .collect();
-    let most = minutes.iter().map(|(_, minutes)| *minutes);
-    let range = 0.0..most.fold(10.0, f64::max) * 1.1;
-    chart(
-        &parts[0],
-        &Chart {
-            caption: &format!("{title}: minutes by day"),
-            days: days.clone(),
-            range,
-            lines: vec![Line::of("minutes", minutes)],
-            bars: true,
-        },
-    )?;
+    let most = points.iter().map(|at| at.1).fold(1.0, f64::max);
+    Panel {
+        title: "Played by day".to_owned(),
+        unit: "minutes",
+        range: 0.0..most * 1.1,
+        lines: vec![Line {
+            name: String::new(),
+            points,
+        }],
+        bars: true,
+    }
+}
+
+fn clean(found: &Progress) -> Panel {
     let rates = found
         .days
         .iter()
@@ -154,53 +203,95 @@ where
             let said = f64::from(day.clean + day.not_clean);
             (number(day.day), f64::from(day.clean) / said * 100.0)
         });
-    chart(
-        &parts[1],
-        &Chart {
-            caption: "clean, per cent of what was marked",
-            days: days.clone(),
-            range: 0.0..104.0,
-            lines: vec![Line::of("clean", rates.collect())],
-            bars: false,
-        },
-    )?;
-    let lines = climbs(found);
-    let tempi = || lines.iter().flat_map(|line| &line.points).map(|at| at.1);
-    let (low, high) = (tempi().fold(300.0, f64::min), tempi().fold(60.0, f64::max));
-    chart(
-        &parts[2],
-        &Chart {
-            caption: "tempi reached, each stage a line",
-            days: days.clone(),
-            range: low.min(high) - 4.0..high + 4.0,
-            lines,
-            bars: false,
-        },
-    )?;
-    let mut below = parts.iter().skip(3);
-    if !found.heard.is_empty()
-        && let Some(part) = below.next()
-    {
-        heard(found, days.clone(), part)?;
-    }
-    match below.next() {
-        Some(part) if !found.heard_apart.is_empty() => apart_chart(found, days, part),
-        _ => Ok(()),
+    Panel {
+        title: "Clean, of what was marked".to_owned(),
+        unit: "per cent",
+        range: 0.0..105.0,
+        lines: vec![Line {
+            name: String::new(),
+            points: rates.collect(),
+        }],
+        bars: false,
     }
 }
 
+/// From a little under the least to a little over the most, no closer than ten apart.
+fn fitting(lines: &[Line]) -> std::ops::Range<f64> {
+    let values = || lines.iter().flat_map(|line| &line.points).map(|at| at.1);
+    let (low, high) = (
+        values().fold(f64::MAX, f64::min),
+        values().fold(0.0, f64::max),
+    );
+    let spare = ((10.0 - (high - low)) / 2.0)
+        .max((high - low) * 0.08)
+        .max(1.0);
+    (low - spare).max(0.0)..high + spare
+}
+
+/// The tempi reached: a panel for each drill, those practised last first, its stages as lines; and
+/// what is left out.
+fn climbs(found: &Progress, title_of: &impl Fn(&str) -> String) -> (Vec<Panel>, Option<String>) {
+    // the scale is of tempi: lengths of an opened movement have no place on it
+    let tempi = || found.climbed.iter().filter(|rung| !rung.rung.is_opened());
+    let mut drills: Vec<(&str, Date)> = Vec::new();
+    for rung in tempi() {
+        match drills.iter_mut().find(|(drill, _)| *drill == rung.drill) {
+            Some((_, last)) => *last = (*last).max(rung.day),
+            None => drills.push((&rung.drill, rung.day)),
+        }
+    }
+    drills.sort_by_key(|(_, last)| std::cmp::Reverse(*last));
+    let left_out = drills.len().saturating_sub(MOST_DRILLS);
+    let mut panels = Vec::new();
+    for (drill, _) in drills.iter().take(MOST_DRILLS) {
+        let mut stages: Vec<Line> = Vec::new();
+        for rung in tempi().filter(|rung| rung.drill == *drill) {
+            let at = (number(rung.day), rung.rung.tempo().to_f64());
+            match stages.iter_mut().find(|line| line.name == rung.stage) {
+                Some(line) => line.points.push(at),
+                None => stages.push(Line {
+                    name: rung.stage.clone(),
+                    points: vec![at],
+                }),
+            }
+        }
+        let title = format!("{}: tempi reached", title_of(drill));
+        panels.extend(in_panels(&title, "beats a minute", stages));
+    }
+    let words = crate::wording::count(left_out, "more drill", "more drills");
+    let left_out = (left_out > 0)
+        .then(|| format!("{words} climbed earlier; `progress DRILL` shows one by itself"));
+    (panels, left_out)
+}
+
+/// Lines in panels of so many as are told apart.
+fn in_panels(title: &str, unit: &'static str, lines: Vec<Line>) -> Vec<Panel> {
+    let mut panels = Vec::new();
+    let mut rest = lines;
+    while !rest.is_empty() {
+        let later = rest.split_off(rest.len().min(MOST_LINES));
+        let title = if panels.is_empty() {
+            title.to_owned()
+        } else {
+            format!("{title}, continued")
+        };
+        panels.push(Panel {
+            title,
+            unit,
+            range: fitting(&rest),
+            lines: rest,
+            bars: false,
+        });
+        rest = later;
+    }
+    panels
+}
+
 /// The smallest faults heard, each a line; those that were not heard at all have no dot.
-fn apart_chart<B: DrawingBackend>(
-    found: &Progress,
-    days: std::ops::Range<i32>,
-    part: &DrawingArea<B, Shift>,
-) -> Drawn<B>
-where
-    B::ErrorType: 'static,
-{
+fn heard_apart(found: &Progress, title_of: &impl Fn(&str) -> String) -> Vec<Panel> {
     let mut lines: Vec<Line> = Vec::new();
     for heard in &found.heard_apart {
-        let name = format!("{}, {}", heard.drill, heard.what);
+        let name = format!("{}, {}", title_of(&heard.drill), heard.what);
         let point = heard.threshold_ms.map(|ms| (number(heard.day), ms));
         match lines.iter_mut().find(|line| line.name == name) {
             Some(line) => line.points.extend(point),
@@ -210,207 +301,287 @@ where
             }),
         }
     }
-    // The names stand beside the ends, from the top down.
-    let end = |line: &Line| line.points.last().map_or(0.0, |at| at.1);
-    lines.sort_by(|one, other| end(other).total_cmp(&end(one)));
-    let most = lines.iter().flat_map(|line| &line.points).map(|at| at.1);
-    let range = 0.0..most.fold(20.0, f64::max) * 1.1;
-    chart(
-        part,
-        &Chart {
-            caption: "smallest fault heard, milliseconds",
-            days,
-            range,
-            lines,
-            bars: false,
-        },
-    )
+    lines.retain(|line| !line.points.is_empty());
+    in_panels("Smallest fault heard", "milliseconds", lines)
 }
 
 /// What was heard of the player by listening.
-fn heard<B: DrawingBackend>(
-    found: &Progress,
-    days: std::ops::Range<i32>,
+fn heard(found: &Progress) -> Vec<Panel> {
+    let heard = |name: &str, what: fn(&crate::planning::Heard) -> Option<f64>| {
+        let points = found.heard.iter();
+        let points = points.filter_map(|heard| Some((number(heard.day), what(heard)?)));
+        Line {
+            name: name.to_owned(),
+            points: points.collect(),
+        }
+    };
+    let mut lines = vec![
+        heard("length of gracenotes", |heard| heard.gracenote_ms),
+        heard("landings off the click", |heard| heard.landing_ms),
+    ];
+    lines.retain(|line| !line.points.is_empty());
+    in_panels("Heard by listening, medians", "milliseconds", lines)
+}
+
+fn draw<B: DrawingBackend>(shown: &Shown, root: &DrawingArea<B, Shift>) -> Drawn<B>
+where
+    B::ErrorType: 'static,
+{
+    root.fill(&WHITE)?;
+    let (width, height) = root.dim_in_pixel();
+    root.draw(&text(&shown.title, (10, 20), 20))?;
+    if shown.panels.is_empty() {
+        return root.draw(&text("nothing was played yet", (10, 46), 15));
+    }
+    let mut top = TITLE;
+    let last = shown.panels.len() - 1;
+    for (place, panel) in shown.panels.iter().enumerate() {
+        let axis = if place == last { AXIS } else { 0 };
+        let bottom = top + panel.height(width) + axis;
+        let part = root.clone().shrink((0, top), (width, bottom - top));
+        draw_panel(&part, panel, &shown.days, axis)?;
+        top = bottom;
+    }
+    if let Some(words) = &shown.left_out {
+        let y = i32::try_from(height).unwrap_or(i32::MAX) - 10;
+        root.draw(&text(words, (10, y), SMALL))?;
+    }
+    Ok(())
+}
+
+/// A panel with its title, its names, its two axes; `axis` is the height of that of days, which all
+/// share and the last one shows.
+fn draw_panel<B: DrawingBackend>(
     part: &DrawingArea<B, Shift>,
+    panel: &Panel,
+    days: &std::ops::Range<i32>,
+    axis: u32,
 ) -> Drawn<B>
 where
     B::ErrorType: 'static,
 {
-    let heard = |what: fn(&crate::planning::Heard) -> Option<f64>| {
-        let points = found.heard.iter();
-        points
-            .filter_map(|heard| Some((number(heard.day), what(heard)?)))
-            .collect::<Vec<_>>()
-    };
-    let lines = vec![
-        Line::of("length of gracenotes", heard(|heard| heard.gracenote_ms)),
-        Line::of("landings off the click", heard(|heard| heard.landing_ms)),
-    ];
-    let most = lines.iter().flat_map(|line| &line.points).map(|at| at.1);
-    let range = 0.0..most.fold(20.0, f64::max) * 1.1;
-    chart(
-        part,
-        &Chart {
-            caption: "heard, milliseconds (medians)",
-            days,
-            range,
-            lines,
-            bars: false,
-        },
-    )
-}
-
-/// One stage's climb.
-struct Climb<'a> {
-    drill: &'a str,
-    stage: &'a str,
-    points: Vec<(i32, f64)>,
-    highest: String,
-}
-
-/// The tempi reached, stage by stage, the highest first.
-fn climbs(found: &Progress) -> Vec<Line> {
-    let mut climbs: Vec<Climb<'_>> = Vec::new();
-    // the scale is of tempi: lengths of an opened movement have no place on it
-    let tempi = found.climbed.iter().filter(|rung| !rung.rung.is_opened());
-    for rung in tempi {
-        let at = (number(rung.day), rung.rung.tempo().to_f64());
-        let highest = rung.rung.spoken();
-        match climbs
-            .iter_mut()
-            .find(|climb| climb.drill == rung.drill && climb.stage == rung.stage)
-        {
-            Some(climb) => {
-                climb.points.push(at);
-                climb.highest = highest;
-            }
-            None => climbs.push(Climb {
-                drill: &rung.drill,
-                stage: &rung.stage,
-                points: vec![at],
-                highest,
-            }),
+    let width = part.dim_in_pixel().0;
+    part.draw(&text(&panel.title, (10, 12), 15))?;
+    let rows = panel.rows(width);
+    if rows > 0 {
+        let columns = if width >= WIDE { 2 } else { 1 };
+        for (place, line) in panel.lines.iter().enumerate() {
+            let column = i32::try_from(width).unwrap_or(0) / columns;
+            let at = i32::try_from(place).unwrap_or(0);
+            let (x, y) = (16 + at % columns * column, 32 + at / columns * 18);
+            draw_mark(part, (x, y), place)?;
+            part.draw(&text(&line.name, (x + 12, y), SMALL))?;
         }
     }
-    let end = |climb: &Climb<'_>| climb.points.last().map_or(0.0, |at| at.1);
-    climbs.sort_by(|one, other| end(other).total_cmp(&end(one)));
-    climbs
-        .into_iter()
-        .map(|climb| Line {
-            name: format!("{}  {}, {}", climb.highest, climb.drill, climb.stage),
-            points: climb.points,
-        })
-        .collect()
-}
-
-fn chart<B: DrawingBackend>(part: &DrawingArea<B, Shift>, shown: &Chart<'_>) -> Drawn<B>
-where
-    B::ErrorType: 'static,
-{
-    let named = shown.lines.len() > 1;
-    let (left, right) = part.split_horizontally(if named { NAMES_FROM } else { WIDTH as i32 });
-    let mut drawn = ChartBuilder::on(&left)
-        .caption(shown.caption, ("sans-serif", 18))
-        .margin(10)
-        .x_label_area_size(30)
-        .y_label_area_size(45)
-        .build_cartesian_2d(shown.days.clone(), shown.range.clone())?;
-    drawn
-        .configure_mesh()
-        .disable_x_mesh()
-        // Not none of them: the library then counts whole numbers without end.
-        .light_line_style(TRANSPARENT)
-        .x_labels(6)
-        .y_labels(6)
-        .x_label_formatter(&|day| day_of(*day))
-        .y_label_formatter(&|value| format!("{value:.0}"))
-        .draw()?;
-    let mut ends = Vec::new();
-    for (line, colour) in shown.lines.iter().zip(COLOURS.iter().cycle()) {
-        if shown.bars {
-            drawn.draw_series(line.points.iter().map(|(day, value)| {
-                PathElement::new(vec![(*day, 0.0), (*day, *value)], colour.stroke_width(3))
+    let above = i32::try_from(24 + NAMES * rows + UNIT).unwrap_or(0);
+    part.draw(&text(panel.unit, (16, above - 11), SMALL))?;
+    let with_year = day_of(days.start, true)[..]
+        .rsplit(' ')
+        .next()
+        .map(str::to_owned)
+        != day_of(days.end, true)[..]
+            .rsplit(' ')
+            .next()
+            .map(str::to_owned);
+    let mut chart = ChartBuilder::on(part)
+        .margin_top(above)
+        .margin_right(40)
+        .margin_bottom(6)
+        .x_label_area_size(axis)
+        .y_label_area_size(LEFT)
+        .build_cartesian_2d(days.clone(), panel.range.clone())?;
+    let whole = |value: &f64| {
+        let digits = usize::from(value.fract().abs() > 0.05);
+        format!("{value:.digits$}")
+    };
+    let days_shown = |day: &i32| day_of(*day, with_year);
+    let mut mesh = chart.configure_mesh();
+    mesh.light_line_style(TRANSPARENT)
+        .bold_line_style(BLACK.mix(0.18))
+        .axis_style(BLACK)
+        .x_labels(if width >= WIDE { 8 } else { 4 })
+        .y_labels(4)
+        .label_style(("sans-serif", SMALL))
+        .axis_desc_style(("sans-serif", SMALL))
+        .x_label_formatter(&days_shown)
+        .y_label_formatter(&whole);
+    if axis > 0 {
+        mesh.x_desc("day");
+    }
+    mesh.draw()?;
+    for (place, line) in panel.lines.iter().enumerate() {
+        let colour = COLOURS[place % COLOURS.len()];
+        if panel.bars {
+            chart.draw_series(line.points.iter().map(|(day, value)| {
+                PathElement::new(vec![(*day, 0.0), (*day, *value)], colour.stroke_width(4))
             }))?;
             continue;
         }
-        drawn.draw_series(LineSeries::new(
+        chart.draw_series(LineSeries::new(
             line.points.iter().copied(),
             colour.stroke_width(2),
         ))?;
-        let dots = line.points.iter();
-        drawn.draw_series(dots.map(|at| Circle::new(*at, 3, colour.filled())))?;
-        if let Some(end) = line.points.last() {
-            let end = drawn.plotting_area().map_coordinate(end);
-            ends.push((end, line.name.as_str(), *colour));
+        let to_dot = chart.plotting_area();
+        let (left, top) = part.get_base_pixel();
+        for at in &line.points {
+            let (x, y) = to_dot.map_coordinate(at);
+            draw_mark(part, (x - left, y - top), place)?;
         }
-    }
-    if named {
-        names(part, &right, &ends)?;
     }
     Ok(())
 }
 
-/// A line's last point, its name and its colour.
-type End<'a> = ((i32, i32), &'a str, RGBColor);
-
-/// Each line's name beside its end, spread so that none lies on another, with a thin line to it.
-fn names<B: DrawingBackend>(
+/// The mark of a panel's line: its colour and its shape, a disc, a square, a triangle, a diamond.
+fn draw_mark<B: DrawingBackend>(
     part: &DrawingArea<B, Shift>,
-    right: &DrawingArea<B, Shift>,
-    ends: &[End<'_>],
+    (x, y): (i32, i32),
+    place: usize,
 ) -> Drawn<B>
 where
     B::ErrorType: 'static,
 {
-    let (left, top) = part.get_base_pixel();
-    let height = i32::try_from(part.dim_in_pixel().1).unwrap_or(i32::MAX);
-    let most = usize::try_from((height - NAME) / NAME).unwrap_or(0);
-    let shown = ends.len().min(most.saturating_sub(1));
-    // Down the page each as high as its line ends, where there is room for those below.
-    let mut next = NAME / 2;
-    for (place, ((x, y), name, colour)) in ends[..shown].iter().enumerate() {
-        let below = i32::try_from(shown - place).unwrap_or(i32::MAX) * NAME;
-        let at = (y - top).clamp(next, (height - below).max(next));
-        next = at + NAME;
-        let from = (x - left + 5, y - top);
-        let turn = (NAMES_FROM - 18, at);
-        part.draw(&PathElement::new(
-            vec![from, turn, (NAMES_FROM - 4, at)],
-            colour.mix(0.45).stroke_width(1),
-        ))?;
-        right.draw(&text(name, (0, at)))?;
-    }
-    if shown < ends.len() {
-        let more = format!("and {} more", ends.len() - shown);
-        right.draw(&text(&more, (0, next)))?;
-    }
-    Ok(())
+    let style = COLOURS[place % COLOURS.len()].filled();
+    let corners = match place % MOST_LINES {
+        0 => return part.draw(&Circle::new((x, y), 4, style)),
+        1 => vec![
+            (x - 4, y - 4),
+            (x + 4, y - 4),
+            (x + 4, y + 4),
+            (x - 4, y + 4),
+        ],
+        2 => vec![(x, y - 5), (x + 5, y + 4), (x - 5, y + 4)],
+        _ => vec![(x, y - 6), (x + 5, y), (x, y + 6), (x - 5, y)],
+    };
+    part.draw(&Polygon::new(corners, style))
 }
 
-fn text(words: &str, at: (i32, i32)) -> Text<'static, (i32, i32), String> {
+fn text(words: &str, at: (i32, i32), size: i32) -> Text<'static, (i32, i32), String> {
     Text::new(
         words.to_owned(),
         at,
-        ("sans-serif", 12)
+        ("sans-serif", size)
             .into_font()
             .color(&BLACK)
             .pos(Pos::new(HPos::Left, VPos::Center)),
     )
 }
 
-/// The picture and the figures as a page.
-pub(super) fn html(title: &str, svg: &str, text: &str) -> String {
+/// The picture, wide and narrow, and the figures as a page that is read on a phone and in the dark.
+pub(super) fn html(title: &str, [wide, narrow]: [&str; 2], text: &str) -> String {
+    use std::fmt::Write as _;
     let escaped = |text: &str| {
         text.replace('&', "&amp;")
             .replace('<', "&lt;")
             .replace('>', "&gt;")
+            .replace('"', "&quot;")
+    };
+    let mut dark = String::new();
+    for (light, shade) in IN_THE_DARK {
+        let _ = write!(
+            dark,
+            "svg [fill=\"{light}\"]{{fill:{shade}}}svg [stroke=\"{light}\"]{{stroke:{shade}}}"
+        );
+    }
+    let picture = |svg: &str, class: &str| {
+        let named = format!(
+            "<svg class=\"{class}\" role=\"img\" aria-label=\"{}, day by day; the figures stand below\" ",
+            escaped(title)
+        );
+        svg.replacen("<svg ", &named, 1)
     };
     format!(
-        "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><title>{0}</title>\n\
-         <meta name=\"viewport\" content=\"width=device-width\">\n<style>body{{font:16px/1.4 \
-         system-ui,sans-serif;margin:2em auto;max-width:60em;padding:0 1em}}svg{{max-width:100%;height:auto}}\
-         pre{{font-size:.85em;overflow-x:auto}}</style></head><body>\n<h1>{0}</h1>\n{svg}\n<pre>{1}</pre>\n</body></html>\n",
-        escaped(title),
-        escaped(text)
+        "<!doctype html>\n<html lang=\"en-GB\"><head><meta charset=\"utf-8\"><title>{title}</title>\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<style>:root{{color-scheme:light dark}}\
+         body{{font:16px/1.4 system-ui,sans-serif;color:#111;background:#fff;margin:1em auto;max-width:60em;padding:0 .9em}}\
+         svg{{max-width:100%;height:auto}}.narrow{{display:none}}\
+         @media (max-width:700px){{.wide{{display:none}}.narrow{{display:block}}}}\
+         pre{{font-size:.85em;overflow-x:auto}}\
+         @media (prefers-color-scheme:dark){{body{{color:#eee;background:#16181a}}{dark}}}</style></head>\
+         <body><main>\n<h1>{title}</h1>\n{}\n{}\n<pre tabindex=\"0\" aria-label=\"the figures\" role=\"region\">{}</pre>\n</main></body></html>\n",
+        picture(wide, "wide"),
+        picture(narrow, "narrow"),
+        escaped(text),
+        title = escaped(title),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::planning::Climbed;
+    use crate::practice::Rung;
+    use jiff::civil::date;
+
+    fn climbed(drill: &str, stage: &str, day: i8, tempo: &str) -> Climbed {
+        Climbed {
+            day: date(2027, 1, day),
+            drill: drill.to_owned(),
+            stage: stage.to_owned(),
+            rung: Rung::parse(tempo).expect("a rung"),
+        }
+    }
+
+    /// Nine lines in one panel are a skein; a drill is called by its title; a scale from nought wastes
+    /// the panel.
+    #[test]
+    fn a_panel_has_four_lines_and_its_drills_title_and_a_scale_that_fits() {
+        let mut found = Progress::default();
+        for stage in 0..6 {
+            for day in 1..5 {
+                let tempo = (60 + stage + i32::from(day)).to_string();
+                found
+                    .climbed
+                    .push(climbed("grip", &format!("stage {stage}"), day, &tempo));
+            }
+        }
+        for drill in 0..8 {
+            found
+                .climbed
+                .push(climbed(&format!("drill {drill}"), "real time", 6, "100"));
+        }
+        let shown = Shown::of("every drill", &found, str::to_uppercase);
+        assert!(
+            shown
+                .panels
+                .iter()
+                .all(|panel| panel.lines.len() <= MOST_LINES)
+        );
+        let of = |start: &str| {
+            shown
+                .panels
+                .iter()
+                .filter(|panel| panel.title.starts_with(start))
+                .count()
+        };
+        assert_eq!(of("DRILL"), MOST_DRILLS);
+        assert_eq!(of("GRIP"), 0, "practised before the others");
+        assert_eq!(
+            shown.left_out.as_deref().map(|words| &words[..7]),
+            Some("3 more ")
+        );
+        found.climbed.truncate(24);
+        let shown = Shown::of("grip", &found, str::to_uppercase);
+        let grip: Vec<&Panel> = shown
+            .panels
+            .iter()
+            .filter(|panel| panel.title.starts_with("GRIP"))
+            .collect();
+        assert_eq!(
+            grip.iter()
+                .map(|panel| panel.lines.len())
+                .collect::<Vec<_>>(),
+            [4, 2]
+        );
+        assert!(
+            grip[0].range.start > 55.0 && grip[0].range.end < 75.0,
+            "{:?}",
+            grip[0].range
+        );
+        for width in [WIDE, NARROW] {
+            let svg = svg(&shown, width).expect("it is drawn");
+            assert!(
+                svg.contains("beats a minute") && svg.contains("per cent") && svg.contains("day")
+            );
+        }
+    }
 }
