@@ -87,31 +87,9 @@ fn spot(figure: &Figure, difference: Difference, tempo: Bpm) -> Option<Spot> {
     let mut blip = None;
     let between = (figure.before.note, crossed_to(figure));
     let (touched, widest_ms, name) = match difference {
-        Difference::Crushed => {
-            let shortest = tones.iter().map(|at| length(&gracenotes[*at].1));
-            let shortest = shortest.reduce(f64::min)?;
-            let alike = tones.iter().all(|at| note(*at) == note(tones[0]));
-            let name = match (alike, tones.len()) {
-                (true, 1) => format!("{} inside", note(tones[0]).spoken()),
-                (true, _) => format!("{}s", note(tones[0]).spoken()),
-                (false, _) => "tones inside".to_owned(),
-            };
-            (tones, shortest * (1.0 - LEFT_OF_A_TONE), name)
-        }
+        Difference::Crushed => crushed(figure, tones, tempo)?,
         Difference::Unlike => {
-            let alike = |one: usize, other: usize| {
-                note(one) == note(other) && gracenotes[one].1.length == gracenotes[other].1.length
-            };
-            let pair_of = |among: &[usize]| {
-                among.iter().enumerate().find_map(|(place, one)| {
-                    let mut others = among[place + 1..].iter();
-                    let other = others.find(|other| alike(*one, **other))?;
-                    Some(vec![*one, *other])
-                })
-            };
-            // The taps of a birl are what is heard of it (common practice, no source).
-            let pair = pair_of(&taps).or_else(|| pair_of(&tones))?;
-            let widest = length(&gracenotes[pair[0]].1) * 2.0 * (1.0 - LEFT_OF_A_TONE);
+            let (pair, widest) = unlike(figure, &tones, &taps, tempo)?;
             let name = named(pair[0]);
             (pair, widest, name)
         }
@@ -153,17 +131,7 @@ fn spot(figure: &Figure, difference: Difference, tempo: Bpm) -> Option<Spot> {
     let clean_ms = touched
         .first()
         .map_or(0.0, |at| length(&figure.sounds[*at].1));
-    let what = match difference {
-        Difference::Crushed => format!("the {name} too short"),
-        Difference::Unlike => format!("one {name} longer than the other"),
-        Difference::Long => format!("the {name} too long"),
-        Difference::Early => format!("{name} begun early"),
-        Difference::Blip => format!(
-            "{name} between {} and {}",
-            between.0.spoken(),
-            between.1.spoken()
-        ),
-    };
+    let what = what_is_listened_for(difference, &name, between);
     Some(Spot {
         difference,
         note: figure.id,
@@ -176,6 +144,63 @@ fn spot(figure: &Figure, difference: Difference, tempo: Bpm) -> Option<Spot> {
         name,
         between,
     })
+}
+
+/// All tones of a movement too short: which, by how much at most, and their name.
+fn crushed(figure: &Figure, tones: Vec<usize>, tempo: Bpm) -> Option<(Vec<usize>, f64, String)> {
+    let gracenotes = figure.gracenotes();
+    let length = |sounded: &Sounded| milliseconds(sounded.length, tempo);
+    let note = |at: usize| figure.sounds[at].1.note;
+    let shortest = tones.iter().map(|at| length(&gracenotes[*at].1));
+    let shortest = shortest.reduce(f64::min)?;
+    let alike = tones.iter().all(|at| note(*at) == note(tones[0]));
+    let name = match (alike, tones.len()) {
+        (true, 1) => format!("{} inside", note(tones[0]).spoken()),
+        (true, _) => format!("{}s", note(tones[0]).spoken()),
+        (false, _) => "tones inside".to_owned(),
+    };
+    Some((tones, shortest * (1.0 - LEFT_OF_A_TONE), name))
+}
+
+/// Two sounds that are alike and may be made unlike: taps before tones, and by how much at most.
+fn unlike(
+    figure: &Figure,
+    tones: &[usize],
+    taps: &[usize],
+    tempo: Bpm,
+) -> Option<(Vec<usize>, f64)> {
+    let gracenotes = figure.gracenotes();
+    let length = |sounded: &Sounded| milliseconds(sounded.length, tempo);
+    let note = |at: usize| figure.sounds[at].1.note;
+    let alike = |one: usize, other: usize| {
+        note(one) == note(other) && gracenotes[one].1.length == gracenotes[other].1.length
+    };
+    let pair_of = |among: &[usize]| {
+        among.iter().enumerate().find_map(|(place, one)| {
+            let mut others = among[place + 1..].iter();
+            let other = others.find(|other| alike(*one, **other))?;
+            Some(vec![*one, *other])
+        })
+    };
+    // The taps of a birl are what is heard of it (common practice, no source).
+    let pair = pair_of(taps).or_else(|| pair_of(tones))?;
+    let widest = length(&gracenotes[pair[0]].1) * 2.0 * (1.0 - LEFT_OF_A_TONE);
+    Some((pair, widest))
+}
+
+/// The sentence of what is listened for.
+fn what_is_listened_for(difference: Difference, name: &str, between: (Note, Note)) -> String {
+    match difference {
+        Difference::Crushed => format!("the {name} too short"),
+        Difference::Unlike => format!("one {name} longer than the other"),
+        Difference::Long => format!("the {name} too long"),
+        Difference::Early => format!("{name} begun early"),
+        Difference::Blip => format!(
+            "{name} between {} and {}",
+            between.0.spoken(),
+            between.1.spoken()
+        ),
+    }
 }
 
 /// The note that the fingers go to from the note before: past gracenotes that are lifted off it.

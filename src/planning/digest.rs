@@ -151,30 +151,75 @@ impl CellDays {
         let clean = last.iter().filter(|(_, mark)| *mark == Mark::Clean).count();
         (clean as u32, last.len() as u32)
     }
-}
 
-/// A journal in small.
-#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
-pub struct Digest {
-    #[serde(with = "cells_in_a_row")]
-    cells: BTreeMap<CellKey, CellDays>,
-    /// First repetitions of each day, in fold order.
-    tries: Vec<Try>,
-}
-
-impl Digest {
-    /// What marks and undos come to; in fold order. Of several marks of a repetition the last that
-    /// was not taken back counts.
-    pub fn of(said: impl IntoIterator<Item = Said>) -> Self {
-        let mut digest = Self::default();
-        digest.add(said);
-        digest
+    /// Takes in a mark that stands; marks come in fold order.
+    fn take_in(&mut self, said: &Said) {
+        let Said::Mark {
+            day,
+            mark,
+            assumed,
+            needed,
+            ..
+        } = *said
+        else {
+            return;
+        };
+        let (run, of_day) = &mut self.run;
+        let slips = &mut self.slips;
+        if self.days.last().is_none_or(|last| last.day < day) {
+            (*of_day, *slips) = (0, 0);
+            self.days.push(Day {
+                day,
+                clean: 0,
+                not_clean: 0,
+                assumed: 0,
+                held: false,
+                fell: false,
+                cold: false,
+            });
+        }
+        self.marks.push((day, mark));
+        let Some(today) = self.days.last_mut() else {
+            return;
+        };
+        match (mark, assumed) {
+            (Mark::NotClean, _) => {
+                today.not_clean += 1;
+                (*run, *of_day) = (0, 0);
+                *slips += 1;
+                if *slips >= NOT_CLEAN_IN_A_ROW {
+                    (today.held, today.fell) = (false, true);
+                }
+                return;
+            }
+            (Mark::Clean, true) => today.assumed += 1,
+            (Mark::Clean, false) => today.clean += 1,
+        }
+        *run += 1;
+        *of_day += 1;
+        *slips = 0;
+        if *of_day >= needed.max(1) {
+            (today.held, today.fell) = (true, false);
+        }
+        if *run >= needed.max(1) && self.cleared.is_none() {
+            self.cleared = Some(today.day);
+            today.fell = false;
+        }
     }
+}
 
-    /// Adds what was said later, in fold order. Nothing in it may name a mark or a repetition that
-    /// was added before: whoever adds in parts parts between sessions.
-    pub fn add(&mut self, said: impl IntoIterator<Item = Said>) {
-        let mut said: Vec<Said> = said.into_iter().collect();
+/// The marks that stand: of each repetition in a cell the last that was not taken back, in the place
+/// of its first.
+struct Standing {
+    marks: Vec<Said>,
+    /// The place of a repetition's mark. By repetition alone, which is marked in one cell; where it is
+    /// in two, by both.
+    places: HashMap<(Uuid, u64), usize>,
+    others: HashMap<(Uuid, u64, CellKey), usize>,
+}
+
+impl Standing {
+    fn of(mut said: Vec<Said>) -> Self {
         let undone: HashSet<RecordId> = said
             .iter()
             .filter_map(|one| match one {
@@ -182,14 +227,8 @@ impl Digest {
                 Said::Mark { .. } | Said::Tried { .. } => None,
             })
             .collect();
-        let tried: Vec<Said> = said
-            .iter()
-            .filter(|one| matches!(one, Said::Tried { .. }))
-            .copied()
-            .collect();
         // What stands moves to the front of the same row: a year's marks are held once, not twice.
         let mut standing = 0;
-        // By repetition alone, which is marked in one cell; where it is in two, by both.
         let mut places: HashMap<(Uuid, u64), usize> = HashMap::new();
         let mut others: HashMap<(Uuid, u64, CellKey), usize> = HashMap::new();
         for at in 0..said.len() {
@@ -224,59 +263,59 @@ impl Digest {
             }
         }
         said.truncate(standing);
-        for one in &said {
-            let Said::Mark {
-                cell,
-                day,
-                mark,
-                assumed,
-                needed,
-                ..
-            } = *one
-            else {
-                continue;
-            };
-            let days = self.cells.entry(cell).or_default();
-            let (run, of_day) = &mut days.run;
-            let slips = &mut days.slips;
-            if days.days.last().is_none_or(|last| last.day < day) {
-                (*of_day, *slips) = (0, 0);
-                days.days.push(Day {
-                    day,
-                    clean: 0,
-                    not_clean: 0,
-                    assumed: 0,
-                    held: false,
-                    fell: false,
-                    cold: false,
-                });
-            }
-            days.marks.push((day, mark));
-            let Some(today) = days.days.last_mut() else {
-                continue;
-            };
-            match (mark, assumed) {
-                (Mark::NotClean, _) => {
-                    today.not_clean += 1;
-                    (*run, *of_day) = (0, 0);
-                    *slips += 1;
-                    if *slips >= NOT_CLEAN_IN_A_ROW {
-                        (today.held, today.fell) = (false, true);
-                    }
-                    continue;
-                }
-                (Mark::Clean, true) => today.assumed += 1,
-                (Mark::Clean, false) => today.clean += 1,
-            }
-            *run += 1;
-            *of_day += 1;
-            *slips = 0;
-            if *of_day >= needed.max(1) {
-                (today.held, today.fell) = (true, false);
-            }
-            if *run >= needed.max(1) && days.cleared.is_none() {
-                days.cleared = Some(today.day);
-                today.fell = false;
+        Self {
+            marks: said,
+            places,
+            others,
+        }
+    }
+
+    /// The mark of a repetition in a cell.
+    fn mark_of(&self, session: Uuid, repetition: u64, cell: CellKey) -> Option<&Said> {
+        let own = |place: &&usize| {
+            let mark = self.marks.get(**place);
+            matches!(mark, Some(Said::Mark { cell: other, .. }) if *other == cell)
+        };
+        let place = self
+            .places
+            .get(&(session, repetition))
+            .filter(own)
+            .or_else(|| self.others.get(&(session, repetition, cell)));
+        place.and_then(|place| self.marks.get(*place))
+    }
+}
+
+/// A journal in small.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct Digest {
+    #[serde(with = "cells_in_a_row")]
+    cells: BTreeMap<CellKey, CellDays>,
+    /// First repetitions of each day, in fold order.
+    tries: Vec<Try>,
+}
+
+impl Digest {
+    /// What marks and undos come to; in fold order. Of several marks of a repetition the last that
+    /// was not taken back counts.
+    pub fn of(said: impl IntoIterator<Item = Said>) -> Self {
+        let mut digest = Self::default();
+        digest.add(said);
+        digest
+    }
+
+    /// Adds what was said later, in fold order. Nothing in it may name a mark or a repetition that
+    /// was added before: whoever adds in parts parts between sessions.
+    pub fn add(&mut self, said: impl IntoIterator<Item = Said>) {
+        let said: Vec<Said> = said.into_iter().collect();
+        let tried: Vec<Said> = said
+            .iter()
+            .filter(|one| matches!(one, Said::Tried { .. }))
+            .copied()
+            .collect();
+        let standing = Standing::of(said);
+        for one in &standing.marks {
+            if let Said::Mark { cell, .. } = one {
+                self.cells.entry(*cell).or_default().take_in(one);
             }
         }
         for one in tried {
@@ -289,15 +328,7 @@ impl Digest {
             else {
                 continue;
             };
-            let own = |place: &&usize| {
-                let mark = said.get(**place);
-                matches!(mark, Some(Said::Mark { cell: other, .. }) if *other == cell)
-            };
-            let place = places
-                .get(&(session, repetition))
-                .filter(own)
-                .or_else(|| others.get(&(session, repetition, cell)));
-            self.keep_try(one, place.and_then(|place| said.get(*place)));
+            self.keep_try(one, standing.mark_of(session, repetition, cell));
         }
     }
 

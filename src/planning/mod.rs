@@ -7,6 +7,7 @@ mod bars;
 mod chances;
 mod criterion;
 mod digest;
+mod known;
 mod progress;
 mod session;
 mod staircase;
@@ -19,11 +20,12 @@ pub use bars::{BarLine, Lately, bar_lines, is_part_of, work_on, work_on_words};
 pub use chances::{Chance, repetitions_needed};
 pub use criterion::{Criterion, CriterionError};
 pub use digest::{CellDays, Day, Digest, Said, date_of, day_of, local_day};
+pub use known::Known;
 pub use progress::{
     CellLine, Climbed, DayLine, EARLIER, Earlier, Heard, HeardApart, HeldCells, Played, Progress,
     heard_apart, progress, rise,
 };
 pub use session::{Part, session, warm_minutes};
 pub use staircase::Staircase;
-pub use today::{Due, Item, Known, Order, Rule, Why, due_again, today};
+pub use today::{Due, Item, Order, Rule, Why, due_again, today};
 pub use warmup::{Asked, Purpose, WarmStep, warm_up};

@@ -2,10 +2,12 @@
 //! landings over time, what is stale.
 
 use super::chances::Chance;
-use super::digest::{Digest, date_of, local_day};
-use super::today::{Known, Rule, due_again};
+use super::digest::{CellDays, Digest, date_of, local_day};
+use super::known::Known;
+use super::today::{Rule, due_again};
 use crate::practice::{
-    Difference, Discrimination, Entry, Held, Kind, Measurement, Part, Rung, StagePrint,
+    Candidate, CellKey, Difference, Discrimination, Entry, Held, Kind, Measurement, Part, Rung,
+    StagePrint,
 };
 use jiff::civil::Date;
 use serde::Serialize;
@@ -204,19 +206,7 @@ pub fn progress(
     rule: &Rule,
 ) -> Progress {
     let from = since.unwrap_or(Date::MIN);
-    let mut days: BTreeMap<Date, DayLine> = BTreeMap::new();
-    let line = |day: Date| DayLine {
-        day,
-        minutes: 0.0,
-        clean: 0,
-        not_clean: 0,
-    };
-    for stretch in played {
-        let day = local_day(stretch.from_us, stretch.offset_s);
-        // A clock set back gives no negative minutes.
-        let minutes = (stretch.to_us - stretch.from_us).max(0) as f64 / 60e6;
-        days.entry(day).or_insert_with(|| line(day)).minutes += minutes;
-    }
+    let mut days = minutes_by_day(played);
     let mut cells = Vec::new();
     let mut climbed = Vec::new();
     let mut held_cells = HeldCells::default();
@@ -234,62 +224,30 @@ pub fn progress(
             .map(|planned| (planned.print, Some(planned)));
         let stages = stages.chain(gone.map(|one| (one.stage, None)));
         for (stage, (print, planned)) in stages.enumerate() {
-            let name = drill.stage_names.get(stage).map_or(EARLIER, String::as_str);
-            let mut reached: Vec<(Date, Rung)> = Vec::new();
-            let of_stage = || {
-                digest.cells().filter(move |(key, _)| {
-                    planned.map_or(key.stage == print, |planned| planned.has(**key))
-                })
+            let of_stage: Vec<(CellKey, &CellDays)> = digest
+                .cells()
+                .filter(|(key, _)| planned.map_or(key.stage == print, |planned| planned.has(**key)))
+                .map(|(key, found)| (*key, found))
+                .collect();
+            let cold: Vec<Candidate> = cold
+                .iter()
+                .filter(|one| one.stage == stage)
+                .copied()
+                .collect();
+            let named = NamedStage {
+                drill: &drill.name,
+                stage: drill.stage_names.get(stage).map_or(EARLIER, String::as_str),
+                is_planned: planned.is_some(),
             };
-            // The plan asks for the highest of a stage alone.
-            let highest = of_stage()
-                .filter(|(_, found)| found.cleared.is_some())
-                .map(|(key, _)| key.rung)
-                .max();
-            for (key, found) in of_stage() {
-                let rung = key.rung;
-                reached.extend(found.cleared.map(|day| (day, rung)));
-                let recent = || found.days.iter().filter(|day| day.day >= from);
-                for day in recent() {
-                    let of_day = days.entry(day.day).or_insert_with(|| line(day.day));
+            for (_, found) in &of_stage {
+                for day in found.days.iter().filter(|day| day.day >= from) {
+                    let of_day = days.entry(day.day).or_insert_with(|| DayLine::of(day.day));
                     of_day.clean += day.clean;
                     of_day.not_clean += day.not_clean;
                 }
-                let clean: u32 = recent().map(|day| day.clean).sum();
-                let not: u32 = recent().map(|day| day.not_clean).sum();
-                if let Some(last) = recent().next_back() {
-                    cells.push(CellLine {
-                        drill: drill.name.clone(),
-                        stage: name.to_owned(),
-                        rung,
-                        chance: Chance::of(clean, clean + not),
-                        cleared: found.cleared,
-                        last: last.day,
-                        due: due_again(found, rule)
-                            .filter(|_| planned.is_some() && highest == Some(rung))
-                            .map(|(due, ..)| due),
-                        held: cold
-                            .iter()
-                            .find(|one| one.stage == stage && one.rung == rung)
-                            .filter(|one| one.tries.held.is_held())
-                            .and_then(|one| one.tries.last)
-                            .map(date_of),
-                    });
-                }
             }
-            reached.sort();
-            let mut highest: Option<Rung> = None;
-            for (day, rung) in reached {
-                if highest.is_none_or(|highest| rung > highest) {
-                    highest = Some(rung);
-                    climbed.push(Climbed {
-                        day,
-                        drill: drill.name.clone(),
-                        stage: name.to_owned(),
-                        rung,
-                    });
-                }
-            }
+            cells.extend(cell_lines(&named, &of_stage, &cold, from, rule));
+            climbed.extend(climb_of(&named, &of_stage));
         }
     }
     climbed.retain(|rung| rung.day >= from);
@@ -306,6 +264,101 @@ pub fn progress(
         heard_apart: Vec::new(),
         too_little,
     }
+}
+
+impl DayLine {
+    /// A day on which nothing happened yet.
+    fn of(day: Date) -> Self {
+        Self {
+            day,
+            minutes: 0.0,
+            clean: 0,
+            not_clean: 0,
+        }
+    }
+}
+
+fn minutes_by_day(played: &[Played]) -> BTreeMap<Date, DayLine> {
+    let mut days: BTreeMap<Date, DayLine> = BTreeMap::new();
+    for stretch in played {
+        let day = local_day(stretch.from_us, stretch.offset_s);
+        // A clock set back gives no negative minutes.
+        let minutes = (stretch.to_us - stretch.from_us).max(0) as f64 / 60e6;
+        days.entry(day).or_insert_with(|| DayLine::of(day)).minutes += minutes;
+    }
+    days
+}
+
+/// A stage by its names, of now or of earlier.
+struct NamedStage<'a> {
+    drill: &'a str,
+    stage: &'a str,
+    /// The drill still has it.
+    is_planned: bool,
+}
+
+/// The lines of a stage's cells that were marked from a day on.
+fn cell_lines(
+    named: &NamedStage<'_>,
+    cells: &[(CellKey, &CellDays)],
+    cold: &[Candidate],
+    from: Date,
+    rule: &Rule,
+) -> Vec<CellLine> {
+    // The plan asks for the highest of a stage alone.
+    let highest = cells
+        .iter()
+        .filter(|(_, found)| found.cleared.is_some())
+        .map(|(key, _)| key.rung)
+        .max();
+    let line = |(key, found): &(CellKey, &CellDays)| {
+        let rung = key.rung;
+        let recent = || found.days.iter().filter(|day| day.day >= from);
+        let clean: u32 = recent().map(|day| day.clean).sum();
+        let not: u32 = recent().map(|day| day.not_clean).sum();
+        let last = recent().next_back()?;
+        Some(CellLine {
+            drill: named.drill.to_owned(),
+            stage: named.stage.to_owned(),
+            rung,
+            chance: Chance::of(clean, clean + not),
+            cleared: found.cleared,
+            last: last.day,
+            due: due_again(found, rule)
+                .filter(|_| named.is_planned && highest == Some(rung))
+                .map(|(due, ..)| due),
+            held: cold
+                .iter()
+                .find(|one| one.rung == rung)
+                .filter(|one| one.tries.held.is_held())
+                .and_then(|one| one.tries.last)
+                .map(date_of),
+        })
+    };
+    cells.iter().filter_map(line).collect()
+}
+
+/// The rungs of a stage that were cleared above all that were cleared before, as they were reached.
+fn climb_of(named: &NamedStage<'_>, cells: &[(CellKey, &CellDays)]) -> Vec<Climbed> {
+    let mut reached: Vec<(Date, Rung)> = cells
+        .iter()
+        .filter_map(|(key, found)| found.cleared.map(|day| (day, key.rung)))
+        .collect();
+    reached.sort();
+    let mut highest: Option<Rung> = None;
+    let mut climbed = Vec::new();
+    for (day, rung) in reached {
+        if highest.is_none_or(|highest| rung > highest) {
+            highest = Some(rung);
+            climbed.push(Climbed {
+                day,
+                drill: named.drill.to_owned(),
+                stage: named.stage.to_owned(),
+                rung,
+            });
+        }
+    }
+    climbed
 }
 
 fn heard(entries: &[Entry], from: Date) -> Vec<Heard> {
@@ -381,237 +434,4 @@ pub fn rise(played: &[Played], today: Date) -> Option<f64> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::planning::Said;
-    use jiff::civil::date;
-
-    fn stretch(day: Date, minutes: i64) -> Played {
-        let days = date(1970, 1, 1).until(day).expect("a span").get_days();
-        let from_us = i64::from(days) * 86_400_000_000;
-        Played {
-            from_us,
-            to_us: from_us + minutes * 60_000_000,
-            offset_s: 0,
-            drill: "ours".to_owned(),
-        }
-    }
-
-    /// Sixty minutes a week for four weeks, then ninety: half as much again.
-    #[test]
-    fn a_week_is_held_against_the_four_before() {
-        let today = date(2024, 3, 3);
-        let mut played: Vec<Played> = [8, 15, 22, 29]
-            .map(|ago| {
-                stretch(
-                    today
-                        .checked_sub(jiff::Span::new().days(ago))
-                        .expect("a day"),
-                    60,
-                )
-            })
-            .to_vec();
-        played.push(stretch(date(2024, 2, 29), 90));
-        assert!((rise(&played, today).expect("enough") - 50.0).abs() < 1e-9);
-        assert_eq!(
-            rise(&played[4..], today),
-            None,
-            "nothing to hold it against"
-        );
-    }
-
-    /// A player at 60 was once told that forty slower cells had gone stale, which no plan asks for.
-    #[test]
-    fn a_cell_stands_for_the_slower_ones() {
-        let session = uuid::Uuid::from_u128(1);
-        let entries: Vec<Entry> = ["50", "55", "60"]
-            .into_iter()
-            .zip(0_u64..)
-            .map(|(tempo, number)| Entry {
-                journal: session,
-                seq: number + 1,
-                record: crate::practice::Record {
-                    id: crate::practice::RecordId { session, number },
-                    utc_us: 1_000_000 * i64::try_from(number).expect("small"),
-                    offset_s: 0,
-                    kind: Kind::Mark {
-                        repetition: number,
-                        mark: crate::practice::Mark::Clean,
-                        needed: 1,
-                        free: false,
-                    },
-                    drill: "ours".to_owned(),
-                    cell: Some(crate::practice::CellKey {
-                        stage: crate::practice::StagePrint(1),
-                        rung: Rung::parse(tempo).expect("a tempo"),
-                    }),
-                    by: None,
-                    thresholds: None,
-                    measures: None,
-                    version: "test".to_owned(),
-                },
-            })
-            .collect();
-        let drill = Known {
-            name: "ours".to_owned(),
-            title: "Ours".to_owned(),
-            stages: vec![crate::practice::PlannedStage {
-                print: crate::practice::StagePrint(1),
-                rungs: Vec::new(),
-                real_time: true,
-            }],
-            stage_names: vec!["full beats".to_owned()],
-            beats: vec![8.0],
-            clean: 1,
-            route: crate::practice::Route::Across,
-        };
-        let digest = Digest::of(entries.iter().filter_map(crate::planning::Said::of));
-        let drills = [drill];
-        let found = progress(&digest, &[], &[], &drills, &[], None, &Rule::default());
-        let due: Vec<Option<Date>> = found.cells.iter().map(|cell| cell.due).collect();
-        assert_eq!(due, [None, None, Some(date(1970, 1, 2))]);
-    }
-
-    /// Clear and held are two things, and progress counts both.
-    #[test]
-    fn held_cells_are_counted_apart() {
-        let session = uuid::Uuid::from_u128(1);
-        let cell = |tempo: &str| crate::practice::CellKey {
-            stage: crate::practice::StagePrint(1),
-            rung: Rung::parse(tempo).expect("a rung"),
-        };
-        let mark = |number: u64, tempo: &str, day: Date| Said::Mark {
-            id: crate::practice::RecordId { session, number },
-            repetition: number,
-            cell: cell(tempo),
-            day,
-            mark: crate::practice::Mark::Clean,
-            assumed: false,
-            needed: 1,
-        };
-        let (one, two) = (date(2027, 1, 1), date(2027, 1, 2));
-        let said = [
-            mark(0, "50", one),
-            mark(1, "53", one),
-            mark(2, "55", one),
-            mark(3, "55", two),
-            Said::Tried {
-                session,
-                repetition: 3,
-                cell: cell("55"),
-                day: two,
-                alone: true,
-            },
-        ];
-        let drill = Known {
-            name: "ours".to_owned(),
-            title: "Ours".to_owned(),
-            stages: vec![crate::practice::PlannedStage {
-                print: crate::practice::StagePrint(1),
-                rungs: ["50", "51", "52", "53", "54", "55"]
-                    .map(|tempo| Rung::parse(tempo).expect("a rung"))
-                    .to_vec(),
-                real_time: true,
-            }],
-            stage_names: vec!["real time".to_owned()],
-            beats: vec![8.0],
-            clean: 1,
-            route: crate::practice::Route::Across,
-        };
-        let found = progress(
-            &Digest::of(said),
-            &[],
-            &[],
-            &[drill],
-            &[],
-            None,
-            &Rule::default(),
-        );
-        assert_eq!(
-            found.held,
-            HeldCells {
-                held: 1,
-                assumed: 0,
-                of: 2
-            }
-        );
-        let held: Vec<Option<Date>> = found.cells.iter().map(|cell| cell.held).collect();
-        assert_eq!(held, [None, None, Some(two)]);
-    }
-
-    /// Weeks of listening: by the music and not by the drill's name, from a day on, and what was
-    /// not heard at all has no threshold.
-    #[test]
-    fn what_was_heard_apart_is_told_by_its_music() {
-        let stage = crate::practice::StagePrint(7);
-        let entry = |number: u64, day: i64, threshold_ms: f64| Entry {
-            journal: uuid::Uuid::from_u128(1),
-            seq: number + 1,
-            record: crate::practice::Record {
-                id: crate::practice::RecordId {
-                    session: uuid::Uuid::from_u128(number.into()),
-                    number: 0,
-                },
-                utc_us: day * 86_400_000_000,
-                offset_s: 0,
-                kind: Kind::Discriminated,
-                drill: "its old name".to_owned(),
-                cell: Some(crate::practice::CellKey {
-                    stage,
-                    rung: Rung::Tempo(crate::units::Bpm::EIGHTY),
-                }),
-                by: None,
-                thresholds: None,
-                measures: Some(
-                    Discrimination {
-                        difference: Difference::Unlike,
-                        what: "one low G longer than the other".to_owned(),
-                        threshold_ms,
-                        low_ms: 10.0,
-                        high_ms: 40.0,
-                        widest_ms: 88.0,
-                        trials: Vec::new(),
-                    }
-                    .to_json(),
-                ),
-                version: "test".to_owned(),
-            },
-        };
-        let entries = [entry(0, 0, 120.0), entry(1, 7, 30.0), entry(2, 14, 18.0)];
-        let drill = |prints: Vec<crate::practice::StagePrint>| Known {
-            name: "ours".to_owned(),
-            title: "Ours".to_owned(),
-            stages: prints
-                .into_iter()
-                .map(|print| crate::practice::PlannedStage {
-                    print,
-                    rungs: Vec::new(),
-                    real_time: true,
-                })
-                .collect(),
-            stage_names: Vec::new(),
-            beats: Vec::new(),
-            clean: 1,
-            route: crate::practice::Route::Across,
-        };
-        let found = heard_apart(&entries, &[drill(vec![stage])], None);
-        let heard: Vec<Option<f64>> = found.iter().map(|line| line.threshold_ms).collect();
-        assert_eq!(heard, [None, Some(30.0), Some(18.0)]);
-        assert!(found.iter().all(|line| line.drill == "ours"));
-        let late = heard_apart(&entries, &[drill(vec![stage])], Some(date(1970, 1, 8)));
-        assert_eq!(late.len(), 2);
-        assert_eq!(heard_apart(&entries, &[drill(Vec::new())], None), []);
-    }
-
-    #[test]
-    fn a_clock_set_back_and_an_empty_journal_are_no_trouble() {
-        let mut back = stretch(date(2027, 1, 1), 5);
-        back.to_us = back.from_us - 1;
-        let digest = Digest::default();
-        let found = progress(&digest, &[], &[back], &[], &[], None, &Rule::default());
-        assert_eq!(found.days.len(), 1);
-        assert_eq!(found.days[0].minutes, 0.0);
-        assert_eq!(found.too_little.len(), 2);
-        assert_eq!(median(vec![3.0, 1.0, 2.0, 10.0]), Some(2.5));
-    }
-}
+mod tests;

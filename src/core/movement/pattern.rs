@@ -6,7 +6,7 @@
 //! gracenote that closes a doubling on it, `(i)` the one inside a shake on it, `(s)` its strike.
 
 use super::parts::{Part, Role};
-use crate::chanter::{NOTES, Note};
+use crate::chanter::{NOTES, Note, gracenote_sounds};
 
 /// Some of the nine notes, and perhaps the silence before the first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -161,6 +161,14 @@ pub(super) fn strikes(on: Note) -> &'static [Note] {
         Note::HighG => &[Note::F],
         Note::HighA => &[Note::HighG],
     }
+}
+
+/// True when a separating gracenote sounds: lifted off the note that follows, tapped down from
+/// it, or lifted off the note before at its end.
+pub(super) fn separates(gracenote: Note, before: Option<Note>, after: Note) -> bool {
+    gracenote_sounds(gracenote, after)
+        || strikes(after).contains(&gracenote)
+        || before.is_some_and(|before| gracenote_sounds(gracenote, before) && gracenote < after)
 }
 
 /// `LG (D) LG`: the parts as the catalogue writes them.

@@ -2,7 +2,8 @@
 
 use super::catalogue::{Family, Movement};
 use super::context::Context;
-use super::resolve::{Resolved, own, separates};
+use super::pattern::separates;
+use super::resolve::{Resolved, own};
 use super::school::{School, Schools};
 use crate::chanter::{NOTES, Note};
 use serde::Serialize;

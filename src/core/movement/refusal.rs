@@ -5,8 +5,7 @@
 use super::catalogue::{Family, Movement, ReadForm};
 use super::context::Context;
 use super::parts::{Part, Role};
-use super::pattern::strikes;
-use super::resolve::separates;
+use super::pattern::{separates, strikes};
 use super::school::{EARLY_GRACENOTE, School, Schools};
 use crate::chanter::{Finger, NOTES, Note, Shape, gracenote_sounds, strike_finger};
 use crate::wording;

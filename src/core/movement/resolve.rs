@@ -6,7 +6,7 @@
 use super::catalogue::{Family, Movement, ReadForm, Timing, named};
 use super::context::Context;
 use super::parts::{Part, Role};
-use super::pattern::strikes;
+use super::pattern::{separates, strikes};
 use super::refusal::{already_sounding, half_from_its_own_note, no_form, very_note};
 use super::school::Schools;
 use crate::chanter::{Note, gracenote_sounds};
@@ -193,14 +193,6 @@ pub(super) fn fault(parts: &[Part], context: Context) -> Option<String> {
             last.spoken()
         )
     })
-}
-
-/// True when a separating gracenote sounds: lifted off the note that follows, tapped down from
-/// it, or lifted off the note before at its end.
-pub(super) fn separates(gracenote: Note, before: Option<Note>, after: Note) -> bool {
-    gracenote_sounds(gracenote, after)
-        || strikes(after).contains(&gracenote)
-        || before.is_some_and(|before| gracenote_sounds(gracenote, before) && gracenote < after)
 }
 
 fn instead(movement: Movement, context: Context, schools: &Schools) -> Option<Resolved> {

@@ -2,9 +2,10 @@
 //!
 //! A pure function of the plan and the marks that stand; knows nothing of the session.
 
+use super::cell::CellKey;
 use super::cold::{Held, cold_tries};
 use super::history::{History, Order, Tally};
-use super::plan::{CellKey, Plan};
+use super::plan::Plan;
 use super::rung::{Place, reaches};
 
 /// What a cell is.

@@ -7,8 +7,8 @@
 //! and marks; knows no journal, no session and no clock.
 
 use super::StagePrint;
+use super::cell::CellKey;
 use super::entry::Mark;
-use super::plan::CellKey;
 use super::rung::{Rung, reaches};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;

@@ -2,7 +2,7 @@
 //!
 //! Knows what an entry says; knows nothing of how it is stored.
 
-use super::plan::CellKey;
+use super::cell::CellKey;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 

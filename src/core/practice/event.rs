@@ -1,9 +1,10 @@
 //! What can happen at practice, and what a step has to say of it.
 
 use super::board::CellStatus;
+use super::cell::CellKey;
 use super::entry::{By, Entry, Mark, Moment, RecordId};
 use super::measurement::Measurement;
-use super::plan::{CellKey, Plan};
+use super::plan::Plan;
 use super::verdict::Verdict;
 use uuid::Uuid;
 

@@ -7,9 +7,9 @@
 //! the order of arrival.
 
 use super::StagePrint;
+use super::cell::CellKey;
 use super::cold::{Try, first_of_each_day};
 use super::entry::{By, Entry, Kind, Mark, Record, RecordId};
-use super::plan::CellKey;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use uuid::Uuid;

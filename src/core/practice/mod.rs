@@ -9,6 +9,7 @@
 mod board;
 #[cfg(test)]
 mod board_laws;
+mod cell;
 #[cfg(test)]
 mod climb_laws;
 mod cold;
@@ -31,6 +32,7 @@ mod stop_laws;
 mod verdict;
 
 pub use board::{Board, Cell, CellStatus};
+pub use cell::CellKey;
 pub use cold::{
     Candidate, ColdTries, Held, Try, asked_cold, cold_tries, first_of_each_day, next_cold,
 };
@@ -40,7 +42,7 @@ pub use event::{Event, Hand, LATE, News, NotByEar, UNSURE};
 pub use fingerprint::{StagePrint, StagePrintError};
 pub use history::Tally;
 pub use measurement::{ExtraNote, Measurement, NoteMeasure, Part};
-pub use plan::{Advance, CellKey, Plan, PlannedStage, Route, StepBack, in_route_order};
+pub use plan::{Advance, Plan, PlannedStage, Route, StepBack, in_route_order};
 pub use rung::{Place, Rung, RungError, reaches};
 pub use session::Phase;
 pub use state::{NOT_CLEAN_IN_A_ROW, State, edited, replay};

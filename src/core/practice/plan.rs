@@ -3,6 +3,7 @@
 //! Knows stages by fingerprint only; knows no marks.
 
 use super::StagePrint;
+use super::cell::CellKey;
 use super::cold::asked_cold;
 use super::ladder::climbs;
 use super::rung::{Place, Rung};
@@ -10,20 +11,6 @@ use super::verdict::Thresholds;
 use crate::drill::Drill;
 pub use crate::drill::{Advance, Route, StepBack};
 use crate::units::Bpm;
-use serde::{Deserialize, Serialize};
-
-/// A cell of the board wherever it is kept: the music of a stage on an exact rung. By value and not
-/// by place, so that a rung or a stage put in between moves no mark. An opened movement and the same
-/// movement in real time have the same music and different rungs.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-pub struct CellKey {
-    /// The fingerprint of the stage's written music.
-    pub stage: StagePrint,
-    /// The rung, exact. Written as `tempo`, its name before movements could be opened: a program of
-    /// that time refuses a length there.
-    #[serde(rename = "tempo")]
-    pub rung: Rung,
-}
 
 /// A stage and what it is practised at.
 #[derive(Debug, Clone, PartialEq, Eq)]

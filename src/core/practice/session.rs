@@ -1,7 +1,7 @@
 //! What is true only while a session runs: where play is, what sounds, what can be marked.
 
+use super::cell::CellKey;
 use super::entry::Mark;
-use super::plan::CellKey;
 use uuid::Uuid;
 
 /// Whether sound runs.

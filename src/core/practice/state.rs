@@ -1,11 +1,12 @@
 //! Practice as it stands: the board, and the session that runs.
 
 use super::board::{Board, CellStatus};
+use super::cell::CellKey;
 use super::cold::{Candidate, ColdTries, next_cold};
 use super::entry::{Entry, Mark, Moment, RecordId, local_day};
 use super::event::News;
 use super::history::{History, Order, Tally};
-use super::plan::{Advance, CellKey, Plan, StepBack};
+use super::plan::{Advance, Plan, StepBack};
 use super::session::{Phase, Reason, Session, Visit};
 
 /// How many not-clean repetitions in a row suggest a step back.

@@ -1,11 +1,12 @@
 //! Score to timeline.
 
+use super::clicks::{Grid, clicks_by_bar, count_in_length};
 use super::crowding::{fit, fit_together};
 use super::event::{Event, EventKind, SoundPart, Sounded, Timeline};
 use crate::movement::Lengths;
-use crate::rhythm::{Click, ClickWeight, Metre, Subdivision};
+use crate::rhythm::Subdivision;
 use crate::score::{NoteId, Score, ScoreGroup, ScoreNote};
-use crate::units::{Beats, Bpm, Fraction, Millis, SampleRate};
+use crate::units::{Beats, Bpm, Millis, SampleRate};
 
 /// How a score is laid out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -49,9 +50,9 @@ pub fn lay(score: &Score, layout: &Layout) -> Timeline {
         Beats::ZERO
     };
     let clicks = if score.changes_metre() || score.metre.is_free() {
-        clicks_by_bar(score, layout, cycle)
+        clicks_by_bar(score, layout.subdivision, cycle)
     } else {
-        Grid::of(score).clicks(layout, Beats::ZERO, cycle)
+        Grid::of(score).clicks(layout.subdivision, Beats::ZERO, cycle)
     };
     let with_clicks = |own: &[Event]| {
         let mut events: Vec<Event> = clicks.clone();
@@ -75,26 +76,6 @@ pub fn lay(score: &Score, layout: &Layout) -> Timeline {
         }
         sorted(events)
     };
-    let mut lead_in = if layout.count_in && !score.metre.is_free() {
-        let clicks = Grid::of(score).clicks(layout, -lead_in_length, Beats::ZERO);
-        let shifted = |event: Event| Event {
-            beat: event.beat + lead_in_length,
-            ..event
-        };
-        clicks.into_iter().map(shifted).collect()
-    } else {
-        Vec::new()
-    };
-    lead_in.extend(
-        first
-            .iter()
-            .filter(|event| event.beat < Beats::ZERO && -event.beat <= lead_in_length)
-            .map(|event| Event {
-                beat: event.beat + lead_in_length,
-                ahead: true,
-                ..*event
-            }),
-    );
     let bar = score.metre.bar();
     let mut bar_lines = score.bar_lines();
     let mut line = score.length;
@@ -107,7 +88,7 @@ pub fn lay(score: &Score, layout: &Layout) -> Timeline {
         tempo: layout.tempo,
         metre: score.metre,
         changes_metre: score.changes_metre(),
-        lead_in: sorted(lead_in),
+        lead_in: lead_in(score, layout, &first, lead_in_length),
         lead_in_length,
         cycle,
         repetition: score.length,
@@ -120,20 +101,29 @@ pub fn lay(score: &Score, layout: &Layout) -> Timeline {
     }
 }
 
-/// One bar of clicks that ends with the pickup; where the pickup leaves less than half a bar to
-/// count, one bar more.
-fn count_in_length(score: &Score) -> Beats {
-    if score.metre.is_free() {
-        // nothing is counted: room for the gracenotes before the first note
-        return Beats::ONE;
-    }
-    let bar = score.metre.bar();
-    let rest = bar - score.pickup;
-    if score.pickup * Fraction::from_integer(2) > bar {
-        rest + bar
+/// What sounds before the first cycle: clicks, and the gracenotes before the first note where they fit.
+fn lead_in(score: &Score, layout: &Layout, first: &[Event], length: Beats) -> Vec<Event> {
+    let mut events = if layout.count_in && !score.metre.is_free() {
+        let clicks = Grid::of(score).clicks(layout.subdivision, -length, Beats::ZERO);
+        let shifted = |event: Event| Event {
+            beat: event.beat + length,
+            ..event
+        };
+        clicks.into_iter().map(shifted).collect()
     } else {
-        rest
-    }
+        Vec::new()
+    };
+    events.extend(
+        first
+            .iter()
+            .filter(|event| event.beat < Beats::ZERO && -event.beat <= length)
+            .map(|event| Event {
+                beat: event.beat + length,
+                ahead: true,
+                ..*event
+            }),
+    );
+    sorted(events)
 }
 
 fn sorted(mut events: Vec<Event>) -> Vec<Event> {
@@ -143,79 +133,6 @@ fn sorted(mut events: Vec<Event>) -> Vec<Event> {
         EventKind::Sound(_) => 2,
     };
     events.sort_by_key(|event| (event.beat, order(event)));
-    events
-}
-
-/// What clicks are counted by: a metre, and a place where one of its bars begins.
-#[derive(Clone, Copy)]
-struct Grid {
-    metre: Metre,
-    downbeat: Beats,
-}
-
-impl Grid {
-    /// That of a score whose metre stays: the first downbeat stands after the pickup.
-    fn of(score: &Score) -> Self {
-        Self {
-            metre: score.metre,
-            downbeat: score.pickup,
-        }
-    }
-
-    /// Clicks from `from` (inclusive) to `to` (exclusive), in beats from the start of the
-    /// repetition. The grid is counted from the downbeat in parts; nothing is added up.
-    fn clicks(self, layout: &Layout, from: Beats, to: Beats) -> Vec<Event> {
-        let parts = i128::from(layout.subdivision.parts());
-        let beats_in_a_bar = i128::from(self.metre.beats_in_a_bar());
-        let steps = |beats: Beats| (beats - self.downbeat).0 * Fraction::from_integer(parts);
-        let mut step = steps(from).ceil().to_integer();
-        let end = steps(to);
-        let mut events = Vec::new();
-        while Fraction::from_integer(step) < end {
-            let beat_number = step.div_euclid(parts).rem_euclid(beats_in_a_bar);
-            let weight = if step.rem_euclid(parts) != 0 {
-                ClickWeight::Part
-            } else if beat_number == 0 {
-                ClickWeight::Bar
-            } else {
-                ClickWeight::Beat
-            };
-            events.push(Event {
-                beat: self.downbeat + Beats(Fraction::new(step, parts)),
-                kind: EventKind::Click(Click {
-                    weight,
-                    beat: u8::try_from(beat_number).unwrap_or(0),
-                }),
-                ahead: false,
-            });
-            step += 1;
-        }
-        events
-    }
-}
-
-/// Clicks of a cycle whose metre changes: each bar is counted by its own. In the breath they lead to
-/// the next repetition's first bar.
-fn clicks_by_bar(score: &Score, layout: &Layout, cycle: Beats) -> Vec<Event> {
-    let mut events = Vec::new();
-    let mut counted = |from: Beats, to: Beats, metre: Metre, downbeat: Beats| {
-        if !metre.is_free() {
-            events.extend(Grid { metre, downbeat }.clicks(layout, from, to));
-        }
-    };
-    // where the next note stands in its full bar
-    let mut place = score.metre.bar() - score.pickup;
-    let mut before = score.metre;
-    for bar in &score.bars {
-        if std::mem::replace(&mut before, bar.metre) != bar.metre || place >= bar.metre.bar() {
-            // a short bar that begins here is a pickup
-            place = (bar.metre.bar() - bar.length).max(Beats::ZERO);
-        }
-        let end = bar.start + bar.length;
-        counted(bar.start, end, bar.metre, bar.start - place);
-        place = place + bar.length;
-    }
-    counted(score.length, cycle, score.metre, cycle + score.pickup);
     events
 }
 
@@ -371,219 +288,4 @@ fn claims(
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::chanter::Note;
-    use crate::drill::{built_in, read, read_music};
-    use crate::movement::Schools;
-    use crate::score::resolve_music;
-    use crate::units::{Fraction, Frames};
-
-    fn tempo(text: &str) -> Bpm {
-        Bpm::parse(text).expect("a tempo")
-    }
-
-    fn written(text: &str, metre: Metre, breath: i128) -> Score {
-        let (music, problems) = read_music(text, metre, metre.default_unit(), "");
-        assert_eq!(problems, [], "{text}");
-        resolve_music(&music, Beats::whole(breath), &Schools::default())
-    }
-
-    /// Melody notes and gracenotes of a cycle with their moments.
-    fn sounded(events: &[Event]) -> Vec<(Note, Beats)> {
-        events
-            .iter()
-            .filter_map(|event| match event.kind {
-                EventKind::Sound(sounded) => Some((sounded.note, event.beat)),
-                _ => None,
-            })
-            .collect()
-    }
-
-    /// The closing note of a grip lands on its written place and the grip stands before it.
-    #[test]
-    fn a_grip_takes_its_time_from_the_note_before() {
-        let drill = built_in("grip-from-d").expect("it is built in");
-        let (drill, _) = read(drill.text.as_bytes());
-        let drill = drill.expect("it reads");
-        let score = resolve_music(&drill.stages[4].music, Beats::whole(4), &drill.schools);
-        let timeline = lay(&score, &Layout::at(tempo("80"), SampleRate(48_000)));
-        // At 80 a beat is 750 ms: gracenote 35 ms, tones 55 ms each.
-        let ms = |count: i128| Millis::whole(count).to_beats(tempo("80"));
-        let two = Beats::whole(2);
-        assert_eq!(
-            sounded(&timeline.first)[..6],
-            [
-                (Note::HighG, Beats::ZERO),
-                (Note::D, ms(35)),
-                (Note::LowG, two - ms(145)),
-                (Note::B, two - ms(90)),
-                (Note::LowG, two - ms(55)),
-                (Note::LowA, two),
-            ]
-        );
-        assert!(timeline.crowded.is_empty());
-    }
-
-    /// Laid out in the count-in and at the end of a cycle: nothing of a repetition is lost.
-    #[test]
-    fn gracenotes_before_the_first_note_sound_before_the_repetition() {
-        let score = written("{GdG}A2 B2 {GdG}c2 B2|", Metre::TWO_FOUR, 2);
-        let timeline = lay(&score, &Layout::at(tempo("60"), SampleRate(48_000)));
-        let ahead = |events: &[Event]| events.iter().filter(|event| event.ahead).count();
-        assert_eq!(ahead(&timeline.lead_in), 3);
-        assert_eq!(ahead(&timeline.first), 3);
-        let played = timeline.played(2);
-        assert_eq!(played.iter().filter(|placed| placed.event.ahead).count(), 6);
-        assert!(played.windows(2).all(|pair| pair[0].frame <= pair[1].frame));
-    }
-
-    /// With no breath the last note gives way to the gracenotes that begin the next repetition:
-    /// running on, it would sound under them. Each sound ends where the next begins, round and round.
-    #[test]
-    fn the_last_note_ends_where_the_next_repetitions_gracenotes_begin() {
-        for breath in [0, 2] {
-            let score = written("{GdG}A2 B2 {GdG}c2 B2|", Metre::TWO_FOUR, breath);
-            let timeline = lay(&score, &Layout::at(tempo("60"), SampleRate(48_000)));
-            let sounds: Vec<(Beats, Beats)> = timeline
-                .again
-                .iter()
-                .filter_map(|event| match event.kind {
-                    EventKind::Sound(sounded) => Some((event.beat, sounded.length)),
-                    _ => None,
-                })
-                .collect();
-            assert_eq!(sounds.len(), 10);
-            let (melody, ahead) = sounds.split_at(7);
-            for pair in melody.windows(2) {
-                assert_eq!(pair[0].0 + pair[0].1, pair[1].0, "breath {breath}");
-            }
-            let (last, length) = melody[6];
-            let end = if breath == 0 {
-                ahead[0].0
-            } else {
-                score.length
-            };
-            assert_eq!(last + length, end, "breath {breath}");
-            for pair in ahead.windows(2) {
-                assert_eq!(pair[0].0 + pair[0].1, pair[1].0, "breath {breath}");
-            }
-            assert_eq!(ahead[2].0 + ahead[2].1, timeline.cycle);
-        }
-    }
-
-    /// A pickup that leaves half a bar to count, or more, is counted in by what it leaves; one that
-    /// leaves less by a bar more.
-    #[test]
-    fn a_pickup_of_half_a_bar_is_counted_in_by_the_other_half() {
-        for (pickup, beats) in [("A2", 3), ("A4", 2), ("A6", 5)] {
-            let rest = match pickup {
-                "A2" => "d4 B2",
-                "A4" => "d4",
-                _ => "d2",
-            };
-            let score = written(&format!("{pickup}|B4 c4|{rest}|"), Metre::FOUR_FOUR, 4);
-            let timeline = lay(&score, &Layout::at(tempo("60"), SampleRate(48_000)));
-            assert_eq!(timeline.lead_in_length, Beats::whole(beats), "{pickup}");
-            let clicks = timeline
-                .lead_in
-                .iter()
-                .filter(|event| matches!(event.kind, EventKind::Click(_)));
-            assert_eq!(clicks.count() as i128, beats, "{pickup}");
-        }
-    }
-
-    #[test]
-    fn the_count_in_ends_with_the_pickup() {
-        let score = written("A2|B4 c4|d4 B2|", Metre::TWO_FOUR, 2);
-        let timeline = lay(&score, &Layout::at(tempo("60"), SampleRate(48_000)));
-        assert_eq!(timeline.lead_in_length, Beats::new(3, 2));
-        let downbeats: Vec<Beats> = timeline
-            .first
-            .iter()
-            .filter(|event| {
-                matches!(event.kind, EventKind::Click(click) if click.weight == ClickWeight::Bar)
-            })
-            .map(|event| event.beat)
-            .collect();
-        assert_eq!(
-            downbeats,
-            [Beats::new(1, 2), Beats::new(5, 2), Beats::new(9, 2)]
-        );
-        assert_eq!(timeline.cycle, Beats::whole(6));
-    }
-
-    /// Quick enough, a movement may take three fifths of its note and no more.
-    #[test]
-    fn a_crowded_movement_is_told_and_never_swallows_its_note() {
-        let score = written("B {GdG}A B {GdG}A B4|", Metre::TWO_FOUR, 2);
-        let timeline = lay(&score, &Layout::at(tempo("150"), SampleRate(48_000)));
-        assert_eq!(timeline.crowded.len(), 2);
-        let notes = sounded(&timeline.first);
-        // The first B lasts a quarter of a beat; the grip takes 3/5 of it.
-        assert_eq!(notes[1].1, Beats::new(1, 4) - Beats::new(3, 20));
-        for events in [&timeline.first, &timeline.again] {
-            let notes = sounded(events);
-            assert!(notes.windows(2).all(|pair| pair[0].1 < pair[1].1));
-        }
-    }
-
-    #[test]
-    fn the_last_note_counts_as_the_note_before_from_the_second_repetition_on() {
-        // Opening gracenote on F: high G after silence, the thumb after high G.
-        let text = "title: x\nmovement: thumb-doubling\nfrom: HG\nto: F\nbreath: 0\n\
-                    stages: [{name: a, before: 2}]\nladder: {from: 50, to: 60, step: 4}\n";
-        let (drill, problems) = read(text.as_bytes());
-        assert!(problems.is_empty(), "{problems:?}");
-        let drill = drill.expect("it reads");
-        let score = resolve_music(&drill.stages[0].music, Beats::ZERO, &drill.schools);
-        let timeline = lay(&score, &Layout::at(tempo("60"), SampleRate(48_000)));
-        assert_eq!(sounded(&timeline.first)[0].0, Note::HighA);
-        assert_eq!(timeline.first.len(), timeline.again.len());
-    }
-
-    /// Laws over every built-in stage at several tempi: sorted, gapless, nothing swallowed.
-    #[test]
-    fn every_built_in_stage_is_sorted_and_gapless() {
-        for drill in crate::drill::BUILT_IN {
-            let (value, _) = read(drill.text.as_bytes());
-            let value = value.expect("built-in drills read");
-            for stage in &value.stages {
-                for (breath, at) in [(0, "50"), (1, "77.7"), (2, "300")] {
-                    let breath = value.metre.bar() * Fraction::from_integer(breath);
-                    let score = resolve_music(&stage.music, breath, &value.schools);
-                    let timeline = lay(&score, &Layout::at(tempo(at), SampleRate(44_100)));
-                    let played = timeline.played(3);
-                    let mut end = None;
-                    for placed in &played {
-                        match placed.event.kind {
-                            EventKind::Sound(sounded) => {
-                                assert!(sounded.length > Beats::ZERO, "{}", drill.name);
-                                if let Some(end) = end {
-                                    assert_eq!(placed.beat, end, "{} {at}", drill.name);
-                                }
-                                end = Some(placed.beat + sounded.length);
-                            }
-                            EventKind::Hush => end = None,
-                            EventKind::Click(_) => {}
-                        }
-                    }
-                    assert!(played.windows(2).all(|pair| pair[0].beat <= pair[1].beat));
-                }
-            }
-        }
-    }
-
-    #[test]
-    fn a_click_in_a_later_cycle_is_placed_and_not_added_up() {
-        let score = written("A4 B4|", Metre::TWO_FOUR, 0);
-        let timeline = lay(&score, &Layout::at(tempo("97"), SampleRate(44_100)));
-        // Ten hours at 97 are 58 200 beats: 2 of count-in and 29 099 cycles of 2.
-        let start = timeline.cycle_start(29_099);
-        assert_eq!(start, Beats::whole(58_200));
-        assert_eq!(
-            timeline.frame(Fraction::from_integer(0), start),
-            Frames(1_587_600_000)
-        );
-    }
-}
+mod tests;

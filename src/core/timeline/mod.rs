@@ -3,6 +3,7 @@
 //! One cycle (a repetition and its breath) is laid out in exact beats; the frame of an event in any
 //! later cycle is computed from its exact moment, never added up. Knows no device and no sound.
 
+mod clicks;
 mod crowding;
 mod document;
 mod event;

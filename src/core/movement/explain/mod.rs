@@ -6,6 +6,7 @@
 
 mod elsewhere;
 mod fingers;
+mod kinds;
 #[cfg(test)]
 mod laws;
 mod page;
@@ -166,7 +167,7 @@ fn fill(
     let (before, after) = exact.split_at(resolved.before_beat);
     let (before, after): (Fraction, Fraction) = (before.iter().sum(), after.iter().sum());
     // a figure's first note has the beat, and its gracenote comes after that note
-    let short = time::figure_note(resolved).map(|_| Lengths::figure_note().0 * tempo.beat().0);
+    let short = kinds::figure_note(resolved).map(|_| Lengths::figure_note().0 * tempo.beat().0);
     let mut begins = short.unwrap_or(-before);
     explanation.explains = Some(resolved.movement);
     explanation.gracenotes = resolved.gracenotes();

@@ -2,8 +2,10 @@
 //!
 //! Common practice, no source, unless a sentence names one.
 
+use super::kinds::{
+    figure_note, gives_the_theme_note_the_beat, is_a_long_variation, is_of_a_ground,
+};
 use super::purpose::falls_on_low_g;
-use super::time::figure_note;
 use crate::chanter::{Note, gracenote_sounds};
 use crate::movement::{Family, Movement, Part, Resolved, Role, find, opening_gracenote};
 use crate::wording;
@@ -144,32 +146,6 @@ fn tones_heard(resolved: &Resolved) -> Option<String> {
     })
 }
 
-/// Movements of a pibroch's ground, which has no pulse (common practice, no source).
-pub(super) fn is_of_a_ground(movement: Movement) -> bool {
-    [
-        "cadence",
-        "short-cadence",
-        "hiharin",
-        "double-echo",
-        "bubbly-note",
-        "embari",
-        "chedari",
-    ]
-    .contains(&movement.name())
-}
-
-/// Movements so long that they take their own time and not the note before's (common practice, no
-/// source).
-pub(super) fn is_a_long_variation(movement: Movement) -> bool {
-    ["long-variation-to-d", "long-variation-to-c", "barluath"].contains(&movement.name())
-}
-
-/// Movements of pibroch variations, in which the theme note has the beat (common practice, no
-/// source). The taorluath is of light music too.
-pub(super) fn gives_the_theme_note_the_beat(movement: Movement) -> bool {
-    movement.family() == Family::Pibroch || movement.name() == "crunluath"
-}
-
 fn lands(resolved: &Resolved) -> String {
     let closing = resolved.context.after.spoken();
     let parts = &resolved.parts;
@@ -228,7 +204,16 @@ fn lands(resolved: &Resolved) -> String {
         };
         return format!("the {what} on the click, and the {closing} straight after it");
     }
-    let (what, stays) = match first.role {
+    let (what, stays) = begins_with(resolved, first);
+    format!("the {what} on the click, and not {stays}: the movement does not begin early")
+}
+
+/// What a movement on the beat begins with, and what it is mistaken for.
+fn begins_with(resolved: &Resolved, first: Part) -> (String, String) {
+    let closing = resolved.context.after.spoken();
+    let parts = &resolved.parts;
+    let tap = is_tap(resolved, 0);
+    match first.role {
         Role::Separating if falls_on_low_g(resolved) => {
             ("first low G".to_owned(), format!("the closing {closing}"))
         }
@@ -251,8 +236,7 @@ fn lands(resolved: &Resolved) -> String {
             format!("{} it begins with", first.note.spoken()),
             format!("the closing {closing}"),
         ),
-    };
-    format!("the {what} on the click, and not {stays}: the movement does not begin early")
+    }
 }
 
 /// What must be clean before this: the smaller movements it is made of, then its single

@@ -1,8 +1,10 @@
 //! When a movement sounds, and whose time it takes.
 
-use super::teaching;
+use super::kinds::{
+    figure_note, gives_the_theme_note_the_beat, is_a_long_variation, is_of_a_ground,
+};
 use crate::chanter::Note;
-use crate::movement::{Family, Resolved, Role, opening_gracenote};
+use crate::movement::{Resolved, Role, opening_gracenote};
 use crate::units::Bpm;
 use crate::wording;
 use serde::Serialize;
@@ -22,14 +24,6 @@ pub struct Time {
     pub from_the_closing_note: u32,
     /// The same in a sentence.
     pub sentence: String,
-}
-
-/// The short first note of a figure, which is the melody's.
-pub(super) fn figure_note(resolved: &Resolved) -> Option<Note> {
-    resolved
-        .context
-        .before
-        .filter(|_| resolved.movement.family() == Family::Figure)
 }
 
 pub(super) fn time(resolved: &Resolved, tempo: Bpm, before: u32, after: u32, whole: u32) -> Time {
@@ -117,8 +111,8 @@ fn own_time(resolved: &Resolved, whole: u32) -> Option<String> {
     let closing = resolved.context.after.spoken();
     let begins_on_it = resolved.before_beat == 0;
     let held = resolved.parts.iter().find(|part| part.held);
-    if !teaching::is_of_a_ground(resolved.movement) {
-        return teaching::is_a_long_variation(resolved.movement).then(|| {
+    if !is_of_a_ground(resolved.movement) {
+        return is_a_long_variation(resolved.movement).then(|| {
             format!(
                 "It has its own time, {whole} ms as set, and comes before the {closing} it closes on."
             )
@@ -169,7 +163,7 @@ fn lands(resolved: &Resolved) -> String {
     } else {
         ""
     };
-    if teaching::gives_the_theme_note_the_beat(movement) {
+    if gives_the_theme_note_the_beat(movement) {
         let theme = if theme.is_empty() {
             String::new()
         } else {

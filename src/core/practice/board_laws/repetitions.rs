@@ -1,0 +1,150 @@
+//! Which repetition belongs to which cell, and which is void.
+
+use super::*;
+
+/// Board 1: the closing note comes after the choice of another cell, and still marks the old one.
+#[test]
+fn a_repetition_belongs_to_the_cell_it_began_in() {
+    let mut practice = Practice::with(plan());
+    practice.clean(3);
+    let id = practice.begin();
+    practice.choose(cell(0, 54));
+    practice.close(id);
+    practice.press(Mark::Clean);
+    assert_eq!(practice.tally(1, 50).clean, 1);
+    assert_eq!(practice.tally(0, 54).clean, 0);
+    practice.begin();
+    assert_eq!(practice.state.cell(), Some(cell(0, 54)));
+}
+
+/// Board 1: a void repetition is none, by no way of marking: a press that names none belongs to the
+/// one before it, hands-free assumes nothing of it, it is no first try of the day, and the
+/// repetitions that come after it count as if it had not been.
+#[test]
+fn a_void_repetition_is_counted_nowhere() {
+    let mut practice = Practice::with(plan());
+    let first = practice.play();
+    practice.press(Mark::Clean);
+    let void = practice.begin();
+    practice.later(900);
+    practice.tell(Event::Cut);
+    practice.press(Mark::NotClean);
+    let marks = practice.marks();
+    assert!(marks.iter().all(|(id, ..)| *id == first), "{marks:?}");
+    assert_eq!(
+        practice.tally(0, 50).not_clean + practice.tally(0, 50).clean,
+        1
+    );
+    // neither by its name, nor by what was heard of it, nor by an assumption
+    let at = practice.at();
+    for event in [
+        Event::Press {
+            at,
+            mark: Mark::Clean,
+            by: Hand::Pedal,
+            repetition: Some(void),
+        },
+        Event::ClosingNoteHeard {
+            at,
+            repetition: void,
+        },
+        Event::Listened {
+            at,
+            repetition: void,
+            measured: heard(true, 35.0),
+            lost: false,
+        },
+    ] {
+        practice.tell(event);
+        assert_eq!(practice.marks(), marks);
+    }
+    let mut practice = Practice::with(plan());
+    practice.begin();
+    practice.tell(Event::Cut);
+    practice.clean(2);
+    assert_eq!(practice.tally(0, 50).streak, 2);
+    practice.begin();
+    practice.tell(Event::Cut);
+    assert_ne!(
+        practice.status(0, 50),
+        CellStatus::Clear,
+        "two and a void one are not three"
+    );
+    practice.clean(1);
+    assert_eq!(practice.status(0, 50), CellStatus::Clear);
+    let tried = |practice: &Practice| -> Vec<u64> {
+        let kinds = practice.journal.iter().map(|entry| &entry.record.kind);
+        kinds
+            .filter_map(|kind| match kind {
+                Kind::Tried { repetition, .. } => Some(*repetition),
+                _ => None,
+            })
+            .collect()
+    };
+    let voids = practice.marks();
+    assert!(
+        tried(&practice)
+            .iter()
+            .all(|id| voids.iter().any(|(mark, ..)| mark == id))
+    );
+}
+
+/// Board 1: whatever cuts it short, nothing marks it and the streak stands.
+#[test]
+fn a_repetition_cut_short_is_void_takes_no_mark_and_the_streak_stands() {
+    let cuts: [fn(&mut Practice) -> Vec<News>; 5] = [
+        |practice| practice.tell(Event::Cut),
+        |practice| {
+            let at = practice.at();
+            practice.tell(Event::Paused { at })
+        },
+        |practice| {
+            let at = practice.at();
+            practice.tell(Event::Stopped { at })
+        },
+        |practice| {
+            let at = practice.at();
+            let id = practice.state.next_repetition();
+            practice.tell(Event::RepetitionBegan {
+                at,
+                id,
+                cell: cell(0, 54),
+                reference: false,
+            })
+        },
+        |practice| {
+            let at = practice.at();
+            practice.tell(Event::Ended { at })
+        },
+    ];
+    for (which, cut) in cuts.into_iter().enumerate() {
+        let mut practice = Practice::with(plan());
+        practice.clean(2);
+        let marked = practice.marks();
+        let id = practice.begin();
+        let news = cut(&mut practice);
+        assert!(news.contains(&News::Void(id)), "cut {which}");
+        practice.close(id);
+        practice.later(700);
+        let at = practice.at();
+        practice.tell(Event::Press {
+            at,
+            mark: Mark::Clean,
+            by: Hand::Key,
+            repetition: Some(id),
+        });
+        practice.hear(id, true, 35.0);
+        assert_eq!(practice.marks(), marked, "cut {which}");
+        assert_eq!(practice.tally(0, 50).streak, 2, "cut {which}");
+    }
+}
+
+#[test]
+fn a_pause_after_the_closing_note_cuts_nothing_short() {
+    let mut practice = Practice::with(plan());
+    practice.play();
+    let at = practice.at();
+    practice.tell(Event::Paused { at });
+    practice.press(Mark::Clean);
+    assert_eq!(practice.tally(0, 50).clean, 1);
+}

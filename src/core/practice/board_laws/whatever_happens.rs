@@ -1,0 +1,245 @@
+//! Laws over any row of events.
+
+use super::*;
+
+/// Something that may happen at any time, sensible or not.
+#[derive(Debug, Clone)]
+enum Happening {
+    Play {
+        reference: bool,
+    },
+    Begin(CellKey, u64),
+    Close(u64),
+    End(u64),
+    Press(Mark, Option<u64>),
+    Hear(u64, bool, bool),
+    Undo,
+    Cut,
+    Pause,
+    Stop,
+    Resume,
+    Choose(CellKey),
+    Tempo(bool),
+    Advance,
+    Change {
+        clean: u32,
+        hands_free: bool,
+        up: bool,
+    },
+    Restart,
+    Wait(i64),
+}
+
+fn any_cell() -> impl Strategy<Value = CellKey> {
+    // One stage, two tempi and a length that are not on the board.
+    prop_oneof![
+        3 => (0_u128..4, prop::sample::select(vec![48, 50, 52, 54, 58]))
+            .prop_map(|(stage, tempo)| cell(stage, tempo)),
+        1 => prop::sample::select(vec![300, 250, 210, 150]).prop_map(opened),
+    ]
+}
+
+/// Both kinds of boards.
+fn any_plan() -> impl Strategy<Value = Plan> {
+    any::<bool>().prop_map(|opens| if opens { opening_plan() } else { plan() })
+}
+
+fn happening() -> impl Strategy<Value = Happening> {
+    let mark = prop_oneof![4 => Just(Mark::Clean), 1 => Just(Mark::NotClean)];
+    prop_oneof![
+        8 => any::<bool>().prop_map(|reference| Happening::Play { reference }),
+        1 => (any_cell(), 0_u64..40).prop_map(|(cell, id)| Happening::Begin(cell, id)),
+        1 => (0_u64..40).prop_map(Happening::Close),
+        3 => (0_u64..40).prop_map(Happening::End),
+        10 => (mark, prop::option::weighted(0.2, 0_u64..20)).prop_map(|(mark, id)| Happening::Press(mark, id)),
+        2 => (0_u64..40, any::<bool>(), any::<bool>()).prop_map(|(id, playing, clean)| Happening::Hear(id, playing, clean)),
+        3 => Just(Happening::Undo),
+        1 => Just(Happening::Cut),
+        1 => Just(Happening::Pause),
+        1 => Just(Happening::Stop),
+        1 => Just(Happening::Resume),
+        2 => any_cell().prop_map(Happening::Choose),
+        1 => any::<bool>().prop_map(Happening::Tempo),
+        1 => Just(Happening::Advance),
+        1 => (0_u32..4, any::<bool>(), any::<bool>()).prop_map(|(clean, hands_free, up)| Happening::Change { clean, hands_free, up }),
+        1 => Just(Happening::Restart),
+        2 => (-3000_i64..3000).prop_map(Happening::Wait),
+    ]
+}
+
+impl Practice {
+    fn happen(&mut self, happening: Happening) {
+        let at = self.at();
+        match happening {
+            Happening::Play { reference } => {
+                if self.state.upcoming().is_some() {
+                    let id = self.begin_with(reference);
+                    self.close(id);
+                }
+            }
+            Happening::Begin(cell, id) => {
+                self.tell(Event::RepetitionBegan {
+                    at,
+                    id,
+                    cell,
+                    reference: false,
+                });
+            }
+            Happening::Close(repetition) => {
+                self.tell(Event::ClosingNoteHeard { at, repetition });
+            }
+            Happening::End(repetition) => {
+                self.tell(Event::RepetitionEnded { at, repetition });
+            }
+            Happening::Press(mark, repetition) => {
+                self.later(500);
+                let at = self.at();
+                self.tell(Event::Press {
+                    at,
+                    mark,
+                    by: Hand::Key,
+                    repetition,
+                });
+            }
+            Happening::Hear(repetition, playing, clean) => {
+                self.hear(repetition, playing, if clean { 35.0 } else { 95.0 });
+            }
+            Happening::Undo => {
+                self.undo();
+            }
+            Happening::Cut => {
+                self.tell(Event::Cut);
+            }
+            Happening::Pause => {
+                self.tell(Event::Paused { at });
+            }
+            Happening::Stop => {
+                self.tell(Event::Stopped { at });
+            }
+            Happening::Resume => {
+                self.tell(Event::Resumed { at });
+            }
+            Happening::Choose(cell) => {
+                self.choose(cell);
+            }
+            Happening::Tempo(up) => {
+                self.tell(Event::TempoStep { at, up });
+            }
+            Happening::Advance => {
+                self.tell(Event::Advance { at });
+            }
+            Happening::Change {
+                clean,
+                hands_free,
+                up,
+            } => {
+                let mut plan = self.state.plan().clone();
+                plan.clean = clean;
+                plan.hands_free = hands_free;
+                plan.by_ear = up;
+                plan.route = if up { Route::Up } else { Route::Across };
+                self.tell(Event::PlanChanged { at, plan });
+            }
+            Happening::Restart => {
+                let session = Uuid::from_u128(100 + self.journal.len() as u128);
+                let place = self.state.upcoming();
+                self.tell(Event::Started { at, session, place });
+            }
+            Happening::Wait(milliseconds) => self.later(milliseconds),
+        }
+    }
+}
+
+/// The board holds together: what is done reaches everything before it, and what is open has all
+/// that lies before it done: the longer or slower rungs of its stage, and of every stage before it
+/// the cells at no higher tempo.
+fn holds_together(board: &Board) -> Result<(), TestCaseError> {
+    let done = |cell: &Cell| matches!(cell.status, Clear | Passed);
+    for stage in 0..board.stages() {
+        for (place, cell) in board.stage(stage).iter().enumerate() {
+            let no_quicker = |before: &&Cell| before.key.rung.tempo() <= cell.key.rung.tempo();
+            let mut before =
+                (0..stage).flat_map(|stage| board.stage(stage).iter().filter(no_quicker));
+            let before_done = before.all(done) && board.stage(stage)[..place].iter().all(done);
+            match cell.status {
+                Closed => prop_assert!(!before_done),
+                Open | Passed | Clear => prop_assert!(before_done, "{:?}", cell.key),
+            }
+        }
+    }
+    Ok(())
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(400))]
+
+    /// A crash, a lost mark, or a board that a restart would show differently.
+    #[test]
+    fn whatever_happens_the_board_is_the_fold_of_the_journal(
+        plan in any_plan(),
+        happenings in prop::collection::vec(happening(), 0..120)
+    ) {
+        let mut practice = Practice::with(plan);
+        for happening in happenings {
+            practice.happen(happening);
+            holds_together(practice.state.board())?;
+            if let Some(upcoming) = practice.state.upcoming() {
+                prop_assert!(practice.state.plan().stage_of(upcoming).is_some());
+            }
+        }
+        let again = replay(practice.state.plan().clone(), &practice.journal);
+        prop_assert_eq!(again.board(), practice.state.board());
+        prop_assert_eq!(&again.history, &practice.state.history);
+    }
+
+    /// Merging two computers' journals in any order must give the same board.
+    #[test]
+    fn the_fold_does_not_depend_on_the_order_of_arrival(
+        plan in any_plan(),
+        happenings in prop::collection::vec(happening(), 0..80),
+        seed in prop::collection::vec(any::<u64>(), 400)
+    ) {
+        let mut practice = Practice::with(plan);
+        for happening in happenings {
+            practice.happen(happening);
+        }
+        let mut mixed: Vec<(u64, Entry)> = seed.into_iter().cycle().zip(practice.journal.clone()).collect();
+        mixed.sort_by_key(|(place, entry)| (*place, entry.seq));
+        let mut state = replay(practice.state.plan().clone(), &[]);
+        for (_, entry) in &mixed {
+            state = step(&state, &Event::Stored { foreign: vec![entry.clone()], own: Vec::new() }).0;
+        }
+        let all = replay(practice.state.plan().clone(), &practice.journal);
+        prop_assert_eq!(state.board(), all.board());
+        prop_assert_eq!(state.history, all.history);
+    }
+
+    /// Undo right after a mark must leave no trace of it on the board.
+    #[test]
+    fn undoing_the_last_mark_restores_the_board(
+        plan in any_plan(),
+        happenings in prop::collection::vec(happening(), 0..80),
+        mark in prop_oneof![Just(Mark::Clean), Just(Mark::NotClean)]
+    ) {
+        let mut practice = Practice::with(plan);
+        for happening in happenings {
+            practice.happen(happening);
+        }
+        if practice.state.phase() != Phase::Playing {
+            let at = practice.at();
+            practice.tell(Event::Resumed { at });
+        }
+        practice.play();
+        let before = practice.state.board().clone();
+        let marks = practice.marks().len();
+        practice.press(mark);
+        if practice.marks().len() > marks {
+            practice.undo();
+            let after: Vec<(CellStatus, Tally)> =
+                practice.state.board().cells().map(|cell| (cell.status, cell.tally)).collect();
+            let before: Vec<(CellStatus, Tally)> =
+                before.cells().map(|cell| (cell.status, cell.tally)).collect();
+            prop_assert_eq!(after, before);
+        }
+    }
+}

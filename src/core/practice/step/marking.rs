@@ -1,0 +1,185 @@
+//! Marks by hand and by nobody: how a repetition is marked, corrected and taken back.
+
+use super::super::cell::CellKey;
+use super::super::entry::{By, Kind, Mark, Moment, Record};
+use super::super::event::{Hand, News};
+use super::super::measurement::Measurement;
+use super::super::plan::StepBack;
+use super::super::session::{Phase, Repetition};
+use super::super::state::State;
+use super::{ASSUMED_IN_A_ROW, HELD_MS, Said};
+
+impl State {
+    pub(super) fn end(&mut self, at: Moment, repetition: u64, records: &mut Vec<Record>) {
+        let Some(session) = &self.session else {
+            return;
+        };
+        let Some(closed) = session.closed(repetition) else {
+            return;
+        };
+        let told = self.history.was_told(closed.cell, session.id, repetition);
+        if !self.plan.hands_free || told || closed.late || self.phase() != Phase::Playing {
+            return;
+        }
+        self.mark(at, closed, Mark::Clean, By::Assumed, None, records);
+        if let Some(session) = &mut self.session {
+            session.assumed_in_a_row += 1;
+            if session.assumed_in_a_row >= ASSUMED_IN_A_ROW {
+                self.news.push(News::NobodyThere);
+                self.halt(at, Phase::NobodyThere, records);
+            }
+        }
+    }
+
+    pub(super) fn press(
+        &mut self,
+        at: Moment,
+        mark: Mark,
+        by: Hand,
+        repetition: Option<u64>,
+        records: &mut Vec<Record>,
+    ) {
+        self.someone_is_there();
+        let Some(session) = &mut self.session else {
+            return;
+        };
+        // Counted from the last press and not from the first, so that a pedal held for seconds
+        // stays one press.
+        let held = session.last_press.is_some_and(|(last, when)| {
+            last == mark && at.heard_ms.saturating_sub(when) <= HELD_MS
+        });
+        session.last_press = Some((mark, at.heard_ms));
+        if held {
+            self.news.push(News::HeldDown);
+            return;
+        }
+        if session.phase == Phase::Offering {
+            self.news.push(News::Chosen(mark));
+            return;
+        }
+        let target = match repetition {
+            Some(id) => session.closed(id),
+            None => session.closed_by(at.heard_ms),
+        };
+        let Some(target) = target else {
+            self.news.push(News::NothingToMark);
+            return;
+        };
+        if target.late {
+            self.news.push(News::NotCounted(target.id));
+            return;
+        }
+        let told = self
+            .history
+            .mark_of(target.cell, session.id, target.id)
+            .map(|line| (line.mark, line.by));
+        match told {
+            Some((Mark::NotClean, _))
+                if mark == Mark::NotClean
+                    && self.cell() == Some(target.cell)
+                    && self.suggestion().is_some() =>
+            {
+                self.take_step_back(at, records);
+            }
+            Some((said, before)) if said == mark && before.is_hand() => {
+                self.news.push(News::AlreadyMarked(mark));
+            }
+            _ => self.mark(at, target, mark, by.into(), None, records),
+        }
+    }
+
+    pub(super) fn take_step_back(&mut self, at: Moment, records: &mut Vec<Record>) {
+        if let Some(back) = self.suggestion()
+            && let Some(session) = &mut self.session
+            && !session.step_back_taken
+        {
+            session.step_back_taken = true;
+            self.news.push(News::StepBackTaken(back));
+            self.move_when_still();
+            self.write_place(at, records);
+        }
+    }
+
+    pub(super) fn mark(
+        &mut self,
+        at: Moment,
+        target: Repetition,
+        mark: Mark,
+        by: By,
+        measured: Option<&Measurement>,
+        records: &mut Vec<Record>,
+    ) {
+        let suggested = self.suggestion();
+        let stopped = self.stops_soon();
+        let kind = Kind::Mark {
+            repetition: target.id,
+            mark,
+            needed: self.plan.needed(),
+            free: target.free,
+        };
+        self.news.push(News::Marked {
+            cell: target.cell,
+            repetition: target.id,
+            mark,
+            by,
+        });
+        let mut said = Said::new(kind, Some(target.cell), Some(by));
+        if let Some(measured) = measured {
+            said.thresholds = self.plan.thresholds_of(target.cell).to_json();
+            said.measures = measured.to_json();
+        }
+        self.write(at, said, records);
+        if let Some(session) = &self.session
+            && session.cold == Some((target.id, target.cell))
+        {
+            let cell = target.cell;
+            self.news.push(News::ColdTry { cell, mark });
+        }
+        self.suggest(suggested);
+        if self.stops_soon() && !stopped {
+            self.news.push(News::StopsSoon);
+        }
+        self.move_when_still();
+        self.write_place(at, records);
+    }
+
+    /// Tells of a suggestion that was not there before; forgets one that no longer stands.
+    pub(super) fn suggest(&mut self, before: Option<CellKey>) {
+        match self.suggestion() {
+            None => {
+                if let Some(session) = &mut self.session {
+                    session.step_back_taken = false;
+                }
+            }
+            Some(_) if self.stops_soon() => {}
+            Some(back) if before != Some(back) => self.news.push(match self.plan.step_back {
+                StepBack::WhenAsked => News::StepBackSuggested(back),
+                StepBack::ByItself => News::StepBackTaken(back),
+            }),
+            Some(_) => {}
+        }
+    }
+
+    pub(super) fn undo(&mut self, at: Moment, records: &mut Vec<Record>) {
+        self.someone_is_there();
+        let Some(session) = &self.session else {
+            return;
+        };
+        let plan = &self.plan;
+        let found = self
+            .history
+            .last_standing(session.id, |cell| plan.stage_of(cell).is_some());
+        let Some((cell, mark)) = found else {
+            self.news.push(News::NothingToUndo);
+            return;
+        };
+        let suggested = self.suggestion();
+        self.news.push(News::Undone { cell, mark });
+        let said = Said::new(Kind::Undo { mark }, Some(cell), Some(By::Key));
+        self.write(at, said, records);
+        self.suggest(suggested);
+        self.leave_offers();
+        self.move_when_still();
+        self.write_place(at, records);
+    }
+}

@@ -1,0 +1,215 @@
+use super::*;
+use crate::chanter::Note;
+use crate::drill::{built_in, read, read_music};
+use crate::movement::Schools;
+use crate::rhythm::{ClickWeight, Metre};
+use crate::score::resolve_music;
+use crate::units::{Fraction, Frames};
+
+fn tempo(text: &str) -> Bpm {
+    Bpm::parse(text).expect("a tempo")
+}
+
+fn written(text: &str, metre: Metre, breath: i128) -> Score {
+    let (music, problems) = read_music(text, metre, metre.default_unit(), "");
+    assert_eq!(problems, [], "{text}");
+    resolve_music(&music, Beats::whole(breath), &Schools::default())
+}
+
+/// Melody notes and gracenotes of a cycle with their moments.
+fn sounded(events: &[Event]) -> Vec<(Note, Beats)> {
+    events
+        .iter()
+        .filter_map(|event| match event.kind {
+            EventKind::Sound(sounded) => Some((sounded.note, event.beat)),
+            _ => None,
+        })
+        .collect()
+}
+
+/// The closing note of a grip lands on its written place and the grip stands before it.
+#[test]
+fn a_grip_takes_its_time_from_the_note_before() {
+    let drill = built_in("grip-from-d").expect("it is built in");
+    let (drill, _) = read(drill.text.as_bytes());
+    let drill = drill.expect("it reads");
+    let score = resolve_music(&drill.stages[4].music, Beats::whole(4), &drill.schools);
+    let timeline = lay(&score, &Layout::at(tempo("80"), SampleRate(48_000)));
+    // At 80 a beat is 750 ms: gracenote 35 ms, tones 55 ms each.
+    let ms = |count: i128| Millis::whole(count).to_beats(tempo("80"));
+    let two = Beats::whole(2);
+    assert_eq!(
+        sounded(&timeline.first)[..6],
+        [
+            (Note::HighG, Beats::ZERO),
+            (Note::D, ms(35)),
+            (Note::LowG, two - ms(145)),
+            (Note::B, two - ms(90)),
+            (Note::LowG, two - ms(55)),
+            (Note::LowA, two),
+        ]
+    );
+    assert!(timeline.crowded.is_empty());
+}
+
+/// Laid out in the count-in and at the end of a cycle: nothing of a repetition is lost.
+#[test]
+fn gracenotes_before_the_first_note_sound_before_the_repetition() {
+    let score = written("{GdG}A2 B2 {GdG}c2 B2|", Metre::TWO_FOUR, 2);
+    let timeline = lay(&score, &Layout::at(tempo("60"), SampleRate(48_000)));
+    let ahead = |events: &[Event]| events.iter().filter(|event| event.ahead).count();
+    assert_eq!(ahead(&timeline.lead_in), 3);
+    assert_eq!(ahead(&timeline.first), 3);
+    let played = timeline.played(2);
+    assert_eq!(played.iter().filter(|placed| placed.event.ahead).count(), 6);
+    assert!(played.windows(2).all(|pair| pair[0].frame <= pair[1].frame));
+}
+
+/// With no breath the last note gives way to the gracenotes that begin the next repetition:
+/// running on, it would sound under them. Each sound ends where the next begins, round and round.
+#[test]
+fn the_last_note_ends_where_the_next_repetitions_gracenotes_begin() {
+    for breath in [0, 2] {
+        let score = written("{GdG}A2 B2 {GdG}c2 B2|", Metre::TWO_FOUR, breath);
+        let timeline = lay(&score, &Layout::at(tempo("60"), SampleRate(48_000)));
+        let sounds: Vec<(Beats, Beats)> = timeline
+            .again
+            .iter()
+            .filter_map(|event| match event.kind {
+                EventKind::Sound(sounded) => Some((event.beat, sounded.length)),
+                _ => None,
+            })
+            .collect();
+        assert_eq!(sounds.len(), 10);
+        let (melody, ahead) = sounds.split_at(7);
+        for pair in melody.windows(2) {
+            assert_eq!(pair[0].0 + pair[0].1, pair[1].0, "breath {breath}");
+        }
+        let (last, length) = melody[6];
+        let end = if breath == 0 {
+            ahead[0].0
+        } else {
+            score.length
+        };
+        assert_eq!(last + length, end, "breath {breath}");
+        for pair in ahead.windows(2) {
+            assert_eq!(pair[0].0 + pair[0].1, pair[1].0, "breath {breath}");
+        }
+        assert_eq!(ahead[2].0 + ahead[2].1, timeline.cycle);
+    }
+}
+
+/// A pickup that leaves half a bar to count, or more, is counted in by what it leaves; one that
+/// leaves less by a bar more.
+#[test]
+fn a_pickup_of_half_a_bar_is_counted_in_by_the_other_half() {
+    for (pickup, beats) in [("A2", 3), ("A4", 2), ("A6", 5)] {
+        let rest = match pickup {
+            "A2" => "d4 B2",
+            "A4" => "d4",
+            _ => "d2",
+        };
+        let score = written(&format!("{pickup}|B4 c4|{rest}|"), Metre::FOUR_FOUR, 4);
+        let timeline = lay(&score, &Layout::at(tempo("60"), SampleRate(48_000)));
+        assert_eq!(timeline.lead_in_length, Beats::whole(beats), "{pickup}");
+        let clicks = timeline
+            .lead_in
+            .iter()
+            .filter(|event| matches!(event.kind, EventKind::Click(_)));
+        assert_eq!(clicks.count() as i128, beats, "{pickup}");
+    }
+}
+
+#[test]
+fn the_count_in_ends_with_the_pickup() {
+    let score = written("A2|B4 c4|d4 B2|", Metre::TWO_FOUR, 2);
+    let timeline = lay(&score, &Layout::at(tempo("60"), SampleRate(48_000)));
+    assert_eq!(timeline.lead_in_length, Beats::new(3, 2));
+    let downbeats: Vec<Beats> = timeline
+        .first
+        .iter()
+        .filter(|event| {
+            matches!(event.kind, EventKind::Click(click) if click.weight == ClickWeight::Bar)
+        })
+        .map(|event| event.beat)
+        .collect();
+    assert_eq!(
+        downbeats,
+        [Beats::new(1, 2), Beats::new(5, 2), Beats::new(9, 2)]
+    );
+    assert_eq!(timeline.cycle, Beats::whole(6));
+}
+
+/// Quick enough, a movement may take three fifths of its note and no more.
+#[test]
+fn a_crowded_movement_is_told_and_never_swallows_its_note() {
+    let score = written("B {GdG}A B {GdG}A B4|", Metre::TWO_FOUR, 2);
+    let timeline = lay(&score, &Layout::at(tempo("150"), SampleRate(48_000)));
+    assert_eq!(timeline.crowded.len(), 2);
+    let notes = sounded(&timeline.first);
+    // The first B lasts a quarter of a beat; the grip takes 3/5 of it.
+    assert_eq!(notes[1].1, Beats::new(1, 4) - Beats::new(3, 20));
+    for events in [&timeline.first, &timeline.again] {
+        let notes = sounded(events);
+        assert!(notes.windows(2).all(|pair| pair[0].1 < pair[1].1));
+    }
+}
+
+#[test]
+fn the_last_note_counts_as_the_note_before_from_the_second_repetition_on() {
+    // Opening gracenote on F: high G after silence, the thumb after high G.
+    let text = "title: x\nmovement: thumb-doubling\nfrom: HG\nto: F\nbreath: 0\n\
+                stages: [{name: a, before: 2}]\nladder: {from: 50, to: 60, step: 4}\n";
+    let (drill, problems) = read(text.as_bytes());
+    assert!(problems.is_empty(), "{problems:?}");
+    let drill = drill.expect("it reads");
+    let score = resolve_music(&drill.stages[0].music, Beats::ZERO, &drill.schools);
+    let timeline = lay(&score, &Layout::at(tempo("60"), SampleRate(48_000)));
+    assert_eq!(sounded(&timeline.first)[0].0, Note::HighA);
+    assert_eq!(timeline.first.len(), timeline.again.len());
+}
+
+/// Laws over every built-in stage at several tempi: sorted, gapless, nothing swallowed.
+#[test]
+fn every_built_in_stage_is_sorted_and_gapless() {
+    for drill in crate::drill::BUILT_IN {
+        let (value, _) = read(drill.text.as_bytes());
+        let value = value.expect("built-in drills read");
+        for stage in &value.stages {
+            for (breath, at) in [(0, "50"), (1, "77.7"), (2, "300")] {
+                let breath = value.metre.bar() * Fraction::from_integer(breath);
+                let score = resolve_music(&stage.music, breath, &value.schools);
+                let timeline = lay(&score, &Layout::at(tempo(at), SampleRate(44_100)));
+                let played = timeline.played(3);
+                let mut end = None;
+                for placed in &played {
+                    match placed.event.kind {
+                        EventKind::Sound(sounded) => {
+                            assert!(sounded.length > Beats::ZERO, "{}", drill.name);
+                            if let Some(end) = end {
+                                assert_eq!(placed.beat, end, "{} {at}", drill.name);
+                            }
+                            end = Some(placed.beat + sounded.length);
+                        }
+                        EventKind::Hush => end = None,
+                        EventKind::Click(_) => {}
+                    }
+                }
+                assert!(played.windows(2).all(|pair| pair[0].beat <= pair[1].beat));
+            }
+        }
+    }
+}
+
+#[test]
+fn a_click_in_a_later_cycle_is_placed_and_not_added_up() {
+    let score = written("A4 B4|", Metre::TWO_FOUR, 0);
+    let timeline = lay(&score, &Layout::at(tempo("97"), SampleRate(44_100)));
+    // Ten hours at 97 are 58 200 beats: 2 of count-in and 29 099 cycles of 2.
+    let start = timeline.cycle_start(29_099);
+    assert_eq!(start, Beats::whole(58_200));
+    assert_eq!(
+        timeline.frame(Fraction::from_integer(0), start),
+        Frames(1_587_600_000)
+    );
+}
