@@ -6,8 +6,8 @@
 //! the journal, the commands. A test reads the `use` lines and holds this.
 
 pub use gracerung_core::{
-    chanter, drill, listening, movement, practice, rhythm, score, settings, sound, timeline, units,
-    wording,
+    chanter, decoding, drill, listening, movement, practice, rhythm, score, settings, sound,
+    timeline, units, wording,
 };
 
 pub mod app;

@@ -1,10 +1,10 @@
 //! A drill by name or path, and any other file that is read.
 
 use super::{Failure, folders};
+use crate::decoding::Recording;
 use crate::drill::{BUILT_IN, Drill, LARGEST_FILE, Problem, built_in, how_many, read_for, render};
 use crate::exchange::{self, Format, read_drill};
 use crate::homework;
-use crate::listening::Recording;
 use crate::movement::Schools;
 use crate::settings::keys;
 use crate::wording;

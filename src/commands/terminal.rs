@@ -126,7 +126,7 @@ pub(crate) fn give_back() {
 /// What a panic says may hold what a file said: it is printed like everything else.
 pub(crate) fn tell_panics_visibly() {
     std::panic::set_hook(Box::new(|panic| {
-        if crate::listening::is_decoding() {
+        if crate::decoding::is_decoding() {
             return;
         }
         let thread = std::thread::current();

@@ -2,7 +2,7 @@
 //! thousand million rows, samples that are no numbers, cut off anywhere, sizes that a recorder left
 //! open. The real binary ends in a sentence, within 300 MB; no file makes it panic or abort.
 
-use gracerung::listening::Recording;
+use gracerung::decoding::Recording;
 use std::io::{Seek, SeekFrom, Write};
 use std::path::Path;
 use std::process::{Command, Output};

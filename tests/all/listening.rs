@@ -90,9 +90,8 @@ impl Noise {
 fn take(name: &str) -> Vec<f32> {
     let file = std::fs::File::open(sample(name)).expect("it is shipped");
     let length = file.metadata().expect("it is there").len();
-    let mut recording =
-        gracerung::listening::Recording::open(std::io::BufReader::new(file), length)
-            .expect("it is a recording");
+    let mut recording = gracerung::decoding::Recording::open(std::io::BufReader::new(file), length)
+        .expect("it is a recording");
     assert_eq!(recording.rate().0, RATE);
     let mut samples = Vec::new();
     loop {

@@ -1,7 +1,7 @@
 //! The command `takes` with the real binary: what was kept is listed, comes back beside the
 //! reference and at half speed, and goes when it is removed.
 
-use gracerung::listening::Recording;
+use gracerung::decoding::Recording;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 

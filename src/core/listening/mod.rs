@@ -24,8 +24,6 @@ mod align;
 mod align_laws;
 mod attending;
 mod choosing;
-mod container;
-mod decoding;
 mod document;
 mod due;
 mod ear;
@@ -51,7 +49,6 @@ pub use attending::{
     AROUND_S, Attended, Attention, Cut, EVEN_S, HeardNow, HeldNote, KEPT_S, SoundTrouble,
 };
 pub use choosing::{Agreement, SEARCHED_S, sure_low_a};
-pub use decoding::{Recording, RecordingError, is_decoding};
 pub use document::{
     FaultRow, ListenDocument, NoiseRow, NoteRow, RepetitionRow, ScoreRow, ShapeRow, listen_document,
 };

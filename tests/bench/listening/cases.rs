@@ -5,7 +5,7 @@ use super::sounds::{Conditions, RATE, record};
 use super::takes::{Kind, Sounding, Take, between, make};
 use fastrand::Rng;
 use gracerung::chanter::Note;
-use gracerung::listening::Recording;
+use gracerung::decoding::Recording;
 use gracerung::units::SampleRate;
 use serde_json::{Value, json};
 use std::error::Error;

@@ -2,7 +2,7 @@
 //! is none.
 #![no_main]
 
-use gracerung::listening::{Recording, is_decoding};
+use gracerung::decoding::{Recording, is_decoding};
 use libfuzzer_sys::fuzz_target;
 use std::sync::Once;
 

@@ -1,8 +1,7 @@
 //! RIFF WAVE: chunks, each with a sign of four letters and its size (Microsoft and IBM, Multimedia
 //! Programming Interface and Data Specifications 1.0).
 
-use super::super::decoding::MOST_CHANNELS;
-use super::{File, Fit};
+use super::{File, Fit, MOST_CHANNELS};
 use std::io::{Read, Seek};
 
 /// More chunks than this are no recorder's.

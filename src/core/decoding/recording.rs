@@ -1,8 +1,8 @@
 //! A recording in any of five formats -> mono samples, as a stream.
 //!
-//! The only file of the listening room that knows rodio; formats are told by their content.
+//! The only file of this room that knows rodio; formats are told by their content.
 
-use super::container::{Seen, examine};
+use super::container::{MOST_CHANNELS, Seen, examine};
 use crate::units::SampleRate;
 use rodio::{Decoder, Source};
 use std::cell::Cell;
@@ -57,9 +57,6 @@ fn decode<T>(work: impl FnOnce() -> T) -> Option<T> {
     DECODING.set(false);
     done.ok()
 }
-
-/// The most channels that are mixed to one.
-pub(super) const MOST_CHANNELS: usize = 32;
 
 /// A recording being read.
 pub struct Recording<R: Read + Seek> {

@@ -13,6 +13,9 @@ mod wav;
 
 use std::io::{Read, Result as IoResult, Seek, SeekFrom};
 
+/// The most channels that are mixed to one.
+pub(super) const MOST_CHANNELS: usize = 32;
+
 /// The part of a file that a decoder is to see, and the bytes that it is to see otherwise.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Fit {
