@@ -55,7 +55,7 @@ pub(crate) struct Arguments {
 pub(crate) fn format_of(path: &Path) -> Result<Format, Failure> {
     Format::of_name(&path.to_string_lossy()).ok_or_else(|| {
         Failure(format!(
-            "`{}` tells no format: expected a name that ends in .abc, .mid or .musicxml",
+            "`{}` tells no format: expected a name that ends in .abc, .mid, .musicxml or .mxl",
             path.display()
         ))
     })
@@ -64,6 +64,15 @@ pub(crate) fn format_of(path: &Path) -> Result<Format, Failure> {
 /// Runs `export`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     let format = format_of(&arguments.output)?;
+    if arguments
+        .output
+        .extension()
+        .is_some_and(|end| end.eq_ignore_ascii_case("mxl"))
+    {
+        return Err(Failure(
+            "packed MusicXML is read and not written: name the file .musicxml".to_owned(),
+        ));
+    }
     output::ready_to_write(&arguments.output, arguments.force)?;
     let opened = open(&arguments.drill)?;
     let stage = match &arguments.stage {

@@ -1,10 +1,11 @@
 //! `import`: another program's file as a drill.
 
+use super::book::{self, Book};
 use super::export::format_of;
 use super::open::read_bytes;
 use super::{Failure, Outcome, Ran, output};
 use crate::drill::{render, write};
-use crate::exchange::{Format, LARGEST_FILE, abc, read};
+use crate::exchange::{Format, LARGEST_FILE, abc, read, text_of};
 use crate::wording;
 use std::path::PathBuf;
 
@@ -12,18 +13,21 @@ use std::path::PathBuf;
 #[derive(clap::Args)]
 #[command(after_help = "Examples:\n  gracerung import tune.abc -o tune.yaml\n  \
     gracerung import march.musicxml -o march.yaml\n  \
-    gracerung import book.abc --tune 12 -o twelfth.yaml\n\n\
-    An ABC file of several tunes becomes one drill with a stage for each, unless --tune takes one.\n\
+    gracerung import book.abc --tune 12 -o twelfth.yaml\n  \
+    gracerung import book.abc -o book/\n  \
+    gracerung import folder-of-tunes -o drills/\n\n\
+    An ABC file of several tunes becomes one drill with a stage for each, unless --tune takes one. Into\n\
+    a folder each tune becomes a drill of its own, named after its title, with one report for all.\n\
     What a drill cannot hold is told with what was done about it.\n\
     Exit 0: imported as it stands. Exit 1: imported with changes, each told. Exit 2: not imported.")]
 pub(crate) struct Arguments {
-    /// FILE.abc, FILE.mid or FILE.musicxml.
+    /// FILE.abc, FILE.mid, FILE.musicxml or FILE.mxl, or a folder of such files.
     #[arg(value_name = "FILE")]
     file: PathBuf,
     /// Of an ABC file, the tune with this number (`X:`) alone.
     #[arg(long, value_name = "NUMBER")]
     tune: Option<u32>,
-    /// Where to write the drill.
+    /// Where to write the drill; a folder, named with `/` at its end, for a drill of each tune.
     #[arg(short, long, value_name = "DRILL.yaml")]
     output: PathBuf,
     /// Replace a file that exists.
@@ -33,6 +37,18 @@ pub(crate) struct Arguments {
 
 /// Runs `import`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
+    if is_folder_meant(arguments) {
+        if arguments.tune.is_some() {
+            return Err(Failure(
+                "`--tune` takes one tune: write it to a file that ends in .yaml".to_owned(),
+            ));
+        }
+        return book::run(&Book {
+            file: &arguments.file,
+            folder: &arguments.output,
+            force: arguments.force,
+        });
+    }
     let format = format_of(&arguments.file)?;
     if arguments.tune.is_some() && format != Format::Abc {
         return Err(Failure(format!(
@@ -48,7 +64,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         _ => read(format, &bytes),
     };
     let shown = arguments.file.display().to_string();
-    let told = render(&shown, &String::from_utf8_lossy(&bytes), &problems);
+    let told = render(&shown, &text_of(format, &bytes), &problems);
     let Some(piece) = piece else {
         return Err(Failure(format!("`{shown}` was not imported:\n{told}")));
     };
@@ -63,4 +79,11 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     }
     output::complain(&format!("imported with changes:\n{told}"));
     Ok(Outcome::Findings)
+}
+
+/// True where a drill of each tune is asked for.
+fn is_folder_meant(arguments: &Arguments) -> bool {
+    let target = arguments.output.to_string_lossy();
+    let named = target.ends_with(std::path::is_separator);
+    named || arguments.file.is_dir() || arguments.output.is_dir()
 }

@@ -6,6 +6,7 @@
 mod arguments;
 mod awaiting;
 mod blow;
+mod book;
 mod calibrate;
 mod check;
 mod completions;

@@ -144,7 +144,10 @@ pub(crate) fn read_source_for(path: &Path, schools: &Schools) -> Result<Source, 
     };
     Ok(Source {
         shown: path.display().to_string(),
-        text: String::from_utf8_lossy(&bytes).into_owned(),
+        text: match format {
+            Some(format) => exchange::text_of(format, &bytes),
+            None => String::from_utf8_lossy(&bytes).into_owned(),
+        },
         drill,
         problems,
     })

@@ -23,7 +23,7 @@ pub enum Format {
     Abc,
     /// A standard MIDI file.
     Midi,
-    /// MusicXML 4.0, partwise, not packed.
+    /// MusicXML 4.0, partwise; packed (`.mxl`) where it is read.
     MusicXml,
 }
 
@@ -34,7 +34,7 @@ impl Format {
         Some(match ending.to_lowercase().as_str() {
             "abc" => Self::Abc,
             "mid" | "midi" => Self::Midi,
-            "musicxml" | "xml" => Self::MusicXml,
+            "musicxml" | "xml" | "mxl" => Self::MusicXml,
             _ => return None,
         })
     }
@@ -47,6 +47,15 @@ pub fn read(format: Format, bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
         Format::Midi => midi::read(bytes),
         Format::MusicXml => musicxml::read(bytes),
     }
+}
+
+/// A file's text, for showing where a problem stands.
+pub fn text_of(format: Format, bytes: &[u8]) -> String {
+    let unpacked = match format {
+        Format::MusicXml => musicxml::unpacked(bytes).ok(),
+        Format::Abc | Format::Midi => None,
+    };
+    String::from_utf8_lossy(unpacked.as_deref().unwrap_or(bytes)).into_owned()
 }
 
 /// Reads a file of another program into a drill.

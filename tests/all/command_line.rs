@@ -403,3 +403,58 @@ fn a_tune_is_built_up_from_the_phrases_that_it_has() {
     let own = made(&["tune", drill, "--phrases"]);
     assert!(own.contains("name: phrase 2, bars 4 to 6"), "{own}");
 }
+
+/// A book of tunes becomes a folder of drills, with one report of what was changed and what not taken.
+#[test]
+fn a_book_of_tunes_becomes_a_folder_of_drills() {
+    let home = tempfile::tempdir().expect("a folder");
+    let book = home.path().join("book.abc");
+    let tune = |number: u32, title: &str, body: &str| {
+        format!("X:{number}\nT:{title}\nM:4/4\nL:1/8\nK:HP\n{body}\n\n")
+    };
+    let all = tune(1, "Low Water", "{g}A4 {d}B4|{g}c4 d4|]")
+        + &tune(2, "../Low Water", "{g}A4 z4|{g}c4 d4|]")
+        + &tune(3, "No Music", "%")
+        + &tune(7, "Low Water", "{g}c4 {d}B4|{g}c4 d4|]");
+    std::fs::write(&book, format!("%%scale 0.7\n\n{all}")).expect("it is written");
+    let book = book.to_str().expect("UTF-8");
+    let folder = home.path().join("tunes/");
+    let target = folder.to_str().expect("UTF-8");
+    let output = run(home.path(), &["import", book, "-o", target]);
+    let told = text(&output.stdout);
+    assert_eq!(output.status.code(), Some(1), "{told}");
+    assert!(
+        told.contains("3 drills, 1 with changes, 1 not imported"),
+        "{told}"
+    );
+    assert!(told.contains("tune 3, No Music: not imported"), "{told}");
+    assert!(told.contains("the note before sounds on"), "{told}");
+    // how a page is laid out is no loss
+    assert!(!told.contains("scale"), "{told}");
+    let mut names: Vec<String> = std::fs::read_dir(&folder)
+        .expect("it is there")
+        .map(|entry| {
+            entry
+                .expect("an entry")
+                .file_name()
+                .to_string_lossy()
+                .into_owned()
+        })
+        .collect();
+    names.sort();
+    assert_eq!(
+        names,
+        ["low-water-2.yaml", "low-water-3.yaml", "low-water.yaml"]
+    );
+    for name in names {
+        let path = folder.join(name);
+        let output = run(home.path(), &["check", path.to_str().expect("UTF-8")]);
+        assert!(output.status.success());
+    }
+    // nothing is overwritten unasked
+    let output = run(home.path(), &["import", book, "-o", target]);
+    assert_eq!(output.status.code(), Some(2));
+    let output = run(home.path(), &["import", target, "-o", target]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(text(&output.stderr).contains("has no file that ends in .abc"));
+}

@@ -5,7 +5,7 @@ mod read;
 mod write;
 
 pub use body::plain_body;
-pub use read::{read, read_tune};
+pub use read::{InBook, read, read_book, read_tune};
 pub use write::write;
 
 #[cfg(test)]

@@ -15,6 +15,9 @@ const BODY_FIELDS: &str = "IKLMmNPQRrsTUVWw";
 /// The most tunes that are read from one file, as a drill has at most so many stages.
 const MOST_TUNES: usize = 64;
 
+/// The most tunes that are read from a book.
+const MOST_IN_BOOK: usize = 2000;
+
 /// The most lines that are read: ten bytes each in the largest file.
 const MOST_LINES: usize = 100_000;
 
@@ -33,26 +36,10 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
 /// As [`read`], the tune of one number (`X:`) alone.
 pub fn read_tune(bytes: &[u8], number: Option<u32>) -> (Option<Piece>, Vec<Problem>) {
     let mut problems = Vec::new();
-    if bytes.len() > LARGEST_FILE {
-        let found = format!("the file has {} bytes", bytes.len());
-        let problem = foreign(Place::WHOLE_FILE, found, "at most a mebibyte");
-        return (None, vec![problem]);
-    }
-    let source = match std::str::from_utf8(bytes) {
-        Ok(source) => source.to_owned(),
-        Err(_) => {
-            // ABC before 2.1 was written in Latin-1, where every byte is a character.
-            problems.push(adopted("text that is not UTF-8", "read as Latin-1"));
-            bytes.iter().map(|byte| char::from(*byte)).collect()
-        }
+    let Some(source) = source_of(bytes, &mut problems) else {
+        return (None, problems);
     };
-    let lines = source.lines().count();
-    if lines > MOST_LINES {
-        let found = format!("the file has {lines} lines");
-        let problem = foreign(Place::WHOLE_FILE, found, "at most 100,000");
-        return (None, vec![problem]);
-    }
-    let mut tunes = split(source.trim_start_matches('\u{feff}'), &mut problems);
+    let mut tunes = split(&source, &mut problems);
     if let Some(number) = number {
         // what stands outside that tune was not asked for
         problems.clear();
@@ -67,6 +54,85 @@ pub fn read_tune(bytes: &[u8], number: Option<u32>) -> (Option<Piece>, Vec<Probl
             return (None, vec![foreign(Place::WHOLE_FILE, found, expected)]);
         }
     }
+    together(tunes, problems)
+}
+
+/// A tune of a book.
+pub struct InBook {
+    /// What stands after `X:`.
+    pub number: Option<String>,
+    /// Its title.
+    pub title: Option<String>,
+    /// It, where a drill can be made of it.
+    pub piece: Option<Piece>,
+    /// What was found in it.
+    pub problems: Vec<Problem>,
+}
+
+/// Reads each tune of an ABC file by itself, at most [`MOST_IN_BOOK`]; tunes of one title one after
+/// the other are the stages of one drill. The problems are those of the file.
+pub fn read_book(bytes: &[u8]) -> (Vec<InBook>, Vec<Problem>) {
+    let mut problems = Vec::new();
+    let Some(source) = source_of(bytes, &mut problems) else {
+        return (Vec::new(), problems);
+    };
+    let mut groups: Vec<Vec<Tune>> = Vec::new();
+    for tune in split(&source, &mut problems) {
+        let title = tune.title();
+        match groups.last_mut() {
+            Some(group) if title.is_some() && group[0].title() == title => group.push(tune),
+            _ => groups.push(vec![tune]),
+        }
+    }
+    let more = groups.len().saturating_sub(MOST_IN_BOOK);
+    if more > 0 {
+        problems.push(adopted(
+            crate::wording::count(more, "tune more", "tunes more"),
+            format!("left out: only the first {MOST_IN_BOOK} of a book are read"),
+        ));
+        groups.truncate(MOST_IN_BOOK);
+    }
+    let read = groups.into_iter().map(|group| {
+        let (number, title) = (group[0].number(), group[0].title());
+        let (piece, problems) = together(group, Vec::new());
+        InBook {
+            number,
+            title,
+            piece,
+            problems,
+        }
+    });
+    (read.collect(), problems)
+}
+
+/// The text of a file; none where it is too much.
+fn source_of(bytes: &[u8], problems: &mut Vec<Problem>) -> Option<String> {
+    let mut refuse = |found: String, expected: &str| {
+        *problems = vec![foreign(Place::WHOLE_FILE, found, expected)];
+        None
+    };
+    if bytes.len() > LARGEST_FILE {
+        return refuse(
+            format!("the file has {} bytes", bytes.len()),
+            "at most a mebibyte",
+        );
+    }
+    let lines = bytes.split(|byte| *byte == b'\n').count();
+    if lines > MOST_LINES {
+        return refuse(format!("the file has {lines} lines"), "at most 100,000");
+    }
+    Some(match std::str::from_utf8(bytes) {
+        Ok(source) => source.trim_start_matches('\u{feff}').to_owned(),
+        Err(_) => {
+            // ABC before 2.1 was written in Latin-1, where every byte is a character.
+            problems.push(adopted("text that is not UTF-8", "read as Latin-1"));
+            bytes.iter().map(|byte| char::from(*byte)).collect()
+        }
+    })
+}
+
+/// Tunes as the stages of one drill.
+fn together(tunes: Vec<Tune>, mut problems: Vec<Problem>) -> (Option<Piece>, Vec<Problem>) {
     let known_titles: Vec<Option<String>> = tunes.iter().map(Tune::title).collect();
     let mut piece: Option<Piece> = None;
     for (place, tune) in tunes.into_iter().enumerate() {

@@ -1,8 +1,8 @@
 //! Keys at their ticks to one line of the chanter's notes, and that to music: for files that say
 //! nothing of how they are written.
 
+use super::file::{File, Key};
 use super::places::{Places, UNITS, bar_length};
-use super::read::{File, Key};
 use super::recognise::{MOST_GRACENOTES, Played, Recognised, recognise};
 use crate::chanter::{NOTES, Note};
 use crate::drill::{Kind, MOST_BARS, Music, Place, Problem, mend_music};

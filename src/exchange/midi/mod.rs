@@ -3,6 +3,7 @@
 //! What a MIDI file cannot say (which notes are gracenotes, how a note is written) goes along in
 //! text events; without them it is found again from lengths and the places of beats.
 
+mod file;
 mod line;
 mod places;
 mod read;

@@ -1,25 +1,18 @@
 //! A MIDI file to a piece.
 
+use super::file::{File, Key};
 use super::line::by_ear;
-use super::write::text_of;
-use super::{CLICK, LADDER, METRE, MUSIC, STAGE};
 use crate::chanter::Note;
-use crate::drill::{LARGEST_FILE, Music, Place, Problem, TuneHead, read_music};
-use crate::exchange::piece::{
-    Piece, Practice, Section, adopted, beats_a_minute, counted_by, foreign, ladder_of,
-};
+use crate::drill::{LARGEST_FILE, Place, Problem, TuneHead};
+use crate::exchange::piece::{Piece, Practice, Section, adopted, beats_a_minute, foreign};
 use crate::movement::Lengths;
 use crate::rhythm::Metre;
 use crate::score::Score;
-use crate::units::{Bpm, Fraction, parse_fraction};
-use midly::{MetaMessage, MidiMessage, Smf, Timing, TrackEventKind};
-use std::collections::BTreeMap;
+use crate::units::{Bpm, Fraction};
+use midly::{Smf, Timing};
 
 /// The largest file that is read, bytes: half an hour of our own is a tenth of it.
 const LARGEST: usize = 4 * LARGEST_FILE;
-/// The most notes that are read.
-const MOST_NOTES: usize = 100_000;
-
 /// Reads a MIDI file: by its texts when this program wrote it, else by its notes.
 pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
     let mut problems = Vec::new();
@@ -81,179 +74,7 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
     piece.finished(problems)
 }
 
-/// A note of the line: ticks and key.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Key {
-    pub(super) from: u64,
-    /// None where nothing ends it.
-    pub(super) to: Option<u64>,
-    pub(super) key: u8,
-}
-
-/// A stage as its texts have it.
-#[derive(Debug, Default)]
-struct Told {
-    tick: u64,
-    name: String,
-    metre: Option<(Metre, Fraction)>,
-    music: Option<String>,
-}
-
-#[derive(Debug, Default)]
-pub(super) struct File {
-    title: String,
-    /// Ticks a quarter.
-    pub(super) division: u16,
-    keys: Vec<Key>,
-    /// The last tick of any track.
-    pub(super) end: u64,
-    /// Tick and microseconds a quarter, in order.
-    pub(super) tempi: Vec<(u64, u32)>,
-    metres: Vec<(u64, u32, u32)>,
-    told: Vec<Told>,
-    ladder: Option<crate::drill::Ladder>,
-}
-
 impl File {
-    fn of(smf: &Smf, division: u16, problems: &mut Vec<Problem>) -> Self {
-        let mut file = Self {
-            division,
-            ..Self::default()
-        };
-        let mut lines: BTreeMap<(usize, u8), Vec<Key>> = BTreeMap::new();
-        let mut count = 0;
-        let mut bends = false;
-        let mut names = Vec::new();
-        for (place, track) in smf.tracks.iter().enumerate() {
-            let mut tick = 0_u64;
-            // by channel and key, where in its line the note stands that sounds
-            let mut open: BTreeMap<(u8, u8), usize> = BTreeMap::new();
-            for event in track {
-                tick += u64::from(event.delta.as_int());
-                match event.kind {
-                    TrackEventKind::Meta(message) => file.meta(tick, message, &mut names),
-                    TrackEventKind::Midi { channel, message } => {
-                        let channel = channel.as_int();
-                        let line = lines.entry((place, channel)).or_default();
-                        let mut close = |key: u8, line: &mut Vec<Key>| {
-                            let sounding = open.remove(&(channel, key));
-                            if let Some(own) = sounding.and_then(|own| line.get_mut(own)) {
-                                own.to = Some(tick);
-                            }
-                        };
-                        match message {
-                            MidiMessage::NoteOn { key, vel } => {
-                                close(key.as_int(), line);
-                                if vel.as_int() > 0 {
-                                    count += 1;
-                                    if count <= MOST_NOTES {
-                                        open.insert((channel, key.as_int()), line.len());
-                                        line.push(Key {
-                                            from: tick,
-                                            to: None,
-                                            key: key.as_int(),
-                                        });
-                                    }
-                                }
-                            }
-                            MidiMessage::NoteOff { key, .. } => close(key.as_int(), line),
-                            MidiMessage::PitchBend { .. } => bends = true,
-                            _ => {}
-                        }
-                    }
-                    TrackEventKind::SysEx(_) | TrackEventKind::Escape(_) => {}
-                }
-            }
-            file.end = file.end.max(tick);
-        }
-        if count > MOST_NOTES {
-            problems.push(adopted(
-                format!("{count} notes"),
-                format!("only the first {MOST_NOTES} are read"),
-            ));
-        }
-        if bends && file.told.is_empty() {
-            problems.push(adopted(
-                "pitch bend",
-                "left out: the chanter has its own tuning",
-            ));
-        }
-        lines.retain(|(_, channel), keys| *channel != CLICK && !keys.is_empty());
-        let mut lines = lines.into_values();
-        if let Some(line) = lines.next() {
-            file.keys = line;
-        }
-        let others = lines.count();
-        if others > 0 {
-            problems.push(adopted(
-                crate::wording::count(others, "other line of notes", "other lines of notes"),
-                "left out: the chanter plays one line",
-            ));
-        }
-        file.tempi.sort_by_key(|tempo| tempo.0);
-        file.metres.sort_by_key(|metre| metre.0);
-        file.title = names.into_iter().next().unwrap_or_default();
-        file
-    }
-
-    fn meta(&mut self, tick: u64, message: MetaMessage, names: &mut Vec<String>) {
-        match message {
-            MetaMessage::TrackName(name) => names.push(text_of(name).into_owned()),
-            MetaMessage::Tempo(value) => self.tempi.push((tick, value.as_int())),
-            MetaMessage::TimeSignature(above, below, ..) => {
-                let below = 1_u32.checked_shl(u32::from(below)).unwrap_or(0);
-                self.metres.push((tick, u32::from(above), below));
-            }
-            MetaMessage::Text(text) => {
-                let text = text_of(text);
-                if let Some(name) = text.strip_prefix(STAGE) {
-                    self.told.push(Told {
-                        tick,
-                        name: name.to_owned(),
-                        ..Told::default()
-                    });
-                } else if let Some(ladder) = text.strip_prefix(LADDER) {
-                    self.ladder = ladder_of(ladder);
-                } else if let Some(told) = self.told.last_mut() {
-                    if let Some(rest) = text.strip_prefix(METRE) {
-                        told.metre = metre_of(rest);
-                    } else if let Some(music) = text.strip_prefix(MUSIC) {
-                        told.music = Some(music.to_owned());
-                    }
-                }
-            }
-            _ => {}
-        }
-    }
-
-    /// Every metre with the tick where it begins, the first from the first tick on.
-    pub(super) fn metres_of(&self, problems: &mut Vec<Problem>) -> Vec<(u64, Metre)> {
-        let mut metres: Vec<(u64, Metre)> = Vec::new();
-        for (tick, above, below) in &self.metres {
-            let Some(metre) = Metre::of(*above, *below) else {
-                problems.push(foreign(
-                    Place::WHOLE_FILE,
-                    format!("the time signature {above}/{below}"),
-                    Metre::EXPECTED,
-                ));
-                continue;
-            };
-            match metres.last_mut() {
-                Some(last) if last.1 == metre => {}
-                Some(last) if last.0 == *tick => last.1 = metre,
-                _ => metres.push((*tick, metre)),
-            }
-        }
-        match metres.first_mut() {
-            Some(first) => first.0 = 0,
-            None => {
-                problems.push(adopted("no time signature", "read as 4/4"));
-                metres.push((0, Metre::FOUR_FOUR));
-            }
-        }
-        metres
-    }
-
     /// The first tempo, to a whole beat a minute where it lies within a thousandth of one.
     fn tempo(&self, metre: Metre) -> Option<Bpm> {
         let value = self.tempi.first().map_or(500_000, |tempo| tempo.1);
@@ -311,30 +132,6 @@ impl File {
             }
         }
         sections
-    }
-}
-
-/// Metre and unit, and a beat that is not the usual one, from our own text.
-fn metre_of(text: &str) -> Option<(Metre, Fraction)> {
-    let mut words = text.split(' ');
-    let metre = Metre::parse(words.next()?).ok()?;
-    let unit = parse_fraction(words.next()?).ok()?;
-    let counted = words
-        .next()
-        .map_or(Some(metre), |beat| counted_by(metre, beat));
-    Some((counted?, unit))
-}
-
-impl Told {
-    fn written(&self, first: Option<Metre>) -> Option<Music> {
-        let (metre, unit) = self.metre?;
-        let text = self.music.as_deref()?;
-        let fits = unit > Fraction::from_integer(0) && unit <= Fraction::from_integer(1);
-        if Some(metre) != first || !fits || text.len() > LARGEST_FILE {
-            return None;
-        }
-        let (music, problems) = read_music(text, metre, unit, "");
-        (problems.is_empty() && !music.bars.is_empty()).then_some(music)
     }
 }
 

@@ -1,12 +1,14 @@
 //! MusicXML 4.0, partwise: the stages of a drill one after another in one part, each under a
 //! rehearsal mark.
 
+mod packed;
 mod read;
 mod tree;
 mod write;
 
 use super::piece::LISTEN_HERE;
 
+pub use packed::unpacked;
 pub use read::read;
 pub use write::write;
 

@@ -1,5 +1,6 @@
 //! A MusicXML file to a piece.
 
+use super::packed::unpacked;
 use super::tree::{Element, read_tree};
 use super::{ALSO, HELD, KIND, ORIGIN, STAGES, listen_here};
 use crate::chanter::Note;
@@ -20,7 +21,7 @@ use std::collections::BTreeMap;
 /// The most measures that are read.
 const MOST_MEASURES: usize = 4096;
 
-/// Reads a partwise score, not packed.
+/// Reads a partwise score, also packed.
 pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
     let refuse =
         |place: Place, found: String, expected: &str| (None, vec![foreign(place, found, expected)]);
@@ -28,14 +29,11 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
         let found = format!("the file has {} bytes", bytes.len());
         return refuse(Place::WHOLE_FILE, found, "at most 16 MiB");
     }
-    if bytes.starts_with(b"PK") {
-        let found = "a packed score".to_owned();
-        return refuse(
-            Place::WHOLE_FILE,
-            found,
-            "the MusicXML inside it: unpack it first",
-        );
-    }
+    let unpacked = match unpacked(bytes) {
+        Ok(unpacked) => unpacked,
+        Err(problem) => return (None, vec![*problem]),
+    };
+    let bytes: &[u8] = &unpacked;
     let Ok(source) = std::str::from_utf8(bytes) else {
         let found = "text that is not UTF-8".to_owned();
         return refuse(Place::WHOLE_FILE, found, "a file saved as UTF-8");
