@@ -2,15 +2,30 @@
 
 use super::effect::Effect;
 use super::message::Action;
-use super::model::Model;
+use super::model::{Model, Options};
 use super::notice::Notice;
 use super::playing::{load, wanted};
+use crate::chanter::Instrument;
 use crate::rhythm::{ClickPlan, ReferencePlan, Subdivision};
 use crate::sound::{Bus, ClickSound, Command, Entry, When};
 use crate::units::Gain;
 
 /// How much a level moves at a press.
 const LEVEL_STEP: f32 = 0.05;
+
+/// Our tenors are the very low A of a practice chanter, and nothing in the sound tells the two apart.
+fn drones_words(options: &Options) -> &'static str {
+    let mistaken = options.by_ear
+        && !options.headphones
+        && options.tuning.instrument == Instrument::PracticeChanter;
+    match (options.drones, mistaken) {
+        (true, true) => {
+            "drones on: the ear takes them for your low A; wear headphones (--headphones)"
+        }
+        (true, false) => "drones on",
+        (false, _) => "drones off",
+    }
+}
 
 pub(super) fn act_on_options(model: &mut Model, action: Action, effects: &mut Vec<Effect>) {
     let options = &mut model.options;
@@ -33,14 +48,7 @@ pub(super) fn act_on_options(model: &mut Model, action: Action, effects: &mut Ve
         Action::Drones => {
             options.drones = !options.drones;
             effects.push(Effect::Sound(Command::Drones(options.drones)));
-            say = Some(
-                if options.drones {
-                    "drones on"
-                } else {
-                    "drones off"
-                }
-                .to_owned(),
-            );
+            say = Some(drones_words(options).to_owned());
         }
         Action::Reference => {
             options.reference = match options.reference {
@@ -148,5 +156,26 @@ fn subdivision_words(subdivision: Subdivision) -> &'static str {
         Subdivision::Halves => "clicks on half beats",
         Subdivision::Thirds => "clicks on thirds of a beat",
         Subdivision::Quarters => "clicks on quarters of a beat",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Without it a piper would wonder why the ear hears low A where he played none.
+    #[test]
+    fn drones_that_the_ear_would_take_for_low_a_are_told() {
+        let mut options = Options {
+            by_ear: true,
+            drones: true,
+            ..Options::default()
+        };
+        assert!(drones_words(&options).contains("headphones"));
+        options.headphones = true;
+        assert_eq!(drones_words(&options), "drones on");
+        options.headphones = false;
+        options.tuning = crate::chanter::Tuning::of(Instrument::PipeChanter);
+        assert_eq!(drones_words(&options), "drones on");
     }
 }
