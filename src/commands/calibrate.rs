@@ -4,7 +4,7 @@
 use super::{Failure, Outcome, Ran, folders, needs, open, output, practise, settings};
 use crate::drill::LARGEST_FILE;
 use crate::listening::{EARLY_S, LATE_S, SWEEP_S, find_sweep, median, spread, sweep};
-use crate::live::{Asked, DEFAULT_BUFFER, DeviceError, Microphone, Playback, Quiet, Stereo};
+use crate::live::{Asked, DeviceError, Microphone, Playback, Quiet, Stereo};
 use crate::settings::{Key, keys, of};
 use crate::units::{Gain, SampleRate};
 use serde::{Deserialize, Serialize};
@@ -127,7 +127,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     };
     let asked = Asked {
         device: word(&arguments.device, keys::DEVICE),
-        buffer: arguments.buffer.unwrap_or(DEFAULT_BUFFER),
+        buffer: arguments.buffer,
     };
     if !arguments.json {
         output::print(

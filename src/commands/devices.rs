@@ -1,8 +1,9 @@
 //! `devices`: what can sound and what can hear here.
 
 use super::{Failure, Outcome, Ran, output, practise};
-use crate::live::{FoundDevice, Quiet, list, list_microphones};
+use crate::live::{FoundDevice, Quiet, list, list_microphones, priority};
 use serde::Serialize;
+use std::fmt::Write as _;
 
 /// Arguments of `devices`.
 #[derive(clap::Args)]
@@ -64,12 +65,12 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         text.push_str("\nmicrophones:\n");
         write(&mut text, &microphones);
     }
+    let _ = writeln!(text, "\n{}", priority());
     output::print(&text)?;
     Ok(outcome)
 }
 
 fn write(text: &mut String, found: &[FoundDevice]) {
-    use std::fmt::Write as _;
     for device in found {
         let usual = if device.default { "  (default)" } else { "" };
         let rate = device

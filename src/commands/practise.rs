@@ -11,7 +11,7 @@ use super::{
 };
 use crate::app::{Care, Message, Model, Page};
 use crate::drill::{Drill, Stage, StageKind};
-use crate::live::{Asked, DEFAULT_BUFFER, Quiet};
+use crate::live::{Asked, Quiet};
 use crate::practice::Rung;
 use crate::screen::{Plain, Theme, action, view};
 use crate::settings::{Id, Settings, keys};
@@ -179,7 +179,7 @@ impl ScreenArguments {
     pub(super) fn asked(&self, settings: &Settings) -> Asked {
         Asked {
             device: settings.given(keys::DEVICE).map(str::to_owned),
-            buffer: self.buffer.unwrap_or(DEFAULT_BUFFER),
+            buffer: self.buffer,
         }
     }
 }

@@ -11,7 +11,7 @@ use crate::app::{
 };
 use crate::chanter::Tuning;
 use crate::journal::{Journal, Trouble};
-use crate::live::{Asked, Heard, LARGEST_BUFFER, Player, State};
+use crate::live::{Asked, DEFAULT_BUFFER, Heard, LARGEST_BUFFER, Player, State};
 use crate::movement::Movement;
 use crate::planning::{self, Lately, Rule};
 use crate::practice::{Board, Cell, CellStatus, Entry, Kind, Moment, Plan, Record, Rung, replay};
@@ -244,11 +244,16 @@ impl Shell {
 
     /// Twice the buffer, at once: the repetition that plays is not counted anyway.
     fn larger_buffer(&mut self) -> String {
-        let buffer = self.asked.buffer.saturating_mul(2);
+        let present = match (self.asked.buffer, self.player.state()) {
+            (Some(asked), _) => asked,
+            (None, State::Sounding { buffer, .. }) => *buffer,
+            (None, _) => DEFAULT_BUFFER,
+        };
+        let buffer = present.saturating_mul(2);
         if buffer > LARGEST_BUFFER {
             return "the computer is late with the sound and a larger buffer would not help: close other programs".to_owned();
         }
-        self.asked.buffer = buffer;
+        self.asked.buffer = Some(buffer);
         self.player.ask(self.asked.clone());
         format!(
             "the computer was late with the sound three times in a minute: the buffer is {buffer} frames now (--buffer {buffer} begins with it)"

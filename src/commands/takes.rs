@@ -7,7 +7,7 @@ use super::{Failure, Outcome, Ran, arguments, folders, output, practise, setting
 use crate::chanter::{Tuning, TuningTable};
 use crate::drill::LARGEST_FILE;
 use crate::listening::{Piece, align, hear_piece};
-use crate::live::{Asked, DEFAULT_BUFFER, DeviceError, Playback, Quiet, Stereo};
+use crate::live::{Asked, DeviceError, Playback, Quiet, Stereo};
 use crate::practice::Rung;
 use crate::settings::keys;
 use crate::sound::{at_rate, beside, half_speed, level_out};
@@ -329,7 +329,7 @@ fn play(arguments: &Arguments, channels: Vec<Vec<f32>>, rate: SampleRate) -> Ran
             .device
             .clone()
             .or_else(|| own.given(keys::DEVICE).map(str::to_owned)),
-        buffer: DEFAULT_BUFFER,
+        buffer: None,
     };
     let apart = channels.len() == 2;
     let log = practise::log_file();

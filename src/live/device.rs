@@ -1,14 +1,24 @@
 //! Which devices there are, and which one is meant.
 
+use crate::units::SampleRate;
 use cpal::traits::{DeviceTrait, HostTrait};
 use cpal::{
     BufferSize, ErrorKind, SampleFormat, StreamConfig, SupportedBufferSize, SupportedStreamConfig,
 };
 
-/// Frames asked for in one callback when the player says nothing else. Measured through a sound
-/// server under load: at 256 clicks are lost, at 1024 none, and 28 ms of latency are taken off the
-/// screen's beat anyway.
+/// Frames asked for in one callback of a device of 48,000 a second when the player says nothing else;
+/// of another rate as many as last about as long. Measured through a sound server under load: at 256
+/// clicks are lost, at 1024 none, and 28 ms of latency are taken off the screen's beat anyway.
 pub const DEFAULT_BUFFER: u32 = 1024;
+
+/// As long as [`DEFAULT_BUFFER`] at a rate, a power of two: devices like those.
+fn usual_buffer(rate: u32) -> u32 {
+    let frames = u64::from(DEFAULT_BUFFER) * u64::from(rate) / u64::from(SampleRate::USUAL.0);
+    u32::try_from(frames)
+        .unwrap_or(LARGEST_BUFFER)
+        .clamp(64, LARGEST_BUFFER)
+        .next_power_of_two()
+}
 
 /// Calls a function that is generic over the sample type, for a device's sample format.
 macro_rules! for_sample_type {
@@ -33,22 +43,12 @@ macro_rules! for_sample_type {
 pub(super) use for_sample_type;
 
 /// What the player asks for.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Asked {
     /// A device by its name or the system's own name for it; none for the system's default.
     pub device: Option<String>,
-    /// Frames in one callback.
-    pub buffer: u32,
-}
-
-impl Default for Asked {
-    /// The system's default device and [`DEFAULT_BUFFER`].
-    fn default() -> Self {
-        Self {
-            device: None,
-            buffer: DEFAULT_BUFFER,
-        }
-    }
+    /// Frames in one callback; none for what is usual at the device's rate.
+    pub buffer: Option<u32>,
 }
 
 /// Why there is no sound.
@@ -222,6 +222,8 @@ pub(super) struct Chosen {
     pub(super) device: cpal::Device,
     pub(super) name: String,
     pub(super) config: StreamConfig,
+    /// Frames in one callback that are asked for.
+    pub(super) buffer: u32,
     pub(super) format: SampleFormat,
 }
 
@@ -250,7 +252,7 @@ pub(super) fn choose_input(asked: Option<&str>, buffer: u32) -> Result<Chosen, D
             .ok_or(DeviceError::NoMicrophone)?,
         Some(name) => named(name, host.input_devices())?,
     };
-    chosen(device, buffer, DeviceTrait::default_input_config)
+    chosen(device, Some(buffer), DeviceTrait::default_input_config)
 }
 
 fn named(
@@ -275,17 +277,20 @@ fn named(
 
 fn chosen(
     device: cpal::Device,
-    buffer: u32,
+    buffer: Option<u32>,
     supported: impl Fn(&cpal::Device) -> Result<SupportedStreamConfig, cpal::Error>,
 ) -> Result<Chosen, DeviceError> {
     let name = name_of(&device);
     let supported = supported(&device).map_err(|error| DeviceError::open(&name, &error))?;
     let mut config = supported.config();
-    config.buffer_size = BufferSize::Fixed(within(buffer, *supported.buffer_size()));
+    let buffer = buffer.unwrap_or_else(|| usual_buffer(config.sample_rate));
+    let buffer = within(buffer, *supported.buffer_size());
+    config.buffer_size = BufferSize::Fixed(buffer);
     Ok(Chosen {
         device,
         name,
         config,
+        buffer,
         format: supported.sample_format(),
     })
 }
@@ -313,6 +318,22 @@ mod tests {
         assert_eq!(within(1024, range), 1024);
         assert_eq!(within(4096, range), 2048);
         assert_eq!(within(1024, SupportedBufferSize::Unknown), 1024);
+    }
+
+    /// Half the time at twice the rate made a device of 96,000 frames a second late.
+    #[test]
+    fn the_buffer_lasts_as_long_at_every_rate() {
+        for (rate, frames) in [
+            (22_050, 512),
+            (44_100, 1024),
+            (48_000, 1024),
+            (96_000, 2048),
+            (192_000, 4096),
+            (0, 64),
+            (u32::MAX, LARGEST_BUFFER),
+        ] {
+            assert_eq!(usual_buffer(rate), frames, "{rate}");
+        }
     }
 
     #[test]

@@ -7,6 +7,7 @@
 use super::clock::{Base, Face};
 use super::device::Asked;
 use super::output::{self, Output};
+use super::priority::Before;
 use super::silent::Silent;
 use crate::rhythm::{ClickPlan, ReferencePlan};
 use crate::sound::{Command, Controls, Load, Renderer, Report, Sound, Timed};
@@ -359,8 +360,10 @@ impl Keeper {
     }
 
     fn seat_in_device(&mut self, renderer: Renderer) {
+        let before = Before::opening();
         match output::open(&self.asked, renderer, &self.face, self.base, self.epoch) {
             Ok((output, epoch)) => {
+                before.ask();
                 self.epoch = epoch;
                 self.underruns = 0;
                 let state = State::Sounding {

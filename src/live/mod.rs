@@ -11,6 +11,7 @@ mod keeper;
 mod output;
 mod playback;
 mod player;
+mod priority;
 mod quiet;
 mod silent;
 
@@ -21,4 +22,5 @@ pub use device::{
 pub use input::{GAP_BLOCKS, Microphone};
 pub use playback::{Playback, Stereo};
 pub use player::{Heard, Player, Position, State};
+pub use priority::{Priority, priority};
 pub use quiet::{Quiet, unquiet};

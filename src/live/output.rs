@@ -145,7 +145,7 @@ pub(super) fn open(
     let built = for_sample_type!(chosen.format, build(&chosen, guest));
     match built {
         Ok(stream) => {
-            let buffer = stream.buffer_size().unwrap_or(asked.buffer);
+            let buffer = stream.buffer_size().unwrap_or(chosen.buffer);
             let output = Output {
                 stream,
                 home,

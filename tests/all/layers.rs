@@ -575,6 +575,7 @@ const DIFFERENCES: &[&str] = &[
     "commands/signals.rs",
     "journal/store.rs",
     "live/device.rs",
+    "live/priority.rs",
     "live/quiet.rs",
 ];
 
