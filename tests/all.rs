@@ -4,6 +4,7 @@ mod all {
     mod attending;
     mod catalogue;
     mod command_line;
+    mod developers;
     mod engraving;
     mod exchange;
     mod faults;
