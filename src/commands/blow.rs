@@ -1,19 +1,15 @@
 //! `blow`: the note that is held, for blowing evenly. Plays nothing and keeps the player's low A alone.
 
+use super::event_loop::{self, Canvas, Did, Paged, World};
 use super::terminal::{self, Manner, Terminal};
 use super::{Failure, Outcome, Ran, arguments, low_a, practise, settings};
 use crate::app::Blowing;
-use crate::listening::Attention;
+use crate::listening::{Attention, HeardNow};
 use crate::live::{Microphone, Quiet};
-use crate::screen::{Theme, view_blowing};
+use crate::screen::{HELP_BLOW, Theme, view_blowing, view_keys};
 use crate::settings::keys;
 use crate::units::Hertz;
-use crossterm::event::{
-    Event as Input, KeyCode, KeyEventKind, KeyModifiers, poll, read as read_key,
-};
-use ratatui::backend::CrosstermBackend;
-use std::io::stdout;
-use std::sync::atomic::Ordering;
+use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use std::time::{Duration, Instant};
 
 /// Arguments of `blow`.
@@ -47,7 +43,7 @@ const GONE: Duration = Duration::from_secs(1);
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     let own = settings::sounding(arguments.la, arguments.pipes, false)?;
     terminal::require()?;
-    let (tuning, mut search) = low_a::begin(settings::tuning(&own), settings::gives_low_a(&own));
+    let (tuning, search) = low_a::begin(settings::tuning(&own), settings::gives_low_a(&own));
     let asked = arguments
         .microphone
         .as_deref()
@@ -56,50 +52,106 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let quiet = Quiet::into_file(log.as_ref()).ok();
     let opened = Microphone::open(asked);
     drop(quiet);
-    let mut microphone = opened.map_err(|error| Failure(error.to_string()))?;
-    let mut attention = Attention::new(microphone.rate, tuning)
+    let microphone = opened.map_err(|error| Failure(error.to_string()))?;
+    let attention = Attention::new(microphone.rate, tuning)
         .map_err(|error| Failure(format!("`{}`: {error}", microphone.name)))?;
-    let mut blowing = Blowing::new(microphone.name.clone(), tuning.low_a.0);
     let terminate = super::signals::termination(super::terminal::give_back);
-    let taken = Terminal::take(Manner::Screen, log.as_ref())?;
-    let theme = Theme::new(settings::colours(&own));
-    let told = |error: std::io::Error| Failure(format!("the terminal cannot be used: {error}"));
-    let mut drawn = ratatui::Terminal::new(CrosstermBackend::new(stdout())).map_err(told)?;
-    let mut samples = Vec::new();
-    let mut last = Instant::now();
-    let mut shown = None;
-    while !terminate.load(Ordering::Relaxed) {
-        samples.clear();
-        microphone.take(&mut samples);
-        if !samples.is_empty() {
-            last = Instant::now();
-            attention.push(&samples);
-            if let Some(search) = &mut search {
-                search.look(&mut attention, true);
-            }
-        }
-        let now = (last.elapsed() < GONE).then(|| attention.now());
-        let note = |now: Option<crate::listening::HeardNow>| now?.note.map(|(note, _)| note);
-        let another = note(now) != note(blowing.now);
-        blowing.hear(attention.seconds(), now);
-        if another || shown.is_none_or(|shown: Instant| shown.elapsed() >= FRAME) {
-            drawn
-                .draw(|frame| view_blowing(&blowing, theme, frame))
-                .map_err(told)?;
-            shown = Some(Instant::now());
-        }
-        if !poll(LOOK).map_err(told)? {
-            continue;
-        }
-        if let Input::Key(key) = read_key().map_err(told)?
-            && key.kind != KeyEventKind::Release
-            && (matches!(key.code, KeyCode::Char('q') | KeyCode::Esc)
-                || (key.code == KeyCode::Char('c')
-                    && key.modifiers.contains(KeyModifiers::CONTROL)))
-        {
-            break;
-        }
-    }
+    let mut taken = Terminal::take(Manner::Screen, log.as_ref())?;
+    let mut page = Page {
+        attention,
+        search,
+        blowing: Blowing::new(microphone.name.clone(), tuning.low_a.0),
+        microphone,
+        theme: Theme::new(settings::colours(&own)),
+        canvas: Canvas::new()?,
+        samples: Vec::new(),
+        last: Instant::now(),
+        shown: Instant::now(),
+        help: false,
+        over: false,
+    };
+    let mut world = World {
+        terminal: &mut taken,
+        log: log.as_ref(),
+        terminate: &terminate,
+    };
+    event_loop::run(&mut page, &mut world)?;
     drop(taken);
     Ok(Outcome::Done)
+}
+
+/// The page: the microphone, what is heard in it, what is shown.
+struct Page {
+    microphone: Microphone,
+    attention: Attention,
+    /// The player's low A, where it is not known.
+    search: Option<low_a::Search>,
+    blowing: Blowing,
+    theme: Theme,
+    canvas: Canvas,
+    samples: Vec<f32>,
+    /// When the microphone last gave anything.
+    last: Instant,
+    shown: Instant,
+    help: bool,
+    over: bool,
+}
+
+impl Paged for Page {
+    fn is_over(&self) -> bool {
+        self.over
+    }
+
+    fn wait(&self) -> Duration {
+        LOOK
+    }
+
+    fn pressed(&mut self, key: KeyEvent) -> Result<Did, Failure> {
+        let control = key.modifiers.contains(KeyModifiers::CONTROL);
+        let leaves = match key.code {
+            KeyCode::Char('q') | KeyCode::Esc => true,
+            KeyCode::Char('c') => control,
+            _ => false,
+        };
+        self.over |= leaves && key.kind != KeyEventKind::Release;
+        Ok(Did::Nothing)
+    }
+
+    fn turn(&mut self, _: &mut World<'_>) -> Result<Did, Failure> {
+        self.samples.clear();
+        self.microphone.take(&mut self.samples);
+        if !self.samples.is_empty() {
+            self.last = Instant::now();
+            self.attention.push(&self.samples);
+            if let Some(search) = &mut self.search {
+                search.look(&mut self.attention, true);
+            }
+        }
+        let now = (self.last.elapsed() < GONE).then(|| self.attention.now());
+        let note = |now: Option<HeardNow>| now?.note.map(|(note, _)| note);
+        let another = note(now) != note(self.blowing.now);
+        self.blowing.hear(self.attention.seconds(), now);
+        let due = another || self.shown.elapsed() >= FRAME;
+        Ok(if due { Did::Changed } else { Did::Nothing })
+    }
+
+    fn terminate(&mut self) {
+        self.over = true;
+    }
+
+    fn help(&mut self) -> Option<&mut bool> {
+        Some(&mut self.help)
+    }
+
+    fn show(&mut self, fresh: bool) -> Result<(), Failure> {
+        let (blowing, theme, help) = (&self.blowing, self.theme, self.help);
+        self.shown = Instant::now();
+        self.canvas.draw(fresh, |frame| {
+            if help {
+                view_keys(&HELP_BLOW, theme, frame);
+            } else {
+                view_blowing(blowing, theme, frame);
+            }
+        })
+    }
 }

@@ -3,6 +3,7 @@
 mod keeping;
 mod shown;
 
+use super::event_loop::{self, Did, Paged, World};
 use super::practise::{FRAME, ScreenArguments};
 use super::terminal::{self, Manner, Terminal};
 use super::{Failure, Outcome, Ran, arguments, open, output, practise, settings};
@@ -18,13 +19,10 @@ use crate::sound::{Bus, Entry, Report, Sound, When};
 use crate::timeline::{Layout, Timeline, lay};
 use crate::units::{Beats, Bpm, SampleRate, spell_fraction};
 use crate::wording;
-use crossterm::event::{
-    Event as Input, KeyCode, KeyEvent, KeyEventKind, KeyModifiers, poll, read as read_key,
-};
+use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use keeping::Keeping;
 use shown::Shown;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 use uuid::Uuid;
 
@@ -111,8 +109,15 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     } else {
         Manner::Screen
     };
-    let taken = Terminal::take(manner, log.as_ref())?;
-    let trouble = hearing.converse(&own, &terminate)?;
+    let mut taken = Terminal::take(manner, log.as_ref())?;
+    let mut world = World {
+        terminal: &mut taken,
+        log: log.as_ref(),
+        terminate: &terminate,
+    };
+    hearing.begins(&own)?;
+    event_loop::run(&mut hearing, &mut world)?;
+    let trouble = hearing.trouble.take();
     drop(taken);
     let page = &hearing.page;
     if page.asking == Asking::Over && !page.read_aloud {
@@ -129,7 +134,7 @@ pub(super) fn in_session(
     screen: &ScreenArguments,
     own: &Settings,
     drill: &str,
-    terminate: &AtomicBool,
+    world: &mut World<'_>,
 ) -> Result<(), Failure> {
     let what = What {
         drill: drill.to_owned(),
@@ -139,7 +144,9 @@ pub(super) fn in_session(
         minutes: 1.0,
     };
     let mut hearing = Hearing::begin(&what, screen, own)?;
-    match hearing.converse(own, terminate)? {
+    hearing.begins(own)?;
+    event_loop::run(&mut hearing, world)?;
+    match hearing.trouble {
         Some(trouble) => Err(Failure(trouble)),
         None => Ok(()),
     }
@@ -151,6 +158,17 @@ struct Hearing {
     page: Discriminating,
     clean: Timeline,
     journal: Keeping,
+    pedals: settings::Pedals,
+    /// Once it is shown.
+    shown: Option<Shown>,
+    /// The timeline that sounds, and whether it does already.
+    serial: Option<u64>,
+    heard: bool,
+    last: Instant,
+    help: bool,
+    over: bool,
+    /// What ended it.
+    trouble: Option<String>,
 }
 
 impl Hearing {
@@ -181,80 +199,118 @@ impl Hearing {
             page,
             clean: music.clean,
             journal,
+            pedals: settings::Pedals::of(own),
+            shown: None,
+            serial: None,
+            heard: false,
+            last: Instant::now(),
+            help: false,
+            over: false,
+            trouble: None,
         })
     }
 
-    /// The loop: what is heard and pressed in, what is to be played and shown out.
-    fn converse(
-        &mut self,
-        own: &Settings,
-        terminate: &AtomicBool,
-    ) -> Result<Option<String>, Failure> {
-        let Self {
-            player,
-            page,
-            clean,
-            journal,
-        } = self;
-        let pedals = settings::Pedals::of(own);
-        let mut shown = Shown::new(Theme::new(settings::colours(own)), page.read_aloud)?;
-        let told = |error: std::io::Error| Failure(format!("the keys cannot be read: {error}"));
-        let mut serial = None;
-        let mut heard = false;
-        let mut last = Instant::now();
-        let mut trouble = None;
-        let mut todo = Some(page.examples());
-        loop {
-            match todo.take() {
-                Some(ToPlay::Piece(size)) => {
-                    let piece = match size {
-                        Some(size) => excerpt(&plant(clean, &page.spot, size), clean, &page.spot),
-                        None => excerpt(clean, clean, &page.spot),
-                    };
-                    let timeline = Arc::new(piece.timeline);
-                    serial = Some(player.load(timeline, When::Now, Entry::FirstCycle));
-                    heard = false;
-                    player.start();
-                }
-                Some(what @ (ToPlay::Nothing | ToPlay::Leave)) => {
-                    player.stop();
-                    if let Some(found) = page.found().filter(|_| !page.kept) {
-                        page.kept = true;
-                        trouble = journal.store(&found).err().or(trouble);
-                    }
-                    if what == ToPlay::Leave {
-                        break;
-                    }
-                }
-                None => {}
-            }
-            shown.show(page)?;
-            if poll(FRAME).map_err(told)?
-                && let Input::Key(key) = read_key().map_err(told)?
-                && let Some(button) = button(&pedals, key)
-            {
-                todo = page.press(button);
-            }
-            let now = Instant::now();
-            for what in player.poll(now) {
-                if let Heard::Report(Report::Took { serial: took, .. }) = what {
-                    heard |= Some(took) == serial;
-                }
-            }
-            let passed = (now - last).as_secs_f64();
-            last = now;
-            if terminate.load(Ordering::Relaxed) {
-                todo = Some(ToPlay::Leave);
-            } else if todo.is_none() && heard {
-                todo = page.pass(passed);
-            }
-            let over = matches!(page.asking, Asking::Over | Asking::Ready);
-            if !over && heard && silent(player).is_some() {
-                trouble = silent(player).map(|failure| failure.0);
-                todo = Some(ToPlay::Leave);
+    /// Takes the screen and plays the first.
+    fn begins(&mut self, own: &Settings) -> Result<(), Failure> {
+        let theme = Theme::new(settings::colours(own));
+        self.shown = Some(Shown::new(theme, self.page.read_aloud)?);
+        self.last = Instant::now();
+        let examples = self.page.examples();
+        self.play(examples);
+        Ok(())
+    }
+
+    /// Does what the page asks for.
+    fn play(&mut self, what: ToPlay) {
+        if let ToPlay::Piece(size) = what {
+            let (clean, spot) = (&self.clean, &self.page.spot);
+            let piece = match size {
+                Some(size) => excerpt(&plant(clean, spot, size), clean, spot),
+                None => excerpt(clean, clean, spot),
+            };
+            let timeline = Arc::new(piece.timeline);
+            self.serial = Some(self.player.load(timeline, When::Now, Entry::FirstCycle));
+            self.heard = false;
+            self.player.start();
+            return;
+        }
+        self.player.stop();
+        if let Some(found) = self.page.found().filter(|_| !self.page.kept) {
+            self.page.kept = true;
+            self.trouble = self.journal.store(&found).err().or(self.trouble.take());
+        }
+        self.over |= what == ToPlay::Leave;
+    }
+}
+
+impl Paged for Hearing {
+    fn is_over(&self) -> bool {
+        self.over
+    }
+
+    fn wait(&self) -> Duration {
+        FRAME
+    }
+
+    fn pressed(&mut self, key: KeyEvent) -> Result<Did, Failure> {
+        if key.code == KeyCode::Char('z') && key.modifiers.contains(KeyModifiers::CONTROL) {
+            self.player.pause();
+            return Ok(Did::Changed);
+        }
+        if let Some(button) = button(&self.pedals, key)
+            && let Some(what) = self.page.press(button)
+        {
+            self.play(what);
+        }
+        Ok(Did::Changed)
+    }
+
+    fn turn(&mut self, _: &mut World<'_>) -> Result<Did, Failure> {
+        let now = Instant::now();
+        for what in self.player.poll(now) {
+            if let Heard::Report(Report::Took { serial: took, .. }) = what {
+                self.heard |= Some(took) == self.serial;
             }
         }
-        Ok(trouble)
+        let passed = (now - self.last).as_secs_f64();
+        self.last = now;
+        if self.heard
+            && !self.over
+            && let Some(what) = self.page.pass(passed)
+        {
+            self.play(what);
+        }
+        let quiet = matches!(self.page.asking, Asking::Over | Asking::Ready);
+        if !quiet
+            && self.heard
+            && let Some(failure) = silent(&self.player)
+        {
+            self.trouble = Some(failure.0);
+            self.play(ToPlay::Leave);
+        }
+        Ok(Did::Changed)
+    }
+
+    fn terminate(&mut self) {
+        self.play(ToPlay::Leave);
+    }
+
+    fn woke(&mut self) {
+        self.last = Instant::now();
+        if self.heard {
+            self.player.start();
+        }
+    }
+
+    fn help(&mut self) -> Option<&mut bool> {
+        Some(&mut self.help)
+    }
+
+    fn show(&mut self, fresh: bool) -> Result<(), Failure> {
+        match &mut self.shown {
+            Some(shown) => shown.show(&self.page, self.help, fresh),
+            None => Ok(()),
+        }
     }
 }
 

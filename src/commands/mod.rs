@@ -13,8 +13,10 @@ mod completions;
 mod devices;
 mod drills;
 mod ear;
+mod event_loop;
 mod explain;
 mod export;
+mod first;
 mod folders;
 mod groups;
 mod handout;
@@ -200,7 +202,11 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         }
     };
     let ran = match cli.command {
-        None => practise::choose(),
+        None => match first::ask() {
+            Ok(true) => practise::choose(),
+            Ok(false) => Ok(Outcome::Done),
+            Err(failure) => Err(failure),
+        },
         Some(Command::Practise(arguments)) => practise::run(&arguments),
         Some(Command::Drills(arguments)) => drills::run(&arguments),
         Some(Command::Check(arguments)) => check::run(&arguments),

@@ -1,5 +1,6 @@
 //! `practise`, and the program without a command: the screen and its loop.
 
+use super::event_loop::{self, Canvas, Did, Paged, World};
 use super::low_a;
 use super::open::open;
 use super::phrases::{self, Which};
@@ -12,16 +13,15 @@ use super::{
 use crate::app::{Care, Message, Model, Page};
 use crate::drill::{Drill, Stage, StageKind};
 use crate::live::{Asked, Quiet};
+use crate::planning::Rule;
 use crate::practice::Rung;
 use crate::screen::{Plain, Theme, action, view};
 use crate::settings::{Id, Settings, keys};
 use crate::sound::{ClickSound, Sound};
 use crate::units::{Bpm, Fraction, Hertz};
-use crossterm::event::{Event as Input, poll, read};
-use ratatui::backend::CrosstermBackend;
+use crossterm::event::KeyEvent;
 use std::fs::File;
-use std::io::stdout;
-use std::sync::atomic::{AtomicBool, Ordering};
+
 use std::time::{Duration, Instant};
 
 /// Arguments of `practise`.
@@ -355,53 +355,34 @@ pub(super) fn screen(
         Manner::Screen
     };
     let mut taken = Terminal::take(manner, log.as_ref())?;
-    let ran = if plain_lines {
-        let mut plain = Plain::default();
-        run_loop(
-            &mut shell,
-            &mut model,
-            &mut taken,
-            log.as_ref(),
-            &terminate,
-            &pedals,
-            (arguments, settings),
-            |model, _| {
-                for line in plain.lines(model) {
-                    output::print(&format!("{line}\r\n"))?;
-                }
-                Ok(())
-            },
-        )
+    let shown = if plain_lines {
+        Shown::Lines(Box::default())
     } else {
         // without colours bold and reverse carry the meaning
         let theme = Theme::new(settings::colours(settings));
-        let told =
-            |error: std::io::Error| Failure(format!("the terminal cannot be drawn: {error}"));
-        let mut drawn = ratatui::Terminal::new(CrosstermBackend::new(stdout())).map_err(told)?;
-        run_loop(
-            &mut shell,
-            &mut model,
-            &mut taken,
-            log.as_ref(),
-            &terminate,
-            &pedals,
-            (arguments, settings),
-            |model, clear| {
-                if clear {
-                    // The terminal was someone else's meanwhile: nothing drawn before counts.
-                    terminal::wipe().map_err(told)?;
-                    drawn =
-                        ratatui::Terminal::new(CrosstermBackend::new(stdout())).map_err(told)?;
-                }
-                let mut first = 0;
-                drawn
-                    .draw(|frame| first = view(model, theme, frame))
-                    .map_err(told)?;
-                model.over_scroll = first;
-                Ok(())
-            },
-        )
+        Shown::Screen(Box::new(Canvas::new()?), theme)
     };
+    let rests = settings.switch(keys::CARE_REST);
+    let mut paged = Practice {
+        care: Care::after(rests.then(|| settings.number(keys::CARE_REST_AFTER) as u32)),
+        rule: plan::rule(settings),
+        page: model.page,
+        shell: &mut shell,
+        model: &mut model,
+        pedals: &pedals,
+        arguments,
+        chosen: settings,
+        shown,
+        drawn: Instant::now(),
+    };
+    let mut world = World {
+        terminal: &mut taken,
+        log: log.as_ref(),
+        terminate: &terminate,
+    };
+    let ran = paged
+        .begins()
+        .and_then(|()| event_loop::run(&mut paged, &mut world));
     drop(taken);
     let rescued = shell.rescue();
     ran?;
@@ -441,140 +422,150 @@ fn note_heard(model: &Model) -> Option<crate::chanter::Note> {
     model.ear?.note.map(|(note, _)| note)
 }
 
-/// Runs a part of a session that has a page of its own, in the terminal that is ours already.
-fn run_aside(
-    aside: &Aside,
-    arguments: &ScreenArguments,
-    chosen: &Settings,
-    terminate: &AtomicBool,
-) -> Result<(), Failure> {
-    match aside {
-        Aside::WarmUp(minutes) => warmup::in_session(arguments, chosen, *minutes, terminate),
-        Aside::Hear(open) => hear::in_session(arguments, chosen, open, terminate),
+/// The pages of the start, of practice and of the session, as a screen or as lines.
+enum Shown {
+    Screen(Box<Canvas>, Theme),
+    Lines(Box<Plain>),
+}
+
+/// The start, practice and the session: the model, and the world around it.
+struct Practice<'a> {
+    shell: &'a mut Shell,
+    model: &'a mut Model,
+    pedals: &'a settings::Pedals,
+    arguments: &'a ScreenArguments,
+    chosen: &'a Settings,
+    shown: Shown,
+    care: Care,
+    rule: Rule,
+    /// The page that was shown last.
+    page: Page,
+    drawn: Instant,
+}
+
+impl Practice<'_> {
+    /// Shows the first screen, and then what takes longer.
+    fn begins(&mut self) -> Result<(), Failure> {
+        self.show(false)?;
+        let drills = self.shell.list(true);
+        self.shell.tell(self.model, Message::Listed(drills));
+        let today = self.shell.today(&self.rule);
+        self.shell.tell(self.model, Message::Today(today));
+        // Where something is said already, a journal that cannot be written for one, that stands.
+        if self.model.notice.is_none()
+            && let Some(word) = opening_words(self.chosen, self.shell)
+        {
+            self.shell.tell(self.model, Message::Care(word));
+        }
+        // A way for the tests to see what a panic leaves behind; not in a release.
+        #[cfg(debug_assertions)]
+        assert!(
+            std::env::var_os("PANIC_FOR_A_TEST").is_none(),
+            "a panic was asked for"
+        );
+        Ok(())
+    }
+
+    /// Runs a part of a session that has a page of its own, in the terminal that is ours already.
+    fn run_aside(&self, aside: &Aside, world: &mut World<'_>) -> Result<(), Failure> {
+        let (arguments, chosen) = (self.arguments, self.chosen);
+        match aside {
+            Aside::WarmUp(minutes) => warmup::in_session(arguments, chosen, *minutes, world),
+            Aside::Hear(open) => hear::in_session(arguments, chosen, open, world),
+        }
     }
 }
 
-/// The one loop: keys, what is heard, what is to be shown.
-#[allow(
-    clippy::too_many_arguments,
-    reason = "each is a thing of the world the loop stands between"
-)]
-fn run_loop(
-    shell: &mut Shell,
-    model: &mut Model,
-    terminal: &mut Terminal,
-    log: Option<&File>,
-    terminate: &AtomicBool,
-    pedals: &settings::Pedals,
-    (arguments, chosen): (&ScreenArguments, &Settings),
-    mut show: impl FnMut(&mut Model, bool) -> Result<(), Failure>,
-) -> Result<(), Failure> {
-    show(model, false)?;
-    // What takes longer comes after the first screen.
-    let drills = shell.list(true);
-    shell.tell(model, Message::Listed(drills));
-    let rule = plan::rule(chosen);
-    let today = shell.today(&rule);
-    shell.tell(model, Message::Today(today));
-    // Where something is said already, a journal that cannot be written for one, that stands.
-    if model.notice.is_none()
-        && let Some(word) = opening_words(chosen, shell)
-    {
-        shell.tell(model, Message::Care(word));
+impl Paged for Practice<'_> {
+    fn is_over(&self) -> bool {
+        self.model.quit
     }
-    show(model, false)?;
-    let rest = chosen
-        .switch(keys::CARE_REST)
-        .then(|| chosen.number(keys::CARE_REST_AFTER) as u32);
-    let mut care = Care::after(rest);
-    let mut page = model.page;
-    let mut shown = Instant::now();
-    // A way for the tests to see what a panic leaves behind; not in a release.
-    #[cfg(debug_assertions)]
-    assert!(
-        std::env::var_os("PANIC_FOR_A_TEST").is_none(),
-        "a panic was asked for"
-    );
-    while !model.quit {
-        let moving = model.is_sounding() || shell.is_busy();
-        let wait = if shell.is_listening() {
+
+    fn wait(&self) -> Duration {
+        let moving = self.model.is_sounding() || self.shell.is_busy();
+        if self.shell.is_listening() {
             EAR
         } else if moving {
-            FRAME.saturating_sub(shown.elapsed())
-        } else if model.page == Page::Session {
+            FRAME.saturating_sub(self.drawn.elapsed())
+        } else if self.model.page == Page::Session {
             COUNTDOWN
         } else {
             IDLE
+        }
+    }
+
+    fn pressed(&mut self, key: KeyEvent) -> Result<Did, Failure> {
+        let pressed = self.pedals.action(self.model, key);
+        let Some(action) = pressed.or_else(|| action(self.model, key)) else {
+            return Ok(Did::Nothing);
         };
+        self.shell.tell(self.model, Message::Act(action));
+        Ok(if std::mem::take(&mut self.shell.suspend) {
+            Did::Rests
+        } else {
+            Did::Changed
+        })
+    }
+
+    fn turn(&mut self, world: &mut World<'_>) -> Result<Did, Failure> {
+        let (shell, model) = (&mut *self.shell, &mut *self.model);
         let mut changed = false;
-        let mut clear = false;
-        let told = |error: std::io::Error| Failure(format!("the keys cannot be read: {error}"));
-        if poll(wait).map_err(told)? {
-            // Everything that is waiting, before the next drawing.
-            loop {
-                match read().map_err(told)? {
-                    Input::Key(key) => {
-                        let pressed = pedals.action(model, key).or_else(|| action(model, key));
-                        if let Some(action) = pressed {
-                            shell.tell(model, Message::Act(action));
-                            changed = true;
-                        }
-                    }
-                    Input::Resize(..) => {
-                        changed = true;
-                    }
-                    _ => {}
-                }
-                if model.quit || shell.suspend || !poll(Duration::ZERO).map_err(told)? {
-                    break;
-                }
-            }
-        }
-        if terminate.load(Ordering::Relaxed) {
-            shell.tell(model, Message::Terminate);
-        }
         if model.is_sounding() || shell.is_busy() {
             let before = note_heard(model);
             shell.listen(model);
             changed |= note_heard(model) != before;
             if model.is_moving()
-                && let Some(word) = care.playing(shell.now().heard_ms)
+                && let Some(word) = self.care.playing(shell.now().heard_ms)
             {
                 shell.tell(model, Message::Care(word));
             }
-            changed |= shown.elapsed() >= FRAME;
+            changed |= self.drawn.elapsed() >= FRAME;
         }
-        if model.page == Page::Session && shown.elapsed() >= COUNTDOWN {
+        if model.page == Page::Session && self.drawn.elapsed() >= COUNTDOWN {
             shell.tell(model, Message::Tick);
             changed = true;
         }
         if let Some(aside) = shell.aside.take() {
-            let ran = run_aside(&aside, arguments, chosen, terminate);
-            shell.woke();
-            shell.tell(
-                model,
-                Message::AsideOver(ran.err().map(|failure| failure.0)),
-            );
-            changed = true;
-            clear = true;
+            let ran = self.run_aside(&aside, world);
+            self.shell.woke();
+            let trouble = ran.err().map(|failure| failure.0);
+            self.shell.tell(self.model, Message::AsideOver(trouble));
+            return Ok(Did::Fresh);
         }
-        if std::mem::take(&mut shell.suspend) {
-            terminal.suspend(log)?;
-            shell.woke();
-            changed = true;
-            clear = true;
-        }
-        if page != model.page {
-            page = model.page;
-            if page == Page::Choose && !model.quit {
-                let today = shell.today(&rule);
+        if self.page != model.page {
+            self.page = model.page;
+            if self.page == Page::Choose && !model.quit {
+                let today = shell.today(&self.rule);
                 shell.tell(model, Message::Today(today));
+                changed = true;
             }
         }
-        if changed && !model.quit {
-            show(model, clear)?;
-            shown = Instant::now();
-        }
+        Ok(if changed { Did::Changed } else { Did::Nothing })
     }
-    Ok(())
+
+    fn terminate(&mut self) {
+        self.shell.tell(self.model, Message::Terminate);
+    }
+
+    fn woke(&mut self) {
+        self.shell.woke();
+    }
+
+    fn show(&mut self, fresh: bool) -> Result<(), Failure> {
+        self.drawn = Instant::now();
+        match &mut self.shown {
+            Shown::Screen(canvas, theme) => {
+                let (model, theme) = (&*self.model, *theme);
+                let mut first = 0;
+                canvas.draw(fresh, |frame| first = view(model, theme, frame))?;
+                self.model.over_scroll = first;
+            }
+            Shown::Lines(plain) => {
+                for line in plain.lines(self.model) {
+                    output::print(&format!("{line}\r\n"))?;
+                }
+            }
+        }
+        Ok(())
+    }
 }

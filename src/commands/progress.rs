@@ -12,13 +12,14 @@ use crate::wording;
 use jiff::civil::Date;
 use std::path::PathBuf;
 
+mod glance;
 mod paint;
 mod picture;
 
 /// Arguments of `progress`.
 #[derive(clap::Args)]
 #[command(
-    after_help = "Examples:\n  gracerung progress\n  gracerung progress grip-from-d --since 2027-01-01\n  \
+    after_help = "Examples:\n  gracerung progress\n  gracerung progress --details\n  gracerung progress grip-from-d --since 2027-01-01\n  \
     gracerung progress birl -o birl.svg\n  gracerung progress -o progress.html\n  \
     gracerung progress --csv > progress.csv\n  gracerung progress --heard-apart --csv > ear.csv"
 )]
@@ -35,6 +36,9 @@ pub(crate) struct Arguments {
     /// Print the cells as CSV.
     #[arg(long, conflicts_with = "json")]
     csv: bool,
+    /// The statistics: minutes by day, clean rates by cell, lengths heard, what the ear tells apart.
+    #[arg(long, conflicts_with_all = ["json", "csv"])]
+    details: bool,
     /// Only what `hear` found: the smallest fault you hear, sitting by sitting.
     #[arg(long)]
     heard_apart: bool,
@@ -184,7 +188,12 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         })?;
     } else if arguments.output.is_none() {
         let failing = failing(arguments.what.as_deref());
-        output::print(&text(&found, &failing, plan::date()))?;
+        let nothing = found.days.is_empty() && found.cells.is_empty();
+        output::print(&if arguments.details || nothing {
+            text(&found, &failing, plan::date())
+        } else {
+            glance::text(&found, &drills, &failing, plan::date())
+        })?;
     }
     if let Some(target) = &arguments.output {
         let title_of = |name: &str| {
@@ -379,9 +388,7 @@ fn text(found: &Progress, failing: &[(String, String)], date: Date) -> String {
         }
     }
     if !found.cells.is_empty() {
-        text.push_str(
-            "\nclean by cell, and between which chances the next one is clean (95 % sure)\n",
-        );
+        text.push_str("\nclean by cell, and how likely the next is clean (95 % sure)\n");
         let mut cells: Vec<_> = found.cells.iter().collect();
         cells.sort_by_key(|cell| std::cmp::Reverse(cell.last));
         cells.truncate(12);

@@ -140,7 +140,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         if let Some(folder) = path.parent() {
             output::make_folder(folder)?;
         }
-        output::write_bytes(&path, false, starter().as_bytes())?;
+        output::write_bytes(&path, false, starter(&[]).as_bytes())?;
         output::wrote(&path, "every setting with its default, to edit")?;
         return Ok(Outcome::Done);
     }
@@ -200,8 +200,8 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     })
 }
 
-/// A settings file with every default as a comment.
-fn starter() -> String {
+/// A settings file with every default as a comment, and values in the place of some.
+pub(crate) fn starter(chosen: &[(&str, &str)]) -> String {
     use std::fmt::Write as _;
     let mut text =
         String::from("# gracerung settings. Take the `# ` before a line away to change it.\n");
@@ -219,7 +219,11 @@ fn starter() -> String {
             let _ = write!(text, "\n[{group}]\n");
             table = group;
         }
-        let _ = writeln!(text, "# {key} = {}    # {}", setting.usual, setting.about);
+        let value = chosen.iter().find(|(name, _)| *name == setting.name);
+        let _ = match value {
+            Some((_, value)) => writeln!(text, "{key} = {value}    # {}", setting.about),
+            None => writeln!(text, "# {key} = {}    # {}", setting.usual, setting.about),
+        };
     }
     text
 }
@@ -488,7 +492,7 @@ mod tests {
 
     #[test]
     fn the_starter_file_reads_with_and_without_its_comment_signs() {
-        let text = starter();
+        let text = starter(&[]);
         let plain: String = text
             .lines()
             .skip(1)

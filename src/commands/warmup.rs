@@ -1,5 +1,6 @@
 //! `warmup`: runs by itself, hands free, and marks nothing.
 
+use super::event_loop::{self, Canvas, Did, Paged, World};
 use super::practise::{FRAME, ScreenArguments};
 use super::terminal::{self, Manner, Terminal};
 use super::{Failure, Outcome, Ran, arguments, open, output, plan, settings};
@@ -9,18 +10,13 @@ use crate::live::{Player, State};
 use crate::planning::{Asked, Purpose, WarmStep, warm_up};
 use crate::practice::Rung;
 use crate::score::Score;
-use crate::screen::{Theme, music_line, view_warming};
+use crate::screen::{HELP_WARM, Theme, music_line, view_keys, view_warming};
 use crate::settings::{Settings, keys};
 use crate::sound::{Bus, Command, Entry, Sound, When};
 use crate::timeline::{Layout, lay};
 use crate::units::{Bpm, SampleRate};
-use crossterm::event::{
-    Event as Input, KeyCode, KeyEventKind, KeyModifiers, poll, read as read_key,
-};
-use ratatui::backend::CrosstermBackend;
-use std::io::stdout;
+use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
 use std::time::{Duration, Instant};
 
 /// Arguments of `warmup`.
@@ -95,8 +91,13 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     } else {
         Manner::Screen
     };
-    let taken = Terminal::take(manner, log.as_ref())?;
-    let ran = play(&arguments.screen, &own, warming, &terminate, false);
+    let mut taken = Terminal::take(manner, log.as_ref())?;
+    let mut world = World {
+        terminal: &mut taken,
+        log: log.as_ref(),
+        terminate: &terminate,
+    };
+    let ran = play(&arguments.screen, &own, warming, &mut world, false);
     drop(taken);
     ran?;
     Ok(Outcome::Done)
@@ -107,10 +108,10 @@ pub(super) fn in_session(
     arguments: &ScreenArguments,
     own: &Settings,
     minutes: u32,
-    terminate: &AtomicBool,
+    world: &mut World<'_>,
 ) -> Result<(), Failure> {
     let warming = warming(steps(minutes, None, own)?)?;
-    play(arguments, own, warming, terminate, true)
+    play(arguments, own, warming, world, true)
 }
 
 fn steps(minutes: u32, band: Option<Bpm>, own: &Settings) -> Result<Vec<WarmStep>, Failure> {
@@ -183,124 +184,132 @@ fn spoken(warming: &Warming) -> String {
     )
 }
 
-fn play(
-    arguments: &ScreenArguments,
-    own: &Settings,
-    mut warming: Warming,
-    terminate: &AtomicBool,
+/// A warm-up that plays: what runs, what sounds, what is shown.
+struct Page {
+    warming: Warming,
+    player: Player,
+    /// The timeline of the step that runs.
+    serial: Option<u64>,
+    /// No reference at all.
+    alone: bool,
+    left_handed: bool,
+    /// At its end it goes on by itself.
     goes_on: bool,
-) -> Result<(), Failure> {
-    let options = settings::options(own);
-    let mut player = Player::new(
-        arguments.asked(own),
-        Sound {
-            tuning: options.tuning,
-            drones: options.drones,
-            levels: options.levels,
-            click: options.click_sound,
-        },
-    );
-    player.set_offset(own.number(keys::OFFSET) as i32);
-    let alone = own.switch(keys::ALONE);
-    let begin = |player: &mut Player, warming: &Warming, when: When| {
-        if let (Some(step), Some(present)) = (warming.step(), warming.present()) {
-            let silent = alone || step.purpose == Purpose::Silent;
-            player.send(Command::Mute(Bus::Reference, silent));
-            Some(player.load(Arc::clone(&present.timeline), when, Entry::CountIn))
+    shown: Shown,
+    last: Instant,
+    help: bool,
+    left: bool,
+}
+
+/// The page on a screen, or as lines that a screen reader says.
+enum Shown {
+    Screen(Box<Canvas>, Theme),
+    /// What was said last, and the trouble that was told last.
+    Lines(String, Option<String>),
+}
+
+impl Page {
+    fn new(
+        arguments: &ScreenArguments,
+        own: &Settings,
+        warming: Warming,
+        goes_on: bool,
+    ) -> Result<Self, Failure> {
+        let options = settings::options(own);
+        let mut player = Player::new(
+            arguments.asked(own),
+            Sound {
+                tuning: options.tuning,
+                drones: options.drones,
+                levels: options.levels,
+                click: options.click_sound,
+            },
+        );
+        player.set_offset(own.number(keys::OFFSET) as i32);
+        let shown = if lines(own) {
+            output::print("Space or a pedal pauses, n goes on to the next, q leaves.\r\n")?;
+            Shown::Lines(String::new(), None)
         } else {
-            None
+            let theme = Theme::new(settings::colours(own));
+            Shown::Screen(Box::new(Canvas::new()?), theme)
+        };
+        let mut page = Self {
+            warming,
+            player,
+            serial: None,
+            alone: own.switch(keys::ALONE),
+            left_handed: options.left_handed,
+            goes_on,
+            shown,
+            last: Instant::now(),
+            help: false,
+            left: false,
+        };
+        page.begin(When::Now);
+        page.player.start();
+        Ok(page)
+    }
+
+    /// Sends the music of the step that runs; at the end there is none.
+    fn begin(&mut self, when: When) {
+        let (Some(step), Some(present)) = (self.warming.step(), self.warming.present()) else {
+            self.player.stop();
+            return;
+        };
+        let silent = self.alone || step.purpose == Purpose::Silent;
+        self.player.send(Command::Mute(Bus::Reference, silent));
+        let timeline = Arc::clone(&present.timeline);
+        self.serial = Some(self.player.load(timeline, when, Entry::CountIn));
+    }
+
+    fn pause_or_go_on(&mut self) {
+        self.warming.paused = !self.warming.paused;
+        if self.warming.paused {
+            self.player.pause();
+        } else {
+            self.begin(When::Now);
+            self.player.start();
         }
-    };
-    let theme = Theme::new(settings::colours(own));
-    let told = |error: std::io::Error| Failure(format!("the terminal cannot be used: {error}"));
-    let mut drawn = if lines(own) {
-        output::print("Space or a pedal pauses, n goes on to the next, q leaves.\r\n")?;
-        None
-    } else {
-        // Within a session the page before is still there.
-        terminal::wipe().map_err(told)?;
-        Some(ratatui::Terminal::new(CrosstermBackend::new(stdout())).map_err(told)?)
-    };
-    let mut said = String::new();
-    let mut complained = None;
-    let mut serial = begin(&mut player, &warming, When::Now);
-    player.start();
-    let mut last = Instant::now();
-    let mut leave = false;
-    while !leave && !terminate.load(std::sync::atomic::Ordering::Relaxed) {
-        let now = Instant::now();
-        let changed = warming.pass((now - last).as_secs_f64());
-        last = now;
-        player.poll(now);
-        if changed {
-            if warming.is_over() {
-                player.stop();
-            } else {
-                serial = begin(&mut player, &warming, When::BarLine);
-            }
-        }
-        if goes_on && warming.is_over() {
-            break;
-        }
-        warming.heard = player
-            .position(now)
-            .filter(|position| Some(position.serial) == serial)
-            .and_then(|position| {
-                Some(Place {
-                    serial: position.serial,
-                    stage: 0,
-                    rung: Rung::Tempo(warming.present()?.timeline.tempo),
-                    timeline: Arc::clone(&warming.present()?.timeline),
-                    counting_in: position.counting_in,
-                    cycle: position.cycle,
-                    beat: position.beat,
-                })
-            });
-        let trouble = match player.state() {
+    }
+
+    fn trouble(&self) -> Option<String> {
+        match self.player.state() {
             State::Silent { why } => Some(format!("no sound: {why}; it runs on silently")),
             State::Closed | State::Sounding { .. } => None,
-        };
-        if let Some(drawn) = &mut drawn {
-            let trouble = trouble.as_deref();
-            drawn
-                .draw(|frame| view_warming(&warming, trouble, options.left_handed, theme, frame))
-                .map_err(told)?;
-        } else {
-            // each once, when it changes
-            if let Some(trouble) = trouble.filter(|trouble| Some(trouble) != complained.as_ref()) {
-                output::print(&format!("{trouble}\r\n"))?;
-                complained = Some(trouble);
-            }
-            let text = spoken(&warming);
-            if text != said {
-                output::print(&format!("{text}\r\n"))?;
-                said = text;
-            }
         }
-        let wait = if warming.is_over() || warming.paused {
+    }
+}
+
+impl Paged for Page {
+    fn is_over(&self) -> bool {
+        self.left || self.goes_on && self.warming.is_over()
+    }
+
+    fn wait(&self) -> Duration {
+        if self.warming.is_over() || self.warming.paused {
             Duration::from_millis(500)
         } else {
             FRAME
-        };
-        if !poll(wait).map_err(told)? {
-            continue;
         }
-        let Input::Key(key) = read_key().map_err(told)? else {
-            continue;
-        };
+    }
+
+    fn pressed(&mut self, key: KeyEvent) -> Result<Did, Failure> {
         if key.kind == KeyEventKind::Release {
-            continue;
+            return Ok(Did::Nothing);
         }
+        let control = key.modifiers.contains(KeyModifiers::CONTROL);
         match key.code {
-            KeyCode::Char('q') | KeyCode::Esc => leave = true,
-            KeyCode::Char('c') if key.modifiers.contains(KeyModifiers::CONTROL) => leave = true,
-            KeyCode::Char('n') if !warming.is_over() => {
-                warming.skip();
-                if warming.is_over() {
-                    player.stop();
-                } else {
-                    serial = begin(&mut player, &warming, When::BarLine);
+            KeyCode::Char('z') if control => {
+                if !self.warming.is_over() && !self.warming.paused {
+                    self.pause_or_go_on();
                 }
+            }
+            KeyCode::Char('c') if control => self.left = true,
+            KeyCode::Char('q') | KeyCode::Esc => self.left = true,
+            _ if self.warming.is_over() => {}
+            KeyCode::Char('n') => {
+                self.warming.skip();
+                self.begin(When::BarLine);
             }
             KeyCode::Char(' ')
             | KeyCode::Enter
@@ -309,20 +318,94 @@ fn play(
             | KeyCode::Left
             | KeyCode::Right
             | KeyCode::PageUp
-            | KeyCode::PageDown
-                if !warming.is_over() =>
-            {
-                warming.paused = !warming.paused;
-                if warming.paused {
-                    player.pause();
-                } else {
-                    serial = begin(&mut player, &warming, When::Now);
-                    player.start();
-                }
+            | KeyCode::PageDown => self.pause_or_go_on(),
+            _ => return Ok(Did::Nothing),
+        }
+        Ok(Did::Changed)
+    }
+
+    fn turn(&mut self, _: &mut World<'_>) -> Result<Did, Failure> {
+        let now = Instant::now();
+        let changed = self.warming.pass((now - self.last).as_secs_f64());
+        self.last = now;
+        self.player.poll(now);
+        if changed {
+            self.begin(When::BarLine);
+        }
+        let (warming, serial) = (&self.warming, self.serial);
+        let place = self.player.position(now).and_then(|position| {
+            let timeline = &warming.present()?.timeline;
+            (Some(position.serial) == serial).then(|| Place {
+                serial: position.serial,
+                stage: 0,
+                rung: Rung::Tempo(timeline.tempo),
+                timeline: Arc::clone(timeline),
+                counting_in: position.counting_in,
+                cycle: position.cycle,
+                beat: position.beat,
+            })
+        });
+        self.warming.heard = place;
+        Ok(Did::Changed)
+    }
+
+    fn terminate(&mut self) {
+        self.left = true;
+    }
+
+    fn woke(&mut self) {
+        self.last = Instant::now();
+    }
+
+    fn help(&mut self) -> Option<&mut bool> {
+        Some(&mut self.help)
+    }
+
+    fn show(&mut self, fresh: bool) -> Result<(), Failure> {
+        let trouble = self.trouble();
+        let (warming, help) = (&self.warming, self.help);
+        match &mut self.shown {
+            Shown::Screen(canvas, theme) => {
+                let (theme, left_handed) = (*theme, self.left_handed);
+                canvas.draw(fresh, |frame| {
+                    if help {
+                        view_keys(&HELP_WARM, theme, frame);
+                    } else {
+                        view_warming(warming, trouble.as_deref(), left_handed, theme, frame);
+                    }
+                })
             }
-            _ => {}
+            Shown::Lines(said, told) => {
+                // each once, when it changes
+                if let Some(trouble) = trouble.filter(|trouble| Some(trouble) != told.as_ref()) {
+                    output::print(&format!("{trouble}\r\n"))?;
+                    *told = Some(trouble);
+                }
+                let text = if help {
+                    HELP_WARM.spoken()
+                } else {
+                    spoken(warming)
+                };
+                if text != *said {
+                    output::print(&format!("{text}\r\n"))?;
+                    *said = text;
+                }
+                Ok(())
+            }
         }
     }
-    player.stop();
+}
+
+/// Runs a warm-up in the terminal that is ours.
+fn play(
+    arguments: &ScreenArguments,
+    own: &Settings,
+    warming: Warming,
+    world: &mut World<'_>,
+    goes_on: bool,
+) -> Result<(), Failure> {
+    let mut page = Page::new(arguments, own, warming, goes_on)?;
+    event_loop::run(&mut page, world)?;
+    page.player.stop();
     Ok(())
 }

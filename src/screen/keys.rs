@@ -399,6 +399,18 @@ pub struct HelpGroup {
     pub rows: &'static [(&'static str, &'static str)],
 }
 
+impl HelpGroup {
+    /// The keys as a line for a screen reader.
+    pub fn spoken(&self) -> String {
+        let rows: Vec<String> = self
+            .rows
+            .iter()
+            .map(|(keys, does)| format!("{keys}: {does}"))
+            .collect();
+        format!("{}.", rows.join("; "))
+    }
+}
+
 /// The page of help: every key in few words, so that all stand on one page. A test holds it complete.
 pub const HELP: &[HelpGroup] = &[
     HelpGroup {
@@ -490,6 +502,43 @@ pub const HELP: &[HelpGroup] = &[
         ],
     },
 ];
+
+/// The keys of a warm-up.
+pub const HELP_WARM: HelpGroup = HelpGroup {
+    headline: "warm-up",
+    place: Place::Everywhere,
+    rows: &[
+        ("space", "pause, go on; a pedal too"),
+        ("n", "on to the next"),
+        ("ctrl-z", "suspend"),
+        ("?", "these keys"),
+        ("q, esc", "leave"),
+    ],
+};
+
+/// The keys where a fault is heard.
+pub const HELP_HEAR: HelpGroup = HelpGroup {
+    headline: "hear",
+    place: Place::Everywhere,
+    rows: &[
+        ("right, c", "clean; begin, once more"),
+        ("left, x", "a fault; both again"),
+        ("ctrl-z", "suspend"),
+        ("?", "these keys"),
+        ("q, esc", "leave"),
+    ],
+};
+
+/// The keys of blowing evenly.
+pub const HELP_BLOW: HelpGroup = HelpGroup {
+    headline: "blow",
+    place: Place::Everywhere,
+    rows: &[
+        ("ctrl-z", "suspend"),
+        ("?", "these keys"),
+        ("q, esc", "leave"),
+    ],
+};
 
 /// The groups of help, those of a page first.
 pub(super) fn help_of(place: Place) -> impl Iterator<Item = &'static HelpGroup> {

@@ -7,13 +7,15 @@ mod parts;
 mod plain;
 mod theme;
 
-pub use keys::{BINDINGS, Binding, HELP, HelpGroup, Place, action, key_table};
+pub use keys::{
+    BINDINGS, Binding, HELP, HELP_BLOW, HELP_HEAR, HELP_WARM, HelpGroup, Place, action, key_table,
+};
 pub use parts::board::rows as board_rows;
 pub use parts::shape::{longest, two_bars};
 pub use plain::Plain;
 pub use theme::Theme;
 
-use crate::app::{Blowing, Discriminating, Model, Overlay, Page, Warming};
+use crate::app::{Blowing, Discriminating, FirstStart, Model, Overlay, Page, Warming};
 use crate::score::Score;
 use crate::wording::is_unseen;
 use ratatui::Frame;
@@ -53,6 +55,27 @@ fn seal(frame: &mut Frame) {
             cell.set_symbol("·");
         }
     }
+}
+
+/// Draws the keys of a page with a loop of its own.
+pub fn view_keys(group: &HelpGroup, theme: Theme, frame: &mut Frame) {
+    let area = frame.area();
+    if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
+        parts::small::draw(frame, theme, area);
+    } else {
+        parts::help::page(&[group], &[], 0, theme, frame.buffer_mut(), area);
+    }
+}
+
+/// Draws the questions of the first start.
+pub fn view_first(first: &FirstStart, theme: Theme, frame: &mut Frame) {
+    let area = frame.area();
+    if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
+        parts::small::draw(frame, theme, area);
+    } else {
+        parts::first::draw(first, theme, frame);
+    }
+    seal(frame);
 }
 
 /// Draws the page for blowing evenly.

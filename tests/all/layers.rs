@@ -37,21 +37,14 @@ const LAYERS: &[(&str, u8)] = &[
 const BELONGS: &[(&str, &[&str])] = &[
     ("cpal", &["live/"]),
     ("rusqlite", &["journal/"]),
-    (
-        "ratatui",
-        &[
-            "screen/",
-            "commands/blow.rs",
-            "commands/hear/shown.rs",
-            "commands/practise.rs",
-            "commands/warmup.rs",
-        ],
-    ),
+    ("ratatui", &["screen/", "commands/event_loop.rs"]),
     (
         "crossterm",
         &[
             "screen/",
             "commands/blow.rs",
+            "commands/event_loop.rs",
+            "commands/first.rs",
             "commands/hear.rs",
             "commands/practise.rs",
             "commands/settings.rs",

@@ -9,6 +9,9 @@ use std::time::{Duration, Instant};
 /// The longest a story waits for something to appear.
 const PATIENCE: Duration = Duration::from_secs(30);
 
+/// In the environment of a story: nothing was ever set.
+const FIRST: &str = "NOTHING_WAS_EVER_SET";
+
 fn cells(count: u16) -> std::num::NonZero<u16> {
     std::num::NonZero::new(count).expect("a size")
 }
@@ -55,6 +58,15 @@ impl Story {
         command.env_remove("RUST_BACKTRACE");
         for (name, value) in environment {
             command.env(name, value);
+        }
+        if arguments.is_empty() && environment.iter().all(|(name, _)| *name != FIRST) {
+            // who has settings is asked nothing at the start
+            let folder = home.join("gracerung");
+            std::fs::create_dir_all(&folder).expect("a folder");
+            let file = folder.join("settings.toml");
+            if !file.exists() {
+                std::fs::write(file, "").expect("a file");
+            }
         }
         let child = pair
             .slave
@@ -637,4 +649,36 @@ fn without_a_device_nothing_can_be_heard_and_that_is_said() {
     story.until("nothing can be heard");
     story.ends_with(2);
     assert!(!story.in_alternate_screen());
+}
+
+/// Who starts the program for the first time answers four questions, or none by enter; the answers
+/// are the settings, and nobody is asked twice.
+#[test]
+fn the_first_start_asks_four_things_and_writes_them() {
+    let home = tempfile::tempdir().expect("a folder");
+    let mut story = Story::begin_with(home.path(), &[], 80, 24, &[(FIRST, "1")]);
+    story.until("What do you play on?");
+    story.press("\x1b[B\r");
+    story.until("Which hand is on top?");
+    story.press("\r");
+    story.until("How will you say what was clean?");
+    story.press("\r");
+    story.until("Do you wear headphones?");
+    story.press("\x1b[B\r");
+    story.until("Today's session");
+    story.press("q");
+    story.ends_with(0);
+    let file = home.path().join("gracerung/settings.toml");
+    let text = std::fs::read_to_string(file).expect("it was written");
+    let set: Vec<&str> = text
+        .lines()
+        .filter(|line| line.contains('=') && !line.starts_with('#'))
+        .collect();
+    assert_eq!(set.len(), 2, "{set:?}");
+    assert!(set[0].starts_with("instrument = \"pipes\""), "{set:?}");
+    assert!(set[1].starts_with("headphones = true"), "{set:?}");
+    let mut story = Story::begin_with(home.path(), &[], 40, 10, &[(FIRST, "1")]);
+    story.until("Today's session");
+    story.press("q");
+    story.ends_with(0);
 }

@@ -241,7 +241,20 @@ fn progress_is_shown_in_every_form() {
             "nccccc",
         );
     }
-    let text = home.said(&["progress", "birl"]);
+    let glance = home.said(&["progress", "birl"]);
+    assert!(
+        glance.contains("▰") && glance.contains("  5 of "),
+        "{glance}"
+    );
+    for part in ["two weeks", "due  ", "holds  ", "--details"] {
+        assert!(glance.contains(part), "{part}: {glance}");
+    }
+    assert!(glance.lines().count() <= 22, "one screen: {glance}");
+    assert!(
+        glance.lines().all(|line| line.chars().count() <= 78),
+        "{glance}"
+    );
+    let text = home.said(&["progress", "birl", "--details"]);
     assert!(
         text.contains("2027-01-05") && text.contains("5 of 6 clean"),
         "{text}"
@@ -280,7 +293,7 @@ fn marks_of_a_stage_as_it_was_written_earlier_stay_as_history() {
     let then = read(then.as_bytes()).0.expect("it reads");
     let name = "doubling-on-e";
     practise_as(&then, &home.journal(), name, (0, 0), NEW_YEAR, "ccccc");
-    let text = home.said(&["progress", name]);
+    let text = home.said(&["progress", name, "--details"]);
     assert!(
         text.contains("as it was written earlier") && text.contains("5 of 5"),
         "{text}"

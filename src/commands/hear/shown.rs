@@ -1,17 +1,13 @@
 //! The page of `hear`, on a screen or in lines.
 
 use crate::app::{Asking, Discriminating};
-use crate::commands::{Failure, output, terminal};
-use crate::screen::{Theme, view_discriminating};
-use ratatui::backend::CrosstermBackend;
-use std::io::stdout;
+use crate::commands::event_loop::Canvas;
+use crate::commands::{Failure, output};
+use crate::screen::{HELP_HEAR, Theme, view_discriminating, view_keys};
 
 /// The page on a screen, or as lines that a screen reader says.
 pub(super) enum Shown {
-    Screen(
-        Box<ratatui::Terminal<CrosstermBackend<std::io::Stdout>>>,
-        Theme,
-    ),
+    Screen(Box<Canvas>, Theme),
     Lines(Vec<String>),
 }
 
@@ -23,25 +19,35 @@ impl Shown {
             )?;
             return Ok(Self::Lines(Vec::new()));
         }
-        // Within a session the page before is still there.
-        terminal::wipe().map_err(drawing)?;
-        let terminal = ratatui::Terminal::new(CrosstermBackend::new(stdout())).map_err(drawing)?;
-        Ok(Self::Screen(Box::new(terminal), theme))
+        Ok(Self::Screen(Box::new(Canvas::new()?), theme))
     }
 
-    pub(super) fn show(&mut self, page: &Discriminating) -> Result<(), Failure> {
+    pub(super) fn show(
+        &mut self,
+        page: &Discriminating,
+        help: bool,
+        fresh: bool,
+    ) -> Result<(), Failure> {
         match self {
-            Self::Screen(terminal, theme) => {
+            Self::Screen(canvas, theme) => {
                 let theme = *theme;
-                terminal
-                    .draw(|frame| view_discriminating(page, theme, frame))
-                    .map_err(drawing)?;
+                canvas.draw(fresh, |frame| {
+                    if help {
+                        view_keys(&HELP_HEAR, theme, frame);
+                    } else {
+                        view_discriminating(page, theme, frame);
+                    }
+                })?;
             }
             Self::Lines(last) => {
                 // Said over the music, the question would be in its way: once is enough.
                 let asked = matches!(page.asking, Asking::Question { .. });
-                let said = page.says();
-                if (asked && !page.trials.is_empty()) || said == *last {
+                let said = if help {
+                    vec![HELP_HEAR.spoken()]
+                } else {
+                    page.says()
+                };
+                if (asked && !page.trials.is_empty() && !help) || said == *last {
                     return Ok(());
                 }
                 for line in &said {
@@ -52,8 +58,4 @@ impl Shown {
         }
         Ok(())
     }
-}
-
-fn drawing(error: std::io::Error) -> Failure {
-    Failure(format!("the terminal cannot be used: {error}"))
 }

@@ -25,7 +25,13 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
     let area = frame::within(whole);
     let search = &model.choose.search;
     let beside_name = if search.is_empty() {
-        "type to find a drill or a movement".to_owned()
+        let short = area.width < 46;
+        let hint = if short {
+            "type to find"
+        } else {
+            "type to find a drill or a movement"
+        };
+        hint.to_owned()
     } else {
         format!("find {search}▏")
     };
@@ -43,10 +49,15 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
         (false, height) => (height / 3).max(7),
     };
     let head = if area.height < 14 { 1 } else { 2 };
+    let notice = model.notice.as_ref().map_or_else(Vec::new, |notice| {
+        let first = notice.text.lines().next().unwrap_or_default();
+        wrapped(first, area.width)
+    });
+    let told = (notice.len() as u16).clamp(1, 2);
     let list = Rect {
         y: area.y + head,
         width: list_width,
-        height: area.height.saturating_sub(head + below + 2),
+        height: area.height.saturating_sub(head + below + 1 + told),
         ..area
     };
     lines(model, theme, buffer, list);
@@ -66,25 +77,24 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
     // the board in small takes the right end of what is told, where both have room
     let board = model.choose.current().map_or(&[][..], |line| &line.board);
     let taken = small_board(board, theme, buffer, room, beside);
-    let told = Rect {
+    let words = Rect {
         width: room.width - taken,
         ..room
     };
-    draw_words(&preview, theme, buffer, told, beside);
+    draw_words(&preview, theme, buffer, words, beside);
     let foot = Rect {
         y: area.bottom().saturating_sub(1),
         height: 1,
         ..area
     };
-    if let Some(notice) = &model.notice {
-        let style = if notice.urgent {
-            theme.warning()
-        } else {
-            theme.plain()
-        };
-        let first = notice.text.lines().next().unwrap_or_default();
-        let text = fitted(first, area.width);
-        put(buffer, area, area.x, foot.y.saturating_sub(1), &text, style);
+    let urgent = model.notice.as_ref().is_some_and(|notice| notice.urgent);
+    let style = if urgent {
+        theme.warning()
+    } else {
+        theme.plain()
+    };
+    for (y, text) in (foot.y.saturating_sub(told)..foot.y).zip(&notice) {
+        put(buffer, area, area.x, y, text, style);
     }
     let keys: &[(&str, &str)] = if search.is_empty() {
         &[

@@ -7,6 +7,7 @@ pub(super) mod chanter;
 pub(super) mod choose;
 pub(super) mod discriminating;
 pub(super) mod figures;
+pub(super) mod first;
 pub(super) mod frame;
 pub(super) mod help;
 pub(super) mod line;

@@ -1,0 +1,171 @@
+//! The one loop of every page: keys, what time brings, what is shown; the same manners everywhere.
+//!
+//! Knows the terminal and the signals; what a page is and what its keys do the page says.
+
+use super::Failure;
+use super::terminal::{self, Terminal};
+use crossterm::event::{Event as Input, KeyCode, KeyEvent, KeyEventKind, KeyModifiers, poll, read};
+use ratatui::Frame;
+use ratatui::backend::CrosstermBackend;
+use std::fs::File;
+use std::io::{Stdout, stdout};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
+
+/// What a key or the time did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Did {
+    /// Nothing that is seen.
+    Nothing,
+    /// The page is another.
+    Changed,
+    /// Something else had the terminal meanwhile: all of the page is drawn anew.
+    Fresh,
+    /// The program is to be suspended.
+    Rests,
+}
+
+/// What the loop stands between, beside its page.
+pub(crate) struct World<'a> {
+    /// The terminal, which is ours.
+    pub(crate) terminal: &'a mut Terminal,
+    /// Where C libraries may print meanwhile.
+    pub(crate) log: Option<&'a File>,
+    /// A signal asks to leave.
+    pub(crate) terminate: &'a AtomicBool,
+}
+
+/// A page with what happens to it.
+pub(crate) trait Paged {
+    /// True when it is to be left.
+    fn is_over(&self) -> bool;
+    /// How long nothing needs to be looked at but the keys.
+    fn wait(&self) -> Duration;
+    /// A key was pressed.
+    fn pressed(&mut self, key: KeyEvent) -> Result<Did, Failure>;
+    /// Time has gone by.
+    fn turn(&mut self, world: &mut World<'_>) -> Result<Did, Failure>;
+    /// A signal asks to leave.
+    fn terminate(&mut self);
+    /// The program was suspended and goes on.
+    fn woke(&mut self) {}
+    /// Whether its keys are shown over it; nothing for a page that sees to that itself.
+    fn help(&mut self) -> Option<&mut bool> {
+        None
+    }
+    /// Shows it; wholly anew where something else had the terminal.
+    fn show(&mut self, fresh: bool) -> Result<(), Failure>;
+}
+
+/// Runs a page until it is over.
+///
+/// # Errors
+/// The terminal cannot be read or drawn on, or what the page says.
+pub(crate) fn run(page: &mut impl Paged, world: &mut World<'_>) -> Result<(), Failure> {
+    let told = |error: std::io::Error| Failure(format!("the keys cannot be read: {error}"));
+    page.show(false)?;
+    while !page.is_over() {
+        let mut done = Did::Nothing;
+        if poll(page.wait()).map_err(told)? {
+            // Everything that is waiting, before the next drawing.
+            loop {
+                let did = match read().map_err(told)? {
+                    Input::Key(key) => with_manners(page, key)?,
+                    Input::Resize(..) => Did::Changed,
+                    _ => Did::Nothing,
+                };
+                done = later(done, did);
+                if done == Did::Rests || page.is_over() || !poll(Duration::ZERO).map_err(told)? {
+                    break;
+                }
+            }
+        }
+        if world.terminate.load(Ordering::Relaxed) {
+            page.terminate();
+        }
+        done = later(done, page.turn(world)?);
+        if done == Did::Rests {
+            world.terminal.suspend(world.log)?;
+            page.woke();
+            done = Did::Fresh;
+        }
+        if done != Did::Nothing && !page.is_over() {
+            page.show(done == Did::Fresh)?;
+        }
+    }
+    Ok(())
+}
+
+/// What weighs more of two things that happened before a drawing.
+fn later(one: Did, other: Did) -> Did {
+    let weight = |did: Did| match did {
+        Did::Nothing => 0,
+        Did::Changed => 1,
+        Did::Fresh => 2,
+        Did::Rests => 3,
+    };
+    if weight(other) > weight(one) {
+        other
+    } else {
+        one
+    }
+}
+
+/// A key with the manners of every page: `?` shows its keys and any key closes them, Ctrl-Z rests.
+fn with_manners(page: &mut impl Paged, key: KeyEvent) -> Result<Did, Failure> {
+    let Some(help) = page.help() else {
+        return page.pressed(key);
+    };
+    if key.kind == KeyEventKind::Release {
+        return Ok(Did::Nothing);
+    }
+    let control = key.modifiers.contains(KeyModifiers::CONTROL);
+    if control && key.code == KeyCode::Char('z') {
+        let did = page.pressed(key)?;
+        return Ok(later(did, Did::Rests));
+    }
+    if *help && !control {
+        *help = false;
+        return Ok(Did::Changed);
+    }
+    if key.code == KeyCode::Char('?') {
+        *help = true;
+        return Ok(Did::Changed);
+    }
+    page.pressed(key)
+}
+
+/// What is drawn on.
+pub(crate) struct Canvas(ratatui::Terminal<CrosstermBackend<Stdout>>);
+
+impl Canvas {
+    /// The screen, wiped: within a session the page before is still there.
+    ///
+    /// # Errors
+    /// The terminal cannot be written.
+    pub(crate) fn new() -> Result<Self, Failure> {
+        terminal::wipe().map_err(drawing)?;
+        let terminal = ratatui::Terminal::new(CrosstermBackend::new(stdout())).map_err(drawing)?;
+        Ok(Self(terminal))
+    }
+
+    /// Draws; wholly anew where something else had the terminal.
+    ///
+    /// # Errors
+    /// The terminal cannot be written.
+    pub(crate) fn draw(
+        &mut self,
+        fresh: bool,
+        draw: impl FnOnce(&mut Frame<'_>),
+    ) -> Result<(), Failure> {
+        if fresh {
+            *self = Self::new()?;
+        }
+        self.0.draw(draw).map_err(drawing)?;
+        Ok(())
+    }
+}
+
+fn drawing(error: std::io::Error) -> Failure {
+    Failure(format!("the terminal cannot be used: {error}"))
+}

@@ -1,0 +1,176 @@
+//! The weeks at a glance: one screen that is read in ten seconds. The days, the ladders, what is due,
+//! what holds.
+
+use crate::planning::{CellLine, Known, Progress};
+use crate::wording;
+use jiff::ToSpan;
+use jiff::civil::Date;
+use std::fmt::Write as _;
+
+/// Days that are shown.
+const DAYS: i64 = 14;
+/// Drills whose ladders are shown, those played last first.
+const LADDERS: usize = 8;
+/// Columns of a ladder's bar.
+const BAR: usize = 16;
+/// Things that are named where there are more.
+const NAMED: usize = 3;
+
+/// At most 22 rows of at most 78 columns.
+pub(super) fn text(
+    found: &Progress,
+    drills: &[Known],
+    failing: &[(String, String)],
+    today: Date,
+) -> String {
+    let mut text = days(found, today);
+    ladders(found, drills, &mut text);
+    let due = |cell: &&CellLine| cell.due.is_some_and(|due| due <= today);
+    let all: Vec<&CellLine> = found.cells.iter().filter(due).collect();
+    let next = found
+        .cells
+        .iter()
+        .filter_map(|cell| Some((cell.due?, cell)));
+    let line = match (all.is_empty(), next.min_by_key(|(due, _)| *due)) {
+        (false, _) => format!("due        {}", named(&all)),
+        (true, Some((due, cell))) => format!("due        nothing; next {} on {due}", name(cell)),
+        (true, None) => "due        nothing yet".to_owned(),
+    };
+    let _ = writeln!(text, "{}", fitted(&line));
+    let mut held: Vec<&CellLine> = found
+        .cells
+        .iter()
+        .filter(|cell| cell.held.is_some())
+        .collect();
+    held.sort_by_key(|cell| std::cmp::Reverse(cell.held));
+    let line = match (found.held.of, held.is_empty()) {
+        (0, _) => {
+            "holds      nothing was asked cold yet, on another day than it was cleared".to_owned()
+        }
+        (of, true) => format!("holds      none of {of} that were asked cold"),
+        (of, false) => format!("holds      {} of {of}: {}", found.held.held, named(&held)),
+    };
+    let _ = writeln!(text, "{}", fitted(&line));
+    for (title, words) in failing.iter().take(2) {
+        let _ = writeln!(text, "{}", fitted(&format!("work on    {title}: {words}")));
+    }
+    text.push_str("\n`gracerung today --play` goes on from here; --details has the statistics\n");
+    text
+}
+
+/// Minutes of the last two weeks as a row of heights, and what they come to.
+fn days(found: &Progress, today: Date) -> String {
+    let first = today.checked_sub((DAYS - 1).days()).unwrap_or(today);
+    let lately: Vec<_> = found
+        .days
+        .iter()
+        .filter(|day| day.day >= first && day.day <= today)
+        .collect();
+    let Some(most) = lately.iter().map(|day| day.minutes).reduce(f64::max) else {
+        let last = found
+            .days
+            .last()
+            .map_or_else(String::new, |day| format!("; last on {}", day.day));
+        return format!("two weeks  not played{last}\n");
+    };
+    let height = |minutes: f64| match (minutes / most.max(1.0) * 8.0).ceil() as usize {
+        0 => '·',
+        eighths => ['▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'][(eighths - 1).min(7)],
+    };
+    let row: String = (0..DAYS)
+        .filter_map(|at| first.checked_add(at.days()).ok())
+        .map(|date| {
+            let day = lately.iter().find(|day| day.day == date);
+            day.map_or('·', |day| height(day.minutes))
+        })
+        .collect();
+    let minutes: f64 = lately.iter().map(|day| day.minutes).sum();
+    let clean: u32 = lately.iter().map(|day| day.clean).sum();
+    let said: u32 = lately.iter().map(|day| day.clean + day.not_clean).sum();
+    format!(
+        "two weeks  {row}  {minutes:.0} minutes on {}, {clean} of {said} clean\n\n",
+        wording::count(lately.len(), "day", "days")
+    )
+}
+
+/// How far each drill is, those played last first.
+fn ladders(found: &Progress, drills: &[Known], text: &mut String) {
+    let of = |name: &str| {
+        found
+            .cells
+            .iter()
+            .filter(|cell| cell.drill == name)
+            .collect::<Vec<_>>()
+    };
+    let mut played: Vec<(&Known, Vec<&CellLine>)> = drills
+        .iter()
+        .map(|drill| (drill, of(&drill.name)))
+        .filter(|(_, cells)| !cells.is_empty())
+        .collect();
+    played.sort_by_key(|(_, cells)| std::cmp::Reverse(cells.iter().map(|cell| cell.last).max()));
+    for (drill, cells) in played.iter().take(LADDERS) {
+        let all: usize = drill.stages.iter().map(|stage| stage.rungs.len()).sum();
+        let known = |cell: &&&CellLine| drill.stage_names.contains(&cell.stage);
+        let clear: Vec<&&CellLine> = cells
+            .iter()
+            .filter(known)
+            .filter(|cell| cell.cleared.is_some())
+            .collect();
+        let full = (clear.len() * BAR).checked_div(all).unwrap_or(0).min(BAR);
+        let full = full.max(usize::from(!clear.is_empty()));
+        let bar = format!("{}{}", "▰".repeat(full), "▱".repeat(BAR - full));
+        let stage = |cell: &CellLine| {
+            drill
+                .stage_names
+                .iter()
+                .position(|name| *name == cell.stage)
+        };
+        let stands = clear
+            .iter()
+            .max_by_key(|cell| (stage(cell), cell.rung))
+            .map(|cell| format!("{} at {}", cell.stage, cell.rung.spoken()));
+        let earlier = || {
+            cells
+                .iter()
+                .find(|cell| !drill.stage_names.contains(&cell.stage))
+        };
+        let stands = stands
+            .or_else(|| earlier().map(|cell| cell.stage.clone()))
+            .unwrap_or_else(|| "nothing clear yet".to_owned());
+        let line = format!(
+            "{:22.22} {bar} {:>3} of {all:<3} {stands}",
+            drill.name,
+            clear.len()
+        );
+        let _ = writeln!(text, "{}", fitted(&line));
+    }
+    if played.len() > LADDERS {
+        let _ = writeln!(
+            text,
+            "and {} more",
+            wording::count(played.len() - LADDERS, "drill", "drills")
+        );
+    }
+    if !played.is_empty() {
+        text.push('\n');
+    }
+}
+
+fn name(cell: &CellLine) -> String {
+    format!("{}, {} at {}", cell.drill, cell.stage, cell.rung.spoken())
+}
+
+/// The first few by name, and how many more.
+fn named(cells: &[&CellLine]) -> String {
+    let mut names: Vec<String> = cells.iter().take(NAMED).map(|cell| name(cell)).collect();
+    if cells.len() > NAMED {
+        names.push(format!("{} more", cells.len() - NAMED));
+    }
+    names.join("; ")
+}
+
+/// Within 78 columns; what goes on stands below itself.
+fn fitted(line: &str) -> String {
+    let options = textwrap::Options::new(78).subsequent_indent("           ");
+    textwrap::fill(line, options)
+}
