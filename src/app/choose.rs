@@ -1,5 +1,6 @@
 //! The start page: today's session, the drills, and every movement there is.
 
+use crate::drill::BarRange;
 use crate::movement::find_said;
 
 /// What a line of the list opens.
@@ -11,6 +12,8 @@ pub enum Opens {
     Drill,
     /// A movement of the catalogue: its drill is made and opened.
     Movement,
+    /// Bars of a tune, of the name: their drill is made and opened.
+    Bars(BarRange),
 }
 
 /// A line of the list.
@@ -40,6 +43,10 @@ pub struct Listed {
     pub problems: Vec<String>,
     /// The same with each line and how to mend it.
     pub in_full: String,
+    /// Of a tune its parts and phrases, each a line that opens its bars.
+    pub pieces: Vec<Listed>,
+    /// All bars of a tune.
+    pub bars: Option<BarRange>,
 }
 
 impl Listed {
@@ -58,6 +65,21 @@ impl Listed {
             board: Vec::new(),
             problems: Vec::new(),
             in_full: String::new(),
+            pieces: Vec::new(),
+            bars: None,
+        }
+    }
+
+    /// A line that opens bars of this tune.
+    pub fn piece(&self, title: &str, bars: BarRange) -> Self {
+        Self {
+            about: format!(
+                "By itself, with the pickup before it and the next note after it. Any bars: type a \
+                 name of the tune and the bars, such as `{} 5-8`.",
+                self.name
+            ),
+            extent: bars.spoken(),
+            ..Self::new(Opens::Bars(bars), &self.name, title)
         }
     }
 
@@ -95,14 +117,24 @@ pub struct Choose {
     pub search: String,
     /// The marked line among those shown.
     pub marked: usize,
+    /// The tune whose parts and phrases stand below it.
+    pub unfolded: Option<String>,
 }
 
 impl Choose {
     /// Today's session and the drills; with letters to search for, the drills and movements whose
     /// names or purpose have them, a movement that a drill has the name of left out.
     pub fn shown(&self) -> Vec<&Listed> {
+        let with_pieces = |line| {
+            let open = self
+                .unfolded
+                .as_ref()
+                .is_some_and(|name| is_drill(line, name));
+            std::iter::once(line).chain(line.pieces.iter().filter(move |_| open))
+        };
         if self.search.is_empty() {
-            return self.session.iter().chain(&self.drills).collect();
+            let all = self.session.iter().chain(&self.drills);
+            return all.flat_map(with_pieces).collect();
         }
         let wanted = self.search.to_lowercase();
         let named =
@@ -121,7 +153,43 @@ impl Choose {
             !(is_said(line) || title.starts_with(&wanted) || line.name.starts_with(&wanted))
         };
         found.sort_by_key(begins);
-        found
+        found.into_iter().flat_map(with_pieces).collect()
+    }
+
+    /// Bars that are named by the last of the letters that are searched for, of the one tune that the
+    /// letters before them find: `slipway 5-8`.
+    pub fn bars(&self) -> Option<(&Listed, BarRange)> {
+        let (name, bars) = self.search.trim_end().rsplit_once(' ')?;
+        let bars = BarRange::parse(bars)?;
+        let wanted = name.trim().to_lowercase();
+        let mut tunes = self.drills.iter().filter(|line| {
+            let there = line.bars.is_some_and(|all| bars.last <= all.last);
+            there && line.is_playable() && line.has(&wanted)
+        });
+        tunes
+            .next()
+            .map(|line| (line, bars))
+            .filter(|_| tunes.next().is_none())
+    }
+
+    /// Shows the parts and phrases of the marked tune, or hides them again.
+    pub(super) fn unfold(&mut self) -> bool {
+        let Some(line) = self.current() else {
+            return false;
+        };
+        let name = line.name.clone();
+        let open = self.unfolded.as_ref() == Some(&name);
+        if !open && line.pieces.is_empty() {
+            return false;
+        }
+        self.unfolded = (!open).then(|| name.clone());
+        // what was marked may have gone; its tune has not
+        self.marked = self
+            .shown()
+            .iter()
+            .position(|line| is_drill(line, &name))
+            .unwrap_or(0);
+        true
     }
 
     /// The marked line.
@@ -182,6 +250,10 @@ impl Choose {
         }
         self.marked = 0;
     }
+}
+
+fn is_drill(line: &Listed, name: &str) -> bool {
+    line.opens == Opens::Drill && line.name == name
 }
 
 #[cfg(test)]
@@ -256,5 +328,35 @@ mod tests {
         let mut fresh = self::page();
         fresh.set_today(&lines());
         assert_eq!(fresh.current().map(|line| line.opens), Some(Opens::Session));
+    }
+
+    /// Parts and phrases stand below their tune while they are wanted; any bars are named.
+    #[test]
+    fn a_tune_unfolds_and_any_bars_are_named() {
+        let range = |text| BarRange::parse(text).expect("bars");
+        let mut page = page();
+        let tune = &mut page.drills[1];
+        tune.bars = Some(range("1-16"));
+        tune.pieces = vec![tune.piece("phrase 1", range("1-4"))];
+        assert!(!page.unfold(), "a movement has no phrases");
+        page.mark("my-tune");
+        assert!(page.unfold());
+        assert_eq!(names(&page), ["grip", "my-tune", "my-tune"]);
+        page.move_by(-1);
+        let marked = page.current().map(|line| line.opens);
+        assert_eq!(marked, Some(Opens::Bars(range("1-4"))));
+        assert!(page.unfold(), "from a phrase the tune is folded again");
+        let marked = page.current().map(|line| line.opens);
+        assert_eq!(marked, Some(Opens::Drill));
+        let mut named = |letters: &str| {
+            page.search = letters.to_owned();
+            page.bars().map(|(line, bars)| (line.name.clone(), bars))
+        };
+        assert_eq!(
+            named("tune 5-8"),
+            Some(("my-tune".to_owned(), range("5-8")))
+        );
+        assert_eq!(named("tune 5-17"), None, "it has sixteen");
+        assert_eq!(named("grip 1"), None, "that is no tune");
     }
 }

@@ -1,6 +1,7 @@
 //! What an update asks of the shell.
 
 use super::session::Session;
+use crate::drill::BarRange;
 use crate::practice::Record;
 use crate::sound::{Command, Entry, When};
 use crate::timeline::Timeline;
@@ -16,6 +17,9 @@ pub enum Effect {
     /// Make a movement's drill among the player's own, unless it is there, and open it; answered by
     /// a message.
     OpenMovement(String),
+    /// Make the drill of some bars of a tune among the player's own, unless it is there, and open it;
+    /// answered by a message.
+    OpenBars(String, BarRange),
     /// Read a drill and its marks and begin in a cell; answered by a message.
     OpenAt {
         /// The drill's name or a file.

@@ -144,6 +144,8 @@ pub enum Action {
     },
     /// In a list: open what is marked.
     Open,
+    /// In a list: show the parts and phrases of the marked tune, or hide them.
+    Unfold,
     /// In a session: begin what is shown, or leave the page after the last.
     BeginPart,
     /// In a session: leave out what is shown, or go on to the next thing.

@@ -340,6 +340,15 @@ fn act_in_list(model: &mut Model, action: Action, effects: &mut Vec<Effect>) {
             model.choose.search(Some(letter));
         }
         Action::SearchBack => model.choose.search(None),
+        Action::Unfold => {
+            let unfolded = model.choose.unfold();
+            model.notice = (!unfolded).then(|| Notice::plain("only a tune has parts and phrases"));
+        }
+        Action::Open if model.choose.bars().is_some() => {
+            if let Some((tune, bars)) = model.choose.bars() {
+                effects.push(Effect::OpenBars(tune.name.clone(), bars));
+            }
+        }
         Action::Open => match model.choose.current() {
             Some(line) if !line.is_playable() => {
                 model.over = Some(Overlay::Problems);
@@ -349,6 +358,7 @@ fn act_in_list(model: &mut Model, action: Action, effects: &mut Vec<Effect>) {
                 Opens::Session => Effect::BeginSession,
                 Opens::Drill => Effect::Open(line.name.clone()),
                 Opens::Movement => Effect::OpenMovement(line.name.clone()),
+                Opens::Bars(bars) => Effect::OpenBars(line.name.clone(), bars),
             }),
             None => {
                 model.notice = Some(Notice::plain("no drill and no movement has these letters"));

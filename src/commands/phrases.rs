@@ -29,6 +29,14 @@ pub(crate) fn bars(text: &str) -> Result<BarRange, String> {
 }
 
 impl Which {
+    /// These bars.
+    pub(crate) fn of(bars: BarRange) -> Self {
+        Self {
+            bars: Some(bars),
+            ..Self::default()
+        }
+    }
+
     /// True where anything but the whole is meant.
     pub(crate) fn is_given(&self) -> bool {
         self.bars.is_some() || self.part.is_some() || self.phrase.is_some()
@@ -52,6 +60,45 @@ impl Which {
             }
         }
     }
+}
+
+/// The parts and phrases of a tune, under their names.
+pub(crate) struct Pieces {
+    /// All bars.
+    pub(crate) bars: BarRange,
+    /// Parts, where it has several, and phrases.
+    pub(crate) named: Vec<(String, BarRange)>,
+}
+
+/// The parts and phrases of a drill that is a tune. Where a phrase ends is offered where no rule says
+/// it, and says so.
+pub(crate) fn pieces(drill: &Drill) -> Option<Pieces> {
+    let [stage] = drill.stages.as_slice() else {
+        return None;
+    };
+    if !drill.is_tune() {
+        return None;
+    }
+    let bars = all_bars(&stage.music);
+    let phrasing = drill.phrasing(stage);
+    let doubt = if phrasing.doubt.is_some() {
+        "perhaps "
+    } else {
+        ""
+    };
+    let parts = parts(&stage.music);
+    let several = parts.len() > 1;
+    let mut named = Vec::new();
+    for (part, number) in parts.iter().zip(1..).filter(|_| several) {
+        named.push((format!("part {number}, {}", part.spoken()), *part));
+    }
+    for (phrase, number) in phrasing.phrases.iter().zip(1..) {
+        if *phrase != bars {
+            let title = format!("{doubt}phrase {number}, {}", phrase.spoken());
+            named.push((title, *phrase));
+        }
+    }
+    Some(Pieces { bars, named })
 }
 
 /// A part of a tune, from 1.

@@ -4,7 +4,7 @@ use super::ear::Ear;
 use super::low_a::Search;
 use super::open::{self, Opened};
 use super::session::{self, Asked as AskedSession};
-use super::{folders, homework, make, plan, takes};
+use super::{folders, homework, make, phrases, plan, takes};
 use crate::app::{
     Effect, HomeworkGoal, Listed, Message, Model, OpenedDrill, Opens, SoundState, TodayLine,
     planned, prints, scores, update,
@@ -162,6 +162,21 @@ impl Shell {
                 }
                 Err(failure) => Message::NotOpened(failure.0),
             }),
+            Effect::OpenBars(name, bars) => {
+                let kept = open::open(&name)
+                    .and_then(|opened| phrases::choose(&opened, None, &phrases::Which::of(bars)))
+                    .map(phrases::Chosen::kept);
+                Some(match kept {
+                    Ok((opened, says)) => {
+                        let begin = Begin {
+                            says,
+                            ..Begin::default()
+                        };
+                        self.opened(opened, begin)
+                    }
+                    Err(failure) => Message::NotOpened(failure.0),
+                })
+            }
             Effect::OpenAt {
                 name,
                 task,
@@ -545,6 +560,13 @@ impl Shell {
         let Ok(opened) = open::open(&line.name) else {
             return;
         };
+        if let Some(pieces) = phrases::pieces(&opened.drill) {
+            line.bars = Some(pieces.bars);
+            let named = pieces.named.iter();
+            line.pieces = named
+                .map(|(title, bars)| line.piece(title, *bars))
+                .collect();
+        }
         let scores = scores(&opened.drill);
         let stages = planned(&opened.drill, &scores);
         let music: Vec<_> = stages.iter().map(|stage| stage.print).collect();

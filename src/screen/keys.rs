@@ -100,10 +100,17 @@ pub const BINDINGS: &[Binding] = &[
     ),
     row(
         Place::List,
+        &[Tab],
+        Action::Unfold,
+        "tab",
+        "show the parts and phrases of a tune, or hide them",
+    ),
+    row(
+        Place::List,
         &[Backspace],
         Action::SearchBack,
         "letters",
-        "look for a drill or a movement by any of its names",
+        "look for a drill or a movement by any of its names; of a tune also bars, as in `slipway 5-8`",
     ),
     row(
         Place::Session,
@@ -421,6 +428,7 @@ pub const HELP: &[HelpGroup] = &[
             ("page up, down", "ten lines"),
             ("home, end", "the first, the last"),
             ("enter", "begin what is marked"),
+            ("tab", "a tune's phrases"),
             ("letters", "find a drill or a movement"),
         ],
     },

@@ -415,7 +415,6 @@ const CIRCLES: &[&[&str]] = &[
         "engraving/tuplets.rs",
     ],
     &["engraving/terminal/mod.rs", "engraving/terminal/page.rs"],
-    &["exchange/midi/line.rs", "exchange/midi/read.rs"],
     &["journal/care.rs", "journal/store.rs", "journal/trial.rs"],
     &["net/stream.rs", "net/weights.rs"],
     &["rhythm/writing/grid.rs", "rhythm/writing/mod.rs"],

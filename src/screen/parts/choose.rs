@@ -42,7 +42,10 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
     }
     let beside = area.width >= BESIDE;
     let list_width = if beside { area.width / 2 } else { area.width };
-    let preview = model.choose.current().map(words).unwrap_or_default();
+    let named = model.choose.bars();
+    let named = named.map(|(tune, bars)| tune.piece(&tune.title, bars));
+    let marked = named.as_ref().or(model.choose.current());
+    let preview = marked.map(words).unwrap_or_default();
     let below: u16 = match (beside, area.height) {
         (true, _) | (false, ..14) => 0,
         (false, 14..20) => 4,
@@ -96,7 +99,18 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
     for (y, text) in (foot.y.saturating_sub(told)..foot.y).zip(&notice) {
         put(buffer, area, area.x, y, text, style);
     }
-    let keys: &[(&str, &str)] = if search.is_empty() {
+    let marked = model.choose.current();
+    let unfolds = marked.is_some_and(|line| !line.pieces.is_empty());
+    let keys: &[(&str, &str)] = if search.is_empty() && unfolds {
+        &[
+            ("enter", "begins"),
+            ("tab", "parts and phrases"),
+            ("up/down", "move"),
+            ("letters", "find"),
+            ("q", "leaves"),
+            ("?", "keys"),
+        ]
+    } else if search.is_empty() {
         &[
             ("enter", "begins"),
             ("up/down", "move"),
@@ -116,6 +130,11 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
 
 fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let shown = model.choose.shown();
+    if let Some((tune, bars)) = model.choose.bars() {
+        let text = format!("▸ {} of {}", bars.spoken(), tune.title);
+        put(buffer, area, area.x, area.y, &text, theme.accent());
+        return;
+    }
     if shown.is_empty() {
         let text = "no drill and no movement has these letters";
         put(buffer, area, area.x + 2, area.y, text, theme.plain());
@@ -154,7 +173,11 @@ fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
         };
         let wide = area.width >= TITLE + SIDE;
         let width = if wide { TITLE } else { area.width - 2 };
-        put(buffer, area, x, y, &fitted(&line.title, width), style);
+        let title = match line.opens {
+            Opens::Bars(_) => format!("  {}", line.title),
+            _ => line.title.clone(),
+        };
+        put(buffer, area, x, y, &fitted(&title, width), style);
         if wide {
             let x = x + TITLE + 1;
             let room = area.right().saturating_sub(x + more.len() as u16 + 1);
@@ -286,6 +309,7 @@ fn words(line: &Listed) -> Vec<(Manner, String)> {
             all.push((Manner::Text, far.join(", ")));
             all.push((Manner::Text, format!("gracerung practise {}", line.name)));
         }
+        Opens::Bars(_) => all.push((Manner::Text, line.extent.clone())),
         Opens::Movement => {
             if !line.also.is_empty() {
                 all.push((Manner::Text, format!("also {}", line.also)));
