@@ -41,9 +41,11 @@ pub struct Alignment {
     pub pace: f64,
 }
 
-/// The least share of a piece's melody notes that makes a repetition of it.
+/// The least share of a piece's melody notes that makes a repetition of it: one that is half wrong is
+/// still a try at it. Chosen.
 const ENOUGH: f64 = 0.5;
-/// Least likeness of what was heard to a piece: under it, it is another piece or another tempo.
+/// Least likeness of what was heard to a piece: under it, it is another piece or another
+/// tempo. Chosen: a try with every other note wrong has more.
 const LIKENESS: f64 = 0.2;
 /// Votes for a repetition's place that lie no farther apart are for the same place, seconds. Chosen.
 const ALIKE_S: f64 = 0.08;
@@ -58,9 +60,10 @@ const NEIGHBOUR: f64 = 0.2;
 /// What a note is worth that a movement of several notes begins or leads to: it is the movement that
 /// goes wrong, and a plain note that tells the lead.
 const AFTER_MOVEMENT: f64 = 0.7;
-/// Repetitions that the next one is expected by.
+/// Repetitions that the next one is expected by: of five two may be late and the median still holds.
 const RECENT: usize = 5;
-/// Farthest the pace may be from 1; beyond it is another tempo.
+/// Farthest the pace may be from 1; beyond it is another tempo, and a click keeps a player nearer.
+/// Chosen.
 const PACE: f64 = 0.04;
 
 /// Finds the repetitions of a piece and measures them. Nothing when the sound is no such piece at

@@ -10,14 +10,16 @@ use super::piece::Piece;
 use crate::chanter::{NOTES, Note, Tuning, TuningTable};
 use crate::units::{Cents, Hertz, SampleRate};
 
-/// Likeness to the piece under which a low A is not taken for the piece's.
+/// Likeness to the piece under which a low A is not taken for the piece's. Chosen: twice what another
+/// piece may have.
 const ALIKE: f64 = 0.4;
 
 /// An octave lower pipes are heard as surely, as notes whose odd harmonics are weak; an octave higher a
 /// practice chanter is not. So the higher of two counts unless it is worse by this: on tuning takes pipes
 /// were surer by 0.03 at most an octave too low, practice chanters surer by 0.57 at least at their own.
 const OCTAVE: f64 = 0.3;
-/// Two low As as near as this are one, cents; and the highest that a chanter could have, hertz.
+/// Two low As as near as this are one, cents: half of the least distance between two notes. And the
+/// highest that a chanter could have, hertz: above what `--la` takes.
 const SAME: f64 = 60.0;
 const HIGHEST: f64 = 540.0;
 
@@ -43,6 +45,8 @@ pub(super) struct Chosen {
     pub low_a: Hertz,
     /// How surely notes of it sound, 0 to 1, silence counted as 0.
     pub sure: f64,
+    /// How many different notes were held for long enough to have a pitch.
+    pub notes: usize,
 }
 
 /// Finds low A in the first seconds of a recording: of the pitches that its spectra offer the one at
@@ -88,9 +92,14 @@ pub(super) fn choose_low_a(
         .map_or(best.near, |above| above.near);
     // Once more from near by: a pitch is only looked for within half a semitone of its note.
     let (sure, heard) = judged(rate, near, table, head)?;
+    let held = |note: &&Note| {
+        let of = |heard: &HeardNote| heard.note == **note && heard.cents.is_some();
+        heard.iter().any(of)
+    };
     Ok(Some(Chosen {
         low_a: refined(near, &heard),
         sure,
+        notes: NOTES.iter().filter(held).count(),
     }))
 }
 
@@ -107,11 +116,14 @@ fn judged(
     Ok((listener.sureness(), listener.heard()))
 }
 
-/// Sound that is looked at for low A while somebody plays, seconds.
+/// Sound that is looked at for low A while somebody plays, seconds: a few bars, with most of the notes.
 pub const SEARCHED_S: f64 = 10.0;
 /// From here on a search is sure: on tuning takes it was 0.91 and more where somebody played, in ten
 /// seconds each, and 0.04 at most where somebody talked. A player may breathe for a fifth of the time.
 const SURE: f64 = 0.7;
+/// And with so many different notes: of one that is held nobody knows whether it or low A is off, and who
+/// holds a note to blow it evenly must not see low A follow him. Drills of grips hold three.
+const SURE_NOTES: usize = 3;
 /// Two searches that agree lie within so many cents: each note is mistuned in its own way, and other
 /// notes of one tune gave another low A by 10 at most.
 const AGREE: f64 = 15.0;
@@ -129,7 +141,7 @@ pub fn sure_low_a(
     let chosen = choose_low_a(rate, samples, tuning.table, None)?;
     let own = |low_a| Tuning::with_low_a(low_a, tuning.table).instrument == tuning.instrument;
     Ok(chosen
-        .filter(|chosen| chosen.sure > SURE && own(chosen.low_a))
+        .filter(|chosen| chosen.sure > SURE && chosen.notes >= SURE_NOTES && own(chosen.low_a))
         .map(|chosen| chosen.low_a))
 }
 
@@ -187,6 +199,8 @@ mod tests {
             None
         );
         assert_eq!(found(&vec![0.0; 72_000], practice), None);
+        let held: Vec<f32> = tune(242.0)[..12_000].repeat(6);
+        assert_eq!(found(&held, practice), None, "one note");
         let mut mostly_nothing = vec![0.0; 200_000];
         mostly_nothing.extend(tune(242.0));
         assert_eq!(

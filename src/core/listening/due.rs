@@ -11,7 +11,7 @@ use crate::chanter::Note;
 use crate::practice::Part;
 
 /// How far from where it is expected a change is still due, seconds: as far as the gracenotes before
-/// it may be longer or shorter than the timeline has them.
+/// it may be longer or shorter than the timeline has them. Chosen: as long as a gracenote.
 const AROUND_S: f64 = 0.06;
 
 /// A change of note that is due for some time.

@@ -28,7 +28,8 @@ fn samples_per_hertz() -> f64 {
     f64::from(WEIGHTS.shape().rate) / WEIGHTS.shape().low_a_hz
 }
 
-/// Frames between two looks at the pitch of what sounds: 25 ms of a practice chanter.
+/// Frames between two looks at the pitch of what sounds: 25 ms of a practice chanter, so that a note of
+/// 110 ms has one.
 const LOOK_EVERY: u64 = 25;
 /// Frames that a look takes in.
 const LOOK_FRAMES: u64 = (LOOKED_AT / HOP) as u64;

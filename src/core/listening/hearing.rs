@@ -14,7 +14,8 @@ const CHANGE: f32 = 10.0;
 /// A noise shorter than this is only named where the network is surer than [`NAMED`]: two periods of
 /// a practice chanter's low A and the change itself (12 ms), under which no listener names a tone.
 const NAMELESS_S: f64 = 0.012;
-/// Mean probability from which a very short noise is given the name of a note.
+/// Mean probability from which a very short noise is given the name of a note: surer of it than of all
+/// others together, with something to spare. Chosen.
 const NAMED: f64 = 0.6;
 
 /// Prices of the path, where nothing is known of the music.

@@ -14,23 +14,24 @@ use crate::units::{Cents, Hertz, SampleRate};
 
 /// Samples a second that are looked at: harmonics up to 3 kHz count.
 const RATE: u32 = 8000;
-/// Seconds of sound that are looked at.
+/// Seconds of sound that are looked at: a repetition of most drills. Chosen.
 pub(super) const LOOKED_AT: f64 = 30.0;
-/// Steps of the grid, cents.
+/// Steps of the grid, cents: the notes' own pitches refine it.
 const STEP: f64 = 5.0;
 /// Pitches expected, hertz: the middle of what is in use for the two chanters (230 to 242 and 466 to
 /// 484), and the distance from it that costs 0.02 of the strength, cents.
 const EXPECTED: [f64; 2] = [236.5, 474.5];
 const SPREAD: f64 = 90.0;
-/// Grid to both sides of each, cents.
+/// Grid to both sides of each, cents: two semitones and a little.
 const REACH: f64 = 220.0;
 
-/// Share of a line that stands still from which it is held all the while.
+/// Share of a line that stands still from which it is held all the while. Chosen.
 const STANDING: f32 = 0.45;
 /// What the same is for a low A that stands still as drones do: their note is heard surely all the
 /// while. In the one given case with drones it was surer by 0.04.
 const DRONE: f64 = 0.2;
-/// Candidates that are worth a hearing, and how far apart they lie at least, cents.
+/// Candidates that are worth a hearing, and how far apart they lie at least, cents: a pitch is looked
+/// for within half a semitone of its note, so nearer ones are heard alike.
 const CANDIDATES: usize = 4;
 const APART: f64 = 60.0;
 

@@ -11,7 +11,8 @@ pub(super) const NONE: usize = CLASSES - 1;
 /// Shortest segment, frames: 4 ms on a practice chanter, 2 ms on pipes. The trade's facts name 5 ms
 /// as the shortest crossing noise that is told.
 const SHORTEST: usize = 4;
-/// Frames between two times that what is settled is looked for.
+/// Frames between two times that what is settled is looked for: a note is told so much later at most,
+/// and looking costs as much as a few frames.
 const SETTLED_EVERY: u64 = 32;
 /// Segments older than this are settled by the best path alone, frames: no path in music has stayed
 /// open for half as long.

@@ -14,7 +14,8 @@ use super::twice::Twice;
 use crate::chanter::{Tuning, TuningTable};
 use crate::units::{Hertz, SampleRate};
 
-/// Share of samples at full scale from which a recording counts as clipped.
+/// Share of samples at full scale from which a recording counts as clipped: a peak now and then does no
+/// harm to what is heard. Chosen.
 const CLIPPED: f64 = 0.001;
 
 /// A recording as it was heard.
