@@ -72,7 +72,8 @@ law "a booklet passes qpdf --check" qpdf --check booklet.pdf
 "$gracerung" sheet grip-from-d -o ink.svg
 rsvg-convert -f pdf ink.svg -o ink-by-svg.pdf
 for page in ink ink-by-svg; do
-    pdftoppm -gray -r 150 "$page.pdf" "$page" 2>/dev/null
+    # at 150 dots an inch thin lines and small letters differ by the rounding of their edges alone
+    pdftoppm -gray -r 450 "$page.pdf" "$page" 2>/dev/null
 done
 law "a PDF carries the ink of its SVG" python3 "$here/same-ink.py" ink ink-by-svg
 "$gracerung" sheet grip -o grip.png

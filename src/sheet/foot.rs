@@ -63,11 +63,8 @@ struct Columns {
 
 impl Columns {
     /// Every stage with its own rungs, one stage below the other, in as many columns as fit.
-    fn by_stage(drill: &Drill, boxes: usize, room: f64) -> Self {
-        let rows = rows_by_stage(drill);
-        // a column of single boxes still has room for the name of a stage
-        let width = LABEL + boxes.max(3) as f64 * BOX + COLUMN_GAP;
-        let count = (((room + COLUMN_GAP) / width) as usize).max(1);
+    fn by_stage(rows: Vec<Row>, boxes: usize, room: f64) -> Self {
+        let (width, count) = columns_in(boxes, room);
         let ranges = flow(&rows, count);
         Self {
             rows,
@@ -96,10 +93,19 @@ impl Columns {
     }
 }
 
+/// Width and number of the columns of one stage.
+fn columns_in(boxes: usize, room: f64) -> (f64, usize) {
+    // a column of single boxes still has room for the name of a stage
+    let width = LABEL + boxes.max(3) as f64 * BOX + COLUMN_GAP;
+    (width, (((room + COLUMN_GAP) / width) as usize).max(1))
+}
+
 /// How the foot is laid out.
 pub(super) struct Foot<'a> {
     drill: &'a Drill,
     columns: Columns,
+    /// Rungs that have no room on this page nor on the next: thousands of boxes take pages of their own.
+    later: Vec<Row>,
     /// What to do with the boxes, broken into lines.
     sentence: Vec<String>,
     ladder_width: f64,
@@ -126,7 +132,7 @@ impl<'a> Foot<'a> {
             let mut best: Option<Self> = None;
             for room in rooms {
                 let columns = [
-                    Some(Columns::by_stage(drill, boxes, room)),
+                    Some(Columns::by_stage(rows_by_stage(drill), boxes, room)),
                     Columns::side_by_side(drill, boxes, room),
                 ];
                 for columns in columns.into_iter().flatten() {
@@ -141,9 +147,18 @@ impl<'a> Foot<'a> {
             }
             best
         };
-        let foot = lowest(boxes).filter(|foot| foot.height <= most);
-        foot.or_else(|| lowest(1))
-            .unwrap_or_else(|| Self::with(drill, Columns::by_stage(drill, 1, width), width, false))
+        let fits = |foot: &Self| foot.height <= most;
+        let foot = lowest(boxes).filter(fits);
+        foot.or_else(|| lowest(1).filter(fits)).unwrap_or_else(|| {
+            let mut rows = rows_by_stage(drill);
+            let room = width - fingers::WIDTH - ASIDE;
+            let first = columns_in(1, room).1 * (most / 2.0 / ROW) as usize;
+            let later = rows.split_off(first.min(rows.len()));
+            let columns = Columns::by_stage(rows, 1, room);
+            let mut foot = Self::with(drill, columns, room, true);
+            foot.later = later;
+            foot
+        })
     }
 
     fn with(drill: &'a Drill, columns: Columns, room: f64, room_beside: bool) -> Self {
@@ -166,6 +181,7 @@ impl<'a> Foot<'a> {
         Self {
             drill,
             columns,
+            later: Vec::new(),
             sentence,
             ladder_width: room,
             ladder_height,
@@ -175,18 +191,37 @@ impl<'a> Foot<'a> {
     }
 
     /// Draws it at the writer's place, on a new page where it does not fit.
-    pub(super) fn draw(&self, writer: &mut Writer, left_handed: bool) {
+    pub(super) fn draw(mut self, writer: &mut Writer, left_handed: bool) {
         writer.need(self.height);
+        self.first_page(writer, left_handed);
+        let (width, room) = (writer.width(), writer.whole());
+        let fit = columns_in(1, width).1 * ((room - HEADING - 8.0) / ROW) as usize;
+        while !self.later.is_empty() {
+            let later = self.later.split_off(fit.min(self.later.len()));
+            let rows = std::mem::replace(&mut self.later, later);
+            writer.new_page();
+            let top = writer.y;
+            let title = format!("Ladder of {}, continued", self.drill.title);
+            let title = wrap(&title, Face::Bold, 13.0, width);
+            heading(
+                writer,
+                title.first().map_or("Ladder", |line| line),
+                Writer::left(),
+                top,
+            );
+            let columns = Columns::by_stage(rows, 1, width);
+            columns.draw(writer, Writer::left(), top + HEADING);
+            writer.skip(HEADING + columns.height());
+        }
+    }
+
+    fn first_page(&self, writer: &mut Writer, left_handed: bool) {
         let alone = writer.is_at_top();
         writer.skip(8.0);
         let top = writer.y;
         let bottom = top + self.height - 8.0;
         let left = Writer::left();
         let aside = left + self.ladder_width + ASIDE;
-        let heading = |writer: &mut Writer, words: &str, x: f64, top: f64| {
-            let ink = Ink::words(words, x, top + 12.5, 13.0, Face::Bold);
-            writer.put(Role::Heading(2, words.to_owned()), vec![ink]);
-        };
         let title = if alone {
             format!("Ladder of {}", self.drill.title)
         } else {
@@ -233,10 +268,20 @@ impl<'a> Foot<'a> {
             base += TEXT * 0.3;
         }
         writer.put(Role::Paragraph, ink);
-        let top = base + 4.0;
-        for (number, rows) in self.columns.ranges.iter().enumerate() {
-            let x = left + self.columns.width * number as f64;
-            let cells = self.columns.rows[rows.clone()]
+        self.columns.draw(writer, left, base + 4.0);
+    }
+}
+
+fn heading(writer: &mut Writer, words: &str, x: f64, top: f64) {
+    let ink = Ink::words(words, x, top + 12.5, 13.0, Face::Bold);
+    writer.put(Role::Heading(2, words.to_owned()), vec![ink]);
+}
+
+impl Columns {
+    fn draw(&self, writer: &mut Writer, left: f64, top: f64) {
+        for (number, rows) in self.ranges.iter().enumerate() {
+            let x = left + self.width * number as f64;
+            let cells = self.rows[rows.clone()]
                 .iter()
                 .enumerate()
                 .map(|(row, what)| self.row(what, x, top + row as f64 * ROW))
@@ -245,7 +290,7 @@ impl<'a> Foot<'a> {
                 role: Role::Table(format!(
                     "ladder, column {} of {}: a row for each rung, boxes to tick",
                     number + 1,
-                    self.columns.ranges.len()
+                    self.ranges.len()
                 )),
                 ink: Vec::new(),
                 rows: cells,
@@ -258,7 +303,7 @@ impl<'a> Foot<'a> {
         match row {
             // a column for one stage has its name over tempo and boxes
             Row::Stages(names) if names.len() == 1 => {
-                let name = shortened(&names[0], self.columns.width - COLUMN_GAP);
+                let name = shortened(&names[0], self.width - COLUMN_GAP);
                 let name = Ink::words(&name, x, base, TEXT, Face::Italic);
                 vec![
                     cell(Some(Heading::Column), vec![name]),
@@ -266,7 +311,7 @@ impl<'a> Foot<'a> {
                 ]
             }
             Row::Stages(names) => {
-                let width = stage_width(self.columns.boxes);
+                let width = stage_width(self.boxes);
                 let mut cells = vec![cell(None, Vec::new())];
                 cells.extend(names.iter().enumerate().map(|(stage, name)| {
                     let name = shortened(name, width - STAGE_GAP);
@@ -284,8 +329,8 @@ impl<'a> Foot<'a> {
                 }
                 let mut cells = vec![cell(Some(Heading::Row), words)];
                 cells.extend(boxes.iter().enumerate().map(|(stage, comes)| {
-                    let count = if *comes { self.columns.boxes } else { 0 };
-                    let left = x + LABEL + stage_width(self.columns.boxes) * stage as f64;
+                    let count = if *comes { self.boxes } else { 0 };
+                    let left = x + LABEL + stage_width(self.boxes) * stage as f64;
                     let boxes = (0..count).map(|place| box_to_tick(left, place, top, *goal));
                     cell(None, boxes.collect())
                 }));

@@ -188,23 +188,29 @@ fn prefix(face: Face) -> char {
 pub(super) fn path(segments: &[Segment], digits: u32) -> String {
     // a curve, the commonest, is six numbers of about six letters
     let mut text = String::with_capacity(segments.len() * 40);
-    let mut put = |letter: char, points: &[(f64, f64)]| {
+    let put = |text: &mut String, letter: char, numbers: &[f64]| {
         text.push(letter);
-        for (place, (x, y)) in points.iter().enumerate() {
+        for (place, value) in numbers.iter().enumerate() {
             if place > 0 {
                 text.push(' ');
             }
-            push_number(&mut text, *x, digits);
-            text.push(' ');
-            push_number(&mut text, *y, digits);
+            push_number(text, *value, digits);
         }
     };
+    let same = |one: f64, other: f64| one.to_bits() == other.to_bits();
+    let mut here = (f64::NAN, f64::NAN);
     for segment in segments {
         match segment {
-            Segment::Move(to) => put('M', &[*to]),
-            Segment::Line(to) => put('L', &[*to]),
-            Segment::Curve(a, b, to) => put('C', &[*a, *b, *to]),
-            Segment::Close => put('Z', &[]),
+            Segment::Move(to) => put(&mut text, 'M', &[to.0, to.1]),
+            // stems, lines of the staff, boxes: one number says an upright or level line
+            Segment::Line(to) if same(to.1, here.1) => put(&mut text, 'H', &[to.0]),
+            Segment::Line(to) if same(to.0, here.0) => put(&mut text, 'V', &[to.1]),
+            Segment::Line(to) => put(&mut text, 'L', &[to.0, to.1]),
+            Segment::Curve(a, b, to) => put(&mut text, 'C', &[a.0, a.1, b.0, b.1, to.0, to.1]),
+            Segment::Close => text.push('Z'),
+        }
+        if let Segment::Move(to) | Segment::Line(to) | Segment::Curve(_, _, to) = segment {
+            here = *to;
         }
     }
     text
@@ -237,7 +243,7 @@ fn push_number(text: &mut String, value: f64, digits: u32) {
     if scaled < 0 {
         text.push('-');
     }
-    text.extend(letters[first..].iter().map(|letter| char::from(*letter)));
+    text.push_str(std::str::from_utf8(&letters[first..]).unwrap_or_default());
 }
 
 pub(super) fn number(value: f64) -> String {

@@ -332,8 +332,15 @@ fn every_note_of_the_score_has_a_head() {
 #[test]
 fn every_sheet_stays_on_its_paper() {
     use gracerung::sheet::{Ink, Options, Paper, compose};
-    for drill in BUILT_IN {
-        let value = read(drill.text.as_bytes()).0.expect("reads");
+    // a ladder of six times 191 rungs
+    let stage = |number: u8| format!("  - {{name: stage {number}, music: \"{{g}}A4 e4|\"}}\n");
+    let stages: String = (1..7).map(stage).collect();
+    let endless = format!(
+        "title: Endless\nunit: 1/8\nstages:\n{stages}ladder: {{from: 50, to: 240, step: 1}}\n"
+    );
+    let texts = BUILT_IN.iter().map(|drill| drill.text);
+    for text in texts.chain([endless.as_str()]) {
+        let value = read(text.as_bytes()).0.expect("reads");
         for paper in [Paper::A4, Paper::Letter] {
             let options = Options {
                 paper,
@@ -360,10 +367,18 @@ fn every_sheet_stays_on_its_paper() {
                         Ink::Glyph { glyph, x, y, space } => {
                             (x + glyph.outline().right * space, *y)
                         }
-                        Ink::Fill(_) => continue,
+                        Ink::Fill(outline) => {
+                            let points = outline.iter().filter_map(|segment| match segment {
+                                Segment::Move(point) | Segment::Line(point) => Some(*point),
+                                _ => None,
+                            });
+                            points.fold((0.0, 30.0), |(x, y): (f64, f64), point| {
+                                (x.max(point.0), y.max(point.1))
+                            })
+                        }
                     };
-                    assert!(right <= width - 20.0, "{}: {ink:?} at {right}", drill.name);
-                    assert!(y > 20.0 && y < height - 20.0, "{}: {ink:?}", drill.name);
+                    assert!(right <= width - 20.0, "{}: {ink:?} at {right}", value.title);
+                    assert!(y > 20.0 && y < height - 20.0, "{}: {ink:?}", value.title);
                 }
             }
         }

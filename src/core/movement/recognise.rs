@@ -3,7 +3,7 @@
 use super::catalogue::{Family, Movement};
 use super::context::Context;
 use super::pattern::separates;
-use super::resolve::{Resolved, own};
+use super::resolve::{Resolved, own_or_fault};
 use super::school::{School, Schools};
 use crate::chanter::{NOTES, Note};
 use serde::Serialize;
@@ -62,7 +62,7 @@ fn groups(context: Context) -> Groups {
     for movement in Movement::all().filter(|movement| movement.family() != Family::Figure) {
         for schools in ways(movement) {
             // Not `resolve`: what is played instead of a movement is not asked for.
-            let Ok(resolved) = own(movement, context, &schools) else {
+            let Ok(resolved) = own_or_fault(movement, context, &schools) else {
                 continue;
             };
             let known = groups.entry(resolved.gracenotes()).or_default();

@@ -93,6 +93,23 @@ pub(super) fn own(
     context: Context,
     schools: &Schools,
 ) -> Result<Resolved, String> {
+    own_or_fault(movement, context, schools).map_err(|first_fault| {
+        let half = movement.name().starts_with("half-") && context.before == Some(context.after);
+        match first_fault {
+            Some(_) if half => half_from_its_own_note(movement, context.after),
+            Some(fault) => fault,
+            None => no_form(movement, context, schools),
+        }
+    })
+}
+
+/// The movement itself, or what is wrong with the first form of it that stands here; nothing where
+/// none does. Why it is so is not put into words: whoever tries all movements asks for no reasons.
+pub(super) fn own_or_fault(
+    movement: Movement,
+    context: Context,
+    schools: &Schools,
+) -> Result<Resolved, Option<String>> {
     let fits =
         |form: &&ReadForm| form.from.holds(context.before) && form.to.holds(Some(context.after));
     let chosen = movement
@@ -131,12 +148,7 @@ pub(super) fn own(
             school: form.school.or(timed_by),
         });
     }
-    let half = movement.name().starts_with("half-") && context.before == Some(context.after);
-    Err(match first_fault {
-        Some(_) if half => half_from_its_own_note(movement, context.after),
-        Some(fault) => fault,
-        None => no_form(movement, context, schools),
-    })
+    Err(first_fault)
 }
 
 fn parts_before_beat(parts: &[Part], timing: Timing) -> usize {
