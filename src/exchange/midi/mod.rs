@@ -118,6 +118,32 @@ mod tests {
         }
     }
 
+    /// A metre that changes has its time signature and its tempo: a beat lasts as long, and is
+    /// another note.
+    #[test]
+    fn a_change_of_metre_comes_back() {
+        let text = include_str!("../../../tests/rhythms/change-of-metre.yaml");
+        let drill = drill::read(text.as_bytes()).0.expect("it reads");
+        let piece = Piece::of(&drill, None, None);
+        let bytes = write(&piece, 2, Sounding::AsWritten);
+        let (back, problems) = read(&bytes);
+        assert_eq!(problems, []);
+        assert_eq!(
+            notes(&back.expect("it is read").sections[0]),
+            notes(&piece.sections[0])
+        );
+        // and by its times alone, without the text
+        let once = write(&piece, 1, Sounding::AsWritten);
+        let (back, problems) = read(&without_texts(&once));
+        let back = back.expect("it is read");
+        let told: Vec<String> = problems.iter().map(|own| own.kind.to_string()).collect();
+        assert!(!told.iter().any(|own| own.contains("tempo")), "{told:?}");
+        assert_eq!(
+            untied(&back.sections[0].score),
+            untied(&piece.sections[0].score)
+        );
+    }
+
     /// How a program gives gracenotes time.
     #[derive(Clone, Copy, Debug, PartialEq)]
     enum Manner {

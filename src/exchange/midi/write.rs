@@ -6,8 +6,9 @@ use crate::chanter::{Note, Tuning};
 use crate::exchange::abc;
 use crate::exchange::piece::{Piece, ladder_text};
 use crate::rhythm::{ClickWeight, Metre};
+use crate::score::Score;
 use crate::timeline::{EventKind, Layout, SoundPart, Timeline, lay};
-use crate::units::{Beats, Cents, Fraction, Hertz, SampleRate, write_fraction};
+use crate::units::{Beats, Bpm, Cents, Fraction, Hertz, SampleRate, write_fraction};
 use midly::num::{u4, u7, u15, u24, u28};
 use midly::{
     Format, Header, MetaMessage, MidiMessage, PitchBend, Smf, Timing, TrackEvent, TrackEventKind,
@@ -44,9 +45,16 @@ fn metre_text(metre: Metre, unit: Fraction) -> String {
 /// Writes each section with a bar of count-in and so many repetitions, one after another.
 pub fn write(piece: &Piece, repetitions: u32, sounding: Sounding) -> Vec<u8> {
     let tempo = piece.played_at();
-    let division = division(piece.metre, tempo);
-    let quarters_a_beat = piece.metre.beat_of_semibreve() * Fraction::from_integer(4);
-    let scale = quarters_a_beat * Fraction::from_integer(i128::from(division));
+    let metres = piece
+        .sections
+        .iter()
+        .flat_map(|section| section.music.metres());
+    let division = metres
+        .chain([piece.metre])
+        .map(|metre| division(metre, tempo))
+        .max()
+        .unwrap_or(30_720);
+    let mut counted = Counted::new(division);
     let texts: Vec<[String; 3]> = piece
         .sections
         .iter()
@@ -65,9 +73,6 @@ pub fn write(piece: &Piece, repetitions: u32, sounding: Sounding) -> Vec<u8> {
         .map(|ladder| format!("{LADDER}{}", ladder_text(ladder)));
     let mut conductor: Vec<Timed> =
         vec![(0, 0, meta(MetaMessage::TrackName(piece.title.as_bytes())))];
-    if !piece.metre.is_free() {
-        conductor.push((0, 1, time_signature(piece.metre)));
-    }
     if let Some(ladder) = &ladder {
         conductor.push((0, 2, meta(MetaMessage::Text(ladder.as_bytes()))));
     }
@@ -80,7 +85,8 @@ pub fn write(piece: &Piece, repetitions: u32, sounding: Sounding) -> Vec<u8> {
             ..Layout::at(tempo, SampleRate::USUAL)
         };
         let timeline = lay(&section.score, &layout);
-        let tick = |beat: Beats| tick_of(origin + beat, scale);
+        counted.section(&section.score, &timeline, origin, repetitions);
+        let tick = |beat: Beats| counted.tick(origin + beat);
         let start = tick(Beats::ZERO);
         for (order, text) in texts.iter().enumerate() {
             conductor.push((
@@ -132,8 +138,8 @@ pub fn write(piece: &Piece, repetitions: u32, sounding: Sounding) -> Vec<u8> {
         }
         origin = origin + end_of(&timeline, repetitions);
     }
-    tempi(&mut conductor, piece, origin, scale, division);
-    let end = tick_of(origin, scale);
+    counted.tempi(&mut conductor, tempo, origin);
+    let end = counted.tick(origin);
     let tracks = [conductor, chanter, click]
         .into_iter()
         .map(|events| in_order(events, end))
@@ -148,11 +154,6 @@ pub fn write(piece: &Piece, repetitions: u32, sounding: Sounding) -> Vec<u8> {
 
 fn end_of(timeline: &Timeline, repetitions: u32) -> Beats {
     timeline.cycle_start(u64::from(repetitions))
-}
-
-fn tick_of(beat: Beats, scale: Fraction) -> u64 {
-    let ticks = (beat.0 * scale + Fraction::new(1, 2)).floor().to_integer();
-    u64::try_from(ticks).unwrap_or(0)
 }
 
 fn meta(message: MetaMessage) -> TrackEventKind {
@@ -236,23 +237,81 @@ fn pitch(note: Note, sounding: &Sounding) -> (u8, Option<PitchBend>) {
     (key as u8, Some(PitchBend::from_f64(bend)))
 }
 
-/// A set-tempo event at each bar where the value changes.
-fn tempi(conductor: &mut Vec<Timed>, piece: &Piece, end: Beats, scale: Fraction, division: u16) {
-    let mut alternating = Alternating::new(quarter(piece.metre, piece.played_at()));
-    let bar = piece.metre.bar();
-    let mut at = Beats::ZERO;
-    let mut now = None;
-    let mut from = 0;
-    while at < end || now.is_none() {
-        at = at + bar;
-        let to = tick_of(at, scale);
-        let quarters = Fraction::new(i128::from(to - from), i128::from(division));
-        let value = alternating.next(quarters);
-        if now != Some(value) {
-            now = Some(value);
-            conductor.push((from, 2, meta(MetaMessage::Tempo(u24::new(value)))));
+/// From where on which metre counts: a beat lasts as long in all, and is another note in each.
+struct Counted {
+    /// Ticks a quarter.
+    division: u16,
+    /// Where it begins, in beats and in quarters of the file, and its metre.
+    spans: Vec<(Beats, Fraction, Metre)>,
+}
+
+impl Counted {
+    fn new(division: u16) -> Self {
+        Self {
+            division,
+            spans: Vec::new(),
         }
-        from = to;
+    }
+
+    /// Another metre from there on, where it is another.
+    fn from(&mut self, beat: Beats, metre: Metre) {
+        if self.spans.last().is_some_and(|last| last.2 == metre) {
+            return;
+        }
+        let quarters = self.quarters(beat);
+        self.spans.push((beat, quarters, metre));
+    }
+
+    /// A section with its count-in, its repetitions and their breaths.
+    fn section(&mut self, score: &Score, timeline: &Timeline, origin: Beats, repetitions: u32) {
+        self.from(origin, score.metre);
+        for cycle in 0..u64::from(repetitions) {
+            let start = origin + timeline.cycle_start(cycle);
+            for bar in &score.bars {
+                self.from(start + bar.start, bar.metre);
+            }
+            self.from(start + score.length, score.metre);
+        }
+    }
+
+    fn quarters(&self, beat: Beats) -> Fraction {
+        let index = self.spans.partition_point(|span| span.0 <= beat);
+        let Some((from, quarters, metre)) = self.spans.get(index.saturating_sub(1)) else {
+            return Fraction::from_integer(0);
+        };
+        quarters + metre.semibreves_of(beat - *from) * Fraction::from_integer(4)
+    }
+
+    fn tick(&self, beat: Beats) -> u64 {
+        let ticks = self.quarters(beat) * Fraction::from_integer(i128::from(self.division));
+        let nearest = (ticks + Fraction::new(1, 2)).floor().to_integer();
+        u64::try_from(nearest).unwrap_or(0)
+    }
+
+    /// A time signature where each metre begins, and a set-tempo event at each bar where the value
+    /// changes.
+    fn tempi(&self, conductor: &mut Vec<Timed>, tempo: Bpm, end: Beats) {
+        let mut now = None;
+        for (index, (from, _, metre)) in self.spans.iter().enumerate() {
+            let until = self.spans.get(index + 1).map_or(end, |next| next.0);
+            let begins = self.tick(*from);
+            if !metre.is_free() {
+                conductor.push((begins, 1, time_signature(*metre)));
+            }
+            let mut alternating = Alternating::new(quarter(*metre, tempo));
+            let (mut at, mut tick) = (*from, begins);
+            while at < until || now.is_none() {
+                at = at + metre.bar();
+                let to = self.tick(at.min(until.max(*from + metre.bar())));
+                let quarters = Fraction::new(i128::from(to - tick), i128::from(self.division));
+                let value = alternating.next(quarters);
+                if now != Some(value) {
+                    now = Some(value);
+                    conductor.push((tick, 2, meta(MetaMessage::Tempo(u24::new(value)))));
+                }
+                tick = to;
+            }
+        }
     }
 }
 
