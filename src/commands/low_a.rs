@@ -4,12 +4,15 @@
 use super::{Failure, folders, output};
 use crate::chanter::{Instrument, Tuning};
 use crate::listening::{Agreement, Attention, SEARCHED_S, sure_low_a};
-use crate::units::Hertz;
+use crate::units::{Cents, Hertz};
 use serde::{Deserialize, Serialize};
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 
 /// Sound after which silence ends a stretch that is looked at, seconds: a breath may lie in it.
 const SILENT_S: f64 = 2.0;
+
+/// Nobody is told of a low A that is so little off, cents: as much as a held note wanders. Chosen.
+const HARDLY: f64 = 5.0;
 
 /// The last low A that was heard of each chanter, hertz.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
@@ -126,7 +129,8 @@ impl Search {
         *kept.of(tuning.instrument) = Some((low_a.0 * 10.0).round() / 10.0);
         // what cannot be kept is heard again another day
         let _ = kept.write();
-        attention.tune(own).is_ok()
+        let apart = Cents::between(tuning.low_a, low_a).0.abs();
+        apart > HARDLY && attention.tune(own).is_ok()
     }
 }
 
@@ -192,5 +196,9 @@ mod tests {
         assert_eq!(agreed.with(found), None);
         let low_a = agreed.with(found).expect("it agrees with itself");
         assert!((low_a.0 - 241.0).abs() < 0.7, "{low_a:?}");
+        assert!(
+            Cents::between(tuning.low_a, low_a).0 > HARDLY,
+            "which is told"
+        );
     }
 }
