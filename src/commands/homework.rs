@@ -1,6 +1,7 @@
 //! Homework opened like a drill, and what `today` asks for of it; `assign`, `report`, `review`.
 
 pub(crate) mod assign;
+mod carried;
 mod paper;
 pub(crate) mod report;
 pub(crate) mod review;

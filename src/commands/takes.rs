@@ -6,9 +6,9 @@ use super::timeline::score_of;
 use super::{Failure, Outcome, Ran, arguments, folders, output, practise, settings};
 use crate::chanter::{Tuning, TuningTable};
 use crate::drill::LARGEST_FILE;
-use crate::listening::{Piece, align, hear_piece};
+use crate::listening::{Piece, Repetition, align, hear_piece};
 use crate::live::{Asked, DeviceError, Playback, Quiet, Stereo};
-use crate::practice::Rung;
+use crate::practice::{Mark, Rung, Thresholds, judge};
 use crate::settings::keys;
 use crate::sound::{at_rate, beside, half_speed, level_out};
 use crate::timeline::{Layout, Timeline, lay};
@@ -221,9 +221,94 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     if let Some(target) = &arguments.output {
         let channels: Vec<&[f32]> = channels.iter().map(Vec::as_slice).collect();
         write(target, arguments.force, &channels, rate)?;
+        output::wrote(
+            target,
+            &format!(
+                "{}, {} at {}",
+                about.drill,
+                about.stage,
+                about.rung.spoken()
+            ),
+        )?;
         return Ok(Outcome::Done);
     }
-    play(arguments, channels, rate)
+    play(arguments.device.as_deref(), channels, rate)
+}
+
+/// A kept take: its name, and what is known of it.
+pub(super) struct Kept {
+    name: String,
+    about: About,
+}
+
+/// The best kept take of each cell of some drills, made from a day on, the newest cell first: the one
+/// with most clean repetitions, among equals the newer.
+///
+/// # Errors
+/// No folder is known, or a take cannot be read.
+pub(super) fn best(drills: &[String], from: jiff::civil::Date) -> Result<Vec<Kept>, Failure> {
+    let mut found: Vec<(Kept, usize)> = Vec::new();
+    for (name, about) in all()? {
+        let made = name
+            .get(..10)
+            .and_then(|day| day.parse::<jiff::civil::Date>().ok());
+        if !drills.contains(&about.drill) || made.is_none_or(|made| made < from) {
+            continue;
+        }
+        let same = |(kept, _): &(Kept, usize)| {
+            let other = &kept.about;
+            (&other.drill, &other.stage, other.rung) == (&about.drill, &about.stage, about.rung)
+        };
+        let place = found.iter().position(same);
+        let kept = Kept { name, about };
+        let clean = clean_in(&kept);
+        match place {
+            Some(place) if found[place].1 >= clean => {}
+            Some(place) => found[place] = (kept, clean),
+            None => found.push((kept, clean)),
+        }
+    }
+    Ok(found.into_iter().map(|(kept, _)| kept).collect())
+}
+
+/// The sound of a kept take.
+///
+/// # Errors
+/// It cannot be read.
+pub(super) fn sound(kept: &Kept) -> Result<(Vec<f32>, SampleRate), Failure> {
+    read(&folders::takes()?.join(format!("{}.wav", kept.name)))
+}
+
+/// Repetitions of a take that are clean by the usual limits; none where it cannot be told.
+fn clean_in(kept: &Kept) -> usize {
+    let clean = || -> Option<usize> {
+        let (samples, rate) = sound(kept).ok()?;
+        let (_, piece) = piece(&kept.about).ok()?;
+        let low_a = Some(Hertz(kept.about.la_hz));
+        let mut whole = Some(samples);
+        let heard = hear_piece(rate, low_a, TuningTable::default(), &piece, || {
+            whole.take().unwrap_or_default()
+        });
+        let limits = Thresholds::default();
+        let clean = |repetition: &Repetition| {
+            judge(&repetition.measured, &limits).mark == Some(Mark::Clean)
+        };
+        let all = align(&piece, &heard.ok()?.notes).repetitions;
+        Some(all.iter().filter(|one| clean(one)).count())
+    };
+    clean().unwrap_or(0)
+}
+
+/// Plays a recording as it is, in both ears.
+///
+/// # Errors
+/// It cannot be read or played.
+pub(super) fn play_file(file: &Path) -> Result<(), Failure> {
+    let (samples, rate) = read(file)?;
+    let mut channels = vec![samples];
+    level_out(&mut channels);
+    output::print(&format!("{}: ", file.display()))?;
+    play(None, channels, rate).map(|_| ())
 }
 
 fn list(takes: &[(String, About)], json: bool) -> Ran {
@@ -264,6 +349,7 @@ fn remove(path: &Path) -> Ran {
         |error: std::io::Error| Failure(format!("cannot remove `{}`: {error}", path.display()));
     std::fs::remove_file(path).map_err(told)?;
     let _ = std::fs::remove_file(path.with_extension("json"));
+    output::print(&format!("{}: removed\n", path.display()))?;
     Ok(Outcome::Done)
 }
 
@@ -322,13 +408,10 @@ fn piece(about: &About) -> Result<(Arc<Timeline>, Piece), Failure> {
     Ok((Arc::new(timeline), piece))
 }
 
-fn play(arguments: &Arguments, channels: Vec<Vec<f32>>, rate: SampleRate) -> Ran {
+fn play(device: Option<&str>, channels: Vec<Vec<f32>>, rate: SampleRate) -> Ran {
     let own = settings::load(&[], &[&[keys::DEVICE.id()]])?;
     let asked = Asked {
-        device: arguments
-            .device
-            .clone()
-            .or_else(|| own.given(keys::DEVICE).map(str::to_owned)),
+        device: device.or(own.given(keys::DEVICE)).map(str::to_owned),
         buffer: None,
     };
     let apart = channels.len() == 2;

@@ -53,6 +53,9 @@ pub struct Report {
     pub report: u32,
     /// The homework's title.
     pub title: String,
+    /// The checksum of the homework it answers; reports of earlier versions have none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub homework: Option<String>,
     /// Who it is from, as the student typed it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub from: Option<String>,

@@ -1,14 +1,17 @@
 //! A class at a glance: who is stuck, where, since when; as rows and as a page.
 
-use super::document::{Question, Report, ReportedDrill};
+use super::document::{Assignment, Question, Report, ReportedDrill};
 use crate::planning::Chance;
 use jiff::civil::Date;
 use serde::Serialize;
+use std::collections::HashMap;
 use std::fmt::Write as _;
 
 /// One student's drill.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Row {
+    /// The title of the homework.
+    pub homework: String,
     /// The file it came from.
     pub file: String,
     /// The name as it was typed; empty for an unsigned report.
@@ -59,6 +62,7 @@ fn row(file: &str, report: &Report, drill: &ReportedDrill) -> Row {
         .and_then(|(since, last)| since.until(last.day).ok())
         .map_or(0, |span| span.get_days());
     Row {
+        homework: report.title.clone(),
         file: file.to_owned(),
         from: report.from.clone().unwrap_or_default(),
         drill: drill.drill.clone(),
@@ -78,6 +82,7 @@ fn row(file: &str, report: &Report, drill: &ReportedDrill) -> Row {
 /// A name of the class without a report.
 fn missing(name: &str) -> Row {
     Row {
+        homework: String::new(),
         file: String::new(),
         from: name.to_owned(),
         drill: String::new(),
@@ -91,6 +96,83 @@ fn missing(name: &str) -> Row {
         questions: Vec::new(),
         stuck: false,
         missing: true,
+    }
+}
+
+/// One homework with what came back.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Group {
+    /// Its title.
+    pub title: String,
+    /// By when.
+    pub by: Option<Date>,
+    /// Students who answered.
+    pub answered: usize,
+    /// Its rows.
+    pub rows: Vec<Row>,
+}
+
+impl Group {
+    /// `week 3, due 2027-01-15: 3 answered, no report yet from Ann and Bo`.
+    pub fn words(&self) -> String {
+        let due = self.by.map_or_else(String::new, |by| format!(", due {by}"));
+        let silent: Vec<&str> = self
+            .rows
+            .iter()
+            .filter(|row| row.missing)
+            .map(|row| row.from.as_str())
+            .collect();
+        let silent = if silent.is_empty() {
+            String::new()
+        } else {
+            format!(", no report yet from {}", crate::wording::list(&silent))
+        };
+        format!("{}{due}: {} answered{silent}", self.title, self.answered)
+    }
+}
+
+/// Reports by the homework they answer: by its checksum, those of earlier versions by its title. The
+/// homework itself comes with its checksum and says for whom it is.
+pub fn groups(reports: &[(String, Report)], homework: &[(String, Assignment)]) -> Vec<Group> {
+    let mut left: Vec<&(String, Report)> = reports.iter().collect();
+    let mut groups = Vec::new();
+    for (checksum, assignment) in homework {
+        let answers = |report: &Report| match &report.homework {
+            Some(own) => own == checksum,
+            None => report.title == assignment.title,
+        };
+        let (own, others): (Vec<_>, Vec<_>) = left.into_iter().partition(|one| answers(&one.1));
+        left = others;
+        groups.push(group(
+            &assignment.title,
+            assignment.by,
+            &own,
+            &assignment.whom,
+        ));
+    }
+    // homework that is not among the files
+    while let Some((_, first)) = left.first().copied() {
+        let same =
+            |report: &Report| (&report.homework, &report.title) == (&first.homework, &first.title);
+        let (own, others): (Vec<_>, Vec<_>) = left.into_iter().partition(|one| same(&one.1));
+        left = others;
+        groups.push(group(&first.title, first.by, &own, &[]));
+    }
+    groups.sort_by(|one, other| (one.by, &one.title).cmp(&(other.by, &other.title)));
+    groups
+}
+
+fn group(title: &str, by: Option<Date>, own: &[&(String, Report)], whom: &[String]) -> Group {
+    let own: Vec<(String, Report)> = own.iter().map(|one| (*one).clone()).collect();
+    let mut rows = rows(&own, whom);
+    for row in &mut rows {
+        title.clone_into(&mut row.homework);
+    }
+    Group {
+        title: title.to_owned(),
+        by,
+        answered: own.len(),
+        rows,
     }
 }
 
@@ -114,18 +196,22 @@ pub fn rows(reports: &[(String, Report)], class: &[String]) -> Vec<Row> {
         .collect();
     let silent = class.iter().filter(|name| !answered.contains(&plain(name)));
     rows.extend(silent.map(|name| missing(name)));
-    rows.sort_by(|one, other| {
-        let key = |row: &Row| {
-            (
-                !row.stuck,
-                !row.missing,
-                row.reached.is_some(),
-                row.since,
-                row.from.clone(),
-                row.drill.clone(),
-            )
-        };
-        key(one).cmp(&key(other))
+    // by student, whoever needs the teacher most first; within a student the same
+    let weight = |row: &Row| (!row.stuck, !row.missing, row.reached.is_some(), row.since);
+    let mut students = HashMap::new();
+    let student = |row: &Row| (row.from.clone(), row.file.clone());
+    for row in &rows {
+        let first = students.entry(student(row)).or_insert_with(|| weight(row));
+        *first = (*first).min(weight(row));
+    }
+    rows.sort_by_cached_key(|row| {
+        let own = student(row);
+        (
+            students.get(&own).copied(),
+            own,
+            weight(row),
+            row.drill.clone(),
+        )
     });
     // A question belongs to the student and not to each drill: it stands once, with the first.
     let mut asked: Vec<String> = Vec::new();
@@ -179,8 +265,8 @@ fn escaped(text: &str) -> String {
         .replace('"', "&quot;")
 }
 
-/// The class as a page that prints.
-pub fn page(title: &str, rows: &[Row]) -> String {
+/// The class as a page that prints: a table for each homework.
+pub fn page(title: &str, groups: &[Group]) -> String {
     let mut html = format!(
         "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><title>{0}</title>\n\
          <meta name=\"viewport\" content=\"width=device-width\">\n<style>\n\
@@ -188,19 +274,41 @@ pub fn page(title: &str, rows: &[Row]) -> String {
          table{{border-collapse:collapse;width:100%}}th,td{{text-align:left;vertical-align:top;\
          padding:.35em .7em;border-bottom:1px solid #bbb}}.stuck{{font-weight:bold}}\n\
          @media print{{body{{margin:0}}tr{{break-inside:avoid}}}}\n</style></head><body>\n\
-         <h1>{0}</h1>\n<table>\n<thead><tr><th scope=\"col\">who</th><th scope=\"col\">drill</th>\
-         <th scope=\"col\">to reach</th><th scope=\"col\">stands</th><th scope=\"col\">days</th>\
-         <th scope=\"col\">clean lately</th><th scope=\"col\">faults and questions</th></tr></thead>\n<tbody>\n",
+         <h1>{0}</h1>\n",
         escaped(title)
     );
-    for row in rows {
+    for group in groups {
+        table_of(group, &mut html);
+    }
+    html.push_str("</body></html>\n");
+    html
+}
+
+fn table_of(group: &Group, html: &mut String) {
+    let _ = write!(
+        html,
+        "<h2>{}</h2>\n<table>\n<thead><tr><th scope=\"col\">who</th><th scope=\"col\">drill</th>\
+         <th scope=\"col\">to reach</th><th scope=\"col\">stands</th><th scope=\"col\">days</th>\
+         <th scope=\"col\">clean lately</th><th scope=\"col\">faults and questions</th></tr></thead>\n<tbody>\n",
+        escaped(&group.words())
+    );
+    let mut before: Option<(String, &str)> = None;
+    for row in &group.rows {
+        // a student's name stands once
+        let student = (row.who(), row.file.as_str());
+        let who = if before.as_ref() == Some(&student) {
+            String::new()
+        } else {
+            row.who()
+        };
+        before = Some(student);
         let mut more = row.faults.clone();
         more.extend(row.quoted());
         let class = if row.stuck { " class=\"stuck\"" } else { "" };
         let _ = writeln!(
             html,
             "<tr{class}><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>",
-            escaped(&row.who()),
+            escaped(&who),
             escaped(&row.drill),
             escaped(&row.reach),
             escaped(&row.stands()),
@@ -209,8 +317,7 @@ pub fn page(title: &str, rows: &[Row]) -> String {
             escaped(&more.join("; ")),
         );
     }
-    html.push_str("</tbody></table>\n</body></html>\n");
-    html
+    html.push_str("</tbody></table>\n");
 }
 
 /// `9 of 12`, or a dash where nothing was marked.
@@ -226,12 +333,61 @@ pub fn clean_words(chance: &Chance) -> String {
 mod tests {
     use super::*;
 
+    /// Two weeks of one class in one folder: each report stands under the homework it answers, also
+    /// where both have one title, and who is silent is named there alone; a report of an earlier
+    /// version goes by its title.
+    #[test]
+    fn reports_stand_under_the_homework_they_answer() {
+        let date = |day| jiff::civil::date(2027, 1, day);
+        let given = |by| Assignment {
+            homework: 1,
+            title: "the week".to_owned(),
+            whom: vec!["Ann".to_owned(), "Bo".to_owned()],
+            given: date(1),
+            by: Some(date(by)),
+            note: None,
+            tasks: Vec::new(),
+        };
+        let report = |from: &str, homework: Option<&str>, title: &str| {
+            let report = Report {
+                report: 1,
+                title: title.to_owned(),
+                homework: homework.map(str::to_owned),
+                from: Some(from.to_owned()),
+                made: date(9),
+                by: None,
+                drills: Vec::new(),
+                questions: Vec::new(),
+                takes: Vec::new(),
+            };
+            (format!("{from}.yaml"), report)
+        };
+        let found = groups(
+            &[
+                report("Ann", Some("2"), "the week"),
+                report("Bo", Some("1"), "the week"),
+                report("Cy", None, "another"),
+            ],
+            &[("1".to_owned(), given(8)), ("2".to_owned(), given(15))],
+        );
+        let words: Vec<String> = found.iter().map(Group::words).collect();
+        assert_eq!(
+            words,
+            [
+                "another: 1 answered",
+                "the week, due 2027-01-08: 1 answered, no report yet from Ann",
+                "the week, due 2027-01-15: 1 answered, no report yet from Bo",
+            ]
+        );
+    }
+
     /// A name is whatever a student typed; on a page it must not become a script.
     #[test]
     fn what_was_typed_stays_text() {
         let report = Report {
             report: 1,
             title: "x".to_owned(),
+            homework: None,
             from: Some("<script>alert(1)</script>".to_owned()),
             made: jiff::civil::date(2027, 1, 1),
             by: None,
@@ -251,10 +407,19 @@ mod tests {
             "<SCRIPT>alert(1)</script> ".to_owned(),
             "another".to_owned(),
         ];
-        let rows = rows(&[("a.yaml".to_owned(), report)], &class);
-        let stands: Vec<String> = rows.iter().map(Row::stands).collect();
+        let given = Assignment {
+            homework: 1,
+            title: "x".to_owned(),
+            whom: class.to_vec(),
+            given: jiff::civil::date(2027, 1, 1),
+            by: None,
+            note: None,
+            tasks: Vec::new(),
+        };
+        let groups = groups(&[("a.yaml".to_owned(), report)], &[("1".to_owned(), given)]);
+        let stands: Vec<String> = groups[0].rows.iter().map(Row::stands).collect();
         assert_eq!(stands, ["no report yet", "not begun"]);
-        let html = page("week <3>", &rows);
+        let html = page("week <3>", &groups);
         assert!(!html.contains("<script>") && html.contains("week &lt;3&gt;"));
     }
 }

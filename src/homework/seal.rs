@@ -61,6 +61,11 @@ pub fn sealed(body: &str) -> String {
     format!("{body}{WORD}{}\n", print(&body))
 }
 
+/// The checksum at the end of a document that is whole.
+pub fn checksum(bytes: &[u8]) -> Option<String> {
+    open_seal(bytes).ok().map(print)
+}
+
 /// The text above the checksum.
 ///
 /// # Errors

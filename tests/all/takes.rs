@@ -134,3 +134,82 @@ fn a_take_of_a_drill_that_is_gone_comes_back_alone() {
     );
     assert!(text(&takes(home.path(), &[])).contains("no takes yet"));
 }
+
+/// The best take of a cell goes along with a report by itself, as a file that a mail carries, and is
+/// named there; whoever wants leaves it at home. An older take of the same cell stays.
+#[test]
+fn a_report_takes_the_kept_take_along() {
+    let home = tempfile::tempdir().expect("a folder");
+    let run = |arguments: &[&str]| {
+        let output = Command::new(env!("CARGO_BIN_EXE_gracerung"))
+            .args(arguments)
+            .env("XDG_DATA_HOME", home.path())
+            .env("XDG_CONFIG_HOME", home.path())
+            .current_dir(home.path())
+            .output()
+            .expect("the program runs");
+        let text = String::from_utf8_lossy(&output.stdout).into_owned();
+        (output.status.code(), text)
+    };
+    let (code, said) = run(&[
+        "assign",
+        "grip-from-d",
+        "--for",
+        "Ann",
+        "--for",
+        "Bo",
+        "-o",
+        "week.yaml",
+    ]);
+    assert_eq!(code, Some(0), "{said}");
+    let takes = home.path().join("gracerung/takes");
+    std::fs::create_dir_all(&takes).expect("a folder");
+    for (name, drill) in [
+        ("2099-01-02-120000-grip", "grip-from-d"),
+        ("2099-01-03-120000-grip", "grip-from-d"),
+        ("2099-01-03-120001-birl", "birl"),
+        ("2001-01-03-120000-grip", "grip-from-d"),
+    ] {
+        let (code, said) = run(&[
+            "render",
+            "grip-from-d",
+            "--repeats",
+            "1",
+            "--force",
+            "-o",
+            "x.wav",
+        ]);
+        assert_eq!(code, Some(0), "{said}");
+        std::fs::rename(home.path().join("x.wav"), takes.join(format!("{name}.wav")))
+            .expect("moved");
+        let about = format!(
+            "{{\"drill\":\"{drill}\",\"stage\":\"full beats\",\"tempo\":\"50\",\"la_hz\":236.0,\"seconds\":10.0}}"
+        );
+        std::fs::write(takes.join(format!("{name}.json")), about).expect("written");
+    }
+    let (code, said) = run(&["report", "week.yaml", "--name", "Ann", "-o", "r.yaml"]);
+    assert_eq!(code, Some(0), "{said}");
+    assert!(
+        said.contains("1 take lies beside it: r-take-1.flac"),
+        "{said}"
+    );
+    let size = std::fs::metadata(home.path().join("r-take-1.flac"))
+        .expect("it is there")
+        .len();
+    assert!(size > 1000 && size <= 2_000_000, "{size}");
+    let text = std::fs::read_to_string(home.path().join("r.yaml")).expect("written");
+    assert!(
+        text.contains("r-take-1.flac") && text.contains("homework: "),
+        "{text}"
+    );
+    let (_, said) = run(&["review", "week.yaml", "r.yaml"]);
+    assert!(said.contains("1 answered, no report yet from Bo"), "{said}");
+    let (_, said) = run(&["report", "week.yaml", "--no-takes", "-o", "s.yaml"]);
+    assert!(!said.contains("beside it"), "{said}");
+    assert!(!home.path().join("s-take-1.flac").exists());
+    let (code, heard) = run(&["listen", "r-take-1.flac", "--la", "236"]);
+    assert!(
+        code != Some(2) && heard.contains("LG"),
+        "what went along is heard: {heard}"
+    );
+}

@@ -318,6 +318,7 @@ fn class(folder: &Path, command: &dyn Fn(&[&str]) -> Command) {
         let report = Report {
             report: 1,
             title: "week 3".to_owned(),
+            homework: None,
             from: Some(format!("student {student}")),
             made: jiff::civil::date(2027, 1, 30),
             by: None,

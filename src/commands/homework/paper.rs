@@ -277,6 +277,7 @@ mod tests {
         let report = Report {
             report: 1,
             title: "week 3".to_owned(),
+            homework: None,
             from: Some(name.to_owned()),
             made: date(2027, 1, 10),
             by: None,

@@ -1,9 +1,10 @@
 //! `report`: what a student sends back.
 
-use super::{drill_of, plain, told, until_of};
+use super::{carried, drill_of, plain, told, until_of};
 use crate::commands::{Failure, Outcome, Ran, needs, open, output, plan, settings};
 use crate::homework::{
-    LARGEST_FILE, Question, Report, goal_in, read_assignment, report_drill, words_of, write_report,
+    LARGEST_FILE, Question, Report, checksum, goal_in, read_assignment, report_drill, words_of,
+    write_report,
 };
 use crate::planning::Digest;
 use crate::settings::keys;
@@ -15,8 +16,9 @@ use std::path::PathBuf;
 #[command(
     after_help = "Examples:\n  gracerung report week3.yaml -o report.yaml\n  \
     gracerung report week3.yaml --name Isla --question \"which finger for the B?\" -o report.yaml\n\n\
-    The report holds what was reached, marks by day and the two commonest faults, and nothing else \
-    about you: a name only as you type it here or in the setting `name`. Nothing is sent anywhere."
+    The report holds what was reached, marks by day and the two commonest faults; the best take of each \
+    cell that you kept with `p` since the homework was given lies beside it as FLAC of at most 2 MB, \
+    unless --no-takes. Nothing else about you goes along: a name only as you type it here or in the setting `name`. Nothing is sent anywhere."
 )]
 pub(crate) struct Arguments {
     /// The homework file.
@@ -31,9 +33,13 @@ pub(crate) struct Arguments {
     /// The words and questions you wrote while practising this homework go along.
     #[arg(long)]
     words: bool,
-    /// A kept take that goes along beside the report: its file's name stands there.
-    #[arg(long, value_name = "FILE")]
+    /// A recording of yours that goes along beside the report, instead of kept takes: its file's name
+    /// stands there.
+    #[arg(long, value_name = "FILE", conflicts_with = "no_takes")]
     take: Vec<PathBuf>,
+    /// Leave the takes that you kept with `p` here; else the best of each cell goes along.
+    #[arg(long)]
+    no_takes: bool,
     /// The report's file.
     #[arg(short, long, value_name = "FILE")]
     output: PathBuf,
@@ -104,6 +110,14 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
                 .map(|name| name.to_string_lossy().into_owned()),
         );
     }
+    if arguments.take.is_empty() && !arguments.no_takes {
+        let names: Vec<String> = assignment
+            .tasks
+            .iter()
+            .map(|task| task.drill.clone())
+            .collect();
+        takes = carried::beside(&arguments.output, &names, from, arguments.force)?;
+    }
     let name = arguments
         .name
         .clone()
@@ -111,6 +125,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let report = Report {
         report: 1,
         title: assignment.title,
+        homework: checksum(&bytes),
         from: (!name.trim().is_empty())
             .then(|| plain("name", name.trim()))
             .transpose()?,
@@ -142,6 +157,15 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             said,
             "  {} you wrote while practising stayed here; --words takes them along",
             wording::count(written, "remark", "remarks")
+        );
+    }
+    if !report.takes.is_empty() {
+        use std::fmt::Write as _;
+        let _ = writeln!(
+            said,
+            "  {} beside it: {}; send them along, or --no-takes leaves them here",
+            wording::count(report.takes.len(), "take lies", "takes lie"),
+            wording::list(&report.takes)
         );
     }
     output::print(&said)?;

@@ -2,9 +2,10 @@
 
 use super::{paper, told};
 use crate::commands::sheet::told_lacking;
-use crate::commands::{Failure, Outcome, Ran, open, output};
+use crate::commands::{Failure, Outcome, Ran, open, output, takes};
 use crate::homework::{
-    HomeworkError, LARGEST_FILE, Row, WhatFile, kind_of, page, read_assignment, read_report, rows,
+    HomeworkError, LARGEST_FILE, Report, Row, WhatFile, checksum, groups, kind_of, page,
+    read_assignment, read_report,
 };
 use crate::sheet::write_pdf;
 use crate::wording::is_unseen;
@@ -13,14 +14,17 @@ use std::path::{Path, PathBuf};
 /// Arguments of `review`.
 #[derive(clap::Args)]
 #[command(after_help = "Examples:\n  gracerung review reports/*.yaml\n  \
-    gracerung review reports/*.yaml -o class.html\n  \
+    gracerung review reports/*.yaml --play Isla\n  gracerung review reports/*.yaml -o class.html\n  \
     gracerung review week3.yaml reports/*.yaml -o class.pdf\n\n\
-    The homework itself may be among the files: whoever it is for and has not answered is named.\n\
+    Reports stand under the homework they answer. The homework itself may be among the files: whoever it is for and has not answered is named.\n\
     Exit 0: all read. Exit 1: some could not be read, or names on paper\n    have characters that the font does not have; each is told.")]
 pub(crate) struct Arguments {
     /// Reports, and the homework they answer.
     #[arg(required = true, value_name = "REPORT")]
     files: Vec<PathBuf>,
+    /// Play the takes that came with this student's report.
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["json", "output"])]
+    play: Option<String>,
     /// Print as JSON.
     #[arg(long)]
     json: bool,
@@ -42,8 +46,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         }
     };
     let mut reports = Vec::new();
-    let mut class: Vec<String> = Vec::new();
-    let mut titles = std::collections::BTreeSet::new();
+    let mut homework = Vec::new();
     let mut broken = 0;
     for file in &arguments.files {
         let read = open::read_bytes(file, LARGEST_FILE).and_then(|bytes| {
@@ -51,8 +54,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             match kind_of(&bytes) {
                 Some(WhatFile::Assignment) => {
                     let assignment = read_assignment(&bytes).map_err(failed)?;
-                    titles.insert(assignment.title);
-                    class.extend(assignment.whom);
+                    homework.push((checksum(&bytes).unwrap_or_default(), assignment));
                 }
                 _ => reports.push((
                     file.display().to_string(),
@@ -66,24 +68,39 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             broken += 1;
         }
     }
-    if reports.is_empty() && class.is_empty() {
+    if reports.is_empty() && homework.is_empty() {
         return Err(Failure(
             "none of the files is a report that reads".to_owned(),
         ));
     }
-    titles.extend(reports.iter().map(|(_, report)| report.title.clone()));
-    let title = titles.into_iter().collect::<Vec<_>>().join(", ");
-    let rows = rows(&reports, &class);
+    if let Some(name) = &arguments.play {
+        return play(name, &reports);
+    }
+    let groups = groups(&reports, &homework);
+    let mut titles: Vec<&str> = groups.iter().map(|group| group.title.as_str()).collect();
+    titles.dedup();
+    let title = titles.join(", ");
     if arguments.json {
+        let rows: Vec<&Row> = groups.iter().flat_map(|group| &group.rows).collect();
         output::print_json(&rows)?;
     } else {
-        output::print(&table(&title, &rows))?;
+        let tables: Vec<String> = groups
+            .iter()
+            .map(|group| table(&group.words(), &group.rows))
+            .collect();
+        output::print(&tables.join("\n"))?;
     }
     let mut lacking = false;
     if let Some((target, form)) = form {
         let bytes = match form {
-            Form::Html => page(&title, &rows).into_bytes(),
+            Form::Html => page(&title, &groups).into_bytes(),
             Form::Pdf => {
+                let several = groups.len() > 1;
+                let mut rows: Vec<Row> =
+                    groups.iter().flat_map(|group| group.rows.clone()).collect();
+                for row in rows.iter_mut().filter(|row| several && !row.missing) {
+                    row.drill = format!("{}, {}", row.homework, row.drill);
+                }
                 let booklet = paper::booklet(&title, &rows);
                 lacking = told_lacking(&booklet) == Outcome::Findings;
                 write_pdf(&booklet).map_err(|error| Failure(error.to_string()))?
@@ -103,6 +120,40 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     } else {
         Outcome::Done
     })
+}
+
+/// Plays the takes that came with a student's report, one after the other.
+fn play(name: &str, reports: &[(String, Report)]) -> Ran {
+    let plain = |name: &str| name.trim().to_lowercase();
+    let own: Vec<&(String, Report)> = reports
+        .iter()
+        .filter(|(_, report)| report.from.as_deref().map(plain) == Some(plain(name)))
+        .collect();
+    if own.is_empty() {
+        let names: Vec<&str> = reports
+            .iter()
+            .filter_map(|one| one.1.from.as_deref())
+            .collect();
+        let near = crate::wording::nearest(name, names.iter().copied())
+            .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+        return Err(Failure(format!("no report is signed `{name}`{near}")));
+    }
+    let mut files = Vec::new();
+    for (report, read) in own {
+        for take in &read.takes {
+            // whatever a report says, a take lies beside it
+            if let Some(take) = Path::new(take).file_name() {
+                files.push(Path::new(report).with_file_name(take));
+            }
+        }
+    }
+    if files.is_empty() {
+        return Err(Failure(format!("no take came with the report of `{name}`")));
+    }
+    for file in &files {
+        takes::play_file(file)?;
+    }
+    Ok(Outcome::Done)
 }
 
 /// What a page can be.
@@ -139,7 +190,16 @@ fn table(title: &str, rows: &[Row]) -> String {
     let (names, drills) = (wide(&who), wide(&drill));
     let indent = " ".repeat(2 + names + 2 + drills + 2);
     let mut text = format!("{title}\n");
+    let mut before: Option<(String, &str)> = None;
     for row in rows {
+        // a student's name stands once
+        let student = (row.who(), row.file.as_str());
+        let name = if before.as_ref() == Some(&student) {
+            String::new()
+        } else {
+            who(row)
+        };
+        before = Some(student);
         let sign = match (row.stuck, row.reached.is_some()) {
             (true, _) => '!',
             (_, true) => '✓',
@@ -153,7 +213,7 @@ fn table(title: &str, rows: &[Row]) -> String {
                 row.lately.clean, row.lately.of
             );
         }
-        let first = format!("{sign} {:names$}  {:drills$}  ", who(row), drill(row));
+        let first = format!("{sign} {name:names$}  {:drills$}  ", drill(row));
         let options = |first: &str| {
             textwrap::Options::new(COLUMNS)
                 .word_separator(textwrap::WordSeparator::AsciiSpace)
@@ -187,7 +247,7 @@ fn cut(name: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::homework::{MarkedDay, Question, Report, ReportedDrill};
+    use crate::homework::{MarkedDay, Question, ReportedDrill, rows};
     use jiff::civil::date;
 
     /// Names as students type them, and reports that never end: eighty columns, and nothing lost
@@ -211,6 +271,7 @@ mod tests {
         let report = Report {
             report: 1,
             title: "week 3".to_owned(),
+            homework: None,
             from: Some("a name\u{7} that its owner never managed to keep short".to_owned()),
             made: date(2027, 1, 10),
             by: None,
