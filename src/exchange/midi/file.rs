@@ -2,7 +2,7 @@
 
 use super::write::text_of;
 use super::{CLICK, LADDER, METRE, MUSIC, STAGE};
-use crate::drill::{LARGEST_FILE, Music, Place, Problem, read_music};
+use crate::drill::{LARGEST_FILE, MOST_BARS, Music, Place, Problem, read_music};
 use crate::exchange::piece::{adopted, counted_by, foreign, ladder_of};
 use crate::rhythm::Metre;
 use crate::units::{Fraction, parse_fraction};
@@ -174,6 +174,13 @@ impl File {
                 Some(last) if last.0 == *tick => last.1 = metre,
                 _ => metres.push((*tick, metre)),
             }
+        }
+        if metres.len() > MOST_BARS {
+            problems.push(adopted(
+                format!("{} changes of metre", metres.len()),
+                format!("only the first {MOST_BARS} are read"),
+            ));
+            metres.truncate(MOST_BARS);
         }
         match metres.first_mut() {
             Some(first) => first.0 = 0,

@@ -154,7 +154,8 @@ fn least(states: &[Vec<State>]) -> f64 {
 fn pickup(played: &[Played], places: &Places, style: Option<Style>) -> i64 {
     let some = &played[..played.len().min(ENOUGH)];
     let full = bar_length(places.first());
-    let step = UNITS / 16;
+    // semiquavers, or what is as much of a longer bar
+    let step = (UNITS / 16).max(full / 32);
     let mut found = (f64::INFINITY, 0);
     for pickup in (0..full).step_by(usize::try_from(step).unwrap_or(1)) {
         let shifted = places.with_pickup(pickup);
