@@ -50,7 +50,7 @@ pub fn excerpt(timeline: &Timeline, clean: &Timeline, spot: &Spot) -> Excerpt {
             EventKind::Sound(sounded) => event.beat + sounded.length,
             _ => event.beat,
         };
-        // What sounds already when the piece begins begins with it.
+        // A note that sounds already when the piece begins is cut to start with it.
         let beat = event.beat.max(from);
         let inside = match event.kind {
             EventKind::Sound(_) => ends > from && event.beat < until,

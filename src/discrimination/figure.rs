@@ -89,7 +89,7 @@ pub(super) fn sounded(event: &Event) -> Option<(Beats, Sounded)> {
     }
 }
 
-/// True for a note with a role other than a gracenote's that separates.
+/// True for a melody note and for a tone inside a movement.
 pub(super) fn is_tone(sounded: &Sounded) -> bool {
     matches!(
         sounded.part,

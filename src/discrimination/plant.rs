@@ -14,13 +14,14 @@ pub const SMALLEST_MS: f64 = 2.0;
 /// A fault takes at most this part of the note that gives its time, so that it is not swallowed.
 /// Chosen: as crowding does.
 const MOST_OF_A_NOTE: f64 = 0.6;
-/// This part of a tone's length is left of it at least. Chosen.
+/// At least this part of a tone's length is left. Chosen.
 const LEFT_OF_A_TONE: f64 = 0.2;
-/// The longest blip and the longest excess of a gracenote, milliseconds. Chosen: more is a note.
+/// The longest blip and the longest excess of a gracenote, milliseconds. Chosen: a longer one is
+/// heard as a note.
 const LONGEST_MS: f64 = 80.0;
-/// The earliest beginning, milliseconds. Chosen: more is another rhythm.
+/// How early a movement begins at most, milliseconds. Chosen: earlier it is another rhythm.
 const EARLIEST_MS: f64 = 150.0;
-/// Where less than this can be planted, there is nothing to search in. Chosen.
+/// A place whose widest fault is smaller, in milliseconds, leaves no range to search in. Chosen.
 const TOO_LITTLE_MS: f64 = 10.0;
 
 /// A place in a timeline where a kind of fault can be planted.
@@ -264,7 +265,7 @@ impl Spot {
 /// and the melody note give and take the time; nothing else moves.
 pub fn plant(timeline: &Timeline, spot: &Spot, size_ms: f64) -> Timeline {
     let size_ms = size_ms.clamp(0.0, spot.widest_ms);
-    // To a microsecond: finer is no frame of any device.
+    // Rounded to a microsecond, which is finer than the frames of any device.
     let size = Millis(Fraction::new((size_ms * 1000.0).round() as i128, 1000));
     let size = size.to_beats(timeline.tempo);
     let mut planted = timeline.clone();

@@ -23,9 +23,10 @@ use statrs::distribution::{ContinuousCDF, Normal};
 
 /// d' at the threshold: Φ(d'/2) is three in four.
 const AT_THRESHOLD: f64 = 1.349;
-/// Answers given by a slip of the finger, a share of all. Chosen: as Watson & Pelli's δ, a little more.
+/// Share of answers that are slips of the finger (Watson & Pelli's δ). Chosen, a little above
+/// theirs.
 const SLIPS: f64 = 0.04;
-/// Beyond this d' a fault is as plain as can be; d' grows in proportion to the size below it.
+/// The largest d'. Below it d' grows in proportion to the size of the fault.
 const PLAIN: f64 = 5.0;
 /// Steps of the grid, octaves of the size.
 const STEP: f64 = 0.125;

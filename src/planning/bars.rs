@@ -12,12 +12,14 @@ use crate::wording;
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
-/// The last so many repetitions of a bar count (chosen: what was mended long ago is no failing).
+/// Repetitions of a bar that count, the last ones (chosen, so that a fault mended long ago counts
+/// no longer).
 const RECENT: u32 = 20;
-/// A bar is to be worked on when it failed so many times and in so large a share of them (chosen).
+/// A bar is to be worked on when it failed at least `OFTEN` times and in at least `SHARE` of its
+/// repetitions (chosen).
 const OFTEN: f64 = 2.0;
 const SHARE: f64 = 0.2;
-/// At most so many bars are named (chosen: nobody works on everything at once).
+/// Bars that are named at most (chosen: nobody works on everything at once).
 const MOST: usize = 3;
 
 /// How a bar went.
@@ -25,10 +27,10 @@ const MOST: usize = 3;
 pub struct BarLine {
     /// Its number; a pickup is 0.
     pub bar: u16,
-    /// Repetitions that said something of it, 20 at most, the last ones.
+    /// Repetitions that were marked or judged, the last ones, 20 at most.
     pub of: u32,
-    /// In how many of them it failed. One that was marked not clean by hand says only that some bar
-    /// failed: each of its bars has its share.
+    /// In how many of them it failed. A repetition marked not clean by hand says only that some bar
+    /// failed, so each of its bars gets an equal share.
     pub failed: f64,
 }
 
@@ -49,11 +51,12 @@ struct Repetition {
     stage: StagePrint,
     /// Bars of the stage with a fault.
     faults: Vec<u16>,
-    /// Not clean, and nothing says where.
+    /// It was not clean, and nothing says in which bar.
     somewhere: bool,
 }
 
-/// What one entry says of a repetition, its measures judged: reading them is most of the work.
+/// What one entry says of a repetition. Its measures are judged once, because reading them is most
+/// of the work.
 #[derive(Debug, Clone)]
 struct Saying {
     id: RecordId,

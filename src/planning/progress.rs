@@ -168,7 +168,7 @@ pub struct Progress {
     pub heard: Vec<Heard>,
     /// What was heard apart; [`progress`] leaves it empty, [`heard_apart`] gives it.
     pub heard_apart: Vec<HeardApart>,
-    /// What there is too little of to say anything; a sentence each.
+    /// A sentence for each figure of which too little is known.
     pub too_little: Vec<String>,
 }
 
@@ -180,8 +180,8 @@ fn median(values: Vec<f64>) -> Option<f64> {
     (!values.is_empty()).then(|| Data::new(values).median())
 }
 
-/// A stage that was marked under a drill's name and that the drill no longer has: it was written
-/// otherwise then.
+/// A stage that was marked under a drill's name and that the drill no longer has, because its music
+/// was changed.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Earlier {
     /// The drill's name.
@@ -190,7 +190,7 @@ pub struct Earlier {
     pub stage: StagePrint,
 }
 
-/// What an earlier stage is called: its name of then is not kept.
+/// What an earlier stage is called, because its name was not kept.
 pub const EARLIER: &str = "as it was written earlier";
 
 /// What marks, measures and stretches of playing come to for some drills, from a day on (all of it
@@ -305,7 +305,7 @@ fn cell_lines(
     from: Date,
     rule: &Rule,
 ) -> Vec<CellLine> {
-    // The plan asks for the highest of a stage alone.
+    // The plan asks only for the highest cleared cell of a stage.
     let highest = cells
         .iter()
         .filter(|(_, found)| found.cleared.is_some())

@@ -1,14 +1,15 @@
 //! What to practise today, and why.
 //!
-//! The rule, a choice of our own and editable in the settings: cold tries come first, because a first
-//! try of the day cannot be had later; each takes one repetition, and together they take at most a
-//! quarter of the time. Then comes homework; then cells that were cleared and are due again; then the cell each drill's climb has come to; then
-//! a drill never played, sparingly. A cell cleared once is not learnt: it is asked for again after a
-//! gap (a day), each time it holds the next gap is longer (twice), and when it fails the gap is the
-//! first again. It fails on a day on which it was not clean and was not held, or on which it fell
-//! apart afterwards: three not clean in a row, which is also when practice suggests a step back. A
-//! cell stands for the slower ones of its stage. That gaps should grow is common
-//! practice; these lengths are chosen, no source.
+//! The rule is a choice of our own and can be changed in the settings. Cold tries come first,
+//! because a first try of the day cannot be had later; each takes one repetition, and together they
+//! take at most a quarter of the time. Then comes homework, then cells that were cleared and are
+//! due again, then the cell that each drill's climb has come to, then, sparingly, a drill that was
+//! never played. A cell cleared once is not learnt, so it is asked for again after a gap of a day.
+//! Each time it holds the next gap is twice as long, and when it fails the gap is a day again. It
+//! fails on a day on which it was not clean and was not held, or on which it fell apart afterwards:
+//! three not clean in a row, which is also when practice suggests a step back. A cell stands for
+//! the slower ones of its stage. That gaps should grow is common practice; these lengths are
+//! chosen, no source.
 
 use super::chances::{Chance, repetitions_needed};
 use super::digest::{CellDays, Digest, day_of};
@@ -51,7 +52,7 @@ pub struct Rule {
     pub first_gap: i32,
     /// How many times longer each next gap is, 1 upward.
     pub growth: f64,
-    /// Days a gap does not grow beyond.
+    /// The longest gap, days.
     pub longest_gap: i32,
     /// Minutes to fill.
     pub minutes: u32,
@@ -125,13 +126,14 @@ pub fn due_again(days: &CellDays, rule: &Rule) -> Option<(Date, i32, bool)> {
             .unwrap_or(Date::MAX)
     };
     let mut days_from = days.days.iter().skip_while(|day| day.day < cleared);
-    // Fallen apart on the very day it was cleared: it is asked for as soon, with another reason.
+    // A cell that fell apart on the day it was cleared is asked for as soon as any, for another
+    // reason.
     let fell = days_from.next().is_some_and(|day| day.fell);
     let (mut gap, mut due, mut failed) = (first, after(cleared, first), fell);
     for day in days_from.filter(|day| day.day > cleared) {
-        // What came clean at the first try, alone, needs no row to show that it holds.
+        // A clean cold try shows by itself that the cell holds; it needs no streak.
         if day.held || (day.cold && !day.fell) {
-            // Held too early it is no proof of a longer gap: only the wait begins anew.
+            // A cell that held before it was due proves no longer gap: the same gap begins anew.
             if day.day >= due && !failed {
                 let longer = (f64::from(gap) * rule.growth.max(1.0)).round() as i32;
                 gap = longer.clamp(first, rule.longest_gap.max(first));
@@ -229,14 +231,14 @@ pub fn today(digest: &Digest, drills: &[Known], due: &[Due], date: Date, rule: &
     ordered(items, rule.order)
 }
 
-/// Nothing was ever cleared: there is nothing to come back to.
+/// True where no cell was ever cleared, so that none can be due again.
 fn is_newcomer(digest: &Digest) -> bool {
     digest.cells().all(|(_, days)| days.cleared.is_none())
 }
 
-/// Fills the minutes that are left with what nobody has to have played before: the stages of the first
-/// drill one after the other, then how each further drill begins, all at the foot of the ladder. The
-/// last is as long as there is time. With `new` at 0 nothing is added.
+/// Fills the minutes that are left with cells that nothing must come before: the stages of the
+/// first drill one after the other, then the first stage of each further drill, all at the foot of
+/// the ladder. The last item is as long as there is time. With `new` at 0 nothing is added.
 fn fill_for_a_newcomer(items: &mut Vec<Item>, drills: &[Known], rule: &Rule) {
     let mut left = rule
         .minutes
@@ -299,8 +301,8 @@ fn cold_items(digest: &Digest, drills: &[Known], date: Date, rule: &Rule) -> Vec
     items.into_iter().map(|(_, item)| item).collect()
 }
 
-/// Cold tries take at most this part of the minutes: a quarter, chosen, so that who comes back after
-/// weeks still climbs.
+/// One minute in this many may go to cold tries: a quarter, chosen so that a player who comes back
+/// after weeks still climbs.
 const COLD_SHARE: u32 = 4;
 
 fn homework_item(digest: &Digest, homework: &Due, date: Date) -> Item {
@@ -334,7 +336,7 @@ fn chance(digest: &Digest, drill: &Known, place: Place) -> f64 {
     })
 }
 
-/// The highest cleared cell of each stage, where it is due; with how far over it is in gaps.
+/// The highest cleared cell of each stage, where it is due, and for how many gaps it has been due.
 fn again_items(digest: &Digest, drill: &Known, date: Date, rule: &Rule) -> Vec<(f64, Item)> {
     let mut items = Vec::new();
     for (stage, planned) in drill.stages.iter().enumerate() {
@@ -377,7 +379,8 @@ fn last_played(digest: &Digest, drill: &Known) -> Option<Date> {
         .max()
 }
 
-/// With fewer marks than this the chance lies anywhere (chosen: ten leave half of all open).
+/// With fewer marks than this the chance is not told (chosen: the interval of ten still spans half
+/// of all chances).
 const TELLING: u32 = 10;
 
 /// How many times it came clean.

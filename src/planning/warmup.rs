@@ -1,9 +1,9 @@
-//! The warm-up before practice, and another before the band; running by itself.
+//! The warm-up before practice, and another before a band plays. Both run by themselves.
 //!
-//! What belongs into a warm-up, its order and its shares are common practice, no source: long tones,
-//! the three gracenotes everything is made of, a scale, doublings, low G with every hole covered. The
-//! band's begins and ends together. Two mornings differ: a number made from the date turns the
-//! choices.
+//! What belongs into a warm-up, its order and its shares are common practice, no source: long
+//! tones, the three gracenotes everything is made of, a scale, doublings, low G with every hole
+//! covered. A band's is about beginning and ending together. Two mornings differ, because a number
+//! made from the date turns the choices.
 
 use super::chances::Chance;
 use super::digest::Digest;
@@ -118,7 +118,7 @@ const ATTACKS: [&str; 2] = [
     "{g}e2 {gcd}c {e}A|{g}B {d}G {gAd}A2|",
 ];
 
-/// Changes that move fingers both ways, each its own bar pattern.
+/// Changes of note that move fingers both ways: a name and the two notes.
 const CROSSINGS: [(&str, &str, &str); 5] = [
     ("low A to D", "A", "d"),
     ("B to E", "B", "e"),
@@ -135,7 +135,7 @@ const TUNES: [&str; 4] = [
     "{g}G2 {d}G A|{g}B2 {d}B d|{g}e2 {a}e d|{g}B4|",
 ];
 
-/// What a day's number chooses of so many, differing from one day to the next.
+/// Which of `of` choices a day has; the next day has another.
 fn turn(date: Date, which: i64, of: usize) -> usize {
     let day = i64::from(
         Date::constant(2000, 1, 1)
@@ -145,10 +145,11 @@ fn turn(date: Date, which: i64, of: usize) -> usize {
     usize::try_from((day + which).rem_euclid(of.max(1) as i64)).unwrap_or(0)
 }
 
-/// The cleared cells of a drill a fifth below its highest: the easy ones.
+/// An easy cell of a drill: its last stage with a cleared cell, at the slowest tempo of at least
+/// four fifths of the quickest cleared one.
 fn easy(digest: &Digest, drill: &Known) -> Option<(usize, Bpm)> {
     let stages = drill.stages.iter().enumerate().rev();
-    // an opened movement is no easy one to warm up with: its lengths are work
+    // the lengths of an opened movement are too hard to warm up with
     stages
         .filter(|(_, planned)| !planned.is_opened())
         .find_map(|(stage, planned)| {
@@ -184,16 +185,16 @@ fn worst(digest: &Digest, drill: &Known) -> Option<f64> {
 /// A part of a warm-up before its length is known.
 struct Part {
     step: WarmStep,
-    /// Its share of the time, beside the others'.
+    /// Its weight where the time is shared out.
     share: u32,
-    /// What is left out last where the time is short: 0.
+    /// Where the time is short the highest rank is left out first, and 0 never.
     rank: u32,
 }
 
-/// A part is worth no less, seconds: a bar of count-in and two of music at the slowest (chosen).
+/// The shortest part, seconds: a bar of count-in and two of music at the slowest (chosen).
 const SHORTEST: u32 = 12;
 
-/// Calm: a crotchet is a second, so that tones are counted by the click.
+/// A calm tempo, crotchets a minute: each lasts a second, so that tones are counted by the click.
 const CALM: i128 = 60;
 
 fn part(purpose: Purpose, says: impl Into<String>, music: &str, (share, rank): (u32, u32)) -> Part {
@@ -279,7 +280,7 @@ fn crossing(digest: &Digest, drills: &[Known], date: Date) -> Part {
     part
 }
 
-/// Two movements that were cleared, other ones on another day.
+/// Two cleared movements; another day has others.
 fn movements(digest: &Digest, drills: &[Known], date: Date) -> Vec<Part> {
     let mut cleared: Vec<(&Known, (usize, Bpm))> = drills
         .iter()
@@ -301,7 +302,7 @@ fn movements(digest: &Digest, drills: &[Known], date: Date) -> Vec<Part> {
         .collect()
 }
 
-/// The gracenotes of high G, D and E, another first on another day.
+/// The gracenotes of high G, D and E; another day begins with another.
 fn gracenotes(date: Date, how: &str) -> impl Iterator<Item = Part> {
     (0..3).map(move |which| {
         let (name, music) = GRACENOTES[turn(date, which, 3)];
@@ -407,7 +408,7 @@ pub fn warm_up(digest: &Digest, drills: &[Known], date: Date, asked: &Asked) -> 
             None => break,
         };
     }
-    // What is over the shortest of each is shared out.
+    // The time beyond the shortest length of each part is shared out.
     let over = total.saturating_sub(fixed(&parts) + free(&parts) * SHORTEST);
     let shares: u32 = parts.iter().map(|part| part.share).sum();
     for part in parts.iter_mut().filter(|part| part.share > 0) {

@@ -61,7 +61,8 @@ fn groups(context: Context) -> Groups {
     let mut groups = Groups::new();
     for movement in Movement::all().filter(|movement| movement.family() != Family::Figure) {
         for schools in ways(movement) {
-            // Not `resolve`: what is played instead of a movement is not asked for.
+            // `own_or_fault` and not `resolve`, because what is played instead of a movement does not
+            // matter here.
             let Ok(resolved) = own_or_fault(movement, context, &schools) else {
                 continue;
             };

@@ -1,6 +1,6 @@
 //! Why a movement is not played in a context, in sentences without a full stop.
 //!
-//! Knows the catalogue and the chart of fingers; what is played instead is not its matter.
+//! Knows the catalogue and the chart of fingers; knows nothing of what is played instead.
 
 use super::catalogue::{Family, Movement, ReadForm};
 use super::context::Context;

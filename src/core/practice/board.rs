@@ -16,7 +16,8 @@ pub enum CellStatus {
     Closed,
     /// To be climbed: the cells before it are clear or passed.
     Open,
-    /// Counts as done because a later cell was cleared in free play; looks different from clear.
+    /// It counts as done because a later cell was cleared in free play. It is shown otherwise than
+    /// a clear cell.
     Passed,
     /// Cleared by enough clean repetitions in a row.
     Clear,
@@ -29,11 +30,11 @@ pub struct Cell {
     pub key: CellKey,
     /// What it is.
     pub status: CellStatus,
-    /// Clear only with the help of assumed marks; looks different.
+    /// It is clear only with the help of assumed marks, and is shown otherwise.
     pub assumed: bool,
-    /// It is held only after a clean cold try.
+    /// It needs a clean cold try to be held.
     pub asked_cold: bool,
-    /// Whether it is; looks different from clear.
+    /// Whether it is held. A held cell is shown otherwise than a clear one.
     pub held: Held,
     /// The day of its last cold try, counted from 1970.
     pub last_cold: Option<i64>,
@@ -131,8 +132,8 @@ impl Board {
         if self.is_done(place) {
             return CellStatus::Passed;
         }
-        // What is done reaches all that lies before it, so the highest before it of each stage
-        // speaks for the rest. Stages may end at different tempi, so each is asked.
+        // A done cell reaches every cell before it, so of each stage only the highest cell before
+        // this one is asked. Stages may end at different tempi, so every stage is asked.
         let stages = plan.stages.iter().enumerate().take(place.0 + 1);
         let before_done = stages
             .filter_map(|(stage, planned)| {
@@ -157,9 +158,9 @@ impl Board {
     }
 }
 
-/// The cleared cells that count. One cleared in free play does by itself. One that was climbed
-/// does unless a cell it was climbed over was un-cleared since: what that opened is closed and
-/// keeps its marks. A rung or stage put in since was never cleared, so it takes nothing away.
+/// The cleared cells that count. A cell cleared in free play counts by itself. A cell that was
+/// climbed counts unless a cell it was climbed over was un-cleared since; then it is closed and
+/// keeps its marks. A rung or stage that was put in since was never cleared, so it closes nothing.
 fn counted(plan: &Plan, history: &History) -> Vec<Place> {
     let mut placed: Vec<Place> = Vec::new();
     let mut climbed: Vec<(Place, Option<Order>)> = Vec::new();

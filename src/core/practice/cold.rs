@@ -1,10 +1,10 @@
 //! The cold try: the first repetition of a day, without reference and without run-up, and what it
 //! says of a cell.
 //!
-//! Five clean in a row after twenty others is not owning it: what was cleared yesterday is *held*
-//! when its first try on another day is clean. That first tries on another day tell more than the
-//! last ones of a session is common practice; which cells are asked and how is chosen. Knows tries
-//! and marks; knows no journal, no session and no clock.
+//! Five clean in a row after twenty other tries do not show that a cell is learnt. A cleared cell
+//! is *held* when its first try on another day is clean. That first tries on another day tell more
+//! than the last ones of a session is common practice; which cells are asked and how is chosen.
+//! Knows tries and marks; knows no journal, no session and no clock.
 
 use super::StagePrint;
 use super::cell::CellKey;
@@ -13,7 +13,7 @@ use super::rung::{Rung, reaches};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 
-/// Of the rungs of a stage in real time every so many-th is asked cold.
+/// In a stage in real time one rung in this many is asked cold.
 const EVERY: usize = 4;
 
 /// True for a rung, counted from 0, that is asked cold: the top of its stage, and in real time
@@ -156,7 +156,7 @@ mod tests {
         assert!(asked(0, true).is_empty());
     }
 
-    /// Held on the day it was cleared it would be what five in a row say already.
+    /// A try on the day of clearing says no more than the five in a row that cleared the cell.
     #[test]
     fn a_try_of_another_day_decides_and_the_last_of_them() {
         let (clean, not) = (Some(Mark::Clean), Some(Mark::NotClean));
@@ -209,7 +209,7 @@ mod tests {
             candidate(3, 56, Held::No, None),
         ];
         assert_eq!(next(&two), Some((3, "62".to_owned())));
-        // What failed yesterday lets the other go first.
+        // A cell whose cold try failed yesterday comes after one that was not tried for longer.
         let turned = [two[0], candidate(3, 62, Held::No, Some(20))];
         assert_eq!(next(&turned), Some((0, "80".to_owned())));
         let held = candidate(3, 80, Held::Said, Some(20));

@@ -47,7 +47,7 @@ fn tried(journal: &[Entry]) -> Vec<(u64, bool)> {
         .collect()
 }
 
-/// Five in a row after twenty is not owning it: clear is not held.
+/// Five clean in a row after twenty other tries clear a cell and do not hold it.
 #[test]
 fn the_first_try_of_another_day_holds_a_cell() {
     let mut practice = a_day_later();

@@ -1,5 +1,5 @@
-//! What the ear can tell apart: the kinds of difference between a clean movement and one with a
-//! fault, and what a minute of telling them apart came to.
+//! Kinds of difference between a clean movement and one with a fault, and the result of a minute of
+//! telling them apart.
 //!
 //! Knows no sound and no timeline.
 
@@ -15,7 +15,7 @@ pub enum Difference {
     Unlike,
     /// One gracenote is too long.
     Long,
-    /// The movement begins and ends early, all of it by the same time.
+    /// The whole movement is early, every note by the same time.
     Early,
     /// A note sounds between two notes because the fingers do not cross together.
     Blip,

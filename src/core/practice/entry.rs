@@ -48,7 +48,7 @@ pub enum By {
     Pedal,
     /// The microphone's verdict.
     Ear,
-    /// Nobody: hands-free, nothing else was said.
+    /// Nobody: in hands-free practice an unmarked repetition is assumed clean.
     Assumed,
 }
 

@@ -101,9 +101,10 @@ pub enum Event {
         /// When.
         at: Moment,
     },
-    /// What sounds is cut short: a seek, a lost device, the repetition begun again.
+    /// The repetition that sounds is cut short: by a seek, by a lost device, or because it begins
+    /// again.
     Cut,
-    /// The computer was late with the sound: what sounds takes no mark.
+    /// The computer was late with the sound, so the repetition that sounds takes no mark.
     SoundLost,
     /// Sound stops and will go on.
     Paused {

@@ -186,7 +186,7 @@ impl CellHistory {
         let last = at == self.log.len();
         self.log.insert(at, (order, line));
         match was_at {
-            // Stored now, and still where it stood: nothing it says changes.
+            // The record is stored now and keeps its place, so what it says does not change.
             Some((before, old)) if before == at => self.rename(old, order),
             None if last => self.apply(order, line),
             _ => self.fold_again(),

@@ -7,9 +7,9 @@ use crate::drill::{Drill, Stage, StageKind};
 pub use crate::drill::{LadderError, Step, lengths_down, rungs};
 use crate::units::Bpm;
 
-/// Every stage's rungs, low to high. A stage ends where it is worth practising to; what comes after
-/// an opening begins at its tempo, because below it the movement was closed up already. No stage is
-/// without a rung.
+/// Every stage's rungs, low to high. A stage ends at the highest tempo that it is worth practising
+/// at. What comes after an opening begins at the opening's tempo, because below it the movement was
+/// closed up already. No stage is without a rung.
 pub fn climbs(drill: &Drill) -> Vec<Vec<Rung>> {
     let (from, to) = (drill.ladder.from(), drill.ladder.to());
     let tempi = drill.ladder.rungs();

@@ -57,7 +57,7 @@ pub(super) struct Visit {
     pub(super) freely: bool,
     /// The cell was clear when the stay began.
     pub(super) was_clear: bool,
-    /// N clean in a row lead on although the cell was clear already.
+    /// The needed clean ones in a row lead on, although the cell was clear already.
     pub(super) leads_on: bool,
     /// The first repetition that can belong to it.
     pub(super) first: u64,
@@ -85,7 +85,7 @@ pub(super) struct Session {
     pub(super) assumed_in_a_row: u32,
     /// The cold try of this session and its cell.
     pub(super) cold: Option<(u64, CellKey)>,
-    /// Slips before this repetition have stopped play once and do not again.
+    /// Slips before this repetition have stopped play already and do not stop it again.
     pub(super) slips_from: u64,
     /// The place that was last written down.
     pub(super) written_place: Option<CellKey>,

@@ -12,7 +12,7 @@ use super::session::{Phase, Reason, Session, Visit};
 /// How many not-clean repetitions in a row suggest a step back.
 pub const NOT_CLEAN_IN_A_ROW: u32 = 3;
 
-/// What was played so shortly before a repetition is a run-up to it, also over midnight,
+/// Anything played within this time before a repetition is a run-up to it, also over midnight,
 /// milliseconds. Three hours, chosen: fingers are cold again after a night and not after a pause.
 const RUN_UP_MS: i64 = 3 * 3600 * 1000;
 
@@ -337,7 +337,8 @@ impl State {
         {
             return Some((open, Some(Reason::Return)));
         }
-        // One try, then on; where it was not clean the player may want to stay.
+        // A cell is tried cold once and play moves on; after a try that was not clean the player
+        // may want to stay.
         let stays = self.cold_said() == Some(Mark::NotClean) && self.streak() < self.plan.needed();
         if ((self.plan.advance == Advance::ByItself && !stays) || session.advance_asked)
             && let Some(next) = self.named()

@@ -102,7 +102,8 @@ impl WrittenLength {
     /// stands, so that the names of its notes and the fingerprints of its cells stay the same; what
     /// is printed is [`super::write_bar`].
     pub fn tied(part_of_semibreve: Fraction) -> Vec<Self> {
-        // Every stage of every drill asks this many times: whole numbers and no fractions.
+        // Every stage of every drill calls this many times, so it counts in whole numbers and not
+        // in fractions.
         let Some(mut left) = in_smallest(part_of_semibreve) else {
             return Vec::new();
         };

@@ -24,7 +24,7 @@ pub fn written_text(music: &Music, schools: &Schools) -> String {
 /// A group with what is written of it.
 fn written_group(group: &Group, id: NoteId, context: Context, schools: &Schools) -> ScoreGroup {
     match group {
-        // One gracenote is itself, whatever it is called; in a longer group a name may hold a part.
+        // A single gracenote needs no name; in a longer group the name may say that a part is held.
         Group::Spelled(gracenotes) if gracenotes.len() == 1 => {
             let mut group = parts(&[Part::separating(gracenotes[0].note)], id);
             for part in &mut group.parts {

@@ -26,7 +26,8 @@ fn render(mix: &mut Mix, frames: usize) -> Vec<f32> {
     samples
 }
 
-/// Cosine and sine of each frame's turn: the discrete Fourier transform of a window needs no other.
+/// Cosine and sine of each frame's angle: the discrete Fourier transform of a window needs no
+/// others.
 fn turns() -> Vec<(f64, f64)> {
     (0..WINDOW)
         .map(|n| (TAU * n as f64 / WINDOW as f64).sin_cos())

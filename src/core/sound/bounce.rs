@@ -1,4 +1,4 @@
-//! The same player into a WAV file, as fast as the machine can.
+//! The player of timelines writes a WAV file, as fast as the machine can.
 //!
 //! Writes to anything that can be written and sought; knows no file system.
 
@@ -14,7 +14,7 @@ use std::sync::Arc;
 /// What is bounced.
 #[derive(Debug, Clone)]
 pub struct Bounce {
-    /// What is played. Its tempo holds; its rate does not matter.
+    /// What is played, at its own tempo and at the rate of the file.
     pub timeline: Arc<Timeline>,
     /// How many repetitions; count-in and breath are added.
     pub repetitions: u64,

@@ -77,7 +77,7 @@ impl Levels {
     }
 }
 
-/// At most 1, so that the mix cannot clip; what is no number is silent.
+/// A level is at most 1, so that the mix cannot clip. A level that is no number is silent.
 fn held(gain: Gain) -> Gain {
     Gain(if gain.0.is_nan() {
         0.0

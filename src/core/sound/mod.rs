@@ -1,4 +1,4 @@
-//! What is heard: the voices, their mix, the one player of timelines, and the same into a file.
+//! Sound: the voices, their mix, and the one player of timelines, for a device or into a file.
 //!
 //! Knows samples, frames and timelines. Knows no device, no thread, no file system and no clock:
 //! whoever asks for frames gets the next ones.

@@ -36,7 +36,7 @@ pub enum Entry {
 /// A timeline on its way to the player.
 #[derive(Debug, Clone)]
 pub struct Load {
-    /// What is to be played. Its tempo holds; its rate does not matter, the player has its own.
+    /// What is to be played, at its own tempo and at the player's rate.
     pub timeline: Arc<Timeline>,
     /// The sender's name for it; reports carry it.
     pub serial: u64,
@@ -85,13 +85,14 @@ pub enum Command {
 #[derive(Debug, Clone)]
 pub struct Timed {
     /// The frame; one that is past (0, say) means as soon as possible, at most 64 frames later.
-    /// Commands act in the order they were sent: one for a later frame holds back those behind.
+    /// Commands act in the order they were sent: one for a later frame holds back those sent after
+    /// it.
     pub at: Frames,
     /// What to do.
     pub command: Command,
 }
 
-/// What the player says it does. Frames count from the player's first frame on, played or silent.
+/// What the player reports. Frames count from the player's first frame on, played or silent.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Report {
     /// A timeline took over, or playing began: from `frame` on, beat 0 (the first click of the
@@ -141,7 +142,7 @@ pub enum Report {
     Paused(Frames),
     /// Playing stopped, by command or after the repetitions asked for.
     Stopped(Frames),
-    /// The ring was full and so many reports before this one are lost. Later ones carry their
-    /// whole place, so the reader is right again with the next bar.
+    /// The ring was full and this many reports before this one are lost. Each report carries its
+    /// whole place, so the next bar sets the reader right.
     Missed(u32),
 }

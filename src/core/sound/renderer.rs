@@ -45,8 +45,8 @@ pub struct Renderer {
     pending: Option<Load>,
     /// The note of the chanter line, also while the plan keeps it silent, and its repetition.
     line: Option<(Note, u64)>,
-    /// The first cycle that is not played any more; where everything fades before it, and where
-    /// it would begin.
+    /// `last` is the first cycle that is no longer played. `end` has the frame of the fade before
+    /// it and the frame at which it would begin.
     last: Option<u64>,
     end: Option<(u64, u64)>,
     fading: bool,
@@ -197,7 +197,7 @@ impl Renderer {
         self.handed = 0;
     }
 
-    /// Lives through the moments whose frame has come.
+    /// Sounds and reports the moments whose frame has come.
     fn live(&mut self) {
         while self.running {
             if let Some((fade, end)) = self.end {
@@ -246,7 +246,7 @@ impl Renderer {
         }
     }
 
-    /// A waiting timeline takes over at the bar line that has come, when it waits for this one.
+    /// Lets a waiting timeline take over if it waits for the bar line that has come.
     fn swap_at_line(&mut self) -> bool {
         let Some(playing) = &self.playing else {
             return false;
@@ -307,7 +307,7 @@ impl Renderer {
         !leaves && self.last != Some(repetition)
     }
 
-    /// Says from where on the timeline stands as it does, and finds where playing ends.
+    /// Reports the origin that the timeline has from this frame on, and finds where playing ends.
     fn report_taken(&mut self) {
         if let Some(playing) = &self.playing {
             self.end = self.last.map(|last| {
@@ -325,7 +325,8 @@ impl Renderer {
         }
     }
 
-    /// Says that the repetition now playing is void: it has begun and not reached its closing note.
+    /// Reports that the repetition now playing is void, where it has begun and not reached its
+    /// closing note.
     fn report_cut(&mut self, at: Fraction) {
         if let Some(playing) = &self.playing
             && !playing.counting_in

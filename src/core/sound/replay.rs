@@ -91,7 +91,7 @@ fn repetition(timeline: &Arc<Timeline>, tuning: Tuning, rate: SampleRate) -> (Ve
         reference: ReferencePlan::Every,
         clicks: ClickPlan::Every,
     };
-    // the second one: what sounds before it is the breath of the first
+    // the second cycle, because only the breath of the first sounds before it
     let per_beat = rate.frames_per_beat(timeline.tempo).to_f64().unwrap_or(0.0);
     let first = (timeline.cycle_start(1).to_f64() * per_beat).round() as usize;
     let length = (timeline.repetition.to_f64() * per_beat).round() as usize;
@@ -99,7 +99,7 @@ fn repetition(timeline: &Arc<Timeline>, tuning: Tuning, rate: SampleRate) -> (Ve
     let mut samples = vec![0.0; first + length];
     bounce.samples().fill(&mut samples);
     samples.drain(..first - before);
-    // what still sounds of the repetition before is not this one's
+    // what sounds here still belongs to the repetition before
     let quiet = before.saturating_sub(opening(timeline, per_beat));
     samples[..quiet].fill(0.0);
     (samples, before)

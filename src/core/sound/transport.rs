@@ -86,7 +86,7 @@ impl Playing {
             beat = Beats::ZERO;
         }
         if !counting_in && beat >= playing.timeline.cycle {
-            // Not the same place in a shorter music: its next cycle begins.
+            // The new music is shorter and has no such place, so its next cycle begins.
             playing.cycle += 1;
             beat = Beats::ZERO;
         }

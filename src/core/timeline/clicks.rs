@@ -5,7 +5,7 @@ use crate::rhythm::{Click, ClickWeight, Metre, Subdivision};
 use crate::score::Score;
 use crate::units::{Beats, Fraction};
 
-/// What clicks are counted by: a metre, and a place where one of its bars begins.
+/// The grid that clicks stand on: a metre, and a place where one of its bars begins.
 #[derive(Clone, Copy)]
 pub(super) struct Grid {
     metre: Metre,
@@ -13,7 +13,7 @@ pub(super) struct Grid {
 }
 
 impl Grid {
-    /// That of a score whose metre stays: the first downbeat stands after the pickup.
+    /// The grid of a score whose metre stays the same: the first downbeat stands after the pickup.
     pub(super) fn of(score: &Score) -> Self {
         Self {
             metre: score.metre,
@@ -53,8 +53,8 @@ impl Grid {
     }
 }
 
-/// Clicks of a cycle whose metre changes: each bar is counted by its own. In the breath they lead to
-/// the next repetition's first bar.
+/// Clicks of a cycle whose metre changes: each bar is counted by its own metre. In the breath they
+/// lead to the first bar of the next repetition.
 pub(super) fn clicks_by_bar(score: &Score, subdivision: Subdivision, cycle: Beats) -> Vec<Event> {
     let mut events = Vec::new();
     let mut counted = |from: Beats, to: Beats, metre: Metre, downbeat: Beats| {
@@ -82,7 +82,7 @@ pub(super) fn clicks_by_bar(score: &Score, subdivision: Subdivision, cycle: Beat
 /// count, one bar more.
 pub(super) fn count_in_length(score: &Score) -> Beats {
     if score.metre.is_free() {
-        // nothing is counted: room for the gracenotes before the first note
+        // no clicks are counted here: a beat leaves room for the gracenotes before the first note
         return Beats::ONE;
     }
     let bar = score.metre.bar();

@@ -1,4 +1,4 @@
-//! Too little time for a movement: the one place where its parts shrink.
+//! The one place where the parts of a movement shrink because there is too little time for them.
 
 use crate::movement::Lengths;
 use crate::units::{Beats, Fraction};

@@ -15,7 +15,7 @@ pub struct Timeline {
     pub tempo: Bpm,
     /// How bars are counted.
     pub metre: Metre,
-    /// The metre is another further on: which beat it is, the clicks say.
+    /// The metre changes within the repetition, so only the clicks say which beat of the bar it is.
     pub changes_metre: bool,
     /// Clicks of the count-in, beats from its first click, sorted. Gracenotes that begin the first
     /// note before its beat stand here too.
@@ -47,8 +47,8 @@ pub struct Event {
     pub beat: Beats,
     /// What happens.
     pub kind: EventKind,
-    /// Belongs to the repetition that follows: gracenotes before its first note. Left out where
-    /// no repetition follows.
+    /// True for gracenotes before the first note of the repetition that follows. They are left out
+    /// where no repetition follows.
     pub ahead: bool,
 }
 

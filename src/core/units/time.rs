@@ -99,17 +99,18 @@ impl Serialize for Beats {
     }
 }
 
-/// The part of a beat that all lengths of some music are whole numbers of, as the number of such
-/// parts in a beat. Places and sums of lengths then have no smaller part.
+/// The largest part of a beat of which every length in some music is a whole multiple, as the
+/// number of such parts in a beat. Places and sums of lengths are whole multiples of it too.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct CommonPart(i128);
 
 impl CommonPart {
-    /// So fine that every note value and tuplet of a tune is far above it, and so coarse that exact
-    /// frames of any place are far from the end of 128 bits.
+    /// The most parts in a beat. Every note value and tuplet of a tune needs far fewer, and with so
+    /// many the exact frame of any place still fits into 128 bits.
     const MOST: i128 = 1 << 40;
 
-    /// Takes a length in; false, with nothing changed, where the common part would be too fine.
+    /// Takes a length in. Gives false and changes nothing where the common part would become too
+    /// fine.
     #[must_use]
     pub fn take(&mut self, length: Beats) -> bool {
         let own = *length.0.denom();

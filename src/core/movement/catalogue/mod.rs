@@ -85,7 +85,7 @@ pub(super) struct Form {
     replaced: Option<&'static str>,
 }
 
-/// From these notes, to those: these parts.
+/// The form with these parts, from these notes to those.
 const fn form(from: &'static str, to: &'static str, parts: &'static str) -> Form {
     Form {
         from,

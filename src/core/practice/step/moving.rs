@@ -21,7 +21,8 @@ impl State {
         self.session = Some(Session::new(id));
         let known = place.filter(|cell| self.plan.stage_of(*cell).is_some());
         if let Some(cell) = known.or_else(|| self.first_open()) {
-            // A cell that is clear already leads on after N more, so that nobody is stuck there.
+            // A cell that is clear already leads on after the needed clean ones in a row, so that
+            // nobody is stuck there.
             self.enter(cell, Reason::Chosen);
             if let Some(visit) = self
                 .session
@@ -66,7 +67,7 @@ impl State {
         self.leave_offers();
     }
 
-    /// What was offered is no longer: the cell is another, or the slips were taken back.
+    /// Withdraws the offers, because the cell is another or the slips were taken back.
     pub(super) fn leave_offers(&mut self) {
         if let Some(session) = &mut self.session
             && session.phase == Phase::Offering
@@ -75,7 +76,8 @@ impl State {
         }
     }
 
-    /// At a bar line play stops where the last three were not clean: errors are not drilled.
+    /// Stops play at a bar line where the last three were not clean, so that errors are not
+    /// drilled.
     pub(super) fn bar(&mut self, at: Moment, records: &mut Vec<Record>) {
         if !self.stops_soon() {
             return;
@@ -114,8 +116,8 @@ impl State {
         self.write_place(at, records);
     }
 
-    /// How long sound ran, by the clock that never jumps: between two moments of the other a lid may
-    /// have been closed, or the clock been set.
+    /// How long sound ran, by the clock that never jumps. Between two moments of the other clock a
+    /// lid may have been closed or the clock been set.
     pub(super) fn heard_until(&mut self, at: Moment) -> Option<String> {
         let since = self.session.as_mut()?.sounds_since.take()?;
         let heard_ms = at.heard_ms.saturating_sub(since).max(0);

@@ -29,7 +29,7 @@ impl State {
         match self.move_to_come() {
             Some((upcoming, Some(reason))) if upcoming == cell => self.enter(cell, reason),
             _ if self.cell() == Some(cell) => {}
-            // Something else sounds than was to come: what sounds is true.
+            // Another cell sounds than the one that was to come; the one that sounds counts.
             _ => self.enter(cell, Reason::Chosen),
         }
         let closed_cell = self.status(cell) == CellStatus::Closed;
@@ -61,7 +61,7 @@ impl State {
         self.write_place(at, records);
     }
 
-    /// What sounds is void, unless its closing note was heard.
+    /// Makes the repetition that sounds void, unless its closing note was heard.
     pub(super) fn cut(&mut self) {
         if let Some(session) = &mut self.session
             && let Some(sounding) = session.sounding.take()
@@ -70,8 +70,8 @@ impl State {
         }
     }
 
-    /// What sounds goes on and takes no mark: what the player was to follow, or what was heard of
-    /// him, has a hole.
+    /// The repetition that sounds goes on and takes no mark, because sound was lost: the player's
+    /// or the sound that he was to follow.
     pub(super) fn lose_sound(&mut self) {
         if let Some(sounding) = self.session.as_mut().and_then(|one| one.sounding.as_mut())
             && !std::mem::replace(&mut sounding.late, true)

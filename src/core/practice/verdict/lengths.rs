@@ -9,8 +9,8 @@ use super::{Fault, FaultKind, HEAVIEST, Thresholds, weight};
 use crate::chanter::Note;
 use crate::practice::measurement::{Measurement, NoteMeasure, Part};
 
-/// A drill may ask for gracenotes near what is too long: one is too long only beyond so many times
-/// its length in the timeline. Chosen.
+/// A drill may ask for gracenotes that are nearly too long. A gracenote is never too long below
+/// this many times its length in the timeline. Chosen.
 const TOO_LONG_SHARE: f64 = 1.5;
 /// Where the timeline itself gives a tap less than the shortest, or more than the longest, this share
 /// of its length is the limit (and as many times its length). Chosen.
@@ -134,7 +134,7 @@ impl Scene<'_> {
                 limit: Some(limits.tone_shortest_ms),
                 ..self.fault(
                     FaultKind::Swallowed,
-                    // at 0 ms as heavy as one that was not heard at all
+                    // a tone of 0 ms weighs as much as one that was not heard at all
                     1.0 + (HEAVIEST - 2.0)
                         * (1.0 - length / limits.tone_shortest_ms).clamp(0.0, 1.0),
                     format!("{} and can hardly be heard; give it time", of_model()),

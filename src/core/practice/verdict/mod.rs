@@ -7,10 +7,10 @@
 //! # Which fault is named
 //! One fault for one thing that went wrong. A note not heard, or another in its place, is judged no
 //! further. A tone is measured by its length in the timeline first, and against its like only where
-//! neither is crushed or dragged: half a length and unlike its twin is a crushed tone. A landing that
-//! a long note before it pushed is that long note; of the tone just before a late landing, which only
-//! waited for it, nothing is said. Notes off their place while the tempo runs are the tempo, measured
-//! from its own line.
+//! neither is crushed or dragged: half a length and unlike its twin is a crushed tone. Where a long
+//! note pushed the landing after it, only the long note is told. Nothing is said of the tone just
+//! before a late landing, because it only waited for it. Notes off their place while the tempo runs
+//! are the tempo, measured from its own line.
 
 mod lengths;
 mod limits;

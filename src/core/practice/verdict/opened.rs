@@ -16,7 +16,7 @@ pub(super) fn judge(
     rung_ms: f64,
 ) {
     let is_tone = |note: &NoteMeasure| {
-        // one that the movement holds long anyway is no tone of the opening
+        // a tone that the movement holds long anyway does not belong to the opening
         note.part == Part::Tone && (note.expected_ms - rung_ms).abs() < 1.0
     };
     let of_tone = |fault: &Fault| {

@@ -1,7 +1,7 @@
 //! When notes came: landings on the click, movements begun early or late, pointing, evenness.
 //!
-//! What moved is blamed and nothing else. A landing that a long gracenote or a dragged tone before
-//! it pushed is that fault and no second one, and a tempo that runs is told as that and not as one
+//! Only the note that moved is blamed. A landing that a long gracenote or a dragged tone before it
+//! pushed is that fault and no second one, and a tempo that runs is told as that and not as one
 //! early note after the other.
 
 use super::words::{bar_words, spoken, the};
@@ -136,7 +136,7 @@ fn pointing(measured: &Measurement, melody: &[Melody], number: usize, limit: f64
     }
     let dot_first = first >= POINTED * second && by < 0.0;
     let cut_first = second >= POINTED * first && by > 0.0;
-    // where what follows moved with it, nothing is round
+    // where the notes that follow moved with it, the pointing is as written
     let next_off = next.and_then(|next| next.offset).unwrap_or(0.0);
     let together = (next_off - own.offset?).abs() <= limit && next.is_some();
     if together || !(dot_first || cut_first) {

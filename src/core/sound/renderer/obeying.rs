@@ -130,7 +130,7 @@ impl Renderer {
         self.running = false;
         self.line = None;
         if let Some(load) = self.pending.take() {
-            // Nothing plays now, so what was to come later comes now.
+            // Nothing plays now, so the waiting timeline takes over at once.
             self.take_over(load, Fraction::from_integer(i128::from(self.frame)));
         }
         if home && let Some(playing) = &mut self.playing {

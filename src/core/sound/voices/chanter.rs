@@ -33,7 +33,7 @@ fn row(instrument: Instrument) -> usize {
     usize::from(instrument == Instrument::PipeChanter)
 }
 
-/// The chanter voice: two mouths that take turns, each with every note of both chanters.
+/// The chanter voice: two sources of tone that crossfade, each with every note of both chanters.
 pub(in crate::sound) struct Chanter {
     mouths: [Mouth; 2],
     /// Which of them sounds, or fades in.
@@ -137,7 +137,7 @@ impl Chanter {
         self.jump(Note::LowA);
     }
 
-    /// Takes a note with no way to it: for silence.
+    /// Takes a note without a crossfade, out of silence.
     fn jump(&mut self, note: Note) {
         self.note = note;
         self.waiting = None;

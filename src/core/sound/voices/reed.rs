@@ -36,8 +36,8 @@ struct Voicing {
     level: f64,
     /// Cutoff of the open holes, hertz.
     cutoff: f64,
-    /// How fast the reed's own partials fall: amplitude of partial i is i to the minus this. More of
-    /// the holes below the first open one are closed from F upward, which covers the sound.
+    /// Fall of the reed's own partials: the amplitude of partial i is i to the power of minus this.
+    /// More of the holes below the first open one are closed from F upward, which covers the sound.
     slope: f64,
 }
 
