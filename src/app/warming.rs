@@ -117,12 +117,12 @@ impl Warming {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::planning::{Asked, Digest, warm_up};
+    use crate::planning::{Digest, WarmUpAsked, warm_up};
 
     /// It must end by itself after its minutes, and stand still while paused.
     #[test]
     fn it_runs_to_its_end_and_waits_while_paused() {
-        let asked = Asked {
+        let asked = WarmUpAsked {
             minutes: 5,
             tone: 8,
             band: None,

@@ -129,7 +129,7 @@ pub(crate) fn schools(names: &[String]) -> Result<Schools, Failure> {
 
 /// Reads the pitch of low A in hertz.
 pub(crate) fn low_a(text: &str) -> Result<Hertz, String> {
-    let (low, high) = (Tuning::LOWEST_LOW_A, Tuning::HIGHEST_LOW_A);
+    let (low, high) = (Tuning::LOWEST_LOW_A.0, Tuning::HIGHEST_LOW_A.0);
     match text.trim().trim_end_matches("Hz").trim().parse::<f64>() {
         Ok(hertz) if hertz >= low && hertz <= high => Ok(Hertz(hertz)),
         _ => Err(format!(

@@ -34,7 +34,7 @@ pub(crate) fn known(opened: &Opened) -> Known {
             .map(|stage| {
                 let bar =
                     drill.metre.bar() * Fraction::from_integer(stage.music.bars.len() as i128);
-                (bar + breath).to_f64()
+                bar + breath
             })
             .collect(),
         clean: drill.clean,

@@ -7,7 +7,7 @@ use super::{Failure, Outcome, Ran, arguments, open, output, plan, settings};
 use crate::app::{Place, WarmMusic, Warming, scores};
 use crate::drill::{Drill, read};
 use crate::live::{Player, State};
-use crate::planning::{Asked, Purpose, WarmStep, warm_up};
+use crate::planning::{Purpose, WarmStep, WarmUpAsked, warm_up};
 use crate::practice::Rung;
 use crate::score::Score;
 use crate::screen::{HELP_WARM, Theme, music_line, view_keys, view_warming};
@@ -115,7 +115,7 @@ pub(super) fn in_session(
 }
 
 fn steps(minutes: u32, band: Option<Bpm>, own: &Settings) -> Result<Vec<WarmStep>, Failure> {
-    let asked = Asked {
+    let asked = WarmUpAsked {
         minutes,
         tone: own.number(keys::WARMUP_TONE) as u32,
         band,

@@ -3,7 +3,7 @@
 use super::document::{MarkedDay, Question, ReportedDrill};
 use crate::planning::{Criterion, Digest, Known, local_day};
 use crate::practice::{
-    Entry, FaultKind, Kind, Mark, Measurement, Place, PlannedStage, RecordId, Rung, Thresholds,
+    CellPlace, Entry, FaultKind, Kind, Mark, Measurement, PlannedStage, RecordId, Rung, Thresholds,
     judge, reaches,
 };
 use crate::units::{Bpm, Millis, parse_fraction};
@@ -28,7 +28,7 @@ impl std::error::Error for GoalError {}
 ///
 /// # Errors
 /// A stage the drill does not have, a tempo above its ladder, a length below it.
-pub fn goal_in(drill: &Known, text: Option<&str>) -> Result<Place, GoalError> {
+pub fn goal_in(drill: &Known, text: Option<&str>) -> Result<CellPlace, GoalError> {
     let top = |stage: &PlannedStage| stage.rungs.last().map(|rung| rung.tempo());
     let tops = drill.stages.iter().map(top).enumerate();
     // of several the last: real time, and not the stages after it that end early
@@ -113,7 +113,7 @@ fn as_short(planned: &PlannedStage, text: &str) -> Result<Option<Rung>, GoalErro
 pub fn reached(
     digest: &Digest,
     drill: &Known,
-    goal: Place,
+    goal: CellPlace,
     until: Option<&Criterion>,
 ) -> Option<Date> {
     let planned = drill.stages.get(goal.0)?;
@@ -139,14 +139,14 @@ pub fn report_drill(
     digest: &Digest,
     entries: &[Entry],
     drill: &Known,
-    goal: Place,
+    goal: CellPlace,
     until: Option<&Criterion>,
     limits: &Thresholds,
     from: Date,
 ) -> ReportedDrill {
     let mut days: BTreeMap<Date, MarkedDay> = BTreeMap::new();
     // Where the climb stands: the cell with the latest marks, the highest of that day.
-    let mut at: Option<(Date, Place, Date)> = None;
+    let mut at: Option<(Date, CellPlace, Date)> = None;
     for (key, found) in digest.cells() {
         let Some(stage) = drill.stage_of(*key) else {
             continue;
@@ -163,7 +163,7 @@ pub fn report_drill(
             line.assumed += day.assumed;
         }
         if let (Some(first), Some(last)) = (found.days.first(), found.days.last()) {
-            let height = |(stage, rung): Place| (rung.tempo(), stage, rung);
+            let height = |(stage, rung): CellPlace| (rung.tempo(), stage, rung);
             let this = (stage, key.rung);
             if at.is_none_or(|(day, best, _)| (day, height(best)) < (last.day, height(this))) {
                 at = Some((last.day, this, first.day));
@@ -301,7 +301,7 @@ mod tests {
                 stage(2, &["60", "65", "68"]),
             ],
             stage_names: names.map(str::to_owned).to_vec(),
-            beats: vec![8.0, 8.0, 8.0],
+            beats: vec![crate::units::Beats::whole(8); 3],
             clean: 5,
             route: Route::Across,
         }

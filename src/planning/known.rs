@@ -2,9 +2,10 @@
 
 use super::digest::{CellDays, Digest, day_of};
 use crate::practice::{
-    Candidate, CellKey, ColdTries, Place, PlannedStage, Route, Rung, StagePrint, cold_tries,
+    Candidate, CellKey, CellPlace, ColdTries, PlannedStage, Route, Rung, StagePrint, cold_tries,
     in_route_order, reaches,
 };
+use crate::units::Beats;
 use jiff::civil::Date;
 
 /// A drill as planning knows it.
@@ -19,7 +20,7 @@ pub struct Known {
     /// Their names.
     pub stage_names: Vec<String>,
     /// Beats of one repetition with its breath, for each stage.
-    pub beats: Vec<f64>,
+    pub beats: Vec<Beats>,
     /// Clean ones in a row that clear a cell.
     pub clean: u32,
     /// Which cell comes next.
@@ -36,7 +37,7 @@ impl Known {
     /// to.
     pub(super) fn cold_cells(&self, digest: &Digest, date: Date) -> Vec<Candidate> {
         let first = digest.first_tries(&self.prints());
-        let asked = |place: &Place| self.stages[place.0].asks_cold(place.1);
+        let asked = |place: &CellPlace| self.stages[place.0].asks_cold(place.1);
         self.route()
             .into_iter()
             .filter(asked)
@@ -58,7 +59,7 @@ impl Known {
     }
 
     /// `half beats at 52`, `closing up at 104 ms`.
-    pub fn cell_name(&self, (stage, rung): Place) -> String {
+    pub fn cell_name(&self, (stage, rung): CellPlace) -> String {
         let stage = self.stage_names.get(stage).map_or("", String::as_str);
         format!("{stage} at {}", rung.spoken())
     }
@@ -66,14 +67,14 @@ impl Known {
     pub(super) fn days<'digest>(
         &self,
         digest: &'digest Digest,
-        (stage, rung): Place,
+        (stage, rung): CellPlace,
     ) -> Option<&'digest CellDays> {
         let stage = self.stages.get(stage)?.print;
         digest.cell(CellKey { stage, rung })
     }
 
     /// Every cell, in the order of the route.
-    pub(super) fn route(&self) -> Vec<Place> {
+    pub(super) fn route(&self) -> Vec<CellPlace> {
         let rungs: Vec<Vec<Rung>> = self
             .stages
             .iter()
@@ -83,18 +84,18 @@ impl Known {
     }
 
     /// The first cell of the route that is not clear and lies before no clear one.
-    pub(super) fn frontier(&self, digest: &Digest) -> Option<Place> {
+    pub(super) fn frontier(&self, digest: &Digest) -> Option<CellPlace> {
         let route = self.route();
-        let is_clear = |place: &Place| {
+        let is_clear = |place: &CellPlace| {
             let days = self.days(digest, *place);
             days.is_some_and(|days| days.cleared.is_some())
         };
-        let clear: Vec<Place> = route.iter().copied().filter(is_clear).collect();
-        let done = |place: &Place| clear.iter().any(|clear| reaches(*place, *clear));
+        let clear: Vec<CellPlace> = route.iter().copied().filter(is_clear).collect();
+        let done = |place: &CellPlace| clear.iter().any(|clear| reaches(*place, *clear));
         route.into_iter().find(|place| !done(place))
     }
 
-    pub(super) fn name_of(&self, place: Place) -> String {
+    pub(super) fn name_of(&self, place: CellPlace) -> String {
         format!("{}, {}", self.title, self.cell_name(place))
     }
 }

@@ -22,10 +22,10 @@ pub use criterion::{Criterion, CriterionError};
 pub use digest::{CellDays, Day, Digest, Said, date_of, day_of, local_day};
 pub use known::Known;
 pub use progress::{
-    CellLine, Climbed, DayLine, EARLIER, Earlier, Heard, HeardApart, HeldCells, Played, Progress,
-    heard_apart, progress, rise,
+    CellLine, Climbed, DayLine, EARLIER, Earlier, HeardApart, HeardOnDay, HeldCells, Played,
+    Progress, heard_apart, progress, rise,
 };
 pub use session::{Part, session, warm_minutes};
 pub use staircase::Staircase;
 pub use today::{Due, Item, Order, Rule, Why, due_again, today};
-pub use warmup::{Asked, Purpose, WarmStep, warm_up};
+pub use warmup::{Purpose, WarmStep, WarmUpAsked, warm_up};

@@ -89,7 +89,7 @@ pub struct Climbed {
 
 /// What listening measured on a day; medians, milliseconds.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Heard {
+pub struct HeardOnDay {
     /// The day.
     pub day: Date,
     /// Gracenotes that were heard.
@@ -165,7 +165,7 @@ pub struct Progress {
     /// How many of them are held, of all days.
     pub held: HeldCells,
     /// What was heard, day by day.
-    pub heard: Vec<Heard>,
+    pub heard: Vec<HeardOnDay>,
     /// What was heard apart; [`progress`] leaves it empty, [`heard_apart`] gives it.
     pub heard_apart: Vec<HeardApart>,
     /// A sentence for each figure of which too little is known.
@@ -361,7 +361,7 @@ fn climb_of(named: &NamedStage<'_>, cells: &[(CellKey, &CellDays)]) -> Vec<Climb
     climbed
 }
 
-fn heard(entries: &[Entry], from: Date) -> Vec<Heard> {
+fn heard(entries: &[Entry], from: Date) -> Vec<HeardOnDay> {
     let mut days: BTreeMap<Date, (Vec<f64>, Vec<f64>)> = BTreeMap::new();
     for entry in entries {
         let record = &entry.record;
@@ -387,7 +387,7 @@ fn heard(entries: &[Entry], from: Date) -> Vec<Heard> {
     }
     days.into_iter()
         .filter(|(day, _)| *day >= from)
-        .map(|(day, (lengths, landings))| Heard {
+        .map(|(day, (lengths, landings))| HeardOnDay {
             day,
             gracenotes: lengths.len(),
             gracenote_ms: median(lengths),
@@ -396,7 +396,7 @@ fn heard(entries: &[Entry], from: Date) -> Vec<Heard> {
         .collect()
 }
 
-fn too_little(days: &[DayLine], cells: &[CellLine], heard: &[Heard]) -> Vec<String> {
+fn too_little(days: &[DayLine], cells: &[CellLine], heard: &[HeardOnDay]) -> Vec<String> {
     let mut said = Vec::new();
     if days.len() < 2 {
         said.push("too early for a curve: that needs two days or more".to_owned());

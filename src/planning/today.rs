@@ -14,7 +14,7 @@
 use super::chances::{Chance, repetitions_needed};
 use super::digest::{CellDays, Digest, day_of};
 use super::known::Known;
-use crate::practice::{Place, PlannedStage, Rung, next_cold};
+use crate::practice::{CellPlace, PlannedStage, Rung, next_cold};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
@@ -32,7 +32,7 @@ pub struct Due {
     /// The drill, where it is one of those known.
     pub drill: Known,
     /// The stage and rung to be reached.
-    pub goal: Place,
+    pub goal: CellPlace,
 }
 
 /// How drills follow each other.
@@ -151,14 +151,14 @@ pub fn due_again(days: &CellDays, rule: &Rule) -> Option<(Date, i32, bool)> {
 
 impl Known {
     /// Minutes until a cell is likely clear, 1 to 8.
-    fn minutes(&self, (stage, rung): Place, chance: f64) -> u32 {
-        let beats = self.beats.get(stage).copied().unwrap_or(8.0);
+    fn minutes(&self, (stage, rung): CellPlace, chance: f64) -> u32 {
+        let beats = self.beats.get(stage).map_or(8.0, |beats| beats.to_f64());
         let repetitions = repetitions_needed(chance, self.clean).min(60.0);
         let minutes = repetitions * beats / rung.tempo().to_f64();
         minutes.ceil().clamp(1.0, 8.0) as u32
     }
 
-    fn item(&self, kind: Why, place: Place, chance: f64, why: String) -> Item {
+    fn item(&self, kind: Why, place: CellPlace, chance: f64, why: String) -> Item {
         let (stage, rung) = place;
         Item {
             open: self.name.clone(),
@@ -316,7 +316,7 @@ fn homework_item(digest: &Digest, homework: &Due, date: Date) -> Item {
         Some(days) if days < 0 => format!("homework, {} days over", -days),
         Some(days) => format!("homework, due in {days} days"),
     };
-    let no_quicker = |at: &Place| at.1.tempo() <= goal.1.tempo();
+    let no_quicker = |at: &CellPlace| at.1.tempo() <= goal.1.tempo();
     let at = drill.frontier(digest).filter(no_quicker).unwrap_or(goal);
     let why = format!(
         "{}: {when}; to reach {}",
@@ -329,7 +329,7 @@ fn homework_item(digest: &Digest, homework: &Due, date: Date) -> Item {
     item
 }
 
-fn chance(digest: &Digest, drill: &Known, place: Place) -> f64 {
+fn chance(digest: &Digest, drill: &Known, place: CellPlace) -> f64 {
     drill.days(digest, place).map_or(0.7, |days| {
         let (clean, of) = days.lately(20);
         Chance::of(clean, of).mean

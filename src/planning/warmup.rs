@@ -72,7 +72,7 @@ impl WarmStep {
 
 /// What somebody asks of a warm-up.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Asked {
+pub struct WarmUpAsked {
     /// How long, minutes, 1 to 30.
     pub minutes: u32,
     /// How long a long tone lasts, seconds, 6 to 10.
@@ -236,7 +236,7 @@ fn tones(notes: [&str; 4], seconds: u32) -> String {
 }
 
 /// Low A and E, or others, as long as they are asked for; the step ends with a tone.
-fn long_tones(says: &str, notes: [&str; 4], asked: &Asked) -> Part {
+fn long_tones(says: &str, notes: [&str; 4], asked: &WarmUpAsked) -> Part {
     let tone = asked.tone.clamp(6, 10);
     let mut part = part(Purpose::Tone, says, &tones(notes, tone), (0, 0));
     // A bar of count-in, then whole tones: about an eighth of the time, two of them at least.
@@ -310,7 +310,7 @@ fn gracenotes(date: Date, how: &str) -> impl Iterator<Item = Part> {
     })
 }
 
-fn own_parts(digest: &Digest, drills: &[Known], date: Date, asked: &Asked) -> Vec<Part> {
+fn own_parts(digest: &Digest, drills: &[Known], date: Date, asked: &WarmUpAsked) -> Vec<Part> {
     let notes = [
         ["A", "e", "A", "G"],
         ["A", "d", "A", "G"],
@@ -358,7 +358,7 @@ fn own_parts(digest: &Digest, drills: &[Known], date: Date, asked: &Asked) -> Ve
     parts
 }
 
-fn band_parts(date: Date, asked: &Asked, tempo: Bpm) -> Vec<Part> {
+fn band_parts(date: Date, asked: &WarmUpAsked, tempo: Bpm) -> Vec<Part> {
     let mut parts = vec![long_tones(
         "low A and E together: begin as one, end as one, and listen to the others",
         ["A", "e", "A", "e"],
@@ -390,7 +390,12 @@ fn band_parts(date: Date, asked: &Asked, tempo: Bpm) -> Vec<Part> {
 
 /// Composes a warm-up for a day. Where the time is short, what matters least is left out; what
 /// rounding leaves goes to the last part.
-pub fn warm_up(digest: &Digest, drills: &[Known], date: Date, asked: &Asked) -> Vec<WarmStep> {
+pub fn warm_up(
+    digest: &Digest,
+    drills: &[Known],
+    date: Date,
+    asked: &WarmUpAsked,
+) -> Vec<WarmStep> {
     let total = asked.minutes.clamp(1, 30) * 60;
     let mut parts = match asked.band {
         Some(tempo) => band_parts(date, asked, tempo),

@@ -307,7 +307,7 @@ fn heard_apart(found: &Progress, title_of: &impl Fn(&str) -> String) -> Vec<Pane
 
 /// What was heard of the player by listening.
 fn heard(found: &Progress) -> Vec<Panel> {
-    let heard = |name: &str, what: fn(&crate::planning::Heard) -> Option<f64>| {
+    let heard = |name: &str, what: fn(&crate::planning::HeardOnDay) -> Option<f64>| {
         let points = found.heard.iter();
         let points = points.filter_map(|heard| Some((number(heard.day), what(heard)?)));
         Line {

@@ -67,12 +67,12 @@ impl TuningTable {
 }
 
 impl Tuning {
-    /// Slowest low A that is accepted, hertz: below any practice chanter.
-    pub const LOWEST_LOW_A: f64 = 200.0;
-    /// Highest low A that is accepted, hertz: above any pipe chanter.
-    pub const HIGHEST_LOW_A: f64 = 520.0;
-    /// Between the two chanters, hertz: a low A below it is a practice chanter's.
-    pub const CHANTERS_PART: f64 = 340.0;
+    /// Lowest low A that is accepted: below any practice chanter.
+    pub const LOWEST_LOW_A: Hertz = Hertz(200.0);
+    /// Highest low A that is accepted: above any pipe chanter.
+    pub const HIGHEST_LOW_A: Hertz = Hertz(520.0);
+    /// Between the two chanters: a low A below it is a practice chanter's.
+    pub const CHANTERS_PART: Hertz = Hertz(340.0);
 
     /// The usual pitch of a chanter: 236 Hz for the practice chanter (233–240 in use, an octave
     /// below the pipes), 480 Hz for the pipes (Macpherson 1998: 470–480).
@@ -90,7 +90,7 @@ impl Tuning {
 
     /// A chanter of which only low A is known: the pitch tells which chanter it is.
     pub fn with_low_a(low_a: Hertz, table: TuningTable) -> Self {
-        let instrument = if low_a.0 < Self::CHANTERS_PART {
+        let instrument = if low_a.0 < Self::CHANTERS_PART.0 {
             Instrument::PracticeChanter
         } else {
             Instrument::PipeChanter

@@ -90,7 +90,7 @@ pub(super) fn find_low_a(
         let bin = (low_a.0 * FRAME as f64 / f64::from(RATE)).round() as usize;
         stands.get(bin).copied().unwrap_or(0.0) > STANDING
     };
-    let stands = |low_a: &Hertz| low_a.0 < Tuning::CHANTERS_PART && held(low_a);
+    let stands = |low_a: &Hertz| low_a.0 < Tuning::CHANTERS_PART.0 && held(low_a);
     for (mean, low_a) in &mut all {
         if stands(low_a) {
             *mean *= 0.5;

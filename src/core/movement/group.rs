@@ -11,7 +11,7 @@ use crate::chanter::{Note, gracenote_sounds};
 
 /// A written-out group in its place.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Group {
+pub struct PlacedGroup {
     /// The movement it is, when it is one.
     pub movement: Option<Movement>,
     /// Between which notes.
@@ -27,9 +27,9 @@ pub struct Group {
 /// Places a written-out group. A known movement is placed as its row has it, by the chosen schools;
 /// of an unknown one every note that is lifted or tapped and put back separates, and it falls
 /// before the beat when it runs through a tone, on the beat otherwise.
-pub fn place_group(gracenotes: &[Note], context: Context, schools: &Schools) -> Group {
+pub fn place_group(gracenotes: &[Note], context: Context, schools: &Schools) -> PlacedGroup {
     if let Some(known) = known(gracenotes, context, schools) {
-        return Group {
+        return PlacedGroup {
             movement: Some(known.movement),
             context,
             parts: known.parts,
@@ -41,7 +41,7 @@ pub fn place_group(gracenotes: &[Note], context: Context, schools: &Schools) -> 
     let runs = parts
         .first()
         .is_some_and(|part| part.role == Role::Sounding && part.note != context.after);
-    Group {
+    PlacedGroup {
         movement: None,
         context,
         before_beat: if runs { parts.len() } else { 0 },

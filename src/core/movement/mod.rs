@@ -21,7 +21,7 @@ pub use catalogue::{
 };
 pub use context::Context;
 pub use explain::{Explanation, explain};
-pub use group::{Group, place_group};
+pub use group::{PlacedGroup, place_group};
 pub use lengths::Lengths;
 pub use parts::{Part, Role};
 pub use pattern::write_parts;

@@ -6,7 +6,7 @@ use super::cell::CellKey;
 use super::cold::{Held, cold_tries};
 use super::history::{History, Order, Tally};
 use super::plan::Plan;
-use super::rung::{Place, reaches};
+use super::rung::{CellPlace, reaches};
 
 /// What a cell is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -48,7 +48,7 @@ pub struct Board {
     /// Stage by stage, the lowest rung first.
     stages: Vec<Vec<Cell>>,
     /// Cells whose clearing counts: on the grid and between its rungs.
-    counted: Vec<Place>,
+    counted: Vec<CellPlace>,
 }
 
 impl Board {
@@ -125,7 +125,7 @@ impl Board {
         })
     }
 
-    fn status_at(&self, plan: &Plan, place: Place) -> CellStatus {
+    fn status_at(&self, plan: &Plan, place: CellPlace) -> CellStatus {
         if self.counted.contains(&place) {
             return CellStatus::Clear;
         }
@@ -148,7 +148,7 @@ impl Board {
         }
     }
 
-    fn is_done(&self, cell: Place) -> bool {
+    fn is_done(&self, cell: CellPlace) -> bool {
         self.counted.iter().any(|clear| reaches(cell, *clear))
     }
 
@@ -161,10 +161,10 @@ impl Board {
 /// The cleared cells that count. A cell cleared in free play counts by itself. A cell that was
 /// climbed counts unless a cell it was climbed over was un-cleared since; then it is closed and
 /// keeps its marks. A rung or stage that was put in since was never cleared, so it closes nothing.
-fn counted(plan: &Plan, history: &History) -> Vec<Place> {
-    let mut placed: Vec<Place> = Vec::new();
-    let mut climbed: Vec<(Place, Option<Order>)> = Vec::new();
-    let mut lost: Vec<(Place, Option<Order>)> = Vec::new();
+fn counted(plan: &Plan, history: &History) -> Vec<CellPlace> {
+    let mut placed: Vec<CellPlace> = Vec::new();
+    let mut climbed: Vec<(CellPlace, Option<Order>)> = Vec::new();
+    let mut lost: Vec<(CellPlace, Option<Order>)> = Vec::new();
     for (key, cell) in history.cells() {
         for (stage, planned) in plan.stages.iter().enumerate() {
             if !planned.has(*key) {
@@ -181,7 +181,7 @@ fn counted(plan: &Plan, history: &History) -> Vec<Place> {
         }
     }
     lost.retain(|(cell, _)| !placed.iter().any(|clear| reaches(*cell, *clear)));
-    let stands = |(cell, reached): &(Place, Option<Order>)| {
+    let stands = |(cell, reached): &(CellPlace, Option<Order>)| {
         !lost
             .iter()
             .any(|(gone, once)| reaches(*gone, *cell) && once < reached)

@@ -43,7 +43,7 @@ pub use fingerprint::{StagePrint, StagePrintError};
 pub use history::Tally;
 pub use measurement::{ExtraNote, Measurement, NoteMeasure, Part};
 pub use plan::{Advance, Plan, PlannedStage, Route, StepBack, in_route_order};
-pub use rung::{Place, Rung, RungError, reaches};
+pub use rung::{CellPlace, Rung, RungError, reaches};
 pub use session::Phase;
 pub use state::{NOT_CLEAN_IN_A_ROW, State, edited, replay};
 pub use step::{ASSUMED_IN_A_ROW, HELD_MS, step};

@@ -6,7 +6,7 @@ use super::StagePrint;
 use super::cell::CellKey;
 use super::cold::asked_cold;
 use super::ladder::climbs;
-use super::rung::{Place, Rung};
+use super::rung::{CellPlace, Rung};
 use super::verdict::Thresholds;
 use crate::drill::Drill;
 pub use crate::drill::{Advance, Route, StepBack};
@@ -92,7 +92,7 @@ pub struct Plan {
 /// Where a cell stands on a route: earlier cells compare less.
 type OnRoute = (Option<Bpm>, usize, Rung);
 
-fn on_route(route: Route, (stage, rung): Place) -> OnRoute {
+fn on_route(route: Route, (stage, rung): CellPlace) -> OnRoute {
     match route {
         Route::Across => (Some(rung.tempo()), stage, rung),
         Route::Up => (None, stage, rung),
@@ -101,9 +101,9 @@ fn on_route(route: Route, (stage, rung): Place) -> OnRoute {
 
 /// Every cell of some stages' rungs in the order of a route. Across: all that stands at a tempo,
 /// stage by stage, then the next tempo. Up: stage by stage.
-pub fn in_route_order(rungs: &[Vec<Rung>], route: Route) -> Vec<Place> {
+pub fn in_route_order(rungs: &[Vec<Rung>], route: Route) -> Vec<CellPlace> {
     let all = rungs.iter().enumerate();
-    let mut places: Vec<Place> = all
+    let mut places: Vec<CellPlace> = all
         .flat_map(|(stage, rungs)| rungs.iter().map(move |rung| (stage, *rung)))
         .collect();
     places.sort_by_key(|place| on_route(route, *place));

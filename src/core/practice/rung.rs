@@ -139,11 +139,11 @@ impl<'de> Deserialize<'de> for Rung {
 }
 
 /// A cell by its stage's place in the drill, from 0, and its rung.
-pub type Place = (usize, Rung);
+pub type CellPlace = (usize, Rung);
 
 /// True when a cell is the other or lies before it: no later stage, no higher tempo, and within
 /// one stage no shorter tone.
-pub fn reaches(cell: Place, up_to: Place) -> bool {
+pub fn reaches(cell: CellPlace, up_to: CellPlace) -> bool {
     match cell.0.cmp(&up_to.0) {
         std::cmp::Ordering::Less => cell.1.tempo() <= up_to.1.tempo(),
         std::cmp::Ordering::Equal => cell.1.reaches(up_to.1),

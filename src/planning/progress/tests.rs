@@ -1,5 +1,6 @@
 use super::*;
 use crate::planning::Said;
+use crate::units::Beats;
 use jiff::civil::date;
 
 fn stretch(day: Date, minutes: i64) -> Played {
@@ -77,7 +78,7 @@ fn a_cell_stands_for_the_slower_ones() {
             real_time: true,
         }],
         stage_names: vec!["full beats".to_owned()],
-        beats: vec![8.0],
+        beats: vec![Beats::whole(8)],
         clean: 1,
         route: crate::practice::Route::Across,
     };
@@ -130,7 +131,7 @@ fn held_cells_are_counted_apart() {
             real_time: true,
         }],
         stage_names: vec!["real time".to_owned()],
-        beats: vec![8.0],
+        beats: vec![Beats::whole(8)],
         clean: 1,
         route: crate::practice::Route::Across,
     };

@@ -1,7 +1,7 @@
 use super::*;
 use crate::planning::Said;
 use crate::practice::{CellKey, Mark, RecordId, Route, StagePrint};
-use crate::units::Bpm;
+use crate::units::{Beats, Bpm};
 use jiff::civil::date;
 use uuid::Uuid;
 
@@ -22,7 +22,7 @@ fn drill(name: &str, stage: u128) -> Known {
         title: name.to_owned(),
         stages: planned([stage, stage + 1], &[60, 62]),
         stage_names: vec!["full beats".to_owned(), "real time".to_owned()],
-        beats: vec![8.0, 8.0],
+        beats: vec![Beats::whole(8); 2],
         clean: 2,
         route: Route::Across,
     }

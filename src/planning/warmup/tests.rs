@@ -2,16 +2,16 @@ use super::*;
 use crate::drill::read;
 use jiff::civil::date;
 
-fn asked(minutes: u32) -> Asked {
-    Asked {
+fn asked(minutes: u32) -> WarmUpAsked {
+    WarmUpAsked {
         minutes,
         tone: 8,
         band: None,
     }
 }
 
-fn band(minutes: u32) -> Asked {
-    Asked {
+fn band(minutes: u32) -> WarmUpAsked {
+    WarmUpAsked {
         band: Bpm::whole(84).ok(),
         ..asked(minutes)
     }
@@ -92,7 +92,7 @@ fn the_band_begins_and_stops_together() {
 #[test]
 fn a_long_tone_lasts_as_long_as_it_is_set() {
     for tone in 6..=10 {
-        let asked = Asked { tone, ..asked(5) };
+        let asked = WarmUpAsked { tone, ..asked(5) };
         let steps = warm_up(&Digest::default(), &[], date(2027, 1, 15), &asked);
         let step = steps.iter().find(|step| step.purpose == Purpose::Tone);
         let step = step.expect("long tones");

@@ -10,7 +10,7 @@ use serde::Serialize;
 
 /// One step of the fingers.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Step {
+pub struct FingerStep {
     /// What sounds after it.
     pub note: Note,
     /// Fingers that rise, by name.
@@ -46,7 +46,7 @@ pub struct CrossingNoise {
 }
 
 /// The steps from the note before to the closing note; `milliseconds` of each part in order.
-pub(super) fn steps(resolved: &Resolved, milliseconds: &[u32]) -> Vec<Step> {
+pub(super) fn steps(resolved: &Resolved, milliseconds: &[u32]) -> Vec<FingerStep> {
     let mut held = resolved.context.before;
     let mut steps = Vec::with_capacity(resolved.parts.len() + 1);
     let after = resolved.context.after;
@@ -90,7 +90,7 @@ pub(super) fn steps(resolved: &Resolved, milliseconds: &[u32]) -> Vec<Step> {
     steps
 }
 
-fn tone(from: Option<Note>, to: Note, milliseconds: Option<u32>) -> Step {
+fn tone(from: Option<Note>, to: Note, milliseconds: Option<u32>) -> FingerStep {
     let way = from.map(|from| crossing(from, to));
     let sentence = match &way {
         None => format!("Set the fingers for {}.", to.spoken()),
@@ -99,7 +99,7 @@ fn tone(from: Option<Note>, to: Note, milliseconds: Option<u32>) -> Step {
         }
         Some(way) => format!("To {}: {}.", to.spoken(), movement_of(way)),
     };
-    Step {
+    FingerStep {
         note: to,
         lifts: way.as_ref().map_or(Vec::new(), |way| names(&way.rising)),
         falls: way.as_ref().map_or(Vec::new(), |way| names(&way.falling)),
@@ -132,7 +132,7 @@ fn verb(fingers: &[Finger], plain: &str) -> String {
     }
 }
 
-fn lift(held: Option<Note>, gracenote: Note, next: Note, milliseconds: Option<u32>) -> Step {
+fn lift(held: Option<Note>, gracenote: Note, next: Note, milliseconds: Option<u32>) -> FingerStep {
     let lifted: Vec<Finger> = gracenote_finger(gracenote).into_iter().collect();
     let finger = spoken(&lifted);
     let name = gracenote.spoken();
@@ -140,7 +140,7 @@ fn lift(held: Option<Note>, gracenote: Note, next: Note, milliseconds: Option<u3
         .filter(|held| *held != next)
         .map(|held| crossing(held, next));
     let Some(mut way) = way else {
-        return Step {
+        return FingerStep {
             note: gracenote,
             lifts: names(&lifted),
             falls: Vec::new(),
@@ -175,7 +175,7 @@ fn lift(held: Option<Note>, gracenote: Note, next: Note, milliseconds: Option<u3
     if off == "comes off" {
         way.rising.extend(&lifted);
     }
-    Step {
+    FingerStep {
         note: gracenote,
         lifts: names(&way.rising),
         falls: names(&way.falling),
@@ -186,9 +186,9 @@ fn lift(held: Option<Note>, gracenote: Note, next: Note, milliseconds: Option<u3
     }
 }
 
-fn tap(struck: Note, next: Note, milliseconds: Option<u32>) -> Step {
+fn tap(struck: Note, next: Note, milliseconds: Option<u32>) -> FingerStep {
     let fingers = strike_finger(next, struck);
-    Step {
+    FingerStep {
         note: struck,
         lifts: Vec::new(),
         falls: names(&fingers),
@@ -204,9 +204,9 @@ fn tap(struck: Note, next: Note, milliseconds: Option<u32>) -> Step {
     }
 }
 
-fn tap_on_the_way(from: Note, struck: Note, next: Note, milliseconds: Option<u32>) -> Step {
+fn tap_on_the_way(from: Note, struck: Note, next: Note, milliseconds: Option<u32>) -> FingerStep {
     let way = crossing(from, struck);
-    Step {
+    FingerStep {
         note: struck,
         lifts: names(&way.rising),
         falls: names(&way.falling),

@@ -20,7 +20,7 @@ mod teaching;
 mod time;
 
 pub use elsewhere::{Elsewhere, OtherSchool};
-pub use fingers::{CrossingNoise, Step};
+pub use fingers::{CrossingNoise, FingerStep};
 pub use page::{Line, Paragraph};
 pub use teaching::Foundation;
 pub use time::Time;
@@ -80,7 +80,7 @@ pub struct Explanation {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub time: Option<Time>,
     /// The finger work, step by step; the last step is the closing note.
-    pub fingers: Vec<Step>,
+    pub fingers: Vec<FingerStep>,
     /// Changes of note on the way that may let a wrong note through.
     pub crossings: Vec<CrossingNoise>,
     /// What to listen for.

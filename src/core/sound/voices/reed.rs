@@ -131,7 +131,7 @@ impl Timbre {
     /// Lowest and highest fundamental, hertz: those of every low A that is accepted, and a margin for
     /// the tables' differences and the drones' spread.
     fn range(self) -> (f64, f64) {
-        let (lowest, highest) = (Tuning::LOWEST_LOW_A, Tuning::HIGHEST_LOW_A);
+        let (lowest, highest) = (Tuning::LOWEST_LOW_A.0, Tuning::HIGHEST_LOW_A.0);
         let (from, to) = match self {
             Self::Chanter(instrument, note) => {
                 let usual = Tuning::of(instrument);
