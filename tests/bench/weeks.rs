@@ -43,7 +43,7 @@ fn known(name: &str, drill: &Drill) -> Known {
             .iter()
             .map(|stage| stage.name.clone())
             .collect(),
-        beats: vec![8.0; drill.stages.len()],
+        beats: vec![gracerung::units::Beats::whole(8); drill.stages.len()],
         clean: drill.clean,
         route: drill.route,
     }
