@@ -60,7 +60,7 @@ pub(crate) struct Shell {
     pub(crate) aside: Option<Aside>,
 }
 
-/// Something with a page and a loop of its own.
+/// Something with a page of its own.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) enum Aside {
     /// A warm-up of so many minutes.

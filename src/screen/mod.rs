@@ -57,7 +57,7 @@ fn seal(frame: &mut Frame) {
     }
 }
 
-/// Draws the keys of a page with a loop of its own.
+/// Draws the keys of a page of its own.
 pub fn view_keys(group: &HelpGroup, theme: Theme, frame: &mut Frame) {
     let area = frame.area();
     if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
