@@ -66,6 +66,8 @@ struct Counted {
     marks_by_ear: u32,
     repetitions: u32,
     timelines: u32,
+    /// Those that followed by themselves, and of them those that began off the grid before.
+    followed: u32,
     off_grid: u32,
     clicks: u64,
     /// By how many frames clicks were off, least and most.
@@ -78,7 +80,7 @@ struct World {
     renderer: Renderer,
     controls: Controls,
     journal: Journal,
-    sent: VecDeque<(u64, Arc<Timeline>)>,
+    sent: VecDeque<(u64, Arc<Timeline>, When)>,
     laid: Option<Laid>,
     playing: bool,
     instrument: Option<Instrument>,
@@ -143,7 +145,7 @@ impl World {
                 when,
                 entry,
             } => {
-                self.sent.push_back((serial, Arc::clone(&timeline)));
+                self.sent.push_back((serial, Arc::clone(&timeline), when));
                 let load = Load {
                     timeline,
                     serial,
@@ -229,14 +231,22 @@ impl World {
                 ..
             } => {
                 self.counted.timelines += 1;
-                while self.sent.front().is_some_and(|(sent, _)| *sent < serial) {
+                while self.sent.front().is_some_and(|(sent, ..)| *sent < serial) {
                     self.sent.pop_front();
                 }
-                let timeline = Arc::clone(&self.sent.front().expect("it was sent").1);
+                let (_, timeline, when) = self.sent.front().cloned().expect("it was sent");
                 let frames_per_beat = RATE.frames_per_beat(timeline.tempo);
-                // what goes on without a pause goes on in the grid of what was before it
-                if let Some(before) = self.laid.as_ref().filter(|_| self.playing) {
-                    let beats = (origin - before.origin) / before.frames_per_beat;
+                // what follows by itself follows in the grid of what was before it
+                let follows = self.playing && when == When::CycleEnd;
+                if let Some(before) = self.laid.as_ref().filter(|_| follows) {
+                    self.counted.followed += 1;
+                    let lead_in = timeline.lead_in_length.0 * frames_per_beat;
+                    let takes_over = if counting_in {
+                        origin
+                    } else {
+                        origin + lead_in
+                    };
+                    let beats = (takes_over - before.origin) / before.frames_per_beat;
                     if !(beats * Fraction::from_integer(8)).is_integer() {
                         self.counted.off_grid += 1;
                     }
@@ -547,6 +557,10 @@ fn main() {
             .filter(|cell| cell.status == CellStatus::Clear)
             .count()
     });
+    println!(
+        "{} timelines followed by themselves, {} off the grid",
+        counted.followed, counted.off_grid
+    );
     println!(
         "{} screens drawn; {clear:?} cells of the last drill clear",
         counted.drawn
