@@ -13,5 +13,5 @@ pub use document::{
     read_assignment, read_report, write_assignment, write_report,
 };
 pub use outcome::{GoalError, goal_in, reached, report_drill, words_of};
-pub use page::{Group, Row, clean_words, groups, page, rows};
+pub use page::{Answers, Row, clean_words, groups, page, rows};
 pub use seal::{Broken, LARGEST_FILE, checksum, open_seal, sealed};

@@ -101,7 +101,7 @@ fn missing(name: &str) -> Row {
 
 /// One homework with what came back.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Group {
+pub struct Answers {
     /// Its title.
     pub title: String,
     /// By when.
@@ -112,7 +112,7 @@ pub struct Group {
     pub rows: Vec<Row>,
 }
 
-impl Group {
+impl Answers {
     /// `week 3, due 2027-01-15: 3 answered, no report yet from Ann and Bo`.
     pub fn words(&self) -> String {
         let due = self.by.map_or_else(String::new, |by| format!(", due {by}"));
@@ -133,7 +133,7 @@ impl Group {
 
 /// Reports by the homework they answer: by its checksum, those of earlier versions by its title. The
 /// homework itself comes with its checksum and says for whom it is.
-pub fn groups(reports: &[(String, Report)], homework: &[(String, Assignment)]) -> Vec<Group> {
+pub fn groups(reports: &[(String, Report)], homework: &[(String, Assignment)]) -> Vec<Answers> {
     let mut left: Vec<&(String, Report)> = reports.iter().collect();
     let mut groups = Vec::new();
     for (checksum, assignment) in homework {
@@ -162,13 +162,13 @@ pub fn groups(reports: &[(String, Report)], homework: &[(String, Assignment)]) -
     groups
 }
 
-fn group(title: &str, by: Option<Date>, own: &[&(String, Report)], whom: &[String]) -> Group {
+fn group(title: &str, by: Option<Date>, own: &[&(String, Report)], whom: &[String]) -> Answers {
     let own: Vec<(String, Report)> = own.iter().map(|one| (*one).clone()).collect();
     let mut rows = rows(&own, whom);
     for row in &mut rows {
         title.clone_into(&mut row.homework);
     }
-    Group {
+    Answers {
         title: title.to_owned(),
         by,
         answered: own.len(),
@@ -266,7 +266,7 @@ fn escaped(text: &str) -> String {
 }
 
 /// The class as a page that prints: a table for each homework.
-pub fn page(title: &str, groups: &[Group]) -> String {
+pub fn page(title: &str, groups: &[Answers]) -> String {
     let mut html = format!(
         "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><title>{0}</title>\n\
          <meta name=\"viewport\" content=\"width=device-width\">\n<style>\n\
@@ -284,7 +284,7 @@ pub fn page(title: &str, groups: &[Group]) -> String {
     html
 }
 
-fn table_of(group: &Group, html: &mut String) {
+fn table_of(group: &Answers, html: &mut String) {
     let _ = write!(
         html,
         "<h2>{}</h2>\n<table>\n<thead><tr><th scope=\"col\">who</th><th scope=\"col\">drill</th>\
@@ -370,7 +370,7 @@ mod tests {
             ],
             &[("1".to_owned(), given(8)), ("2".to_owned(), given(15))],
         );
-        let words: Vec<String> = found.iter().map(Group::words).collect();
+        let words: Vec<String> = found.iter().map(Answers::words).collect();
         assert_eq!(
             words,
             [
