@@ -2,7 +2,6 @@
 //! newest of them was captured.
 
 use super::device::{DeviceError, MICROPHONE_BUFFER, choose_input, for_sample_type};
-use super::priority::Before;
 use crate::units::SampleRate;
 use cpal::traits::{DeviceTrait, StreamTrait};
 use cpal::{ErrorKind, InputCallbackInfo, SizedSample};
@@ -138,7 +137,6 @@ impl Microphone {
     /// # Errors
     /// There is none, none of that name, or it cannot be opened.
     pub fn with_buffer(asked: Option<&str>, buffer: u32) -> Result<Self, DeviceError> {
-        let before = Before::opening();
         let chosen = choose_input(asked, buffer)?;
         let rate = SampleRate(chosen.config.sample_rate);
         let (producer, samples) = RingBuffer::new(rate.0 as usize * RING_S);
@@ -154,7 +152,6 @@ impl Microphone {
             gaps: Gaps::default(),
         };
         let stream = for_sample_type!(chosen.format, build(&chosen, guest))?;
-        before.ask();
         Ok(Self {
             _stream: stream,
             samples,
