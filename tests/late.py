@@ -5,7 +5,7 @@ player for it.
 
 Usage: tests/late.py GRACERUNG
 Needs Debian's pulseaudio, pulseaudio-utils, libasound2-plugins and util-linux; with priority it needs
-a user who may have it (root, or `ulimit -r` of 10 and more).
+a user who may have it (root, or `ulimit -r` of 4 and more).
 """
 
 import json
