@@ -209,7 +209,9 @@ def in_view(browser, law, name):
         }, 20); null""")
     lines = browser.evaluate("[...document.querySelectorAll('section .layout')].filter(l => l.offsetParent).pop().querySelectorAll('.line').length")
     deadline = time.time() + 60
-    while time.time() < deadline and browser.evaluate("seen.lines.size") < lines:
+    # A busy machine takes its samples seldom: it plays on until each thing was seen more than once.
+    enough = f"seen.lines.size >= {lines} && seen.holes.size > 1 && seen.counts.size > 1"
+    while time.time() < deadline and not browser.evaluate(enough):
         browser.listen(0.2)
     picture(browser, name)
     told = browser.evaluate("({ out: seen.out, samples: seen.samples, lines: seen.lines.size, counts: [...seen.counts], holes: [...seen.holes], locks })")

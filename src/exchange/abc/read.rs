@@ -69,7 +69,7 @@ pub struct InBook {
     pub problems: Vec<Problem>,
 }
 
-/// Reads each tune of an ABC file by itself, at most [`MOST_IN_BOOK`]; tunes of one title one after
+/// Reads each tune of an ABC file by itself, at most `MOST_IN_BOOK`; tunes of one title one after
 /// the other are the stages of one drill. The problems are those of the file.
 pub fn read_book(bytes: &[u8]) -> (Vec<InBook>, Vec<Problem>) {
     let mut problems = Vec::new();
