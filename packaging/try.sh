@@ -8,17 +8,17 @@ cd "$(dirname "$0")/.."
 packages=$(cd "${1:-target/packages}" && pwd)
 work=$(mktemp -d)
 end() {
-    umount "$work/root/proc" 2>/dev/null || true
+    umount "$work/bare/proc" 2>/dev/null || true
     rm -rf "$work"
 }
 trap end EXIT
 
 echo "== a fresh root folder"
-debootstrap --variant=minbase --include=ca-certificates stable "$work/root" >"$work/log" 2>&1 ||
+debootstrap --variant=minbase --include=ca-certificates stable "$work/bare" >"$work/log" 2>&1 ||
     { tail -20 "$work/log"; exit 1; }
-mount -t proc proc "$work/root/proc"
-cp "$packages"/gracerung_*.deb "$work/root/tmp/gracerung.deb"
-inside() { chroot "$work/root" env -i PATH=/usr/sbin:/usr/bin:/sbin:/bin HOME=/root LANG=C.UTF-8 \
+mount -t proc proc "$work/bare/proc"
+cp "$packages"/gracerung_*.deb "$work/bare/tmp/gracerung.deb"
+inside() { chroot "$work/bare" env -i PATH=/usr/sbin:/usr/bin:/sbin:/bin HOME=/home LANG=C.UTF-8 \
     TERM=xterm-256color DEBIAN_FRONTEND=noninteractive "$@"; }
 inside apt-get install -y -qq --no-install-recommends man-db python3-minimal /tmp/gracerung.deb >"$work/log" 2>&1 ||
     { tail -20 "$work/log"; exit 1; }
@@ -28,13 +28,13 @@ inside sh -c 'man -P cat gracerung | head -3; man -P cat gracerung-practise | he
 inside test -s /usr/share/bash-completion/completions/gracerung
 inside test -s /usr/share/doc/gracerung/copyright
 inside sh -c 'ls /usr/share/doc/gracerung'
-inside sh -c 'cd /root && gracerung check /usr/share/doc/gracerung/examples/*.yaml && gracerung sheet grip-from-d -o s.pdf &&
+inside sh -c 'cd /home && gracerung check /usr/share/doc/gracerung/examples/*.yaml && gracerung sheet grip-from-d -o s.pdf &&
     gracerung render grip-from-d -o s.wav && gracerung handout grip-from-d -o s.html && ls -l s.*'
-tests/console.py chroot "$work/root" /usr/bin/env -i PATH=/usr/bin:/bin HOME=/root LANG=C.UTF-8 \
+tests/console.py chroot "$work/bare" /usr/bin/env -i PATH=/usr/bin:/bin HOME=/home LANG=C.UTF-8 \
     TERM=xterm-256color gracerung practise grip-from-d --stage "real time" --tempo 80
 inside gracerung journal check
 inside apt-get purge -y -qq gracerung >/dev/null 2>&1
-inside test -s /root/.local/share/gracerung/journal.sqlite
+inside test -s /home/.local/share/gracerung/journal.sqlite
 if inside find /usr -name '*gracerung*' | grep .; then
     echo "the package left something behind" >&2
     exit 1
