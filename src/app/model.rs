@@ -11,7 +11,7 @@ use crate::listening::HeardNow;
 use crate::planning::Rule;
 use crate::practice::{Mark, Thresholds};
 use crate::rhythm::{ClickPlan, ReferencePlan, Subdivision};
-use crate::sound::{Bus, ClickSound, Levels};
+use crate::sound::{Bus, ClickSound, Levels, Sound};
 
 /// The whole program.
 #[derive(Debug, Clone)]
@@ -115,6 +115,18 @@ pub struct Options {
     pub by_ear: bool,
     /// The player wears headphones: the microphone hears the player alone.
     pub headphones: bool,
+}
+
+impl Options {
+    /// What the renderer begins with.
+    pub fn sound(&self) -> Sound {
+        Sound {
+            tuning: self.tuning,
+            drones: self.drones,
+            levels: self.levels,
+            click: self.click_sound,
+        }
+    }
 }
 
 impl Default for Options {

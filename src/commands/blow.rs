@@ -1,8 +1,8 @@
 //! `blow`: the note that is held, for blowing evenly. Plays nothing and keeps the player's low A alone.
 
-use super::event_loop::{self, Canvas, Did, Paged, World};
-use super::terminal::{self, Manner, Terminal};
-use super::{Failure, Outcome, Ran, arguments, low_a, practise, settings};
+use super::event_loop::{self, Canvas, Did, FRAME, Paged, World};
+use super::terminal::{self, Manner};
+use super::{Failure, Outcome, Ran, arguments, low_a, settings};
 use crate::app::Blowing;
 use crate::listening::{Attention, HeardNow};
 use crate::live::{Microphone, Quiet};
@@ -32,9 +32,7 @@ pub(crate) struct Arguments {
     microphone: Option<String>,
 }
 
-/// Between two drawings of the same note, and between two looks at the microphone: another note is
-/// to be on the screen within 80 ms.
-const FRAME: Duration = Duration::from_millis(33);
+/// Between two looks at the microphone: another note is to be on the screen within 80 ms.
 const LOOK: Duration = Duration::from_millis(5);
 /// Nothing from the microphone for so long: it has gone.
 const GONE: Duration = Duration::from_secs(1);
@@ -48,35 +46,29 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         .microphone
         .as_deref()
         .or(own.given(keys::MICROPHONE));
-    let log = practise::log_file();
+    let log = terminal::log_file();
     let quiet = Quiet::into_file(log.as_ref()).ok();
     let opened = Microphone::open(asked);
     drop(quiet);
     let microphone = opened.map_err(|error| Failure(error.to_string()))?;
     let attention = Attention::new(microphone.rate, tuning)
         .map_err(|error| Failure(format!("`{}`: {error}", microphone.name)))?;
-    let terminate = super::signals::termination(super::terminal::give_back);
-    let mut taken = Terminal::take(Manner::Screen, log.as_ref())?;
-    let mut page = Page {
-        attention,
-        search,
-        blowing: Blowing::new(microphone.name.clone(), tuning.low_a.0),
-        microphone,
-        theme: Theme::new(settings::colours(&own)),
-        canvas: Canvas::new()?,
-        samples: Vec::new(),
-        last: Instant::now(),
-        shown: Instant::now(),
-        help: false,
-        over: false,
-    };
-    let mut world = World {
-        terminal: &mut taken,
-        log: log.as_ref(),
-        terminate: &terminate,
-    };
-    event_loop::run(&mut page, &mut world)?;
-    drop(taken);
+    event_loop::in_terminal(Manner::Screen, |world| {
+        let mut page = Page {
+            attention,
+            search,
+            blowing: Blowing::new(microphone.name.clone(), tuning.low_a.0),
+            microphone,
+            theme: Theme::new(settings::colours(&own)),
+            canvas: Canvas::new()?,
+            samples: Vec::new(),
+            last: Instant::now(),
+            shown: Instant::now(),
+            help: false,
+            over: false,
+        };
+        event_loop::run(&mut page, world)
+    })?;
     Ok(Outcome::Done)
 }
 

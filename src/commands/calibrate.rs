@@ -1,7 +1,7 @@
 //! `calibrate`: plays sweeps, hears them on the microphone, and keeps how much later they come than
 //! the two devices say.
 
-use super::{Failure, Outcome, Ran, folders, needs, open, output, practise, settings};
+use super::{Failure, Outcome, Ran, folders, needs, open, output, settings, terminal};
 use crate::drill::LARGEST_FILE;
 use crate::listening::{EARLY_S, LATE_S, SWEEP_S, find_sweep, median, spread, sweep};
 use crate::live::{Asked, DeviceError, Microphone, Playback, Quiet, Stereo};
@@ -135,7 +135,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
              microphone; be quiet for ten seconds.\n",
         )?;
     }
-    let log = practise::log_file();
+    let log = terminal::log_file();
     let quiet = Quiet::into_file(log.as_ref()).ok();
     let microphone = word(&arguments.microphone, keys::MICROPHONE);
     let measured = measure(&asked, microphone.as_deref());

@@ -1,6 +1,6 @@
 //! `devices`: what can sound and what can hear here.
 
-use super::{Failure, Outcome, Ran, output, practise};
+use super::{Failure, Outcome, Ran, output, terminal};
 use crate::live::{FoundDevice, Quiet, list, list_microphones, priority};
 use serde::Serialize;
 use std::fmt::Write as _;
@@ -38,7 +38,7 @@ fn rows<'a>(kind: &'static str, found: &'a [FoundDevice]) -> impl Iterator<Item 
 
 /// Runs `devices`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
-    let log = practise::log_file();
+    let log = terminal::log_file();
     let quiet = Quiet::into_file(log.as_ref()).ok();
     let found = list().map_err(|error| Failure(error.to_string()))?;
     // where microphones cannot be listed, what plays still is

@@ -2,8 +2,8 @@
 //!
 //! Knows the terminal and the signals; what a page is and what its keys do the page says.
 
-use super::Failure;
-use super::terminal::{self, Terminal};
+use super::terminal::{self, Manner, Terminal};
+use super::{Failure, signals};
 use crossterm::event::{Event as Input, KeyCode, KeyEvent, KeyEventKind, KeyModifiers, poll, read};
 use ratatui::Frame;
 use ratatui::backend::CrosstermBackend;
@@ -11,6 +11,9 @@ use std::fs::File;
 use std::io::{Stdout, stdout};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
+
+/// Between two drawings while something moves.
+pub(crate) const FRAME: Duration = Duration::from_millis(33);
 
 /// What a key or the time did.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -55,6 +58,24 @@ pub(crate) trait Paged {
     }
     /// Shows it; wholly anew where something else had the terminal.
     fn show(&mut self, fresh: bool) -> Result<(), Failure>;
+}
+
+/// Takes the terminal for as long as something runs in it.
+///
+/// # Errors
+/// The terminal refuses, or what runs says so.
+pub(crate) fn in_terminal<T>(
+    manner: Manner,
+    run: impl FnOnce(&mut World<'_>) -> Result<T, Failure>,
+) -> Result<T, Failure> {
+    let log = terminal::log_file();
+    let terminate = signals::termination(terminal::give_back);
+    let mut taken = Terminal::take(manner, log.as_ref())?;
+    run(&mut World {
+        terminal: &mut taken,
+        log: log.as_ref(),
+        terminate: &terminate,
+    })
 }
 
 /// Runs a page until it is over.

@@ -1,8 +1,8 @@
 //! The first start: four questions whose answers become the settings file.
 
 use super::event_loop::{self, Canvas, Did, Paged, World};
-use super::terminal::{Manner, Terminal};
-use super::{Failure, folders, output, practise, settings, signals, terminal};
+use super::terminal::{self, Manner};
+use super::{Failure, folders, output, settings};
 use crate::app::FirstStart;
 use crate::screen::{Theme, view_first};
 use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
@@ -15,28 +15,21 @@ use std::time::Duration;
 /// The terminal cannot be used, or the file not be written.
 pub(crate) fn ask() -> Result<bool, Failure> {
     terminal::require()?;
-    let lines = std::env::var_os("TERM").is_some_and(|name| name == "dumb")
-        || settings::load(&[], &[])?.switch(crate::settings::keys::PLAIN);
+    let own = settings::load(&[], &[])?;
     let new = !folders::settings()?.exists() && !folders::journal()?.exists();
-    if lines || !new {
+    if Manner::of(&own) == Manner::Lines || !new {
         return Ok(true);
     }
-    let log = practise::log_file();
-    let terminate = signals::termination(terminal::give_back);
-    let mut taken = Terminal::take(Manner::Screen, log.as_ref())?;
-    let mut page = Page {
-        first: FirstStart::default(),
-        canvas: Canvas::new()?,
-        theme: Theme::new(settings::colours(&settings::load(&[], &[])?)),
-        left: false,
-    };
-    let mut world = World {
-        terminal: &mut taken,
-        log: log.as_ref(),
-        terminate: &terminate,
-    };
-    event_loop::run(&mut page, &mut world)?;
-    drop(taken);
+    let page = event_loop::in_terminal(Manner::Screen, |world| {
+        let mut page = Page {
+            first: FirstStart::default(),
+            canvas: Canvas::new()?,
+            theme: Theme::new(settings::colours(&own)),
+            left: false,
+        };
+        event_loop::run(&mut page, world)?;
+        Ok(page)
+    })?;
     if page.left {
         return Ok(false);
     }

@@ -3,10 +3,10 @@
 mod keeping;
 mod shown;
 
-use super::event_loop::{self, Did, Paged, World};
-use super::practise::{FRAME, ScreenArguments};
-use super::terminal::{self, Manner, Terminal};
-use super::{Failure, Outcome, Ran, arguments, open, output, practise, settings};
+use super::event_loop::{self, Did, FRAME, Paged, World};
+use super::screen_arguments::ScreenArguments;
+use super::terminal::{self, Manner};
+use super::{Failure, Outcome, Ran, arguments, open, output, settings};
 use crate::app::{Asking, Button, Discriminating, ToPlay};
 use crate::discrimination::{Excerpt, Spot, excerpt, plant, spots};
 use crate::drill::{Drill, StageKind};
@@ -14,8 +14,8 @@ use crate::live::{Heard, Player, Quiet, State};
 use crate::practice::{CellKey, Difference, Mark, Rung, StagePrint};
 use crate::score::{Score, ScoreNote, resolve_music};
 use crate::screen::Theme;
-use crate::settings::{Settings, keys};
-use crate::sound::{Bus, Entry, Report, Sound, When};
+use crate::settings::Settings;
+use crate::sound::{Bus, Entry, Report, When};
 use crate::timeline::{Layout, Timeline, lay};
 use crate::units::{Beats, Bpm, SampleRate, spell_fraction};
 use crate::wording;
@@ -102,23 +102,11 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let own = arguments.screen.settings()?;
     terminal::require()?;
     let mut hearing = Hearing::begin(&arguments.what, &arguments.screen, &own)?;
-    let log = practise::log_file();
-    let terminate = super::signals::termination(super::terminal::give_back);
-    let manner = if hearing.page.read_aloud {
-        Manner::Lines
-    } else {
-        Manner::Screen
-    };
-    let mut taken = Terminal::take(manner, log.as_ref())?;
-    let mut world = World {
-        terminal: &mut taken,
-        log: log.as_ref(),
-        terminate: &terminate,
-    };
-    hearing.begins(&own)?;
-    event_loop::run(&mut hearing, &mut world)?;
+    event_loop::in_terminal(Manner::of(&own), |world| {
+        hearing.begins(&own)?;
+        event_loop::run(&mut hearing, world)
+    })?;
     let trouble = hearing.trouble.take();
-    drop(taken);
     let page = &hearing.page;
     if page.asking == Asking::Over && !page.read_aloud {
         output::print(&format!("{}\n", page.says().join("\n")))?;
@@ -191,9 +179,7 @@ impl Hearing {
             seed(),
         );
         page.before_ms = journal.last_of(page.spot.difference);
-        // a terminal that cannot be drawn on still has lines
-        let dumb = std::env::var_os("TERM").is_some_and(|name| name == "dumb");
-        page.read_aloud = own.switch(keys::PLAIN) || dumb;
+        page.read_aloud = Manner::of(own) == Manner::Lines;
         Ok(Self {
             player: sounding(screen, own, &piece)?,
             page,
@@ -424,21 +410,11 @@ fn sounding(
     own: &Settings,
     piece: &Excerpt,
 ) -> Result<Player, Failure> {
-    let options = settings::options(own);
-    let mut player = Player::new(
-        arguments.asked(own),
-        Sound {
-            tuning: options.tuning,
-            drones: options.drones,
-            levels: options.levels,
-            click: options.click_sound,
-        },
-    );
-    player.set_offset(own.number(keys::OFFSET) as i32);
+    let mut player = arguments.player(own);
     let mut silence = piece.timeline.clone();
     silence.first.clear();
     silence.again.clear();
-    let log = practise::log_file();
+    let log = terminal::log_file();
     let quiet = Quiet::into_file(log.as_ref()).ok();
     player.load(Arc::new(silence), When::Now, Entry::FirstCycle);
     player.start();

@@ -40,6 +40,7 @@ mod progress;
 mod recognise;
 mod render;
 mod schema;
+mod screen_arguments;
 mod session;
 mod settings;
 mod sheet;

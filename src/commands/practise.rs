@@ -1,27 +1,24 @@
 //! `practise`, and the program without a command: the screen and its loop.
 
-use super::event_loop::{self, Canvas, Did, Paged, World};
+use super::event_loop::{self, Canvas, Did, FRAME, Paged, World};
 use super::low_a;
 use super::open::open;
 use super::phrases::{self, Which};
+use super::screen_arguments::{ScreenArguments, settings_of};
 use super::shell::{Aside, Begin, Shell};
-use super::terminal::{self, Manner, Terminal};
+use super::terminal::{self, Manner};
 use super::{
-    Failure, Outcome, Ran, arguments, folders, hear, homework, needs, output, plan, session,
-    settings, signals, warmup,
+    Failure, Outcome, Ran, arguments, hear, homework, output, plan, session, settings, warmup,
 };
 use crate::app::{Care, Message, Model, Page};
 use crate::drill::{Drill, Stage, StageKind};
-use crate::live::{Asked, Quiet};
+use crate::live::Quiet;
 use crate::planning::Rule;
 use crate::practice::Rung;
 use crate::screen::{Plain, Theme, action, view};
 use crate::settings::{Id, Settings, keys};
-use crate::sound::{ClickSound, Sound};
-use crate::units::{Bpm, Fraction, Hertz};
+use crate::units::{Bpm, Fraction};
 use crossterm::event::KeyEvent;
-use std::fs::File;
-
 use std::time::{Duration, Instant};
 
 /// Arguments of `practise`.
@@ -63,42 +60,6 @@ pub(crate) struct Arguments {
     marking: MarkingArguments,
 }
 
-/// Arguments of everything with a screen.
-#[derive(clap::Args, Default)]
-pub(crate) struct ScreenArguments {
-    /// Pitch of low A in hertz: 236 when left out, 480 with --pipes; the ear looks for yours then.
-    #[arg(long, value_parser = arguments::low_a)]
-    la: Option<Hertz>,
-    /// The pipe chanter instead of the practice chanter.
-    #[arg(long)]
-    pipes: bool,
-    /// Begin with the drones on.
-    #[arg(long)]
-    drones: bool,
-    /// Sound device, by the name that `devices` prints.
-    #[arg(long, value_name = "NAME")]
-    device: Option<String>,
-    /// Frames in one block of the device; smaller is sooner, larger is safer.
-    #[arg(long, value_name = "FRAMES", value_parser = clap::value_parser!(u32).range(32..=16_384))]
-    buffer: Option<u32>,
-    /// Milliseconds the ear hears later than the device says: slow headphones.
-    #[arg(long, value_name = "MS", allow_hyphen_values = true,
-          value_parser = clap::value_parser!(i32).range(-500..=1000))]
-    offset: Option<i32>,
-    /// Sound of the click.
-    #[arg(long, value_name = "NAME", value_parser = click_sound)]
-    click: Option<ClickSound>,
-    /// Begin without the reference line: you alone with the click.
-    #[arg(long)]
-    alone: bool,
-    /// The picture of the chanter for a left-handed player.
-    #[arg(long)]
-    left_handed: bool,
-    /// Plain lines instead of a screen, for screen readers.
-    #[arg(long)]
-    plain: bool,
-}
-
 /// Arguments about who marks: a warm-up marks nothing and has none of them.
 #[derive(clap::Args)]
 struct MarkingArguments {
@@ -117,16 +78,6 @@ struct MarkingArguments {
     headphones: bool,
 }
 
-fn click_sound(text: &str) -> Result<ClickSound, String> {
-    ClickSound::ALL
-        .into_iter()
-        .find(|sound| sound.name() == text)
-        .ok_or_else(|| {
-            let names: Vec<&str> = ClickSound::ALL.iter().map(|sound| sound.name()).collect();
-            format!("expected {}", crate::wording::choice(&names))
-        })
-}
-
 impl MarkingArguments {
     /// The flags that were given, as settings.
     fn flags(&self) -> Vec<(Id, String)> {
@@ -139,58 +90,6 @@ impl MarkingArguments {
         give(keys::HEADPHONES.id(), on(self.headphones));
         flags
     }
-}
-
-impl ScreenArguments {
-    /// The flags that were given, as settings.
-    fn flags(&self) -> Vec<(Id, String)> {
-        let mut flags = Vec::new();
-        let mut give = |id, word: Option<String>| flags.extend(word.map(|word| (id, word)));
-        let on = |flag: bool| flag.then(|| "true".to_owned());
-        give(keys::LA.id(), self.la.map(|la| la.0.to_string()));
-        give(
-            keys::INSTRUMENT.id(),
-            self.pipes.then(|| "pipes".to_owned()),
-        );
-        give(keys::DRONES.id(), on(self.drones));
-        give(keys::DEVICE.id(), self.device.clone());
-        give(
-            keys::OFFSET.id(),
-            self.offset.map(|offset| offset.to_string()),
-        );
-        give(
-            keys::CLICK.id(),
-            self.click.map(|click| click.name().to_owned()),
-        );
-        give(keys::ALONE.id(), on(self.alone));
-        give(keys::LEFT_HANDED.id(), on(self.left_handed));
-        give(keys::PLAIN.id(), on(self.plain));
-        flags
-    }
-
-    /// Settings with these flags.
-    ///
-    /// # Errors
-    /// Problems in the settings file or the environment, all of them.
-    pub(crate) fn settings(&self) -> Result<Settings, Failure> {
-        settings_of(&self.flags())
-    }
-
-    pub(super) fn asked(&self, settings: &Settings) -> Asked {
-        Asked {
-            device: settings.given(keys::DEVICE).map(str::to_owned),
-            buffer: self.buffer,
-        }
-    }
-}
-
-/// Settings for a page with sound; the limits of judging only where somebody is judged.
-fn settings_of(flags: &[(Id, String)]) -> Result<Settings, Failure> {
-    let own = settings::load(flags, &[needs::SOUND, needs::SCREEN, needs::WARM_UP])?;
-    if own.word(keys::MARK_BY) == "ear" {
-        return settings::load(flags, &[needs::JUDGING]);
-    }
-    Ok(own)
 }
 
 /// Runs `practise`.
@@ -296,21 +195,14 @@ pub(super) fn start(
     settings: &Settings,
 ) -> Result<(Shell, Model), Failure> {
     let options = settings::options(settings);
-    let sound = Sound {
-        tuning: options.tuning,
-        drones: options.drones,
-        levels: options.levels,
-        click: options.click_sound,
-    };
-    let offset_ms = settings.number(keys::OFFSET) as i32;
-    let mut shell = Shell::new(arguments.asked(settings), sound, offset_ms)?;
+    let mut shell = Shell::new(arguments.asked(settings), arguments.player(settings))?;
     if options.by_ear {
-        let log = log_file();
+        let log = terminal::log_file();
         let quiet = Quiet::into_file(log.as_ref()).ok();
         let opened = shell.listen_to(
             settings.given(keys::MICROPHONE),
             low_a::begin(options.tuning, settings::gives_low_a(settings)),
-            offset_ms,
+            settings.number(keys::OFFSET) as i32,
         );
         drop(quiet);
         opened?;
@@ -318,15 +210,6 @@ pub(super) fn start(
     Ok((shell, Model::new(options)))
 }
 
-/// Where C libraries may print while the screen is ours.
-pub(super) fn log_file() -> Option<File> {
-    let folder = folders::data().ok()?;
-    std::fs::create_dir_all(&folder).ok()?;
-    File::create(folder.join("sound.log")).ok()
-}
-
-/// Between two drawings while something moves.
-pub(super) const FRAME: Duration = Duration::from_millis(33);
 /// Between two looks at the microphone: a note is to be on the screen within 80 ms of sounding.
 const EAR: Duration = Duration::from_millis(5);
 /// Between two drawings of a countdown.
@@ -343,47 +226,33 @@ pub(super) fn screen(
     shell
         .day
         .get_or_insert_with(|| session::Asked::new(settings, None));
-    // a terminal that cannot be drawn on still has lines
-    let dumb = std::env::var_os("TERM").is_some_and(|name| name == "dumb");
-    let plain_lines = settings.switch(keys::PLAIN) || dumb;
     let pedals = settings::Pedals::of(settings);
-    let log = log_file();
-    let terminate = signals::termination(terminal::give_back);
-    let manner = if plain_lines {
-        Manner::Lines
-    } else {
-        Manner::Screen
-    };
-    let mut taken = Terminal::take(manner, log.as_ref())?;
-    let shown = if plain_lines {
-        Shown::Lines(Box::default())
-    } else {
-        // without colours bold and reverse carry the meaning
-        let theme = Theme::new(settings::colours(settings));
-        Shown::Screen(Box::new(Canvas::new()?), theme)
-    };
-    let rests = settings.switch(keys::CARE_REST);
-    let mut paged = Practice {
-        care: Care::after(rests.then(|| settings.number(keys::CARE_REST_AFTER) as u32)),
-        rule: plan::rule(settings),
-        page: model.page,
-        shell: &mut shell,
-        model: &mut model,
-        pedals: &pedals,
-        arguments,
-        chosen: settings,
-        shown,
-        drawn: Instant::now(),
-    };
-    let mut world = World {
-        terminal: &mut taken,
-        log: log.as_ref(),
-        terminate: &terminate,
-    };
-    let ran = paged
-        .begins()
-        .and_then(|()| event_loop::run(&mut paged, &mut world));
-    drop(taken);
+    let manner = Manner::of(settings);
+    let ran = event_loop::in_terminal(manner, |world| {
+        let shown = match manner {
+            Manner::Lines => Shown::Lines(Box::default()),
+            Manner::Screen => {
+                // without colours bold and reverse carry the meaning
+                let theme = Theme::new(settings::colours(settings));
+                Shown::Screen(Box::new(Canvas::new()?), theme)
+            }
+        };
+        let rests = settings.switch(keys::CARE_REST);
+        let mut paged = Practice {
+            care: Care::after(rests.then(|| settings.number(keys::CARE_REST_AFTER) as u32)),
+            rule: plan::rule(settings),
+            page: model.page,
+            shell: &mut shell,
+            model: &mut model,
+            pedals: &pedals,
+            arguments,
+            chosen: settings,
+            shown,
+            drawn: Instant::now(),
+        };
+        paged.begins()?;
+        event_loop::run(&mut paged, world)
+    });
     let rescued = shell.rescue();
     ran?;
     rescued?;

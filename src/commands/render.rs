@@ -80,10 +80,8 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         repetitions: u64::from(arguments.repeats),
         rate: arguments.rate,
         sound: Sound {
-            tuning: options.tuning,
-            drones: options.drones,
             levels,
-            click: options.click_sound,
+            ..options.sound()
         },
         reference: ReferencePlan::Every,
         clicks: ClickPlan::Every,

@@ -1,8 +1,6 @@
-//! `today --play`: the plan of the day as a session that runs by two pedals, and where it stood when
-//! it was interrupted.
+//! The plan of the day as a session that runs by two pedals, and where it stood when it was interrupted.
 
-use super::practise::{self, ScreenArguments};
-use super::{Failure, Ran, folders, open, output, plan, terminal};
+use super::{Failure, folders, open, output, plan};
 use crate::app::{Message, Outcome as PartOutcome, Session};
 use crate::planning::{Digest, Item, Part, Rule, session, today, warm_minutes};
 use crate::settings::{Settings, keys};
@@ -119,22 +117,4 @@ fn compose(digest: &Digest, asked: &Asked) -> Vec<Part> {
 pub(crate) fn is_heard_first(item: &Item) -> bool {
     let has_movement = || open::open(&item.open).is_ok_and(|one| one.drill.movement.is_some());
     item.kind == crate::planning::Why::New && has_movement()
-}
-
-/// Runs `today --play`.
-pub(crate) fn run(arguments: &ScreenArguments, minutes: Option<u32>) -> Ran {
-    terminal::require()?;
-    let own = arguments.settings()?;
-    let asked = Asked::new(&own, minutes);
-    let digest = plan::digest()?;
-    let begun = begin(&digest, &asked);
-    if matches!(&begun, Message::Session { parts, .. } if parts.is_empty()) {
-        output::print("nothing is due and there is nothing new: play what you like\n")?;
-        return Ok(super::Outcome::Done);
-    }
-    let (mut shell, mut model) = practise::start(arguments, &own)?;
-    shell.day = Some(asked);
-    model.straight = true;
-    shell.tell(&mut model, begun);
-    practise::screen(arguments, &own, shell, model)
 }

@@ -3,7 +3,7 @@
 use super::open::{open, read_bytes, recording};
 use super::table::table;
 use super::timeline::score_of;
-use super::{Failure, Outcome, Ran, arguments, folders, output, practise, settings};
+use super::{Failure, Outcome, Ran, arguments, folders, output, settings, terminal};
 use crate::chanter::{Tuning, TuningTable};
 use crate::drill::LARGEST_FILE;
 use crate::listening::{Piece, Repetition, align, hear_piece};
@@ -415,7 +415,7 @@ fn play(device: Option<&str>, channels: Vec<Vec<f32>>, rate: SampleRate) -> Ran 
         buffer: None,
     };
     let apart = channels.len() == 2;
-    let log = practise::log_file();
+    let log = terminal::log_file();
     let quiet = Quiet::into_file(log.as_ref()).ok();
     let playback = Playback::open::<Failure>(&asked, Gain(1.0), false, |device| {
         let mut moved = Vec::with_capacity(channels.len());

@@ -1,7 +1,8 @@
 //! The terminal: taken, given back once by its owner, whatever happens.
 
-use super::{Failure, output, signals};
+use super::{Failure, folders, output, signals};
 use crate::live::{Quiet, unquiet};
+use crate::settings::{Settings, keys};
 use crossterm::event::{DisableFocusChange, EnableFocusChange};
 use crossterm::terminal::{
     Clear, ClearType, EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
@@ -22,6 +23,25 @@ pub(crate) enum Manner {
     Screen,
     /// Plain lines, with keys read one by one.
     Lines,
+}
+
+impl Manner {
+    /// As the settings say; a terminal that cannot be drawn on still has lines.
+    pub(crate) fn of(settings: &Settings) -> Self {
+        let dumb = std::env::var_os("TERM").is_some_and(|name| name == "dumb");
+        if dumb || settings.switch(keys::PLAIN) {
+            Self::Lines
+        } else {
+            Self::Screen
+        }
+    }
+}
+
+/// Where C libraries may print while the terminal is ours.
+pub(super) fn log_file() -> Option<File> {
+    let folder = folders::data().ok()?;
+    std::fs::create_dir_all(&folder).ok()?;
+    File::create(folder.join("sound.log")).ok()
 }
 
 /// The terminal while it is ours.

@@ -1,8 +1,9 @@
 //! `today`: what to practise now, and why.
 
-use super::practise::ScreenArguments;
+use super::screen_arguments::ScreenArguments;
 use super::session::is_heard_first;
-use super::{Outcome, Ran, output, plan, session};
+use super::{Outcome, Ran, output, plan, practise, session, terminal};
+use crate::app::Message;
 use crate::planning::{Item, today};
 use crate::practice::Rung;
 use crate::units::spell_fraction;
@@ -63,7 +64,7 @@ struct Plan<'a> {
 /// Runs `today`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     if arguments.play {
-        return session::run(&arguments.screen, arguments.minutes);
+        return play(&arguments.screen, arguments.minutes);
     }
     let settings = plan::own_settings()?;
     let mut rule = plan::rule(&settings);
@@ -156,4 +157,22 @@ fn quoted(word: &str) -> String {
     } else {
         format!("'{}'", word.replace('\'', "'\\''"))
     }
+}
+
+/// The plan as a session that is played.
+fn play(arguments: &ScreenArguments, minutes: Option<u32>) -> Ran {
+    terminal::require()?;
+    let own = arguments.settings()?;
+    let asked = session::Asked::new(&own, minutes);
+    let digest = plan::digest()?;
+    let begun = session::begin(&digest, &asked);
+    if matches!(&begun, Message::Session { parts, .. } if parts.is_empty()) {
+        output::print("nothing is due and there is nothing new: play what you like\n")?;
+        return Ok(Outcome::Done);
+    }
+    let (mut shell, mut model) = practise::start(arguments, &own)?;
+    shell.day = Some(asked);
+    model.straight = true;
+    shell.tell(&mut model, begun);
+    practise::screen(arguments, &own, shell, model)
 }

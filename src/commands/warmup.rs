@@ -1,8 +1,8 @@
 //! `warmup`: runs by itself, hands free, and marks nothing.
 
-use super::event_loop::{self, Canvas, Did, Paged, World};
-use super::practise::{FRAME, ScreenArguments};
-use super::terminal::{self, Manner, Terminal};
+use super::event_loop::{self, Canvas, Did, FRAME, Paged, World};
+use super::screen_arguments::ScreenArguments;
+use super::terminal::{self, Manner};
 use super::{Failure, Outcome, Ran, arguments, open, output, plan, settings};
 use crate::app::{Place, WarmMusic, Warming, scores};
 use crate::drill::{Drill, read};
@@ -12,7 +12,7 @@ use crate::practice::Rung;
 use crate::score::Score;
 use crate::screen::{HELP_WARM, Theme, music_line, view_keys, view_warming};
 use crate::settings::{Settings, keys};
-use crate::sound::{Bus, Command, Entry, Sound, When};
+use crate::sound::{Bus, Command, Entry, When};
 use crate::timeline::{Layout, lay};
 use crate::units::{Bpm, SampleRate};
 use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
@@ -84,22 +84,9 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     }
     terminal::require()?;
     let warming = warming(steps)?;
-    let log = super::practise::log_file();
-    let terminate = super::signals::termination(super::terminal::give_back);
-    let manner = if lines(&own) {
-        Manner::Lines
-    } else {
-        Manner::Screen
-    };
-    let mut taken = Terminal::take(manner, log.as_ref())?;
-    let mut world = World {
-        terminal: &mut taken,
-        log: log.as_ref(),
-        terminate: &terminate,
-    };
-    let ran = play(&arguments.screen, &own, warming, &mut world, false);
-    drop(taken);
-    ran?;
+    event_loop::in_terminal(Manner::of(&own), |world| {
+        play(&arguments.screen, &own, warming, world, false)
+    })?;
     Ok(Outcome::Done)
 }
 
@@ -127,11 +114,6 @@ fn steps(minutes: u32, band: Option<Bpm>, own: &Settings) -> Result<Vec<WarmStep
 fn warming(steps: Vec<WarmStep>) -> Result<Warming, Failure> {
     let music = steps.iter().map(music).collect::<Result<Vec<_>, _>>()?;
     Ok(Warming::new(steps, music))
-}
-
-/// Plain lines instead of a screen; a terminal that cannot be drawn on still has lines.
-fn lines(own: &Settings) -> bool {
-    own.switch(keys::PLAIN) || std::env::var_os("TERM").is_some_and(|name| name == "dumb")
 }
 
 /// A step's music, laid at its tempo.
@@ -215,30 +197,22 @@ impl Page {
         warming: Warming,
         goes_on: bool,
     ) -> Result<Self, Failure> {
-        let options = settings::options(own);
-        let mut player = Player::new(
-            arguments.asked(own),
-            Sound {
-                tuning: options.tuning,
-                drones: options.drones,
-                levels: options.levels,
-                click: options.click_sound,
-            },
-        );
-        player.set_offset(own.number(keys::OFFSET) as i32);
-        let shown = if lines(own) {
-            output::print("Space or a pedal pauses, n goes on to the next, q leaves.\r\n")?;
-            Shown::Lines(String::new(), None)
-        } else {
-            let theme = Theme::new(settings::colours(own));
-            Shown::Screen(Box::new(Canvas::new()?), theme)
+        let shown = match Manner::of(own) {
+            Manner::Lines => {
+                output::print("Space or a pedal pauses, n goes on to the next, q leaves.\r\n")?;
+                Shown::Lines(String::new(), None)
+            }
+            Manner::Screen => {
+                let theme = Theme::new(settings::colours(own));
+                Shown::Screen(Box::new(Canvas::new()?), theme)
+            }
         };
         let mut page = Self {
             warming,
-            player,
+            player: arguments.player(own),
             serial: None,
             alone: own.switch(keys::ALONE),
-            left_handed: options.left_handed,
+            left_handed: own.switch(keys::LEFT_HANDED),
             goes_on,
             shown,
             last: Instant::now(),

@@ -1,0 +1,125 @@
+//! What the start lists: drills with what the journal has of them, and the movements of the catalogue.
+
+use super::Shell;
+use crate::app::{Listed, Opens, planned, scores};
+use crate::commands::{drills, open, phrases};
+use crate::movement::Movement;
+use crate::practice::{Board, Cell, CellStatus, Plan, Rung, replay};
+use crate::screen::{board_rows, music_line};
+use crate::wording::{self, capital, visible};
+
+impl Shell {
+    /// Every drill for the list; with `progress`, how much of each board is done and what stands
+    /// where it would begin.
+    pub(crate) fn list(&mut self, progress: bool) -> Vec<Listed> {
+        drills::list()
+            .into_iter()
+            .map(|listed| {
+                let tempi = listed
+                    .tempi
+                    .as_ref()
+                    .map_or_else(String::new, |(from, to)| format!(", {from} to {to}"));
+                let stages = wording::count(listed.stages.len(), "stage", "stages");
+                let mut line = Listed {
+                    about: visible(&listed.about.unwrap_or_default()).into_owned(),
+                    extent: format!("{stages}{tempi}"),
+                    problems: listed
+                        .told
+                        .iter()
+                        .map(|text| visible(text).into_owned())
+                        .collect(),
+                    in_full: visible(&listed.in_full).into_owned(),
+                    ..Listed::new(Opens::Drill, &listed.name, &visible(&listed.title))
+                };
+                if progress && line.is_playable() {
+                    self.look_into(&mut line);
+                }
+                line
+            })
+            .collect()
+    }
+
+    /// Every movement of the catalogue, to be looked for.
+    pub(crate) fn movements() -> Vec<Listed> {
+        Movement::all()
+            .map(|movement| Listed {
+                about: movement.family().heading().to_owned(),
+                also: movement.also().join(" "),
+                extent: "a movement: enter makes its drill".to_owned(),
+                ..Listed::new(
+                    Opens::Movement,
+                    movement.name(),
+                    &capital(movement.spoken()),
+                )
+            })
+            .collect()
+    }
+
+    /// How much of a drill's board is done, where it would begin, and the music there.
+    fn look_into(&mut self, line: &mut Listed) {
+        let Ok(opened) = open::open(&line.name) else {
+            return;
+        };
+        if let Some(pieces) = phrases::pieces(&opened.drill) {
+            line.bars = Some(pieces.bars);
+            let named = pieces.named.iter();
+            line.pieces = named
+                .map(|(title, bars)| line.piece(title, *bars))
+                .collect();
+        }
+        let scores = scores(&opened.drill);
+        let stages = planned(&opened.drill, &scores);
+        let music: Vec<_> = stages.iter().map(|stage| stage.print).collect();
+        let (entries, place) = match &mut self.journal {
+            Some(journal) => (
+                journal.board(&music).unwrap_or_default(),
+                journal.last_place_in(&music).ok().flatten(),
+            ),
+            None => (Vec::new(), None),
+        };
+        let known = !entries.is_empty() || place.is_some();
+        let stage = place
+            .as_ref()
+            .and_then(|place| stages.iter().position(|stage| stage.has(place.cell)))
+            .unwrap_or(0);
+        let rung = place.map(|place| place.cell.rung);
+        let state = replay(Plan::new(&opened.name, stages), &entries);
+        if known {
+            line.progress = done(state.board());
+            line.share = Some(clear_of(state.board()));
+        }
+        line.board = board_rows(state.board());
+        let (Some(written), Some(score)) = (opened.drill.stages.get(stage), scores.get(stage))
+        else {
+            return;
+        };
+        let rung = rung.unwrap_or(Rung::Tempo(opened.drill.ladder.from()));
+        line.preview = vec![
+            format!("{} at {}", visible(&written.name), rung.spoken()),
+            music_line(score),
+        ];
+    }
+}
+
+/// How many cells are clear, and how many there are.
+fn clear_of(board: &Board) -> (usize, usize) {
+    let is_clear = |cell: &&Cell| matches!(cell.status, CellStatus::Clear | CellStatus::Passed);
+    (
+        board.cells().filter(is_clear).count(),
+        board.cells().count(),
+    )
+}
+
+/// `5 of 52 cells clear`.
+fn done(board: &Board) -> String {
+    let (clear, all) = clear_of(board);
+    let held = match board.cells().filter(|cell| cell.held.is_held()).count() {
+        0 => String::new(),
+        held => format!(", {held} held"),
+    };
+    if clear == all {
+        format!("all clear{held}")
+    } else {
+        format!("{clear} of {all} cells clear{held}")
+    }
+}
