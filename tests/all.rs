@@ -4,6 +4,7 @@ mod all {
     mod attending;
     mod catalogue;
     mod command_line;
+    mod corpus;
     mod developers;
     mod engraving;
     mod exchange;
