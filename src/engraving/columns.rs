@@ -1,7 +1,7 @@
 //! A score as written bars of columns: one column a head of the melody, with the room it needs.
 
 use super::gracenotes::{self, GraceGroup};
-use super::proportions as p;
+use super::proportions::{self as p, height};
 use crate::chanter::Note;
 use crate::drill::Music;
 use crate::engraving::font::Glyph;
@@ -106,11 +106,6 @@ impl Column {
         };
         self.grace.width.max(ledger)
     }
-}
-
-/// Height of a note's middle.
-pub(super) fn height(note: Note) -> f64 {
-    f64::from(note.staff_step()) / 2.0
 }
 
 /// Every written bar once, with the notes and names of its first time through.

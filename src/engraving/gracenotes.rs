@@ -1,9 +1,8 @@
 //! Gracenotes: a group of its own, as wide as its notes and no wider, stems up.
 
-use super::columns::height;
 use super::font::Glyph;
 use super::placed::{Element, Kind, Shape};
-use super::proportions as p;
+use super::proportions::{self as p, height};
 use crate::chanter::Note;
 use crate::score::ScoreGroup;
 

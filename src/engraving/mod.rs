@@ -9,16 +9,21 @@
 
 mod beams;
 mod columns;
+mod endings;
 pub mod font;
 mod gracenotes;
 mod lay;
+mod metre;
+mod names;
 mod placed;
 mod proportions;
+mod settings;
 mod spacing;
 mod systems;
 pub mod terminal;
 mod tuplets;
 
-pub use lay::{Settings, Spacing, lay_out};
+pub use lay::lay_out;
 pub use placed::{Align, BarPlace, Bounds, Element, Engraved, Kind, Shape, System};
 pub use proportions::GRACE_SCALE;
+pub use settings::{Settings, Spacing};

@@ -257,3 +257,49 @@ impl System {
             })
     }
 }
+
+/// A glyph at its own size that belongs to no note.
+pub(super) fn glyph(kind: Kind, glyph: Glyph, x: f64, y: f64) -> Element {
+    Element {
+        note: None,
+        kind,
+        shape: Shape::Glyph {
+            glyph,
+            x,
+            y,
+            scale: 1.0,
+        },
+    }
+}
+
+/// Words at a place: their size, face and which part of them stands there.
+pub(super) fn words(
+    kind: Kind,
+    note: Option<NoteId>,
+    text: &str,
+    at: (f64, f64),
+    set: (f64, Face, Align),
+) -> Element {
+    Element {
+        note,
+        kind,
+        shape: Shape::Text {
+            text: text.to_owned(),
+            x: at.0,
+            y: at.1,
+            size: set.0,
+            face: set.1,
+            align: set.2,
+        },
+    }
+}
+
+/// The highest ink between two places, at least that of the staff's uppermost line.
+pub(super) fn ceiling(elements: &[Element], left: f64, right: f64) -> f64 {
+    elements
+        .iter()
+        .map(|element| element.shape.bounds())
+        .filter(|bounds| bounds.left < right && bounds.right > left)
+        .map(|bounds| bounds.top)
+        .fold(4.0, f64::max)
+}

@@ -3,6 +3,8 @@
 //! Measured in the output of LilyPond 2.24.1 with its bagpipe.ly where a line says so; the rest
 //! are the defaults of the music font's metadata (SMuFL 1.4 engravingDefaults) or chosen by eye.
 
+use crate::chanter::Note;
+
 /// A staff line (SMuFL engravingDefaults: 0.13; thinner prints crisper at our size).
 pub(super) const STAFF_LINE: f64 = 0.1;
 /// A stem, of melody and gracenotes alike, so that gracenotes stay black in print (LilyPond: 0.14).
@@ -65,3 +67,8 @@ pub(super) const NAME_SIZE: f64 = 2.1;
 pub(super) const NUMBER_SIZE: f64 = 1.75;
 /// White between the music and the words above or below it.
 pub(super) const WORD_GAP: f64 = 0.75;
+
+/// Height of a note's middle.
+pub(super) fn height(note: Note) -> f64 {
+    f64::from(note.staff_step()) / 2.0
+}

@@ -1,8 +1,8 @@
 //! Optical spacing: lengths to widths, and springs that justify a bar.
 
 use super::columns::{Bar, Column};
-use super::lay::Spacing;
 use super::proportions as p;
+use super::settings::Spacing;
 use crate::rhythm::Metre;
 use num_traits::ToPrimitive;
 

@@ -1,8 +1,9 @@
 //! Bars into systems, and how wide each bar is in its system.
 
 use super::columns::{Bar, Signs};
-use super::lay::{Spacing, metre_width};
+use super::metre;
 use super::proportions as p;
+use super::settings::Spacing;
 use super::spacing::Springs;
 use super::{font::Glyph, placed};
 use placed::{Element, Kind, Shape};
@@ -87,7 +88,7 @@ pub(super) fn before_change(bar: &Bar, first: bool) -> f64 {
 /// The room of a metre that begins with the bar.
 fn change_width(bar: &Bar) -> f64 {
     if bar.changes_metre && !bar.metre.is_free() {
-        p::AFTER_LINE + metre_width(bar.metre)
+        p::AFTER_LINE + metre::width_of(bar.metre)
     } else {
         0.0
     }

@@ -2,8 +2,7 @@
 
 use super::columns::Bar;
 use super::font::{Face, Glyph};
-use super::lay::words;
-use super::placed::{Align, Element, Kind, Shape};
+use super::placed::{Align, Element, Kind, Shape, words};
 use super::proportions as p;
 
 /// From the lowest ink of a tuplet to the middle of its bracket.

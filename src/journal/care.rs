@@ -2,13 +2,15 @@
 //!
 //! A file that is looked at is copied first and the copy opened, so that not a byte of it changes.
 
+use super::copied::Copied;
 use super::error::{JournalError, Trouble};
+use super::format::refuse_another_format;
 use super::store::Journal;
 use super::{row, trial};
 use crate::practice::{Entry, Kind, RecordId};
 use rusqlite::{Connection, OpenFlags};
 use std::collections::{BTreeSet, HashSet};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use uuid::Uuid;
 
 /// How a journal is.
@@ -42,13 +44,14 @@ const MOST_TOLD: usize = 20;
 /// The file cannot be read, is none of ours, or nothing of it can be made out.
 pub fn look_over(path: &Path) -> Result<(Health, Vec<Entry>), JournalError> {
     let copy = Copied::of(path)?;
-    if copy.bytes == 0 {
+    if copy.bytes() == 0 {
         return Ok((Health::empty(), Vec::new()));
     }
     let told = |error: rusqlite::Error| JournalError::of(path, &error);
     let mut connection =
-        Connection::open_with_flags(&copy.file, OpenFlags::SQLITE_OPEN_READ_WRITE).map_err(told)?;
-    if let Err(error) = super::store::refuse_another_format(path, &connection)
+        Connection::open_with_flags(copy.file(), OpenFlags::SQLITE_OPEN_READ_WRITE)
+            .map_err(told)?;
+    if let Err(error) = refuse_another_format(path, &connection)
         && !matches!(error.trouble, Trouble::Damaged(_))
     {
         return Err(error);
@@ -57,7 +60,7 @@ pub fn look_over(path: &Path) -> Result<(Health, Vec<Entry>), JournalError> {
     troubles.extend(trial::raised(&mut connection));
     let found = match all(&connection) {
         Ok(found) => found,
-        Err(_) => one_by_one(&connection, copy.bytes).map_err(told)?,
+        Err(_) => one_by_one(&connection, copy.bytes()).map_err(told)?,
     };
     let Found {
         mut entries,
@@ -147,49 +150,6 @@ impl Found {
 /// An entry with the check sum beside it.
 fn summed(row: &rusqlite::Row<'_>) -> rusqlite::Result<(Entry, Option<i64>)> {
     Ok((row::read(row)?, row.get("sum")?))
-}
-
-/// A copy of a journal and of what was not yet moved into it.
-pub(super) struct Copied {
-    folder: tempfile::TempDir,
-    file: PathBuf,
-    bytes: u64,
-}
-
-impl Copied {
-    /// The copy's file.
-    pub(super) fn file(&self) -> &Path {
-        &self.file
-    }
-
-    /// The folder, which goes when this is dropped.
-    pub(super) fn into_folder(self) -> tempfile::TempDir {
-        self.folder
-    }
-
-    pub(super) fn of(path: &Path) -> Result<Self, JournalError> {
-        let told =
-            |error: std::io::Error| JournalError::new(path, Trouble::Unreadable(error.to_string()));
-        super::store::refuse_what_is_no_database(path)?;
-        let folder = tempfile::tempdir().map_err(told)?;
-        let file = folder.path().join("copy.sqlite");
-        // Not `copy`, which would keep that the file may not be written.
-        let carry = |from: &Path, to: &Path| {
-            let mut from = std::fs::File::open(from)?;
-            std::io::copy(&mut from, &mut std::fs::File::create(to)?)
-        };
-        let mut bytes = carry(path, &file).map_err(told)?;
-        let mut log = path.as_os_str().to_owned();
-        log.push("-wal");
-        if let Ok(more) = carry(Path::new(&log), &folder.path().join("copy.sqlite-wal")) {
-            bytes += more;
-        }
-        Ok(Self {
-            folder,
-            file,
-            bytes,
-        })
-    }
 }
 
 /// What SQLite itself finds wrong.

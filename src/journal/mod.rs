@@ -8,11 +8,14 @@
 //! one journal both work. Nothing is changed or removed, not even to mend a damaged file.
 
 mod care;
+mod copied;
 mod error;
+mod format;
 #[cfg(test)]
 mod journal_laws;
 mod marks;
 mod mend;
+mod reading;
 mod row;
 mod store;
 mod summary;
@@ -20,5 +23,7 @@ mod trial;
 
 pub use care::{Health, look_over};
 pub use error::{JournalError, Trouble};
+pub use format::FORMAT;
 pub use mend::{Odd, WrongClock, absurd, mended, odd};
-pub use store::{Appended, FORMAT, Journal, LastPlace, Merged};
+pub use reading::LastPlace;
+pub use store::{Appended, Journal, Merged};

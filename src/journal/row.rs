@@ -2,7 +2,7 @@
 
 use crate::practice::{By, CellKey, Entry, Kind, Mark, Record, RecordId, Rung, StagePrint};
 use rusqlite::types::{FromSqlError, Type};
-use rusqlite::{Row, Statement, named_params};
+use rusqlite::{Connection, Row, Statement, named_params};
 use uuid::Uuid;
 
 /// The columns in the order [`read`] takes them.
@@ -281,4 +281,22 @@ pub(super) fn cell(row: &Row<'_>, stage: usize) -> rusqlite::Result<Option<CellK
         stage: StagePrint::parse(print).map_err(|_| strange(stage, print))?,
         rung: Rung::parse(rung).map_err(|_| strange(stage + 1, rung))?,
     }))
+}
+
+/// The last arrival, 0 before the first.
+pub(super) fn arrival(connection: &Connection) -> rusqlite::Result<i64> {
+    connection.query_row("SELECT coalesce(max(arrival), 0) FROM entry", [], |row| {
+        row.get(0)
+    })
+}
+
+/// The entries that a condition chooses.
+pub(super) fn entries(
+    connection: &Connection,
+    which: &str,
+    values: &[&dyn rusqlite::ToSql],
+) -> rusqlite::Result<Vec<Entry>> {
+    let query = format!("SELECT {} FROM entry {which}", COLUMNS);
+    let mut query = connection.prepare_cached(&query)?;
+    query.query_map(values, read)?.collect()
 }

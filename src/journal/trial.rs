@@ -1,7 +1,7 @@
 //! Whether a journal still does what a journal does: tried on a copy, where nothing can be spoilt.
 
+use super::format::{FORMAT, SCHEMA, STEPS, raise};
 use super::row;
-use super::store::{FORMAT, SCHEMA, STEPS, raise};
 use crate::practice::{Entry, Kind, Record, RecordId};
 use rusqlite::{Connection, TransactionBehavior};
 use std::collections::BTreeMap;

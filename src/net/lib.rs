@@ -12,8 +12,8 @@ mod product;
 mod stream;
 mod weights;
 
-pub use stream::{CLASSES, Network};
-pub use weights::{HOP, Shape, Weights, WeightsError};
+pub use stream::Network;
+pub use weights::{CLASSES, HOP, Shape, Weights, WeightsError};
 
 #[cfg(test)]
 mod laws;

@@ -7,12 +7,10 @@
 
 use crate::layers::{Frames, Level, log_softmax, magnitudes, rectify};
 use crate::product::{Product, padded};
-use crate::weights::{HOP, Weights};
+use crate::weights::{CLASSES, HOP, Weights};
 use pulp::{Arch, Simd, WithSimd};
 use std::sync::Arc;
 
-/// What a frame may be: the nine notes from low G up, and none.
-pub const CLASSES: usize = 10;
 /// Frames that go through all layers together.
 const PASS: usize = 48;
 

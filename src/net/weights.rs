@@ -2,10 +2,11 @@
 
 use crate::layers::{Bank, Block};
 use crate::product::{Matrix, in_tiles};
-use crate::stream::CLASSES;
 use serde::Deserialize;
 use std::fmt;
 
+/// What a frame may be: the nine notes from low G up, and none.
+pub const CLASSES: usize = 10;
 /// Samples from one frame to the next.
 pub const HOP: usize = 12;
 /// First line of the file.

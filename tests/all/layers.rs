@@ -393,26 +393,11 @@ const CIRCLES: &[&[&str]] = &[
         "commands/plan.rs",
         "commands/settings.rs",
     ],
-    &["drill/phrases.rs", "drill/value.rs"],
-    &["drill/make/budget.rs", "drill/make/mod.rs"],
-    &["drill/music/bars.rs", "drill/music/mend.rs"],
-    &["engraving/columns.rs", "engraving/gracenotes.rs"],
-    &[
-        "engraving/lay.rs",
-        "engraving/spacing.rs",
-        "engraving/systems.rs",
-        "engraving/tuplets.rs",
-    ],
-    &["engraving/terminal/mod.rs", "engraving/terminal/page.rs"],
-    &["journal/care.rs", "journal/store.rs", "journal/trial.rs"],
-    &["net/stream.rs", "net/weights.rs"],
-    &["rhythm/writing/grid.rs", "rhythm/writing/mod.rs"],
     &[
         "screen/parts/practise.rs",
         "screen/parts/staff.rs",
         "screen/parts/stand.rs",
     ],
-    &["settings/read.rs", "settings/value.rs"],
 ];
 
 /// Files that name each other in a circle can be read only all at once.

@@ -3,6 +3,7 @@
 //! Knows the file format, ABC body text and the stage rule. Knows no tempo that is playing, no
 //! screen and no file system: it gets text and gives values.
 
+mod bar_range;
 mod document;
 mod ladder;
 mod library;
@@ -18,6 +19,7 @@ mod value;
 mod written;
 mod yaml;
 
+pub use bar_range::BarRange;
 pub use document::{
     DrillDocument, Exact, LadderDocument, LengthsDocument, OneOrMany, OpeningDocument, SCHEMA,
     StageDocument,
@@ -32,7 +34,7 @@ pub use music::{
     MOST_PASSES, Mended, MusicProblem, adopt_music, body_order, is_pipe_key, mend_music,
     read_music, written_out,
 };
-pub use phrases::{BarRange, Phrasing, all_bars, parts};
+pub use phrases::{Phrasing, all_bars, parts};
 pub use problem::{
     Kind, MOST_SHOWN, Place, Problem, Severity, how_many, more, render, render_line,
 };

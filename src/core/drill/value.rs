@@ -1,7 +1,7 @@
 //! The validated drill.
 
+use super::bar_range::BarRange;
 use super::ladder::Ladder;
-use super::phrases::BarRange;
 use super::written::Music;
 use crate::chanter::Note;
 use crate::movement::{Lengths, Movement, Schools};

@@ -1,6 +1,6 @@
 //! Stems, flags, beams, dots, ties and tuplets of melody notes.
 
-use super::Style;
+use super::cells::Style;
 use super::page::{Page, row};
 use crate::engraving::font::Glyph;
 use crate::engraving::placed::{Element, Kind, Shape};

@@ -1,6 +1,6 @@
 //! The cells of a staff: its lines, heads, gracenotes and words.
 
-use super::{BLANK, Cell, Settings, Style};
+use super::cells::{BLANK, Cell, Settings, Style};
 use crate::engraving::font::Glyph;
 use crate::engraving::placed::{Element, Kind, Shape, System};
 use crate::score::NoteId;

@@ -1,7 +1,7 @@
 //! Few repetitions, well spent: how far up each stage of a made drill goes, and the stage that opens
 //! the movement.
 
-use super::{exact_percent, ladder};
+use super::fields::{exact_percent, ladder};
 use crate::drill::document::{Exact, LadderDocument, OpeningDocument, StageDocument};
 use crate::drill::ladder::{Step, lengths_down, rungs};
 

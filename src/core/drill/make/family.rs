@@ -2,7 +2,7 @@
 
 use super::body::unit;
 use super::chain::four_in_a_row;
-use super::{exact_percent, ladder};
+use super::fields::{exact_percent, ladder};
 use crate::chanter::{Crossing, CrossingKind, Finger, NOTES, Note, crossing, gracenote_finger};
 use crate::drill::document::{DrillDocument, Exact, StageDocument};
 use crate::movement::{Schools, resolve, search, typical_context};

@@ -3,10 +3,11 @@
 
 use super::body::{body, repeated_body, unit};
 use super::{CannotMake, read_back};
+use crate::drill::bar_range::BarRange;
 use crate::drill::document::{
     DrillDocument, Exact, LadderDocument, LengthsDocument, OneOrMany, StageDocument,
 };
-use crate::drill::phrases::{Around, BarRange, all_bars, excerpt, parts};
+use crate::drill::phrases::{Around, all_bars, excerpt, parts};
 use crate::drill::value::{Drill, Stage};
 use crate::drill::written::Bar;
 use crate::movement::Lengths;

@@ -2,9 +2,10 @@
 
 use super::foreign::written_out;
 use super::mend::mend;
+use super::order::body_order;
 use super::{MusicProblem, Reader};
 use crate::drill::problem::Kind;
-use crate::drill::written::{Bar, Music};
+use crate::drill::written::Music;
 
 impl Reader {
     pub(super) fn bar_line(&mut self) {
@@ -143,68 +144,4 @@ impl Reader {
         }
         order
     }
-}
-
-/// The order of play: each repeated part twice, its first ending the first time only.
-pub fn body_order(bars: &[Bar]) -> (Vec<usize>, Vec<(usize, Kind)>) {
-    let mut told = Vec::new();
-    let mut second_after = vec![None; bars.len()];
-    let mut second = None;
-    for (place, bar) in bars.iter().enumerate().rev() {
-        second_after[place] = second;
-        if bar.ending == Some(2) {
-            second = Some(place);
-        }
-    }
-    let mut sent_back = vec![false; bars.len()];
-    let mut order = Vec::new();
-    let mut part = 0;
-    let mut again = false;
-    let mut at = 0;
-    let mut in_second = false;
-    while at < bars.len() {
-        let Bar {
-            repeat_begins,
-            repeat_ends,
-            ending,
-            part_ends,
-            ..
-        } = bars[at];
-        if repeat_begins && !again {
-            part = at;
-            in_second = false;
-        }
-        if ending == Some(1) && again {
-            again = false;
-            if let Some(second) = second_after[at] {
-                at = second;
-                in_second = true;
-            } else {
-                told.push((at, Kind::NoSecondEnding));
-                at += 1;
-            }
-            continue;
-        }
-        if ending == Some(2) && !in_second {
-            told.push((at, Kind::NoFirstEnding));
-        }
-        order.push(at);
-        if repeat_ends && !in_second {
-            // Each repeat sign sends back once: after a first ending without a second it would be met
-            // unrepeated again and again.
-            if again || std::mem::replace(&mut sent_back[at], true) {
-                again = false;
-                part = at + 1;
-            } else {
-                again = true;
-                at = part;
-                continue;
-            }
-        } else if part_ends && !again {
-            part = at + 1;
-            in_second = false;
-        }
-        at += 1;
-    }
-    (order, told)
 }

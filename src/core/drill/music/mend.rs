@@ -2,8 +2,8 @@
 //!
 //! Every change is told. Knows written music only, not the format it came in.
 
-use super::bars::body_order;
 use super::checks::misfits;
+use super::order::body_order;
 use crate::chanter::{NOTES, Note};
 use crate::drill::problem::Kind;
 use crate::drill::written::{Bar, Gracenote, Group, Music, Written};

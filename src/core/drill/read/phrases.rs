@@ -2,7 +2,8 @@
 
 use super::Reader;
 use super::fields::Fields;
-use crate::drill::phrases::{BarRange, all_bars};
+use crate::drill::bar_range::BarRange;
+use crate::drill::phrases::all_bars;
 use crate::drill::problem::Kind;
 use crate::drill::value::{Stage, StageKind};
 use crate::drill::yaml::shortened;

@@ -1,9 +1,17 @@
 //! A bar's places by weight, and where a note must be split at one.
 
-use super::Span;
 use crate::rhythm::{Metre, WrittenLength};
 use crate::units::{Beats, Fraction};
 use num_integer::Integer;
+
+/// From tick to tick of the bar.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Span {
+    pub(super) note: usize,
+    pub(super) from: i64,
+    pub(super) to: i64,
+    pub(super) tied: bool,
+}
 
 /// The places of a bar, counted in ticks of it.
 ///
@@ -171,6 +179,17 @@ impl Grid {
         };
         self.pieces(from, cut, into);
         self.pieces(cut, to, into);
+    }
+
+    /// How many notes from here on stand between two plain places with none between them; 0 where the
+    /// first note is plain itself.
+    pub(super) fn odd_run(&self, spans: &[Span]) -> usize {
+        let Some(first) = spans.first() else { return 0 };
+        if self.is_plain(first.from) && self.is_plain(first.to) {
+            return 0;
+        }
+        let end = spans.iter().position(|span| self.is_plain(span.to));
+        end.map_or(spans.len(), |end| end + 1)
     }
 }
 

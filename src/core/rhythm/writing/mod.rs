@@ -10,7 +10,7 @@ mod tuplets;
 
 use super::{Metre, WrittenLength};
 use crate::units::{Beats, Fraction};
-use grid::Grid;
+use grid::{Grid, Span};
 use num_traits::ToPrimitive;
 use std::ops::Range;
 
@@ -127,15 +127,6 @@ pub fn write_bar(metre: Metre, offset: Beats, notes: &[Length]) -> WrittenBar {
     }
 }
 
-/// From tick to tick of the bar.
-#[derive(Debug, Clone, Copy)]
-struct Span {
-    note: usize,
-    from: i64,
-    to: i64,
-    tied: bool,
-}
-
 struct Writer<'a> {
     grid: &'a Grid,
     metre: Metre,
@@ -147,7 +138,7 @@ impl Writer<'_> {
     fn spans(&mut self, spans: &[Span]) {
         let mut at = 0;
         while at < spans.len() {
-            let odd = tuplets::odd_run(self.grid, &spans[at..]);
+            let odd = self.grid.odd_run(&spans[at..]);
             if odd > 0 {
                 self.odd(&spans[at..at + odd]);
                 at += odd;

@@ -1,21 +1,10 @@
 //! Places that no halving leads to: which notes share a tuplet, and which one.
 
-use super::grid::Grid;
-use super::{Span, Tuplet, Writer};
+use super::grid::Span;
+use super::{Tuplet, Writer};
 use crate::rhythm::WrittenLength;
 use crate::units::Fraction;
 use num_integer::Integer;
-
-/// How many notes from here on stand between two plain places with none between them; 0 where the
-/// first note is plain itself.
-pub(super) fn odd_run(grid: &Grid, spans: &[Span]) -> usize {
-    let Some(first) = spans.first() else { return 0 };
-    if grid.is_plain(first.from) && grid.is_plain(first.to) {
-        return 0;
-    }
-    let end = spans.iter().position(|span| grid.is_plain(span.to));
-    end.map_or(spans.len(), |end| end + 1)
-}
 
 /// A tuplet that a group may be written as.
 struct Figures {

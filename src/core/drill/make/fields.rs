@@ -1,0 +1,34 @@
+//! Fields of a made drill as its file has them.
+
+use crate::chanter::Note;
+use crate::drill::document::{Exact, LadderDocument, OneOrMany};
+use crate::movement::Schools;
+
+pub(super) fn one_or_many(notes: &[Note]) -> OneOrMany {
+    match notes {
+        [only] => OneOrMany::One(only.name().to_owned()),
+        several => OneOrMany::Many(several.iter().map(|note| note.name().to_owned()).collect()),
+    }
+}
+
+pub(super) fn school(schools: &Schools) -> Option<OneOrMany> {
+    match schools.names() {
+        [] => None,
+        [only] => Some(OneOrMany::One((*only).to_owned())),
+        several => Some(OneOrMany::Many(
+            several.iter().map(|name| (*name).to_owned()).collect(),
+        )),
+    }
+}
+
+pub(super) fn ladder(from: u32, to: u32, step: Exact) -> LadderDocument {
+    LadderDocument {
+        from: Exact::Whole(from),
+        to: Exact::Whole(to),
+        step,
+    }
+}
+
+pub(super) fn exact_percent(percent: u32) -> Exact {
+    Exact::Text(format!("{percent}%"))
+}

@@ -1,0 +1,122 @@
+//! The brackets over first and second endings.
+
+use super::columns::Bar;
+use super::font::Face;
+use super::placed::{Align, BarPlace, Element, Kind, Shape, ceiling, words};
+use super::proportions as p;
+
+/// An ending as far as it stands in one system.
+struct Ending {
+    /// Its number, where it begins here.
+    number: Option<u8>,
+    left: f64,
+    right: f64,
+    /// The repeat ends with it.
+    closes: bool,
+}
+
+/// From the line of an ending's bracket down to the end of its hooks.
+const ENDING_HOOK: f64 = 1.6;
+
+/// White between an ending's bracket or its number and the music.
+const ENDING_GAP: f64 = 0.45;
+
+/// From the bracket's left end to the number.
+const ENDING_NUMBER: f64 = 0.5;
+
+/// The brackets over endings: from their first bar to where the repeat or the part ends, all of a
+/// system at one height, clear of everything under them.
+pub(super) fn draw(
+    elements: &mut Vec<Element>,
+    bars: &[Bar],
+    line: &std::ops::Range<usize>,
+    places: &[BarPlace],
+) {
+    // an ending that began in the system before goes on here
+    let ends = |place: usize| {
+        let signs = bars[place].signs;
+        let next = bars.get(place + 1).map(|next| next.signs);
+        signs.repeat_ends
+            || signs.part_ends
+            || next.is_none_or(|next| next.repeat_begins || next.ending.is_some())
+    };
+    let goes_on = (0..line.start).fold(false, |inside, place| {
+        (inside || bars[place].signs.ending.is_some()) && !ends(place)
+    });
+    let mut found: Vec<Ending> = Vec::new();
+    let mut inside = goes_on;
+    if let Some(first) = places.first().filter(|_| goes_on) {
+        found.push(Ending {
+            number: None,
+            left: first.left,
+            right: first.right,
+            closes: false,
+        });
+    }
+    for (place, at) in line.clone().zip(places) {
+        if let Some(number) = bars[place].signs.ending {
+            inside = true;
+            found.push(Ending {
+                number: Some(number),
+                left: at.left,
+                right: at.right,
+                closes: false,
+            });
+        }
+        if let Some(ending) = found.last_mut().filter(|_| inside) {
+            ending.right = at.right;
+            ending.closes = bars[place].signs.repeat_ends;
+        }
+        inside = inside && !ends(place);
+    }
+    for ending in &mut found {
+        ending.left += 0.2;
+        ending.right -= 0.3;
+    }
+    let number_width = Face::Regular.width("8.", p::NUMBER_SIZE) + ENDING_NUMBER;
+    let at = found
+        .iter()
+        .flat_map(|ending| {
+            let hook = ending.left + number_width + 0.2;
+            let closing = (ending.right - 0.4)..ending.right;
+            let under_hooks = ceiling(elements, ending.left, hook).max(ceiling(
+                elements,
+                closing.start,
+                closing.end,
+            )) + ENDING_HOOK;
+            [under_hooks, ceiling(elements, ending.left, ending.right)]
+        })
+        .fold(4.0, f64::max)
+        + ENDING_GAP;
+    elements.extend(found.iter().flat_map(|ending| draw_ending(ending, at)));
+}
+
+/// The bracket over an ending, its line at a height.
+fn draw_ending(ending: &Ending, at: f64) -> Vec<Element> {
+    let bar = |left, bottom, right, top| Element {
+        note: None,
+        kind: Kind::Ending,
+        shape: Shape::Bar {
+            left,
+            bottom,
+            right,
+            top,
+        },
+    };
+    let (left, right) = (ending.left, ending.right);
+    let mut elements = vec![bar(left, at, right, at + p::THIN)];
+    if let Some(number) = ending.number {
+        elements.push(bar(left, at - ENDING_HOOK, left + p::THIN, at));
+        elements.push(words(
+            Kind::Ending,
+            None,
+            &format!("{number}."),
+            (left + ENDING_NUMBER, at - ENDING_HOOK + 0.25),
+            (p::NUMBER_SIZE, Face::Regular, Align::Start),
+        ));
+    }
+    if ending.closes {
+        elements.push(bar(right - p::THIN, at - ENDING_HOOK, right, at));
+    }
+    elements
+}

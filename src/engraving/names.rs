@@ -1,0 +1,117 @@
+//! The words around a system: names above it, numbers and note names below it.
+
+use super::columns::Bar;
+use super::font::Face;
+use super::placed::{Align, BarPlace, Element, Kind, ceiling, words};
+use super::proportions as p;
+use super::settings::Settings;
+use super::systems::Line;
+use crate::score::NoteId;
+
+/// A name, where it stands, and the note it belongs to.
+pub(super) type Named = (&'static str, f64, NoteId);
+
+/// Names above: gracenotes just over their flags, movements in one row, and in a row above it where
+/// two names would touch.
+pub(super) fn above(
+    elements: &mut Vec<Element>,
+    movements: &[Named],
+    gracenotes: &[Named],
+    end: f64,
+) {
+    for (name, left, id) in gracenotes {
+        let size = p::NUMBER_SIZE;
+        let middle = left + 0.6;
+        let width = Face::Italic.width(name, size);
+        let y = ceiling(elements, middle - width / 2.0, middle + width / 2.0) + p::WORD_GAP * 0.7;
+        elements.push(words(
+            Kind::GraceName,
+            Some(*id),
+            name,
+            (middle, y),
+            (size, Face::Italic, Align::Middle),
+        ));
+    }
+    // the right end of each row so far
+    let mut ends: Vec<f64> = Vec::new();
+    let placed: Vec<(Named, usize, f64)> = movements
+        .iter()
+        .map(|(name, left, id)| {
+            let width = Face::Italic.width(name, p::NAME_SIZE);
+            // a name at the end of a line ends with it
+            let left = left.min(end - width).max(0.0);
+            let right = left + width;
+            let row = ends.iter().position(|end| end + 1.0 <= left);
+            let row = row.unwrap_or(ends.len());
+            if row == ends.len() {
+                ends.push(right);
+            } else {
+                ends[row] = right;
+            }
+            ((*name, left, *id), row, right)
+        })
+        .collect();
+    let y = placed
+        .iter()
+        .map(|(named, _, right)| ceiling(elements, named.1, *right))
+        .fold(4.0, f64::max)
+        + p::WORD_GAP;
+    for (named, row, _) in placed {
+        elements.push(words(
+            Kind::MovementName,
+            Some(named.2),
+            named.0,
+            (named.1, y + row as f64 * p::NAME_SIZE),
+            (p::NAME_SIZE, Face::Italic, Align::Start),
+        ));
+    }
+}
+
+/// Click numbers and note names below, each in a row under everything.
+pub(super) fn below(
+    elements: &mut Vec<Element>,
+    bars: &[Bar],
+    line: &Line,
+    places: &[BarPlace],
+    settings: &Settings,
+) {
+    let mut y = elements
+        .iter()
+        .map(|element| element.shape.bounds().bottom)
+        .fold(0.0, f64::min);
+    if settings.beat_numbers {
+        y -= p::WORD_GAP * 0.8 + p::NUMBER_SIZE * 0.66;
+        for (number, x) in places.iter().flat_map(|bar| &bar.beats) {
+            elements.push(words(
+                Kind::BeatNumber,
+                None,
+                &number.to_string(),
+                (*x, y),
+                (p::NUMBER_SIZE, Face::Regular, Align::Middle),
+            ));
+        }
+    }
+    if settings.note_names {
+        y -= p::WORD_GAP * 0.8 + p::NUMBER_SIZE * 0.7;
+        let heads: Vec<(NoteId, f64)> = elements
+            .iter()
+            .filter(|element| element.kind == Kind::Head)
+            .filter_map(|element| {
+                let bounds = element.shape.bounds();
+                Some((element.note?, f64::midpoint(bounds.left, bounds.right)))
+            })
+            .collect();
+        let columns = line.bars.clone().flat_map(|bar| &bars[bar].columns);
+        for column in columns.filter(|column| column.begins) {
+            if let Some((id, x)) = heads.iter().find(|(id, _)| *id == column.id) {
+                elements.push(words(
+                    Kind::NoteName,
+                    Some(*id),
+                    column.note.name(),
+                    (*x, y),
+                    (p::NUMBER_SIZE, Face::Regular, Align::Middle),
+                ));
+            }
+        }
+    }
+}

@@ -1,0 +1,79 @@
+//! How a score is laid out: what is drawn, and how wide notes stand.
+
+/// How a score is laid out.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Settings {
+    /// Width of a system, staff spaces.
+    pub width: f64,
+    /// How wide notes stand.
+    pub spacing: Spacing,
+    /// Full bars in a system at most; fewer where they do not fit.
+    pub bars_in_a_system: Option<usize>,
+    /// Each part of a tune begins a system, as players print it (common practice, no source).
+    pub parts_apart: bool,
+    /// The clef at the head of each system.
+    pub clef: bool,
+    /// The metre at the head of the first.
+    pub metre: bool,
+    /// The number of the first bar above each system but the first.
+    pub bar_numbers: bool,
+    /// Names of movements above, each once a system.
+    pub movement_names: bool,
+    /// Each time it stands and not only the first: for a picture that has not room for all names
+    /// and chooses.
+    pub names_again: bool,
+    /// A separating gracenote inside a bar named above it.
+    pub grace_names: bool,
+    /// Numbers of the clicks below.
+    pub beat_numbers: bool,
+    /// Names of the melody notes below.
+    pub note_names: bool,
+}
+
+impl Settings {
+    /// For paper: clef, metre, bar numbers, names.
+    pub fn paper(width: f64) -> Self {
+        Self {
+            width,
+            spacing: Spacing::default(),
+            bars_in_a_system: None,
+            parts_apart: true,
+            clef: true,
+            metre: true,
+            bar_numbers: true,
+            movement_names: true,
+            names_again: false,
+            grace_names: true,
+            beat_numbers: false,
+            note_names: false,
+        }
+    }
+}
+
+/// The widths that suit notes, staff spaces from head to head.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Spacing {
+    /// A quaver's.
+    pub quaver: f64,
+    /// More for each doubling of the length.
+    pub doubling: f64,
+    /// The shortest note's.
+    pub least: f64,
+    /// More for gracenotes before the next note, as a part of their own width.
+    pub gracenotes: f64,
+    /// White before a group of gracenotes beyond the least.
+    pub air: f64,
+}
+
+impl Default for Spacing {
+    /// As printed music stands (chosen by eye beside LilyPond's pages).
+    fn default() -> Self {
+        Self {
+            quaver: 3.1,
+            doubling: 1.35,
+            least: 2.0,
+            gracenotes: 0.5,
+            air: 0.6,
+        }
+    }
+}

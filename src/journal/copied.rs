@@ -1,0 +1,57 @@
+//! A copy of a journal's file, for what may not touch the file itself.
+
+use super::error::{JournalError, Trouble};
+use super::format::refuse_what_is_no_database;
+use std::path::{Path, PathBuf};
+
+/// A copy of a journal and of what was not yet moved into it.
+pub(super) struct Copied {
+    folder: tempfile::TempDir,
+    file: PathBuf,
+    bytes: u64,
+}
+
+impl Copied {
+    /// The copy's file.
+    pub(super) fn file(&self) -> &Path {
+        &self.file
+    }
+
+    /// Its bytes, with what was not yet moved into it.
+    pub(super) fn bytes(&self) -> u64 {
+        self.bytes
+    }
+
+    /// The folder, which goes when this is dropped.
+    pub(super) fn into_folder(self) -> tempfile::TempDir {
+        self.folder
+    }
+
+    /// Copies a journal.
+    ///
+    /// # Errors
+    /// It cannot be read, or is no database.
+    pub(super) fn of(path: &Path) -> Result<Self, JournalError> {
+        let told =
+            |error: std::io::Error| JournalError::new(path, Trouble::Unreadable(error.to_string()));
+        refuse_what_is_no_database(path)?;
+        let folder = tempfile::tempdir().map_err(told)?;
+        let file = folder.path().join("copy.sqlite");
+        // Not `copy`, which would keep that the file may not be written.
+        let carry = |from: &Path, to: &Path| {
+            let mut from = std::fs::File::open(from)?;
+            std::io::copy(&mut from, &mut std::fs::File::create(to)?)
+        };
+        let mut bytes = carry(path, &file).map_err(told)?;
+        let mut log = path.as_os_str().to_owned();
+        log.push("-wal");
+        if let Ok(more) = carry(Path::new(&log), &folder.path().join("copy.sqlite-wal")) {
+            bytes += more;
+        }
+        Ok(Self {
+            folder,
+            file,
+            bytes,
+        })
+    }
+}

@@ -1,0 +1,210 @@
+//! What is read of a journal: the entries of some stages' music, and where practice was last.
+
+use super::error::{JournalError, Trouble};
+use super::row;
+use super::store::Journal;
+use crate::practice::{CellKey, Entry, StagePrint};
+use rusqlite::OptionalExtension;
+
+/// Where practice was last.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LastPlace {
+    /// The drill's name when it was written; the file may have been renamed since.
+    pub drill: String,
+    /// The cell.
+    pub cell: CellKey,
+}
+
+impl Journal {
+    /// Every entry of some stages' music, whatever the drill was called, in fold order. What
+    /// others store from then on comes with [`append`](Self::append).
+    ///
+    /// # Errors
+    /// See [`Trouble`].
+    pub fn read(&mut self, stages: &[StagePrint]) -> Result<Vec<Entry>, JournalError> {
+        let stages: Vec<String> = stages.iter().map(ToString::to_string).collect();
+        let mut unique: Vec<&String> = stages.iter().collect();
+        unique.sort_unstable();
+        unique.dedup();
+        let path = self.path.clone();
+        let told = |error: rusqlite::Error| JournalError::of(&path, &error);
+        let transaction = self.connection.transaction().map_err(told)?;
+        let mut found = Vec::new();
+        for stage in unique {
+            let rows = row::entries(&transaction, "WHERE stage = ?1", rusqlite::params![stage]);
+            found.extend(rows.map_err(told)?);
+        }
+        let seen = row::arrival(&transaction).map_err(told)?;
+        drop(transaction);
+        self.seen = seen;
+        found.sort_by_key(Entry::order);
+        Ok(found)
+    }
+
+    /// Marks, undos and first tries of some stages' music in fold order, without their texts: what a
+    /// board is folded from. What others store from then on comes with [`append`](Self::append).
+    ///
+    /// # Errors
+    /// See [`Trouble`].
+    pub fn board(&mut self, stages: &[StagePrint]) -> Result<Vec<Entry>, JournalError> {
+        let mut unique = stages.to_vec();
+        unique.sort_unstable();
+        unique.dedup();
+        let path = self.path.clone();
+        let told = |error: rusqlite::Error| JournalError::of(&path, &error);
+        let transaction = self.connection.transaction().map_err(told)?;
+        let query = format!(
+            "SELECT {} FROM entry WHERE stage = ?1 \
+             AND kind IN ('mark', 'undo', 'tried', 'tried_alone')",
+            row::BARE_COLUMNS
+        );
+        let mut found = Vec::new();
+        for stage in unique {
+            // room for all at once: growing by doubling would take half as much again
+            let count: i64 = transaction
+                .prepare_cached("SELECT count(*) FROM entry WHERE stage = ?1")
+                .and_then(|mut query| query.query_row([stage.to_string()], |row| row.get(0)))
+                .map_err(told)?;
+            found.reserve_exact(usize::try_from(count).unwrap_or(0));
+            let mut query = transaction.prepare_cached(&query).map_err(told)?;
+            let rows = query.query_map([stage.to_string()], row::read);
+            for row in rows.map_err(told)? {
+                found.push(row.map_err(told)?);
+            }
+        }
+        let seen = row::arrival(&transaction).map_err(told)?;
+        drop(transaction);
+        self.seen = seen;
+        // no two are of one order, and a stable sort would take half of their room again
+        found.sort_unstable_by_key(Entry::order);
+        Ok(found)
+    }
+
+    /// The last entries of each of some stages' music that say how a repetition went, so many of each
+    /// at most, in fold order.
+    ///
+    /// # Errors
+    /// See [`Trouble`].
+    pub fn latest(&self, stages: &[StagePrint], most: u32) -> Result<Vec<Entry>, JournalError> {
+        let mut unique = stages.to_vec();
+        unique.sort_unstable();
+        unique.dedup();
+        // sorted without their texts, which may be megabytes: only the last ones are read
+        let which = "WHERE arrival IN (SELECT arrival FROM entry \
+                     WHERE stage = ?1 AND kind IN ('mark', 'undo', 'measured') \
+                     ORDER BY utc_us DESC, journal DESC, seq DESC LIMIT ?2)";
+        let mut found = Vec::new();
+        for stage in unique {
+            let stage = stage.to_string();
+            let rows = row::entries(&self.connection, which, rusqlite::params![stage, most]);
+            found.extend(rows.map_err(|error| self.trouble(&error))?);
+        }
+        found.sort_by_key(Entry::order);
+        Ok(found)
+    }
+
+    /// Every entry with measures of some stages' music, in fold order: what listening heard over time.
+    ///
+    /// # Errors
+    /// See [`Trouble`].
+    pub fn measured(&self, stages: &[StagePrint]) -> Result<Vec<Entry>, JournalError> {
+        let which = "WHERE measures IS NOT NULL AND kind IN ('mark', 'measured') ORDER BY utc_us, journal, seq";
+        let mut found = row::entries(&self.connection, which, rusqlite::params![])
+            .map_err(|error| self.trouble(&error))?;
+        found.retain(|entry| {
+            let cell = entry.record.cell;
+            cell.is_some_and(|cell| stages.contains(&cell.stage))
+        });
+        Ok(found)
+    }
+
+    /// Every entry of telling clean from faulty, in fold order.
+    ///
+    /// # Errors
+    /// See [`Trouble`].
+    pub fn discriminations(&self) -> Result<Vec<Entry>, JournalError> {
+        let which = "WHERE kind = 'discriminated' ORDER BY utc_us, journal, seq";
+        row::entries(&self.connection, which, rusqlite::params![])
+            .map_err(|error| self.trouble(&error))
+    }
+
+    /// Every entry in fold order.
+    ///
+    /// # Errors
+    /// See [`Trouble`].
+    pub fn read_all(&mut self) -> Result<Vec<Entry>, JournalError> {
+        let path = self.path.clone();
+        let told = |error: rusqlite::Error| JournalError::of(&path, &error);
+        let transaction = self.connection.transaction().map_err(told)?;
+        let order = "ORDER BY utc_us, journal, seq";
+        let found = row::entries(&transaction, order, rusqlite::params![]).map_err(told)?;
+        let seen = row::arrival(&transaction).map_err(told)?;
+        drop(transaction);
+        self.seen = seen;
+        Ok(found)
+    }
+
+    /// Where practice was last, in any drill; nothing before the first session.
+    ///
+    /// # Errors
+    /// See [`Trouble`].
+    pub fn last_place(&self) -> Result<Option<LastPlace>, JournalError> {
+        let query = "SELECT drill, stage, tempo FROM entry \
+             WHERE kind IN ('began', 'place') AND stage IS NOT NULL AND tempo IS NOT NULL \
+             ORDER BY utc_us DESC, journal DESC, seq DESC LIMIT 1";
+        self.place(query, rusqlite::params![])
+    }
+
+    /// Where practice was last in some stages' music, whatever the drill was called.
+    ///
+    /// # Errors
+    /// See [`Trouble`].
+    pub fn last_place_in(&self, stages: &[StagePrint]) -> Result<Option<LastPlace>, JournalError> {
+        // Prints are hexadecimal digits and nothing else, so they can stand in the text.
+        let among: Vec<String> = stages.iter().map(|stage| format!("'{stage}'")).collect();
+        let query = format!(
+            "SELECT drill, stage, tempo FROM entry \
+             WHERE kind IN ('began', 'place') AND tempo IS NOT NULL AND stage IN ({}) \
+             ORDER BY utc_us DESC, journal DESC, seq DESC LIMIT 1",
+            among.join(", ")
+        );
+        self.place(&query, rusqlite::params![])
+    }
+
+    fn place(
+        &self,
+        query: &str,
+        values: &[&dyn rusqlite::ToSql],
+    ) -> Result<Option<LastPlace>, JournalError> {
+        let found = self
+            .connection
+            .query_row(query, values, |row| {
+                Ok((row.get::<_, String>(0)?, row::cell(row, 1)?))
+            })
+            .optional()
+            .map_err(|error| self.trouble(&error))?;
+        Ok(found.and_then(|(drill, cell)| cell.map(|cell| LastPlace { drill, cell })))
+    }
+
+    /// The music that was marked under a drill's name, to tell the player when it was edited.
+    ///
+    /// # Errors
+    /// See [`Trouble`].
+    pub fn stages_of(&self, drill: &str) -> Result<Vec<StagePrint>, JournalError> {
+        let query = "SELECT DISTINCT stage FROM entry \
+             WHERE drill = ?1 AND kind = 'mark' AND stage IS NOT NULL ORDER BY stage";
+        let prints: rusqlite::Result<Vec<String>> = self
+            .connection
+            .prepare_cached(query)
+            .and_then(|mut query| query.query_map([drill], |row| row.get(0))?.collect());
+        let prints = prints.map_err(|error| self.trouble(&error))?;
+        prints
+            .iter()
+            .map(|print| {
+                StagePrint::parse(print).map_err(|error| {
+                    JournalError::new(&self.path, Trouble::Damaged(error.to_string()))
+                })
+            })
+            .collect()
+    }
+}
