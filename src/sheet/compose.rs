@@ -2,12 +2,14 @@
 
 use super::drawing::{Booklet, Ink, Paper, Role, system_ink};
 use super::foot::Foot;
-use super::writer::{MARGIN, TEXT, TITLE, Writer, wrap};
-use crate::drill::{Drill, SLOW, Stage, StageKind};
+use super::tune_head::tune_head;
+use super::words::{in_words, sentence, sentence_tail, slow_stages, where_the_time_comes_from};
+use super::writer::{HEADING, MARGIN, TEXT, TITLE, Writer};
+use crate::drill::{Drill, Stage, StageKind};
 use crate::engraving::font::{Face, Glyph};
 use crate::engraving::{Engraved, Settings, System, lay_out};
 use crate::practice::ladder::climbs;
-use crate::score::{Score, ScoreGroup, resolve_music};
+use crate::score::{Score, resolve_music};
 use crate::units::{Beats, Bpm, spell_fraction};
 use crate::wording;
 
@@ -25,7 +27,6 @@ pub struct Options {
 /// Points in a staff space: a staff of 6.9 mm, as printed tunes have it (common practice), and
 /// smaller to 5.6 mm where the whole then stands on one page, or a tune four bars to a line.
 const SPACES: [f64; 4] = [4.9, 4.6, 4.3, 4.0];
-const HEADING: f64 = 13.0;
 
 /// Lays drills out on paper, each on a page of its own.
 pub fn compose(drills: &[Drill], options: &Options) -> Booklet {
@@ -43,16 +44,6 @@ pub fn compose(drills: &[Drill], options: &Options) -> Booklet {
         ),
     };
     writer.finish(title)
-}
-
-pub(super) fn sentence(text: &str) -> String {
-    let text = text.trim();
-    let stop = if text.ends_with(['.', '!', '?']) {
-        ""
-    } else {
-        "."
-    };
-    wording::capital(text) + stop
 }
 
 /// A drill on one page where a size of staff lets it, in lines of four bars where it is a tune; else
@@ -151,57 +142,6 @@ fn in_fours(drill: &Drill, engraved: &[Engraved]) -> bool {
         })
 }
 
-/// The head of a tune as players print it: the title in the middle, other titles below it, the kind
-/// of tune at the left, who composed it and where it comes from at the right (common practice, no
-/// source).
-fn tune_head(writer: &mut Writer, drill: &Drill) {
-    let width = writer.width();
-    let middle = MARGIN + width / 2.0;
-    let mut lines = |text: &str, size: f64, face: Face| -> Vec<Ink> {
-        let wrapped = wrap(text, face, size, width);
-        let line = |line: &String| {
-            writer.skip(size * 0.95);
-            let ink = Ink::centred(line, middle, writer.y, size, face);
-            writer.skip(size * 0.25);
-            ink
-        };
-        wrapped.iter().map(line).collect()
-    };
-    let title = lines(&drill.title, TITLE, Face::Bold);
-    let also: Vec<Vec<Ink>> = drill
-        .head
-        .also
-        .iter()
-        .map(|other| lines(other, HEADING, Face::Regular))
-        .collect();
-    writer.put(Role::Heading(1, drill.title.clone()), title);
-    for ink in also {
-        writer.put(Role::Paragraph, ink);
-    }
-    let half = (width - 20.0) / 2.0;
-    let left = drill.head.kind.as_deref().map(wording::capital);
-    let left = wrap(&left.unwrap_or_default(), Face::Italic, TEXT, half);
-    let right = drill.head.made_by().unwrap_or_default();
-    let right = wrap(&right, Face::Regular, TEXT, half);
-    let rows = left.len().max(right.len());
-    let top = writer.y;
-    let base = |row: usize| top + TEXT * (1.0 + 1.3 * row as f64);
-    let kind = left
-        .iter()
-        .enumerate()
-        .map(|(row, line)| Ink::words(line, MARGIN, base(row), TEXT, Face::Italic));
-    let made = right.iter().enumerate().map(|(row, line)| {
-        let x = MARGIN + width - Face::Regular.width(line, TEXT);
-        Ink::words(line, x, base(row), TEXT, Face::Regular)
-    });
-    for ink in [kind.collect::<Vec<_>>(), made.collect()] {
-        if !ink.is_empty() {
-            writer.put(Role::Paragraph, ink);
-        }
-    }
-    writer.skip(rows as f64 * TEXT * 1.3);
-}
-
 fn write_drill(writer: &mut Writer, drill: &Drill, music: &Music, options: Options) {
     if drill.is_tune() {
         tune_head(writer, drill);
@@ -241,34 +181,6 @@ fn write_drill(writer: &mut Writer, drill: &Drill, music: &Music, options: Optio
         }
     }
     foot.draw(writer, options.left_handed);
-}
-
-/// Which stages are slow, said once: `Stages 1 to 4: notes slow, fingers at full speed.`
-fn slow_stages(drill: &Drill) -> Option<String> {
-    let slow: Vec<usize> = (1..)
-        .zip(&drill.stages)
-        .filter(|(_, stage)| stage.is_slow())
-        .map(|(number, _)| number)
-        .collect();
-    let (first, last) = (slow.first()?, slow.last()?);
-    let which = if first == last {
-        format!("Stage {first}")
-    } else if last - first + 1 == slow.len() {
-        format!("Stages {first} to {last}")
-    } else {
-        let numbers: Vec<String> = slow.iter().map(ToString::to_string).collect();
-        format!("Stages {}", wording::list(&numbers))
-    };
-    Some(format!("{which}: {SLOW}."))
-}
-
-fn sentence_tail(text: &str) -> String {
-    let text = text.trim();
-    if text.ends_with(['.', '!', '?']) {
-        text.to_owned()
-    } else {
-        format!("{text}.")
-    }
 }
 
 /// The beat as a note, and the tempi.
@@ -422,97 +334,4 @@ fn last_part(stage: &Stage, engraved: &Engraved) -> usize {
     let part = engraved.systems.iter().rposition(begins);
     part.filter(|place| count - place <= 4)
         .unwrap_or(count.saturating_sub(2))
-}
-
-/// The music in words, for readers who hear the page.
-pub(super) fn in_words(score: &Score) -> String {
-    use std::fmt::Write as _;
-    let mut text = format!(
-        "{} in {}",
-        wording::count(score.bars.len(), "bar", "bars"),
-        score.metre
-    );
-    let mut bar = None;
-    for note in &score.notes {
-        if bar != Some(note.bar) {
-            bar = Some(note.bar);
-            let number = score.bars.get(note.bar).map_or(0, |bar| bar.number);
-            let _ = match number {
-                0 => write!(text, "; pickup"),
-                number => write!(text, "; bar {number}"),
-            };
-        }
-        text.push_str(", ");
-        if !note.group.parts.is_empty() {
-            let names: Vec<&str> = note
-                .group
-                .parts
-                .iter()
-                .map(|part| part.note.name())
-                .collect();
-            match note.group.movement {
-                Some(movement) if names.len() > 1 => {
-                    let _ = write!(text, "{} ({}) to ", movement.spoken(), names.join(" "));
-                }
-                _ => {
-                    let _ = write!(text, "gracenote {} on ", names.join(" "));
-                }
-            }
-        }
-        let _ = write!(
-            text,
-            "{} for {}",
-            note.note.spoken(),
-            spell_fraction(&note.written.0)
-        );
-        if note.continues {
-            text.push_str(" tied");
-        }
-    }
-    text
-}
-
-/// How the movements that are played whole in these stages take their time: a sentence for those
-/// that are alike.
-pub(super) fn where_the_time_comes_from(scores: &[Score]) -> Vec<String> {
-    // before the beat, on it, over it
-    let mut alike: [Vec<&'static str>; 3] = Default::default();
-    for note in scores.iter().flat_map(|score| &score.notes) {
-        let ScoreGroup {
-            parts,
-            before_beat,
-            movement: Some(movement),
-        } = &note.group
-        else {
-            continue;
-        };
-        let name = movement.spoken();
-        if parts.len() < 2 || alike.iter().flatten().any(|known| *known == name) {
-            continue;
-        }
-        let place = match *before_beat {
-            before if before == parts.len() => 0,
-            0 => 1,
-            _ => 2,
-        };
-        alike[place].push(name);
-    }
-    let said = alike
-        .iter()
-        .enumerate()
-        .filter(|(_, names)| !names.is_empty());
-    said.map(|(place, names)| {
-        let names: Vec<String> = names.iter().map(|name| format!("the {name}")).collect();
-        let who = wording::capital(&wording::list(&names));
-        let words = match (place, names.len()) {
-            (0, 1) => "falls before the beat: its time comes from the note before, and the closing note lands on its own place.",
-            (0, _) => "fall before the beat: their time comes from the note before, and the closing note lands on its own place.",
-            (1, 1) => "begins on the beat: its time comes from the note it leads to.",
-            (1, _) => "begin on the beat: their time comes from the note they lead to.",
-            (_, 1) => "begins before the beat and ends on it: it takes time from the notes on both sides.",
-            _ => "begin before the beat and end on it: they take time from the notes on both sides.",
-        };
-        format!("{who} {words}")
-    })
-    .collect()
 }

@@ -12,6 +12,8 @@ mod pdf;
 mod png;
 mod svg;
 mod take;
+mod tune_head;
+mod words;
 mod writer;
 
 pub use compose::{Options, compose};

@@ -8,6 +8,7 @@ use crate::engraving::font::Face;
 /// All sizes are points.
 pub(super) const MARGIN: f64 = 40.0;
 pub(super) const TITLE: f64 = 21.0;
+pub(super) const HEADING: f64 = 13.0;
 pub(super) const TEXT: f64 = 10.5;
 pub(super) const SMALL: f64 = 9.0;
 

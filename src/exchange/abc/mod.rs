@@ -1,7 +1,10 @@
 //! ABC 2.1: a tune a stage, in the pipe key.
 
 mod body;
+mod lines;
+mod music;
 mod read;
+mod tune;
 mod write;
 
 pub use body::plain_body;

@@ -3,7 +3,9 @@
 
 use super::file::{File, Key};
 use super::places::{Places, UNITS, bar_length};
-use super::recognise::{MOST_GRACENOTES, Played, Recognised, recognise};
+use super::played::Played;
+use super::reading::MOST_GRACENOTES;
+use super::recognise::{Recognised, recognise};
 use crate::chanter::{NOTES, Note};
 use crate::drill::{Kind, MOST_BARS, Music, Place, Problem, mend_music};
 use crate::exchange::piece::adopted;

@@ -6,7 +6,9 @@
 mod file;
 mod line;
 mod places;
+mod played;
 mod read;
+mod reading;
 mod recognise;
 mod tempo;
 mod write;

@@ -6,10 +6,10 @@
 
 mod laid;
 
-use super::compose::{in_words, sentence, where_the_time_comes_from};
 use super::drawing::{Ink, shape_ink};
 use super::foot::rungs;
 use super::svg::{Shapes, escape, number, path, write_ink};
+use super::words::{in_words, sentence, where_the_time_comes_from};
 use crate::chanter::{Finger, NOTES, Shape, Tuning};
 use crate::drill::{Drill, SLOW, Stage};
 use crate::engraving::{Engraved, Kind, Settings, System, lay_out};

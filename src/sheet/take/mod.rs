@@ -1,0 +1,144 @@
+//! A take on paper: what was expected over what was heard, a row a note, time to the right, faults
+//! ringed and numbered. Black on white only: an outline is expected, a solid bar was heard.
+
+mod content;
+mod fault;
+mod line;
+
+pub use content::{Bar, FaultMark, Round, Take};
+
+use super::drawing::{Booklet, Paper, Role};
+use super::writer::{SMALL, TEXT, TITLE, Writer};
+use crate::engraving::font::Face;
+use fault::{FAULT, write_fault};
+use line::{Line, NAMES, NUMBERS, ROW};
+
+/// Room over the rows for the words of a repetition; the numbers of faults stand below them.
+const WORDS: f64 = 11.0;
+/// Room under the rows: beats, then seconds.
+const SCALES: f64 = 22.0;
+/// Longest line, seconds: a gracenote of 20 ms is then 2 points wide.
+const LONGEST: f64 = 4.6;
+/// Seconds shown before a repetition's first beat: its opening gracenotes, an early player.
+const BEFORE: f64 = 0.25;
+/// Most pages: a picture of a few minutes is looked at, one of hours is not.
+const PAGES: usize = 12;
+
+/// Draws a take, line after line as music is set.
+pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
+    let mut writer = Writer::new(paper);
+    writer.new_page();
+    writer.heading(1, &take.title, TITLE * 0.8);
+    writer.skip(2.0);
+    if let Some(source) = &take.source {
+        writer.paragraph(source, SMALL, Face::Italic);
+    }
+    let key = if take.expected.is_empty() {
+        "A solid bar was heard."
+    } else {
+        "An outline is what is written, a solid bar what was heard; where they differ too much there is a ring with a number, and the place again, enlarged: above what was heard, below what is written, in milliseconds. Dotted lines are beats."
+    };
+    writer.paragraph(key, SMALL, Face::Regular);
+    writer.skip(6.0);
+    let mut faults = take.faults.clone();
+    faults.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+    let length = line_length(take.beat_s);
+    for (from, to) in lines(take, length) {
+        let inside = |at: f64| (from..to).contains(&at);
+        let here: Vec<(usize, &FaultMark)> = faults
+            .iter()
+            .enumerate()
+            .filter(|(_, fault)| inside(fault.at_s))
+            .collect();
+        let width = writer.width() - NAMES;
+        let first = here.first().map_or(0.0, |_| FAULT);
+        let height = WORDS + NUMBERS + 9.0 * ROW + SCALES + first + 13.0;
+        writer.need(height);
+        if writer.pages() > PAGES {
+            writer.paragraph(
+                &format!("The picture ends here; the take goes on at {from:.1} s."),
+                TEXT,
+                Face::Italic,
+            );
+            break;
+        }
+        let early = if take.rounds.is_empty() { 0.0 } else { BEFORE };
+        let scale = width / (length + early);
+        // beats stand under each other, also where a line has nothing before its first
+        let opens = take
+            .rounds
+            .iter()
+            .any(|round| from < round.start_s && round.start_s < to);
+        let indent = if opens { 0.0 } else { early * scale };
+        let line = Line {
+            from,
+            to,
+            left: Writer::left() + NAMES + indent,
+            scale,
+            top: writer.y + WORDS + NUMBERS,
+        };
+        let figure = line.draw(take, &here);
+        writer.put(Role::Figure(line.in_words(take, &here)), figure);
+        writer.skip(WORDS + NUMBERS + 9.0 * ROW + SCALES);
+        writer.skip(3.0);
+        for (number, fault) in &here {
+            write_fault(&mut writer, take, *number, fault);
+        }
+        writer.skip(10.0);
+    }
+    writer.finish(take.title.clone())
+}
+
+/// Whole beats where there are any.
+fn line_length(beat_s: Option<f64>) -> f64 {
+    let Some(beat) = beat_s.filter(|beat| *beat > 0.0) else {
+        return 4.0;
+    };
+    let most = (LONGEST / beat).floor();
+    [8.0, 6.0, 4.0, 3.0, 2.0]
+        .into_iter()
+        .find(|beats| *beats <= most)
+        .unwrap_or(1.0)
+        * beat
+}
+
+/// Where the lines begin and end, seconds: anew with each repetition, and none without a note.
+fn lines(take: &Take, length: f64) -> Vec<(f64, f64)> {
+    let all = || take.heard.iter().chain(&take.expected);
+    let first = all().map(|bar| bar.start_s).fold(f64::INFINITY, f64::min);
+    let last = all().map(|bar| bar.end_s).fold(0.0, f64::max);
+    if !first.is_finite() {
+        return Vec::new();
+    }
+    let mut starts = vec![first - 0.1];
+    for round in &take.rounds {
+        starts.push(round.start_s);
+        starts.push(round.start_s + round.length_s);
+    }
+    starts.sort_by(f64::total_cmp);
+    let mut lines = Vec::new();
+    for (place, start) in starts.iter().enumerate() {
+        let end = starts.get(place + 1).copied().unwrap_or(last);
+        let mut from = *start;
+        while from < end - 1e-6 {
+            let to = (from + length).min(end);
+            if all().any(|bar| bar.start_s < to - 0.02 && bar.end_s > from + 0.02) {
+                lines.push((from, to));
+            }
+            from += length;
+        }
+    }
+    // the gracenotes that open a repetition stand before its first beat
+    for round in &take.rounds {
+        if let Some(line) = lines
+            .iter_mut()
+            .find(|(from, _)| (from - round.start_s).abs() < 1e-6)
+        {
+            line.0 -= BEFORE;
+        }
+    }
+    lines
+}
+
+#[cfg(test)]
+mod tests;

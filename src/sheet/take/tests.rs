@@ -1,0 +1,103 @@
+//! The picture of a take: its lines, its rings and its enlarged faults.
+
+use super::*;
+use crate::chanter::Note;
+use crate::sheet::Ink;
+
+fn bar(note: Note, start_s: f64, end_s: f64) -> Bar {
+    Bar {
+        note,
+        start_s,
+        end_s,
+    }
+}
+
+fn take() -> Take {
+    let fault = |at_s: f64| FaultMark {
+        note: Note::D,
+        at_s,
+        words: "too long".to_owned(),
+        lengths_ms: None,
+    };
+    Take {
+        title: "A take".to_owned(),
+        source: None,
+        heard: vec![bar(Note::LowA, 1.0, 3.0), bar(Note::D, 6.0, 6.05)],
+        expected: vec![bar(Note::LowA, 1.0, 3.0), bar(Note::D, 6.0, 6.04)],
+        rounds: vec![Round {
+            start_s: 1.0,
+            length_s: 8.0,
+            words: "repetition 1".to_owned(),
+        }],
+        faults: vec![fault(6.01), fault(6.0)],
+        beat_s: Some(1.0),
+    }
+}
+
+/// Half beats at the edge of a line would make a scale nobody can read.
+#[test]
+fn a_line_holds_whole_beats_and_repetitions_begin_one() {
+    assert_eq!(line_length(Some(1.0)), 4.0);
+    assert_eq!(line_length(Some(0.5)), 4.0);
+    assert_eq!(line_length(Some(6.0)), 6.0);
+    assert_eq!(line_length(None), 4.0);
+    assert_eq!(lines(&take(), 4.0), [(0.75, 5.0), (5.0, 9.0)]);
+    assert_eq!(lines(&Take::default(), 4.0), []);
+}
+
+/// Numbers on each other are no numbers; every fault has its ring and its words.
+#[test]
+fn numbers_of_faults_stand_apart() {
+    let booklet = draw_take(&take(), Paper::A4);
+    let ink = booklet.pages[0].blocks.iter().flat_map(|block| &block.ink);
+    let mut places = Vec::new();
+    let mut told = Vec::new();
+    for one in ink {
+        if let Ink::Text { text, x, face, .. } = one {
+            if *face == Face::Bold && (text == "1" || text == "2") {
+                places.push((*x, *x + face.width(text, TEXT)));
+            }
+            told.push(text.clone());
+        }
+    }
+    assert_eq!(places.len(), 2);
+    assert!(places[0].1 <= places[1].0, "{places:?}");
+    for words in ["1 too long", "2 too long", "repetition 1"] {
+        assert!(told.iter().any(|text| text == words), "{told:?}");
+    }
+}
+
+/// A ring says where; how far off it was is read in the place enlarged, beside what is written.
+#[test]
+fn each_fault_stands_again_with_the_written_lengths() {
+    let booklet = draw_take(&take(), Paper::A4);
+    let blocks = booklet.pages.iter().flat_map(|page| &page.blocks);
+    let enlarged: Vec<&str> = blocks
+        .filter_map(|block| match &block.role {
+            Role::Figure(words) if words.starts_with("enlarged") => Some(words.as_str()),
+            _ => None,
+        })
+        .collect();
+    let wanted = "enlarged, milliseconds; heard: D 50; written: D 40";
+    assert_eq!(enlarged, [wanted; 2]);
+}
+
+/// Hours of a take would make a picture that nothing opens: it ends and says so.
+#[test]
+fn a_long_take_ends_on_a_page_that_says_so() {
+    let heard = (0..3600)
+        .map(|second| bar(Note::LowA, f64::from(second), f64::from(second) + 0.9))
+        .collect();
+    let long = Take {
+        heard,
+        ..Take::default()
+    };
+    let booklet = draw_take(&long, Paper::A4);
+    assert!(booklet.pages.len() <= PAGES + 1, "{}", booklet.pages.len());
+    let last = booklet.pages.last().expect("a page");
+    let said =
+        last.blocks.iter().flat_map(|block| &block.ink).any(
+            |ink| matches!(ink, Ink::Text { text, .. } if text.contains("the take goes on at")),
+        );
+    assert!(said);
+}
