@@ -127,7 +127,12 @@ pub(super) fn settings(bytes: &[u8]) {
         .lines()
         .filter_map(|line| line.split_once('='))
         .map(|(name, value)| {
-            let name = name.trim().to_uppercase().replace(['.', '-'], "_");
+            // what is commented out in a whole file is a name too
+            let name = name
+                .trim_start_matches("# ")
+                .trim()
+                .to_uppercase()
+                .replace(['.', '-'], "_");
             (format!("GRACERUNG_{name}"), value.trim().to_owned())
         })
         .collect();
