@@ -88,6 +88,7 @@ pub fn excerpt(timeline: &Timeline, clean: &Timeline, spot: &Spot) -> Excerpt {
             again: events,
             bar_lines: vec![Beats::ZERO],
             crowded: Vec::new(),
+            pairs: Vec::new(),
             ..timeline.clone()
         },
     }

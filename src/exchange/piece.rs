@@ -7,7 +7,7 @@ use crate::drill::{
 use crate::exchange::abc;
 use crate::movement::{Lengths, Schools};
 use crate::practice::Rung;
-use crate::rhythm::Metre;
+use crate::rhythm::{Metre, Pointing};
 use crate::score::{Score, ScoreGroup, ScoreNote, resolve_music};
 use crate::units::{Beats, Bpm, Fraction, parse_fraction, write_fraction};
 
@@ -88,12 +88,15 @@ impl Section {
         }
     }
 
+    /// The formats say what is written: how it is pointed stays in the drill's file.
     fn of(stage: &Stage, breath: Beats, schools: &Schools) -> Self {
-        let score = resolve_music(&stage.music, breath, schools);
+        let mut written = stage.music.clone();
+        written.pointing = Pointing::default();
+        let score = resolve_music(&written, breath, schools);
         Self {
             name: stage.name.clone(),
             listen_for: stage.listen_for.clone(),
-            music: spelled(&stage.music, &score),
+            music: spelled(&written, &score),
             score,
         }
     }

@@ -5,7 +5,7 @@ use gracerung::chanter::{NOTES, Note};
 use gracerung::drill::{Bar, Gracenote, Group, Music, TuneHead, Written, mend_music};
 use gracerung::exchange::{Format, Piece, Practice, Section, abc, midi, musicxml, read};
 use gracerung::movement::{Context, Lengths, Movement, Schools, resolve};
-use gracerung::rhythm::{ClickWeight, Metre};
+use gracerung::rhythm::{ClickWeight, Metre, Pointing};
 use gracerung::timeline::{EventKind, Layout, lay};
 use gracerung::units::{Beats, Bpm, Fraction, SampleRate};
 use proptest::prelude::*;
@@ -145,7 +145,12 @@ fn tunes() -> impl Strategy<Value = (Metre, Music)> {
                 last.part_ends = true;
             }
             let (order, _) = gracerung::drill::body_order(&bars);
-            let mut music = Music { metre, bars, order };
+            let mut music = Music {
+                metre,
+                bars,
+                order,
+                pointing: Pointing::default(),
+            };
             mend_music(&mut music);
             (metre, music)
         })

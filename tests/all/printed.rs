@@ -9,7 +9,7 @@ use gracerung::engraving::terminal::{Cell, Grid, Settings as TerminalSettings, S
 use gracerung::engraving::{Element, Kind, Settings, Shape, System, lay_out};
 use gracerung::exchange::{Piece, Practice, Section, abc, musicxml};
 use gracerung::movement::{Lengths, Schools};
-use gracerung::rhythm::Metre;
+use gracerung::rhythm::{Metre, Pointing};
 use gracerung::score::resolve_music;
 use gracerung::units::{Beats, Fraction};
 use proptest::prelude::*;
@@ -273,7 +273,12 @@ fn tunes() -> impl Strategy<Value = Music> {
             last.part_ends = true;
         }
         let (order, _) = body_order(&bars);
-        let mut music = Music { metre, bars, order };
+        let mut music = Music {
+            metre,
+            bars,
+            order,
+            pointing: Pointing::default(),
+        };
         mend_music(&mut music);
         music
     })

@@ -64,6 +64,11 @@ pub struct DrillDocument {
     /// The bars of each phrase of a tune, such as `1-4`, in order; left out, by the usual rule.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub phrases: Option<OneOrMany>,
+    /// How the pairs of a tune are pointed, long to short by onsets, such as `4:1`, or with the range
+    /// that is as good, `4:1, 3 to 6`; `round`; `as written`. Left out, as usual for its `kind`, else
+    /// as written.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub pointing: Option<String>,
     /// A whole tune in ABC body text: a drill of one stage.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub music: Option<String>,
@@ -115,6 +120,10 @@ pub struct StageDocument {
     /// ABC body text instead.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub music: Option<String>,
+    /// How the pairs of that music are pointed in this stage, such as `7:1` to hold the dots longer
+    /// than in the tune; left out, as in the drill.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub pointing: Option<String>,
     /// The last tempo the stage is worth practising at; left out, the top of the ladder.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub up_to: Option<Exact>,
@@ -247,6 +256,7 @@ pub(super) const DRILL_FIELDS: &[&str] = &[
     "beat",
     "unit",
     "phrases",
+    "pointing",
     "music",
     "stages",
     "ladder",
@@ -264,6 +274,7 @@ pub(super) const STAGE_FIELDS: &[&str] = &[
     "tone",
     "opening",
     "music",
+    "pointing",
     "up_to",
     "listen_for",
 ];

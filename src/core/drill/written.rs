@@ -4,7 +4,7 @@
 
 use crate::chanter::Note;
 use crate::movement::Resolved;
-use crate::rhythm::{Length, Metre, WrittenBar, write_bar};
+use crate::rhythm::{Length, Metre, Pointing, WrittenBar, write_bar};
 use crate::units::Beats;
 use std::ops::Range;
 
@@ -17,6 +17,8 @@ pub struct Music {
     pub bars: Vec<Bar>,
     /// Indices into `bars` in the order they are played: repeats and endings unrolled.
     pub order: Vec<usize>,
+    /// How its pairs are played; what is written says nothing of it.
+    pub pointing: Pointing,
 }
 
 /// One bar as written.
@@ -113,7 +115,12 @@ impl Music {
     /// Bars played once, in written order.
     pub fn straight(metre: Metre, bars: Vec<Bar>) -> Self {
         let order = (0..bars.len()).collect();
-        Self { metre, bars, order }
+        Self {
+            metre,
+            bars,
+            order,
+            pointing: Pointing::default(),
+        }
     }
 
     /// How each written bar is counted.

@@ -82,6 +82,7 @@ pub(super) fn measure(
             place_ms: (expected.part == Part::Melody).then_some(expected.place_s * 1e3),
             begun_by: expected.begun_by,
             tap: expected.tap,
+            pair: expected.pair,
             movement: expected.movement,
             cents: note
                 .filter(|_| expected.part == Part::Melody)

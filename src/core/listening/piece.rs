@@ -4,10 +4,10 @@
 
 use crate::chanter::Note;
 use crate::movement::{Context, Family, Movement, Role, recognise};
-use crate::practice::Part;
+use crate::practice::{PairWanted, Part};
 use crate::score::{NoteId, Score};
-use crate::timeline::{EventKind, SoundPart, Timeline};
-use crate::units::Beats;
+use crate::timeline::{EventKind, PointedPair, SoundPart, Timeline};
+use crate::units::{Beats, Fraction};
 
 /// A note of the score at the tempo, seconds from the start of the repetition.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -24,13 +24,16 @@ pub struct Expected {
     pub length_s: f64,
     /// Its written place is on a beat.
     pub on_click: bool,
-    /// Where it belongs: a melody note's written place, anything else's beginning; seconds.
+    /// Where it belongs: a melody note's written place, or where a pair that is pointed has it;
+    /// anything else's beginning; seconds.
     pub place_s: f64,
     /// How many of the notes before it begin on its written place: gracenotes that take their
     /// time from it. The first of them is what belongs on the click.
     pub begun_by: usize,
     /// The movement of two notes or more that leads to a melody note, where it is a known one.
     pub movement: Option<Movement>,
+    /// How the pair that it is the second of is wanted.
+    pub pair: Option<PairWanted>,
     /// A tap of a birl.
     pub tap: bool,
 }
@@ -68,7 +71,14 @@ impl Piece {
                 .notes
                 .iter()
                 .position(|note| note.id == sound.id.melody());
-            let written = belongs.map_or(begins, |at| score.notes[at].start);
+            let pair = timeline
+                .pairs
+                .iter()
+                .find(|pair| pair.second == sound.id.melody());
+            let written = match pair {
+                Some(pair) => pair.onset,
+                None => belongs.map_or(begins, |at| score.notes[at].start),
+            };
             let place = belongs.map_or(Beats::ZERO, |at| score.notes[at].place);
             let movement = belongs.and_then(|at| movement(score, at));
             let (part, on_click) = match sound.part {
@@ -101,6 +111,7 @@ impl Piece {
                 }),
                 begun_by,
                 movement: movement.filter(|_| part == Part::Melody),
+                pair: pair.filter(|_| part == Part::Melody).map(wanted),
                 tap: part == Part::Gracenote
                     && sound.note == Note::LowG
                     && movement.is_some_and(taps),
@@ -113,6 +124,15 @@ impl Piece {
             cycle_s: seconds(cycle),
             length_s: seconds(timeline.repetition),
         }
+    }
+}
+
+fn wanted(pair: &PointedPair) -> PairWanted {
+    let float = |ratio: Fraction| *ratio.numer() as f64 / *ratio.denom() as f64;
+    PairWanted {
+        long_first: pair.long_first,
+        ratio: float(pair.ratio),
+        range: pair.range.map(|(least, most)| (float(least), float(most))),
     }
 }
 

@@ -19,6 +19,18 @@ pub enum Part {
     Gracenote,
 }
 
+/// How the pair that a melody note is the second of is wanted: long to short by onsets.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct PairWanted {
+    /// A dot and its cut; else a snap, whose short note comes first.
+    pub long_first: bool,
+    /// Long to short in the timeline.
+    pub ratio: f64,
+    /// The roundest and the sharpest that are as good; none where the pair is never judged.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub range: Option<(f64, f64)>,
+}
+
 /// One note of the score, and what was heard of it. Lengths and offsets in milliseconds.
 ///
 /// The notes of a movement are the gracenotes and tones that stand before a melody note, up to the
@@ -61,6 +73,9 @@ pub struct NoteMeasure {
         skip_serializing_if = "Option::is_none"
     )]
     pub movement: Option<Movement>,
+    /// How the pair that it is the second of is wanted; none where its written place says that.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pair: Option<PairWanted>,
     /// Its pitch against the tuning in cents, positive is sharp; nothing for a gracenote, which a
     /// real chanter sounds off pitch.
     pub cents: Option<f64>,

@@ -41,10 +41,12 @@ pub use entry::{By, Entry, Kind, Mark, Moment, Record, RecordId, local_day};
 pub use event::{Event, Hand, LATE, News, NotByEar, UNSURE};
 pub use fingerprint::{StagePrint, StagePrintError};
 pub use history::Tally;
-pub use measurement::{ExtraNote, Measurement, NoteMeasure, Part};
+pub use measurement::{ExtraNote, Measurement, NoteMeasure, PairWanted, Part};
 pub use plan::{Advance, Plan, PlannedStage, Route, StepBack, in_route_order};
 pub use rung::{CellPlace, Rung, RungError, reaches};
 pub use session::Phase;
 pub use state::{NOT_CLEAN_IN_A_ROW, State, edited, replay};
 pub use step::{ASSUMED_IN_A_ROW, HELD_MS, step};
-pub use verdict::{Fault, FaultKind, Thresholds, ToneShape, Verdict, judge};
+pub use verdict::{
+    Fault, FaultKind, PairPlayed, PointingHeard, Thresholds, ToneShape, Verdict, judge,
+};

@@ -1,13 +1,16 @@
-//! Metre, written note values, and the patterns of clicks.
+//! Metre, written note values, and the patterns of clicks;
+//! how pairs are pointed.
 //!
 //! Knows how a bar is counted and how a length is written. Knows no tempo and no notes.
 
 mod duration;
 mod metre;
 mod pattern;
+mod pointing;
 mod writing;
 
 pub use duration::{NoteValue, WrittenLength};
 pub use metre::{Metre, MetreError};
 pub use pattern::{Click, ClickPlan, ClickWeight, ReferencePlan, Subdivision};
+pub use pointing::{Pointed, Pointing, PointingSource};
 pub use writing::{Head, Length, Tuplet, WrittenBar, write_bar};

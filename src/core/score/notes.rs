@@ -2,7 +2,7 @@
 
 use crate::chanter::Note;
 use crate::movement::{Movement, Role};
-use crate::rhythm::Metre;
+use crate::rhythm::{Metre, Pointing, PointingSource};
 use crate::units::Beats;
 use serde::{Serialize, Serializer};
 
@@ -69,6 +69,8 @@ pub struct Score {
     pub length: Beats,
     /// Length of the bars to breathe and mark in after it; may be nothing.
     pub breath: Beats,
+    /// How its pairs are played. Places and lengths here are those that are written.
+    pub pointing: Pointing,
 }
 
 /// A bar in playing order.
@@ -197,6 +199,13 @@ impl Score {
             }
             let tie = if note.continues { "~" } else { "" };
             let _ = write!(text, "{tie}{}:{}", note.note, note.written);
+        }
+        // a stage that is pointed for itself is another thing to practise; how the tune is pointed is
+        // how its written music is played
+        if self.pointing.source == PointingSource::Stage
+            && let Some(pointed) = self.pointing.written()
+        {
+            let _ = write!(text, " pointed {pointed}");
         }
         text
     }

@@ -50,6 +50,7 @@ fn resolve_for(
         notes: Vec::new(),
         length: Beats::ZERO,
         breath,
+        pointing: music.pointing,
     };
     let mut before = last_note(music);
     let mut passes = vec![0_u8; music.bars.len()];

@@ -81,6 +81,7 @@ pub(super) fn drill(tempo: &str, breath: i128) -> Timeline {
         first: events.clone(),
         again: events,
         bar_lines: (0..=breath).map(|bar| Beats::whole(4 * bar)).collect(),
+        pairs: Vec::new(),
         crowded: Vec::new(),
     }
 }

@@ -1,5 +1,6 @@
 //! The values a timeline is made of.
 
+use super::pointing::PointedPair;
 use crate::chanter::Note;
 use crate::movement::Role;
 use crate::rhythm::{Click, Metre};
@@ -38,6 +39,8 @@ pub struct Timeline {
     pub bar_lines: Vec<Beats>,
     /// Melody notes whose gracenotes had to shrink because the note has too little time for them.
     pub crowded: Vec<NoteId>,
+    /// The pairs of a repetition that are not simply as written, in order.
+    pub pairs: Vec<PointedPair>,
 }
 
 /// Something that happens at an exact moment.

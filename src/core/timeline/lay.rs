@@ -3,9 +3,10 @@
 use super::clicks::{Grid, clicks_by_bar, count_in_length};
 use super::crowding::{fit, fit_together};
 use super::event::{Event, EventKind, SoundPart, Sounded, Timeline};
+use super::pointing::{Onset, onsets};
 use crate::movement::Lengths;
 use crate::rhythm::Subdivision;
-use crate::score::{NoteId, Score, ScoreGroup, ScoreNote};
+use crate::score::{NoteId, Score, ScoreGroup};
 use crate::units::{Beats, Bpm, Millis, SampleRate};
 
 /// How a score is laid out.
@@ -39,8 +40,9 @@ impl Layout {
 /// Lays a score out.
 pub fn lay(score: &Score, layout: &Layout) -> Timeline {
     let mut crowded = Vec::new();
-    let first = sounds(score, layout, true, &mut crowded);
-    let again = sounds(score, layout, false, &mut crowded);
+    let (onsets, pairs) = onsets(score, layout.tempo);
+    let first = sounds(score, layout, &onsets, true, &mut crowded);
+    let again = sounds(score, layout, &onsets, false, &mut crowded);
     crowded.sort_unstable();
     crowded.dedup();
     let cycle = score.length + score.breath;
@@ -93,11 +95,12 @@ pub fn lay(score: &Score, layout: &Layout) -> Timeline {
         cycle,
         repetition: score.length,
         bars_in_a_cycle: u32::try_from((cycle.0 / bar.0).ceil().to_integer()).unwrap_or(u32::MAX),
-        closing: score.closing_note().map_or(Beats::ZERO, |note| note.start),
+        closing: onsets.last().map_or(Beats::ZERO, |onset| onset.start),
         first: with_clicks(&first),
         again: with_clicks(&again),
         bar_lines,
         crowded,
+        pairs,
     }
 }
 
@@ -146,27 +149,28 @@ struct Claim {
 
 /// The chanter line of one repetition, beats from its start; gracenotes before the first note have
 /// negative beats. Lengths run to the next sound.
-fn sounds(score: &Score, layout: &Layout, first: bool, crowded: &mut Vec<NoteId>) -> Vec<Event> {
-    let onsets: Vec<(usize, &ScoreNote)> = score
-        .notes
-        .iter()
-        .enumerate()
-        .filter(|(_, note)| !note.continues)
-        .collect();
+fn sounds(
+    score: &Score,
+    layout: &Layout,
+    onsets: &[Onset],
+    first: bool,
+    crowded: &mut Vec<NoteId>,
+) -> Vec<Event> {
     let groups: Vec<&ScoreGroup> = onsets
         .iter()
         .enumerate()
-        .map(|(place, (_, note))| match &note.first_group {
+        .map(|(place, onset)| match &onset.note.first_group {
             Some(group) if first && place == 0 => group,
-            _ => &note.group,
+            _ => &onset.note.group,
         })
         .collect();
     let wraps = score.breath.is_zero();
-    let claims = claims(score, layout, &onsets, &groups, wraps, crowded);
+    let claims = claims(layout, onsets, &groups, wraps, crowded);
     let mut events = Vec::new();
-    for ((index, note), (group, claim)) in onsets.iter().zip(groups.iter().zip(&claims)) {
+    for (onset, (group, claim)) in onsets.iter().zip(groups.iter().zip(&claims)) {
+        let note = onset.note;
         let before: Beats = claim.before.iter().copied().sum();
-        let mut moment = note.start - before;
+        let mut moment = onset.start - before;
         for (part, length) in group
             .parts
             .iter()
@@ -190,7 +194,7 @@ fn sounds(score: &Score, layout: &Layout, first: bool, crowded: &mut Vec<NoteId>
                 note: note.note,
                 part: SoundPart::Melody {
                     place: note.place,
-                    written: score.sounding_length(*index),
+                    written: onset.written,
                 },
                 length: Beats::ZERO,
             },
@@ -229,15 +233,14 @@ fn set_lengths(events: &mut [Event], score: &Score, wraps: bool) {
 }
 
 fn claims(
-    score: &Score,
     layout: &Layout,
-    onsets: &[(usize, &ScoreNote)],
+    onsets: &[Onset],
     groups: &[&ScoreGroup],
     wraps: bool,
     crowded: &mut Vec<NoteId>,
 ) -> Vec<Claim> {
     let least = Millis::whole(Lengths::SHORTEST).to_beats(layout.tempo);
-    let length = |place: usize| score.sounding_length(onsets[place].0);
+    let length = |place: usize| onsets[place].length;
     let giver = |place: usize| match place.checked_sub(1) {
         Some(before) => Some(before),
         None if wraps => Some(onsets.len() - 1),
@@ -266,7 +269,7 @@ fn claims(
         let after = fit(after, length(place), least);
         shrunk |= after.crowded;
         if shrunk {
-            crowded.push(onsets[place].1.id);
+            crowded.push(onsets[place].note.id);
         }
         claims.push(Claim {
             before,
@@ -278,8 +281,8 @@ fn claims(
         let mut before = std::mem::take(&mut claims[place].before);
         let mut after = std::mem::take(&mut claims[from].after);
         if fit_together(&mut after, &mut before, length(from)) {
-            crowded.push(onsets[place].1.id);
-            crowded.push(onsets[from].1.id);
+            crowded.push(onsets[place].note.id);
+            crowded.push(onsets[from].note.id);
         }
         claims[place].before = before;
         claims[from].after = after;

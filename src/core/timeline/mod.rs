@@ -10,7 +10,11 @@ mod event;
 mod lay;
 #[cfg(test)]
 mod opening_laws;
+mod pointing;
+#[cfg(test)]
+mod pointing_laws;
 
 pub use document::{TimelineDocument, TimelineRow, document};
 pub use event::{Event, EventKind, Placed, SoundPart, Sounded, Timeline};
 pub use lay::{Layout, lay};
+pub use pointing::PointedPair;

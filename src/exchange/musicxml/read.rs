@@ -14,7 +14,7 @@ use crate::exchange::piece::{
     foreign,
 };
 use crate::movement::Lengths;
-use crate::rhythm::Metre;
+use crate::rhythm::{Metre, Pointing};
 use crate::units::{Beats, Bpm, CommonPart, Fraction, parse_fraction, write_fraction};
 use std::collections::BTreeMap;
 
@@ -628,7 +628,12 @@ impl PartReader {
                 let line = lines.get(bar).copied().unwrap_or(1);
                 self.problems.push(Problem::new(at(line), kind));
             }
-            let mut music = Music { metre, bars, order };
+            let mut music = Music {
+                metre,
+                bars,
+                order,
+                pointing: Pointing::default(),
+            };
             for mended in mend_music(&mut music) {
                 let line = lines.get(mended.bar).copied().unwrap_or(1);
                 self.problems.push(Problem::new(at(line), mended.kind()));

@@ -75,6 +75,7 @@ pub(crate) fn missed(number: u64, stage: StagePrint, bar: u32) -> Entry {
         begun_by: 0,
         tap: false,
         movement: None,
+        pair: None,
         cents: None,
     };
     let measured = Measurement {

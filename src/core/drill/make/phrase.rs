@@ -219,6 +219,7 @@ fn ground(tune: &Tune) -> DrillDocument {
     let names: Vec<String> = names.collect();
     DrillDocument {
         kind: head.kind.clone(),
+        pointing: tune.stage.music.pointing.written(),
         school: (!names.is_empty()).then_some(OneOrMany::Many(names)),
         metre: Some(metre.printed()),
         beat: metre.own_beat().map(|beat| Exact::of(&beat)),

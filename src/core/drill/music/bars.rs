@@ -6,6 +6,7 @@ use super::order::body_order;
 use super::{MusicProblem, Reader};
 use crate::drill::problem::Kind;
 use crate::drill::written::Music;
+use crate::rhythm::Pointing;
 
 impl Reader {
     pub(super) fn bar_line(&mut self) {
@@ -87,6 +88,7 @@ impl Reader {
             metre: self.first,
             bars: std::mem::take(&mut self.bars),
             order,
+            pointing: Pointing::default(),
         };
         if self.foreign.is_some() {
             let (mended, source) = mend(&mut music);

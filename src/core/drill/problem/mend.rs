@@ -49,6 +49,11 @@ impl Kind {
                  phrases"
                     .to_owned()
             }
+            Self::BadPointing { .. } => {
+                "write a line such as `pointing: 4:1`, or leave it out for what is usual for the \
+                 kind of tune"
+                    .to_owned()
+            }
             Self::Missing { mend, .. } => (*mend).to_owned(),
             Self::Control { .. } => "take it away: it would upset a terminal".to_owned(),
             Self::NotPlayable { instead, .. } => instead.clone()?,

@@ -158,11 +158,15 @@ pub enum Kind {
         field: &'static str,
         error: String,
     },
-    /// A beat that is no note value, or of which a bar has no whole number.
     BadPhrases {
         found: String,
         expected: String,
     },
+    BadPointing {
+        found: String,
+        expected: &'static str,
+    },
+    /// A beat that is no note value, or of which a bar has no whole number.
     BadBeat {
         /// What stands there.
         found: String,

@@ -103,6 +103,9 @@ impl fmt::Display for Kind {
             Self::BadPhrases { found, expected } => {
                 write!(f, "`phrases` has {found}; expected {expected}")
             }
+            Self::BadPointing { found, expected } => {
+                write!(f, "`pointing` is {found}; expected {expected}")
+            }
             Self::BadBeat { found, metre } => write!(
                 f,
                 "{found} is no beat of {metre}: expected a note value, plain or dotted, of which a \

@@ -5,15 +5,16 @@ mod ground;
 mod ladder;
 mod opening;
 mod phrases;
+mod pointing;
 mod stages;
 
 use super::document::DRILL_FIELDS;
 use super::ladder::Ladder;
 use super::problem::{self, Kind, Place, Problem, Severity};
-use super::value::{Advance, Begins, Drill, MovementLine, Route, StepBack};
+use super::value::{Advance, Begins, Drill, MovementLine, Route, StageKind, StepBack};
 use super::yaml::{Tree, read_tree};
 use crate::movement::{Lengths, Schools};
-use crate::rhythm::Metre;
+use crate::rhythm::{Metre, Pointing};
 use crate::units::Fraction;
 
 /// The largest file that is read, bytes.
@@ -100,6 +101,8 @@ struct Ground {
     /// Its tempi, where they could be read.
     ladder: Option<Ladder>,
     lengths: Lengths,
+    /// How pairs of written-out music are pointed where its stage says nothing.
+    pointing: Pointing,
     /// Metre and unit were read, so that beats can be counted.
     sure: bool,
 }
@@ -141,6 +144,8 @@ impl Reader {
             .unwrap_or_default();
         let ladder = self.ladder(&fields);
         let lengths = self.lengths(&fields);
+        let head = self.head(&fields);
+        let pointing = self.pointing(&fields, &head, metre);
         let ground = Ground {
             metre,
             unit,
@@ -149,9 +154,13 @@ impl Reader {
             begins,
             ladder,
             lengths,
+            pointing,
             sure,
         };
         let stages = self.stages(&fields, &ground);
+        if !stages.is_empty() && stages.iter().all(|stage| stage.kind != StageKind::Written) {
+            self.no_pointing(&fields);
+        }
         let phrases = self.phrases(&fields, &stages);
         let clean = self.whole(&fields, "clean", 1..=50, "a whole number from 1 to 50", 5);
         let breath = self.whole(&fields, "breath", 0..=8, "a whole number from 0 to 8", 1);
@@ -173,7 +182,6 @@ impl Reader {
             &["by itself", "when asked"],
             &[StepBack::ByItself, StepBack::WhenAsked],
         );
-        let head = self.head(&fields);
         let about = self.optional_text(&fields, "about", LONGEST_TEXT);
         let listen_for = self.optional_text(&fields, "listen_for", LONGEST_TEXT);
         Some(Drill {

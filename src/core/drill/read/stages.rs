@@ -151,6 +151,9 @@ impl Reader {
         }
         .unwrap_or_else(|| format!("stage {number}"));
         let listen_for = self.optional_text(&fields, "listen_for", LONGEST_TEXT);
+        if fields.get("music").is_none() {
+            self.no_pointing(&fields);
+        }
         let range = Fraction::new(1, 16)..=Fraction::from_integer(16);
         let words = "between 1/16 and 16 beats";
         let mut length = |field: &'static str| {
@@ -178,7 +181,9 @@ impl Reader {
                 );
             }
             let label = format!("stage {number}, ");
-            let music = self.written(music, &label, &name, ground)?;
+            let pointing = self.own_pointing(&fields);
+            let mut music = self.written(music, &label, &name, ground)?;
+            music.pointing = pointing.unwrap_or(music.pointing);
             let stage = Stage {
                 name,
                 listen_for,
@@ -323,7 +328,8 @@ impl Reader {
 
     fn written(&mut self, tree: &Tree, label: &str, name: &str, ground: &Ground) -> Option<Music> {
         let text = self.scalar(tree, "music", "ABC body text")?;
-        let (music, problems) = read_music(&text.string, ground.metre, ground.unit, label);
+        let (mut music, problems) = read_music(&text.string, ground.metre, ground.unit, label);
+        music.pointing = ground.pointing;
         let told = !problems.is_empty();
         let mut places = text.places();
         for problem in problems {

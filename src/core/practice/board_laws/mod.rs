@@ -275,6 +275,7 @@ pub(super) fn heard(playing: bool, gracenote_ms: f64) -> Measurement {
             begun_by: 0,
             tap: false,
             movement: None,
+            pair: None,
             cents: None,
         }],
         extra: Vec::new(),

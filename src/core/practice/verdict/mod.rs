@@ -14,14 +14,19 @@
 
 mod lengths;
 mod limits;
+mod melody;
 mod opened;
 mod places;
+mod pointing;
+#[cfg(test)]
+mod pointing_laws;
 mod shape;
 #[cfg(test)]
 mod verdict_laws;
 mod words;
 
 pub use limits::Thresholds;
+pub use pointing::{PairPlayed, PointingHeard};
 pub use shape::ToneShape;
 
 use super::entry::Mark;
@@ -53,7 +58,7 @@ pub enum FaultKind {
     Late,
     /// A note, or the movement that begins it, belongs on the click and came before it.
     Early,
-    /// A dot and a cut were played too round.
+    /// A dot and its cut, or a snap, were too round or too sharp: one pair or all together.
     Pointing,
     /// A note between clicks was not in its place.
     Uneven,
@@ -72,7 +77,7 @@ pub struct Fault {
     /// gracenote for a movement that began early or late.
     pub id: Option<u32>,
     /// What was measured: milliseconds, per cent for the tempo, how many times as long for tones that
-    /// are not alike, nothing for a missing or wrong note.
+    /// are not alike, long to short for a pair, nothing for a missing or wrong note.
     pub measured: Option<f64>,
     /// The limit it went beyond, in the same unit.
     pub limit: Option<f64>,
@@ -93,6 +98,9 @@ pub struct Verdict {
     /// gracenotes that lasted too long; the worst first.
     #[serde(default)]
     pub shape: Vec<ToneShape>,
+    /// How the dots and the snaps were pointed that say a range of their own.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub pointing: Vec<PointingHeard>,
 }
 
 impl Verdict {
@@ -119,13 +127,14 @@ pub fn judge(measured: &Measurement, limits: &Thresholds) -> Verdict {
             mark: None,
             faults: Vec::new(),
             shape: Vec::new(),
+            pointing: Vec::new(),
         };
     }
     let mut faults = lengths::judge(measured, limits);
     if let Some(rung_ms) = limits.opened_to_ms {
         opened::judge(&mut faults, measured, limits, rung_ms);
     }
-    let places = places::judge(measured, limits, &faults);
+    let (places, pointing) = places::judge(measured, limits, &faults);
     faults.retain(|fault| !places::waits_for_its_landing(measured, fault, &places));
     faults.extend(places);
     let crossings = measured
@@ -143,6 +152,7 @@ pub fn judge(measured: &Measurement, limits: &Thresholds) -> Verdict {
         }),
         shape: shape::shape(measured, &faults),
         faults,
+        pointing,
     }
 }
 

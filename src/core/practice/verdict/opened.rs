@@ -100,6 +100,7 @@ mod tests {
             begun_by: 0,
             tap: false,
             movement: None,
+            pair: None,
             cents: None,
         };
         let mut notes = Vec::new();

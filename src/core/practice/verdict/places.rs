@@ -1,27 +1,21 @@
-//! When notes came: landings on the click, movements begun early or late, pointing, evenness.
+//! When notes came: landings on the click, movements begun early or late, evenness.
 //!
 //! Only the note that moved is blamed. A landing that a long gracenote or a dragged tone before it
 //! pushed is that fault and no second one, and a tempo that runs is told as that and not as one
 //! early note after the other.
 
-use super::words::{bar_words, spoken, the};
+use super::melody::{Melody, melody};
+use super::pointing::{self, Pair, PointingHeard};
+use super::words::{bar_words, spoken};
 use super::{Fault, FaultKind, Thresholds, weight};
-use crate::practice::measurement::{Measurement, NoteMeasure, Part};
+use crate::practice::measurement::{Measurement, Part};
 
-/// A note written at least so many times as long as the one beside it is a dot beside a cut: 2 to 1
-/// is the roundest pointing that is written, with room for rounding. Chosen.
-const POINTED: f64 = 1.9;
-
-/// A melody note with its place in the row of notes.
-#[derive(Clone, Copy)]
-struct Melody<'a> {
-    at: usize,
-    note: &'a NoteMeasure,
-    /// How far it came from its place, the tempo's own running taken off; positive is late.
-    offset: Option<f64>,
-}
-
-pub(super) fn judge(measured: &Measurement, limits: &Thresholds, lengths: &[Fault]) -> Vec<Fault> {
+/// What is told of places, and how pairs that say their range were pointed.
+pub(super) fn judge(
+    measured: &Measurement,
+    limits: &Thresholds,
+    lengths: &[Fault],
+) -> (Vec<Fault>, Vec<PointingHeard>) {
     let limit = limits.offset_limit(measured.beat_ms);
     let running = if measured.drift_percent.abs() > limits.drift_percent {
         measured.drift_percent
@@ -29,49 +23,25 @@ pub(super) fn judge(measured: &Measurement, limits: &Thresholds, lengths: &[Faul
         0.0
     };
     let melody = melody(measured, running);
-    (0..melody.len())
-        .filter_map(|number| {
-            let own = &melody[number];
-            let offset = own.offset?;
-            let blameless = own.note.heard != Some(own.note.written)
-                || offset.abs() <= limit
-                || pushed(measured, own, lengths, limit);
-            if blameless {
-                return None;
-            }
-            Some(
-                pointing(measured, &melody, number, limit)
-                    .unwrap_or_else(|| off_its_place(measured, &melody, number, limit)),
-            )
-        })
-        .collect()
-}
-
-/// The melody notes, their offsets measured from a line where the tempo ran.
-fn melody(measured: &Measurement, drift_percent: f64) -> Vec<Melody<'_>> {
-    let slope = -drift_percent / 100.0;
-    let mut notes: Vec<Melody> = measured
-        .notes
-        .iter()
-        .enumerate()
-        .filter(|(_, note)| note.part == Part::Melody)
-        .map(|(at, note)| Melody {
-            at,
-            note,
-            offset: note
-                .offset_ms
-                .map(|offset| offset - slope * note.place_ms.unwrap_or(0.0)),
-        })
-        .collect();
-    if drift_percent != 0.0 {
-        let mut all: Vec<f64> = notes.iter().filter_map(|note| note.offset).collect();
-        all.sort_by(f64::total_cmp);
-        let middle = all.get(all.len() / 2).copied().unwrap_or(0.0);
-        for note in &mut notes {
-            note.offset = note.offset.map(|offset| offset - middle);
+    let mut pairs: Vec<Pair> = Vec::new();
+    let mut off_their_places: Vec<Fault> = Vec::new();
+    for (number, own) in melody.iter().enumerate() {
+        let Some(offset) = own.offset else { continue };
+        let off = own.note.heard == Some(own.note.written)
+            && offset.abs() > limit
+            && !pushed(measured, own, lengths, limit);
+        match Pair::at(measured, &melody, number, limit) {
+            Some(Err(())) => {}
+            // whether a pair is within its range says more than the place of the note inside it
+            Some(Ok(pair)) if pair.has_range() => pairs.push(pair),
+            Some(Ok(pair)) if off && pair.is_round(limit) => pairs.push(pair),
+            _ if off => off_their_places.push(off_its_place(measured, &melody, number, limit)),
+            _ => {}
         }
     }
-    notes
+    let mut faults = pointing::faults(measured, &melody, &pairs, limit);
+    faults.extend(off_their_places);
+    (faults, pointing::heard(&melody, &pairs))
 }
 
 /// True for a tone that is dragged only because the note after it came late: the landing is the fault.
@@ -89,7 +59,10 @@ pub(super) fn waits_for_its_landing(
     let late = places
         .iter()
         .find(|place| place.id == Some(landing.id))
-        .and_then(|place| place.measured)
+        .and_then(|place| match place.kind {
+            FaultKind::Pointing => landing.offset_ms,
+            _ => place.measured,
+        })
         .unwrap_or(0.0);
     let rest = note.own_length_ms().unwrap_or(0.0) - late;
     fault.kind == FaultKind::Dragged
@@ -117,65 +90,6 @@ fn pushed(measured: &Measurement, own: &Melody, lengths: &[Fault], limit: f64) -
         .filter_map(|(_, note)| Some(note.own_length_ms()? - note.expected_ms))
         .sum();
     by > 0.0 && late > 0.0 && late - by <= limit
-}
-
-/// A dot and a cut played round: the cut came early after the dot, or in a snap the dot late after
-/// the cut, while the dot (in a snap the cut) stood on its place.
-fn pointing(measured: &Measurement, melody: &[Melody], number: usize, limit: f64) -> Option<Fault> {
-    let own = &melody[number];
-    let before = &melody[number.checked_sub(1)?];
-    let next = melody.get(number + 1);
-    let (from, here) = (before.note.place_ms?, own.note.place_ms?);
-    let end = next
-        .and_then(|next| next.note.place_ms)
-        .unwrap_or(here + own.note.expected_ms);
-    let (first, second) = (here - from, end - here);
-    let by = own.offset? - before.offset.unwrap_or(0.0);
-    if own.note.on_click || by.abs() <= limit || first <= 0.0 || second <= 0.0 {
-        return None;
-    }
-    let dot_first = first >= POINTED * second && by < 0.0;
-    let cut_first = second >= POINTED * first && by > 0.0;
-    // where the notes that follow moved with it, the pointing is as written
-    let next_off = next.and_then(|next| next.offset).unwrap_or(0.0);
-    let together = (next_off - own.offset?).abs() <= limit && next.is_some();
-    if together || !(dot_first || cut_first) {
-        return None;
-    }
-    let (earlier, later) = (
-        the(&measured.notes, before.at),
-        the(&measured.notes, own.at),
-    );
-    let bar = bar_words(&measured.notes, own.note.bar);
-    // a grip or taorluath before the cut takes its time from the dot
-    let taken = measured.notes[before.at + 1..own.at - own.note.begun_by.min(own.at)]
-        .iter()
-        .any(|note| note.part == Part::Tone);
-    let advice = match (dot_first, taken) {
-        (true, false) => format!("hold {earlier}{bar}, cut {later} shorter"),
-        (true, true) => format!("cut {later}{bar} shorter"),
-        (false, _) => format!("cut {earlier}{bar} shorter, hold {later}"),
-    };
-    let played = (first + by) / (second - by + next_off - before.offset.unwrap_or(0.0)).max(1.0);
-    let ratio = |played: f64| {
-        if dot_first {
-            format!("{played:.1} to 1")
-        } else {
-            format!("1 to {:.1}", 1.0 / played.max(0.01))
-        }
-    };
-    Some(Fault {
-        kind: FaultKind::Pointing,
-        id: Some(own.note.id),
-        measured: own.offset,
-        limit: Some(limit),
-        weight: weight(by.abs(), limit),
-        words: format!(
-            "{advice}: played {}, written {}",
-            ratio(played),
-            ratio(first / second)
-        ),
-    })
 }
 
 fn off_its_place(measured: &Measurement, melody: &[Melody], number: usize, limit: f64) -> Fault {

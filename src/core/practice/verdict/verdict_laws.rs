@@ -19,6 +19,7 @@ fn note(id: u32, part: Part, written: Note, length_ms: f64) -> NoteMeasure {
         begun_by: 0,
         tap: false,
         movement: None,
+        pair: None,
         cents: None,
     }
 }

@@ -1,0 +1,48 @@
+//! How the pairs of written-out music are pointed.
+
+use super::Reader;
+use super::fields::Fields;
+use crate::drill::problem::Kind;
+use crate::drill::value::TuneHead;
+use crate::rhythm::{Metre, Pointing, PointingSource};
+
+impl Reader {
+    /// How a drill's written-out music is pointed: as its file says, else as is usual for the kind of
+    /// tune.
+    pub(super) fn pointing(&mut self, fields: &Fields, head: &TuneHead, metre: Metre) -> Pointing {
+        if let Some(pointing) = self.read_pointing(fields, PointingSource::File) {
+            return pointing;
+        }
+        match &head.kind {
+            Some(kind) if fields.get("movement").is_none() => Pointing::of_kind(kind, metre),
+            _ => Pointing::default(),
+        }
+    }
+
+    /// How a stage is pointed for itself.
+    pub(super) fn own_pointing(&mut self, fields: &Fields) -> Option<Pointing> {
+        self.read_pointing(fields, PointingSource::Stage)
+    }
+
+    /// Tells of a pointing where no music is written out: a movement taken apart has no pairs.
+    pub(super) fn no_pointing(&mut self, fields: &Fields) {
+        if let Some(tree) = fields.get("pointing") {
+            let found = tree.described();
+            let expected = "it beside `music` only: a movement has no pairs to point";
+            self.tell(tree.place, Kind::BadPointing { found, expected });
+        }
+    }
+
+    fn read_pointing(&mut self, fields: &Fields, source: PointingSource) -> Option<Pointing> {
+        let tree = fields.get("pointing")?;
+        let text = self.scalar(tree, "pointing", Pointing::EXPECTED)?;
+        match Pointing::parse(&text.string, source) {
+            Ok(pointing) => Some(pointing),
+            Err(expected) => {
+                let found = tree.described();
+                self.tell(tree.place, Kind::BadPointing { found, expected });
+                None
+            }
+        }
+    }
+}

@@ -1,0 +1,39 @@
+//! The melody notes of a repetition, each with how far it came from its place.
+
+use crate::practice::measurement::{Measurement, NoteMeasure, Part};
+
+/// A melody note with its place in the row of notes.
+#[derive(Clone, Copy)]
+pub(super) struct Melody<'a> {
+    pub(super) at: usize,
+    pub(super) note: &'a NoteMeasure,
+    /// How far it came from its place, the tempo's own running taken off; positive is late.
+    pub(super) offset: Option<f64>,
+}
+
+/// The melody notes, their offsets measured from a line where the tempo ran.
+pub(super) fn melody(measured: &Measurement, drift_percent: f64) -> Vec<Melody<'_>> {
+    let slope = -drift_percent / 100.0;
+    let mut notes: Vec<Melody> = measured
+        .notes
+        .iter()
+        .enumerate()
+        .filter(|(_, note)| note.part == Part::Melody)
+        .map(|(at, note)| Melody {
+            at,
+            note,
+            offset: note
+                .offset_ms
+                .map(|offset| offset - slope * note.place_ms.unwrap_or(0.0)),
+        })
+        .collect();
+    if drift_percent != 0.0 {
+        let mut all: Vec<f64> = notes.iter().filter_map(|note| note.offset).collect();
+        all.sort_by(f64::total_cmp);
+        let middle = all.get(all.len() / 2).copied().unwrap_or(0.0);
+        for note in &mut notes {
+            note.offset = note.offset.map(|offset| offset - middle);
+        }
+    }
+    notes
+}

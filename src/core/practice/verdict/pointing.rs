@@ -1,0 +1,430 @@
+//! Whether pairs, a dot with its cut or a snap, were played as round or as sharp as they are wanted.
+//!
+//! A ratio is that of long to short by onsets, so that a gracenote belongs to the note it begins, and
+//! a tempo that runs changes it little. A pair says its range ([`PairWanted`]); where it says none,
+//! its written place and the limit for places are its range. Two things are told: one pair that is
+//! outside its range by more than a note may be off its place, and all pairs together where their
+//! middle is outside by more than it can be measured.
+//!
+//! A dot whose time a movement takes (a grip or taorluath to the cut, or in a snap to the note behind
+//! it) is never called too short (from experience, 55 to 65 % sure); where the pair has no range of
+//! its own and is off its written place, only the short note is told of.
+
+use super::melody::Melody;
+use super::words::{bar_words, the};
+use super::{Fault, FaultKind, weight};
+use crate::practice::measurement::{Measurement, Part};
+use serde::{Deserialize, Serialize};
+
+/// A note written at least so many times as long as the one beside it is a dot beside a cut: 2 to 1
+/// is the roundest pointing that is written, with room for rounding. Chosen.
+const POINTED: f64 = 1.9;
+/// How well the middle of many pairs is known at best, milliseconds: each of the two onsets that a
+/// length lies between is told to 1.5 ms.
+const MEASURED_MS: f64 = 3.0;
+/// Fewer pairs say nothing of all pairs. Chosen.
+const SEVERAL: usize = 4;
+/// Standard errors of the middle within which a range's edge is still kept. 2: about 95 %.
+const ERRORS: f64 = 2.0;
+
+/// One pair as it was played.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct PairPlayed {
+    /// The score's id of its second note.
+    pub id: u32,
+    /// The bar it stands in, from 1; 0 in a pickup.
+    pub bar: u32,
+    /// Long to short by onsets.
+    pub ratio: f64,
+    /// The roundest and the sharpest that are as good.
+    pub range: (f64, f64),
+    /// A movement takes its time from the long note, so that it is not asked to be longer.
+    pub taken: bool,
+}
+
+/// The dots of a repetition, or its snaps.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PointingHeard {
+    /// Dots, long note first; else snaps.
+    pub long_first: bool,
+    /// The middle ratio of long to short.
+    pub ratio: f64,
+    /// How far from it half of the pairs lie at most, in the same ratio.
+    pub spread: f64,
+    /// The range that most of them are wanted in.
+    pub range: (f64, f64),
+    /// Each pair, in order.
+    pub pairs: Vec<PairPlayed>,
+}
+
+impl PointingHeard {
+    /// `dots 3.8 : 1, half of 16 within 0.4; wanted 3 to 6`.
+    pub fn spoken(&self) -> String {
+        let what = if self.long_first { "dots" } else { "snaps" };
+        format!(
+            "{what} {}, half of {} within {:.1}; wanted {}",
+            spaced(self.long_first, self.ratio),
+            self.pairs.len(),
+            self.spread,
+            wanted(self.range)
+        )
+    }
+}
+
+/// `2.1 : 1`; of a snap `1 : 2.1`.
+fn spaced(long_first: bool, ratio: f64) -> String {
+    if long_first {
+        format!("{ratio:.1} : 1")
+    } else {
+        format!("1 : {ratio:.1}")
+    }
+}
+
+/// `3 to 6`, `2.5 to 4`.
+fn wanted((least, most): (f64, f64)) -> String {
+    let shown = |edge: f64| (edge * 10.0).round() / 10.0;
+    format!("{} to {}", shown(least), shown(most))
+}
+
+/// Which way a pair missed its range.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Side {
+    Rounder,
+    Sharper,
+}
+
+/// A pair as it is wanted and as it was played. Lengths by onsets, milliseconds.
+pub(super) struct Pair {
+    number: usize,
+    long_first: bool,
+    /// First and second note as they were played.
+    first: f64,
+    second: f64,
+    /// Both as the timeline has them.
+    expected: (f64, f64),
+    /// None where its written place is all that says it.
+    range: Option<(f64, f64)>,
+    taken: bool,
+    /// The note behind it came as far off its place as its second note.
+    together: bool,
+    /// The end of it was heard.
+    ended: bool,
+}
+
+impl Pair {
+    /// The pair whose second note is the melody's `number`th; none where that is no second note of a
+    /// pair, or one of the two was not heard. `Err` where it is one that is never judged.
+    pub(super) fn at(
+        measured: &Measurement,
+        melody: &[Melody],
+        number: usize,
+        limit: f64,
+    ) -> Option<Result<Self, ()>> {
+        let own = &melody[number];
+        let before = &melody[number.checked_sub(1)?];
+        let next = melody.get(number + 1);
+        let (from, here) = (before.note.place_ms?, own.note.place_ms?);
+        let end = next
+            .and_then(|next| next.note.place_ms)
+            .unwrap_or(here + own.note.expected_ms);
+        let expected = (here - from, end - here);
+        if expected.0 <= 0.0 || expected.1 <= 0.0 {
+            return None;
+        }
+        let (long_first, range) = match own.note.pair {
+            Some(pair) => match pair.range {
+                Some(range) => (pair.long_first, Some(range)),
+                None => return Some(Err(())),
+            },
+            None if own.note.on_click => return None,
+            None if expected.0 >= POINTED * expected.1 => (true, None),
+            None if expected.1 >= POINTED * expected.0 => (false, None),
+            None => return None,
+        };
+        let sounded = |melody: &Melody| melody.note.heard == Some(melody.note.written);
+        if !sounded(own) || (range.is_some() && !sounded(before)) {
+            return None;
+        }
+        let begun = before.offset.unwrap_or(0.0);
+        let by = own.offset? - begun;
+        let next_off = next.and_then(|next| next.offset);
+        let together = next_off.is_some_and(|off| (off - own.offset.unwrap_or(0.0)).abs() <= limit);
+        // what stands between two melody notes and does not begin the second one takes its time from
+        // the first
+        let takes = |from: &Melody, to: &Melody| {
+            let first = to.at - to.note.begun_by.min(to.at);
+            let notes = measured.notes.get(from.at + 1..first).unwrap_or(&[]);
+            notes.iter().any(|note| note.part != Part::Melody)
+        };
+        let taken = if long_first {
+            takes(before, own)
+        } else {
+            next.is_some_and(|next| takes(own, next))
+        };
+        let (first, second) = (
+            expected.0 + by,
+            expected.1 - by + next_off.map_or(0.0, |off| off - begun),
+        );
+        Some(Ok(Self {
+            number,
+            long_first,
+            first: first.max(1.0),
+            second: second.max(1.0),
+            expected,
+            range,
+            taken,
+            together,
+            ended: next_off.is_some() && next.is_some_and(sounded),
+        }))
+    }
+
+    /// True where it says its range itself.
+    pub(super) fn has_range(&self) -> bool {
+        self.range.is_some()
+    }
+
+    /// True where it is rounder than its range by more than `limit` and may be told so: the place of
+    /// the note inside it is nothing more to tell then.
+    pub(super) fn is_round(&self, limit: f64) -> bool {
+        self.off(limit)
+            .is_some_and(|(side, _)| side == Side::Rounder)
+    }
+
+    /// Which way and by how many milliseconds it is further outside its range than a note may be off
+    /// its place; nothing where that is not told.
+    fn off(&self, limit: f64) -> Option<(Side, f64)> {
+        let (side, by) = self.outside(self.judged_by(limit))?;
+        // of a written place the limit is the range
+        let by = if self.range.is_some() { by } else { by + limit };
+        let forgiven = self.taken && side == Side::Rounder && self.has_range();
+        (by > limit && !forgiven && !self.together).then_some((side, by))
+    }
+
+    /// Long to short, of lengths in the order they were played.
+    fn ratio(&self, first: f64, second: f64) -> f64 {
+        if self.long_first {
+            first / second
+        } else {
+            second / first
+        }
+    }
+
+    fn played(&self) -> f64 {
+        self.ratio(self.first, self.second)
+    }
+
+    /// The range it is judged by: its own, or what a note that may be off its place by `limit` leaves
+    /// of its written ratio. Only what is rounder than that is a matter of pointing then.
+    fn judged_by(&self, limit: f64) -> (f64, f64) {
+        self.range.unwrap_or_else(|| {
+            let (first, second) = self.expected;
+            let by = if self.long_first { -limit } else { limit };
+            (self.ratio(first + by, second - by), f64::INFINITY)
+        })
+    }
+
+    /// How far its inner onset is outside a range, milliseconds, and which way.
+    fn outside(&self, (least, most): (f64, f64)) -> Option<(Side, f64)> {
+        let whole = self.first + self.second;
+        let long = if self.long_first {
+            self.first
+        } else {
+            self.second
+        };
+        // the long note of a pair as long as this one at a ratio
+        let at = |ratio: f64| whole * (1.0 - 1.0 / (1.0 + ratio));
+        if long < at(least) {
+            Some((Side::Rounder, at(least) - long))
+        } else if most.is_finite() && long > at(most) {
+            Some((Side::Sharper, long - at(most)))
+        } else {
+            None
+        }
+    }
+
+    /// The fault of this one pair: outside its range by more than a note may be off its place.
+    fn fault(
+        &self,
+        measured: &Measurement,
+        melody: &[Melody],
+        limit: f64,
+    ) -> Option<(Side, Fault)> {
+        let (side, by) = self.off(limit)?;
+        let (before, own) = (&melody[self.number - 1], &melody[self.number]);
+        let earlier = the(&measured.notes, before.at);
+        let later = the(&measured.notes, own.at);
+        let bar = bar_words(&measured.notes, own.note.bar);
+        let advice = match (side, self.long_first) {
+            (Side::Rounder, true) if self.taken => format!("cut {later}{bar} shorter"),
+            (Side::Rounder, false) if self.taken => format!("cut {earlier}{bar} shorter"),
+            (Side::Rounder, true) => format!("hold {earlier}{bar}, cut {later} shorter"),
+            (Side::Rounder, false) => format!("cut {earlier}{bar} shorter, hold {later}"),
+            (Side::Sharper, true) => format!("let {later}{bar} sound"),
+            (Side::Sharper, false) => format!("let {earlier}{bar} sound"),
+        };
+        let told = |ratio: f64| {
+            if self.long_first {
+                format!("{ratio:.1} to 1")
+            } else {
+                format!("1 to {ratio:.1}")
+            }
+        };
+        let asked = match self.range {
+            Some(range) => format!("wanted {}", wanted(range)),
+            None => {
+                let (first, second) = self.expected;
+                format!("written {}", told(self.ratio(first, second)))
+            }
+        };
+        let fault = Fault {
+            kind: FaultKind::Pointing,
+            id: Some(own.note.id),
+            measured: Some(self.played()),
+            limit: Some(edge(self.judged_by(limit), side)),
+            weight: weight(by, limit),
+            words: format!("{advice}: played {}, {asked}", told(self.played())),
+        };
+        Some((side, fault))
+    }
+}
+
+fn edge((least, most): (f64, f64), side: Side) -> f64 {
+    match side {
+        Side::Rounder => least,
+        Side::Sharper => most,
+    }
+}
+
+/// Dots, then snaps, of those pairs that say their range and were heard to their end.
+pub(super) fn heard(melody: &[Melody], pairs: &[Pair]) -> Vec<PointingHeard> {
+    let of = |long_first: bool| {
+        let played: Vec<PairPlayed> = pairs
+            .iter()
+            .filter(|pair| pair.long_first == long_first && pair.ended)
+            .filter_map(|pair| {
+                let own = melody[pair.number].note;
+                Some(PairPlayed {
+                    id: own.id,
+                    bar: own.bar,
+                    ratio: pair.played(),
+                    range: pair.range?,
+                    taken: pair.taken,
+                })
+            })
+            .collect();
+        let ratio = middle(played.iter().map(|pair| pair.ratio))?;
+        Some(PointingHeard {
+            long_first,
+            ratio,
+            spread: middle(played.iter().map(|pair| (pair.ratio - ratio).abs()))?,
+            range: (
+                middle(played.iter().map(|pair| pair.range.0))?,
+                middle(played.iter().map(|pair| pair.range.1))?,
+            ),
+            pairs: played,
+        })
+    };
+    [of(true), of(false)].into_iter().flatten().collect()
+}
+
+/// The lower of the two middle values where there are two.
+fn middle(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let mut values: Vec<f64> = values.collect();
+    values.sort_by(f64::total_cmp);
+    values.get(values.len().checked_sub(1)? / 2).copied()
+}
+
+/// What is told of a repetition's pairs: all dots or all snaps together where their middle is outside
+/// its range, and single pairs that this does not say already.
+pub(super) fn faults(
+    measured: &Measurement,
+    melody: &[Melody],
+    pairs: &[Pair],
+    limit: f64,
+) -> Vec<Fault> {
+    let together: Vec<(bool, Side, Fault)> = [true, false]
+        .into_iter()
+        .filter_map(|long_first| all_together(melody, pairs, long_first))
+        .collect();
+    let single = pairs.iter().filter_map(|pair| {
+        let (side, fault) = pair.fault(measured, melody, limit)?;
+        let said = together
+            .iter()
+            .any(|(long_first, told, _)| (*long_first, *told) == (pair.long_first, side));
+        (!(said && pair.has_range())).then_some(fault)
+    });
+    let mut all: Vec<Fault> = single.collect();
+    all.extend(together.into_iter().map(|(.., fault)| fault));
+    all
+}
+
+fn all_together(
+    melody: &[Melody],
+    pairs: &[Pair],
+    long_first: bool,
+) -> Option<(bool, Side, Fault)> {
+    // how far each is outside: positive is rounder than its roundest, negative sharper
+    let told: Vec<(&Pair, (f64, f64))> = pairs
+        .iter()
+        .filter(|pair| pair.long_first == long_first && pair.ended && !pair.taken)
+        .filter_map(|pair| Some((pair, pair.range?)))
+        .collect();
+    if told.len() < SEVERAL {
+        return None;
+    }
+    let beyond = |side: Side| -> Vec<f64> {
+        told.iter()
+            .map(|(pair, range)| {
+                let whole = pair.first + pair.second;
+                let long = whole * (1.0 - 1.0 / (1.0 + pair.played()));
+                let at = whole * (1.0 - 1.0 / (1.0 + edge(*range, side)));
+                match side {
+                    Side::Rounder => at - long,
+                    Side::Sharper => long - at,
+                }
+            })
+            .collect()
+    };
+    for side in [Side::Rounder, Side::Sharper] {
+        let off = beyond(side);
+        let by = middle(off.iter().copied())?;
+        let deviation = 1.4826 * middle(off.iter().map(|off| (off - by).abs()))?;
+        // the standard error of a median of values that scatter normally
+        let error = 1.2533 * deviation / (off.len() as f64).sqrt();
+        if by <= MEASURED_MS + ERRORS * error {
+            continue;
+        }
+        let ratio = middle(told.iter().map(|(pair, _)| pair.played()))?;
+        let range = (
+            middle(told.iter().map(|(_, range)| range.0))?,
+            middle(told.iter().map(|(_, range)| range.1))?,
+        );
+        let worst = off.iter().zip(&told);
+        let worst = worst.max_by(|one, other| one.0.total_cmp(other.0));
+        let (_, (worst, _)) = worst?;
+        let limit = edge(range, side);
+        let how = match (side, long_first) {
+            (Side::Rounder, true) => "hold the dots",
+            (Side::Rounder, false) => "cut the short notes of the snaps",
+            (Side::Sharper, true) => "let the short notes sound, the dots are too long",
+            (Side::Sharper, false) => "let the short notes of the snaps sound",
+        };
+        let fault = Fault {
+            kind: FaultKind::Pointing,
+            id: Some(melody[worst.number].note.id),
+            measured: Some(ratio),
+            limit: Some(limit),
+            weight: match side {
+                Side::Rounder => weight(limit, ratio),
+                Side::Sharper => weight(ratio, limit),
+            },
+            words: format!(
+                "{how}: {}, wanted {}",
+                spaced(long_first, ratio),
+                wanted(range)
+            ),
+        };
+        return Some((long_first, side, fault));
+    }
+    None
+}

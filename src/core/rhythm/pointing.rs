@@ -1,0 +1,363 @@
+//! How the pairs of a tune are pointed: how much longer than its short note the long note of a pair
+//! is held, by onsets.
+//!
+//! A pair is written three to one (a dot and its cut) or one to three (a snap). It knows ratios, and
+//! which one is usual for a kind of tune. It knows no tempo and no notes.
+//!
+//! The usual ratios and their ranges are from experience, 55 to 65 % sure, and never cited as fact.
+
+use super::metre::Metre;
+use crate::units::{Fraction, parse_fraction, write_fraction};
+use crate::wording;
+
+/// A ratio of long to short by onsets, and the range that is as good.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Pointed {
+    /// Long to short, 1 to [`Pointing::MOST`].
+    pub ratio: Fraction,
+    /// The roundest that is as good, not above `ratio`.
+    pub least: Fraction,
+    /// The sharpest that is as good, not below `ratio`.
+    pub most: Fraction,
+}
+
+/// Who said how a tune is pointed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub enum PointingSource {
+    /// Nobody: it is played as it is written.
+    #[default]
+    Nobody,
+    /// Experience, by the kind of tune.
+    Kind,
+    /// The drill's file.
+    File,
+    /// A stage of it for itself, so that it is another thing to practise than the tune.
+    Stage,
+}
+
+/// How the pairs of some music are pointed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Pointing {
+    /// A dot and its cut, written three to one; none: as written.
+    pub dots: Option<Pointed>,
+    /// A snap, written one to three; none: as written.
+    pub snaps: Option<Pointed>,
+    /// Pairs are judged at all: those of airs and grounds never are.
+    pub judged: bool,
+    /// Who said so.
+    pub source: PointingSource,
+}
+
+impl Default for Pointing {
+    /// As written, and nobody said anything.
+    fn default() -> Self {
+        Self {
+            dots: None,
+            snaps: None,
+            judged: true,
+            source: PointingSource::Nobody,
+        }
+    }
+}
+
+impl Pointed {
+    /// A ratio with the range that stands for it where none is given: from three quarters of it to
+    /// half as much again (chosen: the shape of the usual range of a march in 2/4, 3 to 6 about 4).
+    fn about(ratio: Fraction) -> Self {
+        Self {
+            ratio,
+            least: ratio * Fraction::new(3, 4),
+            most: ratio * Fraction::new(3, 2),
+        }
+    }
+
+    /// `4:1`, with its range where that is not what [`Self::about`] gives: `3:1, 2.5 to 4`.
+    fn written(&self) -> String {
+        let ratio = format!("{}:1", decimal(self.ratio));
+        if *self == Self::about(self.ratio) {
+            ratio
+        } else {
+            format!("{ratio}, {}", self.range())
+        }
+    }
+
+    /// `3 to 6`.
+    pub fn range(&self) -> String {
+        format!("{} to {}", decimal(self.least), decimal(self.most))
+    }
+}
+
+/// As a player writes it: `4`, `2.5`; a fraction where no short decimal is exact.
+fn decimal(value: Fraction) -> String {
+    let thousandths = value * Fraction::from_integer(1000);
+    if thousandths.is_integer() {
+        let value = *value.numer() as f64 / *value.denom() as f64;
+        return value.to_string();
+    }
+    write_fraction(&value)
+}
+
+impl Pointing {
+    /// What [`Self::parse`] expects.
+    pub const EXPECTED: &'static str = "a ratio of the long note to the short one, such as `4:1`, \
+         with its range `4:1, 3 to 6`, or `as written`, or `round`";
+    /// The sharpest ratio.
+    pub const MOST: i128 = 16;
+
+    /// Reads `4:1`, `4 to 1`, `4:1, 3 to 6`, `4:1 (3-6)`, `round` (1:1) and `as written`. A ratio is that
+    /// of dots and of snaps.
+    ///
+    /// # Errors
+    /// Any other text; gives what was expected.
+    pub fn parse(text: &str, source: PointingSource) -> Result<Self, &'static str> {
+        let plain = text.trim().to_lowercase().replace(['-', '_', '–'], " ");
+        let pointed = match plain.split_whitespace().collect::<Vec<_>>()[..] {
+            ["as", "written"] | ["written"] => None,
+            ["round"] => Some(Pointed::about(Fraction::from_integer(1))),
+            _ => Some(read(text)?),
+        };
+        Ok(Self {
+            dots: pointed,
+            snaps: pointed,
+            judged: true,
+            source,
+        })
+    }
+
+    /// What is usual for a kind of tune in a metre; as written where nothing is.
+    pub fn of_kind(kind: &str, metre: Metre) -> Self {
+        let kind = wording::without_accents(&kind.to_lowercase());
+        let words: Vec<&str> = kind.split(|sign: char| !sign.is_alphanumeric()).collect();
+        let is = |wanted: &[&str]| words.iter().any(|word| wanted.contains(word));
+        let kinds_alone = ["air", "airs", "ground", "urlar", "pibroch", "piobaireachd"];
+        if is(&kinds_alone) || kind.contains("ceol mor") {
+            return Self {
+                judged: false,
+                source: PointingSource::Kind,
+                ..Self::default()
+            };
+        }
+        let of = |ratio: i128, least: Fraction, most: i128| Pointed {
+            ratio: Fraction::from_integer(ratio),
+            least,
+            most: Fraction::from_integer(most),
+        };
+        let (three, five_halves) = (Fraction::from_integer(3), Fraction::new(5, 2));
+        let figures = metre.figures();
+        let (dots, snaps) = if is(&["strathspey", "strathspeys"]) {
+            let pointed = of(4, three, 6);
+            (Some(pointed), Some(pointed))
+        } else if is(&["reel", "reels", "hornpipe", "hornpipes"]) {
+            (Some(of(2, Fraction::new(17, 10), 3)), None)
+        } else if is(&["jig", "jigs"]) {
+            (None, None)
+        } else if is(&["slow"]) {
+            return Self::default();
+        } else if is(&["retreat", "retreats"]) {
+            match figures {
+                (3, 4) => (Some(of(3, five_halves, 4)), None),
+                _ => return Self::default(),
+            }
+        } else if is(&["march", "marches"]) {
+            match figures {
+                (2, 4) => (Some(of(4, three, 6)), None),
+                (4, 4) => (Some(of(3, five_halves, 4)), None),
+                (6, 8) => (None, None),
+                _ => return Self::default(),
+            }
+        } else {
+            return Self::default();
+        };
+        Self {
+            dots,
+            snaps,
+            judged: true,
+            source: PointingSource::Kind,
+        }
+    }
+
+    /// How a pair is pointed; none: as written.
+    pub fn of_pair(&self, long_first: bool) -> Option<Pointed> {
+        if long_first { self.dots } else { self.snaps }
+    }
+
+    /// As a drill file says it; nothing where the file need not.
+    pub fn written(&self) -> Option<String> {
+        match self.source {
+            PointingSource::Nobody | PointingSource::Kind => None,
+            PointingSource::File | PointingSource::Stage => Some(
+                self.dots
+                    .map_or_else(|| "as written".to_owned(), |pointed| pointed.written()),
+            ),
+        }
+    }
+
+    /// For a head or a foot: `pointed 4 : 1 (from experience)`; nothing where nobody said anything.
+    pub fn spoken(&self) -> Option<String> {
+        let experience = match self.source {
+            PointingSource::Nobody => return None,
+            PointingSource::Kind => " (from experience)",
+            PointingSource::File | PointingSource::Stage => "",
+        };
+        if !self.judged {
+            return Some(format!(
+                "its dots as they are felt, never judged{experience}"
+            ));
+        }
+        let ratio = |pointed: Pointed| decimal(pointed.ratio);
+        let how = match (self.dots, self.snaps) {
+            (None, None) => "pointed as written".to_owned(),
+            (Some(dots), None) => format!("pointed {} : 1", ratio(dots)),
+            (None, Some(snaps)) => format!("snaps pointed 1 : {}", ratio(snaps)),
+            (Some(dots), Some(_)) if dots.ratio == Fraction::from_integer(1) => {
+                "played round, 1 : 1".to_owned()
+            }
+            (Some(dots), Some(snaps)) => {
+                format!("pointed {} : 1, snaps 1 : {}", ratio(dots), ratio(snaps))
+            }
+        };
+        Some(format!("{how}{experience}"))
+    }
+}
+
+/// A ratio and its range.
+fn read(text: &str) -> Result<Pointed, &'static str> {
+    let number = |text: &str| parse_fraction(text).map_err(|_| Pointing::EXPECTED);
+    let (ratio, range) = match text.split_once([',', '(']) {
+        Some((ratio, range)) => (ratio, Some(range.trim().trim_end_matches(')'))),
+        None => (text, None),
+    };
+    let sides = ratio.split_once(':').or_else(|| ratio.split_once(" to "));
+    let (long, short) = sides.ok_or(Pointing::EXPECTED)?;
+    let (long, short) = (number(long)?, number(short)?);
+    let one = Fraction::from_integer(1);
+    if short <= Fraction::from_integer(0) || long < short {
+        return Err("the long note first, as in `4:1`; a snap is played the other way round");
+    }
+    let ratio = long / short;
+    if ratio > one * Pointing::MOST {
+        return Err("a ratio from 1:1 to 16:1");
+    }
+    let Some(range) = range else {
+        return Ok(Pointed::about(ratio));
+    };
+    let ends = range.split_once(" to ");
+    let ends = ends.or_else(|| range.split_once(['-', '–']));
+    let (least, most) = ends.ok_or("a range such as `3 to 6` behind the ratio")?;
+    let (least, most) = (number(least)?, number(most)?);
+    let inside = Fraction::new(1, 2) <= least && most <= one * (2 * Pointing::MOST);
+    if !inside || least > ratio || most < ratio {
+        return Err("a range that holds the ratio, such as `4:1, 3 to 6`");
+    }
+    Ok(Pointed { ratio, least, most })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn spoken(kind: &str, metre: Metre) -> Option<String> {
+        Pointing::of_kind(kind, metre).spoken()
+    }
+
+    /// From experience, 55 to 65 % sure, never cited as fact.
+    #[test]
+    fn each_kind_of_tune_has_its_usual_pointing() {
+        let ranges = |kind: &str, metre: Metre| {
+            let pointing = Pointing::of_kind(kind, metre);
+            let written = |pointed: Pointed| format!("{}:1, {}", pointed.ratio, pointed.range());
+            (pointing.dots.map(written), pointing.snaps.map(written))
+        };
+        let dots = |text: &str| (Some(text.to_owned()), None);
+        let three_four = Metre::THREE_FOUR;
+        assert_eq!(ranges("March", Metre::TWO_FOUR), dots("4:1, 3 to 6"));
+        assert_eq!(ranges("march", Metre::FOUR_FOUR), dots("3:1, 2.5 to 4"));
+        assert_eq!(ranges("Retreat march", three_four), dots("3:1, 2.5 to 4"));
+        let strathspey = Some("4:1, 3 to 6".to_owned());
+        let both = (strathspey.clone(), strathspey);
+        assert_eq!(ranges("strathspey", Metre::FOUR_FOUR), both);
+        assert_eq!(ranges("reel", Metre::TWO_TWO), dots("2:1, 1.7 to 3"));
+        assert_eq!(ranges("hornpipe", Metre::TWO_FOUR), dots("2:1, 1.7 to 3"));
+        for (kind, metre) in [("march", Metre::SIX_EIGHT), ("jig", Metre::SIX_EIGHT)] {
+            assert_eq!(ranges(kind, metre), (None, None));
+            let said = spoken(kind, metre).expect("a known kind");
+            assert_eq!(said, "pointed as written (from experience)");
+        }
+        for kind in [
+            "slow air",
+            "Ùrlar",
+            "pibroch ground",
+            "Ceòl Mòr",
+            "retreat air",
+        ] {
+            assert!(!Pointing::of_kind(kind, three_four).judged, "{kind}");
+        }
+        for (kind, metre) in [
+            ("slow march", Metre::FOUR_FOUR),
+            ("waltz", three_four),
+            ("march", Metre::NINE_EIGHT),
+            ("fair", Metre::TWO_FOUR),
+        ] {
+            assert_eq!(Pointing::of_kind(kind, metre), Pointing::default());
+        }
+    }
+
+    #[test]
+    fn it_is_read_and_written_as_a_player_says_it() {
+        let read = |text: &str| Pointing::parse(text, PointingSource::File);
+        for (text, written) in [
+            ("4:1", "4:1"),
+            ("4 : 1 ", "4:1"),
+            ("4 to 1", "4:1"),
+            ("8:2", "4:1"),
+            ("3.5:1", "3.5:1"),
+            ("4:1, 3 to 6", "4:1"),
+            ("3:1 (2.5-4)", "3:1, 2.5 to 4"),
+            ("3:1, 2.5 to 4", "3:1, 2.5 to 4"),
+            ("10:3", "10/3:1"),
+            ("As written", "as written"),
+            ("as_written", "as written"),
+            ("round", "1:1"),
+        ] {
+            let pointing = read(text).expect(text);
+            let said = pointing.written().expect("the file says it");
+            assert_eq!(said, written);
+            assert_eq!(read(&said), Ok(pointing), "{text}");
+        }
+        for slip in [
+            "",
+            "4",
+            "1:4",
+            "4:0",
+            "0:0",
+            "-4:1",
+            "17:1",
+            "four",
+            "4:1,",
+            "4:1, 3",
+            "4:1, 5 to 6",
+            "4:1, 3 to 2",
+            "4:1, 0 to 6",
+            "4:1, 3 to 99",
+            "4:1:1",
+        ] {
+            assert!(read(slip).is_err(), "{slip}");
+        }
+    }
+
+    #[test]
+    fn it_is_said_in_a_line_with_where_it_comes_from() {
+        let said = |kind: &str, metre| spoken(kind, metre).unwrap_or_default();
+        assert_eq!(
+            said("strathspey", Metre::FOUR_FOUR),
+            "pointed 4 : 1, snaps 1 : 4 (from experience)"
+        );
+        assert_eq!(
+            said("march", Metre::TWO_FOUR),
+            "pointed 4 : 1 (from experience)"
+        );
+        let file = Pointing::parse("round", PointingSource::File).expect("a word");
+        assert_eq!(file.spoken().as_deref(), Some("played round, 1 : 1"));
+        assert_eq!(Pointing::default().spoken(), None);
+    }
+}

@@ -1,0 +1,141 @@
+//! When the notes of a pair sound: how far the second one's onset moves from its written place.
+//!
+//! Only the onset inside a pair moves. Beats, bars and clicks stay where they are written, and so do
+//! the lengths of gracenotes.
+
+use crate::rhythm::Pointing;
+use crate::score::{NoteId, Score, ScoreNote};
+use crate::units::{Beats, Bpm, Fraction, Millis};
+
+/// A cut note lasts at least so long with its gracenote, milliseconds, where the pair has the time:
+/// from experience, 55 to 65 % sure, never cited as fact.
+const CUT_SHORTEST: i128 = 90;
+
+/// A melody note with an onset of its own, when it sounds.
+pub(super) struct Onset<'a> {
+    pub(super) note: &'a ScoreNote,
+    /// From the start of the repetition.
+    pub(super) start: Beats,
+    /// Up to the next onset's start.
+    pub(super) length: Beats,
+    /// The written length, ties included.
+    pub(super) written: Beats,
+}
+
+/// A long note and a short one that are not simply judged by their written places.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PointedPair {
+    /// The name of its second note.
+    pub second: NoteId,
+    /// A dot and its cut; else a snap, whose short note comes first.
+    pub long_first: bool,
+    /// Where the second note belongs, beats from the start of the repetition.
+    pub onset: Beats,
+    /// Long to short as it is laid out.
+    pub ratio: Fraction,
+    /// The ratios that are as good, the roundest and the sharpest; none where it is never judged. A
+    /// ratio that [`PointedPair::ratio`] could not reach at this tempo is not asked for.
+    pub range: Option<(Fraction, Fraction)>,
+}
+
+/// The melody notes of a repetition when they sound, and the pairs among them.
+pub(super) fn onsets(score: &Score, tempo: Bpm) -> (Vec<Onset<'_>>, Vec<PointedPair>) {
+    let mut onsets: Vec<Onset> = Vec::with_capacity(score.notes.len());
+    for (index, note) in score.notes.iter().enumerate() {
+        if !note.continues {
+            let written = score.sounding_length(index);
+            onsets.push(Onset {
+                note,
+                start: note.start,
+                length: written,
+                written,
+            });
+        }
+    }
+    let mut pairs = Vec::new();
+    if score.pointing == Pointing::default() {
+        return (onsets, pairs);
+    }
+    let shortest = Millis::whole(CUT_SHORTEST).to_beats(tempo);
+    for place in 1..onsets.len() {
+        let [first, second] = [&onsets[place - 1], &onsets[place]];
+        let (long_first, whole) = (
+            first.written > second.written,
+            first.written + second.written,
+        );
+        if !score.pointing.judged {
+            pairs.extend(unjudged(second, first.written));
+            continue;
+        }
+        let pointed = score.pointing.of_pair(long_first);
+        let Some(pointed) = pointed.filter(|_| is_pair(score, first, second)) else {
+            continue;
+        };
+        let one = Fraction::from_integer(1);
+        let asked = whole * (one / (pointed.ratio + one));
+        let short = asked.max(shortest.min(whole * Fraction::new(1, 2)));
+        let long = whole - short;
+        let start = first.start;
+        let lengths = if long_first {
+            [long, short]
+        } else {
+            [short, long]
+        };
+        let ratio = long.0 / short.0;
+        onsets[place - 1].length = lengths[0];
+        onsets[place].start = start + lengths[0];
+        onsets[place].length = lengths[1];
+        pairs.push(PointedPair {
+            second: onsets[place].note.id,
+            long_first,
+            onset: onsets[place].start,
+            ratio,
+            range: Some((pointed.least.min(ratio), pointed.most.max(ratio))),
+        });
+    }
+    (onsets, pairs)
+}
+
+/// A note between the beats that is at most half as long as the one before it, or twice as long: in
+/// an air it has no place of its own.
+fn unjudged(second: &Onset, before: Beats) -> Option<PointedPair> {
+    let (long_first, own) = (before > second.written, second.written);
+    let (long, short) = (before.max(own), before.min(own));
+    let between = second.note.place.floor() != second.note.place;
+    (between && long >= short + short).then(|| PointedPair {
+        second: second.note.id,
+        long_first,
+        onset: second.start,
+        ratio: long.0 / short.0,
+        range: None,
+    })
+}
+
+/// True of two notes that are written three to one or one to three and stand inside one beat, where
+/// such a pair begins: at the start of the beat or after as many like pairs as go before it; in a beat
+/// of three parts at any of them.
+fn is_pair(score: &Score, first: &Onset, second: &Onset) -> bool {
+    let (long, short) = if first.written > second.written {
+        (first.written, second.written)
+    } else {
+        (second.written, first.written)
+    };
+    let metre = |onset: &Onset| score.bars.get(onset.note.bar).map(|bar| bar.metre);
+    let counted = !score.metre.is_free()
+        && metre(first) == Some(score.metre)
+        && metre(second) == Some(score.metre);
+    let three = Fraction::from_integer(3);
+    if !counted || long != short * three {
+        return false;
+    }
+    // where the metre stays the same the pickup says where beats are, also in bars that are cut in two
+    let place = if score.changes_metre() {
+        first.note.place
+    } else {
+        first.note.start - score.pickup
+    };
+    let within = place - place.floor();
+    let whole = long + short;
+    let third = whole == Beats::new(2, 3) && (within * three).0.is_integer();
+    within + whole <= Beats::ONE && (third || (within.0 / whole.0).is_integer())
+}
