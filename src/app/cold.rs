@@ -21,6 +21,7 @@ impl Practising {
             Some(true) => ReferencePlan::Every,
             Some(false) => ReferencePlan::Silent,
             None if self.cold.is_some() || self.cold_repetition.is_some() => ReferencePlan::Silent,
+            None if self.is_by_heart() => ReferencePlan::Silent,
             None => chosen,
         }
     }

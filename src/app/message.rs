@@ -207,8 +207,10 @@ pub enum Action {
     Subdivision,
     /// The sound of the click: the next choice.
     ClickSound,
-    /// Hide or show the staff.
-    Staff,
+    /// Hide more of the music: a phrase, half, all; after that show it again.
+    HidePhrase,
+    /// Begin with another phrase to hide.
+    OtherPhrase,
     /// Figures for a stand two metres away, or the usual page.
     Stand,
     /// Left-handed or right-handed picture.

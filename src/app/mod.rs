@@ -13,6 +13,9 @@ mod effect;
 mod first;
 mod goal;
 mod lateness;
+mod memory;
+#[cfg(test)]
+mod memory_laws;
 mod message;
 mod model;
 mod notice;

@@ -99,8 +99,8 @@ pub struct Options {
     pub rule: Rule,
     /// Repetitions mark themselves clean unless something else is said.
     pub hands_free: bool,
-    /// The staff is shown.
-    pub staff: bool,
+    /// A drill begins with the first step of its music hidden.
+    pub from_memory: bool,
     /// Figures, fingers and the last verdict take the whole window, to be read from a stand.
     pub stand: bool,
     /// The picture of the chanter is for a left-handed player.
@@ -142,7 +142,7 @@ impl Default for Options {
             stop_rule: true,
             rule: Rule::default(),
             hands_free: false,
-            staff: true,
+            from_memory: false,
             stand: false,
             left_handed: false,
             explain: false,

@@ -71,7 +71,10 @@ fn sentence(practising: &Practising, news: &News) -> Option<String> {
         News::ColdTry { .. } | News::Offers | News::Chosen(_) => return None,
         News::StopsSoon => "three not clean in a row: play stops at the bar line".to_owned(),
         News::Marked {
-            mark, by, cell: at, ..
+            mark,
+            by,
+            cell: at,
+            repetition,
         } => {
             let who = match by {
                 By::Key | By::Pedal => "",
@@ -81,8 +84,16 @@ fn sentence(practising: &Practising, news: &News) -> Option<String> {
             let needed = practising.state.plan().needed();
             match mark {
                 Mark::Clean => {
-                    let streak = practising.state.tally(*at).streak.min(needed);
-                    format!("clean{who}: {streak} of {needed} in a row")
+                    let tally = practising.state.tally(*at);
+                    let streak = tally.streak.min(needed);
+                    if practising.state.was_by_heart(*at, *repetition) && *by != By::Assumed {
+                        let count = tally.by_heart;
+                        format!(
+                            "clean by heart{who}: {count} so far, {streak} of {needed} in a row"
+                        )
+                    } else {
+                        format!("clean{who}: {streak} of {needed} in a row")
+                    }
                 }
                 Mark::NotClean => match practising.state.suggestion() {
                     _ if practising.state.stops_soon() => format!("not clean{who}"),
@@ -289,6 +300,7 @@ mod tests {
                 Event::ClosingNoteHeard {
                     at: at(now + 4000),
                     repetition: id,
+                    by_heart: false,
                 },
             );
             said.extend(happen(

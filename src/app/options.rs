@@ -99,7 +99,6 @@ pub(super) fn act_on_options(model: &mut Model, action: Action, effects: &mut Ve
                 load(model, cell, When::BarLine, Entry::SamePlace, effects);
             }
         }
-        Action::Staff => options.staff = !options.staff,
         Action::Stand => options.stand = !options.stand,
         Action::Handed => {
             options.left_handed = !options.left_handed;

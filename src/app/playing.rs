@@ -185,7 +185,16 @@ pub(super) fn heard(model: &mut Model, at: Moment, report: &Report, effects: &mu
                 .as_ref()
                 .and_then(|practising| practising.repetition(serial, cycle));
             if let Some(repetition) = repetition {
-                practise(model, &Event::ClosingNoteHeard { at, repetition }, effects);
+                let by_heart = model
+                    .practising
+                    .as_ref()
+                    .is_some_and(|practising| practising.closes_by_heart(repetition));
+                let event = Event::ClosingNoteHeard {
+                    at,
+                    repetition,
+                    by_heart,
+                };
+                practise(model, &event, effects);
             }
         }
         Report::Cut { serial, cycle, .. } => {
@@ -241,6 +250,7 @@ fn begin_repetition(
         practising.began.pop_front();
     }
     practising.began.push_back(((serial, cycle), id));
+    practising.begin_from_memory(id);
     let sounds = practising.reference(options.reference).factor(cycle) > 0.0
         && options.levels.of(Bus::Reference).0 > 0.0
         && !options.levels.muted[Bus::Reference as usize];

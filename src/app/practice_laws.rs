@@ -126,14 +126,24 @@ impl Player {
     }
 
     /// A repetition up to its closing note, in a bar before the breath.
-    pub(super) fn plays(&mut self) {
+    pub(super) fn plays(&mut self) -> Vec<Effect> {
+        self.begins();
+        self.closes()
+    }
+
+    /// Its first bar.
+    pub(super) fn begins(&mut self) {
         self.bar(0);
+    }
+
+    /// Its closing note.
+    pub(super) fn closes(&mut self) -> Vec<Effect> {
         let closing = Report::Closing {
             serial: self.model.sent,
             cycle: self.cycle,
             frame: Frames(0),
         };
-        self.tell(Message::Heard(closing));
+        self.tell(Message::Heard(closing))
     }
 
     /// The breath is over.

@@ -4,7 +4,7 @@ use super::goal::Goal;
 use super::message::OpenedDrill;
 use super::model::Options;
 use super::offers::Offers;
-use crate::drill::Drill;
+use crate::drill::{Drill, Hiding};
 use crate::movement::{Context, Explanation, Movement, explain};
 use crate::planning::{BarLine, Digest, Lately, Said, Staircase};
 use crate::practice::{
@@ -17,6 +17,18 @@ use crate::timeline::{Event, EventKind, Layout, SoundPart, Sounded, Timeline, la
 use crate::units::{Bpm, Fraction, SampleRate};
 use std::collections::VecDeque;
 use std::sync::Arc;
+
+/// What is hidden of a drill that is learnt from memory.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Memory {
+    pub(super) hiding: Hiding,
+    /// The place of the phrase with which it begins, from 0.
+    pub(super) from: usize,
+    /// The last repetition whose mark changed it, and what was hidden before.
+    pub(super) stepped: Option<(u64, Hiding)>,
+    /// The repetition that sounds, where all of it was hidden from its beginning on.
+    pub(super) unseen: Option<u64>,
+}
 
 /// A drill that is practised.
 #[derive(Debug, Clone)]
@@ -63,6 +75,8 @@ pub struct Practising {
     pub(super) offers: Offers,
     /// Slow stages that have said so.
     pub(super) told_slow: Vec<usize>,
+    /// What is hidden of the music.
+    pub(super) memory: Memory,
 }
 
 /// Every stage's score, with the drill's breath.
@@ -209,6 +223,7 @@ impl Practising {
             before: Digest::of(opened.entries.iter().filter_map(Said::of)),
             offers: Offers::default(),
             told_slow: Vec::new(),
+            memory: Memory::default(),
         }
     }
 

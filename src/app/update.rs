@@ -180,7 +180,13 @@ pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effec
     practising.shape = judged.unwrap_or_else(|| std::mem::take(&mut practising.shape));
     let at = event.at();
     let cold = at.and_then(|at| practising.cold_words(at, &model.options.rule));
-    let said = cold.map(Notice::plain).or_else(|| told(practising));
+    let mut said = cold.map(Notice::plain).or_else(|| told(practising));
+    if let Some(hidden) = practising.follow_marks() {
+        said = Some(match said {
+            Some(said) => Notice::plain(format!("{}; {hidden}", said.text)),
+            None => Notice::plain(hidden),
+        });
+    }
     let reached = practising
         .goal_cleared()
         .filter(|file| !model.reached.contains(file));
@@ -432,6 +438,9 @@ fn opened_drill(model: &mut Model, at: Moment, opened: &OpenedDrill, effects: &m
         )));
     }
     let options = model.options;
+    if let Some(practising) = model.practising.as_mut().filter(|_| options.from_memory) {
+        model.notice = Some(Notice::plain(practising.hide_more()));
+    }
     effects.extend([
         Effect::Sound(Command::Levels(options.levels)),
         Effect::Sound(Command::Tune(options.tuning)),
@@ -557,6 +566,14 @@ fn act_at_practice(model: &mut Model, at: Moment, action: Action, effects: &mut 
             } else {
                 "hands free is off: unmarked repetitions count as nothing"
             }));
+        }
+        Action::HidePhrase | Action::OtherPhrase => {
+            let practising = model.practising.as_mut();
+            let said = practising.map(|practising| match action {
+                Action::HidePhrase => practising.hide_more(),
+                _ => practising.hide_elsewhere(),
+            });
+            model.notice = said.map(Notice::plain);
         }
         _ => act_on_options(model, action, effects),
     }

@@ -54,6 +54,9 @@ pub(crate) struct Arguments {
     /// Which drill of a homework file; else the first that is not reached.
     #[arg(long, value_name = "NAME")]
     task: Option<String>,
+    /// Begin with a phrase hidden; each clean repetition hides more, each other less; v and V change it.
+    #[arg(long)]
+    from_memory: bool,
     #[command(flatten)]
     screen: ScreenArguments,
     #[command(flatten)]
@@ -129,6 +132,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let settings = settings_of(&flags)?;
     let (mut shell, mut model) = start(&arguments.screen, &settings)?;
     model.straight = true;
+    model.options.from_memory = arguments.from_memory;
     let message = shell.opened(opened, begin);
     shell.tell(&mut model, message);
     screen(&arguments.screen, &settings, shell, model)

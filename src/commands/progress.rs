@@ -237,12 +237,12 @@ fn field(text: &str) -> String {
 fn csv(found: &Progress) -> String {
     use std::fmt::Write as _;
     let mut text =
-        "drill,stage,tempo,clean,of,chance,low,high,cleared,last,due,held\r\n".to_owned();
+        "drill,stage,tempo,clean,of,chance,low,high,cleared,last,due,held,by_heart\r\n".to_owned();
     for cell in &found.cells {
         let day = |day: Option<Date>| day.map_or_else(String::new, |day| day.to_string());
         let _ = write!(
             text,
-            "{},{},{},{},{},{:.4},{:.4},{:.4},{},{},{},{}\r\n",
+            "{},{},{},{},{},{:.4},{:.4},{:.4},{},{},{},{},{}\r\n",
             field(&cell.drill),
             field(&cell.stage),
             cell.rung,
@@ -255,6 +255,7 @@ fn csv(found: &Progress) -> String {
             cell.last,
             day(cell.due),
             day(cell.held),
+            cell.by_heart,
         );
     }
     text
@@ -406,9 +407,13 @@ fn text(found: &Progress, failing: &[(String, String)], date: Date) -> String {
                 } else {
                     ""
                 };
+                let heart = match cell.by_heart {
+                    0 => String::new(),
+                    count => format!("\n{:39}{count} of them by heart", ""),
+                };
                 let _ = writeln!(
                     text,
-                    "    {:26.26} {:>6} {:>3} of {:<3} {:8} {}{few}",
+                    "    {:26.26} {:>6} {:>3} of {:<3} {:8} {}{few}{heart}",
                     cell.stage,
                     cell.rung.spoken(),
                     cell.chance.clean,

@@ -16,6 +16,7 @@ use crate::sound::{Bus, Command, Entry, When};
 use crate::timeline::{Layout, lay};
 use crate::units::{Bpm, SampleRate};
 use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
@@ -158,7 +159,7 @@ fn spoken(warming: &Warming) -> String {
     }
     let tempo = crate::units::spell_fraction(&step.tempo.value());
     let notes = warming.present().map_or_else(String::new, |present| {
-        format!(" Music: {}", music_line(&present.score))
+        format!(" Music: {}", music_line(&present.score, &BTreeSet::new()))
     });
     format!(
         "{}, at {tempo}, {} seconds.{notes}",

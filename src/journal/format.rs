@@ -34,6 +34,8 @@ pub(super) const STEPS: &[&str] = &[
             ) AS to_us
      FROM entry AS start WHERE kind = 'playing';
      CREATE INDEX entry_by_drill ON entry (drill, stage) WHERE kind = 'mark' AND stage IS NOT NULL;",
+    // `by_heart` is a new kind of entry.
+    "",
 ];
 
 /// The newest format of the journal this program knows, in SQLite's `user_version`.

@@ -11,7 +11,7 @@ use std::collections::{HashMap, HashSet};
 use uuid::Uuid;
 
 impl Journal {
-    /// Every mark, undo and first try of a day in fold order, in a few words each: a year of them in a moment.
+    /// Every mark, undo, first try of a day and repetition by heart in fold order, in a few words each: a year of them in a moment.
     ///
     /// # Errors
     /// See [`Trouble`](super::Trouble).
@@ -40,8 +40,8 @@ impl Journal {
         let told = |error: rusqlite::Error| JournalError::of(self.path(), &error);
         let query = "SELECT stage, tempo, utc_us, offset_s, session, number, repetition, \
              mark = 'clean', by = 'assumed', needed, names_session, names_number, \
-             CASE kind WHEN 'tried_alone' THEN 1 WHEN 'tried' THEN 0 END \
-             FROM entry WHERE kind IN ('mark', 'undo', 'tried', 'tried_alone') \
+             CASE kind WHEN 'tried_alone' THEN 1 WHEN 'tried' THEN 0 END, kind = 'by_heart' \
+             FROM entry WHERE kind IN ('mark', 'undo', 'tried', 'tried_alone', 'by_heart') \
              AND utc_us >= ?1 AND utc_us < ?2 ORDER BY utc_us, journal, seq";
         let mut query = self.connection().prepare_cached(query).map_err(told)?;
         let mut rows = query.query([from, before]).map_err(told)?;
@@ -157,6 +157,14 @@ fn said(
             cell,
             day,
             alone,
+        }));
+    }
+    if row.get(13)? {
+        return Ok(Some(Said::ByHeart {
+            session: by.session,
+            repetition,
+            cell,
+            day,
         }));
     }
     Ok(Some(Said::Mark {

@@ -46,7 +46,9 @@ pub fn absurd(entry: &Entry) -> Option<String> {
         Kind::Mark {
             repetition, needed, ..
         } => (*repetition, *needed),
-        Kind::Tried { repetition, .. } | Kind::Measured { repetition } => (*repetition, 1),
+        Kind::Tried { repetition, .. }
+        | Kind::ByHeart { repetition }
+        | Kind::Measured { repetition } => (*repetition, 1),
         _ => (0, 1),
     };
     let counted = [entry.seq, record.id.number, repetition];

@@ -41,7 +41,7 @@ impl Journal {
         Ok(found)
     }
 
-    /// Marks, undos and first tries of some stages' music in fold order, without their texts: what a
+    /// Marks, undos, first tries and what was by heart of some stages' music in fold order, without their texts: what a
     /// board is folded from. What others store from then on comes with [`append`](Self::append).
     ///
     /// # Errors
@@ -55,7 +55,7 @@ impl Journal {
         let transaction = self.connection.transaction().map_err(told)?;
         let query = format!(
             "SELECT {} FROM entry WHERE stage = ?1 \
-             AND kind IN ('mark', 'undo', 'tried', 'tried_alone')",
+             AND kind IN ('mark', 'undo', 'tried', 'tried_alone', 'by_heart')",
             row::BARE_COLUMNS
         );
         let mut found = Vec::new();

@@ -128,6 +128,13 @@ fn particulars(kind: &Kind) -> (&'static str, Particulars<'_>) {
                 ..none
             },
         ),
+        Kind::ByHeart { repetition } => (
+            "by_heart",
+            Particulars {
+                repetition: Some(stored(*repetition)),
+                ..none
+            },
+        ),
         Kind::Measured { repetition } => (
             "measured",
             Particulars {
@@ -234,6 +241,9 @@ pub(super) fn read(row: &Row<'_>) -> rusqlite::Result<Entry> {
         kind @ ("tried" | "tried_alone") => Kind::Tried {
             repetition: count(row, 11)?,
             alone: kind == "tried_alone",
+        },
+        "by_heart" => Kind::ByHeart {
+            repetition: count(row, 11)?,
         },
         "measured" => Kind::Measured {
             repetition: count(row, 11)?,

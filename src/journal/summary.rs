@@ -278,6 +278,11 @@ mod tests {
                     alone: random.bool(),
                 };
                 records.push(record(session, 1000, begin, first));
+                for number in 0..10_u64 {
+                    let repetition = random.u64(..60);
+                    let by_heart = Kind::ByHeart { repetition };
+                    records.push(record(session, 2000 + number, begin, by_heart));
+                }
                 for number in 0..60_u64 {
                     let kind = Kind::Mark {
                         repetition: number - u64::from(random.u8(..8) == 0 && number > 0),

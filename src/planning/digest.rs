@@ -41,12 +41,23 @@ pub enum Said {
         /// Without reference and without run-up.
         alone: bool,
     },
+    /// A repetition was played by heart.
+    ByHeart {
+        /// The session.
+        session: Uuid,
+        /// The repetition's number in it.
+        repetition: u64,
+        /// The cell.
+        cell: CellKey,
+        /// The player's own calendar day.
+        day: Date,
+    },
     /// A mark was taken back.
     Undo(RecordId),
 }
 
 impl Said {
-    /// What an entry says, where it is a mark, an undo or a first try.
+    /// What an entry says, where it is a mark, an undo, a first try or played by heart.
     pub fn of(entry: &Entry) -> Option<Self> {
         let record = &entry.record;
         match record.kind {
@@ -70,6 +81,12 @@ impl Said {
                 cell: record.cell?,
                 day: local_day(record.utc_us, record.offset_s),
                 alone,
+            }),
+            Kind::ByHeart { repetition } => Some(Self::ByHeart {
+                session: record.id.session,
+                repetition,
+                cell: record.cell?,
+                day: local_day(record.utc_us, record.offset_s),
             }),
             Kind::Undo { mark } => Some(Self::Undo(mark)),
             _ => None,
@@ -118,6 +135,9 @@ pub struct Day {
     /// The first repetition of the drill that day was of this cell, without reference and run-up,
     /// and clean.
     pub cold: bool,
+    /// Of the clean ones those that were played by heart.
+    #[serde(default)]
+    pub by_heart: u32,
 }
 
 /// One cell's days.
@@ -176,6 +196,7 @@ impl CellDays {
                 held: false,
                 fell: false,
                 cold: false,
+                by_heart: 0,
             });
         }
         self.marks.push((day, mark));
@@ -224,7 +245,7 @@ impl Standing {
             .iter()
             .filter_map(|one| match one {
                 Said::Undo(mark) => Some(*mark),
-                Said::Mark { .. } | Said::Tried { .. } => None,
+                Said::Mark { .. } | Said::Tried { .. } | Said::ByHeart { .. } => None,
             })
             .collect();
         // What stands moves to the front of the same row: a year's marks are held once, not twice.
@@ -307,9 +328,9 @@ impl Digest {
     /// was added before: whoever adds in parts parts between sessions.
     pub fn add(&mut self, said: impl IntoIterator<Item = Said>) {
         let said: Vec<Said> = said.into_iter().collect();
-        let tried: Vec<Said> = said
+        let told: Vec<Said> = said
             .iter()
-            .filter(|one| matches!(one, Said::Tried { .. }))
+            .filter(|one| matches!(one, Said::Tried { .. } | Said::ByHeart { .. }))
             .copied()
             .collect();
         let standing = Standing::of(said);
@@ -318,17 +339,22 @@ impl Digest {
                 self.cells.entry(*cell).or_default().take_in(one);
             }
         }
-        for one in tried {
-            let Said::Tried {
-                session,
-                repetition,
-                cell,
-                ..
-            } = one
-            else {
-                continue;
-            };
-            self.keep_try(one, standing.mark_of(session, repetition, cell));
+        for one in told {
+            match one {
+                Said::Tried {
+                    session,
+                    repetition,
+                    cell,
+                    ..
+                } => self.keep_try(one, standing.mark_of(session, repetition, cell)),
+                Said::ByHeart {
+                    session,
+                    repetition,
+                    cell,
+                    day,
+                } => self.keep_by_heart(cell, day, standing.mark_of(session, repetition, cell)),
+                Said::Mark { .. } | Said::Undo(_) => {}
+            }
         }
     }
 
@@ -356,6 +382,24 @@ impl Digest {
             alone,
             said,
         });
+    }
+
+    /// Counts a repetition that was played by heart, where it was said to be clean.
+    fn keep_by_heart(&mut self, cell: CellKey, day: Date, mark: Option<&Said>) {
+        let said = matches!(
+            mark,
+            Some(Said::Mark {
+                mark: Mark::Clean,
+                assumed: false,
+                ..
+            })
+        );
+        if said
+            && let Some(days) = self.cells.get_mut(&cell)
+            && let Some(of_day) = days.days.iter_mut().rfind(|one| one.day <= day)
+        {
+            of_day.by_heart += 1;
+        }
     }
 
     /// A cell's days.

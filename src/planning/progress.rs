@@ -52,6 +52,8 @@ pub struct CellLine {
     pub rung: Rung,
     /// Clean of all that were said, assumed ones left out, and the chance of the next.
     pub chance: Chance,
+    /// Of the clean ones those that were played by heart.
+    pub by_heart: u32,
     /// It was clear.
     pub cleared: Option<Date>,
     /// The last day with marks.
@@ -322,6 +324,7 @@ fn cell_lines(
             stage: named.stage.to_owned(),
             rung,
             chance: Chance::of(clean, clean + not),
+            by_heart: recent().map(|day| day.by_heart).sum(),
             cleared: found.cleared,
             last: last.day,
             due: due_again(found, rule)

@@ -347,9 +347,16 @@ pub const BINDINGS: &[Binding] = &[
     row(
         Place::Practice,
         &[Char('v')],
-        Action::Staff,
+        Action::HidePhrase,
         "v",
-        "hide the music, to play from memory",
+        "from memory: hide a phrase, half, all; then show it again",
+    ),
+    row(
+        Place::Practice,
+        &[Char('V')],
+        Action::OtherPhrase,
+        "V",
+        "from memory: hide from the next phrase on",
     ),
     row(
         Place::Practice,
@@ -494,7 +501,8 @@ pub const HELP: &[HelpGroup] = &[
         headline: "view",
         place: Place::Practice,
         rows: &[
-            ("v", "hide the music"),
+            ("v", "hide a phrase, half, all"),
+            ("V", "from the next phrase on"),
             ("z", "large, for two metres"),
             ("l", "left-handed picture"),
         ],

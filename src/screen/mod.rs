@@ -16,9 +16,10 @@ pub use plain::Plain;
 pub use theme::Theme;
 
 use crate::app::{Blowing, Discriminating, FirstStart, Model, Overlay, Page, Warming};
-use crate::score::Score;
+use crate::score::{NoteId, Score};
 use crate::wording::is_unseen;
 use ratatui::Frame;
+use std::collections::BTreeSet;
 
 /// The smallest screen that shows a page, columns and rows.
 pub const SMALLEST: (u16, u16) = (40, 10);
@@ -118,8 +119,8 @@ pub fn view_warming(
 }
 
 /// The music in one line of text: notes with their lengths, gracenotes in braces.
-pub fn music_line(score: &Score) -> String {
-    let words: Vec<String> = parts::line::words(score)
+pub fn music_line(score: &Score, hidden: &BTreeSet<NoteId>) -> String {
+    let words: Vec<String> = parts::line::words(score, hidden)
         .into_iter()
         .map(|word| word.text)
         .collect();

@@ -139,7 +139,10 @@ fn practice_lines(model: &Model, now: &Said, before: &Said, lines: &mut Vec<Stri
     {
         lines.push(format!("Stage: {cell}."));
         if let Some(score) = practising.scores.get(practising.stage()) {
-            lines.push(format!("Music: {}", super::music_line(score)));
+            lines.push(format!(
+                "Music: {}",
+                super::music_line(score, &practising.hidden_notes())
+            ));
         }
     }
     if now.phase != before.phase {

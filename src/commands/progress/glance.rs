@@ -51,6 +51,9 @@ pub(super) fn text(
         (of, false) => format!("holds      {} of {of}: {}", found.held.held, named(&held)),
     };
     let _ = writeln!(text, "{}", fitted(&line));
+    if let Some(line) = by_heart(found) {
+        let _ = writeln!(text, "{}", fitted(&line));
+    }
     for (title, words) in failing.iter().take(2) {
         let _ = writeln!(text, "{}", fitted(&format!("work on    {title}: {words}")));
     }
@@ -154,6 +157,28 @@ fn ladders(found: &Progress, drills: &[Known], text: &mut String) {
     if !played.is_empty() {
         text.push('\n');
     }
+}
+
+/// What was clean by heart, drill by drill, those with the most first; nothing where nothing was.
+fn by_heart(found: &Progress) -> Option<String> {
+    let mut counts: Vec<(&str, u32)> = Vec::new();
+    for cell in found.cells.iter().filter(|cell| cell.by_heart > 0) {
+        match counts.iter_mut().find(|(drill, _)| *drill == cell.drill) {
+            Some((_, count)) => *count += cell.by_heart,
+            None => counts.push((&cell.drill, cell.by_heart)),
+        }
+    }
+    counts.sort_by_key(|(_, count)| std::cmp::Reverse(*count));
+    let more = counts.len().saturating_sub(NAMED);
+    let mut words: Vec<String> = counts
+        .iter()
+        .take(NAMED)
+        .map(|(drill, count)| format!("{drill} {count} clean"))
+        .collect();
+    if more > 0 {
+        words.push(format!("{more} more"));
+    }
+    (!words.is_empty()).then(|| format!("by heart   {}", words.join("; ")))
 }
 
 fn name(cell: &CellLine) -> String {

@@ -7,6 +7,7 @@ use crate::movement::Movement;
 use crate::practice::{Board, Cell, CellStatus, Plan, Rung, replay};
 use crate::screen::{board_rows, music_line};
 use crate::wording::{self, capital, visible};
+use std::collections::BTreeSet;
 
 impl Shell {
     /// Every drill for the list; with `progress`, how much of each board is done and what stands
@@ -96,7 +97,7 @@ impl Shell {
         let rung = rung.unwrap_or(Rung::Tempo(opened.drill.ladder.from()));
         line.preview = vec![
             format!("{} at {}", visible(&written.name), rung.spoken()),
-            music_line(score),
+            music_line(score, &BTreeSet::new()),
         ];
     }
 }

@@ -8,6 +8,7 @@ mod document;
 mod ladder;
 mod library;
 mod make;
+mod memory;
 mod music;
 mod phrases;
 mod problem;
@@ -30,6 +31,7 @@ pub use make::{
     Build, CannotMake, InPlace, Request, Tune, make, make_crossings, make_finger, make_in_place,
     make_joined, make_phrase,
 };
+pub use memory::{Hiding, hidden_bars, hidden_phrases};
 pub use music::{
     MOST_PASSES, Mended, MusicProblem, adopt_music, body_order, is_pipe_key, mend_music,
     read_music, written_out,

@@ -107,6 +107,12 @@ pub enum Kind {
         /// The reference was silent in it, and nothing of the drill was played shortly before.
         alone: bool,
     },
+    /// A repetition in the record's cell came to its closing note, all of its music hidden and
+    /// without reference. Journals from before format 6 have none.
+    ByHeart {
+        /// The repetition's number in the session.
+        repetition: u64,
+    },
     /// A repetition was measured without being marked by it.
     Measured {
         /// The repetition's number in the session.

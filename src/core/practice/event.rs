@@ -62,6 +62,8 @@ pub enum Event {
         at: Moment,
         /// Which repetition.
         repetition: u64,
+        /// All of its music was hidden from its beginning on.
+        by_heart: bool,
     },
     /// A repetition and its breath are over, told early enough for the next cell to be laid.
     RepetitionEnded {

@@ -38,6 +38,8 @@ pub struct Tally {
     pub not_clean: u32,
     /// Repetitions assumed clean; counted apart.
     pub assumed: u32,
+    /// Of the clean ones that were said those that were played by heart.
+    pub by_heart: u32,
     /// Clean ones in a row up to the last, assumed ones included.
     pub streak: u32,
     /// As `streak`, without assumed ones: an assumed one ends it.
@@ -53,7 +55,7 @@ pub struct Tally {
 }
 
 impl Tally {
-    fn add(&mut self, line: &MarkLine) {
+    fn add(&mut self, line: &MarkLine, by_heart: bool) {
         match (line.mark, line.by) {
             (Mark::NotClean, _) => {
                 self.not_clean += 1;
@@ -68,6 +70,7 @@ impl Tally {
             }
             (Mark::Clean, _) => {
                 self.clean += 1;
+                self.by_heart += u32::from(by_heart);
                 self.streak += 1;
                 self.said_streak += 1;
             }
@@ -98,6 +101,7 @@ pub(super) struct MarkLine {
 enum Line {
     Mark(MarkLine),
     Undo { id: RecordId, mark: RecordId },
+    ByHeart { id: RecordId, repetition: u64 },
 }
 
 impl Line {
@@ -121,6 +125,10 @@ impl Line {
                 id: record.id,
                 mark,
             }),
+            Kind::ByHeart { repetition } => Some(Self::ByHeart {
+                id: record.id,
+                repetition,
+            }),
             _ => None,
         }
     }
@@ -128,7 +136,7 @@ impl Line {
     fn id(&self) -> RecordId {
         match self {
             Self::Mark(line) => line.id,
-            Self::Undo { id, .. } => *id,
+            Self::Undo { id, .. } | Self::ByHeart { id, .. } => *id,
         }
     }
 }
@@ -161,6 +169,8 @@ pub(super) struct CellHistory {
     /// The highest repetition marked in each session.
     latest: BTreeMap<Uuid, u64>,
     undone: BTreeSet<RecordId>,
+    /// Repetitions that were played by heart.
+    by_heart: BTreeSet<(Uuid, u64)>,
     pub(super) tally: Tally,
     /// When the cell was clear for the first time, whether or not it still is.
     pub(super) once: Option<Order>,
@@ -207,6 +217,7 @@ impl CellHistory {
         self.told.clear();
         self.latest.clear();
         self.undone.clear();
+        self.by_heart.clear();
         self.tally = Tally::default();
         self.once = None;
         for (order, line) in &log {
@@ -222,6 +233,13 @@ impl CellHistory {
                 self.count_again();
             }
             Line::Mark(mark) => self.hear(order, mark),
+            Line::ByHeart { id, repetition } => {
+                self.by_heart.insert((id.session, repetition));
+                // it stands before its mark, unless another program's clock was behind
+                if self.told(id.session, repetition).is_some() {
+                    self.count_again();
+                }
+            }
         }
         if self.tally.reached && self.once.is_none() {
             self.once = Some(order);
@@ -247,7 +265,8 @@ impl CellHistory {
         if follows {
             self.latest.insert(mark.id.session, mark.repetition);
             if !self.undone.contains(&mark.id) {
-                self.tally.add(&mark);
+                let name = (mark.id.session, mark.repetition);
+                self.tally.add(&mark, self.by_heart.contains(&name));
             }
         } else {
             self.order_as_played();
@@ -281,7 +300,8 @@ impl CellHistory {
         self.tally = Tally::default();
         for told in &self.told {
             if let Some(line) = told.counts(&self.undone) {
-                self.tally.add(line);
+                let by_heart = self.by_heart.contains(&(told.session, told.number));
+                self.tally.add(line, by_heart);
             }
         }
     }
@@ -385,6 +405,13 @@ impl History {
     pub(super) fn mark_of(&self, cell: CellKey, session: Uuid, number: u64) -> Option<&MarkLine> {
         let marks = self.cells.get(&cell)?;
         marks.told(session, number)?.counts(&marks.undone)
+    }
+
+    /// True for a repetition that was played by heart.
+    pub(super) fn was_by_heart(&self, cell: CellKey, session: Uuid, number: u64) -> bool {
+        self.cells
+            .get(&cell)
+            .is_some_and(|marks| marks.by_heart.contains(&(session, number)))
     }
 
     /// True when anything was ever said of a repetition, taken back or not.

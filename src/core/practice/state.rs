@@ -147,6 +147,13 @@ impl State {
         told.map(|line| line.mark)
     }
 
+    /// True for a repetition of this session that was played by heart.
+    pub fn was_by_heart(&self, cell: CellKey, repetition: u64) -> bool {
+        self.session
+            .as_ref()
+            .is_some_and(|session| self.history.was_by_heart(cell, session.id, repetition))
+    }
+
     /// The last repetition that came to its closing note, its cell, and the mark that counts.
     pub fn last_repetition(&self) -> Option<(u64, CellKey, Option<Mark>)> {
         let session = self.session.as_ref()?;

@@ -21,10 +21,10 @@ use super::columns::bars_of;
 use super::lay::lay_out_bars;
 use super::settings::{Settings as Layout, Spacing};
 use crate::drill::Music;
-use crate::score::Score;
+use crate::score::{NoteId, Score};
 pub use cells::{Cell, Grid, Settings, Signs, Style};
 use page::Page;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 /// Columns in a staff space, where there is room.
@@ -37,6 +37,17 @@ const WIDEST: f64 = 1.7;
 /// Draws written bars (indices into [`Music::bars`], in one row; a range beyond the end is cut).
 /// The metre stands before them when they begin with the first.
 pub fn draw(score: &Score, music: Option<&Music>, bars: Range<usize>, settings: &Settings) -> Grid {
+    draw_but(score, music, bars, settings, &BTreeSet::new())
+}
+
+/// As [`draw`], without some melody notes and all that belongs to them; their bars stay as wide.
+pub fn draw_but(
+    score: &Score,
+    music: Option<&Music>,
+    bars: Range<usize>,
+    settings: &Settings,
+    hidden: &BTreeSet<NoteId>,
+) -> Grid {
     let all = bars_of(score, music);
     let end = bars.end.min(all.len());
     let chosen = &all[bars.start.min(end)..end];
@@ -69,8 +80,8 @@ pub fn draw(score: &Score, music: Option<&Music>, bars: Range<usize>, settings: 
     let room = settings.columns as f64 - 1.0;
     let scale = (room / least).clamp(FEWEST, COLUMNS);
     layout.width = (room / scale).clamp(least, (natural * WIDEST).max(least));
-    let engraved = lay_out_bars(chosen, &layout);
-    let Some(system) = engraved.systems.first() else {
+    let mut engraved = lay_out_bars(chosen, &layout);
+    let Some(system) = engraved.systems.first_mut() else {
         return Grid {
             rows: Vec::new(),
             fits: false,
@@ -83,6 +94,10 @@ pub fn draw(score: &Score, music: Option<&Music>, bars: Range<usize>, settings: 
         ascii: settings.signs == Signs::Ascii,
         last_column: (system.width * scale).round() as i32 - 1,
     };
+    let stays = |id: NoteId| !hidden.contains(&id.melody());
+    system
+        .elements
+        .retain(|element| element.note.is_none_or(stays));
     page.draw(system);
     Grid {
         rows: page.rows(settings),

@@ -23,6 +23,7 @@ fn every_entry_reads_back_as_it_was_stored() {
         },
         Kind::Undo { mark: about },
         Kind::Measured { repetition: 6 },
+        Kind::ByHeart { repetition: 9 },
         Kind::Discriminated,
         Kind::Tried {
             repetition: 7,
@@ -233,8 +234,16 @@ fn a_board_is_folded_from_its_marks_alone() {
     let records: Vec<Record> = (0..200)
         .map(|number| {
             let time = 1000 * number as i64;
-            match random.u8(..6) {
+            match random.u8(..7) {
                 0 => record(1, number, time, Kind::Playing),
+                4 => record(
+                    1,
+                    number,
+                    time,
+                    Kind::ByHeart {
+                        repetition: number + 1,
+                    },
+                ),
                 1 if number > 3 => {
                     let mark = RecordId {
                         session: Uuid::from_u128(1),

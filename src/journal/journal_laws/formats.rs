@@ -9,6 +9,7 @@ const FORMATS: &[&str] = &[
     include_str!("../formats/third.sql"),
     include_str!("../formats/fourth.sql"),
     include_str!("../formats/fifth.sql"),
+    include_str!("../formats/sixth.sql"),
 ];
 
 /// A player who comes back after a year finds every mark: journals of every format this program

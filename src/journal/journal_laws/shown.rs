@@ -62,6 +62,7 @@ fn what_two_programs_show_is_the_fold_of_the_journal() {
         tell(&|at, next| Event::ClosingNoteHeard {
             at,
             repetition: next - 1,
+            by_heart: false,
         });
         let mark = if turn % 5 == 3 {
             Mark::NotClean

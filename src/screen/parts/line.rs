@@ -7,6 +7,10 @@ use crate::screen::Theme;
 use crate::units::spell_fraction;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
+use std::collections::BTreeSet;
+
+/// What stands in a bar that is hidden.
+const HIDDEN: &str = "(from memory)";
 
 /// A word of the line.
 pub(in crate::screen) struct Word {
@@ -14,8 +18,8 @@ pub(in crate::screen) struct Word {
     pub(in crate::screen) id: Option<NoteId>,
 }
 
-/// The words of a score: bar lines, gracenotes, notes.
-pub(in crate::screen) fn words(score: &Score) -> Vec<Word> {
+/// The words of a score: bar lines, gracenotes, notes; one sign for the hidden notes of a bar.
+pub(in crate::screen) fn words(score: &Score, hidden: &BTreeSet<NoteId>) -> Vec<Word> {
     let mut words = Vec::new();
     let mut bar = None;
     for note in &score.notes {
@@ -25,7 +29,16 @@ pub(in crate::screen) fn words(score: &Score) -> Vec<Word> {
                 id: None,
             });
         }
-        bar = Some(note.bar);
+        let begins = bar.replace(note.bar) != Some(note.bar);
+        if hidden.contains(&NoteId { pass: 1, ..note.id }) {
+            if begins {
+                words.push(Word {
+                    text: HIDDEN.to_owned(),
+                    id: Some(note.id),
+                });
+            }
+            continue;
+        }
         if !note.group.parts.is_empty() {
             words.push(Word {
                 text: "{".to_owned(),
@@ -112,10 +125,10 @@ pub(super) fn draw(
     buffer: &mut Buffer,
     theme: Theme,
     area: Rect,
-    score: &Score,
+    (score, hidden): (&Score, &BTreeSet<NoteId>),
     sounding: Option<NoteId>,
 ) {
-    let words = words(score);
+    let words = words(score, hidden);
     // two columns stay free for the sign that more follows
     let lines = broken(&words, usize::from(area.width.saturating_sub(2)));
     let current = sounding
@@ -159,7 +172,7 @@ mod tests {
             let drill = read(file.text.as_bytes()).0.expect("it reads");
             for stage in &drill.stages {
                 let score = resolve_music(&stage.music, Beats::ZERO, &Schools::none());
-                let words = words(&score);
+                let words = words(&score, &BTreeSet::new());
                 for line in broken(&words, 36) {
                     let text: Vec<&str> = line.iter().map(|word| word.text.as_str()).collect();
                     let signs = |sign: &str| text.iter().filter(|word| **word == sign).count();

@@ -20,9 +20,10 @@ use crate::app::{
 use crate::chanter::Instrument;
 use crate::practice::{Phase, Rung};
 use crate::rhythm::{ClickPlan, ReferencePlan};
-use crate::score::{ScoreBar, where_time_comes_from};
+use crate::score::{NoteId, ScoreBar, where_time_comes_from};
 use crate::screen::Theme;
 use crate::sound::Bus;
+use crate::timeline::Sounded;
 use crate::units::spell_fraction;
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
@@ -36,7 +37,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, ar
     };
     let buffer = frame.buffer_mut();
     let reads = model.options.explain || model.words.is_some();
-    if (model.options.stand || !model.options.staff) && !reads {
+    if (model.options.stand || practising.is_by_heart()) && !reads {
         super::stand::draw(model, practising, theme, buffer, area);
     } else if area.width < 76 || area.height < 20 {
         narrow(model, practising, theme, buffer, area);
@@ -93,7 +94,7 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
     let music = area
         .bottom()
         .saturating_sub(rows.next + lower + foot + shaped + mapped);
-    draw_music(model, practising, theme, buffer, rows.take(music));
+    draw_music(practising, theme, buffer, rows.take(music));
     bars::draw(practising, theme, buffer, rows.take(mapped));
     if roomy {
         rule(buffer, theme, rows.take(1));
@@ -209,17 +210,8 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
     let music = rows.take(music);
     if model.options.explain {
         explanation(practising, theme, buffer, music);
-    } else if model.options.staff {
-        music_line(practising, theme, buffer, music);
     } else {
-        put(
-            buffer,
-            music,
-            music.x,
-            music.y,
-            "(from memory: v shows the music)",
-            theme.plain(),
-        );
+        music_line(practising, theme, buffer, music);
     }
     if tall {
         bars::draw(practising, theme, buffer, rows.take(bars::rows(practising)));
@@ -326,7 +318,7 @@ pub(super) fn modes(model: &Model, practising: &Practising) -> Vec<&'static str>
         options.by_ear.then_some("by ear"),
         options.hands_free.then_some("hands free"),
         clicks,
-        (!options.staff).then_some("from memory"),
+        practising.hiding_words(),
         options.drones.then_some("drones"),
     ]
     .into_iter()
@@ -464,33 +456,28 @@ fn place_words(practising: &Practising, place: &Place) -> String {
     }
 }
 
-/// What sounds now; before anything sounds, the first note as what comes next.
+/// What sounds now; before anything sounds, the first note as what comes next. What is hidden is
+/// not told by fingers either.
 pub(super) fn sounding(practising: &Practising) -> Sounding {
-    match &practising.heard {
+    let Sounding { now, next } = match &practising.heard {
         Some(place) => place.sounding(),
         None => practising.first_sound(),
+    };
+    let hidden = practising.hidden_notes();
+    let shown = |sounded: &Sounded| {
+        let melody = NoteId {
+            pass: 1,
+            ..sounded.id.melody()
+        };
+        !hidden.contains(&melody)
+    };
+    Sounding {
+        now: now.filter(shown),
+        next: next.filter(shown),
     }
 }
 
-fn draw_music(
-    model: &Model,
-    practising: &Practising,
-    theme: Theme,
-    buffer: &mut Buffer,
-    area: Rect,
-) {
-    if !model.options.staff {
-        let text = "from memory: v shows the music again";
-        put(
-            buffer,
-            area,
-            area.x,
-            area.y + area.height / 2,
-            text,
-            theme.plain(),
-        );
-        return;
-    }
+fn draw_music(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
     if area.height < staff::LEAST_ROWS || !staff::draw(buffer, theme, area, practising) {
         music_line(practising, theme, buffer, area);
     }
@@ -499,7 +486,8 @@ fn draw_music(
 fn music_line(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
     if let Some(score) = practising.scores.get(practising.stage()) {
         let id = sounding(practising).now.map(|sounded| sounded.id);
-        line::draw(buffer, theme, area, score, id);
+        let hidden = practising.hidden_notes();
+        line::draw(buffer, theme, area, (score, &hidden), id);
     }
 }
 
@@ -573,7 +561,10 @@ fn streak(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect
     let needed = practising.state.plan().needed();
     let clean = practising.state.streak().min(needed);
     let words = format!("{clean} of {needed}");
-    let room = area.width.saturating_sub(words.len() as u16 + 1);
+    let by_heart = practising.clean_by_heart();
+    let by_heart = by_heart.map_or_else(String::new, |count| format!(" · {count} by heart"));
+    let words = format!("{words}{by_heart}");
+    let room = area.width.saturating_sub(words.chars().count() as u16 + 1);
     let wide = if needed as u16 * 4 <= room + 1 { 3 } else { 1 };
     let gap = u16::from(wide > 1);
     let mut x = area.x;
@@ -630,8 +621,10 @@ pub(in crate::screen) fn next_words(practising: &Practising) -> String {
 
 fn standing_words(practising: &Practising) -> String {
     let needed = practising.state.plan().needed();
+    let by_heart = practising.clean_by_heart();
+    let by_heart = by_heart.map_or_else(String::new, |count| format!(" · {count} by heart"));
     format!(
-        "{}/{needed} clean · {} · {}",
+        "{}/{needed} clean{by_heart} · {} · {}",
         practising.state.streak().min(needed),
         practising.rung().spoken(),
         next_words(practising)

@@ -3,12 +3,13 @@
 use super::practise::sounding;
 use crate::app::{Place, Practising};
 use crate::drill::Music;
-use crate::engraving::terminal::{Cell, Grid, Settings, Signs, Style as Sign, draw as engrave};
+use crate::engraving::terminal::{Cell, Grid, Settings, Signs, Style as Sign, draw_but};
 use crate::score::{NoteId, Score};
 use crate::screen::Theme;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
+use std::collections::BTreeSet;
 
 /// Fewer rows than this hold no staff.
 pub(super) const LEAST_ROWS: u16 = 12;
@@ -29,15 +30,17 @@ pub(super) fn draw(buffer: &mut Buffer, theme: Theme, area: Rect, practising: &P
         let score = practising.scores.get(place.stage);
         score.map_or(0, |score| present_bar(score, place))
     });
-    draw_bars(buffer, theme, area, (score, &drilled.music), (present, now))
+    let written = (score, &drilled.music, &practising.hidden_notes());
+    draw_bars(buffer, theme, area, written, (present, now))
 }
 
-/// Draws as many bars as fit around a written bar, counted from 0, with the note that sounds.
+/// Draws as many bars as fit around a written bar, counted from 0, with the note that sounds. Of
+/// hidden notes nothing is drawn.
 pub(super) fn draw_bars(
     buffer: &mut Buffer,
     theme: Theme,
     area: Rect,
-    (score, music): (&Score, &Music),
+    (score, music, hidden): (&Score, &Music, &BTreeSet<NoteId>),
     (present, now): (usize, Option<NoteId>),
 ) -> bool {
     let bars = music.bars.len();
@@ -50,7 +53,8 @@ pub(super) fn draw_bars(
             beat_numbers: true,
             note_names: true,
         };
-        let grid = engrave(score, Some(music), first..first + count, &settings);
+        let chosen = first..first + count;
+        let grid = draw_but(score, Some(music), chosen, &settings, hidden);
         (grid.fits && !grid.rows.is_empty()).then_some(grid)
     });
     match grid {
@@ -175,6 +179,81 @@ fn style(theme: Theme, sign: Sign) -> Style {
         Sign::MovementName | Sign::GraceName => theme.strong(),
         Sign::Stem | Sign::Dot | Sign::Tie | Sign::Tuplet | Sign::GraceHead | Sign::GraceStem => {
             theme.plain()
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::app::{Action, Message, Model, OpenedDrill, Options, update};
+    use crate::drill::{built_in, read};
+    use crate::practice::Moment;
+    use crate::screen::{Theme, view};
+    use ratatui::{Terminal, backend::TestBackend};
+
+    /// The screen after so many presses of `v`.
+    fn shown((width, height): (u16, u16), presses: usize) -> String {
+        let file = built_in("lamp-on-the-slipway").expect("a tune of our own");
+        let opened = OpenedDrill {
+            name: file.name.to_owned(),
+            drill: read(file.text.as_bytes()).0.expect("no problem"),
+            entries: Vec::new(),
+            lately: Vec::new(),
+            played: Vec::new(),
+            place: None,
+            goal: None,
+            says: None,
+            stage: None,
+            rung: None,
+            session: uuid::Uuid::nil(),
+        };
+        let mut model = Model::new(Options::default());
+        let opened = Message::Opened(Box::new(opened));
+        update(&mut model, Moment::default(), opened);
+        for _ in 0..presses {
+            let pressed = Message::Act(Action::HidePhrase);
+            update(&mut model, Moment::default(), pressed);
+        }
+        let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("a screen");
+        terminal
+            .draw(|frame| {
+                view(&model, Theme::new(false), frame);
+            })
+            .expect("drawn");
+        let buffer = terminal.backend().buffer();
+        (0..height)
+            .map(|y| {
+                let row: String = (0..width).map(|x| buffer[(x, y)].symbol()).collect();
+                format!("{row}\n")
+            })
+            .collect()
+    }
+
+    /// Neither heads nor fingers nor names may give away what is to be remembered.
+    #[test]
+    fn a_hidden_phrase_is_nowhere_on_the_screen() {
+        for size in [(120, 40), (80, 24), (60, 12)] {
+            let read = shown(size, 0);
+            let hidden = shown(size, 1);
+            let signs = |screen: &str| {
+                let head = |sign: &char| matches!(sign, '╒' | '╞' | '{');
+                screen.chars().filter(head).count()
+            };
+            assert!(signs(&read) > 0, "{read}");
+            // on the small screen the next phrase is seen too
+            let left = if size.1 < 20 { signs(&read) - 4 } else { 0 };
+            assert!(signs(&hidden) <= left, "{hidden}");
+            assert!(read.contains("next"), "{read}");
+            assert!(
+                !hidden.contains("HG next") && !hidden.contains("E next"),
+                "{hidden}"
+            );
+            assert!(hidden.contains("a phrase hidden"), "{hidden}");
+            let all = shown(size, 3);
+            assert!(all.contains("by heart"), "{all}");
+            assert_eq!(signs(&all), 0, "{all}");
+            let again = shown(size, 4);
+            assert!(again.contains("all of the music is shown"), "{again}");
         }
     }
 }

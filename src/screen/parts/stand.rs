@@ -45,7 +45,10 @@ pub(super) fn draw(
     }
     let mut y = 2 + zone + fingers;
     if !tight {
-        let next = fitted(&next_words(practising), area.width);
+        let by_heart = practising.clean_by_heart();
+        let by_heart = by_heart.map_or_else(String::new, |count| format!("{count} by heart · "));
+        let next = format!("{by_heart}{}", next_words(practising));
+        let next = fitted(&next, area.width);
         put(buffer, area, area.x, area.y + y, &next, theme.strong());
         y += 1;
     }

@@ -6,6 +6,7 @@ use crate::screen::Theme;
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
+use std::collections::BTreeSet;
 
 fn clock(seconds: f64) -> String {
     let whole = seconds.max(0.0).ceil() as u64;
@@ -125,9 +126,11 @@ fn notes(warming: &Warming, left_handed: bool, theme: Theme, buffer: &mut Buffer
         .heard
         .as_ref()
         .map_or(0, |place| staff::present_bar(&present.score, place));
-    let written = (&present.score, &present.music);
+    let hidden = BTreeSet::new();
+    let written = (&present.score, &present.music, &hidden);
     let tall = area.height >= staff::LEAST_ROWS;
     if !tall || !staff::draw_bars(buffer, theme, area, written, (bar, now)) {
-        line::draw(buffer, theme, area, &present.score, now);
+        let written = (&present.score, &hidden);
+        line::draw(buffer, theme, area, written, now);
     }
 }

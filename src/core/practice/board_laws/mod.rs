@@ -90,6 +90,8 @@ fn opening_plan() -> Plan {
 pub(super) struct Practice {
     pub(super) state: State,
     pub(super) journal: Vec<Entry>,
+    /// What closes is played by heart.
+    by_heart: bool,
     pub(super) now_ms: i64,
 }
 
@@ -108,6 +110,7 @@ impl Practice {
             state: replay(plan, &journal),
             journal,
             now_ms: 10_000_000,
+            by_heart: false,
         };
         let at = practice.at();
         practice.tell(Event::Started { at, session, place });
@@ -168,7 +171,11 @@ impl Practice {
     pub(super) fn close(&mut self, repetition: u64) {
         self.later(4000);
         let at = self.at();
-        self.tell(Event::ClosingNoteHeard { at, repetition });
+        self.tell(Event::ClosingNoteHeard {
+            at,
+            repetition,
+            by_heart: self.by_heart,
+        });
     }
 
     /// Plays a repetition in the upcoming cell, up to and with its closing note.

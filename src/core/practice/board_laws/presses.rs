@@ -78,6 +78,7 @@ fn the_same_press_within_600_ms_is_a_held_pedal_and_ignored() {
     practice.tell(Event::ClosingNoteHeard {
         at,
         repetition: next,
+        by_heart: false,
     });
     practice.later(HELD_MS);
     let at = practice.at();

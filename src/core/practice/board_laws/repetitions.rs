@@ -47,6 +47,7 @@ fn a_void_repetition_is_counted_nowhere() {
         Event::ClosingNoteHeard {
             at,
             repetition: void,
+            by_heart: false,
         },
         Event::Listened {
             at,
@@ -147,4 +148,28 @@ fn a_pause_after_the_closing_note_cuts_nothing_short() {
     practice.tell(Event::Paused { at });
     practice.press(Mark::Clean);
     assert_eq!(practice.tally(0, 50).clean, 1);
+}
+
+/// Clean by heart is a count of its own: of what was said, alone, and as long as it stands.
+#[test]
+fn clean_by_heart_is_counted_beside_the_row() {
+    let mut practice = Practice::with(plan());
+    practice.clean(1);
+    practice.by_heart = true;
+    practice.clean(1);
+    let counts = |practice: &Practice| {
+        let tally = practice.tally(0, 50);
+        (tally.clean, tally.by_heart, tally.streak)
+    };
+    assert_eq!(counts(&practice), (2, 1, 2));
+    practice.undo();
+    assert_eq!(counts(&practice), (1, 0, 1));
+    practice.press(Mark::Clean);
+    assert_eq!(counts(&practice), (2, 1, 2));
+    practice.not_clean(1);
+    assert_eq!(counts(&practice), (2, 1, 0));
+    let id = practice.begin_with(true);
+    practice.close(id);
+    practice.press(Mark::Clean);
+    assert_eq!(counts(&practice), (3, 1, 1), "the reference told the tune");
 }

@@ -8,6 +8,7 @@ enum Happening {
     Play {
         reference: bool,
     },
+    ByHeart(bool),
     Begin(CellKey, u64),
     Close(u64),
     End(u64),
@@ -48,6 +49,7 @@ fn happening() -> impl Strategy<Value = Happening> {
     let mark = prop_oneof![4 => Just(Mark::Clean), 1 => Just(Mark::NotClean)];
     prop_oneof![
         8 => any::<bool>().prop_map(|reference| Happening::Play { reference }),
+        2 => any::<bool>().prop_map(Happening::ByHeart),
         1 => (any_cell(), 0_u64..40).prop_map(|(cell, id)| Happening::Begin(cell, id)),
         1 => (0_u64..40).prop_map(Happening::Close),
         3 => (0_u64..40).prop_map(Happening::End),
@@ -77,6 +79,7 @@ impl Practice {
                     self.close(id);
                 }
             }
+            Happening::ByHeart(by_heart) => self.by_heart = by_heart,
             Happening::Begin(cell, id) => {
                 self.tell(Event::RepetitionBegan {
                     at,
@@ -86,7 +89,11 @@ impl Practice {
                 });
             }
             Happening::Close(repetition) => {
-                self.tell(Event::ClosingNoteHeard { at, repetition });
+                self.tell(Event::ClosingNoteHeard {
+                    at,
+                    repetition,
+                    by_heart: self.by_heart,
+                });
             }
             Happening::End(repetition) => {
                 self.tell(Event::RepetitionEnded { at, repetition });

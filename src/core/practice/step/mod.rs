@@ -65,7 +65,11 @@ impl State {
                 reference,
             } => self.begin(*at, *id, *cell, *reference, records),
             Event::BarHeard { at } => self.bar(*at, records),
-            Event::ClosingNoteHeard { at, repetition } => self.close(*at, *repetition, records),
+            Event::ClosingNoteHeard {
+                at,
+                repetition,
+                by_heart,
+            } => self.close(*at, *repetition, *by_heart, records),
             Event::RepetitionEnded { at, repetition } => self.end(*at, *repetition, records),
             Event::Press {
                 at,
@@ -150,7 +154,7 @@ impl State {
         session.records += 1;
         if matches!(
             record.kind,
-            Kind::Mark { .. } | Kind::Undo { .. } | Kind::Tried { .. }
+            Kind::Mark { .. } | Kind::Undo { .. } | Kind::Tried { .. } | Kind::ByHeart { .. }
         ) {
             let was_complete = self.board.is_complete();
             let before = record.cell.map(|cell| self.status(cell));

@@ -80,7 +80,13 @@ impl State {
         }
     }
 
-    pub(super) fn close(&mut self, at: Moment, repetition: u64, records: &mut Vec<Record>) {
+    pub(super) fn close(
+        &mut self,
+        at: Moment,
+        repetition: u64,
+        by_heart: bool,
+        records: &mut Vec<Record>,
+    ) {
         let Some(session) = &mut self.session else {
             return;
         };
@@ -96,6 +102,11 @@ impl State {
                 repetition,
                 alone: !sounding.reference && !sounding.run_up,
             };
+            self.write(at, Said::new(kind, Some(sounding.cell), None), records);
+        }
+        // who hears the tune need not know it
+        if by_heart && !sounding.reference && !sounding.late {
+            let kind = Kind::ByHeart { repetition };
             self.write(at, Said::new(kind, Some(sounding.cell), None), records);
         }
     }

@@ -1,0 +1,159 @@
+//! From memory: how much of the music is hidden, how a mark hides more or less of it, and which
+//! repetitions are played by heart.
+
+use super::practising::{Memory, Practising};
+use crate::drill::{BarRange, Hiding, hidden_bars, hidden_phrases};
+use crate::practice::{By, Mark, News};
+use crate::score::NoteId;
+use crate::wording;
+use std::collections::BTreeSet;
+
+impl Practising {
+    /// The phrases of the stage that is shown.
+    fn phrases(&self) -> Vec<BarRange> {
+        let stage = self.drill.stages.get(self.stage());
+        stage.map_or_else(Vec::new, |stage| self.drill.phrasing(stage).phrases)
+    }
+
+    /// For each written bar of the stage that is shown whether it is hidden.
+    fn hidden_bars(&self) -> Vec<bool> {
+        let Memory { hiding, from, .. } = self.memory;
+        let stage = self.drill.stages.get(self.stage());
+        match stage.filter(|_| hiding != Hiding::Nothing) {
+            Some(stage) => hidden_bars(&stage.music, &self.phrases(), hiding, from),
+            None => Vec::new(),
+        }
+    }
+
+    /// True where nothing of the music is shown: it is played by heart, and alone.
+    pub fn is_by_heart(&self) -> bool {
+        let hidden = self.hidden_bars();
+        !hidden.is_empty() && hidden.iter().all(|hidden| *hidden)
+    }
+
+    /// The melody notes that are hidden, by their names the first time through.
+    pub fn hidden_notes(&self) -> BTreeSet<NoteId> {
+        let hidden = self.hidden_bars();
+        let Some(score) = self.scores.get(self.stage()).filter(|_| !hidden.is_empty()) else {
+            return BTreeSet::new();
+        };
+        let is_hidden = |bar: usize| {
+            let written = score.bars.get(bar).map(|bar| bar.written);
+            written.is_some_and(|written| hidden.get(written) == Some(&true))
+        };
+        let notes = score.notes.iter().filter(|note| is_hidden(note.bar));
+        notes.map(|note| NoteId { pass: 1, ..note.id }).collect()
+    }
+
+    /// The mode in words, where anything is hidden.
+    pub fn hiding_words(&self) -> Option<&'static str> {
+        match self.memory.hiding {
+            Hiding::Nothing => None,
+            _ if self.is_by_heart() => Some("by heart"),
+            Hiding::Half => Some("half hidden"),
+            Hiding::Phrase | Hiding::All => Some("a phrase hidden"),
+        }
+    }
+
+    /// Repetitions clean by heart in the cell that is shown, where it is played so.
+    pub fn clean_by_heart(&self) -> Option<u32> {
+        let cell = self.cell().filter(|_| self.is_by_heart())?;
+        Some(self.state.tally(cell).by_heart)
+    }
+
+    /// What is hidden, as a sentence.
+    fn memory_words(&self) -> String {
+        let phrases = self.phrases();
+        let Memory { hiding, from, .. } = self.memory;
+        if hiding == Hiding::Nothing {
+            return "all of the music is shown".to_owned();
+        }
+        if self.is_by_heart() {
+            return "all is hidden: alone and by heart, clean counts as its own".to_owned();
+        }
+        let hidden = hidden_phrases(phrases.len(), hiding, from);
+        let hidden = hidden.into_iter().filter_map(|at| phrases.get(at));
+        let words: Vec<String> = hidden.map(ToString::to_string).collect();
+        format!(
+            "hidden: bars {} and all like them; V begins elsewhere",
+            wording::list(&words)
+        )
+    }
+
+    fn hide(&mut self, hiding: Hiding) {
+        self.memory.hiding = hiding;
+        if !self.is_by_heart() {
+            self.memory.unseen = None;
+        }
+    }
+
+    /// A repetition begins to be heard.
+    pub(super) fn begin_from_memory(&mut self, repetition: u64) {
+        self.memory.unseen = self.is_by_heart().then_some(repetition);
+    }
+
+    /// True where a repetition that comes to its closing note was hidden all through.
+    pub(super) fn closes_by_heart(&self, repetition: u64) -> bool {
+        self.memory.unseen == Some(repetition)
+    }
+
+    /// Clean hides more, not clean less, so that two pedals lead through it. Where every cell of a
+    /// tune is clear a clean repetition begins it. What was hidden is told where that changes.
+    pub(super) fn follow_marks(&mut self) -> Option<String> {
+        let news = self.state.news();
+        let was_clear = self.state.board().is_complete() && !news.contains(&News::Complete);
+        let before = self.memory.hiding;
+        let now = news.iter().find_map(|one| match one {
+            News::Marked {
+                repetition,
+                mark,
+                by,
+                ..
+            } if *by != By::Assumed => Some((*repetition, *mark)),
+            _ => None,
+        });
+        let undone = news.iter().any(|one| matches!(one, News::Undone { .. }));
+        let phrases = self.phrases().len();
+        if let Some((repetition, mark)) = now {
+            let from = match self.memory.stepped {
+                Some((last, from)) if last == repetition => from,
+                _ => before,
+            };
+            let begins = self.drill.is_tune() && was_clear;
+            let hiding = match mark {
+                Mark::Clean if from != Hiding::Nothing || begins => from.more(phrases),
+                Mark::Clean => from,
+                Mark::NotClean => from.less(phrases),
+            };
+            self.memory.stepped = Some((repetition, from));
+            self.hide(hiding);
+        } else if undone && let Some((_, from)) = self.memory.stepped.take() {
+            self.hide(from);
+        }
+        (self.memory.hiding != before).then(|| match self.hiding_words() {
+            None => "all is shown again".to_owned(),
+            Some(words) => format!("now {words}"),
+        })
+    }
+
+    /// Hides the next step of the music; where all is hidden, shows it again; says what is hidden.
+    pub(super) fn hide_more(&mut self) -> String {
+        self.memory.stepped = None;
+        let hiding = match self.memory.hiding {
+            Hiding::All => Hiding::Nothing,
+            hiding => hiding.more(self.phrases().len()),
+        };
+        self.hide(hiding);
+        self.memory_words()
+    }
+
+    /// Begins what is hidden at the next phrase, or hides the first; says what is hidden.
+    pub(super) fn hide_elsewhere(&mut self) -> String {
+        if self.memory.hiding == Hiding::Nothing {
+            return self.hide_more();
+        }
+        let phrases = self.phrases().len().max(1);
+        self.memory.from = (self.memory.from + 1) % phrases;
+        self.memory_words()
+    }
+}

@@ -1,0 +1,171 @@
+//! A tune that is learnt from memory, by two pedals: messages in, effects and the model out.
+
+use super::practice_laws::Player;
+use super::{Effect, Message, OpenedDrill, Options, Practising};
+use crate::app::Action;
+use crate::drill::{built_in, read};
+use crate::practice::{Kind, Mark};
+use crate::rhythm::ReferencePlan;
+use uuid::Uuid;
+
+/// A tune of our own of 16 bars in four phrases.
+fn opens(from_memory: bool) -> Player {
+    let file = built_in("lamp-on-the-slipway").expect("a tune of our own");
+    let mut player = Player::on(20_000);
+    player.model.options = Options {
+        from_memory,
+        ..Options::default()
+    };
+    player.tell(Message::Opened(Box::new(OpenedDrill {
+        name: file.name.to_owned(),
+        drill: read(file.text.as_bytes()).0.expect("no problem"),
+        entries: Vec::new(),
+        lately: Vec::new(),
+        played: Vec::new(),
+        place: None,
+        goal: None,
+        says: None,
+        stage: None,
+        rung: None,
+        session: Uuid::from_u128(78),
+    })));
+    player
+}
+
+fn practising(player: &Player) -> &Practising {
+    player.model.practising.as_ref().expect("a tune")
+}
+
+fn hidden(player: &Player) -> Option<&'static str> {
+    practising(player).hiding_words()
+}
+
+/// A repetition with its mark by the pedal; the repetitions that are written down as by heart.
+fn plays(player: &mut Player, mark: Mark) -> usize {
+    let before = practising(player).clean_by_heart();
+    let effects = player.plays();
+    player.press(mark);
+    player.breathes();
+    let stored = effects.iter().filter_map(|effect| match effect {
+        Effect::Store(records) => Some(records),
+        _ => None,
+    });
+    let by_heart = stored
+        .flatten()
+        .filter(|record| matches!(record.kind, Kind::ByHeart { .. }))
+        .count();
+    if by_heart == 0 && mark == Mark::Clean && before.is_some() {
+        assert_eq!(practising(player).clean_by_heart(), before);
+    }
+    by_heart
+}
+
+/// No hand leaves the chanter: clean hides a phrase, half, all; not clean shows more again; what is
+/// played with everything hidden is played alone and counts as its own.
+#[test]
+fn two_pedals_lead_from_a_phrase_to_the_whole_tune_by_heart() {
+    let mut player = opens(true);
+    assert_eq!(hidden(&player), Some("a phrase hidden"));
+    let notes = practising(&player).hidden_notes();
+    let all = practising(&player).scores[0].notes.len();
+    assert!(
+        !notes.is_empty() && notes.len() < all / 2,
+        "{}",
+        notes.len()
+    );
+    player.press(Mark::Clean);
+    assert!(player.model.is_moving(), "the pedal plays");
+    assert_eq!(plays(&mut player, Mark::Clean), 0);
+    assert_eq!(hidden(&player), Some("half hidden"));
+    assert_eq!(plays(&mut player, Mark::Clean), 0);
+    assert_eq!(hidden(&player), Some("by heart"));
+    let alone = practising(&player).reference(ReferencePlan::Every);
+    assert_eq!(alone, ReferencePlan::Silent);
+    assert_eq!(plays(&mut player, Mark::Clean), 1);
+    assert_eq!(practising(&player).clean_by_heart(), Some(1));
+    assert_eq!(plays(&mut player, Mark::NotClean), 1);
+    assert_eq!(hidden(&player), Some("half hidden"));
+    assert_eq!(plays(&mut player, Mark::Clean), 0);
+    assert_eq!(plays(&mut player, Mark::Clean), 1);
+    assert_eq!(
+        practising(&player).clean_by_heart(),
+        Some(1),
+        "another cell"
+    );
+}
+
+/// Who looks during a repetition has not played it by heart, and a mark that is corrected takes its
+/// step back.
+#[test]
+fn a_look_is_no_repetition_by_heart_and_an_undo_shows_what_was_shown() {
+    let mut player = opens(true);
+    player.press(Mark::Clean);
+    plays(&mut player, Mark::Clean);
+    player.plays();
+    player.press(Mark::Clean);
+    assert_eq!(hidden(&player), Some("by heart"));
+    player.tell(Message::Act(Action::Undo));
+    assert_eq!(hidden(&player), Some("half hidden"));
+    player.press(Mark::Clean);
+    player.breathes();
+    assert_eq!(hidden(&player), Some("by heart"));
+    player.begins();
+    player.tell(Message::Act(Action::HidePhrase));
+    assert_eq!(hidden(&player), None);
+    for _ in 0..3 {
+        player.tell(Message::Act(Action::HidePhrase));
+    }
+    assert_eq!(hidden(&player), Some("by heart"));
+    let effects = player.closes();
+    let kinds = effects.iter().flat_map(|effect| match effect {
+        Effect::Store(records) => records.clone(),
+        _ => Vec::new(),
+    });
+    assert_eq!(
+        kinds
+            .filter(|one| matches!(one.kind, Kind::ByHeart { .. }))
+            .count(),
+        0
+    );
+}
+
+/// Any phrase can be the first that vanishes, and a player who wants to read is left alone.
+#[test]
+fn it_begins_at_any_phrase_and_never_by_itself_before_all_is_clear() {
+    let mut player = opens(false);
+    player.press(Mark::Clean);
+    plays(&mut player, Mark::Clean);
+    assert_eq!(hidden(&player), None);
+    let mut firsts = Vec::new();
+    for _ in 0..4 {
+        player.tell(Message::Act(Action::OtherPhrase));
+        let notes = practising(&player).hidden_notes();
+        firsts.push(notes.into_iter().collect::<Vec<_>>());
+    }
+    for (at, one) in firsts.iter().enumerate() {
+        assert!(firsts[..at].iter().all(|before| before != one), "{at}");
+    }
+    player.tell(Message::Act(Action::OtherPhrase));
+    let again = practising(&player).hidden_notes();
+    assert_eq!(again.into_iter().collect::<Vec<_>>(), firsts[0]);
+}
+
+/// Where nothing is left to climb the pedals lead on: without it a piece that is clear would be read
+/// for ever by who has no hand free for a key.
+#[test]
+fn a_tune_that_is_clear_goes_on_from_memory() {
+    let mut player = opens(false);
+    player.press(Mark::Clean);
+    let rungs = practising(&player).state.board().cells().count();
+    let needed = practising(&player).state.plan().needed() as usize;
+    for _ in 0..rungs * needed {
+        assert_eq!(hidden(&player), None);
+        plays(&mut player, Mark::Clean);
+    }
+    assert!(practising(&player).state.board().is_complete());
+    assert_eq!(hidden(&player), None);
+    plays(&mut player, Mark::Clean);
+    assert_eq!(hidden(&player), Some("a phrase hidden"));
+    plays(&mut player, Mark::NotClean);
+    assert_eq!(hidden(&player), None);
+}
