@@ -7,7 +7,7 @@ use gracerung::drill::{BUILT_IN, Drill, read};
 use gracerung::rhythm::{ClickPlan, ReferencePlan};
 use gracerung::score::resolve_music;
 use gracerung::sound::{
-    Bus, ClickSound, Command, Controls, Cue, Entry, Levels, Load, Renderer, Sound, Timed, When,
+    Bus, ClickSound, Command, Controls, Cue, Entrance, Levels, Load, Renderer, Sound, Timed, When,
 };
 use gracerung::timeline::{Layout, Timeline, lay};
 use gracerung::units::{Beats, Bpm, Frames, Gain, SampleRate};
@@ -51,7 +51,7 @@ fn the_player_neither_allocates_nor_frees() {
     let mut block = vec![0.0_f32; 1024];
     let mut loudest = 0.0_f32;
     let whens = [When::Now, When::BarLine, When::CycleEnd];
-    let entries = [Entry::SamePlace, Entry::CountIn, Entry::FirstCycle];
+    let entries = [Entrance::SamePlace, Entrance::CountIn, Entrance::FirstCycle];
     for (n, timeline) in timelines.iter().enumerate() {
         send(
             &mut controls,

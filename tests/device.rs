@@ -2,9 +2,9 @@
 //! `tests/device.sh`, which starts a server without hardware; not part of a plain `cargo test`.
 
 use gracerung::drill::{built_in, read};
-use gracerung::live::{Asked, DeviceError, Heard, Playback, Player, State};
+use gracerung::live::{Asked, DeviceError, DeviceState, Heard, Playback, Player};
 use gracerung::score::resolve_music;
-use gracerung::sound::{Bus, Entry, Levels, Report, Sound, When};
+use gracerung::sound::{Bus, Entrance, Levels, RendererReport, Sound, When};
 use gracerung::timeline::{Layout, Timeline, lay};
 use gracerung::units::{Beats, Bpm, Gain, SampleRate};
 use std::io::Read;
@@ -106,7 +106,7 @@ fn listen(player: &mut Player, time: Duration) -> Vec<Heard> {
 }
 
 /// Polls until a state is reached; ten seconds at most.
-fn wait_for(player: &mut Player, wanted: impl Fn(&State) -> bool) -> Vec<Heard> {
+fn wait_for(player: &mut Player, wanted: impl Fn(&DeviceState) -> bool) -> Vec<Heard> {
     let until = Instant::now() + Duration::from_secs(10);
     let mut all = Vec::new();
     while !wanted(player.state()) {
@@ -132,16 +132,16 @@ fn clicks_are_heard_at_exactly_their_period() {
     let recording = Recording::begin();
     std::thread::sleep(Duration::from_millis(500));
     let mut player = Player::new(Asked::default(), clicks_only());
-    player.load(timeline(), When::Now, Entry::CountIn);
+    player.load(timeline(), When::Now, Entrance::CountIn);
     player.start();
     listen(&mut player, Duration::from_secs(12));
-    let State::Sounding { rate, latency, .. } = player.state().clone() else {
+    let DeviceState::Sounding { rate, latency, .. } = player.state().clone() else {
         panic!("no device: {:?}", player.state());
     };
     assert_eq!(rate, SampleRate(48_000));
     assert!(latency > Duration::ZERO && latency < Duration::from_millis(200));
     player.stop();
-    wait_for(&mut player, |state| *state == State::Closed);
+    wait_for(&mut player, |state| *state == DeviceState::Closed);
     let intervals = intervals(&recording.end());
     assert!(intervals.len() >= 20, "{intervals:?}");
     assert!(
@@ -161,14 +161,16 @@ fn the_stream_is_open_only_while_something_plays() {
         String::from_utf8_lossy(&list.stdout).lines().count()
     };
     let mut player = Player::new(Asked::default(), clicks_only());
-    player.load(timeline(), When::Now, Entry::CountIn);
+    player.load(timeline(), When::Now, Entrance::CountIn);
     listen(&mut player, Duration::from_millis(300));
     assert_eq!(streams(), 0);
     player.start();
-    wait_for(&mut player, |state| matches!(state, State::Sounding { .. }));
+    wait_for(&mut player, |state| {
+        matches!(state, DeviceState::Sounding { .. })
+    });
     assert_eq!(streams(), 1);
     player.pause();
-    wait_for(&mut player, |state| *state == State::Closed);
+    wait_for(&mut player, |state| *state == DeviceState::Closed);
     assert_eq!(streams(), 0);
 }
 
@@ -177,14 +179,16 @@ fn the_stream_is_open_only_while_something_plays() {
 #[test]
 fn a_dead_server_is_told_played_through_and_found_again() {
     let mut player = Player::new(Asked::default(), clicks_only());
-    player.load(timeline(), When::Now, Entry::CountIn);
+    player.load(timeline(), When::Now, Entrance::CountIn);
     player.start();
-    let mut heard = wait_for(&mut player, |state| matches!(state, State::Sounding { .. }));
+    let mut heard = wait_for(&mut player, |state| {
+        matches!(state, DeviceState::Sounding { .. })
+    });
     heard.extend(listen(&mut player, Duration::from_secs(3)));
     server("kill");
     let killed = Instant::now();
     heard.extend(wait_for(&mut player, |state| {
-        matches!(state, State::Silent { .. })
+        matches!(state, DeviceState::Silent { .. })
     }));
     // While it is silent the position goes on with the clock on the wall.
     let position = |player: &Player| player.position(Instant::now()).expect("it plays");
@@ -200,7 +204,7 @@ fn a_dead_server_is_told_played_through_and_found_again() {
     );
     server("start");
     heard.extend(wait_for(&mut player, |state| {
-        matches!(state, State::Sounding { .. })
+        matches!(state, DeviceState::Sounding { .. })
     }));
     let recording = Recording::begin();
     heard.extend(listen(&mut player, Duration::from_secs(6)));
@@ -213,13 +217,13 @@ fn a_dead_server_is_told_played_through_and_found_again() {
     assert!(killed.elapsed() < Duration::from_secs(20));
     let cut = heard
         .iter()
-        .any(|heard| matches!(heard, Heard::Report(Report::Cut { .. })));
+        .any(|heard| matches!(heard, Heard::Report(RendererReport::Cut { .. })));
     assert!(cut, "the repetition that broke is void");
     // Every bar line still stands on the one grid of beats: nothing moved.
     let bars: Vec<u64> = heard
         .iter()
         .filter_map(|heard| match heard {
-            Heard::Report(Report::Bar { frame, .. }) => Some(frame.0),
+            Heard::Report(RendererReport::Bar { frame, .. }) => Some(frame.0),
             _ => None,
         })
         .collect();

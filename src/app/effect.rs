@@ -3,7 +3,7 @@
 use super::session::Session;
 use crate::drill::BarRange;
 use crate::practice::Record;
-use crate::sound::{Command, Entry, When};
+use crate::sound::{Command, Entrance, When};
 use crate::timeline::Timeline;
 use std::sync::Arc;
 
@@ -42,7 +42,7 @@ pub enum Effect {
         /// When it takes over.
         when: When,
         /// Where it begins.
-        entry: Entry,
+        entry: Entrance,
     },
     /// Play.
     Start,

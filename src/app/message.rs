@@ -6,9 +6,9 @@ use super::offers::Offer;
 use super::session::Outcome;
 use crate::drill::Drill;
 use crate::listening::{Attended, HeardNow};
-use crate::planning::{Criterion, Part};
+use crate::planning::{Criterion, SessionPart};
 use crate::practice::{CellKey, Entry, Hand, Mark, Rung, StagePrint};
-use crate::sound::{Bus, Report};
+use crate::sound::{Bus, RendererReport};
 use uuid::Uuid;
 
 /// Everything that can happen to the program.
@@ -27,7 +27,7 @@ pub enum Message {
     /// A word of care.
     Care(String),
     /// Something that plays is heard now.
-    Heard(Report),
+    Heard(RendererReport),
     /// The place that is heard now.
     Position {
         /// Which timeline.
@@ -70,7 +70,7 @@ pub enum Message {
     /// A session is to begin, or to go on at one of its parts.
     Session {
         /// Its parts.
-        parts: Vec<Part>,
+        parts: Vec<SessionPart>,
         /// The part it goes on with, from 0.
         at: usize,
         /// What came of those before.

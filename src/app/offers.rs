@@ -9,7 +9,7 @@ use super::practising::{Practising, Sent};
 use super::update::practise;
 use crate::practice::{Event, Mark, Moment, Phase};
 use crate::rhythm::ClickPlan;
-use crate::sound::{Bus, Command, Entry, Levels, When};
+use crate::sound::{Bus, Command, Entrance, Levels, When};
 use std::sync::Arc;
 
 /// Something offered, in the order in which it is.
@@ -147,7 +147,7 @@ fn play_once(model: &mut Model, offer: Offer, with_reference: bool, effects: &mu
             serial: model.sent,
             timeline,
             when: When::Now,
-            entry: Entry::CountIn,
+            entry: Entrance::CountIn,
         },
         Effect::PlayOnce,
     ]);

@@ -7,7 +7,7 @@ use super::notice::Notice;
 use super::playing::{load, wanted};
 use crate::chanter::Instrument;
 use crate::rhythm::{ClickPlan, ReferencePlan, Subdivision};
-use crate::sound::{Bus, ClickSound, Command, Entry, When};
+use crate::sound::{Bus, ClickSound, Command, Entrance, When};
 use crate::units::Gain;
 
 /// How much a level moves at a press.
@@ -96,7 +96,7 @@ pub(super) fn act_on_options(model: &mut Model, action: Action, effects: &mut Ve
             if let Some(cell) = wanted(model)
                 && model.is_moving()
             {
-                load(model, cell, When::BarLine, Entry::SamePlace, effects);
+                load(model, cell, When::BarLine, Entrance::SamePlace, effects);
             }
         }
         Action::Stand => options.stand = !options.stand,

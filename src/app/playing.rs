@@ -7,7 +7,7 @@ use super::offers::{demo_heard, end_demo};
 use super::practising::Sent;
 use super::update::practise;
 use crate::practice::{CellKey, Event, Moment, Phase};
-use crate::sound::{Bus, Entry, Report, When};
+use crate::sound::{Bus, Entrance, RendererReport, When};
 
 /// How long before the end of a cycle the next one is decided, beyond the device's own latency,
 /// milliseconds (chosen: two drawn frames and a slow disk).
@@ -26,7 +26,7 @@ pub(super) fn play(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
         practising.asked = None;
         practising.heard = None;
     }
-    load(model, cell, When::Now, Entry::CountIn, effects);
+    load(model, cell, When::Now, Entrance::CountIn, effects);
     effects.push(Effect::Start);
     practise(model, &Event::Resumed { at }, effects);
     model.notice = None;
@@ -68,9 +68,9 @@ fn move_to(model: &mut Model, cell: CellKey, when: When, effects: &mut Vec<Effec
         return;
     }
     let entry = if asked.is_some_and(|asked| asked.stage == cell.stage) {
-        Entry::FirstCycle
+        Entrance::FirstCycle
     } else {
-        Entry::CountIn
+        Entrance::CountIn
     };
     load(model, cell, when, entry, effects);
 }
@@ -79,7 +79,7 @@ pub(super) fn load(
     model: &mut Model,
     cell: CellKey,
     when: When,
-    entry: Entry,
+    entry: Entrance,
     effects: &mut Vec<Effect>,
 ) {
     let options = model.options;
@@ -150,17 +150,22 @@ fn end_repetition(model: &mut Model, at: Moment, key: (u64, u64), effects: &mut 
     }
 }
 
-pub(super) fn heard(model: &mut Model, at: Moment, report: &Report, effects: &mut Vec<Effect>) {
+pub(super) fn heard(
+    model: &mut Model,
+    at: Moment,
+    report: &RendererReport,
+    effects: &mut Vec<Effect>,
+) {
     let bar = match *report {
-        Report::Bar { serial, cycle, .. } => Some((serial, cycle)),
+        RendererReport::Bar { serial, cycle, .. } => Some((serial, cycle)),
         _ => None,
     };
-    let ended = matches!(report, Report::Stopped(_));
+    let ended = matches!(report, RendererReport::Stopped(_));
     if (bar.is_some() || ended) && demo_heard(model, ended, bar, effects) {
         return;
     }
     match *report {
-        Report::Bar {
+        RendererReport::Bar {
             serial,
             cycle,
             bar: 0,
@@ -178,8 +183,8 @@ pub(super) fn heard(model: &mut Model, at: Moment, report: &Report, effects: &mu
             practise(model, &Event::BarHeard { at }, effects);
             begin_repetition(model, at, serial, cycle, effects);
         }
-        Report::Bar { .. } => practise(model, &Event::BarHeard { at }, effects),
-        Report::Closing { serial, cycle, .. } => {
+        RendererReport::Bar { .. } => practise(model, &Event::BarHeard { at }, effects),
+        RendererReport::Closing { serial, cycle, .. } => {
             let repetition = model
                 .practising
                 .as_ref()
@@ -197,7 +202,7 @@ pub(super) fn heard(model: &mut Model, at: Moment, report: &Report, effects: &mu
                 practise(model, &event, effects);
             }
         }
-        Report::Cut { serial, cycle, .. } => {
+        RendererReport::Cut { serial, cycle, .. } => {
             let known = model
                 .practising
                 .as_ref()
@@ -206,7 +211,7 @@ pub(super) fn heard(model: &mut Model, at: Moment, report: &Report, effects: &mu
                 practise(model, &Event::Cut, effects);
             }
         }
-        Report::Took { serial, .. } => {
+        RendererReport::Took { serial, .. } => {
             if let Some(practising) = &mut model.practising {
                 while practising
                     .sent
@@ -217,7 +222,7 @@ pub(super) fn heard(model: &mut Model, at: Moment, report: &Report, effects: &mu
                 }
             }
         }
-        Report::Paused(_) | Report::Stopped(_) | Report::Missed(_) => {}
+        RendererReport::Paused(_) | RendererReport::Stopped(_) | RendererReport::Missed(_) => {}
     }
 }
 

@@ -4,11 +4,11 @@
 use super::{Effect, Message, Model, Notice, Offer, OpenedDrill, Options, update};
 use crate::app::Action;
 use crate::drill::{SLOW, read};
-use crate::listening::{Attended, Piece};
+use crate::listening::{Attended, ExpectedStage};
 use crate::planning::{READ, missed};
 use crate::practice::{By, CellKey, Entry, Hand, Kind, LATE, Mark, Moment, Record, RecordId};
 use crate::rhythm::ReferencePlan;
-use crate::sound::{Command, Report};
+use crate::sound::{Command, RendererReport};
 use crate::units::Frames;
 use uuid::Uuid;
 
@@ -116,7 +116,7 @@ impl Player {
     }
 
     fn bar(&mut self, bar: u32) -> Vec<Effect> {
-        let report = Report::Bar {
+        let report = RendererReport::Bar {
             serial: self.model.sent,
             cycle: self.cycle,
             bar,
@@ -138,7 +138,7 @@ impl Player {
 
     /// Its closing note.
     pub(super) fn closes(&mut self) -> Vec<Effect> {
-        let closing = Report::Closing {
+        let closing = RendererReport::Closing {
             serial: self.model.sent,
             cycle: self.cycle,
             frame: Frames(0),
@@ -190,7 +190,7 @@ impl Player {
     fn ends(&mut self) {
         self.bar(0);
         self.bar(1);
-        self.tell(Message::Heard(Report::Stopped(Frames(0))));
+        self.tell(Message::Heard(RendererReport::Stopped(Frames(0))));
     }
 }
 
@@ -247,7 +247,7 @@ fn pedals_lead_through_all_that_is_offered() {
     assert_eq!(player.cell_name(), "full beats at 50");
     assert!(effects.iter().any(|one| matches!(one, Effect::Start)));
     // A report of what was played once that comes late begins no repetition.
-    player.tell(Message::Heard(Report::Bar {
+    player.tell(Message::Heard(RendererReport::Bar {
         serial: demonstrated,
         cycle: 0,
         bar: 0,
@@ -356,7 +356,7 @@ fn a_late_computer_costs_the_repetition_and_gets_a_larger_buffer() {
     };
     assert_eq!(larger(&player.tell(Message::Underruns(1))), 0);
     assert_eq!(player.notice(), LATE);
-    let closing = Report::Closing {
+    let closing = RendererReport::Closing {
         serial: player.model.sent,
         cycle: player.cycle,
         frame: Frames(0),
@@ -440,7 +440,7 @@ fn sound_that_the_microphone_lost_is_told_as_that() {
     player.plays();
     let practising = player.model.practising.as_ref().expect("a drill");
     let sent = practising.find(player.model.sent).expect("it was sent");
-    let piece = Piece::of(&practising.scores[sent.stage], &sent.timeline);
+    let piece = ExpectedStage::of(&practising.scores[sent.stage], &sent.timeline);
     let lost = Message::Listened {
         serial: player.model.sent,
         cycle: player.cycle,

@@ -13,7 +13,7 @@ use crate::practice::{
 };
 use crate::rhythm::{ClickWeight, ReferencePlan};
 use crate::score::{Score, movements, resolve_music};
-use crate::timeline::{Event, EventKind, Layout, SoundPart, Sounded, Timeline, lay};
+use crate::timeline::{EventKind, Layout, SoundPart, Sounded, Timeline, TimelineEvent, lay};
 use crate::units::{Bpm, Fraction, SampleRate};
 use std::collections::VecDeque;
 use std::sync::Arc;
@@ -133,7 +133,7 @@ pub struct Place {
 }
 
 /// The melody note that an event begins, where it begins later.
-fn melody_after(event: &Event, at: f64) -> Option<Sounded> {
+fn melody_after(event: &TimelineEvent, at: f64) -> Option<Sounded> {
     match event.kind {
         EventKind::Sound(sounded)
             if matches!(sounded.part, SoundPart::Melody { .. }) && event.beat.to_f64() > at =>
@@ -506,7 +506,7 @@ impl Place {
         let events = self.timeline.events_of(self.cycle);
         let mut now = None;
         let mut next = None;
-        for Event { beat, kind, ahead } in events {
+        for TimelineEvent { beat, kind, ahead } in events {
             let beat = beat.to_f64();
             match kind {
                 EventKind::Sound(sounded) if beat <= at && !ahead => now = Some(*sounded),

@@ -7,7 +7,7 @@ use super::notice::Notice;
 use super::playing::play;
 use super::practising::Practising;
 use super::update::leave_drill;
-use crate::planning::{Item, Part, Why};
+use crate::planning::{Item, SessionPart, Why};
 use crate::practice::{CellKey, CellStatus, Mark, Moment, News};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
@@ -68,7 +68,7 @@ pub enum Stands {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Session {
     /// Its parts.
-    pub parts: Vec<Part>,
+    pub parts: Vec<SessionPart>,
     /// The part that runs or comes next, from 0.
     pub at: usize,
     /// Where it stands.
@@ -97,7 +97,7 @@ struct Present {
 
 impl Session {
     /// A session that begins with one of its parts, those before it over.
-    pub fn new(parts: Vec<Part>, at: usize, outcomes: Vec<Outcome>, now: Moment) -> Self {
+    pub fn new(parts: Vec<SessionPart>, at: usize, outcomes: Vec<Outcome>, now: Moment) -> Self {
         let over = at >= parts.len();
         Self {
             parts,
@@ -118,14 +118,14 @@ impl Session {
     }
 
     /// The part that runs or comes next.
-    pub fn part(&self) -> Option<&Part> {
+    pub fn part(&self) -> Option<&SessionPart> {
         self.parts.get(self.at)
     }
 
     /// The cell that is practised or comes next.
     fn item(&self) -> Option<&Item> {
         match self.part()? {
-            Part::Cell(item) => Some(item),
+            SessionPart::Cell(item) => Some(item),
             _ => None,
         }
     }
@@ -136,7 +136,7 @@ impl Session {
             return None;
         };
         let pause = match self.part() {
-            Some(Part::Rest(minutes)) => i64::from(*minutes) * 60_000,
+            Some(SessionPart::Rest(minutes)) => i64::from(*minutes) * 60_000,
             _ => BREATH_MS,
         };
         Some(((since_ms + pause - now_ms).max(0) + 999) / 1000)
@@ -154,7 +154,7 @@ impl Session {
 
     /// Milliseconds that the present part has left, at least 0.
     fn left_ms(&self) -> i64 {
-        let planned = self.part().map_or(0, Part::minutes);
+        let planned = self.part().map_or(0, SessionPart::minutes);
         (i64::from(planned) * 60_000 - self.spent_ms).max(0)
     }
 
@@ -166,17 +166,19 @@ impl Session {
     /// Minutes planned for what has not run yet.
     pub fn minutes_ahead(&self) -> u32 {
         let ahead = self.parts.get(self.at..).unwrap_or_default();
-        ahead.iter().map(Part::minutes).sum()
+        ahead.iter().map(SessionPart::minutes).sum()
     }
 }
 
 /// A part in a few words: `Grip from D, half beats at 52`.
-pub fn part_words(part: &Part) -> String {
+pub fn part_words(part: &SessionPart) -> String {
     match part {
-        Part::WarmUp(_) => "warm up the hands".to_owned(),
-        Part::Hear { title, .. } => format!("hear {title}: clean, or with a fault?"),
-        Part::Cell(item) => format!("{}, {} at {}", item.title, item.stage, item.rung.spoken()),
-        Part::Rest(_) => "rest the hands".to_owned(),
+        SessionPart::WarmUp(_) => "warm up the hands".to_owned(),
+        SessionPart::Hear { title, .. } => format!("hear {title}: clean, or with a fault?"),
+        SessionPart::Cell(item) => {
+            format!("{}, {} at {}", item.title, item.stage, item.rung.spoken())
+        }
+        SessionPart::Rest(_) => "rest the hands".to_owned(),
     }
 }
 
@@ -194,15 +196,15 @@ pub(super) fn begin(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     session.present = Present::default();
     model.notice = None;
     match part {
-        Part::WarmUp(minutes) => effects.push(Effect::WarmUp(minutes)),
-        Part::Hear { open, .. } => effects.push(Effect::Hear(open)),
-        Part::Cell(item) => effects.push(Effect::OpenAt {
+        SessionPart::WarmUp(minutes) => effects.push(Effect::WarmUp(minutes)),
+        SessionPart::Hear { open, .. } => effects.push(Effect::Hear(open)),
+        SessionPart::Cell(item) => effects.push(Effect::OpenAt {
             name: item.open,
             task: item.task,
             stage: item.stage_number.saturating_sub(1),
             rung: item.rung,
         }),
-        Part::Rest(_) => go_on(model, at, Came::Done, effects),
+        SessionPart::Rest(_) => go_on(model, at, Came::Done, effects),
     }
 }
 

@@ -4,7 +4,7 @@
 use super::practice_laws::Player;
 use super::{Came, Effect, HomeworkGoal, Message, Page, Session, Stands};
 use crate::app::Action;
-use crate::planning::{Item, Part, Why};
+use crate::planning::{Item, SessionPart, Why};
 use crate::practice::{Mark, Rung};
 use crate::units::Bpm;
 
@@ -14,8 +14,8 @@ fn tempo(beats: i128) -> Rung {
     Rung::Tempo(Bpm::whole(beats).expect("a tempo"))
 }
 
-fn cell(kind: Why, stage_number: usize, rung: Rung, minutes: u32) -> Part {
-    Part::Cell(Box::new(Item {
+fn cell(kind: Why, stage_number: usize, rung: Rung, minutes: u32) -> SessionPart {
+    SessionPart::Cell(Box::new(Item {
         open: "ours".to_owned(),
         task: None,
         title: "Ours".to_owned(),
@@ -83,11 +83,11 @@ fn a_session_runs_by_two_pedals() {
     let cleared = [(0, TODAY - 1)];
     let mut player = Player::on(TODAY);
     let mut homework = cell(Why::Homework, 2, tempo(50), 5);
-    if let Part::Cell(item) = &mut homework {
+    if let SessionPart::Cell(item) = &mut homework {
         item.open = "week3.yaml".to_owned();
     }
     let parts = vec![
-        Part::WarmUp(3),
+        SessionPart::WarmUp(3),
         cell(Why::Cold, 1, tempo(60), 1),
         cell(Why::Climbing, 2, tempo(50), 1),
         homework,
@@ -228,8 +228,8 @@ fn what_cannot_be_opened_is_left_out() {
     player.tell(Message::Session {
         parts: vec![
             cell(Why::New, 1, tempo(50), 2),
-            Part::WarmUp(2),
-            Part::Rest(10),
+            SessionPart::WarmUp(2),
+            SessionPart::Rest(10),
         ],
         at: 0,
         outcomes: Vec::new(),
@@ -266,7 +266,7 @@ fn a_held_pedal_answers_one_page() {
         parts: vec![
             cell(Why::Cold, 1, tempo(60), 1),
             cell(Why::Climbing, 2, tempo(50), 2),
-            Part::Rest(10),
+            SessionPart::Rest(10),
         ],
         at: 0,
         outcomes: Vec::new(),
@@ -284,7 +284,7 @@ fn a_held_pedal_answers_one_page() {
     // another foot, too soon after the page came
     let mut player = Player::on(TODAY);
     player.tell(Message::Session {
-        parts: vec![Part::WarmUp(2), Part::Rest(10)],
+        parts: vec![SessionPart::WarmUp(2), SessionPart::Rest(10)],
         at: 0,
         outcomes: Vec::new(),
     });
@@ -300,7 +300,7 @@ fn a_held_pedal_answers_one_page() {
 fn what_a_part_came_to_is_what_stands() {
     let mut player = Player::on(TODAY);
     player.tell(Message::Session {
-        parts: vec![cell(Why::Climbing, 2, tempo(50), 5), Part::Rest(10)],
+        parts: vec![cell(Why::Climbing, 2, tempo(50), 5), SessionPart::Rest(10)],
         at: 0,
         outcomes: Vec::new(),
     });

@@ -14,7 +14,7 @@ use super::session::{self, Session, Stands};
 use super::words::{keep_words, write};
 use crate::listening::{Attended, SoundTrouble};
 use crate::practice::{CellKey, Event, HELD_MS, Hand, Mark, Moment, News, Plan, Rung, step};
-use crate::sound::{Command, Cue, Entry, When};
+use crate::sound::{Command, Cue, Entrance, When};
 use crate::wording;
 
 /// Rows of an overlay that can be scrolled past; no page is longer.
@@ -551,7 +551,7 @@ fn act_at_practice(model: &mut Model, at: Moment, action: Action, effects: &mut 
             if model.is_moving() {
                 practise(model, &Event::Touched, effects);
                 if let Some(cell) = wanted(model) {
-                    load(model, cell, When::BarLine, Entry::FirstCycle, effects);
+                    load(model, cell, When::BarLine, Entrance::FirstCycle, effects);
                 }
             } else {
                 play(model, at, effects);

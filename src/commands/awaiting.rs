@@ -3,7 +3,7 @@
 //!
 //! Knows no device and no thread: seconds are those of the microphone's stream.
 
-use crate::listening::{AROUND_S, Piece};
+use crate::listening::{AROUND_S, ExpectedStage};
 use std::collections::VecDeque;
 
 /// Tellings that a beginning is taken from: a second of them.
@@ -15,7 +15,7 @@ pub(super) type Key = (u64, u64);
 /// A repetition that plays or has just ended.
 pub(super) struct Awaited {
     pub(super) key: Key,
-    pub(super) piece: Piece,
+    pub(super) piece: ExpectedStage,
     /// Where it begins, seconds, as told again and again while it plays: one telling may be
     /// milliseconds off, where another program had the processor.
     starts_s: Vec<f64>,
@@ -32,7 +32,7 @@ impl Awaited {
     /// One that begins at a second, as the devices say it; sound had been lost so often.
     pub(super) fn new(
         key: Key,
-        piece: Piece,
+        piece: ExpectedStage,
         began_s: f64,
         later_s: Option<f64>,
         lost: u32,
@@ -145,7 +145,7 @@ mod tests {
 
     /// A repetition of four seconds, one every six.
     fn awaited(cycle: u64, lost: u32) -> Awaited {
-        let piece = Piece {
+        let piece = ExpectedStage {
             notes: Vec::new(),
             beat_s: 1.0,
             cycle_s: 6.0,

@@ -2,7 +2,9 @@
 
 use super::open::{self, read_source};
 use super::{Failure, Outcome, Ran, homework, output};
-use crate::drill::{Drill, Kind, MOST_SHOWN, Place, Problem, Severity, how_many, more, render};
+use crate::drill::{
+    Drill, MOST_SHOWN, Place, Problem, ProblemKind, Severity, how_many, more, render,
+};
 use crate::practice::ladder::climbs;
 use crate::score::resolve_music;
 use crate::timeline::{Layout, lay};
@@ -164,7 +166,7 @@ fn crowding(drill: &Drill) -> Vec<Problem> {
         if let Some((tempo, notes)) = crowded {
             problems.push(Problem::new(
                 place,
-                Kind::Crowded {
+                ProblemKind::Crowded {
                     stage: stage.name.clone(),
                     notes,
                     tempo: tempo.to_string(),

@@ -7,7 +7,7 @@ use super::calibrate::Calibrated;
 use super::low_a::Search;
 use crate::app::{Lateness, Message, Model};
 use crate::chanter::Tuning;
-use crate::listening::{Attended, Attention, KEPT_S, Piece};
+use crate::listening::{Attended, Attention, ExpectedStage, KEPT_S};
 use crate::live::{GAP_BLOCKS, LARGEST_BUFFER, MICROPHONE_BUFFER, Microphone, Position};
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::time::Instant;
@@ -188,7 +188,7 @@ impl Ear {
         let Some((score, timeline)) = found else {
             return Vec::new();
         };
-        let piece = Piece::of(score, timeline);
+        let piece = ExpectedStage::of(score, timeline);
         if piece.length_s > KEPT_S - 1.0 {
             let told = format!(
                 "longer than {KEPT_S:.0} seconds: repetitions are marked by hand, not by ear"

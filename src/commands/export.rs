@@ -3,7 +3,7 @@
 use super::open::open;
 use super::{Failure, Outcome, Ran, arguments, output, settings};
 use crate::drill::{Drill, StageKind};
-use crate::exchange::midi::Sounding;
+use crate::exchange::midi::MidiPitch;
 use crate::exchange::{Format, Piece, abc, midi, musicxml};
 use crate::practice::Rung;
 use crate::units::Hertz;
@@ -90,9 +90,9 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         Format::Midi => {
             let sounding = if arguments.sounding {
                 let own = settings::sounding(arguments.la, arguments.pipes, false)?;
-                Sounding::Tuned(settings::tuning(&own))
+                MidiPitch::Tuned(settings::tuning(&own))
             } else {
-                Sounding::AsWritten
+                MidiPitch::AsWritten
             };
             midi::write(&piece, arguments.repeats, sounding)
         }

@@ -10,12 +10,12 @@ use super::{Failure, Outcome, Ran, arguments, open, output, settings};
 use crate::app::{Asking, Button, Discriminating, ToPlay};
 use crate::discrimination::{Excerpt, Spot, excerpt, plant, spots};
 use crate::drill::{Drill, StageKind};
-use crate::live::{Heard, Player, Quiet, State};
+use crate::live::{DeviceState, Heard, Player, Quiet};
 use crate::practice::{CellKey, Difference, Mark, Rung, StagePrint};
 use crate::score::{Score, ScoreNote, resolve_music};
 use crate::screen::Theme;
 use crate::settings::Settings;
-use crate::sound::{Bus, Entry, Report, When};
+use crate::sound::{Bus, Entrance, RendererReport, When};
 use crate::timeline::{Layout, Timeline, lay};
 use crate::units::{Beats, Bpm, SampleRate, spell_fraction};
 use crate::wording;
@@ -215,7 +215,7 @@ impl Hearing {
                 None => excerpt(clean, clean, spot),
             };
             let timeline = Arc::new(piece.timeline);
-            self.serial = Some(self.player.load(timeline, When::Now, Entry::FirstCycle));
+            self.serial = Some(self.player.load(timeline, When::Now, Entrance::FirstCycle));
             self.heard = false;
             self.player.start();
             return;
@@ -254,7 +254,7 @@ impl Paged for Hearing {
     fn turn(&mut self, _: &mut World<'_>) -> Result<Did, Failure> {
         let now = Instant::now();
         for what in self.player.poll(now) {
-            if let Heard::Report(Report::Took { serial: took, .. }) = what {
+            if let Heard::Report(RendererReport::Took { serial: took, .. }) = what {
                 self.heard |= Some(took) == self.serial;
             }
         }
@@ -416,10 +416,10 @@ fn sounding(
     silence.again.clear();
     let log = terminal::log_file();
     let quiet = Quiet::into_file(log.as_ref()).ok();
-    player.load(Arc::new(silence), When::Now, Entry::FirstCycle);
+    player.load(Arc::new(silence), When::Now, Entrance::FirstCycle);
     player.start();
     let until = Instant::now() + OPENING;
-    while matches!(player.state(), State::Closed) && Instant::now() < until {
+    while matches!(player.state(), DeviceState::Closed) && Instant::now() < until {
         player.poll(Instant::now());
         std::thread::sleep(Duration::from_millis(10));
     }
@@ -437,9 +437,9 @@ fn silent(player: &Player) -> Option<Failure> {
         return None;
     }
     let why = match player.state() {
-        State::Sounding { .. } => return None,
-        State::Silent { why } => why.as_str(),
-        State::Closed => "the sound device does not open",
+        DeviceState::Sounding { .. } => return None,
+        DeviceState::Silent { why } => why.as_str(),
+        DeviceState::Closed => "the sound device does not open",
     };
     Some(Failure(format!(
         "nothing can be heard: {why}; `gracerung devices` lists the sound devices, `--device NAME` chooses one"

@@ -6,11 +6,11 @@ use super::timeline::score_of;
 use super::{Failure, Outcome, Ran, arguments, needs, output, settings};
 use crate::chanter::{Note, Tuning, TuningTable};
 use crate::listening::{
-    HeardKind, Hearing, Piece, Repetition, align, hear, hear_piece, listen_document,
+    ExpectedStage, HeardKind, Hearing, Repetition, align, hear, hear_piece, listen_document,
 };
 use crate::practice::{Mark, Rung, Thresholds, ToneShape, UNSURE, Verdict, judge};
 use crate::screen::{longest, two_bars};
-use crate::sheet::{Bar, FaultMark, Paper, Round, Take, draw_take};
+use crate::sheet::{FaultMark, Paper, Round, Take, TimedNote, draw_take};
 use crate::timeline::{Layout, lay};
 use crate::units::{Bpm, Hertz, SampleRate};
 use crate::wording;
@@ -139,7 +139,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
 struct Asked {
     /// The drill with its stage and tempo: what a picture is called.
     title: String,
-    piece: Piece,
+    piece: ExpectedStage,
     rung: Rung,
     ladder: [Bpm; 2],
 }
@@ -162,13 +162,17 @@ fn asked(drill: &str, stage: &str, at: arguments::AtRung) -> Result<Asked, Failu
     };
     Ok(Asked {
         title,
-        piece: Piece::of(&score, &lay(&score, &layout)),
+        piece: ExpectedStage::of(&score, &lay(&score, &layout)),
         rung,
         ladder: [ladder.from(), ladder.to()],
     })
 }
 
-fn heard(path: &Path, la: Option<Hertz>, piece: Option<&Piece>) -> Result<Hearing, Failure> {
+fn heard(
+    path: &Path,
+    la: Option<Hertz>,
+    piece: Option<&ExpectedStage>,
+) -> Result<Hearing, Failure> {
     let mut recording = recording(path)?;
     let rate = recording.rate();
     let table = TuningTable::default();
@@ -182,7 +186,7 @@ fn heard(path: &Path, la: Option<Hertz>, piece: Option<&Piece>) -> Result<Hearin
 
 /// The repetitions with their verdicts; what is odd about them goes into `beside`.
 fn compare(
-    piece: &Piece,
+    piece: &ExpectedStage,
     hearing: &Hearing,
     limits: &Thresholds,
     beside: &mut Vec<String>,
@@ -215,14 +219,14 @@ fn compare(
 fn drawn(
     title: String,
     hearing: &Hearing,
-    compared: Option<(&Piece, &[(Repetition, Verdict)])>,
+    compared: Option<(&ExpectedStage, &[(Repetition, Verdict)])>,
 ) -> Take {
     let mut take = Take {
         title,
         heard: hearing
             .notes
             .iter()
-            .map(|note| Bar {
+            .map(|note| TimedNote {
                 note: note.note,
                 start_s: note.start_s,
                 end_s: note.end_s,
@@ -240,11 +244,12 @@ fn drawn(
             length_s: piece.length_s,
             words: format!("repetition {}: {}", number + 1, marked(verdict)),
         });
-        take.expected.extend(piece.notes.iter().map(|note| Bar {
-            note: note.note,
-            start_s: repetition.start_s + note.start_s,
-            end_s: repetition.start_s + note.start_s + note.length_s,
-        }));
+        take.expected
+            .extend(piece.notes.iter().map(|note| TimedNote {
+                note: note.note,
+                start_s: repetition.start_s + note.start_s,
+                end_s: repetition.start_s + note.start_s + note.length_s,
+            }));
         for fault in &verdict.faults {
             let place = fault.id.map(|id| id as usize);
             let heard = place

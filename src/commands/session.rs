@@ -2,7 +2,7 @@
 
 use super::{Failure, folders, open, output, plan};
 use crate::app::{Message, Outcome as PartOutcome, Session};
-use crate::planning::{Digest, Item, Part, Rule, session, today, warm_minutes};
+use crate::planning::{Digest, Item, Rule, SessionPart, session, today, warm_minutes};
 use crate::settings::{Settings, keys};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -41,7 +41,7 @@ impl Asked {
 struct Kept {
     date: Date,
     minutes: u32,
-    parts: Vec<Part>,
+    parts: Vec<SessionPart>,
     at: usize,
     outcomes: Vec<PartOutcome>,
 }
@@ -92,7 +92,7 @@ pub(crate) fn begin(digest: &Digest, asked: &Asked) -> Message {
 }
 
 /// The parts of a session of today; without anything to practise there is no warm-up either.
-fn compose(digest: &Digest, asked: &Asked) -> Vec<Part> {
+fn compose(digest: &Digest, asked: &Asked) -> Vec<SessionPart> {
     let rule = Rule {
         minutes: asked
             .minutes

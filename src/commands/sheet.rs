@@ -3,7 +3,7 @@
 use super::open::open;
 use super::{Failure, Outcome, Ran, output, settings};
 use crate::settings::keys;
-use crate::sheet::{Booklet, Options, Paper, compose, write_pdf, write_png, write_svg};
+use crate::sheet::{Booklet, Paper, SheetOptions, compose, write_pdf, write_png, write_svg};
 use crate::wording;
 use std::path::{Path, PathBuf};
 
@@ -109,7 +109,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     for wanted in &arguments.drills {
         drills.push(open(wanted)?.drill);
     }
-    let options = Options {
+    let options = SheetOptions {
         paper: arguments.paper.into(),
         clicks: arguments.clicks,
         left_handed: arguments.left_handed

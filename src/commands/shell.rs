@@ -13,7 +13,7 @@ use crate::app::{
 };
 use crate::chanter::Tuning;
 use crate::journal::{Journal, Trouble};
-use crate::live::{Asked, DEFAULT_BUFFER, Heard, LARGEST_BUFFER, Player, State};
+use crate::live::{Asked, DEFAULT_BUFFER, DeviceState, Heard, LARGEST_BUFFER, Player};
 use crate::planning::{self, Lately, Rule};
 use crate::practice::{Entry, Kind, Moment, Record, Rung};
 use std::path::PathBuf;
@@ -257,7 +257,7 @@ impl Shell {
     fn larger_buffer(&mut self) -> String {
         let present = match (self.asked.buffer, self.player.state()) {
             (Some(asked), _) => asked,
-            (None, State::Sounding { buffer, .. }) => *buffer,
+            (None, DeviceState::Sounding { buffer, .. }) => *buffer,
             (None, _) => DEFAULT_BUFFER,
         };
         let buffer = present.saturating_mul(2);
@@ -431,8 +431,8 @@ impl Shell {
             self.tell(model, message);
         }
         let latency_ms = match self.player.state() {
-            State::Sounding { latency, .. } => latency.as_secs_f64() * 1000.0,
-            State::Closed | State::Silent { .. } => 0.0,
+            DeviceState::Sounding { latency, .. } => latency.as_secs_f64() * 1000.0,
+            DeviceState::Closed | DeviceState::Silent { .. } => 0.0,
         };
         if let Some(position) = self.player.position(now) {
             self.tell(
@@ -448,8 +448,8 @@ impl Shell {
         }
         if let Some(mut ear) = self.ear.take() {
             let device = match self.player.state() {
-                State::Sounding { device, .. } => Some(device.clone()),
-                State::Closed | State::Silent { .. } => None,
+                DeviceState::Sounding { device, .. } => Some(device.clone()),
+                DeviceState::Closed | DeviceState::Silent { .. } => None,
             };
             let position = self.player.position(now);
             for message in ear.listen(now, position, device.as_deref(), model) {
@@ -473,7 +473,7 @@ impl Shell {
 
     /// True while the player or the microphone has something to say soon.
     pub(crate) fn is_busy(&self) -> bool {
-        self.ear.is_some() || !matches!(self.player.state(), State::Closed)
+        self.ear.is_some() || !matches!(self.player.state(), DeviceState::Closed)
     }
 
     /// What to practise today.
@@ -524,10 +524,10 @@ fn rescued(records: &[Record]) -> String {
     text
 }
 
-fn sound_state(state: State) -> SoundState {
+fn sound_state(state: DeviceState) -> SoundState {
     match state {
-        State::Closed => SoundState::Closed,
-        State::Sounding {
+        DeviceState::Closed => SoundState::Closed,
+        DeviceState::Sounding {
             device,
             rate,
             latency,
@@ -537,6 +537,6 @@ fn sound_state(state: State) -> SoundState {
             rate: rate.0,
             latency_ms: latency.as_secs_f64() * 1000.0,
         },
-        State::Silent { why } => SoundState::Silent { why },
+        DeviceState::Silent { why } => SoundState::Silent { why },
     }
 }

@@ -6,7 +6,7 @@ use super::timeline::score_of;
 use super::{Failure, Outcome, Ran, arguments, folders, output, settings, terminal};
 use crate::chanter::{Tuning, TuningTable};
 use crate::drill::LARGEST_FILE;
-use crate::listening::{Piece, Repetition, align, hear_piece};
+use crate::listening::{ExpectedStage, Repetition, align, hear_piece};
 use crate::live::{Asked, DeviceError, Playback, Quiet, Stereo};
 use crate::practice::{Mark, Rung, Thresholds, judge};
 use crate::settings::keys;
@@ -395,7 +395,7 @@ fn reference(
     Ok(Some(beside(samples, rate, &timeline, tuning, &starts)))
 }
 
-fn piece(about: &About) -> Result<(Arc<Timeline>, Piece), Failure> {
+fn piece(about: &About) -> Result<(Arc<Timeline>, ExpectedStage), Failure> {
     let opened = open(&about.drill)?;
     let (stage, _) = arguments::stage(&opened.drill, &about.stage)?;
     let score = score_of(&opened.drill, stage);
@@ -404,7 +404,7 @@ fn piece(about: &About) -> Result<(Arc<Timeline>, Piece), Failure> {
         ..Layout::at(about.rung.tempo(), SampleRate::USUAL)
     };
     let timeline = lay(&score, &layout);
-    let piece = Piece::of(&score, &timeline);
+    let piece = ExpectedStage::of(&score, &timeline);
     Ok((Arc::new(timeline), piece))
 }
 

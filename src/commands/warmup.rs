@@ -6,13 +6,13 @@ use super::terminal::{self, Manner};
 use super::{Failure, Outcome, Ran, arguments, open, output, plan, settings};
 use crate::app::{Place, WarmMusic, Warming, scores};
 use crate::drill::{Drill, read};
-use crate::live::{Player, State};
+use crate::live::{DeviceState, Player};
 use crate::planning::{Purpose, WarmStep, WarmUpAsked, warm_up};
 use crate::practice::Rung;
 use crate::score::Score;
 use crate::screen::{HELP_WARM, Theme, music_line, view_keys, view_warming};
 use crate::settings::{Settings, keys};
-use crate::sound::{Bus, Command, Entry, When};
+use crate::sound::{Bus, Command, Entrance, When};
 use crate::timeline::{Layout, lay};
 use crate::units::{Bpm, SampleRate};
 use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
@@ -234,7 +234,7 @@ impl Page {
         let silent = self.alone || step.purpose == Purpose::Silent;
         self.player.send(Command::Mute(Bus::Reference, silent));
         let timeline = Arc::clone(&present.timeline);
-        self.serial = Some(self.player.load(timeline, when, Entry::CountIn));
+        self.serial = Some(self.player.load(timeline, when, Entrance::CountIn));
     }
 
     fn pause_or_go_on(&mut self) {
@@ -249,8 +249,8 @@ impl Page {
 
     fn trouble(&self) -> Option<String> {
         match self.player.state() {
-            State::Silent { why } => Some(format!("no sound: {why}; it runs on silently")),
-            State::Closed | State::Sounding { .. } => None,
+            DeviceState::Silent { why } => Some(format!("no sound: {why}; it runs on silently")),
+            DeviceState::Closed | DeviceState::Sounding { .. } => None,
         }
     }
 }

@@ -3,7 +3,7 @@
 
 use super::figure::sounded;
 use super::plant::Spot;
-use crate::timeline::{Event, EventKind, Timeline};
+use crate::timeline::{EventKind, Timeline, TimelineEvent};
 use crate::units::{Beats, Fraction};
 
 /// A note sounds at least so long before the movement begins, beats. Chosen.
@@ -25,16 +25,16 @@ pub struct Excerpt {
 /// The piece of the first cycle around a spot. The clean timeline and one with a fault planted at
 /// the spot are cut at the same places.
 pub fn excerpt(timeline: &Timeline, clean: &Timeline, spot: &Spot) -> Excerpt {
-    let of_figure = |event: &&Event| {
+    let of_figure = |event: &&TimelineEvent| {
         sounded(event).is_some_and(|(_, sounded)| sounded.id.melody() == spot.note)
     };
-    let figure: Vec<&Event> = clean.first.iter().filter(of_figure).collect();
+    let figure: Vec<&TimelineEvent> = clean.first.iter().filter(of_figure).collect();
     let (begins, lands) = match (figure.first(), figure.last()) {
         (Some(first), Some(last)) => (first.beat, last.beat),
         _ => (Beats::ZERO, Beats::ZERO),
     };
     let clicks = || {
-        let click = |event: &&Event| matches!(event.kind, EventKind::Click(_));
+        let click = |event: &&TimelineEvent| matches!(event.kind, EventKind::Click(_));
         clean.first.iter().filter(click).map(|event| event.beat)
     };
     let from = clicks().filter(|beat| *beat + BEFORE <= begins).max();
@@ -44,7 +44,7 @@ pub fn excerpt(timeline: &Timeline, clean: &Timeline, spot: &Spot) -> Excerpt {
         .max()
         .unwrap_or(lands);
     let until = (on + Beats::ONE).max(lands + BEFORE).min(clean.repetition);
-    let mut events: Vec<Event> = Vec::new();
+    let mut events: Vec<TimelineEvent> = Vec::new();
     for event in timeline.first.iter().filter(|event| !event.ahead) {
         let ends = match event.kind {
             EventKind::Sound(sounded) => event.beat + sounded.length,
@@ -68,7 +68,7 @@ pub fn excerpt(timeline: &Timeline, clean: &Timeline, spot: &Spot) -> Excerpt {
         events.push(event);
     }
     let length = until - from;
-    events.push(Event {
+    events.push(TimelineEvent {
         beat: length,
         kind: EventKind::Hush,
         ahead: false,

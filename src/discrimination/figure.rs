@@ -3,7 +3,7 @@
 use crate::movement::Movement;
 use crate::practice::Difference;
 use crate::score::{NoteId, Score};
-use crate::timeline::{Event, EventKind, SoundPart, Sounded, Timeline};
+use crate::timeline::{EventKind, SoundPart, Sounded, Timeline, TimelineEvent};
 use crate::units::Beats;
 
 /// A melody note with the gracenotes before it, and the sound before those.
@@ -82,7 +82,7 @@ pub(super) fn figures(score: &Score, timeline: &Timeline) -> Vec<Figure> {
 }
 
 /// A note or gracenote of this repetition, with its beat.
-pub(super) fn sounded(event: &Event) -> Option<(Beats, Sounded)> {
+pub(super) fn sounded(event: &TimelineEvent) -> Option<(Beats, Sounded)> {
     match event.kind {
         EventKind::Sound(sounded) if !event.ahead => Some((event.beat, sounded)),
         _ => None,

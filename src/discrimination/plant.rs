@@ -5,7 +5,7 @@ use crate::chanter::{Note, crossing};
 use crate::movement::{Movement, Role};
 use crate::practice::Difference;
 use crate::score::{NoteId, Score};
-use crate::timeline::{Event, EventKind, SoundPart, Sounded, Timeline};
+use crate::timeline::{EventKind, SoundPart, Sounded, Timeline, TimelineEvent};
 use crate::units::{Beats, Bpm, Fraction, Millis};
 
 /// The smallest fault that is planted, milliseconds: two sounds closer than 2 ms are heard as one
@@ -275,7 +275,7 @@ pub fn plant(timeline: &Timeline, spot: &Spot, size_ms: f64) -> Timeline {
     planted
 }
 
-fn plant_in(events: &mut Vec<Event>, spot: &Spot, size: Beats) {
+fn plant_in(events: &mut Vec<TimelineEvent>, spot: &Spot, size: Beats) {
     let sounding: Vec<usize> = (0..events.len())
         .filter(|at| sounded(&events[*at]).is_some())
         .collect();
@@ -311,7 +311,7 @@ fn plant_in(events: &mut Vec<Event>, spot: &Spot, size: Beats) {
             length: size,
         };
         if !size.is_zero() {
-            events.push(Event {
+            events.push(TimelineEvent {
                 beat: until,
                 kind: EventKind::Sound(blip),
                 ahead: false,
@@ -323,7 +323,7 @@ fn plant_in(events: &mut Vec<Event>, spot: &Spot, size: Beats) {
     events.sort_by_key(|event| (event.beat, matches!(event.kind, EventKind::Sound(_))));
 }
 
-fn relay(event: &mut Event, from: Beats, until: Beats) {
+fn relay(event: &mut TimelineEvent, from: Beats, until: Beats) {
     event.beat = from;
     if let EventKind::Sound(sounded) = &mut event.kind {
         sounded.length = until - from;

@@ -2,7 +2,7 @@
 
 use super::columns::Column;
 use super::font::Glyph;
-use super::placed::{Element, Kind, Shape};
+use super::placed::{Element, ElementKind, InkShape};
 use super::proportions as p;
 use crate::rhythm::NoteValue;
 
@@ -16,8 +16,8 @@ fn stem(column: &Column, x: f64, end: f64) -> Element {
     let attach = Glyph::HeadBlack.outline().stems[1];
     Element {
         note: Some(column.id),
-        kind: Kind::Stem,
-        shape: Shape::Bar {
+        kind: ElementKind::Stem,
+        shape: InkShape::Bar {
             left: x + attach.0,
             bottom: end,
             right: x + attach.0 + p::STEM,
@@ -50,8 +50,8 @@ pub(super) fn draw_alone(column: &Column, x: f64) -> Vec<Element> {
     if let Some(flag) = flag {
         elements.push(Element {
             note: Some(column.id),
-            kind: Kind::Flag,
-            shape: Shape::Glyph {
+            kind: ElementKind::Flag,
+            shape: InkShape::Glyph {
                 glyph: flag,
                 x,
                 y: end - flag.outline().stems[0].1,
@@ -99,8 +99,8 @@ pub(super) fn draw_joined(columns: &[(&Column, f64)]) -> Vec<Element> {
         let up = f64::from(level) * p::BEAM_STEP + p::BEAM;
         elements.push(Element {
             note: Some(first.id),
-            kind: Kind::Beam,
-            shape: Shape::Slant {
+            kind: ElementKind::Beam,
+            shape: InkShape::Slant {
                 from: (left, end(left) + up),
                 to: (right, end(right) + up),
                 thick: p::BEAM,

@@ -2,7 +2,7 @@
 
 use super::columns::Bar;
 use super::font::Face;
-use super::placed::{Align, BarPlace, Element, Kind, Shape, ceiling, words};
+use super::placed::{Align, BarPlace, Element, ElementKind, InkShape, ceiling, words};
 use super::proportions as p;
 
 /// An ending as far as it stands in one system.
@@ -95,8 +95,8 @@ pub(super) fn draw(
 fn draw_ending(ending: &Ending, at: f64) -> Vec<Element> {
     let bar = |left, bottom, right, top| Element {
         note: None,
-        kind: Kind::Ending,
-        shape: Shape::Bar {
+        kind: ElementKind::Ending,
+        shape: InkShape::Bar {
             left,
             bottom,
             right,
@@ -108,7 +108,7 @@ fn draw_ending(ending: &Ending, at: f64) -> Vec<Element> {
     if let Some(number) = ending.number {
         elements.push(bar(left, at - ENDING_HOOK, left + p::THIN, at));
         elements.push(words(
-            Kind::Ending,
+            ElementKind::Ending,
             None,
             &format!("{number}."),
             (left + ENDING_NUMBER, at - ENDING_HOOK + 0.25),

@@ -1,7 +1,7 @@
 //! Gracenotes: a group of its own, as wide as its notes and no wider, stems up.
 
 use super::font::Glyph;
-use super::placed::{Element, Kind, Shape};
+use super::placed::{Element, ElementKind, InkShape};
 use super::proportions::{self as p, height};
 use crate::chanter::Note;
 use crate::score::ScoreGroup;
@@ -88,8 +88,8 @@ pub(super) fn draw(group: &ScoreGroup, spaced: &GraceGroup, x: f64) -> Vec<Eleme
         if part.note == Note::HighA {
             let reach = ledger(part.note);
             add(
-                Kind::GraceLedger,
-                Shape::Bar {
+                ElementKind::GraceLedger,
+                InkShape::Bar {
                     left: left - reach,
                     bottom: y - p::LEDGER * 0.4,
                     right: left + head() + reach,
@@ -98,8 +98,8 @@ pub(super) fn draw(group: &ScoreGroup, spaced: &GraceGroup, x: f64) -> Vec<Eleme
             );
         }
         add(
-            Kind::GraceHead,
-            Shape::Glyph {
+            ElementKind::GraceHead,
+            InkShape::Glyph {
                 glyph: Glyph::HeadBlack,
                 x: left,
                 y,
@@ -107,8 +107,8 @@ pub(super) fn draw(group: &ScoreGroup, spaced: &GraceGroup, x: f64) -> Vec<Eleme
             },
         );
         add(
-            Kind::GraceStem,
-            Shape::Bar {
+            ElementKind::GraceStem,
+            InkShape::Bar {
                 left: stem - p::STEM,
                 bottom: y + attach.1 * p::GRACE_SCALE,
                 right: *stem,
@@ -118,8 +118,8 @@ pub(super) fn draw(group: &ScoreGroup, spaced: &GraceGroup, x: f64) -> Vec<Eleme
         if group.parts.len() == 1 {
             let flag = Glyph::FlagDemisemiquaverUp;
             add(
-                Kind::GraceFlag,
-                Shape::Glyph {
+                ElementKind::GraceFlag,
+                InkShape::Glyph {
                     glyph: flag,
                     x: stem - p::STEM,
                     y: top - flag.outline().stems[0].1 * p::GRACE_SCALE,
@@ -135,8 +135,8 @@ pub(super) fn draw(group: &ScoreGroup, spaced: &GraceGroup, x: f64) -> Vec<Eleme
             let down = f64::from(beam) * p::GRACE_BEAM_STEP;
             elements.push(Element {
                 note: group.parts.first().map(|part| part.id),
-                kind: Kind::GraceBeam,
-                shape: Shape::Slant {
+                kind: ElementKind::GraceBeam,
+                shape: InkShape::Slant {
                     from: (first.0 - p::STEM, first.1 - down),
                     to: (last.0, last.1 - down),
                     thick: p::GRACE_BEAM,

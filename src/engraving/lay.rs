@@ -3,9 +3,11 @@
 use super::columns::{Bar, Column, bars_of};
 use super::font::{Face, Glyph};
 use super::names::{self, Named};
-use super::placed::{Align, BarPlace, Element, Engraved, Kind, Shape, System, glyph, words};
+use super::placed::{
+    Align, BarPlace, Element, ElementKind, Engraved, InkShape, System, glyph, words,
+};
 use super::proportions as p;
-use super::settings::Settings;
+use super::settings::LayoutSettings;
 use super::systems::{
     Line, Room, before_change, break_into_lines, draw_closing, draw_opening, springs,
 };
@@ -19,12 +21,12 @@ use crate::units::Beats;
 /// Lays a score out. With `music`, the repeat signs, endings and double bar lines of the written
 /// bars are drawn; bars that are played more than once stand once, under the names of their first
 /// time through ([`crate::score::NoteId::pass`] 1).
-pub fn lay_out(score: &Score, music: Option<&Music>, settings: &Settings) -> Engraved {
+pub fn lay_out(score: &Score, music: Option<&Music>, settings: &LayoutSettings) -> Engraved {
     let bars = bars_of(score, music);
     lay_out_bars(&bars, settings)
 }
 
-pub(super) fn lay_out_bars(bars: &[Bar], settings: &Settings) -> Engraved {
+pub(super) fn lay_out_bars(bars: &[Bar], settings: &LayoutSettings) -> Engraved {
     let metre = bars.first().map_or(Metre::FOUR_FOUR, |bar| bar.metre);
     let room = Room {
         width: settings.width,
@@ -67,7 +69,7 @@ fn prefix(clef: bool, metre: Option<Metre>) -> f64 {
 
 /// A system while its bars are drawn, from left to right.
 struct Drawn<'a> {
-    settings: &'a Settings,
+    settings: &'a LayoutSettings,
     elements: Vec<Element>,
     places: Vec<BarPlace>,
     ties: Vec<Element>,
@@ -86,7 +88,7 @@ impl Drawn<'_> {
         let mut clef_right = 0.0;
         if self.settings.clef {
             self.elements
-                .push(glyph(Kind::Clef, Glyph::Clef, CLEF_AT, 1.0));
+                .push(glyph(ElementKind::Clef, Glyph::Clef, CLEF_AT, 1.0));
             clef_right = CLEF_AT + Glyph::Clef.outline().right;
         }
         if let Some(metre) = metre.filter(|_| self.settings.metre) {
@@ -167,7 +169,7 @@ fn system(
     line: &Line,
     first: bool,
     room: &Room,
-    settings: &Settings,
+    settings: &LayoutSettings,
     named: &mut Vec<&'static str>,
 ) -> System {
     let mut drawn = Drawn {
@@ -214,8 +216,8 @@ fn staff_lines(right: f64) -> Vec<Element> {
             let y = f64::from(line);
             Element {
                 note: None,
-                kind: Kind::StaffLine,
-                shape: Shape::Bar {
+                kind: ElementKind::StaffLine,
+                shape: InkShape::Bar {
                     left: 0.0,
                     bottom: y - p::STAFF_LINE / 2.0,
                     right,
@@ -240,7 +242,7 @@ fn bar_number(bars: &[Bar], line: &Line, places: &[BarPlace]) -> Option<Element>
         None => bar.number.to_string(),
     };
     Some(words(
-        Kind::BarNumber,
+        ElementKind::BarNumber,
         None,
         &number,
         (0.0, BAR_NUMBER_AT),
@@ -259,8 +261,8 @@ fn draw_note(column: &Column, x: f64) -> Vec<Element> {
     };
     if column.note == Note::HighA {
         elements.push(own(
-            Kind::Ledger,
-            Shape::Bar {
+            ElementKind::Ledger,
+            InkShape::Bar {
                 left: x - p::LEDGER_REACH,
                 bottom: y - p::LEDGER / 2.0,
                 right: x + head.outline().right + p::LEDGER_REACH,
@@ -269,8 +271,8 @@ fn draw_note(column: &Column, x: f64) -> Vec<Element> {
         ));
     }
     elements.push(own(
-        Kind::Head,
-        Shape::Glyph {
+        ElementKind::Head,
+        InkShape::Glyph {
             glyph: head,
             x,
             y,
@@ -285,8 +287,8 @@ fn draw_note(column: &Column, x: f64) -> Vec<Element> {
     };
     for dot in 0..column.length.dots {
         elements.push(own(
-            Kind::Dot,
-            Shape::Glyph {
+            ElementKind::Dot,
+            InkShape::Glyph {
                 glyph: Glyph::Dot,
                 x: x + head.outline().right + p::DOT_GAP + f64::from(dot) * p::DOT_STEP,
                 y: dot_y,
@@ -321,8 +323,8 @@ fn tie(id: NoteId, left: f64, right: f64, y: f64) -> Element {
     let (left, right) = (left + 0.1, right - 0.1);
     Element {
         note: Some(id),
-        kind: Kind::Tie,
-        shape: Shape::Bow {
+        kind: ElementKind::Tie,
+        shape: InkShape::Bow {
             from: (left, y + 0.45),
             to: (right, y + 0.45),
             rise: (0.5 + (right - left) * 0.08).min(1.4),
@@ -357,7 +359,7 @@ fn beats(bar: &Bar, heads: &[f64], right: f64) -> Vec<(u32, f64)> {
 
 /// The least width of these bars in one system, and the width that suits them, with what stands
 /// before the first.
-pub(super) fn widths(bars: &[Bar], settings: &Settings) -> (f64, f64) {
+pub(super) fn widths(bars: &[Bar], settings: &LayoutSettings) -> (f64, f64) {
     let metre = bars.first().map_or(Metre::FOUR_FOUR, |bar| bar.metre);
     let prefix = prefix(settings.clef, settings.metre.then_some(metre));
     let room = Room {

@@ -1,7 +1,7 @@
 //! The figures of a metre.
 
 use super::font::Glyph;
-use super::placed::{Element, Kind, glyph};
+use super::placed::{Element, ElementKind, glyph};
 use crate::rhythm::Metre;
 
 fn figure_glyphs(number: u32) -> Vec<Glyph> {
@@ -33,7 +33,7 @@ pub(super) fn figures(metre: Metre, left: f64) -> Vec<Element> {
         let width: f64 = glyphs.iter().map(|glyph| glyph.outline().advance).sum();
         let mut x = middle - width / 2.0;
         for figure in glyphs {
-            elements.push(glyph(Kind::Metre, figure, x, y));
+            elements.push(glyph(ElementKind::Metre, figure, x, y));
             x += figure.outline().advance;
         }
     }

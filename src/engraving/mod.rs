@@ -24,6 +24,6 @@ pub mod terminal;
 mod tuplets;
 
 pub use lay::lay_out;
-pub use placed::{Align, BarPlace, Bounds, Element, Engraved, Kind, Shape, System};
+pub use placed::{Align, BarPlace, Bounds, Element, ElementKind, Engraved, InkShape, System};
 pub use proportions::GRACE_SCALE;
-pub use settings::{Settings, Spacing};
+pub use settings::{LayoutSettings, Spacing};

@@ -2,9 +2,9 @@
 
 use super::columns::Bar;
 use super::font::Face;
-use super::placed::{Align, BarPlace, Element, Kind, ceiling, words};
+use super::placed::{Align, BarPlace, Element, ElementKind, ceiling, words};
 use super::proportions as p;
-use super::settings::Settings;
+use super::settings::LayoutSettings;
 use super::systems::Line;
 use crate::score::NoteId;
 
@@ -25,7 +25,7 @@ pub(super) fn above(
         let width = Face::Italic.width(name, size);
         let y = ceiling(elements, middle - width / 2.0, middle + width / 2.0) + p::WORD_GAP * 0.7;
         elements.push(words(
-            Kind::GraceName,
+            ElementKind::GraceName,
             Some(*id),
             name,
             (middle, y),
@@ -58,7 +58,7 @@ pub(super) fn above(
         + p::WORD_GAP;
     for (named, row, _) in placed {
         elements.push(words(
-            Kind::MovementName,
+            ElementKind::MovementName,
             Some(named.2),
             named.0,
             (named.1, y + row as f64 * p::NAME_SIZE),
@@ -73,7 +73,7 @@ pub(super) fn below(
     bars: &[Bar],
     line: &Line,
     places: &[BarPlace],
-    settings: &Settings,
+    settings: &LayoutSettings,
 ) {
     let mut y = elements
         .iter()
@@ -83,7 +83,7 @@ pub(super) fn below(
         y -= p::WORD_GAP * 0.8 + p::NUMBER_SIZE * 0.66;
         for (number, x) in places.iter().flat_map(|bar| &bar.beats) {
             elements.push(words(
-                Kind::BeatNumber,
+                ElementKind::BeatNumber,
                 None,
                 &number.to_string(),
                 (*x, y),
@@ -95,7 +95,7 @@ pub(super) fn below(
         y -= p::WORD_GAP * 0.8 + p::NUMBER_SIZE * 0.7;
         let heads: Vec<(NoteId, f64)> = elements
             .iter()
-            .filter(|element| element.kind == Kind::Head)
+            .filter(|element| element.kind == ElementKind::Head)
             .filter_map(|element| {
                 let bounds = element.shape.bounds();
                 Some((element.note?, f64::midpoint(bounds.left, bounds.right)))
@@ -105,7 +105,7 @@ pub(super) fn below(
         for column in columns.filter(|column| column.begins) {
             if let Some((id, x)) = heads.iter().find(|(id, _)| *id == column.id) {
                 elements.push(words(
-                    Kind::NoteName,
+                    ElementKind::NoteName,
                     Some(*id),
                     column.note.name(),
                     (*x, y),

@@ -49,15 +49,15 @@ pub struct Element {
     /// belongs to its first note, a tie to the note it begins on.
     pub note: Option<NoteId>,
     /// What it stands for.
-    pub kind: Kind,
+    pub kind: ElementKind,
     /// What it looks like.
-    pub shape: Shape,
+    pub shape: InkShape,
 }
 
 /// What an element stands for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[allow(missing_docs, reason = "each is what its name says")]
-pub enum Kind {
+pub enum ElementKind {
     StaffLine,
     Clef,
     Metre,
@@ -99,7 +99,7 @@ pub enum Align {
 
 /// A shape in staff spaces.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Shape {
+pub enum InkShape {
     /// A music glyph with its origin at `x`, `y`.
     Glyph {
         /// Which.
@@ -181,7 +181,7 @@ impl Bounds {
     }
 }
 
-impl Shape {
+impl InkShape {
     /// The box around its ink; of a text, from below its letters to above its capitals.
     pub fn bounds(&self) -> Bounds {
         match self {
@@ -249,7 +249,8 @@ impl System {
         self.elements
             .iter()
             .find(|element| {
-                element.note == Some(id) && matches!(element.kind, Kind::Head | Kind::GraceHead)
+                element.note == Some(id)
+                    && matches!(element.kind, ElementKind::Head | ElementKind::GraceHead)
             })
             .map(|element| {
                 let bounds = element.shape.bounds();
@@ -259,11 +260,11 @@ impl System {
 }
 
 /// A glyph at its own size that belongs to no note.
-pub(super) fn glyph(kind: Kind, glyph: Glyph, x: f64, y: f64) -> Element {
+pub(super) fn glyph(kind: ElementKind, glyph: Glyph, x: f64, y: f64) -> Element {
     Element {
         note: None,
         kind,
-        shape: Shape::Glyph {
+        shape: InkShape::Glyph {
             glyph,
             x,
             y,
@@ -274,7 +275,7 @@ pub(super) fn glyph(kind: Kind, glyph: Glyph, x: f64, y: f64) -> Element {
 
 /// Words at a place: their size, face and which part of them stands there.
 pub(super) fn words(
-    kind: Kind,
+    kind: ElementKind,
     note: Option<NoteId>,
     text: &str,
     at: (f64, f64),
@@ -283,7 +284,7 @@ pub(super) fn words(
     Element {
         note,
         kind,
-        shape: Shape::Text {
+        shape: InkShape::Text {
             text: text.to_owned(),
             x: at.0,
             y: at.1,

@@ -2,7 +2,7 @@
 
 /// How a score is laid out.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Settings {
+pub struct LayoutSettings {
     /// Width of a system, staff spaces.
     pub width: f64,
     /// How wide notes stand.
@@ -30,7 +30,7 @@ pub struct Settings {
     pub note_names: bool,
 }
 
-impl Settings {
+impl LayoutSettings {
     /// For paper: clef, metre, bar numbers, names.
     pub fn paper(width: f64) -> Self {
         Self {

@@ -6,7 +6,7 @@ use super::proportions as p;
 use super::settings::Spacing;
 use super::spacing::Springs;
 use super::{font::Glyph, placed};
-use placed::{Element, Kind, Shape};
+use placed::{Element, ElementKind, InkShape};
 use std::ops::Range;
 
 /// What the room of a system is measured with.
@@ -419,8 +419,8 @@ pub(super) fn draw_opening(signs: Signs, first: bool, left: f64) -> Vec<Element>
 fn line(left: f64, right: f64) -> Element {
     Element {
         note: None,
-        kind: Kind::BarLine,
-        shape: Shape::Bar {
+        kind: ElementKind::BarLine,
+        shape: InkShape::Bar {
             left,
             bottom: 0.0,
             right,
@@ -432,8 +432,8 @@ fn line(left: f64, right: f64) -> Element {
 fn dots(left: f64) -> [Element; 2] {
     [1.5, 2.5].map(|y| Element {
         note: None,
-        kind: Kind::RepeatDot,
-        shape: Shape::Glyph {
+        kind: ElementKind::RepeatDot,
+        shape: InkShape::Glyph {
             glyph: Glyph::Dot,
             x: left,
             y,

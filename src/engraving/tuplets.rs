@@ -2,7 +2,7 @@
 
 use super::columns::Bar;
 use super::font::{Face, Glyph};
-use super::placed::{Align, Element, Kind, Shape, words};
+use super::placed::{Align, Element, ElementKind, InkShape, words};
 use super::proportions as p;
 
 /// From the lowest ink of a tuplet to the middle of its bracket.
@@ -45,7 +45,7 @@ pub(super) fn draw(bar: &Bar, heads: &[f64], drawn: &[Element]) -> Vec<Element> 
             let text = tuplet.notes.to_string();
             let size = p::NUMBER_SIZE;
             let mut elements = vec![words(
-                Kind::Tuplet,
+                ElementKind::Tuplet,
                 Some(first.id),
                 &text,
                 (middle, y - size * 0.3),
@@ -57,8 +57,8 @@ pub(super) fn draw(bar: &Bar, heads: &[f64], drawn: &[Element]) -> Vec<Element> 
                     if right > left {
                         elements.push(Element {
                             note: Some(first.id),
-                            kind: Kind::Tuplet,
-                            shape: Shape::Bar {
+                            kind: ElementKind::Tuplet,
+                            shape: InkShape::Bar {
                                 left,
                                 bottom,
                                 right,

@@ -1,8 +1,8 @@
 //! What all three formats hold: a title, a metre, a tempo, and sections of written music.
 
 use crate::drill::{
-    Drill, DrillDocument, Exact, Gracenote, Group, Kind, Ladder, LadderDocument, Music, OneOrMany,
-    Place, Problem, Severity, Stage, StageDocument, Step, TuneHead, read, write,
+    Drill, DrillDocument, Exact, Gracenote, Group, Ladder, LadderDocument, Music, OneOrMany, Place,
+    Problem, ProblemKind, Severity, Stage, StageDocument, Step, TuneHead, read, write,
 };
 use crate::exchange::abc;
 use crate::movement::{Lengths, Schools};
@@ -435,7 +435,7 @@ pub(super) fn adopted_at(
     found: impl Into<String>,
     done: impl Into<String>,
 ) -> Problem {
-    let kind = Kind::Adopted {
+    let kind = ProblemKind::Adopted {
         found: found.into(),
         done: done.into(),
         times: 1,
@@ -454,7 +454,7 @@ pub(super) fn foreign(
     found: impl Into<String>,
     expected: impl Into<String>,
 ) -> Problem {
-    let kind = Kind::Foreign {
+    let kind = ProblemKind::Foreign {
         found: found.into(),
         expected: expected.into(),
     };
@@ -468,7 +468,7 @@ fn counted(mut problems: Vec<Problem>) -> Vec<Problem> {
     let mut seen: std::collections::HashMap<(String, String), usize> =
         std::collections::HashMap::new();
     for problem in problems {
-        if let Kind::Adopted {
+        if let ProblemKind::Adopted {
             found,
             done,
             times: own,
@@ -476,7 +476,7 @@ fn counted(mut problems: Vec<Problem>) -> Vec<Problem> {
         {
             let key = (found.clone(), done.clone());
             if let Some(first) = seen.get(&key) {
-                if let Some(Kind::Adopted { times, .. }) =
+                if let Some(ProblemKind::Adopted { times, .. }) =
                     merged.get_mut(*first).map(|first| &mut first.kind)
                 {
                     *times += own;

@@ -68,7 +68,7 @@ pub struct Report {
     pub drills: Vec<ReportedDrill>,
     /// Words and questions for the teacher.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub questions: Vec<Question>,
+    pub questions: Vec<HomeworkQuestion>,
     /// Names of recordings that go along beside this file.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub takes: Vec<String>,
@@ -124,7 +124,7 @@ fn is_none(count: &u32) -> bool {
 /// A word for the teacher.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Question {
+pub struct HomeworkQuestion {
     /// The day it was written, where it is known.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub day: Option<Date>,

@@ -9,8 +9,8 @@ mod seal;
 mod yaml;
 
 pub use document::{
-    Assignment, HomeworkError, MarkedDay, Question, Report, ReportedDrill, Task, WhatFile, kind_of,
-    read_assignment, read_report, write_assignment, write_report,
+    Assignment, HomeworkError, HomeworkQuestion, MarkedDay, Report, ReportedDrill, Task, WhatFile,
+    kind_of, read_assignment, read_report, write_assignment, write_report,
 };
 pub use outcome::{GoalError, goal_in, reached, report_drill, words_of};
 pub use page::{Answers, Row, clean_words, groups, page, rows};

@@ -1,6 +1,6 @@
 //! What a journal says of homework: was it reached, when, and where does the climb stand.
 
-use super::document::{MarkedDay, Question, ReportedDrill};
+use super::document::{HomeworkQuestion, MarkedDay, ReportedDrill};
 use crate::planning::{Criterion, Digest, Known, local_day};
 use crate::practice::{
     CellPlace, Entry, FaultKind, Kind, Mark, Measurement, PlannedStage, RecordId, Rung, Thresholds,
@@ -188,7 +188,7 @@ pub fn report_drill(
 
 /// What the player wrote in a drill from a day on: words beside marks, with what they stand beside,
 /// and questions for the teacher.
-pub fn words_of(entries: &[Entry], drill: &Known, from: Date) -> Vec<Question> {
+pub fn words_of(entries: &[Entry], drill: &Known, from: Date) -> Vec<HomeworkQuestion> {
     let marks: HashMap<RecordId, &Entry> = entries
         .iter()
         .filter(|entry| matches!(entry.record.kind, Kind::Mark { .. }))
@@ -214,7 +214,7 @@ pub fn words_of(entries: &[Entry], drill: &Known, from: Date) -> Vec<Question> {
                 return None;
             };
             let day = local_day(record.utc_us, record.offset_s);
-            (day >= from).then(|| Question {
+            (day >= from).then(|| HomeworkQuestion {
                 day: Some(day),
                 about: about.as_ref().and_then(beside),
                 text: text.clone(),

@@ -1,6 +1,6 @@
 //! A class at a glance: who is stuck, where, since when; as rows and as a page.
 
-use super::document::{Assignment, Question, Report, ReportedDrill};
+use super::document::{Assignment, HomeworkQuestion, Report, ReportedDrill};
 use crate::planning::Chance;
 use jiff::civil::Date;
 use serde::Serialize;
@@ -33,7 +33,7 @@ pub struct Row {
     /// The commonest faults.
     pub faults: Vec<String>,
     /// Questions for the teacher, and words beside marks.
-    pub questions: Vec<Question>,
+    pub questions: Vec<HomeworkQuestion>,
     /// More days in the same place than reached, and less clean than not: a word may help.
     pub stuck: bool,
     /// The homework was for this name and no report came.
@@ -237,7 +237,7 @@ impl Row {
 
     /// The questions and words in quotation marks, each with what it stands beside.
     pub fn quoted(&self) -> Vec<String> {
-        let quoted = |question: &Question| match &question.about {
+        let quoted = |question: &HomeworkQuestion| match &question.about {
             Some(about) => format!("{about}: “{}”", question.text.trim()),
             None => format!("“{}”", question.text.trim()),
         };

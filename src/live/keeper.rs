@@ -10,7 +10,7 @@ use super::output::{self, Output};
 use super::priority::Before;
 use super::silent::Silent;
 use crate::rhythm::{ClickPlan, ReferencePlan};
-use crate::sound::{Command, Controls, Load, Renderer, Report, Sound, Timed};
+use crate::sound::{Command, Controls, Load, Renderer, RendererReport, Sound, Timed};
 use crate::units::{Frames, SampleRate};
 use std::collections::VecDeque;
 use std::sync::Arc;
@@ -34,7 +34,7 @@ const LINGER: Duration = Duration::from_millis(60);
 
 /// Whether anything is heard.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum State {
+pub enum DeviceState {
     /// Nothing plays: no stream is open.
     Closed,
     /// A device plays.
@@ -68,9 +68,9 @@ pub(super) enum Request {
 /// What the keeper tells the handle.
 pub(super) enum Told {
     /// From the renderer, with the epoch of its frame numbers.
-    Report(u32, Report),
+    Report(u32, RendererReport),
     /// Another state.
-    State(State),
+    State(DeviceState),
     /// So many underruns in all.
     Underruns(u32),
 }
@@ -122,7 +122,7 @@ pub(super) struct Keeper {
     face: Arc<Face>,
     base: Base,
     epoch: u32,
-    state: State,
+    state: DeviceState,
     underruns: u32,
     /// When to close the stream, once playing has stopped.
     close: Option<Instant>,
@@ -159,7 +159,7 @@ impl Keeper {
             face,
             base,
             epoch: 0,
-            state: State::Closed,
+            state: DeviceState::Closed,
             underruns: 0,
             close: None,
             retry: now,
@@ -296,14 +296,14 @@ impl Keeper {
             self.close = None;
             let renderer = self.come_home();
             self.seat = Seat::Home(renderer);
-            self.set_state(State::Closed);
+            self.set_state(DeviceState::Closed);
         }
     }
 
     /// The latency is known with the first callbacks and differs a little from one to the next:
     /// the longest is told, once it is known.
     fn show_latency(&mut self, now: Duration) {
-        if let State::Sounding { latency, .. } = &mut self.state
+        if let DeviceState::Sounding { latency, .. } = &mut self.state
             && now > *latency + Duration::from_millis(1)
         {
             *latency = now;
@@ -325,7 +325,7 @@ impl Keeper {
         let before = self.face.read();
         let silent = Silent::new(renderer, before, self.base, self.epoch);
         self.seat = Seat::Silent(silent);
-        self.set_state(State::Silent { why });
+        self.set_state(DeviceState::Silent { why });
     }
 
     /// Takes the renderer from where it is. One that a device kept is built anew: the timeline
@@ -342,7 +342,7 @@ impl Keeper {
     }
 
     fn rebuild(&mut self) -> Renderer {
-        let playing = !matches!(self.state, State::Closed) && self.close.is_none();
+        let playing = !matches!(self.state, DeviceState::Closed) && self.close.is_none();
         let (renderer, controls) = Renderer::new(SampleRate::USUAL, self.wishes.sound);
         self.controls = controls;
         self.epoch = self.epoch.wrapping_add(1);
@@ -366,7 +366,7 @@ impl Keeper {
                 before.ask();
                 self.epoch = epoch;
                 self.underruns = 0;
-                let state = State::Sounding {
+                let state = DeviceState::Sounding {
                     device: output.name.clone(),
                     rate: output.rate,
                     buffer: output.buffer,
@@ -386,7 +386,7 @@ impl Keeper {
         }
     }
 
-    fn set_state(&mut self, state: State) {
+    fn set_state(&mut self, state: DeviceState) {
         if state != self.state {
             self.state = state;
             let _ = self.told.send(Told::State(self.state.clone()));
@@ -397,7 +397,7 @@ impl Keeper {
     fn drain(&mut self) {
         while let Ok(report) = self.controls.reports.pop() {
             match report {
-                Report::Stopped(_) | Report::Paused(_) => {
+                RendererReport::Stopped(_) | RendererReport::Paused(_) => {
                     let latency = match &self.seat {
                         Seat::Device(output) => output.latency(),
                         _ => Duration::ZERO,
@@ -406,7 +406,7 @@ impl Keeper {
                         self.close = Some(Instant::now() + LINGER + latency);
                     }
                 }
-                Report::Took { .. } => self.close = None,
+                RendererReport::Took { .. } => self.close = None,
                 _ => {}
             }
             let _ = self.told.send(Told::Report(self.epoch, report));
@@ -420,7 +420,7 @@ mod tests {
     use super::*;
     use crate::drill::{built_in, read};
     use crate::score::resolve_music;
-    use crate::sound::{Bus, Entry, When};
+    use crate::sound::{Bus, Entrance, When};
     use crate::timeline::{Layout, lay};
     use crate::units::{Beats, Bpm, Gain};
     use std::sync::mpsc::channel;
@@ -454,7 +454,7 @@ mod tests {
                 timeline,
                 serial: 5,
                 when: When::Now,
-                entry: Entry::CountIn,
+                entry: Entrance::CountIn,
             }),
             Command::Play { repetitions: None },
         ] {
@@ -471,7 +471,7 @@ mod tests {
             keeper.look_after();
             keeper.drain();
             let report = told.try_iter().find_map(|told| match told {
-                Told::Report(epoch, Report::Took { serial, .. }) => Some((epoch, serial)),
+                Told::Report(epoch, RendererReport::Took { serial, .. }) => Some((epoch, serial)),
                 _ => None,
             });
             if let Some(taken) = report {
@@ -482,6 +482,6 @@ mod tests {
         };
         assert_eq!(taken, (epoch + 1, 5));
         assert_eq!(keeper.wishes.sound.levels.of(Bus::Click), Gain(0.125));
-        assert!(matches!(keeper.state, State::Silent { .. }));
+        assert!(matches!(keeper.state, DeviceState::Silent { .. }));
     }
 }

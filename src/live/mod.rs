@@ -21,6 +21,6 @@ pub use device::{
 };
 pub use input::{GAP_BLOCKS, Microphone};
 pub use playback::{Playback, Stereo};
-pub use player::{Heard, Player, Position, State};
+pub use player::{DeviceState, Heard, Player, Position};
 pub use priority::{Priority, priority};
 pub use quiet::{Quiet, unquiet};

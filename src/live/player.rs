@@ -3,7 +3,7 @@
 use super::clock::{Base, Face};
 use super::device::Asked;
 use super::keeper::{Keeper, Request, Told};
-use crate::sound::{Command, Entry, Load, Report, Sound, When};
+use crate::sound::{Command, Entrance, Load, RendererReport, Sound, When};
 use crate::timeline::Timeline;
 use crate::units::{Beats, Fraction, Frames, SampleRate};
 use num_traits::ToPrimitive;
@@ -13,15 +13,15 @@ use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread::JoinHandle;
 use std::time::Instant;
 
-pub use super::keeper::State;
+pub use super::keeper::DeviceState;
 
 /// Something that has happened, told when it is heard, not when it was computed.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Heard {
     /// From the player: bars, closing notes, changes.
-    Report(Report),
+    Report(RendererReport),
     /// The device came, went or was closed.
-    State(State),
+    State(DeviceState),
     /// So many underruns on this stream.
     Underruns(u32),
 }
@@ -41,7 +41,7 @@ pub struct Position {
     pub beat: f64,
 }
 
-/// Where a timeline lies: told by [`Report::Took`].
+/// Where a timeline lies: told by [`RendererReport::Took`].
 #[derive(Debug, Clone)]
 struct Laid {
     timeline: Arc<Timeline>,
@@ -64,12 +64,12 @@ pub struct Player {
     /// The ear's delay beyond what the device says, milliseconds.
     offset: i32,
     /// Reports that are not heard yet, in order.
-    coming: VecDeque<(u32, Report)>,
+    coming: VecDeque<(u32, RendererReport)>,
     /// Timelines sent and perhaps still to be heard.
     sent: VecDeque<(u64, Arc<Timeline>)>,
     laid: Option<Laid>,
     serial: u64,
-    state: State,
+    state: DeviceState,
     playing: bool,
 }
 
@@ -104,7 +104,7 @@ impl Player {
             sent: VecDeque::new(),
             laid: None,
             serial: 0,
-            state: State::Closed,
+            state: DeviceState::Closed,
             playing: false,
         }
     }
@@ -117,7 +117,7 @@ impl Player {
 
     /// Sends a timeline and gives its serial, by which reports and positions name it. While
     /// nothing plays it takes its place at once. Thread: main. Allocates: yes. Blocks: no.
-    pub fn load(&mut self, timeline: Arc<Timeline>, when: When, entry: Entry) -> u64 {
+    pub fn load(&mut self, timeline: Arc<Timeline>, when: When, entry: Entrance) -> u64 {
         let serial = self.serial + 1;
         self.load_as(serial, timeline, when, entry);
         serial
@@ -125,7 +125,7 @@ impl Player {
 
     /// Sends a timeline under a serial that the caller counts, from 1 and rising. Thread: main.
     /// Allocates: yes. Blocks: no.
-    pub fn load_as(&mut self, serial: u64, timeline: Arc<Timeline>, when: When, entry: Entry) {
+    pub fn load_as(&mut self, serial: u64, timeline: Arc<Timeline>, when: When, entry: Entrance) {
         self.serial = serial;
         self.sent.push_back((serial, Arc::clone(&timeline)));
         self.send(Command::Load(Load {
@@ -181,7 +181,7 @@ impl Player {
     }
 
     /// Whether anything is heard. As of the last poll. Thread: main. Allocates: no. Blocks: no.
-    pub fn state(&self) -> &State {
+    pub fn state(&self) -> &DeviceState {
         &self.state
     }
 
@@ -211,7 +211,7 @@ impl Player {
             // Nothing is on its way to the ear once the stream is closed, and frames of an older
             // numbering were played by a device that is gone.
             let now = match (&self.state, reading, frame_of(&report)) {
-                (State::Closed, _, _) | (_, _, None) => true,
+                (DeviceState::Closed, _, _) | (_, _, None) => true,
                 (_, Some(reading), Some(frame)) => {
                     reading.epoch != epoch || reading.heard_at(moment, self.offset) >= frame
                 }
@@ -230,9 +230,9 @@ impl Player {
         heard
     }
 
-    fn follow(&mut self, report: &Report, rate: SampleRate) {
+    fn follow(&mut self, report: &RendererReport, rate: SampleRate) {
         match *report {
-            Report::Took {
+            RendererReport::Took {
                 serial,
                 origin,
                 cycle,
@@ -252,7 +252,7 @@ impl Player {
                 });
                 self.playing = true;
             }
-            Report::Paused(_) | Report::Stopped(_) => self.playing = false,
+            RendererReport::Paused(_) | RendererReport::Stopped(_) => self.playing = false,
             _ => {}
         }
     }
@@ -268,15 +268,15 @@ impl Player {
 }
 
 /// The frame at which a report is heard; none for what is told at once.
-fn frame_of(report: &Report) -> Option<Frames> {
+fn frame_of(report: &RendererReport) -> Option<Frames> {
     match *report {
-        Report::Took { frame, .. }
-        | Report::Bar { frame, .. }
-        | Report::Closing { frame, .. }
-        | Report::Cut { frame, .. }
-        | Report::Paused(frame)
-        | Report::Stopped(frame) => Some(frame),
-        Report::Missed(_) => None,
+        RendererReport::Took { frame, .. }
+        | RendererReport::Bar { frame, .. }
+        | RendererReport::Closing { frame, .. }
+        | RendererReport::Cut { frame, .. }
+        | RendererReport::Paused(frame)
+        | RendererReport::Stopped(frame) => Some(frame),
+        RendererReport::Missed(_) => None,
     }
 }
 
@@ -366,20 +366,21 @@ mod tests {
             ..Asked::default()
         };
         let mut player = Player::new(asked, Sound::default());
-        let serial = player.load(timeline(), When::Now, Entry::CountIn);
+        let serial = player.load(timeline(), When::Now, Entrance::CountIn);
         player.start();
-        let second = |heard: &Heard| matches!(heard, Heard::Report(Report::Bar { cycle: 1, .. }));
+        let second =
+            |heard: &Heard| matches!(heard, Heard::Report(RendererReport::Bar { cycle: 1, .. }));
         let heard = wait_for(&mut player, second);
-        assert!(matches!(player.state(), State::Silent { why } if why.contains("nowhere")));
+        assert!(matches!(player.state(), DeviceState::Silent { why } if why.contains("nowhere")));
         let began = heard.iter().find_map(|heard| match heard {
-            Heard::Report(Report::Took { frame, .. }) => Some(frame.0),
+            Heard::Report(RendererReport::Took { frame, .. }) => Some(frame.0),
             _ => None,
         });
         let began = began.expect("it took the timeline");
         let bars: Vec<(u64, u32, u64)> = heard
             .iter()
             .filter_map(|heard| match heard {
-                Heard::Report(Report::Bar {
+                Heard::Report(RendererReport::Bar {
                     cycle, bar, frame, ..
                 }) => Some((*cycle, *bar, frame.0 - began)),
                 _ => None,
@@ -390,7 +391,7 @@ mod tests {
         assert_eq!((position.serial, position.cycle), (serial, 1));
         player.stop();
         wait_for(&mut player, |heard| {
-            matches!(heard, Heard::State(State::Closed))
+            matches!(heard, Heard::State(DeviceState::Closed))
         });
         assert!(!player.is_playing());
         assert_eq!(player.position(Instant::now()), None);

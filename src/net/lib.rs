@@ -13,7 +13,7 @@ mod stream;
 mod weights;
 
 pub use stream::Network;
-pub use weights::{CLASSES, HOP, Shape, Weights, WeightsError};
+pub use weights::{CLASSES, HOP, NetworkShape, Weights, WeightsError};
 
 #[cfg(test)]
 mod laws;

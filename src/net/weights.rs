@@ -17,7 +17,7 @@ const LARGEST: usize = 4096;
 
 /// What the header of the file says.
 #[derive(Debug, Clone, Deserialize)]
-pub struct Shape {
+pub struct NetworkShape {
     /// Samples a second of what goes in.
     pub rate: u32,
     /// Samples from one frame to the next.
@@ -49,7 +49,7 @@ pub struct Shape {
 /// The layers, read and checked. Shared between streams.
 #[derive(Debug, Clone)]
 pub struct Weights {
-    pub(crate) shape: Shape,
+    pub(crate) shape: NetworkShape,
     pub(crate) banks: Vec<Bank>,
     pub(crate) scale: Vec<f32>,
     pub(crate) offset: Vec<f32>,
@@ -85,7 +85,7 @@ impl Weights {
             .position(|byte| *byte == b'\n')
             .ok_or_else(|| wrong("the header has no end"))?;
         let (header, payload) = (&rest[..end], &rest[end + 1..]);
-        let shape: Shape = serde_json::from_slice(header)
+        let shape: NetworkShape = serde_json::from_slice(header)
             .map_err(|error| WeightsError(format!("in their header, {error}")))?;
         shape.check()?;
         if payload.len() != shape.count * size_of::<f32>() {
@@ -109,12 +109,12 @@ impl Weights {
     }
 
     /// What the header says.
-    pub fn shape(&self) -> &Shape {
+    pub fn shape(&self) -> &NetworkShape {
         &self.shape
     }
 
-    /// Cuts the numbers into layers, in the order of the file. `Shape::check` has counted them.
-    fn of(shape: Shape, numbers: &[f32]) -> Self {
+    /// Cuts the numbers into layers, in the order of the file. `NetworkShape::check` has counted them.
+    fn of(shape: NetworkShape, numbers: &[f32]) -> Self {
         let mut rest = numbers;
         let mut take = |count: usize| {
             let (these, others) = rest.split_at(count);
@@ -183,7 +183,7 @@ fn by_tap(by_channel: &[f32], taps: usize) -> Vec<f32> {
     (0..taps).flat_map(row).collect()
 }
 
-impl Shape {
+impl NetworkShape {
     fn bands(&self) -> usize {
         self.banks.iter().map(|(bands, _)| bands).sum()
     }

@@ -25,7 +25,7 @@ pub use progress::{
     CellLine, Climbed, DayLine, EARLIER, Earlier, HeardApart, HeardOnDay, HeldCells, Played,
     Progress, heard_apart, progress, rise,
 };
-pub use session::{Part, session, warm_minutes};
+pub use session::{SessionPart, session, warm_minutes};
 pub use staircase::Staircase;
 pub use today::{Due, Item, Order, Rule, Why, due_again, today};
 pub use warmup::{Purpose, WarmStep, WarmUpAsked, warm_up};

@@ -6,7 +6,7 @@ use super::digest::{CellDays, Digest, date_of, local_day};
 use super::known::Known;
 use super::today::{Rule, due_again};
 use crate::practice::{
-    Candidate, CellKey, Difference, Discrimination, Entry, Held, Kind, Measurement, Part, Rung,
+    Candidate, CellKey, Difference, Discrimination, Entry, Held, Kind, Measurement, NoteKind, Rung,
     StagePrint,
 };
 use jiff::civil::Date;
@@ -382,9 +382,9 @@ fn heard(entries: &[Entry], from: Date) -> Vec<HeardOnDay> {
             .or_default();
         for note in &measured.notes {
             match note.part {
-                Part::Gracenote => lengths.extend(note.length_ms),
-                Part::Melody if note.on_click => landings.extend(note.offset_ms.map(f64::abs)),
-                Part::Melody | Part::Tone => {}
+                NoteKind::Gracenote => lengths.extend(note.length_ms),
+                NoteKind::Melody if note.on_click => landings.extend(note.offset_ms.map(f64::abs)),
+                NoteKind::Melody | NoteKind::Tone => {}
             }
         }
     }

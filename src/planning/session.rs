@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 /// One thing of a session.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
-pub enum Part {
+pub enum SessionPart {
     /// The hands are warmed, minutes.
     WarmUp(u32),
     /// A new movement is heard, clean and with a fault.
@@ -36,7 +36,7 @@ const TOO_SHORT_TO_WARM: u32 = 8;
 /// A rest after a long stretch, minutes: what the README's care says.
 const REST: u32 = 10;
 
-impl Part {
+impl SessionPart {
     /// Minutes planned for it.
     pub fn minutes(&self) -> u32 {
         match self {
@@ -65,11 +65,11 @@ pub fn session(
     minutes: u32,
     rest_after: u32,
     is_heard_first: impl Fn(&Item) -> bool,
-) -> Vec<Part> {
+) -> Vec<SessionPart> {
     let mut parts = Vec::new();
     let warm = warm_minutes(minutes);
     if warm > 0 {
-        parts.push(Part::WarmUp(warm));
+        parts.push(SessionPart::WarmUp(warm));
     }
     let mut items = items;
     let heard = items
@@ -85,17 +85,17 @@ pub fn session(
     for (at, item) in items.into_iter().enumerate() {
         let ahead = item.minutes + if heard == Some(at) { HEAR } else { 0 };
         if rest_after > 0 && since_rest > 0 && since_rest + ahead > rest_after {
-            parts.push(Part::Rest(REST));
+            parts.push(SessionPart::Rest(REST));
             since_rest = 0;
         }
         since_rest += ahead;
         if heard == Some(at) {
-            parts.push(Part::Hear {
+            parts.push(SessionPart::Hear {
                 open: item.open.clone(),
                 title: item.title.clone(),
             });
         }
-        parts.push(Part::Cell(Box::new(item)));
+        parts.push(SessionPart::Cell(Box::new(item)));
     }
     parts
 }
@@ -120,8 +120,8 @@ mod tests {
         }
     }
 
-    fn total(parts: &[Part]) -> u32 {
-        parts.iter().map(Part::minutes).sum()
+    fn total(parts: &[SessionPart]) -> u32 {
+        parts.iter().map(SessionPart::minutes).sum()
     }
 
     /// A session that overruns its minutes is not begun a second time.
@@ -134,11 +134,11 @@ mod tests {
             item("c", Why::New, 3),
         ];
         let parts = session(items, 15, 50, |_| true);
-        assert_eq!(parts[0], Part::WarmUp(3));
+        assert_eq!(parts[0], SessionPart::WarmUp(3));
         assert_eq!(total(&parts), 15);
         // what is new is heard just before it is played
-        assert!(matches!(&parts[3], Part::Hear { open, .. } if open == "c"));
-        assert!(matches!(&parts[4], Part::Cell(item) if item.open == "c"));
+        assert!(matches!(&parts[3], SessionPart::Hear { open, .. } if open == "c"));
+        assert!(matches!(&parts[4], SessionPart::Cell(item) if item.open == "c"));
     }
 
     /// What is known is not heard first, and one new movement a session is enough.
@@ -148,7 +148,7 @@ mod tests {
             let parts = session(items, 30, 50, |item| item.open != "scale");
             let heard = parts
                 .iter()
-                .filter(|part| matches!(part, Part::Hear { .. }));
+                .filter(|part| matches!(part, SessionPart::Hear { .. }));
             heard.count()
         };
         assert_eq!(hears(vec![item("a", Why::Climbing, 8)]), 0);
@@ -165,12 +165,16 @@ mod tests {
         let items: Vec<Item> = (0..20).map(|_| item("a", Why::Again, 6)).collect();
         let parts = session(items, 125, 50, |_| false);
         let stretches: Vec<u32> = parts
-            .split(|part| matches!(part, Part::Rest(_)))
+            .split(|part| matches!(part, SessionPart::Rest(_)))
             .map(total)
             .collect();
         assert!(stretches.len() >= 3, "{stretches:?}");
         assert!(stretches.iter().all(|minutes| (1..=50).contains(minutes)));
         let never = session(vec![item("a", Why::Again, 8); 20], 165, 0, |_| false);
-        assert!(never.iter().all(|part| !matches!(part, Part::Rest(_))));
+        assert!(
+            never
+                .iter()
+                .all(|part| !matches!(part, SessionPart::Rest(_)))
+        );
     }
 }

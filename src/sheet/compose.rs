@@ -1,13 +1,13 @@
 //! Drills to pages: headings, words, systems, tables, one after the other down the page.
 
-use super::drawing::{Booklet, Ink, Paper, Role, system_ink};
+use super::drawing::{Booklet, Ink, Paper, TagRole, system_ink};
 use super::foot::Foot;
 use super::tune_head::tune_head;
 use super::words::{in_words, sentence, sentence_tail, slow_stages, where_the_time_comes_from};
 use super::writer::{HEADING, MARGIN, TEXT, TITLE, Writer};
 use crate::drill::{Drill, Stage, StageKind};
 use crate::engraving::font::{Face, Glyph};
-use crate::engraving::{Engraved, Settings, System, lay_out};
+use crate::engraving::{Engraved, LayoutSettings, System, lay_out};
 use crate::practice::ladder::climbs;
 use crate::score::{Score, resolve_music};
 use crate::units::{Beats, Bpm, spell_fraction};
@@ -15,7 +15,7 @@ use crate::wording;
 
 /// What a sheet shows besides the music.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Options {
+pub struct SheetOptions {
     /// The paper.
     pub paper: Paper,
     /// Numbers of the clicks under the staff.
@@ -29,7 +29,7 @@ pub struct Options {
 const SPACES: [f64; 4] = [4.9, 4.6, 4.3, 4.0];
 
 /// Lays drills out on paper, each on a page of its own.
-pub fn compose(drills: &[Drill], options: &Options) -> Booklet {
+pub fn compose(drills: &[Drill], options: &SheetOptions) -> Booklet {
     let mut writer = Writer::new(options.paper);
     for drill in drills {
         writer.append(fitting(drill, *options));
@@ -48,7 +48,7 @@ pub fn compose(drills: &[Drill], options: &Options) -> Booklet {
 
 /// A drill on one page where a size of staff lets it, in lines of four bars where it is a tune; else
 /// in the usual size on several.
-fn fitting(drill: &Drill, options: Options) -> Writer {
+fn fitting(drill: &Drill, options: SheetOptions) -> Writer {
     let scores: Vec<Score> = drill
         .stages
         .iter()
@@ -62,18 +62,18 @@ fn fitting(drill: &Drill, options: Options) -> Writer {
     for (space, paired) in sizes.chain(pairs) {
         let mut writer = Writer::new(options.paper);
         writer.new_page();
-        let settings = Settings {
+        let settings = LayoutSettings {
             beat_numbers: options.clicks,
             // A tune's gracenotes are no lesson of their own.
             grace_names: drill.movement.is_some(),
             bars_in_a_system: drill.is_tune().then_some(4),
-            ..Settings::paper(writer.width() / space)
+            ..LayoutSettings::paper(writer.width() / space)
         };
-        let half = Settings {
+        let half = LayoutSettings {
             width: (writer.width() - BETWEEN_STAGES) / 2.0 / space,
             ..settings
         };
-        let engrave = |settings: &Settings| -> Vec<Engraved> {
+        let engrave = |settings: &LayoutSettings| -> Vec<Engraved> {
             let stages = drill.stages.iter().zip(&scores);
             stages
                 .map(|(stage, score)| lay_out(score, Some(&stage.music), settings))
@@ -142,7 +142,7 @@ fn in_fours(drill: &Drill, engraved: &[Engraved]) -> bool {
         })
 }
 
-fn write_drill(writer: &mut Writer, drill: &Drill, music: &Music, options: Options) {
+fn write_drill(writer: &mut Writer, drill: &Drill, music: &Music, options: SheetOptions) {
     if drill.is_tune() {
         tune_head(writer, drill);
     } else {
@@ -224,7 +224,7 @@ fn write_tempo(writer: &mut Writer, drill: &Drill) {
         _ => format!("= {} beats a minute", speed(&drill.ladder.from())),
     };
     ink.push(Ink::words(&text, x + 2.0, base, TEXT, Face::Regular));
-    writer.put(Role::Paragraph, ink);
+    writer.put(TagRole::Paragraph, ink);
     writer.skip(TEXT * 1.3);
 }
 
@@ -314,7 +314,7 @@ fn write_stage(writer: &mut Writer, drill: &Drill, place: usize, music: &Music, 
             format!("{}, continued: line {}", stage.name, number + 1)
         };
         writer.put(
-            Role::Figure(words),
+            TagRole::Figure(words),
             system_ink(system, writer.column.0, base, space),
         );
         writer.skip(height);

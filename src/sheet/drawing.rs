@@ -1,7 +1,7 @@
 //! Pages as blocks of ink, in points (1/72 inch), y downwards from the top left corner.
 
 use crate::engraving::font::{Face, Glyph, Segment, lacking};
-use crate::engraving::{Align, Shape, System};
+use crate::engraving::{Align, InkShape, System};
 
 /// A size of paper.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -31,7 +31,7 @@ pub struct Booklet {
     /// The paper.
     pub paper: Paper,
     /// At least one.
-    pub pages: Vec<Page>,
+    pub pages: Vec<SheetPage>,
 }
 
 impl Booklet {
@@ -54,7 +54,7 @@ impl Booklet {
 
 /// One page.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Page {
+pub struct SheetPage {
     /// In reading order.
     pub blocks: Vec<Block>,
 }
@@ -63,16 +63,16 @@ pub struct Page {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Block {
     /// What it is.
-    pub role: Role,
+    pub role: TagRole,
     /// Its ink; of a table, the ink outside its cells.
     pub ink: Vec<Ink>,
     /// Rows of a table.
-    pub rows: Vec<Vec<Cell>>,
+    pub rows: Vec<Vec<TableCell>>,
 }
 
 /// What a block is.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Role {
+pub enum TagRole {
     /// A heading of a level, from 1.
     Heading(u16, String),
     /// Running text.
@@ -87,7 +87,7 @@ pub enum Role {
 
 /// A cell of a table.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Cell {
+pub struct TableCell {
     /// A heading of its row or column.
     pub heading: Option<Heading>,
     /// What is in it; of boxes to tick, what they are.
@@ -190,10 +190,10 @@ pub(super) fn system_ink(system: &System, x: f64, y: f64, space: f64) -> Vec<Ink
 }
 
 /// The ink of one placed shape.
-pub(super) fn shape_ink(shape: &Shape, x: f64, y: f64, space: f64) -> Ink {
+pub(super) fn shape_ink(shape: &InkShape, x: f64, y: f64, space: f64) -> Ink {
     let at = |point: (f64, f64)| (x + point.0 * space, y - point.1 * space);
     match shape {
-        Shape::Glyph { glyph, x, y, scale } => {
+        InkShape::Glyph { glyph, x, y, scale } => {
             let origin = at((*x, *y));
             Ink::Glyph {
                 glyph: *glyph,
@@ -202,7 +202,7 @@ pub(super) fn shape_ink(shape: &Shape, x: f64, y: f64, space: f64) -> Ink {
                 space: space * scale,
             }
         }
-        Shape::Bar {
+        InkShape::Bar {
             left,
             bottom,
             right,
@@ -211,14 +211,14 @@ pub(super) fn shape_ink(shape: &Shape, x: f64, y: f64, space: f64) -> Ink {
             let (upper, lower) = (at((*left, *top)), at((*right, *bottom)));
             Ink::rectangle(upper.0, upper.1, lower.0, lower.1)
         }
-        Shape::Slant { from, to, thick } => Ink::Fill(vec![
+        InkShape::Slant { from, to, thick } => Ink::Fill(vec![
             Segment::Move(at(*from)),
             Segment::Line(at(*to)),
             Segment::Line(at((to.0, to.1 - thick))),
             Segment::Line(at((from.0, from.1 - thick))),
             Segment::Close,
         ]),
-        Shape::Bow { from, to, rise } => {
+        InkShape::Bow { from, to, rise } => {
             const THICK: f64 = 0.22;
             let quarter = (to.0 - from.0) / 4.0;
             let up = |rise: f64| {
@@ -235,7 +235,7 @@ pub(super) fn shape_ink(shape: &Shape, x: f64, y: f64, space: f64) -> Ink {
                 Segment::Close,
             ])
         }
-        Shape::Text {
+        InkShape::Text {
             text,
             x,
             y,

@@ -1,6 +1,6 @@
 //! The fingers of a movement as a chart: a row of holes for each shape, to stand beside a ladder.
 
-use super::drawing::{Ink, Role};
+use super::drawing::{Ink, TagRole};
 use super::writer::{SMALL, TEXT, Writer};
 use crate::chanter::{Finger, Note, Shape, gracenote_finger};
 use crate::drill::Drill;
@@ -167,7 +167,7 @@ pub(super) fn draw(writer: &mut Writer, drill: &Drill, left_handed: bool, left: 
         });
     }
     writer.put(
-        Role::Figure(format!(
+        TagRole::Figure(format!(
             "finger chart, thumb, {upper}, {lower}: {}; filled holes are covered, a mark shows the finger that lifts and falls",
             words.join(", ")
         )),

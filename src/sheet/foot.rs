@@ -1,7 +1,7 @@
 //! The foot of a sheet: the ladder to tick by hand in as many columns as fit, the fingers beside it,
 //! and lines for a teacher's word.
 
-use super::drawing::{Block, Cell, Heading, Ink, Role};
+use super::drawing::{Block, Heading, Ink, TableCell, TagRole};
 use super::fingers;
 use super::writer::{TEXT, Writer, wrap};
 use crate::drill::Drill;
@@ -255,7 +255,7 @@ impl<'a> Foot<'a> {
                 Ink::rectangle(x, y - 0.25, right, y + 0.25)
             })
             .collect();
-        writer.put(Role::Furniture, ink);
+        writer.put(TagRole::Furniture, ink);
         writer.skip(bottom - top);
     }
 
@@ -267,14 +267,14 @@ impl<'a> Foot<'a> {
             ink.push(Ink::words(line, left, base, TEXT, Face::Regular));
             base += TEXT * 0.3;
         }
-        writer.put(Role::Paragraph, ink);
+        writer.put(TagRole::Paragraph, ink);
         self.columns.draw(writer, left, base + 4.0);
     }
 }
 
 fn heading(writer: &mut Writer, words: &str, x: f64, top: f64) {
     let ink = Ink::words(words, x, top + 12.5, 13.0, Face::Bold);
-    writer.put(Role::Heading(2, words.to_owned()), vec![ink]);
+    writer.put(TagRole::Heading(2, words.to_owned()), vec![ink]);
 }
 
 impl Columns {
@@ -287,7 +287,7 @@ impl Columns {
                 .map(|(row, what)| self.row(what, x, top + row as f64 * ROW))
                 .collect();
             writer.block(Block {
-                role: Role::Table(format!(
+                role: TagRole::Table(format!(
                     "ladder, column {} of {}: a row for each rung, boxes to tick",
                     number + 1,
                     self.ranges.len()
@@ -298,7 +298,7 @@ impl Columns {
         }
     }
 
-    fn row(&self, row: &Row, x: f64, top: f64) -> Vec<Cell> {
+    fn row(&self, row: &Row, x: f64, top: f64) -> Vec<TableCell> {
         let base = top + BOX - 2.2;
         match row {
             // a column for one stage has its name over tempo and boxes
@@ -340,8 +340,8 @@ impl Columns {
     }
 }
 
-fn cell(heading: Option<Heading>, ink: Vec<Ink>) -> Cell {
-    Cell { heading, ink }
+fn cell(heading: Option<Heading>, ink: Vec<Ink>) -> TableCell {
+    TableCell { heading, ink }
 }
 
 fn box_to_tick(left: f64, place: usize, top: f64, goal: bool) -> Ink {

@@ -16,10 +16,10 @@ mod tune_head;
 mod words;
 mod writer;
 
-pub use compose::{Options, compose};
-pub use drawing::{Block, Booklet, Cell, Heading, Ink, Page, Paper, Role};
+pub use compose::{SheetOptions, compose};
+pub use drawing::{Block, Booklet, Heading, Ink, Paper, SheetPage, TableCell, TagRole};
 pub use handout::{LARGEST_HANDOUT, handout};
 pub use pdf::{PdfError, write_pdf};
 pub use png::{PngError, write_png};
 pub use svg::write_svg;
-pub use take::{Bar, FaultMark, Round, Take, draw_take};
+pub use take::{FaultMark, Round, Take, TimedNote, draw_take};

@@ -1,7 +1,7 @@
 //! Pages to PDF: tagged, held to PDF/UA-1 (ISO 14289-1) by krilla's validator while it is written,
 //! letters as an embedded font, music as outlines.
 
-use super::drawing::{Block, Booklet, Heading, Ink, Role};
+use super::drawing::{Block, Booklet, Heading, Ink, TagRole};
 use super::png::outline;
 use crate::engraving::font::{Face, Segment, shown};
 use krilla::configure::{Accessibility, ConfigurationBuilder};
@@ -71,7 +71,7 @@ pub fn write_pdf(booklet: &Booklet) -> Result<Vec<u8>, PdfError> {
             ..Fill::default()
         }));
         for block in &content.blocks {
-            if let Role::Heading(_, text) = &block.role {
+            if let TagRole::Heading(_, text) = &block.role {
                 let top = heading_top(block);
                 contents.push_child(OutlineNode::new(
                     shown(text),
@@ -109,7 +109,7 @@ type Fonts = [(Face, Font)];
 /// Draws a block; gives its place in the structure, none for page furniture.
 fn draw_block(surface: &mut Surface<'_>, block: &Block, fonts: &Fonts) -> Option<Node> {
     match &block.role {
-        Role::Furniture => {
+        TagRole::Furniture => {
             surface.start_tagged(ContentTag::Artifact(Artifact::new(
                 ArtifactType::PaginationOther,
                 None,
@@ -118,23 +118,23 @@ fn draw_block(surface: &mut Surface<'_>, block: &Block, fonts: &Fonts) -> Option
             surface.end_tagged();
             None
         }
-        Role::Heading(level, text) => {
+        TagRole::Heading(level, text) => {
             let level = NonZeroU16::new(*level).unwrap_or(NonZeroU16::MIN);
             let mut group = TagGroup::new(Tag::Hn(level, Some(shown(text))));
             group.push(tagged(surface, &block.ink, fonts));
             Some(group.into())
         }
-        Role::Paragraph => {
+        TagRole::Paragraph => {
             let mut group = TagGroup::new(Tag::P);
             group.push(tagged(surface, &block.ink, fonts));
             Some(group.into())
         }
-        Role::Figure(words) => {
+        TagRole::Figure(words) => {
             let mut group = TagGroup::new(Tag::Figure(Some(shown(words))));
             group.push(tagged(surface, &block.ink, fonts));
             Some(group.into())
         }
-        Role::Table(words) => {
+        TagRole::Table(words) => {
             surface.start_tagged(ContentTag::Artifact(Artifact::new(
                 ArtifactType::Layout,
                 None,

@@ -1,7 +1,7 @@
 //! Pages to SVG 1.1: letters and music as outlines, so that it looks the same everywhere, and the
 //! words beside them in `<title>` and `<desc>`.
 
-use super::drawing::{Block, Booklet, Ink, Role};
+use super::drawing::{Block, Booklet, Ink, TagRole};
 use crate::engraving::font::{Face, Glyph, Segment, outline_text};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
@@ -36,9 +36,9 @@ pub fn write_svg(booklet: &Booklet) -> String {
 fn write_block(body: &mut String, shapes: &mut Shapes, block: &Block) {
     body.push_str("<g>");
     let words: Option<String> = match &block.role {
-        Role::Heading(_, text) => Some(text.clone()),
-        Role::Figure(words) | Role::Table(words) => Some(words.clone()),
-        Role::Paragraph => Some(
+        TagRole::Heading(_, text) => Some(text.clone()),
+        TagRole::Figure(words) | TagRole::Table(words) => Some(words.clone()),
+        TagRole::Paragraph => Some(
             block
                 .ink
                 .iter()
@@ -49,7 +49,7 @@ fn write_block(body: &mut String, shapes: &mut Shapes, block: &Block) {
                 .collect::<Vec<_>>()
                 .join(" "),
         ),
-        Role::Furniture => None,
+        TagRole::Furniture => None,
     };
     if let Some(words) = words {
         let _ = write!(body, "<title>{}</title>", escape(&words));

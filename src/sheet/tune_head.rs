@@ -1,6 +1,6 @@
 //! The head of a tune's first page.
 
-use super::drawing::{Ink, Role};
+use super::drawing::{Ink, TagRole};
 use super::writer::{HEADING, MARGIN, TEXT, TITLE, Writer, wrap};
 use crate::drill::Drill;
 use crate::engraving::font::Face;
@@ -29,9 +29,9 @@ pub(super) fn tune_head(writer: &mut Writer, drill: &Drill) {
         .iter()
         .map(|other| lines(other, HEADING, Face::Regular))
         .collect();
-    writer.put(Role::Heading(1, drill.title.clone()), title);
+    writer.put(TagRole::Heading(1, drill.title.clone()), title);
     for ink in also {
-        writer.put(Role::Paragraph, ink);
+        writer.put(TagRole::Paragraph, ink);
     }
     let half = (width - 20.0) / 2.0;
     let left = drill.head.kind.as_deref().map(wording::capital);
@@ -51,7 +51,7 @@ pub(super) fn tune_head(writer: &mut Writer, drill: &Drill) {
     });
     for ink in [kind.collect::<Vec<_>>(), made.collect()] {
         if !ink.is_empty() {
-            writer.put(Role::Paragraph, ink);
+            writer.put(TagRole::Paragraph, ink);
         }
     }
     writer.skip(rows as f64 * TEXT * 1.3);

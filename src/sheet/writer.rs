@@ -2,7 +2,7 @@
 //!
 //! Knows no drill and no music.
 
-use super::drawing::{Block, Booklet, Ink, Page, Paper, Role};
+use super::drawing::{Block, Booklet, Ink, Paper, SheetPage, TagRole};
 use crate::engraving::font::Face;
 
 /// All sizes are points.
@@ -14,7 +14,7 @@ pub(super) const SMALL: f64 = 9.0;
 
 pub(super) struct Writer {
     paper: Paper,
-    pages: Vec<Page>,
+    pages: Vec<SheetPage>,
     /// How far down this page is written.
     pub(super) y: f64,
     /// Left end and width of what is written now.
@@ -44,7 +44,7 @@ impl Writer {
     }
 
     pub(super) fn new_page(&mut self) {
-        self.pages.push(Page::default());
+        self.pages.push(SheetPage::default());
         self.y = MARGIN;
     }
 
@@ -85,7 +85,7 @@ impl Writer {
         self.pages.len()
     }
 
-    pub(super) fn put(&mut self, role: Role, ink: Vec<Ink>) {
+    pub(super) fn put(&mut self, role: TagRole, ink: Vec<Ink>) {
         self.block(Block {
             role,
             ink,
@@ -112,7 +112,7 @@ impl Writer {
             ink.push(Ink::words(&line, left, self.y, size, Face::Bold));
             self.y += size * 0.25;
         }
-        self.put(Role::Heading(level, text.to_owned()), ink);
+        self.put(TagRole::Heading(level, text.to_owned()), ink);
     }
 
     pub(super) fn paragraph(&mut self, text: &str, size: f64, face: Face) {
@@ -125,7 +125,7 @@ impl Writer {
             ink.push(Ink::words(&line, left, self.y, size, face));
             self.y += size * 0.3;
         }
-        self.put(Role::Paragraph, ink);
+        self.put(TagRole::Paragraph, ink);
     }
 
     pub(super) fn finish(mut self, title: String) -> Booklet {
@@ -137,7 +137,7 @@ impl Writer {
         for (place, page) in self.pages.iter_mut().enumerate() {
             let text = format!("{title}, page {} of {count}", place + 1);
             page.blocks.push(Block {
-                role: Role::Furniture,
+                role: TagRole::Furniture,
                 ink: vec![Ink::centred(
                     &text,
                     width / 2.0,

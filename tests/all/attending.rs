@@ -2,10 +2,10 @@
 
 use gracerung::chanter::{Tuning, TuningTable};
 use gracerung::drill::{built_in, read};
-use gracerung::listening::{Attention, Piece, Remark, SoundTrouble};
+use gracerung::listening::{Attention, ExpectedStage, Remark, SoundTrouble};
 use gracerung::practice::{Mark, Thresholds, judge};
 use gracerung::score::resolve_music;
-use gracerung::sound::{Bus, Command, Entry, Levels, Load, Renderer, Sound, Timed, When};
+use gracerung::sound::{Bus, Command, Entrance, Levels, Load, Renderer, Sound, Timed, When};
 use gracerung::timeline::{Layout, lay};
 use gracerung::units::{Beats, Bpm, Frames, Hertz, SampleRate};
 use std::sync::Arc;
@@ -13,13 +13,18 @@ use std::sync::Arc;
 const RATE: SampleRate = SampleRate(48_000);
 
 /// A stage of a built-in drill as its reference line sounds: count-in and three repetitions.
-fn played(stage: &str) -> (Piece, Vec<f32>, f64) {
+fn played(stage: &str) -> (ExpectedStage, Vec<f32>, f64) {
     let file = built_in("grip-from-d").expect("it is there");
     played_with(file.text, stage, 3, &[Bus::Click])
 }
 
 /// A stage of a drill, its count-in and so many repetitions, some of the buses muted.
-fn played_with(text: &str, stage: &str, count: u64, muted: &[Bus]) -> (Piece, Vec<f32>, f64) {
+fn played_with(
+    text: &str,
+    stage: &str,
+    count: u64,
+    muted: &[Bus],
+) -> (ExpectedStage, Vec<f32>, f64) {
     let sound = Sound {
         levels: Levels::FULL,
         ..Sound::default()
@@ -34,7 +39,7 @@ fn sounding(
     count: u64,
     muted: &[Bus],
     mut sound: Sound,
-) -> (Piece, Vec<f32>, f64) {
+) -> (ExpectedStage, Vec<f32>, f64) {
     let drill = read(text.as_bytes()).0.expect("it reads");
     let stage = drill
         .stages
@@ -44,7 +49,7 @@ fn sounding(
     let score = resolve_music(&stage.music, Beats::whole(4), &drill.schools);
     let tempo = Bpm::whole(60).expect("a tempo");
     let timeline = Arc::new(lay(&score, &Layout::at(tempo, RATE)));
-    let piece = Piece::of(&score, &timeline);
+    let piece = ExpectedStage::of(&score, &timeline);
     for bus in muted {
         sound.levels.mute(*bus, true);
     }
@@ -56,7 +61,7 @@ fn sounding(
         timeline,
         serial: 1,
         when: When::Now,
-        entry: Entry::CountIn,
+        entry: Entrance::CountIn,
     };
     for command in [Command::Load(load), Command::Play { repetitions: None }] {
         let at = Frames(0);

@@ -4,7 +4,7 @@
 use gracerung::chanter::NOTES;
 use gracerung::drill::{BUILT_IN, Music, read, read_music, real_time};
 use gracerung::engraving::font::Segment;
-use gracerung::engraving::{Bounds, Element, Kind, Settings, Shape, lay_out};
+use gracerung::engraving::{Bounds, Element, ElementKind, InkShape, LayoutSettings, lay_out};
 use gracerung::movement::{Context, Movement, Resolution, Schools, resolve};
 use gracerung::rhythm::Metre;
 use gracerung::score::{NoteId, Score, resolve_music};
@@ -14,7 +14,7 @@ use proptest::prelude::*;
 /// Ink that must stand clear of other ink. Staff lines run through everything; a tie leans on its
 /// heads; ledger lines and dots are measured with the rest.
 fn solid(element: &Element) -> bool {
-    !matches!(element.kind, Kind::StaffLine | Kind::Tie)
+    !matches!(element.kind, ElementKind::StaffLine | ElementKind::Tie)
 }
 
 /// What an element is a part of: a melody note, the gracenotes before it, or nothing. Parts of one
@@ -29,11 +29,11 @@ enum Owner {
 fn owner(element: &Element) -> Owner {
     match (element.kind, element.note) {
         (
-            Kind::GraceHead
-            | Kind::GraceStem
-            | Kind::GraceFlag
-            | Kind::GraceBeam
-            | Kind::GraceLedger,
+            ElementKind::GraceHead
+            | ElementKind::GraceStem
+            | ElementKind::GraceFlag
+            | ElementKind::GraceBeam
+            | ElementKind::GraceLedger,
             Some(id),
         ) => Owner::Gracenotes(id.melody()),
         (_, Some(id)) => Owner::Note(id.melody()),
@@ -44,7 +44,7 @@ fn owner(element: &Element) -> Owner {
 /// The box of an element's ink. A beam belongs to several notes and slopes: it is measured where
 /// the other element is, not as one box.
 fn slice(element: &Element, other: &Bounds) -> Bounds {
-    let Shape::Slant { from, to, thick } = &element.shape else {
+    let InkShape::Slant { from, to, thick } = &element.shape else {
         return element.shape.bounds();
     };
     let at = |x: f64| {
@@ -62,7 +62,7 @@ fn slice(element: &Element, other: &Bounds) -> Bounds {
 
 fn may_touch(a: &Element, b: &Element) -> bool {
     // Words stand clear of everything, of their own note too.
-    let words = |element: &Element| matches!(element.shape, Shape::Text { .. });
+    let words = |element: &Element| matches!(element.shape, InkShape::Text { .. });
     if words(a) || words(b) {
         return false;
     }
@@ -71,8 +71,8 @@ fn may_touch(a: &Element, b: &Element) -> bool {
         return true;
     }
     // A beam joins the stems of its notes, which have names of their own.
-    let beam = |kind| matches!(kind, Kind::Beam);
-    let stem = |kind| matches!(kind, Kind::Stem | Kind::Beam);
+    let beam = |kind| matches!(kind, ElementKind::Beam);
+    let stem = |kind| matches!(kind, ElementKind::Stem | ElementKind::Beam);
     if (beam(a.kind) && stem(b.kind)) || (stem(a.kind) && beam(b.kind)) {
         return true;
     }
@@ -108,7 +108,7 @@ fn touching(elements: &[Element]) -> Vec<String> {
 }
 
 #[track_caller]
-fn nothing_touches(score: &Score, music: &Music, settings: &Settings, what: &str) {
+fn nothing_touches(score: &Score, music: &Music, settings: &LayoutSettings, what: &str) {
     let engraved = lay_out(score, Some(music), settings);
     for system in &engraved.systems {
         let found = touching(&system.elements);
@@ -128,26 +128,26 @@ fn the_check_sees_what_touches() {
     assert!(touching(elements).is_empty());
     let grace = elements
         .iter()
-        .position(|element| element.kind == Kind::GraceFlag)
+        .position(|element| element.kind == ElementKind::GraceFlag)
         .expect("a single gracenote");
     let line = elements
         .iter()
-        .find(|element| element.kind == Kind::BarLine)
+        .find(|element| element.kind == ElementKind::BarLine)
         .expect("a bar line")
         .shape
         .bounds();
     let mut pushed = elements.clone();
-    if let Shape::Glyph { x, y, .. } = &mut pushed[grace].shape {
+    if let InkShape::Glyph { x, y, .. } = &mut pushed[grace].shape {
         (*x, *y) = (line.left - 0.2, 3.0);
     }
     assert!(!touching(&pushed).is_empty());
 }
 
-fn settings(width: f64) -> Settings {
-    Settings {
+fn settings(width: f64) -> LayoutSettings {
+    LayoutSettings {
         beat_numbers: true,
         note_names: true,
-        ..Settings::paper(width)
+        ..LayoutSettings::paper(width)
     }
 }
 
@@ -260,7 +260,7 @@ proptest! {
         let (music, _) = read_music(&body, metre, metre.default_unit(), "");
         prop_assert!(!music.bars.is_empty(), "{body}");
         let score = resolve_music(&music, Beats::ZERO, &Schools::none());
-        let settings = Settings {
+        let settings = LayoutSettings {
             bars_in_a_system: four.then_some(4),
             // names of notes stand on screens, at their own distances
             note_names: false,
@@ -301,7 +301,9 @@ fn every_note_of_the_score_has_a_head() {
                 .systems
                 .iter()
                 .flat_map(|system| &system.elements)
-                .filter(|element| matches!(element.kind, Kind::Head | Kind::GraceHead))
+                .filter(|element| {
+                    matches!(element.kind, ElementKind::Head | ElementKind::GraceHead)
+                })
                 .filter_map(|element| element.note)
                 .collect();
             let sounds_on: Vec<NoteId> = score
@@ -331,7 +333,7 @@ fn every_note_of_the_score_has_a_head() {
 /// A sheet is handed out under its title; every shape of it must stand on the paper.
 #[test]
 fn every_sheet_stays_on_its_paper() {
-    use gracerung::sheet::{Ink, Options, Paper, compose};
+    use gracerung::sheet::{Ink, Paper, SheetOptions, compose};
     // a ladder of six times 191 rungs
     let stage = |number: u8| format!("  - {{name: stage {number}, music: \"{{g}}A4 e4|\"}}\n");
     let stages: String = (1..7).map(stage).collect();
@@ -342,7 +344,7 @@ fn every_sheet_stays_on_its_paper() {
     for text in texts.chain([endless.as_str()]) {
         let value = read(text.as_bytes()).0.expect("reads");
         for paper in [Paper::A4, Paper::Letter] {
-            let options = Options {
+            let options = SheetOptions {
                 paper,
                 clicks: true,
                 left_handed: true,
@@ -407,9 +409,9 @@ fn a_movement_is_named_where_it_first_stands_in_a_stage() {
                 let engraved = lay_out(&score, Some(&stage.music), &settings(width));
                 let elements = engraved.systems.iter().flat_map(|system| &system.elements);
                 let names: Vec<(&str, NoteId)> = elements
-                    .filter(|element| element.kind == Kind::MovementName)
+                    .filter(|element| element.kind == ElementKind::MovementName)
                     .filter_map(|element| match &element.shape {
-                        Shape::Text { text, .. } => Some((text.as_str(), element.note?)),
+                        InkShape::Text { text, .. } => Some((text.as_str(), element.note?)),
                         _ => None,
                     })
                     .collect();
@@ -427,7 +429,7 @@ fn a_movement_is_named_where_it_first_stands_in_a_stage() {
 /// Two pages are two things to lose. A box has room for a pencil's tick, 4 mm.
 #[test]
 fn a_drill_or_a_tune_of_32_bars_is_one_page() {
-    use gracerung::sheet::{Options, Role, compose};
+    use gracerung::sheet::{SheetOptions, TagRole, compose};
     let part = "{g}A3B {gcd}c3A|{gef}e3c {g}B3A|{Gdc}d3B {d}G3B|{gef}e4 {Gdc}d2e2|";
     let march = format!(
         "title: Long march\nmetre: 2/4\nunit: 1/16\nmusic: \"{}\"\nladder: {{from: 50, to: 80, step: 4%}}\n",
@@ -437,13 +439,13 @@ fn a_drill_or_a_tune_of_32_bars_is_one_page() {
     let mut long = Vec::new();
     for text in texts.chain([march.as_str()]) {
         let value = read(text.as_bytes()).0.expect("reads");
-        let options = Options::default();
+        let options = SheetOptions::default();
         let booklet = compose(std::slice::from_ref(&value), &options);
         if booklet.pages.len() > 1 {
             long.push(value.title.clone());
         }
         let blocks = booklet.pages.iter().flat_map(|page| &page.blocks);
-        let ladders = blocks.filter(|block| matches!(block.role, Role::Table(_)));
+        let ladders = blocks.filter(|block| matches!(block.role, TagRole::Table(_)));
         let cells = ladders.flat_map(|ladder| ladder.rows.iter().flatten());
         for ink in cells.flat_map(|cell| &cell.ink) {
             if let gracerung::sheet::Ink::Fill(outline) = ink {
@@ -464,24 +466,24 @@ fn a_drill_or_a_tune_of_32_bars_is_one_page() {
 /// A ladder on a sheet of its own is put away and not ticked.
 #[test]
 fn a_ladder_stands_with_music_of_its_drill() {
-    use gracerung::sheet::{Options, Paper, Role, compose};
+    use gracerung::sheet::{Paper, SheetOptions, TagRole, compose};
     for drill in BUILT_IN {
         let value = read(drill.text.as_bytes()).0.expect("reads");
         for paper in [Paper::A4, Paper::Letter] {
-            let options = Options {
+            let options = SheetOptions {
                 paper,
-                ..Options::default()
+                ..SheetOptions::default()
             };
             let booklet = compose(&[value.clone(), value.clone()], &options);
             let pages = booklet.pages.iter().filter(|page| {
                 page.blocks
                     .iter()
-                    .any(|block| matches!(&block.role, Role::Table(_)))
+                    .any(|block| matches!(&block.role, TagRole::Table(_)))
             });
             let mut ladders = 0;
             for page in pages {
                 let music = page.blocks.iter().any(
-                    |block| matches!(&block.role, Role::Figure(words) if !words.starts_with("finger chart")),
+                    |block| matches!(&block.role, TagRole::Figure(words) if !words.starts_with("finger chart")),
                 );
                 assert!(music, "{} on {paper:?}", drill.name);
                 ladders += 1;

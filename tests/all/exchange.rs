@@ -31,7 +31,7 @@ fn comes_back(piece: &Piece) {
         (Format::MusicXml, musicxml::write(piece)),
         (
             Format::Midi,
-            midi::write(piece, 1, midi::Sounding::AsWritten),
+            midi::write(piece, 1, midi::MidiPitch::AsWritten),
         ),
     ];
     for (format, bytes) in bytes {
@@ -197,7 +197,7 @@ proptest! {
         for (format, bytes) in [
             (Format::Abc, abc::write(&piece)),
             (Format::MusicXml, musicxml::write(&piece)),
-            (Format::Midi, midi::write(&piece, 1, midi::Sounding::AsWritten)),
+            (Format::Midi, midi::write(&piece, 1, midi::MidiPitch::AsWritten)),
         ] {
             let (back, problems) = read(format, &bytes);
             let shown = String::from_utf8_lossy(&bytes).into_owned();
@@ -248,7 +248,7 @@ fn a_change_of_metre_comes_back() {
         (Format::MusicXml, musicxml::write(&sent)),
         (
             Format::Midi,
-            midi::write(&sent, 1, midi::Sounding::AsWritten),
+            midi::write(&sent, 1, midi::MidiPitch::AsWritten),
         ),
     ] {
         let shown = String::from_utf8_lossy(&bytes).into_owned();
@@ -297,7 +297,7 @@ fn music_without_a_metre_comes_back() {
         (Format::MusicXml, musicxml::write(&sent)),
         (
             Format::Midi,
-            midi::write(&sent, 1, midi::Sounding::AsWritten),
+            midi::write(&sent, 1, midi::MidiPitch::AsWritten),
         ),
     ] {
         let shown = String::from_utf8_lossy(&bytes).into_owned();

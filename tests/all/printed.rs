@@ -5,8 +5,8 @@
 use gracerung::chanter::{NOTES, Note};
 use gracerung::drill::{Bar, Gracenote, Group, Music, TuneHead, Written, body_order, mend_music};
 use gracerung::engraving::font::Glyph;
-use gracerung::engraving::terminal::{Cell, Grid, Settings as TerminalSettings, Style, draw};
-use gracerung::engraving::{Element, Kind, Settings, Shape, System, lay_out};
+use gracerung::engraving::terminal::{Grid, StaffCell, StaffSettings, Style, draw};
+use gracerung::engraving::{Element, ElementKind, InkShape, LayoutSettings, System, lay_out};
 use gracerung::exchange::{Piece, Practice, Section, abc, musicxml};
 use gracerung::movement::{Lengths, Schools};
 use gracerung::rhythm::{Metre, Pointing};
@@ -38,19 +38,19 @@ fn figured(text: &str) -> Fraction {
 /// The heads of a system in the order they stand, tuplets reckoned in.
 fn on_paper(system: &System) -> Vec<Read> {
     let elements = &system.elements;
-    let glyphs = |kind: Kind| {
+    let glyphs = |kind: ElementKind| {
         elements.iter().filter_map(
             move |element| match (&element.shape, element.kind == kind) {
-                (Shape::Glyph { glyph, x, .. }, true) => Some((*glyph, *x)),
+                (InkShape::Glyph { glyph, x, .. }, true) => Some((*glyph, *x)),
                 _ => None,
             },
         )
     };
-    let mut heads: Vec<(Glyph, f64)> = glyphs(Kind::Head).collect();
+    let mut heads: Vec<(Glyph, f64)> = glyphs(ElementKind::Head).collect();
     heads.sort_by(|a, b| a.1.total_cmp(&b.1));
     let beams: Vec<(f64, f64)> = elements
         .iter()
-        .filter(|element| element.kind == Kind::Beam)
+        .filter(|element| element.kind == ElementKind::Beam)
         .map(|element| element.shape.bounds())
         .map(|bounds| (bounds.left, bounds.right))
         .collect();
@@ -63,7 +63,7 @@ fn on_paper(system: &System) -> Vec<Read> {
                 Glyph::HeadWhole => part(1, 1),
                 Glyph::HeadHalf => part(1, 2),
                 _ => {
-                    let flag = glyphs(Kind::Flag).find(|(_, at)| (at - x).abs() < 0.01);
+                    let flag = glyphs(ElementKind::Flag).find(|(_, at)| (at - x).abs() < 0.01);
                     let flags = match flag.map(|(flag, _)| flag) {
                         Some(Glyph::FlagQuaverDown) => 1,
                         Some(Glyph::FlagSemiquaverDown) => 2,
@@ -77,7 +77,7 @@ fn on_paper(system: &System) -> Vec<Read> {
                     part(1, 4 << flags)
                 }
             };
-            let dots = glyphs(Kind::Dot).filter(|(_, at)| at > x && *at < next);
+            let dots = glyphs(ElementKind::Dot).filter(|(_, at)| at > x && *at < next);
             Read {
                 x: *x,
                 value: dotted(value, dots.count()),
@@ -98,16 +98,16 @@ fn on_paper(system: &System) -> Vec<Read> {
 fn tuplets_on_paper(elements: &[Element], beams: &[(f64, f64)]) -> Vec<(f64, f64, String)> {
     elements
         .iter()
-        .filter(|element| element.kind == Kind::Tuplet)
+        .filter(|element| element.kind == ElementKind::Tuplet)
         .filter_map(|element| match &element.shape {
-            Shape::Text { text, x, .. } => Some((*x, text.clone())),
+            InkShape::Text { text, x, .. } => Some((*x, text.clone())),
             _ => None,
         })
         .map(|(x, text)| {
             let parts = elements
                 .iter()
-                .filter(|element| element.kind == Kind::Tuplet)
-                .filter(|element| matches!(element.shape, Shape::Bar { .. }))
+                .filter(|element| element.kind == ElementKind::Tuplet)
+                .filter(|element| matches!(element.shape, InkShape::Bar { .. }))
                 .map(|element| element.shape.bounds())
                 .filter(|part| part.right - part.left > 0.2);
             let left = parts
@@ -154,11 +154,11 @@ fn bars_on_paper(systems: &[System]) -> Vec<Fraction> {
 
 /// The same from characters: heads, hooks and beams on their stems, dots, figures.
 fn in_terminal(grid: &Grid) -> Fraction {
-    let at = |row: usize, column: usize| -> Cell {
+    let at = |row: usize, column: usize| -> StaffCell {
         let row = grid.rows.get(row);
         row.and_then(|row| row.get(column))
             .copied()
-            .unwrap_or(Cell {
+            .unwrap_or(StaffCell {
                 symbol: ' ',
                 style: Style::Blank,
                 note: None,
@@ -200,7 +200,7 @@ fn in_terminal(grid: &Grid) -> Fraction {
     for (x, y) in figures {
         // in its own row, between the ends of a bracket or a beam; else under the beam
         let ends = |row: usize| {
-            let within = |cell: &Cell| matches!(cell.style, Style::Tuplet | Style::Stem);
+            let within = |cell: &StaffCell| matches!(cell.style, Style::Tuplet | Style::Stem);
             let mut left = x;
             while left > 0 && within(&at(row, left - 1)) && !"└┗".contains(at(row, left).symbol)
             {
@@ -319,10 +319,10 @@ proptest! {
             .zip(music.metres())
             .map(|(bar, metre)| metre.semibreves_of(bar.length()))
             .collect();
-        let engraved = lay_out(&score, Some(&music), &Settings::paper(104.0));
+        let engraved = lay_out(&score, Some(&music), &LayoutSettings::paper(104.0));
         prop_assert_eq!(&bars_on_paper(&engraved.systems), &wanted);
         for (bar, wanted) in wanted.iter().enumerate() {
-            let grid = draw(&score, Some(&music), bar..bar + 1, &TerminalSettings::wide(200));
+            let grid = draw(&score, Some(&music), bar..bar + 1, &StaffSettings::wide(200));
             if grid.fits {
                 let text: String = grid
                     .rows

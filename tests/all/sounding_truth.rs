@@ -4,7 +4,7 @@ use gracerung::chanter::{NOTES, Note};
 use gracerung::drill::read;
 use gracerung::movement::{Context, Family, Lengths, Movement, Schools, explain, resolve};
 use gracerung::score::resolve_music;
-use gracerung::sound::{Bus, Command, Entry, Levels, Load, Renderer, Sound, Timed, When};
+use gracerung::sound::{Bus, Command, Entrance, Levels, Load, Renderer, Sound, Timed, When};
 use gracerung::timeline::{EventKind, Layout, SoundPart, lay};
 use gracerung::units::{Beats, Bpm, Frames, SampleRate};
 use std::sync::Arc;
@@ -169,7 +169,7 @@ fn each_movement(everything: bool, holds: impl Fn(&str, &[f32])) {
             timeline,
             serial: played,
             when: When::Now,
-            entry: Entry::CountIn,
+            entry: Entrance::CountIn,
         };
         for command in [Command::Load(load), Command::Play { repetitions: None }] {
             let at = Frames(now);

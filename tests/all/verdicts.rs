@@ -6,7 +6,7 @@ mod plant;
 
 use gracerung::app::{Message, Model, OpenedDrill, Options, update};
 use gracerung::drill::{BUILT_IN, BuiltIn, built_in, read};
-use gracerung::listening::{HeardNote, Piece, align};
+use gracerung::listening::{ExpectedStage, HeardNote, align};
 use gracerung::practice::ladder::climbs;
 use gracerung::practice::{Moment, Thresholds, ToneShape, judge};
 use gracerung::score::resolve_music;
@@ -51,7 +51,7 @@ fn told_of_the_reference(file: &BuiltIn) -> (usize, Vec<String>) {
                 ..Layout::at(tempo, SampleRate::USUAL)
             };
             let timeline = lay(&score, &layout);
-            let piece = Piece::of(&score, &timeline);
+            let piece = ExpectedStage::of(&score, &timeline);
             let found = align(&piece, &reference(&timeline)).repetitions;
             let place = format!("{}, {} at {tempo}", file.name, stage.name);
             if found.len() != REPETITIONS {
@@ -116,7 +116,7 @@ fn an_opened_movement_is_clean_on_its_own_rung_and_on_no_other() {
                 })
                 .collect();
             for (place, rung) in own.iter().enumerate() {
-                let piece = Piece::of(&score, &laid[place]);
+                let piece = ExpectedStage::of(&score, &laid[place]);
                 let limits =
                     Thresholds::default().on(*rung, &[drill.ladder.from(), drill.ladder.to()]);
                 for (other, played) in laid.iter().enumerate() {

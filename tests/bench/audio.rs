@@ -7,7 +7,7 @@
 
 use gracerung::drill::{built_in, read};
 use gracerung::score::resolve_music;
-use gracerung::sound::{Command, Controls, Entry, Levels, Load, Renderer, Sound, Timed, When};
+use gracerung::sound::{Command, Controls, Entrance, Levels, Load, Renderer, Sound, Timed, When};
 use gracerung::timeline::{Layout, Timeline, lay};
 use gracerung::units::{Beats, Bpm, Frames, SampleRate};
 use std::hint::black_box;
@@ -41,7 +41,7 @@ fn started(timeline: &Arc<Timeline>) -> (Renderer, Controls) {
         timeline: Arc::clone(timeline),
         serial: 0,
         when: When::Now,
-        entry: Entry::CountIn,
+        entry: Entrance::CountIn,
     };
     for command in [Command::Load(load), Command::Play { repetitions: None }] {
         let at = Frames(0);

@@ -14,11 +14,13 @@ use gracerung::app::{
 };
 use gracerung::drill::{BUILT_IN, read};
 use gracerung::journal::Journal;
-use gracerung::listening::{Attention, Piece};
+use gracerung::listening::{Attention, ExpectedStage};
 use gracerung::planning::Lately;
 use gracerung::practice::{By, CellStatus, Hand, Kind, Mark, Moment};
 use gracerung::screen::{Theme, view};
-use gracerung::sound::{Bus, Command, Controls, Entry, Load, Renderer, Report, Sound, Timed, When};
+use gracerung::sound::{
+    Bus, Command, Controls, Entrance, Load, Renderer, RendererReport, Sound, Timed, When,
+};
 use gracerung::timeline::{Layout, Timeline, lay};
 use gracerung::units::{Beats, Bpm, Fraction, Frames, SampleRate};
 use ratatui::Terminal;
@@ -57,7 +59,7 @@ struct Instrument {
     samples: Vec<f32>,
     serial: u64,
     /// Repetitions that play or are over: key, music, where each began in the stream.
-    awaited: VecDeque<((u64, u64), Piece, f64)>,
+    awaited: VecDeque<((u64, u64), ExpectedStage, f64)>,
 }
 
 #[derive(Default)]
@@ -221,9 +223,9 @@ impl World {
         self.listen();
     }
 
-    fn follow(&mut self, report: &Report) {
+    fn follow(&mut self, report: &RendererReport) {
         match *report {
-            Report::Took {
+            RendererReport::Took {
                 serial,
                 origin,
                 cycle,
@@ -261,7 +263,7 @@ impl World {
                 });
                 self.playing = true;
             }
-            Report::Bar {
+            RendererReport::Bar {
                 serial,
                 cycle,
                 bar: 0,
@@ -277,13 +279,13 @@ impl World {
                 self.off_by(i128::from(frame.0) - due);
                 self.instrument_begins(&laid, (serial, cycle));
             }
-            Report::Bar { .. } | Report::Cut { .. } => {}
-            Report::Closing { .. } => self.counted.repetitions += 1,
-            Report::Paused(_) | Report::Stopped(_) => {
+            RendererReport::Bar { .. } | RendererReport::Cut { .. } => {}
+            RendererReport::Closing { .. } => self.counted.repetitions += 1,
+            RendererReport::Paused(_) | RendererReport::Stopped(_) => {
                 self.playing = false;
                 self.laid = None;
             }
-            Report::Missed(count) => panic!("{count} reports were missed"),
+            RendererReport::Missed(count) => panic!("{count} reports were missed"),
         }
     }
 
@@ -332,8 +334,8 @@ impl World {
     }
 
     /// What a hand says in the breath after a repetition.
-    fn mark_by_hand(&mut self, report: &Report) {
-        let Report::Closing { .. } = report else {
+    fn mark_by_hand(&mut self, report: &RendererReport) {
+        let RendererReport::Closing { .. } = report else {
             return;
         };
         if self.instrument.is_some() || self.model.page != Page::Practise {
@@ -357,7 +359,7 @@ impl World {
         let Some(instrument) = &mut self.instrument else {
             return;
         };
-        let piece = Piece::of(score, timeline);
+        let piece = ExpectedStage::of(score, timeline);
         // by four in a thousand: heard as nobody's but the player's, and clean
         let slower = laid.timeline.tempo.value() * Fraction::new(249, 250);
         let layout = Layout {
@@ -369,7 +371,7 @@ impl World {
             timeline: Arc::new(lay(score, &layout)),
             serial: instrument.serial,
             when: When::Now,
-            entry: Entry::FirstCycle,
+            entry: Entrance::FirstCycle,
         };
         send(&mut instrument.controls, Command::Stop);
         send(&mut instrument.controls, Command::Load(load));

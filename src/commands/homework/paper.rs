@@ -3,7 +3,7 @@
 
 use crate::engraving::font::{Face, Segment};
 use crate::homework::{Row, clean_words};
-use crate::sheet::{Block, Booklet, Cell, Heading, Ink, Page, Paper, Role};
+use crate::sheet::{Block, Booklet, Heading, Ink, Paper, SheetPage, TableCell, TagRole};
 
 /// Points; 15 mm.
 const MARGIN: f64 = 42.5;
@@ -98,9 +98,9 @@ fn texts(row: &Row) -> [Vec<String>; 5] {
 }
 
 struct Table {
-    pages: Vec<Page>,
+    pages: Vec<SheetPage>,
     rules: Vec<Ink>,
-    rows: Vec<Vec<Cell>>,
+    rows: Vec<Vec<TableCell>>,
     y: f64,
     size: (f64, f64),
     summary: String,
@@ -129,7 +129,7 @@ impl Table {
                     words(text, x, y, TEXT, face)
                 })
                 .collect();
-            cells.push(Cell {
+            cells.push(TableCell {
                 heading: match (head, place) {
                     (true, _) => Some(Heading::Column),
                     (false, 0) => Some(Heading::Row),
@@ -162,12 +162,12 @@ impl Table {
             return;
         };
         page.blocks.push(Block {
-            role: Role::Table(self.summary.clone()),
+            role: TagRole::Table(self.summary.clone()),
             ink: std::mem::take(&mut self.rules),
             rows: std::mem::take(&mut self.rows),
         });
         page.blocks.push(Block {
-            role: Role::Furniture,
+            role: TagRole::Furniture,
             ink: vec![words(&number, x, y, TEXT, Face::Regular)],
             rows: Vec::new(),
         });
@@ -184,9 +184,9 @@ pub(super) fn booklet(title: &str, rows: &[Row]) -> Booklet {
     let size = Paper::A4.size();
     let title = if title.is_empty() { "Homework" } else { title };
     let mut table = Table {
-        pages: vec![Page {
+        pages: vec![SheetPage {
             blocks: vec![Block {
-                role: Role::Heading(1, title.to_owned()),
+                role: TagRole::Heading(1, title.to_owned()),
                 ink: vec![words(title, MARGIN, MARGIN + 16.0, 16.0, Face::Bold)],
                 rows: Vec::new(),
             }],
@@ -253,7 +253,7 @@ pub(super) fn booklet(title: &str, rows: &[Row]) -> Booklet {
                 rest = later;
             }
             table.end_page();
-            table.pages.push(Page::default());
+            table.pages.push(SheetPage::default());
             table.y = MARGIN;
             table.head();
         }
@@ -269,7 +269,7 @@ pub(super) fn booklet(title: &str, rows: &[Row]) -> Booklet {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::homework::{Question, Report, ReportedDrill, rows};
+    use crate::homework::{HomeworkQuestion, Report, ReportedDrill, rows};
     use crate::sheet::write_pdf;
     use jiff::civil::date;
 
@@ -290,7 +290,7 @@ mod tests {
                 days: Vec::new(),
                 faults: Vec::new(),
             }],
-            questions: vec![Question {
+            questions: vec![HomeworkQuestion {
                 day: None,
                 about: None,
                 text: question.to_owned(),
@@ -300,7 +300,7 @@ mod tests {
         (format!("{name}.yaml"), report)
     }
 
-    fn inks(page: &Page) -> impl Iterator<Item = &Ink> {
+    fn inks(page: &SheetPage) -> impl Iterator<Item = &Ink> {
         page.blocks.iter().flat_map(|block| {
             block
                 .ink

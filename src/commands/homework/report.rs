@@ -3,8 +3,8 @@
 use super::{carried, drill_of, plain, told, until_of};
 use crate::commands::{Failure, Outcome, Ran, needs, open, output, plan, settings};
 use crate::homework::{
-    LARGEST_FILE, Question, Report, checksum, goal_in, read_assignment, report_drill, words_of,
-    write_report,
+    HomeworkQuestion, LARGEST_FILE, Report, checksum, goal_in, read_assignment, report_drill,
+    words_of, write_report,
 };
 use crate::planning::Digest;
 use crate::settings::keys;
@@ -62,7 +62,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     };
     let mut questions = Vec::new();
     for text in &arguments.question {
-        questions.push(Question {
+        questions.push(HomeworkQuestion {
             day: Some(plan::date()),
             about: None,
             text: plain("question", text)?,

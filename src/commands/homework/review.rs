@@ -247,7 +247,7 @@ fn cut(name: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::homework::{MarkedDay, Question, ReportedDrill, rows};
+    use crate::homework::{HomeworkQuestion, MarkedDay, ReportedDrill, rows};
     use jiff::civil::date;
 
     /// Names as students type them, and reports that never end: eighty columns, and nothing lost
@@ -279,7 +279,7 @@ mod tests {
                 drill("birl"),
                 drill("a-drill-with-a-very-long-name-of-its-own"),
             ],
-            questions: vec![Question {
+            questions: vec![HomeworkQuestion {
                 day: None,
                 about: Some("not clean, real time at 66".to_owned()),
                 text: "is it the little finger or the wrist? ".repeat(4),

@@ -38,7 +38,7 @@ pub use music::{
 };
 pub use phrases::{Phrasing, all_bars, parts};
 pub use problem::{
-    Kind, MOST_SHOWN, Place, Problem, Severity, how_many, more, render, render_line,
+    MOST_SHOWN, Place, Problem, ProblemKind, Severity, how_many, more, render, render_line,
 };
 pub use read::{LARGEST_FILE, MOST_BARS, read, read_for};
 pub use stages::{Taken, apart, real_time};

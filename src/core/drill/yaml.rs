@@ -3,7 +3,7 @@
 //! Reading goes through a maintained event parser that gives positions; writing through serde.
 //! Bounded on purpose: depth, aliases and size, so that no file can cost the player the program.
 
-use super::problem::{Kind, Place, Problem, tell};
+use super::problem::{Place, Problem, ProblemKind, tell};
 use crate::wording::is_unseen;
 use saphyr_parser::{Event, Parser, ScalarStyle, Span};
 use serde::Serialize;
@@ -144,9 +144,9 @@ pub(super) fn read_tree(source: &str, problems: &mut Vec<Problem>) -> Option<Tre
             Err(error) => {
                 let marker = error.marker();
                 let kind = if error.info().contains("recursion limit") {
-                    Kind::TooDeep
+                    ProblemKind::TooDeep
                 } else {
-                    Kind::Syntax {
+                    ProblemKind::Syntax {
                         found: error.info().to_owned(),
                     }
                 };
@@ -164,7 +164,7 @@ pub(super) fn read_tree(source: &str, problems: &mut Vec<Problem>) -> Option<Tre
         let place = place_of(span);
         values += 1;
         if values > MOST_VALUES {
-            let kind = Kind::TooManyValues { most: MOST_VALUES };
+            let kind = ProblemKind::TooManyValues { most: MOST_VALUES };
             tell(problems, Problem::new(place, kind));
             return None;
         }
@@ -172,12 +172,12 @@ pub(super) fn read_tree(source: &str, problems: &mut Vec<Problem>) -> Option<Tre
             Event::DocumentStart(_) => {
                 documents += 1;
                 if documents > 1 {
-                    problems.push(Problem::new(place, Kind::SecondDocument));
+                    problems.push(Problem::new(place, ProblemKind::SecondDocument));
                     return root;
                 }
             }
             Event::Alias(_) => {
-                problems.push(Problem::new(place, Kind::Alias));
+                problems.push(Problem::new(place, ProblemKind::Alias));
                 return None;
             }
             Event::Scalar(text, style, _, _) => {
@@ -194,7 +194,7 @@ pub(super) fn read_tree(source: &str, problems: &mut Vec<Problem>) -> Option<Tre
             }
             Event::SequenceStart(..) | Event::MappingStart(..) => {
                 if open.len() >= DEEPEST {
-                    problems.push(Problem::new(place, Kind::TooDeep));
+                    problems.push(Problem::new(place, ProblemKind::TooDeep));
                     return None;
                 }
                 let value = if matches!(event, Event::SequenceStart(..)) {
@@ -235,7 +235,7 @@ fn close(open: &mut [Open], root: &mut Option<Tree>, tree: Tree, problems: &mut 
                     _ => false,
                 };
                 if again {
-                    let kind = Kind::DuplicateField {
+                    let kind = ProblemKind::DuplicateField {
                         field: key.described(),
                     };
                     tell(problems, Problem::new(key.place, kind));
@@ -363,7 +363,10 @@ mod tests {
     fn a_drill_of_a_million_values_is_read_no_further_than_any_drill() {
         let (tree, problems) = tree(&"- x\n".repeat(100_000));
         assert!(tree.is_none());
-        assert_eq!(problems[0].kind, Kind::TooManyValues { most: MOST_VALUES });
+        assert_eq!(
+            problems[0].kind,
+            ProblemKind::TooManyValues { most: MOST_VALUES }
+        );
         assert!(problems[0].place.line <= MOST_VALUES);
     }
 
@@ -395,13 +398,13 @@ mod tests {
         let (tree, problems) = tree("a: &a [x, x]\nb: &b [*a, *a]\nc: [*b, *b]\n");
         assert!(tree.is_none());
         assert_eq!(problems.len(), 1);
-        assert_eq!(problems[0].kind, Kind::Alias);
+        assert_eq!(problems[0].kind, ProblemKind::Alias);
     }
 
     #[test]
     fn a_thousand_brackets_are_too_deep() {
         let (tree, problems) = tree(&"[".repeat(1000));
         assert!(tree.is_none());
-        assert_eq!(problems[0].kind, Kind::TooDeep);
+        assert_eq!(problems[0].kind, ProblemKind::TooDeep);
     }
 }

@@ -12,8 +12,8 @@ use super::heard::HeardNote;
 use super::lead::{Witness, lead};
 use super::measuring::{measure, offsets};
 use super::middle::median;
-use super::piece::{Expected, Piece};
-use crate::practice::{Measurement, Part, Thresholds};
+use super::piece::{Expected, ExpectedStage};
+use crate::practice::{Measurement, NoteKind, Thresholds};
 use std::collections::VecDeque;
 
 /// A repetition found in the sound.
@@ -68,7 +68,7 @@ const PACE: f64 = 0.04;
 
 /// Finds the repetitions of a piece and measures them. Nothing when the sound is no such piece at
 /// such a tempo.
-pub fn align(piece: &Piece, heard: &[HeardNote]) -> Alignment {
+pub fn align(piece: &ExpectedStage, heard: &[HeardNote]) -> Alignment {
     let (placed, cut_short, pace) = placed(piece, heard);
     let repetitions = placed
         .into_iter()
@@ -90,7 +90,7 @@ pub fn align(piece: &Piece, heard: &[HeardNote]) -> Alignment {
 }
 
 /// The whole repetitions with their starts, how many more were cut short, and the pace.
-fn placed(piece: &Piece, heard: &[HeardNote]) -> (Vec<(f64, Row)>, usize, f64) {
+fn placed(piece: &ExpectedStage, heard: &[HeardNote]) -> (Vec<(f64, Row)>, usize, f64) {
     let mut rows = rows(piece, heard);
     // a little of any piece is found in any other
     if likeness_of(piece, heard, &rows) < LIKENESS {
@@ -104,7 +104,7 @@ fn placed(piece: &Piece, heard: &[HeardNote]) -> (Vec<(f64, Row)>, usize, f64) {
 
 /// Where the repetitions of a piece begin, seconds, and for each note of the piece the place in the
 /// row of notes heard: what [`align`] finds, not measured.
-pub(super) fn places(piece: &Piece, heard: &[HeardNote]) -> Vec<(f64, Vec<Option<usize>>)> {
+pub(super) fn places(piece: &ExpectedStage, heard: &[HeardNote]) -> Vec<(f64, Vec<Option<usize>>)> {
     let (placed, ..) = placed(piece, heard);
     placed
         .into_iter()
@@ -126,11 +126,11 @@ struct Row {
 
 /// How like the piece the sound is: the share of the notes of the repetitions found that are
 /// themselves, less the share of what is extra; 0 where there are none.
-pub(super) fn likeness(piece: &Piece, heard: &[HeardNote]) -> f64 {
+pub(super) fn likeness(piece: &ExpectedStage, heard: &[HeardNote]) -> f64 {
     likeness_of(piece, heard, &rows(piece, heard))
 }
 
-fn likeness_of(piece: &Piece, heard: &[HeardNote], rows: &[Row]) -> f64 {
+fn likeness_of(piece: &ExpectedStage, heard: &[HeardNote], rows: &[Row]) -> f64 {
     let (mut right, mut all) = (0.0, 0.0);
     for row in rows {
         let own = piece.notes.iter().zip(&row.pairs);
@@ -145,7 +145,7 @@ fn likeness_of(piece: &Piece, heard: &[HeardNote], rows: &[Row]) -> f64 {
 
 /// All repetitions, each found from the one before; where the playing broke off and began anew, the
 /// melody notes vote again.
-fn rows(piece: &Piece, heard: &[HeardNote]) -> Vec<Row> {
+fn rows(piece: &ExpectedStage, heard: &[HeardNote]) -> Vec<Row> {
     let mut rows: Vec<Row> = Vec::new();
     let Some(end) = heard.last().map(|note| note.end_s) else {
         return rows;
@@ -206,7 +206,13 @@ fn rows(piece: &Piece, heard: &[HeardNote]) -> Vec<Row> {
     rows
 }
 
-fn row(piece: &Piece, heard: &[HeardNote], start_s: f64, cycle: i64, run: usize) -> Option<Row> {
+fn row(
+    piece: &ExpectedStage,
+    heard: &[HeardNote],
+    start_s: f64,
+    cycle: i64,
+    run: usize,
+) -> Option<Row> {
     let (pairs, _) = pair(piece, heard, start_s)?;
     let own = |pairs: &[Option<usize>]| {
         let all: Vec<Witness> = witnesses(piece, heard, start_s, pairs).collect();
@@ -235,8 +241,8 @@ fn row(piece: &Piece, heard: &[HeardNote], start_s: f64, cycle: i64, run: usize)
 
 /// Something sounded where the first and where the closing note should: else the playing or the
 /// recording began later or ended sooner.
-fn whole(piece: &Piece, heard: &[HeardNote], row: &Row) -> bool {
-    let melody = |note: &&Expected| note.part == Part::Melody;
+fn whole(piece: &ExpectedStage, heard: &[HeardNote], row: &Row) -> bool {
+    let melody = |note: &&Expected| note.part == NoteKind::Melody;
     let first = piece.notes.iter().find(melody);
     let closing = piece.notes.iter().rev().find(melody);
     let around = (0.25 * piece.beat_s).max(0.15);
@@ -250,7 +256,7 @@ fn whole(piece: &Piece, heard: &[HeardNote], row: &Row) -> bool {
 }
 
 /// How far all the notes together lie off lines of a slope, seconds: one line for each run.
-fn off_the_line(piece: &Piece, heard: &[HeardNote], rows: &[Row], slope: f64) -> f64 {
+fn off_the_line(piece: &ExpectedStage, heard: &[HeardNote], rows: &[Row], slope: f64) -> f64 {
     rows.chunk_by(|one, other| one.run == other.run)
         .map(|run| {
             let mut places: Vec<f64> = run
@@ -272,7 +278,7 @@ fn off_the_line(piece: &Piece, heard: &[HeardNote], rows: &[Row], slope: f64) ->
 
 /// What the melody notes of a repetition say of its lead.
 fn witnesses(
-    piece: &Piece,
+    piece: &ExpectedStage,
     heard: &[HeardNote],
     start_s: f64,
     pairs: &[Option<usize>],
@@ -290,14 +296,14 @@ fn witnesses(
 }
 
 /// Notes nearer to each other than a fault is far agree, seconds.
-fn tolerance(piece: &Piece) -> f64 {
+fn tolerance(piece: &ExpectedStage) -> f64 {
     Thresholds::default().offset_limit(piece.beat_s * 1e3) * 1e-3
 }
 
 /// Where each repetition would begin if the player had kept his lead: a line through the starts
 /// (the median of the slopes between all pairs, Theil 1950) and around it the lead that its notes
 /// and its neighbours' agree on; and the pace of the line.
-fn fitted(piece: &Piece, heard: &[HeardNote], rows: &[Row]) -> (Vec<f64>, f64) {
+fn fitted(piece: &ExpectedStage, heard: &[HeardNote], rows: &[Row]) -> (Vec<f64>, f64) {
     let mut slopes = Vec::new();
     let within = |one: &Row, other: &Row| one.run == other.run && one.cycle < other.cycle;
     // a thousand neighbours are as good as all
@@ -346,18 +352,18 @@ fn fitted(piece: &Piece, heard: &[HeardNote], rows: &[Row]) -> (Vec<f64>, f64) {
 
 /// The start of a repetition that most notes agree on, within a cycle. Where a note is written twice,
 /// as in a strike, only its gracenotes tell which is which.
-fn vote(piece: &Piece, heard: &[HeardNote]) -> Option<f64> {
+fn vote(piece: &ExpectedStage, heard: &[HeardNote]) -> Option<f64> {
     let long = 0.125 * piece.beat_s;
     let mut votes: Vec<(f64, f64)> = heard
         .iter()
         .flat_map(|note| {
             let held = note.length_s() > long;
             let could_be = move |expected: &&Expected| {
-                let melody = expected.part == Part::Melody;
+                let melody = expected.part == NoteKind::Melody;
                 expected.note == note.note && (held || !melody)
             };
             piece.notes.iter().filter(could_be).map(|expected| {
-                let melody = expected.part == Part::Melody;
+                let melody = expected.part == NoteKind::Melody;
                 let at = (note.start_s - expected.start_s).rem_euclid(piece.cycle_s);
                 (at, if melody { 1.0 } else { GRACENOTE })
             })
@@ -408,14 +414,14 @@ fn vote(piece: &Piece, heard: &[HeardNote]) -> Option<f64> {
 
 /// What an edit costs: a note missing or extra 1, a blip extra less, another note in a note's place
 /// less than one missing and one extra, and time away from the expected place.
-fn away(piece: &Piece, expected: &Expected, note: &HeardNote, start_s: f64) -> f64 {
+fn away(piece: &ExpectedStage, expected: &Expected, note: &HeardNote, start_s: f64) -> f64 {
     let apart = (note.start_s - start_s - expected.start_s).abs();
     0.8 * (apart / (0.5 * piece.beat_s).min(0.3)).powi(2).min(2.0)
 }
 
 type Pairs = (Vec<Option<usize>>, Vec<usize>);
 
-fn pair(piece: &Piece, heard: &[HeardNote], start_s: f64) -> Option<Pairs> {
+fn pair(piece: &ExpectedStage, heard: &[HeardNote], start_s: f64) -> Option<Pairs> {
     let expected = &piece.notes;
     let from = start_s + expected.first()?.start_s - 0.35 * piece.beat_s;
     let to = start_s + expected.last()?.start_s + 0.5 * piece.beat_s;
@@ -469,7 +475,7 @@ fn pair(piece: &Piece, heard: &[HeardNote], start_s: f64) -> Option<Pairs> {
     let melody = expected
         .iter()
         .zip(&pairs)
-        .filter(|(e, _)| e.part == Part::Melody);
+        .filter(|(e, _)| e.part == NoteKind::Melody);
     let right = melody
         .clone()
         .filter(|(e, pair)| pair.is_some_and(|at| heard[at].note == e.note))
@@ -481,9 +487,10 @@ fn extra_cost(note: &HeardNote) -> f64 {
     if note.length_s() < 0.025 { 0.5 } else { 1.0 }
 }
 
-fn edit(piece: &Piece, expected: &Expected, note: &HeardNote, start_s: f64) -> f64 {
+fn edit(piece: &ExpectedStage, expected: &Expected, note: &HeardNote, start_s: f64) -> f64 {
     let other = if expected.note == note.note { 0.0 } else { 1.1 };
     // a blip in a melody note's place is no melody note
-    let short = expected.part == Part::Melody && note.length_s() < 0.3 * expected.length_s.min(0.2);
+    let short =
+        expected.part == NoteKind::Melody && note.length_s() < 0.3 * expected.length_s.min(0.2);
     other + f64::from(u8::from(short)) * 0.7 + away(piece, expected, note, start_s)
 }

@@ -2,33 +2,33 @@
 
 use super::align::align;
 use super::heard::HeardNote;
-use super::piece::Piece;
+use super::piece::ExpectedStage;
 use crate::chanter::Note;
 use crate::drill::{built_in, read};
 use crate::movement::Lengths;
-use crate::practice::{FaultKind, Mark, Part, Rung, Thresholds, judge};
+use crate::practice::{FaultKind, Mark, NoteKind, Rung, Thresholds, judge};
 use crate::score::resolve_music;
 use crate::timeline::{Layout, lay};
 use crate::units::{Bpm, Fraction, SampleRate};
 
 /// The grip from D in real time at 60: two bars, on low A and on D.
-fn grip() -> Piece {
+fn grip() -> ExpectedStage {
     piece("grip-from-d", 3, 60)
 }
 
 /// A stage of a built-in drill at a tempo.
-fn piece(name: &str, stage: usize, tempo: i128) -> Piece {
+fn piece(name: &str, stage: usize, tempo: i128) -> ExpectedStage {
     let tempo = Bpm::whole(tempo).expect("a usual tempo");
     piece_at(name, stage, &Layout::at(tempo, SampleRate::USUAL))
 }
 
-fn piece_at(name: &str, stage: usize, layout: &Layout) -> Piece {
+fn piece_at(name: &str, stage: usize, layout: &Layout) -> ExpectedStage {
     let text = built_in(name).expect("it is built in").text;
     let (drill, _) = read(text.as_bytes());
     let drill = drill.expect("it reads");
     let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
     let score = resolve_music(&drill.stages[stage].music, breath, &drill.schools);
-    Piece::of(&score, &lay(&score, layout))
+    ExpectedStage::of(&score, &lay(&score, layout))
 }
 
 fn tone(note: Note, start_s: f64, end_s: f64) -> HeardNote {
@@ -36,7 +36,7 @@ fn tone(note: Note, start_s: f64, end_s: f64) -> HeardNote {
 }
 
 /// The piece as played: by repetition, from `start` on, each note changed by `change`.
-fn played(piece: &Piece, start: f64, count: usize) -> Vec<HeardNote> {
+fn played(piece: &ExpectedStage, start: f64, count: usize) -> Vec<HeardNote> {
     let mut heard: Vec<HeardNote> = Vec::new();
     for cycle in 0..count {
         for note in &piece.notes {
@@ -50,7 +50,7 @@ fn played(piece: &Piece, start: f64, count: usize) -> Vec<HeardNote> {
     heard
 }
 
-fn kinds(piece: &Piece, heard: &[HeardNote]) -> Vec<Vec<FaultKind>> {
+fn kinds(piece: &ExpectedStage, heard: &[HeardNote]) -> Vec<Vec<FaultKind>> {
     align(piece, heard)
         .repetitions
         .iter()
@@ -68,7 +68,7 @@ fn move_border(heard: &mut [HeardNote], at: usize, by: f64) {
     heard[at].start_s += by;
 }
 
-fn place(piece: &Piece, note: Note, part: Part) -> usize {
+fn place(piece: &ExpectedStage, note: Note, part: NoteKind) -> usize {
     piece
         .notes
         .iter()
@@ -91,7 +91,7 @@ fn a_clean_take_is_clean_wherever_it_begins() {
 fn the_wrong_gracenote_is_one_wrong_note() {
     let piece = grip();
     let mut heard = played(&piece, 1.0, 2);
-    let at = place(&piece, Note::B, Part::Gracenote);
+    let at = place(&piece, Note::B, NoteKind::Gracenote);
     heard[at].note = Note::D;
     assert_eq!(kinds(&piece, &heard), [vec![FaultKind::Wrong], vec![]]);
 }
@@ -101,7 +101,7 @@ fn the_wrong_gracenote_is_one_wrong_note() {
 fn a_long_gracenote_is_measured_alone() {
     let piece = grip();
     let mut heard = played(&piece, 1.0, 2);
-    let at = place(&piece, Note::B, Part::Gracenote);
+    let at = place(&piece, Note::B, NoteKind::Gracenote);
     move_border(&mut heard, at - 1, -0.06);
     move_border(&mut heard, at, -0.06);
     let found = align(&piece, &heard).repetitions;
@@ -118,8 +118,8 @@ fn a_long_gracenote_is_measured_alone() {
 fn a_tone_that_is_not_there_was_swallowed() {
     let piece = grip();
     let mut heard = played(&piece, 1.0, 2);
-    let at = place(&piece, Note::B, Part::Gracenote) + 1;
-    assert_eq!(piece.notes[at].part, Part::Tone);
+    let at = place(&piece, Note::B, NoteKind::Gracenote) + 1;
+    assert_eq!(piece.notes[at].part, NoteKind::Tone);
     let gone = heard.remove(at);
     heard[at].start_s = gone.start_s;
     let found = kinds(&piece, &heard);
@@ -184,9 +184,9 @@ fn an_opened_movement_is_judged_by_its_landing_and_evenness_and_not_by_its_start
     };
     let piece = piece_at("grip-from-d", 3, &layout);
     let limits = Thresholds::default().on(rung, &[rung.tempo()]);
-    let first = place(&piece, Note::LowG, Part::Tone);
+    let first = place(&piece, Note::LowG, NoteKind::Tone);
     let landing = first + 3;
-    assert_eq!(piece.notes[landing].part, Part::Melody);
+    assert_eq!(piece.notes[landing].part, NoteKind::Melody);
     assert!(piece.notes[first].length_s > 0.147);
     let told = |moved: &[usize], by: f64| -> Vec<(FaultKind, usize)> {
         let mut heard = played(&piece, 1.0, 3);
@@ -195,7 +195,10 @@ fn an_opened_movement_is_judged_by_its_landing_and_evenness_and_not_by_its_start
         }
         let found = align(&piece, &heard).repetitions;
         let measured = &found[1].measured;
-        let inside = measured.notes.iter().filter(|note| note.part == Part::Tone);
+        let inside = measured
+            .notes
+            .iter()
+            .filter(|note| note.part == NoteKind::Tone);
         assert!(inside.clone().count() >= 2);
         for tone in inside {
             assert!(!tone.on_click);
@@ -316,7 +319,7 @@ fn what_was_cut_short_is_not_judged() {
 fn two_notes_that_ran_together_miss_only_what_is_between() {
     let piece = grip();
     let mut heard = played(&piece, 1.0, 2);
-    let at = place(&piece, Note::B, Part::Gracenote);
+    let at = place(&piece, Note::B, NoteKind::Gracenote);
     heard[at - 1].end_s = heard[at + 1].end_s;
     heard.drain(at..at + 2);
     assert_eq!(kinds(&piece, &heard), [vec![FaultKind::Missing], vec![]]);
@@ -335,7 +338,8 @@ fn doublings_begun_early_leave_the_plain_notes_where_they_were() {
     let mut heard = played(&piece, 1.0, 3);
     for first in &begins {
         // all of it, so that the note itself stands on the click
-        let closing = (*first..piece.notes.len()).find(|at| piece.notes[*at].part == Part::Melody);
+        let closing =
+            (*first..piece.notes.len()).find(|at| piece.notes[*at].part == NoteKind::Melody);
         for at in *first..=closing.expect("a doubling closes") {
             move_border(&mut heard, at, -0.125);
         }
@@ -365,7 +369,7 @@ fn doublings_begun_early_leave_the_plain_notes_where_they_were() {
 fn like_notes_are_told_apart_by_what_is_between_them() {
     let piece = piece("strike-on-c", 0, 68);
     let mut heard = played(&piece, 1.0, 4);
-    let strike = place(&piece, Note::LowG, Part::Gracenote);
+    let strike = place(&piece, Note::LowG, NoteKind::Gracenote);
     let count = piece.notes.len();
     for (cycle, by) in [(0, 0.1), (1, -0.1)] {
         move_border(&mut heard, cycle * count + strike, by);

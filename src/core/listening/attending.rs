@@ -8,7 +8,7 @@
 use super::align::align;
 use super::hearing::Listener;
 use super::intake::RateError;
-use super::piece::Piece;
+use super::piece::ExpectedStage;
 use super::recording::{Remark, hear_piece};
 use crate::chanter::{Note, Tuning};
 use crate::practice::{LATE, Measurement};
@@ -131,7 +131,7 @@ pub struct Attended {
 
 impl Attended {
     /// A repetition of which sound was lost: nothing was heard of it.
-    pub fn late(piece: &Piece) -> Self {
+    pub fn late(piece: &ExpectedStage) -> Self {
         Self {
             measured: Measurement::nothing(piece.beat_s * 1e3),
             trouble: Some(SoundTrouble::Late),
@@ -290,7 +290,7 @@ impl Attention {
     /// The sound of a repetition that began at `start_s` of the stream and is over, to be heard on
     /// any thread. `exact` says that the place is known to a few milliseconds: then the player's
     /// lead is the distance to the click and not only the same all through.
-    pub fn cut(&self, piece: &Piece, start_s: f64, exact: bool) -> Cut {
+    pub fn cut(&self, piece: &ExpectedStage, start_s: f64, exact: bool) -> Cut {
         let rate = f64::from(self.rate.0);
         let first_kept = self.taken - self.kept.len() as u64;
         let place = |seconds: f64| {
@@ -325,7 +325,7 @@ impl Cut {
     ///
     /// # Errors
     /// A sample rate that cannot be resampled.
-    pub fn hear(&self, piece: &Piece) -> Result<Attended, RateError> {
+    pub fn hear(&self, piece: &ExpectedStage) -> Result<Attended, RateError> {
         let mut samples = Some(&self.samples);
         let heard = hear_piece(
             self.rate,

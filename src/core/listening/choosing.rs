@@ -6,7 +6,7 @@ use super::heard::HeardNote;
 use super::hearing::Listener;
 use super::intake::RateError;
 use super::low_a::{find_low_a, refined};
-use super::piece::Piece;
+use super::piece::ExpectedStage;
 use crate::chanter::{NOTES, Note, Tuning, TuningTable};
 use crate::units::{Cents, Hertz, SampleRate};
 
@@ -55,7 +55,7 @@ pub(super) fn choose_low_a(
     rate: SampleRate,
     head: &[f32],
     table: TuningTable,
-    piece: Option<&Piece>,
+    piece: Option<&ExpectedStage>,
 ) -> Result<Option<Chosen>, RateError> {
     let notes: Vec<Note> = NOTES
         .into_iter()

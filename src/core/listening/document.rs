@@ -2,7 +2,7 @@
 
 use super::align::Repetition;
 use super::heard::{HeardKind, HeardNote};
-use super::piece::Piece;
+use super::piece::ExpectedStage;
 use super::recording::Hearing;
 use crate::chanter::Note;
 use crate::practice::{FaultKind, Mark, Measurement, ToneShape, Verdict};
@@ -134,7 +134,7 @@ fn rounded(value: f64) -> f64 {
 /// Makes the document; `compared` is the piece with the repetitions found and their verdicts.
 pub fn listen_document(
     hearing: &Hearing,
-    compared: Option<(&Piece, &[(Repetition, Verdict)])>,
+    compared: Option<(&ExpectedStage, &[(Repetition, Verdict)])>,
 ) -> ListenDocument {
     let mut notes: Vec<NoteRow> = hearing
         .notes

@@ -6,9 +6,9 @@
 
 use super::align::places;
 use super::heard::HeardNote;
-use super::piece::Piece;
+use super::piece::ExpectedStage;
 use crate::chanter::Note;
-use crate::practice::Part;
+use crate::practice::NoteKind;
 
 /// How far from where it is expected a change is still due, seconds: as far as the gracenotes before
 /// it may be longer or shorter than the timeline has them. Chosen: as long as a gracenote.
@@ -25,14 +25,15 @@ pub(super) struct Due {
 }
 
 /// What is due in the repetitions of a piece that are found among notes heard, in order of time.
-pub(super) fn due(piece: &Piece, heard: &[HeardNote]) -> Vec<Due> {
+pub(super) fn due(piece: &ExpectedStage, heard: &[HeardNote]) -> Vec<Due> {
     let mut all: Vec<Due> = Vec::new();
     for (start_s, pairs) in places(piece, heard) {
         let expected = expected(piece, start_s, &pairs, heard);
         for at in 1..piece.notes.len() {
             let before = at - 1;
             // the next melody note is the last that this change can lead to
-            let melody = (at..piece.notes.len()).find(|at| piece.notes[*at].part == Part::Melody);
+            let melody =
+                (at..piece.notes.len()).find(|at| piece.notes[*at].part == NoteKind::Melody);
             for to in at..=melody.unwrap_or(at) {
                 let (from, to_note) = (piece.notes[before].note, piece.notes[to].note);
                 if from != to_note {
@@ -52,7 +53,12 @@ pub(super) fn due(piece: &Piece, heard: &[HeardNote]) -> Vec<Due> {
 
 /// When each note of a repetition is expected: where it was heard, or as far from its place as the
 /// nearest note that was.
-fn expected(piece: &Piece, start_s: f64, pairs: &[Option<usize>], heard: &[HeardNote]) -> Vec<f64> {
+fn expected(
+    piece: &ExpectedStage,
+    start_s: f64,
+    pairs: &[Option<usize>],
+    heard: &[HeardNote],
+) -> Vec<f64> {
     let off = |at: usize| {
         let place = pairs.get(at).copied().flatten()?;
         Some(heard[place].start_s - start_s - piece.notes[at].start_s)
@@ -85,7 +91,7 @@ mod tests {
         let real_time = drill.stages.last().expect("it has stages");
         let score = resolve_music(&real_time.music, Beats::whole(4), &drill.schools);
         let tempo = Bpm::whole(60).expect("a tempo");
-        let piece = Piece::of(&score, &lay(&score, &Layout::at(tempo, SampleRate::USUAL)));
+        let piece = ExpectedStage::of(&score, &lay(&score, &Layout::at(tempo, SampleRate::USUAL)));
         let heard: Vec<HeardNote> = piece
             .notes
             .iter()

@@ -4,8 +4,8 @@
 
 use super::heard::HeardNote;
 use super::middle::median;
-use super::piece::Piece;
-use crate::practice::{ExtraNote, Measurement, NoteMeasure, Part};
+use super::piece::ExpectedStage;
+use crate::practice::{ExtraNote, Measurement, NoteKind, NoteMeasure};
 
 /// A gap that still joins a note that a blip cut in two, seconds: no finger lifts and falls so quickly.
 /// Chosen.
@@ -14,7 +14,7 @@ const JOINED: f64 = 0.01;
 const BLIP: f64 = 0.06;
 
 pub(super) fn measure(
-    piece: &Piece,
+    piece: &ExpectedStage,
     heard: &[HeardNote],
     start_s: f64,
     pairs: &[Option<usize>],
@@ -73,19 +73,19 @@ pub(super) fn measure(
                 .zip(ends[at])
                 .map(|(note, end)| (end - note.start_s) * 1e3),
             expected_ms: expected.length_s * 1e3,
-            offset_ms: if expected.part == Part::Melody {
+            offset_ms: if expected.part == NoteKind::Melody {
                 offset(piece, heard, start_s, pairs, at).map(|offset| offset * 1e3)
             } else {
                 note.map(|note| (note.start_s - start_s - expected.start_s) * 1e3)
             },
             on_click: expected.on_click,
-            place_ms: (expected.part == Part::Melody).then_some(expected.place_s * 1e3),
+            place_ms: (expected.part == NoteKind::Melody).then_some(expected.place_s * 1e3),
             begun_by: expected.begun_by,
             tap: expected.tap,
             pair: expected.pair,
             movement: expected.movement,
             cents: note
-                .filter(|_| expected.part == Part::Melody)
+                .filter(|_| expected.part == NoteKind::Melody)
                 .and_then(|note| note.cents)
                 .map(|cents| cents.0),
         });
@@ -144,7 +144,7 @@ fn confidence(heard: &[HeardNote], from_s: f64, to_s: f64) -> Option<f64> {
 /// True when a note has no beginning of its own because the gracenotes between it and its like are
 /// missing: one long note sounds where two should.
 fn ran_on(
-    piece: &Piece,
+    piece: &ExpectedStage,
     heard: &[HeardNote],
     start_s: f64,
     pairs: &[Option<usize>],
@@ -181,19 +181,19 @@ fn ran_on(
 
 /// How far the notes that belong on written places lie off, seconds: place in the piece and offset.
 pub(super) fn offsets(
-    piece: &Piece,
+    piece: &ExpectedStage,
     heard: &[HeardNote],
     start_s: f64,
     pairs: &[Option<usize>],
 ) -> Vec<(usize, f64)> {
     (0..piece.notes.len())
-        .filter(|at| piece.notes[*at].part == Part::Melody)
+        .filter(|at| piece.notes[*at].part == NoteKind::Melody)
         .filter_map(|at| offset(piece, heard, start_s, pairs, at).map(|offset| (at, offset)))
         .collect()
 }
 
 fn offset(
-    piece: &Piece,
+    piece: &ExpectedStage,
     heard: &[HeardNote],
     start_s: f64,
     pairs: &[Option<usize>],
@@ -213,7 +213,7 @@ pub fn number(at: usize) -> u32 {
 /// Change of tempo in per cent, quicker positive: the median of the slopes between all pairs of
 /// melody notes (Theil 1950), so that one note off its place is no change of tempo. Nothing is said
 /// of fewer than five notes.
-fn drift(piece: &Piece, offsets: &[(usize, f64)]) -> f64 {
+fn drift(piece: &ExpectedStage, offsets: &[(usize, f64)]) -> f64 {
     if offsets.len() < 5 {
         return 0.0;
     }

@@ -57,6 +57,6 @@ pub use hearing::Listener;
 pub use intake::RateError;
 pub use measuring::number;
 pub use middle::median;
-pub use piece::{Expected, Piece};
+pub use piece::{Expected, ExpectedStage};
 pub use recording::{Hearing, Remark, hear, hear_piece};
 pub use round_trip::{EARLY_S, LATE_S, SWEEP_S, Spread, find_sweep, spread, sweep};

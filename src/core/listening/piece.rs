@@ -4,7 +4,7 @@
 
 use crate::chanter::Note;
 use crate::movement::{Context, Family, Movement, Role, recognise};
-use crate::practice::{PairWanted, Part};
+use crate::practice::{NoteKind, PairWanted};
 use crate::score::{NoteId, Score};
 use crate::timeline::{EventKind, PointedPair, SoundPart, Timeline};
 use crate::units::{Beats, Fraction};
@@ -15,7 +15,7 @@ pub struct Expected {
     /// Its name in the score.
     pub id: NoteId,
     /// What it is for.
-    pub part: Part,
+    pub part: NoteKind,
     /// The note.
     pub note: Note,
     /// Where it begins.
@@ -40,7 +40,7 @@ pub struct Expected {
 
 /// A stage at a tempo, ready to be compared.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Piece {
+pub struct ExpectedStage {
     /// The notes of one repetition in order of time; gracenotes of the first may begin before 0.
     pub notes: Vec<Expected>,
     /// The length of a beat, seconds.
@@ -51,7 +51,7 @@ pub struct Piece {
     pub length_s: f64,
 }
 
-impl Piece {
+impl ExpectedStage {
     /// The notes of a later repetition, as the timeline plays them.
     pub fn of(score: &Score, timeline: &Timeline) -> Self {
         let beat_s = 60.0 / timeline.tempo.to_f64();
@@ -82,16 +82,16 @@ impl Piece {
             let place = belongs.map_or(Beats::ZERO, |at| score.notes[at].place);
             let movement = belongs.and_then(|at| movement(score, at));
             let (part, on_click) = match sound.part {
-                SoundPart::Melody { .. } => (Part::Melody, place.floor() == place),
-                SoundPart::Gracenote(Role::Sounding) => (Part::Tone, false),
-                SoundPart::Gracenote(_) => (Part::Gracenote, false),
+                SoundPart::Melody { .. } => (NoteKind::Melody, place.floor() == place),
+                SoundPart::Gracenote(Role::Sounding) => (NoteKind::Tone, false),
+                SoundPart::Gracenote(_) => (NoteKind::Gracenote, false),
             };
-            let begun_by = if part == Part::Melody {
+            let begun_by = if part == NoteKind::Melody {
                 notes
                     .iter()
                     .rev()
                     .take_while(|before| {
-                        before.part != Part::Melody && before.start_s >= seconds(written) - 1e-6
+                        before.part != NoteKind::Melody && before.start_s >= seconds(written) - 1e-6
                     })
                     .count()
             } else {
@@ -104,15 +104,15 @@ impl Piece {
                 start_s: seconds(begins),
                 length_s: seconds(sound.length),
                 on_click,
-                place_s: seconds(if part == Part::Melody {
+                place_s: seconds(if part == NoteKind::Melody {
                     written
                 } else {
                     begins
                 }),
                 begun_by,
-                movement: movement.filter(|_| part == Part::Melody),
-                pair: pair.filter(|_| part == Part::Melody).map(wanted),
-                tap: part == Part::Gracenote
+                movement: movement.filter(|_| part == NoteKind::Melody),
+                pair: pair.filter(|_| part == NoteKind::Melody).map(wanted),
+                tap: part == NoteKind::Gracenote
                     && sound.note == Note::LowG
                     && movement.is_some_and(taps),
             });

@@ -9,7 +9,7 @@ use super::heard::HeardNote;
 use super::hearing::Listener;
 use super::intake::RateError;
 use super::low_a::LOOKED_AT;
-use super::piece::Piece;
+use super::piece::ExpectedStage;
 use super::twice::Twice;
 use crate::chanter::{Tuning, TuningTable};
 use crate::units::{Hertz, SampleRate};
@@ -105,7 +105,7 @@ pub fn hear_piece(
     rate: SampleRate,
     low_a: Option<Hertz>,
     table: TuningTable,
-    piece: &Piece,
+    piece: &ExpectedStage,
     next: impl FnMut() -> Vec<f32>,
 ) -> Result<Hearing, RateError> {
     hear_as(rate, low_a, table, Some(piece), next)
@@ -115,7 +115,7 @@ fn hear_as(
     rate: SampleRate,
     low_a: Option<Hertz>,
     table: TuningTable,
-    piece: Option<&Piece>,
+    piece: Option<&ExpectedStage>,
     mut next: impl FnMut() -> Vec<f32>,
 ) -> Result<Hearing, RateError> {
     let mut sound = Sound::default();

@@ -11,7 +11,7 @@ use super::heard::HeardNote;
 use super::hearing::{Listener, prices, told};
 use super::intake::RateError;
 use super::path::Prices;
-use super::piece::Piece;
+use super::piece::ExpectedStage;
 use crate::chanter::Tuning;
 use crate::units::SampleRate;
 use std::collections::VecDeque;
@@ -34,7 +34,7 @@ const BEFORE_S: f64 = 0.2;
 
 /// Hears a piece twice.
 pub(super) struct Twice<'a> {
-    piece: &'a Piece,
+    piece: &'a ExpectedStage,
     listener: Listener,
     /// What was heard without the prior: its pitches and levels stand.
     first: Vec<HeardNote>,
@@ -50,7 +50,7 @@ impl<'a> Twice<'a> {
     pub(super) fn new(
         rate: SampleRate,
         tuning: Tuning,
-        piece: &'a Piece,
+        piece: &'a ExpectedStage,
     ) -> Result<Self, RateError> {
         let mut listener = Listener::new(rate, tuning)?;
         listener.ear.keep();
@@ -174,7 +174,7 @@ mod tests {
         let stage = drill.stages.last().expect("it has stages");
         let score = resolve_music(&stage.music, Beats::whole(1), &drill.schools);
         let tempo = Bpm::whole(160).expect("a tempo");
-        let piece = Piece::of(&score, &lay(&score, &Layout::at(tempo, SampleRate::USUAL)));
+        let piece = ExpectedStage::of(&score, &lay(&score, &Layout::at(tempo, SampleRate::USUAL)));
         let tuning = Tuning::default();
         let mut phase = 0.0_f64;
         let mut sound = Vec::new();

@@ -10,7 +10,7 @@ use serde::{Deserialize, Deserializer, Serialize};
 /// What a written note is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Part {
+pub enum NoteKind {
     /// A melody note, with a written place and length.
     Melody,
     /// A sounding tone inside a movement, such as the low Gs of a grip in real time.
@@ -42,7 +42,7 @@ pub struct NoteMeasure {
     /// The bar it stands in, from 1.
     pub bar: u32,
     /// What it is for.
-    pub part: Part,
+    pub part: NoteKind,
     /// The note that is written.
     pub written: Note,
     /// The note that was heard in its place; nothing when none was.
@@ -163,7 +163,7 @@ impl Measurement {
     pub fn is_our_own(&self) -> bool {
         let near = |note: &&NoteMeasure| {
             let off = match note.part {
-                Part::Melody => note.offset_ms,
+                NoteKind::Melody => note.offset_ms,
                 _ => note.own_length_ms().map(|length| length - note.expected_ms),
             };
             note.heard == Some(note.written) && off.is_some_and(|off| off.abs() < OWN_MS)
@@ -188,7 +188,7 @@ impl Measurement {
             let inner = |at: &usize| {
                 self.notes
                     .get(*at)
-                    .is_some_and(|note| note.part != Part::Melody)
+                    .is_some_and(|note| note.part != NoteKind::Melody)
             };
             let first = (at..self.notes.len()).find(|at| inner(at))?;
             let end = (first..self.notes.len())

@@ -41,7 +41,7 @@ pub use entry::{By, Entry, Kind, Mark, Moment, Record, RecordId, local_day};
 pub use event::{Event, Hand, LATE, News, NotByEar, UNSURE};
 pub use fingerprint::{StagePrint, StagePrintError};
 pub use history::Tally;
-pub use measurement::{ExtraNote, Measurement, NoteMeasure, PairWanted, Part};
+pub use measurement::{ExtraNote, Measurement, NoteKind, NoteMeasure, PairWanted};
 pub use plan::{Advance, Plan, PlannedStage, Route, StepBack, in_route_order};
 pub use rung::{CellPlace, Rung, RungError, reaches};
 pub use session::Phase;

@@ -33,7 +33,7 @@ impl Origin {
 
 /// One setting as it stands.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Part {
+pub struct SettingNow {
     /// Which.
     pub setting: &'static Setting,
     /// Its value.
@@ -45,7 +45,7 @@ pub struct Part {
 /// All settings, one part each, in the order of the table.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Settings {
-    parts: Vec<Part>,
+    parts: Vec<SettingNow>,
     /// How many problems were found while they were read.
     pub(super) wrong: usize,
 }
@@ -54,7 +54,7 @@ impl Default for Settings {
     fn default() -> Self {
         let parts = SETTINGS
             .iter()
-            .map(|setting| Part {
+            .map(|setting| SettingNow {
                 setting,
                 value: usual(setting),
                 origin: Origin::Default,
@@ -66,7 +66,7 @@ impl Default for Settings {
 
 impl Settings {
     /// Every setting, in the order of the table.
-    pub fn parts(&self) -> &[Part] {
+    pub fn parts(&self) -> &[SettingNow] {
         &self.parts
     }
 
@@ -88,7 +88,7 @@ impl Settings {
         self.wrong
     }
 
-    fn part(&self, id: Id) -> Option<&Part> {
+    fn part(&self, id: Id) -> Option<&SettingNow> {
         self.parts.get(id.0)
     }
 

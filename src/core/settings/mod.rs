@@ -10,8 +10,8 @@ mod table;
 mod value;
 mod words;
 
-pub use layered::{Origin, Part, Settings};
+pub use layered::{Origin, SettingNow, Settings};
 pub use problem::SettingProblem;
 pub use read::{LARGEST_FILE, Source, read};
-pub use table::{CLICKS, Id, Key, Kind, SETTINGS, Setting, id_of, keys, of, setting};
+pub use table::{CLICKS, Id, Key, SETTINGS, Setting, SettingKind, id_of, keys, of, setting};
 pub use value::Value;

@@ -2,7 +2,7 @@
 
 use super::layered::{Origin, Settings};
 use super::problem::SettingProblem;
-use super::table::{Id, Kind, SETTINGS, Setting, id_of, setting};
+use super::table::{Id, SETTINGS, Setting, SettingKind, id_of, setting};
 use super::value::Value;
 use super::words::{checked, expectation, from_words, meant, words_of};
 use crate::drill::Place;
@@ -217,8 +217,8 @@ fn read_table(
 
 fn example(setting: &Setting) -> &'static str {
     match setting.kind {
-        Kind::Schools => "[\"heavy-throw\"]",
-        Kind::Keys => "[\"f5\"]",
+        SettingKind::Schools => "[\"heavy-throw\"]",
+        SettingKind::Keys => "[\"f5\"]",
         _ => setting.usual,
     }
 }
@@ -231,19 +231,22 @@ fn from_toml(setting: &Setting, value: &DeValue<'_>) -> Result<Value, Misfit> {
     let wrong = |found: String| (found, expected.clone());
     let number = |text: &str| text.replace('_', "").parse::<f64>().ok();
     match (setting.kind, value) {
-        (Kind::Switch, DeValue::Boolean(on)) => Ok(Value::Switch(*on)),
-        (Kind::Number(..) | Kind::Whole(..) | Kind::NoneOr(..), DeValue::Integer(found)) => {
-            checked(setting, number(found.as_str()))
-                .ok_or_else(|| wrong(format!("`{}`", found.as_str())))
-        }
-        (Kind::Number(..) | Kind::Whole(..) | Kind::NoneOr(..), DeValue::Float(found)) => {
-            checked(setting, number(found.as_str()))
-                .ok_or_else(|| wrong(format!("`{}`", found.as_str())))
-        }
-        (Kind::OneOf(_) | Kind::Text | Kind::Schools | Kind::Keys, DeValue::String(word)) => {
-            from_words(setting, word).map_err(|expected| (format!("`{word}`"), expected))
-        }
-        (Kind::Schools | Kind::Keys, DeValue::Array(items)) => {
+        (SettingKind::Switch, DeValue::Boolean(on)) => Ok(Value::Switch(*on)),
+        (
+            SettingKind::Number(..) | SettingKind::Whole(..) | SettingKind::NoneOr(..),
+            DeValue::Integer(found),
+        ) => checked(setting, number(found.as_str()))
+            .ok_or_else(|| wrong(format!("`{}`", found.as_str()))),
+        (
+            SettingKind::Number(..) | SettingKind::Whole(..) | SettingKind::NoneOr(..),
+            DeValue::Float(found),
+        ) => checked(setting, number(found.as_str()))
+            .ok_or_else(|| wrong(format!("`{}`", found.as_str()))),
+        (
+            SettingKind::OneOf(_) | SettingKind::Text | SettingKind::Schools | SettingKind::Keys,
+            DeValue::String(word),
+        ) => from_words(setting, word).map_err(|expected| (format!("`{word}`"), expected)),
+        (SettingKind::Schools | SettingKind::Keys, DeValue::Array(items)) => {
             let mut words = Vec::new();
             for item in items {
                 match item.get_ref() {

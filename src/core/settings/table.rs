@@ -9,7 +9,7 @@ pub struct Setting {
     /// Its name in the file; a dot stands for a table.
     pub name: &'static str,
     /// What it may be.
-    pub kind: Kind,
+    pub kind: SettingKind,
     /// What it is when nobody says anything, as it is written in a file.
     pub usual: &'static str,
     /// What it is for, with its unit.
@@ -18,7 +18,7 @@ pub struct Setting {
 
 /// What a setting may be.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Kind {
+pub enum SettingKind {
     /// `true` or `false`.
     Switch,
     /// A number between two others, both allowed.
@@ -50,7 +50,7 @@ impl Setting {
 /// The names of the clicks; the sound's own list is held equal by a test of the commands.
 pub const CLICKS: &[&str] = &["tick", "pip", "wood", "bell"];
 
-const LEVEL: Kind = Kind::Number(0.0, 1.0);
+const LEVEL: SettingKind = SettingKind::Number(0.0, 1.0);
 
 /// What a key's value is.
 pub mod of {
@@ -121,19 +121,19 @@ macro_rules! settings {
 }
 
 settings! {
-    NAME: Word, "name", Kind::Text, "\"\"",
+    NAME: Word, "name", SettingKind::Text, "\"\"",
         "how you sign reports; empty: unsigned";
-    SCHOOL: Words, "school", Kind::Schools, "[]",
+    SCHOOL: Words, "school", SettingKind::Schools, "[]",
         "variants of movements, where schools differ";
-    INSTRUMENT: Word, "instrument", Kind::OneOf(&["practice-chanter", "pipes"]), "\"practice-chanter\"",
+    INSTRUMENT: Word, "instrument", SettingKind::OneOf(&["practice-chanter", "pipes"]), "\"practice-chanter\"",
         "which chanter sounds";
-    LA: Number, "la", Kind::NoneOr(200.0, 520.0), "0",
+    LA: Number, "la", SettingKind::NoneOr(200.0, 520.0), "0",
         "pitch of low A in hertz, 200 to 520; 0: as usual for the instrument";
-    TUNING: Word, "tuning", Kind::OneOf(&["modern", "1954"]), "\"modern\"",
+    TUNING: Word, "tuning", SettingKind::OneOf(&["modern", "1954"]), "\"modern\"",
         "table of pitch ratios";
-    DRONES: Switch, "drones", Kind::Switch, "false",
+    DRONES: Switch, "drones", SettingKind::Switch, "false",
         "begin with the drones on";
-    CLICK: Word, "click", Kind::OneOf(CLICKS), "\"tick\"",
+    CLICK: Word, "click", SettingKind::OneOf(CLICKS), "\"tick\"",
         "sound of the click";
     LEVELS_REFERENCE: Number, "levels.reference", LEVEL, "0.35",
         "level of the chanter line, 0 to 1";
@@ -143,99 +143,99 @@ settings! {
         "level of the click, 0 to 1";
     LEVELS_CUE: Number, "levels.cue", LEVEL, "0.5",
         "level of the cues, 0 to 1";
-    DEVICE: Word, "device", Kind::Text, "\"\"",
+    DEVICE: Word, "device", SettingKind::Text, "\"\"",
         "sound device; empty: the system's own";
-    OFFSET: Number, "offset", Kind::Whole(-500, 1000), "0",
+    OFFSET: Number, "offset", SettingKind::Whole(-500, 1000), "0",
         "milliseconds the ear hears later than the device says";
-    ALONE: Switch, "alone", Kind::Switch, "false",
+    ALONE: Switch, "alone", SettingKind::Switch, "false",
         "begin without the reference line";
-    HANDS_FREE: Switch, "hands-free", Kind::Switch, "false",
+    HANDS_FREE: Switch, "hands-free", SettingKind::Switch, "false",
         "a repetition counts as clean unless a pedal or key says otherwise";
-    MARK_BY: Word, "mark-by", Kind::OneOf(&["hand", "ear"]), "\"hand\"",
+    MARK_BY: Word, "mark-by", SettingKind::OneOf(&["hand", "ear"]), "\"hand\"",
         "hand: keys and pedals mark; ear: the microphone does, and they overrule it";
-    MICROPHONE: Word, "microphone", Kind::Text, "\"\"",
+    MICROPHONE: Word, "microphone", SettingKind::Text, "\"\"",
         "microphone; empty: the system's own";
-    HEADPHONES: Switch, "headphones", Kind::Switch, "false",
+    HEADPHONES: Switch, "headphones", SettingKind::Switch, "false",
         "you wear headphones: the microphone hears you alone";
-    LEFT_HANDED: Switch, "left-handed", Kind::Switch, "false",
+    LEFT_HANDED: Switch, "left-handed", SettingKind::Switch, "false",
         "the picture of the chanter is for a left-handed player";
-    PEDAL_CLEAN: Words, "pedal.clean", Kind::Keys, "[]",
+    PEDAL_CLEAN: Words, "pedal.clean", SettingKind::Keys, "[]",
         "more keys a pedal sends for clean";
-    PEDAL_NOT_CLEAN: Words, "pedal.not-clean", Kind::Keys, "[]",
+    PEDAL_NOT_CLEAN: Words, "pedal.not-clean", SettingKind::Keys, "[]",
         "more keys a pedal sends for not clean";
-    COLOURS: Word, "colours", Kind::OneOf(&["auto", "never"]), "\"auto\"",
+    COLOURS: Word, "colours", SettingKind::OneOf(&["auto", "never"]), "\"auto\"",
         "never: signs, bold and reverse only";
-    PLAIN: Switch, "plain", Kind::Switch, "false",
+    PLAIN: Switch, "plain", SettingKind::Switch, "false",
         "plain lines instead of a screen";
-    LADDER: Word, "ladder", Kind::OneOf(&["row", "staircase"]), "\"row\"",
+    LADDER: Word, "ladder", SettingKind::OneOf(&["row", "staircase"]), "\"row\"",
         "row: so many clean in a row clear a cell; staircase: three clean up, one not clean down";
-    STOP_RULE: Switch, "stop-rule", Kind::Switch, "true",
+    STOP_RULE: Switch, "stop-rule", SettingKind::Switch, "true",
         "three not clean in a row stop play and offer to hear it, to sing or tap it, or easier";
-    PLAN_MINUTES: Number, "plan.minutes", Kind::Whole(5, 240), "20",
+    PLAN_MINUTES: Number, "plan.minutes", SettingKind::Whole(5, 240), "20",
         "minutes that `today` fills";
-    PLAN_FIRST_GAP: Number, "plan.first-gap", Kind::Whole(1, 30), "1",
+    PLAN_FIRST_GAP: Number, "plan.first-gap", SettingKind::Whole(1, 30), "1",
         "days until a cleared cell is asked for again";
-    PLAN_GAP_GROWTH: Number, "plan.gap-growth", Kind::Number(1.0, 5.0), "2",
+    PLAN_GAP_GROWTH: Number, "plan.gap-growth", SettingKind::Number(1.0, 5.0), "2",
         "how many times longer each next gap is";
-    PLAN_LONGEST_GAP: Number, "plan.longest-gap", Kind::Whole(1, 365), "60",
+    PLAN_LONGEST_GAP: Number, "plan.longest-gap", SettingKind::Whole(1, 365), "60",
         "days a gap does not grow beyond";
-    PLAN_ORDER: Word, "plan.order", Kind::OneOf(&["block", "mix"]), "\"block\"",
+    PLAN_ORDER: Word, "plan.order", SettingKind::OneOf(&["block", "mix"]), "\"block\"",
         "block: one drill after the other; mix: turn about";
-    PLAN_NEW: Number, "plan.new", Kind::Whole(0, 10), "1",
+    PLAN_NEW: Number, "plan.new", SettingKind::Whole(0, 10), "1",
         "drills never played that a day may bring; more where nothing else fills its minutes";
-    WARMUP_TONE: Number, "warmup.tone", Kind::Whole(6, 10), "8",
+    WARMUP_TONE: Number, "warmup.tone", SettingKind::Whole(6, 10), "8",
         "seconds a long tone of the warm-up lasts";
-    WARMUP_BAND_TEMPO: Number, "warmup.band-tempo", Kind::Whole(40, 140), "80",
+    WARMUP_BAND_TEMPO: Number, "warmup.band-tempo", SettingKind::Whole(40, 140), "80",
         "beats a minute your band plays its marches at, for `warmup --for band`";
-    CARE_REST: Switch, "care.rest", Kind::Switch, "true",
+    CARE_REST: Switch, "care.rest", SettingKind::Switch, "true",
         "a gentle word after long unbroken playing";
-    CARE_REST_AFTER: Number, "care.rest-after", Kind::Whole(5, 240), "50",
+    CARE_REST_AFTER: Number, "care.rest-after", SettingKind::Whole(5, 240), "50",
         "minutes of playing before that word";
-    CARE_RISE: Number, "care.rise", Kind::Whole(0, 500), "50",
+    CARE_RISE: Number, "care.rise", SettingKind::Whole(0, 500), "50",
         "per cent a week may rise above the four before; 0: say nothing";
-    CARE_HEADPHONES: Switch, "care.headphones", Kind::Switch, "true",
+    CARE_HEADPHONES: Switch, "care.headphones", SettingKind::Switch, "true",
         "a reminder of the level for headphones";
-    THRESHOLDS_GRACENOTE_LONGEST: Number, "thresholds.gracenote-longest", Kind::Number(5.0, 500.0), "60",
+    THRESHOLDS_GRACENOTE_LONGEST: Number, "thresholds.gracenote-longest", SettingKind::Number(5.0, 500.0), "60",
         "milliseconds beyond which a gracenote is too long (common practice)";
-    THRESHOLDS_GRACENOTE_LONGEST_LOW: Number, "thresholds.gracenote-longest-low", Kind::Number(5.0, 500.0), "80",
+    THRESHOLDS_GRACENOTE_LONGEST_LOW: Number, "thresholds.gracenote-longest-low", SettingKind::Number(5.0, 500.0), "80",
         "the same in the lowest third of the ladder (chosen)";
-    THRESHOLDS_GRACENOTE_AIM: Number, "thresholds.gracenote-aim", Kind::Number(5.0, 500.0), "50",
+    THRESHOLDS_GRACENOTE_AIM: Number, "thresholds.gracenote-aim", SettingKind::Number(5.0, 500.0), "50",
         "milliseconds to aim under";
-    THRESHOLDS_TONE_SHORTEST: Number, "thresholds.tone-shortest", Kind::Number(1.0, 500.0), "20",
+    THRESHOLDS_TONE_SHORTEST: Number, "thresholds.tone-shortest", SettingKind::Number(1.0, 500.0), "20",
         "milliseconds below which a tone inside a movement is swallowed";
-    THRESHOLDS_CRUSHED: Number, "thresholds.crushed", Kind::Number(0.0, 1.0), "0.6",
+    THRESHOLDS_CRUSHED: Number, "thresholds.crushed", SettingKind::Number(0.0, 1.0), "0.6",
         "share of its length under which a tone inside a movement is crushed, where it is short too (chosen)";
-    THRESHOLDS_CRUSHED_UNDER: Number, "thresholds.crushed-under", Kind::Number(1.0, 500.0), "40",
+    THRESHOLDS_CRUSHED_UNDER: Number, "thresholds.crushed-under", SettingKind::Number(1.0, 500.0), "40",
         "milliseconds under which a tone can be crushed (common practice)";
-    THRESHOLDS_DRAGGED: Number, "thresholds.dragged", Kind::Number(1.0, 10.0), "1.8",
+    THRESHOLDS_DRAGGED: Number, "thresholds.dragged", SettingKind::Number(1.0, 10.0), "1.8",
         "share of its length over which a tone inside a movement is dragged, where it is long too (chosen)";
-    THRESHOLDS_DRAGGED_OVER: Number, "thresholds.dragged-over", Kind::Number(1.0, 2000.0), "80",
+    THRESHOLDS_DRAGGED_OVER: Number, "thresholds.dragged-over", SettingKind::Number(1.0, 2000.0), "80",
         "milliseconds over which a tone can be dragged (chosen)";
-    THRESHOLDS_ALIKE: Number, "thresholds.alike", Kind::Number(1.0, 10.0), "1.6",
+    THRESHOLDS_ALIKE: Number, "thresholds.alike", SettingKind::Number(1.0, 10.0), "1.6",
         "how many times as long as its like a tone of one movement may be (chosen)";
-    THRESHOLDS_ALIKE_SHORT: Number, "thresholds.alike-short", Kind::Number(1.0, 10.0), "2",
+    THRESHOLDS_ALIKE_SHORT: Number, "thresholds.alike-short", SettingKind::Number(1.0, 10.0), "2",
         "the same where both are short (chosen)";
-    THRESHOLDS_ALIKE_SHORT_UNDER: Number, "thresholds.alike-short-under", Kind::Number(0.0, 2000.0), "80",
+    THRESHOLDS_ALIKE_SHORT_UNDER: Number, "thresholds.alike-short-under", SettingKind::Number(0.0, 2000.0), "80",
         "milliseconds under which two tones count as short for that (chosen)";
-    THRESHOLDS_OPENED_SHORTEST: Number, "thresholds.opened-shortest", Kind::Number(0.1, 1.0), "0.75",
+    THRESHOLDS_OPENED_SHORTEST: Number, "thresholds.opened-shortest", SettingKind::Number(0.1, 1.0), "0.75",
         "least share of an opened movement's rung that its median tone may have (chosen)";
-    THRESHOLDS_OPENED_LONGEST: Number, "thresholds.opened-longest", Kind::Number(1.0, 10.0), "1.3",
+    THRESHOLDS_OPENED_LONGEST: Number, "thresholds.opened-longest", SettingKind::Number(1.0, 10.0), "1.3",
         "largest share of that (chosen)";
-    THRESHOLDS_OPENED_ALIKE: Number, "thresholds.opened-alike", Kind::Number(1.0, 10.0), "1.5",
+    THRESHOLDS_OPENED_ALIKE: Number, "thresholds.opened-alike", SettingKind::Number(1.0, 10.0), "1.5",
         "how many times as long as its like a tone of an opened movement may be (chosen)";
-    THRESHOLDS_TAP_SHORTEST: Number, "thresholds.tap-shortest", Kind::Number(1.0, 500.0), "25",
+    THRESHOLDS_TAP_SHORTEST: Number, "thresholds.tap-shortest", SettingKind::Number(1.0, 500.0), "25",
         "milliseconds below which a tap of a birl is crushed (common practice)";
-    THRESHOLDS_TAP_LONGEST: Number, "thresholds.tap-longest", Kind::Number(1.0, 500.0), "80",
+    THRESHOLDS_TAP_LONGEST: Number, "thresholds.tap-longest", SettingKind::Number(1.0, 500.0), "80",
         "milliseconds beyond which a tap of a birl is dragged (common practice)";
-    THRESHOLDS_CROSSING: Number, "thresholds.crossing", Kind::Number(1.0, 500.0), "12",
+    THRESHOLDS_CROSSING: Number, "thresholds.crossing", SettingKind::Number(1.0, 500.0), "12",
         "milliseconds from which a blip is a crossing noise; 7 suits pipes";
-    THRESHOLDS_OFFSET: Number, "thresholds.offset", Kind::Number(1.0, 500.0), "10",
+    THRESHOLDS_OFFSET: Number, "thresholds.offset", SettingKind::Number(1.0, 500.0), "10",
         "milliseconds a note may be from its place";
-    THRESHOLDS_OFFSET_PERCENT: Number, "thresholds.offset-percent", Kind::Number(0.0, 50.0), "5",
+    THRESHOLDS_OFFSET_PERCENT: Number, "thresholds.offset-percent", SettingKind::Number(0.0, 50.0), "5",
         "the same in per cent of a beat, where that is more";
-    THRESHOLDS_DRIFT: Number, "thresholds.drift", Kind::Number(0.1, 50.0), "3",
+    THRESHOLDS_DRIFT: Number, "thresholds.drift", SettingKind::Number(0.1, 50.0), "3",
         "per cent the tempo may change over a repetition";
-    THRESHOLDS_CONFIDENCE: Number, "thresholds.confidence", Kind::Number(0.0, 1.0), "0.95",
+    THRESHOLDS_CONFIDENCE: Number, "thresholds.confidence", SettingKind::Number(0.0, 1.0), "0.95",
         "how sure the ear must be of what sounded to judge it (chosen)";
 }
 
@@ -261,10 +261,12 @@ mod tests {
         for ((id, read_as), setting) in READ_AS.iter().zip(SETTINGS) {
             assert_eq!(id_of(setting.name), Some(*id));
             let kind = match setting.kind {
-                Kind::Switch => "Switch",
-                Kind::Number(..) | Kind::Whole(..) | Kind::NoneOr(..) => "Number",
-                Kind::OneOf(_) | Kind::Text => "Word",
-                Kind::Schools | Kind::Keys => "Words",
+                SettingKind::Switch => "Switch",
+                SettingKind::Number(..) | SettingKind::Whole(..) | SettingKind::NoneOr(..) => {
+                    "Number"
+                }
+                SettingKind::OneOf(_) | SettingKind::Text => "Word",
+                SettingKind::Schools | SettingKind::Keys => "Words",
             };
             assert_eq!(*read_as, kind, "{}", setting.name);
         }

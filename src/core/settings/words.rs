@@ -1,6 +1,6 @@
 //! One value from the words of the environment, of flags and of the file.
 
-use super::table::{Kind, Setting};
+use super::table::{Setting, SettingKind};
 use super::value::Value;
 use crate::movement::Schools;
 use crate::wording;
@@ -9,30 +9,30 @@ pub(super) fn meant(nearest: Option<&str>) -> String {
     nearest.map_or_else(String::new, |name| format!("; did you mean `{name}`?"))
 }
 
-pub(super) fn expectation(kind: Kind) -> String {
+pub(super) fn expectation(kind: SettingKind) -> String {
     match kind {
-        Kind::Switch => "`true` or `false`".to_owned(),
-        Kind::Number(least, most) => format!("a number from {least} to {most}"),
-        Kind::Whole(least, most) => format!("a whole number from {least} to {most}"),
-        Kind::NoneOr(least, most) => {
+        SettingKind::Switch => "`true` or `false`".to_owned(),
+        SettingKind::Number(least, most) => format!("a number from {least} to {most}"),
+        SettingKind::Whole(least, most) => format!("a whole number from {least} to {most}"),
+        SettingKind::NoneOr(least, most) => {
             format!("a number from {least} to {most}, or 0 for what is usual")
         }
-        Kind::OneOf(choices) => {
+        SettingKind::OneOf(choices) => {
             let quoted: Vec<String> = choices.iter().map(|word| format!("`{word}`")).collect();
             wording::choice(&quoted)
         }
-        Kind::Schools => "a list of schools such as `[\"heavy-throw\"]`".to_owned(),
-        Kind::Keys => "a list of keys such as `[\"f5\", \"b\"]`".to_owned(),
-        Kind::Text => "a text in quotes".to_owned(),
+        SettingKind::Schools => "a list of schools such as `[\"heavy-throw\"]`".to_owned(),
+        SettingKind::Keys => "a list of keys such as `[\"f5\", \"b\"]`".to_owned(),
+        SettingKind::Text => "a text in quotes".to_owned(),
     }
 }
 
 pub(super) fn checked(setting: &Setting, number: Option<f64>) -> Option<Value> {
     let number = number.filter(|number| number.is_finite())?;
     let fits = match setting.kind {
-        Kind::NoneOr(least, most) => number == 0.0 || (least..=most).contains(&number),
-        Kind::Number(least, most) => (least..=most).contains(&number),
-        Kind::Whole(least, most) => {
+        SettingKind::NoneOr(least, most) => number == 0.0 || (least..=most).contains(&number),
+        SettingKind::Number(least, most) => (least..=most).contains(&number),
+        SettingKind::Whole(least, most) => {
             number.fract() == 0.0 && (least as f64..=most as f64).contains(&number)
         }
         _ => false,
@@ -46,28 +46,28 @@ pub(super) fn from_words(setting: &Setting, word: &str) -> Result<Value, String>
     let expected = || expectation(setting.kind);
     let plain = word.trim();
     match setting.kind {
-        Kind::Switch => match plain.to_lowercase().as_str() {
+        SettingKind::Switch => match plain.to_lowercase().as_str() {
             "true" | "yes" | "on" | "1" => Ok(Value::Switch(true)),
             "false" | "no" | "off" | "0" => Ok(Value::Switch(false)),
             _ => Err(expected()),
         },
-        Kind::Number(..) | Kind::Whole(..) | Kind::NoneOr(..) => {
+        SettingKind::Number(..) | SettingKind::Whole(..) | SettingKind::NoneOr(..) => {
             checked(setting, plain.parse().ok()).ok_or_else(expected)
         }
-        Kind::OneOf(choices) => {
+        SettingKind::OneOf(choices) => {
             if choices.contains(&plain) {
                 return Ok(Value::Word(plain.to_owned()));
             }
             let nearest = wording::nearest(plain, choices.iter().copied());
             Err(format!("{}{}", expected(), meant(nearest)))
         }
-        Kind::Text => {
+        SettingKind::Text => {
             if plain.chars().any(char::is_control) || plain.chars().count() > 200 {
                 return Err("one line of at most 200 characters".to_owned());
             }
             Ok(Value::Word(plain.to_owned()))
         }
-        Kind::Schools | Kind::Keys => {
+        SettingKind::Schools | SettingKind::Keys => {
             let words = plain
                 .split(',')
                 .map(|word| word.trim().to_owned())
@@ -79,7 +79,7 @@ pub(super) fn from_words(setting: &Setting, word: &str) -> Result<Value, String>
 }
 
 pub(super) fn words_of(setting: &Setting, words: Vec<String>) -> Result<Value, String> {
-    if setting.kind == Kind::Schools {
+    if setting.kind == SettingKind::Schools {
         let mut schools = Schools::none();
         for word in &words {
             schools = schools.with(word).map_err(|error| error.to_string())?;

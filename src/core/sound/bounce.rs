@@ -3,7 +3,7 @@
 //! Writes to anything that can be written and sought; knows no file system.
 
 use super::mix::Sound;
-use super::orders::{Command, Entry, Load, Timed, When};
+use super::orders::{Command, Entrance, Load, Timed, When};
 use super::renderer::Renderer;
 use crate::rhythm::{ClickPlan, ReferencePlan};
 use crate::timeline::Timeline;
@@ -138,7 +138,7 @@ impl Bounce {
             timeline: Arc::clone(&self.timeline),
             serial: 0,
             when: When::Now,
-            entry: Entry::CountIn,
+            entry: Entrance::CountIn,
         };
         for command in [
             Command::Load(load),
@@ -232,16 +232,16 @@ mod tests {
         let mut muted = Levels::FULL;
         muted.mute(Bus::Click, true);
         [
-            (0, load("97", 1, When::Now, Entry::CountIn)),
+            (0, load("97", 1, When::Now, Entrance::CountIn)),
             (0, Command::Play { repetitions: None }),
             (30_001, Command::Level(Bus::Click, Gain(0.3))),
             (64 * 500, Command::Drones(true)),
             (64 * 500, Command::Cue(Cue::CellClear)),
-            (50_123, load("180", 3, When::BarLine, Entry::SamePlace)),
+            (50_123, load("180", 3, When::BarLine, Entrance::SamePlace)),
             (130_017, Command::ClickSound(ClickSound::Bell)),
             (150_000, Command::Tune(Tuning::of(Instrument::PipeChanter))),
             (160_001, Command::Levels(muted)),
-            (170_000, load("240", 4, When::CycleEnd, Entry::CountIn)),
+            (170_000, load("240", 4, When::CycleEnd, Entrance::CountIn)),
             (220_000, Command::Mute(Bus::Click, false)),
             (240_077, Command::Pause),
             (

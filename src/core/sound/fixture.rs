@@ -4,12 +4,12 @@
 use crate::chanter::Note;
 use crate::rhythm::{Click, ClickWeight, Metre};
 use crate::score::NoteId;
-use crate::timeline::{Event, EventKind, SoundPart, Sounded, Timeline};
+use crate::timeline::{EventKind, SoundPart, Sounded, Timeline, TimelineEvent};
 use crate::units::{Beats, Bpm, SampleRate};
 
-fn click(beat: i128) -> Event {
+fn click(beat: i128) -> TimelineEvent {
     let place = beat.rem_euclid(4);
-    Event {
+    TimelineEvent {
         beat: Beats::whole(beat),
         kind: EventKind::Click(Click {
             weight: if place == 0 {
@@ -23,8 +23,8 @@ fn click(beat: i128) -> Event {
     }
 }
 
-fn sound(beat: Beats, note: Note, number: u8) -> Event {
-    Event {
+fn sound(beat: Beats, note: Note, number: u8) -> TimelineEvent {
+    TimelineEvent {
         beat,
         kind: EventKind::Sound(Sounded {
             id: NoteId {
@@ -50,13 +50,13 @@ fn sound(beat: Beats, note: Note, number: u8) -> Event {
 pub(super) fn drill(tempo: &str, breath: i128) -> Timeline {
     let tempo = Bpm::parse(tempo).expect("a tempo");
     let cycle = 4 + 4 * breath;
-    let mut events: Vec<Event> = (0..cycle).map(click).collect();
+    let mut events: Vec<TimelineEvent> = (0..cycle).map(click).collect();
     events.push(sound(Beats::ZERO, Note::D, 1));
     events.push(sound(Beats::new(3, 2), Note::LowG, 2));
     events.push(sound(Beats::new(8, 5), Note::B, 3));
     events.push(sound(Beats::whole(2), Note::LowA, 4));
     if breath > 0 {
-        events.push(Event {
+        events.push(TimelineEvent {
             beat: Beats::whole(4),
             kind: EventKind::Hush,
             ahead: false,

@@ -17,7 +17,7 @@ mod voices;
 
 pub use bounce::{Bounce, BounceError};
 pub use mix::{Bus, Levels, Sound};
-pub use orders::{Command, Entry, Load, Report, Timed, When};
+pub use orders::{Command, Entrance, Load, RendererReport, Timed, When};
 pub use renderer::{Controls, Renderer};
 pub use replay::{at_rate, beside, half_speed, level_out};
 pub use voices::{ClickSound, Cue};

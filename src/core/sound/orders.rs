@@ -24,7 +24,7 @@ pub enum When {
 
 /// Where in the new timeline playing goes on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Entry {
+pub enum Entrance {
     /// At the same beat of the same cycle: the same stage at another tempo or in another layout.
     SamePlace,
     /// With the timeline's count-in, then its first cycle: another stage.
@@ -43,7 +43,7 @@ pub struct Load {
     /// When it takes over. While nothing plays: at once.
     pub when: When,
     /// Where it begins.
-    pub entry: Entry,
+    pub entry: Entrance,
 }
 
 /// What the player is told.
@@ -94,7 +94,7 @@ pub struct Timed {
 
 /// What the player reports. Frames count from the player's first frame on, played or silent.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Report {
+pub enum RendererReport {
     /// A timeline took over, or playing began: from `frame` on, beat 0 (the first click of the
     /// count-in) stands at the exact frame `origin`.
     Took {

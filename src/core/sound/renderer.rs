@@ -6,12 +6,12 @@
 mod obeying;
 
 use super::mix::{Mix, Sound};
-use super::orders::{Entry, Load, Report, Timed, When};
+use super::orders::{Entrance, Load, RendererReport, Timed, When};
 use super::transport::{Moment, Playing};
 use super::voices::{CHUNK, Weight};
 use crate::chanter::Note;
 use crate::rhythm::{ClickPlan, ClickWeight, ReferencePlan};
-use crate::timeline::{Event, EventKind, Timeline};
+use crate::timeline::{EventKind, Timeline, TimelineEvent};
 use crate::units::{Fraction, Frames, SampleRate};
 use rtrb::{Consumer, Producer, RingBuffer};
 use std::sync::Arc;
@@ -27,8 +27,8 @@ const RETIRED: usize = 16;
 pub struct Controls {
     /// Commands to the player. When it is full the push gives the command back: send it later.
     pub commands: Producer<Timed>,
-    /// What the player does. When it was full the next report is [`Report::Missed`].
-    pub reports: Consumer<Report>,
+    /// What the player does. When it was full the next report is [`RendererReport::Missed`].
+    pub reports: Consumer<RendererReport>,
     /// Timelines no longer played: take them out to free them. While it is full the player leaves
     /// further loads waiting.
     pub retired: Consumer<Arc<Timeline>>,
@@ -58,7 +58,7 @@ pub struct Renderer {
     computed: usize,
     handed: usize,
     commands: Consumer<Timed>,
-    reports: Producer<Report>,
+    reports: Producer<RendererReport>,
     retired: Producer<Arc<Timeline>>,
     missed: u32,
 }
@@ -228,14 +228,14 @@ impl Renderer {
             let bar = bars + playing.bars_begun().saturating_sub(1);
             let frame = Frames(self.frame);
             match playing.take() {
-                Some(Moment::Line(bar)) => self.report(Report::Bar {
+                Some(Moment::Line(bar)) => self.report(RendererReport::Bar {
                     serial,
                     cycle,
                     bar,
                     frame,
                 }),
                 Some(Moment::Closing) if void => {}
-                Some(Moment::Closing) => self.report(Report::Closing {
+                Some(Moment::Closing) => self.report(RendererReport::Closing {
                     serial,
                     cycle,
                     frame,
@@ -268,7 +268,7 @@ impl Renderer {
         }
     }
 
-    fn sound(&mut self, event: Event, cycle: u64, counting_in: bool, bar: u64) {
+    fn sound(&mut self, event: TimelineEvent, cycle: u64, counting_in: bool, bar: u64) {
         match event.kind {
             EventKind::Click(click) => {
                 if !self.fading && (counting_in || self.clicks.sounds(click, bar)) {
@@ -300,7 +300,7 @@ impl Renderer {
     /// note would otherwise lead nowhere.
     fn goes_on(&self, repetition: u64) -> bool {
         let leaves = self.pending.as_ref().is_some_and(|load| {
-            load.entry != Entry::SamePlace
+            load.entry != Entrance::SamePlace
                 && (load.when == When::CycleEnd
                     || self.playing.as_ref().is_some_and(Playing::in_last_bar))
         });
@@ -314,7 +314,7 @@ impl Renderer {
                 let end = playing.frame_of_cycle(last);
                 (end.saturating_sub(u64::from(self.rate.0 / 100)), end)
             });
-            let report = Report::Took {
+            let report = RendererReport::Took {
                 serial: playing.serial,
                 frame: Frames(self.frame),
                 origin: playing.origin,
@@ -334,7 +334,7 @@ impl Renderer {
             && !playing.void
             && at > Fraction::from_integer(i128::from(playing.frame_of_cycle(playing.cycle)))
         {
-            let report = Report::Cut {
+            let report = RendererReport::Cut {
                 serial: playing.serial,
                 cycle: playing.cycle,
                 frame: Frames(self.frame),
@@ -343,8 +343,13 @@ impl Renderer {
         }
     }
 
-    fn report(&mut self, report: Report) {
-        if self.missed > 0 && self.reports.push(Report::Missed(self.missed)).is_ok() {
+    fn report(&mut self, report: RendererReport) {
+        if self.missed > 0
+            && self
+                .reports
+                .push(RendererReport::Missed(self.missed))
+                .is_ok()
+        {
             self.missed = 0;
         }
         if self.missed > 0 || self.reports.push(report).is_err() {

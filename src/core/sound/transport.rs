@@ -4,7 +4,7 @@
 //! voices.
 
 use super::orders::Load;
-use crate::timeline::{Event, Timeline};
+use crate::timeline::{Timeline, TimelineEvent};
 use crate::units::{Beats, Fraction, Frames, SampleRate};
 use std::sync::Arc;
 
@@ -42,7 +42,7 @@ pub(super) enum Moment {
     /// The closing note's place.
     Closing,
     /// A click, a note or a hush.
-    Event(Event),
+    Event(TimelineEvent),
 }
 
 /// Exact origins are kept over every change; after very many changes of tempo a denominator could
@@ -139,7 +139,7 @@ impl Playing {
         self.rate.frames_per_beat(self.timeline.tempo)
     }
 
-    fn events(&self) -> &[Event] {
+    fn events(&self) -> &[TimelineEvent] {
         if self.counting_in {
             &self.timeline.lead_in
         } else {

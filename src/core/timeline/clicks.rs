@@ -1,6 +1,6 @@
 //! Where the clicks of a cycle and of its count-in stand.
 
-use super::event::{Event, EventKind};
+use super::event::{EventKind, TimelineEvent};
 use crate::rhythm::{Click, ClickWeight, Metre, Subdivision};
 use crate::score::Score;
 use crate::units::{Beats, Fraction};
@@ -23,7 +23,12 @@ impl Grid {
 
     /// Clicks from `from` (inclusive) to `to` (exclusive), in beats from the start of the
     /// repetition. The grid is counted from the downbeat in parts; nothing is added up.
-    pub(super) fn clicks(self, subdivision: Subdivision, from: Beats, to: Beats) -> Vec<Event> {
+    pub(super) fn clicks(
+        self,
+        subdivision: Subdivision,
+        from: Beats,
+        to: Beats,
+    ) -> Vec<TimelineEvent> {
         let parts = i128::from(subdivision.parts());
         let beats_in_a_bar = i128::from(self.metre.beats_in_a_bar());
         let steps = |beats: Beats| (beats - self.downbeat).0 * Fraction::from_integer(parts);
@@ -39,7 +44,7 @@ impl Grid {
             } else {
                 ClickWeight::Beat
             };
-            events.push(Event {
+            events.push(TimelineEvent {
                 beat: self.downbeat + Beats(Fraction::new(step, parts)),
                 kind: EventKind::Click(Click {
                     weight,
@@ -55,7 +60,11 @@ impl Grid {
 
 /// Clicks of a cycle whose metre changes: each bar is counted by its own metre. In the breath they
 /// lead to the first bar of the next repetition.
-pub(super) fn clicks_by_bar(score: &Score, subdivision: Subdivision, cycle: Beats) -> Vec<Event> {
+pub(super) fn clicks_by_bar(
+    score: &Score,
+    subdivision: Subdivision,
+    cycle: Beats,
+) -> Vec<TimelineEvent> {
     let mut events = Vec::new();
     let mut counted = |from: Beats, to: Beats, metre: Metre, downbeat: Beats| {
         if !metre.is_free() {

@@ -20,7 +20,7 @@ pub struct Timeline {
     pub changes_metre: bool,
     /// Clicks of the count-in, beats from its first click, sorted. Gracenotes that begin the first
     /// note before its beat stand here too.
-    pub lead_in: Vec<Event>,
+    pub lead_in: Vec<TimelineEvent>,
     /// Length of the count-in: one bar, less a pickup; may be nothing.
     pub lead_in_length: Beats,
     /// A repetition and its breath.
@@ -32,9 +32,9 @@ pub struct Timeline {
     /// Place of the closing note in the cycle.
     pub closing: Beats,
     /// Events of the first cycle, beats from its start, sorted.
-    pub first: Vec<Event>,
+    pub first: Vec<TimelineEvent>,
     /// Events of every later cycle.
-    pub again: Vec<Event>,
+    pub again: Vec<TimelineEvent>,
     /// Written starts of the bars of a cycle, breath included, from the cycle's start.
     pub bar_lines: Vec<Beats>,
     /// Melody notes whose gracenotes had to shrink because the note has too little time for them.
@@ -45,7 +45,7 @@ pub struct Timeline {
 
 /// Something that happens at an exact moment.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Event {
+pub struct TimelineEvent {
     /// Beats from the start of the lead-in or the cycle.
     pub beat: Beats,
     /// What happens.
@@ -103,14 +103,14 @@ pub struct Placed {
     /// The repetition, from 0; none in the count-in.
     pub repetition: Option<u64>,
     /// The event.
-    pub event: Event,
+    pub event: TimelineEvent,
 }
 
 impl Timeline {
     /// The events of a cycle counted from 0.
     ///
     /// Thread: any. Allocates: no. Blocks: no.
-    pub fn events_of(&self, cycle: u64) -> &[Event] {
+    pub fn events_of(&self, cycle: u64) -> &[TimelineEvent] {
         if cycle == 0 { &self.first } else { &self.again }
     }
 
@@ -136,7 +136,7 @@ impl Timeline {
     /// Count-in and `repetitions` cycles, breath included, in order of time.
     pub fn played(&self, repetitions: u64) -> Vec<Placed> {
         let origin = Fraction::from_integer(0);
-        let place = |event: &Event, start: Beats, repetition: Option<u64>| Placed {
+        let place = |event: &TimelineEvent, start: Beats, repetition: Option<u64>| Placed {
             frame: self.frame(origin, start + event.beat),
             beat: start + event.beat,
             repetition,

@@ -2,7 +2,7 @@
 
 use super::clicks::{Grid, clicks_by_bar, count_in_length};
 use super::crowding::{fit, fit_together};
-use super::event::{Event, EventKind, SoundPart, Sounded, Timeline};
+use super::event::{EventKind, SoundPart, Sounded, Timeline, TimelineEvent};
 use super::pointing::{Onset, onsets};
 use crate::movement::Lengths;
 use crate::rhythm::Subdivision;
@@ -56,21 +56,21 @@ pub fn lay(score: &Score, layout: &Layout) -> Timeline {
     } else {
         Grid::of(score).clicks(layout.subdivision, Beats::ZERO, cycle)
     };
-    let with_clicks = |own: &[Event]| {
-        let mut events: Vec<Event> = clicks.clone();
+    let with_clicks = |own: &[TimelineEvent]| {
+        let mut events: Vec<TimelineEvent> = clicks.clone();
         events.extend(own.iter().filter(|event| event.beat >= Beats::ZERO));
         events.extend(
             again
                 .iter()
                 .filter(|event| event.beat < Beats::ZERO)
-                .map(|event| Event {
+                .map(|event| TimelineEvent {
                     beat: event.beat + cycle,
                     ahead: true,
                     ..*event
                 }),
         );
         if score.breath > Beats::ZERO {
-            events.push(Event {
+            events.push(TimelineEvent {
                 beat: score.length,
                 kind: EventKind::Hush,
                 ahead: false,
@@ -105,10 +105,15 @@ pub fn lay(score: &Score, layout: &Layout) -> Timeline {
 }
 
 /// What sounds before the first cycle: clicks, and the gracenotes before the first note where they fit.
-fn lead_in(score: &Score, layout: &Layout, first: &[Event], length: Beats) -> Vec<Event> {
+fn lead_in(
+    score: &Score,
+    layout: &Layout,
+    first: &[TimelineEvent],
+    length: Beats,
+) -> Vec<TimelineEvent> {
     let mut events = if layout.count_in && !score.metre.is_free() {
         let clicks = Grid::of(score).clicks(layout.subdivision, -length, Beats::ZERO);
-        let shifted = |event: Event| Event {
+        let shifted = |event: TimelineEvent| TimelineEvent {
             beat: event.beat + length,
             ..event
         };
@@ -120,7 +125,7 @@ fn lead_in(score: &Score, layout: &Layout, first: &[Event], length: Beats) -> Ve
         first
             .iter()
             .filter(|event| event.beat < Beats::ZERO && -event.beat <= length)
-            .map(|event| Event {
+            .map(|event| TimelineEvent {
                 beat: event.beat + length,
                 ahead: true,
                 ..*event
@@ -129,8 +134,8 @@ fn lead_in(score: &Score, layout: &Layout, first: &[Event], length: Beats) -> Ve
     sorted(events)
 }
 
-fn sorted(mut events: Vec<Event>) -> Vec<Event> {
-    let order = |event: &Event| match event.kind {
+fn sorted(mut events: Vec<TimelineEvent>) -> Vec<TimelineEvent> {
+    let order = |event: &TimelineEvent| match event.kind {
         EventKind::Click(_) => 0,
         EventKind::Hush => 1,
         EventKind::Sound(_) => 2,
@@ -155,7 +160,7 @@ fn sounds(
     onsets: &[Onset],
     first: bool,
     crowded: &mut Vec<NoteId>,
-) -> Vec<Event> {
+) -> Vec<TimelineEvent> {
     let groups: Vec<&ScoreGroup> = onsets
         .iter()
         .enumerate()
@@ -204,8 +209,8 @@ fn sounds(
     events
 }
 
-fn sound(beat: Beats, sounded: Sounded) -> Event {
-    Event {
+fn sound(beat: Beats, sounded: Sounded) -> TimelineEvent {
+    TimelineEvent {
         beat,
         kind: EventKind::Sound(sounded),
         ahead: false,
@@ -214,7 +219,7 @@ fn sound(beat: Beats, sounded: Sounded) -> Event {
 
 /// Each melody note lasts until the next sound begins, the last one to the end of the repetition
 /// or to the gracenotes that begin the next.
-fn set_lengths(events: &mut [Event], score: &Score, wraps: bool) {
+fn set_lengths(events: &mut [TimelineEvent], score: &Score, wraps: bool) {
     let lead = events.first().map_or(Beats::ZERO, |event| event.beat);
     let end = if wraps && lead < Beats::ZERO {
         score.length + lead

@@ -15,6 +15,6 @@ mod pointing;
 mod pointing_laws;
 
 pub use document::{TimelineDocument, TimelineRow, document};
-pub use event::{Event, EventKind, Placed, SoundPart, Sounded, Timeline};
+pub use event::{EventKind, Placed, SoundPart, Sounded, Timeline, TimelineEvent};
 pub use lay::{Layout, lay};
 pub use pointing::PointedPair;

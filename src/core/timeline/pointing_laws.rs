@@ -219,8 +219,8 @@ proptest! {
         let (timeline, as_written) = (laid(&score, &tempo), laid(&plain, &tempo));
         prop_assert_eq!(timeline.cycle, as_written.cycle);
         prop_assert_eq!(&timeline.bar_lines, &as_written.bar_lines);
-        let clicks = |timeline: &Timeline| -> Vec<Event> {
-            let click = |event: &&Event| matches!(event.kind, EventKind::Click(_));
+        let clicks = |timeline: &Timeline| -> Vec<TimelineEvent> {
+            let click = |event: &&TimelineEvent| matches!(event.kind, EventKind::Click(_));
             timeline.first.iter().filter(click).copied().collect()
         };
         prop_assert_eq!(clicks(&timeline), clicks(&as_written));

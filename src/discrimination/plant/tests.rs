@@ -112,8 +112,9 @@ fn what_stands_on_the_beat_stays() {
     let drill = drill("doubling-on-e");
     let (clean, spots) = laid(&drill, real_time(&drill), 80);
     let beginning = |timeline: &Timeline, spot: &Spot| {
-        let own =
-            |at: &&Event| sounded(at).is_some_and(|(_, sounded)| sounded.id.melody() == spot.note);
+        let own = |at: &&TimelineEvent| {
+            sounded(at).is_some_and(|(_, sounded)| sounded.id.melody() == spot.note)
+        };
         timeline.first.iter().find(own).map(|event| event.beat)
     };
     for difference in [Crushed, Long] {
@@ -188,8 +189,8 @@ fn planted_timelines_keep_all_other_onsets() {
 }
 
 #[track_caller]
-fn outside_is_kept(with: &[Event], without: &[Event], spot: &Spot) {
-    let outside = |events: &[Event]| {
+fn outside_is_kept(with: &[TimelineEvent], without: &[TimelineEvent], spot: &Spot) {
+    let outside = |events: &[TimelineEvent]| {
         let others = events.iter().filter(|event| {
             sounded(event).is_none_or(|(_, sounded)| sounded.id.melody() != spot.note)
         });
@@ -259,7 +260,7 @@ fn the_piece_holds_the_movement_and_little_more() {
                     .find_map(sounded)
                     .expect("a sound");
                 assert_eq!(first.0, Beats::ZERO, "{name} {}", spot.what);
-                let clicks = |event: &&Event| matches!(event.kind, EventKind::Click(_));
+                let clicks = |event: &&TimelineEvent| matches!(event.kind, EventKind::Click(_));
                 assert!(piece.timeline.first.iter().filter(clicks).count() >= 1);
             }
             let own = |timeline: &Timeline| {

@@ -4,7 +4,7 @@ use crate::score::NoteId;
 
 /// How the staff is drawn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Settings {
+pub struct StaffSettings {
     /// Columns there are.
     pub columns: usize,
     /// Characters to draw with.
@@ -17,7 +17,7 @@ pub struct Settings {
     pub note_names: bool,
 }
 
-impl Settings {
+impl StaffSettings {
     /// Everything, in Unicode.
     pub fn wide(columns: usize) -> Self {
         Self {
@@ -65,7 +65,7 @@ pub enum Style {
 
 /// One character.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Cell {
+pub struct StaffCell {
     /// One column wide.
     pub symbol: char,
     /// What it stands for.
@@ -75,7 +75,7 @@ pub struct Cell {
     pub note: Option<NoteId>,
 }
 
-pub(super) const BLANK: Cell = Cell {
+pub(super) const BLANK: StaffCell = StaffCell {
     symbol: ' ',
     style: Style::Blank,
     note: None,
@@ -85,7 +85,7 @@ pub(super) const BLANK: Cell = Cell {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Grid {
     /// Rows from top to bottom, all equally long.
-    pub rows: Vec<Vec<Cell>>,
+    pub rows: Vec<Vec<StaffCell>>,
     /// False where the bars need more columns than there are; the right end is cut off then, and
     /// fewer bars should be asked for.
     pub fits: bool,

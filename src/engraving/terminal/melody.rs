@@ -3,7 +3,7 @@
 use super::cells::Style;
 use super::page::{Page, row};
 use crate::engraving::font::Glyph;
-use crate::engraving::placed::{Element, Kind, Shape};
+use crate::engraving::placed::{Element, ElementKind, InkShape};
 use crate::engraving::proportions;
 use crate::score::NoteId;
 
@@ -31,7 +31,7 @@ impl Page {
             .iter()
             .filter_map(
                 |element| match (element.kind, element.note, &element.shape) {
-                    (Kind::Head, Some(id), Shape::Glyph { x, y, .. }) => Some(Head {
+                    (ElementKind::Head, Some(id), InkShape::Glyph { x, y, .. }) => Some(Head {
                         x: *x,
                         row: row(*y),
                         column: self.column(*x),
@@ -49,7 +49,7 @@ impl Page {
         };
         for element in elements {
             match element.kind {
-                Kind::Stem => {
+                ElementKind::Stem => {
                     let Some((at, head)) = found(element) else {
                         continue;
                     };
@@ -59,8 +59,8 @@ impl Page {
                         self.put_behind(row, head.column, '┃', Style::Stem, Some(head.id));
                     }
                 }
-                Kind::Flag => {
-                    let Shape::Glyph { glyph, x, .. } = &element.shape else {
+                ElementKind::Flag => {
+                    let InkShape::Glyph { glyph, x, .. } = &element.shape else {
                         continue;
                     };
                     let Some(at) = head_at(&heads, *x) else {
@@ -81,7 +81,7 @@ impl Page {
                         self.put_behind(row - 4 + level, column + 1, '━', Style::Stem, Some(id));
                     }
                 }
-                Kind::Tie => {
+                ElementKind::Tie => {
                     let Some((at, head)) = found(element) else {
                         continue;
                     };
@@ -104,7 +104,7 @@ impl Page {
         }
         self.draw_beams(elements, &beams, &heads);
         for element in elements {
-            if element.kind == Kind::Dot
+            if element.kind == ElementKind::Dot
                 && let Some((_, head)) = found(element)
             {
                 let free = (1..4).find(|step| {
@@ -121,7 +121,9 @@ impl Page {
 
     fn draw_beams(&mut self, elements: &[Element], beams: &[Beam], heads: &[Head]) {
         for element in elements {
-            let (Kind::Beam, Shape::Slant { from, to, .. }) = (element.kind, &element.shape) else {
+            let (ElementKind::Beam, InkShape::Slant { from, to, .. }) =
+                (element.kind, &element.shape)
+            else {
                 continue;
             };
             let Some(beam) = beams
@@ -155,14 +157,16 @@ impl Page {
     /// bracket below the stems.
     fn draw_tuplets(&mut self, elements: &[Element]) {
         for (place, element) in elements.iter().enumerate() {
-            let (Kind::Tuplet, Shape::Text { text, x, .. }) = (element.kind, &element.shape) else {
+            let (ElementKind::Tuplet, InkShape::Text { text, x, .. }) =
+                (element.kind, &element.shape)
+            else {
                 continue;
             };
             // the parts of a bracket follow their figure
             let bracket = elements[place + 1..]
                 .iter()
                 .take_while(|part| {
-                    part.kind == Kind::Tuplet && !matches!(part.shape, Shape::Text { .. })
+                    part.kind == ElementKind::Tuplet && !matches!(part.shape, InkShape::Text { .. })
                 })
                 .map(|part| part.shape.bounds())
                 .map(|bounds| (bounds.left, bounds.right))
@@ -249,7 +253,8 @@ impl Beam {
 fn beams_of(elements: &[Element], heads: &[Head]) -> Vec<Beam> {
     let mut beams: Vec<Beam> = Vec::new();
     for element in elements {
-        let (Kind::Beam, Shape::Slant { from, to, .. }) = (element.kind, &element.shape) else {
+        let (ElementKind::Beam, InkShape::Slant { from, to, .. }) = (element.kind, &element.shape)
+        else {
             continue;
         };
         // the lowest beam is drawn first and is the longest

@@ -19,10 +19,10 @@ mod page;
 
 use super::columns::bars_of;
 use super::lay::lay_out_bars;
-use super::settings::{Settings as Layout, Spacing};
+use super::settings::{LayoutSettings as Layout, Spacing};
 use crate::drill::Music;
 use crate::score::{NoteId, Score};
-pub use cells::{Cell, Grid, Settings, Signs, Style};
+pub use cells::{Grid, Signs, StaffCell, StaffSettings, Style};
 use page::Page;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
@@ -36,7 +36,12 @@ const WIDEST: f64 = 1.7;
 
 /// Draws written bars (indices into [`Music::bars`], in one row; a range beyond the end is cut).
 /// The metre stands before them when they begin with the first.
-pub fn draw(score: &Score, music: Option<&Music>, bars: Range<usize>, settings: &Settings) -> Grid {
+pub fn draw(
+    score: &Score,
+    music: Option<&Music>,
+    bars: Range<usize>,
+    settings: &StaffSettings,
+) -> Grid {
     draw_but(score, music, bars, settings, &BTreeSet::new())
 }
 
@@ -45,7 +50,7 @@ pub fn draw_but(
     score: &Score,
     music: Option<&Music>,
     bars: Range<usize>,
-    settings: &Settings,
+    settings: &StaffSettings,
     hidden: &BTreeSet<NoteId>,
 ) -> Grid {
     let all = bars_of(score, music);
@@ -146,7 +151,7 @@ mod tests {
             let drill = read(document.as_bytes()).0.expect("reads");
             let music = &drill.stages[0].music;
             let score = resolve_music(music, Beats::ZERO, &drill.schools);
-            let grid = draw(&score, Some(music), 0..1, &Settings::wide(80));
+            let grid = draw(&score, Some(music), 0..1, &StaffSettings::wide(80));
             let columns: Vec<usize> = grid
                 .rows
                 .iter()
@@ -169,7 +174,7 @@ mod tests {
                         &score,
                         Some(&stage.music),
                         bar..bar + 1,
-                        &Settings::wide(80),
+                        &StaffSettings::wide(80),
                     );
                     assert!(grid.fits, "{} stage {place} bar {bar}", drill.name);
                     let heads = |style| {
@@ -206,9 +211,14 @@ mod tests {
     fn no_name_touches_another_and_every_tune_has_some() {
         let (score, music) = stage("lamp-on-the-slipway", 0);
         for first in (0..music.bars.len()).step_by(4) {
-            let grid = draw(&score, Some(&music), first..first + 4, &Settings::wide(80));
+            let grid = draw(
+                &score,
+                Some(&music),
+                first..first + 4,
+                &StaffSettings::wide(80),
+            );
             let drawn = text(&grid);
-            let is_name = |cell: &Cell| cell.style == Style::MovementName;
+            let is_name = |cell: &StaffCell| cell.style == Style::MovementName;
             let names = grid.rows.iter().flatten().filter(|cell| is_name(cell));
             assert!(names.count() > 3, "{drawn}");
             for pair in grid.rows.iter().flat_map(|row| row.windows(2)) {
@@ -223,9 +233,9 @@ mod tests {
     fn ascii_is_ascii_and_nothing_panics_at_any_width() {
         let (score, music) = stage("taorluath", 1);
         for columns in 0..60 {
-            let settings = Settings {
+            let settings = StaffSettings {
                 signs: Signs::Ascii,
-                ..Settings::wide(columns)
+                ..StaffSettings::wide(columns)
             };
             let grid = draw(&score, Some(&music), 0..9, &settings);
             assert!(text(&grid).is_ascii());
@@ -236,10 +246,10 @@ mod tests {
     #[test]
     fn the_grip_from_d_reads_like_this() {
         let (score, music) = stage("grip-from-d", 3);
-        let grid = draw(&score, Some(&music), 0..2, &Settings::wide(80));
+        let grid = draw(&score, Some(&music), 0..2, &StaffSettings::wide(80));
         insta::assert_snapshot!(text(&grid));
         let (score, music) = stage("grip-from-d", 2);
-        let grid = draw(&score, Some(&music), 0..2, &Settings::wide(80));
+        let grid = draw(&score, Some(&music), 0..2, &StaffSettings::wide(80));
         insta::assert_snapshot!(text(&grid));
     }
 }

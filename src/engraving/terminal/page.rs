@@ -1,15 +1,15 @@
 //! The cells of a staff: its lines, heads, gracenotes and words.
 
-use super::cells::{BLANK, Cell, Settings, Style};
+use super::cells::{BLANK, StaffCell, StaffSettings, Style};
 use crate::engraving::font::Glyph;
-use crate::engraving::placed::{Element, Kind, Shape, System};
+use crate::engraving::placed::{Element, ElementKind, InkShape, System};
 use crate::score::NoteId;
 use std::collections::BTreeMap;
 
 /// Rows above the staff's lowest line that words stand in, once the music is drawn.
 pub(super) struct Page {
     /// (row above the lowest line in half spaces, column) to cell.
-    pub(super) cells: BTreeMap<(i32, i32), Cell>,
+    pub(super) cells: BTreeMap<(i32, i32), StaffCell>,
     pub(super) scale: f64,
     pub(super) ascii: bool,
     pub(super) last_column: i32,
@@ -35,7 +35,7 @@ impl Page {
         let symbol = if self.ascii { ascii(symbol) } else { symbol };
         self.cells.insert(
             (row, column),
-            Cell {
+            StaffCell {
                 symbol,
                 style,
                 note,
@@ -119,7 +119,7 @@ impl Page {
         let bounds = element.shape.bounds();
         let note = element.note;
         match (element.kind, &element.shape) {
-            (Kind::BarLine, Shape::Bar { left, right, .. }) => {
+            (ElementKind::BarLine, InkShape::Bar { left, right, .. }) => {
                 let column = self
                     .column(f64::midpoint(*left, *right))
                     .min(self.last_column);
@@ -128,10 +128,10 @@ impl Page {
                     self.put(row, column, sign, Style::BarLine, None);
                 }
             }
-            (Kind::RepeatDot, Shape::Glyph { x, y, .. }) => {
+            (ElementKind::RepeatDot, InkShape::Glyph { x, y, .. }) => {
                 self.put(row(*y), self.column(*x), '•', Style::BarLine, None);
             }
-            (Kind::Metre, Shape::Glyph { glyph, x, y, .. }) => {
+            (ElementKind::Metre, InkShape::Glyph { glyph, x, y, .. }) => {
                 let figure = (0..=9).find(|figure| Glyph::figure(*figure) == Some(*glyph));
                 let sign = figure.and_then(|figure| char::from_digit(figure, 10));
                 // the layout centres figures of different width; in columns they stand where a 4 does
@@ -146,14 +146,14 @@ impl Page {
                     None,
                 );
             }
-            (Kind::Ledger | Kind::GraceLedger, Shape::Bar { .. }) => {
+            (ElementKind::Ledger | ElementKind::GraceLedger, InkShape::Bar { .. }) => {
                 let y = row(f64::midpoint(bounds.bottom, bounds.top));
                 let style = Style::Staff;
                 for column in self.column(bounds.left)..=self.column(bounds.right) {
                     self.put_behind(y, column, '─', style, None);
                 }
             }
-            (Kind::Head, Shape::Glyph { glyph, x, y, .. }) => {
+            (ElementKind::Head, InkShape::Glyph { glyph, x, y, .. }) => {
                 let sign = match glyph {
                     Glyph::HeadBlack => '●',
                     Glyph::HeadHalf => '○',
@@ -161,7 +161,7 @@ impl Page {
                 };
                 self.put(row(*y), self.column(*x), sign, Style::Head, note);
             }
-            (Kind::GraceHead, Shape::Glyph { x, y, .. }) => {
+            (ElementKind::GraceHead, InkShape::Glyph { x, y, .. }) => {
                 self.put(row(*y), self.column(*x), '•', Style::GraceHead, note);
             }
             _ => {}
@@ -172,7 +172,7 @@ impl Page {
     fn draw_gracenotes(&mut self, elements: &[Element]) {
         let mut groups: BTreeMap<NoteId, Vec<(i32, i32, NoteId)>> = BTreeMap::new();
         for element in elements {
-            if let (Kind::GraceHead, Some(id), Shape::Glyph { x, y, .. }) =
+            if let (ElementKind::GraceHead, Some(id), InkShape::Glyph { x, y, .. }) =
                 (element.kind, element.note, &element.shape)
             {
                 let place = (row(*y), self.column(*x), id);
@@ -208,7 +208,8 @@ impl Page {
     fn name_movements(&mut self, elements: &[Element], top: i32) {
         let mut named: Vec<&str> = Vec::new();
         for element in elements {
-            let (Kind::MovementName, Shape::Text { text, x, .. }) = (element.kind, &element.shape)
+            let (ElementKind::MovementName, InkShape::Text { text, x, .. }) =
+                (element.kind, &element.shape)
             else {
                 continue;
             };
@@ -226,7 +227,7 @@ impl Page {
     }
 
     fn draw_words(&mut self, element: &Element, top: i32, bottom: i32) {
-        let Shape::Text { text, x, .. } = &element.shape else {
+        let InkShape::Text { text, x, .. } = &element.shape else {
             return;
         };
         let half_head = Glyph::HeadBlack.outline().right / 2.0;
@@ -236,7 +237,7 @@ impl Page {
                 .any(|cell| cell.style == Style::BeatNumber),
         );
         match element.kind {
-            Kind::GraceName => {
+            ElementKind::GraceName => {
                 let column = self.column(x - 0.6);
                 let above = (0..=top)
                     .rev()
@@ -248,11 +249,11 @@ impl Page {
                     .unwrap_or(top);
                 self.write_beside(above + 1, column, text, Style::GraceName, element.note);
             }
-            Kind::BeatNumber => {
+            ElementKind::BeatNumber => {
                 let column = self.column(x - half_head);
                 self.write(bottom - 1, column, text, Style::BeatNumber, element.note);
             }
-            Kind::NoteName => {
+            ElementKind::NoteName => {
                 let column = self.column(x - half_head);
                 self.write(
                     bottom - 1 - beats,
@@ -266,7 +267,7 @@ impl Page {
         }
     }
 
-    pub(super) fn rows(&self, settings: &Settings) -> Vec<Vec<Cell>> {
+    pub(super) fn rows(&self, settings: &StaffSettings) -> Vec<Vec<StaffCell>> {
         let top = self.cells.keys().map(|(row, _)| *row).max().unwrap_or(0);
         let bottom = self.cells.keys().map(|(row, _)| *row).min().unwrap_or(0);
         let width = self

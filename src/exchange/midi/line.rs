@@ -7,7 +7,7 @@ use super::played::Played;
 use super::reading::MOST_GRACENOTES;
 use super::recognise::{Recognised, recognise};
 use crate::chanter::{NOTES, Note};
-use crate::drill::{Kind, MOST_BARS, Music, Place, Problem, mend_music};
+use crate::drill::{MOST_BARS, Music, Place, Problem, ProblemKind, mend_music};
 use crate::exchange::piece::adopted;
 use crate::movement::{Context, is_movement, is_playable};
 use crate::rhythm::Metre;
@@ -71,7 +71,7 @@ pub(super) fn by_ear(
     if bars > MOST_BARS as f64 {
         problems.push(Problem::new(
             Place::WHOLE_FILE,
-            Kind::TooManyBars {
+            ProblemKind::TooManyBars {
                 found: bars as usize,
                 most: MOST_BARS,
             },

@@ -14,7 +14,7 @@ mod tempo;
 mod write;
 
 pub use read::read;
-pub use write::{Sounding, write};
+pub use write::{MidiPitch, write};
 
 /// The channel of the chanter, from 0.
 const CHANTER: u8 = 0;
@@ -52,7 +52,7 @@ mod tests {
     #[test]
     fn every_built_in_drill_comes_back_with_its_written_structure() {
         for piece in pieces() {
-            for sounding in [Sounding::AsWritten, Sounding::Tuned(Tuning::default())] {
+            for sounding in [MidiPitch::AsWritten, MidiPitch::Tuned(Tuning::default())] {
                 let bytes = write(&piece, 2, sounding);
                 let (back, problems) = read(&bytes);
                 assert_eq!(problems, [], "{}", piece.title);
@@ -102,7 +102,7 @@ mod tests {
             let drill = drill.expect("a built-in drill reads");
             for stage in 0..drill.stages.len() {
                 let piece = Piece::of(&drill, Some(stage), None);
-                let bytes = write(&piece, 1, Sounding::AsWritten);
+                let bytes = write(&piece, 1, MidiPitch::AsWritten);
                 assert!(read(&bytes).1.is_empty());
                 let (back, _) = read(&without_texts(&bytes));
                 let back = back.expect("it is read");
@@ -127,7 +127,7 @@ mod tests {
         let text = include_str!("../../../tests/rhythms/change-of-metre.yaml");
         let drill = drill::read(text.as_bytes()).0.expect("it reads");
         let piece = Piece::of(&drill, None, None);
-        let bytes = write(&piece, 2, Sounding::AsWritten);
+        let bytes = write(&piece, 2, MidiPitch::AsWritten);
         let (back, problems) = read(&bytes);
         assert_eq!(problems, []);
         assert_eq!(
@@ -135,7 +135,7 @@ mod tests {
             notes(&piece.sections[0])
         );
         // and by its times alone, without the text
-        let once = write(&piece, 1, Sounding::AsWritten);
+        let once = write(&piece, 1, MidiPitch::AsWritten);
         let (back, problems) = read(&without_texts(&once));
         let back = back.expect("it is read");
         let told: Vec<String> = problems.iter().map(|own| own.kind.to_string()).collect();

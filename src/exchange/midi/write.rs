@@ -25,7 +25,7 @@ const BEND_RANGE: u8 = 12;
 
 /// The pitch a file sounds at.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Sounding {
+pub enum MidiPitch {
     /// The written keys, in equal temperament at A = 440 Hz.
     AsWritten,
     /// The chanter's own pitch and tuning: keys moved by octaves, the rest by pitch bend.
@@ -43,7 +43,7 @@ fn metre_text(metre: Metre, unit: Fraction) -> String {
 }
 
 /// Writes each section with a bar of count-in and so many repetitions, one after another.
-pub fn write(piece: &Piece, repetitions: u32, sounding: Sounding) -> Vec<u8> {
+pub fn write(piece: &Piece, repetitions: u32, sounding: MidiPitch) -> Vec<u8> {
     let tempo = piece.played_at();
     let metres = piece
         .sections
@@ -179,7 +179,7 @@ fn time_signature(metre: Metre) -> TrackEventKind<'static> {
     ))
 }
 
-fn opening(sounding: &Sounding) -> Vec<Timed<'static>> {
+fn opening(sounding: &MidiPitch) -> Vec<Timed<'static>> {
     let control = |controller: u8, value: u8| {
         channel(
             CHANTER,
@@ -202,7 +202,7 @@ fn opening(sounding: &Sounding) -> Vec<Timed<'static>> {
             ),
         ),
     ];
-    if matches!(sounding, Sounding::Tuned(_)) {
+    if matches!(sounding, MidiPitch::Tuned(_)) {
         // registered parameter 0: pitch bend sensitivity
         for (controller, value) in [(101, 0), (100, 0), (6, BEND_RANGE), (38, 0)] {
             events.push((0, 0, control(controller, value)));
@@ -223,9 +223,9 @@ fn strike(events: &mut Vec<Timed>, on: u8, key: u8, vel: u8, from: u64, to: u64)
 }
 
 /// The key and the bend a note sounds with.
-fn pitch(note: Note, sounding: &Sounding) -> (u8, Option<PitchBend>) {
+fn pitch(note: Note, sounding: &MidiPitch) -> (u8, Option<PitchBend>) {
     let written = note.midi_key();
-    let Sounding::Tuned(tuning) = sounding else {
+    let MidiPitch::Tuned(tuning) = sounding else {
         return (written, None);
     };
     let whole = Cents::between(Hertz(440.0), tuning.low_a).0;

@@ -1,7 +1,7 @@
 use super::*;
 use crate::drill::read_music;
 use crate::movement::Schools;
-use crate::practice::{CellKey, NoteMeasure, Part, Record, Rung};
+use crate::practice::{CellKey, NoteKind, NoteMeasure, Record, Rung};
 use crate::rhythm::Metre;
 use crate::score::resolve_music;
 use crate::units::{Beats, Bpm};
@@ -64,7 +64,7 @@ pub(crate) fn missed(number: u64, stage: StagePrint, bar: u32) -> Entry {
     let note = |id: u32, bar: u32, heard: Option<Note>| NoteMeasure {
         id,
         bar,
-        part: Part::Melody,
+        part: NoteKind::Melody,
         written: Note::LowA,
         heard,
         length_ms: heard.map(|_| 500.0),

@@ -3,7 +3,7 @@
 
 use super::{figures, fitted, frame, put, wrapped};
 use crate::app::{Came, Model, Session, Stands, part_words};
-use crate::planning::Part;
+use crate::planning::SessionPart;
 use crate::practice::Rung;
 use crate::screen::Theme;
 use crate::units::spell_fraction;
@@ -69,7 +69,7 @@ fn between(model: &Model, session: &Session, theme: Theme, buffer: &mut Buffer, 
         put(buffer, area, area.x, y, line, theme.strong());
         y += 1;
     }
-    if let Part::Cell(item) = part {
+    if let SessionPart::Cell(item) = part {
         let why = item
             .why
             .split_once(": ")
@@ -127,9 +127,9 @@ fn between(model: &Model, session: &Session, theme: Theme, buffer: &mut Buffer, 
 }
 
 /// `52, 3 min, `: what the figures say where there is no room for them.
-fn rung_words(part: &Part) -> String {
+fn rung_words(part: &SessionPart) -> String {
     match part {
-        Part::Cell(item) => format!("{}, {} min, ", item.rung.spoken(), item.minutes),
+        SessionPart::Cell(item) => format!("{}, {} min, ", item.rung.spoken(), item.minutes),
         other => format!("{} min, ", other.minutes()),
     }
 }
@@ -143,9 +143,16 @@ fn clock(seconds: i64) -> String {
 }
 
 /// The rung, the minutes and the seconds until it begins, large.
-fn numbers(part: &Part, seconds: i64, theme: Theme, buffer: &mut Buffer, area: Rect, y: u16) {
+fn numbers(
+    part: &SessionPart,
+    seconds: i64,
+    theme: Theme,
+    buffer: &mut Buffer,
+    area: Rect,
+    y: u16,
+) {
     let mut all = Vec::new();
-    if let Part::Cell(item) = part {
+    if let SessionPart::Cell(item) = part {
         all.push(match item.rung {
             Rung::Tempo(tempo) => (spell_fraction(&tempo.value()), "tempo"),
             Rung::Opened { tone, .. } => (spell_fraction(&tone.0), "ms a tone"),

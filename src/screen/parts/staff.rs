@@ -3,7 +3,7 @@
 use super::practise::sounding;
 use crate::app::{Place, Practising};
 use crate::drill::Music;
-use crate::engraving::terminal::{Cell, Grid, Settings, Signs, Style as Sign, draw_but};
+use crate::engraving::terminal::{Grid, Signs, StaffCell, StaffSettings, Style as Sign, draw_but};
 use crate::score::{NoteId, Score};
 use crate::screen::Theme;
 use ratatui::buffer::Buffer;
@@ -46,7 +46,7 @@ pub(super) fn draw_bars(
     let bars = music.bars.len();
     let grid = (1..=MOST_BARS.min(bars)).rev().find_map(|count| {
         let first = (present / count * count).min(bars.saturating_sub(count));
-        let settings = Settings {
+        let settings = StaffSettings {
             columns: usize::from(area.width),
             signs: Signs::Unicode,
             names: true,
@@ -75,7 +75,7 @@ pub(super) fn draw_bars(
 fn without_names(mut grid: Grid, rows: usize) -> Grid {
     let without = |grid: &mut Grid, sign: Sign| {
         if grid.rows.len() > rows {
-            let is_blank = |cell: &Cell| cell.symbol == ' ' || cell.style == sign;
+            let is_blank = |cell: &StaffCell| cell.symbol == ' ' || cell.style == sign;
             grid.rows.retain(|row| {
                 !row.iter().all(is_blank) || row.iter().all(|cell| cell.symbol == ' ')
             });
@@ -84,7 +84,7 @@ fn without_names(mut grid: Grid, rows: usize) -> Grid {
     for sign in [Sign::GraceName, Sign::MovementName, Sign::BeatNumber] {
         without(&mut grid, sign);
     }
-    let blank = |row: &Vec<Cell>| row.iter().all(|cell| cell.symbol == ' ');
+    let blank = |row: &Vec<StaffCell>| row.iter().all(|cell| cell.symbol == ' ');
     while grid.rows.len() > rows && grid.rows.first().is_some_and(blank) {
         grid.rows.remove(0);
     }
@@ -100,7 +100,7 @@ fn without_names(mut grid: Grid, rows: usize) -> Grid {
 }
 
 /// Writes the two lowest rows, where both hold beams, as one with double lines.
-fn join_beams(rows: &mut Vec<Vec<Cell>>) -> bool {
+fn join_beams(rows: &mut Vec<Vec<StaffCell>>) -> bool {
     let double = |sign: char| match sign {
         '┗' => Some('╚'),
         '━' => Some('═'),
@@ -119,7 +119,7 @@ fn join_beams(rows: &mut Vec<Vec<Cell>>) -> bool {
         .iter()
         .zip(lower)
         .map(|(above, below)| match double(below.symbol) {
-            Some(symbol) if above.symbol != ' ' => Cell { symbol, ..*below },
+            Some(symbol) if above.symbol != ' ' => StaffCell { symbol, ..*below },
             _ if below.symbol == ' ' => *above,
             _ => *below,
         })
@@ -130,7 +130,7 @@ fn join_beams(rows: &mut Vec<Vec<Cell>>) -> bool {
 }
 
 /// A row that only stems pass through; within the staff bar lines do too.
-fn is_stems_alone(row: &[Cell]) -> bool {
+fn is_stems_alone(row: &[StaffCell]) -> bool {
     row.iter().any(|cell| cell.symbol != ' ')
         && row.iter().all(|cell| {
             cell.symbol == ' '

@@ -4,7 +4,7 @@ use crate::drill::{BarRange, Drill, Stage};
 use crate::practice::Rung;
 use crate::rhythm::ClickWeight;
 use crate::score::{NoteId, Score};
-use crate::timeline::{Event, EventKind, Layout, lay};
+use crate::timeline::{EventKind, Layout, TimelineEvent, lay};
 use crate::units::SampleRate;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -58,7 +58,7 @@ pub(super) fn laid(
     };
     let timeline = lay(score, &layout);
     let beat = 600_000.0 / tempo.to_f64();
-    let moments = |events: &[Event]| -> Moments {
+    let moments = |events: &[TimelineEvent]| -> Moments {
         let mut before = 0;
         events
             .iter()

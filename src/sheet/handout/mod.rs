@@ -12,7 +12,7 @@ use super::svg::{Shapes, escape, number, path, write_ink};
 use super::words::{in_words, sentence, where_the_time_comes_from};
 use crate::chanter::{Finger, NOTES, Shape, Tuning};
 use crate::drill::{Drill, SLOW, Stage};
-use crate::engraving::{Engraved, Kind, Settings, System, lay_out};
+use crate::engraving::{ElementKind, Engraved, LayoutSettings, System, lay_out};
 use crate::practice::Rung;
 use crate::practice::ladder::climbs;
 use crate::score::{NoteId, Score, resolve_music};
@@ -84,10 +84,10 @@ pub fn handout(drill: &Drill, tuning: Tuning) -> String {
         let layouts: Vec<Engraved> = WIDTHS
             .iter()
             .map(|width| {
-                let settings = Settings {
+                let settings = LayoutSettings {
                     bars_in_a_system: drill.is_tune().then_some(4),
                     grace_names: drill.movement.is_some(),
-                    ..Settings::paper(*width)
+                    ..LayoutSettings::paper(*width)
                 };
                 lay_out(&score, Some(&stage.music), &settings)
             })
@@ -311,7 +311,9 @@ fn heads_of(engraved: &Engraved) -> Vec<(NoteId, usize, f64)> {
         .flat_map(|(system, laid)| {
             laid.elements
                 .iter()
-                .filter(|element| matches!(element.kind, Kind::Head | Kind::GraceHead))
+                .filter(|element| {
+                    matches!(element.kind, ElementKind::Head | ElementKind::GraceHead)
+                })
                 .filter_map(move |element| {
                     Some((element.note?, system, element.shape.bounds().left))
                 })
@@ -342,7 +344,7 @@ fn draw_system(
     let mut lines = String::new();
     let mut seen = BTreeSet::new();
     for element in &system.elements {
-        let head = matches!(element.kind, Kind::Head | Kind::GraceHead);
+        let head = matches!(element.kind, ElementKind::Head | ElementKind::GraceHead);
         // a note's other heads are tied to its first, which may end the line before
         let name = element
             .note

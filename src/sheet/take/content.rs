@@ -4,7 +4,7 @@ use crate::chanter::Note;
 
 /// A note in time.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Bar {
+pub struct TimedNote {
     /// Which row.
     pub note: Note,
     /// Start, seconds of the take.
@@ -45,9 +45,9 @@ pub struct Take {
     /// What it was read from, said below the head.
     pub source: Option<String>,
     /// The notes heard.
-    pub heard: Vec<Bar>,
+    pub heard: Vec<TimedNote>,
     /// The notes expected; empty without a drill.
-    pub expected: Vec<Bar>,
+    pub expected: Vec<TimedNote>,
     /// The repetitions; empty without a drill.
     pub rounds: Vec<Round>,
     /// The faults, in any order.

@@ -1,9 +1,9 @@
 //! A fault under the picture: its words, and its place again, enlarged.
 
-use super::content::{Bar, FaultMark, Take};
+use super::content::{FaultMark, Take, TimedNote};
 use super::line::NAMES;
 use crate::engraving::font::Face;
-use crate::sheet::drawing::{Ink, Role};
+use crate::sheet::drawing::{Ink, TagRole};
 use crate::sheet::writer::{MARGIN, SMALL, TEXT, Writer, wrap};
 
 /// Points a millisecond in the two bars of a length: 25 ms and 73 differ at a glance.
@@ -40,11 +40,11 @@ pub(super) fn write_fault(writer: &mut Writer, take: &Take, number: usize, fault
         let below = top + TOLD * words.len() as f64;
         ink.extend(two_bars(lengths, left, below, width * WORDS_SHARE - 8.0));
     }
-    writer.put(Role::Paragraph, ink);
+    writer.put(TagRole::Paragraph, ink);
     let window = Window::around(fault, take);
     let x = left + width * WORDS_SHARE;
     let (ink, said) = window.draw(take, fault, x, top, width * (1.0 - WORDS_SHARE));
-    writer.put(Role::Figure(said), ink);
+    writer.put(TagRole::Figure(said), ink);
     writer.skip(height);
 }
 
@@ -61,8 +61,8 @@ impl Window {
     const LONGEST: f64 = 1.2;
 
     fn around(fault: &FaultMark, take: &Take) -> Self {
-        let at = |bars: &[Bar]| {
-            let own = |bar: &&Bar| {
+        let at = |bars: &[TimedNote]| {
+            let own = |bar: &&TimedNote| {
                 bar.note == fault.note
                     && bar.start_s < fault.at_s + 0.05
                     && bar.end_s > fault.at_s - 0.05

@@ -1,6 +1,6 @@
 //! One line of a picture: a row a note, bars and rings in time.
 
-use super::content::{Bar, FaultMark, Take};
+use super::content::{FaultMark, Take, TimedNote};
 use crate::chanter::{NOTES, Note};
 use crate::engraving::font::{Face, Segment};
 use crate::sheet::drawing::Ink;
@@ -86,10 +86,10 @@ impl Line {
     }
 
     /// The parts of bars inside this line.
-    fn shown<'a>(&'a self, bars: &'a [Bar]) -> impl Iterator<Item = Bar> + 'a {
+    fn shown<'a>(&'a self, bars: &'a [TimedNote]) -> impl Iterator<Item = TimedNote> + 'a {
         bars.iter()
             .filter(|bar| bar.end_s > self.from && bar.start_s < self.to)
-            .map(|bar| Bar {
+            .map(|bar| TimedNote {
                 start_s: bar.start_s.max(self.from),
                 end_s: bar.end_s.min(self.to),
                 ..*bar

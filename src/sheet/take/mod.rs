@@ -5,9 +5,9 @@ mod content;
 mod fault;
 mod line;
 
-pub use content::{Bar, FaultMark, Round, Take};
+pub use content::{FaultMark, Round, Take, TimedNote};
 
-use super::drawing::{Booklet, Paper, Role};
+use super::drawing::{Booklet, Paper, TagRole};
 use super::writer::{SMALL, TEXT, TITLE, Writer};
 use crate::engraving::font::Face;
 use fault::{FAULT, write_fault};
@@ -78,7 +78,7 @@ pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
             top: writer.y + WORDS + NUMBERS,
         };
         let figure = line.draw(take, &here);
-        writer.put(Role::Figure(line.in_words(take, &here)), figure);
+        writer.put(TagRole::Figure(line.in_words(take, &here)), figure);
         writer.skip(WORDS + NUMBERS + 9.0 * ROW + SCALES);
         writer.skip(3.0);
         for (number, fault) in &here {

@@ -4,8 +4,8 @@ use super::*;
 use crate::chanter::Note;
 use crate::sheet::Ink;
 
-fn bar(note: Note, start_s: f64, end_s: f64) -> Bar {
-    Bar {
+fn bar(note: Note, start_s: f64, end_s: f64) -> TimedNote {
+    TimedNote {
         note,
         start_s,
         end_s,
@@ -74,7 +74,7 @@ fn each_fault_stands_again_with_the_written_lengths() {
     let blocks = booklet.pages.iter().flat_map(|page| &page.blocks);
     let enlarged: Vec<&str> = blocks
         .filter_map(|block| match &block.role {
-            Role::Figure(words) if words.starts_with("enlarged") => Some(words.as_str()),
+            TagRole::Figure(words) if words.starts_with("enlarged") => Some(words.as_str()),
             _ => None,
         })
         .collect();

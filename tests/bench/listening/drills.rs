@@ -8,8 +8,8 @@ use super::takes::{Kind, Sounding, Take, between, normal};
 use fastrand::Rng;
 use gracerung::chanter::{NOTES, Note, crossing, gracenote_sounds};
 use gracerung::drill::{BUILT_IN, read};
-use gracerung::listening::{Piece, Repetition};
-use gracerung::practice::{FaultKind, Mark, Part, Thresholds, Verdict};
+use gracerung::listening::{ExpectedStage, Repetition};
+use gracerung::practice::{FaultKind, Mark, NoteKind, Thresholds, Verdict};
 use gracerung::score::resolve_music;
 use gracerung::timeline::{Layout, lay};
 use gracerung::units::{Bpm, Fraction, SampleRate};
@@ -32,7 +32,7 @@ pub(crate) struct Planted {
 pub(crate) struct Played {
     pub drill: &'static str,
     pub stage: usize,
-    pub piece: Piece,
+    pub piece: ExpectedStage,
     pub take: Take,
     pub planted: Vec<Planted>,
     /// Where each repetition begins by the player's clock, seconds of the recording.
@@ -55,7 +55,7 @@ struct Figure {
 }
 
 /// A stage of a built-in drill at a tempo of its ladder where nothing is crowded.
-fn choose(rng: &mut Rng) -> (&'static str, usize, Piece) {
+fn choose(rng: &mut Rng) -> (&'static str, usize, ExpectedStage) {
     loop {
         let built_in = &BUILT_IN[rng.usize(..BUILT_IN.len())];
         let Some(drill) = read(built_in.text.as_bytes()).0 else {
@@ -73,9 +73,9 @@ fn choose(rng: &mut Rng) -> (&'static str, usize, Piece) {
             ..Layout::at(tempo, SampleRate::USUAL)
         };
         let timeline = lay(&score, &layout);
-        let piece = Piece::of(&score, &timeline);
+        let piece = ExpectedStage::of(&score, &timeline);
         let short = piece.notes.iter().any(|note| {
-            note.length_s < 0.022 || (note.part == Part::Tone && note.length_s < 0.034)
+            note.length_s < 0.022 || (note.part == NoteKind::Tone && note.length_s < 0.034)
         });
         if timeline.crowded.is_empty() && !short && piece.cycle_s < LASTS {
             return (built_in.name, stage, piece);
@@ -83,11 +83,11 @@ fn choose(rng: &mut Rng) -> (&'static str, usize, Piece) {
     }
 }
 
-fn figures(piece: &Piece) -> Vec<Figure> {
+fn figures(piece: &ExpectedStage) -> Vec<Figure> {
     let mut all = Vec::new();
     let mut waiting: Vec<usize> = Vec::new();
     for (at, note) in piece.notes.iter().enumerate() {
-        if note.part != Part::Melody {
+        if note.part != NoteKind::Melody {
             waiting.push(at);
             continue;
         }
@@ -204,13 +204,13 @@ pub(crate) fn play(rng: &mut Rng, faulty: f64, pipes: bool, kinds: &[usize]) -> 
     }
 }
 
-fn first_of(piece: &Piece, figure: &Figure) -> Note {
+fn first_of(piece: &ExpectedStage, figure: &Figure) -> Note {
     let at = figure.before.first().or(figure.on.first());
     piece.notes[at.copied().unwrap_or(figure.at)].note
 }
 
 /// Gracenotes as a good player plays them: near their length, under what is too long.
-fn meant(rng: &mut Rng, piece: &Piece, which: &[usize]) -> Vec<Option<Meant>> {
+fn meant(rng: &mut Rng, piece: &ExpectedStage, which: &[usize]) -> Vec<Option<Meant>> {
     which
         .iter()
         .map(|at| {
@@ -218,7 +218,7 @@ fn meant(rng: &mut Rng, piece: &Piece, which: &[usize]) -> Vec<Option<Meant>> {
             let mut length = expected.length_s * between(rng, 0.8, 1.25);
             if expected.tap {
                 length = length.clamp(0.029, 0.050);
-            } else if expected.part == Part::Gracenote {
+            } else if expected.part == NoteKind::Gracenote {
                 length = length.clamp(0.021, 0.050);
             }
             Some(Meant {
@@ -231,7 +231,7 @@ fn meant(rng: &mut Rng, piece: &Piece, which: &[usize]) -> Vec<Option<Meant>> {
 
 /// A figure about to be played, where a fault can be planted.
 struct Scene<'a> {
-    piece: &'a Piece,
+    piece: &'a ExpectedStage,
     figure: &'a Figure,
     before: Option<Note>,
     lands: f64,
@@ -314,7 +314,7 @@ impl Scene<'_> {
     fn try_to_plant(&mut self, rng: &mut Rng, kind: usize) -> Option<(FaultKind, usize)> {
         let graces = self.graces();
         let part = |which: usize| self.piece.notes[graces[which]].part;
-        let of = |wanted: Part| -> Vec<usize> {
+        let of = |wanted: NoteKind| -> Vec<usize> {
             (0..graces.len())
                 .filter(|which| part(*which) == wanted)
                 .collect()
@@ -323,7 +323,7 @@ impl Scene<'_> {
             |rng: &mut Rng, all: &[usize]| (!all.is_empty()).then(|| all[rng.usize(..all.len())]);
         match kind {
             0 => {
-                let which = pick(rng, &of(Part::Gracenote))?;
+                let which = pick(rng, &of(NoteKind::Gracenote))?;
                 // a tap is no gracenote that lasts too long
                 if self.piece.notes[graces[which]].tap {
                     return None;
@@ -333,7 +333,7 @@ impl Scene<'_> {
                 Some((FaultKind::TooLong, graces[which]))
             }
             1 => {
-                let which = pick(rng, &of(Part::Tone))?;
+                let which = pick(rng, &of(NoteKind::Tone))?;
                 if rng.bool() {
                     *self.slot(which) = None;
                 } else {
@@ -342,12 +342,12 @@ impl Scene<'_> {
                 Some((FaultKind::Swallowed, graces[which]))
             }
             2 => {
-                let which = pick(rng, &of(Part::Gracenote))?;
+                let which = pick(rng, &of(NoteKind::Gracenote))?;
                 *self.slot(which) = None;
                 Some((FaultKind::Missing, graces[which]))
             }
             3 => {
-                let grace = pick(rng, &of(Part::Gracenote));
+                let grace = pick(rng, &of(NoteKind::Gracenote));
                 if let Some(which) = grace.filter(|_| rng.f64() < 0.7) {
                     let held = self.piece.notes.get(graces[which] + 1)?.note;
                     let written = self.piece.notes[graces[which]].note;

@@ -8,7 +8,7 @@ use super::cases::Case;
 use gracerung::chanter::{Instrument, Tuning, TuningTable};
 use gracerung::drill::{built_in, read};
 use gracerung::score::resolve_music;
-use gracerung::sound::{Bus, Command, Entry, Levels, Load, Renderer, Sound, Timed, When};
+use gracerung::sound::{Bus, Command, Entrance, Levels, Load, Renderer, Sound, Timed, When};
 use gracerung::timeline::{Layout, lay};
 use gracerung::units::{Beats, Bpm, Frames, Hertz};
 use std::error::Error;
@@ -44,7 +44,7 @@ fn bus(case: &Case, alone: Bus) -> Result<Vec<f32>, Box<dyn Error>> {
         timeline,
         serial: 1,
         when: When::Now,
-        entry: Entry::CountIn,
+        entry: Entrance::CountIn,
     };
     for command in [Command::Load(load), Command::Play { repetitions: None }] {
         let at = Frames(0);

@@ -10,8 +10,8 @@
 
 use fastrand::Rng;
 use gracerung::drill::{Drill, read};
-use gracerung::listening::{HeardNote, Piece, align};
-use gracerung::practice::{FaultKind, Mark, Part, Thresholds, Verdict, judge};
+use gracerung::listening::{ExpectedStage, HeardNote, align};
+use gracerung::practice::{FaultKind, Mark, NoteKind, Thresholds, Verdict, judge};
 use gracerung::score::resolve_music;
 use gracerung::timeline::{Layout, lay};
 use gracerung::units::{Bpm, Fraction, SampleRate};
@@ -134,7 +134,7 @@ pub(super) fn drills() -> Vec<(String, Drill)> {
 }
 
 /// A drill's last stage at a tempo.
-pub(super) fn piece(drill: &Drill, tempo: Bpm) -> Piece {
+pub(super) fn piece(drill: &Drill, tempo: Bpm) -> ExpectedStage {
     let stage = drill.stages.last().expect("a drill has a stage");
     let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
     let score = resolve_music(&stage.music, breath, &drill.schools);
@@ -142,7 +142,7 @@ pub(super) fn piece(drill: &Drill, tempo: Bpm) -> Piece {
         lengths: drill.lengths,
         ..Layout::at(tempo, SampleRate::USUAL)
     };
-    Piece::of(&score, &lay(&score, &layout))
+    ExpectedStage::of(&score, &lay(&score, &layout))
 }
 
 /// A melody note with what leads to it.
@@ -152,11 +152,11 @@ struct Figure {
     on: Vec<usize>,
 }
 
-fn figures(piece: &Piece) -> Vec<Figure> {
+fn figures(piece: &ExpectedStage) -> Vec<Figure> {
     let mut all = Vec::new();
     let mut waiting: Vec<usize> = Vec::new();
     for (at, note) in piece.notes.iter().enumerate() {
-        if note.part == Part::Melody {
+        if note.part == NoteKind::Melody {
             let on = waiting.split_off(waiting.len() - note.begun_by.min(waiting.len()));
             let before = std::mem::take(&mut waiting);
             all.push(Figure { at, before, on });
@@ -168,7 +168,7 @@ fn figures(piece: &Piece) -> Vec<Figure> {
 }
 
 /// Where a fault can be planted: the figure, and what is named when it is found.
-fn places(piece: &Piece, plant: Plant) -> Vec<(usize, Vec<usize>)> {
+fn places(piece: &ExpectedStage, plant: Plant) -> Vec<(usize, Vec<usize>)> {
     let figures = figures(piece);
     let mut places = Vec::new();
     for (number, figure) in figures.iter().enumerate() {
@@ -176,12 +176,12 @@ fn places(piece: &Piece, plant: Plant) -> Vec<(usize, Vec<usize>)> {
         let tones: Vec<usize> = parts
             .iter()
             .copied()
-            .filter(|at| piece.notes[*at].part == Part::Tone)
+            .filter(|at| piece.notes[*at].part == NoteKind::Tone)
             .collect();
         let gracenotes = parts
             .iter()
             .copied()
-            .filter(|at| piece.notes[*at].part == Part::Gracenote && !piece.notes[*at].tap);
+            .filter(|at| piece.notes[*at].part == NoteKind::Gracenote && !piece.notes[*at].tap);
         let movement = piece.notes[figure.at].movement.is_some();
         match plant {
             Plant::AllTones if !tones.is_empty() => places.push((number, tones)),
@@ -227,7 +227,11 @@ fn normal(rng: &mut Rng) -> f64 {
 }
 
 /// A take: one repetition has the fault.
-fn play(rng: &mut Rng, piece: &Piece, planted: Option<(Plant, usize, &[usize])>) -> Vec<HeardNote> {
+fn play(
+    rng: &mut Rng,
+    piece: &ExpectedStage,
+    planted: Option<(Plant, usize, &[usize])>,
+) -> Vec<HeardNote> {
     let figures = figures(piece);
     let lead = 0.03 + 0.02 * rng.f64();
     let begins = 1.0 + rng.f64();
@@ -256,7 +260,7 @@ fn play(rng: &mut Rng, piece: &Piece, planted: Option<(Plant, usize, &[usize])>)
             let whole = (1.0 + 0.08 * normal(rng)).max(0.5);
             let mut length = |at: usize| {
                 let note = &piece.notes[at];
-                let off = if note.part == Part::Tone {
+                let off = if note.part == NoteKind::Tone {
                     0.006
                 } else {
                     0.005
@@ -360,7 +364,7 @@ impl Outcome {
     }
 }
 
-fn verdicts(piece: &Piece, heard: &[HeardNote], limits: &Thresholds) -> Vec<Verdict> {
+fn verdicts(piece: &ExpectedStage, heard: &[HeardNote], limits: &Thresholds) -> Vec<Verdict> {
     align(piece, heard)
         .repetitions
         .iter()

@@ -4,7 +4,7 @@ use super::foreign::written_out;
 use super::mend::mend;
 use super::order::body_order;
 use super::{MusicProblem, Reader};
-use crate::drill::problem::Kind;
+use crate::drill::problem::ProblemKind;
 use crate::drill::written::Music;
 use crate::rhythm::Pointing;
 
@@ -50,7 +50,7 @@ impl Reader {
             self.tell(
                 start,
                 self.at,
-                Kind::UnknownSign {
+                ProblemKind::UnknownSign {
                     sign: "[".to_owned(),
                 },
             );
@@ -59,7 +59,7 @@ impl Reader {
 
     fn close_bar(&mut self, repeat_ends: bool, part_ends: bool) {
         if let Some(pending) = self.group.take() {
-            self.tell(pending.start, pending.end, Kind::GroupWithoutNote);
+            self.tell(pending.start, pending.end, ProblemKind::GroupWithoutNote);
         }
         if self.bar.notes.is_empty() {
             // a change of metre waits for the bar that it is for
@@ -118,7 +118,7 @@ impl Reader {
             self.tell(
                 start,
                 end,
-                Kind::Adopted {
+                ProblemKind::Adopted {
                     found: "endings for several passes".to_owned(),
                     done: "each pair of passes is written out".to_owned(),
                     times: 1,

@@ -3,7 +3,7 @@
 
 use super::Reader;
 use crate::chanter::Note;
-use crate::drill::problem::Kind;
+use crate::drill::problem::ProblemKind;
 use crate::drill::written::{Bar, Gracenote, Group, Music};
 use crate::movement::{Context, is_playable};
 use crate::units::Beats;
@@ -96,7 +96,7 @@ impl Reader {
             let stage = label.to_owned();
             let (lasts, metre) = (music.bars[bar].length(), metres[bar]);
             let kind = if misfit.complements && !first {
-                Kind::Complement {
+                ProblemKind::Complement {
                     stage,
                     number,
                     lasts,
@@ -104,7 +104,7 @@ impl Reader {
                     metre,
                 }
             } else {
-                Kind::Bar {
+                ProblemKind::Bar {
                     stage,
                     number,
                     lasts,
@@ -121,7 +121,7 @@ impl Reader {
         let mut before: Option<(Note, bool)> = None;
         let mut seen = vec![false; music.bars.len()];
         // what was told of a bar's first note, which a repeat gives another note before it
-        let mut told: BTreeMap<usize, Vec<Kind>> = BTreeMap::new();
+        let mut told: BTreeMap<usize, Vec<ProblemKind>> = BTreeMap::new();
         for &index in &music.order {
             let fresh = !std::mem::replace(&mut seen[index], true);
             for (position, written) in music.bars[index].notes.iter().enumerate() {
@@ -131,12 +131,14 @@ impl Reader {
                     continue;
                 }
                 let problem = match (&written.group, before) {
-                    (_, Some((from, true))) if from != written.note => Some(Kind::TieToOther {
-                        from,
-                        to: written.note,
-                    }),
+                    (_, Some((from, true))) if from != written.note => {
+                        Some(ProblemKind::TieToOther {
+                            from,
+                            to: written.note,
+                        })
+                    }
                     (Group::None, Some((from, false))) if from == written.note => {
-                        Some(Kind::Repeated { note: from })
+                        Some(ProblemKind::Repeated { note: from })
                     }
                     (Group::Spelled(gracenotes), _) => {
                         unplayable(gracenotes, before.map(|(note, _)| note), written.note)
@@ -157,13 +159,13 @@ impl Reader {
         }
         if let Some((_, true)) = before {
             let end = self.signs.len();
-            self.tell(end.saturating_sub(1), end, Kind::TieAtEnd);
+            self.tell(end.saturating_sub(1), end, ProblemKind::TieAtEnd);
         }
     }
 }
 
 /// Keeps a kind unless it is there already.
-fn is_new(told: &mut Vec<Kind>, kind: &Kind) -> bool {
+fn is_new(told: &mut Vec<ProblemKind>, kind: &ProblemKind) -> bool {
     let new = !told.contains(kind);
     if new {
         told.push(kind.clone());
@@ -172,7 +174,7 @@ fn is_new(told: &mut Vec<Kind>, kind: &Kind) -> bool {
 }
 
 /// What is wrong with a written group, if anything.
-fn unplayable(gracenotes: &[Gracenote], before: Option<Note>, after: Note) -> Option<Kind> {
+fn unplayable(gracenotes: &[Gracenote], before: Option<Note>, after: Note) -> Option<ProblemKind> {
     let notes: Vec<Note> = gracenotes.iter().map(|gracenote| gracenote.note).collect();
     let all: Vec<Note> = before
         .into_iter()
@@ -180,11 +182,11 @@ fn unplayable(gracenotes: &[Gracenote], before: Option<Note>, after: Note) -> Op
         .chain([after])
         .collect();
     if let Some(pair) = all.windows(2).find(|pair| pair[0] == pair[1]) {
-        return Some(Kind::GracenoteEqual { note: pair[0] });
+        return Some(ProblemKind::GracenoteEqual { note: pair[0] });
     }
     let context = Context { before, after };
     if notes.len() == 1 && !is_playable(&notes, context) {
-        return Some(Kind::CannotSound {
+        return Some(ProblemKind::CannotSound {
             gracenote: notes[0],
             held: after,
         });

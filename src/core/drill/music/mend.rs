@@ -5,7 +5,7 @@
 use super::checks::misfits;
 use super::order::body_order;
 use crate::chanter::{NOTES, Note};
-use crate::drill::problem::Kind;
+use crate::drill::problem::ProblemKind;
 use crate::drill::written::{Bar, Gracenote, Group, Music, Written};
 use crate::movement::{Context, is_playable};
 use crate::units::Beats;
@@ -25,8 +25,8 @@ pub struct Mended {
 
 impl Mended {
     /// The change as a note in a list of problems.
-    pub fn kind(&self) -> Kind {
-        Kind::Adopted {
+    pub fn kind(&self) -> ProblemKind {
+        ProblemKind::Adopted {
             found: self.found.clone(),
             done: self.done.clone(),
             times: 1,

@@ -15,7 +15,7 @@ pub use foreign::{MOST_PASSES, adopt_music, is_pipe_key, written_out};
 pub use mend::{Mended, mend_music};
 pub use order::body_order;
 
-use super::problem::{Kind, MOST_PROBLEMS};
+use super::problem::{MOST_PROBLEMS, ProblemKind};
 use super::read::MOST_BARS;
 use super::written::{Bar, Gracenote, Music};
 use crate::rhythm::Metre;
@@ -33,7 +33,7 @@ pub struct MusicProblem {
     /// Character after the last.
     pub end: usize,
     /// What.
-    pub kind: Kind,
+    pub kind: ProblemKind,
 }
 
 /// Reads body text. `label` begins the sentences about bars (`stage 2, `), `unit` is the unit
@@ -146,20 +146,22 @@ impl Reader {
         }
     }
 
-    fn tell(&mut self, start: usize, end: usize, kind: Kind) {
+    fn tell(&mut self, start: usize, end: usize, kind: ProblemKind) {
         let (kind, most) = match &self.foreign {
             Some(_) => (foreign::adopted(kind), foreign::MOST_TOLD),
             None => (kind, MOST_PROBLEMS),
         };
         let place = self.problems.len();
-        if let (Some(foreign), Kind::Adopted { found, done, .. }) = (&mut self.foreign, &kind) {
+        if let (Some(foreign), ProblemKind::Adopted { found, done, .. }) =
+            (&mut self.foreign, &kind)
+        {
             // an equal change is counted where the first was told
             foreign.changes += 1;
             let first = foreign.first.entry(format!("{found}\0{done}"));
             let first = *first.or_insert(place);
             if foreign.changes <= foreign::MOST_CHANGES
                 && let Some(MusicProblem {
-                    kind: Kind::Adopted { times, .. },
+                    kind: ProblemKind::Adopted { times, .. },
                     ..
                 }) = self.problems.get_mut(first)
             {
@@ -175,7 +177,7 @@ impl Reader {
         if place < most && !endless {
             self.problems.push(MusicProblem { start, end, kind });
         } else {
-            let kind = Kind::GaveUp { after: most };
+            let kind = ProblemKind::GaveUp { after: most };
             self.problems.push(MusicProblem { start, end, kind });
             self.over = true;
         }
@@ -184,12 +186,12 @@ impl Reader {
     /// Reads no further when the text holds more than any stage: told once, at this place.
     fn leave_off_where_too_long(&mut self) {
         let kind = if self.bars.len() > MOST_BARS {
-            Kind::TooManyBars {
+            ProblemKind::TooManyBars {
                 found: self.bars.len(),
                 most: MOST_BARS,
             }
         } else if self.count > MOST_NOTES {
-            Kind::TooManyNotes { most: MOST_NOTES }
+            ProblemKind::TooManyNotes { most: MOST_NOTES }
         } else {
             return;
         };
@@ -220,7 +222,7 @@ impl Reader {
                     self.at += 1;
                     if sign == '(' && self.peek().is_some_and(|sign| sign.is_ascii_digit()) {
                         self.at += 1;
-                        self.tell(start, self.at, Kind::Tuplet);
+                        self.tell(start, self.at, ProblemKind::Tuplet);
                         self.leave_a_gap_in_time();
                     }
                 }
@@ -244,7 +246,7 @@ impl Reader {
                     self.at += 1;
                     self.skip_length();
                     let end = self.at.min(self.signs.len());
-                    self.tell(start, end, Kind::Chord);
+                    self.tell(start, end, ProblemKind::Chord);
                     self.leave_a_gap_in_time();
                 }
                 '>' | '<' => self.broken_rhythm(sign),
@@ -257,12 +259,12 @@ impl Reader {
                         .or_else(|| self.bars.last_mut().and_then(|bar| bar.notes.last_mut()))
                     {
                         Some(note) => note.tied = true,
-                        None => self.tell(start, start + 1, Kind::TieAtEnd),
+                        None => self.tell(start, start + 1, ProblemKind::TieAtEnd),
                     }
                 }
                 '^' | '_' | '=' => {
                     self.at += 1;
-                    self.tell(start, start + 1, Kind::Accidental);
+                    self.tell(start, start + 1, ProblemKind::Accidental);
                     self.leave_a_gap();
                     if self.foreign.is_none() {
                         // whichever note it is, it differs from what is read
@@ -273,7 +275,7 @@ impl Reader {
                 'z' | 'x' | 'Z' | 'X' => {
                     self.at += 1;
                     self.skip_length();
-                    self.tell(start, start + 1, Kind::Rest);
+                    self.tell(start, start + 1, ProblemKind::Rest);
                     self.leave_a_gap_in_time();
                 }
                 'a'..='g' | 'A'..='G' => self.note(sign),
@@ -281,7 +283,11 @@ impl Reader {
                     self.at += 1;
                     self.skip_length();
                     let nearest = None;
-                    self.tell(start, self.at, Kind::NoSuchLetter { letter, nearest });
+                    self.tell(
+                        start,
+                        self.at,
+                        ProblemKind::NoSuchLetter { letter, nearest },
+                    );
                     self.leave_a_gap_in_time();
                 }
                 _ => {
@@ -291,7 +297,7 @@ impl Reader {
                     self.tell(
                         start,
                         start + 1,
-                        Kind::UnknownSign {
+                        ProblemKind::UnknownSign {
                             sign: sign.escape_debug().to_string(),
                         },
                     );

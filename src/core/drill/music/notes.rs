@@ -2,7 +2,7 @@
 
 use super::{Pending, Reader};
 use crate::chanter::Note;
-use crate::drill::problem::Kind;
+use crate::drill::problem::ProblemKind;
 use crate::drill::written::{Gracenote, Group, Written};
 use crate::units::{Beats, Fraction};
 
@@ -32,7 +32,11 @@ impl Reader {
             let nearest = Note::from_abc_letter(letter)
                 .or_else(|| Note::from_abc_letter(other))
                 .map(Note::abc_letter);
-            self.tell(start, self.at, Kind::NoSuchLetter { letter, nearest });
+            self.tell(
+                start,
+                self.at,
+                ProblemKind::NoSuchLetter { letter, nearest },
+            );
         }
         note
     }
@@ -74,7 +78,7 @@ impl Reader {
             return length;
         }
         let found: String = self.signs[start..self.at].iter().collect();
-        self.tell(start, self.at, Kind::BadLength { found });
+        self.tell(start, self.at, ProblemKind::BadLength { found });
         self.unsure = true;
         Beats::ONE
     }
@@ -107,7 +111,7 @@ impl Reader {
         let above = above.unwrap_or(1);
         if above == 0 || below == 0 || above > LONGEST.saturating_mul(below) || below > FINEST {
             let found: String = self.signs[start..self.at].iter().collect();
-            self.tell(start, self.at, Kind::BadLength { found });
+            self.tell(start, self.at, ProblemKind::BadLength { found });
             self.unsure |= self.foreign.is_none();
             return self.unit;
         }
@@ -131,7 +135,7 @@ impl Reader {
         loop {
             self.leave_off_where_too_long();
             let Some(sign) = self.peek().filter(|_| !self.over) else {
-                self.tell(start, start + 1, Kind::OpenGroup);
+                self.tell(start, start + 1, ProblemKind::OpenGroup);
                 return self.leave_a_gap_in_time();
             };
             match sign {
@@ -161,7 +165,7 @@ impl Reader {
                 }
                 ' ' => self.at += 1,
                 '|' | '{' | '\n' => {
-                    self.tell(start, start + 1, Kind::OpenGroup);
+                    self.tell(start, start + 1, ProblemKind::OpenGroup);
                     if self.foreign.is_none() {
                         return self.leave_a_gap_in_time();
                     }
@@ -171,7 +175,7 @@ impl Reader {
                     let here = self.at;
                     self.at += 1;
                     self.skip_length();
-                    self.tell(here, here + 1, Kind::GroupSign { sign });
+                    self.tell(here, here + 1, ProblemKind::GroupSign { sign });
                     self.leave_a_gap();
                 }
             }
@@ -182,7 +186,7 @@ impl Reader {
                 .last()
                 .is_none_or(|problem| problem.start < start)
             {
-                self.tell(start, self.at, Kind::EmptyGroup);
+                self.tell(start, self.at, ProblemKind::EmptyGroup);
             }
             return;
         }
@@ -222,7 +226,7 @@ impl Reader {
             _ => self.tell(
                 start,
                 self.at,
-                Kind::UnknownSign {
+                ProblemKind::UnknownSign {
                     sign: sign.to_string(),
                 },
             ),

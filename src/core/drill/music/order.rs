@@ -1,10 +1,10 @@
 //! The order in which written bars are played.
 
-use crate::drill::problem::Kind;
+use crate::drill::problem::ProblemKind;
 use crate::drill::written::Bar;
 
 /// The order of play: each repeated part twice, its first ending the first time only.
-pub fn body_order(bars: &[Bar]) -> (Vec<usize>, Vec<(usize, Kind)>) {
+pub fn body_order(bars: &[Bar]) -> (Vec<usize>, Vec<(usize, ProblemKind)>) {
     let mut told = Vec::new();
     let mut second_after = vec![None; bars.len()];
     let mut second = None;
@@ -38,13 +38,13 @@ pub fn body_order(bars: &[Bar]) -> (Vec<usize>, Vec<(usize, Kind)>) {
                 at = second;
                 in_second = true;
             } else {
-                told.push((at, Kind::NoSecondEnding));
+                told.push((at, ProblemKind::NoSecondEnding));
                 at += 1;
             }
             continue;
         }
         if ending == Some(2) && !in_second {
-            told.push((at, Kind::NoFirstEnding));
+            told.push((at, ProblemKind::NoFirstEnding));
         }
         order.push(at);
         if repeat_ends && !in_second {

@@ -11,7 +11,7 @@ fn reads(text: &str, metre: Metre) -> Music {
 }
 
 #[track_caller]
-fn tells(text: &str, metre: Metre, expected: &Kind) {
+fn tells(text: &str, metre: Metre, expected: &ProblemKind) {
     let (_, problems) = read_music(text, metre, metre.default_unit(), "");
     assert!(
         problems.iter().any(|problem| problem.kind == *expected),
@@ -35,10 +35,10 @@ fn a_bar_of_lengths_without_a_common_part_is_told_at_the_first_that_is_too_fine(
         let (_, problems) = read_music(&text, metre, metre.default_unit(), "");
         let first = &problems[0];
         let found = "B/1009".to_owned();
-        assert_eq!(first.kind, Kind::BadLength { found });
+        assert_eq!(first.kind, ProblemKind::BadLength { found });
         assert_eq!(Some(first.start), text.find("B/1009"));
         // the bar's length says nothing then
-        let only = |problem: &MusicProblem| matches!(problem.kind, Kind::BadLength { .. });
+        let only = |problem: &MusicProblem| matches!(problem.kind, ProblemKind::BadLength { .. });
         assert!(problems.iter().all(only), "{problems:?}");
     }
     // halved again and again
@@ -46,7 +46,7 @@ fn a_bar_of_lengths_without_a_common_part_is_told_at_the_first_that_is_too_fine(
     tells(
         &text,
         Metre::FOUR_FOUR,
-        &Kind::UnknownSign {
+        &ProblemKind::UnknownSign {
             sign: "<".to_owned(),
         },
     );
@@ -150,7 +150,7 @@ fn a_first_ending_of_two_bars_without_a_second_ends() {
     assert!(
         problems
             .iter()
-            .any(|problem| problem.kind == Kind::NoSecondEnding)
+            .any(|problem| problem.kind == ProblemKind::NoSecondEnding)
     );
 }
 
@@ -168,12 +168,12 @@ fn what_cannot_be_played_is_told() {
     tells(
         "A4 A4|",
         Metre::TWO_FOUR,
-        &Kind::Repeated { note: Note::LowA },
+        &ProblemKind::Repeated { note: Note::LowA },
     );
     tells(
         "e4 {d}f4|",
         Metre::TWO_FOUR,
-        &Kind::CannotSound {
+        &ProblemKind::CannotSound {
             gracenote: Note::D,
             held: Note::F,
         },
@@ -181,18 +181,18 @@ fn what_cannot_be_played_is_told() {
     tells(
         "d4 {d}A4|",
         Metre::TWO_FOUR,
-        &Kind::GracenoteEqual { note: Note::D },
+        &ProblemKind::GracenoteEqual { note: Note::D },
     );
-    tells("A4 z4|", Metre::TWO_FOUR, &Kind::Rest);
-    tells("A4 ^c4|", Metre::TWO_FOUR, &Kind::Accidental);
-    tells("A4 [ce]4|", Metre::TWO_FOUR, &Kind::Chord);
-    tells("A4 (3ABc|", Metre::TWO_FOUR, &Kind::Tuplet);
-    tells("A4 {g", Metre::TWO_FOUR, &Kind::OpenGroup);
-    tells("A4 {g}|", Metre::TWO_FOUR, &Kind::GroupWithoutNote);
+    tells("A4 z4|", Metre::TWO_FOUR, &ProblemKind::Rest);
+    tells("A4 ^c4|", Metre::TWO_FOUR, &ProblemKind::Accidental);
+    tells("A4 [ce]4|", Metre::TWO_FOUR, &ProblemKind::Chord);
+    tells("A4 (3ABc|", Metre::TWO_FOUR, &ProblemKind::Tuplet);
+    tells("A4 {g", Metre::TWO_FOUR, &ProblemKind::OpenGroup);
+    tells("A4 {g}|", Metre::TWO_FOUR, &ProblemKind::GroupWithoutNote);
     tells(
         "A4-B4|",
         Metre::TWO_FOUR,
-        &Kind::TieToOther {
+        &ProblemKind::TieToOther {
             from: Note::LowA,
             to: Note::B,
         },
@@ -200,7 +200,7 @@ fn what_cannot_be_played_is_told() {
     tells(
         "A4 b4|",
         Metre::TWO_FOUR,
-        &Kind::NoSuchLetter {
+        &ProblemKind::NoSuchLetter {
             letter: 'b',
             nearest: Some('B'),
         },
@@ -208,7 +208,7 @@ fn what_cannot_be_played_is_told() {
     tells(
         "A4 B3|",
         Metre::TWO_FOUR,
-        &Kind::Bar {
+        &ProblemKind::Bar {
             stage: String::new(),
             number: 1,
             lasts: Beats::new(7, 4),

@@ -1,13 +1,13 @@
 //! How to mend each problem, where there is something better to say than its sentence.
 
-use super::Kind;
+use super::ProblemKind;
 use super::sentence::beats;
 use crate::chanter::{NOTES, Note, notes_a_gracenote_can_stand_on};
 use crate::drill::document::Exact;
 use crate::units::{Beats, spell_fraction};
 use crate::wording;
 
-impl Kind {
+impl ProblemKind {
     /// How to mend it, when there is something better to say than the sentence itself.
     pub fn mend(&self) -> Option<String> {
         Some(match self {
@@ -172,7 +172,7 @@ mod tests {
 
     #[test]
     fn a_bar_says_what_is_missing() {
-        let short = Kind::Bar {
+        let short = ProblemKind::Bar {
             stage: "stage 2, ".to_owned(),
             number: 1,
             lasts: Beats::new(7, 2),

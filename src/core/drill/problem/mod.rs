@@ -36,7 +36,7 @@ pub struct Problem {
     /// Where.
     pub place: Place,
     /// What.
-    pub kind: Kind,
+    pub kind: ProblemKind,
 }
 
 impl Place {
@@ -50,14 +50,16 @@ impl Place {
 
 impl Problem {
     /// A problem at a place.
-    pub fn new(place: Place, kind: Kind) -> Self {
+    pub fn new(place: Place, kind: ProblemKind) -> Self {
         Self { place, kind }
     }
 
     /// Whether the drill can still be played.
     pub fn severity(&self) -> Severity {
         match self.kind {
-            Kind::Crowded { .. } | Kind::Adopted { .. } | Kind::OffTheBeat { .. } => Severity::Note,
+            ProblemKind::Crowded { .. }
+            | ProblemKind::Adopted { .. }
+            | ProblemKind::OffTheBeat { .. } => Severity::Note,
             _ => Severity::Error,
         }
     }
@@ -72,7 +74,7 @@ pub(super) fn tell(problems: &mut Vec<Problem>, problem: Problem) {
         told if told < MOST_PROBLEMS => problems.push(problem),
         MOST_PROBLEMS => problems.push(Problem::new(
             problem.place,
-            Kind::GaveUp {
+            ProblemKind::GaveUp {
                 after: MOST_PROBLEMS,
             },
         )),
@@ -86,7 +88,7 @@ pub(super) fn tell(problems: &mut Vec<Problem>, problem: Problem) {
     missing_docs,
     reason = "each variant's sentence stands in `sentence.rs`"
 )]
-pub enum Kind {
+pub enum ProblemKind {
     TooLarge {
         bytes: usize,
         most: usize,

@@ -1,6 +1,6 @@
 //! Problems as text: file, line, column, the line with a caret, how to mend.
 
-use super::{Kind, Place, Problem, Severity};
+use super::{Place, Problem, ProblemKind, Severity};
 use crate::wording;
 use std::fmt::Write as _;
 
@@ -62,7 +62,7 @@ pub fn how_many(problems: &[Problem]) -> String {
 
 fn gave_up(problems: &[Problem]) -> Option<usize> {
     problems.iter().find_map(|problem| match problem.kind {
-        Kind::GaveUp { after } => Some(after),
+        ProblemKind::GaveUp { after } => Some(after),
         _ => None,
     })
 }
@@ -142,7 +142,7 @@ fn window(line: &str, column: usize) -> (String, usize) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::drill::{Kind, read, read_music};
+    use crate::drill::{ProblemKind, read, read_music};
     use crate::rhythm::Metre;
 
     #[test]
@@ -154,7 +154,7 @@ mod tests {
                 column: 10,
                 width: 8,
             },
-            Kind::LadderDown {
+            ProblemKind::LadderDown {
                 from: "80".to_owned(),
                 to: "50".to_owned(),
             },

@@ -1,6 +1,6 @@
 //! The sentence of each problem: what was found and what was expected.
 
-use super::Kind;
+use super::ProblemKind;
 use crate::chanter::Note;
 use crate::rhythm::Metre;
 use crate::units::{Beats, spell_fraction, write_fraction};
@@ -18,7 +18,7 @@ fn suggestion(nearest: Option<&str>) -> String {
     nearest.map_or_else(String::new, |name| format!("; did you mean `{name}`?"))
 }
 
-impl fmt::Display for Kind {
+impl fmt::Display for ProblemKind {
     /// What was found and what was expected.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {

@@ -2,7 +2,7 @@
 
 use super::{LONGEST_NAME, Reader};
 use crate::chanter::Note;
-use crate::drill::problem::{Kind, Place};
+use crate::drill::problem::{Place, ProblemKind};
 use crate::drill::value::TuneHead;
 use crate::drill::yaml::{Text, Tree, Value, shortened};
 use crate::units::{Fraction, parse_fraction};
@@ -38,7 +38,7 @@ impl Reader {
         let Value::Map(entries) = &tree.value else {
             self.tell(
                 tree.place,
-                Kind::WrongShape {
+                ProblemKind::WrongShape {
                     field: field.to_owned(),
                     found: tree.described(),
                     expected: "a mapping of fields",
@@ -63,7 +63,7 @@ impl Reader {
                 misspelt.push((nearest, value));
                 self.tell(
                     key.place,
-                    Kind::UnknownField {
+                    ProblemKind::UnknownField {
                         field: shortened(name),
                         of,
                         nearest,
@@ -97,7 +97,7 @@ impl Reader {
         }
         self.tell(
             tree.place,
-            Kind::WrongShape {
+            ProblemKind::WrongShape {
                 field: field.to_owned(),
                 found: tree.described(),
                 expected,
@@ -111,14 +111,14 @@ impl Reader {
         let text = self.scalar(tree, field, "text")?;
         let shown = text.string.trim();
         if shown.is_empty() {
-            self.tell(tree.place, Kind::BlankText { field });
+            self.tell(tree.place, ProblemKind::BlankText { field });
             return None;
         }
         let length = shown.chars().count();
         if length > most {
             self.tell(
                 tree.place,
-                Kind::LongText {
+                ProblemKind::LongText {
                     field,
                     length,
                     most,
@@ -132,7 +132,7 @@ impl Reader {
         if let Some(sign) = unsafe_sign {
             self.tell(
                 tree.place,
-                Kind::Control {
+                ProblemKind::Control {
                     field,
                     code: u32::from(sign),
                 },
@@ -187,7 +187,7 @@ impl Reader {
         }
         self.tell(
             tree.place,
-            Kind::NotOneOf {
+            ProblemKind::NotOneOf {
                 field,
                 nearest: wording::nearest(&found, choices.iter().copied()),
                 found: shortened(&found),
@@ -202,7 +202,7 @@ impl Reader {
         match parse_fraction(&text.string) {
             Ok(value) => Some(value),
             Err(error) => {
-                self.tell(tree.place, Kind::BadNumber { field, error });
+                self.tell(tree.place, ProblemKind::BadNumber { field, error });
                 None
             }
         }
@@ -221,7 +221,7 @@ impl Reader {
         }
         self.tell(
             tree.place,
-            Kind::OutOfRange {
+            ProblemKind::OutOfRange {
                 field,
                 found: tree.described(),
                 range: words,
@@ -249,7 +249,7 @@ impl Reader {
             Some(_) => {
                 self.tell(
                     tree.place,
-                    Kind::OutOfRange {
+                    ProblemKind::OutOfRange {
                         field,
                         found: tree.described(),
                         range: words,
@@ -287,7 +287,7 @@ impl Reader {
                 Ok(note) => notes.push(note),
                 Err(mut error) => {
                     error.found = shortened(&error.found);
-                    self.tell(item.place, Kind::BadNote { error });
+                    self.tell(item.place, ProblemKind::BadNote { error });
                 }
             }
         }

@@ -3,7 +3,7 @@
 use super::fields::Fields;
 use super::{Ground, Reader};
 use crate::chanter::Note;
-use crate::drill::problem::{Kind, Place};
+use crate::drill::problem::{Place, ProblemKind};
 use crate::drill::stages::timed;
 use crate::drill::value::MovementLine;
 use crate::drill::yaml::shortened;
@@ -22,7 +22,7 @@ impl Reader {
         Metre::parse(&text.string).unwrap_or_else(|error| {
             self.tell(
                 tree.place,
-                Kind::BadMetre {
+                ProblemKind::BadMetre {
                     found: shortened(&error.0),
                 },
             );
@@ -41,7 +41,7 @@ impl Reader {
         metre.with_beat(value).unwrap_or_else(|| {
             self.tell(
                 tree.place,
-                Kind::BadBeat {
+                ProblemKind::BadBeat {
                     found: tree.described(),
                     metre,
                 },
@@ -64,7 +64,7 @@ impl Reader {
         }
         self.tell(
             tree.place,
-            Kind::OutOfRange {
+            ProblemKind::OutOfRange {
                 field: "unit",
                 found: tree.described(),
                 range: "1, 1/2, 1/4, 1/8, 1/16 or 1/32",
@@ -83,7 +83,7 @@ impl Reader {
                 Ok(more) => schools = more,
                 Err(error) => self.tell(
                     item.place,
-                    Kind::UnknownSchool {
+                    ProblemKind::UnknownSchool {
                         message: error.to_string(),
                     },
                 ),
@@ -106,7 +106,7 @@ impl Reader {
             Err(error) => {
                 self.tell(
                     tree.place,
-                    Kind::UnknownMovement {
+                    ProblemKind::UnknownMovement {
                         message: error.to_string(),
                     },
                 );
@@ -124,7 +124,7 @@ impl Reader {
             if notes.is_none() && fields.get(field).is_none() {
                 self.tell(
                     tree.place,
-                    Kind::Missing {
+                    ProblemKind::Missing {
                         field,
                         of: "the movement".to_owned(),
                         mend,
@@ -154,7 +154,7 @@ impl Reader {
                     }
                     Resolution::NotPlayable { why, instead } => self.tell(
                         place,
-                        Kind::NotPlayable {
+                        ProblemKind::NotPlayable {
                             movement: line.movement.spoken().to_owned(),
                             from: *from,
                             to: *to,

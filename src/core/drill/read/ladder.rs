@@ -4,7 +4,7 @@ use super::Reader;
 use super::fields::Fields;
 use crate::drill::document::{LADDER_FIELDS, LENGTHS_FIELDS};
 use crate::drill::ladder::{Ladder, LadderError, Step};
-use crate::drill::problem::Kind;
+use crate::drill::problem::ProblemKind;
 use crate::movement::Lengths;
 use crate::units::{Bpm, Fraction, Millis, parse_fraction};
 
@@ -20,7 +20,7 @@ impl Reader {
             Err(error) => {
                 self.tell(
                     tree.place,
-                    Kind::BadTempo {
+                    ProblemKind::BadTempo {
                         field,
                         error: error.to_string(),
                     },
@@ -34,7 +34,7 @@ impl Reader {
         let Some(tree) = fields.get("ladder") else {
             self.tell(
                 fields.place,
-                Kind::Missing {
+                ProblemKind::Missing {
                     field: "ladder",
                     of: "the drill".to_owned(),
                     mend: "add a line such as `ladder: {from: 50, to: 80, step: 4%}`",
@@ -51,7 +51,7 @@ impl Reader {
             if rungs.get(field).is_none() {
                 self.tell(
                     tree.place,
-                    Kind::Missing {
+                    ProblemKind::Missing {
                         field,
                         of: "the ladder".to_owned(),
                         mend,
@@ -67,7 +67,7 @@ impl Reader {
         if count > MOST_RUNGS {
             self.tell(
                 tree.place,
-                Kind::LadderTooLong {
+                ProblemKind::LadderTooLong {
                     rungs: count,
                     most: MOST_RUNGS,
                 },
@@ -78,7 +78,7 @@ impl Reader {
             Ok(ladder) => Some(ladder),
             Err(LadderError::GoesDown { from, to }) => {
                 let (from, to) = (from.to_string(), to.to_string());
-                self.tell(tree.place, Kind::LadderDown { from, to });
+                self.tell(tree.place, ProblemKind::LadderDown { from, to });
                 None
             }
             // told with the step
@@ -98,7 +98,7 @@ impl Reader {
             Err(error) => {
                 self.tell(
                     tree.place,
-                    Kind::BadNumber {
+                    ProblemKind::BadNumber {
                         field: "step",
                         error,
                     },
@@ -109,7 +109,7 @@ impl Reader {
         if value < Fraction::new(1, 4) || value > Fraction::from_integer(100) {
             self.tell(
                 tree.place,
-                Kind::OutOfRange {
+                ProblemKind::OutOfRange {
                     field: "step",
                     found: tree.described(),
                     range: "between 1/4 and 100",

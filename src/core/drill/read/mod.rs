@@ -10,7 +10,7 @@ mod stages;
 
 use super::document::DRILL_FIELDS;
 use super::ladder::Ladder;
-use super::problem::{self, Kind, Place, Problem, Severity};
+use super::problem::{self, Place, Problem, ProblemKind, Severity};
 use super::value::{Advance, Begins, Drill, MovementLine, Route, StageKind, StepBack};
 use super::yaml::{Tree, read_tree};
 use crate::movement::{Lengths, Schools};
@@ -41,11 +41,11 @@ pub fn read_for(bytes: &[u8], usual: &Schools) -> (Option<Drill>, Vec<Problem>) 
     };
     // A picture or a recording: no text has a zero byte near its beginning.
     if let Some(zero) = bytes.iter().take(512).position(|byte| *byte == 0) {
-        let kind = Kind::NotUtf8 { byte: zero + 1 };
+        let kind = ProblemKind::NotUtf8 { byte: zero + 1 };
         return (None, vec![Problem::new(Place::WHOLE_FILE, kind)]);
     }
     if bytes.len() > LARGEST_FILE {
-        let kind = Kind::TooLarge {
+        let kind = ProblemKind::TooLarge {
             bytes: bytes.len(),
             most: LARGEST_FILE,
         };
@@ -57,7 +57,7 @@ pub fn read_for(bytes: &[u8], usual: &Schools) -> (Option<Drill>, Vec<Problem>) 
             let valid = &bytes[..error.valid_up_to()];
             let line = valid.split(|byte| *byte == b'\n').count();
             let place = Place { line, ..start };
-            let kind = Kind::NotUtf8 {
+            let kind = ProblemKind::NotUtf8 {
                 byte: error.valid_up_to() + 1,
             };
             return (None, vec![Problem::new(place, kind)]);
@@ -72,7 +72,7 @@ pub fn read_for(bytes: &[u8], usual: &Schools) -> (Option<Drill>, Vec<Problem>) 
         Some(tree) if !tree.is_nothing() => reader.drill(&tree),
         Some(_) | None => {
             if reader.problems.is_empty() {
-                reader.tell(start, Kind::Empty);
+                reader.tell(start, ProblemKind::Empty);
             }
             None
         }
@@ -108,7 +108,7 @@ struct Ground {
 }
 
 impl Reader {
-    fn tell(&mut self, place: Place, kind: Kind) {
+    fn tell(&mut self, place: Place, kind: ProblemKind) {
         problem::tell(&mut self.problems, Problem::new(place, kind));
     }
 
@@ -119,7 +119,7 @@ impl Reader {
         } else {
             self.tell(
                 fields.place,
-                Kind::Missing {
+                ProblemKind::Missing {
                     field: "title",
                     of: "the drill".to_owned(),
                     mend: "begin with a line such as `title: Grip from D`",

@@ -4,7 +4,7 @@ use super::fields::Fields;
 use super::{Ground, Reader};
 use crate::chanter::Note;
 use crate::drill::document::OPENING_FIELDS;
-use crate::drill::problem::{Kind, Place};
+use crate::drill::problem::{Place, ProblemKind};
 use crate::drill::stages::{Taken, joined, longest_before, on_the_beat, opened};
 use crate::drill::value::{Stage, StageKind};
 use crate::drill::yaml::Tree;
@@ -37,7 +37,7 @@ impl Reader {
         }
         self.tell(
             place,
-            Kind::OffTheLadder {
+            ProblemKind::OffTheLadder {
                 field,
                 found: tempo,
                 from,
@@ -62,7 +62,7 @@ impl Reader {
             if let Some(more) = fields.get(field) {
                 self.tell(
                     more.place,
-                    Kind::OpeningAndMore {
+                    ProblemKind::OpeningAndMore {
                         stage: name.to_owned(),
                         field,
                     },
@@ -75,7 +75,7 @@ impl Reader {
         if let Some((_, shut)) = contexts.iter().find(|(_, one)| !one.can_be_opened()) {
             self.tell(
                 own.place,
-                Kind::NothingInside {
+                ProblemKind::NothingInside {
                     stage: name.to_owned(),
                     movement: shut.movement.spoken(),
                 },
@@ -92,7 +92,7 @@ impl Reader {
                 Err(length) => {
                     if ground.sure {
                         let stage = name.to_owned();
-                        self.tell(tree.place, Kind::Unwritable { stage, length });
+                        self.tell(tree.place, ProblemKind::Unwritable { stage, length });
                     }
                     return None;
                 }
@@ -129,7 +129,7 @@ impl Reader {
         let Some(place) = own.get("at").map(|tree| tree.place) else {
             self.tell(
                 tree.place,
-                Kind::Missing {
+                ProblemKind::Missing {
                     field: "at",
                     of: "the opening".to_owned(),
                     mend: "add `at: 60`, the tempo that stands still while the movement closes up",
@@ -142,7 +142,7 @@ impl Reader {
         let real = ground.lengths.tone_at(at);
         if from <= real {
             let place = own.get("from").map_or(tree.place, |tree| tree.place);
-            self.tell(place, Kind::NothingToClose { from, real, at });
+            self.tell(place, ProblemKind::NothingToClose { from, real, at });
             return None;
         }
         Some((from, at))

@@ -4,7 +4,7 @@ use super::Reader;
 use super::fields::Fields;
 use crate::drill::bar_range::BarRange;
 use crate::drill::phrases::all_bars;
-use crate::drill::problem::Kind;
+use crate::drill::problem::ProblemKind;
 use crate::drill::value::{Stage, StageKind};
 use crate::drill::yaml::shortened;
 
@@ -24,7 +24,7 @@ impl Reader {
             _ => {
                 let found = tree.described();
                 let expected = "a tune: music written out, in one stage".to_owned();
-                self.tell(tree.place, Kind::BadPhrases { found, expected });
+                self.tell(tree.place, ProblemKind::BadPhrases { found, expected });
                 return Vec::new();
             }
         };
@@ -42,7 +42,7 @@ impl Reader {
                 Err(expected) => expected,
             };
             let found = format!("`{}`", shortened(&text));
-            self.tell(item.place, Kind::BadPhrases { found, expected });
+            self.tell(item.place, ProblemKind::BadPhrases { found, expected });
         }
         phrases
     }

@@ -2,7 +2,7 @@
 
 use super::Reader;
 use super::fields::Fields;
-use crate::drill::problem::Kind;
+use crate::drill::problem::ProblemKind;
 use crate::drill::value::TuneHead;
 use crate::rhythm::{Metre, Pointing, PointingSource};
 
@@ -29,7 +29,7 @@ impl Reader {
         if let Some(tree) = fields.get("pointing") {
             let found = tree.described();
             let expected = "it beside `music` only: a movement has no pairs to point";
-            self.tell(tree.place, Kind::BadPointing { found, expected });
+            self.tell(tree.place, ProblemKind::BadPointing { found, expected });
         }
     }
 
@@ -40,7 +40,7 @@ impl Reader {
             Ok(pointing) => Some(pointing),
             Err(expected) => {
                 let found = tree.described();
-                self.tell(tree.place, Kind::BadPointing { found, expected });
+                self.tell(tree.place, ProblemKind::BadPointing { found, expected });
                 None
             }
         }

@@ -5,7 +5,7 @@ use super::{Ground, LONGEST_NAME, LONGEST_TEXT, MOST_BARS, Reader};
 use crate::chanter::Note;
 use crate::drill::document::STAGE_FIELDS;
 use crate::drill::music::read_music;
-use crate::drill::problem::{Kind, Place};
+use crate::drill::problem::{Place, ProblemKind};
 use crate::drill::stages::{
     Taken, apart, joined, on_the_beat, real_time, usual_before, usual_landing, widest,
 };
@@ -47,7 +47,7 @@ impl Reader {
         }
         let Some(tree) = fields.get("stages") else {
             if fields.get("movement").is_none() {
-                self.tell(fields.place, Kind::NeitherMovementNorMusic);
+                self.tell(fields.place, ProblemKind::NeitherMovementNorMusic);
                 return Vec::new();
             }
             return self.usual_stages(place, ground, &contexts);
@@ -55,7 +55,7 @@ impl Reader {
         let Value::List(items) = &tree.value else {
             self.tell(
                 tree.place,
-                Kind::WrongShape {
+                ProblemKind::WrongShape {
                     field: "stages".to_owned(),
                     found: tree.described(),
                     expected: "a list of stages",
@@ -64,12 +64,12 @@ impl Reader {
             return Vec::new();
         };
         if items.is_empty() {
-            self.tell(tree.place, Kind::NoStages);
+            self.tell(tree.place, ProblemKind::NoStages);
         }
         if items.len() > MOST_STAGES {
             self.tell(
                 tree.place,
-                Kind::OutOfRange {
+                ProblemKind::OutOfRange {
                     field: "stages",
                     found: format!("{} stages", items.len()),
                     range: "at most 64",
@@ -85,7 +85,7 @@ impl Reader {
                 if let Some(first) = stages.iter().position(|other| other.name == stage.name) {
                     self.tell(
                         item.place,
-                        Kind::SameStage {
+                        ProblemKind::SameStage {
                             stage: stage.name.clone(),
                             first: first + 1,
                         },
@@ -141,7 +141,7 @@ impl Reader {
         } else {
             self.tell(
                 tree.place,
-                Kind::Missing {
+                ProblemKind::Missing {
                     field: "name",
                     of: format!("stage {number}"),
                     mend: "add a name such as `name: half beats`",
@@ -175,7 +175,7 @@ impl Reader {
             if fields.get("before").is_some() || fields.get("tone").is_some() {
                 self.tell(
                     tree.place,
-                    Kind::MusicAndMore {
+                    ProblemKind::MusicAndMore {
                         stage: name.clone(),
                     },
                 );
@@ -195,12 +195,15 @@ impl Reader {
         }
         if ground.line.is_none() {
             if self.problems.is_empty() || !self.told_of_movement() {
-                self.tell(tree.place, Kind::StageWithoutMovement { stage: name });
+                self.tell(
+                    tree.place,
+                    ProblemKind::StageWithoutMovement { stage: name },
+                );
             }
             return None;
         }
         if tone.is_some() && fields.get("before").is_none() {
-            self.tell(tree.place, Kind::ToneNeedsBefore { stage: name });
+            self.tell(tree.place, ProblemKind::ToneNeedsBefore { stage: name });
             return None;
         }
         let (mut stage, landed) =
@@ -230,7 +233,7 @@ impl Reader {
         {
             self.tell(
                 place,
-                Kind::OffTheBeat {
+                ProblemKind::OffTheBeat {
                     stage: stage.to_owned(),
                     movement: first.movement.spoken(),
                     before,
@@ -244,9 +247,9 @@ impl Reader {
         self.problems.iter().any(|problem| {
             matches!(
                 problem.kind,
-                Kind::UnknownMovement { .. }
-                    | Kind::BadNote { .. }
-                    | Kind::Missing {
+                ProblemKind::UnknownMovement { .. }
+                    | ProblemKind::BadNote { .. }
+                    | ProblemKind::Missing {
                         field: "from" | "to",
                         ..
                     }
@@ -292,7 +295,7 @@ impl Reader {
                         let length = tone
                             .filter(|tone| !writable(metre, *tone))
                             .unwrap_or(length);
-                        self.tell(place, Kind::Unwritable { stage, length });
+                        self.tell(place, ProblemKind::Unwritable { stage, length });
                     }
                     return None;
                 }
@@ -316,7 +319,7 @@ impl Reader {
         if found > MOST_BARS {
             self.tell(
                 place,
-                Kind::TooManyBars {
+                ProblemKind::TooManyBars {
                     found,
                     most: MOST_BARS,
                 },
@@ -333,7 +336,10 @@ impl Reader {
         let told = !problems.is_empty();
         let mut places = text.places();
         for problem in problems {
-            let counts_beats = matches!(problem.kind, Kind::Bar { .. } | Kind::Complement { .. });
+            let counts_beats = matches!(
+                problem.kind,
+                ProblemKind::Bar { .. } | ProblemKind::Complement { .. }
+            );
             if ground.sure || !counts_beats {
                 self.tell(places.of(problem.start, problem.end), problem.kind);
             }
@@ -341,7 +347,7 @@ impl Reader {
         if music.bars.is_empty() {
             if !told {
                 let stage = name.to_owned();
-                self.tell(tree.place, Kind::EmptyStage { stage });
+                self.tell(tree.place, ProblemKind::EmptyStage { stage });
             }
             return None;
         }

@@ -271,7 +271,7 @@ pub(super) fn heard(playing: bool, gracenote_ms: f64) -> Measurement {
         notes: vec![NoteMeasure {
             id: 0,
             bar: 1,
-            part: Part::Gracenote,
+            part: NoteKind::Gracenote,
             written: crate::chanter::Note::HighG,
             heard: Some(crate::chanter::Note::HighG),
             length_ms: Some(gracenote_ms),

@@ -7,7 +7,7 @@
 use super::words::spoken;
 use super::{Fault, FaultKind, HEAVIEST, Thresholds, weight};
 use crate::chanter::Note;
-use crate::practice::measurement::{Measurement, NoteMeasure, Part};
+use crate::practice::measurement::{Measurement, NoteKind, NoteMeasure};
 
 /// A drill may ask for gracenotes that are nearly too long. A gracenote is never too long below
 /// this many times its length in the timeline. Chosen.
@@ -63,7 +63,7 @@ impl Scene<'_> {
     fn not_heard(&self) -> Option<Fault> {
         let Some(heard) = self.note.heard else {
             return Some(match self.note.part {
-                Part::Tone => Fault {
+                NoteKind::Tone => Fault {
                     measured: Some(0.0),
                     limit: Some(self.limits.tone_shortest_ms),
                     ..self.fault(
@@ -72,7 +72,7 @@ impl Scene<'_> {
                         format!("{} was swallowed; give it time to speak", self.name()),
                     )
                 },
-                Part::Melody | Part::Gracenote => self.fault(
+                NoteKind::Melody | NoteKind::Gracenote => self.fault(
                     FaultKind::Missing,
                     HEAVIEST,
                     format!("{} was not heard", self.name()),
@@ -91,10 +91,10 @@ impl Scene<'_> {
     fn length(&self) -> Option<Fault> {
         let length = self.note.own_length_ms()?;
         let fault = match self.note.part {
-            Part::Melody => None,
-            Part::Gracenote if self.note.tap => self.tap(length),
-            Part::Gracenote => self.gracenote(length),
-            Part::Tone => self.tone(length),
+            NoteKind::Melody => None,
+            NoteKind::Gracenote if self.note.tap => self.tap(length),
+            NoteKind::Gracenote => self.gracenote(length),
+            NoteKind::Tone => self.tone(length),
         };
         fault.filter(|fault| {
             let long = matches!(fault.kind, FaultKind::TooLong | FaultKind::Dragged);
@@ -197,7 +197,7 @@ pub(super) fn unlike(measured: &Measurement, limits: &Thresholds, faults: &[Faul
         let tones: Vec<(usize, f64, f64)> = inner
             .filter(|at| {
                 let note = &measured.notes[*at];
-                (note.part == Part::Tone || note.tap) && !faulty(note) && !measured.ran_on(*at)
+                (note.part == NoteKind::Tone || note.tap) && !faulty(note) && !measured.ran_on(*at)
             })
             .filter_map(|at| {
                 let note = &measured.notes[at];

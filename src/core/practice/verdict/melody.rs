@@ -1,6 +1,6 @@
 //! The melody notes of a repetition, each with how far it came from its place.
 
-use crate::practice::measurement::{Measurement, NoteMeasure, Part};
+use crate::practice::measurement::{Measurement, NoteKind, NoteMeasure};
 
 /// A melody note with its place in the row of notes.
 #[derive(Clone, Copy)]
@@ -18,7 +18,7 @@ pub(super) fn melody(measured: &Measurement, drift_percent: f64) -> Vec<Melody<'
         .notes
         .iter()
         .enumerate()
-        .filter(|(_, note)| note.part == Part::Melody)
+        .filter(|(_, note)| note.part == NoteKind::Melody)
         .map(|(at, note)| Melody {
             at,
             note,

@@ -6,7 +6,7 @@
 
 use super::lengths::unlike;
 use super::{Fault, FaultKind, Thresholds, weight};
-use crate::practice::measurement::{Measurement, NoteMeasure, Part};
+use crate::practice::measurement::{Measurement, NoteKind, NoteMeasure};
 
 /// Puts what an opened movement asks of its tones in place of what real time asks.
 pub(super) fn judge(
@@ -17,7 +17,7 @@ pub(super) fn judge(
 ) {
     let is_tone = |note: &NoteMeasure| {
         // a tone that the movement holds long anyway does not belong to the opening
-        note.part == Part::Tone && (note.expected_ms - rung_ms).abs() < 1.0
+        note.part == NoteKind::Tone && (note.expected_ms - rung_ms).abs() < 1.0
     };
     let of_tone = |fault: &Fault| {
         let note = measured.notes.iter().find(|note| Some(note.id) == fault.id);
@@ -94,9 +94,9 @@ mod tests {
             heard: Some(written),
             length_ms: Some(length_ms),
             expected_ms,
-            offset_ms: (part == Part::Melody).then_some(0.0),
+            offset_ms: (part == NoteKind::Melody).then_some(0.0),
             place_ms: None,
-            on_click: part == Part::Melody,
+            on_click: part == NoteKind::Melody,
             begun_by: 0,
             tap: false,
             movement: None,
@@ -107,11 +107,11 @@ mod tests {
         for (grip, pair) in tones.chunks(2).enumerate() {
             let id = grip as u32 * 5;
             notes.extend([
-                note(id, Part::Melody, Note::D, 1669.0, 1669.0),
-                note(id + 1, Part::Tone, Note::LowG, pair[0], 148.0),
-                note(id + 2, Part::Gracenote, Note::B, 35.0, 35.0),
-                note(id + 3, Part::Tone, Note::LowG, pair[1], 148.0),
-                note(id + 4, Part::Melody, Note::LowA, 2000.0, 2000.0),
+                note(id, NoteKind::Melody, Note::D, 1669.0, 1669.0),
+                note(id + 1, NoteKind::Tone, Note::LowG, pair[0], 148.0),
+                note(id + 2, NoteKind::Gracenote, Note::B, 35.0, 35.0),
+                note(id + 3, NoteKind::Tone, Note::LowG, pair[1], 148.0),
+                note(id + 4, NoteKind::Melody, Note::LowA, 2000.0, 2000.0),
             ]);
         }
         Measurement {

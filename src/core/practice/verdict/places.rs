@@ -8,7 +8,7 @@ use super::melody::{Melody, melody};
 use super::pointing::{self, Pair, PointingHeard};
 use super::words::{bar_words, spoken};
 use super::{Fault, FaultKind, Thresholds, weight};
-use crate::practice::measurement::{Measurement, Part};
+use crate::practice::measurement::{Measurement, NoteKind};
 
 /// What is told of places, and how pairs that say their range were pointed.
 pub(super) fn judge(
@@ -66,7 +66,7 @@ pub(super) fn waits_for_its_landing(
         .unwrap_or(0.0);
     let rest = note.own_length_ms().unwrap_or(0.0) - late;
     fault.kind == FaultKind::Dragged
-        && landing.part == Part::Melody
+        && landing.part == NoteKind::Melody
         && late > 0.0
         && fault.limit.is_some_and(|limit| rest <= limit)
 }
@@ -79,7 +79,7 @@ fn pushed(measured: &Measurement, own: &Melody, lengths: &[Fault], limit: f64) -
     let by: f64 = measured.notes[..first]
         .iter()
         .rev()
-        .take_while(|note| note.part != Part::Melody)
+        .take_while(|note| note.part != NoteKind::Melody)
         .enumerate()
         .filter(|(before, note)| {
             lengths.iter().any(|fault| {

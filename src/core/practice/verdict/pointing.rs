@@ -13,7 +13,7 @@
 use super::melody::Melody;
 use super::words::{bar_words, the};
 use super::{Fault, FaultKind, weight};
-use crate::practice::measurement::{Measurement, Part};
+use crate::practice::measurement::{Measurement, NoteKind};
 use serde::{Deserialize, Serialize};
 
 /// A note written at least so many times as long as the one beside it is a dot beside a cut: 2 to 1
@@ -154,7 +154,7 @@ impl Pair {
         let takes = |from: &Melody, to: &Melody| {
             let first = to.at - to.note.begun_by.min(to.at);
             let notes = measured.notes.get(from.at + 1..first).unwrap_or(&[]);
-            notes.iter().any(|note| note.part != Part::Melody)
+            notes.iter().any(|note| note.part != NoteKind::Melody)
         };
         let taken = if long_first {
             takes(before, own)

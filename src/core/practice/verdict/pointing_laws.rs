@@ -3,7 +3,7 @@
 
 use super::*;
 use crate::chanter::Note;
-use crate::practice::measurement::{NoteMeasure, PairWanted, Part};
+use crate::practice::measurement::{NoteKind, NoteMeasure, PairWanted};
 
 /// What is wanted of a pair, with the range of a march in 2/4 or of a strathspey: 3 to 6.
 fn wanted(long_first: bool) -> PairWanted {
@@ -23,7 +23,7 @@ fn melody(id: u32, bar: u32, place: f64, length: f64, on_click: bool) -> NoteMea
     NoteMeasure {
         id,
         bar,
-        part: Part::Melody,
+        part: NoteKind::Melody,
         written,
         heard: Some(written),
         length_ms: Some(length),
@@ -142,7 +142,7 @@ fn one_round_pair_is_told_with_its_bar() {
 fn where_a_movement_takes_its_time_from_the_dot_nothing_is_said() {
     let mut taken = played(&[1.5; 6], true);
     let tone = NoteMeasure {
-        part: Part::Tone,
+        part: NoteKind::Tone,
         offset_ms: None,
         place_ms: None,
         on_click: false,

@@ -2,7 +2,7 @@
 
 use super::words::{bar_words, short_name};
 use super::{Fault, FaultKind};
-use crate::practice::measurement::{Measurement, Part};
+use crate::practice::measurement::{Measurement, NoteKind};
 use serde::{Deserialize, Serialize};
 
 /// How long one note inside a movement lasted, beside its model. Lengths in milliseconds.
@@ -48,8 +48,8 @@ pub(super) fn shape(measured: &Measurement, faults: &[Fault]) -> Vec<ToneShape> 
     let mut all: Vec<(usize, f64, ToneShape)> = Vec::new();
     for (at, note) in measured.notes.iter().enumerate() {
         let rank = rank(note.id);
-        let shown = note.part == Part::Tone || note.tap;
-        let long = note.part == Part::Gracenote && rank.is_some() && note.length_ms.is_some();
+        let shown = note.part == NoteKind::Tone || note.tap;
+        let long = note.part == NoteKind::Gracenote && rank.is_some() && note.length_ms.is_some();
         let other = note.heard.is_some_and(|heard| heard != note.written);
         if !(shown || long) || other {
             continue;

@@ -2,9 +2,9 @@
 
 use super::*;
 use crate::chanter::Note;
-use crate::practice::measurement::{NoteMeasure, Part};
+use crate::practice::measurement::{NoteKind, NoteMeasure};
 
-fn note(id: u32, part: Part, written: Note, length_ms: f64) -> NoteMeasure {
+fn note(id: u32, part: NoteKind, written: Note, length_ms: f64) -> NoteMeasure {
     NoteMeasure {
         id,
         bar: 1,
@@ -13,8 +13,8 @@ fn note(id: u32, part: Part, written: Note, length_ms: f64) -> NoteMeasure {
         heard: Some(written),
         length_ms: Some(length_ms),
         expected_ms: length_ms,
-        offset_ms: (part == Part::Melody).then_some(0.0),
-        on_click: part == Part::Melody,
+        offset_ms: (part == NoteKind::Melody).then_some(0.0),
+        on_click: part == NoteKind::Melody,
         place_ms: None,
         begun_by: 0,
         tap: false,
@@ -30,12 +30,12 @@ fn clean_grip() -> Measurement {
         playing: true,
         beat_ms: 1000.0,
         notes: vec![
-            note(0, Part::Gracenote, Note::HighG, 35.0),
-            note(1, Part::Melody, Note::D, 1820.0),
-            note(2, Part::Tone, Note::LowG, 60.0),
-            note(3, Part::Gracenote, Note::B, 35.0),
-            note(4, Part::Tone, Note::LowG, 60.0),
-            note(5, Part::Melody, Note::LowA, 2000.0),
+            note(0, NoteKind::Gracenote, Note::HighG, 35.0),
+            note(1, NoteKind::Melody, Note::D, 1820.0),
+            note(2, NoteKind::Tone, Note::LowG, 60.0),
+            note(3, NoteKind::Gracenote, Note::B, 35.0),
+            note(4, NoteKind::Tone, Note::LowG, 60.0),
+            note(5, NoteKind::Melody, Note::LowA, 2000.0),
         ],
         extra: Vec::new(),
         lead_ms: 40.0,
@@ -302,17 +302,17 @@ fn birl(first: f64, second: f64) -> Measurement {
     let tap = |id, length| NoteMeasure {
         tap: true,
         expected_ms: 35.0,
-        ..note(id, Part::Gracenote, Note::LowG, length)
+        ..note(id, NoteKind::Gracenote, Note::LowG, length)
     };
     measured.notes = vec![
-        note(0, Part::Melody, Note::LowA, 1800.0),
+        note(0, NoteKind::Melody, Note::LowA, 1800.0),
         tap(1, first),
-        note(2, Part::Tone, Note::LowA, 55.0),
+        note(2, NoteKind::Tone, Note::LowA, 55.0),
         tap(3, second),
         NoteMeasure {
             begun_by: 3,
             movement: crate::movement::find("birl").ok(),
-            ..note(4, Part::Melody, Note::LowA, 1800.0)
+            ..note(4, NoteKind::Melody, Note::LowA, 1800.0)
         },
     ];
     measured
@@ -381,7 +381,7 @@ fn pointed(cut_early: f64) -> Measurement {
     let melody = |id, written, place, length, on_click| NoteMeasure {
         place_ms: Some(place),
         on_click,
-        ..note(id, Part::Melody, written, length)
+        ..note(id, NoteKind::Melody, written, length)
     };
     measured.notes = vec![
         melody(0, Note::D, 0.0, 750.0, true),
@@ -412,7 +412,9 @@ fn a_round_dot_and_cut_is_told_as_that() {
     );
     // a grip before the cut takes its time from the dot
     let mut taken = pointed(250.0);
-    taken.notes.insert(1, note(9, Part::Tone, Note::LowG, 60.0));
+    taken
+        .notes
+        .insert(1, note(9, NoteKind::Tone, Note::LowG, 60.0));
     assert_eq!(
         words(&taken),
         ["cut the C shorter: played 1.0 to 1, written 3.0 to 1"]

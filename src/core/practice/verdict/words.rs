@@ -1,19 +1,19 @@
 //! The names of notes in a repetition, as a teacher says them.
 
-use crate::practice::measurement::{Measurement, NoteMeasure, Part};
+use crate::practice::measurement::{Measurement, NoteKind, NoteMeasure};
 
 /// `the B gracenote before the second low G`, `the closing low A in bar 2`, `the first low G tap`.
 pub(super) fn spoken(measured: &Measurement, at: usize) -> String {
     let notes = &measured.notes;
     let note = &notes[at];
     let bar = bar_words(notes, note.bar);
-    if note.part != Part::Gracenote {
+    if note.part != NoteKind::Gracenote {
         return format!("{}{bar}", the(notes, at));
     }
     if note.tap {
         return format!("the {}{bar}", short_name(measured, at));
     }
-    let next = (at + 1..notes.len()).find(|next| notes[*next].part != Part::Gracenote);
+    let next = (at + 1..notes.len()).find(|next| notes[*next].part != NoteKind::Gracenote);
     let before = next.map_or_else(String::new, |next| format!(" before {}", the(notes, next)));
     format!("the {} gracenote{before}{bar}", note.written.spoken())
 }
@@ -23,14 +23,14 @@ pub(super) fn short_name(measured: &Measurement, at: usize) -> String {
     let notes = &measured.notes;
     let note = &notes[at];
     let name = note.written.spoken();
-    if note.part != Part::Gracenote {
+    if note.part != NoteKind::Gracenote {
         let the = the(notes, at);
         return the.trim_start_matches("the ").to_owned();
     }
     if !note.tap {
         return format!("{name} gracenote");
     }
-    let inner = |other: &&NoteMeasure| other.part != Part::Melody;
+    let inner = |other: &&NoteMeasure| other.part != NoteKind::Melody;
     let before = notes[..at].iter().rev().take_while(inner);
     let after = notes[at..].iter().take_while(inner);
     let taps = |other: &&NoteMeasure| other.tap && other.written == note.written;
@@ -61,7 +61,7 @@ pub(super) fn the(notes: &[NoteMeasure], at: usize) -> String {
         notes
             .iter()
             .enumerate()
-            .filter(|(_, other)| other.bar == note.bar && other.part != Part::Gracenote)
+            .filter(|(_, other)| other.bar == note.bar && other.part != NoteKind::Gracenote)
     };
     let name = note.written.spoken();
     if in_bar().count() > 1 && in_bar().next_back().is_some_and(|(last, _)| last == at) {

@@ -1,6 +1,6 @@
 //! What the player does at a command.
 
-use super::super::orders::{Command, Entry, Load, Report, When};
+use super::super::orders::{Command, Entrance, Load, RendererReport, When};
 use super::super::transport::Playing;
 use super::Renderer;
 use crate::units::{Beats, Fraction, Frames};
@@ -73,15 +73,15 @@ impl Renderer {
     pub(super) fn take_over(&mut self, load: Load, at: Fraction) {
         let entry = load.entry;
         let new = match (&self.playing, entry) {
-            (Some(old), Entry::SamePlace) if self.running => Playing::at_place_of(load, old, at),
-            (Some(old), Entry::SamePlace) => {
+            (Some(old), Entrance::SamePlace) if self.running => Playing::at_place_of(load, old, at),
+            (Some(old), Entrance::SamePlace) => {
                 Playing::at_section(load, at, old.next_whole(), true, self.rate)
             }
-            _ => Playing::at_section(load, at, 0, entry != Entry::FirstCycle, self.rate),
+            _ => Playing::at_section(load, at, 0, entry != Entrance::FirstCycle, self.rate),
         };
         if self.running {
             self.report_cut(at);
-            if entry != Entry::SamePlace {
+            if entry != Entrance::SamePlace {
                 self.line = None;
                 self.mix.hush();
             }
@@ -107,7 +107,7 @@ impl Renderer {
             timeline: playing.timeline,
             serial: playing.serial,
             when: When::Now,
-            entry: Entry::CountIn,
+            entry: Entrance::CountIn,
         };
         let at = Fraction::from_integer(i128::from(self.frame));
         self.playing = Some(Playing::at_section(load, at, cycle, true, self.rate));
@@ -138,9 +138,9 @@ impl Renderer {
             playing.closed = false;
         }
         self.report(if home {
-            Report::Stopped(frame)
+            RendererReport::Stopped(frame)
         } else {
-            Report::Paused(frame)
+            RendererReport::Paused(frame)
         });
     }
 }

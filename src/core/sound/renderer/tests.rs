@@ -26,7 +26,7 @@ fn send(controls: &mut Controls, at: u64, command: Command) {
     controls.commands.push(timed).expect("room for a command");
 }
 
-fn load(timeline: &Arc<Timeline>, serial: u64, when: When, entry: Entry) -> Command {
+fn load(timeline: &Arc<Timeline>, serial: u64, when: When, entry: Entrance) -> Command {
     Command::Load(Load {
         timeline: Arc::clone(timeline),
         serial,
@@ -35,7 +35,7 @@ fn load(timeline: &Arc<Timeline>, serial: u64, when: When, entry: Entry) -> Comm
     })
 }
 
-fn reports(controls: &mut Controls) -> Vec<Report> {
+fn reports(controls: &mut Controls) -> Vec<RendererReport> {
     std::iter::from_fn(|| controls.reports.pop().ok()).collect()
 }
 
@@ -61,7 +61,7 @@ fn started(sound: Sound, timeline: Timeline) -> (Renderer, Controls) {
     send(
         &mut controls,
         0,
-        load(&Arc::new(timeline), 1, When::Now, Entry::CountIn),
+        load(&Arc::new(timeline), 1, When::Now, Entrance::CountIn),
     );
     send(&mut controls, 0, Command::Play { repetitions: None });
     (renderer, controls)
@@ -104,7 +104,7 @@ fn the_reference_begins_on_its_frame_and_holds_no_note_in_the_breath() {
 fn it_reports_bars_and_closing_notes_at_their_frames() {
     let (mut renderer, mut controls) = started(Sound::default(), drill("60", 1));
     renderer.fill(&mut vec![0.0; 48_000 * 13]);
-    let bar = |cycle, bar, beat: u64| Report::Bar {
+    let bar = |cycle, bar, beat: u64| RendererReport::Bar {
         serial: 1,
         cycle,
         bar,
@@ -113,7 +113,7 @@ fn it_reports_bars_and_closing_notes_at_their_frames() {
     assert_eq!(
         reports(&mut controls),
         [
-            Report::Took {
+            RendererReport::Took {
                 serial: 1,
                 frame: Frames(0),
                 origin: Fraction::from_integer(0),
@@ -121,7 +121,7 @@ fn it_reports_bars_and_closing_notes_at_their_frames() {
                 counting_in: true,
             },
             bar(0, 0, 4),
-            Report::Closing {
+            RendererReport::Closing {
                 serial: 1,
                 cycle: 0,
                 frame: Frames(6 * 48_000),
@@ -141,7 +141,7 @@ fn a_change_of_tempo_waits_for_the_bar_line_and_keeps_the_place() {
     send(
         &mut controls,
         5 * 48_000,
-        load(&quicker, 2, When::BarLine, Entry::SamePlace),
+        load(&quicker, 2, When::BarLine, Entrance::SamePlace),
     );
     let mut samples = vec![0.0; 48_000 * 12];
     renderer.fill(&mut samples);
@@ -156,7 +156,7 @@ fn a_change_of_tempo_waits_for_the_bar_line_and_keeps_the_place() {
         ]
     );
     let heard = reports(&mut controls);
-    assert!(heard.contains(&Report::Took {
+    assert!(heard.contains(&RendererReport::Took {
         serial: 2,
         frame: Frames(8 * 48_000),
         origin: Fraction::from_integer(4 * 48_000),
@@ -167,7 +167,7 @@ fn a_change_of_tempo_waits_for_the_bar_line_and_keeps_the_place() {
     assert!(
         !heard
             .iter()
-            .any(|report| matches!(report, Report::Cut { .. }))
+            .any(|report| matches!(report, RendererReport::Cut { .. }))
     );
     assert_eq!(Arc::strong_count(&quicker), 2);
     assert!(controls.retired.pop().is_ok(), "the old one travels back");
@@ -187,7 +187,7 @@ fn changes_of_tempo_add_no_rounding() {
         send(
             &mut controls,
             u64::try_from(within).expect("a frame"),
-            load(&quicker, serial, When::BarLine, Entry::SamePlace),
+            load(&quicker, serial, When::BarLine, Entrance::SamePlace),
         );
         expected.push(origin + beats(line, old) - beats(line, new));
     }
@@ -195,7 +195,7 @@ fn changes_of_tempo_add_no_rounding() {
     let origins: Vec<Fraction> = reports(&mut controls)
         .into_iter()
         .filter_map(|report| match report {
-            Report::Took { origin, .. } => Some(origin),
+            RendererReport::Took { origin, .. } => Some(origin),
             _ => None,
         })
         .collect();
@@ -210,7 +210,7 @@ fn another_stage_is_counted_in_and_what_was_cut_is_void() {
     send(
         &mut controls,
         5 * 48_000,
-        load(&other, 2, When::Now, Entry::CountIn),
+        load(&other, 2, When::Now, Entrance::CountIn),
     );
     let mut samples = vec![0.0; 48_000 * 10];
     renderer.fill(&mut samples);
@@ -220,7 +220,7 @@ fn another_stage_is_counted_in_and_what_was_cut_is_void() {
             .all(|sample| *sample == 0.0)
     );
     assert!(samples[9 * 48_000] != 0.0);
-    assert!(reports(&mut controls).contains(&Report::Cut {
+    assert!(reports(&mut controls).contains(&RendererReport::Cut {
         serial: 1,
         cycle: 0,
         frame: Frames(5 * 48_000),
@@ -236,22 +236,27 @@ fn a_broken_repetition_has_no_closing_note() {
     send(
         &mut controls,
         5 * 48_000,
-        load(&quicker, 2, When::Now, Entry::SamePlace),
+        load(&quicker, 2, When::Now, Entrance::SamePlace),
     );
     // The second repetition begins at 6.5 s, its closing note stands at 7.5 s.
     renderer.fill(&mut vec![0.0; 48_000 * 7]);
     renderer.void_repetition();
     renderer.fill(&mut vec![0.0; 48_000 * 3]);
     let mut told = reports(&mut controls);
-    told.retain(|report| matches!(report, Report::Cut { .. } | Report::Closing { .. }));
+    told.retain(|report| {
+        matches!(
+            report,
+            RendererReport::Cut { .. } | RendererReport::Closing { .. }
+        )
+    });
     let frame = |seconds: f64| Frames((seconds * 48_000.0) as u64);
-    let voided = |report: &Report| match *report {
-        Report::Cut { frame, .. } => frame.0.abs_diff(7 * 48_000) < 64,
+    let voided = |report: &RendererReport| match *report {
+        RendererReport::Cut { frame, .. } => frame.0.abs_diff(7 * 48_000) < 64,
         _ => false,
     };
     assert_eq!(
         told[0],
-        Report::Cut {
+        RendererReport::Cut {
             serial: 1,
             cycle: 0,
             frame: frame(5.0)
@@ -260,7 +265,7 @@ fn a_broken_repetition_has_no_closing_note() {
     assert!(voided(&told[1]), "{told:?}");
     assert_eq!(
         told[2],
-        Report::Closing {
+        RendererReport::Closing {
             serial: 2,
             cycle: 2,
             frame: frame(9.5)
@@ -278,7 +283,7 @@ fn gracenotes_ahead_are_left_out_where_no_repetition_follows() {
     send(
         &mut controls,
         0,
-        load(&timeline, 1, When::Now, Entry::CountIn),
+        load(&timeline, 1, When::Now, Entrance::CountIn),
     );
     send(
         &mut controls,
@@ -298,7 +303,7 @@ fn gracenotes_ahead_are_left_out_where_no_repetition_follows() {
     assert_eq!(lines[119], Some((Note::LowA, 1)));
     assert_eq!(lines[120], None);
     assert!(!renderer.running);
-    assert!(reports(&mut controls).contains(&Report::Stopped(Frames(12 * 48_000))));
+    assert!(reports(&mut controls).contains(&RendererReport::Stopped(Frames(12 * 48_000))));
 }
 
 /// After a pause the repetition that was cut short begins again, counted in.
@@ -314,13 +319,13 @@ fn after_a_pause_the_broken_repetition_begins_again() {
     renderer.fill(&mut vec![0.0; 48_000 * 15]);
     let heard = reports(&mut controls);
     let at = |second: u64| Frames(second * 48_000);
-    assert!(heard.contains(&Report::Cut {
+    assert!(heard.contains(&RendererReport::Cut {
         serial: 1,
         cycle: 1,
         frame: at(9)
     }));
-    assert!(heard.contains(&Report::Paused(at(9))));
-    assert!(heard.contains(&Report::Bar {
+    assert!(heard.contains(&RendererReport::Paused(at(9))));
+    assert!(heard.contains(&RendererReport::Bar {
         serial: 1,
         cycle: 1,
         bar: 0,
@@ -385,12 +390,12 @@ fn a_full_ring_of_reports_says_how_many_are_missing() {
     renderer.fill(&mut block);
     let later = reports(&mut controls);
     assert!(
-        matches!(later[0], Report::Missed(missing) if missing > 400),
+        matches!(later[0], RendererReport::Missed(missing) if missing > 400),
         "{later:?}"
     );
     assert!(matches!(
         later[1],
-        Report::Bar { .. } | Report::Closing { .. }
+        RendererReport::Bar { .. } | RendererReport::Closing { .. }
     ));
 }
 
@@ -405,7 +410,7 @@ fn another_rate_keeps_the_place_in_musical_time() {
     assert_eq!(renderer.frame(), Frames(91_875));
     renderer.fill(&mut vec![0.0; 44_100 * 4]);
     // Beat 4 of 97 a minute at 44100: 109113.4 frames.
-    assert!(reports(&mut controls).contains(&Report::Bar {
+    assert!(reports(&mut controls).contains(&RendererReport::Bar {
         serial: 1,
         cycle: 0,
         bar: 0,
@@ -419,7 +424,7 @@ fn loads_wait_while_no_timeline_is_taken_back() {
     let (mut renderer, mut controls) = started(Sound::default(), drill("60", 0));
     let timelines: Vec<Arc<Timeline>> = (0..40).map(|_| Arc::new(drill("60", 0))).collect();
     for (serial, timeline) in timelines.iter().enumerate() {
-        let command = load(timeline, serial as u64 + 2, When::Now, Entry::SamePlace);
+        let command = load(timeline, serial as u64 + 2, When::Now, Entrance::SamePlace);
         send(&mut controls, 0, command);
     }
     renderer.fill(&mut [0.0; 640]);

@@ -17,7 +17,7 @@ fn written(text: &str, metre: Metre, breath: i128) -> Score {
 }
 
 /// Melody notes and gracenotes of a cycle with their moments.
-fn sounded(events: &[Event]) -> Vec<(Note, Beats)> {
+fn sounded(events: &[TimelineEvent]) -> Vec<(Note, Beats)> {
     events
         .iter()
         .filter_map(|event| match event.kind {
@@ -57,7 +57,7 @@ fn a_grip_takes_its_time_from_the_note_before() {
 fn gracenotes_before_the_first_note_sound_before_the_repetition() {
     let score = written("{GdG}A2 B2 {GdG}c2 B2|", Metre::TWO_FOUR, 2);
     let timeline = lay(&score, &Layout::at(tempo("60"), SampleRate(48_000)));
-    let ahead = |events: &[Event]| events.iter().filter(|event| event.ahead).count();
+    let ahead = |events: &[TimelineEvent]| events.iter().filter(|event| event.ahead).count();
     assert_eq!(ahead(&timeline.lead_in), 3);
     assert_eq!(ahead(&timeline.first), 3);
     let played = timeline.played(2);

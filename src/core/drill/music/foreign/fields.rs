@@ -1,6 +1,6 @@
 //! Fields in the music, `[L:1/16]`, `[V:2]` and the like, and the keys that are the pipes' own.
 
-use crate::drill::music::{Kind, Reader};
+use crate::drill::music::{ProblemKind, Reader};
 use crate::rhythm::Metre;
 use crate::units::{Fraction, parse_fraction};
 
@@ -38,7 +38,7 @@ impl Reader {
                 _ => self.tell(
                     start,
                     self.at,
-                    Kind::BadLength {
+                    ProblemKind::BadLength {
                         found: value.to_owned(),
                     },
                 ),
@@ -81,7 +81,7 @@ impl Reader {
             Ok(_) => self.tell(
                 start,
                 self.at,
-                Kind::Foreign {
+                ProblemKind::Foreign {
                     found: "the metre changes inside a bar".to_owned(),
                     expected: "a change where a bar begins".to_owned(),
                 },
@@ -89,7 +89,7 @@ impl Reader {
             Err(_) => self.tell(
                 start,
                 self.at,
-                Kind::Foreign {
+                ProblemKind::Foreign {
                     found: format!("the metre changes to `{}`", short(value)),
                     expected: Metre::EXPECTED.to_owned(),
                 },

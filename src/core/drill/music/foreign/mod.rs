@@ -9,7 +9,7 @@ mod signs;
 pub use endings::{MOST_PASSES, written_out};
 pub use fields::is_pipe_key;
 
-use super::{Kind, MusicProblem, Reader};
+use super::{MusicProblem, ProblemKind, Reader};
 use crate::drill::written::{Music, Written};
 use crate::rhythm::Metre;
 use crate::units::{Beats, Bpm, Fraction};
@@ -65,7 +65,8 @@ impl Foreign {
 
 /// Reads body text that another program wrote. Inline fields `[L:1/16]`, `[V:2]` and the like are
 /// understood, and so are tuplets; rests, chords, other octaves, accidentals, slurs and decorations
-/// are dealt with and told as [`Kind::Adopted`]. What remains as another kind is an error, as in a drill.
+/// are dealt with and told as [`ProblemKind::Adopted`]. What remains as another kind is an error, as
+/// in a drill.
 pub fn adopt_music(
     text: &str,
     metre: Metre,
@@ -81,8 +82,8 @@ pub fn adopt_music(
     reader.finish("")
 }
 
-fn note(found: impl Into<String>, done: impl Into<String>) -> Kind {
-    Kind::Adopted {
+fn note(found: impl Into<String>, done: impl Into<String>) -> ProblemKind {
+    ProblemKind::Adopted {
         found: found.into(),
         done: done.into(),
         times: 1,
@@ -90,16 +91,16 @@ fn note(found: impl Into<String>, done: impl Into<String>) -> Kind {
 }
 
 /// What a drill refuses and foreign text may hold.
-pub(super) fn adopted(kind: Kind) -> Kind {
+pub(super) fn adopted(kind: ProblemKind) -> ProblemKind {
     match kind {
-        Kind::GroupSign { sign } => note(
+        ProblemKind::GroupSign { sign } => note(
             format!("`{}` among gracenotes", sign.escape_debug()),
             "left out",
         ),
-        Kind::UnknownSign { sign } => note(format!("the sign `{sign}`"), "left out"),
-        Kind::EmptyGroup => note("`{}` without a gracenote", "left out"),
-        Kind::GroupWithoutNote => note("gracenotes before no note", "left out"),
-        Kind::TieAtEnd => note("a tie that leads to no note", "left out"),
+        ProblemKind::UnknownSign { sign } => note(format!("the sign `{sign}`"), "left out"),
+        ProblemKind::EmptyGroup => note("`{}` without a gracenote", "left out"),
+        ProblemKind::GroupWithoutNote => note("gracenotes before no note", "left out"),
+        ProblemKind::TieAtEnd => note("a tie that leads to no note", "left out"),
         other => other,
     }
 }
@@ -290,7 +291,7 @@ mod tests {
         let (_, problems) = adopt_music(&text, Metre::FOUR_FOUR, Fraction::new(1, 8), None);
         let first = problems
             .iter()
-            .find(|problem| matches!(problem.kind, Kind::BadLength { .. }))
+            .find(|problem| matches!(problem.kind, ProblemKind::BadLength { .. }))
             .expect("told");
         let third = text.match_indices('A').nth(2).expect("a third note").0;
         assert_eq!((first.start, first.end), (third, third + 1));
@@ -376,7 +377,7 @@ mod tests {
             Fraction::new(1, 8),
             None,
         );
-        assert!(matches!(problems[0].kind, Kind::Foreign { .. }));
+        assert!(matches!(problems[0].kind, ProblemKind::Foreign { .. }));
     }
 
     #[test]
@@ -441,7 +442,10 @@ mod tests {
         assert!(music.bars[2].metre.is_some());
         for text in ["A4[M:3/4]B4|", "A8|[M:free]B8|"] {
             let (_, problems) = adopt_music(text, Metre::FOUR_FOUR, unit, None);
-            assert!(matches!(problems[0].kind, Kind::Foreign { .. }), "{text}");
+            assert!(
+                matches!(problems[0].kind, ProblemKind::Foreign { .. }),
+                "{text}"
+            );
         }
     }
 

@@ -3,7 +3,7 @@
 use super::endings::MOST_PASSES;
 use super::note;
 use crate::chanter::Note;
-use crate::drill::music::{Kind, Reader};
+use crate::drill::music::{ProblemKind, Reader};
 use crate::drill::written::{Group, Written};
 use crate::units::{Beats, Fraction};
 
@@ -28,7 +28,7 @@ impl Reader {
             let found: String = self.signs[start..self.at].iter().collect();
             let found = format!("the ending `{}`", found.escape_debug());
             let expected = format!("endings from 1 to {MOST_PASSES}");
-            self.tell(start, self.at, Kind::Foreign { found, expected });
+            self.tell(start, self.at, ProblemKind::Foreign { found, expected });
             return;
         }
         match passes.as_slice() {
@@ -102,7 +102,7 @@ impl Reader {
         let time = time.filter(|time| *time > 0).unwrap_or(usual);
         let count = count.filter(|count| *count > 0).unwrap_or(notes);
         if !(2..=64).contains(&notes) || time > 64 || count > 64 {
-            self.tell(start, self.at, Kind::Tuplet);
+            self.tell(start, self.at, ProblemKind::Tuplet);
             return;
         }
         let factor = Fraction::new(i128::from(time), i128::from(notes));
