@@ -49,6 +49,8 @@ pub struct Practising {
     pub goal: Option<Goal>,
     /// How the tones of the repetition judged last were shaped, the worst first: at most two.
     pub shape: Vec<ToneShape>,
+    /// How the dots and snaps of the repetition judged last were pointed.
+    pub pointing: Option<String>,
     /// How the bars of each stage went lately.
     pub bars: Vec<Vec<BarLine>>,
     /// What that is told from.
@@ -210,6 +212,7 @@ impl Practising {
             heard: None,
             goal,
             shape: Vec::new(),
+            pointing: None,
             bars,
             lately,
             lead: None,

@@ -13,7 +13,9 @@ use super::practising::{Place, Practising};
 use super::session::{self, Session, Stands};
 use super::words::{keep_words, write};
 use crate::listening::{Attended, SoundTrouble};
-use crate::practice::{CellKey, Event, HELD_MS, Hand, Mark, Moment, News, Plan, Rung, step};
+use crate::practice::{
+    CellKey, Event, HELD_MS, Hand, Mark, Moment, News, Plan, PointingHeard, Rung, Verdict, step,
+};
 use crate::sound::{Command, Cue, Entrance, When};
 use crate::wording;
 
@@ -147,6 +149,12 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
 const STORED_AGAIN: &str = "the journal can be written again: every mark is stored";
 
 /// Lets an event happen to the board, stores what it says and tells the news.
+/// `dots 3.8 : 1, snaps 1 : 4.1`; nothing where no pair says how it is wanted.
+fn pointed(verdict: &Verdict) -> Option<String> {
+    let all: Vec<String> = verdict.pointing.iter().map(PointingHeard::short).collect();
+    (!all.is_empty()).then(|| all.join(", "))
+}
+
 pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effect>) {
     let Some(practising) = &mut model.practising else {
         return;
@@ -174,10 +182,13 @@ pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effec
     let climbed =
         marked.and_then(|(cell, repetition, mark)| practising.climb(cell, repetition, mark));
     let judged = practising.state.news().iter().find_map(|news| match news {
-        News::Judged { verdict, .. } => Some(verdict.worst_shape().to_vec()),
+        News::Judged { verdict, .. } => Some((verdict.worst_shape().to_vec(), pointed(verdict))),
         _ => None,
     });
-    practising.shape = judged.unwrap_or_else(|| std::mem::take(&mut practising.shape));
+    if let Some((shape, pointing)) = judged {
+        practising.shape = shape;
+        practising.pointing = pointing;
+    }
     let at = event.at();
     let cold = at.and_then(|at| practising.cold_words(at, &model.options.rule));
     let mut said = cold.map(Notice::plain).or_else(|| told(practising));

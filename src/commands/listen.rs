@@ -10,7 +10,7 @@ use crate::listening::{
 };
 use crate::practice::{Mark, Rung, Thresholds, ToneShape, UNSURE, Verdict, judge};
 use crate::screen::{longest, two_bars};
-use crate::sheet::{FaultMark, Paper, Round, Take, TimedNote, draw_take};
+use crate::sheet::{FaultMark, PairsPlayed, Paper, Round, Take, TimedNote, draw_take};
 use crate::timeline::{Layout, lay};
 use crate::units::{Bpm, Hertz, SampleRate};
 use crate::wording;
@@ -31,7 +31,8 @@ const OTHER_TEMPO: f64 = 0.004;
     note has score (id, repetition, written, offset_ms, longer_ms; null for a note nothing\n\
     explains), and there are repetitions (mark, null where there was too much around it to judge,\n\
     confidence 0 to 1, every figure measured, and shape: id, name, length_ms, model_ms, faulty of each\n\
-    tone inside a movement) and faults (repetition, kind, id, measured,\n\
+    tone inside a movement; pointing where the tune says how: pairs, ratio, spread, least, most, each)\n\
+    and faults (repetition, kind, id, measured,\n\
     limit, words).\n\n\
     Exit code 1: nothing was heard, or a repetition was not clean.")]
 pub(crate) struct Arguments {
@@ -250,6 +251,11 @@ fn drawn(
                 start_s: repetition.start_s + note.start_s,
                 end_s: repetition.start_s + note.start_s + note.length_s,
             }));
+        take.pointing
+            .extend(verdict.pointing.iter().map(|heard| PairsPlayed {
+                words: format!("Repetition {}: {}", number + 1, heard.spoken()),
+                heard: heard.clone(),
+            }));
         for fault in &verdict.faults {
             let place = fault.id.map(|id| id as usize);
             let heard = place
@@ -299,6 +305,9 @@ fn report(found: &[(Repetition, Verdict)]) -> String {
         );
         for fault in verdict.work_on() {
             let _ = writeln!(text, "  {}", fault.words);
+        }
+        for heard in &verdict.pointing {
+            let _ = writeln!(text, "  {}", heard.spoken());
         }
         if verdict.mark != Some(Mark::Clean) {
             bars |= !verdict.shape.is_empty();

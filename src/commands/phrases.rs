@@ -4,7 +4,8 @@ use super::open::Opened;
 use super::{Failure, arguments, drills, folders, make, output};
 use crate::app::{prints, scores};
 use crate::drill::{
-    BarRange, Drill, DrillDocument, Stage, Tune, all_bars, make_phrase, parts, read, write,
+    BarRange, Drill, DrillDocument, Stage, Tune, all_bars, make_held, make_phrase, parts, read,
+    write,
 };
 use crate::wording;
 use std::path::PathBuf;
@@ -22,6 +23,10 @@ pub(crate) struct Which {
     /// This phrase of a tune, or of its part, from 1.
     #[arg(long, value_name = "NUMBER")]
     phrase: Option<usize>,
+    /// Of a tune that says how it is pointed, or of these bars of it: with the dots held longer
+    /// first, then as in the tune.
+    #[arg(long)]
+    held_dots: bool,
 }
 
 pub(crate) fn bars(text: &str) -> Result<BarRange, String> {
@@ -39,6 +44,10 @@ impl Which {
 
     /// True where anything but the whole is meant.
     pub(crate) fn is_given(&self) -> bool {
+        self.names_bars() || self.held_dots
+    }
+
+    fn names_bars(&self) -> bool {
         self.bars.is_some() || self.part.is_some() || self.phrase.is_some()
     }
 
@@ -202,13 +211,21 @@ pub(crate) fn choose(
     which: &Which,
 ) -> Result<Chosen, Failure> {
     let tune = tune(&opened.drill, stage)?;
-    let range = which.range(&tune)?;
-    let document = make_phrase(&tune, range).map_err(|error| Failure(error.to_string()))?;
+    let whole = which.held_dots && !which.names_bars();
+    let range = (!whole).then(|| which.range(&tune)).transpose()?;
+    let document = match range {
+        Some(range) if !which.held_dots => make_phrase(&tune, range),
+        range => make_held(&tune, range),
+    };
+    let document = document.map_err(|error| Failure(error.to_string()))?;
     let text = write(&document).map_err(Failure)?;
+    let what = range.map_or_else(|| "the tune".to_owned(), BarRange::spoken);
     let drill = read(text.as_bytes())
         .0
-        .ok_or_else(|| Failure(format!("{} cannot be played alone", range.spoken())))?;
-    let name = format!("{}-bars-{range}", opened.name);
+        .ok_or_else(|| Failure(format!("{what} cannot be played alone")))?;
+    let bars = range.map_or_else(String::new, |range| format!("-bars-{range}"));
+    let held = if which.held_dots { "-held-dots" } else { "" };
+    let name = format!("{}{bars}{held}", opened.name);
     Ok(Chosen {
         opened: Opened { name, drill },
         document,

@@ -27,6 +27,7 @@ use std::time::{Duration, Instant};
     gracerung practise grip-from-d --stage \"real time\" --tempo 60\n  \
     gracerung practise my-march.abc --bars 5-8\n  gracerung practise lamp-on-the-slipway --part 2 --phrase 1\n  \
     gracerung practise lamp-on-the-slipway --below-band 4\n  \
+    gracerung practise bell-at-the-ferry --held-dots\n  \
     gracerung practise my-drill.yaml --pipes --drones\n  gracerung practise birl --mark-by ear --headphones\n  \
     gracerung practise week3.yaml    (homework)\n\n\
     A drill with a cell to be held begins on another day with its cold try: once, without reference.\n\

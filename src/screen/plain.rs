@@ -1,6 +1,6 @@
 //! The program in plain lines, for screen readers: what changed is said, once.
 
-use super::parts::practise::next_words;
+use super::parts::practise::{next_words, pointing_words};
 use super::parts::reading;
 use super::parts::session::summary;
 use crate::app::{
@@ -138,6 +138,9 @@ fn practice_lines(model: &Model, now: &Said, before: &Said, lines: &mut Vec<Stri
         && let Some(cell) = &now.cell
     {
         lines.push(format!("Stage: {cell}."));
+        if let Some(pointing) = pointing_words(practising) {
+            lines.push(format!("{}.", wording::capital(&pointing)));
+        }
         if let Some(score) = practising.scores.get(practising.stage()) {
             lines.push(format!(
                 "Music: {}",

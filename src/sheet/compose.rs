@@ -149,6 +149,9 @@ fn write_drill(writer: &mut Writer, drill: &Drill, music: &Music, options: Sheet
         writer.heading(1, &drill.title, TITLE);
     }
     writer.skip(3.0);
+    if let Some(pointing) = drill.pointing().filter(|_| !drill.is_tune()) {
+        writer.paragraph(&sentence(&pointing), TEXT, Face::Italic);
+    }
     if let Some(about) = &drill.about {
         writer.paragraph(&sentence(about), TEXT, Face::Regular);
     }
@@ -291,6 +294,9 @@ fn write_stage(writer: &mut Writer, drill: &Drill, place: usize, music: &Music, 
     if !alone {
         let heading = format!("{} {}", place + 1, stage.name);
         writer.heading(2, &heading, HEADING);
+    }
+    if let Some(pointing) = stage.own_pointing() {
+        writer.paragraph(&sentence(&pointing), TEXT, Face::Italic);
     }
     if let Some(listen) = &stage.listen_for {
         let listen = format!("Listen for {}", sentence_tail(listen));

@@ -22,4 +22,4 @@ pub use handout::{LARGEST_HANDOUT, handout};
 pub use pdf::{PdfError, write_pdf};
 pub use png::{PngError, write_png};
 pub use svg::write_svg;
-pub use take::{FaultMark, Round, Take, TimedNote, draw_take};
+pub use take::{FaultMark, PairsPlayed, Round, Take, TimedNote, draw_take};

@@ -6,6 +6,13 @@ use crate::drill::Drill;
 use crate::engraving::font::Face;
 use crate::wording;
 
+/// `March, pointed 4 : 1 (from experience)`; of a tune without a kind how it is pointed alone.
+pub(super) fn kind_and_pointing(drill: &Drill) -> String {
+    let kind = drill.head.kind.clone();
+    let both: Vec<String> = kind.into_iter().chain(drill.pointing()).collect();
+    wording::capital(&both.join(", "))
+}
+
 /// The head of a tune as players print it: the title in the middle, other titles below it, the kind
 /// of tune at the left, who composed it and where it comes from at the right (common practice, no
 /// source).
@@ -34,8 +41,7 @@ pub(super) fn tune_head(writer: &mut Writer, drill: &Drill) {
         writer.put(TagRole::Paragraph, ink);
     }
     let half = (width - 20.0) / 2.0;
-    let left = drill.head.kind.as_deref().map(wording::capital);
-    let left = wrap(&left.unwrap_or_default(), Face::Italic, TEXT, half);
+    let left = wrap(&kind_and_pointing(drill), Face::Italic, TEXT, half);
     let right = drill.head.made_by().unwrap_or_default();
     let right = wrap(&right, Face::Regular, TEXT, half);
     let rows = left.len().max(right.len());

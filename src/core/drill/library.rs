@@ -35,6 +35,7 @@ pub const BUILT_IN: &[BuiltIn] = built_in![
     "thumb-doublings",
     "jig-grips",
     "lamp-on-the-slipway",
+    "bell-at-the-ferry",
 ];
 
 /// The built-in drill of a name.

@@ -5,7 +5,7 @@ use super::ladder::Ladder;
 use super::written::Music;
 use crate::chanter::Note;
 use crate::movement::{Lengths, Movement, Schools};
-use crate::rhythm::Metre;
+use crate::rhythm::{Metre, PointingSource};
 use crate::units::{Beats, Bpm, Millis};
 
 /// A drill without a problem: every bar adds up, every note can be played.
@@ -49,6 +49,15 @@ impl Drill {
     /// True of one piece of music that is written out: a tune, not a movement in stages.
     pub fn is_tune(&self) -> bool {
         self.movement.is_none() && self.stages.len() == 1
+    }
+
+    /// How the pairs of a drill's written-out music are pointed, for its head: `pointed 4 : 1 (from
+    /// experience)`. Nothing where it has no pairs, or nobody said anything.
+    pub fn pointing(&self) -> Option<String> {
+        let all = self.stages.iter().map(|stage| &stage.music);
+        let of_the_drill = all.filter(|music| music.pointing.source != PointingSource::Stage);
+        let mut pointed = of_the_drill.filter(|music| music.has_pairs());
+        pointed.find_map(|music| music.pointing.spoken())
     }
 }
 
@@ -107,6 +116,14 @@ pub struct Stage {
 pub const SLOW: &str = "notes slow, fingers at full speed";
 
 impl Stage {
+    /// How it is pointed for itself: `pointed 7 : 1`.
+    pub fn own_pointing(&self) -> Option<String> {
+        let pointing = self.music.pointing;
+        (pointing.source == PointingSource::Stage)
+            .then(|| pointing.spoken())
+            .flatten()
+    }
+
     /// True where the movement's tones are longer than in real time: such a stage says [`SLOW`].
     pub fn is_slow(&self) -> bool {
         match self.kind {

@@ -5,7 +5,7 @@
 use crate::chanter::Note;
 use crate::movement::Resolved;
 use crate::rhythm::{Length, Metre, Pointing, WrittenBar, write_bar};
-use crate::units::Beats;
+use crate::units::{Beats, Fraction};
 use std::ops::Range;
 
 /// Bars as they stand on paper.
@@ -133,6 +133,17 @@ impl Music {
                 now
             })
             .collect()
+    }
+
+    /// True where a note stands beside one of three times its length, as in a dot and its cut.
+    pub fn has_pairs(&self) -> bool {
+        let three = Fraction::from_integer(3);
+        self.bars.iter().any(|bar| {
+            bar.notes.windows(2).any(|two| {
+                let (first, second) = (two[0].length, two[1].length);
+                first == second * three || second == first * three
+            })
+        })
     }
 
     /// True where the metre changes on the way.

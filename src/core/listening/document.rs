@@ -5,7 +5,7 @@ use super::heard::{HeardKind, HeardNote};
 use super::piece::ExpectedStage;
 use super::recording::Hearing;
 use crate::chanter::Note;
-use crate::practice::{FaultKind, Mark, Measurement, ToneShape, Verdict};
+use crate::practice::{FaultKind, Mark, Measurement, PointingHeard, ToneShape, Verdict};
 use crate::score::NoteId;
 use serde::Serialize;
 
@@ -90,8 +90,41 @@ pub struct RepetitionRow {
     pub confidence: Option<f64>,
     /// The tones inside its movements beside their length in the timeline, the worst first.
     pub shape: Vec<ShapeRow>,
+    /// How its dots and its snaps were pointed, where the tune says how; left out where it does not.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub pointing: Vec<PointingRow>,
     /// The figures it was judged by.
     pub measured: Measurement,
+}
+
+/// How the dots of a repetition were pointed, or its snaps. Every ratio is long to short by onsets.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PointingRow {
+    /// `dots`, long note first, or `snaps`.
+    pub pairs: &'static str,
+    /// The middle ratio.
+    pub ratio: f64,
+    /// How far from it half of the pairs lie at most.
+    pub spread: f64,
+    /// The roundest ratio that is as good as the one asked for.
+    pub least: f64,
+    /// The sharpest.
+    pub most: f64,
+    /// Each pair, in order.
+    pub each: Vec<PairRow>,
+}
+
+/// A pair as it was played.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PairRow {
+    /// The score's name of its second note.
+    pub id: Option<NoteId>,
+    /// The bar it stands in, from 1; 0 in a pickup.
+    pub bar: u32,
+    /// Its ratio.
+    pub ratio: f64,
+    /// A movement takes its time from the long note: it is not judged as too round.
+    pub taken: bool,
 }
 
 /// How long a tone inside a movement lasted, milliseconds.
@@ -118,7 +151,8 @@ pub struct FaultRow {
     pub kind: FaultKind,
     /// The score's note it is about.
     pub id: Option<NoteId>,
-    /// Milliseconds; per cent for the tempo, how many times as long for tones that are not alike.
+    /// Milliseconds; per cent for the tempo, how many times as long for tones that are not alike, long
+    /// to short for a pair.
     pub measured: Option<f64>,
     /// The limit it went beyond.
     pub limit: Option<f64>,
@@ -185,6 +219,11 @@ pub fn listen_document(
                     .iter()
                     .map(|tone| shape_row(tone, id(tone.id)))
                     .collect(),
+                pointing: verdict
+                    .pointing
+                    .iter()
+                    .map(|heard| pointing_row(heard, id))
+                    .collect(),
                 measured: repetition.measured.clone(),
             });
         }
@@ -211,6 +250,26 @@ pub fn listen_document(
         repetitions: compared.is_some().then_some(repetitions),
         faults: compared.is_some().then_some(faults),
         remarks: hearing.remarks.iter().map(ToString::to_string).collect(),
+    }
+}
+
+fn pointing_row(heard: &PointingHeard, id: impl Fn(u32) -> Option<NoteId>) -> PointingRow {
+    PointingRow {
+        pairs: if heard.long_first { "dots" } else { "snaps" },
+        ratio: rounded(heard.ratio),
+        spread: rounded(heard.spread),
+        least: rounded(heard.range.0),
+        most: rounded(heard.range.1),
+        each: heard
+            .pairs
+            .iter()
+            .map(|pair| PairRow {
+                id: id(pair.id),
+                bar: pair.bar,
+                ratio: rounded(pair.ratio),
+                taken: pair.taken,
+            })
+            .collect(),
     }
 }
 

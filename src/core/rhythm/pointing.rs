@@ -176,6 +176,21 @@ impl Pointing {
         }
     }
 
+    /// Held longer, for a stage of its own: 2:1 becomes 3:1, 3:1 5:1, 4:1 7:1 (chosen). Nothing where no
+    /// pair is pointed, or all are round.
+    pub fn exaggerated(&self) -> Option<Self> {
+        let one = Fraction::from_integer(1);
+        let pointed = self.dots.or(self.snaps)?;
+        let ratio = (pointed.ratio + pointed.ratio - one).min(one * Self::MOST);
+        let held = Some(Pointed::about(ratio));
+        (ratio > one).then_some(Self {
+            dots: held,
+            snaps: held,
+            judged: true,
+            source: PointingSource::Stage,
+        })
+    }
+
     /// How a pair is pointed; none: as written.
     pub fn of_pair(&self, long_first: bool) -> Option<Pointed> {
         if long_first { self.dots } else { self.snaps }

@@ -40,7 +40,7 @@ impl Layout {
 /// Lays a score out.
 pub fn lay(score: &Score, layout: &Layout) -> Timeline {
     let mut crowded = Vec::new();
-    let (onsets, pairs) = onsets(score, layout.tempo);
+    let (onsets, pairs) = onsets(score, layout.tempo, layout.lengths);
     let first = sounds(score, layout, &onsets, true, &mut crowded);
     let again = sounds(score, layout, &onsets, false, &mut crowded);
     crowded.sort_unstable();

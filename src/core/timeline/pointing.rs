@@ -3,6 +3,7 @@
 //! Only the onset inside a pair moves. Beats, bars and clicks stay where they are written, and so do
 //! the lengths of gracenotes.
 
+use crate::movement::Lengths;
 use crate::rhythm::Pointing;
 use crate::score::{NoteId, Score, ScoreNote};
 use crate::units::{Beats, Bpm, Fraction, Millis};
@@ -39,7 +40,11 @@ pub struct PointedPair {
 }
 
 /// The melody notes of a repetition when they sound, and the pairs among them.
-pub(super) fn onsets(score: &Score, tempo: Bpm) -> (Vec<Onset<'_>>, Vec<PointedPair>) {
+pub(super) fn onsets(
+    score: &Score,
+    tempo: Bpm,
+    lengths: Lengths,
+) -> (Vec<Onset<'_>>, Vec<PointedPair>) {
     let mut onsets: Vec<Onset> = Vec::with_capacity(score.notes.len());
     for (index, note) in score.notes.iter().enumerate() {
         if !note.continues {
@@ -73,7 +78,16 @@ pub(super) fn onsets(score: &Score, tempo: Bpm) -> (Vec<Onset<'_>>, Vec<PointedP
         };
         let one = Fraction::from_integer(1);
         let asked = whole * (one / (pointed.ratio + one));
-        let short = asked.max(shortest.min(whole * Fraction::new(1, 2)));
+        // a movement that takes its time from the cut takes it from the dot where the cut has too little:
+        // it is not shrunk, and a note is left that is heard
+        let behind = if long_first {
+            onsets.get(place + 1)
+        } else {
+            Some(second)
+        };
+        let taken = behind.map_or(Beats::ZERO, |onset| time_before(onset, tempo, lengths));
+        let needed = (shortest + taken).max(taken * (one / Lengths::MOST_OF_A_NOTE));
+        let short = asked.max(needed.min(whole * Fraction::new(1, 2)));
         let long = whole - short;
         let start = first.start;
         let lengths = if long_first {
@@ -94,6 +108,15 @@ pub(super) fn onsets(score: &Score, tempo: Bpm) -> (Vec<Onset<'_>>, Vec<PointedP
         });
     }
     (onsets, pairs)
+}
+
+/// The time that a note's movement takes from the note before it.
+fn time_before(onset: &Onset, tempo: Bpm, lengths: Lengths) -> Beats {
+    let group = &onset.note.group;
+    let before = group.parts.iter().take(group.before_beat);
+    before
+        .map(|part| part.held.unwrap_or_else(|| lengths.of(part.role, tempo)))
+        .sum()
 }
 
 /// A note between the beats that is at most half as long as the one before it, or twice as long: in

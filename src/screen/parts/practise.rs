@@ -25,6 +25,7 @@ use crate::screen::Theme;
 use crate::sound::Bus;
 use crate::timeline::Sounded;
 use crate::units::spell_fraction;
+use crate::wording;
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -354,8 +355,12 @@ fn ear(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer
         }
         None => {
             tuner::line(now, theme, buffer, area);
-            if let Some(lead) = practising.lead.as_ref().filter(|_| area.width >= 70) {
-                put_right(buffer, area, area.y, lead, theme.plain());
+            let both: Vec<&str> = [&practising.pointing, &practising.lead]
+                .into_iter()
+                .filter_map(Option::as_deref)
+                .collect();
+            if area.width >= 70 {
+                put_right(buffer, area, area.y, &both.join(" · "), theme.plain());
             }
         }
     }
@@ -642,12 +647,19 @@ fn listen_line(practising: &Practising) -> String {
         .get(practising.stage())
         .map(where_time_comes_from)
         .and_then(|sentences| sentences.into_iter().next());
-    match (listen, time) {
-        (Some(listen), None) => format!("listen for {listen}"),
-        (Some(listen), Some(time)) => format!("listen for {listen}; {time}"),
-        (None, Some(time)) => time,
-        (None, None) => String::new(),
-    }
+    let listen = listen.map(|listen| format!("listen for {listen}"));
+    let all: Vec<String> = [pointing_words(practising), listen, time]
+        .into_iter()
+        .flatten()
+        .collect();
+    all.join("; ")
+}
+
+/// How the pairs of this stage are pointed: its own, else the drill's.
+pub(in crate::screen) fn pointing_words(practising: &Practising) -> Option<String> {
+    let stage = practising.drill.stages.get(practising.stage())?;
+    let pairs = stage.music.has_pairs();
+    stage.music.pointing.spoken().filter(|_| pairs)
 }
 
 /// The explanation in full.
@@ -659,6 +671,9 @@ fn explanation(practising: &Practising, theme: Theme, buffer: &mut Buffer, area:
         .or(practising.drill.listen_for.as_deref())
     {
         paragraphs.push(format!("Listen for {listen}."));
+    }
+    if let Some(pointing) = pointing_words(practising) {
+        paragraphs.push(format!("{}.", wording::capital(&pointing)));
     }
     if stage.is_some_and(crate::drill::Stage::is_slow) {
         paragraphs.push(format!("Here {}.", crate::drill::SLOW));

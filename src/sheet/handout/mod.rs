@@ -9,6 +9,7 @@ mod laid;
 use super::drawing::{Ink, shape_ink};
 use super::foot::rungs;
 use super::svg::{Shapes, escape, number, path, write_ink};
+use super::tune_head::kind_and_pointing;
 use super::words::{in_words, sentence, where_the_time_comes_from};
 use crate::chanter::{Finger, NOTES, Shape, Tuning};
 use crate::drill::{Drill, SLOW, Stage};
@@ -186,10 +187,10 @@ fn head(drill: &Drill) -> String {
     for other in &drill.head.also {
         let _ = write!(text, "<p>{}</p>", escape(other));
     }
-    let kind = drill.head.kind.as_deref().unwrap_or_default();
+    let kind = kind_and_pointing(drill);
     let made = drill.head.made_by().unwrap_or_default();
     if !kind.is_empty() || !made.is_empty() {
-        let (kind, made) = (escape(kind), escape(&made));
+        let (kind, made) = (escape(&kind), escape(&made));
         let _ = write!(
             text,
             "<p class=\"made\"><em>{kind}</em><span>{made}</span></p>"

@@ -1,6 +1,7 @@
 //! What is drawn of a take.
 
 use crate::chanter::Note;
+use crate::practice::PointingHeard;
 
 /// A note in time.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -37,6 +38,15 @@ pub struct Round {
     pub words: String,
 }
 
+/// The dots or the snaps of a repetition.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PairsPlayed {
+    /// What stands over them.
+    pub words: String,
+    /// Their ratios.
+    pub heard: PointingHeard,
+}
+
 /// What is drawn of a take. Every list in order of time.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Take {
@@ -52,6 +62,8 @@ pub struct Take {
     pub rounds: Vec<Round>,
     /// The faults, in any order.
     pub faults: Vec<FaultMark>,
+    /// How the pairs were pointed, where they say how they are wanted.
+    pub pointing: Vec<PairsPlayed>,
     /// The length of a beat, seconds; none without a drill.
     pub beat_s: Option<f64>,
 }

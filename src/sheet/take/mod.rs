@@ -4,8 +4,9 @@
 mod content;
 mod fault;
 mod line;
+mod pointing;
 
-pub use content::{FaultMark, Round, Take, TimedNote};
+pub use content::{FaultMark, PairsPlayed, Round, Take, TimedNote};
 
 use super::drawing::{Booklet, Paper, TagRole};
 use super::writer::{SMALL, TEXT, TITLE, Writer};
@@ -86,6 +87,7 @@ pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
         }
         writer.skip(10.0);
     }
+    pointing::write(&mut writer, &take.pointing);
     writer.finish(take.title.clone())
 }
 

@@ -2,13 +2,35 @@
 
 use super::*;
 use crate::chanter::Note;
-use crate::sheet::Ink;
+use crate::engraving::font::Segment;
+use crate::practice::{PairPlayed, PointingHeard};
+use crate::sheet::{Block, Ink};
 
 fn bar(note: Note, start_s: f64, end_s: f64) -> TimedNote {
     TimedNote {
         note,
         start_s,
         end_s,
+    }
+}
+
+fn pairs() -> PairsPlayed {
+    let pair = |bar, ratio, taken| PairPlayed {
+        id: 0,
+        bar,
+        ratio,
+        range: (3.0, 6.0),
+        taken,
+    };
+    PairsPlayed {
+        words: "Repetition 1: dots".to_owned(),
+        heard: PointingHeard {
+            long_first: true,
+            ratio: 3.5,
+            spread: 0.5,
+            range: (3.0, 6.0),
+            pairs: vec![pair(1, 4.0, false), pair(1, 2.0, true), pair(3, 3.5, false)],
+        },
     }
 }
 
@@ -30,6 +52,7 @@ fn take() -> Take {
             words: "repetition 1".to_owned(),
         }],
         faults: vec![fault(6.01), fault(6.0)],
+        pointing: vec![pairs()],
         beat_s: Some(1.0),
     }
 }
@@ -100,4 +123,38 @@ fn a_long_take_ends_on_a_page_that_says_so() {
             |ink| matches!(ink, Ink::Text { text, .. } if text.contains("the take goes on at")),
         );
     assert!(said);
+}
+
+/// The ratio by bar: each pair once, with the same in words for who cannot see it.
+#[test]
+fn the_pairs_stand_bar_by_bar_under_the_take() {
+    let booklet = draw_take(&take(), Paper::A4);
+    let blocks = booklet.pages.iter().flat_map(|page| &page.blocks);
+    let figures: Vec<&Block> = blocks
+        .filter(
+            |block| matches!(&block.role, TagRole::Figure(words) if words.starts_with("Repetition 1")),
+        )
+        .collect();
+    let [figure] = figures[..] else {
+        panic!("one figure was expected, not {}", figures.len());
+    };
+    assert_eq!(
+        figure.role,
+        TagRole::Figure("Repetition 1: dots; bar 1: 4.0, 2.0; bar 3: 3.5".to_owned())
+    );
+    let lozenges = figure.ink.iter().filter(|ink| match ink {
+        Ink::Fill(segments) => match segments[..] {
+            // neither of the first two corners is beside or above the other: no rectangle
+            [Segment::Move(one), Segment::Line(other), ..] => one.0 < other.0 && one.1 < other.1,
+            _ => false,
+        },
+        _ => false,
+    });
+    assert_eq!(lozenges.count(), 3);
+    let without = Take {
+        pointing: Vec::new(),
+        ..take()
+    };
+    let told = |take: &Take| format!("{:?}", draw_take(take, Paper::A4)).contains("were pointed");
+    assert_eq!((told(&take()), told(&without)), (true, false));
 }

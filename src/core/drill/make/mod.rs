@@ -8,6 +8,7 @@ mod budget;
 mod chain;
 mod family;
 mod fields;
+mod held;
 mod in_place;
 mod partial;
 mod phrase;
@@ -17,6 +18,7 @@ mod transfer;
 use budget::Spent;
 pub use family::{make_crossings, make_finger};
 use fields::{one_or_many, school};
+pub use held::make_held;
 pub use in_place::{InPlace, make_in_place};
 pub use phrase::{Tune, make_joined, make_phrase};
 

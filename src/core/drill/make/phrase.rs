@@ -167,7 +167,7 @@ fn share(drill: &Drill, stages: &mut [StageDocument]) {
 }
 
 /// Bars that stand by themselves, with as much around them as goes.
-fn taken(tune: &Tune, range: BarRange) -> Result<Vec<Bar>, CannotMake> {
+pub(super) fn taken(tune: &Tune, range: BarRange) -> Result<Vec<Bar>, CannotMake> {
     let music = &tune.stage.music;
     for (run_in, landing) in [(true, true), (false, true), (true, false), (false, false)] {
         let around = Around { run_in, landing };
@@ -187,7 +187,7 @@ fn taken(tune: &Tune, range: BarRange) -> Result<Vec<Bar>, CannotMake> {
     )))
 }
 
-fn stage(tune: &Tune, name: &str, bars: &[Bar]) -> StageDocument {
+pub(super) fn stage(tune: &Tune, name: &str, bars: &[Bar]) -> StageDocument {
     StageDocument {
         name: name.to_owned(),
         music: Some(body(tune.stage.music.metre, bars)),
@@ -195,7 +195,7 @@ fn stage(tune: &Tune, name: &str, bars: &[Bar]) -> StageDocument {
     }
 }
 
-fn titled(tune: &Tune, what: &str) -> String {
+pub(super) fn titled(tune: &Tune, what: &str) -> String {
     let drill = tune.drill;
     let name = if drill.stages.len() > 1 {
         &tune.stage.name
@@ -206,7 +206,7 @@ fn titled(tune: &Tune, what: &str) -> String {
 }
 
 /// What every drill made of a tune takes over from it.
-fn ground(tune: &Tune) -> DrillDocument {
+pub(super) fn ground(tune: &Tune) -> DrillDocument {
     let Drill {
         ladder,
         lengths,

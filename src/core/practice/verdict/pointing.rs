@@ -6,8 +6,8 @@
 //! outside its range by more than a note may be off its place, and all pairs together where their
 //! middle is outside by more than it can be measured.
 //!
-//! A dot whose time a movement takes (a grip or taorluath to the cut, or in a snap to the note behind
-//! it) is never called too short (from experience, 55 to 65 % sure); where the pair has no range of
+//! A dot whose time a movement takes (a grip or taorluath to its cut, or to the note behind the pair,
+//! which the cut alone has no time for) is never called too short (from experience, 55 to 65 % sure); where the pair has no range of
 //! its own and is off its written place, only the short note is told of.
 
 use super::melody::Melody;
@@ -38,7 +38,7 @@ pub struct PairPlayed {
     pub ratio: f64,
     /// The roundest and the sharpest that are as good.
     pub range: (f64, f64),
-    /// A movement takes its time from the long note, so that it is not asked to be longer.
+    /// A movement takes its time from the pair, so that the long note is not asked to be longer.
     pub taken: bool,
 }
 
@@ -58,12 +58,17 @@ pub struct PointingHeard {
 }
 
 impl PointingHeard {
+    /// `dots 3.8 : 1`.
+    pub fn short(&self) -> String {
+        let what = if self.long_first { "dots" } else { "snaps" };
+        format!("{what} {}", spaced(self.long_first, self.ratio))
+    }
+
     /// `dots 3.8 : 1, half of 16 within 0.4; wanted 3 to 6`.
     pub fn spoken(&self) -> String {
-        let what = if self.long_first { "dots" } else { "snaps" };
         format!(
-            "{what} {}, half of {} within {:.1}; wanted {}",
-            spaced(self.long_first, self.ratio),
+            "{}, half of {} within {:.1}; wanted {}",
+            self.short(),
             self.pairs.len(),
             self.spread,
             wanted(self.range)
@@ -156,10 +161,13 @@ impl Pair {
             let notes = measured.notes.get(from.at + 1..first).unwrap_or(&[]);
             notes.iter().any(|note| note.part != NoteKind::Melody)
         };
-        let taken = if long_first {
-            takes(before, own)
-        } else {
-            next.is_some_and(|next| takes(own, next))
+        let from_first = takes(before, own);
+        let from_second = next.is_some_and(|next| takes(own, next));
+        let taken = match range {
+            // what takes its time from the cut leaves less of it for the dot
+            Some(_) => from_first || from_second,
+            None if long_first => from_first,
+            None => from_second,
         };
         let (first, second) = (
             expected.0 + by,

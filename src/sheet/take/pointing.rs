@@ -1,0 +1,154 @@
+//! How the pairs of a repetition were pointed, bar by bar: a lozenge a pair, higher where the long note
+//! was held longer, over the band that is wanted. Ratios stand on a logarithmic scale, so that twice
+//! as long is as far everywhere. Black on white only: a hollow lozenge is a pair that is not judged.
+
+use super::content::PairsPlayed;
+use crate::engraving::font::{Face, Segment};
+use crate::practice::PairPlayed;
+use crate::sheet::drawing::{Ink, TagRole};
+use crate::sheet::writer::{SMALL, TEXT, Writer};
+
+/// Height of the field, points.
+const FIELD: f64 = 62.0;
+/// Room left of the field for the ratios.
+const RATIOS: f64 = 34.0;
+/// Room under the field for the numbers of bars.
+const BARS: f64 = 13.0;
+/// Half of a lozenge's width and height.
+const HALF: f64 = 2.6;
+/// Ratios that have a line, where they are in sight.
+const TICKS: [f64; 9] = [0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0];
+
+/// What the signs of these pictures mean.
+const KEY: &str = "A lozenge is a pair, long note to short by onsets; the frame is what is wanted. A hollow one is not judged as too round: a movement takes its time from the long note.";
+
+/// Draws every repetition's pairs, each under its words.
+pub(super) fn write(writer: &mut Writer, all: &[PairsPlayed]) {
+    if all.is_empty() {
+        return;
+    }
+    writer.need(TEXT * 3.0 + SMALL * 4.0 + FIELD + BARS);
+    writer.heading(2, "How the pairs were pointed, bar by bar", TEXT * 1.2);
+    writer.paragraph(KEY, SMALL, Face::Regular);
+    writer.skip(4.0);
+    for played in all {
+        writer.need(SMALL * 1.4 + FIELD + BARS + 8.0);
+        writer.paragraph(&played.words, SMALL, Face::Bold);
+        writer.skip(2.0);
+        let (ink, said) = draw(played, Writer::left(), writer.y, writer.width());
+        writer.put(TagRole::Figure(said), ink);
+        writer.skip(FIELD + BARS + 8.0);
+    }
+}
+
+/// The field's ratios from bottom to top.
+struct Scale {
+    least: f64,
+    most: f64,
+    top: f64,
+}
+
+impl Scale {
+    fn of(pairs: &[PairPlayed], top: f64) -> Self {
+        let all = pairs
+            .iter()
+            .flat_map(|pair| [pair.ratio, pair.range.0, pair.range.1]);
+        let (least, most) = all.fold((f64::INFINITY, 0.0_f64), |(least, most), ratio| {
+            (least.min(ratio), most.max(ratio))
+        });
+        Self {
+            least: (least / 1.25).max(0.1),
+            most: (most * 1.25).min(64.0),
+            top,
+        }
+    }
+
+    fn y(&self, ratio: f64) -> f64 {
+        let share = (ratio.clamp(self.least, self.most) / self.least).ln();
+        self.top + FIELD * (1.0 - share / (self.most / self.least).ln())
+    }
+}
+
+fn draw(played: &PairsPlayed, left: f64, top: f64, width: f64) -> (Vec<Ink>, String) {
+    let pairs = &played.heard.pairs;
+    let scale = Scale::of(pairs, top);
+    let (from, to) = (left + RATIOS, left + width);
+    let mut ink = Vec::new();
+    for tick in TICKS {
+        if tick < scale.least || tick > scale.most {
+            continue;
+        }
+        let y = scale.y(tick);
+        ink.push(Ink::rectangle(from, y - 0.15, to, y + 0.15));
+        let words = if played.heard.long_first {
+            format!("{tick} : 1")
+        } else {
+            format!("1 : {tick}")
+        };
+        let x = from - 4.0 - Face::Regular.width(&words, SMALL * 0.85);
+        ink.push(Ink::words(&words, x, y + 2.4, SMALL * 0.85, Face::Regular));
+    }
+    let mut numbers: Vec<u32> = pairs.iter().map(|pair| pair.bar).collect();
+    numbers.dedup();
+    let each = (to - from) / numbers.len().max(1) as f64;
+    let mut said = Vec::new();
+    let mut first = 0;
+    for (place, bar) in numbers.iter().enumerate() {
+        let own: Vec<&PairPlayed> = pairs[first..]
+            .iter()
+            .take_while(|pair| pair.bar == *bar)
+            .collect();
+        first += own.len();
+        let begins = from + each * place as f64;
+        if place > 0 {
+            ink.push(Ink::rectangle(
+                begins - 0.25,
+                top,
+                begins + 0.25,
+                top + FIELD,
+            ));
+        }
+        let number = bar.to_string();
+        // numbers that would touch are left out
+        let every = (Face::Regular.width("88", SMALL) / each).ceil().max(1.0) as usize;
+        if place.is_multiple_of(every) {
+            let base = top + FIELD + 10.0;
+            let middle = begins + each / 2.0;
+            ink.push(Ink::centred(&number, middle, base, SMALL, Face::Regular));
+        }
+        let apart = each / own.len() as f64;
+        let mut ratios = Vec::new();
+        for (at, pair) in own.iter().enumerate() {
+            let (low, high) = (scale.y(pair.range.0), scale.y(pair.range.1));
+            let x = begins + apart * at as f64;
+            // what is wanted, as one band where neighbours want the same
+            ink.push(Ink::rectangle(x, high - 0.5, x + apart, high + 0.5));
+            ink.push(Ink::rectangle(x, low - 0.5, x + apart, low + 0.5));
+            let middle = (x + apart / 2.0, scale.y(pair.ratio));
+            ink.push(lozenge(middle, pair.taken));
+            ratios.push(format!("{:.1}", pair.ratio));
+        }
+        said.push(format!("bar {bar}: {}", ratios.join(", ")));
+    }
+    ink.push(Ink::frame(from, top, to, top + FIELD, 0.4));
+    (ink, format!("{}; {}", played.words, said.join("; ")))
+}
+
+fn lozenge((x, y): (f64, f64), hollow: bool) -> Ink {
+    let around = |half: f64, turned: bool| {
+        let mut corners = [(x, y - half), (x + half, y), (x, y + half), (x - half, y)];
+        if turned {
+            corners.reverse();
+        }
+        let [first, rest @ ..] = corners;
+        let mut segments = vec![Segment::Move(first)];
+        segments.extend(rest.map(Segment::Line));
+        segments.push(Segment::Close);
+        segments
+    };
+    let mut segments = around(HALF, false);
+    if hollow {
+        segments.extend(around(HALF - 1.1, true));
+    }
+    Ink::Fill(segments)
+}
