@@ -27,4 +27,5 @@ mod all {
     mod verdicts;
     mod visible;
     mod weeks;
+    mod without_metre;
 }

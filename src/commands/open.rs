@@ -2,7 +2,9 @@
 
 use super::{Failure, folders};
 use crate::decoding::Recording;
-use crate::drill::{BUILT_IN, Drill, LARGEST_FILE, Problem, built_in, how_many, read_for, render};
+use crate::drill::{
+    BUILT_IN, Drill, LARGEST_FILE, Problem, built_in, how_many, line_by_line, read_for, render,
+};
 use crate::exchange::{self, Format, read_drill};
 use crate::homework;
 use crate::movement::Schools;
@@ -19,6 +21,13 @@ pub(crate) struct Opened {
     pub(crate) name: String,
     /// The drill.
     pub(crate) drill: Drill,
+}
+
+impl Opened {
+    /// The drill as it is practised: a tune without a metre line by line.
+    pub(crate) fn practised(&self) -> Drill {
+        line_by_line(&self.drill).unwrap_or_else(|| self.drill.clone())
+    }
 }
 
 /// A file's text and what was found in it.

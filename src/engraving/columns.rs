@@ -33,6 +33,8 @@ pub(super) struct Signs {
     pub repeat_ends: bool,
     pub ending: Option<u8>,
     pub part_ends: bool,
+    /// A line is to end here.
+    pub line_ends: bool,
     /// The last bar of the music.
     pub last: bool,
 }
@@ -123,6 +125,7 @@ pub(super) fn bars_of(score: &Score, music: Option<&Music>) -> Vec<Bar> {
                 repeat_ends: bar.repeat_ends,
                 ending: bar.ending,
                 part_ends: bar.part_ends,
+                line_ends: bar.line_ends,
                 last: false,
             })
             .unwrap_or_default();

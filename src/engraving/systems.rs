@@ -361,7 +361,8 @@ fn chunks(bars: &[Bar], count: usize, parts_apart: bool) -> Vec<Range<usize>> {
         let upbeat = !bar.offset.is_zero();
         let again = ends_again(bars, place);
         let part = parts_apart && full * 2 >= count.min(4) && begins_a_part(bars, place);
-        if place > begin && ((full >= count && !again) || upbeat || part) {
+        let line = place > 0 && bars[place - 1].signs.line_ends;
+        if place > begin && ((full >= count && !again) || upbeat || part || line) {
             ranges.push(begin..place);
             begin = place;
             full = 0;

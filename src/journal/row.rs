@@ -306,7 +306,7 @@ pub(super) fn entries(
     which: &str,
     values: &[&dyn rusqlite::ToSql],
 ) -> rusqlite::Result<Vec<Entry>> {
-    let query = format!("SELECT {} FROM entry {which}", COLUMNS);
+    let query = format!("SELECT {COLUMNS} FROM entry {which}");
     let mut query = connection.prepare_cached(&query)?;
     query.query_map(values, read)?.collect()
 }

@@ -58,10 +58,37 @@ impl Drill {
     }
 }
 
-/// The phrases of a tune by the usual rule: parts of eight bars are 4 + 4, parts of four bars 2 + 2
-/// (common practice, no source). Everything else is in doubt, and so is a piece whose phrases are
+/// The phrases of music that begins without a metre: its written lines. None where it has only one.
+fn lines(music: &Music) -> Option<Vec<BarRange>> {
+    if !music.metre.is_free() {
+        return None;
+    }
+    let numbers = music.bar_numbers();
+    let mut first = None;
+    let mut lines = Vec::new();
+    for ((bar, number), place) in music.bars.iter().zip(&numbers).zip(1..) {
+        let begun: u16 = *first.get_or_insert(*number);
+        if bar.line_ends || place == numbers.len() {
+            lines.push(BarRange {
+                first: begun.max(1),
+                last: *number,
+            });
+            first = None;
+        }
+    }
+    (lines.len() > 1).then_some(lines)
+}
+
+/// The phrases of a tune by the usual rule: parts of eight bars are 4 + 4, parts of four bars 2 + 2;
+/// without a metre its written lines (common practice, no source). Everything else is in doubt, and so is a piece whose phrases are
 /// not counted in fours, such as the ground of a pibroch.
 pub(super) fn phrases(music: &Music, head: &TuneHead) -> Phrasing {
+    if let Some(phrases) = lines(music) {
+        return Phrasing {
+            phrases,
+            doubt: None,
+        };
+    }
     let parts = parts(music);
     let kind = wording::without_accents(&head.kind.as_deref().unwrap_or_default().to_lowercase());
     let uncounted = ["pibroch", "piobaireachd", "ceol mor", "ground", "urlar"];
@@ -226,7 +253,13 @@ pub(super) fn excerpt(music: &Music, range: BarRange, around: Around) -> Result<
         put(notes, counted);
         place += 1;
     }
-    let last = metre(place.min(order.len() - 1));
+    // a line without a metre lands without one, also where a variation follows
+    let before = metre(place - 1);
+    let last = if before.is_free() {
+        before
+    } else {
+        metre(place.min(order.len() - 1))
+    };
     let lasts = (!last.is_free()).then(|| last.bar() - ahead);
     match at(place).and_then(|bar| bar.notes.first()) {
         Some(next) if around.landing => {

@@ -34,6 +34,8 @@ pub struct Bar {
     pub ending: Option<u8>,
     /// The bar ends with a double bar line: a part of the tune is over.
     pub part_ends: bool,
+    /// In music that begins without a metre: a written line ends with this bar, and with it a phrase.
+    pub line_ends: bool,
     /// Another metre begins here. A beat lasts as long as before, whichever note it is, so that
     /// lengths in beats need no other measure (common practice, no source).
     pub metre: Option<Metre>,

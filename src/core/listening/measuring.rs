@@ -74,15 +74,18 @@ pub(super) fn measure(
                 .map(|(note, end)| (end - note.start_s) * 1e3),
             expected_ms: expected.length_s * 1e3,
             offset_ms: if expected.part == NoteKind::Melody {
-                offset(piece, heard, start_s, pairs, at).map(|offset| offset * 1e3)
+                offset(piece, heard, start_s, pairs, at)
+                    .filter(|_| expected.placed)
+                    .map(|offset| offset * 1e3)
             } else {
                 note.map(|note| (note.start_s - start_s - expected.start_s) * 1e3)
             },
-            on_click: expected.on_click,
-            place_ms: (expected.part == NoteKind::Melody).then_some(expected.place_s * 1e3),
+            on_click: expected.on_click && expected.placed,
+            place_ms: (expected.part == NoteKind::Melody && expected.placed)
+                .then_some(expected.place_s * 1e3),
             begun_by: expected.begun_by,
             tap: expected.tap,
-            pair: expected.pair,
+            pair: expected.pair.filter(|_| expected.placed),
             movement: expected.movement,
             cents: note
                 .filter(|_| expected.part == NoteKind::Melody)
@@ -214,6 +217,11 @@ pub fn number(at: usize) -> u32 {
 /// melody notes (Theil 1950), so that one note off its place is no change of tempo. Nothing is said
 /// of fewer than five notes.
 fn drift(piece: &ExpectedStage, offsets: &[(usize, f64)]) -> f64 {
+    let offsets: Vec<(usize, f64)> = offsets
+        .iter()
+        .filter(|(at, _)| piece.notes[*at].placed)
+        .copied()
+        .collect();
     if offsets.len() < 5 {
         return 0.0;
     }

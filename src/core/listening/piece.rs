@@ -24,6 +24,8 @@ pub struct Expected {
     pub length_s: f64,
     /// Its written place is on a beat.
     pub on_click: bool,
+    /// It stands in a bar with a metre: without one no place is right or wrong.
+    pub placed: bool,
     /// Where it belongs: a melody note's written place, or where a pair that is pointed has it;
     /// anything else's beginning; seconds.
     pub place_s: f64,
@@ -104,6 +106,10 @@ impl ExpectedStage {
                 start_s: seconds(begins),
                 length_s: seconds(sound.length),
                 on_click,
+                placed: belongs.is_none_or(|at| {
+                    let bar = score.bars.get(score.notes[at].bar);
+                    bar.is_none_or(|bar| !bar.metre.is_free())
+                }),
                 place_s: seconds(if part == NoteKind::Melody {
                     written
                 } else {

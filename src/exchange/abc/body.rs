@@ -83,9 +83,12 @@ pub(super) fn body(
     text
 }
 
-/// After which bars a line ends: at the end of a part, and within it so that its lines are about
+/// After which bars a line ends: without a metre as it was written; else at the end of a part, and within it so that its lines are about
 /// equally full.
 fn line_breaks(music: &Music) -> Vec<bool> {
+    if music.bars.iter().any(|bar| bar.line_ends) {
+        return music.bars.iter().map(|bar| bar.line_ends).collect();
+    }
     let mut breaks = Vec::with_capacity(music.bars.len());
     for part in music
         .bars

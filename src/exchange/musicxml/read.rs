@@ -233,6 +233,7 @@ impl PartReader {
                 }
                 "sound" => self.sound(Some(element)),
                 "barline" => self.barline(element, &mut bar),
+                "print" if element.attribute("new-system") == Some("yes") => self.end_line(),
                 "backup" | "forward" | "print" => {}
                 other => self.note(element, format!("`{}`", shown(other)), "left out"),
             }
@@ -249,6 +250,15 @@ impl PartReader {
         bar.metre = std::mem::replace(&mut self.change, later);
         if let Some((_, bars)) = self.sections.last_mut() {
             bars.push((bar, measure.line, std::mem::take(&mut self.passes)));
+        }
+    }
+
+    /// A system ends before this measure: in music without a metre a phrase.
+    fn end_line(&mut self) {
+        let free = self.metre.is_some_and(Metre::is_free);
+        let bars = self.sections.last_mut().map(|(_, bars)| bars);
+        if let Some((last, ..)) = bars.filter(|_| free).and_then(|bars| bars.last_mut()) {
+            last.line_ends = true;
         }
     }
 

@@ -186,7 +186,8 @@ impl SectionWriter<'_> {
             };
             let _ = writeln!(text, "<measure number=\"{named}\"{implicit}>");
             let before = so_far.metre.replace(metre);
-            if place == 0 && before.is_some() {
+            let line_before = place.checked_sub(1).is_some_and(|at| bars[at].line_ends);
+            if (place == 0 && before.is_some()) || line_before {
                 text.push_str("<print new-system=\"yes\"/>\n");
             }
             // a section may begin in another metre than the one before it ends in

@@ -20,7 +20,7 @@ pub use family::{make_crossings, make_finger};
 use fields::{one_or_many, school};
 pub use held::make_held;
 pub use in_place::{InPlace, make_in_place};
-pub use phrase::{Tune, make_joined, make_phrase};
+pub use phrase::{Tune, line_by_line, make_joined, make_phrase};
 
 use super::document::{DrillDocument, Exact, StageDocument};
 use super::stages::widest;

@@ -7,9 +7,10 @@ use crate::drill::bar_range::BarRange;
 use crate::drill::document::{
     DrillDocument, Exact, LadderDocument, LengthsDocument, OneOrMany, StageDocument,
 };
+use crate::drill::ladder::Ladder;
 use crate::drill::phrases::{Around, all_bars, excerpt, parts};
-use crate::drill::value::{Drill, Stage};
-use crate::drill::written::Bar;
+use crate::drill::value::{Drill, Stage, StageKind};
+use crate::drill::written::{Bar, Music};
 use crate::movement::Lengths;
 use crate::wording::capital;
 use std::collections::BTreeSet;
@@ -113,6 +114,43 @@ pub fn make_joined(
             "this tune cannot be written out again from its phrases".to_owned(),
         )),
     }
+}
+
+/// A tune that begins without a metre, as it is practised: line by line, each landing on the next, and
+/// whole, without a ladder. Its ground has no pulse that a tempo could be climbed by; a variation with a
+/// metre of its own has its clicks. Nothing for any other drill, and for one whose lines cannot be
+/// played alone.
+pub fn line_by_line(drill: &Drill) -> Option<Drill> {
+    let [stage] = drill.stages.as_slice() else {
+        return None;
+    };
+    if !drill.is_tune() || !stage.music.metre.is_free() {
+        return None;
+    }
+    let tune = Tune { drill, stage };
+    let mut stages = Vec::new();
+    let lines = drill.phrasing(stage).phrases;
+    if lines.len() > 1 && lines.len() < MOST_STAGES {
+        for (line, number) in lines.iter().zip(1..) {
+            let mut bars = taken(&tune, *line).ok()?;
+            // a line that stands in a metre is counted in by it
+            let metre = bars.first_mut().and_then(|bar| bar.metre.take());
+            stages.push(Stage {
+                name: format!("line {number}"),
+                listen_for: None,
+                kind: StageKind::Written,
+                up_to: None,
+                music: Music::straight(metre.unwrap_or(stage.music.metre), bars),
+            });
+        }
+    }
+    stages.push(stage.clone());
+    Some(Drill {
+        stages,
+        ladder: Ladder::of_one(drill.ladder.to()),
+        phrases: Vec::new(),
+        ..drill.clone()
+    })
 }
 
 /// The bars that are practised before the whole, each once and under a name: the phrases, each two
@@ -240,7 +278,7 @@ pub(super) fn ground(tune: &Tune) -> DrillDocument {
 mod tests {
     use super::*;
     use crate::drill::phrases::parts;
-    use crate::drill::{BUILT_IN, Music, built_in, read};
+    use crate::drill::{BUILT_IN, built_in, read};
 
     fn slipway() -> Drill {
         let file = built_in("lamp-on-the-slipway").expect("a tune of our own");

@@ -5,8 +5,9 @@ use super::mend::mend;
 use super::order::body_order;
 use super::{MusicProblem, Reader};
 use crate::drill::problem::ProblemKind;
-use crate::drill::written::Music;
+use crate::drill::written::{Bar, Music};
 use crate::rhythm::Pointing;
+use crate::units::Beats;
 
 impl Reader {
     pub(super) fn bar_line(&mut self) {
@@ -72,6 +73,7 @@ impl Reader {
             }
             return;
         }
+        self.part_at_lines();
         let mut bar = std::mem::take(&mut self.bar);
         bar.repeat_ends = repeat_ends;
         bar.part_ends = part_ends;
@@ -80,8 +82,76 @@ impl Reader {
         self.bar_spans.push(std::mem::take(&mut self.spans));
     }
 
+    /// A line of the text ends. Music that begins without a metre ends a phrase there, and what
+    /// another program wrote a bar too, which it seldom draws.
+    pub(super) fn end_line(&mut self) {
+        let before = self.signs[..self.at].iter().rev();
+        let goes_on = before.copied().find(|sign| !sign.is_whitespace()) == Some('\\');
+        self.at += 1;
+        if goes_on {
+            return;
+        }
+        if self.first.is_free() {
+            if self.foreign.is_some() && self.metre.is_free() && self.group.is_none() {
+                self.close_bar(false, false);
+            }
+            if self.bar.notes.is_empty()
+                && let Some(last) = self.bars.last_mut()
+            {
+                last.line_ends = true;
+            }
+        } else if self.foreign.is_some() && !self.bar.notes.is_empty() {
+            self.line_ends.push(self.bar.notes.len());
+        }
+    }
+
+    /// Collections of songs draw no bar line at the end of a line: a bar that is too long is parted
+    /// there, where it is full, if what is left fits a bar.
+    fn part_at_lines(&mut self) {
+        let ends = std::mem::take(&mut self.line_ends);
+        let full = self.metre.bar();
+        if ends.is_empty() || self.bar.length() <= full {
+            return;
+        }
+        let mut cuts = Vec::new();
+        let mut lasts = Beats::ZERO;
+        for (at, written) in self.bar.notes.iter().enumerate() {
+            if lasts == full && ends.contains(&at) {
+                cuts.push(at);
+                lasts = Beats::ZERO;
+            }
+            lasts = lasts + written.length;
+        }
+        if cuts.is_empty() || lasts > full {
+            return;
+        }
+        let mut before = 0;
+        for cut in cuts {
+            let rest = Bar {
+                notes: self.bar.notes.split_off(cut - before),
+                ..Bar::default()
+            };
+            let spans = self.spans.split_off(cut - before);
+            let (start, end) = self.spans.last().copied().unwrap_or_default();
+            let kind = ProblemKind::Adopted {
+                found: "no bar line at the end of a line".to_owned(),
+                done: "the bar is full and ends there".to_owned(),
+                times: 1,
+            };
+            self.tell(start, end, kind);
+            self.bars.push(std::mem::replace(&mut self.bar, rest));
+            self.bars_unsure.push(self.unsure);
+            self.bar_spans
+                .push(std::mem::replace(&mut self.spans, spans));
+            before = cut;
+        }
+    }
+
     pub(super) fn finish(mut self, label: &str) -> (Music, Vec<MusicProblem>) {
         self.close_bar(false, true);
+        if let Some(last) = self.bars.last_mut() {
+            last.line_ends = false;
+        }
         self.write_endings_out();
         let order = self.unroll();
         let mut music = Music {

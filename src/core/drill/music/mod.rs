@@ -70,6 +70,8 @@ struct Reader {
     bars: Vec<Bar>,
     bar_spans: Vec<Vec<(usize, usize)>>,
     group: Option<Pending>,
+    /// Where lines of the text end inside the bar: so many of its notes stand before each.
+    line_ends: Vec<usize>,
     /// What broken rhythm asks of the next note.
     broken: Option<Fraction>,
     problems: Vec<MusicProblem>,
@@ -102,6 +104,7 @@ impl Reader {
             bars: Vec::new(),
             bar_spans: Vec::new(),
             group: None,
+            line_ends: Vec::new(),
             broken: None,
             problems: Vec::new(),
             unsure: false,
@@ -218,7 +221,8 @@ impl Reader {
                         self.at += 1;
                     }
                 }
-                ' ' | '\t' | '\n' | '\r' | '\\' | '`' | '(' | ')' => {
+                '\n' => self.end_line(),
+                ' ' | '\t' | '\r' | '\\' | '`' | '(' | ')' => {
                     self.at += 1;
                     if sign == '(' && self.peek().is_some_and(|sign| sign.is_ascii_digit()) {
                         self.at += 1;

@@ -331,6 +331,23 @@ mod tests {
         assert_eq!(music.length(), Beats::whole(8));
     }
 
+    /// Collections of songs leave the bar line out where a line ends; elsewhere a line goes on.
+    #[test]
+    fn a_bar_line_that_a_line_end_stands_for_is_put_there() {
+        let told = ["no bar line at the end of a line (2 times): the bar is full and ends there"];
+        let text = "A4 B4\nc4 d4\ne4 f4|A2\nB2 c4|]";
+        let music = adopts(text, Metre::FOUR_FOUR, &told);
+        assert_eq!(music.bars.len(), 4);
+        // a line that goes on to the next is no bar of its own
+        let (music, _) = adopt_music(
+            "A4 B4\\\nc4 d4|",
+            Metre::FOUR_FOUR,
+            Fraction::new(1, 8),
+            None,
+        );
+        assert_eq!(music.bars.len(), 1);
+    }
+
     /// Such endings were refused bar by bar.
     #[test]
     fn an_ending_inside_a_bar_begins_with_its_beginning() {
