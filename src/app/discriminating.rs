@@ -3,8 +3,9 @@
 //! A state machine that two buttons drive: what is pressed and how much time went by come in, what
 //! is to be played comes out.
 
-use crate::discrimination::{ENOUGH, Quest, SMALLEST_MS, Spot};
+use crate::discrimination::{ENOUGH, Quest, SMALLEST, Spot};
 use crate::practice::{Discrimination, Trial};
+use crate::units::{Milliseconds, Seconds};
 use crate::wording::count;
 
 /// Seconds of silence after an example and at least between two questions, so that two movements
@@ -34,7 +35,7 @@ pub enum Asking {
     /// A movement sounds, or has sounded, and an answer is waited for.
     Question {
         /// The fault's size, none where it is clean. Not to be shown.
-        size_ms: Option<f64>,
+        size: Option<Milliseconds>,
     },
     /// What it was.
     Answered(Trial),
@@ -57,7 +58,7 @@ pub enum Button {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum ToPlay {
     /// Play the movement, with a fault of this size or clean, from its beginning.
-    Piece(Option<f64>),
+    Piece(Option<Milliseconds>),
     /// End what sounds; what was found is to be stored where there is anything.
     Nothing,
     /// Leave the page; likewise.
@@ -76,11 +77,11 @@ pub struct Discriminating {
     /// Questions and answers so far.
     pub trials: Vec<Trial>,
     /// Seconds that count towards the end.
-    pub run_s: f64,
+    pub run: Seconds,
     /// Seconds until the end.
-    pub length_s: f64,
+    pub length: Seconds,
     /// What it came to the time before, milliseconds, for comparison.
-    pub before_ms: Option<f64>,
+    pub before: Option<Milliseconds>,
     /// What is said is read aloud: nothing is to sound over it.
     pub read_aloud: bool,
     /// What was found is stored.
@@ -98,16 +99,16 @@ pub struct Discriminating {
 impl Discriminating {
     /// At its beginning, for so many seconds. The piece lasts so long and can be judged from so far
     /// in it on, both in seconds. The seed says which are clean.
-    pub fn new(title: String, spot: Spot, length_s: f64, piece: (f64, f64), seed: u64) -> Self {
+    pub fn new(title: String, spot: Spot, length: Seconds, piece: (f64, f64), seed: u64) -> Self {
         Self {
             title,
-            quest: Quest::new(SMALLEST_MS, spot.widest_ms),
+            quest: Quest::new(SMALLEST, spot.widest),
             spot,
             asking: Asking::Ready,
             trials: Vec::new(),
-            run_s: 0.0,
-            length_s,
-            before_ms: None,
+            run: Seconds(0.0),
+            length,
+            before: None,
             read_aloud: false,
             kept: false,
             random: fastrand::Rng::with_seed(seed),
@@ -132,18 +133,18 @@ impl Discriminating {
             (Asking::Example { .. } | Asking::Ready, Button::Right) => Some(self.ask()),
             (Asking::Ready, Button::Left) => Some(self.examples()),
             (Asking::Over, Button::Right) => {
-                self.before_ms = self.found().map(|found| found.threshold_ms);
-                self.quest = Quest::new(SMALLEST_MS, self.spot.widest_ms);
+                self.before = self.found().map(|found| found.threshold);
+                self.quest = Quest::new(SMALLEST, self.spot.widest);
                 self.trials.clear();
                 self.kept = false;
-                self.run_s = 0.0;
+                self.run = Seconds(0.0);
                 Some(self.ask())
             }
-            (Asking::Question { size_ms }, Button::Right | Button::Left) => {
+            (Asking::Question { size }, Button::Right | Button::Left) => {
                 // A pedal still held down from the answer before is none to this one.
                 if self.since_s >= self.judged_from_s {
                     self.answer(Trial {
-                        size_ms,
+                        size,
                         said_fault: button == Button::Left,
                     });
                 }
@@ -154,10 +155,10 @@ impl Discriminating {
     }
 
     fn ask(&mut self) -> ToPlay {
-        let size_ms = self.random.bool().then(|| self.quest.size_ms());
-        self.asking = Asking::Question { size_ms };
+        let size = self.random.bool().then(|| self.quest.size());
+        self.asking = Asking::Question { size };
         self.since_s = 0.0;
-        ToPlay::Piece(size_ms)
+        ToPlay::Piece(size)
     }
 
     fn answer(&mut self, trial: Trial) {
@@ -184,24 +185,24 @@ impl Discriminating {
                     return None;
                 }
                 self.asking = Asking::Example { faulty: true };
-                Some(ToPlay::Piece(Some(self.spot.widest_ms)))
+                Some(ToPlay::Piece(Some(self.spot.widest)))
             }
             Asking::Question { .. } => {
                 if self.since_s < self.piece_s + THINKING_S {
-                    self.run_s += seconds;
+                    self.run.0 += seconds;
                 }
                 None
             }
             Asking::Answered(trial) => {
                 let shown = if trial.is_right() { RIGHT_S } else { WRONG_S };
                 if self.since_s <= shown {
-                    self.run_s += seconds;
+                    self.run.0 += seconds;
                 }
                 let shown = if self.read_aloud { ALOUD_S } else { shown };
                 if self.since_s < shown.max(self.sounds_on_s) {
                     return None;
                 }
-                if self.run_s < self.length_s {
+                if self.run < self.length {
                     return Some(self.ask());
                 }
                 self.asking = Asking::Over;
@@ -217,10 +218,10 @@ impl Discriminating {
         (self.trials.len() >= ENOUGH && estimate.tells()).then(|| Discrimination {
             difference: self.spot.difference,
             what: self.spot.what.clone(),
-            threshold_ms: estimate.threshold_ms,
-            low_ms: estimate.low_ms,
-            high_ms: estimate.high_ms,
-            widest_ms: self.spot.widest_ms,
+            threshold: estimate.threshold,
+            low: estimate.low,
+            high: estimate.high,
+            widest: self.spot.widest,
             trials: self.trials.clone(),
         })
     }
@@ -239,7 +240,7 @@ impl Discriminating {
             ],
             Asking::Question { .. } => vec!["Clean, or with the fault?".to_owned()],
             Asking::Answered(trial) => {
-                let told = self.spot.told(trial.size_ms);
+                let told = self.spot.told(trial.size);
                 vec![if trial.is_right() {
                     format!("Right: {told}.")
                 } else {
@@ -269,20 +270,20 @@ impl Discriminating {
             return vec![
                 format!(
                     "You did not hear {} yet, not even by {:.0} ms.",
-                    found.what, found.widest_ms
+                    found.what, found.widest
                 ),
                 answers,
             ];
         }
         let mut said = vec![
-            format!("You hear {}.", self.spot.heard_from(found.threshold_ms)),
+            format!("You hear {}.", self.spot.heard_from(found.threshold)),
             format!(
                 "{answers} It lies between {:.0} and {:.0} ms, eight chances in ten.",
-                found.low_ms,
-                found.high_ms.min(found.widest_ms)
+                found.low,
+                found.high.0.min(found.widest.0)
             ),
         ];
-        if let Some(before) = self.before_ms {
+        if let Some(before) = self.before {
             said.push(format!("The time before it was {before:.0} ms."));
         }
         said
@@ -323,7 +324,7 @@ mod tests {
         Discriminating::new(
             "Grip from D · 80".to_owned(),
             spot,
-            length_s,
+            Seconds(length_s),
             (1.5, 0.75),
             3,
         )
@@ -333,8 +334,8 @@ mod tests {
     fn listen(page: &mut Discriminating) -> usize {
         let mut played = 0;
         for _ in 0..60_000 {
-            if let Asking::Question { size_ms } = page.asking {
-                let faulty = size_ms.is_some_and(|size| size >= 15.0);
+            if let Asking::Question { size } = page.asking {
+                let faulty = size.is_some_and(|size| size >= Milliseconds(15.0));
                 let button = if faulty { Button::Left } else { Button::Right };
                 assert_eq!(page.press(button), None);
             }
@@ -357,7 +358,7 @@ mod tests {
         while page.asking != Asking::Ready {
             pieces.extend(page.pass(0.1));
         }
-        assert_eq!(pieces, [ToPlay::Piece(Some(page.spot.widest_ms))]);
+        assert_eq!(pieces, [ToPlay::Piece(Some(page.spot.widest))]);
         assert_eq!(
             page.press(Button::Left),
             Some(ToPlay::Piece(None)),
@@ -370,7 +371,7 @@ mod tests {
         listen(&mut page);
         assert_eq!(page.asking, Asking::Over);
         let found = page.found().expect("a minute is enough");
-        assert!((9.0..25.0).contains(&found.threshold_ms), "{found:?}");
+        assert!((9.0..25.0).contains(&found.threshold.0), "{found:?}");
         assert!(
             page.says()[0].starts_with("You hear an unlike pair from"),
             "{:?}",
@@ -381,7 +382,7 @@ mod tests {
             "once more"
         );
         assert_eq!(page.trials, []);
-        assert_eq!(page.before_ms, Some(found.threshold_ms));
+        assert_eq!(page.before, Some(found.threshold));
         listen(&mut page);
         assert_eq!(page.press(Button::Left), Some(ToPlay::Leave));
     }
@@ -393,7 +394,7 @@ mod tests {
         let _ = minute.press(Button::Right);
         listen(&mut minute);
         // An answer as soon as the movement has landed: 0.8 s, and 0.9 s to read.
-        assert!((60.0..63.0).contains(&minute.run_s), "{}", minute.run_s);
+        assert!((60.0..63.0).contains(&minute.run.0), "{}", minute.run);
         assert!(minute.trials.len() >= 18, "{}", minute.trials.len());
         let mut five = page(300.0);
         let _ = five.press(Button::Right);
@@ -414,7 +415,7 @@ mod tests {
         for _ in 0..10_000 {
             let _ = page.pass(0.1);
         }
-        assert!(page.run_s < 6.0, "{}", page.run_s);
+        assert!(page.run.0 < 6.0, "{}", page.run);
         assert_eq!(page.press(Button::Left), None);
         assert_eq!(page.trials.len(), 1);
         assert_eq!(page.press(Button::Left), None, "the answer is being read");
@@ -453,7 +454,7 @@ mod tests {
         let mut page = page(1200.0);
         let _ = page.press(Button::Right);
         listen(&mut page);
-        let faulty = page.trials.iter().filter(|trial| trial.size_ms.is_some());
+        let faulty = page.trials.iter().filter(|trial| trial.size.is_some());
         let share = faulty.count() as f64 / page.trials.len() as f64;
         assert!(
             (0.43..0.57).contains(&share),
@@ -463,7 +464,7 @@ mod tests {
         let changes = page
             .trials
             .windows(2)
-            .filter(|pair| pair[0].size_ms.is_some() != pair[1].size_ms.is_some())
+            .filter(|pair| pair[0].size.is_some() != pair[1].size.is_some())
             .count() as f64;
         let share = changes / page.trials.len() as f64;
         assert!((0.43..0.57).contains(&share), "{share}");

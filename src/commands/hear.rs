@@ -17,7 +17,7 @@ use crate::screen::Theme;
 use crate::settings::Settings;
 use crate::sound::{Bus, Entrance, RendererReport, When};
 use crate::timeline::{Layout, Timeline, lay};
-use crate::units::{Beats, Bpm, SampleRate, spell_fraction};
+use crate::units::{Beats, Bpm, Milliseconds, SampleRate, Seconds, spell_fraction};
 use crate::wording;
 use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use keeping::Keeping;
@@ -174,11 +174,11 @@ impl Hearing {
         let mut page = Discriminating::new(
             music.title.clone(),
             spot,
-            what.minutes * 60.0,
+            Seconds(what.minutes * 60.0),
             (piece.seconds, piece.judged_from),
             seed(),
         );
-        page.before_ms = journal.last_of(page.spot.difference);
+        page.before = journal.last_of(page.spot.difference);
         page.read_aloud = Manner::of(own) == Manner::Lines;
         Ok(Self {
             player: sounding(screen, own, &piece)?,
@@ -381,7 +381,7 @@ fn music(drill: &Drill, what: &What) -> Result<Music, Failure> {
 fn chosen(
     music: &Music,
     wanted: Option<Difference>,
-    before: &[(Difference, f64)],
+    before: &[(Difference, Milliseconds)],
     drill: &Drill,
 ) -> Result<Spot, Failure> {
     let last = |spot: &&Spot| {

@@ -8,6 +8,7 @@ use crate::planning::{
     work_on, work_on_words,
 };
 use crate::score::Score;
+use crate::units::Milliseconds;
 use crate::wording;
 use jiff::civil::Date;
 use std::path::PathBuf;
@@ -266,7 +267,7 @@ fn apart_csv(lines: &[HeardApart]) -> String {
     let mut text = "day,drill,fault,what,threshold_ms,low_ms,high_ms,right,answers\r\n".to_owned();
     for line in lines {
         let threshold = line
-            .threshold_ms
+            .threshold
             .map_or_else(String::new, |ms| format!("{ms:.1}"));
         let _ = write!(
             text,
@@ -275,8 +276,8 @@ fn apart_csv(lines: &[HeardApart]) -> String {
             field(&line.drill),
             line.difference.name(),
             field(&line.what),
-            line.low_ms,
-            line.high_ms,
+            line.low,
+            line.high,
             line.right,
             line.answers,
         );
@@ -306,18 +307,18 @@ fn apart_text(lines: &[HeardApart]) -> String {
             .filter(|line| (line.drill.as_str(), line.what.as_str()) == group)
             .collect();
         let _ = writeln!(text, "  {}, {}", group.0, group.1);
-        let widest = own.iter().filter_map(|line| line.threshold_ms);
-        let widest = widest.fold(1.0, f64::max);
+        let widest = own.iter().filter_map(|line| line.threshold);
+        let widest = widest.fold(1.0_f64, |widest, found| widest.max(found.0));
         for line in own.iter().rev().take(8).rev() {
             let answers = format!("{} of {} right", line.right, line.answers);
-            let _ = match line.threshold_ms {
+            let _ = match line.threshold {
                 Some(ms) => writeln!(
                     text,
                     "    {}  {ms:6.0} ms  {:20}  {:.0} to {:.0} ms, {answers}",
                     line.day,
-                    bar(ms / widest, 20),
-                    line.low_ms,
-                    line.high_ms
+                    bar(ms.0 / widest, 20),
+                    line.low,
+                    line.high
                 ),
                 None => writeln!(text, "    {}  not heard  {answers}", line.day),
             };
@@ -442,15 +443,15 @@ fn text(found: &Progress, failing: &[(String, String)], date: Date) -> String {
     if !heard.is_empty() {
         text.push_str("\nheard: median length of gracenotes, median distance of landings\n");
         for day in heard {
-            let ms = |value: Option<f64>| {
+            let ms = |value: Option<Milliseconds>| {
                 value.map_or_else(|| "–".to_owned(), |ms| format!("{ms:.0} ms"))
             };
             let _ = writeln!(
                 text,
                 "  {}  {:>7}  {:>7}",
                 day.day,
-                ms(day.gracenote_ms),
-                ms(day.landing_ms)
+                ms(day.gracenote),
+                ms(day.landing)
             );
         }
     }

@@ -9,7 +9,7 @@ use crate::practice::{Hand, Mark, Thresholds};
 use crate::rhythm::ReferencePlan;
 use crate::settings::{Id, Key, LARGEST_FILE, Origin, Settings, Source, Value, keys, of, read};
 use crate::sound::{Bus, ClickSound, Levels};
-use crate::units::{Gain, Hertz};
+use crate::units::{Gain, Hertz, Milliseconds};
 use crate::wording;
 use crossterm::event::{KeyCode, KeyEvent};
 use serde::Serialize;
@@ -307,35 +307,30 @@ pub(crate) fn thresholds(settings: &Settings, instrument: Instrument) -> Thresho
             usual
         }
     };
+    let length = |key: Key<of::Number>, usual: Milliseconds| Milliseconds(of(key, usual.0));
     Thresholds {
-        gracenote_longest_ms: of(
-            keys::THRESHOLDS_GRACENOTE_LONGEST,
-            usual.gracenote_longest_ms,
-        ),
-        gracenote_longest_low_ms: of(
+        gracenote_longest: length(keys::THRESHOLDS_GRACENOTE_LONGEST, usual.gracenote_longest),
+        gracenote_longest_low: length(
             keys::THRESHOLDS_GRACENOTE_LONGEST_LOW,
-            usual.gracenote_longest_low_ms,
+            usual.gracenote_longest_low,
         ),
-        gracenote_aim_ms: of(keys::THRESHOLDS_GRACENOTE_AIM, usual.gracenote_aim_ms),
-        tone_shortest_ms: of(keys::THRESHOLDS_TONE_SHORTEST, usual.tone_shortest_ms),
+        gracenote_aim: length(keys::THRESHOLDS_GRACENOTE_AIM, usual.gracenote_aim),
+        tone_shortest: length(keys::THRESHOLDS_TONE_SHORTEST, usual.tone_shortest),
         crushed_share: of(keys::THRESHOLDS_CRUSHED, usual.crushed_share),
-        crushed_under_ms: of(keys::THRESHOLDS_CRUSHED_UNDER, usual.crushed_under_ms),
+        crushed_under: length(keys::THRESHOLDS_CRUSHED_UNDER, usual.crushed_under),
         dragged_share: of(keys::THRESHOLDS_DRAGGED, usual.dragged_share),
-        dragged_over_ms: of(keys::THRESHOLDS_DRAGGED_OVER, usual.dragged_over_ms),
+        dragged_over: length(keys::THRESHOLDS_DRAGGED_OVER, usual.dragged_over),
         alike: of(keys::THRESHOLDS_ALIKE, usual.alike),
         alike_short: of(keys::THRESHOLDS_ALIKE_SHORT, usual.alike_short),
-        alike_short_under_ms: of(
-            keys::THRESHOLDS_ALIKE_SHORT_UNDER,
-            usual.alike_short_under_ms,
-        ),
+        alike_short_under: length(keys::THRESHOLDS_ALIKE_SHORT_UNDER, usual.alike_short_under),
         opened_shortest: of(keys::THRESHOLDS_OPENED_SHORTEST, usual.opened_shortest),
         opened_longest: of(keys::THRESHOLDS_OPENED_LONGEST, usual.opened_longest),
         opened_alike: of(keys::THRESHOLDS_OPENED_ALIKE, usual.opened_alike),
-        opened_to_ms: None,
-        tap_shortest_ms: of(keys::THRESHOLDS_TAP_SHORTEST, usual.tap_shortest_ms),
-        tap_longest_ms: of(keys::THRESHOLDS_TAP_LONGEST, usual.tap_longest_ms),
-        crossing_ms: of(keys::THRESHOLDS_CROSSING, usual.crossing_ms),
-        offset_ms: of(keys::THRESHOLDS_OFFSET, usual.offset_ms),
+        opened_to: None,
+        tap_shortest: length(keys::THRESHOLDS_TAP_SHORTEST, usual.tap_shortest),
+        tap_longest: length(keys::THRESHOLDS_TAP_LONGEST, usual.tap_longest),
+        crossing: length(keys::THRESHOLDS_CROSSING, usual.crossing),
+        offset: length(keys::THRESHOLDS_OFFSET, usual.offset),
         offset_percent: of(keys::THRESHOLDS_OFFSET_PERCENT, usual.offset_percent),
         drift_percent: of(keys::THRESHOLDS_DRIFT, usual.drift_percent),
         least_confidence: of(keys::THRESHOLDS_CONFIDENCE, usual.least_confidence),

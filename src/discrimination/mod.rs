@@ -10,5 +10,5 @@ mod plant;
 mod quest;
 
 pub use excerpt::{Excerpt, excerpt};
-pub use plant::{SMALLEST_MS, Spot, plant, spots};
+pub use plant::{SMALLEST, Spot, plant, spots};
 pub use quest::{ENOUGH, Estimate, Quest};

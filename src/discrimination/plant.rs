@@ -6,11 +6,11 @@ use crate::movement::{Movement, Role};
 use crate::practice::Difference;
 use crate::score::{NoteId, Score};
 use crate::timeline::{EventKind, SoundPart, Sounded, Timeline, TimelineEvent};
-use crate::units::{Beats, Bpm, Fraction, Millis};
+use crate::units::{Beats, Bpm, Fraction, Millis, Milliseconds};
 
-/// The smallest fault that is planted, milliseconds: two sounds closer than 2 ms are heard as one
+/// The smallest fault that is planted: two sounds closer than 2 ms are heard as one
 /// (Hirsh, JASA 31, 1959).
-pub const SMALLEST_MS: f64 = 2.0;
+pub const SMALLEST: Milliseconds = Milliseconds(2.0);
 /// A fault takes at most this part of the note that gives its time, so that it is not swallowed.
 /// Chosen: as crowding does.
 const MOST_OF_A_NOTE: f64 = 0.6;
@@ -31,8 +31,8 @@ pub struct Spot {
     pub difference: Difference,
     /// The melody note whose figure has it.
     pub note: NoteId,
-    /// The widest fault, milliseconds.
-    pub widest_ms: f64,
+    /// The widest fault.
+    pub widest: Milliseconds,
     /// What is listened for, with its notes: `one low G longer than the other`.
     pub what: String,
     /// Which sounds of the figure it touches, in order.
@@ -60,7 +60,7 @@ pub fn spots(score: &Score, timeline: &Timeline, wanted: Option<Movement>) -> Ve
         ranked
             .into_iter()
             .filter_map(|figure| spot(figure, difference, timeline.tempo))
-            .find(|spot| spot.widest_ms >= TOO_LITTLE_MS)
+            .find(|spot| spot.widest.0 >= TOO_LITTLE_MS)
     };
     Difference::ALL.into_iter().filter_map(find).collect()
 }
@@ -136,7 +136,7 @@ fn spot(figure: &Figure, difference: Difference, tempo: Bpm) -> Option<Spot> {
     Some(Spot {
         difference,
         note: figure.id,
-        widest_ms,
+        widest: Milliseconds(widest_ms),
         what,
         touched,
         on_the_beat: figure.on_the_beat,
@@ -212,8 +212,8 @@ fn crossed_to(figure: &Figure) -> Note {
 
 impl Spot {
     /// What was played, for a sentence that begins with "it was clean" or says the fault's size.
-    pub fn told(&self, size_ms: Option<f64>) -> String {
-        let Some(size) = size_ms else {
+    pub fn told(&self, size: Option<Milliseconds>) -> String {
+        let Some(Milliseconds(size)) = size else {
             return "it was clean".to_owned();
         };
         let (name, clean) = (&self.name, self.clean_ms);
@@ -239,8 +239,8 @@ impl Spot {
     }
 
     /// What a threshold means, as the end of "you hear …".
-    pub fn heard_from(&self, size: f64) -> String {
-        let (what, clean) = (&self.what, self.clean_ms);
+    pub fn heard_from(&self, size: Milliseconds) -> String {
+        let (what, clean, size) = (&self.what, self.clean_ms, size.0);
         match self.difference {
             Difference::Crushed => {
                 format!("{what} by {size:.0} ms: {:.0} of {clean:.0}", clean - size)
@@ -260,11 +260,11 @@ impl Spot {
     }
 }
 
-/// The timeline with the fault, of a size in milliseconds that is held to the spot's widest. What
+/// The timeline with the fault, of a size that is held to the spot's widest. What
 /// stands on the beat stays there, but for a movement that begins early as a whole; the sound before
 /// and the melody note give and take the time; nothing else moves.
-pub fn plant(timeline: &Timeline, spot: &Spot, size_ms: f64) -> Timeline {
-    let size_ms = size_ms.clamp(0.0, spot.widest_ms);
+pub fn plant(timeline: &Timeline, spot: &Spot, size: Milliseconds) -> Timeline {
+    let size_ms = size.0.clamp(0.0, spot.widest.0);
     // Rounded to a microsecond, which is finer than the frames of any device.
     let size = Millis(Fraction::new((size_ms * 1000.0).round() as i128, 1000));
     let size = size.to_beats(timeline.tempo);

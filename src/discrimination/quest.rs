@@ -19,6 +19,7 @@
 //! What the measure is not: it takes the listener for unchanged within the minute.
 
 use crate::practice::Trial;
+use crate::units::Milliseconds;
 use statrs::distribution::{ContinuousCDF, Normal};
 
 /// d' at the threshold: Φ(d'/2) is three in four.
@@ -40,21 +41,21 @@ const TELLS_NOTHING: f64 = 16.0;
 /// answer decides.
 pub const ENOUGH: usize = 10;
 
-/// What is known of the threshold, milliseconds.
+/// What is known of the threshold.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Estimate {
     /// The mean of its chances, over the logarithm.
-    pub threshold_ms: f64,
+    pub threshold: Milliseconds,
     /// Above this with nine chances in ten.
-    pub low_ms: f64,
+    pub low: Milliseconds,
     /// Below this with nine chances in ten.
-    pub high_ms: f64,
+    pub high: Milliseconds,
 }
 
 impl Estimate {
     /// False where the answers did not depend on what was played.
     pub fn tells(&self) -> bool {
-        self.high_ms <= self.low_ms * TELLS_NOTHING
+        self.high.0 <= self.low.0 * TELLS_NOTHING
     }
 }
 
@@ -79,10 +80,10 @@ fn normal(at: f64) -> f64 {
 
 impl Quest {
     /// Before the first answer: each threshold from the smallest size to twice the widest is as
-    /// likely. Both in milliseconds, above 0, the smallest not above the widest.
-    pub fn new(smallest_ms: f64, widest_ms: f64) -> Self {
-        let smallest_ms = smallest_ms.max(0.1);
-        let widest_ms = widest_ms.max(smallest_ms);
+    /// likely. Both are above 0, the smallest not above the widest.
+    pub fn new(smallest: Milliseconds, widest: Milliseconds) -> Self {
+        let smallest_ms = smallest.0.max(0.1);
+        let widest_ms = widest.0.max(smallest_ms);
         let (from, to) = (smallest_ms.log2(), widest_ms.log2() + 1.0);
         let steps = ((to - from) / STEP).ceil() as u32;
         let thresholds: Vec<f64> = (0..=steps)
@@ -104,20 +105,20 @@ impl Quest {
         }
     }
 
-    /// How large the next fault is to be, milliseconds. The first is half the widest: plain to
+    /// How large the next fault is to be. The first is half the widest: plain to
     /// most, so that the listener knows what to listen for.
-    pub fn size_ms(&self) -> f64 {
+    pub fn size(&self) -> Milliseconds {
         let size = if self.begun {
-            self.estimate().threshold_ms
+            self.estimate().threshold.0
         } else {
             self.widest_ms / 2.0
         };
-        size.clamp(self.smallest_ms, self.widest_ms)
+        Milliseconds(size.clamp(self.smallest_ms, self.widest_ms))
     }
 
     /// Takes an answer.
     pub fn take(&mut self, trial: Trial) {
-        self.begun |= trial.size_ms.is_some();
+        self.begun |= trial.size.is_some();
         let columns = self.criteria.len();
         let chances_at = |sensitivity: f64| -> Vec<f64> {
             let of = |criterion: &f64| {
@@ -130,9 +131,9 @@ impl Quest {
         let clean = chances_at(0.0);
         let rows = self.chances.chunks_mut(columns).zip(&self.thresholds);
         for (row, threshold) in rows {
-            let of_row = match trial.size_ms {
+            let of_row = match trial.size {
                 None => &clean,
-                Some(size) => &chances_at((AT_THRESHOLD * size / threshold.exp2()).min(PLAIN)),
+                Some(size) => &chances_at((AT_THRESHOLD * size.0 / threshold.exp2()).min(PLAIN)),
             };
             for (sum, chance) in row.iter_mut().zip(of_row) {
                 *sum += chance;
@@ -160,9 +161,9 @@ impl Quest {
             found.map_or(mean, |(_, at)| *at).exp2()
         };
         Estimate {
-            threshold_ms: mean.exp2(),
-            low_ms: quantile(0.1),
-            high_ms: quantile(0.9),
+            threshold: Milliseconds(mean.exp2()),
+            low: Milliseconds(quantile(0.1)),
+            high: Milliseconds(quantile(0.9)),
         }
     }
 }
@@ -180,9 +181,9 @@ mod tests {
     }
 
     impl Listener {
-        fn says_fault(self, size_ms: Option<f64>, random: &mut fastrand::Rng) -> bool {
-            let sensitivity = size_ms.map_or(0.0, |size| {
-                1.349 * (size / self.threshold_ms).powf(self.power)
+        fn says_fault(self, size: Option<Milliseconds>, random: &mut fastrand::Rng) -> bool {
+            let sensitivity = size.map_or(0.0, |size| {
+                1.349 * (size.0 / self.threshold_ms).powf(self.power)
             });
             random.f64() < 0.015 + 0.97 * normal(sensitivity - self.criterion)
         }
@@ -190,19 +191,19 @@ mod tests {
 
     /// One search; the error in octaves, and whether the interval holds the truth.
     fn search(listener: Listener, answers: usize, random: &mut fastrand::Rng) -> (f64, bool) {
-        let mut quest = Quest::new(2.0, 80.0);
+        let mut quest = Quest::new(Milliseconds(2.0), Milliseconds(80.0));
         for _ in 0..answers {
-            let size_ms = random.bool().then(|| quest.size_ms());
+            let size = random.bool().then(|| quest.size());
             quest.take(Trial {
-                size_ms,
-                said_fault: listener.says_fault(size_ms, random),
+                size,
+                said_fault: listener.says_fault(size, random),
             });
         }
         let found = quest.estimate();
         let truth = listener.threshold_ms;
         (
-            (found.threshold_ms / truth).log2(),
-            (found.low_ms..=found.high_ms).contains(&truth),
+            (found.threshold.0 / truth).log2(),
+            (found.low.0..=found.high.0).contains(&truth),
         )
     }
 
@@ -266,37 +267,37 @@ mod tests {
     #[test]
     fn one_answer_to_everything_finds_no_ear() {
         for said_fault in [true, false] {
-            let mut quest = Quest::new(2.0, 80.0);
+            let mut quest = Quest::new(Milliseconds(2.0), Milliseconds(80.0));
             for number in 0..20 {
-                let size_ms = (number % 2 == 0).then(|| quest.size_ms());
-                quest.take(Trial {
-                    size_ms,
-                    said_fault,
-                });
+                let size = (number % 2 == 0).then(|| quest.size());
+                quest.take(Trial { size, said_fault });
             }
             let found = quest.estimate();
-            let none = !found.tells() || found.threshold_ms > 80.0;
+            let none = !found.tells() || found.threshold.0 > 80.0;
             assert!(none, "{said_fault}: {found:?}");
         }
     }
 
     #[test]
     fn the_first_fault_is_plain_and_every_size_is_in_range() {
-        let mut quest = Quest::new(2.0, 80.0);
-        assert_eq!(quest.size_ms(), 40.0);
+        let mut quest = Quest::new(Milliseconds(2.0), Milliseconds(80.0));
+        assert_eq!(quest.size(), Milliseconds(40.0));
         for _ in 0..40 {
-            let size = quest.size_ms();
-            assert!((2.0..=80.0).contains(&size), "{size}");
+            let size = quest.size();
+            assert!((2.0..=80.0).contains(&size.0), "{size}");
             quest.take(Trial {
-                size_ms: Some(size),
+                size: Some(size),
                 said_fault: true,
             });
             quest.take(Trial {
-                size_ms: None,
+                size: None,
                 said_fault: false,
             });
         }
-        assert!(quest.estimate().threshold_ms < 4.0);
-        assert_eq!(Quest::new(5.0, 1.0).size_ms(), 5.0);
+        assert!(quest.estimate().threshold.0 < 4.0);
+        assert_eq!(
+            Quest::new(Milliseconds(5.0), Milliseconds(1.0)).size(),
+            Milliseconds(5.0)
+        );
     }
 }

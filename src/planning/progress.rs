@@ -9,6 +9,7 @@ use crate::practice::{
     Candidate, CellKey, Difference, Discrimination, Entry, Held, Kind, Measurement, NoteKind, Rung,
     StagePrint,
 };
+use crate::units::Milliseconds;
 use jiff::civil::Date;
 use serde::Serialize;
 use statrs::statistics::{Data, Median};
@@ -89,7 +90,7 @@ pub struct Climbed {
     pub rung: Rung,
 }
 
-/// What listening measured on a day; medians, milliseconds.
+/// What listening measured on a day, in medians.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct HeardOnDay {
     /// The day.
@@ -97,12 +98,14 @@ pub struct HeardOnDay {
     /// Gracenotes that were heard.
     pub gracenotes: usize,
     /// Their median length.
-    pub gracenote_ms: Option<f64>,
+    #[serde(rename = "gracenote_ms")]
+    pub gracenote: Option<Milliseconds>,
     /// The median distance of closing notes from the click, either way.
-    pub landing_ms: Option<f64>,
+    #[serde(rename = "landing_ms")]
+    pub landing: Option<Milliseconds>,
 }
 
-/// What was heard apart in one sitting of `hear`. Sizes in milliseconds.
+/// What was heard apart in one sitting of `hear`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct HeardApart {
     /// The day.
@@ -114,11 +117,14 @@ pub struct HeardApart {
     /// The same with its notes.
     pub what: String,
     /// The smallest fault that is heard; none where not even the widest was.
-    pub threshold_ms: Option<f64>,
+    #[serde(rename = "threshold_ms")]
+    pub threshold: Option<Milliseconds>,
     /// The threshold lies above this with nine chances in ten.
-    pub low_ms: f64,
+    #[serde(rename = "low_ms")]
+    pub low: Milliseconds,
     /// And below this with nine chances in ten.
-    pub high_ms: f64,
+    #[serde(rename = "high_ms")]
+    pub high: Milliseconds,
     /// Answers that were right.
     pub right: usize,
     /// Answers.
@@ -142,10 +148,10 @@ pub fn heard_apart(entries: &[Entry], drills: &[Known], since: Option<Date>) -> 
             day: local_day(record.utc_us, record.offset_s),
             drill: drill.name.clone(),
             difference: found.difference,
-            threshold_ms: found.is_heard().then_some(found.threshold_ms),
+            threshold: found.is_heard().then_some(found.threshold),
             what: found.what,
-            low_ms: found.low_ms,
-            high_ms: found.high_ms,
+            low: found.low,
+            high: found.high,
             right,
             answers,
         })
@@ -393,8 +399,8 @@ fn heard(entries: &[Entry], from: Date) -> Vec<HeardOnDay> {
         .map(|(day, (lengths, landings))| HeardOnDay {
             day,
             gracenotes: lengths.len(),
-            gracenote_ms: median(lengths),
-            landing_ms: median(landings),
+            gracenote: median(lengths).map(Milliseconds),
+            landing: median(landings).map(Milliseconds),
         })
         .collect()
 }

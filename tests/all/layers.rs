@@ -482,6 +482,51 @@ fn no_other_two_rooms_export_a_type_of_one_name() {
     );
 }
 
+/// Public fields that hold a time, a pitch or a level as a bare float under a name that ends in its
+/// unit, by file, as they were when they were first counted. What is converted to a type of the
+/// units room comes off: a file's number can only go down.
+const BARE_FLOATS: &[(&str, usize)] = &[
+    ("app/blowing.rs", 1),
+    ("listening/align.rs", 1),
+    ("listening/attending.rs", 3),
+    ("listening/document.rs", 11),
+    ("listening/due.rs", 2),
+    ("listening/heard.rs", 2),
+    ("listening/lead.rs", 1),
+    ("listening/piece.rs", 6),
+    ("listening/round_trip.rs", 2),
+    ("net/weights.rs", 1),
+    ("practice/measurement.rs", 7),
+    ("practice/verdict/shape.rs", 2),
+    ("sheet/take/content.rs", 7),
+];
+
+/// Nothing keeps a bare float of milliseconds from being taken for seconds.
+#[test]
+fn no_more_fields_hold_a_bare_float_with_a_unit() {
+    let units = ["_ms", "_s", "_db", "_cents", "_hz", "_beats"];
+    let mut found: BTreeMap<String, usize> = BTreeMap::new();
+    for (name, text) in sources() {
+        let count = text
+            .lines()
+            .filter_map(|line| line.trim_start().strip_prefix("pub ")?.split_once(": "))
+            .filter(|(field, _)| field.chars().all(is_word))
+            .filter(|(field, _)| units.iter().any(|unit| field.ends_with(unit)))
+            .filter(|(_, kind)| kind.contains("f64") || kind.contains("f32"))
+            .count();
+        if count > 0 {
+            found.insert(name, count);
+        }
+    }
+    let known = BARE_FLOATS.iter().copied();
+    let known: BTreeMap<String, usize> = known.map(|(name, all)| (name.to_owned(), all)).collect();
+    assert_eq!(
+        found, known,
+        "a quantity has a type of the units room (`Milliseconds`, `Seconds`, `Cents`, `Decibels`); \
+         where one has got its type, its file's number in `BARE_FLOATS` goes down"
+    );
+}
+
 /// What the check reads of a file, held to samples: groups, `super::super::`, names that are handed
 /// on, and paths written out in code.
 #[test]

@@ -3,6 +3,7 @@
 use crate::commands::{Failure, folders};
 use crate::journal::{Journal, Trouble};
 use crate::practice::{CellKey, Difference, Discrimination, Entry, Kind, Record, RecordId};
+use crate::units::Milliseconds;
 use uuid::Uuid;
 
 /// Where what was found is kept.
@@ -12,7 +13,7 @@ pub(super) struct Keeping {
     cell: CellKey,
     session: Uuid,
     /// What was found in this cell before, oldest first.
-    pub(super) before: Vec<(Difference, f64)>,
+    pub(super) before: Vec<(Difference, Milliseconds)>,
     stored: u64,
 }
 
@@ -39,7 +40,7 @@ impl Keeping {
         let here = |entry: &&Entry| entry.record.cell == Some(cell);
         let before = entries.iter().filter(here).filter_map(|entry| {
             let found = Discrimination::from_json(entry.record.measures.as_deref()?)?;
-            Some((found.difference, found.threshold_ms))
+            Some((found.difference, found.threshold))
         });
         Ok(Self {
             before: before.collect(),
@@ -51,7 +52,7 @@ impl Keeping {
         })
     }
 
-    pub(super) fn last_of(&self, difference: Difference) -> Option<f64> {
+    pub(super) fn last_of(&self, difference: Difference) -> Option<Milliseconds> {
         let mut before = self.before.iter().rev();
         before
             .find(|(other, _)| *other == difference)

@@ -3,6 +3,7 @@
 
 use super::paint::Painting;
 use crate::planning::Progress;
+use crate::units::Milliseconds;
 use jiff::civil::Date;
 use plotters::coord::Shift;
 use plotters::prelude::*;
@@ -292,7 +293,7 @@ fn heard_apart(found: &Progress, title_of: &impl Fn(&str) -> String) -> Vec<Pane
     let mut lines: Vec<Line> = Vec::new();
     for heard in &found.heard_apart {
         let name = format!("{}, {}", title_of(&heard.drill), heard.what);
-        let point = heard.threshold_ms.map(|ms| (number(heard.day), ms));
+        let point = heard.threshold.map(|ms| (number(heard.day), ms.0));
         match lines.iter_mut().find(|line| line.name == name) {
             Some(line) => line.points.extend(point),
             None => lines.push(Line {
@@ -307,17 +308,17 @@ fn heard_apart(found: &Progress, title_of: &impl Fn(&str) -> String) -> Vec<Pane
 
 /// What was heard of the player by listening.
 fn heard(found: &Progress) -> Vec<Panel> {
-    let heard = |name: &str, what: fn(&crate::planning::HeardOnDay) -> Option<f64>| {
+    let heard = |name: &str, what: fn(&crate::planning::HeardOnDay) -> Option<Milliseconds>| {
         let points = found.heard.iter();
-        let points = points.filter_map(|heard| Some((number(heard.day), what(heard)?)));
+        let points = points.filter_map(|heard| Some((number(heard.day), what(heard)?.0)));
         Line {
             name: name.to_owned(),
             points: points.collect(),
         }
     };
     let mut lines = vec![
-        heard("length of gracenotes", |heard| heard.gracenote_ms),
-        heard("landings off the click", |heard| heard.landing_ms),
+        heard("length of gracenotes", |heard| heard.gracenote),
+        heard("landings off the click", |heard| heard.landing),
     ];
     lines.retain(|line| !line.points.is_empty());
     in_panels("Heard by listening, medians", "milliseconds", lines)

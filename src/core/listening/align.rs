@@ -14,6 +14,7 @@ use super::measuring::{measure, offsets};
 use super::middle::median;
 use super::piece::{Expected, ExpectedStage};
 use crate::practice::{Measurement, NoteKind, Thresholds};
+use crate::units::Milliseconds;
 use std::collections::VecDeque;
 
 /// A repetition found in the sound.
@@ -297,7 +298,10 @@ fn witnesses(
 
 /// Notes nearer to each other than a fault is far agree, seconds.
 fn tolerance(piece: &ExpectedStage) -> f64 {
-    Thresholds::default().offset_limit(piece.beat_s * 1e3) * 1e-3
+    Thresholds::default()
+        .offset_limit(Milliseconds(piece.beat_s * 1e3))
+        .0
+        * 1e-3
 }
 
 /// Where each repetition would begin if the player had kept his lead: a line through the starts

@@ -3,6 +3,7 @@
 //!
 //! Knows no sound and no timeline.
 
+use crate::units::Milliseconds;
 use serde::{Deserialize, Serialize};
 
 /// How a movement with one fault differs from a clean one.
@@ -57,8 +58,9 @@ impl Difference {
 /// One question and its answer.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Trial {
-    /// The size of the fault that was played, milliseconds; none where it was clean.
-    pub size_ms: Option<f64>,
+    /// The size of the fault that was played; none where it was clean.
+    #[serde(rename = "size_ms")]
+    pub size: Option<Milliseconds>,
     /// The listener said that there was a fault.
     pub said_fault: bool,
 }
@@ -66,11 +68,11 @@ pub struct Trial {
 impl Trial {
     /// True where the listener was right.
     pub fn is_right(self) -> bool {
-        self.size_ms.is_some() == self.said_fault
+        self.size.is_some() == self.said_fault
     }
 }
 
-/// What a minute or more of telling clean from faulty came to. Sizes in milliseconds.
+/// What a minute or more of telling clean from faulty came to.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Discrimination {
     /// What was listened for.
@@ -78,13 +80,17 @@ pub struct Discrimination {
     /// The same with the notes of the movement: `one low G longer than the other`.
     pub what: String,
     /// The smallest fault that is heard: three answers in four are right there.
-    pub threshold_ms: f64,
+    #[serde(rename = "threshold_ms")]
+    pub threshold: Milliseconds,
     /// The threshold lies above this with nine chances in ten …
-    pub low_ms: f64,
+    #[serde(rename = "low_ms")]
+    pub low: Milliseconds,
     /// … and below this with nine in ten.
-    pub high_ms: f64,
+    #[serde(rename = "high_ms")]
+    pub high: Milliseconds,
     /// The widest fault that was offered. A threshold above it means that not even that was heard.
-    pub widest_ms: f64,
+    #[serde(rename = "widest_ms")]
+    pub widest: Milliseconds,
     /// Every question and answer in order, so that a later program can reckon again.
     pub trials: Vec<Trial>,
 }
@@ -102,7 +108,7 @@ impl Discrimination {
 
     /// True where at least the widest fault was heard.
     pub fn is_heard(&self) -> bool {
-        self.threshold_ms <= self.widest_ms
+        self.threshold <= self.widest
     }
 
     /// Answers that were right, and all of them.
@@ -119,17 +125,17 @@ mod tests {
     /// An entry that does not read back would be weeks of listening lost.
     #[test]
     fn what_was_found_reads_back() {
-        let trial = |size_ms, said_fault| Trial {
-            size_ms,
+        let trial = |size: Option<f64>, said_fault| Trial {
+            size: size.map(Milliseconds),
             said_fault,
         };
         let found = Discrimination {
             difference: Difference::Unlike,
             what: "one low G longer than the other".to_owned(),
-            threshold_ms: 18.0,
-            low_ms: 11.0,
-            high_ms: 30.0,
-            widest_ms: 88.0,
+            threshold: Milliseconds(18.0),
+            low: Milliseconds(11.0),
+            high: Milliseconds(30.0),
+            widest: Milliseconds(88.0),
             trials: vec![
                 trial(Some(44.0), true),
                 trial(None, true),

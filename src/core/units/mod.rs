@@ -4,9 +4,11 @@
 //! Knows nothing of music beyond the beat, nothing of sound beyond the sample.
 
 mod fraction;
+mod measured;
 mod sound;
 mod time;
 
 pub use fraction::{Fraction, FractionError, parse_fraction, spell_fraction, write_fraction};
+pub use measured::{Milliseconds, Seconds};
 pub use sound::{Cents, Decibels, Gain, Hertz};
 pub use time::{Beats, Bpm, BpmError, CommonPart, Frames, Millis, SampleRate};

@@ -3,7 +3,7 @@ use super::*;
 use crate::drill::{BUILT_IN, Drill, built_in, read};
 use crate::score::resolve_music;
 use crate::timeline::{Layout, lay};
-use crate::units::SampleRate;
+use crate::units::{Milliseconds, SampleRate};
 use Difference::{Blip, Crushed, Early, Long, Unlike};
 
 fn drill(name: &str) -> Drill {
@@ -65,7 +65,7 @@ fn each_fault_of_the_grip_from_d_is_where_it_should_be() {
     };
     use Note::{B, D, LowA, LowG};
     near(
-        &planted(Crushed, 30.0),
+        &planted(Crushed, Milliseconds(30.0)),
         &[
             (D, 35.0, 1380.0),
             (LowG, 1415.0, 25.0),
@@ -75,7 +75,7 @@ fn each_fault_of_the_grip_from_d_is_where_it_should_be() {
         ],
     );
     near(
-        &planted(Unlike, 40.0),
+        &planted(Unlike, Milliseconds(40.0)),
         &[
             (D, 35.0, 1320.0),
             (LowG, 1355.0, 75.0),
@@ -85,7 +85,7 @@ fn each_fault_of_the_grip_from_d_is_where_it_should_be() {
         ],
     );
     near(
-        &planted(Long, 60.0),
+        &planted(Long, Milliseconds(60.0)),
         &[
             (D, 35.0, 1260.0),
             (LowG, 1295.0, 55.0),
@@ -95,7 +95,7 @@ fn each_fault_of_the_grip_from_d_is_where_it_should_be() {
         ],
     );
     near(
-        &planted(Early, 120.0),
+        &planted(Early, Milliseconds(120.0)),
         &[
             (D, 35.0, 1200.0),
             (LowG, 1235.0, 55.0),
@@ -119,7 +119,7 @@ fn what_stands_on_the_beat_stays() {
     };
     for difference in [Crushed, Long] {
         let spot = of(&spots, difference);
-        let planted = plant(&clean, &spot, 30.0);
+        let planted = plant(&clean, &spot, Milliseconds(30.0));
         assert_ne!(planted, clean);
         assert_eq!(beginning(&planted, &spot), beginning(&clean, &spot));
     }
@@ -142,7 +142,7 @@ fn a_blip_sounds_what_the_chart_says() {
         let (clean, spots) = laid(&crossings, stage, 60);
         assert_eq!(spots.len(), 1, "no gracenotes, no other fault");
         assert_eq!(spots[0].what, expected);
-        let planted = sounds(&plant(&clean, &spots[0], 22.0));
+        let planted = sounds(&plant(&clean, &spots[0], Milliseconds(22.0)));
         let blip = planted
             .iter()
             .position(|sound| (sound.2 - 22.0).abs() < 0.01);
@@ -164,14 +164,14 @@ fn planted_timelines_keep_all_other_onsets() {
             let (clean, spots) = laid(&drill, stage, 66);
             for spot in &spots {
                 assert_eq!(
-                    plant(&clean, spot, 0.0),
+                    plant(&clean, spot, Milliseconds(0.0)),
                     clean,
                     "{} {}",
                     file.name,
                     spot.what
                 );
                 for share in [0.1, 0.5, 1.0, 3.0] {
-                    let planted = plant(&clean, spot, spot.widest_ms * share);
+                    let planted = plant(&clean, spot, Milliseconds(spot.widest.0 * share));
                     for (with, without) in [
                         (&planted.first, &clean.first),
                         (&planted.again, &clean.again),
@@ -240,7 +240,7 @@ fn the_piece_holds_the_movement_and_little_more() {
         let (clean, spots) = laid(&drill, real_time(&drill), 80);
         for spot in &spots {
             let without = excerpt(&clean, &clean, spot);
-            let with = excerpt(&plant(&clean, spot, spot.widest_ms), &clean, spot);
+            let with = excerpt(&plant(&clean, spot, spot.widest), &clean, spot);
             assert_eq!(
                 (with.seconds, with.judged_from),
                 (without.seconds, without.judged_from)
@@ -298,24 +298,36 @@ fn what_was_played_is_said_in_plain_words() {
     let told = |difference, size| of(&spots, difference).told(size);
     let heard = |difference, size| of(&spots, difference).heard_from(size);
     assert_eq!(told(Crushed, None), "it was clean");
-    assert_eq!(told(Crushed, Some(30.0)), "its low Gs lasted 25 of 55 ms");
-    assert_eq!(told(Unlike, Some(18.0)), "its low Gs lasted 64 and 46 ms");
     assert_eq!(
-        told(Long, Some(60.0)),
+        told(Crushed, Some(Milliseconds(30.0))),
+        "its low Gs lasted 25 of 55 ms"
+    );
+    assert_eq!(
+        told(Unlike, Some(Milliseconds(18.0))),
+        "its low Gs lasted 64 and 46 ms"
+    );
+    assert_eq!(
+        told(Long, Some(Milliseconds(60.0))),
         "its B gracenote lasted 95 ms, 35 are meant"
     );
-    assert_eq!(told(Early, Some(40.4)), "it began 40 ms early");
     assert_eq!(
-        told(Blip, Some(22.0)),
+        told(Early, Some(Milliseconds(40.4))),
+        "it began 40 ms early"
+    );
+    assert_eq!(
+        told(Blip, Some(Milliseconds(22.0))),
         "low G sounded for 22 ms between low A and D"
     );
     assert_eq!(
-        heard(Unlike, 18.0),
+        heard(Unlike, Milliseconds(18.0)),
         "an unlike pair from 18 ms: low Gs of 64 and 46"
     );
     assert_eq!(
-        heard(Crushed, 20.0),
+        heard(Crushed, Milliseconds(20.0)),
         "the low Gs too short by 20 ms: 35 of 55"
     );
-    assert_eq!(heard(Early, 31.0), "the grip begun early from 31 ms");
+    assert_eq!(
+        heard(Early, Milliseconds(31.0)),
+        "the grip begun early from 31 ms"
+    );
 }

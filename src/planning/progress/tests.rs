@@ -1,6 +1,6 @@
 use super::*;
 use crate::planning::Said;
-use crate::units::Beats;
+use crate::units::{Beats, Milliseconds};
 use jiff::civil::date;
 
 fn stretch(day: Date, minutes: i64) -> Played {
@@ -183,10 +183,10 @@ fn what_was_heard_apart_is_told_by_its_music() {
                 Discrimination {
                     difference: Difference::Unlike,
                     what: "one low G longer than the other".to_owned(),
-                    threshold_ms,
-                    low_ms: 10.0,
-                    high_ms: 40.0,
-                    widest_ms: 88.0,
+                    threshold: Milliseconds(threshold_ms),
+                    low: Milliseconds(10.0),
+                    high: Milliseconds(40.0),
+                    widest: Milliseconds(88.0),
                     trials: Vec::new(),
                 }
                 .to_json(),
@@ -212,7 +212,10 @@ fn what_was_heard_apart_is_told_by_its_music() {
         route: crate::practice::Route::Across,
     };
     let found = heard_apart(&entries, &[drill(vec![stage])], None);
-    let heard: Vec<Option<f64>> = found.iter().map(|line| line.threshold_ms).collect();
+    let heard: Vec<Option<f64>> = found
+        .iter()
+        .map(|line| line.threshold.map(|one| one.0))
+        .collect();
     assert_eq!(heard, [None, Some(30.0), Some(18.0)]);
     assert!(found.iter().all(|line| line.drill == "ours"));
     let late = heard_apart(&entries, &[drill(vec![stage])], Some(date(1970, 1, 8)));

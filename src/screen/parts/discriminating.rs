@@ -63,10 +63,10 @@ pub(in crate::screen) fn draw(page: &Discriminating, theme: Theme, target: &mut 
 
 /// How much of the time is over, and each answer: ● right, ○ wrong, newest at the right.
 fn time(page: &Discriminating, theme: Theme, buffer: &mut ratatui::buffer::Buffer, area: Rect) {
-    let left = (page.length_s - page.run_s).max(0.0).ceil() as u64;
+    let left = (page.length.0 - page.run.0).max(0.0).ceil() as u64;
     let words = format!(" {}:{:02} left", left / 60, left % 60);
     let columns = usize::from(area.width).saturating_sub(words.len());
-    let share = (page.run_s / page.length_s).clamp(0.0, 1.0);
+    let share = (page.run.0 / page.length.0).clamp(0.0, 1.0);
     let full = (share * columns as f64).round() as usize;
     let bar: String = (0..columns)
         .map(|at| if at < full { '█' } else { '░' })
@@ -86,11 +86,11 @@ fn time(page: &Discriminating, theme: Theme, buffer: &mut ratatui::buffer::Buffe
 mod tests {
     use super::*;
     use crate::app::{Button, ToPlay};
-    use crate::discrimination::{SMALLEST_MS, spots};
+    use crate::discrimination::{SMALLEST, spots};
     use crate::drill::{built_in, read};
     use crate::practice::Difference;
     use crate::timeline::{Layout, lay};
-    use crate::units::{Beats, Bpm, SampleRate};
+    use crate::units::{Beats, Bpm, Milliseconds, SampleRate, Seconds};
     use ratatui::Terminal;
     use ratatui::backend::TestBackend;
 
@@ -122,7 +122,13 @@ mod tests {
             .into_iter()
             .find(|spot| spot.difference == Difference::Unlike);
         let title = "Grip from D · real time at 80".to_owned();
-        Discriminating::new(title, unlike.expect("low Gs"), 60.0, (1.5, 0.75), 1)
+        Discriminating::new(
+            title,
+            unlike.expect("low Gs"),
+            Seconds(60.0),
+            (1.5, 0.75),
+            1,
+        )
     }
 
     /// Answers as one who hears from 15 ms on; stops where `until` says.
@@ -133,8 +139,8 @@ mod tests {
             if until(&page) {
                 return page;
             }
-            if let Asking::Question { size_ms } = page.asking {
-                let faulty = size_ms.is_some_and(|size| size >= 15.0);
+            if let Asking::Question { size } = page.asking {
+                let faulty = size.is_some_and(|size| size.0 >= 15.0);
                 let _ = page.press(if faulty { Button::Left } else { Button::Right });
             }
             assert_ne!(page.pass(0.05), Some(ToPlay::Leave));
@@ -148,7 +154,7 @@ mod tests {
         let ready = page();
         let answered = played(|page| page.trials.len() == 5);
         let over = played(|page| page.asking == Asking::Over);
-        assert!(SMALLEST_MS < answered.spot.widest_ms);
+        assert!(SMALLEST < answered.spot.widest);
         for (width, height) in [(40, 10), (80, 24), (120, 40)] {
             let shown = |page: &Discriminating| {
                 let text = screen(width, height, page);
@@ -189,11 +195,11 @@ mod tests {
     /// A page that looked different where there is a fault would be read and not heard.
     #[test]
     fn a_question_does_not_say_its_answer() {
-        let asked = |size_ms| {
+        let asked = |size| {
             let mut page = page();
-            page.asking = Asking::Question { size_ms };
+            page.asking = Asking::Question { size };
             screen(80, 24, &page)
         };
-        assert_eq!(asked(None), asked(Some(40.0)));
+        assert_eq!(asked(None), asked(Some(Milliseconds(40.0))));
     }
 }

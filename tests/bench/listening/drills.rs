@@ -12,7 +12,7 @@ use gracerung::listening::{ExpectedStage, Repetition};
 use gracerung::practice::{FaultKind, Mark, NoteKind, Thresholds, Verdict};
 use gracerung::score::resolve_music;
 use gracerung::timeline::{Layout, lay};
-use gracerung::units::{Bpm, Fraction, SampleRate};
+use gracerung::units::{Bpm, Fraction, Milliseconds, SampleRate};
 use std::collections::BTreeMap;
 
 /// Seconds of sound a case lasts at least.
@@ -118,7 +118,7 @@ pub(crate) fn play(rng: &mut Rng, faulty: f64, pipes: bool, kinds: &[usize]) -> 
     } else {
         Thresholds::default()
     };
-    let limit = limits.offset_limit(piece.beat_s * 1e3) * 1e-3;
+    let limit = limits.offset_limit(Milliseconds(piece.beat_s * 1e3)).0 * 1e-3;
     let figures = figures(&piece);
     let repetitions = (LASTS / piece.cycle_s).ceil().max(2.0) as usize;
     let lead = between(rng, -0.01, 0.06);

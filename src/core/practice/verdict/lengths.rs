@@ -65,7 +65,7 @@ impl Scene<'_> {
             return Some(match self.note.part {
                 NoteKind::Tone => Fault {
                     measured: Some(0.0),
-                    limit: Some(self.limits.tone_shortest_ms),
+                    limit: Some(self.limits.tone_shortest.0),
                     ..self.fault(
                         FaultKind::Swallowed,
                         HEAVIEST - 1.0,
@@ -105,7 +105,8 @@ impl Scene<'_> {
     fn gracenote(&self, length: f64) -> Option<Fault> {
         let longest = self
             .limits
-            .gracenote_longest_ms
+            .gracenote_longest
+            .0
             .max(TOO_LONG_SHARE * self.note.expected_ms);
         (length > longest).then(|| Fault {
             measured: Some(length),
@@ -116,7 +117,7 @@ impl Scene<'_> {
                 format!(
                     "{} lasted {length:.0} ms; aim for under {:.0}",
                     self.name(),
-                    self.limits.gracenote_aim_ms
+                    self.limits.gracenote_aim.0
                 ),
             )
         })
@@ -125,18 +126,18 @@ impl Scene<'_> {
     fn tone(&self, length: f64) -> Option<Fault> {
         let model = self.note.expected_ms;
         let limits = self.limits;
-        let shortest = (limits.crushed_share * model).min(limits.crushed_under_ms);
-        let longest = (limits.dragged_share * model).max(limits.dragged_over_ms);
+        let shortest = (limits.crushed_share * model).min(limits.crushed_under.0);
+        let longest = (limits.dragged_share * model).max(limits.dragged_over.0);
         let of_model = || format!("{} lasted {length:.0} of {model:.0} ms", self.name());
-        if length < shortest.min(limits.tone_shortest_ms) {
+        if length < shortest.min(limits.tone_shortest.0) {
             return Some(Fault {
                 measured: Some(length),
-                limit: Some(limits.tone_shortest_ms),
+                limit: Some(limits.tone_shortest.0),
                 ..self.fault(
                     FaultKind::Swallowed,
                     // a tone of 0 ms weighs as much as one that was not heard at all
                     1.0 + (HEAVIEST - 2.0)
-                        * (1.0 - length / limits.tone_shortest_ms).clamp(0.0, 1.0),
+                        * (1.0 - length / limits.tone_shortest.0).clamp(0.0, 1.0),
                     format!("{} and can hardly be heard; give it time", of_model()),
                 )
             });
@@ -165,8 +166,8 @@ impl Scene<'_> {
 
     fn tap(&self, length: f64) -> Option<Fault> {
         let (limits, model) = (self.limits, self.note.expected_ms);
-        let shortest = limits.tap_shortest_ms.min(TAP_SHARE * model);
-        let longest = limits.tap_longest_ms.max(model / TAP_SHARE);
+        let shortest = limits.tap_shortest.0.min(TAP_SHARE * model);
+        let longest = limits.tap_longest.0.max(model / TAP_SHARE);
         let (kind, limit, weight, advice) = if length < shortest {
             let weight = weight(shortest, length);
             (FaultKind::Crushed, shortest, weight, "let it sound")
@@ -224,7 +225,7 @@ pub(super) fn unlike(measured: &Measurement, limits: &Thresholds, faults: &[Faul
             else {
                 continue;
             };
-            let both_short = short.1.max(long.1) < limits.alike_short_under_ms;
+            let both_short = short.1.max(long.1) < limits.alike_short_under.0;
             let limit = if both_short {
                 limits.alike_short
             } else {

@@ -131,8 +131,8 @@ pub fn judge(measured: &Measurement, limits: &Thresholds) -> Verdict {
         };
     }
     let mut faults = lengths::judge(measured, limits);
-    if let Some(rung_ms) = limits.opened_to_ms {
-        opened::judge(&mut faults, measured, limits, rung_ms);
+    if let Some(rung) = limits.opened_to {
+        opened::judge(&mut faults, measured, limits, rung.0);
     }
     let (places, pointing) = places::judge(measured, limits, &faults);
     faults.retain(|fault| !places::waits_for_its_landing(measured, fault, &places));
@@ -140,7 +140,7 @@ pub fn judge(measured: &Measurement, limits: &Thresholds) -> Verdict {
     let crossings = measured
         .extra
         .iter()
-        .filter(|extra| extra.length_ms >= limits.crossing_ms);
+        .filter(|extra| extra.length_ms >= limits.crossing.0);
     faults.extend(crossings.map(|extra| crossing(measured, extra, limits)));
     faults.extend(tempo(measured, limits));
     faults.sort_by(|one, other| other.weight.total_cmp(&one.weight));
@@ -206,8 +206,8 @@ fn crossing(measured: &Measurement, extra: &ExtraNote, limits: &Thresholds) -> F
         kind: FaultKind::Crossing,
         id: extra.after,
         measured: Some(extra.length_ms),
-        limit: Some(limits.crossing_ms),
-        weight: weight(extra.length_ms, limits.crossing_ms),
+        limit: Some(limits.crossing.0),
+        weight: weight(extra.length_ms, limits.crossing.0),
         words: format!(
             "{} slipped in{place}{bar} for {:.0} ms; move the fingers together",
             extra.note.spoken(),

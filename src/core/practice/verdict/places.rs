@@ -9,6 +9,7 @@ use super::pointing::{self, Pair, PointingHeard};
 use super::words::{bar_words, spoken};
 use super::{Fault, FaultKind, Thresholds, weight};
 use crate::practice::measurement::{Measurement, NoteKind};
+use crate::units::Milliseconds;
 
 /// What is told of places, and how pairs that say their range were pointed.
 pub(super) fn judge(
@@ -16,7 +17,7 @@ pub(super) fn judge(
     limits: &Thresholds,
     lengths: &[Fault],
 ) -> (Vec<Fault>, Vec<PointingHeard>) {
-    let limit = limits.offset_limit(measured.beat_ms);
+    let limit = limits.offset_limit(Milliseconds(measured.beat_ms)).0;
     let running = if measured.drift_percent.abs() > limits.drift_percent {
         measured.drift_percent
     } else {

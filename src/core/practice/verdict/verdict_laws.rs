@@ -3,6 +3,7 @@
 use super::*;
 use crate::chanter::Note;
 use crate::practice::measurement::{NoteKind, NoteMeasure};
+use crate::units::Milliseconds;
 
 fn note(id: u32, part: NoteKind, written: Note, length_ms: f64) -> NoteMeasure {
     NoteMeasure {
@@ -123,7 +124,10 @@ fn a_landing_is_judged_by_5_per_cent_of_the_beat() {
         FaultKind::Early,
         "the closing low A landed 63 ms before the click",
     );
-    assert_eq!(Thresholds::default().offset_limit(100.0), 10.0);
+    assert_eq!(
+        Thresholds::default().offset_limit(Milliseconds(100.0)),
+        Milliseconds(10.0)
+    );
 }
 
 #[test]
@@ -212,7 +216,7 @@ fn a_later_threshold_judges_the_kept_figures_again() {
     let again = Measurement::from_json(&kept).expect("what was kept");
     assert_eq!(again, measured);
     let lenient = Thresholds {
-        gracenote_longest_ms: 100.0,
+        gracenote_longest: Milliseconds(100.0),
         ..Thresholds::default()
     };
     assert_eq!(judge(&again, &lenient).mark, Some(Mark::Clean));
