@@ -26,7 +26,7 @@ impl Practising {
         }
     }
 
-    /// The day a cell comes again after its cold try was marked on a day.
+    /// The day a cell comes again after its first try of a day.
     fn comes_again(&self, cell: CellKey, mark: Mark, today: Date, rule: &Rule) -> Date {
         let tomorrow = today.tomorrow().unwrap_or(Date::MAX);
         if mark == Mark::NotClean {
@@ -35,24 +35,15 @@ impl Practising {
         let session = self.state.session().unwrap_or(Uuid::nil());
         let (repetition, number) = (0, 0);
         let mut days: Digest = self.before.clone();
-        days.add([
-            Said::Tried {
-                session,
-                repetition,
-                cell,
-                day: today,
-                alone: true,
-            },
-            Said::Mark {
-                id: RecordId { session, number },
-                repetition,
-                cell,
-                day: today,
-                mark,
-                assumed: false,
-                needed: self.state.plan().needed(),
-            },
-        ]);
+        days.add([Said::Mark {
+            id: RecordId { session, number },
+            repetition,
+            cell,
+            day: today,
+            mark,
+            assumed: false,
+            needed: self.state.plan().needed(),
+        }]);
         days.cell(cell)
             .and_then(|days| due_again(days, rule))
             .map_or(tomorrow, |(due, ..)| due.max(tomorrow))
@@ -68,15 +59,8 @@ impl Practising {
     ) -> String {
         let today = date_of(local_day(at.utc_us, at.offset_s));
         let due = self.comes_again(cell, mark, today, rule);
-        let cold = self
-            .state
-            .plan()
-            .stage_of(cell)
-            .is_some_and(|stage| self.state.plan().stages[stage].asks_cold(cell.rung));
         match (mark, today.until(due).map_or(0, |span| span.get_days())) {
-            (Mark::NotClean, _) if cold => "comes cold again tomorrow".to_owned(),
-            (Mark::NotClean, _) => "comes again tomorrow".to_owned(),
-            (Mark::Clean, ..=1) => "comes again tomorrow".to_owned(),
+            (Mark::NotClean, _) | (Mark::Clean, ..=1) => "comes again tomorrow".to_owned(),
             (Mark::Clean, days) => format!("comes again in {days} days, on {due}"),
         }
     }

@@ -18,6 +18,8 @@ const RIGHT_S: f64 = 0.9;
 const WRONG_S: f64 = 1.6;
 /// Seconds for a screen reader to say what it was; these do not count beyond those above. Chosen.
 const ALOUD_S: f64 = 3.5;
+/// Seconds that the end is shown before a session goes on: as long as the pause that follows. Chosen.
+const OVER_S: f64 = 8.0;
 /// Seconds of thinking about one question that count: who stops to think, or answers the door, does
 /// not lose the minute. Chosen.
 const THINKING_S: f64 = 4.0;
@@ -86,6 +88,8 @@ pub struct Discriminating {
     pub read_aloud: bool,
     /// What was found is stored.
     pub kept: bool,
+    /// It is part of a session: at its end it goes on by itself, and the right button goes on at once.
+    pub goes_on: bool,
     quest: Quest,
     random: fastrand::Rng,
     /// Seconds since what sounds began to be heard, or the answer was given.
@@ -111,6 +115,7 @@ impl Discriminating {
             before: None,
             read_aloud: false,
             kept: false,
+            goes_on: false,
             random: fastrand::Rng::with_seed(seed),
             since_s: 0.0,
             sounds_on_s: 0.0,
@@ -129,10 +134,11 @@ impl Discriminating {
     /// A button was pressed.
     pub fn press(&mut self, button: Button) -> Option<ToPlay> {
         match (self.asking, button) {
-            (_, Button::Leave) | (Asking::Over, Button::Left) => Some(ToPlay::Leave),
+            (_, Button::Leave) => Some(ToPlay::Leave),
+            (Asking::Over, _) if (button == Button::Right) == self.goes_on => Some(ToPlay::Leave),
             (Asking::Example { .. } | Asking::Ready, Button::Right) => Some(self.ask()),
-            (Asking::Ready, Button::Left) => Some(self.examples()),
-            (Asking::Over, Button::Right) => {
+            (Asking::Example { .. } | Asking::Ready, Button::Left) => Some(self.examples()),
+            (Asking::Over, _) => {
                 self.before = self.found().map(|found| found.threshold);
                 self.quest = Quest::new(SMALLEST, self.spot.widest);
                 self.trials.clear();
@@ -150,7 +156,7 @@ impl Discriminating {
                 }
                 None
             }
-            (Asking::Example { .. } | Asking::Answered(_), _) => None,
+            (Asking::Answered(_), _) => None,
         }
     }
 
@@ -174,6 +180,7 @@ impl Discriminating {
         let seconds = seconds.max(0.0);
         self.since_s += seconds;
         match self.asking {
+            Asking::Over if self.goes_on && self.since_s >= OVER_S => Some(ToPlay::Leave),
             Asking::Ready | Asking::Over => None,
             Asking::Example { faulty } => {
                 if self.since_s < self.piece_s + AFTER_EXAMPLE_S {
@@ -206,6 +213,7 @@ impl Discriminating {
                     return Some(self.ask());
                 }
                 self.asking = Asking::Over;
+                self.since_s = 0.0;
                 Some(ToPlay::Nothing)
             }
         }
@@ -292,9 +300,9 @@ impl Discriminating {
     /// What the two buttons do now: left, right.
     pub fn buttons(&self) -> (&'static str, &'static str) {
         match self.asking {
-            Asking::Example { .. } => ("", "begin"),
-            Asking::Ready => ("both again", "begin"),
+            Asking::Example { .. } | Asking::Ready => ("both again", "begin"),
             Asking::Question { .. } | Asking::Answered(_) => ("fault", "clean"),
+            Asking::Over if self.goes_on => ("once more", "go on"),
             Asking::Over => ("leave", "once more"),
         }
     }

@@ -3,7 +3,7 @@
 use super::choose::{Listed, TodayLine};
 use super::model::SoundState;
 use super::offers::Offer;
-use super::session::Outcome;
+use super::session::SessionPlan;
 use crate::drill::Drill;
 use crate::listening::{Attended, HeardNow};
 use crate::planning::{Criterion, SessionPart};
@@ -68,14 +68,9 @@ pub enum Message {
     /// A take was kept, so many seconds long, or why not.
     Kept(Result<f64, String>),
     /// A session is to begin, or to go on at one of its parts.
-    Session {
-        /// Its parts.
-        parts: Vec<SessionPart>,
-        /// The part it goes on with, from 0.
-        at: usize,
-        /// What came of those before.
-        outcomes: Vec<Outcome>,
-    },
+    Session(SessionPlan),
+    /// What else the day has for the minutes of the session that are left.
+    MoreOfToday(Vec<SessionPart>),
     /// What ran on a page of its own is over; with what was wrong, if anything.
     AsideOver(Option<String>),
     /// Time has gone by and nothing else happened.

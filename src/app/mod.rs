@@ -44,7 +44,7 @@ pub use model::{Model, Options, Overlay, Page, SoundState};
 pub use notice::Notice;
 pub use offers::{Offer, Offers};
 pub use practising::{Place, Practising, Sounding, planned, prints, scores};
-pub use session::{Came, Outcome, Session, Stands, part_words};
+pub use session::{Came, Outcome, Session, SessionPlan, Stands, part_words};
 pub use update::update;
 pub use warming::{WarmMusic, Warming};
 pub use words::Words;

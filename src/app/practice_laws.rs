@@ -23,6 +23,8 @@ pub(super) struct Player {
     pub(super) now_us: i64,
     /// The cycle of the timeline sent last.
     cycle: u64,
+    /// Minutes of the session for which more of the day was asked.
+    pub(super) more: Option<u32>,
     /// What the reference was told last.
     reference: Option<ReferencePlan>,
 }
@@ -41,6 +43,7 @@ impl Player {
             model: Model::new(Options::default()),
             now_us: day * DAY_US + DAY_US / 2,
             cycle: 0,
+            more: None,
             reference: None,
         }
     }
@@ -109,6 +112,7 @@ impl Player {
             match effect {
                 Effect::Sound(Command::Reference(plan)) => self.reference = Some(*plan),
                 Effect::Load { .. } => self.cycle = 0,
+                Effect::MoreOfToday(minutes) => self.more = Some(*minutes),
                 _ => {}
             }
         }
@@ -329,7 +333,7 @@ fn a_drill_begins_with_its_cold_try() {
     assert!(
         player
             .notice()
-            .contains("not held: half beats at 60; comes cold again tomorrow"),
+            .contains("not held: half beats at 60; comes again tomorrow"),
         "{}",
         player.notice()
     );

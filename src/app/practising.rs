@@ -67,6 +67,8 @@ pub struct Practising {
     pub(super) stairs: Option<(u64, Staircase, Staircase)>,
     /// The cell of the cold try that sounds or comes next.
     pub cold: Option<CellKey>,
+    /// In a session it is due again, and its first try has not been marked yet.
+    pub due: bool,
     /// The cold try that is not over yet.
     pub(super) cold_repetition: Option<u64>,
     /// What the reference was last told.
@@ -221,6 +223,7 @@ impl Practising {
             ended: None,
             stairs: None,
             cold: None,
+            due: false,
             cold_repetition: None,
             reference_sent: None,
             before: Digest::of(opened.entries.iter().filter_map(Said::of)),
@@ -365,6 +368,23 @@ impl Practising {
     /// The cell the board is in: what is heard, or where play will begin.
     pub fn cell(&self) -> Option<CellKey> {
         self.state.cell().or_else(|| self.state.upcoming())
+    }
+
+    /// The cell whose figures are shown: the next one from its count-in on.
+    pub fn shown_cell(&self) -> Option<CellKey> {
+        let heard = self.heard.as_ref().filter(|_| self.is_playing());
+        let sent = heard.and_then(|place| self.find(place.serial));
+        sent.map(|sent| sent.cell).or_else(|| self.cell())
+    }
+
+    /// Clean ones in a row there, at most as many as are asked for.
+    pub fn streak(&self) -> u32 {
+        let state = &self.state;
+        let streak = match self.shown_cell() {
+            Some(cell) if state.cell() != Some(cell) => state.tally(cell).streak,
+            _ => state.streak(),
+        };
+        streak.min(state.plan().needed())
     }
 
     /// The stage, from 0, that is shown: what is heard, or where play will begin.

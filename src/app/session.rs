@@ -24,6 +24,8 @@ pub enum Came {
     Held(String),
     /// It did not hold, said with the day it comes again.
     NotHeld(String),
+    /// It was due and is clean still, said with the day it comes again.
+    StillClean(String),
     /// Cells came clear, by name.
     Climbed(Vec<String>),
     /// The goal of a homework file was reached.
@@ -77,6 +79,10 @@ pub struct Session {
     shown_ms: i64,
     /// What came of the parts that are over.
     pub outcomes: Vec<Outcome>,
+    /// Minutes that it is to fill.
+    pub minutes: u32,
+    /// How long it has run, milliseconds; without rests.
+    pub used_ms: i64,
     /// How long the present part has sounded, milliseconds.
     spent_ms: i64,
     last_ms: i64,
@@ -95,13 +101,28 @@ struct Present {
     last: Option<u64>,
 }
 
+/// A session as it begins or goes on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SessionPlan {
+    /// Its parts.
+    pub parts: Vec<SessionPart>,
+    /// The part it goes on with, from 0.
+    pub at: usize,
+    /// What came of those before.
+    pub outcomes: Vec<Outcome>,
+    /// Minutes that it is to fill.
+    pub minutes: u32,
+    /// How long it has run already, milliseconds.
+    pub used_ms: i64,
+}
+
 impl Session {
     /// A session that begins with one of its parts, those before it over.
-    pub fn new(parts: Vec<SessionPart>, at: usize, outcomes: Vec<Outcome>, now: Moment) -> Self {
-        let over = at >= parts.len();
+    pub fn new(plan: SessionPlan, now: Moment) -> Self {
+        let over = plan.at >= plan.parts.len();
         Self {
-            parts,
-            at,
+            parts: plan.parts,
+            at: plan.at,
             stands: if over {
                 Stands::Over
             } else {
@@ -110,7 +131,9 @@ impl Session {
                 }
             },
             shown_ms: now.heard_ms,
-            outcomes,
+            outcomes: plan.outcomes,
+            minutes: plan.minutes,
+            used_ms: plan.used_ms,
             spent_ms: 0,
             last_ms: now.heard_ms,
             present: Present::default(),
@@ -163,6 +186,12 @@ impl Session {
         (self.left_ms() + 59_999) / 60_000
     }
 
+    /// Whole minutes that it is still to fill.
+    fn minutes_unused(&self) -> u32 {
+        let left = i64::from(self.minutes) * 60_000 - self.used_ms;
+        u32::try_from(left.max(0) / 60_000).unwrap_or(0)
+    }
+
     /// Minutes planned for what has not run yet.
     pub fn minutes_ahead(&self) -> u32 {
         let ahead = self.parts.get(self.at..).unwrap_or_default();
@@ -211,6 +240,14 @@ pub(super) fn begin(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
 /// A drill of the session was opened: it plays by itself.
 pub(super) fn opened(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     if is_going(model) {
+        let due = model
+            .session
+            .as_ref()
+            .and_then(Session::item)
+            .is_some_and(|item| item.kind == Why::Again);
+        if let Some(practising) = &mut model.practising {
+            practising.due = due;
+        }
         let said = model.notice.take();
         play(model, at, effects);
         model.notice = said;
@@ -232,9 +269,18 @@ pub(super) fn aside_over(
     trouble: Option<String>,
     effects: &mut Vec<Effect>,
 ) {
-    if !is_going(model) {
+    let Some(session) = model
+        .session
+        .as_mut()
+        .filter(|session| session.stands == Stands::Going)
+    else {
         return;
-    }
+    };
+    // nobody told how the time went by meanwhile
+    let planned = session.part().map_or(0, SessionPart::minutes);
+    let passed = at.heard_ms.saturating_sub(session.last_ms).max(0);
+    session.used_ms += passed.min(i64::from(planned) * 60_000);
+    session.last_ms = at.heard_ms;
     let came = if trouble.is_some() {
         Came::LeftOut
     } else {
@@ -305,6 +351,7 @@ fn climbed(present: &Present, practising: &Practising) -> Vec<String> {
 /// The present part is over: the pause before the next, or the end.
 fn go_on(model: &mut Model, at: Moment, came: Came, effects: &mut Vec<Effect>) {
     let said = model.notice.take();
+    drop_what_is_clear(model);
     leave_drill(model, at, effects);
     let Some(session) = &mut model.session else {
         return;
@@ -325,9 +372,94 @@ fn go_on(model: &mut Model, at: Moment, came: Came, effects: &mut Vec<Effect>) {
     } else {
         Stands::Over
     };
+    let unused = session.minutes_unused();
+    if session.stands == Stands::Over && unused >= LEAST_MORE {
+        effects.push(Effect::MoreOfToday(unused));
+    }
+    effects.push(Effect::KeepSession(Box::new(session.clone())));
     model.page = Page::Session;
     model.notice = said;
+}
+
+/// Fewer minutes that are left over are not filled any more. Chosen.
+const LEAST_MORE: u32 = 2;
+
+/// What else the day has for the minutes that are left, because parts were answered before theirs
+/// were over. What was answered or left out does not come twice.
+pub(super) fn more(
+    model: &mut Model,
+    at: Moment,
+    parts: Vec<SessionPart>,
+    effects: &mut Vec<Effect>,
+) {
+    let Some(session) = &mut model.session else {
+        return;
+    };
+    let same = |one: &Item, other: &Item| {
+        (&one.open, &one.task, one.stage_number, one.rung)
+            == (&other.open, &other.task, other.stage_number, other.rung)
+    };
+    // what was worked on and is not there yet may come again
+    let begun = |at: usize| {
+        let came = session.outcomes.get(at).map(|outcome| &outcome.came);
+        matches!(came, Some(Came::Worked { of: 1.., .. }))
+    };
+    let known = |part: &SessionPart| {
+        session
+            .parts
+            .iter()
+            .enumerate()
+            .any(|(at, before)| match (part, before) {
+                (SessionPart::Cell(one), SessionPart::Cell(other)) => {
+                    same(one, other) && !begun(at)
+                }
+                (one, other) => one == other,
+            })
+    };
+    let fresh: Vec<SessionPart> = parts.into_iter().filter(|part| !known(part)).collect();
+    if fresh
+        .iter()
+        .all(|part| !matches!(part, SessionPart::Cell(_)))
+    {
+        return;
+    }
+    session.parts.extend(fresh);
+    session.shown_ms = at.heard_ms;
+    session.stands = Stands::Between {
+        since_ms: at.heard_ms,
+    };
     effects.push(Effect::KeepSession(Box::new(session.clone())));
+}
+
+/// A climb goes on beyond the cell it began in: what is to come of the same drill and became clear
+/// meanwhile is not played again.
+fn drop_what_is_clear(model: &mut Model) {
+    let (Some(session), Some(practising)) = (&mut model.session, &model.practising) else {
+        return;
+    };
+    let Some(open) = session.item().map(|item| item.open.clone()) else {
+        return;
+    };
+    let stages = &practising.state.plan().stages;
+    let is_clear = |item: &Item| {
+        let stage = stages.get(item.stage_number.saturating_sub(1));
+        stage.is_some_and(|stage| {
+            let cell = CellKey {
+                stage: stage.print,
+                rung: item.rung,
+            };
+            practising.state.status(cell) == CellStatus::Clear
+        })
+    };
+    let climbs = |item: &Item| matches!(item.kind, Why::New | Why::Climbing);
+    let done = |part: &SessionPart| matches!(part, SessionPart::Cell(item) if item.open == open && climbs(item) && is_clear(item));
+    let mut number = 0;
+    let present = session.at;
+    session.parts.retain(|part| {
+        let stays = number <= present || !done(part);
+        number += 1;
+        stays
+    });
 }
 
 /// News of the board, right after they came: what they mean for the present part.
@@ -335,13 +467,16 @@ pub(super) fn noted(model: &mut Model, at: Moment) {
     if !is_going(model) {
         return;
     }
-    let (Some(session), Some(practising)) = (&mut model.session, &model.practising) else {
+    let (Some(session), Some(practising)) = (&mut model.session, &mut model.practising) else {
         return;
     };
     let Some(item) = session.item().cloned() else {
         return;
     };
     let first = session.present.marked.is_empty();
+    let marked = |news: &News| matches!(news, News::Marked { .. });
+    practising.due &= !practising.state.news().iter().any(marked);
+    let needed = practising.state.plan().needed();
     for news in practising.state.news() {
         match news {
             News::Marked {
@@ -351,14 +486,14 @@ pub(super) fn noted(model: &mut Model, at: Moment) {
                 ..
             } => {
                 session.present.marked.insert((*cell, *repetition));
-                // What is due again is answered by its first try.
-                if item.kind == Why::Again && first && *mark == Mark::Clean {
+                // What is due again is answered by its first try, else by as many as clear it.
+                let answers = first || practising.state.streak() >= needed;
+                if item.kind == Why::Again && *mark == Mark::Clean && answers {
                     let words = practising.comes_again_words(*cell, *mark, at, &model.options.rule);
-                    session.present.came = Some(Came::Held(words));
+                    session.present.came = Some(Came::StillClean(words));
                 } else if item.kind == Why::Again && first {
                     model.notice = Some(Notice::plain(format!(
-                        "not clean: {} {}; now work on it",
-                        practising.cell_name(*cell),
+                        "not clean: {needed} in a row hold it, else it {}",
                         practising.comes_again_words(*cell, *mark, at, &model.options.rule)
                     )));
                 }
@@ -403,6 +538,10 @@ pub(super) fn follow(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     };
     let passed = at.heard_ms.saturating_sub(session.last_ms).max(0);
     session.last_ms = session.last_ms.max(at.heard_ms);
+    let rests = matches!(session.part(), Some(SessionPart::Rest(_)));
+    if session.stands != Stands::Over && !rests {
+        session.used_ms += passed.min(LONGEST_STEP_MS);
+    }
     match session.stands {
         Stands::Over => {}
         Stands::Between { .. } => {

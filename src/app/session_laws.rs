@@ -2,7 +2,7 @@
 //! out.
 
 use super::practice_laws::Player;
-use super::{Came, Effect, HomeworkGoal, Message, Page, Session, Stands};
+use super::{Came, Effect, HomeworkGoal, Message, Page, Session, SessionPlan, Stands};
 use crate::app::Action;
 use crate::planning::{Item, SessionPart, Why};
 use crate::practice::{Mark, Rung};
@@ -58,6 +58,7 @@ fn answers(player: &mut Player, effects: &[Effect], cleared: &[(usize, i64)]) {
     }
 }
 
+#[track_caller]
 fn session(player: &Player) -> &Session {
     player.model.session.as_ref().expect("a session")
 }
@@ -91,13 +92,15 @@ fn a_session_runs_by_two_pedals() {
         cell(Why::Cold, 1, tempo(60), 1),
         cell(Why::Climbing, 2, tempo(50), 1),
         homework,
-        cell(Why::New, 3, tempo(50), 2),
+        cell(Why::New, 3, tempo(60), 2),
     ];
-    player.tell(Message::Session {
+    player.tell(Message::Session(SessionPlan {
         parts,
         at: 0,
         outcomes: Vec::new(),
-    });
+        minutes: 0,
+        used_ms: 0,
+    }));
     assert_eq!(player.model.page, Page::Session);
     let effects = right(&mut player);
     assert!(
@@ -173,11 +176,13 @@ fn a_session_runs_by_two_pedals() {
 #[test]
 fn a_gap_in_the_clock_is_no_practice() {
     let mut player = Player::on(TODAY);
-    player.tell(Message::Session {
+    player.tell(Message::Session(SessionPlan {
         parts: vec![cell(Why::Climbing, 2, tempo(50), 5)],
         at: 0,
         outcomes: Vec::new(),
-    });
+        minutes: 0,
+        used_ms: 0,
+    }));
     let effects = right(&mut player);
     answers(&mut player, &effects, &[]);
     let before = session(&player).minutes_left();
@@ -194,11 +199,13 @@ fn a_first_try_that_fails_is_answered_with_its_day() {
     let begun = |rung| {
         let cleared = [(0, TODAY - 3)];
         let mut player = Player::on(TODAY);
-        player.tell(Message::Session {
+        player.tell(Message::Session(SessionPlan {
             parts: vec![cell(Why::Again, 1, rung, 3)],
             at: 0,
             outcomes: Vec::new(),
-        });
+            minutes: 0,
+            used_ms: 0,
+        }));
         let effects = right(&mut player);
         answers(&mut player, &effects, &cleared);
         player.plays();
@@ -206,7 +213,7 @@ fn a_first_try_that_fails_is_answered_with_its_day() {
         player
     };
     let cold = begun(tempo(60));
-    let again = "comes cold again tomorrow".to_owned();
+    let again = "comes again tomorrow".to_owned();
     assert_eq!(session(&cold).outcomes[0].came, Came::NotHeld(again));
     let other = begun(tempo(55));
     assert_eq!(other.model.page, Page::Practise);
@@ -217,7 +224,7 @@ fn a_first_try_that_fails_is_answered_with_its_day() {
         .map(|notice| notice.text.as_str());
     assert_eq!(
         said,
-        Some("not clean: full beats at 55 comes again tomorrow; now work on it")
+        Some("not clean: 5 in a row hold it, else it comes again tomorrow")
     );
 }
 
@@ -225,7 +232,7 @@ fn a_first_try_that_fails_is_answered_with_its_day() {
 #[test]
 fn what_cannot_be_opened_is_left_out() {
     let mut player = Player::on(TODAY);
-    player.tell(Message::Session {
+    player.tell(Message::Session(SessionPlan {
         parts: vec![
             cell(Why::New, 1, tempo(50), 2),
             SessionPart::WarmUp(2),
@@ -233,7 +240,9 @@ fn what_cannot_be_opened_is_left_out() {
         ],
         at: 0,
         outcomes: Vec::new(),
-    });
+        minutes: 0,
+        used_ms: 0,
+    }));
     right(&mut player);
     player.tell(Message::NotOpened("there is no drill `ours`".to_owned()));
     assert_eq!(session(&player).outcomes[0].came, Came::LeftOut);
@@ -262,7 +271,7 @@ fn what_cannot_be_opened_is_left_out() {
 fn a_held_pedal_answers_one_page() {
     let cleared = [(0, TODAY - 3)];
     let mut player = Player::on(TODAY);
-    player.tell(Message::Session {
+    player.tell(Message::Session(SessionPlan {
         parts: vec![
             cell(Why::Cold, 1, tempo(60), 1),
             cell(Why::Climbing, 2, tempo(50), 2),
@@ -270,7 +279,9 @@ fn a_held_pedal_answers_one_page() {
         ],
         at: 0,
         outcomes: Vec::new(),
-    });
+        minutes: 0,
+        used_ms: 0,
+    }));
     let effects = right(&mut player);
     answers(&mut player, &effects, &cleared);
     player.plays();
@@ -283,11 +294,13 @@ fn a_held_pedal_answers_one_page() {
     assert_eq!(session(&player).at, 1);
     // another foot, too soon after the page came
     let mut player = Player::on(TODAY);
-    player.tell(Message::Session {
+    player.tell(Message::Session(SessionPlan {
         parts: vec![SessionPart::WarmUp(2), SessionPart::Rest(10)],
         at: 0,
         outcomes: Vec::new(),
-    });
+        minutes: 0,
+        used_ms: 0,
+    }));
     player.now_us -= 800_000;
     player.tell(Message::Act(Action::NextPart));
     assert_eq!(session(&player).at, 0);
@@ -299,11 +312,13 @@ fn a_held_pedal_answers_one_page() {
 #[test]
 fn what_a_part_came_to_is_what_stands() {
     let mut player = Player::on(TODAY);
-    player.tell(Message::Session {
+    player.tell(Message::Session(SessionPlan {
         parts: vec![cell(Why::Climbing, 2, tempo(50), 5), SessionPart::Rest(10)],
         at: 0,
         outcomes: Vec::new(),
-    });
+        minutes: 0,
+        used_ms: 0,
+    }));
     let effects = right(&mut player);
     answers(&mut player, &effects, &[]);
     plays(&mut player, Mark::Clean);
@@ -317,4 +332,50 @@ fn what_a_part_came_to_is_what_stands() {
         session(&player).outcomes[0].came,
         Came::Worked { clean: 2, of: 2 }
     );
+}
+
+/// Minutes that were asked for are filled: what a first try answers in seconds leaves the rest of
+/// its minutes to what the day has besides, and what a climb went through already is not played
+/// twice.
+#[test]
+fn the_minutes_that_are_left_are_filled() {
+    let cleared = [(0, TODAY - 3)];
+    let mut player = Player::on(TODAY);
+    player.tell(Message::Session(SessionPlan {
+        parts: vec![
+            cell(Why::Again, 1, tempo(55), 5),
+            cell(Why::New, 2, tempo(50), 1),
+            cell(Why::New, 2, tempo(55), 5),
+        ],
+        at: 0,
+        outcomes: Vec::new(),
+        minutes: 15,
+        used_ms: 0,
+    }));
+    let effects = right(&mut player);
+    answers(&mut player, &effects, &cleared);
+    assert!(player.model.practising.as_ref().is_some_and(|one| one.due));
+    plays(&mut player, Mark::Clean);
+    let came = &session(&player).outcomes[0].came;
+    assert!(matches!(came, Came::StillClean(when) if when.starts_with("comes again ")));
+    let effects = right(&mut player);
+    answers(&mut player, &effects, &cleared);
+    let mut played = 0;
+    while player.model.page == Page::Practise {
+        plays(&mut player, Mark::Clean);
+        played += 1;
+        assert!(played < 100, "its minute is never over");
+    }
+    assert!(matches!(player.more, Some(11..=13)), "{:?}", player.more);
+    let session = session(&player);
+    assert!(matches!(&session.outcomes[1].came, Came::Climbed(cells) if cells.len() > 1));
+    assert_eq!(session.parts.len(), 2, "the climb went through the third");
+    let known = session.parts[1].clone();
+    player.tell(Message::MoreOfToday(vec![known.clone()]));
+    assert_eq!(super::session_laws::session(&player).stands, Stands::Over);
+    let other = cell(Why::Climbing, 3, tempo(55), 8);
+    player.tell(Message::MoreOfToday(vec![known, other]));
+    let session = super::session_laws::session(&player);
+    assert_eq!((session.at, session.parts.len()), (2, 3));
+    assert!(matches!(session.stands, Stands::Between { .. }));
 }

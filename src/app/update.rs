@@ -40,14 +40,11 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
             session::not_opened(model, at, why, effects);
         }
         Message::NotOpened(why) => model.notice = Some(Notice::urgent(why)),
-        Message::Session {
-            parts,
-            at: part,
-            outcomes,
-        } => {
-            model.session = Some(Session::new(parts, part, outcomes, at));
+        Message::Session(plan) => {
+            model.session = Some(Session::new(plan, at));
             model.page = Page::Session;
         }
+        Message::MoreOfToday(parts) => session::more(model, at, parts, effects),
         Message::AsideOver(trouble) => session::aside_over(model, at, trouble, effects),
         Message::Tick => {}
         Message::Listed(drills) => {

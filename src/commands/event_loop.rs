@@ -4,13 +4,14 @@
 
 use super::terminal::{self, Manner, Terminal};
 use super::{Failure, signals};
+use crate::practice::{HELD_MS, Mark};
 use crossterm::event::{Event as Input, KeyCode, KeyEvent, KeyEventKind, KeyModifiers, poll, read};
 use ratatui::Frame;
 use ratatui::backend::CrosstermBackend;
 use std::fs::File;
 use std::io::{Stdout, stdout};
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// Between two drawings while something moves.
 pub(crate) const FRAME: Duration = Duration::from_millis(33);
@@ -36,6 +37,30 @@ pub(crate) struct World<'a> {
     pub(crate) log: Option<&'a File>,
     /// A signal asks to leave.
     pub(crate) terminate: &'a AtomicBool,
+}
+
+/// The foot that began a page, which may stay on the right pedal for a while: a key that repeats
+/// must not answer the page too.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Foot(Option<Instant>);
+
+impl Foot {
+    /// It pressed at a moment.
+    pub(crate) fn on(pressed: Instant) -> Self {
+        Self(Some(pressed))
+    }
+
+    /// True where a press of a pedal is still the one that began the page.
+    pub(crate) fn is_still_on(&mut self, side: Option<Mark>, now: Instant) -> bool {
+        let last = self.0.take();
+        let held = Duration::from_millis(HELD_MS as u64);
+        let still =
+            side == Some(Mark::Clean) && last.is_some_and(|last| now.duration_since(last) <= held);
+        if still {
+            self.0 = Some(now);
+        }
+        still
+    }
 }
 
 /// A page with what happens to it.
@@ -189,4 +214,25 @@ impl Canvas {
 
 fn drawing(error: std::io::Error) -> Failure {
     Failure(format!("the terminal cannot be used: {error}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A foot that stays on the pedal answers one page; once it was lifted, it presses.
+    #[test]
+    fn a_foot_that_stays_on_the_pedal_presses_once() {
+        let begun = Instant::now();
+        let after = |ms| begun + Duration::from_millis(ms);
+        let mut foot = Foot::on(begun);
+        for ms in [30, 500, 900] {
+            assert!(foot.is_still_on(Some(Mark::Clean), after(ms)));
+        }
+        assert!(!foot.is_still_on(Some(Mark::Clean), after(1600)));
+        assert!(!foot.is_still_on(Some(Mark::Clean), after(1630)));
+        let mut foot = Foot::on(begun);
+        assert!(!foot.is_still_on(Some(Mark::NotClean), after(30)));
+        assert!(!Foot::default().is_still_on(Some(Mark::Clean), after(0)));
+    }
 }

@@ -3,7 +3,7 @@
 mod keeping;
 mod shown;
 
-use super::event_loop::{self, Did, FRAME, Paged, World};
+use super::event_loop::{self, Did, FRAME, Foot, Paged, World};
 use super::screen_arguments::ScreenArguments;
 use super::terminal::{self, Manner};
 use super::{Failure, Outcome, Ran, arguments, open, output, settings};
@@ -132,6 +132,8 @@ pub(super) fn in_session(
         minutes: 1.0,
     };
     let mut hearing = Hearing::begin(&what, screen, own)?;
+    hearing.page.goes_on = true;
+    hearing.foot = Foot::on(Instant::now());
     hearing.begins(own)?;
     event_loop::run(&mut hearing, world)?;
     match hearing.trouble {
@@ -147,6 +149,7 @@ struct Hearing {
     clean: Timeline,
     journal: Keeping,
     pedals: settings::Pedals,
+    foot: Foot,
     /// Once it is shown.
     shown: Option<Shown>,
     /// The timeline that sounds, and whether it does already.
@@ -186,6 +189,7 @@ impl Hearing {
             clean: music.clean,
             journal,
             pedals: settings::Pedals::of(own),
+            foot: Foot::default(),
             shown: None,
             serial: None,
             heard: false,
@@ -244,6 +248,7 @@ impl Paged for Hearing {
             return Ok(Did::Changed);
         }
         if let Some(button) = button(&self.pedals, key)
+            && !self.foot.is_still_on(self.pedals.side(key), Instant::now())
             && let Some(what) = self.page.press(button)
         {
             self.play(what);
@@ -452,20 +457,11 @@ fn button(pedals: &settings::Pedals, key: KeyEvent) -> Option<Button> {
         return None;
     }
     let control = key.modifiers.contains(KeyModifiers::CONTROL);
-    Some(match (key.code, pedals.mark(key)) {
+    Some(match (key.code, pedals.side(key)) {
         (KeyCode::Char('c'), _) if control => Button::Leave,
         (_, Some(Mark::Clean)) => Button::Right,
         (_, Some(Mark::NotClean)) => Button::Left,
         (KeyCode::Char('q') | KeyCode::Esc, _) => Button::Leave,
-        (
-            KeyCode::PageDown
-            | KeyCode::Right
-            | KeyCode::Down
-            | KeyCode::Enter
-            | KeyCode::Char('c' | ' '),
-            _,
-        ) => Button::Right,
-        (KeyCode::PageUp | KeyCode::Left | KeyCode::Up | KeyCode::Char('x'), _) => Button::Left,
         _ => return None,
     })
 }

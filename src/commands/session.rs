@@ -1,7 +1,7 @@
 //! The plan of the day as a session that runs by two pedals, and where it stood when it was interrupted.
 
 use super::{Failure, folders, open, output, plan};
-use crate::app::{Message, Outcome as PartOutcome, Session};
+use crate::app::{Message, Outcome as PartOutcome, Session, SessionPlan};
 use crate::planning::{Digest, Item, Rule, SessionPart, session, today, warm_minutes};
 use crate::settings::{Settings, keys};
 use jiff::civil::Date;
@@ -44,6 +44,8 @@ struct Kept {
     parts: Vec<SessionPart>,
     at: usize,
     outcomes: Vec<PartOutcome>,
+    #[serde(default)]
+    used_ms: i64,
 }
 
 fn file() -> Result<PathBuf, Failure> {
@@ -69,6 +71,7 @@ pub(crate) fn keep(session: &Session, minutes: u32) {
         parts: session.parts.clone(),
         at: session.at,
         outcomes: session.outcomes.clone(),
+        used_ms: session.used_ms,
     };
     if let (Ok(file), Ok(text)) = (file(), serde_json::to_string(&kept)) {
         let _ = output::write_bytes(&file, true, text.as_bytes());
@@ -76,19 +79,40 @@ pub(crate) fn keep(session: &Session, minutes: u32) {
 }
 
 /// Today's session: where it was left, else composed anew.
-pub(crate) fn begin(digest: &Digest, asked: &Asked) -> Message {
-    if let Some(kept) = interrupted(asked.minutes) {
-        return Message::Session {
+pub(crate) fn begin(digest: &Digest, asked: &Asked) -> SessionPlan {
+    let minutes = asked.minutes;
+    if let Some(kept) = interrupted(minutes) {
+        return SessionPlan {
             parts: kept.parts,
             at: kept.at,
             outcomes: kept.outcomes,
+            minutes,
+            used_ms: kept.used_ms,
         };
     }
-    Message::Session {
+    SessionPlan {
         parts: compose(digest, asked),
         at: 0,
         outcomes: Vec::new(),
+        minutes,
+        used_ms: 0,
     }
+}
+
+/// What else the day has for minutes of a session that are left. Something new came already.
+pub(crate) fn more(digest: &Digest, asked: &Asked, minutes: u32) -> Message {
+    let rule = Rule {
+        minutes,
+        new: 0,
+        ..asked.rule
+    };
+    let items = items(digest, &rule);
+    Message::MoreOfToday(session(items, 0, 0, |_| false))
+}
+
+fn items(digest: &Digest, rule: &Rule) -> Vec<Item> {
+    let due = plan::due(digest);
+    today(digest, &plan::all_known(), &due, plan::date(), rule)
 }
 
 /// The parts of a session of today; without anything to practise there is no warm-up either.
@@ -100,13 +124,7 @@ fn compose(digest: &Digest, asked: &Asked) -> Vec<SessionPart> {
             .max(1),
         ..asked.rule
     };
-    let items = today(
-        digest,
-        &plan::all_known(),
-        &plan::due(digest),
-        plan::date(),
-        &rule,
-    );
+    let items = items(digest, &rule);
     if items.is_empty() {
         return Vec::new();
     }

@@ -393,16 +393,32 @@ impl Pedals {
         }
     }
 
-    /// The mark a key makes on the page where marks are made.
+    /// What a key of the player's own pedals does on a page of the model.
     pub(crate) fn action(&self, model: &Model, key: KeyEvent) -> Option<Action> {
-        if model.page != Page::Practise || model.over.is_some() || model.words.is_some() {
+        if model.over.is_some() || model.words.is_some() {
             return None;
         }
-        Some(Action::Mark(self.mark(key)?, Hand::Pedal))
+        let mark = self.own(key)?;
+        match (model.page, mark) {
+            (Page::Practise, mark) => Some(Action::Mark(mark, Hand::Pedal)),
+            (Page::Session, Mark::Clean) => Some(Action::BeginPart),
+            (Page::Session, Mark::NotClean) => Some(Action::NextPart),
+            (Page::Choose, _) => None,
+        }
     }
 
-    /// What a key says as a pedal does, wherever there is something to say.
-    pub(crate) fn mark(&self, key: KeyEvent) -> Option<Mark> {
+    /// The pedal that a key is, on pages that know nothing but two pedals: the right one is clean.
+    pub(crate) fn side(&self, key: KeyEvent) -> Option<Mark> {
+        use KeyCode::{Char, Down, Enter, Left, PageDown, PageUp, Right, Up};
+        self.own(key).or(match key.code {
+            PageDown | Right | Down | Enter | Char('c' | ' ') => Some(Mark::Clean),
+            PageUp | Left | Up | Char('x') => Some(Mark::NotClean),
+            _ => None,
+        })
+    }
+
+    /// The pedal that a key is by the settings.
+    fn own(&self, key: KeyEvent) -> Option<Mark> {
         if self.clean.contains(&key.code) {
             Some(Mark::Clean)
         } else if self.not_clean.contains(&key.code) {

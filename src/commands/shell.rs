@@ -191,8 +191,14 @@ impl Shell {
                     .journal
                     .as_ref()
                     .and_then(|one| plan::digest_of(one).ok());
+                let digest = digest.unwrap_or_default();
                 self.day
-                    .map(|day| session::begin(&digest.unwrap_or_default(), &day))
+                    .map(|day| Message::Session(session::begin(&digest, &day)))
+            }
+            Effect::MoreOfToday(minutes) => {
+                let digest = self.journal.as_ref()?;
+                let digest = plan::digest_of(digest).ok()?;
+                self.day.map(|day| session::more(&digest, &day, minutes))
             }
             Effect::WarmUp(minutes) => {
                 self.aside = Some(Aside::WarmUp(minutes));

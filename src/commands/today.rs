@@ -22,8 +22,9 @@ use std::io::IsTerminal as _;
     doubles each time they hold and is a day again when they fail; then where each climb stands; \
     then something new, one a day, or as much as fills the minutes while nothing is cleared yet; \
     a movement is to be heard first. With --play it runs as a session: a warm-up, then each of these \
-    until it is answered or its minutes are over, a pause between; the right pedal begins, the left \
-    one leaves out, and what was interrupted goes on the same day. Gaps, order and minutes are settings (`gracerung settings`)."
+    until it is answered or its minutes are over, a pause between; what is due is answered by its \
+    first try, and the minutes that are left go to the rest of the plan; the right pedal begins, the \
+    left one leaves out, and what was interrupted goes on the same day. Gaps, order and minutes are settings (`gracerung settings`)."
 )]
 pub(crate) struct Arguments {
     /// Minutes to fill; else the setting `plan.minutes`.
@@ -166,13 +167,13 @@ fn play(arguments: &ScreenArguments, minutes: Option<u32>) -> Ran {
     let asked = session::Asked::new(&own, minutes);
     let digest = plan::digest()?;
     let begun = session::begin(&digest, &asked);
-    if matches!(&begun, Message::Session { parts, .. } if parts.is_empty()) {
+    if begun.parts.is_empty() {
         output::print("nothing is due and there is nothing new: play what you like\n")?;
         return Ok(Outcome::Done);
     }
     let (mut shell, mut model) = practise::start(arguments, &own)?;
     shell.day = Some(asked);
     model.straight = true;
-    shell.tell(&mut model, begun);
+    shell.tell(&mut model, Message::Session(begun));
     practise::screen(arguments, &own, shell, model)
 }

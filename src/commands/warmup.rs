@@ -1,6 +1,6 @@
 //! `warmup`: runs by itself, hands free, and marks nothing.
 
-use super::event_loop::{self, Canvas, Did, FRAME, Paged, World};
+use super::event_loop::{self, Canvas, Did, FRAME, Foot, Paged, World};
 use super::screen_arguments::ScreenArguments;
 use super::terminal::{self, Manner};
 use super::{Failure, Outcome, Ran, arguments, open, output, plan, settings};
@@ -8,7 +8,7 @@ use crate::app::{Place, WarmMusic, Warming, scores};
 use crate::drill::{Drill, read};
 use crate::live::{DeviceState, Player};
 use crate::planning::{Purpose, WarmStep, WarmUpAsked, warm_up};
-use crate::practice::Rung;
+use crate::practice::{Mark, Rung};
 use crate::score::Score;
 use crate::screen::{HELP_WARM, Theme, music_line, view_keys, view_warming};
 use crate::settings::{Settings, keys};
@@ -171,6 +171,8 @@ fn spoken(warming: &Warming) -> String {
 struct Page {
     warming: Warming,
     player: Player,
+    pedals: settings::Pedals,
+    foot: Foot,
     /// The timeline of the step that runs.
     serial: Option<u64>,
     /// No reference at all.
@@ -200,7 +202,9 @@ impl Page {
     ) -> Result<Self, Failure> {
         let shown = match Manner::of(own) {
             Manner::Lines => {
-                output::print("Space or a pedal pauses, n goes on to the next, q leaves.\r\n")?;
+                output::print(
+                    "Right pedal or space: pause and go on. Left pedal or n: on to the next. q: leave.\r\n",
+                )?;
                 Shown::Lines(String::new(), None)
             }
             Manner::Screen => {
@@ -211,6 +215,12 @@ impl Page {
         let mut page = Self {
             warming,
             player: arguments.player(own),
+            pedals: settings::Pedals::of(own),
+            foot: if goes_on {
+                Foot::on(Instant::now())
+            } else {
+                Foot::default()
+            },
             serial: None,
             alone: own.switch(keys::ALONE),
             left_handed: own.switch(keys::LEFT_HANDED),
@@ -235,6 +245,13 @@ impl Page {
         self.player.send(Command::Mute(Bus::Reference, silent));
         let timeline = Arc::clone(&present.timeline);
         self.serial = Some(self.player.load(timeline, when, Entrance::CountIn));
+    }
+
+    fn leave_out(&mut self) {
+        if !self.warming.is_over() {
+            self.warming.skip();
+            self.begin(When::BarLine);
+        }
     }
 
     fn pause_or_go_on(&mut self) {
@@ -281,20 +298,14 @@ impl Paged for Page {
             }
             KeyCode::Char('c') if control => self.left = true,
             KeyCode::Char('q') | KeyCode::Esc => self.left = true,
-            _ if self.warming.is_over() => {}
-            KeyCode::Char('n') => {
-                self.warming.skip();
-                self.begin(When::BarLine);
-            }
-            KeyCode::Char(' ')
-            | KeyCode::Enter
-            | KeyCode::Up
-            | KeyCode::Down
-            | KeyCode::Left
-            | KeyCode::Right
-            | KeyCode::PageUp
-            | KeyCode::PageDown => self.pause_or_go_on(),
-            _ => return Ok(Did::Nothing),
+            KeyCode::Char('n') => self.leave_out(),
+            _ => match self.pedals.side(key) {
+                side if self.foot.is_still_on(side, Instant::now()) => {}
+                Some(_) if self.warming.is_over() => self.left = true,
+                Some(Mark::Clean) => self.pause_or_go_on(),
+                Some(Mark::NotClean) => self.leave_out(),
+                None => return Ok(Did::Nothing),
+            },
         }
         Ok(Did::Changed)
     }

@@ -172,6 +172,13 @@ impl CellDays {
         (clean as u32, last.len() as u32)
     }
 
+    /// The first mark of a day.
+    pub fn first_of(&self, day: Date) -> Option<Mark> {
+        let before = self.marks.partition_point(|(one, _)| *one < day);
+        let (first, mark) = self.marks.get(before)?;
+        (*first == day).then_some(*mark)
+    }
+
     /// Takes in a mark that stands; marks come in fold order.
     fn take_in(&mut self, said: &Said) {
         let Said::Mark {

@@ -2,7 +2,8 @@
 //!
 //! The order, chosen: the warm-up, then what the plan of the day has in its own order (cold tries
 //! first, see `today.rs`); a movement that is new is heard just before it is first played. A rest
-//! stands after each stretch of practice that is as long as the care of the settings allows.
+//! stands after each stretch of practice that is as long as the care of the settings allows. What is
+//! answered before its minutes are over leaves them to what the plan of the day then has besides.
 
 use super::today::{Item, Why};
 use serde::{Deserialize, Serialize};

@@ -6,15 +6,16 @@
 //! due again, then the cell that each drill's climb has come to, then, sparingly, a drill that was
 //! never played. A cell cleared once is not learnt, so it is asked for again after a gap of a day.
 //! Each time it holds the next gap is twice as long, and when it fails the gap is a day again. It
-//! fails on a day on which it was not clean and was not held, or on which it fell apart afterwards:
-//! three not clean in a row, which is also when practice suggests a step back. A cell stands for
+//! holds on a day whose first try of it was clean, or on which it was cleared once more. It fails on
+//! any other day on which it was not clean, and on one on which it fell apart afterwards: three not
+//! clean in a row, which is also when practice suggests a step back. A cell stands for
 //! the slower ones of its stage. That gaps should grow is common practice; these lengths are
 //! chosen, no source.
 
 use super::chances::{Chance, repetitions_needed};
 use super::digest::{CellDays, Digest, day_of};
 use super::known::Known;
-use crate::practice::{CellPlace, PlannedStage, Rung, next_cold};
+use crate::practice::{CellPlace, Mark, PlannedStage, Rung, next_cold};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
@@ -131,8 +132,9 @@ pub fn due_again(days: &CellDays, rule: &Rule) -> Option<(Date, i32, bool)> {
     let fell = days_from.next().is_some_and(|day| day.fell);
     let (mut gap, mut due, mut failed) = (first, after(cleared, first), fell);
     for day in days_from.filter(|day| day.day > cleared) {
-        // A clean cold try shows by itself that the cell holds; it needs no streak.
-        if day.held || (day.cold && !day.fell) {
+        // A first try of the day that is clean answers by itself; it needs no streak.
+        let answered = days.first_of(day.day) == Some(Mark::Clean);
+        if day.held || (answered && !day.fell) {
             // A cell that held before it was due proves no longer gap: the same gap begins anew.
             if day.day >= due && !failed {
                 let longer = (f64::from(gap) * rule.growth.max(1.0)).round() as i32;
@@ -213,6 +215,14 @@ pub fn today(digest: &Digest, drills: &[Known], due: &[Due], date: Date, rule: &
         .filter_map(|drill| climbing_item(digest, drill, date))
         .collect();
     climbing.sort_by_key(|(last, _)| std::cmp::Reverse(*last));
+    // homework brings its own copy of a drill, with the same cells
+    let copy = |item: &Item, homework: &Item| {
+        let cell = |one: &Item| (one.stage_number, one.rung);
+        homework.kind == Why::Homework
+            && homework.title == item.title
+            && cell(homework) == cell(item)
+    };
+    climbing.retain(|(_, item)| !items.iter().any(|homework| copy(item, homework)));
     items.extend(climbing.into_iter().map(|(_, item)| item));
     let never = drills
         .iter()

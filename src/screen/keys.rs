@@ -524,8 +524,8 @@ pub const HELP_WARM: HelpGroup = HelpGroup {
     headline: "warm-up",
     place: Place::Everywhere,
     rows: &[
-        ("space", "pause, go on; a pedal too"),
-        ("n", "on to the next"),
+        ("right, space", "pause, go on; at the end leave"),
+        ("left, n", "on to the next; at the end leave"),
         ("ctrl-z", "suspend"),
         ("?", "these keys"),
         ("q, esc", "leave"),

@@ -110,9 +110,17 @@ impl State {
         self.history.tally(cell)
     }
 
-    /// Clean ones in a row in the cell now played.
+    /// Clean ones in a row in the cell now played; in one that was clear already those of this stay.
     pub fn streak(&self) -> u32 {
-        self.cell().map_or(0, |cell| self.tally(cell).streak)
+        let Some((session, visit)) = self.session.as_ref().zip(self.visit()) else {
+            return 0;
+        };
+        if visit.was_clear {
+            self.history
+                .run(visit.cell, session.id, visit.first, Mark::Clean)
+        } else {
+            self.tally(visit.cell).streak
+        }
     }
 
     /// The last mark of this session that was not taken back.

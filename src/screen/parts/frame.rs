@@ -35,7 +35,7 @@ pub(super) fn head(buffer: &mut Buffer, whole: Rect, name: &str, beside: &str, t
 
 /// The last row: what each key does, the key first. Where not all fit, of keys that do the same the
 /// first is named; what still does not fit is left out from the end, but for the last, which leads
-/// to the others.
+/// to the others. The first two are what two pedals do: the last gives way to them.
 pub(super) fn keys(buffer: &mut Buffer, area: Rect, all: &[(&str, &str)], theme: Theme) {
     let width = |item: &(&str, &str)| (item.0.width() + 1 + item.1.width()) as u16;
     let gap = if area.width >= 70 { 3 } else { 2 };
@@ -58,7 +58,11 @@ pub(super) fn keys(buffer: &mut Buffer, area: Rect, all: &[(&str, &str)], theme:
     let Some((last, before)) = all.split_last() else {
         return;
     };
-    let mut room = area.width.saturating_sub(width(last));
+    let pedals: u16 = before.iter().take(2).map(|item| width(item) + gap).sum();
+    let leads_on = pedals + width(last) <= area.width;
+    let kept = if leads_on { width(last) } else { 0 };
+    // where nothing follows, the gap behind the last one shown is not needed
+    let mut room = (area.width + if leads_on { 0 } else { gap }).saturating_sub(kept);
     let mut shown: Vec<&(&str, &str)> = Vec::new();
     for item in before {
         let Some(left) = room.checked_sub(width(item) + gap) else {
@@ -67,7 +71,9 @@ pub(super) fn keys(buffer: &mut Buffer, area: Rect, all: &[(&str, &str)], theme:
         room = left;
         shown.push(item);
     }
-    shown.push(last);
+    if leads_on {
+        shown.push(last);
+    }
     let mut x = area.x;
     for (key, does) in shown {
         x = put(buffer, area, x, area.y, key, theme.strong());

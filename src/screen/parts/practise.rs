@@ -18,7 +18,7 @@ use crate::app::{
     DROWNED, Model, Notice, Offer, Place, Practising, SoundState, Sounding, Words, trouble,
 };
 use crate::chanter::Instrument;
-use crate::practice::{Phase, Rung};
+use crate::practice::{CellStatus, Phase, Rung};
 use crate::rhythm::{ClickPlan, ReferencePlan};
 use crate::score::{NoteId, ScoreBar, where_time_comes_from};
 use crate::screen::Theme;
@@ -499,7 +499,7 @@ fn music_line(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: 
 /// Beat, streak and tempo or tone, each with what it counts.
 pub(super) fn numbers(practising: &Practising) -> [(String, &'static str); 3] {
     let needed = practising.state.plan().needed();
-    let streak = format!("{}/{needed}", practising.state.streak().min(needed));
+    let streak = format!("{}/{needed}", practising.streak());
     let beat = practising
         .heard
         .as_ref()
@@ -555,16 +555,34 @@ fn big_figures(practising: &Practising, theme: Theme, buffer: &mut Buffer, area:
     );
     y += 1 + u16::from(roomy);
     let rows = usize::from(area.bottom().saturating_sub(y).clamp(1, 3));
-    let next = wrapped(&next_words(practising), area.width);
-    for (y, text) in (y..).zip(next.iter().take(rows)) {
+    let mut next = wrapped(&next_words(practising), area.width);
+    if next.len() > rows {
+        let short = next_in_short(practising).unwrap_or_else(|| next.join(" "));
+        next = vec![fitted(&short, area.width)];
+    }
+    for (y, text) in (y..).zip(&next) {
         put(buffer, area, area.x, y, text, theme.strong());
     }
+}
+
+/// What comes next by what is other there: the rung alone in the same stage, the stage alone on the
+/// same rung.
+fn next_in_short(practising: &Practising) -> Option<String> {
+    let here = practising.shown_cell()?;
+    let state = &practising.state;
+    let there = state.upcoming().filter(|cell| *cell != here);
+    let there = there.or_else(|| state.named())?;
+    if there.stage == here.stage {
+        return Some(format!("next: {}", there.rung.spoken()));
+    }
+    let stage = practising.drill.stages.get(practising.stage_of(there)?)?;
+    (there.rung == here.rung).then(|| format!("next: {}", stage.name))
 }
 
 /// The clean ones in a row as signs, one for each that is asked for, and in figures.
 fn streak(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let needed = practising.state.plan().needed();
-    let clean = practising.state.streak().min(needed);
+    let clean = practising.streak();
     let words = format!("{clean} of {needed}");
     let by_heart = practising.clean_by_heart();
     let by_heart = by_heart.map_or_else(String::new, |count| format!(" · {count} by heart"));
@@ -595,29 +613,37 @@ fn streak(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect
 /// What comes next, in words.
 pub(in crate::screen) fn next_words(practising: &Practising) -> String {
     let state = &practising.state;
-    let here = practising.cell();
+    let here = practising.shown_cell();
     match practising.plays_once() {
         Some(_) => return "once, and nothing is marked".to_owned(),
         None if practising.is_offering() => return "stopped: choose below".to_owned(),
         None => {}
     }
     if practising.cold.is_some() {
-        return "cold try: no reference".to_owned();
+        return "cold try, alone".to_owned();
+    }
+    if practising.due {
+        return "due: first try tells".to_owned();
     }
     if state.stops_soon() {
         return "stops at the bar line".to_owned();
     }
-    if let Some(cell) = state.suggestion() {
+    // in the count-in of another cell what was said of the one before is over
+    let arrived = state.cell() == here;
+    if let Some(cell) = state.suggestion().filter(|_| arrived) {
         return format!("step back? n: {}", practising.cell_name(cell));
     }
     match state.upcoming() {
         Some(cell) if Some(cell) != here => format!("next: {}", practising.cell_name(cell)),
-        _ => match state.named() {
+        _ => match state.named().filter(|_| arrived) {
             Some(cell) => format!("next: {} (n)", practising.cell_name(cell)),
             None if state.board().is_complete() => "every cell is clear".to_owned(),
-            None if state.is_free_play() => "free play: opens nothing, places you".to_owned(),
+            None if here.is_some_and(|cell| state.status(cell) == CellStatus::Clear) => {
+                "clear already".to_owned()
+            }
+            None if state.is_free_play() => "free play: opens nothing".to_owned(),
             None => {
-                let left = state.plan().needed().saturating_sub(state.streak());
+                let left = state.plan().needed().saturating_sub(practising.streak());
                 format!("{left} more clean to clear")
             }
         },
@@ -630,7 +656,7 @@ fn standing_words(practising: &Practising) -> String {
     let by_heart = by_heart.map_or_else(String::new, |count| format!(" · {count} by heart"));
     format!(
         "{}/{needed} clean{by_heart} · {} · {}",
-        practising.state.streak().min(needed),
+        practising.streak(),
         practising.rung().spoken(),
         next_words(practising)
     )

@@ -2,7 +2,7 @@
 //! the last: what the session came to, on one screen.
 
 use super::{figures, fitted, frame, put, wrapped};
-use crate::app::{Came, Model, Session, Stands, part_words};
+use crate::app::{Came, Model, Outcome, Session, Stands, part_words};
 use crate::planning::SessionPart;
 use crate::practice::Rung;
 use crate::screen::Theme;
@@ -11,6 +11,7 @@ use crate::wording;
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
+use unicode_width::UnicodeWidthStr as _;
 
 /// Draws the page.
 pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, whole: Rect) {
@@ -119,7 +120,7 @@ fn between(model: &Model, session: &Session, theme: Theme, buffer: &mut Buffer, 
     }
     let keys = [
         ("right/enter", "begins"),
-        ("left/x", "leaves it out"),
+        ("left/x", "leaves out"),
         ("q", "leave"),
         ("?", "keys"),
     ];
@@ -188,12 +189,22 @@ fn numbers(
 fn over(session: &Session, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let mut y = area.y + 1 + u16::from(area.height >= 14);
     let foot = area.bottom().saturating_sub(1);
-    let lines: Vec<Vec<String>> = summary(session)
+    let room = usize::from(foot.saturating_sub(y));
+    let rows = |lines: &[Vec<String>]| lines.iter().map(Vec::len).sum::<usize>();
+    let mut lines: Vec<Vec<String>> = summary(session)
         .iter()
         .map(|line| wrapped(line, area.width))
         .collect();
-    let room = usize::from(foot.saturating_sub(y));
-    let all: usize = lines.iter().map(Vec::len).sum();
+    if rows(&lines) > room {
+        lines = told(session)
+            .into_iter()
+            .map(|one| in_a_row(&one.part, &one.came, area.width))
+            .collect();
+    }
+    if rows(&lines) > room {
+        lines = in_groups(lines, area.width);
+    }
+    let all = rows(&lines);
     let mut shown = 0;
     for (at, line) in lines.iter().enumerate() {
         let left = room.saturating_sub(shown);
@@ -230,6 +241,7 @@ fn said(part: &str, came: &Came) -> String {
     match came {
         Came::Held(when) => format!("held: {part}; {when}"),
         Came::NotHeld(when) => format!("not held: {part}; {when}"),
+        Came::StillClean(when) => format!("still clean: {part}; {when}"),
         Came::Climbed(cells) => match cells.last() {
             Some(last) if cells.len() > 1 => {
                 format!("climbed: {part}; {} clear, up to {last}", cells.len())
@@ -247,25 +259,64 @@ fn said(part: &str, came: &Came) -> String {
     }
 }
 
-/// What a session came to, the weightiest first: what holds, what was climbed, what was reached,
-/// what to work on. What only ran to its end is not told.
-pub(in crate::screen) fn summary(session: &Session) -> Vec<String> {
-    let rank = |came: &Came| match came {
-        Came::Reached(_) => 0,
-        Came::Held(_) => 1,
-        Came::Climbed(_) => 2,
-        Came::NotHeld(_) => 3,
-        Came::Worked { .. } => 4,
-        Came::LeftOut => 5,
-        Came::Done => 6,
+/// The same in one row for a small screen: without the drill's name, the day alone; the way to send
+/// homework keeps its rows.
+fn in_a_row(part: &str, came: &Came, width: u16) -> Vec<String> {
+    let whole = wrapped(&said(part, came), width);
+    if whole.len() == 1 || matches!(came, Came::Reached(_)) {
+        return whole;
+    }
+    let cell = part.split_once(", ").map_or(part, |(_, cell)| cell);
+    let named = said(cell, came);
+    let what = named
+        .split_once("; ")
+        .map_or(named.as_str(), |(what, _)| what);
+    let day = match came {
+        Came::Held(when) | Came::StillClean(when) | Came::NotHeld(when) => {
+            when.rsplit(' ').next().unwrap_or(when)
+        }
+        _ => named.split_once("; ").map_or("", |(_, rest)| rest),
     };
-    let mut told: Vec<&crate::app::Outcome> = session
-        .outcomes
-        .iter()
-        .filter(|outcome| outcome.came != Came::Done)
-        .collect();
-    told.sort_by_key(|outcome| rank(&outcome.came));
-    let lines: Vec<String> = told
+    let both = format!("{what}; {day}");
+    if day.is_empty() || both.width() > usize::from(width) {
+        vec![fitted(what, width)]
+    } else {
+        vec![both]
+    }
+}
+
+/// Rows that begin with the same word as one: the first of them, and how many more.
+fn in_groups(lines: Vec<Vec<String>>, width: u16) -> Vec<Vec<String>> {
+    let word = |line: &[String]| {
+        line.first()?
+            .split_once(':')
+            .map(|(word, _)| word.to_owned())
+    };
+    let mut groups: Vec<(Vec<String>, usize)> = Vec::new();
+    for line in lines {
+        match groups.last_mut() {
+            Some((first, more)) if word(first) == word(&line) && first.len() == 1 => *more += 1,
+            _ => groups.push((line, 0)),
+        }
+    }
+    let told = |(line, more): (Vec<String>, usize)| match more {
+        0 => line,
+        more => {
+            let more = format!(", {more} more");
+            let first = line.join(" ");
+            let what = first
+                .split_once("; ")
+                .map_or(first.as_str(), |(what, _)| what);
+            let room = width.saturating_sub(more.width() as u16);
+            vec![format!("{}{more}", fitted(what, room))]
+        }
+    };
+    groups.into_iter().map(told).collect()
+}
+
+/// What a session came to, as sentences.
+pub(in crate::screen) fn summary(session: &Session) -> Vec<String> {
+    let lines: Vec<String> = told(session)
         .into_iter()
         .map(|outcome| said(&outcome.part, &outcome.came))
         .collect();
@@ -275,10 +326,35 @@ pub(in crate::screen) fn summary(session: &Session) -> Vec<String> {
     lines
 }
 
+/// What a session came to, the weightiest first: what holds, what was climbed, what was reached,
+/// what to work on. What only ran to its end is not told.
+fn told(session: &Session) -> Vec<&Outcome> {
+    let rank = |came: &Came| match came {
+        Came::Reached(_) => 0,
+        Came::Held(_) => 1,
+        Came::StillClean(_) => 2,
+        Came::Climbed(_) => 2,
+        Came::NotHeld(_) => 3,
+        Came::Worked { .. } => 4,
+        Came::LeftOut => 5,
+        Came::Done => 6,
+    };
+    let mut told: Vec<&Outcome> = session
+        .outcomes
+        .iter()
+        .filter(|outcome| outcome.came != Came::Done)
+        .collect();
+    told.sort_by_key(|outcome| rank(&outcome.came));
+    // what came again is told by the best it came to
+    let mut parts = std::collections::BTreeSet::new();
+    told.retain(|outcome| parts.insert(outcome.part.as_str()));
+    told
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::app::Outcome;
+    use crate::app::SessionPlan;
     use crate::practice::Moment;
 
     /// Homework that is reached and what holds must not stand below what was left out.
@@ -303,7 +379,14 @@ mod tests {
             ),
             outcome("D, whole at 60", Came::Reached("week3.yaml".to_owned())),
         ];
-        let session = Session::new(Vec::new(), 0, outcomes, at);
+        let plan = SessionPlan {
+            parts: Vec::new(),
+            at: 0,
+            outcomes,
+            minutes: 0,
+            used_ms: 0,
+        };
+        let session = Session::new(plan, at);
         assert_eq!(
             summary(&session),
             [
@@ -312,6 +395,40 @@ mod tests {
                 "work on: B, whole at 60; 2 of 5 clean",
                 "left out: A, whole at 60",
             ]
+        );
+    }
+
+    /// On the smallest screen the end of a session names every part too.
+    #[test]
+    fn a_row_is_enough_for_what_came_of_a_part() {
+        let row = |part: &str, came: Came| in_a_row(part, &came, 38);
+        let when = || "comes again in 2 days, on 2027-03-04".to_owned();
+        let part = "Single gracenotes, D gracenotes at 50";
+        assert_eq!(
+            row(part, Came::Held(when())),
+            ["held: D gracenotes at 50; 2027-03-04"]
+        );
+        assert_eq!(
+            row(part, Came::StillClean(when())),
+            ["still clean: D gracenotes at 50"]
+        );
+        assert_eq!(
+            row(part, Came::Worked { clean: 2, of: 5 }),
+            ["work on: D gracenotes at 50"]
+        );
+        assert_eq!(row(part, Came::LeftOut), ["left out: D gracenotes at 50"]);
+        assert!(row(part, Came::Reached("week3.yaml".to_owned())).len() > 1);
+        let lines = [
+            "held: A at 60; 2027-03-04",
+            "clear: B at 60",
+            "clear: C at 60",
+            "clear: D at 60",
+        ];
+        let lines = lines.map(|line| vec![line.to_owned()]).to_vec();
+        let grouped: Vec<String> = in_groups(lines, 38).concat();
+        assert_eq!(
+            grouped,
+            ["held: A at 60; 2027-03-04", "clear: B at 60, 2 more"]
         );
     }
 }

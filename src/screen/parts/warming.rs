@@ -100,12 +100,17 @@ pub(in crate::screen) fn draw(
         height: 1,
         ..inner
     };
-    let keys = [
-        ("space/pedal", "pause"),
-        ("n", "next"),
-        ("?", "keys"),
-        ("q", "leave"),
-    ];
+    let (right, left) = match (warming.is_over(), warming.paused) {
+        (true, _) => ("leaves", ""),
+        (false, true) => ("goes on", "next"),
+        (false, false) => ("pauses", "next"),
+    };
+    let mut keys = if warming.is_over() {
+        vec![("right/left/enter", right)]
+    } else {
+        vec![("right/space", right), ("left/n", left)]
+    };
+    keys.extend([("q", "leave"), ("?", "keys")]);
     frame::keys(buffer, foot, &keys, theme);
 }
 
