@@ -39,7 +39,8 @@ pub struct Run {
 }
 
 impl Run {
-    /// Starts the program in an empty `home`, 80 columns by 24 rows, without a sound device.
+    /// Starts the program in `home`, 80 columns by 24 rows, without a sound device.  Where `home` has no
+    /// settings it gets some: the first start asks questions.
     pub fn start(home: &Path, arguments: &[&str]) -> Self {
         let pair = native_pty_system()
             .openpty(PtySize {
@@ -73,6 +74,11 @@ impl Run {
         }
         command.env("TERM", "xterm-256color");
         command.env("ALSA_CONFIG_PATH", home.join("no-such-file"));
+        let settings = home.join("gracerung/settings.toml");
+        if !settings.exists() {
+            std::fs::create_dir_all(home.join("gracerung")).expect("a folder");
+            std::fs::write(&settings, "name = \"student\"\n").expect("settings");
+        }
         let started = Instant::now();
         let child = pair.slave.spawn_command(command).expect("it starts");
         Self {
@@ -94,8 +100,16 @@ impl Run {
     }
 
     /// Waits until the screen holds, and gives the time since `from`.
+    ///
+    /// # Panics
+    /// After 20 s: a screen that says something else would be told as a time.
     pub fn until(&self, from: Instant, holds: impl Fn(&str) -> bool) -> Duration {
-        while !holds(&self.screen()) && from.elapsed() < Duration::from_secs(20) {
+        while !holds(&self.screen()) {
+            assert!(
+                from.elapsed() < Duration::from_secs(20),
+                "20 s went by and the screen says:\n{}",
+                self.screen()
+            );
             std::thread::sleep(Duration::from_micros(100));
         }
         from.elapsed()

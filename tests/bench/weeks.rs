@@ -231,7 +231,7 @@ fn main() {
     let starts: Vec<Duration> = (0..15)
         .map(|_| {
             let run = Run::start(home.path(), &[]);
-            let time = run.until(run.started, |screen| screen.contains("enter practise"));
+            let time = run.until(run.started, |screen| screen.contains("letters find"));
             run.end();
             time
         })
@@ -278,19 +278,19 @@ fn million(home: &Path, command: &dyn Fn(&[&str]) -> Command) {
     };
     told(
         "start to the first screen",
-        starts(&[], "enter practise"),
+        starts(&[], "letters find"),
         100,
     );
     told(
         "practice of a drill",
-        starts(&["practise", "grip"], "in a row"),
+        starts(&["practise", "grip"], "space plays"),
         300,
     );
     let path = home.join("gracerung/journal.sqlite");
     let size = std::fs::metadata(&path).map_or(0, |file| file.len());
     println!("the journal has {} MiB", size >> 20);
     let run = Run::start(home, &["practise", "grip"]);
-    run.until(run.started, |screen| screen.contains("in a row"));
+    run.until(run.started, |screen| screen.contains("space plays"));
     println!("memory at most: {:.0} MiB; asked for: 60", run.memory());
     run.end();
 }

@@ -193,8 +193,8 @@ pub fn notes_a_gracenote_can_stand_on(gracenote: Note) -> Vec<Note> {
         .collect()
 }
 
-/// The fingers that fall for a strike from a held note to a lower one, empty where a strike would
-/// have to lift a finger as well. On high A the thumb falls and high G sounds.
+/// The fingers that fall for a strike from a held note to a lower one; empty where the other note is
+/// not lower.  On high A the thumb falls and high G sounds, while the ring finger may stay down.
 pub fn strike_finger(held: Note, struck: Note) -> Vec<Finger> {
     if struck >= held {
         return Vec::new();
@@ -276,6 +276,66 @@ mod tests {
         assert_eq!(on(HighG), [LowG, LowA, B, C, D, E, F]);
         assert_eq!(on(HighA), [LowG, LowA, B, C, D, E, F, HighG]);
         assert_eq!(on(LowG), []);
+    }
+
+    #[test]
+    fn the_names_of_fingers_say_their_hands() {
+        for finger in Finger::ALL {
+            let (name, spoken) = (finger.name(), finger.spoken());
+            let upper = name == "thumb" || name.starts_with("top-");
+            assert_eq!(finger.is_upper(), upper, "{name}");
+            assert_ne!(name.starts_with("bottom-"), upper, "{name}");
+            // the last word of the name is said: `top-ring`, `the top hand's ring finger`
+            let last = name.rsplit('-').next().unwrap_or(name);
+            assert!(spoken.contains(last), "{name}: {spoken}");
+            let shares = |other: &Finger| other.name() == name || other.spoken() == spoken;
+            assert_eq!(Finger::ALL.iter().filter(|other| shares(other)).count(), 1);
+        }
+        let upper = Finger::ALL.iter().filter(|finger| finger.is_upper());
+        assert_eq!(upper.count(), 4);
+    }
+
+    #[test]
+    fn a_finger_that_goes_down_covers_its_hole_and_moves_no_other() {
+        for shape in NOTES.map(Shape::of) {
+            for finger in Finger::ALL {
+                let (down, up) = (shape.covered(finger), shape.lifted(finger));
+                assert!(down.covers(finger) && !up.covers(finger));
+                assert_eq!(down.covered(finger), down);
+                assert_eq!(down.covered_beyond(up), [finger]);
+                assert!(down == shape || up == shape);
+            }
+        }
+    }
+
+    /// What each note is struck to: common practice, no source.
+    #[test]
+    fn a_strike_covers_what_the_lower_note_covers() {
+        let struck = [
+            (LowA, LowG, 1),
+            (B, LowG, 2),
+            (C, LowG, 2),
+            (D, LowG, 3),
+            (D, C, 1),
+            (E, LowA, 1),
+            (F, E, 1),
+            (HighG, F, 1),
+            (HighA, HighG, 1),
+        ];
+        for (held, lower, count) in struck {
+            let falling = strike_finger(held, lower);
+            assert_eq!(falling.len(), count, "{held} to {lower}");
+            let tapped = falling
+                .iter()
+                .fold(Shape::of(held), |shape, finger| shape.covered(*finger));
+            if held == HighA {
+                assert_eq!(falling, [Finger::Thumb]);
+            } else {
+                assert_eq!(tapped, Shape::of(lower), "{held} to {lower}");
+            }
+            assert_eq!(strike_finger(lower, held), []);
+            assert_eq!(strike_finger(held, held), []);
+        }
     }
 
     fn pairs() -> Vec<(Note, Note)> {

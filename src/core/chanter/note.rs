@@ -195,5 +195,12 @@ mod tests {
             Err(true)
         );
         assert!(Note::parse("G").is_err());
+        let told = |text| Note::parse(text).map_err(|error| error.to_string());
+        let expected = "is no note: expected one of LG LA B C D E F HG HA";
+        assert_eq!(
+            told("high-b"),
+            Err(format!("`high-b` {expected}; did you mean `high G`?"))
+        );
+        assert_eq!(told("qqqqqqqq"), Err(format!("`qqqqqqqq` {expected}")));
     }
 }
