@@ -3,7 +3,8 @@
 Usage: reference-check.py path/to/gracerung
 Pitch of every melody note that lasts, within 3 cents of its ratio to low A (Macpherson 1998); every
 click at its frame, within a sample of where the sound first rises; and every movement of the
-catalogue between two pairs of notes: its notes in order, and where each begins, as `explain` says.
+catalogue between two pairs of notes: its notes in order, and where each begins, as `explain` says;
+and dots and snaps at the ratio by onsets that a tune asks for, the beats between them where they are.
 """
 import json
 import pathlib
@@ -60,6 +61,20 @@ print(f"{checked} pitches within 3 cents and {clicks} clicks at their frames, by
 LA, TEMPO, LANDS = 480, 60, 4.0  # the movement's closing note is written four beats after the note before
 
 
+def notes_in(pitch: parselmouth.Pitch, length: float) -> list[tuple[str, float]]:
+    """The nearest of the nine notes at each moment; where it changes a note begins, milliseconds."""
+    heard: list[tuple[str, float]] = []
+    for time, frequency in zip(pitch.xs(), pitch.selected_array["frequency"]):
+        if frequency <= 0:
+            continue
+        note = min(RATIOS, key=lambda note: abs(numpy.log2(frequency / (LA * RATIOS[note]))))
+        if not heard or heard[-1][0] != note:
+            heard.append((note, time * 1000))
+    # a window over a change may see a pitch between the two for a moment
+    ends = [begin for _, begin in heard[1:]] + [length]
+    return [row for row, end in zip(heard, ends) if end - row[1] >= 6]
+
+
 def movement_heard(name: str, before: str, after: str) -> tuple[list, list] | None:
     """What `explain` says and what Praat hears: (note, begins in ms against the beat) each."""
     words = ["explain", name, "--from", before, "--to", after, "--tempo", str(TEMPO), "--json"]
@@ -85,17 +100,7 @@ def movement_heard(name: str, before: str, after: str) -> tuple[list, list] | No
     )
     meant = [(before, -2500.0)] + [(part["note"], float(part["begins"])) for part in page["parts"]]
     meant.append((after, float(page["time"]["from_the_closing_note"])))
-    # the nearest of the nine notes at each moment; where it changes a note begins
-    heard: list[tuple[str, float]] = []
-    for time, frequency in zip(pitch.xs(), pitch.selected_array["frequency"]):
-        if frequency <= 0:
-            continue
-        note = min(RATIOS, key=lambda note: abs(numpy.log2(frequency / (LA * RATIOS[note]))))
-        if not heard or heard[-1][0] != note:
-            heard.append((note, (time - 2.5) * 1000))
-    # a window over a change may see a pitch between the two for a moment
-    ends = [begin for _, begin in heard[1:]] + [2500.0]
-    return meant, [row for row, end in zip(heard, ends) if end - row[1] >= 6]
+    return meant, [(note, begin - 2500.0) for note, begin in notes_in(pitch, 5000.0)]
 
 
 movements, differences, errors = 0, [], []
@@ -124,3 +129,58 @@ print(
     f"{movements} movements in context: every note in order, {len(errors)} beginnings within "
     f"{max(errors):.1f} ms, median {numpy.median(errors):.1f} ms, by Praat"
 )
+
+
+# Pairs of a beat and of half a beat, without gracenotes, so that each change of pitch is an onset: the
+# long note is written first, but for the two snaps.
+MUSIC = "A>B c>e|d<f e<c|A3/4B//c3/4e// d>f|e>c A2|"
+PAIRS = [(1, True), (1, True), (1, False), (1, False), (0.5, True), (0.5, True), (1, True), (1, True)]
+
+
+def pairs_heard(pointing: str, tempo: int) -> tuple[list[float], list[float]]:
+    """Long to short of each pair by onsets, and how far its first onset is from its beat, ms."""
+    drill = folder / "pairs.yaml"
+    drill.write_text(
+        f"title: x\nmetre: 2/4\nunit: 1/8\npointing: {pointing}\nmusic: {MUSIC!r}\n"
+        "ladder: {from: 30, to: 160, step: 4}\n"
+    )
+    target = folder / "pairs.wav"
+    common = [drill, "--tempo", str(tempo), "--repeats", "1", "--la", str(LA), "--no-click", "--force"]
+    subprocess.check_call([gracerung, "render", *common, "-o", target], stdout=subprocess.DEVNULL)
+    beat = 60_000 / tempo
+    sound = parselmouth.Sound(str(target)).extract_part(2 * beat / 1000, 10 * beat / 1000)
+    pitch = sound.to_pitch_ac(
+        time_step=0.0005, pitch_floor=380, pitch_ceiling=1100, octave_cost=0.02, octave_jump_cost=0.0,
+        voiced_unvoiced_cost=0.0, silence_threshold=0.0, voicing_threshold=0.0,
+    )
+    heard = notes_in(pitch, 8 * beat)
+    begins = [begin for _, begin in heard]
+    names = [note for note, _ in heard]
+    assert names == "LA B C E D F E C LA B C E D F E C LA".split(), f"{pointing} at {tempo}: {heard}"
+    # the first note of all begins before the pitch is sure: it is the count-in's end
+    begins[0] = 0.0
+    ratios, off, place = [], [], 0.0
+    for at, (whole, long_first) in enumerate(PAIRS):
+        first, second, third = begins[2 * at : 2 * at + 3]
+        long, short = (second - first, third - second)[:: 1 if long_first else -1]
+        ratios.append(long / short)
+        off.append(first - place * beat)
+        place += whole
+    return ratios, off
+
+
+pairs = 0
+for pointing, asked in (("4:1", 4), ("7:1", 7), ("round", 1), ("as written", 3)):
+    ratios, off = pairs_heard(pointing, 40)
+    for ratio, (whole, _) in zip(ratios, PAIRS):
+        short = whole * 1500 / (asked + 1)
+        # an onset is told to a few milliseconds
+        assert abs(ratio - asked) <= asked * 4 / short + 0.05, f"{pointing}: {ratios}"
+        pairs += 1
+    assert max(map(abs, off)) <= 5, f"{pointing}: beats are off by {off} ms"
+# the cut note lasts 90 ms at least (from experience, 55 to 65 % sure): half pairs at 80 have 375
+ratios, _ = pairs_heard("4:1", 80)
+for ratio, (whole, _) in zip(ratios, PAIRS):
+    due = 4 if whole == 1 else 285 / 90
+    assert abs(ratio - due) < 0.25, f"at 80: {ratios}"
+print(f"{pairs} pairs at the ratio by onsets that is asked for, their beats within 5 ms, by Praat")

@@ -41,6 +41,7 @@ pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
     };
     writer.paragraph(key, SMALL, Face::Regular);
     writer.skip(6.0);
+    pointing::write(&mut writer, &take.pointing);
     let mut faults = take.faults.clone();
     faults.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
     let length = line_length(take.beat_s);
@@ -87,7 +88,6 @@ pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
         }
         writer.skip(10.0);
     }
-    pointing::write(&mut writer, &take.pointing);
     writer.finish(take.title.clone())
 }
 

@@ -4,7 +4,7 @@
 
 use super::content::PairsPlayed;
 use crate::engraving::font::{Face, Segment};
-use crate::practice::PairPlayed;
+use crate::practice::{PairPlayed, PointingHeard};
 use crate::sheet::drawing::{Ink, TagRole};
 use crate::sheet::writer::{SMALL, TEXT, Writer};
 
@@ -20,7 +20,7 @@ const HALF: f64 = 2.6;
 const TICKS: [f64; 9] = [0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0];
 
 /// What the signs of these pictures mean.
-const KEY: &str = "A lozenge is a pair, long note to short by onsets; the frame is what is wanted. A hollow one is not judged as too round: a movement takes its time from the long note.";
+const KEY: &str = "A lozenge is a pair, long note to short by onsets; the thick frame is what is wanted. A hollow one is never too round: a movement takes its time from the long note.";
 
 /// Draws every repetition's pairs, each under its words.
 pub(super) fn write(writer: &mut Writer, all: &[PairsPlayed]) {
@@ -49,10 +49,9 @@ struct Scale {
 }
 
 impl Scale {
-    fn of(pairs: &[PairPlayed], top: f64) -> Self {
-        let all = pairs
-            .iter()
-            .flat_map(|pair| [pair.ratio, pair.range.0, pair.range.1]);
+    fn of(heard: &PointingHeard, top: f64) -> Self {
+        let played = heard.pairs.iter().map(|pair| pair.ratio);
+        let all = played.chain([heard.range.0, heard.range.1]);
         let (least, most) = all.fold((f64::INFINITY, 0.0_f64), |(least, most), ratio| {
             (least.min(ratio), most.max(ratio))
         });
@@ -71,7 +70,7 @@ impl Scale {
 
 fn draw(played: &PairsPlayed, left: f64, top: f64, width: f64) -> (Vec<Ink>, String) {
     let pairs = &played.heard.pairs;
-    let scale = Scale::of(pairs, top);
+    let scale = Scale::of(&played.heard, top);
     let (from, to) = (left + RATIOS, left + width);
     let mut ink = Vec::new();
     for tick in TICKS {
@@ -119,17 +118,15 @@ fn draw(played: &PairsPlayed, left: f64, top: f64, width: f64) -> (Vec<Ink>, Str
         let apart = each / own.len() as f64;
         let mut ratios = Vec::new();
         for (at, pair) in own.iter().enumerate() {
-            let (low, high) = (scale.y(pair.range.0), scale.y(pair.range.1));
             let x = begins + apart * at as f64;
-            // what is wanted, as one band where neighbours want the same
-            ink.push(Ink::rectangle(x, high - 0.5, x + apart, high + 0.5));
-            ink.push(Ink::rectangle(x, low - 0.5, x + apart, low + 0.5));
             let middle = (x + apart / 2.0, scale.y(pair.ratio));
             ink.push(lozenge(middle, pair.taken));
             ratios.push(format!("{:.1}", pair.ratio));
         }
         said.push(format!("bar {bar}: {}", ratios.join(", ")));
     }
+    let (low, high) = played.heard.range;
+    ink.push(Ink::frame(from, scale.y(high), to, scale.y(low), 1.2));
     ink.push(Ink::frame(from, top, to, top + FIELD, 0.4));
     (ink, format!("{}; {}", played.words, said.join("; ")))
 }

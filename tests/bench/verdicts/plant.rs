@@ -40,11 +40,13 @@ pub(super) enum Plant {
     Late,
     /// A dot and a cut are played as two equal notes.
     Round,
+    /// Every dot of a tune that says how it is pointed, or every snap, is played 2 to 1.
+    AllRound,
 }
 
 impl Plant {
     /// Every kind.
-    pub(super) const ALL: [Self; 7] = [
+    pub(super) const ALL: [Self; 8] = [
         Self::AllTones,
         Self::OneTone,
         Self::Doubled,
@@ -52,6 +54,7 @@ impl Plant {
         Self::Early,
         Self::Late,
         Self::Round,
+        Self::AllRound,
     ];
 
     /// In words, for a table.
@@ -64,6 +67,7 @@ impl Plant {
             Self::Early => "movement 120 ms early",
             Self::Late => "movement 120 ms late",
             Self::Round => "dot and cut round",
+            Self::AllRound => "all dots 2 to 1",
         }
     }
 
@@ -75,7 +79,7 @@ impl Plant {
             Self::LongGracenote => kind == F::TooLong,
             Self::Early => kind == F::Early,
             Self::Late => kind == F::Late,
-            Self::Round => kind == F::Pointing,
+            Self::Round | Self::AllRound => kind == F::Pointing,
         }
     }
 }
@@ -105,6 +109,26 @@ const POINTED: [&str; 5] = [
     "{g}ce3 {g}fe3|{g}c4 {g}A4|",
 ];
 
+/// Tunes whose kind says how they are pointed (from experience, 55 to 65 % sure): kind, metre, music.
+/// A jig is even, and nothing in it is round.
+const TUNES: [(&str, &str, &str); 3] = [
+    (
+        "march",
+        "2/4",
+        "{g}A>B {g}c>d|{g}e>c {GdGe}A>c|{g}e>f {gef}e>c|{g}B>c {g}A2|",
+    ),
+    (
+        "strathspey",
+        "4/4",
+        "{g}A>B {g}c<e {g}f>e {g}c<A|{g}c>e {g}d<f {gef}e>c {g}B<A|{g}A>c {g}e4 {g}A2|",
+    ),
+    (
+        "jig",
+        "6/8",
+        "{g}A B c {gef}e d c|{g}d e f {g}e c B|{g}A B c {g}d3|",
+    ),
+];
+
 /// The drills: each movement in real time, each rhythm at half the tempo of the movements.
 pub(super) fn drills() -> Vec<(String, Drill)> {
     let movements = MOVEMENTS.iter().map(|(name, from, to)| {
@@ -121,8 +145,16 @@ pub(super) fn drills() -> Vec<(String, Drill)> {
         );
         ((*music).to_owned(), text)
     });
+    let tunes = TUNES.iter().map(|(kind, metre, music)| {
+        let text = format!(
+            "title: x\nkind: {kind}\nunit: 1/8\nmetre: {metre}\nmusic: \"{music}\"\n\
+             ladder: {{from: 50, to: 80, step: 4%}}\n"
+        );
+        (format!("{kind} in {metre}"), text)
+    });
     movements
         .chain(pointed)
+        .chain(tunes)
         .map(|(name, text)| {
             let (drill, problems) = read(text.as_bytes());
             (
@@ -171,6 +203,19 @@ fn figures(piece: &ExpectedStage) -> Vec<Figure> {
 fn places(piece: &ExpectedStage, plant: Plant) -> Vec<(usize, Vec<usize>)> {
     let figures = figures(piece);
     let mut places = Vec::new();
+    if plant == Plant::AllRound {
+        for long_first in [true, false] {
+            let own = |figure: &&Figure| {
+                let pair = piece.notes[figure.at].pair;
+                pair.is_some_and(|pair| pair.long_first == long_first)
+            };
+            let all: Vec<usize> = figures.iter().filter(own).map(|figure| figure.at).collect();
+            if !all.is_empty() {
+                places.push((usize::MAX, all));
+            }
+        }
+        return places;
+    }
     for (number, figure) in figures.iter().enumerate() {
         let parts: Vec<usize> = figure.before.iter().chain(&figure.on).copied().collect();
         let tones: Vec<usize> = parts
@@ -211,7 +256,12 @@ fn places(piece: &ExpectedStage, plant: Plant) -> Vec<(usize, Vec<usize>)> {
                 }
                 let first = place(number) - place(number - 1);
                 let second = place(number + 1) - place(number);
-                if first > 1.9 * second || second > 1.9 * first {
+                let next = figures.get(number + 1);
+                let taken =
+                    !figure.before.is_empty() || next.is_some_and(|next| !next.before.is_empty());
+                // nothing is said of a dot whose time a movement takes
+                let judged = piece.notes[figure.at].pair.is_none() || !taken;
+                if judged && (first > 1.9 * second || second > 1.9 * first) {
                     places.push((number, vec![figure.at]));
                 }
             }
@@ -240,20 +290,28 @@ fn play(
         let start = begins - lead + repetition as f64 * piece.cycle_s;
         let here = planted.filter(|_| repetition == FAULTY);
         for (number, figure) in figures.iter().enumerate() {
-            let fault = here.filter(|(_, place, _)| *place == number);
+            let fault = here.filter(|(plant, place, which)| {
+                let all = *plant == Plant::AllRound && which.contains(&figure.at);
+                all || *place == number
+            });
             let mut lands = start + piece.notes[figure.at].place_s + 0.010 * normal(rng);
             match fault {
                 Some((Plant::Early, ..)) => lands -= 0.12,
                 Some((Plant::Late, ..)) => lands += 0.12,
-                Some((Plant::Round, ..)) => {
+                Some((plant @ (Plant::Round | Plant::AllRound), ..)) => {
                     let place = |number: usize| {
                         let at = figures
                             .get(number)
                             .map(|figure| piece.notes[figure.at].place_s);
                         at.unwrap_or(piece.length_s)
                     };
-                    let middle = 0.5 * (place(number - 1) + place(number + 1));
-                    lands += middle - place(number);
+                    let whole = place(number + 1) - place(number - 1);
+                    let share = match (plant, piece.notes[figure.at].pair) {
+                        (Plant::AllRound, Some(pair)) if pair.long_first => 2.0 / 3.0,
+                        (Plant::AllRound, _) => 1.0 / 3.0,
+                        _ => 0.5,
+                    };
+                    lands += place(number - 1) + share * whole - place(number);
                 }
                 _ => {}
             }

@@ -12,7 +12,7 @@
 
 use super::melody::Melody;
 use super::words::{bar_words, the};
-use super::{Fault, FaultKind, weight};
+use super::{Fault, FaultKind, HEAVIEST, weight};
 use crate::practice::measurement::{Measurement, NoteKind};
 use serde::{Deserialize, Serialize};
 
@@ -24,6 +24,8 @@ const POINTED: f64 = 1.9;
 const MEASURED_MS: f64 = 3.0;
 /// Fewer pairs say nothing of all pairs. Chosen.
 const SEVERAL: usize = 4;
+/// So many times as much weighs what is wrong all through as what is wrong once. Chosen.
+const ALL_THROUGH: f64 = 2.0;
 /// Standard errors of the middle within which a range's edge is still kept. 2: about 95 %.
 const ERRORS: f64 = 2.0;
 
@@ -422,10 +424,10 @@ fn all_together(
             id: Some(melody[worst.number].note.id),
             measured: Some(ratio),
             limit: Some(limit),
-            weight: match side {
-                Side::Rounder => weight(limit, ratio),
-                Side::Sharper => weight(ratio, limit),
-            },
+            weight: HEAVIEST.min(match side {
+                Side::Rounder => ALL_THROUGH * weight(limit, ratio),
+                Side::Sharper => ALL_THROUGH * weight(ratio, limit),
+            }),
             words: format!(
                 "{how}: {}, wanted {}",
                 spaced(long_first, ratio),
