@@ -7,7 +7,7 @@ use crate::drill::{
 use crate::exchange::abc;
 use crate::movement::{Lengths, Schools};
 use crate::practice::Rung;
-use crate::rhythm::{Metre, Pointing};
+use crate::rhythm::{Metre, Pointing, PointingSource};
 use crate::score::{Score, ScoreGroup, ScoreNote, resolve_music};
 use crate::units::{Beats, Bpm, Fraction, parse_fraction, write_fraction};
 
@@ -16,11 +16,14 @@ const LISTEN_FOR: &str = "listen for";
 const LADDER: &str = "ladder";
 const CLEAN: &str = "clean";
 const BREATH: &str = "breath";
+const POINTING: &str = "pointing";
 /// A beat that is not the usual one of the metre. Lengths are read in beats, so that the formats look
 /// for it first.
 pub(super) const BEAT: &str = "beat";
 /// Names of what is said beside the music.
-pub(super) const REMARKS: [&str; 6] = [ABOUT, LISTEN_FOR, LADDER, CLEAN, BREATH, BEAT];
+pub(super) const REMARKS: [&str; 7] = [
+    ABOUT, LISTEN_FOR, LADDER, CLEAN, BREATH, POINTING, BEAT,
+];
 /// The name under which a stage says its own name.
 pub(super) const STAGE_NAME: &str = "stage";
 /// The name of what to listen for in one stage.
@@ -58,6 +61,8 @@ pub struct Practice {
     pub clean: Option<u32>,
     /// Bars to breathe and mark in.
     pub breath: Option<u32>,
+    /// How its pairs are pointed, as its file says it.
+    pub pointing: Option<String>,
 }
 
 /// One stage.
@@ -164,6 +169,12 @@ impl Piece {
                 listen_for: drill.listen_for.clone(),
                 clean: Some(drill.clean),
                 breath: Some(drill.breath),
+                pointing: drill
+                    .stages
+                    .iter()
+                    .map(|stage| stage.music.pointing)
+                    .find(|pointing| pointing.source == PointingSource::File)
+                    .and_then(|pointing| pointing.written()),
             },
             lengths: rung.lengths(drill.lengths),
             sections: drill
@@ -193,6 +204,7 @@ impl Piece {
             (LADDER, self.ladder.as_ref().map(ladder_text)),
             (CLEAN, number(practice.clean)),
             (BREATH, number(practice.breath)),
+            (POINTING, practice.pointing.clone()),
             (
                 BEAT,
                 self.metre.own_beat().map(|beat| write_fraction(&beat)),
@@ -227,6 +239,11 @@ impl Piece {
             BREATH => {
                 practice.breath = number(8);
                 practice.breath.is_some()
+            }
+            POINTING => {
+                let read = Pointing::parse(text, PointingSource::File).ok();
+                practice.pointing = read.and_then(|pointing| pointing.written());
+                practice.pointing.is_some()
             }
             BEAT => counted_by(self.metre, text) == Some(self.metre),
             _ => false,
@@ -266,6 +283,7 @@ impl Piece {
             listen_for: self.practice.listen_for.clone(),
             clean: self.practice.clean,
             breath: self.practice.breath,
+            pointing: self.practice.pointing.clone(),
             metre: Some(self.metre.printed()),
             beat: self.metre.own_beat().map(|beat| Exact::of(&beat)),
             unit: Some(Exact::of(&unit)),

@@ -381,3 +381,33 @@ fn what_a_drill_says_beside_its_music_comes_back() {
         assert_eq!(here(&back), here(&drill), "{format:?}");
     }
 }
+
+/// The formats say what is written and not what sounds: a dot that the reference holds would come back
+/// as four fifths of a beat. ABC and MusicXML carry how the tune is pointed beside its music.
+#[test]
+fn a_pointed_tune_comes_back_as_it_is_written() {
+    let text = "title: A march\nkind: march\nmetre: 2/4\nunit: 1/8\npointing: '5:1, 3 to 7'\n\
+                music: \"{g}A>B {g}c<d|{g}e>c {g}A2|\"\nladder: {from: 60, to: 80, step: 4%}\n";
+    let (drill, problems) = gracerung::drill::read(text.as_bytes());
+    let drill = drill.unwrap_or_else(|| panic!("{problems:?}"));
+    let pointing = drill.stages[0].music.pointing;
+    let sent = Piece::of(&drill, None, None);
+    let lengths = sent.sections[0].score.written_text();
+    assert!(lengths.contains("LA:3/4 B:1/4"), "{lengths}");
+    for (format, bytes) in [
+        (Format::Abc, abc::write(&sent)),
+        (Format::MusicXml, musicxml::write(&sent)),
+        (
+            Format::Midi,
+            midi::write(&sent, 1, midi::MidiPitch::AsWritten),
+        ),
+    ] {
+        let (back, problems) = read(format, &bytes);
+        let back = back.unwrap_or_else(|| panic!("{format:?}: {problems:?}"));
+        assert_eq!(back.sections[0].score.written_text(), lengths, "{format:?}");
+        if format != Format::Midi {
+            let drill = back.drill().0.expect("a drill");
+            assert_eq!(drill.stages[0].music.pointing, pointing, "{format:?}");
+        }
+    }
+}
