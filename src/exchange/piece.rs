@@ -21,9 +21,7 @@ const POINTING: &str = "pointing";
 /// for it first.
 pub(super) const BEAT: &str = "beat";
 /// Names of what is said beside the music.
-pub(super) const REMARKS: [&str; 7] = [
-    ABOUT, LISTEN_FOR, LADDER, CLEAN, BREATH, POINTING, BEAT,
-];
+pub(super) const REMARKS: [&str; 7] = [ABOUT, LISTEN_FOR, LADDER, CLEAN, BREATH, POINTING, BEAT];
 /// The name under which a stage says its own name.
 pub(super) const STAGE_NAME: &str = "stage";
 /// The name of what to listen for in one stage.

@@ -269,7 +269,7 @@ fn words(kind: FaultKind) -> &'static str {
         FaultKind::Crossing => "a crossing noise",
         FaultKind::Late => "landing after the click",
         FaultKind::Early => "landing before the click",
-        FaultKind::Pointing => "a dot and a cut played round",
+        FaultKind::Pointing => "dots and cuts not as they are pointed",
         FaultKind::Uneven => "uneven between the clicks",
         FaultKind::Rushing => "running ahead",
         FaultKind::Dragging => "falling behind",

@@ -6,7 +6,7 @@
 use super::bar_range::BarRange;
 use super::value::{Drill, Stage, TuneHead};
 use super::written::{Bar, Group, Music, Written};
-use crate::rhythm::Metre;
+use crate::rhythm::{Metre, names_air, names_pibroch};
 use crate::units::Beats;
 use crate::wording;
 
@@ -90,9 +90,8 @@ pub(super) fn phrases(music: &Music, head: &TuneHead) -> Phrasing {
         };
     }
     let parts = parts(music);
-    let kind = wording::without_accents(&head.kind.as_deref().unwrap_or_default().to_lowercase());
-    let uncounted = ["pibroch", "piobaireachd", "ceol mor", "ground", "urlar"];
-    if uncounted.iter().any(|word| kind.contains(word)) {
+    let kind = head.kind.as_deref().unwrap_or_default();
+    if names_pibroch(kind) {
         let doubt = "a pibroch divides by its written lines and not by a count of bars".to_owned();
         return Phrasing {
             phrases: parts,
@@ -117,7 +116,7 @@ pub(super) fn phrases(music: &Music, head: &TuneHead) -> Phrasing {
         });
         found.extend(pieces);
     }
-    let slow = (kind.split_whitespace().any(|word| word == "air"))
+    let slow = names_air(kind)
         .then_some("the phrases of an air end on its long notes and not always after four bars");
     let doubt = odd.map(|bars| {
         format!(

@@ -7,10 +7,12 @@ mod duration;
 mod metre;
 mod pattern;
 mod pointing;
+mod tune_kind;
 mod writing;
 
 pub use duration::{NoteValue, WrittenLength};
 pub use metre::{Metre, MetreError};
 pub use pattern::{Click, ClickPlan, ClickWeight, ReferencePlan, Subdivision};
 pub use pointing::{Pointed, Pointing, PointingSource};
+pub use tune_kind::{names_air, names_pibroch};
 pub use writing::{Head, Length, Tuplet, WrittenBar, write_bar};

@@ -7,8 +7,8 @@
 //! The usual ratios and their ranges are from experience, 55 to 65 % sure, and never cited as fact.
 
 use super::metre::Metre;
+use super::tune_kind::{has_word, names_air, names_pibroch};
 use crate::units::{Fraction, parse_fraction, write_fraction};
-use crate::wording;
 
 /// A ratio of long to short by onsets, and the range that is as good.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -126,11 +126,8 @@ impl Pointing {
 
     /// What is usual for a kind of tune in a metre; as written where nothing is.
     pub fn of_kind(kind: &str, metre: Metre) -> Self {
-        let kind = wording::without_accents(&kind.to_lowercase());
-        let words: Vec<&str> = kind.split(|sign: char| !sign.is_alphanumeric()).collect();
-        let is = |wanted: &[&str]| words.iter().any(|word| wanted.contains(word));
-        let kinds_alone = ["air", "airs", "ground", "urlar", "pibroch", "piobaireachd"];
-        if is(&kinds_alone) || kind.contains("ceol mor") {
+        let is = |wanted: &[&str]| has_word(kind, wanted);
+        if names_air(kind) || names_pibroch(kind) {
             return Self {
                 judged: false,
                 source: PointingSource::Kind,
