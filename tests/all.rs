@@ -17,6 +17,7 @@ mod all {
     mod manners;
     mod movement_commands;
     mod paper_commands;
+    mod pointing;
     mod printed;
     mod readme;
     mod real_time;

@@ -355,13 +355,18 @@ fn ear(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer
         }
         None => {
             tuner::line(now, theme, buffer, area);
-            let both: Vec<&str> = [&practising.pointing, &practising.lead]
+            // of a tune whose dots are judged they come first where there is room for one thing only
+            let room = match area.width {
+                0..70 => 0,
+                70..115 => 1,
+                _ => 2,
+            };
+            let said: Vec<&str> = [&practising.pointing, &practising.lead]
                 .into_iter()
                 .filter_map(Option::as_deref)
+                .take(room)
                 .collect();
-            if area.width >= 70 {
-                put_right(buffer, area, area.y, &both.join(" · "), theme.plain());
-            }
+            put_right(buffer, area, area.y, &said.join(" · "), theme.plain());
         }
     }
 }
