@@ -183,6 +183,31 @@ def check_midi(path: pathlib.Path, document: dict) -> None:
         fault(f"{path.name}: pretty_midi hears other notes")
 
 
+def check_bars(drill: str) -> None:
+    """The bars that readers count in a MIDI file with three repetitions are those that are clicked."""
+    path = WORK / f"{pathlib.Path(drill).stem}.bars.mid"
+    run(BINARY, "export", drill, "--stage", "1", "--repeats", "3", "-o", str(path), "--force")
+    file = mido.MidiFile(path)
+    clicked = []
+    for track in file.tracks:
+        now = 0
+        for message in track:
+            now += message.time
+            # the high wood block
+            if message.type == "note_on" and (message.channel, message.note) == (9, 76):
+                clicked.append(fractions.Fraction(now, file.ticks_per_beat))
+    pretty = pretty_midi.PrettyMIDI(str(path))
+    counted = [pretty.time_to_tick(time) for time in pretty.get_downbeats()]
+    counted = [fractions.Fraction(tick, file.ticks_per_beat) for tick in counted]
+    if counted != clicked:
+        fault(f"{path.name}: pretty_midi counts bars at {counted[:12]}, clicked {clicked[:12]}")
+    part = music21.converter.parse(path).parts[0]
+    measures = [fractions.Fraction(own.offset) for own in part.getElementsByClass(music21.stream.Measure)]
+    # music21 ends with the last note of the chanter, and the breath goes on
+    if len(measures) + 2 < len(clicked) or measures != clicked[: len(measures)]:
+        fault(f"{path.name}: music21 counts bars at {measures[:12]}, clicked {clicked[:12]}")
+
+
 def check_musicxml(path: pathlib.Path, document: dict) -> None:
     schema = WORK / "schema" / "musicxml.xsd"
     said = run("xmllint", "--nonet", "--noout", "--schema", str(schema), str(path))
@@ -267,6 +292,9 @@ def main() -> None:
             opens = not isinstance(stages, int) and stages[stage - 1] == "closing up"
             for extra in LENGTHS if opens else TEMPI:
                 check_midi(export(drill, stage, extra, "mid"), timeline(drill, stage, extra))
+    here = pathlib.Path(__file__).parent
+    for drill in [*sorted(here.glob("tunes/*.yaml")), *sorted(here.glob("rhythms/*.yaml"))]:
+        check_bars(str(drill))
     print(f"{COUNT['files']} files and {COUNT['notes']} notes read by other programs")
     share = COUNT["back"] / COUNT["sent"]
     print(f"through abc2midi and back: {COUNT['back']} of {COUNT['sent']} notes with their lengths")

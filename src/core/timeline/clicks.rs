@@ -74,10 +74,19 @@ pub(super) fn clicks_by_bar(
     // where the next note stands in its full bar
     let mut place = score.metre.bar() - score.pickup;
     let mut before = score.metre;
-    for bar in &score.bars {
+    for (index, bar) in score.bars.iter().enumerate() {
         if std::mem::replace(&mut before, bar.metre) != bar.metre || place >= bar.metre.bar() {
-            // a short bar that begins here is a pickup
-            place = (bar.metre.bar() - bar.length).max(Beats::ZERO);
+            // a short bar that begins here is a pickup, unless it is completed by what follows
+            let full = bar.metre.bar();
+            let completed = match score.bars.get(index + 1) {
+                Some(next) => next.length < full && bar.length + next.length == full,
+                None => true,
+            };
+            place = if completed {
+                Beats::ZERO
+            } else {
+                (full - bar.length).max(Beats::ZERO)
+            };
         }
         let end = bar.start + bar.length;
         counted(bar.start, end, bar.metre, bar.start - place);

@@ -121,6 +121,60 @@ mod tests {
     }
 
     /// A metre that changes has its time signature and its tempo: a beat lasts as long, and is
+    /// Who reads a file counts bars by its time signatures alone, each from where it stands on
+    /// (Standard MIDI File 1.0: FF 58 04 nn dd cc bb, a bar is nn of the note 1/2^dd). With a pickup
+    /// and a metre that changes, each repetition once moved every bar line by the pickup.
+    #[test]
+    fn a_reader_counts_the_bars_that_are_clicked() {
+        use midly::{MetaMessage, MidiMessage, Smf, TrackEventKind};
+        let tunes = [
+            "metre: 4/4\nunit: 1/8\nmusic: |\n  e2|A4 B4|[M:3/4]c4 d2|e4 d2|[M:C]c8|[M:6/8]e3 d3|[M:C]c2 e2 A2||\n",
+            "metre: 6/8\nunit: 1/8\nmusic: |\n  |:e|A3 B3|c3 d2:||:e|[M:2/4]f2 e2|d2 c2|[M:6/8]A3 B2:|\n",
+            "metre: 2/4\nunit: 1/8\nmusic: |\n  e|A2 B2|c2 d:||:e|f2 e2|1d2 c:|2d2 B||\n",
+        ];
+        for text in tunes {
+            let document = format!("title: A\n{text}ladder: {{from: 60, to: 60, step: 4%}}\n");
+            let (drill, problems) = drill::read(document.as_bytes());
+            let drill = drill.unwrap_or_else(|| panic!("{problems:?}"));
+            let bytes = write(&Piece::of(&drill, None, None), 3, MidiPitch::AsWritten);
+            let smf = Smf::parse(&bytes).expect("a MIDI file");
+            let midly::Timing::Metrical(division) = smf.header.timing else {
+                panic!("ticks of a quarter");
+            };
+            let (mut signatures, mut clicked, mut end) = (Vec::new(), Vec::new(), 0);
+            for track in &smf.tracks {
+                let mut tick = 0_u64;
+                for event in track {
+                    tick += u64::from(event.delta.as_int());
+                    match event.kind {
+                        TrackEventKind::Meta(MetaMessage::TimeSignature(above, power, ..)) => {
+                            let semibreve = 4 * u64::from(division.as_int());
+                            signatures.push((tick, (u64::from(above) * semibreve) >> power));
+                        }
+                        // the high wood block clicks where a bar begins
+                        TrackEventKind::Midi {
+                            message: MidiMessage::NoteOn { key, .. },
+                            channel,
+                        } if (channel.as_int(), key.as_int()) == (CLICK, 76) => clicked.push(tick),
+                        _ => {}
+                    }
+                    end = end.max(tick);
+                }
+            }
+            let mut counted = Vec::new();
+            for (index, (from, bar)) in signatures.iter().enumerate() {
+                let until = signatures.get(index + 1).map_or(end, |next| next.0);
+                assert!(
+                    index + 1 == signatures.len() || (until - from) % bar == 0,
+                    "{text}"
+                );
+                counted.extend((*from..until).step_by(usize::try_from(*bar).expect("short")));
+            }
+            assert!(clicked.len() > 15, "{text}");
+            assert_eq!(counted, clicked, "{text}");
+        }
+    }
+
     /// another note.
     #[test]
     fn a_change_of_metre_comes_back() {

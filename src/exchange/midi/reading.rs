@@ -58,6 +58,8 @@ pub(super) struct Reading<'a> {
     pub(super) snapped: Vec<(i64, f64)>,
     pub(super) style: Option<Style>,
     groups: HashMap<(Option<Note>, Vec<Note>, Note), f64>,
+    /// How often a written length was looked at: what most of the time goes into.
+    pub(super) looked_at: usize,
 }
 
 /// A melody note, its place by the note that it is written at, and how it came about.
@@ -70,6 +72,19 @@ pub(super) struct State {
     from: Option<(usize, usize)>,
 }
 
+/// How unusual a melody note is, by its state and by the note at whose sound the next one is written.
+struct Lengths {
+    note: usize,
+    width: usize,
+    costs: Vec<f64>,
+}
+
+impl Lengths {
+    fn of(&self, state: usize, at: usize) -> f64 {
+        self.costs[state * self.width + at - self.note - 1]
+    }
+}
+
 impl<'a> Reading<'a> {
     pub(super) fn new(played: &'a [Played], places: &'a Places, style: Option<Style>) -> Self {
         let snapped = played.iter().map(|note| snap(note, places)).collect();
@@ -79,6 +94,7 @@ impl<'a> Reading<'a> {
             snapped,
             style,
             groups: HashMap::new(),
+            looked_at: 0,
         }
     }
 
@@ -175,6 +191,24 @@ impl<'a> Reading<'a> {
         short + self.places.strangeness_of(from, to)
     }
 
+    /// How unusual a melody note is from each of its states to each place that it may last to: the
+    /// same place ends it however many gracenotes stand there, so that each is looked at once.
+    fn lasting_to(&mut self, note: usize, own: &[State], ends: &[(usize, usize, f64)]) -> Lengths {
+        let to = ends.iter().map(|(_, at, _)| *at).max().unwrap_or(note);
+        let width = to - note;
+        let mut costs = vec![f64::NAN; own.len() * width];
+        for (_, at, _) in ends {
+            for (index, state) in own.iter().enumerate() {
+                let cost = &mut costs[index * width + at - note - 1];
+                if cost.is_nan() {
+                    *cost = self.melody(note, self.snapped[state.at].0, self.snapped[*at].0);
+                    self.looked_at += 1;
+                }
+            }
+        }
+        Lengths { note, width, costs }
+    }
+
     /// For each note the states in which it is a melody note, up to `count` notes.
     pub(super) fn forward(&mut self, count: usize) -> Vec<Vec<State>> {
         let mut states: Vec<Vec<State>> = vec![Vec::new(); count];
@@ -204,13 +238,12 @@ impl<'a> Reading<'a> {
             self.ways(Some(note), count, |next, at, cost| {
                 found.push((next, at, cost));
             });
+            let lengths = self.lasting_to(note, own, &found);
             for (next, at, cost) in found {
-                let to = self.snapped[at].0;
                 for (index, state) in own.iter().enumerate() {
-                    let melody = self.melody(note, self.snapped[state.at].0, to);
                     let state = State {
                         at,
-                        cost: state.cost + cost + melody,
+                        cost: state.cost + cost + lengths.of(index, at),
                         from: Some((note, index)),
                     };
                     put(&mut ahead[next - note - 1], state);
@@ -283,14 +316,14 @@ impl<'a> Reading<'a> {
             self.ways(Some(note), count, |next, at, cost| {
                 found.push((next, at, cost));
             });
+            let lengths = self.lasting_to(note, &states[note], &found);
             for (next, at, cost) in found {
                 let Some(index) = states[next].iter().position(|state| state.at == at) else {
                     continue;
                 };
                 let after = rest[next][index];
                 for (own, state) in states[note].iter().enumerate() {
-                    let melody = self.melody(note, self.snapped[state.at].0, self.snapped[at].0);
-                    let ahead = cost + melody + after;
+                    let ahead = cost + lengths.of(own, at) + after;
                     rest[note][own] = rest[note][own].min(ahead);
                     let whole = state.cost + ahead;
                     for between in &mut grace[note + 1..next] {
@@ -369,4 +402,48 @@ pub(super) fn least(states: &[Vec<State>]) -> f64 {
     last.iter()
         .map(|own| own.cost)
         .fold(f64::INFINITY, f64::min)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::chanter::NOTES;
+    use crate::rhythm::Metre;
+
+    /// Of dense notes each may be one of nine gracenotes, and be written at nine places: a file of some
+    /// thousands once looked at 500 lengths a note and took seconds.
+    #[test]
+    fn a_length_is_looked_at_once() {
+        let mut random = fastrand::Rng::with_seed(4);
+        let count = 600;
+        let mut notes: Vec<Played> = Vec::new();
+        let mut at = 0.0;
+        while notes.len() < count {
+            let note = NOTES[random.usize(..NOTES.len())];
+            if notes.last().is_some_and(|last| last.note == note) {
+                continue;
+            }
+            let lasts = 30.0 + 60.0 * random.f64();
+            let unit = 1.0;
+            let start = at / unit;
+            notes.push(Played {
+                start,
+                at,
+                lasts,
+                unit,
+                note,
+            });
+            at += lasts;
+        }
+        let places = Places::new(vec![(0, Metre::FOUR_FOUR)]);
+        let mut reading = Reading::new(&notes, &places, None);
+        let states = reading.forward(count);
+        let most = (MOST_GRACENOTES + 1) * (MOST_GRACENOTES + 1) * count;
+        assert!(states.iter().all(|own| own.len() <= MOST_GRACENOTES + 1));
+        assert!(
+            reading.looked_at > 0 && reading.looked_at <= most,
+            "{}",
+            reading.looked_at
+        );
+    }
 }

@@ -138,6 +138,7 @@ pub fn write(piece: &Piece, repetitions: u32, sounding: MidiPitch) -> Vec<u8> {
         }
         origin = origin + end_of(&timeline, repetitions);
     }
+    counted.signatures(&mut conductor, origin);
     counted.tempi(&mut conductor, tempo, origin);
     let end = counted.tick(origin);
     let tracks = [conductor, chanter, click]
@@ -167,8 +168,16 @@ fn channel(channel: u8, message: MidiMessage) -> TrackEventKind<'static> {
     }
 }
 
-fn time_signature(metre: Metre) -> TrackEventKind<'static> {
-    let (above, below) = metre.figures();
+/// A part of a semibreve as the figures of a bar; none where no note value names it.
+fn figures(part: Fraction) -> Option<(u32, u32)> {
+    let above = u32::try_from(*part.numer())
+        .ok()
+        .filter(|above| *above < 256)?;
+    let below = u32::try_from(*part.denom()).ok()?;
+    (above > 0 && below.is_power_of_two()).then_some((above, below))
+}
+
+fn time_signature((above, below): (u32, u32), metre: Metre) -> TrackEventKind<'static> {
     // MIDI clocks in a beat: 24 a quarter
     let clocks = (metre.beat_of_semibreve() * Fraction::from_integer(96)).to_integer();
     meta(MetaMessage::TimeSignature(
@@ -243,6 +252,9 @@ struct Counted {
     division: u16,
     /// Where it begins, in beats and in quarters of the file, and its metre.
     spans: Vec<(Beats, Fraction, Metre)>,
+    /// Where bars begin as they are counted, and their metre: a pickup belongs to the bar before it,
+    /// and the end of a part and the pickup that follows are one bar.
+    bars: Vec<(Beats, Metre)>,
 }
 
 impl Counted {
@@ -250,6 +262,7 @@ impl Counted {
         Self {
             division,
             spans: Vec::new(),
+            bars: Vec::new(),
         }
     }
 
@@ -265,12 +278,66 @@ impl Counted {
     /// A section with its count-in, its repetitions and their breaths.
     fn section(&mut self, score: &Score, timeline: &Timeline, origin: Beats, repetitions: u32) {
         self.from(origin, score.metre);
+        let first = score.bars.first().map_or(Beats::ZERO, |bar| bar.start);
+        let downbeat = first + score.pickup;
+        self.bars_up_to(
+            origin,
+            origin + timeline.cycle_start(0) + downbeat,
+            score.metre,
+        );
         for cycle in 0..u64::from(repetitions) {
             let start = origin + timeline.cycle_start(cycle);
             for bar in &score.bars {
                 self.from(start + bar.start, bar.metre);
+                let at = start + bar.start;
+                // a pickup and the second half of a divided bar are no bars of their own
+                let open = self.bars.last().map_or(Beats::ZERO, |last| at - last.0);
+                let full = bar.metre.bar();
+                let completes = open < full && open + bar.length == full;
+                if bar.start >= downbeat && !completes {
+                    self.bars.push((at, bar.metre));
+                }
             }
             self.from(start + score.length, score.metre);
+            let next = origin + timeline.cycle_start(cycle + 1);
+            self.bars_up_to(start + score.length, next + downbeat, score.metre);
+        }
+    }
+
+    /// Bars that are counted without music, so that one begins at `until`.
+    fn bars_up_to(&mut self, from: Beats, until: Beats, metre: Metre) {
+        let full = metre.bar();
+        let count = ((until - from).0 / full.0).floor().to_integer();
+        let begin = until - full * Fraction::from_integer(count);
+        let bars = (0..count).map(|bar| begin + full * Fraction::from_integer(bar));
+        self.bars.extend(bars.map(|beat| (beat, metre)));
+    }
+
+    /// A time signature where a bar is of another length than the one before, so that who counts
+    /// them by these alone has each bar line where it is: a bar that a repetition cuts short has one
+    /// of its own.
+    fn signatures(&self, conductor: &mut Vec<Timed>, end: Beats) {
+        let mut now = None;
+        for (index, (from, metre)) in self.bars.iter().enumerate() {
+            if metre.is_free() {
+                now = None;
+                continue;
+            }
+            let to = self.bars.get(index + 1).map_or(end, |next| next.0);
+            let lasts = (self.quarters(to) - self.quarters(*from)) / Fraction::from_integer(4);
+            let full = metre.semibreves_of(metre.bar());
+            let last = index + 1 == self.bars.len();
+            let own = if lasts == full || last {
+                Some(metre.figures())
+            } else {
+                figures(lasts)
+            };
+            let Some(own) = own else { continue };
+            if now != Some(own) {
+                now = Some(own);
+                let signature = time_signature(own, *metre);
+                conductor.push((self.tick(*from), 1, signature));
+            }
         }
     }
 
@@ -288,16 +355,12 @@ impl Counted {
         u64::try_from(nearest).unwrap_or(0)
     }
 
-    /// A time signature where each metre begins, and a set-tempo event at each bar where the value
-    /// changes.
+    /// A set-tempo event at each bar where the value changes.
     fn tempi(&self, conductor: &mut Vec<Timed>, tempo: Bpm, end: Beats) {
         let mut now = None;
         for (index, (from, _, metre)) in self.spans.iter().enumerate() {
             let until = self.spans.get(index + 1).map_or(end, |next| next.0);
             let begins = self.tick(*from);
-            if !metre.is_free() {
-                conductor.push((begins, 1, time_signature(*metre)));
-            }
             let mut alternating = Alternating::new(quarter(*metre, tempo));
             let (mut at, mut tick) = (*from, begins);
             while at < until || now.is_none() {
