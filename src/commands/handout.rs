@@ -1,8 +1,8 @@
 //! `handout`: a drill as one page for a browser.
 
 use super::open::open;
-use super::{Failure, Outcome, Ran, arguments, output, settings};
-use crate::sheet::{LARGEST_HANDOUT, handout};
+use super::{Failure, Outcome, Ran, arguments, output, settings, tune};
+use crate::sheet::{LARGEST_HANDOUT, handout_with_map};
 use crate::units::Hertz;
 use std::path::PathBuf;
 
@@ -24,6 +24,9 @@ pub(crate) struct Arguments {
     /// The pitch of the pipe chanter instead of the practice chanter's.
     #[arg(long)]
     pipes: bool,
+    /// Under the staves of a tune where you failed lately, from your journal.
+    #[arg(long)]
+    where_it_fails: bool,
     /// Where to write; else a page of the drill's name in this folder.
     #[arg(short, long, value_name = "FILE.html")]
     output: Option<PathBuf>,
@@ -39,7 +42,12 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     output::ready_to_write(&target, arguments.force)?;
     let opened = open(&arguments.drill)?;
     let own = settings::sounding(arguments.la, arguments.pipes, false)?;
-    let page = handout(&opened.drill, settings::tuning(&own));
+    let bars = if arguments.where_it_fails {
+        tune::bars_that_fail(&opened)
+    } else {
+        Vec::new()
+    };
+    let page = handout_with_map(&opened.drill, settings::tuning(&own), &bars);
     if page.len() > LARGEST_HANDOUT {
         return Err(Failure(format!(
             "the handout of `{}` would be {} kB, more than the {} kB a tablet opens at once: \

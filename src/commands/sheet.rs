@@ -1,9 +1,11 @@
 //! `sheet`: drills on paper.
 
 use super::open::open;
-use super::{Failure, Outcome, Ran, output, settings};
+use super::{Failure, Outcome, Ran, output, settings, tune};
 use crate::settings::keys;
-use crate::sheet::{Booklet, Paper, SheetOptions, compose, write_pdf, write_png, write_svg};
+use crate::sheet::{
+    Booklet, Paper, SheetOptions, compose_with_map, write_pdf, write_png, write_svg,
+};
 use crate::wording;
 use std::path::{Path, PathBuf};
 
@@ -30,6 +32,9 @@ pub(crate) struct Arguments {
     /// Numbers of the clicks under the staff.
     #[arg(long)]
     clicks: bool,
+    /// Under the staves of a tune where you failed lately, from your journal.
+    #[arg(long)]
+    where_it_fails: bool,
     /// The finger chart for a player whose right hand is on top.
     #[arg(long)]
     left_handed: bool,
@@ -106,8 +111,13 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let format = format_of(&target)?;
     output::ready_to_write(&target, arguments.force)?;
     let mut drills = Vec::with_capacity(arguments.drills.len());
+    let mut bars = Vec::new();
     for wanted in &arguments.drills {
-        drills.push(open(wanted)?.drill);
+        let opened = open(wanted)?;
+        if arguments.where_it_fails {
+            bars.push(tune::bars_that_fail(&opened));
+        }
+        drills.push(opened.drill);
     }
     let options = SheetOptions {
         paper: arguments.paper.into(),
@@ -115,7 +125,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         left_handed: arguments.left_handed
             || settings::load(&[], &[&[keys::LEFT_HANDED.id()]])?.switch(keys::LEFT_HANDED),
     };
-    let booklet = compose(&drills, &options);
+    let booklet = compose_with_map(&drills, &bars, &options);
     let outcome = told_lacking(&booklet);
     let bytes = format.write(&booklet)?;
     output::write_bytes(&target, arguments.force, &bytes)?;

@@ -193,6 +193,16 @@ pub(crate) fn failing(opened: &Opened, stage: usize, drills: &[Opened]) -> Vec<B
     bar_lines(tune, &named, &entries.unwrap_or_default())
 }
 
+/// How the bars of a tune went, in it and in every drill of the player's that is made of its bars; none
+/// of a drill that is no tune.
+pub(super) fn bars_that_fail(opened: &Opened) -> Vec<BarLine> {
+    if opened.drill.is_tune() {
+        failing(opened, 0, &super::drills::playable())
+    } else {
+        Vec::new()
+    }
+}
+
 /// The movements that stand in bars that fail, most failing first; then the others as they came.
 fn where_it_fails_first(mut found: Vec<Found>, bars: &[BarLine]) -> Vec<Found> {
     let work_on = work_on(bars);

@@ -1,5 +1,6 @@
 //! Drills to pages: headings, words, systems, tables, one after the other down the page.
 
+use super::bar_map::{map_height, map_ink, map_words};
 use super::drawing::{Booklet, Ink, Paper, TagRole, system_ink};
 use super::foot::Foot;
 use super::tune_head::tune_head;
@@ -8,6 +9,7 @@ use super::writer::{HEADING, MARGIN, TEXT, TITLE, Writer};
 use crate::drill::{Drill, Stage, StageKind};
 use crate::engraving::font::{Face, Glyph};
 use crate::engraving::{Engraved, LayoutSettings, System, lay_out};
+use crate::planning::BarLine;
 use crate::practice::ladder::climbs;
 use crate::score::{Score, resolve_music};
 use crate::units::{Beats, Bpm, spell_fraction};
@@ -30,9 +32,21 @@ const SPACES: [f64; 4] = [4.9, 4.6, 4.3, 4.0];
 
 /// Lays drills out on paper, each on a page of its own.
 pub fn compose(drills: &[Drill], options: &SheetOptions) -> Booklet {
+    compose_with_map(drills, &[], options)
+}
+
+/// As [`compose`]; `bars` says of each drill that is a tune how its bars went lately, which stands as a
+/// map under its staves. Nothing is drawn of drills beyond the end of it, nor of bars without a fault.
+pub fn compose_with_map(
+    drills: &[Drill],
+    bars: &[Vec<BarLine>],
+    options: &SheetOptions,
+) -> Booklet {
     let mut writer = Writer::new(options.paper);
-    for drill in drills {
-        writer.append(fitting(drill, *options));
+    for (place, drill) in drills.iter().enumerate() {
+        let bars = bars.get(place).map_or(&[][..], Vec::as_slice);
+        let bars = if drill.is_tune() { bars } else { &[] };
+        writer.append(fitting(drill, bars, *options));
     }
     let title = match drills {
         [one] => one.title.clone(),
@@ -48,7 +62,7 @@ pub fn compose(drills: &[Drill], options: &SheetOptions) -> Booklet {
 
 /// A drill on one page where a size of staff lets it, in lines of four bars where it is a tune; else
 /// in the usual size on several.
-fn fitting(drill: &Drill, options: SheetOptions) -> Writer {
+fn fitting(drill: &Drill, bars: &[BarLine], options: SheetOptions) -> Writer {
     let scores: Vec<Score> = drill
         .stages
         .iter()
@@ -84,6 +98,7 @@ fn fitting(drill: &Drill, options: SheetOptions) -> Writer {
             whole: engrave(&settings),
             half: if paired { engrave(&half) } else { Vec::new() },
             space,
+            bars,
         };
         write_drill(&mut writer, drill, &music, options);
         let fits = (writer.pages() == 1, in_fours(drill, &music.whole));
@@ -109,6 +124,8 @@ struct Music<'a> {
     half: Vec<Engraved>,
     /// Points in a staff space.
     space: f64,
+    /// How its bars went lately.
+    bars: &'a [BarLine],
 }
 
 impl Music<'_> {
@@ -169,6 +186,9 @@ fn write_drill(writer: &mut Writer, drill: &Drill, music: &Music, options: Sheet
         writer.paragraph(&line, TEXT, Face::Italic);
     }
     write_tempo(writer, drill);
+    if let Some(words) = map_words(music.bars) {
+        writer.paragraph(&words, TEXT, Face::Italic);
+    }
     let foot = Foot::of(drill, writer.width(), writer.whole());
     let count = drill.stages.len();
     let mut place = 0;
@@ -271,7 +291,7 @@ fn write_stage(writer: &mut Writer, drill: &Drill, place: usize, music: &Music, 
     let heights: Vec<f64> = engraved
         .systems
         .iter()
-        .map(|system| (system.top - system.bottom) * space)
+        .map(|system| (system.top - system.bottom) * space + map_height(system, music.bars))
         .collect();
     let rest = |from: usize| -> f64 {
         let heights = heights.get(from..).unwrap_or_default();
@@ -319,10 +339,10 @@ fn write_stage(writer: &mut Writer, drill: &Drill, place: usize, music: &Music, 
         } else {
             format!("{}, continued: line {}", stage.name, number + 1)
         };
-        writer.put(
-            TagRole::Figure(words),
-            system_ink(system, writer.column.0, base, space),
-        );
+        let mut ink = system_ink(system, writer.column.0, base, space);
+        let below = base - system.bottom * space;
+        ink.extend(map_ink(system, music.bars, (writer.column.0, below), space));
+        writer.put(TagRole::Figure(words), ink);
         writer.skip(height);
     }
 }

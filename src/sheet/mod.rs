@@ -3,6 +3,7 @@
 //!
 //! Knows paper, margins and tables. Knows no file and no screen: it gets drills and gives bytes.
 
+mod bar_map;
 mod compose;
 mod drawing;
 mod fingers;
@@ -16,9 +17,9 @@ mod tune_head;
 mod words;
 mod writer;
 
-pub use compose::{SheetOptions, compose};
+pub use compose::{SheetOptions, compose, compose_with_map};
 pub use drawing::{Block, Booklet, Heading, Ink, Paper, SheetPage, TableCell, TagRole};
-pub use handout::{LARGEST_HANDOUT, handout};
+pub use handout::{LARGEST_HANDOUT, handout, handout_with_map};
 pub use pdf::{PdfError, write_pdf};
 pub use png::{PngError, write_png};
 pub use svg::write_svg;

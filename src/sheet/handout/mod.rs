@@ -6,6 +6,7 @@
 
 mod laid;
 
+use super::bar_map::{map_words, step_of};
 use super::drawing::{Ink, shape_ink};
 use super::foot::rungs;
 use super::svg::{Shapes, escape, number, path, write_ink};
@@ -14,6 +15,7 @@ use super::words::{in_words, sentence, where_the_time_comes_from};
 use crate::chanter::{Finger, NOTES, Shape, Tuning};
 use crate::drill::{Drill, SLOW, Stage};
 use crate::engraving::{ElementKind, Engraved, LayoutSettings, System, lay_out};
+use crate::planning::BarLine;
 use crate::practice::Rung;
 use crate::practice::ladder::climbs;
 use crate::score::{NoteId, Score, resolve_music};
@@ -71,6 +73,13 @@ struct Data {
 
 /// Writes the page, to be played at a pitch. It may be larger than [`LARGEST_HANDOUT`]; the caller decides.
 pub fn handout(drill: &Drill, tuning: Tuning) -> String {
+    handout_with_map(drill, tuning, &[])
+}
+
+/// As [`handout`]; `failing` says of a tune how its bars went lately, which stands as a map under its
+/// staves.
+pub fn handout_with_map(drill: &Drill, tuning: Tuning, failing: &[BarLine]) -> String {
+    let failing = if drill.is_tune() { failing } else { &[] };
     let climbs = climbs(drill);
     let rows = rungs(&climbs);
     let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
@@ -106,6 +115,7 @@ pub fn handout(drill: &Drill, tuning: Tuning) -> String {
             place,
             (&score, &layouts),
             &index,
+            failing,
         );
         let bar_of: BTreeMap<NoteId, usize> = score
             .notes
@@ -226,6 +236,7 @@ fn section(
     place: usize,
     (score, layouts): (&Score, &[Engraved]),
     index: &BTreeMap<NoteId, usize>,
+    failing: &[BarLine],
 ) {
     let stage: &Stage = &drill.stages[place];
     let name = if drill.stages.len() == 1 {
@@ -244,7 +255,8 @@ fn section(
         .as_ref()
         .or(drill.listen_for.as_ref().filter(|_| place == 0));
     let listen = listen.map(|listen| sentence(&format!("listen for {listen}")));
-    let said: Vec<String> = slow.into_iter().chain(listen).collect();
+    let map = map_words(failing).filter(|_| place == 0);
+    let said: Vec<String> = slow.into_iter().chain(listen).chain(map).collect();
     if !said.is_empty() {
         let _ = writeln!(
             page,
@@ -277,7 +289,7 @@ fn section(
                     .get(&note)
                     .map(|head| format!("n{layout}-{place}-{head}"))
             });
-            bar_buttons(page, system, width, place);
+            bar_buttons(page, system, width, place, failing);
             page.push_str("</div>\n");
         }
         page.push_str("</div>\n");
@@ -286,15 +298,21 @@ fn section(
 }
 
 /// A button over each bar: it repeats at a tap.
-fn bar_buttons(page: &mut String, system: &System, width: f64, stage: usize) {
+fn bar_buttons(page: &mut String, system: &System, width: f64, stage: usize, failing: &[BarLine]) {
     for bar in &system.bars {
         let name = match bar.number {
             0 => "pickup".to_owned(),
             number => format!("bar {number}"),
         };
+        let failed = step_of(failing, bar.number);
+        let class = failed.map_or_else(String::new, |step| format!(" fails{step}"));
+        let name = match failed {
+            Some(_) => format!("{name}, which failed lately"),
+            None => name,
+        };
         let _ = write!(
             page,
-            "<button type=\"button\" class=\"bar\" data-of=\"{stage}\" data-bar=\"{}\" aria-pressed=\"false\" aria-label=\"{name}\" style=\"left:{}%;width:{}%\"></button>",
+            "<button type=\"button\" class=\"bar{class}\" data-of=\"{stage}\" data-bar=\"{}\" aria-pressed=\"false\" aria-label=\"{name}\" style=\"left:{}%;width:{}%\"></button>",
             bar.written,
             number(bar.left * 100.0 / width),
             number((bar.right - bar.left) * 100.0 / width),
