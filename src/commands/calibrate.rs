@@ -3,10 +3,10 @@
 
 use super::{Failure, Outcome, Ran, folders, needs, open, output, settings, terminal};
 use crate::drill::LARGEST_FILE;
-use crate::listening::{EARLY_S, LATE_S, SWEEP_S, find_sweep, median, spread, sweep};
+use crate::listening::{EARLY_S, LATE_S, SWEEP_S, find_sweep, spread, sweep};
 use crate::live::{Asked, DeviceError, Microphone, Playback, Quiet, Stereo};
 use crate::settings::{Key, keys, of};
-use crate::units::{Gain, SampleRate};
+use crate::units::{Gain, SampleRate, median};
 use serde::{Deserialize, Serialize};
 use std::time::{Duration, Instant};
 

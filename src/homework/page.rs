@@ -3,6 +3,7 @@
 use super::document::{Assignment, HomeworkQuestion, Report, ReportedDrill};
 use crate::planning::Chance;
 use jiff::civil::Date;
+use quick_xml::escape::escape;
 use serde::Serialize;
 use std::collections::HashMap;
 use std::fmt::Write as _;
@@ -258,13 +259,6 @@ impl Row {
     }
 }
 
-fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;")
-        .replace('<', "&lt;")
-        .replace('>', "&gt;")
-        .replace('"', "&quot;")
-}
-
 /// The class as a page that prints: a table for each homework.
 pub fn page(title: &str, groups: &[Answers]) -> String {
     let mut html = format!(
@@ -275,7 +269,7 @@ pub fn page(title: &str, groups: &[Answers]) -> String {
          padding:.35em .7em;border-bottom:1px solid #bbb}}.stuck{{font-weight:bold}}\n\
          @media print{{body{{margin:0}}tr{{break-inside:avoid}}}}\n</style></head><body>\n\
          <h1>{0}</h1>\n",
-        escaped(title)
+        escape(title)
     );
     for group in groups {
         table_of(group, &mut html);
@@ -290,7 +284,7 @@ fn table_of(group: &Answers, html: &mut String) {
         "<h2>{}</h2>\n<table>\n<thead><tr><th scope=\"col\">who</th><th scope=\"col\">drill</th>\
          <th scope=\"col\">to reach</th><th scope=\"col\">stands</th><th scope=\"col\">days</th>\
          <th scope=\"col\">clean lately</th><th scope=\"col\">faults and questions</th></tr></thead>\n<tbody>\n",
-        escaped(&group.words())
+        escape(&group.words())
     );
     let mut before: Option<(String, &str)> = None;
     for row in &group.rows {
@@ -308,13 +302,13 @@ fn table_of(group: &Answers, html: &mut String) {
         let _ = writeln!(
             html,
             "<tr{class}><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>",
-            escaped(&who),
-            escaped(&row.drill),
-            escaped(&row.reach),
-            escaped(&row.stands()),
+            escape(&who),
+            escape(&row.drill),
+            escape(&row.reach),
+            escape(&row.stands()),
             row.days,
             clean_words(&row.lately),
-            escaped(&more.join("; ")),
+            escape(&more.join("; ")),
         );
     }
     html.push_str("</tbody></table>\n");

@@ -258,6 +258,7 @@ fn number3(value: f64) -> String {
     text
 }
 
+/// Text as XML, by hand, because quick-xml lets control characters pass.
 pub(super) fn escape(text: &str) -> String {
     let mut safe = String::with_capacity(text.len());
     for sign in text.chars() {

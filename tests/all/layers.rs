@@ -53,6 +53,14 @@ const BELONGS: &[(&str, &[&str])] = &[
         ],
     ),
     ("clap", &["commands/"]),
+    (
+        "quick_xml",
+        &[
+            "exchange/",
+            "homework/page.rs",
+            "commands/progress/picture.rs",
+        ],
+    ),
     ("saphyr_parser", &["drill/yaml.rs"]),
     ("serde_yaml", &["drill/yaml.rs", "homework/yaml.rs"]),
     ("rodio", &["sound/", "decoding/recording.rs"]),

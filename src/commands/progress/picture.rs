@@ -8,6 +8,7 @@ use jiff::civil::Date;
 use plotters::coord::Shift;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
+use quick_xml::escape::escape;
 
 /// Days since 2000, the panels' horizontal axis.
 fn number(day: Date) -> i32 {
@@ -470,12 +471,6 @@ fn text(words: &str, at: (i32, i32), size: i32) -> Text<'static, (i32, i32), Str
 /// The picture, wide and narrow, and the figures as a page that is read on a phone and in the dark.
 pub(super) fn html(title: &str, [wide, narrow]: [&str; 2], text: &str) -> String {
     use std::fmt::Write as _;
-    let escaped = |text: &str| {
-        text.replace('&', "&amp;")
-            .replace('<', "&lt;")
-            .replace('>', "&gt;")
-            .replace('"', "&quot;")
-    };
     let mut dark = String::new();
     for (light, shade) in IN_THE_DARK {
         let _ = write!(
@@ -486,7 +481,7 @@ pub(super) fn html(title: &str, [wide, narrow]: [&str; 2], text: &str) -> String
     let picture = |svg: &str, class: &str| {
         let named = format!(
             "<svg class=\"{class}\" role=\"img\" aria-label=\"{}, day by day; the figures stand below\" ",
-            escaped(title)
+            escape(title)
         );
         svg.replacen("<svg ", &named, 1)
     };
@@ -501,8 +496,8 @@ pub(super) fn html(title: &str, [wide, narrow]: [&str; 2], text: &str) -> String
          <body><main>\n<h1>{title}</h1>\n{}\n{}\n<pre tabindex=\"0\" aria-label=\"the figures\" role=\"region\">{}</pre>\n</main></body></html>\n",
         picture(wide, "wide"),
         picture(narrow, "narrow"),
-        escaped(text),
-        title = escaped(title),
+        escape(text),
+        title = escape(title),
     )
 }
 

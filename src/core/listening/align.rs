@@ -11,10 +11,10 @@
 use super::heard::HeardNote;
 use super::lead::{Witness, lead};
 use super::measuring::{measure, offsets};
-use super::middle::median;
 use super::piece::{Expected, ExpectedStage};
 use crate::practice::{Measurement, NoteKind, Thresholds};
 use crate::units::Milliseconds;
+use crate::units::median;
 use std::collections::VecDeque;
 
 /// A repetition found in the sound.

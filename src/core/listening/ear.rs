@@ -6,12 +6,12 @@
 
 use super::intake::{Intake, RateError};
 use super::kept::Kept;
-use super::middle::median;
 use super::path::{NONE, Path, Prices, Segment};
 use super::pitch::{LOOKED_AT, Look, Pitch, decibels};
 use super::tape::{FRAMES, Tape};
 use crate::chanter::{NOTES, Note, Tuning};
 use crate::units::SampleRate;
+use crate::units::median;
 use gracerung_net::{CLASSES, HOP, Network, Weights};
 use std::collections::VecDeque;
 use std::sync::{Arc, LazyLock};

@@ -7,9 +7,9 @@
 
 use super::heard::HeardNote;
 use super::intake::{Intake, RateError};
-use super::middle::median;
 use super::spectrum::{FRAME, Spectrum};
 use crate::chanter::{NOTES, Note, Tuning, TuningTable};
+use crate::units::median;
 use crate::units::{Cents, Hertz, SampleRate};
 
 /// Samples a second that are looked at: harmonics up to 3 kHz count.

@@ -3,9 +3,9 @@
 //! It knows the alignment and nothing of how it was found; it judges nothing.
 
 use super::heard::HeardNote;
-use super::middle::median;
 use super::piece::ExpectedStage;
 use crate::practice::{ExtraNote, Measurement, NoteKind, NoteMeasure};
+use crate::units::median;
 
 /// A gap that still joins a note that a blip cut in two, seconds: no finger lifts and falls so quickly.
 /// Chosen.

@@ -3,7 +3,7 @@
 //!
 //! Knows samples only: the places where a sweep should be are given.
 
-use super::middle::median;
+use crate::units::median;
 
 /// Length of a sweep, seconds.
 pub const SWEEP_S: f64 = 0.04;

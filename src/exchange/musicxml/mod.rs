@@ -5,6 +5,7 @@ mod packed;
 mod read;
 mod tree;
 mod write;
+mod xml;
 
 use super::piece::LISTEN_HERE;
 

@@ -1,4 +1,8 @@
 //! XML to a small tree with line numbers, bounded in depth.
+//!
+//! By hand, because roxmltree 0.21 compares each attribute of an element with every other one: a
+//! mebibyte of them takes it 18 s, namespaces 5 s, and what a file declares as entities it expands
+//! without a bound. This takes 200 ms at most for a mebibyte of anything (bench `worst`).
 
 use quick_xml::Reader;
 use quick_xml::events::{BytesStart, Event};

@@ -4,7 +4,7 @@ use super::Figures;
 use super::cases::{BESIDE, JUDGED};
 use super::drills::Judged;
 use super::scorer::{Tally, percentile_ms};
-use gracerung::listening::median;
+use gracerung::units::median;
 
 fn row(title: &str, tally: &Tally) {
     println!(

@@ -7,6 +7,7 @@
 use super::lengths::unlike;
 use super::{Fault, FaultKind, Thresholds, weight};
 use crate::practice::measurement::{Measurement, NoteKind, NoteMeasure};
+use crate::units::median;
 
 /// Puts what an opened movement asks of its tones in place of what real time asks.
 pub(super) fn judge(
@@ -48,12 +49,8 @@ pub(super) fn judge(
 /// The repetition's median tone against the rung, told of the tone that is farthest off that way.
 fn median_off(heard: &[(f64, u32)], limits: &Thresholds, rung_ms: f64) -> Option<Fault> {
     let (shortest, longest) = (heard.first()?, heard.last()?);
-    let middle = heard.len() / 2;
-    let median = if heard.len().is_multiple_of(2) {
-        f64::midpoint(heard[middle - 1].0, heard[middle].0)
-    } else {
-        heard[middle].0
-    };
+    let mut lengths: Vec<f64> = heard.iter().map(|(length, _)| *length).collect();
+    let median = median(&mut lengths)?;
     let (least, most) = (
         limits.opened_shortest * rung_ms,
         limits.opened_longest * rung_ms,
