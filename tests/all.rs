@@ -21,6 +21,7 @@ mod all {
     mod printed;
     mod readme;
     mod real_time;
+    mod screens;
     mod sounding_truth;
     mod takes;
     mod terminal;

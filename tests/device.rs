@@ -360,7 +360,7 @@ fn a_loudspeaker_earns_nothing() {
     assert!(marks_by_ear(&journal).is_empty(), "{journal}");
     let mut practice = Practice::begin(&[]);
     practice.press(" ");
-    practice.until("the microphone hears the reference too");
+    practice.until("reference in the microphone");
     practice.until("not marked by ear: the microphone heard the reference");
     let journal = practice.end();
     assert!(marks_by_ear(&journal).is_empty(), "{journal}");

@@ -69,7 +69,7 @@ impl Blowing {
 }
 
 /// Said where the loudspeaker drowns the player, or might: what is heard cannot be told apart.
-pub const DROWNED: &str = "the microphone hears the reference too: wear headphones (--headphones), or press m for silence";
+pub const DROWNED: &str = "reference in the microphone: m mutes";
 
 /// What is wrong with what the microphone hears, in a sentence.
 pub fn trouble(now: HeardNow) -> Option<&'static str> {

@@ -2,7 +2,6 @@
 
 use super::effect::Effect;
 use super::model::Model;
-use super::notice::Notice;
 use super::offers::{demo_heard, end_demo};
 use super::practising::Sent;
 use super::update::practise;
@@ -37,7 +36,8 @@ pub(super) fn pause(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     practise(model, &Event::Cut, effects);
     practise(model, &Event::Paused { at }, effects);
     forget_heard(model);
-    model.notice = Some(Notice::plain("paused"));
+    // the row of the beats says that it is paused
+    model.notice = None;
 }
 
 pub(super) fn forget_heard(model: &mut Model) {

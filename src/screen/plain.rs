@@ -2,9 +2,9 @@
 
 use super::parts::practise::{next_words, pointing_words};
 use super::parts::reading;
-use super::parts::session::summary;
+use super::parts::session::{last_said, summary};
 use crate::app::{
-    Model, Offer, Overlay, Page, Practising, SoundState, Stands, Words, part_words, trouble,
+    Listed, Model, Offer, Overlay, Page, Practising, SoundState, Stands, Words, part_words, trouble,
 };
 use crate::practice::Phase;
 use crate::wording;
@@ -92,15 +92,27 @@ impl Plain {
     }
 }
 
+/// What is marked in the list, in sentences.
+fn marked_words(line: &Listed) -> String {
+    let beside = if line.is_playable() {
+        &line.extent
+    } else {
+        "it cannot be played: enter shows why"
+    };
+    let told = [line.title.as_str(), &line.about, beside];
+    let told = told.into_iter().filter(|text| !text.is_empty());
+    let sentences: Vec<String> = told
+        .map(|text| format!("{}.", text.trim_end_matches('.')))
+        .collect();
+    sentences.join(" ")
+}
+
 fn said(model: &Model) -> Said {
     let practising = model.practising.as_ref();
     Said {
         page: Some(model.page),
         drill: practising.map(|practising| practising.drill.title.clone()),
-        marked: model
-            .choose
-            .current()
-            .map(|drill| format!("{}. {}. {}", drill.title, drill.about, drill.extent)),
+        marked: model.choose.current().map(marked_words),
         cell: practising
             .and_then(|practising| practising.cell().map(|cell| practising.cell_name(cell))),
         notice: model.notice.as_ref().map(|notice| notice.text.clone()),
@@ -174,7 +186,8 @@ fn practice_lines(model: &Model, now: &Said, before: &Said, lines: &mut Vec<Stri
         lines.push(format!("Sound on {device}."));
     }
     if now.breath && !before.breath {
-        lines.push(format!("Breathe and mark. {}.", next_words(practising)));
+        let next = wording::capital(&next_words(practising));
+        lines.push(format!("Breathe and mark. {next}."));
     }
 }
 
@@ -213,7 +226,11 @@ fn session_lines(model: &Model) -> Vec<String> {
     let Some(part) = session.part() else {
         return Vec::new();
     };
-    vec![
+    let mut lines: Vec<String> = last_said(session)
+        .map(|said| format!("{}.", wording::capital(&said)))
+        .into_iter()
+        .collect();
+    lines.extend([
         format!(
             "{} of {}: {}, {}.",
             session.at + 1,
@@ -223,7 +240,8 @@ fn session_lines(model: &Model) -> Vec<String> {
         ),
         "Right pedal or enter begins, left pedal or x leaves it out; it begins by itself."
             .to_owned(),
-    ]
+    ]);
+    lines
 }
 
 fn help_lines(model: &Model) -> Vec<String> {

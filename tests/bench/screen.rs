@@ -24,7 +24,7 @@ fn main() {
     let starts: Vec<f64> = (0..15)
         .map(|_| {
             let run = Run::start(home.path(), &[]);
-            let time = run.until(run.started, |screen| screen.contains("enter practise"));
+            let time = run.until(run.started, |screen| screen.contains("letters find"));
             run.end();
             time.as_secs_f64() * 1000.0
         })
@@ -37,7 +37,7 @@ fn main() {
     );
 
     let mut run = Run::start(home.path(), &[]);
-    run.until(run.started, |screen| screen.contains("enter practise"));
+    run.until(run.started, |screen| screen.contains("letters find"));
     std::thread::sleep(Duration::from_secs(1));
     let keys: Vec<f64> = (0..40)
         .map(|at| {

@@ -9,11 +9,14 @@ use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
+use unicode_width::UnicodeWidthStr as _;
 
 /// From this width the preview stands beside the list.
 const BESIDE: u16 = 100;
 /// Columns of the titles.
 const TITLE: u16 = 32;
+/// The fewest of them.
+const SHORT_TITLE: u16 = 16;
 /// Columns of how far a drill is, in words.
 const SIDE: u16 = 26;
 /// The fewest columns of the same as a bar.
@@ -101,31 +104,23 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
     }
     let marked = model.choose.current();
     let unfolds = marked.is_some_and(|line| !line.pieces.is_empty());
-    let keys: &[(&str, &str)] = if search.is_empty() && unfolds {
-        &[
-            ("enter", "begins"),
-            ("tab", "parts and phrases"),
-            ("up/down", "move"),
-            ("letters", "find"),
-            ("q", "leaves"),
-            ("?", "keys"),
-        ]
-    } else if search.is_empty() {
-        &[
-            ("enter", "begins"),
-            ("up/down", "move"),
-            ("letters", "find"),
-            ("q", "leaves"),
-            ("?", "keys"),
-        ]
-    } else {
-        &[
-            ("enter", "opens it"),
-            ("up/down", "move"),
-            ("esc", "shows all again"),
-        ]
+    let enter = match marked {
+        Some(line) if !line.is_playable() => "shows why",
+        Some(line) if line.opens == Opens::Session => "begins",
+        Some(line) if line.opens == Opens::Movement => "makes its drill",
+        _ => "opens it",
     };
-    frame::keys(buffer, foot, keys, theme);
+    let mut keys = vec![("enter", enter)];
+    if search.is_empty() && unfolds {
+        keys.push(("tab", "parts and phrases"));
+    }
+    keys.push(("up/down", "move"));
+    if search.is_empty() {
+        keys.extend([("letters", "find"), ("q", "leaves"), ("?", "keys")]);
+    } else {
+        keys.push(("esc", "shows all again"));
+    }
+    frame::keys(buffer, foot, &keys, theme);
 }
 
 fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
@@ -149,6 +144,9 @@ fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
         let middle = marked.saturating_sub(room / 2);
         middle.min(shown.len().saturating_sub(room))
     };
+    // titles take what the longest of them needs, so that nothing is cut beside them in vain
+    let widest = shown.iter().map(|line| line.title.width() as u16 + 2);
+    let titles = widest.max().unwrap_or(0).clamp(SHORT_TITLE, TITLE);
     for (row, line) in shown.iter().skip(first).take(room).enumerate() {
         let y = area.y + row as u16;
         let at = first + row;
@@ -172,17 +170,17 @@ fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
             () => String::new(),
         };
         let wide = area.width >= TITLE + SIDE;
-        let width = if wide { TITLE } else { area.width - 2 };
+        let width = if wide { titles } else { area.width - 2 };
         let title = match line.opens {
             Opens::Bars(_) => format!("  {}", line.title),
             _ => line.title.clone(),
         };
         put(buffer, area, x, y, &fitted(&title, width), style);
         if wide {
-            let x = x + TITLE + 1;
+            let x = x + titles + 1;
             let room = area.right().saturating_sub(x + more.len() as u16 + 1);
             let words = fitted(&side(line), room);
-            let after = put(buffer, area, x, y, &words, beside).max(x + SIDE);
+            let after = put(buffer, area, x, y, &words, beside).max(x + SIDE - 1) + 1;
             let room = area.right().saturating_sub(after + more.len() as u16 + 1);
             if let Some(share) = line.share.filter(|_| room >= BAR) {
                 let bar = share_bar(share, usize::from(room.min(40)));

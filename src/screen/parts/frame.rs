@@ -35,7 +35,7 @@ pub(super) fn head(buffer: &mut Buffer, whole: Rect, name: &str, beside: &str, t
 
 /// The last row: what each key does, the key first. Where not all fit, of keys that do the same the
 /// first is named; what still does not fit is left out from the end, but for the last, which leads
-/// to the others. The first two are what two pedals do: the last gives way to them.
+/// to the others. What two pedals do stands first: the last gives way to it.
 pub(super) fn keys(buffer: &mut Buffer, area: Rect, all: &[(&str, &str)], theme: Theme) {
     let width = |item: &(&str, &str)| (item.0.width() + 1 + item.1.width()) as u16;
     let gap = if area.width >= 70 { 3 } else { 2 };
@@ -58,7 +58,9 @@ pub(super) fn keys(buffer: &mut Buffer, area: Rect, all: &[(&str, &str)], theme:
     let Some((last, before)) = all.split_last() else {
         return;
     };
-    let pedals: u16 = before.iter().take(2).map(|item| width(item) + gap).sum();
+    let is_pedal = |item: &&(&str, &str)| item.0.starts_with("right") || item.0.starts_with("left");
+    let pedals = before.iter().take(2).take_while(is_pedal);
+    let pedals: u16 = pedals.map(|item| width(item) + gap).sum();
     let leads_on = pedals + width(last) <= area.width;
     let kept = if leads_on { width(last) } else { 0 };
     // where nothing follows, the gap behind the last one shown is not needed

@@ -1,6 +1,6 @@
 //! The keys in groups, those of the page first, from the one table.
 
-use super::{frame, put, wrapped};
+use super::{fitted, frame, put, wrapped};
 use crate::app::{Model, Page, Practising};
 use crate::screen::Theme;
 use crate::screen::keys::{HelpGroup, Place, help_of};
@@ -53,8 +53,10 @@ pub(in crate::screen) fn page(
 ) -> u16 {
     Clear.render(whole, buffer);
     let area = frame::within(whole);
-    let columns = usize::from((area.width / COLUMN).clamp(1, 3));
+    let columns = usize::from((area.width / COLUMN).clamp(1, 3)).min(groups.len().max(1));
     let width = area.width / columns as u16;
+    // what a key does, with a blank column before the next key
+    let does_room = width.saturating_sub(KEYS + u16::from(columns > 1));
     let room = usize::from(area.height.saturating_sub(2));
     let legends: Vec<String> = legends
         .iter()
@@ -83,7 +85,14 @@ pub(in crate::screen) fn page(
                 Row::Headline(text) => put(buffer, area, x, y, text, theme.good()),
                 Row::Key(key, does) => {
                     put(buffer, area, x, y, key, theme.strong());
-                    put(buffer, area, x + KEYS, y, does, theme.plain())
+                    put(
+                        buffer,
+                        area,
+                        x + KEYS,
+                        y,
+                        &fitted(does, does_room),
+                        theme.plain(),
+                    )
                 }
                 Row::Words(text) => put(buffer, area, x, y, text, theme.plain()),
                 Row::Blank => x,

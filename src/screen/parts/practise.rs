@@ -145,6 +145,8 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
     let lines = if in_place {
         bars::draw(practising, theme, buffer, listen);
         Vec::new()
+    } else if model.options.explain {
+        Vec::new()
     } else {
         wrapped(&text, area.width)
     };
@@ -288,7 +290,16 @@ pub(super) fn title(
     }
     let title = format!("{part}{} · {name}", practising.drill.title);
     let title = format!("{}{reach}", fitted(&title, kept as u16));
-    let sound = sound_words(model);
+    let title = title.trim_start();
+    let mut sound = sound_words(model);
+    // the pitch alone where its words would be cut
+    let fits = |sound: &str| title.width() + 2 + sound.width() <= usize::from(area.width);
+    if !fits(&sound) {
+        sound = format!("{:.0} Hz", model.options.tuning.low_a.0);
+    }
+    if !fits(&sound) {
+        sound.clear();
+    }
     let both = if modes.is_empty() {
         sound
     } else if title.width() + modes.width() + sound.width() + 5 <= usize::from(area.width) {
@@ -296,7 +307,7 @@ pub(super) fn title(
     } else {
         modes
     };
-    frame::head(buffer, whole, &title, &both, theme);
+    frame::head(buffer, whole, title, &both, theme);
 }
 
 /// The modes that are on, the weightiest first: what is not as the player would expect it.
@@ -436,7 +447,7 @@ fn phase_words(practising: &Practising) -> &'static str {
     match practising.state.phase() {
         Phase::Still => "space plays",
         Phase::Paused => "paused: space plays",
-        Phase::Offering => "stopped: three not clean in a row",
+        Phase::Offering => "stopped: three not clean",
         Phase::NobodyThere => "paused, nobody there: space plays",
         Phase::Playing => "",
     }
@@ -646,7 +657,7 @@ pub(in crate::screen) fn next_words(practising: &Practising) -> String {
             None if here.is_some_and(|cell| state.status(cell) == CellStatus::Clear) => {
                 "clear already".to_owned()
             }
-            None if state.is_free_play() => "free play: opens nothing".to_owned(),
+            None if state.is_free_play() => "free: opens nothing".to_owned(),
             None => {
                 let left = state.plan().needed().saturating_sub(practising.streak());
                 format!("{left} more clean to clear")

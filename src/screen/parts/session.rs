@@ -58,7 +58,17 @@ fn between(model: &Model, session: &Session, theme: Theme, buffer: &mut Buffer, 
         } else {
             theme.plain()
         };
-        for line in wrapped(&text, area.width).iter().take(2) {
+        let mut lines = wrapped(&text, area.width);
+        if lines.len() > 2 {
+            let short = |one: &Outcome| in_a_row(&one.part, &one.came, area.width);
+            let short = session
+                .outcomes
+                .last()
+                .filter(|_| urgent.is_none())
+                .map(short);
+            lines = short.unwrap_or(lines);
+        }
+        for line in lines.iter().take(2) {
             put(buffer, area, area.x, y, line, style);
             y += 1;
         }
@@ -75,9 +85,21 @@ fn between(model: &Model, session: &Session, theme: Theme, buffer: &mut Buffer, 
             .why
             .split_once(": ")
             .map_or(item.why.as_str(), |(_, why)| why);
-        let rows = if roomy { 3 } else { 1 };
-        for line in wrapped(why, area.width).iter().take(rows) {
-            put(buffer, area, area.x, y, line, theme.plain());
+        // where it begins and what comes then have a row each
+        let left = area.bottom().saturating_sub(y + 3);
+        let rows = if roomy {
+            3
+        } else {
+            usize::from(left.clamp(1, 2))
+        };
+        let lines = wrapped(why, area.width);
+        for (row, line) in lines.iter().take(rows).enumerate() {
+            let line = if row + 1 == rows && lines.len() > rows {
+                fitted(&lines[row..].join(" "), area.width)
+            } else {
+                line.clone()
+            };
+            put(buffer, area, area.x, y, &line, theme.plain());
             y += 1;
         }
     }
@@ -312,6 +334,12 @@ fn in_groups(lines: Vec<Vec<String>>, width: u16) -> Vec<Vec<String>> {
         }
     };
     groups.into_iter().map(told).collect()
+}
+
+/// What came of the last part, as a sentence.
+pub(in crate::screen) fn last_said(session: &Session) -> Option<String> {
+    let last = session.outcomes.last()?;
+    Some(said(&last.part, &last.came))
 }
 
 /// What a session came to, as sentences.

@@ -105,12 +105,15 @@ pub(in crate::screen) fn draw(
         (false, true) => ("goes on", "next"),
         (false, false) => ("pauses", "next"),
     };
-    let mut keys = if warming.is_over() {
-        vec![("right/left/enter", right)]
+    let keys = if warming.is_over() {
+        vec![("right/left/enter", right), ("?", "keys")]
     } else {
-        vec![("right/space", right), ("left/n", left)]
+        let pedals = [("right/space", right), ("left/n", left)];
+        pedals
+            .into_iter()
+            .chain([("q", "leave"), ("?", "keys")])
+            .collect()
     };
-    keys.extend([("q", "leave"), ("?", "keys")]);
     frame::keys(buffer, foot, &keys, theme);
 }
 
