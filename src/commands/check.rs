@@ -97,10 +97,13 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         output::print(&render(&source.shown, &source.text, &source.problems))?;
         let verdict = match &source.drill {
             Some(drill) => format!(
-                "{}: {} with {}, {}\n",
+                "{}: {} with {}{}, {}\n",
                 source.shown,
                 drill.title,
                 wording::count(drill.stages.len(), "stage", "stages"),
+                drill
+                    .pointing()
+                    .map_or_else(String::new, |pointing| format!(", {pointing}")),
                 match source.problems.len() {
                     0 => "no problem".to_owned(),
                     notes => format!("{}, no problem", wording::count(notes, "note", "notes")),

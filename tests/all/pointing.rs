@@ -248,6 +248,10 @@ fn the_practise_page_says_how_the_tune_is_pointed_and_from_where() {
         view(&model, Theme::new(false), frame);
     });
     let buffer = drawn.expect("drawn").buffer.clone();
-    let all: String = buffer.content().iter().map(|cell| cell.symbol()).collect();
+    let all: String = buffer
+        .content()
+        .iter()
+        .map(ratatui::buffer::Cell::symbol)
+        .collect();
     assert!(all.contains("pointed 4 : 1 (from experience)"), "{all}");
 }

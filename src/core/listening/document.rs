@@ -102,7 +102,7 @@ pub struct RepetitionRow {
 pub struct PointingRow {
     /// `dots`, long note first, or `snaps`.
     pub pairs: &'static str,
-    /// The middle ratio.
+    /// The middle ratio, of those pairs that no movement takes time from.
     pub ratio: f64,
     /// How far from it half of the pairs lie at most.
     pub spread: f64,

@@ -250,6 +250,9 @@ fn read(text: &str) -> Result<Pointed, &'static str> {
     if ratio > one * Pointing::MOST {
         return Err("a ratio from 1:1 to 16:1");
     }
+    if !is_simple(ratio) {
+        return Err("a ratio in figures that can be told apart, such as `4:1` or `3.75:1`");
+    }
     let Some(range) = range else {
         return Ok(Pointed::about(ratio));
     };
@@ -258,10 +261,17 @@ fn read(text: &str) -> Result<Pointed, &'static str> {
     let (least, most) = ends.ok_or("a range such as `3 to 6` behind the ratio")?;
     let (least, most) = (number(least)?, number(most)?);
     let inside = Fraction::new(1, 2) <= least && most <= one * (2 * Pointing::MOST);
-    if !inside || least > ratio || most < ratio {
+    if !inside || !is_simple(least) || !is_simple(most) || least > ratio || most < ratio {
         return Err("a range that holds the ratio, such as `4:1, 3 to 6`");
     }
     Ok(Pointed { ratio, least, most })
+}
+
+/// Figures that exact time is reckoned with at every tempo without running out of digits; nobody hears
+/// a finer difference.
+fn is_simple(ratio: Fraction) -> bool {
+    const MOST: i128 = 10_000;
+    *ratio.numer() <= MOST && *ratio.denom() <= MOST
 }
 
 #[cfg(test)]
@@ -352,6 +362,9 @@ mod tests {
             "4:1, 0 to 6",
             "4:1, 3 to 99",
             "4:1:1",
+            "4.000000001:1",
+            "999999999:99999999",
+            "4:1, 3.0000001 to 6",
         ] {
             assert!(read(slip).is_err(), "{slip}");
         }

@@ -49,7 +49,8 @@ pub struct PairPlayed {
 pub struct PointingHeard {
     /// Dots, long note first; else snaps.
     pub long_first: bool,
-    /// The middle ratio of long to short.
+    /// The middle ratio of long to short, of those pairs that no movement takes time from; so are the
+    /// spread and the range.
     pub ratio: f64,
     /// How far from it half of the pairs lie at most, in the same ratio.
     pub spread: f64,
@@ -71,7 +72,7 @@ impl PointingHeard {
         format!(
             "{}, half of {} within {:.1}; wanted {}",
             self.short(),
-            self.pairs.len(),
+            self.pairs.iter().filter(|pair| !pair.taken).count(),
             self.spread,
             wanted(self.range)
         )
@@ -305,7 +306,7 @@ fn edge((least, most): (f64, f64), side: Side) -> f64 {
     }
 }
 
-/// Dots, then snaps, of those pairs that say their range and were heard to their end.
+/// Dots, then snaps, where a movement leaves any of them their time, of those pairs that say their range and were heard to their end.
 pub(super) fn heard(melody: &[Melody], pairs: &[Pair]) -> Vec<PointingHeard> {
     let of = |long_first: bool| {
         let played: Vec<PairPlayed> = pairs
@@ -322,14 +323,15 @@ pub(super) fn heard(melody: &[Melody], pairs: &[Pair]) -> Vec<PointingHeard> {
                 })
             })
             .collect();
-        let ratio = middle(played.iter().map(|pair| pair.ratio))?;
+        let judged = || played.iter().filter(|pair| !pair.taken);
+        let ratio = middle(judged().map(|pair| pair.ratio))?;
         Some(PointingHeard {
             long_first,
             ratio,
-            spread: middle(played.iter().map(|pair| (pair.ratio - ratio).abs()))?,
+            spread: middle(judged().map(|pair| (pair.ratio - ratio).abs()))?,
             range: (
-                middle(played.iter().map(|pair| pair.range.0))?,
-                middle(played.iter().map(|pair| pair.range.1))?,
+                middle(judged().map(|pair| pair.range.0))?,
+                middle(judged().map(|pair| pair.range.1))?,
             ),
             pairs: played,
         })

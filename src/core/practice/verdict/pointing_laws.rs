@@ -159,7 +159,18 @@ fn where_a_movement_takes_its_time_from_the_dot_nothing_is_said() {
     }
     let verdict = judge(&taken, &Thresholds::default());
     assert_eq!(verdict.faults, []);
-    assert!(verdict.pointing[0].pairs.iter().all(|pair| pair.taken));
+    assert_eq!(verdict.pointing, []);
+    // nor do such pairs count among the others
+    let mut one = taken.clone();
+    one.notes.remove(1);
+    let heard = &judge(&one, &Thresholds::default()).pointing[0];
+    let count = heard.pairs.iter().filter(|pair| pair.taken).count();
+    assert_eq!((count, heard.pairs.len()), (5, 6));
+    assert!(
+        heard.spoken().contains("half of 1 within"),
+        "{}",
+        heard.spoken()
+    );
     // what begins the cut on its place takes nothing from the dot
     for note in &mut taken.notes {
         note.begun_by = usize::from(note.pair.is_some());
