@@ -1,23 +1,31 @@
 //! gracerung: metronome-locked drills for pipers.
 //!
-//! The rooms, lowest first; a room imports only rooms above it in this list:
-//! those of the core (`gracerung-core`, whose rooms are named here as if they were our own),
-//! planning and engraving, sheets, exchange, homework and discrimination, the app, the screen and the device and
-//! the journal, the commands. A test reads the `use` lines and holds this.
+//! The rooms, lowest floor first; a room imports only rooms of lower floors. Those of the core
+//! (`gracerung-core`) are named here as if they were our own. A test reads the `use` lines and holds
+//! this.
 
 pub use gracerung_core::{
     chanter, decoding, drill, listening, movement, practice, rhythm, score, settings, sound,
     timeline, units, wording,
 };
 
-pub mod app;
-pub mod commands;
-pub mod discrimination;
+// floor 5
 pub mod engraving;
+pub mod planning;
+
+// floor 6
+pub mod discrimination;
 pub mod exchange;
 pub mod homework;
+pub mod sheet;
+
+// floor 7
+pub mod app;
+
+// floor 8
 pub mod journal;
 pub mod live;
-pub mod planning;
 pub mod screen;
-pub mod sheet;
+
+// floor 9
+pub mod commands;

@@ -8,7 +8,7 @@ use std::collections::VecDeque;
 const TRAIL_RATE: f64 = 5.0;
 /// Points that are kept: more than a screen is wide.
 const KEPT: usize = 400;
-/// So long without a sound, seconds, and it is told.
+/// Silence of this length is told, seconds.
 const SILENT_S: f64 = 2.0;
 /// So long of sound without a note, seconds: longer than a breath between repetitions. Chosen.
 const UNHEARD_S: f64 = 6.0;

@@ -113,7 +113,7 @@ pub struct OpenedDrill {
     pub stage: Option<usize>,
     /// Rung to begin on, when it was asked for on the command line.
     pub rung: Option<Rung>,
-    /// What is to be said once it is open.
+    /// What the program says once the drill is open.
     pub says: Option<String>,
     /// A fresh name for the session.
     pub session: Uuid,
@@ -155,7 +155,7 @@ pub enum Action {
     KeepTake,
     /// Stop and go back to the first repetition.
     Stop,
-    /// Say of the repetition just heard.
+    /// Mark the repetition that was just heard.
     Mark(Mark, Hand),
     /// Take the last mark back.
     Undo,
@@ -186,29 +186,29 @@ pub enum Action {
     Offer(Offer),
     /// Begin the repetition again.
     Again,
-    /// Marks itself clean unless something else is said.
+    /// Turn hands-free practice on or off: a repetition counts as clean unless it is marked.
     HandsFree,
-    /// A bus louder or softer.
+    /// Make a bus louder or softer.
     Level(Bus, bool),
-    /// A bus silent or not.
+    /// Make a bus silent, or heard again.
     Mute(Bus),
-    /// Drones on or off.
+    /// Turn the drones on or off.
     Drones,
-    /// In which repetitions the reference sounds: the next choice.
+    /// Take the next choice of the repetitions in which the reference sounds.
     Reference,
-    /// Which clicks sound: the next choice.
+    /// Take the next choice of the clicks that sound.
     Clicks,
-    /// Clicks between the beats: the next choice.
+    /// Take the next choice of clicks between the beats.
     Subdivision,
-    /// The sound of the click: the next choice.
+    /// Take the next sound of the click.
     ClickSound,
     /// Hide more of the music: a phrase, half, all; after that show it again.
     HidePhrase,
     /// Begin with another phrase to hide.
     OtherPhrase,
-    /// Figures for a stand two metres away, or the usual page.
+    /// Change between figures that are read from two metres away and the usual page.
     Stand,
-    /// Left-handed or right-handed picture.
+    /// Change the hand that the fingering picture is drawn for.
     Handed,
     /// Where the time comes from and what to listen for, in full.
     Explain,

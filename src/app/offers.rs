@@ -58,8 +58,8 @@ impl Practising {
         self.offers.demo.map(|demo| demo.offer)
     }
 
-    /// What clean takes, key or right pedal: the next of the offers; nothing where it is to play
-    /// the same again.
+    /// The offer that the key for clean and the right pedal take now; nothing once both were taken,
+    /// because the same cell is played again then.
     pub fn next_offer(&self) -> Option<Offer> {
         [Offer::Hear, Offer::Sing].get(self.offers.taken).copied()
     }

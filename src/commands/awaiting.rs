@@ -22,9 +22,9 @@ pub(super) struct Awaited {
     /// How much later the microphone hears it than the devices say, seconds; none where that was not
     /// measured.
     later_s: Option<f64>,
-    /// How often the microphone had lost sound when it began …
+    /// How often the microphone had lost sound when the repetition began.
     lost: u32,
-    /// … and when it was over: what is lost in the breath is none of its sound.
+    /// The same when the repetition ended: what is lost in the breath after it is none of its sound.
     lost_at_end: Option<u32>,
 }
 
@@ -206,7 +206,7 @@ mod tests {
         assert!(awaiting.take_all().is_empty());
     }
 
-    /// What the program did not listen to, while something else had the terminal, is no repetition.
+    /// A repetition during which something else had the terminal was not listened to and is not judged.
     #[test]
     fn what_was_left_half_way_is_not_waited_for() {
         let mut awaiting = Awaiting::default();

@@ -150,7 +150,7 @@ fn asked(rung: Rung) -> String {
     }
 }
 
-/// A word as a shell takes it.
+/// A word in quotes where a shell would not take it as one.
 fn quoted(word: &str) -> String {
     let plain = |sign: char| sign.is_alphanumeric() || "-_./".contains(sign);
     if word.chars().all(plain) {

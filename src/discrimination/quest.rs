@@ -44,7 +44,7 @@ pub const ENOUGH: usize = 10;
 /// What is known of the threshold.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Estimate {
-    /// The mean of its chances, over the logarithm.
+    /// The mean of its posterior, taken over its logarithm.
     pub threshold: Milliseconds,
     /// Above this with nine chances in ten.
     pub low: Milliseconds,

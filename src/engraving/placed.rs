@@ -170,17 +170,6 @@ pub struct Bounds {
     pub top: f64,
 }
 
-impl Bounds {
-    /// True where the two share more than a hair (0.02) of ground.
-    pub fn overlaps(&self, other: &Self) -> bool {
-        const HAIR: f64 = 0.02;
-        self.left + HAIR < other.right
-            && other.left + HAIR < self.right
-            && self.bottom + HAIR < other.top
-            && other.bottom + HAIR < self.top
-    }
-}
-
 impl InkShape {
     /// The box around its ink; of a text, from below its letters to above its capitals.
     pub fn bounds(&self) -> Bounds {
@@ -240,22 +229,6 @@ impl InkShape {
                 }
             }
         }
-    }
-}
-
-impl System {
-    /// Where a note's head stands: its left and right edges.
-    pub fn head_of(&self, id: NoteId) -> Option<(f64, f64)> {
-        self.elements
-            .iter()
-            .find(|element| {
-                element.note == Some(id)
-                    && matches!(element.kind, ElementKind::Head | ElementKind::GraceHead)
-            })
-            .map(|element| {
-                let bounds = element.shape.bounds();
-                (bounds.left, bounds.right)
-            })
     }
 }
 

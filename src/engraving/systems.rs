@@ -15,10 +15,10 @@ pub(super) struct Room {
     pub width: f64,
     /// Width of clef and metre in the first system.
     pub first_prefix: f64,
-    /// Width of the clef in the others.
+    /// Width of the clef in every system but the first.
     pub prefix: f64,
     pub bars_in_a_system: Option<usize>,
-    /// A part of the tune begins a system.
+    /// Each part of the tune begins a system of its own.
     pub parts_apart: bool,
     pub spacing: Spacing,
 }

@@ -107,7 +107,7 @@ pub fn look_over(path: &Path) -> Result<(Health, Vec<Entry>), JournalError> {
 }
 
 impl Health {
-    /// Of a file without a byte in it.
+    /// The health of a file without a byte in it.
     fn empty() -> Self {
         Self {
             entries: 0,
@@ -182,7 +182,7 @@ fn one_by_one(connection: &Connection, bytes: u64) -> rusqlite::Result<Found> {
             row::COLUMNS
         )
     };
-    // a journal that could not be raised has no check sums
+    // a journal that could not be raised to today's format has no check sums
     let mut query = connection
         .prepare(&query("sum"))
         .or_else(|_| connection.prepare(&query("NULL AS sum")))?;

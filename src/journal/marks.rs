@@ -19,7 +19,7 @@ impl Journal {
         self.marks_between(i64::MIN, i64::MAX)
     }
 
-    /// The same of a time, in microseconds: from the first on, before the second.
+    /// As [`Journal::marks`], of a stretch of time in microseconds: `from` counts and `before` does not.
     pub(super) fn marks_between(&self, from: i64, before: i64) -> Result<Vec<Said>, JournalError> {
         let mut all = Vec::new();
         self.marks_in_parts(from, before, usize::MAX, &mut |mut part| {
@@ -28,8 +28,8 @@ impl Journal {
         Ok(all)
     }
 
-    /// The same in parts of so many or a few more, each of whole sessions: nothing in a part names a
-    /// mark or goes on with a session of another.
+    /// As [`Journal::marks_between`], handed out in parts of `together` or a few more. A part holds whole
+    /// sessions, so that nothing in it names a mark of another part.
     pub(super) fn marks_in_parts(
         &self,
         from: i64,

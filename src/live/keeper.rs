@@ -21,9 +21,9 @@ use std::time::{Duration, Instant};
 const DEAD: Duration = Duration::from_millis(300);
 /// A stream that never played gets longer: some servers take their time.
 const UNBORN: Duration = Duration::from_millis(1500);
-/// Between two attempts to open a device again, at first …
+/// Time between two attempts to open a missing device, before [`PATIENCE`] has passed.
 const RETRY: Duration = Duration::from_millis(500);
-/// … and when it has been gone for [`PATIENCE`].
+/// Time between two attempts after [`PATIENCE`] has passed.
 const RARELY: Duration = Duration::from_secs(3);
 /// How long a device is missed before it is looked for rarely.
 const PATIENCE: Duration = Duration::from_secs(15);

@@ -13,7 +13,7 @@ use crate::wording;
 #[derive(Debug, Clone, Default)]
 pub struct Plain {
     said: Said,
-    /// The lines of the session's page that were said last.
+    /// The lines of the session's page as they were last printed.
     session: Vec<String>,
 }
 

@@ -1,4 +1,4 @@
-//! What was found out about a listener, in the journal: what was found here before, and what is now.
+//! The results of `hear` in the journal: reading those of a cell, and adding one.
 
 use crate::commands::{Failure, folders};
 use crate::journal::{Journal, Trouble};

@@ -174,7 +174,7 @@ fn form_of(target: &Path) -> Result<Form, Failure> {
     }
 }
 
-/// Columns of a terminal that everybody has.
+/// Columns that every terminal has.
 const COLUMNS: usize = 80;
 /// The widest a name or a drill may be before it is cut.
 const WIDEST: usize = 20;

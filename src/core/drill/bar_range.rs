@@ -31,7 +31,7 @@ impl BarRange {
         }
     }
 
-    /// That it can stand as a phrase of a tune whose bars are `within`, behind the phrase before it.
+    /// Checks that it can be a phrase of a tune whose bars are `within`, after the phrase before it.
     ///
     /// # Errors
     /// It does not; gives what was expected.

@@ -62,7 +62,7 @@ pub enum Group {
     None,
     /// The opening gracenote of a bar, chosen against the last note sounded.
     Opening,
-    /// Written out; what they are is found from the notes.
+    /// Gracenotes one by one; which movement they are is found from them and the notes around them.
     Spelled(Vec<Gracenote>),
     /// A movement or a part of one, already resolved.
     Movement(Resolved),
@@ -198,7 +198,7 @@ impl Music {
 
     /// The length of the pickup that the piece begins with: nothing where the first bar is full.
     pub fn pickup(&self) -> Beats {
-        // whatever sign follows it, a short bar begins the piece with a pickup
+        // a short first bar is a pickup, whichever bar line follows it
         self.pickup_of(&(0..self.bars.len()))
     }
 

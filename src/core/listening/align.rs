@@ -318,7 +318,8 @@ fn fitted(piece: &ExpectedStage, heard: &[HeardNote], rows: &[Row]) -> (Vec<f64>
             }
         }
     }
-    // of few repetitions one that was played late tilts the line: then the written one fits better
+    // where there are few repetitions, one that was played late tilts the line, and the written period
+    // fits better
     let period = median(&mut slopes)
         .filter(|slope| {
             off_the_line(piece, heard, rows, *slope)

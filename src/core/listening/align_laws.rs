@@ -222,7 +222,8 @@ fn an_opened_movement_is_judged_by_its_landing_and_evenness_and_not_by_its_start
     assert_eq!(early, [(FaultKind::Early, landing)]);
 }
 
-/// Without it the gracenotes after a missing one would be late for what the first of them was.
+/// Where the first gracenote on a place is left out, the second begins there; without this it would be
+/// told as late.
 #[test]
 fn the_second_gracenote_on_a_place_begins_in_the_first_ones_stead() {
     let piece = piece("doubling-on-c", 3, 60);

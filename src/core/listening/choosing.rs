@@ -145,7 +145,7 @@ pub fn sure_low_a(
         .map(|chosen| chosen.low_a))
 }
 
-/// What low A two searches agree on.
+/// The low A that two searches agree on.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Agreement {
     last: Option<Hertz>,

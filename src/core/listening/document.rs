@@ -46,7 +46,7 @@ pub struct NoteRow {
     /// Its pitch against the tuning; null for a short note.
     pub cents: Option<f64>,
     /// Its level, dB of full scale: of its harmonics where it was held, of all sound where it was short;
-    /// null where it was only told once it was known what was due.
+    /// null for a note that was found only by knowing which note was due.
     pub level_db: Option<f64>,
     /// What it was compared with; left out without a drill, null for a note nothing explains.
     #[serde(skip_serializing_if = "Option::is_none")]

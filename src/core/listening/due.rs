@@ -14,7 +14,7 @@ use crate::practice::NoteKind;
 /// it may be longer or shorter than the timeline has them. Chosen: as long as a gracenote.
 const AROUND_S: f64 = 0.06;
 
-/// A change of note that is due for some time.
+/// A change of note, and the stretch of time in which it is due.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Due {
     pub from: Note,

@@ -23,7 +23,7 @@ static WEIGHTS: LazyLock<Arc<Weights>> = LazyLock::new(|| {
     Arc::new(weights.expect("the weights that are built in are whole"))
 });
 
-/// Samples a second of the network for each hertz of low A.
+/// The network's sample rate divided by the low A, in hertz, that it expects.
 fn samples_per_hertz() -> f64 {
     f64::from(WEIGHTS.shape().rate) / WEIGHTS.shape().low_a_hz
 }
@@ -229,7 +229,8 @@ impl Told {
         if self.tape.frames().is_multiple_of(LOOK_EVERY) {
             self.look();
         }
-        // At once, while what is settled is still on the tape, however much sound comes in one call.
+        // measured after each frame and not after each call: a call may bring more sound than the tape
+        // keeps, and what is settled would have left it
         self.measure();
     }
 

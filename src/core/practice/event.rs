@@ -268,7 +268,7 @@ pub enum News {
     NotCounted(u64),
     /// Six repetitions were assumed clean and nobody was there: paused.
     NobodyThere,
-    /// The repetition was measured, and marked by it where there is a mark by ear among the news.
+    /// The repetition was measured. Where that marked it, the mark stands among the same news.
     Judged {
         /// Which repetition.
         repetition: u64,

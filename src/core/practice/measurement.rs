@@ -172,8 +172,8 @@ impl Measurement {
         self.playing && count as f64 >= OWN_SHARE * self.notes.len() as f64
     }
 
-    /// True when the note after one was not heard, so that it ran on into what came then: its length
-    /// is not its own.
+    /// True where the note after this one was not heard. This one then ran on into what followed, and
+    /// its length says nothing about how it was played.
     pub fn ran_on(&self, at: usize) -> bool {
         self.notes
             .get(at + 1)

@@ -57,9 +57,9 @@ pub(super) struct Visit {
     pub(super) freely: bool,
     /// The cell was clear when the stay began.
     pub(super) was_clear: bool,
-    /// The needed clean ones in a row lead on, although the cell was clear already.
+    /// A full streak moves play on to the next cell, although this cell was clear before.
     pub(super) leads_on: bool,
-    /// The first repetition that can belong to it.
+    /// The first repetition that can belong to this stay.
     pub(super) first: u64,
 }
 

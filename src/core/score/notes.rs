@@ -138,11 +138,6 @@ pub struct ScoreGrace {
 }
 
 impl Score {
-    /// The last melody note with an onset of its own: where a repetition closes.
-    pub fn closing_note(&self) -> Option<&ScoreNote> {
-        self.notes.iter().rev().find(|note| !note.continues)
-    }
-
     /// The written length of a note with everything tied to it.
     pub fn sounding_length(&self, index: usize) -> Beats {
         let Some(note) = self.notes.get(index) else {

@@ -59,8 +59,8 @@ fn settled(origin: Fraction) -> Fraction {
 }
 
 impl Playing {
-    /// A timeline with the start of a section at the exact frame `at`: the count-in to `cycle`, or
-    /// the cycle itself. Thread: audio. Allocates: no. Blocks: no.
+    /// Places a timeline so that a section begins at the exact frame `at`: the count-in before
+    /// `cycle`, or the cycle itself. Thread: audio. Allocates: no. Blocks: no.
     pub(super) fn at_section(
         load: Load,
         at: Fraction,
@@ -210,7 +210,7 @@ impl Playing {
         self.next.1 == What::Line
     }
 
-    /// Takes the next moment. Thread: audio. Allocates: no. Blocks: no.
+    /// Gives what comes next and moves on past it. Thread: audio. Allocates: no. Blocks: no.
     pub(super) fn take(&mut self) -> Option<Moment> {
         let moment = match self.next.1 {
             What::Line => {

@@ -13,11 +13,6 @@ impl Milliseconds {
     pub fn max(self, other: Self) -> Self {
         Self(self.0.max(other.0))
     }
-
-    /// In seconds.
-    pub fn to_seconds(self) -> Seconds {
-        Seconds(self.0 * 1e-3)
-    }
 }
 
 impl std::fmt::Display for Milliseconds {
@@ -31,13 +26,6 @@ impl std::fmt::Display for Milliseconds {
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Default, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct Seconds(pub f64);
-
-impl Seconds {
-    /// In milliseconds.
-    pub fn to_millis(self) -> Milliseconds {
-        Milliseconds(self.0 * 1e3)
-    }
-}
 
 impl std::fmt::Display for Seconds {
     /// The number alone, with the precision that is asked for.

@@ -329,7 +329,7 @@ fn key(place: Place, text: &str, problems: &mut Vec<Problem>) {
             "the letters are kept; the chanter plays C and F sharp and G natural",
         ));
     }
-    // `clef=`, `stafflines=` and the like are the page's
+    // `clef=`, `stafflines=` and the like change how the page looks and no note
     let moves = |word: &&str| word.starts_with("octave=") || word.starts_with("transpose=");
     for word in text.split_whitespace().filter(moves).take(MOST_WORDS) {
         problems.push(adopted_at(

@@ -174,7 +174,7 @@ impl Places {
             .filter(|length| *length < metre.bar() && bars.len() > 1);
         let last_metre = now.map_or(metre, |now| now.1);
         if let Some(last) = bars.last_mut() {
-            // the last note fills its bar, less a pickup where it leaves room for that
+            // the last note lasts to the end of its bar; a pickup is left free there where it has room
             let full = last_metre.bar();
             let length = last.length();
             let less = full - pickup.unwrap_or(Beats::ZERO);

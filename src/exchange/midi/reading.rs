@@ -109,12 +109,13 @@ impl<'a> Reading<'a> {
                 break;
             }
             let group = self.group(before, first, next);
-            // what nobody would read so; what sounds at one moment can be read in no other way
+            // nobody would read such gracenotes so; those that sound at one moment with their note can be read
+            // in no other way
             if group > FAR && self.played[next].at > began {
                 continue;
             }
             let bare = if next > first { 0.0 } else { self.bare(next) };
-            // gracenotes that have half of their note begin in its place
+            // where gracenotes have half of their note's time, the first begins at the note's written place
             let last = match self.style {
                 Some(Style::Halves) => first,
                 _ => next,

@@ -9,7 +9,7 @@ use std::cell::Cell;
 use uuid::Uuid;
 
 thread_local! {
-    /// Measures that were read on this thread.
+    /// How many measurements this thread has read out of their JSON.
     pub(crate) static READ: Cell<usize> = const { Cell::new(0) };
 }
 

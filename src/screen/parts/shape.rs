@@ -13,8 +13,9 @@ use ratatui::layout::Rect;
 
 /// Columns that one tone needs beside another.
 const BESIDE: u16 = 38;
-/// Columns of the longer bar at most, and at least.
+/// Columns of the longer bar where there is room.
 const BARS: usize = 20;
+/// The fewest columns of the longer bar.
 const LEAST_BARS: usize = 7;
 
 /// Two bars in one row of half blocks, the upper of `length`, the lower of `model`, of which

@@ -34,7 +34,7 @@ pub(super) fn repeated_body(music: &Music) -> String {
     text
 }
 
-/// One bar of the music, after the notes it follows the first time.
+/// One bar of the music as body text, after the note that it follows where it is first played.
 fn body_of(music: &Music, place: usize, metre: Metre) -> String {
     let before = match place.checked_sub(1) {
         Some(before) => music.bars[before].notes.last(),

@@ -189,7 +189,8 @@ fn joins(phrases: &[BarRange], whole: BarRange) -> Result<Vec<(String, BarRange)
     Ok(found.filter(|(_, range)| known.insert(*range)).collect())
 }
 
-/// How far each stage before the whole climbs, so that what comes before it is not too long a way.
+/// Sets how far each stage climbs that is practised before the whole, so that the whole is reached
+/// within the usual number of repetitions.
 fn share(drill: &Drill, stages: &mut [StageDocument]) {
     let ladder = &drill.ladder;
     let tempi = ladder.rungs();

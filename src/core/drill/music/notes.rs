@@ -8,7 +8,7 @@ use crate::units::{Beats, Fraction};
 
 /// Lengths are read up to this many units.
 const LONGEST: u32 = 64;
-/// The finest part of a unit that is read.
+/// The largest denominator of a length in units that is read.
 const FINEST: u32 = 1024;
 
 impl Reader {

@@ -24,9 +24,9 @@ pub struct Place {
 /// Whether the drill can still be played.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Severity {
-    /// It cannot.
+    /// The drill cannot be played.
     Error,
-    /// It can, but not quite as written.
+    /// The drill can be played, but not quite as it is written.
     Note,
 }
 

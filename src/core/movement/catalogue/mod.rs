@@ -196,7 +196,7 @@ impl Movement {
         self.row().name
     }
 
-    /// For a sentence: `grip`, `throw on D`, `D gracenote`.
+    /// Its name inside a sentence: `grip`, `throw on D`, `D gracenote`.
     pub fn spoken(self) -> &'static str {
         self.row().spoken
     }

@@ -58,7 +58,7 @@ impl std::fmt::Display for UnknownMovement {
 }
 impl std::error::Error for UnknownMovement {}
 
-/// A name that says more than the movement.
+/// A name that also says a note before or after the movement, or a school.
 struct Said {
     name: &'static str,
     movement: &'static str,

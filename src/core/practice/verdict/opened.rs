@@ -178,7 +178,8 @@ mod tests {
         assert_eq!(apart[0].0, FaultKind::Unlike);
     }
 
-    /// Its start is asked by nobody; a note between the clicks is asked to be even as ever.
+    /// When an opened movement begins is not judged; whether a note between the clicks is even is judged
+    /// as always.
     #[test]
     fn the_evenness_of_the_notes_around_it_is_judged_and_its_start_is_not() {
         let mut measured = grips([148.0; 4]);

@@ -347,7 +347,7 @@ mod tests {
         10.0 * (power / samples.len() as f64).log10()
     }
 
-    /// Power above a frequency beside all of it, decibels: how much of a reed is heard. By the
+    /// Power above a frequency relative to the whole power, decibels: how much of a reed is heard. By the
     /// discrete Fourier transform of a Hann window of 4096 frames.
     fn above(samples: &[f32], hertz: f64) -> f64 {
         let count = 4096;

@@ -226,7 +226,7 @@ pub(super) fn gains(instrument: Instrument, tables: &[Arc<Wavetable>; 9]) -> [f3
     gains.map(|gain| gain / highest)
 }
 
-/// An oscillator over tables, starting at a phase of its own.
+/// A wavetable oscillator; `hash` chooses the phase at which it starts.
 pub(super) fn oscillator(tables: &Arc<Wavetable>, rate: SampleRate, hash: u64) -> WaveSynth<U1> {
     use fundsp::audionode::AudioNode;
     let mut oscillator = WaveSynth::<U1>::new(Arc::clone(tables));
