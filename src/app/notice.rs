@@ -161,7 +161,7 @@ mod tests {
 
     /// A built-in drill as it is opened for the first time.
     fn opened(name: &str, text: &str) -> Practising {
-        let opened = OpenedDrill {
+        let mut opened = OpenedDrill {
             name: name.to_owned(),
             drill: read(text.as_bytes()).0.expect("built in"),
             entries: Vec::new(),
@@ -174,7 +174,7 @@ mod tests {
             rung: None,
             session: Uuid::nil(),
         };
-        Practising::new(&opened, &Options::default())
+        Practising::new(&mut opened, &Options::default())
     }
 
     /// Every piece of news about a cell.

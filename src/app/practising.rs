@@ -9,7 +9,7 @@ use crate::movement::{Context, Explanation, Movement, explain};
 use crate::planning::{BarLine, Digest, Lately, Said, Staircase};
 use crate::practice::{
     CellKey, Entry, Mark, News, Phase, Plan, PlannedStage, Rung, StagePrint, State, ToneShape,
-    edited, replay,
+    edited, replay_all,
 };
 use crate::rhythm::{ClickWeight, ReferencePlan};
 use crate::score::{Score, movements, resolve_music};
@@ -175,8 +175,8 @@ pub struct Sounding {
 const MOST_SENT: usize = 8;
 
 impl Practising {
-    /// A drill with the journal's marks; no session runs yet.
-    pub fn new(opened: &OpenedDrill, options: &Options) -> Self {
+    /// A drill with the journal's marks, which are taken out of what was opened; no session runs yet.
+    pub fn new(opened: &mut OpenedDrill, options: &Options) -> Self {
         let drill = opened.drill.clone();
         let scores = scores(&drill);
         let stages = planned(&drill, &scores);
@@ -198,7 +198,8 @@ impl Practising {
             headphones: options.headphones,
             ..Plan::new(&opened.name, stages)
         };
-        let state = replay(plan, &opened.entries);
+        let before = Digest::of(opened.entries.iter().filter_map(Said::of));
+        let state = replay_all(plan, std::mem::take(&mut opened.entries));
         let mut lately = Lately::default();
         lately.take_in(&opened.lately);
         let stages = state.plan().stages.iter().zip(&scores);
@@ -226,7 +227,7 @@ impl Practising {
             due: false,
             cold_repetition: None,
             reference_sent: None,
-            before: Digest::of(opened.entries.iter().filter_map(Said::of)),
+            before,
             offers: Offers::default(),
             told_slow: Vec::new(),
             memory: Memory::default(),

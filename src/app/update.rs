@@ -35,7 +35,7 @@ pub fn update(model: &mut Model, at: Moment, message: Message) -> Vec<Effect> {
 fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effect>) {
     match message {
         Message::Act(action) => act(model, at, action, effects),
-        Message::Opened(opened) => opened_drill(model, at, &opened, effects),
+        Message::Opened(mut opened) => opened_drill(model, at, &mut opened, effects),
         Message::NotOpened(why) if model.session.is_some() => {
             session::not_opened(model, at, why, effects);
         }
@@ -406,7 +406,12 @@ fn act_in_session(model: &mut Model, at: Moment, action: Action, effects: &mut V
     }
 }
 
-fn opened_drill(model: &mut Model, at: Moment, opened: &OpenedDrill, effects: &mut Vec<Effect>) {
+fn opened_drill(
+    model: &mut Model,
+    at: Moment,
+    opened: &mut OpenedDrill,
+    effects: &mut Vec<Effect>,
+) {
     let mut practising = Practising::new(opened, &model.options);
     let edited = practising.edited(opened);
     let asked = asked_place(&practising, opened, at);

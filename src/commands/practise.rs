@@ -321,8 +321,11 @@ impl Practice<'_> {
     /// Shows the first screen, and then what takes longer.
     fn begins(&mut self) -> Result<(), Failure> {
         self.show(false)?;
-        let drills = self.shell.list(true);
-        self.shell.tell(self.model, Message::Listed(drills));
+        // Every drill's marks are read for the list, which a drill that was named does not show.
+        if self.model.page == Page::Choose {
+            let drills = self.shell.list(true);
+            self.shell.tell(self.model, Message::Listed(drills));
+        }
         let today = self.shell.today(&self.rule);
         self.shell.tell(self.model, Message::Today(today));
         // Where something is said already, a journal that cannot be written for one, that stands.

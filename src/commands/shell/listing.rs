@@ -4,7 +4,7 @@ use super::Shell;
 use crate::app::{Listed, Opens, planned, scores};
 use crate::commands::{drills, open, phrases};
 use crate::movement::Movement;
-use crate::practice::{Board, Cell, CellStatus, Plan, Rung, replay};
+use crate::practice::{Board, Cell, CellStatus, Plan, Rung, replay_all};
 use crate::screen::{board_rows, music_line};
 use crate::wording::{self, capital, visible};
 use std::collections::BTreeSet;
@@ -84,7 +84,7 @@ impl Shell {
             .and_then(|place| stages.iter().position(|stage| stage.has(place.cell)))
             .unwrap_or(0);
         let rung = place.map(|place| place.cell.rung);
-        let state = replay(Plan::new(&opened.name, stages), &entries);
+        let state = replay_all(Plan::new(&opened.name, stages), entries);
         if known {
             line.progress = done(state.board());
             line.share = Some(clear_of(state.board()));

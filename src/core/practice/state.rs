@@ -8,6 +8,7 @@ use super::event::News;
 use super::history::{History, Order, Tally};
 use super::plan::{Advance, Plan, StepBack};
 use super::session::{Phase, Reason, Session, Visit};
+use std::cmp::Reverse;
 
 /// How many not-clean repetitions in a row suggest a step back.
 pub const NOT_CLEAN_IN_A_ROW: u32 = 3;
@@ -33,20 +34,48 @@ pub struct State {
 pub fn replay<'a>(plan: Plan, entries: impl IntoIterator<Item = &'a Entry>) -> State {
     let mut entries: Vec<&Entry> = entries.into_iter().collect();
     entries.sort_by_key(|entry| entry.order());
-    let mut state = State {
-        plan,
-        history: History::default(),
-        board: Board::default(),
-        session: None,
-        last_utc_us: i64::MIN,
-        news: Vec::new(),
-    };
+    let mut state = State::before(plan);
     for entry in entries {
-        state.history.add(Order::of(entry), &entry.record);
-        state.last_utc_us = state.last_utc_us.max(entry.record.utc_us);
+        state.fold(entry);
     }
     state.board = Board::of(&state.plan, &state.history);
     state
+}
+
+/// As [`replay`], of entries that nobody needs afterwards: what is folded gives its room back, so that
+/// entries and history never take their whole room at one time.
+pub fn replay_all(plan: Plan, mut entries: Vec<Entry>) -> State {
+    const GIVEN_BACK: usize = 4096;
+    // the first stands last and is taken off the end
+    entries.sort_unstable_by_key(|entry| Reverse(entry.order()));
+    let mut state = State::before(plan);
+    while let Some(entry) = entries.pop() {
+        state.fold(&entry);
+        if entries.capacity() - entries.len() >= GIVEN_BACK {
+            entries.shrink_to_fit();
+        }
+    }
+    state.board = Board::of(&state.plan, &state.history);
+    state
+}
+
+impl State {
+    /// Nothing was marked yet.
+    fn before(plan: Plan) -> Self {
+        Self {
+            plan,
+            history: History::default(),
+            board: Board::default(),
+            session: None,
+            last_utc_us: i64::MIN,
+            news: Vec::new(),
+        }
+    }
+
+    fn fold(&mut self, entry: &Entry) {
+        self.history.add(Order::of(entry), &entry.record);
+        self.last_utc_us = self.last_utc_us.max(entry.record.utc_us);
+    }
 }
 
 /// What of a plan's music the journal does not know although it knows the drill: the places of
