@@ -14,6 +14,8 @@ pub enum Opens {
     Movement,
     /// Bars of a tune, of the name: their drill is made and opened.
     Bars(BarRange),
+    /// A tune with its dots held longer first: that drill is made and opened.
+    HeldDots,
 }
 
 /// A line of the list.
@@ -80,6 +82,18 @@ impl Listed {
             ),
             extent: bars.spoken(),
             ..Self::new(Opens::Bars(bars), &self.name, title)
+        }
+    }
+
+    /// A line that opens this tune with its dots held longer first; `pointing` says how it is pointed.
+    pub fn held_dots(&self, pointing: &str) -> Self {
+        Self {
+            about: format!(
+                "Every dot held longer than in the tune, its cut short and clear; then as in the \
+                 tune, {pointing}."
+            ),
+            extent: "a stage for the dots, then the tune".to_owned(),
+            ..Self::new(Opens::HeldDots, &self.name, "dots held longer")
         }
     }
 
@@ -337,14 +351,20 @@ mod tests {
         let mut page = page();
         let tune = &mut page.drills[1];
         tune.bars = Some(range("1-16"));
-        tune.pieces = vec![tune.piece("phrase 1", range("1-4"))];
+        tune.pieces = vec![
+            tune.piece("phrase 1", range("1-4")),
+            tune.held_dots("pointed 4 : 1"),
+        ];
         assert!(!page.unfold(), "a movement has no phrases");
         page.mark("my-tune");
         assert!(page.unfold());
-        assert_eq!(names(&page), ["grip", "my-tune", "my-tune"]);
+        assert_eq!(names(&page), ["grip", "my-tune", "my-tune", "my-tune"]);
         page.move_by(-1);
         let marked = page.current().map(|line| line.opens);
         assert_eq!(marked, Some(Opens::Bars(range("1-4"))));
+        page.move_by(-1);
+        let marked = page.current().map(|line| line.opens);
+        assert_eq!(marked, Some(Opens::HeldDots));
         assert!(page.unfold(), "from a phrase the tune is folded again");
         let marked = page.current().map(|line| line.opens);
         assert_eq!(marked, Some(Opens::Drill));

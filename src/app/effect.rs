@@ -20,6 +20,8 @@ pub enum Effect {
     /// Make the drill of some bars of a tune among the player's own, unless it is there, and open it;
     /// answered by a message.
     OpenBars(String, BarRange),
+    /// The same of a tune with its dots held longer first.
+    OpenHeldDots(String),
     /// Read a drill and its marks and begin in a cell; answered by a message.
     OpenAt {
         /// The drill's name or a file.

@@ -373,6 +373,7 @@ fn act_in_list(model: &mut Model, action: Action, effects: &mut Vec<Effect>) {
                 Opens::Drill => Effect::Open(line.name.clone()),
                 Opens::Movement => Effect::OpenMovement(line.name.clone()),
                 Opens::Bars(bars) => Effect::OpenBars(line.name.clone(), bars),
+                Opens::HeldDots => Effect::OpenHeldDots(line.name.clone()),
             }),
             None => {
                 model.notice = Some(Notice::plain("no drill and no movement has these letters"));

@@ -42,6 +42,14 @@ impl Which {
         }
     }
 
+    /// The whole tune, its dots held longer first.
+    pub(crate) fn held_dots() -> Self {
+        Self {
+            held_dots: true,
+            ..Self::default()
+        }
+    }
+
     /// True where anything but the whole is meant.
     pub(crate) fn is_given(&self) -> bool {
         self.names_bars() || self.held_dots
@@ -77,6 +85,8 @@ pub(crate) struct Pieces {
     pub(crate) bars: BarRange,
     /// Parts, where it has several, and phrases.
     pub(crate) named: Vec<(String, BarRange)>,
+    /// How its dots are pointed, where they can be held longer.
+    pub(crate) pointing: Option<String>,
 }
 
 /// The parts and phrases of a drill that is a tune. Where a phrase ends is offered where no rule says
@@ -107,7 +117,12 @@ pub(crate) fn pieces(drill: &Drill) -> Option<Pieces> {
             named.push((title, *phrase));
         }
     }
-    Some(Pieces { bars, named })
+    let can_be_held = stage.music.pointing.exaggerated().is_some();
+    Some(Pieces {
+        bars,
+        named,
+        pointing: drill.pointing().filter(|_| can_be_held),
+    })
 }
 
 /// A part of a tune, from 1.

@@ -144,6 +144,23 @@ impl Shell {
         }
     }
 
+    /// Makes the drill of what is meant of a tune, keeps it and opens it.
+    fn open_piece(&mut self, name: &str, which: &phrases::Which) -> Message {
+        let kept = open::open(name)
+            .and_then(|opened| phrases::choose(&opened, None, which))
+            .map(phrases::Chosen::kept);
+        match kept {
+            Ok((opened, says)) => {
+                let begin = Begin {
+                    says,
+                    ..Begin::default()
+                };
+                self.opened(opened, begin)
+            }
+            Err(failure) => Message::NotOpened(failure.0),
+        }
+    }
+
     fn carry_out(&mut self, effect: Effect) -> Option<Message> {
         match effect {
             Effect::List => Some(Message::Listed(self.list(true))),
@@ -158,20 +175,9 @@ impl Shell {
                 }
                 Err(failure) => Message::NotOpened(failure.0),
             }),
-            Effect::OpenBars(name, bars) => {
-                let kept = open::open(&name)
-                    .and_then(|opened| phrases::choose(&opened, None, &phrases::Which::of(bars)))
-                    .map(phrases::Chosen::kept);
-                Some(match kept {
-                    Ok((opened, says)) => {
-                        let begin = Begin {
-                            says,
-                            ..Begin::default()
-                        };
-                        self.opened(opened, begin)
-                    }
-                    Err(failure) => Message::NotOpened(failure.0),
-                })
+            Effect::OpenBars(name, bars) => Some(self.open_piece(&name, &phrases::Which::of(bars))),
+            Effect::OpenHeldDots(name) => {
+                Some(self.open_piece(&name, &phrases::Which::held_dots()))
             }
             Effect::OpenAt {
                 name,

@@ -67,6 +67,9 @@ impl Shell {
             line.pieces = named
                 .map(|(title, bars)| line.piece(title, *bars))
                 .collect();
+            if let Some(pointing) = pieces.pointing {
+                line.pieces.push(line.held_dots(&pointing));
+            }
         }
         let scores = scores(&opened.drill);
         let stages = planned(&opened.drill, &scores);

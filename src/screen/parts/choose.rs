@@ -172,7 +172,7 @@ fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
         let wide = area.width >= TITLE + SIDE;
         let width = if wide { titles } else { area.width - 2 };
         let title = match line.opens {
-            Opens::Bars(_) => format!("  {}", line.title),
+            Opens::Bars(_) | Opens::HeldDots => format!("  {}", line.title),
             _ => line.title.clone(),
         };
         put(buffer, area, x, y, &fitted(&title, width), style);
@@ -307,7 +307,7 @@ fn words(line: &Listed) -> Vec<(Manner, String)> {
             all.push((Manner::Text, far.join(", ")));
             all.push((Manner::Text, format!("gracerung practise {}", line.name)));
         }
-        Opens::Bars(_) => all.push((Manner::Text, line.extent.clone())),
+        Opens::Bars(_) | Opens::HeldDots => all.push((Manner::Text, line.extent.clone())),
         Opens::Movement => {
             if !line.also.is_empty() {
                 all.push((Manner::Text, format!("also {}", line.also)));
