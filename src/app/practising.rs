@@ -14,7 +14,7 @@ use crate::practice::{
 use crate::rhythm::{ClickWeight, ReferencePlan};
 use crate::score::{Score, movements, resolve_music};
 use crate::timeline::{EventKind, Layout, SoundPart, Sounded, Timeline, TimelineEvent, lay};
-use crate::units::{Bpm, Fraction, SampleRate};
+use crate::units::{Beats, Bpm, Fraction, SampleRate};
 use std::collections::VecDeque;
 use std::sync::Arc;
 
@@ -502,7 +502,8 @@ impl Place {
         } else {
             0.0
         };
-        let place = (self.in_repetition() - pickup).rem_euclid(beats);
+        let pace = Beats(self.timeline.metre.pace()).to_f64();
+        let place = ((self.in_repetition() - pickup) / pace).rem_euclid(beats);
         (place.floor() as u32, place.fract())
     }
 

@@ -135,7 +135,7 @@ pub(super) fn bars_of(score: &Score, music: Option<&Music>) -> Vec<Bar> {
             number: bar.number,
             written: bar.written,
             columns,
-            length: bar.length,
+            length: Beats(bar.length.0 / bar.metre.pace()),
             offset,
             signs,
             metre: bar.metre,
@@ -159,7 +159,7 @@ fn columns(score: &Score, bar: usize, offset: Beats, metre: Metre) -> (Vec<Colum
     let end = score.notes.partition_point(|note| note.bar <= bar);
     let lengths: Vec<Length> = (first..end)
         .map(|place| Length {
-            beats: score.notes[place].written,
+            beats: score.beats_written(&score.notes[place]),
             tied: score
                 .notes
                 .get(place + 1)

@@ -28,8 +28,8 @@ pub use document::{
 pub use ladder::{Ladder, LadderError, Step, lengths_down, rungs};
 pub use library::{BUILT_IN, BuiltIn, built_in};
 pub use make::{
-    Build, CannotMake, InPlace, Request, Tune, line_by_line, make, make_crossings, make_finger,
-    make_held, make_in_place, make_joined, make_phrase,
+    Build, CannotMake, InPlace, Request, Tune, change_text, line_by_line, make, make_crossings,
+    make_finger, make_held, make_in_place, make_joined, make_phrase,
 };
 pub use memory::{Hiding, hidden_bars, hidden_phrases};
 pub use music::{

@@ -14,6 +14,9 @@ pub struct Metre {
     beat: (u8, u8),
     /// No metre at all; the figures are those of the bars that are breathed and counted in with.
     free: bool,
+    /// A beat lasts so many of those that the tempo counts, as above and below: 1 but after a change
+    /// of metre at which another note than the beat stays equal.
+    pace: (u8, u8),
 }
 
 /// Why a text names no metre.
@@ -78,6 +81,7 @@ impl Metre {
             below,
             beat,
             free: false,
+            pace: (1, 1),
         }
     }
 
@@ -127,6 +131,73 @@ impl Metre {
     pub fn own_beat(self) -> Option<Fraction> {
         let beat = self.beat_of_semibreve();
         (beat != Self::usual(self.above, self.below).beat_of_semibreve()).then_some(beat)
+    }
+
+    /// How long a beat lasts, in beats that the tempo counts.
+    pub fn pace(self) -> Fraction {
+        Fraction::new(i128::from(self.pace.0), i128::from(self.pace.1))
+    }
+
+    /// The same with beats that last so long; none where that is not a ratio of small numbers.
+    pub fn with_pace(self, pace: Fraction) -> Option<Self> {
+        let above = u8::try_from(*pace.numer())
+            .ok()
+            .filter(|above| *above > 0)?;
+        let below = u8::try_from(*pace.denom()).ok()?;
+        let pace = (above, below);
+        Some(Self { pace, ..self })
+    }
+
+    /// This metre after another, where one note of the other lasts as long as one of this: both as
+    /// parts of a semibreve, the one before first.
+    pub fn where_equal(self, before: Self, notes: (Fraction, Fraction)) -> Option<Self> {
+        if [notes.0, notes.1].iter().any(|note| !is_note(*note)) {
+            return None;
+        }
+        let lasts = before.beats_of(notes.0).0 * before.pace();
+        self.with_pace(lasts / self.beats_of(notes.1).0)
+    }
+
+    /// This metre after another with beats of about such a length, where a note stays equal then.
+    pub fn at_about(self, before: Self, pace: Fraction) -> Option<Self> {
+        /// How long a beat may last in those before it.
+        const RATIOS: [(i128, i128); 8] = [
+            (3, 2),
+            (2, 3),
+            (2, 1),
+            (1, 2),
+            (3, 4),
+            (4, 3),
+            (3, 1),
+            (1, 3),
+        ];
+        let ratios = RATIOS
+            .into_iter()
+            .map(|(above, below)| Fraction::new(above, below));
+        let near = ratios.map(|ratio| before.pace() * ratio).find(|near| {
+            let off = pace / *near;
+            off > Fraction::new(98, 100) && off < Fraction::new(102, 100)
+        });
+        self.with_pace(near?)
+    }
+
+    /// Which note of the metre before lasts as long as which of this, where it is not the beat.
+    pub fn equal_notes(self, before: Self) -> Option<(Fraction, Fraction)> {
+        if self.pace() == before.pace() {
+            return None;
+        }
+        let lefts = [(1, 8), (1, 4), (1, 16), (3, 8), (1, 2), (3, 4)];
+        lefts.into_iter().find_map(|(above, below)| {
+            let left = Fraction::new(above, below);
+            let lasts = before.beats_of(left).0 * before.pace() / self.pace();
+            let right = lasts * self.beat_of_semibreve();
+            is_note(right).then_some((left, right))
+        })
+    }
+
+    /// A bar in beats that the tempo counts.
+    pub fn bar_of_time(self) -> Beats {
+        self.bar() * self.pace()
     }
 
     /// Reads `4/4`; also ABC's `C` (4/4), `C|` (2/2) and `none`, and sums such as `2+3/8`.
@@ -208,17 +279,7 @@ impl Metre {
 
     /// The value of a beat, and whether it is dotted.
     pub fn beat_value(self) -> (NoteValue, bool) {
-        let dotted = self.is_compound();
-        // a dotted crotchet is three quavers
-        let below = if dotted { self.beat.1 / 2 } else { self.beat.1 };
-        let value = match below {
-            0 | 1 => NoteValue::Semibreve,
-            2 => NoteValue::Minim,
-            4 => NoteValue::Crotchet,
-            8 => NoteValue::Quaver,
-            _ => NoteValue::Semiquaver,
-        };
-        (value, dotted)
+        plain_or_dotted(self.beat_of_semibreve())
     }
 
     /// Which notes share a beam, counted from the start of the bar: those of one beat. Beats shorter
@@ -240,6 +301,31 @@ impl Metre {
     }
 }
 
+/// The value of a part of a semibreve that one head writes, and whether it is dotted.
+pub fn plain_or_dotted(part: Fraction) -> (NoteValue, bool) {
+    let dotted = *part.numer() == 3;
+    // a dotted crotchet is three quavers
+    let below = if dotted {
+        *part.denom() / 2
+    } else {
+        *part.denom()
+    };
+    let value = match below {
+        0 | 1 => NoteValue::Semibreve,
+        2 => NoteValue::Minim,
+        4 => NoteValue::Crotchet,
+        8 => NoteValue::Quaver,
+        _ => NoteValue::Semiquaver,
+    };
+    (value, dotted)
+}
+
+/// True of a note that one head writes, plain or dotted, from a semiquaver to a semibreve.
+fn is_note(part: Fraction) -> bool {
+    let (above, below) = (*part.numer(), *part.denom());
+    matches!(above, 1 | 3) && matches!(below, 1 | 2 | 4 | 8 | 16)
+}
+
 fn number(text: &str) -> Option<u32> {
     let text = text.trim();
     let digits = !text.is_empty() && text.len() < 4 && text.bytes().all(|b| b.is_ascii_digit());
@@ -247,12 +333,16 @@ fn number(text: &str) -> Option<u32> {
 }
 
 impl std::fmt::Display for Metre {
-    /// `6/8`; with a beat of its own `3/8 by 3/8`.
+    /// `6/8`; with a beat of its own `3/8 by 3/8`, with beats of another length `6/8 at 3/2`.
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self.own_beat() {
-            Some(beat) => write!(f, "{} by {}", self.printed(), write_fraction(&beat)),
-            None => f.write_str(&self.printed()),
+        f.write_str(&self.printed())?;
+        if let Some(beat) = self.own_beat() {
+            write!(f, " by {}", write_fraction(&beat))?;
         }
+        if self.pace != (1, 1) {
+            write!(f, " at {}", write_fraction(&self.pace()))?;
+        }
+        Ok(())
     }
 }
 

@@ -11,7 +11,7 @@ mod tune_kind;
 mod writing;
 
 pub use duration::{NoteValue, WrittenLength};
-pub use metre::{Metre, MetreError};
+pub use metre::{Metre, MetreError, plain_or_dotted};
 pub use pattern::{Click, ClickPlan, ClickWeight, ReferencePlan, Subdivision};
 pub use pointing::{Pointed, Pointing, PointingSource};
 pub use tune_kind::{names_air, names_pibroch};

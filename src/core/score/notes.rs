@@ -99,7 +99,7 @@ pub struct ScoreNote {
     pub place: Beats,
     /// Written place from the start of the repetition.
     pub start: Beats,
-    /// Written length.
+    /// Written length, in beats that the tempo counts.
     pub written: Beats,
     /// The note.
     pub note: Note,
@@ -149,6 +149,12 @@ impl Score {
             .map(|next| next.written)
             .sum();
         note.written + tied
+    }
+
+    /// The length of a note in beats of its own bar, as it is written there.
+    pub fn beats_written(&self, note: &ScoreNote) -> Beats {
+        let pace = self.bars.get(note.bar).map(|bar| bar.metre.pace());
+        pace.map_or(note.written, |pace| Beats(note.written.0 / pace))
     }
 
     /// True where the metre changes on the way.

@@ -4,7 +4,7 @@ use super::notes::{NoteId, Score, ScoreBar, ScoreGrace, ScoreGroup, ScoreNote};
 use crate::chanter::Note;
 use crate::drill::{Group, Music};
 use crate::movement::{Context, Lengths, Part, Role, Schools, opening_gracenote, place_group};
-use crate::units::Beats;
+use crate::units::{Beats, Fraction};
 
 /// Resolves one repetition of `music`, followed by `breath` of clicks alone.
 ///
@@ -45,7 +45,10 @@ fn resolve_for(
     let metres = music.metres();
     let mut score = Score {
         metre: metres.first().copied().unwrap_or(music.metre),
-        pickup: music.pickup(),
+        pickup: music.pickup()
+            * metres
+                .first()
+                .map_or(Fraction::from_integer(1), |own| own.pace()),
         bars: Vec::with_capacity(music.order.len()),
         notes: Vec::new(),
         length: Beats::ZERO,
@@ -67,10 +70,11 @@ fn resolve_for(
         score.bars.push(ScoreBar {
             number,
             start: score.length,
-            length: bar.length(),
+            length: bar.length() * metres[written].pace(),
             written,
             metre: metres[written],
         });
+        let pace = metres[written].pace();
         let mut place = Beats::ZERO;
         for (position, note) in bar.notes.iter().enumerate() {
             let id = NoteId {
@@ -98,8 +102,8 @@ fn resolve_for(
                 id,
                 bar: index,
                 place,
-                start: score.length + place,
-                written: note.length,
+                start: score.length + place * pace,
+                written: note.length * pace,
                 note: note.note,
                 continues,
                 group,
@@ -109,7 +113,7 @@ fn resolve_for(
             before = Some(note.note);
             place = place + note.length;
         }
-        score.length = score.length + place;
+        score.length = score.length + place * pace;
     }
     score
 }

@@ -31,7 +31,8 @@ impl Grid {
     ) -> Vec<TimelineEvent> {
         let parts = i128::from(subdivision.parts());
         let beats_in_a_bar = i128::from(self.metre.beats_in_a_bar());
-        let steps = |beats: Beats| (beats - self.downbeat).0 * Fraction::from_integer(parts);
+        let step_lasts = self.metre.pace() / Fraction::from_integer(parts);
+        let steps = |beats: Beats| (beats - self.downbeat).0 / step_lasts;
         let mut step = steps(from).ceil().to_integer();
         let end = steps(to);
         let mut events = Vec::new();
@@ -45,7 +46,7 @@ impl Grid {
                 ClickWeight::Beat
             };
             events.push(TimelineEvent {
-                beat: self.downbeat + Beats(Fraction::new(step, parts)),
+                beat: self.downbeat + Beats(Fraction::from_integer(step) * step_lasts),
                 kind: EventKind::Click(Click {
                     weight,
                     beat: u8::try_from(beat_number).unwrap_or(0),
@@ -72,12 +73,14 @@ pub(super) fn clicks_by_bar(
         }
     };
     // where the next note stands in its full bar
-    let mut place = score.metre.bar() - score.pickup;
+    let mut place = score.metre.bar_of_time() - score.pickup;
     let mut before = score.metre;
     for (index, bar) in score.bars.iter().enumerate() {
-        if std::mem::replace(&mut before, bar.metre) != bar.metre || place >= bar.metre.bar() {
+        if std::mem::replace(&mut before, bar.metre) != bar.metre
+            || place >= bar.metre.bar_of_time()
+        {
             // a short bar that begins here is a pickup, unless it is completed by what follows
-            let full = bar.metre.bar();
+            let full = bar.metre.bar_of_time();
             let completed = match score.bars.get(index + 1) {
                 Some(next) => next.length < full && bar.length + next.length == full,
                 None => true,
@@ -103,7 +106,7 @@ pub(super) fn count_in_length(score: &Score) -> Beats {
         // no clicks are counted here: a beat leaves room for the gracenotes before the first note
         return Beats::ONE;
     }
-    let bar = score.metre.bar();
+    let bar = score.metre.bar_of_time();
     let rest = bar - score.pickup;
     if score.pickup * Fraction::from_integer(2) > bar {
         rest + bar

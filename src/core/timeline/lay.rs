@@ -78,7 +78,7 @@ pub fn lay(score: &Score, layout: &Layout) -> Timeline {
         }
         sorted(events)
     };
-    let bar = score.metre.bar();
+    let bar = score.metre.bar_of_time();
     let mut bar_lines = score.bar_lines();
     let mut line = score.length;
     while line < cycle {

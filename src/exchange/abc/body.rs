@@ -1,6 +1,6 @@
 //! Bars to body text.
 
-use crate::drill::{Bar, Group, Music, Written};
+use crate::drill::{Bar, Group, Music, Written, change_text};
 use crate::rhythm::{Metre, WrittenBar};
 use crate::units::{Beats, Fraction, write_fraction};
 use std::fmt::Write as _;
@@ -58,9 +58,15 @@ pub(super) fn body(
             let _ = write!(text, "[{ending} ");
         }
         if let Some(metre) = bar.metre {
-            let _ = write!(text, "[M:{}]", metre.printed());
-            if let Some((part, count)) = tempo.and_then(|tempo| whole_tempo(metre, tempo)) {
-                let _ = write!(text, "[Q:{}={count}]", write_fraction(&part));
+            let before = place.checked_sub(1).map_or(music.metre, |at| metres[at]);
+            match tempo {
+                None => text.push_str(&change_text(before, metre)),
+                Some(tempo) => {
+                    let _ = write!(text, "[M:{}]", metre.printed());
+                    if let Some((part, count)) = whole_tempo(metre, tempo / metre.pace()) {
+                        let _ = write!(text, "[Q:{}={count}]", write_fraction(&part));
+                    }
+                }
             }
             text.push(' ');
         }

@@ -5,7 +5,7 @@ use crate::units::{Bpm, Fraction};
 
 /// A quarter note in microseconds, exact.
 pub(super) fn quarter(metre: Metre, tempo: Bpm) -> Fraction {
-    let beats_a_quarter = metre.beats_of(Fraction::new(1, 4)).0;
+    let beats_a_quarter = metre.beats_of(Fraction::new(1, 4)).0 * metre.pace();
     Fraction::from_integer(60_000_000) / tempo.value() * beats_a_quarter
 }
 

@@ -292,7 +292,7 @@ impl Counted {
                 let at = start + bar.start;
                 // a pickup and the second half of a divided bar are no bars of their own
                 let open = self.bars.last().map_or(Beats::ZERO, |last| at - last.0);
-                let full = bar.metre.bar();
+                let full = bar.metre.bar_of_time();
                 let completes = open < full && open + bar.length == full;
                 if bar.start >= downbeat && !completes {
                     self.bars.push((at, bar.metre));
@@ -306,7 +306,7 @@ impl Counted {
 
     /// Bars that are counted without music, so that one begins at `until`.
     fn bars_up_to(&mut self, from: Beats, until: Beats, metre: Metre) {
-        let full = metre.bar();
+        let full = metre.bar_of_time();
         let count = ((until - from).0 / full.0).floor().to_integer();
         let begin = until - full * Fraction::from_integer(count);
         let bars = (0..count).map(|bar| begin + full * Fraction::from_integer(bar));
@@ -346,7 +346,8 @@ impl Counted {
         let Some((from, quarters, metre)) = self.spans.get(index.saturating_sub(1)) else {
             return Fraction::from_integer(0);
         };
-        quarters + metre.semibreves_of(beat - *from) * Fraction::from_integer(4)
+        let beats = Beats((beat - *from).0 / metre.pace());
+        quarters + metre.semibreves_of(beats) * Fraction::from_integer(4)
     }
 
     fn tick(&self, beat: Beats) -> u64 {
@@ -364,8 +365,8 @@ impl Counted {
             let mut alternating = Alternating::new(quarter(*metre, tempo));
             let (mut at, mut tick) = (*from, begins);
             while at < until || now.is_none() {
-                at = at + metre.bar();
-                let to = self.tick(at.min(until.max(*from + metre.bar())));
+                at = at + metre.bar_of_time();
+                let to = self.tick(at.min(until.max(*from + metre.bar_of_time())));
                 let quarters = Fraction::new(i128::from(to - tick), i128::from(self.division));
                 let value = alternating.next(quarters);
                 if now != Some(value) {

@@ -181,6 +181,8 @@ struct PartReader {
     /// The first metre, that of now, and one that begins with the bar that is read.
     metre: Option<Metre>,
     now: Option<Metre>,
+    /// The metre before that.
+    before: Option<Metre>,
     change: Option<Metre>,
     tempo: Option<Bpm>,
     divisions: Option<Fraction>,
@@ -304,7 +306,10 @@ impl PartReader {
                             self.now = Some(metre);
                         }
                         (Ok(metre), Some(_)) => {
+                            let pace = self.now.map_or_else(|| metre.pace(), Metre::pace);
+                            let metre = metre.with_pace(pace).unwrap_or(metre);
                             let before = self.now.replace(metre);
+                            self.before = before;
                             self.change = Some(metre).filter(|metre| before != Some(*metre));
                         }
                         _ => self.problems.push(foreign(
@@ -345,6 +350,19 @@ impl PartReader {
         let tempo = parse_fraction(text)
             .ok()
             .and_then(|quarters| beats_a_minute(metre, Fraction::new(1, 4), quarters));
+        if let (Some(own), Some(tempo), Some(before), Some(_)) =
+            (self.tempo, tempo, self.before, self.change)
+        {
+            let pace = own.value() / tempo.value();
+            if pace == metre.pace() {
+                return;
+            }
+            if let Some(paced) = metre.at_about(before, pace) {
+                self.now = Some(paced);
+                self.change = Some(paced);
+                return;
+            }
+        }
         match tempo {
             Some(tempo) if self.tempo.is_none_or(|own| own == tempo) => self.tempo = Some(tempo),
             _ => self.problems.push(adopted(

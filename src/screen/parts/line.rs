@@ -57,7 +57,11 @@ pub(in crate::screen) fn words(score: &Score, hidden: &BTreeSet<NoteId>) -> Vec<
         }
         let tie = if note.continues { "~" } else { "" };
         words.push(Word {
-            text: format!("{tie}{} {}", note.note, spell_fraction(&note.written.0)),
+            text: format!(
+                "{tie}{} {}",
+                note.note,
+                spell_fraction(&score.beats_written(note).0)
+            ),
             id: Some(note.id),
         });
     }

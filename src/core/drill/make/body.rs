@@ -4,7 +4,7 @@ use crate::chanter::Note;
 use crate::drill::written::{Bar, Group, Music};
 use crate::movement::{Lengths, opening_gracenote};
 use crate::rhythm::Metre;
-use crate::units::{Beats, Fraction};
+use crate::units::{Beats, Fraction, write_fraction};
 use std::fmt::Write as _;
 
 /// The unit note length of the text that is written here.
@@ -47,6 +47,16 @@ fn body_of(music: &Music, place: usize, metre: Metre) -> String {
     )
 }
 
+/// A change of metre in body text: its figures, and which note stays equal where it is not the beat.
+pub fn change_text(before: Metre, metre: Metre) -> String {
+    let equal = metre
+        .equal_notes(before)
+        .map_or_else(String::new, |(before, after)| {
+            format!("[Q:{}={}]", write_fraction(&before), write_fraction(&after))
+        });
+    format!("[M:{}]{equal}", metre.printed())
+}
+
 /// The bars in unit 1/8. An opening gracenote is chosen against the note before it; that of the
 /// first note against the last note, because a stage is repeated.
 pub(super) fn body(metre: Metre, bars: &[Bar]) -> String {
@@ -61,7 +71,7 @@ fn bars_after(mut metre: Metre, bars: &[Bar], mut before: Option<Note>) -> Strin
             text.push(' ');
         }
         if let Some(other) = bar.metre {
-            let _ = write!(text, "[M:{}] ", other.printed());
+            let _ = write!(text, "{} ", change_text(metre, other));
             metre = other;
         }
         for (place, written) in bar.notes.iter().enumerate() {

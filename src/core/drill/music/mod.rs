@@ -62,6 +62,8 @@ struct Reader {
     /// The metre it begins in.
     first: Metre,
     metre: Metre,
+    /// The metre before the change in the bar that is read.
+    metre_before: Metre,
     /// The unit note length as a part of a semibreve, and in beats of the metre.
     unit_part: Fraction,
     unit: Beats,
@@ -97,6 +99,7 @@ impl Reader {
             at: 0,
             first: metre,
             metre,
+            metre_before: metre,
             unit_part: unit,
             unit: metre.beats_of(unit),
             bar: Bar::default(),
@@ -240,7 +243,9 @@ impl Reader {
                 '{' => self.gracenotes(),
                 '|' | ':' => self.bar_line(),
                 '[' if matches!(self.peek_next(), Some('|' | '1' | '2')) => self.bar_line(),
-                '[' if self.peek_next() == Some('M') && self.is_field_at(self.at + 1) => {
+                '[' if matches!(self.peek_next(), Some('M' | 'Q'))
+                    && self.is_field_at(self.at + 1) =>
+                {
                     self.inline_field();
                 }
                 '[' => {

@@ -5,7 +5,7 @@ use crate::drill::Bar;
 use crate::exchange::Section;
 use crate::exchange::musicxml::xml::Xml;
 use crate::exchange::piece::Piece;
-use crate::rhythm::Metre;
+use crate::rhythm::{Metre, plain_or_dotted};
 use crate::score::NoteId;
 use crate::units::{Beats, Fraction, write_fraction};
 use std::collections::HashMap;
@@ -45,9 +45,12 @@ impl SectionWriter<'_> {
                 attributes.push(("implicit", "yes"));
             }
             let before = so_far.metre.replace(metre);
+            let line_before = place
+                .checked_sub(1)
+                .is_some_and(|at| music.bars[at].line_ends);
             xml.within("measure", &attributes, |xml| {
                 xml.line();
-                if place == 0 && before.is_some() {
+                if line_before || place == 0 && before.is_some() {
                     xml.empty("print", &[("new-system", "yes")]);
                     xml.line();
                 }
@@ -64,7 +67,7 @@ impl SectionWriter<'_> {
                 }
                 // the beat is the same in another metre, and another note may have it
                 if before != Some(metre) {
-                    self.metronome(xml, metre);
+                    self.metronome(xml, metre, before);
                 }
                 let bars = Bars {
                     bar,
@@ -108,23 +111,35 @@ impl SectionWriter<'_> {
         xml.line();
     }
 
-    fn metronome(&self, xml: &mut Xml, metre: Metre) {
-        let tempo = self.piece.played_at();
-        let (value, dotted) = metre.beat_value();
-        let quarters = Beats(tempo.value() * metre.beat_of_semibreve() * Fraction::from_integer(4));
+    /// How quick a metre is; at a change the two notes that last as long, where it is not the beat.
+    fn metronome(&self, xml: &mut Xml, metre: Metre, before: Option<Metre>) {
+        let rate = self.piece.played_at().value() / metre.pace();
+        let equal = before.and_then(|before| metre.equal_notes(before));
+        let quarters = Beats(rate * metre.beat_of_semibreve() * Fraction::from_integer(4));
         xml.within("direction", &[("placement", "above")], |xml| {
             xml.within("direction-type", &[], |xml| {
                 xml.within("metronome", &[], |xml| {
-                    xml.text("beat-unit", name(value));
-                    if dotted {
-                        xml.empty("beat-unit-dot", &[]);
+                    if let Some((before, after)) = equal {
+                        beat_unit(xml, before);
+                        beat_unit(xml, after);
+                    } else {
+                        beat_unit(xml, metre.beat_of_semibreve());
+                        xml.text("per-minute", &write_fraction(&rate));
                     }
-                    xml.text("per-minute", &write_fraction(&tempo.value()));
                 });
             });
             xml.empty("sound", &[("tempo", &decimal(quarters.to_f64()))]);
         });
         xml.line();
+    }
+}
+
+/// A note of a metronome mark, by its part of a semibreve.
+fn beat_unit(xml: &mut Xml, part: Fraction) {
+    let (value, dotted) = plain_or_dotted(part);
+    xml.text("beat-unit", name(value));
+    if dotted {
+        xml.empty("beat-unit-dot", &[]);
     }
 }
 

@@ -44,7 +44,19 @@ impl Reader {
                 ),
             },
             'M' => self.change_metre(start, value),
-            'Q' if self.keeps_the_beat(value) => {}
+            'Q' if self.takes_equal_notes(value) => {}
+            'Q' if self.foreign.is_none() => self.tell(
+                start,
+                self.at,
+                ProblemKind::Foreign {
+                    found: format!("`[Q:{}]` in the music", short(value)),
+                    expected:
+                        "at a change of metre the note before and the one that lasts as long, \
+                               such as `[M:6/8][Q:1/8=1/8]`"
+                            .to_owned(),
+                },
+            ),
+            'Q' if self.keeps_the_beat(value) || self.takes_tempo(value) => {}
             'Q' => self.tell_note(
                 start,
                 format!("the tempo changes to `{}`", short(value)),
@@ -69,11 +81,13 @@ impl Reader {
         let read = Metre::parse(value).map(|metre| {
             // the drill's own beat goes with its figures
             let own = metre.printed() == self.first.printed();
-            if own { self.first } else { metre }
+            let counted = if own { self.first } else { metre };
+            counted.with_pace(self.metre.pace()).unwrap_or(counted)
         });
         match read {
             Ok(metre) if metre == self.metre => {}
             Ok(metre) if self.bar.notes.is_empty() => {
+                self.metre_before = self.metre;
                 self.metre = metre;
                 self.unit = metre.beats_of(self.unit_part);
                 self.bar.metre = Some(metre);
@@ -103,9 +117,47 @@ impl Reader {
         let said = || -> Option<Fraction> {
             let (part, count) = value.split_once('=')?;
             let (part, count) = (parse_fraction(part).ok()?, parse_fraction(count).ok()?);
-            Some(self.metre.beats_of(part).0 * count)
+            Some(self.metre.beats_of(part).0 * count * self.metre.pace())
         };
         tempo.is_some() && said() == tempo
+    }
+
+    /// Which note stays equal at the change of metre before this: `1/8=1/8`, the one before first.
+    fn takes_equal_notes(&mut self, value: &str) -> bool {
+        let notes = value.split_once('=').and_then(|(before, after)| {
+            let (before, after) = (parse_fraction(before).ok()?, parse_fraction(after).ok()?);
+            Some((before, after))
+        });
+        let metre = notes.and_then(|notes| self.metre.where_equal(self.metre_before, notes));
+        self.paced(metre)
+    }
+
+    /// Which note stays equal by the tempo that is said there; true where one does, within what
+    /// rounding leaves of it.
+    fn takes_tempo(&mut self, value: &str) -> bool {
+        let tempo = self.foreign.as_ref().and_then(|own| own.tempo);
+        let said = || -> Option<Fraction> {
+            let (part, count) = value.split_once('=')?;
+            let (part, count) = (parse_fraction(part).ok()?, parse_fraction(count).ok()?);
+            let rate = self.metre.beats_of(part).0 * count;
+            (rate > Fraction::from_integer(0)).then_some(rate)
+        };
+        let (Some(tempo), Some(rate)) = (tempo, said()) else {
+            return false;
+        };
+        let metre = self.metre.at_about(self.metre_before, tempo / rate);
+        self.paced(metre)
+    }
+
+    /// Takes the metre that begins in this bar with beats of another length.
+    fn paced(&mut self, metre: Option<Metre>) -> bool {
+        let begins = self.bar.notes.is_empty() && self.bar.metre.is_some();
+        let Some(metre) = metre.filter(|_| begins) else {
+            return false;
+        };
+        self.metre = metre;
+        self.bar.metre = Some(metre);
+        true
     }
 
     fn voice(&mut self, start: usize, value: &str) {
