@@ -305,7 +305,7 @@ impl Paged for Hearing {
     }
 }
 
-/// Says which movements are clean; another one each time.
+/// A seed for the random choice of clean and faulty movements, another one each time.
 fn seed() -> u64 {
     #[cfg(debug_assertions)]
     if let Some(seed) = std::env::var(TESTED)

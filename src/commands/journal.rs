@@ -119,7 +119,7 @@ struct CheckRow {
     first: Option<String>,
     last: Option<String>,
     troubles: Vec<String>,
-    /// What is worth knowing and no damage.
+    /// What is worth knowing of a whole journal, although it is no damage.
     remarks: Vec<String>,
 }
 

@@ -302,7 +302,7 @@ enum Shown {
     Lines(Box<Plain>),
 }
 
-/// The start, practice and the session: the model, and the world around it.
+/// One loop for the start page, practice and the session: the model, and what it acts on.
 struct Practice<'a> {
     shell: &'a mut Shell,
     model: &'a mut Model,

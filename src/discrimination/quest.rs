@@ -46,9 +46,9 @@ pub const ENOUGH: usize = 10;
 pub struct Estimate {
     /// The mean of its posterior, taken over its logarithm.
     pub threshold: Milliseconds,
-    /// Above this with nine chances in ten.
+    /// The threshold lies above this with nine chances in ten.
     pub low: Milliseconds,
-    /// Below this with nine chances in ten.
+    /// The threshold lies below this with nine chances in ten.
     pub high: Milliseconds,
 }
 

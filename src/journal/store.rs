@@ -134,8 +134,9 @@ impl Journal {
     }
 
     /// Stores records together, after what others stored meanwhile; when this returns they are on
-    /// the disk. A time below the journal's last is raised to it, but for a session that begins more
-    /// than a day before and not before there was the program: then the last one's clock was ahead.
+    /// the disk. A time below the journal's last is raised to it, so that time never runs back. It is
+    /// left as it is where a session begins more than a day earlier at a time that can be true: then
+    /// the clock of the last session was ahead.
     /// With no records it only looks what others stored.
     ///
     /// # Errors

@@ -7,7 +7,8 @@ use rusqlite::{Connection, TransactionBehavior};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
-/// Raises a copy of an older journal, so that it can be compared with a new one; what is in the way.
+/// Raises a copy of an older journal, so that it can be compared with a new one; gives what
+/// keeps it from being raised.
 pub(super) fn raised(connection: &mut Connection) -> Option<String> {
     let mut raised = || -> rusqlite::Result<()> {
         let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;

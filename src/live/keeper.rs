@@ -57,11 +57,11 @@ pub enum DeviceState {
 
 /// What the handle asks of the keeper.
 pub(super) enum Request {
-    /// For the renderer.
+    /// Hand a command to the renderer.
     Command(Command),
-    /// Use another device or buffer from now on.
+    /// Use this device and buffer from now on.
     Ask(Asked),
-    /// End.
+    /// End the thread.
     Quit,
 }
 

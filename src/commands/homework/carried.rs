@@ -69,8 +69,9 @@ fn flac(samples: &[f32], rate: SampleRate) -> Result<Vec<u8>, Failure> {
     let mut sink = flacenc::bitsink::ByteSink::new();
     stream.write(&mut sink).map_err(|error| told(&error))?;
     let mut bytes = sink.as_slice().to_vec();
-    // The smallest block leaves the last one out of account (RFC 9639, 8.2); the encoder counts it,
-    // which says that blocks vary, and decoders find no frame.
+    // The header names the smallest block, the last one not counted (RFC 9639, 8.2). The encoder counts
+    // it, which says that blocks vary, and decoders then find no frame: the largest block is written
+    // over it.
     if let Some(blocks) = bytes.get_mut(8..12) {
         blocks.copy_within(2..4, 0);
     }

@@ -141,7 +141,7 @@ fn play(name: &str, reports: &[(String, Report)]) -> Ran {
     let mut files = Vec::new();
     for (report, read) in own {
         for take in &read.takes {
-            // whatever a report says, a take lies beside it
+            // a take is looked for beside its report only, whatever path the report names
             if let Some(take) = Path::new(take).file_name() {
                 files.push(Path::new(report).with_file_name(take));
             }

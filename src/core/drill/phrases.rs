@@ -290,7 +290,7 @@ fn end(bars: &mut [Bar], lasts: Option<Beats>) {
     }
 }
 
-/// That the tune has these bars.
+/// Checks that the tune has these bars.
 ///
 /// # Errors
 /// It ends before the range does; a sentence says so.

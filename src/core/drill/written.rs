@@ -153,7 +153,7 @@ impl Music {
         self.bars.iter().any(|bar| bar.metre.is_some())
     }
 
-    /// How a written bar is counted.
+    /// The metre of a written bar.
     fn metre_of(&self, bar: usize) -> Metre {
         let mut so_far = self.bars.iter().take(bar + 1).rev();
         so_far.find_map(|bar| bar.metre).unwrap_or(self.metre)

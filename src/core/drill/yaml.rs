@@ -53,7 +53,7 @@ impl Text {
     }
 }
 
-/// Goes through a text once and tells where its characters stand in the file.
+/// Where the characters of a text stand in the file, asked for in rising order.
 pub(super) struct Places<'a> {
     text: &'a Text,
     signs: std::str::Chars<'a>,

@@ -35,7 +35,7 @@ fn tone(note: Note, start_s: f64, end_s: f64) -> HeardNote {
     HeardNote::known(note, start_s, end_s)
 }
 
-/// The piece as played: by repetition, from `start` on, each note changed by `change`.
+/// The notes of some repetitions as if played exactly, the first from `start` on.
 fn played(piece: &ExpectedStage, start: f64, count: usize) -> Vec<HeardNote> {
     let mut heard: Vec<HeardNote> = Vec::new();
     for cycle in 0..count {

@@ -23,13 +23,13 @@ const OCTAVE: f64 = 0.3;
 const SAME: f64 = 60.0;
 const HIGHEST: f64 = 540.0;
 
-/// A low A that was heard with.
+/// A low A that the ear was tried with.
 #[derive(Debug, Clone, Copy)]
 struct Tried {
     low_a: Hertz,
     /// How surely its notes sound, less what is unlikely about it.
     good: f64,
-    /// The low A that its notes' own pitches give.
+    /// The low A reckoned from the pitches of the notes that were heard with it.
     near: Hertz,
 }
 

@@ -266,7 +266,7 @@ pub enum News {
     Void(u64),
     /// The computer was late with the sound of a repetition, which takes no mark.
     NotCounted(u64),
-    /// Six repetitions were assumed clean and nobody was there: paused.
+    /// Play paused, because six repetitions in a row were assumed clean without a key or pedal.
     NobodyThere,
     /// The repetition was measured. Where that marked it, the mark stands among the same news.
     Judged {

@@ -235,7 +235,7 @@ impl CellHistory {
             Line::Mark(mark) => self.hear(order, mark),
             Line::ByHeart { id, repetition } => {
                 self.by_heart.insert((id.session, repetition));
-                // it stands before its mark, unless another program's clock was behind
+                // it comes before the mark of its repetition, unless another program's clock was behind
                 if self.told(id.session, repetition).is_some() {
                     self.count_again();
                 }

@@ -47,7 +47,7 @@ impl NoteValue {
         }
     }
 
-    /// As a part of a semibreve.
+    /// Its length as a part of a semibreve.
     pub fn part_of_semibreve(self) -> Fraction {
         Fraction::new_raw(1, 1 << (self as u32))
     }

@@ -15,7 +15,7 @@ use std::f64::consts::TAU;
 const RATE: SampleRate = SampleRate(48_000);
 /// 20 ms.
 const WINDOW: usize = 960;
-/// Decibels a click stands above the rest in one band at least: what is asked for.
+/// How far a click must stand above everything else in at least one band, decibels.
 const ABOVE: f64 = 3.0;
 
 fn render(mix: &mut Mix, frames: usize) -> Vec<f32> {

@@ -121,7 +121,7 @@ pub(super) struct Mix {
     levels: [Ramp; 4],
     /// The plan's factor on the reference: 1, less in a fading repetition.
     share: Ramp,
-    /// 20 ms: how long a level takes.
+    /// Frames in which a level reaches its new value: 20 ms.
     ramp: u32,
 }
 

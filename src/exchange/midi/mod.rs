@@ -20,13 +20,13 @@ pub use write::{MidiPitch, write};
 const CHANTER: u8 = 0;
 /// The click's channel from 0: the tenth is General MIDI's percussion.
 const CLICK: u8 = 9;
-/// Before the text of a stage's name.
+/// The text event that holds a stage's name begins with this.
 const STAGE: &str = "gracerung stage ";
-/// Before the written music of a stage, as body text.
+/// The text event that holds the written music of a stage begins with this.
 const MUSIC: &str = "gracerung music ";
-/// Before the metre and unit of that text.
+/// The text event that holds the metre and the unit of that music begins with this.
 const METRE: &str = "gracerung metre ";
-/// Before the ladder.
+/// The text event that holds the ladder begins with this.
 const LADDER: &str = "gracerung ladder ";
 
 #[cfg(test)]

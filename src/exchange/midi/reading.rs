@@ -62,7 +62,8 @@ pub(super) struct Reading<'a> {
     pub(super) looked_at: usize,
 }
 
-/// A melody note, its place by the note that it is written at, and how it came about.
+/// A note read as a melody note, at one of the places where it may be written, with the best reading
+/// that leads there.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct State {
     /// The note at whose sound the melody note is written: itself or one of its gracenotes.

@@ -45,7 +45,7 @@ impl Recognised {
 /// Recognises the notes. `sure` says that bars begin where the file says so; else it begins with
 /// its first note, which may be a pickup.
 pub(super) fn recognise(played: &[Played], places: &Places, sure: bool) -> Recognised {
-    // of how long the gracenotes are a pickup says nothing
+    // how long the gracenotes are does not depend on the pickup, so it is found first
     let style = style(played, places);
     let pickup = if sure {
         0

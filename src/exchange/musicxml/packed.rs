@@ -144,7 +144,7 @@ mod tests {
         assert!(told(&bytes).contains("names no score"));
     }
 
-    /// A kilobyte of zeros for each byte of the archive.
+    /// A few bytes of an archive may unpack to gigabytes: unpacking stops at what a score can need.
     #[test]
     fn a_bomb_is_unpacked_no_further_than_any_score() {
         let container = vec![b' '; (LARGEST_CONTAINER + 1) as usize];

@@ -248,7 +248,7 @@ fn described<R: Read + Seek>(file: &mut File<'_, R>, body: Body) -> Result<(), S
     Ok(())
 }
 
-/// A tag and a length of seven bits a byte.
+/// Reads past a tag and gives the length after it, which is written with seven bits a byte.
 fn length_of(rest: &mut &[u8], wanted: u8) -> Option<usize> {
     let (tag, mut after) = rest.split_first()?;
     (*tag == wanted).then_some(())?;

@@ -128,8 +128,8 @@ impl Reader {
         self.signs.get(self.at + 1).copied()
     }
 
-    /// Something at this place was told and not read: what follows from its absence is no mistake
-    /// of its own.
+    /// Remembers that something was told here and not read, so that what follows from its absence
+    /// is not told as well.
     fn leave_a_gap(&mut self) {
         if self.foreign.is_none() {
             self.gaps.insert((self.bars.len(), self.bar.notes.len()));

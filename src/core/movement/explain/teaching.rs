@@ -14,7 +14,7 @@ use serde::Serialize;
 /// Something that must be clean before a movement is tried.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Foundation {
-    /// The movement it is, when it is one.
+    /// The catalogue's movement, where this step is one.
     pub movement: Option<Movement>,
     /// The notes to practise it between, when it is one.
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -56,7 +56,7 @@ impl State {
         match event {
             Event::Stored { foreign, own } => self.stored(foreign, own),
             Event::Started { at, session, place } => self.start(*at, *session, *place, records),
-            // Without a session nothing else has a place.
+            // without a session every other event is ignored
             _ if self.session.is_none() => {}
             Event::RepetitionBegan {
                 at,

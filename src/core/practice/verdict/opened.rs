@@ -46,7 +46,8 @@ pub(super) fn judge(
     faults.extend(apart);
 }
 
-/// The repetition's median tone against the rung, told of the tone that is farthest off that way.
+/// The fault where the repetition's median tone is too short or too long for the rung; it names the
+/// shortest or the longest tone.
 fn median_off(heard: &[(f64, u32)], limits: &Thresholds, rung_ms: f64) -> Option<Fault> {
     let (shortest, longest) = (heard.first()?, heard.last()?);
     let mut lengths: Vec<f64> = heard.iter().map(|(length, _)| *length).collect();

@@ -361,7 +361,8 @@ fn a_movement_that_begins_early_is_named_and_not_its_note() {
     );
 }
 
-/// A long gracenote that pushes the landing is one fault, unless the landing is later still.
+/// A long gracenote that makes its landing late is one fault; a landing that is later than that is
+/// another.
 #[test]
 fn a_landing_pushed_by_a_long_gracenote_is_that_gracenote() {
     let of = |late: f64| {

@@ -26,15 +26,15 @@ pub(super) const CHUNK: usize = fundsp::MAX_BUFFER_SIZE;
 /// nothing has to limit the mix. Chosen: the drones lie 16 and 13 dB below the chanter, as they
 /// must for gracenotes to be heard; the clicks stand above it.
 pub(super) mod peak {
-    /// The chanter, its tables' overshoot between points included.
+    /// Peak of the chanter, its tables' overshoot between points included.
     pub(in crate::sound) const CHANTER: f32 = 0.32;
-    /// One tenor drone; there are two.
+    /// Peak of one of the two tenor drones.
     pub(in crate::sound) const TENOR: f32 = 0.05;
-    /// The bass drone.
+    /// Peak of the bass drone.
     pub(in crate::sound) const BASS: f32 = 0.07;
-    /// An accent; one click at a time sounds.
+    /// Peak of an accented click; one click sounds at a time.
     pub(in crate::sound) const CLICK: f32 = 0.42;
-    /// A cue.
+    /// Peak of a cue.
     pub(in crate::sound) const CUE: f32 = 0.08;
     /// All of them at once.
     pub(in crate::sound) const ALL: f32 = CHANTER + 2.0 * TENOR + BASS + CLICK + CUE;

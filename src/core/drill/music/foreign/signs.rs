@@ -60,7 +60,7 @@ impl Reader {
         true
     }
 
-    /// A later ending begins; after a first one inside a bar it begins like it.
+    /// Begins a second or later ending; where the first began inside a bar, this begins inside one too.
     pub(in crate::drill::music) fn begin_later_ending(&mut self) {
         let shared = self.foreign.as_ref().and_then(|own| own.shared.clone());
         if let Some((notes, spans)) = shared
