@@ -2,14 +2,13 @@
 
 use super::choose::{Listed, TodayLine};
 use super::model::SoundState;
-use super::offers::Offer;
+use super::offer::Offer;
+use super::opened::OpenedDrill;
 use super::session::SessionPlan;
-use crate::drill::Drill;
 use crate::listening::{Attended, HeardNow};
-use crate::planning::{Criterion, SessionPart};
-use crate::practice::{CellKey, Entry, Hand, Mark, Rung, StagePrint};
+use crate::planning::SessionPart;
+use crate::practice::{Entry, Hand, Mark};
 use crate::sound::{Bus, RendererReport};
-use uuid::Uuid;
 
 /// Everything that can happen to the program.
 #[derive(Debug, Clone)]
@@ -77,46 +76,6 @@ pub enum Message {
     Tick,
     /// A signal asks to leave.
     Terminate,
-}
-
-/// The cell that homework is to reach.
-#[derive(Debug, Clone, PartialEq)]
-pub struct HomeworkGoal {
-    /// Its stage, from 0.
-    pub stage: usize,
-    /// Its rung.
-    pub rung: Rung,
-    /// The homework's file.
-    pub file: String,
-    /// What counts as reached, where it is not the drill's own number in a row.
-    pub until: Option<Criterion>,
-}
-
-/// A drill as the shell read it.
-#[derive(Debug, Clone)]
-pub struct OpenedDrill {
-    /// The name it is called by.
-    pub name: String,
-    /// The drill.
-    pub drill: Drill,
-    /// What the journal has of its stages.
-    pub entries: Vec<Entry>,
-    /// The last marks and measures of its stages, with what was measured.
-    pub lately: Vec<Entry>,
-    /// Stages the journal knows under this name, of whatever music.
-    pub played: Vec<StagePrint>,
-    /// Where to begin: asked for, or where the last session ended.
-    pub place: Option<CellKey>,
-    /// What homework asks for, where it was opened as homework.
-    pub goal: Option<HomeworkGoal>,
-    /// Stage to begin with, from 0, when it was asked for on the command line.
-    pub stage: Option<usize>,
-    /// Rung to begin on, when it was asked for on the command line.
-    pub rung: Option<Rung>,
-    /// What the program says once the drill is open.
-    pub says: Option<String>,
-    /// A fresh name for the session.
-    pub session: Uuid,
 }
 
 /// What the player can do: the keys of every page, one table of names.

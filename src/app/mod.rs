@@ -4,10 +4,13 @@
 //! Knows no terminal, no device and no database, and reads no clock: the moment comes with the
 //! message.
 
+mod acting;
 mod blowing;
 mod care;
 mod choose;
 mod cold;
+mod course;
+mod demo;
 mod discriminating;
 mod effect;
 mod first;
@@ -19,7 +22,11 @@ mod memory_laws;
 mod message;
 mod model;
 mod notice;
+mod noting;
+mod offer;
 mod offers;
+mod opened;
+mod opening;
 mod options;
 mod playing;
 #[cfg(test)]
@@ -28,9 +35,12 @@ mod practising;
 mod session;
 #[cfg(test)]
 mod session_laws;
+mod stepping;
+mod switching;
 mod update;
 mod warming;
 mod words;
+mod writing;
 
 pub use blowing::{Blowing, DROWNED, trouble};
 pub use care::Care;
@@ -39,10 +49,12 @@ pub use discriminating::{Asking, Button, Discriminating, ToPlay};
 pub use effect::Effect;
 pub use first::{FirstStart, QUESTIONS, Question};
 pub use lateness::Lateness;
-pub use message::{Action, HomeworkGoal, Message, OpenedDrill};
-pub use model::{Model, Options, Overlay, Page, SoundState};
+pub use message::{Action, Message};
+pub use model::{Model, Overlay, Page, SoundState};
 pub use notice::Notice;
-pub use offers::{Offer, Offers};
+pub use offer::{Offer, Offers};
+pub use opened::{HomeworkGoal, OpenedDrill};
+pub use options::Options;
 pub use practising::{Place, Practising, Sounding, planned, prints, scores};
 pub use session::{Came, Outcome, Session, SessionPlan, Stands, part_words};
 pub use update::update;

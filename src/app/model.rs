@@ -3,15 +3,13 @@
 use super::choose::Choose;
 use super::lateness::Lateness;
 use super::notice::Notice;
+use super::options::Options;
 use super::practising::Practising;
 use super::session::Session;
 use super::words::Words;
-use crate::chanter::Tuning;
 use crate::listening::HeardNow;
-use crate::planning::Rule;
-use crate::practice::{Mark, Thresholds};
-use crate::rhythm::{ClickPlan, ReferencePlan, Subdivision};
-use crate::sound::{Bus, ClickSound, Levels, Sound};
+use crate::practice::Mark;
+use crate::sound::Bus;
 
 /// The whole program.
 #[derive(Debug, Clone)]
@@ -26,6 +24,8 @@ pub struct Model {
     pub choose: Choose,
     /// The drill that is practised.
     pub practising: Option<Practising>,
+    /// A press took the next of what is offered, and that is still to be done.
+    pub(super) chosen: Option<Mark>,
     /// The last press that says clean or not clean, and when: one that is held on repeats.
     pub(super) pressed: Option<(Mark, i64)>,
     /// Homework files whose goal was reached since the program began.
@@ -76,84 +76,6 @@ pub enum Overlay {
     Problems,
 }
 
-/// Choices for sound and picture.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Options {
-    /// Levels and mutes.
-    pub levels: Levels,
-    /// Pitch.
-    pub tuning: Tuning,
-    /// Drones on.
-    pub drones: bool,
-    /// What the click sounds like.
-    pub click_sound: ClickSound,
-    /// In which repetitions the reference sounds.
-    pub reference: ReferencePlan,
-    /// Which clicks sound.
-    pub clicks: ClickPlan,
-    /// Clicks between the beats.
-    pub subdivision: Subdivision,
-    /// Three not clean in a row stop play.
-    pub stop_rule: bool,
-    /// When what was cleared comes again.
-    pub rule: Rule,
-    /// Repetitions mark themselves clean unless something else is said.
-    pub hands_free: bool,
-    /// A drill begins with the first step of its music hidden.
-    pub from_memory: bool,
-    /// Figures, fingers and the last verdict take the whole window, to be read from a stand.
-    pub stand: bool,
-    /// The picture of the chanter is for a left-handed player.
-    pub left_handed: bool,
-    /// The explanation takes the place of the board.
-    pub explain: bool,
-    /// Three clean in a row go a rung up, one that is not clean a rung down.
-    pub staircase: bool,
-    /// How what was heard is judged.
-    pub thresholds: Thresholds,
-    /// Repetitions are marked by what the microphone hears.
-    pub by_ear: bool,
-    /// The player wears headphones: the microphone hears the player alone.
-    pub headphones: bool,
-}
-
-impl Options {
-    /// What the renderer begins with.
-    pub fn sound(&self) -> Sound {
-        Sound {
-            tuning: self.tuning,
-            drones: self.drones,
-            levels: self.levels,
-            click: self.click_sound,
-        }
-    }
-}
-
-impl Default for Options {
-    fn default() -> Self {
-        Self {
-            levels: Levels::default(),
-            tuning: Tuning::default(),
-            drones: false,
-            click_sound: ClickSound::default(),
-            reference: ReferencePlan::default(),
-            clicks: ClickPlan::default(),
-            subdivision: Subdivision::default(),
-            stop_rule: true,
-            rule: Rule::default(),
-            hands_free: false,
-            from_memory: false,
-            stand: false,
-            left_handed: false,
-            explain: false,
-            staircase: false,
-            thresholds: Thresholds::default(),
-            by_ear: false,
-            headphones: false,
-        }
-    }
-}
-
 /// What the player hears from.
 #[derive(Debug, Clone, PartialEq)]
 pub enum SoundState {
@@ -184,6 +106,7 @@ impl Model {
             over_scroll: 0,
             choose: Choose::default(),
             practising: None,
+            chosen: None,
             pressed: None,
             reached: Vec::new(),
             session: None,

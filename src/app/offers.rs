@@ -1,48 +1,18 @@
 //! What is offered where play has stopped after three not clean in a row: hear it, sing or tap it,
 //! something easier. Errors are not drilled.
 
+use super::demo::end_demo;
 use super::effect::Effect;
 use super::model::Model;
 use super::notice::Notice;
+use super::offer::{Demo, Offer};
 use super::playing::play;
 use super::practising::{Practising, Sent};
-use super::update::practise;
+use super::stepping::practise;
 use crate::practice::{Event, Mark, Moment, Phase};
 use crate::rhythm::ClickPlan;
 use crate::sound::{Bus, Command, Entrance, Levels, When};
 use std::sync::Arc;
-
-/// Something offered, in the order in which it is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Offer {
-    /// The reference once, nothing to play.
-    Hear,
-    /// The click alone once, to sing to or to tap to.
-    Sing,
-    /// The stage or rung before.
-    Easier,
-}
-
-impl Offer {
-    /// In the order in which they are offered.
-    pub const ALL: [Self; 3] = [Self::Hear, Self::Sing, Self::Easier];
-}
-
-/// What plays once without a mark.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Demo {
-    offer: Offer,
-    pub(super) with_reference: bool,
-    serial: u64,
-}
-
-/// How far the offers have been taken.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Offers {
-    /// How many were taken, in their order.
-    taken: usize,
-    pub(super) demo: Option<Demo>,
-}
 
 /// The level at which something is heard that the player has turned down. Chosen.
 const HEARD: f32 = 0.35;
@@ -166,52 +136,6 @@ fn audible(mut levels: Levels) -> Levels {
         }
     }
     levels
-}
-
-/// The player's own levels and clicks again.
-fn restore(model: &Model, effects: &mut Vec<Effect>) {
-    let options = &model.options;
-    effects.extend([
-        Effect::Sound(Command::Levels(options.levels)),
-        Effect::Sound(Command::Clicks(options.clicks)),
-    ]);
-}
-
-/// Ends what plays once before its end.
-pub(super) fn end_demo(model: &mut Model, effects: &mut Vec<Effect>) {
-    let Some(practising) = &mut model.practising else {
-        return;
-    };
-    if practising.offers.demo.take().is_some() {
-        practising.heard = None;
-        effects.push(Effect::Pause);
-        restore(model, effects);
-    }
-}
-
-/// What plays once came to its end, by itself or, on a device that was opened anew, at the bar line
-/// of another time through: the next is offered. True where a report was about that.
-pub(super) fn demo_heard(
-    model: &mut Model,
-    ended: bool,
-    bar: Option<(u64, u64)>,
-    effects: &mut Vec<Effect>,
-) -> bool {
-    let Some(practising) = &mut model.practising else {
-        return false;
-    };
-    let Some(demo) = practising.offers.demo else {
-        return false;
-    };
-    let again = bar.is_some_and(|(serial, cycle)| serial == demo.serial && cycle > 0);
-    if ended || again {
-        let place = Offer::ALL.iter().position(|offer| *offer == demo.offer);
-        let offers = &mut practising.offers;
-        offers.taken = offers.taken.max(place.map_or(0, |place| place + 1));
-        end_demo(model, effects);
-        model.notice = None;
-    }
-    true
 }
 
 /// After each message: what plays once ends where nothing is offered any more.

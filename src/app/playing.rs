@@ -1,10 +1,10 @@
 //! From the board to what sounds, and from what sounded back to the board.
 
+use super::demo::{demo_heard, end_demo};
 use super::effect::Effect;
 use super::model::Model;
-use super::offers::{demo_heard, end_demo};
 use super::practising::Sent;
-use super::update::practise;
+use super::stepping::practise;
 use crate::practice::{CellKey, Event, Moment, Phase};
 use crate::sound::{Bus, Entrance, RendererReport, When};
 

@@ -1,9 +1,9 @@
 //! A drill that is practised: its scores, its board, and what is heard of it now.
 
 use super::goal::Goal;
-use super::message::OpenedDrill;
-use super::model::Options;
-use super::offers::Offers;
+use super::offer::Offers;
+use super::opened::OpenedDrill;
+use super::options::Options;
 use crate::drill::{Drill, Hiding};
 use crate::movement::{Context, Explanation, Movement, explain};
 use crate::planning::{BarLine, Digest, Lately, Said, Staircase};

@@ -1,22 +1,23 @@
 //! The one place where the model changes.
 
+use super::acting::act_at_practice;
 use super::choose::Opens;
 use super::cold;
+use super::course;
 use super::effect::Effect;
-use super::message::{Action, Message, OpenedDrill};
+use super::message::{Action, Message};
 use super::model::{Model, Overlay, Page, SoundState};
-use super::notice::{Notice, told};
-use super::offers::{self, Offer, Offers};
-use super::options::act_on_options;
-use super::playing::{decide, follow_wish, forget_heard, heard, load, pause, play, wanted};
-use super::practising::{Place, Practising};
-use super::session::{self, Session, Stands};
-use super::words::{keep_words, write};
+use super::notice::Notice;
+use super::noting;
+use super::offers;
+use super::opening::opened_drill;
+use super::playing::{decide, heard, pause};
+use super::practising::Place;
+use super::session::{Session, Stands};
+use super::stepping::{leave_drill, practise};
+use super::writing::{keep_words, write};
 use crate::listening::{Attended, SoundTrouble};
-use crate::practice::{
-    CellKey, Event, HELD_MS, Hand, Mark, Moment, News, Plan, PointingHeard, Rung, Verdict, step,
-};
-use crate::sound::{Command, Cue, Entrance, When};
+use crate::practice::{Event, HELD_MS, Mark, Moment};
 use crate::wording;
 
 /// Rows of an overlay that can be scrolled past; no page is longer.
@@ -26,9 +27,12 @@ const MOST_ROWS_READ: i32 = 2000;
 pub fn update(model: &mut Model, at: Moment, message: Message) -> Vec<Effect> {
     let mut effects = Vec::new();
     apply(model, at, message, &mut effects);
+    if let Some(mark) = model.chosen.take() {
+        offers::chosen(model, at, mark, &mut effects);
+    }
     offers::follow(model, &mut effects);
     cold::follow(model, at, &mut effects);
-    session::follow(model, at, &mut effects);
+    course::follow(model, at, &mut effects);
     effects
 }
 
@@ -37,15 +41,15 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
         Message::Act(action) => act(model, at, action, effects),
         Message::Opened(mut opened) => opened_drill(model, at, &mut opened, effects),
         Message::NotOpened(why) if model.session.is_some() => {
-            session::not_opened(model, at, why, effects);
+            course::not_opened(model, at, why, effects);
         }
         Message::NotOpened(why) => model.notice = Some(Notice::urgent(why)),
         Message::Session(plan) => {
             model.session = Some(Session::new(plan, at));
             model.page = Page::Session;
         }
-        Message::MoreOfToday(parts) => session::more(model, at, parts, effects),
-        Message::AsideOver(trouble) => session::aside_over(model, at, trouble, effects),
+        Message::MoreOfToday(parts) => course::more(model, at, parts, effects),
+        Message::AsideOver(trouble) => course::aside_over(model, at, trouble, effects),
         Message::Tick => {}
         Message::Listed(drills) => {
             model.choose.drills = drills;
@@ -109,7 +113,7 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
             model.notice = again.or(own).or(after);
             if let Some((file, words)) = reached {
                 model.notice = Some(Notice::plain(format!("homework reached: {words}")));
-                session::reached(model, &file);
+                noting::reached(model, &file);
                 if !model.reached.contains(&file) {
                     model.reached.push(file);
                 }
@@ -144,95 +148,6 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
 
 /// Said when it can be again.
 const STORED_AGAIN: &str = "the journal can be written again: every mark is stored";
-
-/// Lets an event happen to the board, stores what it says and tells the news.
-/// `dots 3.8 : 1, snaps 1 : 4.1`; nothing where no pair says how it is wanted.
-fn pointed(verdict: &Verdict) -> Option<String> {
-    let all: Vec<String> = verdict.pointing.iter().map(PointingHeard::short).collect();
-    (!all.is_empty()).then(|| all.join(", "))
-}
-
-pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effect>) {
-    let Some(practising) = &mut model.practising else {
-        return;
-    };
-    let (state, records) = step(&practising.state, event);
-    practising.state = state;
-    if !records.is_empty() {
-        effects.push(Effect::Store(records));
-    }
-    let staircase = model.options.staircase;
-    let marked = practising
-        .state
-        .news()
-        .iter()
-        .rev()
-        .find_map(|news| match news {
-            News::Marked {
-                cell,
-                repetition,
-                mark,
-                ..
-            } if staircase => Some((*cell, *repetition, *mark)),
-            _ => None,
-        });
-    let climbed =
-        marked.and_then(|(cell, repetition, mark)| practising.climb(cell, repetition, mark));
-    let judged = practising.state.news().iter().find_map(|news| match news {
-        News::Judged { verdict, .. } => Some((verdict.worst_shape().to_vec(), pointed(verdict))),
-        _ => None,
-    });
-    if let Some((shape, pointing)) = judged {
-        practising.shape = shape;
-        practising.pointing = pointing;
-    }
-    let at = event.at();
-    let cold = at.and_then(|at| practising.cold_words(at, &model.options.rule));
-    let mut said = cold.map(Notice::plain).or_else(|| told(practising));
-    if let Some(hidden) = practising.follow_marks() {
-        said = Some(match said {
-            Some(said) => Notice::plain(format!("{}; {hidden}", said.text)),
-            None => Notice::plain(hidden),
-        });
-    }
-    let reached = practising
-        .goal_cleared()
-        .filter(|file| !model.reached.contains(file));
-    model.reached.extend(reached);
-    let mut chosen = None;
-    for news in practising.state.news() {
-        match news {
-            News::Cleared(_)
-            | News::ColdTry {
-                mark: Mark::Clean, ..
-            } => effects.push(Effect::Sound(Command::Cue(Cue::CellClear))),
-            News::StepBackSuggested(_) | News::StopsSoon => {
-                effects.push(Effect::Sound(Command::Cue(Cue::StepBack)));
-            }
-            News::NobodyThere | News::Offers => effects.push(Effect::Pause),
-            News::Chosen(mark) => chosen = Some(*mark),
-            _ => {}
-        }
-    }
-    if practising.state.news().contains(&News::Offers) {
-        practising.offers = Offers::default();
-        practising.heard = None;
-        practising.asked = None;
-        model.notice = None;
-    }
-    if said.is_some() {
-        model.notice = said;
-    }
-    if let Some(at) = at {
-        session::noted(model, at);
-    }
-    if let Some((cell, at)) = climbed.zip(at) {
-        practise(model, &Event::CellChosen { at, cell }, effects);
-    }
-    if let Some((mark, at)) = chosen.zip(at) {
-        offers::chosen(model, at, mark, effects);
-    }
-}
 
 /// True where a press is the one before held on: a key or pedal that repeats while the page changes
 /// under it must not answer the next page too.
@@ -333,18 +248,6 @@ fn leave(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     }
 }
 
-pub(super) fn leave_drill(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
-    if model.practising.is_none() {
-        return;
-    }
-    effects.push(Effect::Stop);
-    practise(model, &Event::Ended { at }, effects);
-    model.practising = None;
-    model.words = None;
-    model.page = Page::Choose;
-    model.notice = None;
-}
-
 fn act_in_list(model: &mut Model, action: Action, effects: &mut Vec<Effect>) {
     match action {
         Action::Move(lines) => model.choose.move_by(lines),
@@ -401,231 +304,10 @@ fn act_in_session(model: &mut Model, at: Moment, action: Action, effects: &mut V
     match action {
         Action::BeginPart | Action::NextPart if fresh => {}
         Action::BeginPart | Action::NextPart if over => leave(model, at, effects),
-        Action::BeginPart => session::begin(model, at, effects),
-        Action::NextPart => session::leave_out(model, at, effects),
+        Action::BeginPart => course::begin(model, at, effects),
+        Action::NextPart => course::leave_out(model, at, effects),
         _ => {}
     }
-}
-
-fn opened_drill(
-    model: &mut Model,
-    at: Moment,
-    opened: &mut OpenedDrill,
-    effects: &mut Vec<Effect>,
-) {
-    let mut practising = Practising::new(opened, &model.options);
-    let edited = practising.edited(opened);
-    let asked = asked_place(&practising, opened, at);
-    practising.asked = None;
-    model.practising = Some(practising);
-    model.page = Page::Practise;
-    model.over = None;
-    model.notice = None;
-    model.choose.search.clear();
-    model.choose.mark(&opened.name);
-    practise(
-        model,
-        &Event::Started {
-            at,
-            session: opened.session,
-            place: asked,
-        },
-        effects,
-    );
-    model.notice = opened
-        .says
-        .clone()
-        .map(Notice::plain)
-        .or(model.notice.take());
-    if let Some(practising) = &model.practising
-        && !edited.is_empty()
-    {
-        let names: Vec<String> = edited
-            .iter()
-            .filter_map(|stage| practising.drill.stages.get(*stage))
-            .map(|stage| format!("`{}`", stage.name))
-            .collect();
-        model.notice = Some(Notice::plain(format!(
-            "the music of {} is new since you last played this drill and starts afresh; \
-             earlier marks are kept with the old music",
-            wording::list(&names)
-        )));
-    }
-    let options = model.options;
-    if let Some(practising) = model.practising.as_mut().filter(|_| options.from_memory) {
-        model.notice = Some(Notice::plain(practising.hide_more()));
-    }
-    effects.extend([
-        Effect::Sound(Command::Levels(options.levels)),
-        Effect::Sound(Command::Tune(options.tuning)),
-        Effect::Sound(Command::Drones(options.drones)),
-        Effect::Sound(Command::ClickSound(options.click_sound)),
-        Effect::Sound(Command::Clicks(options.clicks)),
-    ]);
-    session::opened(model, at, effects);
-}
-
-/// Where the command line wants to begin, else what is to be tried cold today, else where the last
-/// session ended.
-fn asked_place(practising: &Practising, opened: &OpenedDrill, at: Moment) -> Option<CellKey> {
-    // the same bar may have been played in another drill, at a tempo that this one has not
-    let ladder = &practising.drill.ladder;
-    let known = |cell: &CellKey| (ladder.from()..=ladder.to()).contains(&cell.rung.tempo());
-    let opened_place = opened.place.filter(known);
-    if opened.stage.is_none() && opened.rung.is_none() {
-        return practising.state.due_cold(at).or(opened_place);
-    }
-    let plan = practising.state.plan();
-    let last = opened_place.filter(|cell| plan.stage_of(*cell).is_some());
-    let of_last = || last.and_then(|cell| plan.stage_of(cell));
-    let stage = opened.stage.or_else(of_last).unwrap_or(0);
-    let near = last.map_or(Rung::Tempo(ladder.from()), |cell| cell.rung);
-    let planned = plan.stages.get(stage)?;
-    let asked = opened.rung.map(|rung| CellKey {
-        stage: planned.print,
-        rung,
-    });
-    // what was asked for is played as it is, also between the rungs
-    let exact = asked.filter(|cell| planned.has(*cell));
-    exact.or_else(|| plan.in_stage(stage, opened.rung.unwrap_or(near)))
-}
-
-fn act_at_practice(model: &mut Model, at: Moment, action: Action, effects: &mut Vec<Effect>) {
-    match action {
-        Action::PlayOrPause => {
-            if model.is_moving() {
-                pause(model, at, effects);
-            } else {
-                play(model, at, effects);
-            }
-        }
-        Action::Stop => {
-            effects.push(Effect::Stop);
-            practise(model, &Event::Stopped { at }, effects);
-            forget_heard(model);
-        }
-        Action::NextPart if model.session.is_none() => {
-            model.notice = Some(Notice::plain(
-                "no session runs: `q`, then its first line begins one",
-            ));
-        }
-        Action::NextPart => session::leave_out(model, at, effects),
-        Action::Mark(mark, Hand::Pedal) if pedal_plays(model) => match mark {
-            Mark::Clean => play(model, at, effects),
-            Mark::NotClean => {
-                practise(model, &Event::TempoStep { at, up: false }, effects);
-            }
-        },
-        Action::Mark(mark, by) => practise(
-            model,
-            &Event::Press {
-                at,
-                mark,
-                by,
-                repetition: None,
-            },
-            effects,
-        ),
-        Action::KeepTake => keep_take(model, effects),
-        Action::Undo => practise(model, &Event::Undo { at }, effects),
-        Action::Tempo { up } => {
-            practise(model, &Event::TempoStep { at, up }, effects);
-            follow_wish(model, effects);
-        }
-        Action::Stage { next } => {
-            if let Some(cell) = neighbour_stage(model, next) {
-                practise(model, &Event::CellChosen { at, cell }, effects);
-                follow_wish(model, effects);
-            } else {
-                model.notice = Some(Notice::plain("there is no further stage that way"));
-            }
-        }
-        Action::Offer(offer) => offers::take(model, at, offer, effects),
-        Action::Advance
-            if model
-                .practising
-                .as_ref()
-                .is_some_and(Practising::is_offering) =>
-        {
-            offers::take(model, at, Offer::Easier, effects);
-        }
-        Action::Advance => {
-            let named = model.practising.as_ref().and_then(|practising| {
-                let state = &practising.state;
-                state.suggestion().or_else(|| state.named())
-            });
-            practise(model, &Event::Advance { at }, effects);
-            if named.is_none() {
-                model.notice = Some(Notice::plain(
-                    "the next cell is named when this one is clear; + and tab choose freely",
-                ));
-            }
-        }
-        Action::Again => {
-            if model.is_moving() {
-                practise(model, &Event::Touched, effects);
-                if let Some(cell) = wanted(model) {
-                    load(model, cell, When::BarLine, Entrance::FirstCycle, effects);
-                }
-            } else {
-                play(model, at, effects);
-            }
-        }
-        Action::HandsFree => {
-            model.options.hands_free = !model.options.hands_free;
-            let hands_free = model.options.hands_free;
-            change_plan(model, at, effects, |plan| plan.hands_free = hands_free);
-            model.notice = Some(Notice::plain(if hands_free {
-                "hands free: a repetition counts as clean unless a pedal or key says otherwise"
-            } else {
-                "hands free is off: unmarked repetitions count as nothing"
-            }));
-        }
-        Action::HidePhrase | Action::OtherPhrase => {
-            let practising = model.practising.as_mut();
-            let said = practising.map(|practising| match action {
-                Action::HidePhrase => practising.hide_more(),
-                _ => practising.hide_elsewhere(),
-            });
-            model.notice = said.map(Notice::plain);
-        }
-        _ => act_on_options(model, action, effects),
-    }
-}
-
-/// While nothing sounds and nothing heard waits for its mark, the right pedal plays and the left one
-/// goes a rung down.
-fn pedal_plays(model: &Model) -> bool {
-    model
-        .practising
-        .as_ref()
-        .is_some_and(Practising::pedal_plays)
-}
-
-fn change_plan(
-    model: &mut Model,
-    at: Moment,
-    effects: &mut Vec<Effect>,
-    change: impl FnOnce(&mut Plan),
-) {
-    let Some(practising) = &model.practising else {
-        return;
-    };
-    let mut plan = practising.state.plan().clone();
-    change(&mut plan);
-    practise(model, &Event::PlanChanged { at, plan }, effects);
-}
-
-fn neighbour_stage(model: &Model, next: bool) -> Option<CellKey> {
-    let practising = model.practising.as_ref()?;
-    let cell = practising.state.upcoming().or_else(|| practising.cell())?;
-    let stage = practising.stage_of(cell)?;
-    let wanted = if next {
-        stage + 1
-    } else {
-        stage.checked_sub(1)?
-    };
-    practising.state.plan().in_stage(wanted, cell.rung)
 }
 
 /// A repetition was listened to: the board may be marked by it, and what was wrong is told.
@@ -661,24 +343,6 @@ fn listened(
     {
         model.notice = Some(Notice::urgent(trouble.to_string()));
     }
-}
-
-fn keep_take(model: &mut Model, effects: &mut Vec<Effect>) {
-    let Some(practising) = &model.practising else {
-        return;
-    };
-    if !model.options.by_ear {
-        model.notice = Some(Notice::plain(
-            "a take needs the microphone: begin with --mark-by ear",
-        ));
-        return;
-    }
-    let stage = practising.drill.stages.get(practising.stage());
-    effects.push(Effect::KeepTake {
-        drill: practising.name.clone(),
-        stage: stage.map_or_else(String::new, |stage| stage.name.clone()),
-        rung: practising.rung(),
-    });
 }
 
 /// Less than this is on the click: what is just noticed in an even series of quick notes (6 ms,

@@ -22,6 +22,7 @@ use gracerung::timeline::{Layout, lay};
 use gracerung::units::{Beats, Bpm, Cents, Frames, SampleRate, Seconds};
 use ratatui::backend::TestBackend;
 use ratatui::{Frame, Terminal};
+use std::fmt::Write as _;
 use std::sync::Arc;
 
 const SIZES: [(u16, u16); 5] = [(40, 10), (60, 20), (80, 24), (120, 40), (200, 60)];
@@ -38,7 +39,7 @@ fn pictures(name: &str, draw: impl Fn(Theme, &mut Frame), said: &[String]) {
             .draw(|frame| draw(Theme::new(false), frame))
             .expect("drawn");
         let buffer = terminal.backend().buffer();
-        all.push_str(&format!("{width}×{height}\n"));
+        let _ = writeln!(all, "{width}×{height}");
         for y in 0..height {
             let row: String = (0..width).map(|x| buffer[(x, y)].symbol()).collect();
             // from 80 columns on nothing is cut but what a key shows whole
@@ -51,7 +52,7 @@ fn pictures(name: &str, draw: impl Fn(Theme, &mut Frame), said: &[String]) {
     if !said.is_empty() {
         all.push_str("as lines\n");
         for line in said {
-            all.push_str(&format!("{line}\n"));
+            let _ = writeln!(all, "{line}");
         }
     }
     let mut settings = insta::Settings::clone_current();

@@ -1,0 +1,33 @@
+//! What is offered where play has stopped by itself, and how far it was taken.
+
+/// Something offered, in the order in which it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Offer {
+    /// The reference once, nothing to play.
+    Hear,
+    /// The click alone once, to sing to or to tap to.
+    Sing,
+    /// The stage or rung before.
+    Easier,
+}
+
+impl Offer {
+    /// In the order in which they are offered.
+    pub const ALL: [Self; 3] = [Self::Hear, Self::Sing, Self::Easier];
+}
+
+/// What plays once without a mark.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Demo {
+    pub(super) offer: Offer,
+    pub(super) with_reference: bool,
+    pub(super) serial: u64,
+}
+
+/// How far the offers have been taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Offers {
+    /// How many were taken, in their order.
+    pub(super) taken: usize,
+    pub(super) demo: Option<Demo>,
+}

@@ -1,0 +1,109 @@
+//! The board takes a step: what it says is stored, what it means is told and sounds.
+
+use super::effect::Effect;
+use super::model::{Model, Page};
+use super::notice::{Notice, told};
+use super::noting;
+use super::offer::Offers;
+use crate::practice::{Event, Mark, Moment, News, PointingHeard, Verdict, step};
+use crate::sound::{Command, Cue};
+
+/// `dots 3.8 : 1, snaps 1 : 4.1`; nothing where no pair says how it is wanted.
+fn pointed(verdict: &Verdict) -> Option<String> {
+    let all: Vec<String> = verdict.pointing.iter().map(PointingHeard::short).collect();
+    (!all.is_empty()).then(|| all.join(", "))
+}
+
+/// Lets an event happen to the board, stores what it says and tells the news.
+pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effect>) {
+    let Some(practising) = &mut model.practising else {
+        return;
+    };
+    let (state, records) = step(&practising.state, event);
+    practising.state = state;
+    if !records.is_empty() {
+        effects.push(Effect::Store(records));
+    }
+    let staircase = model.options.staircase;
+    let marked = practising
+        .state
+        .news()
+        .iter()
+        .rev()
+        .find_map(|news| match news {
+            News::Marked {
+                cell,
+                repetition,
+                mark,
+                ..
+            } if staircase => Some((*cell, *repetition, *mark)),
+            _ => None,
+        });
+    let climbed =
+        marked.and_then(|(cell, repetition, mark)| practising.climb(cell, repetition, mark));
+    let judged = practising.state.news().iter().find_map(|news| match news {
+        News::Judged { verdict, .. } => Some((verdict.worst_shape().to_vec(), pointed(verdict))),
+        _ => None,
+    });
+    if let Some((shape, pointing)) = judged {
+        practising.shape = shape;
+        practising.pointing = pointing;
+    }
+    let at = event.at();
+    let cold = at.and_then(|at| practising.cold_words(at, &model.options.rule));
+    let mut said = cold.map(Notice::plain).or_else(|| told(practising));
+    if let Some(hidden) = practising.follow_marks() {
+        said = Some(match said {
+            Some(said) => Notice::plain(format!("{}; {hidden}", said.text)),
+            None => Notice::plain(hidden),
+        });
+    }
+    let reached = practising
+        .goal_cleared()
+        .filter(|file| !model.reached.contains(file));
+    model.reached.extend(reached);
+    let mut chosen = None;
+    for news in practising.state.news() {
+        match news {
+            News::Cleared(_)
+            | News::ColdTry {
+                mark: Mark::Clean, ..
+            } => effects.push(Effect::Sound(Command::Cue(Cue::CellClear))),
+            News::StepBackSuggested(_) | News::StopsSoon => {
+                effects.push(Effect::Sound(Command::Cue(Cue::StepBack)));
+            }
+            News::NobodyThere | News::Offers => effects.push(Effect::Pause),
+            News::Chosen(mark) => chosen = Some(*mark),
+            _ => {}
+        }
+    }
+    if practising.state.news().contains(&News::Offers) {
+        practising.offers = Offers::default();
+        practising.heard = None;
+        practising.asked = None;
+        model.notice = None;
+    }
+    if said.is_some() {
+        model.notice = said;
+    }
+    if let Some(at) = at {
+        noting::noted(model, at);
+    }
+    if let Some((cell, at)) = climbed.zip(at) {
+        practise(model, &Event::CellChosen { at, cell }, effects);
+    }
+    model.chosen = chosen.or(model.chosen);
+}
+
+/// Leaves the drill, its session over.
+pub(super) fn leave_drill(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
+    if model.practising.is_none() {
+        return;
+    }
+    effects.push(Effect::Stop);
+    practise(model, &Event::Ended { at }, effects);
+    model.practising = None;
+    model.words = None;
+    model.page = Page::Choose;
+    model.notice = None;
+}

@@ -1,0 +1,181 @@
+//! Levels, drones, clicks and what is shown: what a key changes at once and without the board.
+
+use super::effect::Effect;
+use super::message::Action;
+use super::model::Model;
+use super::notice::Notice;
+use super::options::Options;
+use super::playing::{load, wanted};
+use crate::chanter::Instrument;
+use crate::rhythm::{ClickPlan, ReferencePlan, Subdivision};
+use crate::sound::{Bus, ClickSound, Command, Entrance, When};
+use crate::units::Gain;
+
+/// How much a level moves at a press.
+const LEVEL_STEP: f32 = 0.05;
+
+/// Our tenors are the very low A of a practice chanter, and nothing in the sound tells the two apart.
+fn drones_words(options: &Options) -> &'static str {
+    let mistaken = options.by_ear
+        && !options.headphones
+        && options.tuning.instrument == Instrument::PracticeChanter;
+    match (options.drones, mistaken) {
+        (true, true) => {
+            "drones on: the ear takes them for your low A; wear headphones (--headphones)"
+        }
+        (true, false) => "drones on",
+        (false, _) => "drones off",
+    }
+}
+
+pub(super) fn act_on_options(model: &mut Model, action: Action, effects: &mut Vec<Effect>) {
+    let options = &mut model.options;
+    let mut say = None;
+    match action {
+        Action::Level(bus, up) => {
+            let step = if up { LEVEL_STEP } else { -LEVEL_STEP };
+            let gain = Gain((options.levels.of(bus).0 + step).clamp(0.0, 1.0));
+            options.levels.set(bus, gain);
+            effects.push(Effect::Sound(Command::Level(bus, options.levels.of(bus))));
+            say = Some(format!("{} at {:.0} %", bus_name(bus), gain.0 * 100.0));
+        }
+        Action::Mute(bus) => {
+            let muted = !options.levels.muted[bus as usize];
+            options.levels.mute(bus, muted);
+            effects.push(Effect::Sound(Command::Mute(bus, muted)));
+            let how = if muted { "silent" } else { "sounding" };
+            say = Some(format!("{} {how}", bus_name(bus)));
+        }
+        Action::Drones => {
+            options.drones = !options.drones;
+            effects.push(Effect::Sound(Command::Drones(options.drones)));
+            say = Some(drones_words(options).to_owned());
+        }
+        Action::Reference => {
+            options.reference = match options.reference {
+                ReferencePlan::Every => ReferencePlan::Alternate,
+                ReferencePlan::Alternate => ReferencePlan::Fading(6),
+                ReferencePlan::Fading(_) => ReferencePlan::Silent,
+                ReferencePlan::Silent => ReferencePlan::Every,
+            };
+            say = Some(reference_words(options.reference).to_owned());
+        }
+        Action::Clicks => {
+            // a bar of two beats has no third: its one click a bar comes next
+            let two = model
+                .practising
+                .as_ref()
+                .is_some_and(|practising| practising.drill.metre.beats_in_a_bar() < 3);
+            options.clicks = match options.clicks {
+                ClickPlan::Every if two => ClickPlan::OnePerBar,
+                ClickPlan::Every => ClickPlan::OneAndThree,
+                ClickPlan::OneAndThree => ClickPlan::OnePerBar,
+                ClickPlan::OnePerBar => ClickPlan::SilentBars { play: 2, rest: 2 },
+                ClickPlan::SilentBars { .. } => ClickPlan::Every,
+            };
+            effects.push(Effect::Sound(Command::Clicks(options.clicks)));
+            say = Some(click_words(options.clicks).to_owned());
+        }
+        Action::ClickSound => {
+            let place = ClickSound::ALL
+                .iter()
+                .position(|sound| *sound == options.click_sound)
+                .unwrap_or(0);
+            options.click_sound = ClickSound::ALL[(place + 1) % ClickSound::ALL.len()];
+            effects.push(Effect::Sound(Command::ClickSound(options.click_sound)));
+            say = Some(format!("click: {}", options.click_sound.name()));
+        }
+        Action::Subdivision => {
+            options.subdivision = match options.subdivision {
+                Subdivision::Beats => Subdivision::Halves,
+                Subdivision::Halves => Subdivision::Thirds,
+                Subdivision::Thirds => Subdivision::Quarters,
+                Subdivision::Quarters => Subdivision::Beats,
+            };
+            say = Some(subdivision_words(options.subdivision).to_owned());
+            model.notice = say.take().map(Notice::plain);
+            if let Some(cell) = wanted(model)
+                && model.is_moving()
+            {
+                load(model, cell, When::BarLine, Entrance::SamePlace, effects);
+            }
+        }
+        Action::Stand => options.stand = !options.stand,
+        Action::Handed => {
+            options.left_handed = !options.left_handed;
+            say = Some(
+                if options.left_handed {
+                    "the picture is for a left-handed player"
+                } else {
+                    "the picture is for a right-handed player"
+                }
+                .to_owned(),
+            );
+        }
+        Action::Explain => {
+            options.explain = !options.explain;
+        }
+        _ => {}
+    }
+    if let Some(text) = say {
+        model.notice = Some(Notice::plain(text));
+    }
+}
+
+/// The name of a bus in a sentence.
+fn bus_name(bus: Bus) -> &'static str {
+    match bus {
+        Bus::Reference => "reference",
+        Bus::Drones => "drones",
+        Bus::Click => "click",
+        Bus::Cue => "cues",
+    }
+}
+
+fn reference_words(plan: ReferencePlan) -> &'static str {
+    match plan {
+        ReferencePlan::Every => "reference in every repetition",
+        ReferencePlan::Alternate => "reference in every other repetition, you alone in between",
+        ReferencePlan::Fading(_) => "reference fades out over six repetitions",
+        ReferencePlan::Silent => "no reference: you alone with the click",
+    }
+}
+
+fn click_words(plan: ClickPlan) -> &'static str {
+    match plan {
+        ClickPlan::Every => "a click on every beat",
+        ClickPlan::OneAndThree => "clicks on beats 1 and 3",
+        ClickPlan::OnePerBar => "one click a bar",
+        ClickPlan::SilentBars { .. } => "two bars with clicks, two without",
+    }
+}
+
+fn subdivision_words(subdivision: Subdivision) -> &'static str {
+    match subdivision {
+        Subdivision::Beats => "no clicks between the beats",
+        Subdivision::Halves => "clicks on half beats",
+        Subdivision::Thirds => "clicks on thirds of a beat",
+        Subdivision::Quarters => "clicks on quarters of a beat",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Without it a piper would wonder why the ear hears low A where he played none.
+    #[test]
+    fn drones_that_the_ear_would_take_for_low_a_are_told() {
+        let mut options = Options {
+            by_ear: true,
+            drones: true,
+            ..Options::default()
+        };
+        assert!(drones_words(&options).contains("headphones"));
+        options.headphones = true;
+        assert_eq!(drones_words(&options), "drones on");
+        options.headphones = false;
+        options.tuning = crate::chanter::Tuning::of(Instrument::PipeChanter);
+        assert_eq!(drones_words(&options), "drones on");
+    }
+}
