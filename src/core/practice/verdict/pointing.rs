@@ -306,7 +306,8 @@ fn edge((least, most): (f64, f64), side: Side) -> f64 {
     }
 }
 
-/// Dots, then snaps, where a movement leaves any of them their time, of those pairs that say their range and were heard to their end.
+/// Dots, then snaps, of those pairs that say their range and were heard to their end; neither where
+/// movements take time from all of them.
 pub(super) fn heard(melody: &[Melody], pairs: &[Pair]) -> Vec<PointingHeard> {
     let of = |long_first: bool| {
         let played: Vec<PairPlayed> = pairs
