@@ -99,7 +99,7 @@ impl MarkingArguments {
 /// Runs `practise`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     let begun = homework::begin(&arguments.drill, arguments.task.as_deref())?;
-    let (opened, asked, goal) = match begun {
+    let (mut opened, asked, goal) = match begun {
         Some(begun) => (begun.opened, Some(begun.asks), begun.goal),
         None => (open(&arguments.drill)?, None, None),
     };
@@ -115,6 +115,10 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         let (opened, told) = chosen.kept();
         (opened, told, None)
     } else {
+        if goal.is_none() {
+            // a stage is named as it is practised
+            opened.drill = opened.practised();
+        }
         let stage = match wanted {
             Some(wanted) => Some(arguments::stage(&opened.drill, wanted)?.0),
             None => None,

@@ -319,17 +319,11 @@ impl Shell {
     }
 
     /// A drill that was read, with what the journal has of it.
-    pub(crate) fn opened(&mut self, opened: Opened, mut begin: Begin) -> Message {
+    pub(crate) fn opened(&mut self, opened: Opened, begin: Begin) -> Message {
         let mut opened = opened;
         // homework asks for a cell of the whole
         if begin.goal.is_none() {
-            let practised = opened.practised();
-            // a stage that was named is the tune, which stands last
-            let last = practised.stages.len() - 1;
-            if last + 1 > opened.drill.stages.len() {
-                begin.stage = begin.stage.map(|_| last);
-            }
-            opened.drill = practised;
+            opened.drill = opened.practised();
         }
         let stages = prints(&scores(&opened.drill));
         let mut entries = Vec::new();

@@ -256,6 +256,11 @@ impl Piece {
             .ladder
             .clone()
             .unwrap_or_else(|| usual_ladder(self.tempo));
+        // without a pulse there is no tempo to climb
+        let ladder = match &self.ladder {
+            None if self.metre.is_free() => Ladder::of_one(ladder.to()),
+            _ => ladder,
+        };
         let tune = match self.sections.as_slice() {
             [only] if only.name == Section::ONLY => Some(body(only)),
             _ => None,

@@ -67,6 +67,7 @@ fn its_lines_are_its_phrases_and_come_back() {
 #[test]
 fn it_is_practised_line_by_line_without_a_ladder() {
     let drill = imported();
+    assert_eq!(drill.ladder.from(), drill.ladder.to());
     let practised = line_by_line(&drill).expect("it has no metre");
     let names: Vec<&str> = practised
         .stages
