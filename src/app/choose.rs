@@ -35,6 +35,8 @@ pub struct Listed {
     pub extent: String,
     /// How much of its board is done, in a few words; empty where nothing was played.
     pub progress: String,
+    /// When it was played last, in a few words; empty where it never was.
+    pub last: String,
     /// Where it would begin and the music there, once it was read; several lines.
     pub preview: Vec<String>,
     /// Cells clear, and all of them, where anything was played.
@@ -62,6 +64,7 @@ impl Listed {
             also: String::new(),
             extent: String::new(),
             progress: String::new(),
+            last: String::new(),
             preview: Vec::new(),
             share: None,
             board: Vec::new(),

@@ -27,5 +27,5 @@ pub use progress::{
 };
 pub use session::{SessionPart, session, warm_minutes};
 pub use staircase::Staircase;
-pub use today::{Due, Item, Order, Rule, Why, due_again, today};
+pub use today::{Due, Item, Order, Rule, Why, ago, due_again, today};
 pub use warmup::{Purpose, WarmStep, WarmUpAsked, warm_up};

@@ -177,7 +177,7 @@ impl Known {
 }
 
 /// `today`, `yesterday`, `4 days ago`.
-fn ago(day: Date, today: Date) -> String {
+pub fn ago(day: Date, today: Date) -> String {
     match days_between(day, today) {
         i32::MIN..=0 => "today".to_owned(),
         1 => "yesterday".to_owned(),

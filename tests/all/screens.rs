@@ -176,10 +176,11 @@ fn playing() -> Stage {
 #[test]
 fn the_start() {
     let mut here = Stage::new(Options::default());
-    let listed = |name: &str, progress: &str, share| Listed {
+    let listed = |name: &str, progress: &str, share: Option<(usize, usize)>| Listed {
         about: drill(name).about.unwrap_or_default(),
         extent: "4 stages, 50 to 80".to_owned(),
         progress: progress.to_owned(),
+        last: share.map_or_else(String::new, |_| "last played yesterday".to_owned()),
         share,
         preview: vec![
             "half beats at 52".to_owned(),

@@ -2,8 +2,9 @@
 
 use super::Shell;
 use crate::app::{Listed, Opens, planned, scores};
-use crate::commands::{drills, open, phrases};
+use crate::commands::{drills, open, phrases, plan};
 use crate::movement::Movement;
+use crate::planning::{ago, date_of};
 use crate::practice::{Board, Cell, CellStatus, Plan, Rung, replay_all};
 use crate::screen::{board_rows, music_line};
 use crate::wording::{self, capital, visible};
@@ -82,6 +83,9 @@ impl Shell {
             None => (Vec::new(), None),
         };
         let known = !entries.is_empty() || place.is_some();
+        if let Some(day) = entries.iter().map(|entry| entry.record.day()).max() {
+            line.last = format!("last played {}", ago(date_of(day), plan::date()));
+        }
         let stage = place
             .as_ref()
             .and_then(|place| stages.iter().position(|stage| stage.has(place.cell)))

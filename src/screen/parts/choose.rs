@@ -298,7 +298,7 @@ fn words(line: &Listed) -> Vec<(Manner, String)> {
                 };
                 all.push((manner, said));
             }
-            let far = [&line.extent, &line.progress];
+            let far = [&line.extent, &line.progress, &line.last];
             let far: Vec<&str> = far
                 .into_iter()
                 .map(String::as_str)
