@@ -96,46 +96,13 @@ pub fn write(piece: &Piece, repetitions: u32, sounding: MidiPitch) -> Vec<u8> {
             ));
         }
         conductor.push((start, 6, meta(MetaMessage::Marker(section.name.as_bytes()))));
-        for placed in timeline.played(u64::from(repetitions)) {
-            match placed.event.kind {
-                EventKind::Hush => {}
-                EventKind::Click(own) => {
-                    let (key, vel) = match own.weight {
-                        ClickWeight::Bar => (HIGH_BLOCK, 112),
-                        ClickWeight::Beat => (LOW_BLOCK, 96),
-                        ClickWeight::Part => (LOW_BLOCK, 56),
-                    };
-                    let length = Beats::new(1, 16);
-                    strike(
-                        &mut click,
-                        CLICK,
-                        key,
-                        vel,
-                        tick(placed.beat),
-                        tick(placed.beat + length),
-                    );
-                }
-                EventKind::Sound(sounded) => {
-                    let (key, bend) = pitch(sounded.note, &sounding);
-                    let at = tick(placed.beat);
-                    if let Some(bend) = bend {
-                        chanter.push((at, 1, channel(CHANTER, MidiMessage::PitchBend { bend })));
-                    }
-                    let vel = match sounded.part {
-                        SoundPart::Melody { .. } => 96,
-                        SoundPart::Gracenote(_) => 88,
-                    };
-                    strike(
-                        &mut chanter,
-                        CHANTER,
-                        key,
-                        vel,
-                        at,
-                        tick(placed.beat + sounded.length),
-                    );
-                }
-            }
-        }
+        sounds(
+            &timeline,
+            repetitions,
+            sounding,
+            tick,
+            (&mut chanter, &mut click),
+        );
         origin = origin + end_of(&timeline, repetitions);
     }
     counted.signatures(&mut conductor, origin);
@@ -151,6 +118,56 @@ pub fn write(piece: &Piece, repetitions: u32, sounding: MidiPitch) -> Vec<u8> {
     // writing into memory does not fail
     let _ = smf.write_std(&mut bytes);
     bytes
+}
+
+/// The events of chanter and click of a section, at the ticks that `tick` gives its beats.
+fn sounds(
+    timeline: &Timeline,
+    repetitions: u32,
+    sounding: MidiPitch,
+    tick: impl Fn(Beats) -> u64,
+    (chanter, click): (&mut Vec<Timed>, &mut Vec<Timed>),
+) {
+    for placed in timeline.played(u64::from(repetitions)) {
+        match placed.event.kind {
+            EventKind::Hush => {}
+            EventKind::Click(own) => {
+                let (key, vel) = match own.weight {
+                    ClickWeight::Bar => (HIGH_BLOCK, 112),
+                    ClickWeight::Beat => (LOW_BLOCK, 96),
+                    ClickWeight::Part => (LOW_BLOCK, 56),
+                };
+                let length = Beats::new(1, 16);
+                strike(
+                    click,
+                    CLICK,
+                    key,
+                    vel,
+                    tick(placed.beat),
+                    tick(placed.beat + length),
+                );
+            }
+            EventKind::Sound(sounded) => {
+                let (key, bend) = pitch(sounded.note, &sounding);
+                let at = tick(placed.beat);
+                if let Some(bend) = bend {
+                    chanter.push((at, 1, channel(CHANTER, MidiMessage::PitchBend { bend })));
+                }
+                let vel = match sounded.part {
+                    SoundPart::Melody { .. } => 96,
+                    SoundPart::Gracenote(_) => 88,
+                };
+                strike(
+                    chanter,
+                    CHANTER,
+                    key,
+                    vel,
+                    at,
+                    tick(placed.beat + sounded.length),
+                );
+            }
+        }
+    }
 }
 
 fn end_of(timeline: &Timeline, repetitions: u32) -> Beats {
