@@ -284,7 +284,7 @@ fn table_of(group: &Answers, html: &mut String) {
         "<h2>{}</h2>\n<table>\n<thead><tr><th scope=\"col\">who</th><th scope=\"col\">drill</th>\
          <th scope=\"col\">to reach</th><th scope=\"col\">stands</th><th scope=\"col\">days</th>\
          <th scope=\"col\">clean lately</th><th scope=\"col\">faults and questions</th></tr></thead>\n<tbody>\n",
-        escape(&group.words())
+        escape(group.words())
     );
     let mut before: Option<(String, &str)> = None;
     for row in &group.rows {
@@ -305,10 +305,10 @@ fn table_of(group: &Answers, html: &mut String) {
             escape(&who),
             escape(&row.drill),
             escape(&row.reach),
-            escape(&row.stands()),
+            escape(row.stands()),
             row.days,
             clean_words(&row.lately),
-            escape(&more.join("; ")),
+            escape(more.join("; ")),
         );
     }
     html.push_str("</tbody></table>\n");
