@@ -1,15 +1,17 @@
 //! `handout`: a drill as one page for a browser.
 
-use super::open::open;
+use super::open::{Opened, open_all};
 use super::{Failure, Outcome, Ran, arguments, output, settings, tune};
 use crate::sheet::{LARGEST_HANDOUT, handout_with_map};
 use crate::units::Hertz;
+use crate::wording;
 use std::path::PathBuf;
 
 /// Arguments of `handout`.
 #[derive(clap::Args)]
 #[command(after_help = "Examples:\n  gracerung handout grip-from-d\n  \
-    gracerung handout grip-from-d --la 238 -o grip.html\n\n\
+    gracerung handout grip-from-d --la 238 -o grip.html\n  \
+    gracerung handout week3.yaml --task grip --stage 1 --stage \"real time\"\n\n\
     The page needs no network: it lays the music out for a phone, a tablet or a desk, plays each stage\n\
     at every rung, keeps the line that sounds in view and the screen on, repeats a bar or a phrase at a\n\
     tap, shows the count and, if wanted, the fingers, takes ticks that stay on the device, and prints.\n\
@@ -18,6 +20,12 @@ pub(crate) struct Arguments {
     /// A built-in drill's name, or a path.
     #[arg(value_name = "DRILL")]
     drill: String,
+    /// Of homework with several drills, the one that the page is of.
+    #[arg(long, value_name = "DRILL")]
+    task: Option<String>,
+    /// A stage for the page, by number from 1 or by name; once for each, all when left out.
+    #[arg(long = "stage", value_name = "STAGE")]
+    stages: Vec<String>,
     /// Pitch of low A in hertz: as in the settings when left out.
     #[arg(long, value_parser = arguments::low_a)]
     la: Option<Hertz>,
@@ -35,12 +43,40 @@ pub(crate) struct Arguments {
     force: bool,
 }
 
+/// The drill that the page is of.
+fn chosen(arguments: &Arguments) -> Result<Opened, Failure> {
+    let mut drills = open_all(&arguments.drill)?;
+    let names: Vec<String> = drills.iter().map(|one| format!("`{}`", one.name)).collect();
+    let place = match &arguments.task {
+        None if drills.len() == 1 => Some(0),
+        None => None,
+        Some(wanted) => drills.iter().position(|one| one.name == *wanted),
+    };
+    place.map(|place| drills.swap_remove(place)).ok_or_else(|| {
+        Failure(format!(
+            "a page is of one drill: name it with --task, {}",
+            wording::choice(&names)
+        ))
+    })
+}
+
 /// Runs `handout`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     let target = output::or_named(arguments.output.as_deref(), &arguments.drill, "html");
     output::named(&target, &["html", "htm"])?;
     output::ready_to_write(&target, arguments.force)?;
-    let opened = open(&arguments.drill)?;
+    let mut opened = chosen(arguments)?;
+    let stages = arguments.stages.iter();
+    let wanted = stages
+        .map(|wanted| super::arguments::stage(&opened.drill, wanted).map(|found| found.0))
+        .collect::<Result<Vec<usize>, Failure>>()?;
+    if !wanted.is_empty() {
+        let mut place = 0..;
+        opened
+            .drill
+            .stages
+            .retain(|_| place.next().is_some_and(|place| wanted.contains(&place)));
+    }
     let own = settings::sounding(arguments.la, arguments.pipes, false)?;
     let bars = if arguments.where_it_fails {
         tune::bars_that_fail(&opened)
@@ -51,7 +87,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     if page.len() > LARGEST_HANDOUT {
         return Err(Failure(format!(
             "the handout of `{}` would be {} kB, more than the {} kB a tablet opens at once: \
-             hand out fewer stages or rungs",
+             hand out fewer stages with --stage, once for each",
             opened.name,
             page.len() / 1000,
             LARGEST_HANDOUT / 1000

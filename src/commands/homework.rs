@@ -139,6 +139,32 @@ pub(crate) fn open_task(
     drill_of(path, task, assignment.note.as_deref())
 }
 
+/// The bytes of a homework file; nothing where it is another file or none.
+fn homework_bytes(path: &Path) -> Result<Option<Vec<u8>>, Failure> {
+    let is_homework = |bytes: &Vec<u8>| kind_of(bytes).is_some();
+    path.is_file()
+        .then(|| open::read_bytes(path, LARGEST_FILE))
+        .transpose()
+        .map(|bytes| bytes.filter(is_homework))
+}
+
+/// The drills of a homework file, in its order; nothing for another file.
+///
+/// # Errors
+/// As [`open_task`].
+pub(crate) fn drills_of(path: &Path) -> Result<Option<Vec<Opened>>, Failure> {
+    let Some(bytes) = homework_bytes(path)? else {
+        return Ok(None);
+    };
+    let assignment = read_assignment(&bytes).map_err(|error| told(path, &error))?;
+    let note = assignment.note.as_deref();
+    let drills = assignment
+        .tasks
+        .iter()
+        .map(|task| drill_of(path, task, note));
+    drills.collect::<Result<_, _>>().map(Some)
+}
+
 /// `week 3, due 2027-01-15: reach real time at 66, 9 of 10; e shows your teacher's words`.
 fn in_words(assignment: &Assignment, task: &Task) -> String {
     let due = assignment
@@ -164,13 +190,7 @@ fn in_words(assignment: &Assignment, task: &Task) -> String {
 /// As [`open_task`].
 pub(crate) fn begin(wanted: &str, task: Option<&str>) -> Result<Option<Begun>, Failure> {
     let path = Path::new(wanted);
-    let is_homework = |bytes: &Vec<u8>| kind_of(bytes).is_some();
-    let bytes = path
-        .is_file()
-        .then(|| open::read_bytes(path, LARGEST_FILE))
-        .transpose()?
-        .filter(is_homework);
-    let Some(bytes) = bytes else {
+    let Some(bytes) = homework_bytes(path)? else {
         return match task {
             None => Ok(None),
             Some(_) => Err(Failure(format!(

@@ -1,9 +1,10 @@
 //! A drill by name or path, and any other file that is read.
 
-use super::{Failure, folders};
+use super::{Failure, folders, output};
 use crate::decoding::Recording;
 use crate::drill::{
     BUILT_IN, Drill, LARGEST_FILE, Problem, built_in, how_many, line_by_line, read_for, render,
+    write,
 };
 use crate::exchange::{self, Format, read_drill};
 use crate::homework;
@@ -51,6 +52,10 @@ pub(crate) fn open(wanted: &str) -> Result<Opened, Failure> {
         return super::homework::open_task(path, &bytes, None);
     }
     let (name, source) = find(wanted)?;
+    // of another program's file what was left out or changed is told, or nobody would miss it
+    if source.drill.is_some() && !source.problems.is_empty() && Format::of_name(wanted).is_some() {
+        output::complain(&render(&source.shown, &source.text, &source.problems));
+    }
     match source.drill {
         Some(drill) => Ok(Opened { name, drill }),
         None => Err(Failure(format!(
@@ -61,13 +66,34 @@ pub(crate) fn open(wanted: &str) -> Result<Opened, Failure> {
     }
 }
 
-/// A drill's name and its file's text, when nothing keeps it from being played.
+/// As [`open`]; of homework all of its drills.
+///
+/// # Errors
+/// As [`open`].
+pub(crate) fn open_all(wanted: &str) -> Result<Vec<Opened>, Failure> {
+    match super::homework::drills_of(Path::new(wanted))? {
+        Some(drills) => Ok(drills),
+        None => open(wanted).map(|opened| vec![opened]),
+    }
+}
+
+/// A drill's name and the text of a drill file of it, when nothing keeps it from being played: of
+/// another program's file what `import` writes.
 ///
 /// # Errors
 /// As [`open`].
 pub(crate) fn open_text(wanted: &str) -> Result<(Opened, String), Failure> {
     let opened = open(wanted)?;
-    find(wanted).map(|(_, source)| (opened, source.text))
+    let text = match Format::of_name(wanted) {
+        Some(format) => {
+            let bytes = read_bytes(Path::new(wanted), exchange::LARGEST_FILE)?;
+            let piece = exchange::read(format, &bytes).0;
+            let piece = piece.ok_or_else(|| unknown(wanted))?;
+            write(&piece.document()).map_err(Failure)?
+        }
+        None => find(wanted)?.1.text,
+    };
+    Ok((opened, text))
 }
 
 /// A drill's name and its text with what was found in it, by name or path.

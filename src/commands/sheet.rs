@@ -1,6 +1,6 @@
 //! `sheet`: drills on paper.
 
-use super::open::open;
+use super::open::open_all;
 use super::{Failure, Outcome, Ran, output, settings, tune};
 use crate::settings::keys;
 use crate::sheet::{
@@ -15,7 +15,7 @@ use std::path::{Path, PathBuf};
     after_help = "Examples:\n  gracerung sheet grip-from-d\n  gracerung sheet grip-from-d -o grip.png\n  \
     gracerung sheet grip taorluath --clicks --paper letter -o booklet.pdf\n\n\
     The ending of FILE says what is written: .pdf, .svg or .png. Several drills make a booklet,\n\
-    each on a page of its own. A movement is named above the staff where it first stands in a\n\
+    each on a page of its own; so does homework. A movement is named above the staff where it first stands in a\n\
     stage. An existing file is kept unless --force is given.\n\n\
     Exit 0: written. Exit 1: written, with characters that the font does not have."
 )]
@@ -113,11 +113,12 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let mut drills = Vec::with_capacity(arguments.drills.len());
     let mut bars = Vec::new();
     for wanted in &arguments.drills {
-        let opened = open(wanted)?;
-        if arguments.where_it_fails {
-            bars.push(tune::bars_that_fail(&opened));
+        for opened in open_all(wanted)? {
+            if arguments.where_it_fails {
+                bars.push(tune::bars_that_fail(&opened));
+            }
+            drills.push(opened.drill);
         }
-        drills.push(opened.drill);
     }
     let options = SheetOptions {
         paper: arguments.paper.into(),

@@ -3,6 +3,7 @@
 //! Text in, values out. Knows no files, no journal and no screen; names are only what was typed.
 
 mod document;
+mod newest;
 mod outcome;
 mod page;
 mod seal;
@@ -12,6 +13,7 @@ pub use document::{
     Assignment, HomeworkError, HomeworkQuestion, MarkedDay, Report, ReportedDrill, Task, WhatFile,
     kind_of, read_assignment, read_report, write_assignment, write_report,
 };
+pub use newest::newest;
 pub use outcome::{GoalError, goal_in, reached, report_drill, words_of};
 pub use page::{Answers, Row, clean_words, groups, page, rows};
 pub use seal::{Broken, LARGEST_FILE, checksum, open_seal, sealed};

@@ -215,3 +215,80 @@ fn what_the_font_of_sheets_lacks_is_said_once() {
     assert!(folder.path().join("own.pdf").is_file());
     done(folder.path(), &["sheet", "grip", "-o", "grip.svg"]);
 }
+
+const JIG: &str = "X:1\nT:The Low Slip\nM:6/8\nL:1/8\nK:HP\n|:{g}A2B c2d|{g}e3 A3:|\n";
+
+/// A student could not open what a teacher had given out, and half of it was missing on paper.
+#[test]
+fn homework_of_a_movement_and_a_tune_goes_all_the_way() {
+    let folder = folder();
+    let folder = folder.path();
+    std::fs::write(folder.join("slip.abc"), JIG).expect("written");
+    done(
+        folder,
+        &["assign", "grip-from-d", "slip.abc", "-o", "w.yaml"],
+    );
+    // the student has the homework alone
+    std::fs::remove_file(folder.join("slip.abc")).expect("there");
+    done(folder, &["check", "w.yaml"]);
+    let said = done(folder, &["sheet", "w.yaml", "-o", "w.pdf"]);
+    let said = String::from_utf8_lossy(&said).into_owned();
+    assert!(said.contains("Grip from D and The Low Slip on"), "{said}");
+    refused(
+        folder,
+        &["handout", "w.yaml", "-o", "w.html"],
+        "name it with --task, `grip-from-d` or `slip`",
+    );
+    done(
+        folder,
+        &["handout", "w.yaml", "--task", "slip", "-o", "w.html"],
+    );
+    let page = std::fs::read_to_string(folder.join("w.html")).expect("a page");
+    assert!(page.contains("The Low Slip"));
+    for name in ["one.yaml", "two.yaml"] {
+        done(folder, &["report", "w.yaml", "--name", "Isla", "-o", name]);
+    }
+    let review = run(folder, &["review", "w.yaml", "one.yaml", "two.yaml"]);
+    let told = String::from_utf8_lossy(&review.stderr).into_owned();
+    assert!(told.contains("`one.yaml` is left out"), "{told}");
+    let table = String::from_utf8_lossy(&review.stdout).into_owned();
+    assert!(table.contains("1 answered"), "{table}");
+}
+
+#[test]
+fn a_page_has_the_stages_that_were_asked_for() {
+    let folder = folder();
+    let folder = folder.path();
+    let page = |stages: &[&str], name: &str| {
+        let wanted = stages.iter().flat_map(|stage| ["--stage", *stage]);
+        let arguments: Vec<&str> = ["handout", "grip-from-d", "-o", name]
+            .into_iter()
+            .chain(wanted)
+            .collect();
+        done(folder, &arguments);
+        std::fs::read(folder.join(name)).expect("a page").len()
+    };
+    let (all, two, one) = (
+        page(&[], "all.html"),
+        page(&["1", "real time"], "two.html"),
+        page(&["real time"], "one.html"),
+    );
+    assert!(one < two && two < all, "{one} {two} {all}");
+    refused(
+        folder,
+        &["handout", "grip-from-d", "--stage", "ninth", "-o", "x.html"],
+        "ninth",
+    );
+}
+
+/// Whoever prints a book of tunes must hear that one of them is not on the paper.
+#[test]
+fn what_is_left_out_of_another_programs_file_is_told() {
+    let folder = folder();
+    let folder = folder.path();
+    let march = "X:2\nT:Another\nM:2/4\nL:1/8\nK:HP\n|:A2B2|c4:|\n";
+    std::fs::write(folder.join("book.abc"), format!("{JIG}\n{march}")).expect("written");
+    let told = run(folder, &["sheet", "book.abc", "-o", "book.pdf"]);
+    let told = String::from_utf8_lossy(&told.stderr).into_owned();
+    assert!(told.contains("a tune in 2/4: left out"), "{told}");
+}

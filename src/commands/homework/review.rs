@@ -4,7 +4,7 @@ use super::{paper, told};
 use crate::commands::sheet::told_lacking;
 use crate::commands::{Failure, Outcome, Ran, open, output, takes};
 use crate::homework::{
-    HomeworkError, LARGEST_FILE, Report, Row, WhatFile, checksum, groups, kind_of, page,
+    HomeworkError, LARGEST_FILE, Report, Row, WhatFile, checksum, groups, kind_of, newest, page,
     read_assignment, read_report,
 };
 use crate::sheet::write_pdf;
@@ -16,7 +16,7 @@ use std::path::{Path, PathBuf};
 #[command(after_help = "Examples:\n  gracerung review reports/*.yaml\n  \
     gracerung review reports/*.yaml --play Isla\n  gracerung review reports/*.yaml -o class.html\n  \
     gracerung review week3.yaml reports/*.yaml -o class.pdf\n\n\
-    Reports stand under the homework they answer. The homework itself may be among the files: whoever it is for and has not answered is named.\n\
+    Reports stand under the homework they answer, of each student the newest. The homework itself may be among the files: whoever it is for and has not answered is named.\n\
     Exit 0: all read. Exit 1: some could not be read, or names on paper\n    have characters that the font does not have; each is told.")]
 pub(crate) struct Arguments {
     /// Reports, and the homework they answer.
@@ -71,6 +71,12 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     if reports.is_empty() && homework.is_empty() {
         return Err(Failure(
             "none of the files is a report that reads".to_owned(),
+        ));
+    }
+    let (reports, left_out) = newest(reports);
+    for file in left_out {
+        output::complain(&format!(
+            "`{file}` is left out: a later report of the same student stands for it"
         ));
     }
     if let Some(name) = &arguments.play {
