@@ -403,7 +403,8 @@ impl Pedals {
             (Page::Practise, mark) => Some(Action::Mark(mark, Hand::Pedal)),
             (Page::Session, Mark::Clean) => Some(Action::BeginPart),
             (Page::Session, Mark::NotClean) => Some(Action::NextPart),
-            (Page::Choose, _) => None,
+            (Page::Choose, Mark::Clean) => Some(Action::Open),
+            (Page::Choose, Mark::NotClean) => Some(Action::Move(-1)),
         }
     }
 
