@@ -7,6 +7,10 @@ use gracerung::exchange::Format;
 use std::path::Path;
 
 #[test]
+#[allow(
+    clippy::print_stdout,
+    reason = "a file that panics is the last one that was named"
+)]
 fn every_file_of_the_corpus_is_read_or_told() {
     let corpus = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fuzz/corpus");
     let aside = tempfile::tempdir().expect("a folder");

@@ -83,6 +83,10 @@ struct Stage {
 }
 
 impl Stage {
+    #[allow(
+        clippy::large_types_passed_by_value,
+        reason = "made for one screen and moved into it"
+    )]
     fn new(options: Options) -> Self {
         Self {
             model: Model::new(options),
@@ -92,6 +96,10 @@ impl Stage {
     }
 
     /// A drill that was opened, at a stage.
+    #[allow(
+        clippy::large_types_passed_by_value,
+        reason = "made for one screen and moved into it"
+    )]
     fn opened(name: &str, stage: usize, options: Options) -> Self {
         let mut here = Self::new(options);
         here.opens(name, stage, None);
