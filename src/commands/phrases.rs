@@ -55,6 +55,12 @@ impl Which {
         self.names_bars() || self.held_dots
     }
 
+    /// The stage to begin with, from 0, of the drill that is made: where dots are to be held, the one
+    /// that holds them. The tune's own stage may have been played since, in the tune.
+    pub(crate) fn first_stage(&self) -> Option<usize> {
+        self.held_dots.then_some(0)
+    }
+
     fn names_bars(&self) -> bool {
         self.bars.is_some() || self.part.is_some() || self.phrase.is_some()
     }

@@ -113,7 +113,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         // a file is made for who can practise only
         terminal::require()?;
         let (opened, told) = chosen.kept();
-        (opened, told, None)
+        (opened, told, arguments.which.first_stage())
     } else {
         if goal.is_none() {
             // a stage is named as it is practised
@@ -130,6 +130,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         // bars of a tune are cells of their own, which no homework asks for
         goal: goal.filter(|_| !arguments.which.is_given()),
         says: asked,
+        own_place: arguments.which.is_given(),
         ..begin(&opened.drill, stage, at)?
     };
     let mut flags = arguments.screen.flags();

@@ -27,6 +27,9 @@ pub(crate) struct Begin {
     pub(crate) stage: Option<usize>,
     /// Rung.
     pub(crate) rung: Option<Rung>,
+    /// Where in the stage: at its own last place, whatever was played since in the others; else at its
+    /// bottom.
+    pub(crate) own_place: bool,
     /// What homework asks for.
     pub(crate) goal: Option<HomeworkGoal>,
     /// What is to be said once it is open.
@@ -153,6 +156,8 @@ impl Shell {
             Ok((opened, says)) => {
                 let begin = Begin {
                     says,
+                    stage: which.first_stage(),
+                    own_place: true,
                     ..Begin::default()
                 };
                 self.opened(opened, begin)
@@ -334,8 +339,10 @@ impl Shell {
             entries = journal.board(&stages).unwrap_or_default();
             lately = journal.latest(&stages, Lately::MOST).unwrap_or_default();
             played = journal.stages_of(&opened.name).unwrap_or_default();
+            let own = begin.stage.filter(|_| begin.own_place);
+            let own = own.and_then(|stage| stages.get(stage..=stage));
             place = journal
-                .last_place_in(&stages)
+                .last_place_in(own.unwrap_or(&stages))
                 .ok()
                 .flatten()
                 .map(|place| place.cell);

@@ -1,6 +1,7 @@
 //! A tune that is pointed, from its file to what is said of it: exact notes, real sound, the screen,
 //! the commands. Ratios and ranges are from experience, 55 to 65 % sure, never cited as fact.
 
+use super::terminal::Story;
 use gracerung::app::{Message, Model, OpenedDrill, Options, update};
 use gracerung::drill::{Drill, read};
 use gracerung::listening::{ExpectedStage, HeardNote, align};
@@ -217,6 +218,30 @@ fn dots_are_held_only_where_somebody_says_how_long() {
     // it goes on to what needs a terminal
     let (_, said) = practise("bell-at-the-ferry");
     assert!(said.contains("this needs a terminal"), "{said}");
+}
+
+/// Who asks for held dots gets them, also where the same bars were played as in the tune since: at the
+/// bottom, and later where the held dots were left.
+#[test]
+fn held_dots_begin_where_they_were_left_and_not_where_the_tune_was() {
+    let home = tempfile::tempdir().expect("a folder");
+    let bars = ["practise", "bell-at-the-ferry", "--bars", "5-8"];
+    let held = [&bars[..], &["--held-dots"]].concat();
+    let visit = |arguments: &[&str], stage: &str, begins: u16, goes_up: bool| {
+        let mut story = Story::begin(home.path(), arguments, 80, 24);
+        story.until(stage);
+        story.until(&format!("▸   {begins}"));
+        if goes_up {
+            story.press("+");
+            story.until("▸   58");
+        }
+        story.press("q");
+        story.ends_with(0);
+    };
+    visit(&bars, "bars 5 to 8 · as written", 56, true);
+    visit(&held, "dots held · held dots", 56, true);
+    visit(&bars, "bars 5 to 8 · as written", 58, false);
+    visit(&held, "dots held · held dots", 58, false);
 }
 
 /// The player sees that a default is experience and no fact.
