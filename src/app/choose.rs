@@ -92,7 +92,7 @@ impl Listed {
     pub fn held_dots(&self, pointing: &str) -> Self {
         Self {
             about: format!(
-                "Every dot held longer than in the tune, its cut short and clear; then as in the \
+                "Its dots held longer than in the tune, their cuts short and clear; then as in the \
                  tune, {pointing}."
             ),
             extent: "a stage for the dots, then the tune".to_owned(),

@@ -7,6 +7,7 @@ use crate::drill::{
     BarRange, Drill, DrillDocument, Stage, Tune, all_bars, make_held, make_phrase, parts, read,
     write,
 };
+use crate::timeline::kept_round;
 use crate::wording;
 use std::path::PathBuf;
 
@@ -238,18 +239,47 @@ pub(crate) fn choose(
         Some(range) if !which.held_dots => make_phrase(&tune, range),
         range => make_held(&tune, range),
     };
-    let document = document.map_err(|error| Failure(error.to_string()))?;
+    let mut document = document.map_err(|error| Failure(error.to_string()))?;
     let text = write(&document).map_err(Failure)?;
     let what = range.map_or_else(|| "the tune".to_owned(), BarRange::spoken);
-    let drill = read(text.as_bytes())
+    let mut drill = read(text.as_bytes())
         .0
         .ok_or_else(|| Failure(format!("{what} cannot be played alone")))?;
+    if which.held_dots
+        && let Some(listen) = held_but(&drill)
+        && let Some(stage) = document.stages.as_mut().and_then(|all| all.first_mut())
+        && let Some(own) = drill.stages.first_mut()
+    {
+        stage.listen_for = Some(listen.clone());
+        own.listen_for = Some(listen);
+    }
     let bars = range.map_or_else(String::new, |range| format!("-bars-{range}"));
     let held = if which.held_dots { "-held-dots" } else { "" };
     let name = format!("{}{bars}{held}", opened.name);
     Ok(Chosen {
         opened: Opened { name, drill },
         document,
+    })
+}
+
+/// What to listen for where movements keep some dots from being held longer; nothing where none does.
+fn held_but(drill: &Drill) -> Option<String> {
+    let scores = scores(drill);
+    let [held, usual] = scores.as_slice() else {
+        return None;
+    };
+    let tempo = drill.stages.first()?.up_to.unwrap_or(drill.ladder.to());
+    let movements = kept_round(held, usual, tempo, drill.lengths);
+    let each: Vec<String> = movements
+        .iter()
+        .map(|name| format!("each {name}"))
+        .collect();
+    (!each.is_empty()).then(|| {
+        format!(
+            "every dot but those before {} held longer than in the tune, its cut short and clear, \
+             the beat where it was",
+            wording::list(&each)
+        )
     })
 }
 

@@ -6,10 +6,10 @@ use gracerung::app::{Message, Model, OpenedDrill, Options, update};
 use gracerung::drill::{Drill, read};
 use gracerung::listening::{ExpectedStage, HeardNote, align};
 use gracerung::practice::{Mark, Moment, Thresholds, Verdict, judge};
-use gracerung::score::resolve_music;
+use gracerung::score::{resolve_music, where_time_comes_from};
 use gracerung::screen::{Theme, view};
 use gracerung::timeline::{EventKind, Layout, Timeline, lay};
-use gracerung::units::{Bpm, Fraction, SampleRate};
+use gracerung::units::{Beats, Bpm, Fraction, SampleRate};
 use std::path::Path;
 use std::process::{Command, Output};
 
@@ -242,6 +242,50 @@ fn held_dots_begin_where_they_were_left_and_not_where_the_tune_was() {
     visit(&held, "dots held · held dots", 56, true);
     visit(&bars, "bars 5 to 8 · as written", 58, false);
     visit(&held, "dots held · held dots", 58, false);
+    // a taorluath takes from the dot what its cut is too short for, held or not; a first bar has none
+    let kept = |name: &str| {
+        let path = format!("gracerung/drills/bell-at-the-ferry-bars-{name}-held-dots.yaml");
+        std::fs::read_to_string(home.path().join(path)).expect("it is kept")
+    };
+    let told = kept("5-8");
+    assert!(
+        told.contains("every dot but those before each taorluath held longer"),
+        "{told}"
+    );
+    let first = [
+        "practise",
+        "bell-at-the-ferry",
+        "--bars",
+        "1",
+        "--held-dots",
+    ];
+    visit(&first, "dots held · held dots", 56, false);
+    let told = kept("1");
+    assert!(told.contains("every dot held longer"), "{told}");
+}
+
+/// What is told of a movement behind a cut says both notes that give it time; behind a note that no
+/// dot stands before, and in a tune that nobody says the pointing of, only the one.
+#[test]
+fn a_movement_behind_a_cut_has_its_time_from_the_cut_and_the_dot() {
+    let told = |head: &str, music: &str| {
+        let text = format!(
+            "title: T\nmetre: 2/4\nunit: 1/8\n{head}\nmusic: \"{music}\"\n\
+             ladder: {{from: 60, to: 80, step: 4%}}\n"
+        );
+        let drill = drill(&text);
+        let stage = &drill.stages[0];
+        where_time_comes_from(&resolve_music(&stage.music, Beats::ZERO, &drill.schools))
+    };
+    let (both, one) = (
+        "the taorluath takes its time from the end of E and, where E is too short, from the dot \
+         before it; low A lands on beat 2",
+        "the taorluath takes its time from the end of E; low A lands on beat 2",
+    );
+    let dotted = "{g}f>e {GdGe}A2|";
+    assert_eq!(told("kind: march", dotted), [both]);
+    assert_eq!(told("kind: march", "{g}f{g}e {GdGe}A2|"), [one]);
+    assert_eq!(told("pointing: as written", dotted), [one]);
 }
 
 /// The player sees that a default is experience and no fact.

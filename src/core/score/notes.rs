@@ -3,7 +3,7 @@
 use crate::chanter::Note;
 use crate::movement::{Movement, Role};
 use crate::rhythm::{Metre, Pointing, PointingSource};
-use crate::units::Beats;
+use crate::units::{Beats, Fraction};
 use serde::{Serialize, Serializer};
 
 /// The name of a note: bar, note in the bar, pass and gracenote. It stays the same under every
@@ -149,6 +149,33 @@ impl Score {
             .map(|next| next.written)
             .sum();
         note.written + tied
+    }
+
+    /// True of two notes, each with its sounding length, that are written three to one or one to three
+    /// and stand inside one beat, where such a pair begins: at the start of the beat or after as many
+    /// like pairs as go before it; in a beat of three parts at any of them.
+    pub(crate) fn is_pair(&self, first: (&ScoreNote, Beats), second: (&ScoreNote, Beats)) -> bool {
+        let ((first, one), (second, other)) = (first, second);
+        let (long, short) = (one.max(other), one.min(other));
+        let metre = |note: &ScoreNote| self.bars.get(note.bar).map(|bar| bar.metre);
+        let counted = !self.metre.is_free()
+            && metre(first) == Some(self.metre)
+            && metre(second) == Some(self.metre);
+        let three = Fraction::from_integer(3);
+        if !counted || long != short * three {
+            return false;
+        }
+        // where the metre stays the same the pickup says where beats are, also in bars that are cut in
+        // two
+        let place = if self.changes_metre() {
+            first.place
+        } else {
+            first.start - self.pickup
+        };
+        let within = place - place.floor();
+        let whole = long + short;
+        let third = whole == Beats::new(2, 3) && (within * three).0.is_integer();
+        within + whole <= Beats::ONE && (third || (within.0 / whole.0).is_integer())
     }
 
     /// The length of a note in beats of its own bar, as it is written there.

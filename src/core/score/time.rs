@@ -1,6 +1,6 @@
 //! Where the time of a movement comes from, in a sentence.
 
-use super::notes::{Score, ScoreGroup, ScoreNote};
+use super::notes::{Score, ScoreNote};
 use crate::units::{Beats, spell_fraction};
 
 /// The sentences of a score: one for each way its movements take their time, without repeats.
@@ -15,7 +15,8 @@ pub fn where_time_comes_from(score: &Score) -> Vec<String> {
             .checked_sub(1)
             .and_then(|before| score.notes.get(before))
             .map(|before| before.note.spoken());
-        let sentence = sentence(movement.spoken(), note, &note.group, before);
+        let of_a_cut = is_behind_a_cut(score, index);
+        let sentence = sentence(movement.spoken(), note, of_a_cut, before);
         if !sentences.iter().any(|(_, known)| *known == sentence) {
             sentences.push((note.id.bar, sentence));
         }
@@ -31,12 +32,35 @@ pub fn where_time_comes_from(score: &Score) -> Vec<String> {
         .collect()
 }
 
-fn sentence(name: &str, note: &ScoreNote, group: &ScoreGroup, before: Option<&str>) -> String {
+/// True of a note behind a dot and its cut in a tune that says how they are pointed: the cut keeps
+/// time to be heard, so that a movement before the note may have its own from the dot.
+fn is_behind_a_cut(score: &Score, index: usize) -> bool {
+    let pointing = score.pointing;
+    if !pointing.judged || pointing.of_pair(true).is_none() {
+        return false;
+    }
+    let begun = (0..index).filter(|at| !score.notes[*at].continues);
+    let mut last = begun
+        .rev()
+        .map(|at| (&score.notes[at], score.sounding_length(at)));
+    let (Some(cut), Some(dot)) = (last.next(), last.next()) else {
+        return false;
+    };
+    dot.1 > cut.1 && score.is_pair(dot, cut)
+}
+
+fn sentence(name: &str, note: &ScoreNote, of_a_cut: bool, before: Option<&str>) -> String {
+    let group = &note.group;
     let beat = spell_fraction(&(note.place + Beats::ONE).0);
     let closing = note.note.spoken();
     let giver = before.unwrap_or("the note before");
     let count = group.parts.len();
-    if group.before_beat >= count {
+    if group.before_beat >= count && of_a_cut {
+        format!(
+            "the {name} takes its time from the end of {giver} and, where {giver} is too short, from \
+             the dot before it; {closing} lands on beat {beat}"
+        )
+    } else if group.before_beat >= count {
         format!("the {name} takes its time from the end of {giver}; {closing} lands on beat {beat}")
     } else if group.before_beat == 0 {
         format!("the {name} begins on beat {beat} and takes its time from {closing}")

@@ -17,4 +17,4 @@ mod pointing_laws;
 pub use document::{TimelineDocument, TimelineRow, document};
 pub use event::{EventKind, Placed, SoundPart, Sounded, Timeline, TimelineEvent};
 pub use lay::{Layout, lay};
-pub use pointing::PointedPair;
+pub use pointing::{PointedPair, kept_round};

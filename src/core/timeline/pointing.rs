@@ -7,6 +7,7 @@ use crate::movement::Lengths;
 use crate::rhythm::Pointing;
 use crate::score::{NoteId, Score, ScoreNote};
 use crate::units::{Beats, Bpm, Fraction, Millis};
+use std::collections::BTreeSet;
 
 /// A cut note lasts at least so long with its gracenote, milliseconds, where the pair has the time:
 /// from experience, 55 to 65 % sure, never cited as fact.
@@ -73,7 +74,9 @@ pub(super) fn onsets(
             continue;
         }
         let pointed = score.pointing.of_pair(long_first);
-        let Some(pointed) = pointed.filter(|_| is_pair(score, first, second)) else {
+        let Some(pointed) = pointed
+            .filter(|_| score.is_pair((first.note, first.written), (second.note, second.written)))
+        else {
             continue;
         };
         let one = Fraction::from_integer(1);
@@ -110,6 +113,28 @@ pub(super) fn onsets(
     (onsets, pairs)
 }
 
+/// What keeps pairs of one score from being longer to short than the same pairs of another at a tempo:
+/// the movements that take their time from them, by name, each once.
+pub fn kept_round(
+    held: &Score,
+    usual: &Score,
+    tempo: Bpm,
+    lengths: Lengths,
+) -> BTreeSet<&'static str> {
+    let (places, pairs) = onsets(held, tempo, lengths);
+    let (_, others) = onsets(usual, tempo, lengths);
+    let same = pairs.iter().zip(&others);
+    let same =
+        same.filter(|(pair, other)| pair.second == other.second && pair.ratio <= other.ratio);
+    same.filter_map(|(pair, _)| {
+        let second = places.iter().position(|at| at.note.id == pair.second)?;
+        let taker = places.get(second + usize::from(pair.long_first))?;
+        let movement = taker.note.group.movement?;
+        Some(movement.spoken())
+    })
+    .collect()
+}
+
 /// The time that a note's movement takes from the note before it.
 fn time_before(onset: &Onset, tempo: Bpm, lengths: Lengths) -> Beats {
     let group = &onset.note.group;
@@ -132,33 +157,4 @@ fn unjudged(second: &Onset, before: Beats) -> Option<PointedPair> {
         ratio: long.0 / short.0,
         range: None,
     })
-}
-
-/// True of two notes that are written three to one or one to three and stand inside one beat, where
-/// such a pair begins: at the start of the beat or after as many like pairs as go before it; in a beat
-/// of three parts at any of them.
-fn is_pair(score: &Score, first: &Onset, second: &Onset) -> bool {
-    let (long, short) = if first.written > second.written {
-        (first.written, second.written)
-    } else {
-        (second.written, first.written)
-    };
-    let metre = |onset: &Onset| score.bars.get(onset.note.bar).map(|bar| bar.metre);
-    let counted = !score.metre.is_free()
-        && metre(first) == Some(score.metre)
-        && metre(second) == Some(score.metre);
-    let three = Fraction::from_integer(3);
-    if !counted || long != short * three {
-        return false;
-    }
-    // where the metre stays the same the pickup says where beats are, also in bars that are cut in two
-    let place = if score.changes_metre() {
-        first.note.place
-    } else {
-        first.note.start - score.pickup
-    };
-    let within = place - place.floor();
-    let whole = long + short;
-    let third = whole == Beats::new(2, 3) && (within * three).0.is_integer();
-    within + whole <= Beats::ONE && (third || (within.0 / whole.0).is_integer())
 }
