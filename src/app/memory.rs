@@ -2,17 +2,19 @@
 //! repetitions are played by heart.
 
 use super::practising::{Memory, Practising};
-use crate::drill::{BarRange, Hiding, hidden_bars, hidden_phrases};
+use crate::drill::{BarRange, Hiding, hidden_bars, hidden_in_turn, hidden_phrases};
 use crate::practice::{By, Mark, News};
 use crate::score::NoteId;
 use crate::wording;
 use std::collections::BTreeSet;
 
 impl Practising {
-    /// The phrases of the stage that is shown.
+    /// The phrases of the stage that is shown; where it is one phrase its bars.
     fn phrases(&self) -> Vec<BarRange> {
         let stage = self.drill.stages.get(self.stage());
-        stage.map_or_else(Vec::new, |stage| self.drill.phrasing(stage).phrases)
+        stage.map_or_else(Vec::new, |stage| {
+            hidden_in_turn(&stage.music, self.drill.phrasing(stage).phrases)
+        })
     }
 
     /// For each written bar of the stage that is shown whether it is hidden.
@@ -51,7 +53,14 @@ impl Practising {
             Hiding::Nothing => None,
             _ if self.is_by_heart() => Some("by heart"),
             Hiding::Half => Some("half hidden"),
-            Hiding::Phrase | Hiding::All => Some("a phrase hidden"),
+            Hiding::Phrase | Hiding::All => {
+                let bars = self.phrases().iter().all(|range| range.first == range.last);
+                Some(if bars {
+                    "a bar hidden"
+                } else {
+                    "a phrase hidden"
+                })
+            }
         }
     }
 
@@ -73,11 +82,15 @@ impl Practising {
         }
         let hidden = hidden_phrases(phrases.len(), hiding, from);
         let hidden = hidden.into_iter().filter_map(|at| phrases.get(at));
-        let words: Vec<String> = hidden.map(ToString::to_string).collect();
-        format!(
-            "hidden: bars {} and all like them; V begins elsewhere",
-            wording::list(&words)
-        )
+        let hidden: Vec<BarRange> = hidden.copied().collect();
+        let what = match hidden.as_slice() {
+            [one] => one.spoken(),
+            several => {
+                let words: Vec<String> = several.iter().map(ToString::to_string).collect();
+                format!("bars {}", wording::list(&words))
+            }
+        };
+        format!("hidden: {what} and all like them; V begins elsewhere")
     }
 
     fn hide(&mut self, hiding: Hiding) {

@@ -3,7 +3,7 @@
 use super::practice_laws::Player;
 use super::{Effect, Message, OpenedDrill, Options, Practising};
 use crate::app::Action;
-use crate::drill::{built_in, read};
+use crate::drill::{BarRange, Drill, Tune, built_in, make_phrase, read, write};
 use crate::practice::{Kind, Mark};
 use crate::rhythm::ReferencePlan;
 use uuid::Uuid;
@@ -11,14 +11,19 @@ use uuid::Uuid;
 /// A tune of our own of 16 bars in four phrases.
 fn opens(from_memory: bool) -> Player {
     let file = built_in("lamp-on-the-slipway").expect("a tune of our own");
+    let drill = read(file.text.as_bytes()).0.expect("no problem");
+    opens_drill(drill, from_memory)
+}
+
+fn opens_drill(drill: Drill, from_memory: bool) -> Player {
     let mut player = Player::on(20_000);
     player.model.options = Options {
         from_memory,
         ..Options::default()
     };
     player.tell(Message::Opened(Box::new(OpenedDrill {
-        name: file.name.to_owned(),
-        drill: read(file.text.as_bytes()).0.expect("no problem"),
+        name: "a tune".to_owned(),
+        drill,
         entries: Vec::new(),
         lately: Vec::new(),
         played: Vec::new(),
@@ -92,6 +97,32 @@ fn two_pedals_lead_from_a_phrase_to_the_whole_tune_by_heart() {
         Some(1),
         "another cell"
     );
+}
+
+/// Bars of a tune vanish as the whole does: a phrase, then all; one phrase a bar, half of it, then all.
+#[test]
+fn bars_of_a_tune_vanish_step_by_step() {
+    let file = built_in("lamp-on-the-slipway").expect("a tune of our own");
+    let drill = read(file.text.as_bytes()).0.expect("no problem");
+    let steps = |bars: &str| {
+        let tune = Tune {
+            drill: &drill,
+            stage: &drill.stages[0],
+        };
+        let range = BarRange::parse(bars).expect("bars");
+        let piece = make_phrase(&tune, range).expect("it is there");
+        let piece = write(&piece).expect("it is written");
+        let piece = read(piece.as_bytes()).0.expect("it reads");
+        let mut player = opens_drill(piece, true);
+        let mut steps = Vec::new();
+        while let Some(words) = hidden(&player) {
+            steps.push(words);
+            player.tell(Message::Act(Action::HidePhrase));
+        }
+        steps
+    };
+    assert_eq!(steps("1-8"), ["a phrase hidden", "by heart"]);
+    assert_eq!(steps("5-8"), ["a bar hidden", "half hidden", "by heart"]);
 }
 
 /// Who looks during a repetition has not played it by heart, and a mark that is corrected takes its

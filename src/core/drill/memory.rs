@@ -1,11 +1,25 @@
-//! Which bars of a tune are hidden where it is learnt from memory: whole phrases, and with them every
-//! bar that is like one of theirs.
+//! Which bars of a tune are hidden where it is learnt from memory: whole phrases, of one phrase its
+//! bars, and with them every bar that is like one of theirs.
 //!
 //! Knows written music and its phrases. Knows no screen and no marks.
 
 use super::bar_range::BarRange;
+use super::phrases::all_bars;
 use super::written::{Bar, Music};
 use std::ops::Range;
+
+/// What is hidden one after the other: the phrases; of music that is one phrase each of its bars.
+pub fn hidden_in_turn(music: &Music, phrases: Vec<BarRange>) -> Vec<BarRange> {
+    if phrases.len() > 1 {
+        return phrases;
+    }
+    let BarRange { first, last } = all_bars(music);
+    let bars = (first..=last).map(|bar| BarRange {
+        first: bar,
+        last: bar,
+    });
+    bars.collect()
+}
 
 /// How much of a tune is hidden.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
@@ -13,7 +27,7 @@ pub enum Hiding {
     /// Nothing: it is read.
     #[default]
     Nothing,
-    /// One phrase.
+    /// One phrase; of music that is one phrase, a bar.
     Phrase,
     /// Half of the phrases; of an odd number the larger half.
     Half,
@@ -144,6 +158,24 @@ mod tests {
                 "{hiding:?} {from}"
             );
         }
+    }
+
+    /// A phrase by itself would be hidden whole or not at all.
+    #[test]
+    fn one_phrase_is_hidden_bar_by_bar() {
+        let phrase = music("e2|A4 B4|c4 d4|e4 f4|c4 A2|]");
+        let bars = hidden_in_turn(&phrase, ranges(&["1-4"]));
+        assert_eq!(bars, ranges(&["1", "2", "3", "4"]));
+        let shown = |hiding, from| {
+            let hidden = hidden_bars(&phrase, &bars, hiding, from).into_iter();
+            hidden
+                .map(|hidden| if hidden { 'x' } else { '.' })
+                .collect::<String>()
+        };
+        assert_eq!(shown(Hiding::Phrase, 0), "xx...");
+        assert_eq!(shown(Hiding::Half, 1), "..xx.");
+        let two = ranges(&["1-2", "3-4"]);
+        assert_eq!(hidden_in_turn(&phrase, two.clone()), two);
     }
 
     /// A step that hides what is hidden already would look like a key that does nothing.

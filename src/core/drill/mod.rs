@@ -31,7 +31,7 @@ pub use make::{
     Build, CannotMake, InPlace, Request, Tune, change_text, line_by_line, make, make_crossings,
     make_finger, make_held, make_in_place, make_joined, make_phrase,
 };
-pub use memory::{Hiding, hidden_bars, hidden_phrases};
+pub use memory::{Hiding, hidden_bars, hidden_in_turn, hidden_phrases};
 pub use music::{
     MOST_PASSES, Mended, MusicProblem, adopt_music, body_order, is_pipe_key, mend_music,
     read_music, written_out,

@@ -131,7 +131,7 @@ pub(super) fn phrases(music: &Music, head: &TuneHead) -> Phrasing {
 }
 
 /// The numbers of the bars that are played from the first to the last of a range.
-fn numbers_played(music: &Music, range: BarRange) -> Vec<u16> {
+pub(super) fn numbers_played(music: &Music, range: BarRange) -> Vec<u16> {
     let numbers = music.bar_numbers();
     let Some((order, window)) = window(music, range) else {
         return Vec::new();

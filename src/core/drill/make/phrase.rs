@@ -8,7 +8,7 @@ use crate::drill::document::{
     DrillDocument, Exact, LadderDocument, LengthsDocument, OneOrMany, StageDocument,
 };
 use crate::drill::ladder::Ladder;
-use crate::drill::phrases::{Around, all_bars, excerpt, parts};
+use crate::drill::phrases::{Around, all_bars, excerpt, numbers_played, parts};
 use crate::drill::value::{Drill, Stage, StageKind};
 use crate::drill::written::{Bar, Music};
 use crate::movement::Lengths;
@@ -39,7 +39,7 @@ const MOST_RUNGS: usize = 4;
 /// Bars that the tune does not have, that never follow each other, or that cannot stand alone.
 pub fn make_phrase(tune: &Tune, range: BarRange) -> Result<DrillDocument, CannotMake> {
     let bars = taken(tune, range)?;
-    Ok(DrillDocument {
+    let document = DrillDocument {
         title: titled(tune, &range.spoken()),
         about: Some(
             "Bars of a tune: begun with the pickup, ended on the next note with its movement."
@@ -48,7 +48,42 @@ pub fn make_phrase(tune: &Tune, range: BarRange) -> Result<DrillDocument, Cannot
         listen_for: Some("the pulse, from the pickup to the note it lands on".to_owned()),
         music: Some(body(tune.stage.music.metre, &bars)),
         ..ground(tune)
+    };
+    let phrases = phrases_within(tune, range, &document);
+    Ok(DrillDocument {
+        phrases: (!phrases.is_empty())
+            .then(|| OneOrMany::Many(phrases.iter().map(ToString::to_string).collect())),
+        ..document
     })
+}
+
+/// The phrases of a tune that bars of it are taken from, by the bars of the piece: the note that it lands
+/// on belongs to the last. None where the rules do not say them.
+fn phrases_within(tune: &Tune, range: BarRange, piece: &DrillDocument) -> Vec<BarRange> {
+    let whole = tune.drill.phrasing(tune.stage);
+    let piece = read_back(piece);
+    let Some(piece) = piece.filter(|_| whole.doubt.is_none()) else {
+        return Vec::new();
+    };
+    let played = numbers_played(&tune.stage.music, range);
+    let last = all_bars(&piece.stages[0].music).last;
+    let mut phrases: Vec<BarRange> = Vec::new();
+    for phrase in whole.phrases {
+        let holds = |bar: &u16| (phrase.first..=phrase.last).contains(bar);
+        let own = (1..).zip(&played).filter(|(_, bar)| holds(bar));
+        let own: Vec<u16> = own.map(|(place, _)| place).collect();
+        if let (Some(first), Some(last)) = (own.first(), own.last()) {
+            phrases.push(BarRange {
+                first: *first,
+                last: *last,
+            });
+        }
+    }
+    match phrases.last_mut() {
+        Some(landing) if landing.last <= last => landing.last = last,
+        _ => return Vec::new(),
+    }
+    phrases
 }
 
 /// A tune built up from phrases: each by itself, each with the next, from the end backwards, whole.
@@ -314,6 +349,25 @@ mod tests {
         );
         assert_eq!(made.ladder, drill.ladder);
         assert_eq!(made.clean, drill.clean);
+    }
+
+    /// A piece divides as its tune does, the note that it lands on counted to its last phrase; where the
+    /// tune's file says other phrases, as it says.
+    #[test]
+    fn bars_of_a_tune_keep_its_phrases() {
+        let mut drill = slipway();
+        let phrases = |drill: &Drill, text: &str| {
+            let made = make_phrase(&tune(drill), range(text)).expect("it is there");
+            let made = read_back(&made).expect("it reads").phrases;
+            made.iter().map(ToString::to_string).collect::<Vec<_>>()
+        };
+        assert_eq!(phrases(&drill, "1-8"), ["1-4", "5-9"]);
+        // begun in the middle of a phrase, ended in the middle of another
+        assert_eq!(phrases(&drill, "7-14"), ["1-2", "3-6", "7-9"]);
+        assert_eq!(phrases(&drill, "5-8"), ["1-5"]);
+        assert_eq!(phrases(&drill, "13-16"), ["1-5"]);
+        drill.phrases = vec![range("1-3"), range("4-8")];
+        assert_eq!(phrases(&drill, "1-8"), ["1-3", "4-9"]);
     }
 
     /// Every range of bars of every tune in the program can be practised, and every bar of it is
