@@ -230,9 +230,14 @@ const IDLE: Duration = Duration::from_millis(900);
 pub(super) fn screen(
     arguments: &ScreenArguments,
     settings: &Settings,
-    mut shell: Shell,
+    shell: Shell,
     mut model: Model,
 ) -> Ran {
+    // Whoever leaves before the device is open must not see what its library says of it: the shell,
+    // which waits for the device, goes first.
+    let log = terminal::log_file();
+    let _quiet = Quiet::into_file(log.as_ref()).ok();
+    let mut shell = shell;
     shell
         .day
         .get_or_insert_with(|| session::Asked::new(settings, None));
