@@ -1,7 +1,7 @@
 //! News of practice as sentences for the player.
 
 use super::practising::Practising;
-use crate::practice::{By, CellKey, CellStatus, LATE, Mark, News, NotByEar, UNSURE};
+use crate::practice::{By, CellKey, CellStatus, LATE, Mark, News, NotByEar, Rung, UNSURE};
 use crate::wording::{self, visible};
 
 /// A sentence for the player. What a file, a name or a library put into it can be seen.
@@ -62,6 +62,26 @@ pub(super) fn told(practising: &Practising) -> Option<Notice> {
         .filter_map(|one| Some((weight(one), sentence(practising, one)?)));
     said.min_by_key(|(weight, _)| *weight)
         .map(|(_, text)| Notice::plain(text))
+}
+
+/// That no rung is there; above the top of a stage that is left for a later one, up to where that goes.
+fn ladder_ends(practising: &Practising) -> String {
+    let plan = practising.state.plan();
+    let top = |stage: usize| Some(plan.stages.get(stage)?.rungs.last()?.tempo());
+    let at = practising.state.upcoming();
+    let at = at.filter(|cell| plan.above(*cell).is_none());
+    let stage = at.and_then(|cell| plan.stage_of(cell));
+    let goes_on = stage.and_then(|stage| {
+        let later = (stage + 1..plan.stages.len()).filter_map(top).max()?;
+        (later > top(stage)?).then_some(later)
+    });
+    match goes_on {
+        Some(later) => {
+            let later = Rung::Tempo(later).spoken();
+            format!("the ladder of this stage ends here; a later stage goes on to {later}")
+        }
+        None => "the ladder ends here".to_owned(),
+    }
 }
 
 /// The sentence for a piece of news, the important word first; nothing where the board says it all.
@@ -141,7 +161,7 @@ fn sentence(practising: &Practising, news: &News) -> Option<String> {
             NotByEar::SoundLost => LATE.to_owned(),
             NotByEar::Off | NotByEar::NoSuchRepetition | NotByEar::MarkedByHand => return None,
         },
-        News::LadderEnds => "the ladder ends here".to_owned(),
+        News::LadderEnds => ladder_ends(practising),
         News::UnknownStage(_) => "this drill has no such stage".to_owned(),
         News::OthersWrote(count) => format!(
             "{} from another window",
@@ -253,6 +273,35 @@ mod tests {
                     assert!(!text.contains(" · "), "{text}");
                 }
             }
+        }
+    }
+
+    /// A ladder that stops short of the drill's top says that a later stage goes on.
+    #[test]
+    fn the_top_of_a_stage_that_is_left_for_a_later_one_says_so() {
+        let text = "title: T\nmetre: 2/4\nunit: 1/8\nstages:\n  \
+            - {name: one, music: \"A2 B2|\", up_to: 63}\n  - {name: two, music: \"B2 c2|\"}\n\
+            ladder: {from: 60, to: 66, step: 3}\n";
+        let at = Moment {
+            utc_us: 0,
+            offset_s: 0,
+            heard_ms: 0,
+        };
+        let plain = "the ladder ends here";
+        let on = "the ladder of this stage ends here; a later stage goes on to 66";
+        for (stage, rung, up, expected) in
+            [(0, 1, true, on), (0, 0, false, plain), (1, 2, true, plain)]
+        {
+            let mut practising = opened("t", text);
+            let place = practising.state.plan().key(stage, rung);
+            let session = Uuid::from_u128(1);
+            let started = Event::Started { at, session, place };
+            let stepped = Event::TempoStep { at, up };
+            for event in [started, stepped] {
+                practising.state = step(&practising.state, &event).0;
+            }
+            let said = told(&practising).map(|notice| notice.text);
+            assert_eq!(said.as_deref(), Some(expected), "{stage} {rung}");
         }
     }
 

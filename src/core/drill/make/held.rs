@@ -6,6 +6,7 @@ use super::body::repeated_body;
 use super::phrase::{Tune, ground, stage, taken, titled};
 use crate::drill::bar_range::BarRange;
 use crate::drill::document::{DrillDocument, Exact, StageDocument};
+use crate::units::spell_fraction;
 
 /// The most rungs of the stage that exaggerates: it is left for the tune itself (chosen).
 const MOST_RUNGS: usize = 4;
@@ -54,9 +55,16 @@ pub fn make_held(tune: &Tune, range: Option<BarRange>) -> Result<DrillDocument, 
         Some(range) => format!("{}, dots held", range.spoken()),
         None => "dots held".to_owned(),
     };
+    let about = match up_to.filter(|tempo| **tempo < tune.drill.ladder.to()) {
+        Some(tempo) => format!(
+            "Dots held longer than the tune wants them, slowly only, up to {}; then as it wants them.",
+            spell_fraction(&tempo.value())
+        ),
+        None => "Dots held longer than the tune wants them, then as it wants them.".to_owned(),
+    };
     Ok(DrillDocument {
         title: titled(tune, &what),
-        about: Some("Dots held longer than the tune wants them, then as it wants them.".to_owned()),
+        about: Some(about),
         listen_for: Some("the dots as long as in the stage before, or nearly".to_owned()),
         stages: Some(vec![exaggerated, whole]),
         ..ground(tune)
@@ -112,6 +120,10 @@ mod tests {
             made.pointing().as_deref(),
             Some("pointed 4 : 1 (from experience)")
         );
+        let top = made.stages[0].up_to.expect("it is left for the tune");
+        let about = made.about.as_deref().unwrap_or_default();
+        let up_to = format!("up to {};", spell_fraction(&top.value()));
+        assert!(about.contains(&up_to), "{about}");
         let bars = BarRange { first: 2, last: 2 };
         let made = held(&drill, Some(bars)).expect("it can be made");
         assert_eq!(made.title, "A march, bar 2, dots held");
