@@ -27,7 +27,7 @@ import pyte
 HERE = os.path.dirname(os.path.abspath(__file__))
 RIGHT, LEFT, LEAVE = "\x1b[6~", "\x1b[5~", "q"
 # How many times faster than ours the program's clock runs; less where a machine has much to do.
-RATE = int(os.environ.get("RATE", "20"))
+RATE = int(os.environ.get("RATE", "10"))
 # Real seconds in which a state must have moved on: a rest apart no part is longer than 8 minutes.
 PATIENCE = 60
 SHOW = "--show" in sys.argv
