@@ -111,18 +111,37 @@ def beat_of(path: pathlib.Path, above: int, below: int) -> fractions.Fraction:
     return own * 3 if above > 3 and above % 3 == 0 and below >= 4 else own
 
 
+def eighths(bar: str) -> fractions.Fraction:
+    """How long the notes of a bar of our ABC last, in units of its `L:`."""
+    notes = re.sub(r"\{.*?\}|\[.*?\]", "", bar)
+    lengths = re.findall(r"[A-Ga-g](\d*)(/?)(\d*)", notes)
+    return sum(
+        (fractions.Fraction(int(over or 1), int(under or 2) if slash else 1) for over, slash, under in lengths),
+        fractions.Fraction(0),
+    )
+
+
 def beats_of(path: pathlib.Path) -> collections.abc.Callable[[dict], fractions.Fraction]:
-    """Quarters in a beat of the bar that a row stands in, by the metres of our ABC file."""
-    first = next(line[2:] for line in path.read_text().splitlines() if line.startswith("M:"))
-    metres, now = [], first
-    for bar in path.read_text().split("K:HP\n")[1].split("|"):
+    """Quarters in a beat of the bar that a row stands in, by the metres of our ABC file.
+
+    A pickup has no number of its own: before the first part it is bar 0, before another part of the
+    bar that it fills.
+    """
+    text = path.read_text()
+    first, unit = (
+        next(line[2:] for line in text.splitlines() if line.startswith(field)) for field in ("M:", "L:")
+    )
+    metres, now = [first], first
+    for bar in text.split("K:HP\n")[1].split("|"):
         if any(letter in "ABCDEFGabcdefg" for letter in re.sub(r"\[.*?\]", "", bar)):
             now = (re.findall(r"\[M:([^]]*)\]", bar) or [now])[0]
-            metres.append(now)
+            begins = len(metres) == 1 or bar.lstrip().startswith(":")
+            if not (begins and eighths(bar) * fractions.Fraction(unit) < fractions.Fraction(now)):
+                metres.append(now)
     constant = all(metre == first for metre in metres)
 
     def of(row: dict) -> fractions.Fraction:
-        metre = first if constant else metres[int(row["id"].split(".")[0]) - 1]
+        metre = first if constant else metres[int(row["id"].split(".")[0])]
         return beat_of(path, *(int(figure) for figure in metre.split("/")))
 
     return of
@@ -286,9 +305,7 @@ def main() -> None:
     if len(drills) < 14:
         raise SystemExit("the built-in drills were not found")
     # lengths and metres that no drill of ours has
-    rhythms = sorted(pathlib.Path(__file__).parent.glob("rhythms/*.yaml"))
-    # where a pickup stands before another metre, `check_bars` alone knows in which beats a length is told
-    rhythms = [str(path) for path in rhythms if path.stem != "change-of-metre-with-pickup"]
+    rhythms = [str(path) for path in sorted(pathlib.Path(__file__).parent.glob("rhythms/*.yaml"))]
     for drill in rhythms + drills:
         listed = json.loads(run(BINARY, "drills", "--json"))
         stages = next((row for row in listed if row["name"] == drill), {"stages": 1})["stages"]
