@@ -22,17 +22,8 @@ fn opens_drill(drill: Drill, from_memory: bool) -> Player {
         ..Options::default()
     };
     player.tell(Message::Opened(Box::new(OpenedDrill {
-        name: "a tune".to_owned(),
-        drill,
-        entries: Vec::new(),
-        lately: Vec::new(),
-        played: Vec::new(),
-        place: None,
-        goal: None,
-        says: None,
-        stage: None,
-        rung: None,
         session: Uuid::from_u128(78),
+        ..OpenedDrill::new("a tune", drill)
     })));
     player
 }

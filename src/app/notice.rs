@@ -181,19 +181,7 @@ mod tests {
 
     /// A built-in drill as it is opened for the first time.
     fn opened(name: &str, text: &str) -> Practising {
-        let mut opened = OpenedDrill {
-            name: name.to_owned(),
-            drill: read(text.as_bytes()).0.expect("built in"),
-            entries: Vec::new(),
-            lately: Vec::new(),
-            played: Vec::new(),
-            place: None,
-            goal: None,
-            says: None,
-            stage: None,
-            rung: None,
-            session: Uuid::nil(),
-        };
+        let mut opened = OpenedDrill::new(name, read(text.as_bytes()).0.expect("built in"));
         Practising::new(&mut opened, &Options::default())
     }
 

@@ -44,3 +44,22 @@ pub struct OpenedDrill {
     /// A fresh name for the session.
     pub session: Uuid,
 }
+
+impl OpenedDrill {
+    /// A drill that nobody has played and of which no place is asked for; its session has no name.
+    pub fn new(name: &str, drill: Drill) -> Self {
+        Self {
+            name: name.to_owned(),
+            drill,
+            entries: Vec::new(),
+            lately: Vec::new(),
+            played: Vec::new(),
+            place: None,
+            goal: None,
+            stage: None,
+            rung: None,
+            says: None,
+            session: Uuid::nil(),
+        }
+    }
+}

@@ -86,17 +86,10 @@ impl Player {
             }
         }
         OpenedDrill {
-            name: "ours".to_owned(),
-            drill,
             entries,
-            lately: Vec::new(),
-            played: Vec::new(),
-            place: None,
-            goal: None,
-            says: None,
             stage,
-            rung: None,
             session: Uuid::from_u128(77),
+            ..OpenedDrill::new("ours", drill)
         }
     }
 

@@ -159,19 +159,10 @@ mod tests {
             by_ear: true,
             ..Options::default()
         });
-        let opened = OpenedDrill {
-            name: "grip-from-d".to_owned(),
-            drill: read(file.text.as_bytes()).0.expect("no problem"),
-            entries: Vec::new(),
-            lately: Vec::new(),
-            played: Vec::new(),
-            place: None,
-            goal: None,
-            says: None,
-            stage: None,
-            rung: None,
-            session: uuid::Uuid::nil(),
-        };
+        let opened = OpenedDrill::new(
+            "grip-from-d",
+            read(file.text.as_bytes()).0.expect("no problem"),
+        );
         let at = Moment {
             utc_us: 0,
             offset_s: 0,

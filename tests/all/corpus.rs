@@ -3,7 +3,6 @@
 #[path = "../fuzz/feed.rs"]
 mod feed;
 
-use gracerung::exchange::Format;
 use std::path::Path;
 
 #[test]
@@ -13,7 +12,6 @@ use std::path::Path;
 )]
 fn every_file_of_the_corpus_is_read_or_told() {
     let corpus = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fuzz/corpus");
-    let aside = tempfile::tempdir().expect("a folder");
     let mut targets = 0;
     for folder in std::fs::read_dir(corpus).expect("the corpus is here") {
         let folder = folder.expect("a folder").path();
@@ -24,18 +22,7 @@ fn every_file_of_the_corpus_is_read_or_told() {
             let path = file.expect("a file").path();
             println!("{}", path.display());
             let bytes = std::fs::read(&path).expect("it opens");
-            match target.as_str() {
-                "abc" => feed::foreign(Format::Abc, &bytes),
-                "midi" => feed::foreign(Format::Midi, &bytes),
-                "musicxml" => feed::foreign(Format::MusicXml, &bytes),
-                "drill" => feed::drill(&bytes),
-                "entries" => feed::entries(&bytes),
-                "homework" => feed::homework(&bytes),
-                "journal" => feed::journal(&bytes, aside.path()),
-                "recording" => feed::recording(&bytes),
-                "settings" => feed::settings(&bytes),
-                other => panic!("nothing is fed with {other}"),
-            }
+            feed::feed(&target, &bytes);
             files += 1;
         }
         assert!(files > 0, "{target} has no files");

@@ -292,19 +292,7 @@ fn a_movement_behind_a_cut_has_its_time_from_the_cut_and_the_dot() {
 #[test]
 fn the_practise_page_says_how_the_tune_is_pointed_and_from_where() {
     let mut model = Model::new(Options::default());
-    let opened = OpenedDrill {
-        name: "lantern-stair".to_owned(),
-        drill: drill(&tune("kind: march")),
-        entries: Vec::new(),
-        lately: Vec::new(),
-        played: Vec::new(),
-        place: None,
-        goal: None,
-        says: None,
-        stage: None,
-        rung: None,
-        session: uuid::Uuid::nil(),
-    };
+    let opened = OpenedDrill::new("lantern-stair", drill(&tune("kind: march")));
     let at = Moment {
         utc_us: 0,
         offset_s: 0,

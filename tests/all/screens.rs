@@ -108,17 +108,10 @@ impl Stage {
 
     fn opens(&mut self, name: &str, stage: usize, goal: Option<HomeworkGoal>) {
         self.tell(Message::Opened(Box::new(OpenedDrill {
-            name: name.to_owned(),
-            drill: drill(name),
-            entries: Vec::new(),
-            lately: Vec::new(),
-            played: Vec::new(),
-            place: None,
             goal,
-            says: None,
             stage: Some(stage),
-            rung: None,
             session: uuid::Uuid::from_u128(7),
+            ..OpenedDrill::new(name, drill(name))
         })));
     }
 

@@ -1,8 +1,8 @@
 //! What the fuzzer feeds its inputs to, a function a target: each reads any bytes or tells what is
 //! wrong with them, and never panics.
 //!
-//! `cargo test` feeds the corpus to the same functions, so a change that breaks a target is told
-//! without the fuzzer.  Knows nothing of how inputs are made.
+//! `cargo test` feeds the corpus to the same targets, so a change that breaks one is told without the
+//! fuzzer.  Knows nothing of how inputs are made.
 
 use gracerung::decoding::Recording;
 use gracerung::exchange::Format;
@@ -28,14 +28,33 @@ static PLAN: LazyLock<Plan> = LazyLock::new(|| {
 /// A moment of 2026, microseconds since 1970.
 const NOW: i64 = 1_796_000_000_000_000;
 
+/// Feeds bytes to a target, which is named as its folder of the corpus.
+///
+/// # Panics
+/// Where there is no such target, and where the target finds what must not be.
+pub(super) fn feed(target: &str, bytes: &[u8]) {
+    match target {
+        "abc" => foreign(Format::Abc, bytes),
+        "midi" => foreign(Format::Midi, bytes),
+        "musicxml" => foreign(Format::MusicXml, bytes),
+        "drill" => drill(bytes),
+        "entries" => entries(bytes),
+        "homework" => homework(bytes),
+        "journal" => journal(bytes),
+        "recording" => recording(bytes),
+        "settings" => settings(bytes),
+        other => panic!("no target is called {other}"),
+    }
+}
+
 /// A file of another program.  What does not read is told.
-pub(super) fn foreign(format: Format, bytes: &[u8]) {
+fn foreign(format: Format, bytes: &[u8]) {
     let (piece, problems) = gracerung::exchange::read(format, bytes);
     assert!(piece.is_some() || !problems.is_empty());
 }
 
 /// A drill file; what reads is laid out in time.
-pub(super) fn drill(bytes: &[u8]) {
+fn drill(bytes: &[u8]) {
     let (drill, problems) = gracerung::drill::read(bytes);
     let _ = gracerung::drill::render("x.yaml", &String::from_utf8_lossy(bytes), &problems);
     let Some(drill) = drill else {
@@ -48,7 +67,7 @@ pub(super) fn drill(bytes: &[u8]) {
 }
 
 /// The lines of an exported journal, through what mends them, the board and the plan of a day.
-pub(super) fn entries(bytes: &[u8]) {
+fn entries(bytes: &[u8]) {
     let text = String::from_utf8_lossy(bytes);
     let entries: Vec<Entry> = text
         .lines()
@@ -63,7 +82,7 @@ pub(super) fn entries(bytes: &[u8]) {
 }
 
 /// Homework or a report, with the checksum it has and with one that fits.
-pub(super) fn homework(bytes: &[u8]) {
+fn homework(bytes: &[u8]) {
     let _ = (kind_of(bytes), read_assignment(bytes), read_report(bytes));
     let body = String::from_utf8_lossy(bytes);
     // without a fitting checksum nothing behind it would be reached
@@ -80,12 +99,17 @@ pub(super) fn homework(bytes: &[u8]) {
     }
 }
 
-/// A journal, which is looked over in `folder`; one that opens answers every question.
-pub(super) fn journal(bytes: &[u8], folder: &Path) {
-    let path = folder.join("journal.sqlite");
-    for beside in ["journal.sqlite-wal", "journal.sqlite-shm", "summary.json"] {
-        let _ = std::fs::remove_file(folder.join(beside));
-    }
+/// A journal that is looked over; one that opens answers every question.
+fn journal(bytes: &[u8]) {
+    // copies are made beside it: in memory, where there is such a folder, and not on a disk
+    let memory = Path::new("/dev/shm");
+    let folder = if memory.is_dir() {
+        tempfile::tempdir_in(memory)
+    } else {
+        tempfile::tempdir()
+    };
+    let folder = folder.expect("a folder");
+    let path = folder.path().join("journal.sqlite");
     std::fs::write(&path, bytes).expect("written");
     if let Ok((_, entries)) = look_over(&path) {
         let found = odd(&entries, NOW);
@@ -104,7 +128,7 @@ pub(super) fn journal(bytes: &[u8], folder: &Path) {
 }
 
 /// A recording, read to its end.
-pub(super) fn recording(bytes: &[u8]) {
+fn recording(bytes: &[u8]) {
     let length = bytes.len() as u64;
     if let Ok(mut recording) = Recording::open(std::io::Cursor::new(bytes.to_vec()), length) {
         let mut samples = 0;
@@ -121,7 +145,7 @@ pub(super) fn recording(bytes: &[u8]) {
 }
 
 /// A settings file, and each of its lines as a variable.
-pub(super) fn settings(bytes: &[u8]) {
+fn settings(bytes: &[u8]) {
     let text = String::from_utf8_lossy(bytes);
     let environment: Vec<(String, String)> = text
         .lines()

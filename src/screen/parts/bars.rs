@@ -92,17 +92,8 @@ mod tests {
         let stage = prints(&scores(&drill))[0];
         let missed = |(number, bar): (u64, &u32)| missed(number, stage, *bar);
         let opened = OpenedDrill {
-            name: file.name.to_owned(),
-            drill,
-            entries: Vec::new(),
             lately: (0..).zip(faults).map(missed).collect(),
-            played: Vec::new(),
-            place: None,
-            goal: None,
-            says: None,
-            stage: None,
-            rung: None,
-            session: uuid::Uuid::nil(),
+            ..OpenedDrill::new(file.name, drill)
         };
         let mut model = Model::new(Options::default());
         let opened = Message::Opened(Box::new(opened));

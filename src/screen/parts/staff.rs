@@ -194,19 +194,7 @@ mod tests {
     /// The screen after so many presses of `v`.
     fn shown((width, height): (u16, u16), presses: usize) -> String {
         let file = built_in("lamp-on-the-slipway").expect("a tune of our own");
-        let opened = OpenedDrill {
-            name: file.name.to_owned(),
-            drill: read(file.text.as_bytes()).0.expect("no problem"),
-            entries: Vec::new(),
-            lately: Vec::new(),
-            played: Vec::new(),
-            place: None,
-            goal: None,
-            says: None,
-            stage: None,
-            rung: None,
-            session: uuid::Uuid::nil(),
-        };
+        let opened = OpenedDrill::new(file.name, read(file.text.as_bytes()).0.expect("no problem"));
         let mut model = Model::new(Options::default());
         let opened = Message::Opened(Box::new(opened));
         update(&mut model, Moment::default(), opened);

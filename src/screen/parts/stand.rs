@@ -148,17 +148,12 @@ mod tests {
             ..Options::default()
         });
         let opened = OpenedDrill {
-            name: "crossings".to_owned(),
-            drill: read(file.text.as_bytes()).0.expect("no problem"),
-            entries: Vec::new(),
-            lately: Vec::new(),
-            played: Vec::new(),
-            place: None,
-            goal: None,
-            says: None,
             stage: Some(0),
             rung: Some(Rung::Tempo(Bpm::whole(tempo).expect("a tempo"))),
-            session: uuid::Uuid::nil(),
+            ..OpenedDrill::new(
+                "crossings",
+                read(file.text.as_bytes()).0.expect("no problem"),
+            )
         };
         let at = Moment {
             utc_us: 0,

@@ -1,8 +1,7 @@
 //! Any bytes as MusicXML.
 #![no_main]
 
-#[allow(dead_code, reason = "each target uses one of its functions")]
 #[path = "../feed.rs"]
 mod feed;
 
-libfuzzer_sys::fuzz_target!(|bytes: &[u8]| feed::foreign(gracerung::exchange::Format::MusicXml, bytes));
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| feed::feed("musicxml", bytes));

@@ -1,7 +1,6 @@
 //! Any bytes as a recording. A decoder's panic that the program catches is none.
 #![no_main]
 
-#[allow(dead_code, reason = "each target uses one of its functions")]
 #[path = "../feed.rs"]
 mod feed;
 
@@ -18,5 +17,5 @@ libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
             }
         }));
     });
-    feed::recording(bytes);
+    feed::feed("recording", bytes);
 });
