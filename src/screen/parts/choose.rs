@@ -110,13 +110,16 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
         Some(line) if line.opens == Opens::Movement => "makes its drill",
         _ => "opens it",
     };
-    let mut keys = vec![("enter", enter)];
-    if search.is_empty() && unfolds {
-        keys.push(("tab", "parts and phrases"));
-    }
-    keys.push(("up/down", "move"));
+    // the two pedals stand first: nothing else here needs a hand
+    let mut keys = vec![("right/enter", enter), ("left/down", "next")];
     if search.is_empty() {
-        keys.extend([("letters", "find"), ("q", "leaves"), ("?", "keys")]);
+        // that letters find stands in the head too, and gives way where there is more to say
+        keys.push(if unfolds {
+            ("tab", "parts and phrases")
+        } else {
+            ("letters", "find")
+        });
+        keys.extend([("q", "leaves"), ("?", "keys")]);
     } else {
         keys.push(("esc", "shows all again"));
     }
@@ -404,7 +407,13 @@ mod tests {
         for (width, height) in [(40, 10), (80, 24), (120, 40), (200, 60)] {
             let screen = shown(width, height, |_| ());
             assert!(screen.contains("▸ Today's session"), "{screen}");
-            assert!(screen.contains("enter begins"), "{screen}");
+            // the pedal alone where both keys have no room
+            let begins = if width < 80 {
+                "right begins  left next"
+            } else {
+                "right/enter begins   left/down next"
+            };
+            assert!(screen.contains(begins), "{screen}");
             if height < 24 {
                 continue;
             }

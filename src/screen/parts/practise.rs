@@ -660,7 +660,7 @@ pub(in crate::screen) fn next_words(practising: &Practising) -> String {
             None if state.is_free_play() => "free: opens nothing".to_owned(),
             None => {
                 let left = state.plan().needed().saturating_sub(practising.streak());
-                format!("{left} more clean to clear")
+                format!("{left} more to clear")
             }
         },
     }
