@@ -340,11 +340,12 @@ fn place(
         .map(|known| known.written)
         .ok_or_else(|| Failure(format!("`{}` has no bar {bar}", opened.drill.title)))?;
     let document = make_in_place(&InPlace {
-        title: &opened.drill.title,
-        music: &opened.drill.stages[stage].music,
+        tune: Tune {
+            drill: &opened.drill,
+            stage: &opened.drill.stages[stage],
+        },
         bar: written,
         note,
-        schools: &opened.drill.schools,
     })
     .map_err(|error| Failure(error.to_string()))?;
     make::put(&document, arguments.output.as_deref(), arguments.force)

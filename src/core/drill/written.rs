@@ -139,13 +139,20 @@ impl Music {
 
     /// True where a note stands beside one of three times its length, as in a dot and its cut.
     pub fn has_pairs(&self) -> bool {
+        self.pairs() > 0
+    }
+
+    /// How many times a note stands beside one of three times its length.
+    pub(super) fn pairs(&self) -> usize {
         let three = Fraction::from_integer(3);
-        self.bars.iter().any(|bar| {
-            bar.notes.windows(2).any(|two| {
+        let of_a_bar = |bar: &Bar| {
+            let beside = bar.notes.windows(2).filter(|two| {
                 let (first, second) = (two[0].length, two[1].length);
                 first == second * three || second == first * three
-            })
-        })
+            });
+            beside.count()
+        };
+        self.bars.iter().map(of_a_bar).sum()
     }
 
     /// True where the metre changes on the way.

@@ -54,28 +54,61 @@ pub fn place_group(gracenotes: &[Note], context: Context, schools: &Schools) -> 
 /// where they leave its gracenotes alone. What is held belongs to the written music, which stays as it
 /// is whatever names the catalogue comes to know: a school takes no held tone away, and one that is
 /// not chosen holds none.
+///
+/// Where one row of gracenotes is a movement that holds a tone and one that does not, as the hiharin
+/// and the birl with D are (LilyPond 2.24.1 bagpipe.ly, birls), the kind of tune decides. The notes
+/// around them cannot: in 277 counted tunes that row stands 31 times, each time between E and low A.
 fn known(gracenotes: &[Note], context: Context, schools: &Schools) -> Option<Resolved> {
     let found = matches(gracenotes, context);
+    if schools.holds_nothing() {
+        return by_schools(
+            found.iter().filter(|found| !holds(found)),
+            gracenotes,
+            schools,
+        )
+        .or_else(|| by_schools(found.iter(), gracenotes, schools).map(let_go));
+    }
+    by_schools(found.iter(), gracenotes, schools)
+}
+
+/// The one of `found` that the schools decide for.
+fn by_schools<'a>(
+    found: impl Iterator<Item = &'a Resolved> + Clone,
+    gracenotes: &[Note],
+    schools: &Schools,
+) -> Option<Resolved> {
     let decides = |found: &Resolved| {
         let school = found.school.filter(|school| schools.chooses(school))?;
         chosen(found, gracenotes, schools).filter(|resolved| resolved.school == Some(school))
     };
-    let holds = |found: &Resolved| found.parts.iter().any(|part| part.held);
     found
-        .iter()
+        .clone()
         .take_while(|found| !holds(found))
         .find_map(decides)
         .or_else(|| {
             found
-                .iter()
+                .clone()
                 .find_map(|found| chosen(found, gracenotes, schools))
         })
         .or_else(|| {
             found
-                .first()
+                .clone()
+                .next()
                 .filter(|found| found.school.is_none() || !holds(found))
                 .cloned()
         })
+}
+
+fn holds(found: &Resolved) -> bool {
+    found.parts.iter().any(|part| part.held)
+}
+
+/// The same gracenotes, none of them held.
+fn let_go(mut resolved: Resolved) -> Resolved {
+    for part in &mut resolved.parts {
+        part.held = false;
+    }
+    resolved
 }
 
 /// The movement by the chosen schools, where they leave its gracenotes alone.
@@ -159,6 +192,31 @@ mod tests {
         assert_eq!(place(&Schools::none()), ("half-double-strike", 0));
         let kept = Schools::none().with("d-from-d").expect("a school");
         assert_eq!(place(&kept), ("grip", 3));
+    }
+
+    /// D, low A, low G, low A, low G is a birl in a march and a hiharin in a ground: both are written
+    /// between E and low A, and only the hiharin holds its first low A.
+    #[test]
+    fn the_kind_of_tune_tells_a_birl_from_a_hiharin() {
+        let place = |gracenotes: &[Note], after: Note, light: bool| {
+            let schools = Schools::none().in_light_music(light);
+            let group = place_group(gracenotes, Context::between(E, after), &schools);
+            (
+                group.movement.expect("a name").name(),
+                write_parts(&group.parts),
+            )
+        };
+        let row = [D, LowA, LowG, LowA, LowG];
+        let told = |name, parts: &str| (name, parts.to_owned());
+        assert_eq!(
+            place(&row, LowA, false),
+            told("hiharin", "(D) LA~ (LG) LA (LG)")
+        );
+        assert_eq!(place(&row, LowA, true), told("birl", "(D) LA (LG) LA (LG)"));
+        // a cadence keeps its name, and is played as quickly as the tune wants it
+        let row = [HighG, E, D];
+        assert_eq!(place(&row, C, false), told("cadence", "(HG) E~ D"));
+        assert_eq!(place(&row, C, true), told("cadence", "(HG) E D"));
     }
 
     /// Otherwise a new name would change the written music, and marks would be lost.

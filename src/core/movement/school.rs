@@ -156,9 +156,12 @@ pub const SCHOOLS: [School; 22] = [
     LONG_OVER_LOW_G,
 ];
 
-/// Which variants a drill or the settings choose; none by default.
+/// Which variants a drill or the settings choose, none by default; and for what music.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Schools(Vec<&'static str>);
+pub struct Schools {
+    chosen: Vec<&'static str>,
+    light_music: bool,
+}
 
 /// A text that names no school.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -187,6 +190,20 @@ impl Schools {
         Self::default()
     }
 
+    /// The same for light music that is marched or danced to, where no name of a group of gracenotes
+    /// holds one of them: only a written length does. What a pibroch holds is as long as its pulse
+    /// allows, and these tunes leave no time for it (common practice, no source).
+    #[must_use]
+    pub fn in_light_music(mut self, light_music: bool) -> Self {
+        self.light_music = light_music;
+        self
+    }
+
+    /// True where nothing is held by its name.
+    pub(super) fn holds_nothing(&self) -> bool {
+        self.light_music
+    }
+
     /// Adds one school by name.
     ///
     /// # Errors
@@ -199,8 +216,8 @@ impl Schools {
                 nearest: wording::nearest(&plain, SCHOOLS.iter().map(|school| school.name)),
             });
         };
-        if !self.0.contains(&school.name) {
-            self.0.push(school.name);
+        if !self.chosen.contains(&school.name) {
+            self.chosen.push(school.name);
         }
         Ok(self)
     }
@@ -209,19 +226,19 @@ impl Schools {
     pub fn and(&self, school: School) -> Self {
         let mut more = self.clone();
         if !more.chooses(school.name) {
-            more.0.push(school.name);
+            more.chosen.push(school.name);
         }
         more
     }
 
     /// True when the school is chosen.
     pub fn chooses(&self, name: &str) -> bool {
-        self.0.contains(&name)
+        self.chosen.contains(&name)
     }
 
     /// The chosen names, in the order they were chosen.
     pub fn names(&self) -> &[&'static str] {
-        &self.0
+        &self.chosen
     }
 }
 

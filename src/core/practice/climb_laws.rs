@@ -4,8 +4,8 @@
 use super::Rung;
 use super::ladder::climbs;
 use crate::drill::{
-    BUILT_IN, Build, Drill, DrillDocument, InPlace, Request, StageKind, make, make_in_place, read,
-    write,
+    BUILT_IN, Build, Drill, DrillDocument, InPlace, Request, StageKind, Tune, make, make_in_place,
+    read, write,
 };
 use crate::movement::{Movement, Schools, typical_context};
 use crate::rhythm::Metre;
@@ -125,12 +125,14 @@ fn a_bar_of_a_tune_is_cleared_by_120_clean_repetitions() {
                 ladder: {from: 50, to: 80, step: 4%}\n";
     let tune = read(text.as_bytes()).0.expect("it reads");
     for note in [Some(1), None] {
+        let stage = &tune.stages[0];
         let place = InPlace {
-            title: "our tune",
-            music: &tune.stages[0].music,
+            tune: Tune {
+                drill: &tune,
+                stage,
+            },
             bar: 1,
             note,
-            schools: &tune.schools,
         };
         let drill = read_back(&make_in_place(&place).expect("it can be looped"));
         let count = repetitions(&drill);

@@ -14,5 +14,5 @@ pub use duration::{NoteValue, WrittenLength};
 pub use metre::{Metre, MetreError, plain_or_dotted};
 pub use pattern::{Click, ClickPlan, ClickWeight, ReferencePlan, Subdivision};
 pub use pointing::{Pointed, Pointing, PointingSource};
-pub use tune_kind::{names_air, names_pibroch};
+pub use tune_kind::{names_air, names_march_or_dance, names_pibroch};
 pub use writing::{Head, Length, Tuplet, WrittenBar, write_bar};

@@ -9,6 +9,35 @@ pub fn names_pibroch(kind: &str) -> bool {
     names.iter().any(|name| kind.contains(name))
 }
 
+/// True of light music that is marched or danced to: marches, retreats, strathspeys, reels, jigs,
+/// hornpipes and their like. An air is neither this nor a pibroch.
+pub fn names_march_or_dance(kind: &str) -> bool {
+    const NAMES: [&str; 21] = [
+        "march",
+        "marches",
+        "quickstep",
+        "quicksteps",
+        "retreat",
+        "retreats",
+        "strathspey",
+        "strathspeys",
+        "reel",
+        "reels",
+        "jig",
+        "jigs",
+        "hornpipe",
+        "hornpipes",
+        "polka",
+        "polkas",
+        "waltz",
+        "waltzes",
+        "schottische",
+        "schottisches",
+        "barndance",
+    ];
+    !names_pibroch(kind) && has_word(kind, &NAMES)
+}
+
 /// True of an air.
 pub fn names_air(kind: &str) -> bool {
     has_word(kind, &["air", "airs"])
@@ -19,4 +48,27 @@ pub(super) fn has_word(kind: &str, wanted: &[&str]) -> bool {
     let kind = kind.to_lowercase();
     kind.split(|sign: char| !sign.is_alphanumeric())
         .any(|word| wanted.contains(&word))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_kind_is_a_dance_or_a_pibroch_or_neither() {
+        for (kind, dance, pibroch) in [
+            ("march", true, false),
+            ("2/4 March", true, false),
+            ("slip jig", true, false),
+            ("Strathspey & Reel", true, false),
+            ("ground", false, true),
+            ("pibroch, a march of long ago", false, true),
+            ("Ùrlar", false, true),
+            ("slow air", false, false),
+            ("exercise", false, false),
+        ] {
+            assert_eq!(names_march_or_dance(kind), dance, "{kind}");
+            assert_eq!(names_pibroch(kind), pibroch, "{kind}");
+        }
+    }
 }

@@ -1,30 +1,33 @@
 //! A bar or a movement of a tune as a drill: looped with the bars around it, the movement taken
 //! apart where it stands.
 
-use super::body::{body, unit};
+use super::body::body;
 use super::budget::{Spent, spend};
+use super::phrase::{Tune, ground};
 use super::{CannotMake, read_back, usual_tempo};
 use crate::chanter::Note;
 use crate::drill::document::{DrillDocument, Exact, StageDocument};
 use crate::drill::written::{Bar, Gracenote, Group, Music, Written};
 use crate::movement::{Context, Lengths, Part, Role, Schools, explain, place_group};
-use crate::rhythm::{Metre, WrittenLength};
+use crate::rhythm::{Metre, Pointing, WrittenLength};
 use crate::units::Beats;
 use crate::wording::capital;
 
 /// A place in written music.
 #[derive(Debug, Clone, Copy)]
 pub struct InPlace<'a> {
-    /// What the tune is called.
-    pub title: &'a str,
     /// The tune.
-    pub music: &'a Music,
+    pub tune: Tune<'a>,
     /// Index of the written bar.
     pub bar: usize,
     /// Index of the melody note in it whose movement is taken apart; none loops the bar only.
     pub note: Option<usize>,
-    /// By these schools.
-    pub schools: &'a Schools,
+}
+
+impl<'a> InPlace<'a> {
+    fn music(&self) -> &'a Music {
+        &self.tune.stage.music
+    }
 }
 
 /// The drill of a place: the bar with the bar before and the bar after, where there are any. Its
@@ -34,10 +37,10 @@ pub struct InPlace<'a> {
 /// # Errors
 /// No such bar or note, or a bar that cannot stand alone.
 pub fn make_in_place(place: &InPlace) -> Result<DrillDocument, CannotMake> {
-    if place.bar >= place.music.bars.len() {
+    if place.bar >= place.music().bars.len() {
         return Err(CannotMake("the tune has no such bar".to_owned()));
     }
-    let last = place.music.bars.len() - 1;
+    let last = place.music().bars.len() - 1;
     let (before, after) = (place.bar.saturating_sub(1), (place.bar + 1).min(last));
     // a pickup or a short last bar cannot always stand beside the others
     let windows = [
@@ -60,9 +63,9 @@ pub fn make_in_place(place: &InPlace) -> Result<DrillDocument, CannotMake> {
 }
 
 fn document(place: &InPlace, first: usize, last: usize) -> DrillDocument {
-    let metres = &place.music.metres()[first..=last];
+    let metres = &place.music().metres()[first..=last];
     let metre = metres[0];
-    let bars: Vec<Bar> = place.music.bars[first..=last]
+    let bars: Vec<Bar> = place.music().bars[first..=last]
         .iter()
         .enumerate()
         .map(|(at, bar)| Bar {
@@ -73,6 +76,8 @@ fn document(place: &InPlace, first: usize, last: usize) -> DrillDocument {
         })
         .collect();
     let at = place.bar - first;
+    let pairs = |bars: &[Bar]| Music::straight(metre, bars.to_vec()).pairs();
+    let pointed = place.music().pointing != Pointing::default();
     let mut stages = Vec::new();
     if let Some(note) = place.note {
         for (name, tone) in [
@@ -81,8 +86,13 @@ fn document(place: &InPlace, first: usize, last: usize) -> DrillDocument {
             ("tones of a quarter beat", Beats::new(1, 4)),
             ("tones of an eighth of a beat", Beats::new(1, 8)),
         ] {
-            if let Some(apart) = apart(metre, &bars, (at, note), tone, place.schools) {
-                stages.push(stage(metre, name, &apart));
+            if let Some(apart) = apart(metre, &bars, (at, note), tone, &place.tune.drill.schools) {
+                // a tone and what is left of its note may look like a dot and its cut
+                let even = pointed && pairs(&apart) != pairs(&bars);
+                stages.push(StageDocument {
+                    pointing: even.then(|| "as written".to_owned()),
+                    ..stage(metre, name, &apart)
+                });
             }
         }
     }
@@ -93,9 +103,9 @@ fn document(place: &InPlace, first: usize, last: usize) -> DrillDocument {
         ladder,
         clean,
     } = spend(stages, whole, false, (46, 80));
-    let number = place.music.bar_numbers()[place.bar];
+    let number = place.music().bar_numbers()[place.bar];
     DrillDocument {
-        title: capital(&format!("{}, bar {number}", place.title)),
+        title: capital(&format!("{}, bar {number}", place.tune.drill.title)),
         about: Some(
             "A bar of the tune with the bars around it; where a movement is taken apart, only the \
              note that gives it its time grows shorter."
@@ -107,18 +117,17 @@ fn document(place: &InPlace, first: usize, last: usize) -> DrillDocument {
         )),
         metre: Some(metre.printed()),
         beat: metre.own_beat().map(|beat| Exact::of(&beat)),
-        unit: Some(Exact::of(&unit())),
         stages: Some(stages),
         ladder: Some(ladder),
         clean: Some(clean),
-        ..DrillDocument::default()
+        ..ground(&place.tune)
     }
 }
 
 /// What to listen for in the movement that stands there; nothing where no movement of the catalogue
 /// does.
 fn heard_of(place: &InPlace) -> Option<String> {
-    let bars = &place.music.bars;
+    let bars = &place.music().bars;
     let (at, written) = (place.note?, bars.get(place.bar)?.notes.get(place.note?)?);
     let before = match at.checked_sub(1) {
         Some(before) => bars[place.bar].notes.get(before),
@@ -133,11 +142,17 @@ fn heard_of(place: &InPlace) -> Option<String> {
         Group::Movement(resolved) => Some(resolved.movement),
         Group::Spelled(gracenotes) => {
             let notes: Vec<Note> = gracenotes.iter().map(|gracenote| gracenote.note).collect();
-            place_group(&notes, context, place.schools).movement
+            place_group(&notes, context, &place.tune.drill.schools).movement
         }
     }?;
     let lengths = Lengths::default();
-    let explained = explain(movement, context, place.schools, usual_tempo(), &lengths);
+    let explained = explain(
+        movement,
+        context,
+        &place.tune.drill.schools,
+        usual_tempo(),
+        &lengths,
+    );
     explained.listen_for.into_iter().next()
 }
 
@@ -272,25 +287,25 @@ fn shortened(metre: Metre, written: &Written, taken: Beats) -> Option<Vec<Writte
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::drill::{BUILT_IN, read, read_music};
+    use crate::drill::{BUILT_IN, Drill, read};
 
-    fn music(text: &str) -> Music {
-        let metre = Metre::FOUR_FOUR;
-        let (music, problems) = read_music(text, metre, metre.default_unit(), "");
-        assert_eq!(problems, [], "{text}");
-        music
+    fn drill(head: &str, music: &str) -> Drill {
+        let text = format!(
+            "title: our tune\nmetre: 4/4\n{head}music: \"{music}\"\n\
+             ladder: {{from: 50, to: 80, step: 4%}}\n"
+        );
+        let (drill, problems) = read(text.as_bytes());
+        drill.unwrap_or_else(|| panic!("{problems:?}"))
     }
 
-    fn stages(music: &Music, bar: usize, note: Option<usize>) -> Vec<(String, String)> {
-        let schools = Schools::none();
-        let place = InPlace {
-            title: "our tune",
-            music,
-            bar,
-            note,
-            schools: &schools,
-        };
-        make_in_place(&place)
+    fn place(drill: &Drill, bar: usize, note: Option<usize>) -> InPlace<'_> {
+        let stage = &drill.stages[0];
+        let tune = Tune { drill, stage };
+        InPlace { tune, bar, note }
+    }
+
+    fn stages(drill: &Drill, bar: usize, note: Option<usize>) -> Vec<(String, String)> {
+        make_in_place(&place(drill, bar, note))
             .expect("it can be looped")
             .stages
             .expect("stages")
@@ -302,8 +317,8 @@ mod tests {
     /// The grip takes its tones from the note before it; the bars around stay as they are.
     #[test]
     fn a_grip_is_taken_apart_where_it_stands() {
-        let music = music("{g}A4 {g}c4 | {g}d4 {GBG}A4 | {g}B8 | {g}c8 |");
-        let stages = stages(&music, 1, Some(1));
+        let tune = drill("", "{g}A4 {g}c4 | {g}d4 {GBG}A4 | {g}B8 | {g}c8 |");
+        let stages = stages(&tune, 1, Some(1));
         assert_eq!(
             stages[0],
             (
@@ -323,15 +338,10 @@ mod tests {
     /// "Listen for the movement clean" helps nobody: it is said what of this movement.
     #[test]
     fn it_is_said_what_to_listen_for_in_this_movement() {
-        let music = music("{g}A4 {g}c4 | {g}d4 {GBG}A4 | {g}B8 | {g}c8 |");
-        let place = InPlace {
-            title: "our tune",
-            music: &music,
-            bar: 1,
-            note: Some(1),
-            schools: &Schools::none(),
-        };
-        let said = make_in_place(&place).expect("a drill").listen_for;
+        let tune = drill("", "{g}A4 {g}c4 | {g}d4 {GBG}A4 | {g}B8 | {g}c8 |");
+        let said = make_in_place(&place(&tune, 1, Some(1)))
+            .expect("a drill")
+            .listen_for;
         let said = said.expect("something");
         assert!(said.starts_with("both low Gs are heard"), "{said}");
         assert!(
@@ -340,11 +350,42 @@ mod tests {
         );
     }
 
+    /// A bar of a march is played as the march is: pointed, its birl a birl. Where a tone and what is left
+    /// of its note look like a dot and its cut, that stage is even.
+    #[test]
+    fn a_bar_keeps_what_its_tune_says_of_itself() {
+        let tune = drill(
+            "kind: march\nschool: heavy-throw\npointing: 4:1\n",
+            "{g}A3 {d}c {g}e4 | {g}d4 {GBG}A2 {gef}e2 | {dAGAG}A8 |",
+        );
+        let made = read_back(&make_in_place(&place(&tune, 1, Some(2))).expect("a drill"));
+        let made = made.expect("it reads");
+        assert_eq!(made.head.kind.as_deref(), Some("march"));
+        assert_eq!(made.schools, tune.schools);
+        let pointed: Vec<_> = made
+            .stages
+            .iter()
+            .map(|stage| stage.music.pointing)
+            .collect();
+        assert_eq!(pointed.last(), Some(&tune.stages[0].music.pointing));
+        let own = made
+            .stages
+            .iter()
+            .filter(|stage| stage.own_pointing().is_some());
+        let own: Vec<&str> = own.map(|stage| stage.name.as_str()).collect();
+        assert_eq!(own, ["tones of a quarter beat"]);
+        let last = &made.stages.last().expect("a stage").music;
+        let score = crate::score::resolve_music(last, Beats::ZERO, &made.schools);
+        let birl = &score.notes.last().expect("a note").group;
+        assert_eq!(birl.movement.map(|birl| birl.name()), Some("birl"));
+        assert!(birl.parts.iter().all(|part| part.held.is_none()));
+    }
+
     /// A doubling begins on the beat: it takes its tone from the note it decorates.
     #[test]
     fn a_doubling_takes_its_tone_from_its_own_note() {
-        let music = music("{g}A4 {gcd}c4 |");
-        let stages = stages(&music, 0, Some(1));
+        let tune = drill("", "{g}A4 {gcd}c4 |");
+        let stages = stages(&tune, 0, Some(1));
         assert_eq!(stages[0].1, "{g}A4 {g}c2 {d}c2 |");
     }
 
@@ -374,13 +415,9 @@ mod tests {
                         continue;
                     }
                     for note in (0..written.notes.len()).map(Some).chain([None]) {
-                        let place = InPlace {
-                            title: &drill.title,
-                            music: &stage.music,
-                            bar,
-                            note,
-                            schools: &drill.schools,
-                        };
+                        let drill = &drill;
+                        let tune = Tune { drill, stage };
+                        let place = InPlace { tune, bar, note };
                         let document = make_in_place(&place).expect(built.name);
                         let drill = read_back(&document).expect(built.name);
                         let as_written = onsets(&drill.stages.last().expect("a stage").music);

@@ -8,7 +8,7 @@ use crate::chanter::{NOTES, Note};
 use crate::drill::problem::ProblemKind;
 use crate::drill::written::{Bar, Gracenote, Group, Music, Written};
 use crate::movement::{Context, is_playable};
-use crate::units::Beats;
+use crate::units::{Beats, Fraction};
 
 /// A change that was made.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -248,7 +248,8 @@ impl Ends {
     /// A part's last bar lasts as long as what follows it needs: a full bar, less a pickup. Where it
     /// is followed by a pickup once and by none once, it stands in two endings. One that is short by
     /// half a bar or less is filled by its last note; one that leaves a pickup no room gives it some
-    /// of its last note or, where that is too short, sounds on for a bar.
+    /// of its last note or, where that is too short, of its last notes: together the two bars are one,
+    /// as it is printed, and no bar is added.
     fn mend(&mut self) {
         let needs = self.needs();
         for bar in (0..self.music.bars.len()).rev() {
@@ -336,25 +337,40 @@ impl Ends {
                 "its last note is shortened by the pickup",
             );
         } else if over > Beats::ZERO && length == full {
-            last.tied = true;
-            let held = Bar {
-                notes: vec![Written {
-                    note: last.note,
-                    length: need,
-                    tied: false,
-                    group: Group::None,
-                }],
-                repeat_ends: std::mem::take(&mut own.repeat_ends),
-                part_ends: std::mem::take(&mut own.part_ends),
-                ..Bar::default()
-            };
-            self.insert(bar, held);
+            shorten_last_notes(&mut own.notes, over);
             self.tell(
                 bar,
-                "the last bar leaves the pickup no room",
-                "its last note sounds on until the pickup comes",
+                "the last note leaves the pickup no room",
+                "the last notes are shortened by the pickup",
             );
         }
+    }
+}
+
+/// Makes the last notes shorter by a length that the very last one does not have. The nearest note
+/// before it that is longer gives it alone; where none is before enough is found, the notes that it
+/// was found in share what is left of them, each half of what remains and the last two alike.
+/// Chosen: what stands before them keeps its place on the beat, and every length can be written.
+fn shorten_last_notes(notes: &mut [Written], by: Beats) {
+    let mut found = Beats::ZERO;
+    let first = notes.iter().rposition(|note| {
+        found = found + note.length;
+        found > by
+    });
+    let Some((first, rest)) = first.and_then(|at| notes[at..].split_first_mut()) else {
+        return;
+    };
+    if first.length > by {
+        first.length = first.length - by;
+        return;
+    }
+    let mut left = found - by;
+    let count = rest.len();
+    for (place, note) in std::iter::once(first).chain(rest).enumerate() {
+        if place < count {
+            left = left * Fraction::new(1, 2);
+        }
+        note.length = left;
     }
 }
 

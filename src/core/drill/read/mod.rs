@@ -14,7 +14,7 @@ use super::problem::{self, Place, Problem, ProblemKind, Severity};
 use super::value::{Advance, Begins, Drill, MovementLine, Route, StageKind, StepBack};
 use super::yaml::{Tree, read_tree};
 use crate::movement::{Lengths, Schools};
-use crate::rhythm::{Metre, Pointing};
+use crate::rhythm::{Metre, Pointing, names_march_or_dance};
 use crate::units::Fraction;
 
 /// The largest file that is read, bytes.
@@ -145,6 +145,8 @@ impl Reader {
         let ladder = self.ladder(&fields);
         let lengths = self.lengths(&fields);
         let head = self.head(&fields);
+        let light_music = head.kind.as_deref().is_some_and(names_march_or_dance);
+        let schools = schools.in_light_music(light_music);
         let pointing = self.pointing(&fields, &head, metre);
         let ground = Ground {
             metre,

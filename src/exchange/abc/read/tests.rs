@@ -2,7 +2,8 @@
 
 use super::*;
 use crate::drill::render;
-use crate::units::Bpm;
+use crate::score::resolve_music;
+use crate::units::{Beats, Bpm};
 
 fn told(source: &str) -> (Option<Piece>, String) {
     let (piece, problems) = read(source.as_bytes());
@@ -20,6 +21,30 @@ fn a_tune_of_the_trade_is_read_without_a_word() {
     assert_eq!(piece.title, "The Grey Gate");
     assert_eq!(piece.tempo, Bpm::whole(96).ok());
     assert_eq!(piece.sections[0].music.order, [0, 1, 0, 1]);
+}
+
+/// What a row of gracenotes is depends on the kind of tune: in a march or a reel it is a birl, and its
+/// low A is held in a ground alone.
+#[test]
+fn a_birl_with_d_is_held_in_a_ground_alone() {
+    let row = |kind: &str, metre: &str| {
+        let source =
+            format!("X:1\nT:x\n{kind}M:{metre}\nL:1/8\nK:HP\n{{g}}A4 {{g}}e4|{{dAGAG}}A8|]\n");
+        let (piece, told) = told(&source);
+        assert_eq!(told, "");
+        let drill = piece.and_then(|piece| piece.drill().0).expect("a drill");
+        let music = &drill.stages[0].music;
+        let score = resolve_music(music, Beats::ZERO, &drill.schools);
+        let group = &score.notes[2].group;
+        let held = group.parts.iter().filter(|part| part.held.is_some());
+        (group.movement.expect("a name").name(), held.count())
+    };
+    assert_eq!(row("R:march\n", "4/4"), ("birl", 0));
+    assert_eq!(row("R:reel\n", "2/2"), ("birl", 0));
+    assert_eq!(row("R:ground\n", "none"), ("hiharin", 1));
+    assert_eq!(row("R:pibroch\n", "4/4"), ("hiharin", 1));
+    // nobody said: as earlier versions have it, so that no mark is lost
+    assert_eq!(row("", "4/4"), ("hiharin", 1));
 }
 
 /// Without it a header line would vanish, and a player would wonder where it went.

@@ -406,16 +406,21 @@ mod tests {
             &["the last bar of a part is short: its last note is lengthened to fill it"],
         );
         assert_eq!(music.bars[1].notes[1].length, Beats::whole(2));
-        // the last note is as short as the pickup: it sounds on for what is left of a bar
+        // the last note is as short as the pickup: the notes before it give room as well
         let music = adopts(
             "A2|B4 c4|d4 e2 c2|",
             Metre::FOUR_FOUR,
             &[
-                "the last bar leaves the pickup no room: its last note sounds on until the pickup comes",
+                "the last note leaves the pickup no room: the last notes are shortened by the pickup",
             ],
         );
-        assert_eq!(letters(&music), "ABcdecc");
-        assert_eq!(music.length(), Beats::whole(12));
+        assert_eq!(letters(&music), "ABcdec");
+        assert_eq!(music.length(), Beats::whole(8));
+        let last = music.bars[2].notes.iter().map(|note| note.length);
+        assert_eq!(
+            last.collect::<Vec<_>>(),
+            [Beats::whole(2), Beats::new(1, 2), Beats::new(1, 2)]
+        );
         // a pickup follows the last bar the second time only
         let music = adopts(
             "A4 B4|c4 d2:|f2|e4 d4|c4 B2:|",
@@ -437,6 +442,43 @@ mod tests {
             &["a rest at the start: left out"],
         );
         assert_eq!(music.length(), Beats::whole(8));
+    }
+
+    /// As it is printed: the last bar and the pickup are one bar, whatever notes stand in it, and no
+    /// bar is added.
+    #[test]
+    fn a_last_bar_and_its_pickup_are_one_bar() {
+        // each way to fill a bar of eight quavers, by the quavers behind which a note ends
+        for ends in 0_u32..128 {
+            let (mut bar, mut length) = (String::new(), 1);
+            for quaver in 0..8 {
+                if quaver == 7 || ends & (1 << quaver) != 0 {
+                    let letter = ['A', 'c', 'e'][bar.len() % 3];
+                    bar.push_str(&format!("{{g}}{letter}{length}"));
+                    length = 0;
+                }
+                length += 1;
+            }
+            for pickup in 1..8 {
+                let text = format!("{{g}}f{pickup}|{{g}}B8|{bar}|]");
+                let unit = Fraction::new(1, 8);
+                let (music, _) = adopt_music(&text, Metre::FOUR_FOUR, unit, None);
+                assert_eq!(music.bars.len(), 3, "{text}");
+                assert_eq!(music.length(), Beats::whole(8), "{text}");
+                let plain = |length: Beats| length.0.denom().count_ones() == 1;
+                assert!(
+                    music.bars[2]
+                        .notes
+                        .iter()
+                        .all(|note| note.length > Beats::ZERO && plain(note.length)),
+                    "{text}: {:?}",
+                    music.bars[2]
+                );
+            }
+        }
+        // a last bar that is short by the pickup is as it is printed already
+        let music = adopts("A2|B4 c4|d4 e2|]", Metre::FOUR_FOUR, &[]);
+        assert_eq!(music.bars.len(), 3);
     }
 
     #[test]
