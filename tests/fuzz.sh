@@ -2,6 +2,7 @@
 # Feeds the readers (drills, ABC, MIDI, MusicXML, homework, settings, journals, recordings) inputs
 # that a coverage-guided fuzzer makes from the corpus.
 # Usage: tests/fuzz.sh [SECONDS for each target, 60 when left out]
+#        tests/fuzz.sh same: the same inputs each time, for a check that says the same twice
 #        tests/fuzz.sh pack FOLDER: what runs on another Linux machine, by FOLDER/run.sh SECONDS JOBS
 # Works with the stable compiler: coverage is an LLVM pass; no address sanitizer, our code is safe.
 set -euo pipefail

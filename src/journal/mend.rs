@@ -76,11 +76,15 @@ pub fn absurd(entry: &Entry) -> Option<String> {
         .map(|longest| format!("text has {longest} bytes"))
 }
 
-/// A session whose clock was wrong.
+/// A session whose clock was wrong, or that part of one for which it was.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct WrongClock {
+    /// The journal that stored it: entries that another has of the same session have times of their own.
+    pub journal: Uuid,
     /// The session.
     pub session: Uuid,
+    /// The first and the last number that its entries have in that journal.
+    pub numbers: (u64, u64),
     /// How many entries it has.
     pub entries: usize,
     /// When it says that it began, microseconds since 1970.
@@ -98,19 +102,17 @@ pub struct Odd {
     pub absurd: Vec<(u64, String)>,
 }
 
-/// A session, and whether its clock had a date: one that was set in the middle divides it in two.
-type Piece = (Uuid, bool);
-
-fn piece(session: Uuid, time: i64) -> Piece {
-    (session, has_date(time))
-}
-
-/// A session as its journal stored it, or that piece of it whose clock had a date or had none.
+/// A session as its journal stored it, or a part of it: a clock that was set by more than a day in the
+/// middle divides it.
 struct Session {
+    journal: Uuid,
     id: Uuid,
+    numbers: (u64, u64),
     entries: usize,
     begin: i64,
     end: i64,
+    /// The time of the entry that was stored last.
+    latest: i64,
 }
 
 /// What in a journal's entries cannot be, at a moment in microseconds.
@@ -132,21 +134,26 @@ pub fn odd(entries: &[Entry], now: i64) -> Odd {
 
 /// Entries without what is odd about them, in fold order.
 pub fn mended(mut entries: Vec<Entry>, odd: &Odd) -> Vec<Entry> {
-    let by: BTreeMap<Piece, i64> = odd
+    // the last number of each part of a session, and by how much it is moved; found by its first number
+    let parts: BTreeMap<(Uuid, Uuid, u64), (u64, i64)> = odd
         .clocks
         .iter()
         .map(|wrong| {
-            (
-                piece(wrong.session, wrong.says),
-                wrong.instead.saturating_sub(wrong.says),
-            )
+            let (first, last) = wrong.numbers;
+            let by = wrong.instead.saturating_sub(wrong.says);
+            ((wrong.journal, wrong.session, first), (last, by))
         })
         .collect();
     entries.retain(|entry| absurd(entry).is_none());
     for entry in &mut entries {
-        let record = &mut entry.record;
-        if let Some(by) = by.get(&piece(record.id.session, record.utc_us)) {
-            record.utc_us = record.utc_us.saturating_add(*by);
+        let (journal, number, record) = (entry.journal, entry.seq, &mut entry.record);
+        let of_session = (journal, record.id.session, 0)..=(journal, record.id.session, number);
+        if let Some((_, (last, by))) = parts.range(of_session).next_back()
+            && number <= *last
+        {
+            // a part of many days, one after another, would else end outside the years
+            let moved = record.utc_us.saturating_add(*by);
+            record.utc_us = moved.clamp(*YEARS.start(), *YEARS.end());
         }
     }
     entries.sort_by_key(Entry::order);
@@ -155,22 +162,32 @@ pub fn mended(mut entries: Vec<Entry>, odd: &Odd) -> Vec<Entry> {
 
 fn sessions(entries: &[&Entry]) -> Vec<Session> {
     let mut found: Vec<Session> = Vec::new();
-    let mut places: BTreeMap<Piece, usize> = BTreeMap::new();
+    let mut latest: BTreeMap<Uuid, usize> = BTreeMap::new();
     for entry in entries {
         let (id, time) = (entry.record.id.session, entry.record.utc_us);
-        let place = *places.entry(piece(id, time)).or_insert_with(|| {
+        let goes_on = latest
+            .get(&id)
+            .copied()
+            .filter(|place| found[*place].latest.abs_diff(time) <= DAY.unsigned_abs());
+        let place = goes_on.unwrap_or(found.len());
+        if goes_on.is_none() {
+            latest.insert(id, place);
             found.push(Session {
+                journal: entry.journal,
                 id,
+                numbers: (entry.seq, entry.seq),
                 entries: 0,
                 begin: time,
                 end: time,
+                latest: time,
             });
-            found.len() - 1
-        });
+        }
         let session = &mut found[place];
+        session.numbers.1 = entry.seq;
         session.entries += 1;
         session.begin = session.begin.min(time);
         session.end = session.end.max(time);
+        session.latest = time;
     }
     found
 }
@@ -234,7 +251,9 @@ fn dated_anew(stored: &[Session], wrong: &[bool], now: i64) -> Vec<WrongClock> {
         if *wrong {
             let instead = before.saturating_add(APART);
             told.push(WrongClock {
+                journal: session.journal,
                 session: session.id,
+                numbers: session.numbers,
                 entries: session.entries,
                 says: session.begin,
                 instead,
@@ -296,6 +315,34 @@ mod tests {
             }
         }
         found
+    }
+
+    /// The clock was set in the middle of an evening, by years and back again: what was stored in
+    /// between is dated beside the rest. The same session in another journal keeps its own times.
+    /// Found by the fuzzer: marks were moved outside the years, and a journal put right lacked them.
+    #[test]
+    fn a_clock_that_is_set_in_the_middle_of_a_session_moves_only_what_it_dated() {
+        let mut entries: Vec<Entry> = [21_990, 21_990, 60_000, 60_000, 21_990]
+            .into_iter()
+            .zip(1..)
+            .map(|(day, seq)| entry(1, seq, 1, day, seq as i64))
+            .collect();
+        entries.push(entry(2, 3, 1, 21_990, 3));
+        let mended = mended(entries, NOW);
+        assert_eq!(mended.absurd, []);
+        assert_eq!(mended.clocks.len(), 1, "{:?}", mended.clocks);
+        assert_eq!(mended.clocks[0].numbers, (3, 4));
+        let days = mended.entries.iter().map(|own| own.record.utc_us / DAY);
+        assert_eq!(days.collect::<Vec<_>>(), [21_990; 6]);
+        // a hundred years within one part, an entry a day: what is moved stays within the years
+        let century: Vec<Entry> = (0..36_500)
+            .zip(1..)
+            .map(|(day, seq)| entry(1, seq, 1, day, 0))
+            .chain([entry(1, 36_501, 2, 21_990, 0)])
+            .collect();
+        let mended = super::mended(century.clone(), &odd(&century, NOW));
+        assert_eq!(mended.len(), century.len());
+        assert!(mended.iter().all(|entry| absurd(entry).is_none()));
     }
 
     /// One evening with a clock years ahead, or one with a clock that had lost the date: it is dated
