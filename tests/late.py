@@ -5,7 +5,8 @@ player for it.
 
 Usage: tests/late.py GRACERUNG
 Needs Debian's pulseaudio, pulseaudio-utils, libasound2-plugins and util-linux; with priority it needs
-a user who may have it (root, or `ulimit -r` of 4 and more).
+a user who may have it (root, or `ulimit -r` of 4 and more). Where RealtimeKit runs on the system bus,
+what it grants a program without a right of its own is tried as well.
 """
 
 import json
@@ -23,7 +24,12 @@ HERE = Path(__file__).resolve().parent
 RATE = 48_000
 TEMPO = 60
 # without the right to it, whoever runs this
-REFUSED = ["setpriv", "--bounding-set=-sys_nice", "--inh-caps=-sys_nice"]
+NO_RIGHT = ["setpriv", "--bounding-set=-sys_nice", "--inh-caps=-sys_nice"]
+# a system without the desktop's service
+NO_SERVICE = {"DBUS_SYSTEM_BUS_ADDRESS": "unix:path=/nonexistent"}
+# what `devices` must say; what it says of a right of one's own is this user's affair
+EXPECTED = {"service": "real-time priority: granted by the desktop's service",
+            "refused": "real-time priority: refused"}
 
 
 def clicks(path):
@@ -38,8 +44,16 @@ def clicks(path):
     return found
 
 
-def late(binary, work, granted):
-    home = work / ("granted" if granted else "refused")
+def has_service():
+    call = ["busctl", "--system", "--timeout=2", "status", "org.freedesktop.RealtimeKit1"]
+    try:
+        return subprocess.run(call, capture_output=True).returncode == 0
+    except FileNotFoundError:
+        return False
+
+
+def late(binary, work, way):
+    home = work / way
     home.mkdir()
     env = dict(os.environ, XDG_DATA_HOME=str(home), XDG_CONFIG_HOME=str(home),
                VIRTUAL_SOUND_HOME=str(work / "sound"), TERM="xterm-256color")
@@ -48,7 +62,9 @@ def late(binary, work, granted):
     for word in started.replace("export ", "").split():
         name, value = word.split("=", 1)
         env[name] = value
-    before = [] if granted else REFUSED
+    before = [] if way == "granted" else NO_RIGHT
+    if way == "refused":
+        env |= NO_SERVICE
     told = subprocess.run([*before, binary, "devices"], env=env, capture_output=True, text=True).stdout
     priority = next((line for line in told.splitlines() if line.startswith("real-time")), "not told")
     recorded = work / "recorded"
@@ -85,10 +101,12 @@ def late(binary, work, granted):
     entries = [json.loads(line) for line in journal.splitlines()]
     marks = [entry["kind"]["mark"]["mark"] for entry in entries
              if isinstance(entry["kind"], dict) and "mark" in entry["kind"]]
-    print(f"{'asked for' if granted else 'refused'}: {priority}; {len(found)} clicks, {len(off)} off their "
+    print(f"{way}: {priority}; {len(found)} clicks, {len(off)} off their "
           f"frame{': ' + str(off) if off else ''}; marks: {marks.count('clean')} clean, "
           f"{len(marks) - marks.count('clean')} other; exit {code}")
     problems = []
+    if not priority.startswith(EXPECTED.get(way, "")):
+        problems.append(f"devices says {priority!r}, expected {EXPECTED[way]!r}")
     if code != 0 or len(found) < 15:
         problems.append(f"it did not play on: exit {code}, {len(found)} clicks, {shown[-500:]!r}")
     if any(mark != "clean" for mark in marks):
@@ -99,7 +117,8 @@ def late(binary, work, granted):
 def main():
     binary = Path(sys.argv[1]).resolve()
     work = Path(tempfile.mkdtemp(prefix="late-"))
-    problems = late(binary, work, True) + late(binary, work, False)
+    ways = ["granted", *(["service"] if has_service() else []), "refused"]
+    problems = [problem for way in ways for problem in late(binary, work, way)]
     if problems:
         sys.exit("\n".join(problems))
 
