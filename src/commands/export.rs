@@ -19,8 +19,9 @@ use std::path::{Path, PathBuf};
     The file's ending tells the format: .abc, .mid or .musicxml. Without --stage every stage is\n\
     written: in ABC as a tune each, in MusicXML one after another under rehearsal marks, in MIDI\n\
     one after another, each with its count-in. A stage that closes the movement up goes out as\n\
-    one of its rungs, and its lengths are lost: export says so. An existing file is kept unless\n\
-    --force is given."
+    one of its rungs, and its lengths are lost: export says so. Without --tempo a tune goes out at\n\
+    the tempo it is practised up to, a movement taken apart at its first. An existing file is kept\n\
+    unless --force is given."
 )]
 pub(crate) struct Arguments {
     /// A built-in drill's name, or a path.
@@ -79,9 +80,12 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         Some(wanted) => Some(arguments::stage(&opened.drill, wanted)?.0),
         None => None,
     };
+    let asked = arguments.at.tempo.is_some() || arguments.at.tone.is_some();
     let rung = match stage {
-        Some(stage) => Some(arguments.at.rung(&opened.drill, stage)?),
-        None => arguments.at.tempo.map(Rung::Tempo),
+        Some(stage) if asked || opened.drill.movement.is_some() => {
+            Some(arguments.at.rung(&opened.drill, stage)?)
+        }
+        _ => arguments.at.tempo.map(Rung::Tempo),
     };
     let piece = Piece::of(&opened.drill, stage, rung);
     let bytes = match format {

@@ -80,3 +80,90 @@ fn untied(score: &crate::score::Score) -> String {
     }
     score.written_text()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Bpm;
+
+    const HELD: &str = "title: A march\nkind: march\nmetre: 2/4\nunit: 1/8\npointing: 4:1, 3 to 6\n\
+        school: [heavy-throw, grip-on-the-beat]\nclean: 4\nbreath: 2\nstages:\n  \
+        - {name: held dots, pointing: \"7:1\", up_to: 66, listen_for: the cut, \
+           music: \"|:{g}A>B {g}c>d|{g}e>c {GdG}A2:|\"}\n  \
+        - {name: as in the tune, music: \"|:{g}A>B {g}c>d|{g}e>c {GdG}A2:|\"}\n\
+        ladder: {from: 60, to: 80, step: 2}\n";
+    const TUNE: &str = "title: A march\nkind: march\nmetre: 2/4\nunit: 1/8\nphrases: [1, 2-3, 4]\n\
+        music: \"|:{g}A>B {g}c>d|{g}e>c {g}A2|{g}c>B {g}A>G|{g}B>c {g}A2:|\"\n\
+        ladder: {from: 60, to: 80, step: 4%}\n";
+
+    fn drill(text: &str) -> Drill {
+        let (drill, problems) = crate::drill::read(text.as_bytes());
+        drill.unwrap_or_else(|| panic!("{problems:?}"))
+    }
+
+    fn formats(piece: &Piece) -> [(Format, Vec<u8>); 2] {
+        [
+            (Format::Abc, abc::write(piece)),
+            (Format::MusicXml, musicxml::write(piece)),
+        ]
+    }
+
+    /// A stage that exaggerates its dots came back as one that does not.
+    #[test]
+    fn what_a_stage_says_of_itself_comes_back() {
+        for text in [HELD, TUNE] {
+            let drill = drill(text);
+            for (format, bytes) in formats(&Piece::of(&drill, None, None)) {
+                let (back, problems) = read_drill(format, &bytes);
+                assert_eq!(problems, [], "{format:?}");
+                let back = back.expect("it is read");
+                assert_eq!(back.phrases, drill.phrases);
+                assert_eq!(back.schools, drill.schools);
+                assert_eq!(back.ladder, drill.ladder);
+                assert_eq!(back.head, drill.head);
+                assert_eq!(back.stages.len(), drill.stages.len());
+                for (back, own) in back.stages.iter().zip(&drill.stages) {
+                    assert_eq!(back.name, own.name);
+                    assert_eq!(back.up_to, own.up_to);
+                    assert_eq!(back.listen_for, own.listen_for);
+                    assert_eq!(back.music.pointing, own.music.pointing, "{format:?}");
+                    let written = crate::score::written_text(&own.music, &drill.schools);
+                    let read = crate::score::written_text(&back.music, &drill.schools);
+                    assert_eq!(read, written);
+                }
+            }
+        }
+    }
+
+    /// What stood beside the music is dropped, with a word, where another program changed the music.
+    #[test]
+    fn phrases_of_other_music_are_left_out() {
+        let text = String::from_utf8(abc::write(&Piece::of(&drill(TUNE), None, None)));
+        let text = text
+            .expect("UTF-8")
+            .replace("phrases 1, 2-3, 4", "phrases 1, 2-9");
+        let (back, problems) = read_drill(Format::Abc, text.as_bytes());
+        let told: Vec<String> = problems.iter().map(|own| own.kind.to_string()).collect();
+        assert_eq!(
+            told,
+            ["phrases, or what a stage says of itself, that no longer fit the music: left out"]
+        );
+        assert_eq!(back.expect("it is read").phrases, []);
+    }
+
+    /// Whoever gets a tune wants its tempo, and not where practice of it begins.
+    #[test]
+    fn a_tune_goes_out_at_its_own_tempo() {
+        let tempo = |drill: &Drill, stage| Piece::of(drill, stage, None).played_at();
+        let held = drill(HELD);
+        let whole = |tempo: i128| Bpm::whole(tempo).expect("a tempo");
+        assert_eq!(tempo(&drill(TUNE), None), whole(80));
+        assert_eq!(tempo(&held, None), whole(80));
+        assert_eq!(tempo(&held, Some(0)), whole(66));
+        let apart = crate::drill::built_in("grip-from-d").expect("a drill");
+        let apart = drill(apart.text);
+        assert_eq!(tempo(&apart, None), apart.ladder.from());
+        let text = String::from_utf8(abc::write(&Piece::of(&drill(TUNE), None, None)));
+        assert!(text.expect("UTF-8").contains("\nQ:1/4=80\n"));
+    }
+}

@@ -1,8 +1,9 @@
 //! What all three formats hold: a title, a metre, a tempo, and sections of written music.
 
 use crate::drill::{
-    Drill, DrillDocument, Exact, Gracenote, Group, Ladder, LadderDocument, Music, OneOrMany, Place,
-    Problem, ProblemKind, Severity, Stage, StageDocument, Step, TuneHead, read, write,
+    BarRange, Drill, DrillDocument, Exact, Gracenote, Group, Ladder, LadderDocument, Music,
+    OneOrMany, Place, Problem, ProblemKind, Severity, Stage, StageDocument, Step, TuneHead, read,
+    write,
 };
 use crate::exchange::abc;
 use crate::movement::{Lengths, Schools};
@@ -17,15 +18,24 @@ const LADDER: &str = "ladder";
 const CLEAN: &str = "clean";
 const BREATH: &str = "breath";
 const POINTING: &str = "pointing";
+const SCHOOL: &str = "school";
+const PHRASES: &str = "phrases";
 /// A beat that is not the usual one of the metre. Lengths are read in beats, so that the formats look
 /// for it first.
 pub(super) const BEAT: &str = "beat";
 /// Names of what is said beside the music.
-pub(super) const REMARKS: [&str; 7] = [ABOUT, LISTEN_FOR, LADDER, CLEAN, BREATH, POINTING, BEAT];
+pub(super) const REMARKS: [&str; 9] = [
+    ABOUT, LISTEN_FOR, LADDER, CLEAN, BREATH, POINTING, SCHOOL, PHRASES, BEAT,
+];
 /// The name under which a stage says its own name.
 pub(super) const STAGE_NAME: &str = "stage";
-/// The name of what to listen for in one stage.
-pub(super) const LISTEN_HERE: &str = "listen here for";
+/// What a stage says of itself: what to listen for, how it is pointed, the tempo it ends at. No name
+/// begins with another and a space, or the formats could not tell them apart.
+const LISTEN_HERE: &str = "listen here for";
+const POINTED_HERE: &str = "pointed here";
+const UP_TO_HERE: &str = "climbed here to";
+/// Names of what is said of one stage.
+pub(super) const REMARKS_HERE: [&str; 3] = [LISTEN_HERE, POINTED_HERE, UP_TO_HERE];
 
 /// A drill on its way to or from another program.
 #[derive(Debug, Clone, PartialEq)]
@@ -61,6 +71,10 @@ pub struct Practice {
     pub breath: Option<u32>,
     /// How its pairs are pointed, as its file says it.
     pub pointing: Option<String>,
+    /// By these schools.
+    pub schools: Schools,
+    /// The phrases of a tune, as its file has them.
+    pub phrases: Vec<BarRange>,
 }
 
 /// One stage.
@@ -70,6 +84,10 @@ pub struct Section {
     pub name: String,
     /// What to listen for in it.
     pub listen_for: Option<String>,
+    /// How its pairs are pointed, where that is its own.
+    pub pointing: Option<String>,
+    /// The last tempo that it is worth practising at.
+    pub up_to: Option<Bpm>,
     /// Its bars, every gracenote written out.
     pub music: Music,
     /// The same resolved.
@@ -86,12 +104,14 @@ impl Section {
         Self {
             name,
             listen_for: None,
+            pointing: None,
+            up_to: None,
             music,
             score,
         }
     }
 
-    /// The formats say what is written: how it is pointed stays in the drill's file.
+    /// The formats say what is written: how it is pointed stands beside it.
     fn of(stage: &Stage, breath: Beats, schools: &Schools) -> Self {
         let mut written = stage.music.clone();
         written.pointing = Pointing::default();
@@ -99,8 +119,47 @@ impl Section {
         Self {
             name: stage.name.clone(),
             listen_for: stage.listen_for.clone(),
+            pointing: (stage.music.pointing.source == PointingSource::Stage)
+                .then(|| stage.music.pointing.written())
+                .flatten(),
+            up_to: stage.up_to,
             music: spelled(&written, &score),
             score,
+        }
+    }
+
+    /// What it says beside its music, each under its name.
+    pub(super) fn remarks(&self) -> Vec<(&'static str, String)> {
+        [
+            (LISTEN_HERE, self.listen_for.clone()),
+            (POINTED_HERE, self.pointing.clone()),
+            (
+                UP_TO_HERE,
+                self.up_to.map(|tempo| write_fraction(&tempo.value())),
+            ),
+        ]
+        .into_iter()
+        .filter_map(|(name, text)| Some((name, text?)))
+        .collect()
+    }
+
+    /// Takes in what was said under a name of [`REMARKS_HERE`]; false where it does not read.
+    pub(super) fn take_remark(&mut self, name: &str, text: &str) -> bool {
+        match name {
+            LISTEN_HERE => {
+                self.listen_for = Some(text.to_owned());
+                true
+            }
+            POINTED_HERE => {
+                let read = Pointing::parse(text, PointingSource::Stage).ok();
+                self.pointing = read.and_then(|pointing| pointing.written());
+                self.pointing.is_some()
+            }
+            UP_TO_HERE => {
+                self.up_to = Bpm::parse(text).ok();
+                self.up_to.is_some()
+            }
+            _ => false,
         }
     }
 
@@ -125,10 +184,8 @@ impl Section {
 /// The same music with every group written out.
 fn spelled(music: &Music, score: &Score) -> Music {
     let section = Section {
-        name: String::new(),
-        listen_for: None,
-        music: music.clone(),
         score: score.clone(),
+        ..Section::new(String::new(), music.clone())
     };
     let mut music = music.clone();
     for (bar, notes) in music.bars.iter_mut().zip(section.bars()) {
@@ -151,10 +208,16 @@ fn written_out(group: &ScoreGroup) -> Group {
 }
 
 impl Piece {
-    /// A drill, or one stage of it, to be played on a rung; at the ladder's first tempo when none is
-    /// given.
+    /// A drill, or one stage of it, to be played on a rung. Where none is given, written music is played
+    /// at the tempo that it is practised up to, which is the tune's own; a movement that is taken apart
+    /// at the ladder's first.
     pub fn of(drill: &Drill, stage: Option<usize>, rung: Option<Rung>) -> Self {
-        let rung = rung.unwrap_or(Rung::Tempo(drill.ladder.from()));
+        let up_to = stage.and_then(|stage| drill.stages.get(stage)?.up_to);
+        let own = match drill.movement {
+            Some(_) => drill.ladder.from(),
+            None => up_to.unwrap_or(drill.ladder.to()),
+        };
+        let rung = rung.unwrap_or(Rung::Tempo(own));
         let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
         Self {
             title: drill.title.clone(),
@@ -173,6 +236,8 @@ impl Piece {
                     .map(|stage| stage.music.pointing)
                     .find(|pointing| pointing.source == PointingSource::File)
                     .and_then(|pointing| pointing.written()),
+                schools: drill.schools.clone().in_light_music(false),
+                phrases: drill.phrases.clone(),
             },
             lengths: rung.lengths(drill.lengths),
             sections: drill
@@ -203,6 +268,8 @@ impl Piece {
             (CLEAN, number(practice.clean)),
             (BREATH, number(practice.breath)),
             (POINTING, practice.pointing.clone()),
+            (SCHOOL, listed(practice.schools.names())),
+            (PHRASES, listed(&practice.phrases)),
             (
                 BEAT,
                 self.metre.own_beat().map(|beat| write_fraction(&beat)),
@@ -243,6 +310,17 @@ impl Piece {
                 practice.pointing = read.and_then(|pointing| pointing.written());
                 practice.pointing.is_some()
             }
+            SCHOOL => {
+                let mut names = text.split(", ");
+                let read = names.try_fold(Schools::none(), Schools::with);
+                practice.schools = read.unwrap_or_default();
+                practice.schools != Schools::none()
+            }
+            PHRASES => {
+                let read: Option<Vec<BarRange>> = text.split(", ").map(BarRange::parse).collect();
+                practice.phrases = read.unwrap_or_default();
+                !practice.phrases.is_empty()
+            }
             BEAT => counted_by(self.metre, text) == Some(self.metre),
             _ => false,
         }
@@ -272,6 +350,8 @@ impl Piece {
                     name: section.name.clone(),
                     music: Some(body(section)),
                     listen_for: section.listen_for.clone(),
+                    pointing: section.pointing.clone(),
+                    up_to: section.up_to.map(|tempo| Exact::of(&tempo.value())),
                     ..StageDocument::default()
                 })
                 .collect()
@@ -287,6 +367,8 @@ impl Piece {
             clean: self.practice.clean,
             breath: self.practice.breath,
             pointing: self.practice.pointing.clone(),
+            school: several(self.practice.schools.names()),
+            phrases: several(&self.practice.phrases),
             metre: Some(self.metre.printed()),
             beat: self.metre.own_beat().map(|beat| Exact::of(&beat)),
             unit: Some(Exact::of(&unit)),
@@ -319,6 +401,7 @@ impl Piece {
             problems.push(refused("no music was found".to_owned()));
         }
         if !fails(&problems) {
+            this.drop_what_does_not_fit(&mut problems);
             let (_, found) = this.drill();
             problems.extend(
                 found
@@ -330,6 +413,30 @@ impl Piece {
         let problems = counted(problems);
         let piece = (!fails(&problems)).then_some(this);
         (piece, problems)
+    }
+
+    /// Another program may have changed the music or the ladder, and our remarks beside them say what was
+    /// true before: the music counts.
+    fn drop_what_does_not_fit(&mut self, problems: &mut Vec<Problem>) {
+        let fits = |piece: &Self| piece.drill().0.is_some();
+        let says = !self.practice.phrases.is_empty()
+            || (self.sections.iter()).any(|own| own.up_to.is_some() || own.pointing.is_some());
+        if !says || fits(self) {
+            return;
+        }
+        let mut without = self.clone();
+        without.practice.phrases.clear();
+        for section in &mut without.sections {
+            section.up_to = None;
+            section.pointing = None;
+        }
+        if fits(&without) {
+            *self = without;
+            problems.push(adopted(
+                "phrases, or what a stage says of itself, that no longer fit the music",
+                "left out",
+            ));
+        }
     }
 
     /// Names that a drill file can hold.
@@ -374,13 +481,21 @@ impl Piece {
     }
 }
 
-/// Other titles as a drill file has them.
-fn several(titles: &[String]) -> Option<OneOrMany> {
-    match titles {
+/// Some names as a drill file has them.
+fn several(names: &[impl ToString]) -> Option<OneOrMany> {
+    match names {
         [] => None,
-        [one] => Some(OneOrMany::One(one.clone())),
-        many => Some(OneOrMany::Many(many.to_vec())),
+        [one] => Some(OneOrMany::One(one.to_string())),
+        many => Some(OneOrMany::Many(
+            many.iter().map(ToString::to_string).collect(),
+        )),
     }
+}
+
+/// Some names as a remark has them; nothing where there are none.
+fn listed(names: &[impl ToString]) -> Option<String> {
+    let names: Vec<String> = names.iter().map(ToString::to_string).collect();
+    (!names.is_empty()).then(|| names.join(", "))
 }
 
 /// Text without what would upset a terminal, of so many characters at most.

@@ -328,7 +328,7 @@ fn the_note_that_stays_equal_at_a_change_of_metre_is_played_and_comes_back() {
             .all(|head| head.value.dots == 1 && !head.tied)
     );
     for (format, bytes, has) in [
-        (Format::Abc, abc::write(&sent), "[M:6/8][Q:3/8=40]"),
+        (Format::Abc, abc::write(&sent), "[M:6/8][Q:1/8=160]"),
         (
             Format::MusicXml,
             musicxml::write(&sent),

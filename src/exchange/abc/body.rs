@@ -7,9 +7,18 @@ use std::fmt::Write as _;
 
 /// A tempo in beats a minute as so many of a note, a whole number: decimals are not defined in ABC.
 pub(super) fn whole_tempo(metre: Metre, tempo: Fraction) -> Option<(Fraction, i128)> {
-    let below = *tempo.denom();
-    let part = metre.beat_of_semibreve() / Fraction::from_integer(below);
-    (below.count_ones() == 1).then_some((part, *tempo.numer()))
+    let part = metre.beat_of_semibreve() / Fraction::from_integer(*tempo.denom());
+    // a third of a dotted beat is a note, a third of another is none
+    (part.denom().count_ones() == 1).then_some((part, *tempo.numer()))
+}
+
+/// As [`whole_tempo`], or else the nearest that whole numbers of quarters of a beat say.
+fn near_tempo(metre: Metre, tempo: Fraction) -> (Fraction, i128) {
+    whole_tempo(metre, tempo).unwrap_or_else(|| {
+        let four = Fraction::from_integer(4);
+        let count = (tempo * four).round().to_integer();
+        (metre.beat_of_semibreve() / four, count)
+    })
 }
 
 /// Bars on a line at most.
@@ -63,9 +72,8 @@ pub(super) fn body(
                 None => text.push_str(&change_text(before, metre)),
                 Some(tempo) => {
                     let _ = write!(text, "[M:{}]", metre.printed());
-                    if let Some((part, count)) = whole_tempo(metre, tempo / metre.pace()) {
-                        let _ = write!(text, "[Q:{}={count}]", write_fraction(&part));
-                    }
+                    let (part, count) = near_tempo(metre, tempo / metre.pace());
+                    let _ = write!(text, "[Q:{}={count}]", write_fraction(&part));
                 }
             }
             text.push(' ');

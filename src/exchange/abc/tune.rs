@@ -4,7 +4,7 @@ use super::lines::{directive, is_field, line_place, shown, text_of};
 use super::music::Body;
 use crate::drill::{Place, Problem, TuneHead, adopt_music, is_pipe_key};
 use crate::exchange::piece::{
-    BEAT, LISTEN_HERE, Piece, Practice, REMARKS, STAGE_NAME, Section, adopted_at, beats_a_minute,
+    BEAT, Piece, Practice, REMARKS, REMARKS_HERE, STAGE_NAME, Section, adopted_at, beats_a_minute,
     counted_by, foreign,
 };
 use crate::movement::Lengths;
@@ -282,9 +282,12 @@ impl Header {
             if name == STAGE_NAME {
                 continue;
             }
-            if name == LISTEN_HERE {
-                section.listen_for = Some(said);
-            } else if !piece.take_remark(name, &said) {
+            let reads = if REMARKS_HERE.contains(&name) {
+                section.take_remark(name, &said)
+            } else {
+                piece.take_remark(name, &said)
+            };
+            if !reads {
                 let found = format!("the note `{name} {}`, which does not read", shown(&said));
                 problems.push(adopted_at(place, found, "left out"));
             }
@@ -309,7 +312,8 @@ fn add(said: &mut Option<String>, text: String) {
 fn remark(text: &str) -> Option<(&'static str, String)> {
     REMARKS
         .into_iter()
-        .chain([LISTEN_HERE, STAGE_NAME])
+        .chain(REMARKS_HERE)
+        .chain([STAGE_NAME])
         .find_map(|name| Some((name, text.strip_prefix(name)?.strip_prefix(' ')?.to_owned())))
 }
 

@@ -3,7 +3,7 @@
 use super::body::{Manner, body, whole_tempo};
 use crate::drill::Music;
 use crate::exchange::Section;
-use crate::exchange::piece::{LISTEN_HERE, Piece, STAGE_NAME};
+use crate::exchange::piece::{Piece, STAGE_NAME};
 use crate::units::{Fraction, write_fraction};
 use std::fmt::Write as _;
 
@@ -41,8 +41,8 @@ pub fn write(piece: &Piece) -> Vec<u8> {
         for (name, remark) in piece.remarks() {
             let _ = writeln!(text, "N:{name} {}", escaped(&remark));
         }
-        if let Some(listen) = &section.listen_for {
-            let _ = writeln!(text, "N:{LISTEN_HERE} {}", escaped(listen));
+        for (name, remark) in section.remarks() {
+            let _ = writeln!(text, "N:{name} {}", escaped(&remark));
         }
         let _ = writeln!(text, "M:{}\nL:{}", metre.printed(), write_fraction(&unit));
         // a tempo is a whole number in the standard's own examples, and decimals are not defined

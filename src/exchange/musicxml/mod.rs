@@ -7,8 +7,6 @@ mod tree;
 mod write;
 mod xml;
 
-use super::piece::LISTEN_HERE;
-
 pub use packed::unpacked;
 pub use read::read;
 pub use write::write;
@@ -20,9 +18,9 @@ const STAGES: &str = "stages";
 const KIND: &str = "kind of tune";
 const ORIGIN: &str = "origin";
 const ALSO: &str = "other title";
-/// The miscellaneous field of what to listen for in a stage, counted from 1.
-fn listen_here(stage: usize) -> String {
-    format!("{LISTEN_HERE}, stage {stage}")
+/// The miscellaneous field of what a stage, counted from 1, says of itself under a name.
+fn in_stage(name: &str, stage: usize) -> String {
+    format!("{name}, stage {stage}")
 }
 
 /// The play instruction of a gracenote that a movement holds long.

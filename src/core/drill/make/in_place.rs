@@ -288,6 +288,7 @@ fn shortened(metre: Metre, written: &Written, taken: Beats) -> Option<Vec<Writte
 mod tests {
     use super::*;
     use crate::drill::{BUILT_IN, Drill, read};
+    use crate::movement::Movement;
 
     fn drill(head: &str, music: &str) -> Drill {
         let text = format!(
@@ -377,7 +378,7 @@ mod tests {
         let last = &made.stages.last().expect("a stage").music;
         let score = crate::score::resolve_music(last, Beats::ZERO, &made.schools);
         let birl = &score.notes.last().expect("a note").group;
-        assert_eq!(birl.movement.map(|birl| birl.name()), Some("birl"));
+        assert_eq!(birl.movement.map(Movement::name), Some("birl"));
         assert!(birl.parts.iter().all(|part| part.held.is_none()));
     }
 

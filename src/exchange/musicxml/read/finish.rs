@@ -14,7 +14,7 @@ impl PartReader {
         title: String,
         head: TuneHead,
         remarks: Vec<(&str, String)>,
-        here: Vec<Option<String>>,
+        here: Vec<Vec<(&str, String)>>,
     ) -> (Option<Piece>, Vec<Problem>) {
         if !self.group.is_empty() {
             self.problems
@@ -29,7 +29,7 @@ impl PartReader {
         // a section begins in the metre that the one before it ends in
         let mut started = metre;
         let named = std::mem::take(&mut self.sections);
-        for ((name, bars), listen_for) in named.into_iter().zip(here) {
+        for ((name, bars), own) in named.into_iter().zip(here) {
             let mut lines: Vec<usize> = bars.iter().map(|(_, line, _)| *line).collect();
             let places = bars.iter().enumerate();
             let passes: BTreeMap<usize, Vec<u8>> = places
@@ -78,10 +78,13 @@ impl PartReader {
                 let line = lines.get(mended.bar).copied().unwrap_or(1);
                 self.problems.push(Problem::new(at(line), mended.kind()));
             }
-            sections.push(Section {
-                listen_for,
-                ..Section::new(name, music)
-            });
+            let mut section = Section::new(name, music);
+            for (name, said) in own {
+                if !section.take_remark(name, &said) {
+                    self.problems.push(unread(name, &said));
+                }
+            }
+            sections.push(section);
         }
         let mut piece = Piece {
             title,
@@ -96,15 +99,20 @@ impl PartReader {
         };
         for (name, said) in remarks {
             if !piece.take_remark(name, &said) {
-                let found = format!(
-                    "the field `{name}` of `{}`, which does not read",
-                    shown(&said)
-                );
-                self.problems.push(adopted(found, "left out"));
+                self.problems.push(unread(name, &said));
             }
         }
         piece.finished(self.problems)
     }
+}
+
+/// A field of ours that does not read.
+fn unread(name: &str, said: &str) -> Problem {
+    let found = format!(
+        "the field `{name}` of `{}`, which does not read",
+        shown(said)
+    );
+    adopted(found, "left out")
 }
 
 /// Lengths that were read as parts of a semibreve, in beats.

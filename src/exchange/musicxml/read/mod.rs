@@ -7,10 +7,10 @@ mod text;
 
 use super::packed::unpacked;
 use super::tree::{Element, read_tree};
-use super::{ALSO, KIND, ORIGIN, STAGES, listen_here};
+use super::{ALSO, KIND, ORIGIN, STAGES, in_stage};
 use crate::drill::{Place, Problem, TuneHead};
 use crate::exchange::LARGEST_FILE;
-use crate::exchange::piece::{BEAT, Piece, REMARKS, adopted_at, foreign};
+use crate::exchange::piece::{BEAT, Piece, REMARKS, REMARKS_HERE, adopted_at, foreign};
 use part::PartReader;
 use text::{at, shown};
 
@@ -109,8 +109,13 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
         .into_iter()
         .filter_map(|name| Some((name, field(name)?)))
         .collect();
-    let here: Vec<Option<String>> = (1..=reader.sections.len())
-        .map(|number| field(&listen_here(number)))
+    let here = (1..=reader.sections.len())
+        .map(|number| {
+            let named = REMARKS_HERE.into_iter();
+            named
+                .filter_map(|name| Some((name, field(&in_stage(name, number))?)))
+                .collect()
+        })
         .collect();
     reader.finish(title, head, remarks, here)
 }

@@ -4,7 +4,7 @@ mod measures;
 mod notes;
 
 use super::xml::Xml;
-use super::{ALSO, KIND, ORIGIN, STAGES, listen_here};
+use super::{ALSO, KIND, ORIGIN, STAGES, in_stage};
 use crate::exchange::Section;
 use crate::exchange::piece::Piece;
 use crate::score::NoteId;
@@ -56,7 +56,10 @@ fn identification(xml: &mut Xml, piece: &Piece) {
         .sections
         .iter()
         .zip(1..)
-        .filter_map(|(section, number)| Some((listen_here(number), section.listen_for.clone()?)));
+        .flat_map(|(section, number)| {
+            let remarks = section.remarks().into_iter();
+            remarks.map(move |(name, text)| (in_stage(name, number), text))
+        });
     let fields = remarks
         .map(|(name, text)| (name.to_owned(), text))
         .chain(here);

@@ -218,6 +218,7 @@ impl Reader {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::fmt::Write as _;
 
     #[track_caller]
     fn adopts(text: &str, metre: Metre, told: &[&str]) -> Music {
@@ -454,7 +455,7 @@ mod tests {
             for quaver in 0..8 {
                 if quaver == 7 || ends & (1 << quaver) != 0 {
                     let letter = ['A', 'c', 'e'][bar.len() % 3];
-                    bar.push_str(&format!("{{g}}{letter}{length}"));
+                    let _ = write!(bar, "{{g}}{letter}{length}");
                     length = 0;
                 }
                 length += 1;
