@@ -28,4 +28,7 @@ pub mod live;
 pub mod screen;
 
 // floor 9
+mod services;
+
+// floor 10
 pub mod commands;

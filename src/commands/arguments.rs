@@ -1,11 +1,11 @@
 //! Words of the command line become meaningful values, each in one place.
 
-use super::Failure;
 use crate::chanter::{Finger, Note, Tuning};
-use crate::drill::{Drill, Stage};
+use crate::drill::{BarRange, Drill};
 use crate::movement::{Lengths, Named, Schools, find_said};
 use crate::practice::Rung;
 use crate::practice::ladder::climbs;
+use crate::services::{Failure, phrases::Which};
 use crate::units::{Bpm, Hertz, Millis, SampleRate, parse_fraction, spell_fraction};
 use crate::wording;
 
@@ -71,6 +71,42 @@ impl AtRung {
             (_, _, None) => Ok(first),
         }
     }
+}
+
+/// Which bars of a tune are meant.
+#[derive(clap::Args, Debug, Clone, Default)]
+pub(crate) struct OfTune {
+    /// These bars of a tune, from 1, such as 5-8: with the pickup before them and the next note
+    /// after them.
+    #[arg(long, value_name = "BARS", value_parser = bars, conflicts_with_all = ["part", "phrase"])]
+    bars: Option<BarRange>,
+    /// This part of a tune, from 1.
+    #[arg(long, value_name = "NUMBER")]
+    part: Option<usize>,
+    /// This phrase of a tune, or of its part, from 1.
+    #[arg(long, value_name = "NUMBER")]
+    phrase: Option<usize>,
+    /// Of a tune that says how it is pointed, or of these bars of it: with the dots held longer
+    /// first, then as in the tune.
+    #[arg(long)]
+    held_dots: bool,
+}
+
+impl OfTune {
+    /// The same for the services.
+    pub(crate) fn which(&self) -> Which {
+        Which {
+            bars: self.bars,
+            part: self.part,
+            phrase: self.phrase,
+            held_dots: self.held_dots,
+        }
+    }
+}
+
+/// Reads bars: `5-8`.
+pub(crate) fn bars(text: &str) -> Result<BarRange, String> {
+    BarRange::parse(text).ok_or_else(|| format!("expected {}", BarRange::EXPECTED))
 }
 
 /// Reads a note: `LG`, `low G`, `A` …
@@ -147,60 +183,9 @@ pub(crate) fn rate(text: &str) -> Result<SampleRate, String> {
     }
 }
 
-/// Finds a stage by its number from 1 or its name.
-///
-/// # Errors
-/// No such stage; the message lists them.
-pub(crate) fn stage<'a>(drill: &'a Drill, wanted: &str) -> Result<(usize, &'a Stage), Failure> {
-    let by_number = wanted
-        .trim()
-        .parse::<usize>()
-        .ok()
-        .and_then(|number| number.checked_sub(1));
-    let plain = |text: &str| text.to_lowercase().replace(['-', '_'], " ");
-    let found = match by_number {
-        Some(index) => Some(index),
-        None => drill
-            .stages
-            .iter()
-            .position(|stage| plain(&stage.name) == plain(wanted.trim())),
-    };
-    if let Some(index) = found
-        && let Some(stage) = drill.stages.get(index)
-    {
-        return Ok((index, stage));
-    }
-    let names: Vec<String> = drill
-        .stages
-        .iter()
-        .enumerate()
-        .map(|(index, stage)| format!("{} `{}`", index + 1, stage.name))
-        .collect();
-    Err(Failure(format!(
-        "`{}` has no stage `{wanted}`: expected {}",
-        drill.title,
-        wording::choice(&names)
-    )))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::drill::{built_in, read};
-
-    #[test]
-    fn a_stage_is_found_by_number_and_by_name() {
-        let drill = built_in("grip-from-d").expect("built in");
-        let (drill, _) = read(drill.text.as_bytes());
-        let drill = drill.expect("it reads");
-        let index = |wanted: &str| stage(&drill, wanted).map(|(index, _)| index).ok();
-        assert_eq!(index("1"), Some(0));
-        assert_eq!(index("Half Beats"), Some(1));
-        assert_eq!(index("real-time"), Some(4));
-        assert_eq!(index("0"), None);
-        assert_eq!(index("6"), None);
-        assert_eq!(index("nothing"), None);
-    }
 
     #[test]
     fn fingers_read_as_they_are_called() {

@@ -1,12 +1,16 @@
 //! `blow`: the note that is held, for blowing evenly. Plays nothing and keeps the player's low A alone.
 
-use super::event_loop::{self, Canvas, Did, FRAME, Paged, World};
-use super::terminal::{self, Manner};
-use super::{Failure, Outcome, Ran, arguments, low_a, settings};
+use super::{Outcome, Ran, arguments};
 use crate::app::Blowing;
 use crate::listening::{Attention, HeardNow};
 use crate::live::{Microphone, Quiet};
 use crate::screen::{HELP_BLOW, Theme, view_blowing, view_keys};
+use crate::services::{
+    Failure,
+    event_loop::{self, Canvas, Did, FRAME, Paged, World},
+    low_a, settings,
+    terminal::{self, Manner},
+};
 use crate::settings::keys;
 use crate::units::Hertz;
 use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};

@@ -1,9 +1,9 @@
 //! A book of tunes, or a folder of files of other programs, as a folder of drills with one report.
 
-use super::open::read_bytes;
-use super::{Failure, Outcome, Ran, output};
+use super::{Outcome, Ran};
 use crate::drill::{Problem, how_many, render, write};
 use crate::exchange::{Format, LARGEST_FILE, Piece, abc, read, text_of};
+use crate::services::{Failure, files::read_bytes, output};
 use crate::wording;
 use std::collections::BTreeSet;
 use std::fmt::Write as _;

@@ -1,13 +1,16 @@
 //! `calibrate`: plays sweeps, hears them on the microphone, and keeps how much later they come than
 //! the two devices say.
 
-use super::{Failure, Outcome, Ran, folders, needs, open, output, settings, terminal};
-use crate::drill::LARGEST_FILE;
+use super::{Outcome, Ran};
 use crate::listening::{EARLY_S, LATE_S, SWEEP_S, find_sweep, spread, sweep};
-use crate::live::{Asked, DeviceError, Microphone, Playback, Quiet, Stereo};
+use crate::live::{Asked, Microphone, Playback, Quiet, Stereo};
+use crate::services::{
+    Failure,
+    calibration::{Calibrated, store, stored},
+    needs, output, settings, terminal,
+};
 use crate::settings::{Key, keys, of};
 use crate::units::{Gain, SampleRate, median};
-use serde::{Deserialize, Serialize};
 use std::time::{Duration, Instant};
 
 /// Arguments of `calibrate`.
@@ -41,55 +44,6 @@ pub(crate) struct Arguments {
     json: bool,
 }
 
-/// What was measured of a pair of devices.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub(super) struct Calibrated {
-    /// What plays.
-    pub(super) device: String,
-    /// What hears.
-    pub(super) microphone: String,
-    /// How much later than both say the microphone hears what is played, milliseconds.
-    pub(super) later_ms: f64,
-    /// From the program and back, milliseconds, what the devices say included.
-    round_trip_ms: f64,
-    /// How far the single sweeps lay apart, milliseconds.
-    spread_ms: f64,
-    /// How many were heard.
-    sweeps: usize,
-}
-
-/// Every pair that was measured; empty where there is no file.
-///
-/// # Errors
-/// The file cannot be read, or is not ours.
-pub(super) fn stored() -> Result<Vec<Calibrated>, Failure> {
-    let path = folders::calibration()?;
-    if !path.exists() {
-        return Ok(Vec::new());
-    }
-    let bytes = open::read_bytes(&path, LARGEST_FILE)?;
-    serde_json::from_slice(&bytes).map_err(|error| {
-        Failure(format!(
-            "`{}`: {error}; remove it and calibrate again",
-            path.display()
-        ))
-    })
-}
-
-fn store(found: &Calibrated) -> Result<(), Failure> {
-    let path = folders::calibration()?;
-    // a file that does not read is replaced: everything in it can be measured again
-    let mut all = stored().unwrap_or_default();
-    all.retain(|pair| (&pair.device, &pair.microphone) != (&found.device, &found.microphone));
-    all.push(found.clone());
-    let text = serde_json::to_string_pretty(&all)
-        .map_err(|error| Failure(format!("cannot write JSON: {error}")))?;
-    if let Some(folder) = path.parent() {
-        output::make_folder(folder)?;
-    }
-    output::write_bytes(&path, true, format!("{text}\n").as_bytes())
-}
-
 /// From one sweep to the next, seconds: longer than any delay that is believed.
 const PERIOD_S: f64 = 0.75;
 /// Sweeps that are measured.
@@ -106,12 +60,6 @@ const NOISY_DB: f64 = -35.0;
 const DEAF_DB: f64 = -75.0;
 /// How long a device may take to begin.
 const PATIENCE: Duration = Duration::from_secs(4);
-
-impl From<DeviceError> for Failure {
-    fn from(error: DeviceError) -> Self {
-        Self(error.to_string())
-    }
-}
 
 /// Runs `calibrate`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {

@@ -1,12 +1,16 @@
 //! `check`: read drill files and tell every problem in them.
 
-use super::open::{self, read_source};
-use super::{Failure, Outcome, Ran, homework, output};
+use super::{Outcome, Ran};
 use crate::drill::{
     Drill, MOST_SHOWN, Place, Problem, ProblemKind, Severity, how_many, more, render,
 };
 use crate::practice::ladder::climbs;
 use crate::score::resolve_music;
+use crate::services::{
+    Failure,
+    drill_files::{self, read_source},
+    homework, output,
+};
 use crate::timeline::{Layout, lay};
 use crate::units::{Beats, SampleRate};
 use crate::wording;
@@ -65,7 +69,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         let read = if file.exists() {
             read_source(file)
         } else {
-            open::find(&named).map(|(_, source)| source)
+            drill_files::find(&named).map(|(_, source)| source)
         };
         let mut source = match read {
             Ok(source) => source,

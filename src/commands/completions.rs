@@ -1,7 +1,8 @@
 //! `completions`: what the shells complete, names of drills, movements, schools and stages among it.
 
-use super::{Cli, Failure, Outcome, Ran, drills, groups, open, output};
+use super::{Cli, Outcome, Ran, groups};
 use crate::movement::{Movement, SCHOOLS};
+use crate::services::{Failure, library, open, output};
 use clap::CommandFactory;
 use clap_complete::engine::{
     ArgValueCandidates, ArgValueCompleter, CompletionCandidate, PathCompleter, ValueCompleter as _,
@@ -105,7 +106,7 @@ fn candidate(name: &str) -> Option<CompletionCandidate> {
 }
 
 fn drill_names() -> Vec<CompletionCandidate> {
-    drills::names()
+    library::names()
         .iter()
         .filter_map(|name| candidate(name))
         .collect()

@@ -1,7 +1,8 @@
 //! `devices`: what can sound and what can hear here.
 
-use super::{Failure, Outcome, Ran, output, terminal};
+use super::{Outcome, Ran};
 use crate::live::{FoundDevice, Quiet, list, list_microphones, priority};
+use crate::services::{Failure, output, terminal};
 use serde::Serialize;
 use std::fmt::Write as _;
 

@@ -1,10 +1,9 @@
 //! `explain`: a movement as a good teacher explains it.
 
-use super::{Outcome, Ran, arguments, output};
-use crate::chanter::{NOTES, Note};
-use crate::movement::{
-    Context, Lengths, Movement, Named, Schools, explain, resolve, typical_context,
-};
+use super::{Outcome, Ran, arguments};
+use crate::chanter::Note;
+use crate::movement::{Lengths, Named, explain};
+use crate::services::{drill_files, making::context, output, terminal};
 use crate::units::Bpm;
 
 /// Arguments of `explain`.
@@ -40,45 +39,10 @@ pub(crate) struct Arguments {
     json: bool,
 }
 
-/// The context asked for; a note that is not given comes from the typical context, or is the first
-/// with which it can be played.
-pub(crate) fn context(movement: Movement, from: Option<Note>, to: Option<Note>) -> Context {
-    let typical = typical_context(movement);
-    let asked = |context: &Context| {
-        from.is_none_or(|from| context.before == Some(from))
-            && to.is_none_or(|to| context.after == to)
-    };
-    let played = |context: &Context| {
-        resolve(movement, *context, &Schools::none())
-            .played()
-            .is_some_and(|resolved| resolved.replaced.is_none())
-    };
-    let befores = typical
-        .before
-        .into_iter()
-        .chain([Note::LowA, Note::E])
-        .chain(NOTES);
-    let afters = || {
-        std::iter::once(typical.after)
-            .chain(NOTES.into_iter().filter(|note| *note > Note::LowG))
-            .chain([Note::LowG])
-    };
-    let near =
-        befores.flat_map(|before| afters().map(move |after| Context::between(before, after)));
-    std::iter::once(typical)
-        .filter(asked)
-        .chain(near.filter(asked).filter(played))
-        .next()
-        .unwrap_or(Context {
-            before: from.or(typical.before),
-            after: to.unwrap_or(typical.after),
-        })
-}
-
 /// Runs `explain`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     let schools = if arguments.school.is_empty() {
-        super::open::schools()
+        drill_files::schools()
     } else {
         arguments::schools(&arguments.school)?
     };
@@ -100,7 +64,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     if arguments.json {
         output::print_json(&explanation)?;
     } else {
-        output::print(&explanation.write(super::terminal::columns()))?;
+        output::print(&explanation.write(terminal::columns()))?;
     }
     Ok(Outcome::Done)
 }

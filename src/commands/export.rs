@@ -1,11 +1,11 @@
 //! `export`: a drill as a file for other programs.
 
-use super::open::open;
-use super::{Failure, Outcome, Ran, arguments, output, settings};
+use super::{Outcome, Ran, arguments};
 use crate::drill::{Drill, StageKind};
 use crate::exchange::midi::MidiPitch;
 use crate::exchange::{Format, Piece, abc, midi, musicxml};
 use crate::practice::Rung;
+use crate::services::{Failure, open::open, output, settings, stages};
 use crate::units::Hertz;
 use crate::wording;
 use std::path::{Path, PathBuf};
@@ -77,7 +77,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     output::ready_to_write(&arguments.output, arguments.force)?;
     let opened = open(&arguments.drill)?;
     let stage = match &arguments.stage {
-        Some(wanted) => Some(arguments::stage(&opened.drill, wanted)?.0),
+        Some(wanted) => Some(stages::stage(&opened.drill, wanted)?.0),
         None => None,
     };
     let asked = arguments.at.tempo.is_some() || arguments.at.tone.is_some();

@@ -1,10 +1,13 @@
 //! The first start: four questions whose answers become the settings file.
 
-use super::event_loop::{self, Canvas, Did, Paged, World};
-use super::terminal::{self, Manner};
-use super::{Failure, folders, output, settings};
 use crate::app::FirstStart;
 use crate::screen::{Theme, view_first};
+use crate::services::{
+    Failure,
+    event_loop::{self, Canvas, Did, Paged, World},
+    folders, output, settings,
+    terminal::{self, Manner},
+};
 use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use std::time::Duration;
 

@@ -1,6 +1,6 @@
 //! The subcommands in groups, each under a headline: what `--help` and the manual list.
 
-use super::terminal;
+use crate::services::terminal;
 use clap::Command;
 use std::fmt::Write as _;
 use std::io::IsTerminal as _;

@@ -1,7 +1,7 @@
 //! `handout`: a drill as one page for a browser.
 
-use super::open::{Opened, open_all};
-use super::{Failure, Outcome, Ran, arguments, output, settings, tune};
+use super::{Outcome, Ran, arguments, tune};
+use crate::services::{Failure, drill_files::Opened, open::open_all, output, settings, stages};
 use crate::sheet::{LARGEST_HANDOUT, handout_with_map};
 use crate::units::Hertz;
 use crate::wording;
@@ -68,7 +68,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let mut opened = chosen(arguments)?;
     let stages = arguments.stages.iter();
     let wanted = stages
-        .map(|wanted| super::arguments::stage(&opened.drill, wanted).map(|found| found.0))
+        .map(|wanted| stages::stage(&opened.drill, wanted).map(|found| found.0))
         .collect::<Result<Vec<usize>, Failure>>()?;
     if !wanted.is_empty() {
         let mut place = 0..;

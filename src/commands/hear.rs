@@ -3,10 +3,7 @@
 mod keeping;
 mod shown;
 
-use super::event_loop::{self, Did, FRAME, Foot, Paged, World};
-use super::screen_arguments::ScreenArguments;
-use super::terminal::{self, Manner};
-use super::{Failure, Outcome, Ran, arguments, open, output, settings};
+use super::{Outcome, Ran, arguments, screen_arguments::ScreenArguments};
 use crate::app::{Asking, Button, Discriminating, ToPlay};
 use crate::discrimination::{Excerpt, Spot, excerpt, plant, spots};
 use crate::drill::{Drill, StageKind};
@@ -14,6 +11,12 @@ use crate::live::{DeviceState, Heard, Player, Quiet};
 use crate::practice::{CellKey, Difference, Mark, Rung, StagePrint};
 use crate::score::{Score, ScoreNote, resolve_music};
 use crate::screen::Theme;
+use crate::services::{
+    Failure,
+    event_loop::{self, Did, FRAME, Foot, Paged, World},
+    open, output, pedals, settings, stages,
+    terminal::{self, Manner},
+};
 use crate::settings::Settings;
 use crate::sound::{Bus, Entrance, RendererReport, When};
 use crate::timeline::{Layout, Timeline, lay};
@@ -148,7 +151,7 @@ struct Hearing {
     page: Discriminating,
     clean: Timeline,
     journal: Keeping,
-    pedals: settings::Pedals,
+    pedals: pedals::Pedals,
     foot: Foot,
     /// Once it is shown.
     shown: Option<Shown>,
@@ -188,7 +191,7 @@ impl Hearing {
             page,
             clean: music.clean,
             journal,
-            pedals: settings::Pedals::of(own),
+            pedals: pedals::Pedals::of(own),
             foot: Foot::default(),
             shown: None,
             serial: None,
@@ -336,7 +339,7 @@ fn music(drill: &Drill, what: &What) -> Result<Music, Failure> {
         lay(score, &layout)
     };
     let stage = match &what.stage {
-        Some(wanted) => arguments::stage(drill, wanted)?.0,
+        Some(wanted) => stages::stage(drill, wanted)?.0,
         None => {
             let whole = |stage: &usize| {
                 let of_movement =
@@ -452,7 +455,7 @@ fn silent(player: &Player) -> Option<Failure> {
 }
 
 /// What a key says on this page.
-fn button(pedals: &settings::Pedals, key: KeyEvent) -> Option<Button> {
+fn button(pedals: &pedals::Pedals, key: KeyEvent) -> Option<Button> {
     if key.kind == KeyEventKind::Release {
         return None;
     }
@@ -475,7 +478,7 @@ mod tests {
     fn both_pedals_and_their_keys_are_known() {
         let pressed = |code| {
             button(
-                &settings::Pedals::default(),
+                &pedals::Pedals::default(),
                 KeyEvent::new(code, KeyModifiers::NONE),
             )
         };
@@ -499,7 +502,7 @@ mod tests {
         assert_eq!(pressed(KeyCode::Tab), None);
         let interrupt = KeyEvent::new(KeyCode::Char('c'), KeyModifiers::CONTROL);
         assert_eq!(
-            button(&settings::Pedals::default(), interrupt),
+            button(&pedals::Pedals::default(), interrupt),
             Some(Button::Leave)
         );
     }

@@ -1,11 +1,9 @@
 //! `import`: another program's file as a drill.
 
-use super::book::{self, Book};
-use super::export::format_of;
-use super::open::read_bytes;
-use super::{Failure, Outcome, Ran, output};
+use super::{Outcome, Ran, book, book::Book, export::format_of};
 use crate::drill::{render, write};
 use crate::exchange::{Format, LARGEST_FILE, abc, read, text_of};
+use crate::services::{Failure, files::read_bytes, output};
 use crate::wording;
 use std::path::PathBuf;
 

@@ -1,11 +1,12 @@
 //! `journal`: look after it: check, export, import, backup, merge.
 
-use super::{Failure, Outcome, Ran, folders, open, output, plan};
+use super::{Outcome, Ran};
 use crate::drill::MOST_SHOWN;
 use crate::journal::{
     Health, Journal, JournalError, Merged, Odd, WrongClock, absurd, look_over, mended, odd,
 };
 use crate::practice::Entry;
+use crate::services::{Failure, files, folders, output, plan};
 use crate::wording;
 use clap::Subcommand;
 use serde::Serialize;
@@ -388,7 +389,7 @@ struct Lines {
 impl Lines {
     fn of(path: &Path) -> Result<Self, Failure> {
         Ok(Self {
-            file: BufReader::new(open::open_file(path)?).take(LARGEST_EXPORT),
+            file: BufReader::new(files::open_file(path)?).take(LARGEST_EXPORT),
             number: 0,
         })
     }

@@ -1,7 +1,8 @@
 //! `licences`: under which terms the program, its fonts and its libraries come.
 
-use super::{Outcome, Ran, output};
+use super::{Outcome, Ran};
 use crate::engraving::font::FONT_LICENCES;
+use crate::services::output;
 use std::fmt::Write as _;
 
 /// Arguments of `licences`.

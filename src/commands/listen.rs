@@ -1,15 +1,20 @@
 //! `listen`: what was played in a recording, and how it compares with a drill.
 
-use super::open::{open, recording};
-use super::sheet::format_of;
-use super::timeline::score_of;
-use super::{Failure, Outcome, Ran, arguments, needs, output, settings};
+use super::{Outcome, Ran, arguments, sheet::format_of};
 use crate::chanter::{Note, Tuning, TuningTable};
 use crate::listening::{
     ExpectedStage, HeardKind, Hearing, Repetition, align, hear, hear_piece, listen_document,
 };
 use crate::practice::{Mark, Rung, Thresholds, ToneShape, UNSURE, Verdict, judge};
 use crate::screen::{longest, two_bars};
+use crate::services::{
+    Failure,
+    files::recording,
+    needs,
+    open::open,
+    output, settings,
+    stages::{self, score_of},
+};
 use crate::sheet::{FaultMark, PairsPlayed, Paper, Round, Take, TimedNote, draw_take};
 use crate::timeline::{Layout, lay};
 use crate::units::{Bpm, Hertz, SampleRate};
@@ -147,7 +152,7 @@ struct Asked {
 
 fn asked(drill: &str, stage: &str, at: arguments::AtRung) -> Result<Asked, Failure> {
     let opened = open(drill)?;
-    let (stage, _) = arguments::stage(&opened.drill, stage)?;
+    let (stage, _) = stages::stage(&opened.drill, stage)?;
     let score = score_of(&opened.drill, stage);
     let ladder = &opened.drill.ladder;
     let rung = at.rung(&opened.drill, stage)?;

@@ -1,10 +1,15 @@
 //! `make`: a drill file of a movement, of the crossings or of one finger.
 
-use super::{Failure, Outcome, Ran, arguments, explain, folders, open, output};
+use super::{Outcome, Ran, arguments};
 use crate::chanter::{Finger, Note};
-use crate::drill::{Build, DrillDocument, Request, make, make_crossings, make_finger, write};
-use crate::movement::{Movement, find_said};
+use crate::drill::{Build, DrillDocument, Request, make, make_crossings, make_finger};
+use crate::movement::find_said;
 use crate::rhythm::Metre;
+use crate::services::{
+    Failure, folders,
+    making::{never_opened, notes, text_of},
+    output,
+};
 use crate::wording;
 use std::path::{Path, PathBuf};
 
@@ -120,20 +125,6 @@ fn name_of(arguments: &Arguments) -> String {
     }
 }
 
-/// A made drill as its file.
-///
-/// # Errors
-/// It cannot be written as YAML.
-pub(crate) fn text_of(document: &DrillDocument) -> Result<String, Failure> {
-    let text = write(document).map_err(|error| Failure(format!("cannot write YAML: {error}")))?;
-    let shut = never_opened(document);
-    let remark = shut.map_or_else(String::new, |shut| format!("# {shut}\n"));
-    Ok(format!(
-        "# Made by gracerung. Edit it as you like: `gracerung check` reads it and tells what is\n\
-         # wrong, `gracerung practise` plays it.\n{remark}{text}"
-    ))
-}
-
 /// Prints a made drill, or writes it into a file.
 ///
 /// # Errors
@@ -160,49 +151,6 @@ pub(crate) fn put(document: &DrillDocument, target: Option<&Path>, force: bool) 
         }
     }
     Ok(Outcome::Done)
-}
-
-/// Makes a movement's drill in its usual contexts among the player's own drills, unless one of its
-/// name is there or built in; gives what is to be said of it where it was made.
-///
-/// # Errors
-/// The movement is unknown, or the player's folder cannot be written.
-pub(crate) fn own(name: &str) -> Result<Option<String>, Failure> {
-    let folder = folders::own_drills()?;
-    let target = folder.join(format!("{name}.yaml"));
-    if crate::drill::built_in(name).is_some() || target.exists() {
-        return Ok(None);
-    }
-    let movement = find_said(name)
-        .map_err(|error| Failure(error.to_string()))?
-        .movement;
-    let (from, to) = notes(movement, &[], &[]);
-    let document = make(&Request {
-        movement,
-        from,
-        to,
-        schools: open::schools(),
-        build: Build::AsFits,
-        bridge: false,
-        chain: false,
-        transfer: true,
-        metre: Metre::FOUR_FOUR,
-    })
-    .map_err(|error| Failure(error.to_string()))?;
-    output::make_folder(&folder)?;
-    output::write_bytes(&target, false, text_of(&document)?.as_bytes())?;
-    Ok(Some(format!(
-        "made `{name}`: it is among your drills from now on"
-    )))
-}
-
-/// Why a movement's drill has no stage that closes it up; nothing where it has one.
-fn never_opened(document: &DrillDocument) -> Option<&'static str> {
-    document.movement.as_ref()?;
-    let mut stages = document.stages.iter().flatten();
-    let opened = stages.any(|stage| stage.opening.is_some());
-    (!opened)
-        .then_some("No stage closes it up: this movement has no tone inside that could be opened.")
 }
 
 fn document(arguments: &Arguments) -> Result<DrillDocument, Failure> {
@@ -250,23 +198,4 @@ fn document(arguments: &Arguments) -> Result<DrillDocument, Failure> {
         metre: arguments.metre,
     })
     .map_err(|error| Failure(error.to_string()))
-}
-
-/// The notes asked for, each only once; what is not given comes from the typical context.
-fn notes(movement: Movement, from: &[Note], to: &[Note]) -> (Vec<Note>, Vec<Note>) {
-    let typical = explain::context(movement, from.first().copied(), to.first().copied());
-    let once = |notes: &[Note], usual: Option<Note>| {
-        let mut kept: Vec<Note> = Vec::new();
-        for note in notes
-            .iter()
-            .copied()
-            .chain(usual.filter(|_| notes.is_empty()))
-        {
-            if !kept.contains(&note) {
-                kept.push(note);
-            }
-        }
-        kept
-    };
-    (once(from, typical.before), once(to, Some(typical.after)))
 }

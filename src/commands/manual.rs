@@ -1,6 +1,7 @@
 //! `manual`: the manual pages, from the same table as the command line.
 
-use super::{Cli, Failure, Outcome, Ran, groups, output};
+use super::{Cli, Outcome, Ran, groups};
+use crate::services::{Failure, output};
 use clap::{Command, CommandFactory};
 use clap_mangen::Man;
 use clap_mangen::roff::{Roff, bold, roman};

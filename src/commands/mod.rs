@@ -4,7 +4,6 @@
 //! below. Exit 0 is done, 1 is done with findings, 2 is could not run.
 
 mod arguments;
-mod awaiting;
 mod blow;
 mod book;
 mod calibrate;
@@ -12,12 +11,9 @@ mod check;
 mod completions;
 mod devices;
 mod drills;
-mod ear;
-mod event_loop;
 mod explain;
 mod export;
 mod first;
-mod folders;
 mod groups;
 mod handout;
 mod hear;
@@ -26,34 +22,24 @@ mod import;
 mod journal;
 mod licences;
 mod listen;
-mod low_a;
 mod make;
 mod manual;
 mod movements;
-mod needs;
-mod open;
-mod output;
-mod phrases;
-mod plan;
 mod practise;
 mod progress;
 mod recognise;
 mod render;
 mod schema;
 mod screen_arguments;
-mod session;
 mod settings;
 mod sheet;
-mod shell;
-mod signals;
-mod table;
 mod takes;
-mod terminal;
 mod timeline;
 mod today;
 mod tune;
 mod warmup;
 
+use crate::services::{Failure, output, terminal};
 use clap::{CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
 use std::ffi::OsString;
 use std::process::ExitCode;
@@ -65,16 +51,6 @@ pub(crate) enum Outcome {
     Done,
     /// Done, and something was found that the caller asked about.
     Findings,
-}
-
-/// Why a command could not run: a sentence or several lines, without "error:".
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct Failure(pub(crate) String);
-
-impl std::fmt::Display for Failure {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str(&self.0)
-    }
 }
 
 /// What every command returns.

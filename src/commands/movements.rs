@@ -1,11 +1,12 @@
 //! `movements`: list and search the movements, print the catalogue and the crossings.
 
-use super::{Outcome, Ran, arguments, output};
+use super::{Outcome, Ran, arguments};
 use crate::chanter::{CrossingKind, Finger, NOTES, Note, crossing};
 use crate::movement::{
     Family, FormRow, Movement, Resolved, SCHOOLS, Schools, counted, find_said, resolve, search,
     typical_context, write_parts,
 };
+use crate::services::{Failure, output, terminal};
 use serde::Serialize;
 use std::fmt::Write as _;
 
@@ -86,7 +87,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         Some(text) => text
             .split([' ', ','])
             .filter(|word| !word.is_empty())
-            .map(|word| arguments::note(word).map_err(super::Failure))
+            .map(|word| arguments::note(word).map_err(Failure))
             .collect::<Result<Vec<Note>, _>>()?,
     };
     let words = arguments.words.join(" ");
@@ -182,7 +183,7 @@ fn list(found: &[Movement]) -> String {
 }
 
 fn table(found: &[Movement]) -> String {
-    let width = super::terminal::columns().clamp(40, 100);
+    let width = terminal::columns().clamp(40, 100);
     let told = |indent: usize, prose: &str| {
         let margin = " ".repeat(indent);
         let options = textwrap::Options::new(width)

@@ -1,14 +1,8 @@
 //! `practise`, and the program without a command: the screen and its loop.
 
-use super::event_loop::{self, Canvas, Did, FRAME, Paged, World};
-use super::low_a;
-use super::open::open;
-use super::phrases::{self, Which};
-use super::screen_arguments::{ScreenArguments, settings_of};
-use super::shell::{Aside, Begin, Shell};
-use super::terminal::{self, Manner};
 use super::{
-    Failure, Outcome, Ran, arguments, hear, homework, output, plan, session, settings, warmup,
+    Outcome, Ran, arguments, hear, screen_arguments::ScreenArguments,
+    screen_arguments::settings_of, warmup,
 };
 use crate::app::{Care, Message, Model, Page};
 use crate::drill::{Drill, Stage, StageKind};
@@ -16,6 +10,16 @@ use crate::live::Quiet;
 use crate::planning::Rule;
 use crate::practice::Rung;
 use crate::screen::{Plain, Theme, action, view};
+use crate::services::{
+    Failure,
+    event_loop::{self, Canvas, Did, FRAME, Paged, World},
+    homework, low_a,
+    open::open,
+    output, pedals, phrases, session, settings,
+    shell::{Aside, Begin, Shell},
+    stages,
+    terminal::{self, Manner},
+};
 use crate::settings::{Id, Settings, keys};
 use crate::units::{Bpm, Fraction};
 use crossterm::event::KeyEvent;
@@ -44,7 +48,7 @@ pub(crate) struct Arguments {
     #[arg(long)]
     stage: Option<String>,
     #[command(flatten)]
-    which: Which,
+    of_tune: arguments::OfTune,
     #[command(flatten)]
     at: arguments::AtRung,
     /// Begin so many beats a minute under the tempo that is wanted: the top of the ladder, which for
@@ -108,19 +112,20 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         None => arguments.at,
     };
     let wanted = arguments.stage.as_deref();
-    let (opened, asked, stage) = if arguments.which.is_given() {
-        let chosen = phrases::choose(&opened, wanted, &arguments.which)?;
+    let which = arguments.of_tune.which();
+    let (opened, asked, stage) = if which.is_given() {
+        let chosen = phrases::choose(&opened, wanted, &which)?;
         // a file is made for who can practise only
         terminal::require()?;
         let (opened, told) = chosen.kept();
-        (opened, told, arguments.which.first_stage())
+        (opened, told, which.first_stage())
     } else {
         if goal.is_none() {
             // a stage is named as it is practised
             opened.drill = opened.practised();
         }
         let stage = match wanted {
-            Some(wanted) => Some(arguments::stage(&opened.drill, wanted)?.0),
+            Some(wanted) => Some(stages::stage(&opened.drill, wanted)?.0),
             None => None,
         };
         (opened, asked, stage)
@@ -128,9 +133,9 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     terminal::require()?;
     let begin = Begin {
         // bars of a tune are cells of their own, which no homework asks for
-        goal: goal.filter(|_| !arguments.which.is_given()),
+        goal: goal.filter(|_| !which.is_given()),
         says: asked,
-        own_place: arguments.which.is_given(),
+        own_place: which.is_given(),
         ..begin(&opened.drill, stage, at)?
     };
     let mut flags = arguments.screen.flags();
@@ -241,7 +246,7 @@ pub(super) fn screen(
     shell
         .day
         .get_or_insert_with(|| session::Asked::new(settings, None));
-    let pedals = settings::Pedals::of(settings);
+    let pedals = pedals::Pedals::of(settings);
     let manner = Manner::of(settings);
     let ran = event_loop::in_terminal(manner, |world| {
         let shown = match manner {
@@ -255,7 +260,7 @@ pub(super) fn screen(
         let rests = settings.switch(keys::CARE_REST);
         let mut paged = Practice {
             care: Care::after(rests.then(|| settings.number(keys::CARE_REST_AFTER) as u32)),
-            rule: plan::rule(settings),
+            rule: settings::rule(settings),
             page: model.page,
             shell: &mut shell,
             model: &mut model,
@@ -316,7 +321,7 @@ enum Shown {
 struct Practice<'a> {
     shell: &'a mut Shell,
     model: &'a mut Model,
-    pedals: &'a settings::Pedals,
+    pedals: &'a pedals::Pedals,
     arguments: &'a ScreenArguments,
     chosen: &'a Settings,
     shown: Shown,

@@ -1,6 +1,6 @@
 //! `progress`: how the weeks went.
 
-use super::{Failure, Outcome, Ran, open, output, plan, today, tune};
+use super::{Outcome, Ran, today, tune};
 use crate::app::scores;
 use crate::journal::{Journal, JournalError};
 use crate::planning::{
@@ -8,6 +8,7 @@ use crate::planning::{
     work_on, work_on_words,
 };
 use crate::score::Score;
+use crate::services::{Failure, library, open, output, plan, settings};
 use crate::units::Milliseconds;
 use crate::wording;
 use jiff::civil::Date;
@@ -62,7 +63,7 @@ fn meant(what: Option<&str>) -> Result<Vec<Known>, Failure> {
     };
     let plain = what.to_lowercase().replace(['-', '_'], " ");
     let of_movement: Vec<Known> =
-        super::drills::list()
+        library::list()
             .iter()
             .filter_map(|listed| open::open(&listed.name).ok())
             .filter(|opened| {
@@ -82,7 +83,7 @@ fn meant(what: Option<&str>) -> Result<Vec<Known>, Failure> {
 /// The tunes that are meant with the bars to work on in each; a drill of some bars of another tune is
 /// that tune's.
 fn failing(what: Option<&str>) -> Vec<(String, String)> {
-    let playable = super::drills::playable();
+    let playable = library::playable();
     let named: Vec<_> = what
         .and_then(|what| open::open(what).ok())
         .into_iter()
@@ -140,7 +141,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         }
     }
     let drills = meant(arguments.what.as_deref())?;
-    let rule = plan::rule(&plan::own_settings()?);
+    let rule = settings::rule(&plan::own_settings()?);
     let mut digest = Digest::default();
     let (mut measured, mut played, mut before) = (Vec::new(), Vec::new(), Vec::new());
     let mut apart = Vec::new();

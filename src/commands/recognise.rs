@@ -1,10 +1,11 @@
 //! `recognise`: name a run of gracenotes between two notes.
 
-use super::{Outcome, Ran, arguments, output};
+use super::{Outcome, Ran, arguments};
 use crate::chanter::Note;
 use crate::movement::{
     Context, Movement, Recognition, SCHOOLS, Schools, recognise, resolve, write_parts,
 };
+use crate::services::output;
 use crate::wording;
 use std::fmt::Write as _;
 

@@ -1,9 +1,12 @@
 //! `render`: a stage into a WAV file.
 
-use super::open::open;
-use super::timeline::score_of;
-use super::{Outcome, Ran, arguments, output, settings};
+use super::{Outcome, Ran, arguments};
 use crate::rhythm::{ClickPlan, ReferencePlan};
+use crate::services::{
+    open::open,
+    output, settings,
+    stages::{self, score_of},
+};
 use crate::sound::{Bounce, Bus, Sound};
 use crate::timeline::{Layout, lay};
 use crate::units::{Hertz, SampleRate};
@@ -64,7 +67,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     output::named(&target, &["wav"])?;
     output::ready_to_write(&target, arguments.force)?;
     let opened = open(&arguments.drill)?;
-    let (stage, written) = arguments::stage(&opened.drill, &arguments.stage)?;
+    let (stage, written) = stages::stage(&opened.drill, &arguments.stage)?;
     let rung = arguments.at.rung(&opened.drill, stage)?;
     let layout = Layout {
         lengths: rung.lengths(opened.drill.lengths),

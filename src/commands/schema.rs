@@ -1,7 +1,7 @@
 //! `schema`: the JSON Schema of a drill file.
 
-use super::{Outcome, Ran, output};
-
+use super::{Outcome, Ran};
+use crate::services::output;
 /// Arguments of `schema`.
 #[derive(clap::Args)]
 #[command(after_help = "Example:\n  gracerung schema > drill.schema.json\n\n\

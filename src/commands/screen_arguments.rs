@@ -1,7 +1,8 @@
 //! The arguments of everything with a screen, and the settings and the player that they ask for.
 
-use super::{Failure, arguments, needs, settings};
+use super::arguments;
 use crate::live::{Asked, Player};
+use crate::services::{Failure, needs, settings};
 use crate::settings::{Id, Settings, keys};
 use crate::sound::ClickSound;
 use crate::units::Hertz;

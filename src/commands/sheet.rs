@@ -1,7 +1,7 @@
 //! `sheet`: drills on paper.
 
-use super::open::open_all;
-use super::{Failure, Outcome, Ran, output, settings, tune};
+use super::{Outcome, Ran, tune};
+use crate::services::{Failure, open::open_all, output, settings};
 use crate::settings::keys;
 use crate::sheet::{
     Booklet, Paper, SheetOptions, compose_with_map, write_pdf, write_png, write_svg,

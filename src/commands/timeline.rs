@@ -1,11 +1,9 @@
 //! `timeline`: what sounds when, to the frame.
 
-use super::open::open;
-use super::{Outcome, Ran, arguments, output};
-use crate::drill::Drill;
-use crate::score::{Score, resolve_music};
+use super::{Outcome, Ran, arguments};
+use crate::services::{open::open, output, stages, stages::score_of};
 use crate::timeline::{Layout, TimelineDocument, document, lay};
-use crate::units::{Beats, Fraction, SampleRate};
+use crate::units::{Beats, SampleRate};
 
 /// Arguments of `timeline`.
 #[derive(clap::Args)]
@@ -38,16 +36,10 @@ pub(crate) struct Arguments {
     json: bool,
 }
 
-/// A stage's score with the drill's breath.
-pub(crate) fn score_of(drill: &Drill, stage: usize) -> Score {
-    let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
-    resolve_music(&drill.stages[stage].music, breath, &drill.schools)
-}
-
 /// Runs `timeline`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     let opened = open(&arguments.drill)?;
-    let (stage, _) = arguments::stage(&opened.drill, &arguments.stage)?;
+    let (stage, _) = stages::stage(&opened.drill, &arguments.stage)?;
     let score = score_of(&opened.drill, stage);
     let rung = arguments.at.rung(&opened.drill, stage)?;
     let layout = Layout {

@@ -1,11 +1,14 @@
 //! `today`: what to practise now, and why.
 
-use super::screen_arguments::ScreenArguments;
-use super::session::is_heard_first;
-use super::{Outcome, Ran, output, plan, practise, session, terminal};
+use super::{Outcome, Ran, practise, screen_arguments::ScreenArguments};
 use crate::app::Message;
 use crate::planning::{Item, today};
 use crate::practice::Rung;
+use crate::services::{
+    homework, output, plan,
+    session::{self, is_heard_first},
+    settings, terminal,
+};
 use crate::units::spell_fraction;
 use crate::wording;
 use jiff::civil::Date;
@@ -68,7 +71,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         return play(&arguments.screen, arguments.minutes);
     }
     let settings = plan::own_settings()?;
-    let mut rule = plan::rule(&settings);
+    let mut rule = settings::rule(&settings);
     rule.minutes = arguments.minutes.unwrap_or(rule.minutes);
     if arguments.mix {
         rule.order = crate::planning::Order::Mix;
@@ -78,7 +81,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let items = today(
         &digest,
         &plan::all_known(),
-        &plan::due(&digest),
+        &homework::open_tasks(&digest),
         date,
         &rule,
     );
@@ -105,7 +108,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     }
     // A sentence stays a line where another program reads it.
     let width = if std::io::stdout().is_terminal() {
-        super::terminal::columns()
+        terminal::columns()
     } else {
         usize::MAX
     };

@@ -1,9 +1,6 @@
 //! `tune`: the movements of a tune, hardest first, and a bar or movement of it as a drill.
 
-use super::drills::playable;
-use super::open::{Opened, open};
-use super::table::table;
-use super::{Failure, Outcome, Ran, arguments, folders, make, output, phrases};
+use super::{Outcome, Ran, arguments, make};
 use crate::app::{planned, prints, scores};
 use crate::chanter::Note;
 use crate::drill::{BarRange, InPlace, Tune, make_in_place, make_joined};
@@ -11,6 +8,15 @@ use crate::movement::{Context, Movement, write_parts};
 use crate::planning::{BarLine, Lately, bar_lines, work_on, work_on_words};
 use crate::practice::{CellStatus, Plan, replay};
 use crate::score::{Found, Score, movements};
+use crate::services::{
+    Failure,
+    drill_files::Opened,
+    folders,
+    library::{self, playable},
+    open::open,
+    output, phrases, plan, stages,
+    table::table,
+};
 use crate::units::Bpm;
 use crate::wording;
 use serde::Serialize;
@@ -46,7 +52,7 @@ pub(crate) struct Arguments {
     movement: Option<usize>,
     /// Make a drill that builds the tune up from its phrases; by the usual rule, or these bars.
     #[arg(long, value_name = "BARS", value_delimiter = ',', num_args = 0.., require_equals = true,
-          value_parser = phrases::bars, conflicts_with_all = ["bar", "movement"])]
+          value_parser = arguments::bars, conflicts_with_all = ["bar", "movement"])]
     phrases: Option<Vec<BarRange>>,
     /// With --phrases, this part of the tune alone.
     #[arg(long, value_name = "NUMBER", requires = "phrases")]
@@ -86,7 +92,7 @@ struct Document<'a> {
 /// Runs `tune`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     let opened = open(&arguments.file)?;
-    let (stage, _) = arguments::stage(&opened.drill, &arguments.stage)?;
+    let (stage, _) = stages::stage(&opened.drill, &arguments.stage)?;
     let all = scores(&opened.drill);
     let score = &all[stage];
     if let Some(given) = &arguments.phrases {
@@ -188,7 +194,7 @@ pub(crate) fn failing(opened: &Opened, stage: usize, drills: &[Opened]) -> Vec<B
     known.extend(drills.iter().flat_map(|other| scores(&other.drill)));
     let named: Vec<_> = prints(&known).into_iter().zip(&known).collect();
     let all: Vec<_> = named.iter().map(|(print, _)| *print).collect();
-    let journal = super::plan::journal().ok().flatten();
+    let journal = plan::journal().ok().flatten();
     let entries = journal.and_then(|journal| journal.latest(&all, Lately::MOST).ok());
     bar_lines(tune, &named, &entries.unwrap_or_default())
 }
@@ -197,7 +203,7 @@ pub(crate) fn failing(opened: &Opened, stage: usize, drills: &[Opened]) -> Vec<B
 /// of a drill that is no tune.
 pub(super) fn bars_that_fail(opened: &Opened) -> Vec<BarLine> {
     if opened.drill.is_tune() {
-        failing(opened, 0, &super::drills::playable())
+        failing(opened, 0, &library::playable())
     } else {
         Vec::new()
     }
@@ -257,7 +263,7 @@ fn cleared(drills: &[Opened]) -> HashMap<(Vec<Note>, Context), Bpm> {
         .ok()
         .map(|folder| folder.join("journal.sqlite"))
         .filter(|path| path.is_file())
-        .and_then(|path| super::plan::to_read(&path).ok())
+        .and_then(|path| plan::to_read(&path).ok())
     else {
         return cleared;
     };

@@ -1,9 +1,6 @@
 //! `warmup`: runs by itself, hands free, and marks nothing.
 
-use super::event_loop::{self, Canvas, Did, FRAME, Foot, Paged, World};
-use super::screen_arguments::ScreenArguments;
-use super::terminal::{self, Manner};
-use super::{Failure, Outcome, Ran, arguments, open, output, plan, settings};
+use super::{Outcome, Ran, arguments, screen_arguments::ScreenArguments};
 use crate::app::{Place, WarmMusic, Warming, scores};
 use crate::drill::{Drill, read};
 use crate::live::{DeviceState, Player};
@@ -11,6 +8,12 @@ use crate::planning::{Purpose, WarmStep, WarmUpAsked, warm_up};
 use crate::practice::{Mark, Rung};
 use crate::score::Score;
 use crate::screen::{HELP_WARM, Theme, music_line, view_keys, view_warming};
+use crate::services::{
+    Failure,
+    event_loop::{self, Canvas, Did, FRAME, Foot, Paged, World},
+    open, output, pedals, plan, settings,
+    terminal::{self, Manner},
+};
 use crate::settings::{Settings, keys};
 use crate::sound::{Bus, Command, Entrance, When};
 use crate::timeline::{Layout, lay};
@@ -171,7 +174,7 @@ fn spoken(warming: &Warming) -> String {
 struct Page {
     warming: Warming,
     player: Player,
-    pedals: settings::Pedals,
+    pedals: pedals::Pedals,
     foot: Foot,
     /// The timeline of the step that runs.
     serial: Option<u64>,
@@ -215,7 +218,7 @@ impl Page {
         let mut page = Self {
             warming,
             player: arguments.player(own),
-            pedals: settings::Pedals::of(own),
+            pedals: pedals::Pedals::of(own),
             foot: if goes_on {
                 Foot::on(Instant::now())
             } else {

@@ -1,7 +1,7 @@
 //! The program in plain lines, for screen readers: what changed is said, once.
 
-use super::parts::practise::{next_words, pointing_words};
 use super::parts::reading;
+use super::parts::saying::{next_words, pointing_words};
 use super::parts::session::{last_said, summary};
 use crate::app::{
     Listed, Model, Offer, Overlay, Page, Practising, SoundState, Stands, Words, part_words, trouble,

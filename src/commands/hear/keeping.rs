@@ -1,8 +1,8 @@
 //! The results of `hear` in the journal: reading those of a cell, and adding one.
 
-use crate::commands::{Failure, folders};
 use crate::journal::{Journal, Trouble};
 use crate::practice::{CellKey, Difference, Discrimination, Entry, Kind, Record, RecordId};
+use crate::services::{Failure, folders};
 use crate::units::Milliseconds;
 use uuid::Uuid;
 

@@ -1,9 +1,8 @@
 //! The page of `hear`, on a screen or in lines.
 
 use crate::app::{Asking, Discriminating};
-use crate::commands::event_loop::Canvas;
-use crate::commands::{Failure, output};
 use crate::screen::{HELP_HEAR, Theme, view_discriminating, view_keys};
+use crate::services::{Failure, event_loop::Canvas, output};
 
 /// The page on a screen, or as lines that a screen reader says.
 pub(super) enum Shown {

@@ -1,9 +1,10 @@
 //! `assign`: homework that a teacher gives.
 
 use super::plain;
-use crate::commands::{Failure, Outcome, Ran, open, output, plan, today};
+use crate::commands::{Outcome, Ran, today};
 use crate::homework::{Assignment, Task, goal_in, write_assignment};
 use crate::planning::Criterion;
+use crate::services::{Failure, open, output, plan};
 use crate::wording;
 use jiff::civil::Date;
 use std::path::PathBuf;

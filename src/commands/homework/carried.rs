@@ -1,6 +1,6 @@
 //! The takes that go along with a report: the best kept one of each cell, small and without loss.
 
-use crate::commands::{Failure, output, takes};
+use crate::services::{Failure, output, takes};
 use crate::units::SampleRate;
 use flacenc::component::BitRepr as _;
 use flacenc::error::Verify as _;
@@ -81,7 +81,7 @@ fn flac(samples: &[f32], rate: SampleRate) -> Result<Vec<u8>, Failure> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::commands::open::recording;
+    use crate::services::files::recording;
 
     /// What a teacher hears must be what the student played: read back by another's decoder every
     /// sample is the same, and a long take stays small.

@@ -1,12 +1,14 @@
 //! `report`: what a student sends back.
 
-use super::{carried, drill_of, plain, told, until_of};
-use crate::commands::{Failure, Outcome, Ran, needs, open, output, plan, settings};
+use super::{carried, plain};
+use crate::commands::{Outcome, Ran};
 use crate::homework::{
     HomeworkQuestion, LARGEST_FILE, Report, checksum, goal_in, read_assignment, report_drill,
     words_of, write_report,
 };
 use crate::planning::Digest;
+use crate::services::homework::{drill_of, told, until_of};
+use crate::services::{Failure, files, needs, output, plan, settings};
 use crate::settings::keys;
 use crate::wording;
 use std::path::PathBuf;
@@ -51,7 +53,7 @@ pub(crate) struct Arguments {
 /// Runs `report`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     output::ready_to_write(&arguments.output, arguments.force)?;
-    let bytes = open::read_bytes(&arguments.file, LARGEST_FILE)?;
+    let bytes = files::read_bytes(&arguments.file, LARGEST_FILE)?;
     let assignment = read_assignment(&bytes).map_err(|error| told(&arguments.file, &error))?;
     let own = settings::load(&[], &[needs::JUDGING, &[keys::NAME.id()]])?;
     let limits = settings::thresholds(&own, settings::tuning(&own).instrument);

@@ -1,12 +1,13 @@
 //! `review`: the class at a glance.
 
-use super::{paper, told};
-use crate::commands::sheet::told_lacking;
-use crate::commands::{Failure, Outcome, Ran, open, output, takes};
+use super::paper;
+use crate::commands::{Outcome, Ran, sheet::told_lacking, takes};
 use crate::homework::{
     HomeworkError, LARGEST_FILE, Report, Row, WhatFile, checksum, groups, kind_of, newest, page,
     read_assignment, read_report,
 };
+use crate::services::homework::told;
+use crate::services::{Failure, files, output};
 use crate::sheet::write_pdf;
 use crate::wording::is_unseen;
 use std::path::{Path, PathBuf};
@@ -49,7 +50,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let mut homework = Vec::new();
     let mut broken = 0;
     for file in &arguments.files {
-        let read = open::read_bytes(file, LARGEST_FILE).and_then(|bytes| {
+        let read = files::read_bytes(file, LARGEST_FILE).and_then(|bytes| {
             let failed = |error: HomeworkError| told(file, &error);
             match kind_of(&bytes) {
                 Some(WhatFile::Assignment) => {

@@ -10,26 +10,21 @@
 //!  thumb ●           54    ·   ·   ·   ·       …
 //! ```
 
+use super::head::{beats, title};
+use super::saying::{
+    keys, next_words, notice, numbers, offered, pointing_words, sounding, standing_words,
+};
 use super::{
     bars, board, chanter, figures, fitted, frame, line, put, put_right, shape, staff, tuner,
     wrapped,
 };
-use crate::app::{
-    DROWNED, Model, Notice, Offer, Place, Practising, SoundState, Sounding, Words, trouble,
-};
-use crate::chanter::Instrument;
-use crate::practice::{CellStatus, Phase, Rung};
-use crate::rhythm::{ClickPlan, ReferencePlan};
-use crate::score::{NoteId, ScoreBar, where_time_comes_from};
+use crate::app::{DROWNED, Model, Practising, trouble};
+use crate::score::where_time_comes_from;
 use crate::screen::Theme;
-use crate::sound::Bus;
-use crate::timeline::Sounded;
-use crate::units::spell_fraction;
 use crate::wording;
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
-use unicode_width::{UnicodeWidthChar, UnicodeWidthStr as _};
 
 /// Draws the page into whatever room there is.
 pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, area: Rect) {
@@ -257,104 +252,6 @@ fn rule(buffer: &mut Buffer, theme: Theme, area: Rect) {
     put(buffer, area, area.x, area.y, &line, theme.quiet());
 }
 
-/// The head: which drill and stage, what homework asks for, the modes that are on, the sound.
-pub(super) fn title(
-    model: &Model,
-    practising: &Practising,
-    theme: Theme,
-    buffer: &mut Buffer,
-    whole: Rect,
-) {
-    let name = practising
-        .drill
-        .stages
-        .get(practising.stage())
-        .map_or("", |stage| stage.name.as_str());
-    let part = model.session.as_ref().map_or_else(String::new, |session| {
-        format!(
-            "{}/{}, {} min · ",
-            session.at + 1,
-            session.parts.len(),
-            session.minutes_left()
-        )
-    });
-    let reach = practising
-        .goal_words()
-        .map_or_else(String::new, |goal| format!("  ◎ {goal}"));
-    let modes = modes(model, practising).join(", ");
-    let area = frame::within(whole);
-    // what is asked for and the modes are not cut: the title is
-    let mut kept = usize::from(area.width).saturating_sub(reach.width());
-    if !modes.is_empty() {
-        kept = kept.saturating_sub(modes.width() + 2);
-    }
-    let title = format!("{part}{} · {name}", practising.drill.title);
-    let title = format!("{}{reach}", fitted(&title, kept as u16));
-    let title = title.trim_start();
-    let mut sound = sound_words(model);
-    // the pitch alone where its words would be cut
-    let fits = |sound: &str| title.width() + 2 + sound.width() <= usize::from(area.width);
-    if !fits(&sound) {
-        sound = format!("{:.0} Hz", model.options.tuning.low_a.0);
-    }
-    if !fits(&sound) {
-        sound.clear();
-    }
-    let both = if modes.is_empty() {
-        sound
-    } else if title.width() + modes.width() + sound.width() + 5 <= usize::from(area.width) {
-        format!("{modes} · {sound}")
-    } else {
-        modes
-    };
-    frame::head(buffer, whole, title, &both, theme);
-}
-
-/// The modes that are on, the weightiest first: what is not as the player would expect it.
-pub(super) fn modes(model: &Model, practising: &Practising) -> Vec<&'static str> {
-    let options = &model.options;
-    let reference = match practising.reference(options.reference) {
-        ReferencePlan::Every => None,
-        ReferencePlan::Alternate => Some("in turns"),
-        ReferencePlan::Fading(_) => Some("fading"),
-        ReferencePlan::Silent => Some("alone"),
-    };
-    let clicks = match options.clicks {
-        ClickPlan::Every => None,
-        ClickPlan::OneAndThree => Some("clicks 1 and 3"),
-        ClickPlan::OnePerBar => Some("a click a bar"),
-        ClickPlan::SilentBars { .. } => Some("2 bars without clicks"),
-    };
-    [
-        reference,
-        options.by_ear.then_some("by ear"),
-        options.hands_free.then_some("hands free"),
-        clicks,
-        practising.hiding_words(),
-        options.drones.then_some("drones"),
-    ]
-    .into_iter()
-    .flatten()
-    .collect()
-}
-
-fn sound_words(model: &Model) -> String {
-    let tuning = model.options.tuning;
-    let chanter = match tuning.instrument {
-        Instrument::PracticeChanter => "practice chanter",
-        Instrument::PipeChanter => "pipe chanter",
-    };
-    let own = model.ear.map(|now| now.low_a);
-    let own = own.filter(|own| (own - tuning.low_a.0).abs() >= 0.5);
-    let own = own.map_or_else(String::new, |own| format!(", yours {own:.0}"));
-    let pitch = format!("{chanter} {:.0} Hz{own}", tuning.low_a.0);
-    match &model.sound {
-        SoundState::Closed => pitch,
-        SoundState::Sounding { latency_ms, .. } => format!("{pitch} · {latency_ms:.0} ms"),
-        SoundState::Silent { .. } => "silent: no device".to_owned(),
-    }
-}
-
 /// The note that is heard, or a sentence where nothing can be; nothing while nobody listens.
 fn ear(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let Some(now) = model.ear else { return };
@@ -382,122 +279,6 @@ fn ear(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer
     }
 }
 
-/// Beats in the bar that sounds.
-fn beats_now(practising: &Practising) -> u32 {
-    let score = practising.scores.get(practising.stage());
-    let at = practising.heard.as_ref().map_or(0.0, Place::in_repetition);
-    let bar = score.and_then(|score| {
-        let begun = |bar: &&ScoreBar| bar.start.to_f64() <= at;
-        score.bars.iter().rev().find(begun).or(score.bars.first())
-    });
-    let metre = bar.map_or(practising.drill.metre, |bar| bar.metre);
-    if metre.is_free() {
-        0
-    } else {
-        metre.beats_in_a_bar()
-    }
-}
-
-/// Beat lights, where in the repetition one is, levels.
-pub(super) fn beats(
-    model: &Model,
-    practising: &Practising,
-    theme: Theme,
-    buffer: &mut Buffer,
-    area: Rect,
-) {
-    let count = beats_now(practising);
-    let (now, words) = match &practising.heard {
-        Some(place) if practising.is_sounding() => {
-            let (beat, _) = place.beat_of_bar();
-            (Some(beat), place_words(practising, place))
-        }
-        _ => (None, phase_words(practising).to_owned()),
-    };
-    let mut x = area.x;
-    for beat in 0..count {
-        let lit = now == Some(beat);
-        let style = if lit { theme.accent() } else { theme.quiet() };
-        x = put(buffer, area, x, area.y, if lit { "●" } else { "○" }, style) + 1;
-    }
-    let x = put(buffer, area, x + 1, area.y, &words, theme.strong());
-    let bar = |bus: Bus| {
-        let lit = (model.options.levels.of(bus).0 * 5.0).round() as usize;
-        let muted = model.options.levels.muted[bus as usize];
-        let alone = bus == Bus::Reference
-            && practising.reference(model.options.reference) == ReferencePlan::Silent;
-        if muted || alone || lit == 0 {
-            "silent".to_owned()
-        } else {
-            format!("{}{}", "▮".repeat(lit), "▯".repeat(5 - lit.min(5)))
-        }
-    };
-    let levels = format!(
-        "reference {}  click {}",
-        bar(Bus::Reference),
-        bar(Bus::Click)
-    );
-    let width = unicode_width::UnicodeWidthStr::width(levels.as_str()) as u16;
-    if x + 2 + width <= area.right() {
-        put_right(buffer, area, area.y, &levels, theme.plain());
-    }
-}
-
-fn phase_words(practising: &Practising) -> &'static str {
-    match practising.state.phase() {
-        Phase::Still => "space plays",
-        Phase::Paused => "paused: space plays",
-        Phase::Offering => "stopped: three not clean",
-        Phase::NobodyThere => "paused, nobody there: space plays",
-        Phase::Playing => "",
-    }
-}
-
-fn place_words(practising: &Practising, place: &Place) -> String {
-    if place.counting_in {
-        return "count-in".to_owned();
-    }
-    match practising.plays_once() {
-        Some(Offer::Sing) => return "sing or tap".to_owned(),
-        Some(_) => return "listen".to_owned(),
-        None => {}
-    }
-    if place.is_breath() {
-        return "breathe and mark".to_owned();
-    }
-    let number = practising.present_bar().unwrap_or(0);
-    let bars = practising
-        .scores
-        .get(place.stage)
-        .map_or(&[][..], |score| &score.bars);
-    let last = bars.iter().map(|bar| bar.number).max().unwrap_or(0);
-    match number {
-        0 => "pickup".to_owned(),
-        number => format!("bar {number} of {last}"),
-    }
-}
-
-/// What sounds now; before anything sounds, the first note as what comes next. What is hidden is
-/// not told by fingers either.
-pub(super) fn sounding(practising: &Practising) -> Sounding {
-    let Sounding { now, next } = match &practising.heard {
-        Some(place) => place.sounding(),
-        None => practising.first_sound(),
-    };
-    let hidden = practising.hidden_notes();
-    let shown = |sounded: &Sounded| {
-        let melody = NoteId {
-            pass: 1,
-            ..sounded.id.melody()
-        };
-        !hidden.contains(&melody)
-    };
-    Sounding {
-        now: now.filter(shown),
-        next: next.filter(shown),
-    }
-}
-
 fn draw_music(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
     if area.height < staff::LEAST_ROWS || !staff::draw(buffer, theme, area, practising) {
         music_line(practising, theme, buffer, area);
@@ -510,29 +291,6 @@ fn music_line(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: 
         let hidden = practising.hidden_notes();
         line::draw(buffer, theme, area, (score, &hidden), id);
     }
-}
-
-/// Beat, streak and tempo or tone, each with what it counts.
-pub(super) fn numbers(practising: &Practising) -> [(String, &'static str); 3] {
-    let needed = practising.state.plan().needed();
-    let streak = format!("{}/{needed}", practising.streak());
-    let beat = practising
-        .heard
-        .as_ref()
-        .filter(|_| practising.is_playing())
-        .map_or_else(
-            || "-".to_owned(),
-            |place| (place.beat_of_bar().0 + 1).to_string(),
-        );
-    let (tempo, of_tempo) = match practising.rung() {
-        Rung::Tempo(tempo) => (tempo.value(), "tempo"),
-        Rung::Opened { tone, .. } => (tone.0, "ms a tone"),
-    };
-    [
-        (beat, "beat"),
-        (streak, "in a row"),
-        (spell_fraction(&tempo), of_tempo),
-    ]
 }
 
 /// Beat and tempo as large as there is room for, the streak as signs, the next cell in words.
@@ -626,58 +384,6 @@ fn streak(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect
     put(buffer, area, x, area.y, &words, theme.strong());
 }
 
-/// What comes next, in words.
-pub(in crate::screen) fn next_words(practising: &Practising) -> String {
-    let state = &practising.state;
-    let here = practising.shown_cell();
-    match practising.plays_once() {
-        Some(_) => return "once, and nothing is marked".to_owned(),
-        None if practising.is_offering() => return "stopped: choose below".to_owned(),
-        None => {}
-    }
-    if practising.cold.is_some() {
-        return "cold try, alone".to_owned();
-    }
-    if practising.due {
-        return "due: first try tells".to_owned();
-    }
-    if state.stops_soon() {
-        return "stops at the bar line".to_owned();
-    }
-    // in the count-in of another cell what was said of the one before is over
-    let arrived = state.cell() == here;
-    if let Some(cell) = state.suggestion().filter(|_| arrived) {
-        return format!("step back? n: {}", practising.cell_name(cell));
-    }
-    match state.upcoming() {
-        Some(cell) if Some(cell) != here => format!("next: {}", practising.cell_name(cell)),
-        _ => match state.named().filter(|_| arrived) {
-            Some(cell) => format!("next: {} (n)", practising.cell_name(cell)),
-            None if state.board().is_complete() => "every cell is clear".to_owned(),
-            None if here.is_some_and(|cell| state.status(cell) == CellStatus::Clear) => {
-                "clear already".to_owned()
-            }
-            None if state.is_free_play() => "free: opens nothing".to_owned(),
-            None => {
-                let left = state.plan().needed().saturating_sub(practising.streak());
-                format!("{left} more to clear")
-            }
-        },
-    }
-}
-
-fn standing_words(practising: &Practising) -> String {
-    let needed = practising.state.plan().needed();
-    let by_heart = practising.clean_by_heart();
-    let by_heart = by_heart.map_or_else(String::new, |count| format!(" · {count} by heart"));
-    format!(
-        "{}/{needed} clean{by_heart} · {} · {}",
-        practising.streak(),
-        practising.rung().spoken(),
-        next_words(practising)
-    )
-}
-
 /// What to listen for in this stage.
 fn listen_line(practising: &Practising) -> String {
     let stage = practising.drill.stages.get(practising.stage());
@@ -695,13 +401,6 @@ fn listen_line(practising: &Practising) -> String {
         .flatten()
         .collect();
     all.join("; ")
-}
-
-/// How the pairs of this stage are pointed: its own, else the drill's.
-pub(in crate::screen) fn pointing_words(practising: &Practising) -> Option<String> {
-    let stage = practising.drill.stages.get(practising.stage())?;
-    let pairs = stage.music.has_pairs();
-    stage.music.pointing.spoken().filter(|_| pairs)
 }
 
 /// The explanation in full.
@@ -761,129 +460,4 @@ fn explanation(practising: &Practising, theme: Theme, buffer: &mut Buffer, area:
     for (y, text) in (area.y..).zip(&lines) {
         put(buffer, area, area.x, y, text, theme.plain());
     }
-}
-
-/// What is being written, its end in sight.
-fn writing(words: &Words, theme: Theme, buffer: &mut Buffer, area: Rect) {
-    let head = format!("{}: ", words.prompt());
-    let room = usize::from(area.width).saturating_sub(head.chars().count() + 1);
-    let signs: Vec<char> = words.text.chars().collect();
-    let mut from = signs.len();
-    let mut wide = 0;
-    while from > 0 {
-        wide += signs[from - 1].width().unwrap_or(0);
-        if wide > room {
-            break;
-        }
-        from -= 1;
-    }
-    let tail: String = signs[from..].iter().collect();
-    let text = format!("{head}{tail}▏");
-    put(buffer, area, area.x, area.y, &text, theme.strong());
-}
-
-pub(super) fn notice(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
-    if let Some(words) = &model.words {
-        writing(words, theme, buffer, area);
-        return;
-    }
-    let offered = model
-        .practising
-        .as_ref()
-        .and_then(|practising| offered(practising, model.notice.as_ref()));
-    if let Some(notice) = offered.as_ref().or(model.notice.as_ref()) {
-        let style = if notice.urgent {
-            theme.warning()
-        } else {
-            theme.strong()
-        };
-        let lines = wrapped(&notice.text, area.width);
-        let shown = usize::from(area.height);
-        for (row, text) in lines.iter().take(shown).enumerate() {
-            let cut = row + 1 == shown && lines.len() > shown;
-            let text = if cut {
-                fitted(&lines[row..].join(" "), area.width)
-            } else {
-                text.clone()
-            };
-            put(buffer, area, area.x, area.y + row as u16, &text, style);
-        }
-    }
-}
-
-/// What is offered where play has stopped by itself, in its order, after what was said just now.
-pub(in crate::screen) fn offered(practising: &Practising, said: Option<&Notice>) -> Option<Notice> {
-    if !practising.is_offering() || practising.plays_once().is_some() {
-        return None;
-    }
-    let next = practising.next_offer();
-    let offers: Vec<String> = Offer::ALL
-        .into_iter()
-        .zip(1..)
-        .filter_map(|(offer, number)| {
-            let here = if next == Some(offer) { "▸" } else { "" };
-            let words = practising.offer_words(offer)?;
-            Some(format!("{here}{number} {words}"))
-        })
-        .collect();
-    let offers = offers.join(" · ");
-    Some(said.cloned().unwrap_or_else(|| Notice::plain(offers)))
-}
-
-/// What clean and not clean do there, by key or pedal.
-fn pressed(practising: &Practising) -> Vec<(&'static str, &'static str)> {
-    let right = match practising.next_offer() {
-        Some(Offer::Hear) => "hear it",
-        Some(_) => "sing or tap it",
-        None => "again",
-    };
-    let mut keys = vec![("right/enter", right)];
-    if practising.offer_words(Offer::Easier).is_some() {
-        keys.push(("left/x", "easier"));
-    }
-    keys.push(("space", "again"));
-    keys
-}
-
-/// What the keys and pedals do now.
-pub(super) fn keys(
-    model: &Model,
-    theme: Theme,
-    buffer: &mut Buffer,
-    area: Rect,
-    practising: &Practising,
-) {
-    let marks = !practising.pedal_plays();
-    let mut all = match practising.is_playing() {
-        _ if model.words.is_some() => vec![("enter", "keeps it"), ("esc", "drops it")],
-        _ if practising.is_offering() => {
-            let mut keys = pressed(practising);
-            keys.push(("u", "undo"));
-            keys
-        }
-        true => vec![
-            ("right/enter", "clean"),
-            ("left/x", "not clean"),
-            ("u", "undo"),
-            ("space", "pause"),
-        ],
-        false if marks => vec![
-            ("right/enter", "clean"),
-            ("left/x", "not clean"),
-            ("space", "play"),
-        ],
-        false => vec![
-            ("right/space", "play"),
-            ("left", "rung down"),
-            ("tab", "stage"),
-            ("e", "explain"),
-        ],
-    };
-    if model.words.is_none() {
-        if area.width >= 70 {
-            all.push(("q", "leave"));
-        }
-        all.push(("?", "keys"));
-    }
-    frame::keys(buffer, area, &all, theme);
 }

@@ -1,6 +1,6 @@
 //! The music on a staff: the layout of the engraving, coloured, with the cursor in it.
 
-use super::practise::sounding;
+use super::saying::sounding;
 use crate::app::{Place, Practising};
 use crate::drill::Music;
 use crate::engraving::terminal::{Grid, Signs, StaffCell, StaffSettings, Style as Sign, draw_but};

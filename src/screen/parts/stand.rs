@@ -2,7 +2,8 @@
 //! window allows, the last verdict below.
 
 use super::figures::Size;
-use super::practise::{beats, keys, next_words, notice, numbers, sounding, title};
+use super::head::{beats, title};
+use super::saying::{keys, next_words, notice, numbers, sounding};
 use super::{chanter, figures, fitted, frame, put, wrapped};
 use crate::app::{Model, Practising};
 use crate::screen::Theme;

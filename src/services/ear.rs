@@ -1,10 +1,12 @@
 //! The microphone while practising: repetitions are cut out of its stream and heard on a thread of
 //! their own, so that neither the screen nor the sound waits for them.
 
-use super::Failure;
-use super::awaiting::{Awaited, Awaiting};
-use super::calibrate::Calibrated;
-use super::low_a::Search;
+use super::{
+    Failure,
+    awaiting::{Awaited, Awaiting},
+    calibration::{self, Calibrated},
+    low_a::Search,
+};
 use crate::app::{Lateness, Message, Model};
 use crate::chanter::Tuning;
 use crate::listening::{Attended, Attention, ExpectedStage, KEPT_S};
@@ -13,7 +15,7 @@ use std::sync::mpsc::{Receiver, Sender, channel};
 use std::time::Instant;
 
 /// What listens.
-pub(super) struct Ear {
+pub(crate) struct Ear {
     microphone: Microphone,
     /// The microphone asked for, and frames in one callback of it.
     asked: Option<String>,
@@ -44,7 +46,7 @@ impl Ear {
     ///
     /// # Errors
     /// There is none, none of that name, or it cannot be opened.
-    pub(super) fn open(
+    pub(crate) fn open(
         microphone: Option<&str>,
         (tuning, search): (Tuning, Option<Search>),
         offset_ms: i32,
@@ -59,7 +61,7 @@ impl Ear {
             .map_err(|error| Failure(format!("`{}`: {error}", microphone.name)))?;
         let (tell, heard) = channel();
         // without one, or where it cannot be read, landing is measured apart from a constant lead
-        let mut calibrated = super::calibrate::stored().unwrap_or_default();
+        let mut calibrated = calibration::stored().unwrap_or_default();
         calibrated.retain(|pair| pair.microphone == microphone.name);
         Ok(Self {
             microphone,
@@ -83,7 +85,7 @@ impl Ear {
     }
 
     /// What the microphone took in since the last call, and what follows from it.
-    pub(super) fn listen(
+    pub(crate) fn listen(
         &mut self,
         now: Instant,
         position: Option<Position>,
@@ -123,7 +125,7 @@ impl Ear {
 
     /// Nobody listened for a while, and the program knows why: what the microphone lost meanwhile is
     /// no lateness of the computer.
-    pub(super) fn woke(&mut self, now: Instant) {
+    pub(crate) fn woke(&mut self, now: Instant) {
         self.awaiting.keep_whole();
         self.lateness.known(self.milliseconds(now));
     }
@@ -208,17 +210,17 @@ impl Ear {
     }
 
     /// Playing begins: a take that is kept later begins here.
-    pub(super) fn playing_begins(&mut self) {
+    pub(crate) fn playing_begins(&mut self) {
         self.began_s = self.attention.seconds();
     }
 
     /// What was heard since playing began, at most the last [`KEPT_S`] seconds, and its rate.
-    pub(super) fn take(&self) -> (Vec<f32>, crate::units::SampleRate) {
+    pub(crate) fn take(&self) -> (Vec<f32>, crate::units::SampleRate) {
         (self.attention.since(self.began_s), self.microphone.rate)
     }
 
     /// What is tuned to.
-    pub(super) fn low_a(&self) -> f64 {
+    pub(crate) fn low_a(&self) -> f64 {
         self.attention.tuning().low_a.0
     }
 

@@ -62,7 +62,7 @@ impl LastHeard {
 }
 
 /// What to listen with at first, and the search for the player's own low A; none where it was `given`.
-pub(super) fn begin(tuning: Tuning, given: bool) -> (Tuning, Option<Search>) {
+pub(crate) fn begin(tuning: Tuning, given: bool) -> (Tuning, Option<Search>) {
     if given {
         (tuning, None)
     } else {
@@ -72,7 +72,7 @@ pub(super) fn begin(tuning: Tuning, given: bool) -> (Tuning, Option<Search>) {
 
 /// Looks for low A while somebody plays.
 #[derive(Debug, Default)]
-pub(super) struct Search {
+pub(crate) struct Search {
     agreed: Agreement,
     /// Where what is looked at next begins, seconds of the stream.
     from_s: f64,
@@ -85,7 +85,7 @@ impl Search {
     /// attention listens with that one and it is kept for another day. True in that moment.
     ///
     /// `alone` says that nothing of our own sounds: our low A is none of the player's.
-    pub(super) fn look(&mut self, attention: &mut Attention, alone: bool) -> bool {
+    pub(crate) fn look(&mut self, attention: &mut Attention, alone: bool) -> bool {
         if self.over {
             return false;
         }

@@ -1,13 +1,12 @@
 //! What planning needs, read from the shell's world: the drills, the journal in small, homework.
 
-use super::open::Opened;
-use super::{Failure, drills, folders, homework, needs, settings};
+use super::{Failure, drill_files::Opened, folders, library, needs, settings};
 use crate::drill::Stage;
 use crate::journal::{Journal, JournalError, Trouble};
-use crate::planning::{Digest, Due, Known, Order, Rule};
+use crate::planning::{Digest, Known};
 use crate::practice::{PlannedStage, StagePrint};
 use crate::score::written_text;
-use crate::settings::{Settings, keys};
+use crate::settings::Settings;
 use crate::units::Fraction;
 use indicatif::{ProgressBar, ProgressStyle};
 use jiff::civil::Date;
@@ -44,22 +43,7 @@ pub(crate) fn known(opened: &Opened) -> Known {
 
 /// Every drill that can be played, the built-in ones in the order they build on another.
 pub(crate) fn all_known() -> Vec<Known> {
-    drills::playable().iter().map(known).collect()
-}
-
-/// The rule of the settings.
-pub(crate) fn rule(settings: &Settings) -> Rule {
-    Rule {
-        first_gap: settings.number(keys::PLAN_FIRST_GAP) as i32,
-        growth: settings.number(keys::PLAN_GAP_GROWTH),
-        longest_gap: settings.number(keys::PLAN_LONGEST_GAP) as i32,
-        minutes: settings.number(keys::PLAN_MINUTES) as u32,
-        new: settings.number(keys::PLAN_NEW) as usize,
-        order: match settings.word(keys::PLAN_ORDER) {
-            "mix" => Order::Mix,
-            _ => Order::Block,
-        },
-    }
+    library::playable().iter().map(known).collect()
 }
 
 /// The player's own calendar day.
@@ -132,11 +116,6 @@ pub(crate) fn digest_of(journal: &Journal) -> Result<Digest, Failure> {
     journal
         .digest(jiff::Timestamp::now().as_microsecond())
         .map_err(|error| Failure(error.to_string()))
-}
-
-/// Homework that is not done yet.
-pub(crate) fn due(digest: &Digest) -> Vec<Due> {
-    homework::open_tasks(digest)
 }
 
 /// The settings without flags; a wrong file is told.

@@ -9,7 +9,7 @@ use std::{sync::atomic::Ordering, time::Duration};
 /// Signals that ask the program to leave: the loop sees the flag. Where it cannot (a terminal that
 /// has gone away keeps the key reader busy for ever), the program gives the terminal back by itself
 /// and ends after two seconds; every mark shown is in the journal by then.
-pub(super) fn termination(give_back: fn()) -> Arc<AtomicBool> {
+pub(crate) fn termination(give_back: fn()) -> Arc<AtomicBool> {
     let flag = Arc::new(AtomicBool::new(false));
     #[cfg(unix)]
     {
@@ -39,7 +39,7 @@ pub(super) fn termination(give_back: fn()) -> Arc<AtomicBool> {
 const GRACE: Duration = Duration::from_secs(2);
 
 /// Stops this program as the shell's Ctrl-Z does, until it is continued.
-pub(super) fn stop() {
+pub(crate) fn stop() {
     #[cfg(unix)]
     {
         use signal_hook::consts::signal::SIGTSTP;

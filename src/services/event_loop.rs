@@ -2,8 +2,10 @@
 //!
 //! Knows the terminal and the signals; what a page is and what its keys do the page says.
 
-use super::terminal::{self, Manner, Terminal};
-use super::{Failure, signals};
+use super::{
+    Failure, signals,
+    terminal::{self, Manner, Terminal},
+};
 use crate::practice::{HELD_MS, Mark};
 use crossterm::event::{Event as Input, KeyCode, KeyEvent, KeyEventKind, KeyModifiers, poll, read};
 use ratatui::Frame;

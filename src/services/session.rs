@@ -1,6 +1,6 @@
 //! The plan of the day as a session that runs by two pedals, and where it stood when it was interrupted.
 
-use super::{Failure, folders, open, output, plan};
+use super::{Failure, files, folders, homework, open, output, plan, settings};
 use crate::app::{Message, Outcome as PartOutcome, Session, SessionPlan};
 use crate::planning::{Digest, Item, Rule, SessionPart, session, today, warm_minutes};
 use crate::settings::{Settings, keys};
@@ -22,7 +22,7 @@ pub(crate) struct Asked {
 impl Asked {
     /// What the settings say, with the minutes that were asked for.
     pub(crate) fn new(own: &Settings, minutes: Option<u32>) -> Self {
-        let rule = plan::rule(own);
+        let rule = settings::rule(own);
         let rests = own.switch(keys::CARE_REST);
         Self {
             minutes: minutes.unwrap_or(rule.minutes),
@@ -54,7 +54,7 @@ fn file() -> Result<PathBuf, Failure> {
 
 /// The session of this day that was left before its end, if there is one of so many minutes.
 fn interrupted(minutes: u32) -> Option<Kept> {
-    let bytes = open::read_bytes(&file().ok()?, LARGEST).ok()?;
+    let bytes = files::read_bytes(&file().ok()?, LARGEST).ok()?;
     let kept: Kept = serde_json::from_slice(&bytes).ok()?;
     let begun = kept.at > 0 && kept.at < kept.parts.len();
     (begun && kept.date == plan::date() && kept.minutes == minutes).then_some(kept)
@@ -111,7 +111,7 @@ pub(crate) fn more(digest: &Digest, asked: &Asked, minutes: u32) -> Message {
 }
 
 fn items(digest: &Digest, rule: &Rule) -> Vec<Item> {
-    let due = plan::due(digest);
+    let due = homework::open_tasks(digest);
     today(digest, &plan::all_known(), &due, plan::date(), rule)
 }
 

@@ -1,12 +1,18 @@
 //! The shell around the app: carries out effects and turns the world into messages.
 
 mod listing;
+mod storing;
 
-use super::ear::Ear;
-use super::low_a::Search;
-use super::open::{self, Opened};
-use super::session::{self, Asked as AskedSession};
-use super::{folders, homework, make, phrases, plan, takes};
+use super::{
+    Failure,
+    drill_files::Opened,
+    ear::Ear,
+    folders, homework,
+    low_a::Search,
+    making, open, phrases, plan,
+    session::{self, Asked as AskedSession},
+    takes,
+};
 use crate::app::{
     Effect, HomeworkGoal, Message, Model, OpenedDrill, SoundState, TodayLine, prints, scores,
     update,
@@ -15,7 +21,7 @@ use crate::chanter::Tuning;
 use crate::journal::{Journal, Trouble};
 use crate::live::{Asked, DEFAULT_BUFFER, DeviceState, Heard, LARGEST_BUFFER, Player};
 use crate::planning::{self, Lately, Rule};
-use crate::practice::{Entry, Kind, Moment, Record, Rung};
+use crate::practice::{Moment, Record, Rung};
 use std::path::PathBuf;
 use std::time::{Instant, SystemTime, UNIX_EPOCH};
 use uuid::Uuid;
@@ -76,7 +82,7 @@ impl Shell {
     ///
     /// # Errors
     /// The journal is newer than this program, or no journal at all.
-    pub(crate) fn new(asked: Asked, player: Player) -> Result<Self, super::Failure> {
+    pub(crate) fn new(asked: Asked, player: Player) -> Result<Self, Failure> {
         let path = folders::journal()?;
         let (journal, journal_trouble) = match Journal::open(&path) {
             Ok(journal) => (Some(journal), None),
@@ -86,7 +92,7 @@ impl Shell {
                     Trouble::Newer { .. } | Trouble::NotAJournal | Trouble::Damaged(_)
                 ) =>
             {
-                return Err(super::Failure(error.to_string()));
+                return Err(Failure(error.to_string()));
             }
             Err(error) => (Journal::open_a_copy(&path).ok(), Some(error.to_string())),
         };
@@ -115,7 +121,7 @@ impl Shell {
         microphone: Option<&str>,
         tuning: (Tuning, Option<Search>),
         offset_ms: i32,
-    ) -> Result<(), super::Failure> {
+    ) -> Result<(), Failure> {
         self.ear = Some(Ear::open(microphone, tuning, offset_ms)?);
         Ok(())
     }
@@ -170,7 +176,7 @@ impl Shell {
         match effect {
             Effect::List => Some(Message::Listed(self.list(true))),
             Effect::Open(name) => Some(self.open(&name, None, Begin::default())),
-            Effect::OpenMovement(name) => Some(match make::own(&name) {
+            Effect::OpenMovement(name) => Some(match making::own(&name) {
                 Ok(says) => {
                     let begin = Begin {
                         says,
@@ -362,87 +368,6 @@ impl Shell {
         }))
     }
 
-    /// Stores records with those that wait. What cannot be stored is kept and tried again, also
-    /// where the journal could not be opened before: a stick may have been put in, space been made.
-    fn store(&mut self, records: Vec<Record>) -> Message {
-        self.waiting.extend(records);
-        if self.journal.as_ref().is_none_or(Journal::is_a_copy) {
-            // A journal that was taken away comes back whole or not at all: none is begun in its place.
-            let wait = self.gone && !self.path.exists();
-            if !wait {
-                match Journal::open(&self.path) {
-                    Ok(journal) => {
-                        self.gone = false;
-                        self.journal = Some(journal);
-                    }
-                    Err(error) => self.journal_trouble = Some(error.to_string()),
-                }
-            }
-        }
-        let journal = self.journal.as_mut().filter(|journal| !journal.is_a_copy());
-        let Some(journal) = journal else {
-            let why = self.journal_trouble.clone().unwrap_or_default();
-            return Message::NotStored(why);
-        };
-        match journal.append(&self.waiting) {
-            Ok(appended) => {
-                self.waiting.clear();
-                Message::Stored {
-                    foreign: appended.foreign,
-                    own: appended.own,
-                }
-            }
-            Err(error) => {
-                if error.trouble == Trouble::Gone {
-                    self.gone = true;
-                    self.journal = None;
-                    self.journal_trouble = Some(error.to_string());
-                }
-                Message::NotStored(error.to_string())
-            }
-        }
-    }
-
-    /// What could not be stored by the end, once more; else into a file that `journal import`
-    /// takes.
-    ///
-    /// # Errors
-    /// It could not be stored: where it lies now, and how to take it in later.
-    pub(crate) fn rescue(&mut self) -> Result<(), super::Failure> {
-        if self.waiting.is_empty() {
-            return Ok(());
-        }
-        let Message::NotStored(why) = self.store(Vec::new()) else {
-            return Ok(());
-        };
-        let marks = self
-            .waiting
-            .iter()
-            .filter(|record| matches!(record.kind, Kind::Mark { .. }))
-            .count();
-        let lost = format!(
-            "{} could not be stored: {why}",
-            crate::wording::count(marks, "mark of this session", "marks of this session")
-        );
-        let text = rescued(&self.waiting);
-        let here = std::env::current_dir().ok();
-        for folder in [std::env::temp_dir()].into_iter().chain(here) {
-            let session = self.waiting.first().map(|record| record.id.session);
-            let name = format!("gracerung-marks-{}.jsonl", session.unwrap_or_default());
-            let target = folder.join(name);
-            if super::output::write_private(&target, text.as_bytes()).is_ok() {
-                let path = target.display();
-                return Err(super::Failure(format!(
-                    "{lost}\nthey are kept in `{path}`: `gracerung journal import {path}` takes them in when the journal can be written again"
-                )));
-            }
-        }
-        // Nowhere to write: the terminal is the last place that keeps them.
-        Err(super::Failure(format!(
-            "{lost}\nand no file can be written: save the lines below into one, `gracerung journal import` takes them in\n{text}"
-        )))
-    }
-
     /// What has been heard since the last call.
     pub(crate) fn listen(&mut self, model: &mut Model) {
         let now = Instant::now();
@@ -506,7 +431,7 @@ impl Shell {
             Some(journal) => plan::digest_of(journal).unwrap_or_default(),
             None => return Vec::new(),
         };
-        let (drills, due) = (plan::all_known(), plan::due(&digest));
+        let (drills, due) = (plan::all_known(), homework::open_tasks(&digest));
         planning::today(&digest, &drills, &due, plan::date(), rule)
             .into_iter()
             .map(|item| TodayLine {
@@ -528,24 +453,6 @@ impl Shell {
         let journal = self.journal.as_ref()?;
         journal.last_place().ok().flatten().map(|place| place.drill)
     }
-}
-
-/// Records as `journal export` writes entries. They have no place in a journal yet: each session is
-/// taken for a journal of its own, so that taking them in twice counts nothing twice.
-fn rescued(records: &[Record]) -> String {
-    let mut text = String::new();
-    for record in records {
-        let entry = Entry {
-            journal: record.id.session,
-            seq: record.id.number + 1,
-            record: record.clone(),
-        };
-        if let Ok(line) = serde_json::to_string(&entry) {
-            text.push_str(&line);
-            text.push('\n');
-        }
-    }
-    text
 }
 
 fn sound_state(state: DeviceState) -> SoundState {

@@ -13,9 +13,9 @@ const TELLINGS: usize = 200;
 pub(super) type Key = (u64, u64);
 
 /// A repetition that plays or has just ended.
-pub(super) struct Awaited {
-    pub(super) key: Key,
-    pub(super) piece: ExpectedStage,
+pub(crate) struct Awaited {
+    pub(crate) key: Key,
+    pub(crate) piece: ExpectedStage,
     /// Where it begins, seconds, as told again and again while it plays: one telling may be
     /// milliseconds off, where another program had the processor.
     starts_s: Vec<f64>,
@@ -30,7 +30,7 @@ pub(super) struct Awaited {
 
 impl Awaited {
     /// One that begins at a second, as the devices say it; sound had been lost so often.
-    pub(super) fn new(
+    pub(crate) fn new(
         key: Key,
         piece: ExpectedStage,
         began_s: f64,
@@ -47,19 +47,19 @@ impl Awaited {
         }
     }
 
-    pub(super) fn start_s(&self) -> f64 {
+    pub(crate) fn start_s(&self) -> f64 {
         let mut sorted = self.starts_s.clone();
         sorted.sort_by(f64::total_cmp);
         sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
     }
 
     /// The place is known to a few milliseconds.
-    pub(super) fn exact(&self) -> bool {
+    pub(crate) fn exact(&self) -> bool {
         self.later_s.is_some()
     }
 
     /// All of it was taken in, and none of it was lost.
-    pub(super) fn is_whole(&self) -> bool {
+    pub(crate) fn is_whole(&self) -> bool {
         self.lost_at_end == Some(self.lost)
     }
 
@@ -70,7 +70,7 @@ impl Awaited {
 
 /// All of them, oldest first.
 #[derive(Default)]
-pub(super) struct Awaiting {
+pub(crate) struct Awaiting {
     all: VecDeque<Awaited>,
     /// The one that was waited for last.
     latest: Option<Key>,
@@ -79,7 +79,7 @@ pub(super) struct Awaiting {
 impl Awaiting {
     /// At a second of the stream, sound lost so often till now: what was cut short is not waited for;
     /// what came to its end is, whatever plays now. A gap is told `told_s` later than it is.
-    pub(super) fn look(&mut self, second: f64, playing: Option<Key>, lost: u32, told_s: f64) {
+    pub(crate) fn look(&mut self, second: f64, playing: Option<Key>, lost: u32, told_s: f64) {
         self.all
             .retain(|awaited| playing == Some(awaited.key) || second >= awaited.end_s());
         for awaited in &mut self.all {
@@ -90,7 +90,7 @@ impl Awaiting {
     }
 
     /// The next one that has come in with the sound after it.
-    pub(super) fn next_over(&mut self, second: f64) -> Option<Awaited> {
+    pub(crate) fn next_over(&mut self, second: f64) -> Option<Awaited> {
         let over = |awaited: &Awaited| second > awaited.end_s() + AROUND_S;
         self.all
             .front()
@@ -99,7 +99,7 @@ impl Awaiting {
     }
 
     /// Where the repetition that plays begins, once more, as the devices say it.
-    pub(super) fn began(&mut self, key: Key, second: f64, beat: f64) {
+    pub(crate) fn began(&mut self, key: Key, second: f64, beat: f64) {
         if let Some(awaited) = self.all.back_mut()
             && awaited.key == key
             && awaited.starts_s.len() < TELLINGS
@@ -112,29 +112,29 @@ impl Awaiting {
     }
 
     /// True for a repetition that begins: none as late was waited for. Its timeline may be new too.
-    pub(super) fn is_new(&self, key: Key) -> bool {
+    pub(crate) fn is_new(&self, key: Key) -> bool {
         self.latest < Some(key)
     }
 
     /// A repetition begins that is too long to be heard; true where its timeline is another than the
     /// last one's.
-    pub(super) fn skip(&mut self, key: Key) -> bool {
+    pub(crate) fn skip(&mut self, key: Key) -> bool {
         let before = self.latest.replace(key);
         before.map(|(serial, _)| serial) != Some(key.0)
     }
 
-    pub(super) fn wait_for(&mut self, awaited: Awaited) {
+    pub(crate) fn wait_for(&mut self, awaited: Awaited) {
         self.latest = Some(awaited.key);
         self.all.push_back(awaited);
     }
 
     /// All that are waited for, before the stream begins anew.
-    pub(super) fn take_all(&mut self) -> Vec<Awaited> {
+    pub(crate) fn take_all(&mut self) -> Vec<Awaited> {
         self.all.drain(..).collect()
     }
 
     /// Nobody listened for a while: what was not whole by then is waited for no longer.
-    pub(super) fn keep_whole(&mut self) {
+    pub(crate) fn keep_whole(&mut self) {
         self.all.retain(Awaited::is_whole);
     }
 }

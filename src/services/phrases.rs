@@ -1,7 +1,6 @@
 //! Bars, parts and phrases of a tune, as they are asked for, and the drill that is kept of them.
 
-use super::open::Opened;
-use super::{Failure, arguments, drills, folders, make, output};
+use super::{Failure, drill_files::Opened, folders, library, making, output, stages};
 use crate::app::{prints, scores};
 use crate::drill::{
     BarRange, Drill, DrillDocument, Stage, Tune, all_bars, make_held, make_phrase, parts, read,
@@ -12,26 +11,16 @@ use crate::wording;
 use std::path::PathBuf;
 
 /// Which bars of a tune are meant.
-#[derive(clap::Args, Debug, Clone, Default)]
+#[derive(Debug, Clone, Default)]
 pub(crate) struct Which {
-    /// These bars of a tune, from 1, such as 5-8: with the pickup before them and the next note
-    /// after them.
-    #[arg(long, value_name = "BARS", value_parser = bars, conflicts_with_all = ["part", "phrase"])]
-    bars: Option<BarRange>,
-    /// This part of a tune, from 1.
-    #[arg(long, value_name = "NUMBER")]
-    part: Option<usize>,
-    /// This phrase of a tune, or of its part, from 1.
-    #[arg(long, value_name = "NUMBER")]
-    phrase: Option<usize>,
-    /// Of a tune that says how it is pointed, or of these bars of it: with the dots held longer
-    /// first, then as in the tune.
-    #[arg(long)]
-    held_dots: bool,
-}
-
-pub(crate) fn bars(text: &str) -> Result<BarRange, String> {
-    BarRange::parse(text).ok_or_else(|| format!("expected {}", BarRange::EXPECTED))
+    /// These bars.
+    pub(crate) bars: Option<BarRange>,
+    /// This part, from 1.
+    pub(crate) part: Option<usize>,
+    /// This phrase of the tune, or of its part, from 1.
+    pub(crate) phrase: Option<usize>,
+    /// With the dots held longer first, then as in the tune.
+    pub(crate) held_dots: bool,
 }
 
 impl Which {
@@ -204,7 +193,7 @@ pub(crate) fn in_order(
 /// No such stage, or several and none is named.
 pub(crate) fn tune<'a>(drill: &'a Drill, wanted: Option<&str>) -> Result<Tune<'a>, Failure> {
     let stage: &Stage = match (wanted, drill.stages.as_slice()) {
-        (Some(wanted), _) => arguments::stage(drill, wanted)?.1,
+        (Some(wanted), _) => stages::stage(drill, wanted)?.1,
         (None, [only]) => only,
         (None, stages) => {
             return Err(Failure(format!(
@@ -289,7 +278,7 @@ impl Chosen {
     pub(crate) fn kept(self) -> (Opened, Option<String>) {
         let Self { opened, document } = self;
         let music = prints(&scores(&opened.drill));
-        let known = drills::playable()
+        let known = library::playable()
             .into_iter()
             .find(|known| prints(&scores(&known.drill)) == music);
         if let Some(known) = known {
@@ -320,6 +309,6 @@ fn put_away(base: &str, document: &DrillDocument) -> Result<String, Failure> {
         name = format!("{base}-{number}");
         number += 1;
     }
-    output::write_bytes(&path(&name), false, make::text_of(document)?.as_bytes())?;
+    output::write_bytes(&path(&name), false, making::text_of(document)?.as_bytes())?;
     Ok(name)
 }

@@ -1,5 +1,6 @@
 //! Rows under headings, for a terminal of any width and for a pipe.
 
+use super::terminal;
 use crate::wording::visible;
 use std::io::IsTerminal;
 use unicode_width::UnicodeWidthStr;
@@ -10,9 +11,7 @@ const ROOM: usize = 24;
 /// Rows under their headings, two spaces between columns. On a terminal the last column is broken
 /// between words within the width; in a pipe every row is one line.
 pub(crate) fn table<const N: usize>(heads: [&str; N], rows: &[[String; N]]) -> String {
-    let width = std::io::stdout()
-        .is_terminal()
-        .then(super::terminal::columns);
+    let width = std::io::stdout().is_terminal().then(terminal::columns);
     within(width, heads, rows)
 }
 

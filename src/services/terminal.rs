@@ -38,7 +38,7 @@ impl Manner {
 }
 
 /// Where C libraries may print while the terminal is ours.
-pub(super) fn log_file() -> Option<File> {
+pub(crate) fn log_file() -> Option<File> {
     let folder = folders::data().ok()?;
     std::fs::create_dir_all(&folder).ok()?;
     File::create(folder.join("sound.log")).ok()

@@ -2,11 +2,11 @@
 
 use super::Shell;
 use crate::app::{Listed, Opens, planned, scores};
-use crate::commands::{drills, open, phrases, plan};
 use crate::movement::Movement;
 use crate::planning::{ago, date_of};
 use crate::practice::{Board, Cell, CellStatus, Plan, Rung, replay_all};
 use crate::screen::{board_rows, music_line};
+use crate::services::{library, open, phrases, plan};
 use crate::wording::{self, capital, visible};
 use std::collections::BTreeSet;
 
@@ -14,7 +14,7 @@ impl Shell {
     /// Every drill for the list; with `progress`, how much of each board is done and what stands
     /// where it would begin.
     pub(crate) fn list(&mut self, progress: bool) -> Vec<Listed> {
-        drills::list()
+        library::list()
             .into_iter()
             .map(|listed| {
                 let tempi = listed

@@ -1,0 +1,206 @@
+//! The head of the practise page, in each of its forms: drill, modes and sound, then beats and levels.
+
+use super::{fitted, frame, put, put_right};
+use crate::app::{Model, Offer, Place, Practising, SoundState};
+use crate::chanter::Instrument;
+use crate::practice::Phase;
+use crate::rhythm::{ClickPlan, ReferencePlan};
+use crate::score::ScoreBar;
+use crate::screen::Theme;
+use crate::sound::Bus;
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use unicode_width::UnicodeWidthStr as _;
+
+/// The head: which drill and stage, what homework asks for, the modes that are on, the sound.
+pub(super) fn title(
+    model: &Model,
+    practising: &Practising,
+    theme: Theme,
+    buffer: &mut Buffer,
+    whole: Rect,
+) {
+    let name = practising
+        .drill
+        .stages
+        .get(practising.stage())
+        .map_or("", |stage| stage.name.as_str());
+    let part = model.session.as_ref().map_or_else(String::new, |session| {
+        format!(
+            "{}/{}, {} min · ",
+            session.at + 1,
+            session.parts.len(),
+            session.minutes_left()
+        )
+    });
+    let reach = practising
+        .goal_words()
+        .map_or_else(String::new, |goal| format!("  ◎ {goal}"));
+    let modes = modes(model, practising).join(", ");
+    let area = frame::within(whole);
+    // what is asked for and the modes are not cut: the title is
+    let mut kept = usize::from(area.width).saturating_sub(reach.width());
+    if !modes.is_empty() {
+        kept = kept.saturating_sub(modes.width() + 2);
+    }
+    let title = format!("{part}{} · {name}", practising.drill.title);
+    let title = format!("{}{reach}", fitted(&title, kept as u16));
+    let title = title.trim_start();
+    let mut sound = sound_words(model);
+    // the pitch alone where its words would be cut
+    let fits = |sound: &str| title.width() + 2 + sound.width() <= usize::from(area.width);
+    if !fits(&sound) {
+        sound = format!("{:.0} Hz", model.options.tuning.low_a.0);
+    }
+    if !fits(&sound) {
+        sound.clear();
+    }
+    let both = if modes.is_empty() {
+        sound
+    } else if title.width() + modes.width() + sound.width() + 5 <= usize::from(area.width) {
+        format!("{modes} · {sound}")
+    } else {
+        modes
+    };
+    frame::head(buffer, whole, title, &both, theme);
+}
+
+/// The modes that are on, the weightiest first: what is not as the player would expect it.
+pub(super) fn modes(model: &Model, practising: &Practising) -> Vec<&'static str> {
+    let options = &model.options;
+    let reference = match practising.reference(options.reference) {
+        ReferencePlan::Every => None,
+        ReferencePlan::Alternate => Some("in turns"),
+        ReferencePlan::Fading(_) => Some("fading"),
+        ReferencePlan::Silent => Some("alone"),
+    };
+    let clicks = match options.clicks {
+        ClickPlan::Every => None,
+        ClickPlan::OneAndThree => Some("clicks 1 and 3"),
+        ClickPlan::OnePerBar => Some("a click a bar"),
+        ClickPlan::SilentBars { .. } => Some("2 bars without clicks"),
+    };
+    [
+        reference,
+        options.by_ear.then_some("by ear"),
+        options.hands_free.then_some("hands free"),
+        clicks,
+        practising.hiding_words(),
+        options.drones.then_some("drones"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
+fn sound_words(model: &Model) -> String {
+    let tuning = model.options.tuning;
+    let chanter = match tuning.instrument {
+        Instrument::PracticeChanter => "practice chanter",
+        Instrument::PipeChanter => "pipe chanter",
+    };
+    let own = model.ear.map(|now| now.low_a);
+    let own = own.filter(|own| (own - tuning.low_a.0).abs() >= 0.5);
+    let own = own.map_or_else(String::new, |own| format!(", yours {own:.0}"));
+    let pitch = format!("{chanter} {:.0} Hz{own}", tuning.low_a.0);
+    match &model.sound {
+        SoundState::Closed => pitch,
+        SoundState::Sounding { latency_ms, .. } => format!("{pitch} · {latency_ms:.0} ms"),
+        SoundState::Silent { .. } => "silent: no device".to_owned(),
+    }
+}
+
+/// Beats in the bar that sounds.
+fn beats_now(practising: &Practising) -> u32 {
+    let score = practising.scores.get(practising.stage());
+    let at = practising.heard.as_ref().map_or(0.0, Place::in_repetition);
+    let bar = score.and_then(|score| {
+        let begun = |bar: &&ScoreBar| bar.start.to_f64() <= at;
+        score.bars.iter().rev().find(begun).or(score.bars.first())
+    });
+    let metre = bar.map_or(practising.drill.metre, |bar| bar.metre);
+    if metre.is_free() {
+        0
+    } else {
+        metre.beats_in_a_bar()
+    }
+}
+
+/// Beat lights, where in the repetition one is, levels.
+pub(super) fn beats(
+    model: &Model,
+    practising: &Practising,
+    theme: Theme,
+    buffer: &mut Buffer,
+    area: Rect,
+) {
+    let count = beats_now(practising);
+    let (now, words) = match &practising.heard {
+        Some(place) if practising.is_sounding() => {
+            let (beat, _) = place.beat_of_bar();
+            (Some(beat), place_words(practising, place))
+        }
+        _ => (None, phase_words(practising).to_owned()),
+    };
+    let mut x = area.x;
+    for beat in 0..count {
+        let lit = now == Some(beat);
+        let style = if lit { theme.accent() } else { theme.quiet() };
+        x = put(buffer, area, x, area.y, if lit { "●" } else { "○" }, style) + 1;
+    }
+    let x = put(buffer, area, x + 1, area.y, &words, theme.strong());
+    let bar = |bus: Bus| {
+        let lit = (model.options.levels.of(bus).0 * 5.0).round() as usize;
+        let muted = model.options.levels.muted[bus as usize];
+        let alone = bus == Bus::Reference
+            && practising.reference(model.options.reference) == ReferencePlan::Silent;
+        if muted || alone || lit == 0 {
+            "silent".to_owned()
+        } else {
+            format!("{}{}", "▮".repeat(lit), "▯".repeat(5 - lit.min(5)))
+        }
+    };
+    let levels = format!(
+        "reference {}  click {}",
+        bar(Bus::Reference),
+        bar(Bus::Click)
+    );
+    let width = unicode_width::UnicodeWidthStr::width(levels.as_str()) as u16;
+    if x + 2 + width <= area.right() {
+        put_right(buffer, area, area.y, &levels, theme.plain());
+    }
+}
+
+fn phase_words(practising: &Practising) -> &'static str {
+    match practising.state.phase() {
+        Phase::Still => "space plays",
+        Phase::Paused => "paused: space plays",
+        Phase::Offering => "stopped: three not clean",
+        Phase::NobodyThere => "paused, nobody there: space plays",
+        Phase::Playing => "",
+    }
+}
+
+fn place_words(practising: &Practising, place: &Place) -> String {
+    if place.counting_in {
+        return "count-in".to_owned();
+    }
+    match practising.plays_once() {
+        Some(Offer::Sing) => return "sing or tap".to_owned(),
+        Some(_) => return "listen".to_owned(),
+        None => {}
+    }
+    if place.is_breath() {
+        return "breathe and mark".to_owned();
+    }
+    let number = practising.present_bar().unwrap_or(0);
+    let bars = practising
+        .scores
+        .get(place.stage)
+        .map_or(&[][..], |score| &score.bars);
+    let last = bars.iter().map(|bar| bar.number).max().unwrap_or(0);
+    match number {
+        0 => "pickup".to_owned(),
+        number => format!("bar {number} of {last}"),
+    }
+}

@@ -1,0 +1,241 @@
+//! What the practise page says in each of its forms: what sounds, where one stands, what comes next,
+//! what was said last, what the keys do.
+
+use super::{fitted, frame, put, wrapped};
+use crate::app::{Model, Notice, Offer, Practising, Sounding, Words};
+use crate::practice::{CellStatus, Rung};
+use crate::score::NoteId;
+use crate::screen::Theme;
+use crate::timeline::Sounded;
+use crate::units::spell_fraction;
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use unicode_width::UnicodeWidthChar;
+
+/// What sounds now; before anything sounds, the first note as what comes next. What is hidden is
+/// not told by fingers either.
+pub(super) fn sounding(practising: &Practising) -> Sounding {
+    let Sounding { now, next } = match &practising.heard {
+        Some(place) => place.sounding(),
+        None => practising.first_sound(),
+    };
+    let hidden = practising.hidden_notes();
+    let shown = |sounded: &Sounded| {
+        let melody = NoteId {
+            pass: 1,
+            ..sounded.id.melody()
+        };
+        !hidden.contains(&melody)
+    };
+    Sounding {
+        now: now.filter(shown),
+        next: next.filter(shown),
+    }
+}
+
+/// Beat, streak and tempo or tone, each with what it counts.
+pub(super) fn numbers(practising: &Practising) -> [(String, &'static str); 3] {
+    let needed = practising.state.plan().needed();
+    let streak = format!("{}/{needed}", practising.streak());
+    let beat = practising
+        .heard
+        .as_ref()
+        .filter(|_| practising.is_playing())
+        .map_or_else(
+            || "-".to_owned(),
+            |place| (place.beat_of_bar().0 + 1).to_string(),
+        );
+    let (tempo, of_tempo) = match practising.rung() {
+        Rung::Tempo(tempo) => (tempo.value(), "tempo"),
+        Rung::Opened { tone, .. } => (tone.0, "ms a tone"),
+    };
+    [
+        (beat, "beat"),
+        (streak, "in a row"),
+        (spell_fraction(&tempo), of_tempo),
+    ]
+}
+
+/// What comes next, in words.
+pub(in crate::screen) fn next_words(practising: &Practising) -> String {
+    let state = &practising.state;
+    let here = practising.shown_cell();
+    match practising.plays_once() {
+        Some(_) => return "once, and nothing is marked".to_owned(),
+        None if practising.is_offering() => return "stopped: choose below".to_owned(),
+        None => {}
+    }
+    if practising.cold.is_some() {
+        return "cold try, alone".to_owned();
+    }
+    if practising.due {
+        return "due: first try tells".to_owned();
+    }
+    if state.stops_soon() {
+        return "stops at the bar line".to_owned();
+    }
+    // in the count-in of another cell what was said of the one before is over
+    let arrived = state.cell() == here;
+    if let Some(cell) = state.suggestion().filter(|_| arrived) {
+        return format!("step back? n: {}", practising.cell_name(cell));
+    }
+    match state.upcoming() {
+        Some(cell) if Some(cell) != here => format!("next: {}", practising.cell_name(cell)),
+        _ => match state.named().filter(|_| arrived) {
+            Some(cell) => format!("next: {} (n)", practising.cell_name(cell)),
+            None if state.board().is_complete() => "every cell is clear".to_owned(),
+            None if here.is_some_and(|cell| state.status(cell) == CellStatus::Clear) => {
+                "clear already".to_owned()
+            }
+            None if state.is_free_play() => "free: opens nothing".to_owned(),
+            None => {
+                let left = state.plan().needed().saturating_sub(practising.streak());
+                format!("{left} more to clear")
+            }
+        },
+    }
+}
+
+pub(super) fn standing_words(practising: &Practising) -> String {
+    let needed = practising.state.plan().needed();
+    let by_heart = practising.clean_by_heart();
+    let by_heart = by_heart.map_or_else(String::new, |count| format!(" · {count} by heart"));
+    format!(
+        "{}/{needed} clean{by_heart} · {} · {}",
+        practising.streak(),
+        practising.rung().spoken(),
+        next_words(practising)
+    )
+}
+
+/// How the pairs of this stage are pointed: its own, else the drill's.
+pub(in crate::screen) fn pointing_words(practising: &Practising) -> Option<String> {
+    let stage = practising.drill.stages.get(practising.stage())?;
+    let pairs = stage.music.has_pairs();
+    stage.music.pointing.spoken().filter(|_| pairs)
+}
+
+/// What is being written, its end in sight.
+fn writing(words: &Words, theme: Theme, buffer: &mut Buffer, area: Rect) {
+    let head = format!("{}: ", words.prompt());
+    let room = usize::from(area.width).saturating_sub(head.chars().count() + 1);
+    let signs: Vec<char> = words.text.chars().collect();
+    let mut from = signs.len();
+    let mut wide = 0;
+    while from > 0 {
+        wide += signs[from - 1].width().unwrap_or(0);
+        if wide > room {
+            break;
+        }
+        from -= 1;
+    }
+    let tail: String = signs[from..].iter().collect();
+    let text = format!("{head}{tail}▏");
+    put(buffer, area, area.x, area.y, &text, theme.strong());
+}
+
+pub(super) fn notice(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
+    if let Some(words) = &model.words {
+        writing(words, theme, buffer, area);
+        return;
+    }
+    let offered = model
+        .practising
+        .as_ref()
+        .and_then(|practising| offered(practising, model.notice.as_ref()));
+    if let Some(notice) = offered.as_ref().or(model.notice.as_ref()) {
+        let style = if notice.urgent {
+            theme.warning()
+        } else {
+            theme.strong()
+        };
+        let lines = wrapped(&notice.text, area.width);
+        let shown = usize::from(area.height);
+        for (row, text) in lines.iter().take(shown).enumerate() {
+            let cut = row + 1 == shown && lines.len() > shown;
+            let text = if cut {
+                fitted(&lines[row..].join(" "), area.width)
+            } else {
+                text.clone()
+            };
+            put(buffer, area, area.x, area.y + row as u16, &text, style);
+        }
+    }
+}
+
+/// What is offered where play has stopped by itself, in its order, after what was said just now.
+pub(in crate::screen) fn offered(practising: &Practising, said: Option<&Notice>) -> Option<Notice> {
+    if !practising.is_offering() || practising.plays_once().is_some() {
+        return None;
+    }
+    let next = practising.next_offer();
+    let offers: Vec<String> = Offer::ALL
+        .into_iter()
+        .zip(1..)
+        .filter_map(|(offer, number)| {
+            let here = if next == Some(offer) { "▸" } else { "" };
+            let words = practising.offer_words(offer)?;
+            Some(format!("{here}{number} {words}"))
+        })
+        .collect();
+    let offers = offers.join(" · ");
+    Some(said.cloned().unwrap_or_else(|| Notice::plain(offers)))
+}
+
+/// What clean and not clean do there, by key or pedal.
+fn pressed(practising: &Practising) -> Vec<(&'static str, &'static str)> {
+    let right = match practising.next_offer() {
+        Some(Offer::Hear) => "hear it",
+        Some(_) => "sing or tap it",
+        None => "again",
+    };
+    let mut keys = vec![("right/enter", right)];
+    if practising.offer_words(Offer::Easier).is_some() {
+        keys.push(("left/x", "easier"));
+    }
+    keys.push(("space", "again"));
+    keys
+}
+
+/// What the keys and pedals do now.
+pub(super) fn keys(
+    model: &Model,
+    theme: Theme,
+    buffer: &mut Buffer,
+    area: Rect,
+    practising: &Practising,
+) {
+    let marks = !practising.pedal_plays();
+    let mut all = match practising.is_playing() {
+        _ if model.words.is_some() => vec![("enter", "keeps it"), ("esc", "drops it")],
+        _ if practising.is_offering() => {
+            let mut keys = pressed(practising);
+            keys.push(("u", "undo"));
+            keys
+        }
+        true => vec![
+            ("right/enter", "clean"),
+            ("left/x", "not clean"),
+            ("u", "undo"),
+            ("space", "pause"),
+        ],
+        false if marks => vec![
+            ("right/enter", "clean"),
+            ("left/x", "not clean"),
+            ("space", "play"),
+        ],
+        false => vec![
+            ("right/space", "play"),
+            ("left", "rung down"),
+            ("tab", "stage"),
+            ("e", "explain"),
+        ],
+    };
+    if model.words.is_none() {
+        if area.width >= 70 {
+            all.push(("q", "leave"));
+        }
+        all.push(("?", "keys"));
+    }
+    frame::keys(buffer, area, &all, theme);
+}

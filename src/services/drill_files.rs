@@ -1,0 +1,123 @@
+//! Drill files by name or path, and what was found in them.
+use super::{Failure, files, folders, settings};
+use crate::drill::{BUILT_IN, Drill, LARGEST_FILE, Problem, built_in, line_by_line, read_for};
+use crate::exchange::{self, Format, read_drill};
+use crate::movement::Schools;
+use crate::settings::keys;
+use crate::wording;
+use std::path::Path;
+
+/// A drill that was read.
+#[derive(Debug, Clone)]
+pub(crate) struct Opened {
+    /// The name it is called by.
+    pub(crate) name: String,
+    /// The drill.
+    pub(crate) drill: Drill,
+}
+
+impl Opened {
+    /// The drill as it is practised: a tune without a metre line by line.
+    pub(crate) fn practised(&self) -> Drill {
+        line_by_line(&self.drill).unwrap_or_else(|| self.drill.clone())
+    }
+}
+
+/// A file's text and what was found in it.
+pub(crate) struct Source {
+    pub(crate) shown: String,
+    pub(crate) text: String,
+    pub(crate) drill: Option<Drill>,
+    pub(crate) problems: Vec<Problem>,
+}
+
+/// A drill's name and its text with what was found in it, by name or path.
+///
+/// # Errors
+/// Nothing of that name, a file that cannot be read.
+pub(crate) fn find(wanted: &str) -> Result<(String, Source), Failure> {
+    let path = Path::new(wanted);
+    let looks_like_path =
+        wanted.contains(std::path::MAIN_SEPARATOR) || path.extension().is_some() || path.is_file();
+    if !looks_like_path {
+        if let Ok(folder) = folders::own_drills() {
+            for ending in ["yaml", "yml"] {
+                let own = folder.join(format!("{wanted}.{ending}"));
+                if own.is_file() {
+                    let source = read_source_for(&own, &schools())?;
+                    return Ok((wanted.to_owned(), source));
+                }
+            }
+        }
+        if let Some(drill) = built_in(wanted) {
+            let (value, problems) = read_for(drill.text.as_bytes(), &schools());
+            let source = Source {
+                shown: drill.name.to_owned(),
+                text: drill.text.to_owned(),
+                drill: value,
+                problems,
+            };
+            return Ok((wanted.to_owned(), source));
+        }
+        return Err(unknown(wanted));
+    }
+    let source = read_source_for(path, &schools())?;
+    let name = path.file_stem().map_or_else(
+        || wanted.to_owned(),
+        |stem| stem.to_string_lossy().into_owned(),
+    );
+    Ok((name, source))
+}
+
+/// Nothing of that name: with what may have been meant.
+pub(crate) fn unknown(wanted: &str) -> Failure {
+    let names: Vec<&str> = BUILT_IN.iter().map(|drill| drill.name).collect();
+    let nearest = wording::nearest(wanted, names.iter().copied());
+    let hint = match nearest {
+        Some(nearest) => format!("; did you mean `{nearest}`?"),
+        None => "; `gracerung drills` lists the names, and a path to a file works too".to_owned(),
+    };
+    Failure(format!("there is no drill called `{wanted}`{hint}"))
+}
+
+/// Reads a file, at most a byte more than a drill may have.
+///
+/// # Errors
+/// A file that cannot be read.
+pub(crate) fn read_source(path: &Path) -> Result<Source, Failure> {
+    read_source_for(path, &Schools::none())
+}
+
+/// The player's schools, for drills that name none. A settings file with problems is told by
+/// whoever opens the screen.
+pub(crate) fn schools() -> Schools {
+    settings::load(&[], &[&[keys::SCHOOL.id()]])
+        .map_or_else(|_| Schools::none(), |settings| settings::schools(&settings))
+}
+
+/// Reads a file for a player of these schools.
+///
+/// # Errors
+/// A file that cannot be read.
+pub(crate) fn read_source_for(path: &Path, schools: &Schools) -> Result<Source, Failure> {
+    let format = Format::of_name(&path.to_string_lossy());
+    // as much of other programs as `import` takes
+    let most = match format {
+        Some(_) => exchange::LARGEST_FILE,
+        None => LARGEST_FILE,
+    };
+    let bytes = files::read_bytes(path, most)?;
+    let (drill, problems) = match format {
+        Some(format) => read_drill(format, &bytes),
+        None => read_for(&bytes, schools),
+    };
+    Ok(Source {
+        shown: path.display().to_string(),
+        text: match format {
+            Some(format) => exchange::text_of(format, &bytes),
+            None => String::from_utf8_lossy(&bytes).into_owned(),
+        },
+        drill,
+        problems,
+    })
+}

@@ -1,0 +1,19 @@
+//! Why something could not be done, in words for the player.
+
+use crate::live::DeviceError;
+
+/// Why a command could not run: a sentence or several lines, without "error:".
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Failure(pub(crate) String);
+
+impl std::fmt::Display for Failure {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+impl From<DeviceError> for Failure {
+    fn from(error: DeviceError) -> Self {
+        Self(error.to_string())
+    }
+}

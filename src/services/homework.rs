@@ -1,0 +1,264 @@
+//! Homework opened like a drill, and what `today` asks for of it.
+use super::{Failure, drill_files::Opened, files, folders, output, plan};
+use crate::app::HomeworkGoal;
+use crate::drill::{read, render};
+use crate::homework::{
+    Assignment, HomeworkError, LARGEST_FILE, Task, WhatFile, goal_in, kind_of, reached,
+    read_assignment, read_report,
+};
+use crate::planning::{Criterion, Digest, Due};
+use crate::wording;
+use std::path::{Path, PathBuf};
+
+pub(crate) fn told(path: &Path, error: &HomeworkError) -> Failure {
+    Failure(format!("`{}`: {error}", path.display()))
+}
+
+/// What `check` says of homework or a report: what it holds, or what is wrong with it. Nothing for
+/// another file.
+pub(crate) fn checked(path: &Path) -> Option<Result<String, String>> {
+    let bytes = files::read_bytes(path, LARGEST_FILE).ok()?;
+    let drills = |count: usize| wording::count(count, "drill", "drills");
+    let found = match kind_of(&bytes)? {
+        WhatFile::Assignment => read_assignment(&bytes)
+            .map(|homework| format!("homework of {}", drills(homework.tasks.len()))),
+        WhatFile::Report => {
+            read_report(&bytes).map(|report| format!("a report of {}", drills(report.drills.len())))
+        }
+    };
+    Some(found.map_err(|error| error.to_string()))
+}
+
+/// A task's drill; what the teacher wrote stands beside what to listen for.
+pub(crate) fn drill_of(path: &Path, task: &Task, note: Option<&str>) -> Result<Opened, Failure> {
+    let (drill, problems) = read(task.file.as_bytes());
+    match drill {
+        Some(mut drill) => {
+            if let Some(note) = note {
+                let note = note.split_whitespace().collect::<Vec<_>>().join(" ");
+                let with_note = |listen: &str| format!("{listen}; your teacher says: {note}");
+                let stages = drill.stages.iter_mut();
+                for listen in stages.filter_map(|stage| stage.listen_for.as_mut()) {
+                    *listen = with_note(listen);
+                }
+                drill.listen_for = Some(match &drill.listen_for {
+                    Some(listen) => with_note(listen),
+                    None => format!("what your teacher says: {note}"),
+                });
+            }
+            Ok(Opened {
+                name: task.drill.clone(),
+                drill,
+            })
+        }
+        None => {
+            let shown = format!("{} in {}", task.drill, path.display());
+            Err(Failure(render(&shown, &task.file, &problems)))
+        }
+    }
+}
+
+pub(crate) fn until_of(path: &Path, task: &Task) -> Result<Option<Criterion>, Failure> {
+    task.until
+        .as_deref()
+        .map(Criterion::parse)
+        .transpose()
+        .map_err(|error| Failure(format!("`{}`: {error}", path.display())))
+}
+
+/// A task of a homework file: the named one, or the first that is not reached.
+fn choose_task<'a>(
+    path: &Path,
+    assignment: &'a Assignment,
+    wanted: Option<&str>,
+) -> Result<&'a Task, Failure> {
+    if let Some(wanted) = wanted {
+        let names = || assignment.tasks.iter().map(|task| task.drill.as_str());
+        return assignment
+            .tasks
+            .iter()
+            .find(|task| task.drill == wanted)
+            .ok_or_else(|| {
+                Failure(format!(
+                    "`{}` has no drill `{wanted}`: expected {}",
+                    path.display(),
+                    wording::choice(&names().map(|name| format!("`{name}`")).collect::<Vec<_>>())
+                ))
+            });
+    }
+    let digest = plan::digest()?;
+    for task in &assignment.tasks {
+        let known = plan::known(&drill_of(path, task, None)?);
+        let goal =
+            goal_in(&known, task.reach.as_deref()).map_err(|error| Failure(error.to_string()))?;
+        if reached(&digest, &known, goal, until_of(path, task)?.as_ref()).is_none() {
+            return Ok(task);
+        }
+    }
+    assignment
+        .tasks
+        .first()
+        .ok_or_else(|| Failure(format!("`{}` holds no drill", path.display())))
+}
+
+/// Opens a homework file like a drill: the named task, or the first that is not reached.
+///
+/// # Errors
+/// A file that is damaged, edited or cut off; a task it does not have.
+pub(crate) fn open_task(
+    path: &Path,
+    bytes: &[u8],
+    wanted: Option<&str>,
+) -> Result<Opened, Failure> {
+    let assignment = read_assignment(bytes).map_err(|error| told(path, &error))?;
+    let task = choose_task(path, &assignment, wanted)?;
+    drill_of(path, task, assignment.note.as_deref())
+}
+
+/// The bytes of a homework file; nothing where it is another file or none.
+fn homework_bytes(path: &Path) -> Result<Option<Vec<u8>>, Failure> {
+    let is_homework = |bytes: &Vec<u8>| kind_of(bytes).is_some();
+    path.is_file()
+        .then(|| files::read_bytes(path, LARGEST_FILE))
+        .transpose()
+        .map(|bytes| bytes.filter(is_homework))
+}
+
+/// The drills of a homework file, in its order; nothing for another file.
+///
+/// # Errors
+/// As [`open_task`].
+pub(crate) fn drills_of(path: &Path) -> Result<Option<Vec<Opened>>, Failure> {
+    let Some(bytes) = homework_bytes(path)? else {
+        return Ok(None);
+    };
+    let assignment = read_assignment(&bytes).map_err(|error| told(path, &error))?;
+    let note = assignment.note.as_deref();
+    let drills = assignment
+        .tasks
+        .iter()
+        .map(|task| drill_of(path, task, note));
+    drills.collect::<Result<_, _>>().map(Some)
+}
+
+/// `week 3, due 2027-01-15: reach real time at 66, 9 of 10; e shows your teacher's words`.
+fn in_words(assignment: &Assignment, task: &Task) -> String {
+    let due = assignment
+        .by
+        .map_or_else(String::new, |by| format!(", due {by}"));
+    let reach = task.reach.as_deref().unwrap_or("the top of the ladder");
+    let until = task
+        .until
+        .as_ref()
+        .map_or_else(String::new, |until| format!(", {until}"));
+    let note = if assignment.note.is_some() {
+        "; e shows your teacher's words"
+    } else {
+        ""
+    };
+    format!("{}{due}: reach {reach}{until}{note}", assignment.title)
+}
+
+/// Opens what `practise` was given where it is homework, with what is asked in a sentence, and
+/// keeps a copy so that `today` knows of it; nothing for a drill.
+///
+/// # Errors
+/// As [`open_task`].
+pub(crate) fn begin(wanted: &str, task: Option<&str>) -> Result<Option<Begun>, Failure> {
+    let path = Path::new(wanted);
+    let Some(bytes) = homework_bytes(path)? else {
+        return match task {
+            None => Ok(None),
+            Some(_) => Err(Failure(format!(
+                "`{wanted}` is no homework file, so it has no --task"
+            ))),
+        };
+    };
+    let assignment = read_assignment(&bytes).map_err(|error| told(path, &error))?;
+    let task = choose_task(path, &assignment, task)?;
+    let opened = drill_of(path, task, assignment.note.as_deref())?;
+    let folder = folders::homework()?;
+    if let Some(name) = path.file_name()
+        && std::fs::create_dir_all(&folder).is_ok()
+    {
+        let kept = folder.join(name);
+        if files::read_bytes(&kept, LARGEST_FILE).ok().as_deref() != Some(bytes.as_slice()) {
+            // Without a copy `today` does not know of it; the practice itself goes on.
+            let _ = output::write_bytes(&kept, true, &bytes);
+        }
+    }
+    let known = plan::known(&opened);
+    let goal = goal_in(&known, task.reach.as_deref()).ok();
+    let until = until_of(path, task)?;
+    Ok(Some(Begun {
+        goal: goal.map(|(stage, rung)| HomeworkGoal {
+            stage,
+            rung,
+            file: wanted.to_owned(),
+            until,
+        }),
+        asks: in_words(&assignment, task),
+        opened,
+    }))
+}
+
+/// A task of homework that is opened to be practised.
+pub(crate) struct Begun {
+    /// Its drill.
+    pub(crate) opened: Opened,
+    /// What it asks for, in words.
+    pub(crate) asks: String,
+    /// The cell to be reached.
+    pub(crate) goal: Option<HomeworkGoal>,
+}
+
+/// Days after its last day that homework is still asked for. Chosen.
+const ASKED_DAYS: i32 = 28;
+
+/// Tasks of homework that was opened and is not reached.
+pub(crate) fn open_tasks(digest: &Digest) -> Vec<Due> {
+    let Ok(entries) = folders::homework()
+        .and_then(|folder| std::fs::read_dir(folder).map_err(|error| Failure(error.to_string())))
+    else {
+        return Vec::new();
+    };
+    let mut paths: Vec<PathBuf> = entries.flatten().map(|entry| entry.path()).collect();
+    paths.sort();
+    let mut all = Vec::new();
+    for path in paths {
+        let Ok(bytes) = files::read_bytes(&path, LARGEST_FILE) else {
+            continue;
+        };
+        let Ok(assignment) = read_assignment(&bytes) else {
+            continue;
+        };
+        let over = assignment
+            .by
+            .and_then(|by| by.until(plan::date()).ok())
+            .is_some_and(|span| span.get_days() > ASKED_DAYS);
+        if over {
+            continue;
+        }
+        for task in &assignment.tasks {
+            let Ok(opened) = drill_of(&path, task, None) else {
+                continue;
+            };
+            let drill = plan::known(&opened);
+            let Ok(goal) = goal_in(&drill, task.reach.as_deref()) else {
+                continue;
+            };
+            let until = until_of(&path, task).ok().flatten();
+            if reached(digest, &drill, goal, until.as_ref()).is_none() {
+                all.push(Due {
+                    title: assignment.title.clone(),
+                    open: path.display().to_string(),
+                    task: (assignment.tasks.len() > 1).then(|| task.drill.clone()),
+                    by: assignment.by,
+                    drill,
+                    goal,
+                });
+            }
+        }
+    }
+    all
+}

@@ -1,0 +1,182 @@
+//! The player's own drills and the built-in ones: what is there, and all that can be played.
+use super::{
+    drill_files::{Opened, read_source, read_source_for, schools},
+    folders,
+};
+use crate::drill::{BUILT_IN, Drill, Problem, read, read_for, render};
+use serde::Serialize;
+use std::path::PathBuf;
+
+/// A drill in the list.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct Listed {
+    /// The name `practise` takes.
+    pub(crate) name: String,
+    /// Its title; the file's name where it cannot be read.
+    pub(crate) title: String,
+    /// What it is for.
+    pub(crate) about: Option<String>,
+    /// Names of its stages.
+    pub(crate) stages: Vec<String>,
+    /// First and last tempo, beats a minute.
+    pub(crate) tempi: Option<(String, String)>,
+    /// Where it lies; null for a built-in.
+    pub(crate) path: Option<PathBuf>,
+    /// How many problems keep it from being played.
+    pub(crate) problems: usize,
+    /// These problems in words.
+    #[serde(skip)]
+    pub(crate) told: Vec<String>,
+    /// The same with each line and how to mend it.
+    #[serde(skip)]
+    pub(crate) in_full: String,
+}
+
+/// The player's own drills and the built-in ones. One of the player's own hides a built-in of the
+/// same name.
+pub(crate) fn list() -> Vec<Listed> {
+    let mut all = own();
+    for built in BUILT_IN {
+        if all.iter().any(|listed| listed.name == built.name) {
+            continue;
+        }
+        let (drill, problems) = read(built.text.as_bytes());
+        all.push(listed(
+            built.name.to_owned(),
+            None,
+            drill.as_ref(),
+            told(&problems),
+        ));
+    }
+    all
+}
+
+/// Every drill that can be played, in the order of the list, each read once, with the player's
+/// schools.
+pub(crate) fn playable() -> Vec<Opened> {
+    let schools = schools();
+    let mut names: Vec<String> = Vec::new();
+    let mut all: Vec<Opened> = Vec::new();
+    for path in own_files() {
+        let Some(name) = path.file_stem() else {
+            continue;
+        };
+        let name = name.to_string_lossy().into_owned();
+        names.push(name.clone());
+        let drill = read_source_for(&path, &schools)
+            .ok()
+            .and_then(|source| source.drill);
+        all.extend(drill.map(|drill| Opened { name, drill }));
+    }
+    for built in BUILT_IN {
+        if names.iter().any(|name| name == built.name) {
+            continue;
+        }
+        let (drill, _) = read_for(built.text.as_bytes(), &schools);
+        all.extend(drill.map(|drill| Opened {
+            name: built.name.to_owned(),
+            drill,
+        }));
+    }
+    all
+}
+
+/// The player's own drill files, in order.
+fn own_files() -> Vec<PathBuf> {
+    let Ok(folder) = folders::own_drills() else {
+        return Vec::new();
+    };
+    let Ok(entries) = std::fs::read_dir(folder) else {
+        return Vec::new();
+    };
+    let mut paths: Vec<PathBuf> = entries
+        .flatten()
+        .map(|entry| entry.path())
+        .filter(|path| {
+            path.extension()
+                .is_some_and(|end| end == "yaml" || end == "yml")
+                && path.is_file()
+        })
+        .collect();
+    paths.sort();
+    paths
+}
+
+/// The names of all drills, own ones first, none of them read.
+pub(crate) fn names() -> Vec<String> {
+    let own = own_files();
+    let own = own.iter().filter_map(|path| path.file_stem());
+    let mut names: Vec<String> = own
+        .map(|name| name.to_string_lossy().into_owned())
+        .collect();
+    for built in BUILT_IN {
+        if !names.iter().any(|name| name == built.name) {
+            names.push(built.name.to_owned());
+        }
+    }
+    names
+}
+
+fn own() -> Vec<Listed> {
+    own_files()
+        .into_iter()
+        .filter_map(|path| {
+            let name = path.file_stem()?.to_string_lossy().into_owned();
+            let source = read_source(&path).ok()?;
+            let problems = told(&source.problems);
+            let mut one = listed(name, Some(path), source.drill.as_ref(), problems);
+            if source.drill.is_none() {
+                one.in_full = render(&source.shown, &source.text, &source.problems);
+            }
+            Some(one)
+        })
+        .collect()
+}
+
+/// Each problem in words, with its line.
+fn told(problems: &[Problem]) -> Vec<String> {
+    let words = |problem: &Problem| {
+        let says = problem.says();
+        match problem.place.line {
+            0 => says,
+            line => format!("line {line}: {says}"),
+        }
+    };
+    problems.iter().map(words).collect()
+}
+
+fn listed(
+    name: String,
+    path: Option<PathBuf>,
+    drill: Option<&Drill>,
+    problems: Vec<String>,
+) -> Listed {
+    Listed {
+        title: drill.map_or_else(|| name.clone(), |drill| drill.title.clone()),
+        about: drill.and_then(|drill| drill.about.clone()),
+        stages: drill
+            .map(|drill| {
+                drill
+                    .stages
+                    .iter()
+                    .map(|stage| stage.name.clone())
+                    .collect()
+            })
+            .unwrap_or_default(),
+        tempi: drill.map(|drill| {
+            (
+                drill.ladder.from().to_string(),
+                drill.ladder.to().to_string(),
+            )
+        }),
+        problems: if drill.is_some() { 0 } else { problems.len() },
+        told: if drill.is_some() {
+            Vec::new()
+        } else {
+            problems
+        },
+        in_full: String::new(),
+        name,
+        path,
+    }
+}

@@ -1,0 +1,33 @@
+//! What commands share: drills opened, settings, the plan of the day, homework, the terminal and the
+//! one event loop, the shell around the app, the ear.
+//!
+//! Touches files, folders, clock and streams; knows nothing of the command line, and no command.
+
+pub(crate) mod awaiting;
+pub(crate) mod calibration;
+pub(crate) mod drill_files;
+pub(crate) mod ear;
+pub(crate) mod event_loop;
+pub(crate) mod failure;
+pub(crate) mod files;
+pub(crate) mod folders;
+pub(crate) mod homework;
+pub(crate) mod library;
+pub(crate) mod low_a;
+pub(crate) mod making;
+pub(crate) mod needs;
+pub(crate) mod open;
+pub(crate) mod output;
+pub(crate) mod pedals;
+pub(crate) mod phrases;
+pub(crate) mod plan;
+pub(crate) mod session;
+pub(crate) mod settings;
+pub(crate) mod shell;
+pub(crate) mod signals;
+pub(crate) mod stages;
+pub(crate) mod table;
+pub(crate) mod takes;
+pub(crate) mod terminal;
+
+pub(crate) use failure::Failure;

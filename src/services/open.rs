@@ -1,0 +1,68 @@
+//! A drill by name or path, and any other file that is read.
+
+use super::{
+    Failure,
+    drill_files::{Opened, find, unknown},
+    files, homework, output,
+};
+use crate::drill::{how_many, render, write};
+use crate::exchange::{self, Format};
+use crate::homework::{LARGEST_FILE, kind_of};
+use std::path::Path;
+
+/// Opens DRILL: the name of a built-in or of a file in the player's own folder, or a path.
+///
+/// # Errors
+/// Nothing of that name, a file that cannot be read, or a drill with problems; all are told.
+pub(crate) fn open(wanted: &str) -> Result<Opened, Failure> {
+    let path = Path::new(wanted);
+    if path.is_file()
+        && let Ok(bytes) = files::read_bytes(path, LARGEST_FILE)
+        && kind_of(&bytes).is_some()
+    {
+        return homework::open_task(path, &bytes, None);
+    }
+    let (name, source) = find(wanted)?;
+    // of another program's file what was left out or changed is told, or nobody would miss it
+    if source.drill.is_some() && !source.problems.is_empty() && Format::of_name(wanted).is_some() {
+        output::complain(&render(&source.shown, &source.text, &source.problems));
+    }
+    match source.drill {
+        Some(drill) => Ok(Opened { name, drill }),
+        None => Err(Failure(format!(
+            "`{wanted}` cannot be played; {} in it:\n{}",
+            how_many(&source.problems),
+            render(&source.shown, &source.text, &source.problems)
+        ))),
+    }
+}
+
+/// As [`open`]; of homework all of its drills.
+///
+/// # Errors
+/// As [`open`].
+pub(crate) fn open_all(wanted: &str) -> Result<Vec<Opened>, Failure> {
+    match homework::drills_of(Path::new(wanted))? {
+        Some(drills) => Ok(drills),
+        None => open(wanted).map(|opened| vec![opened]),
+    }
+}
+
+/// A drill's name and the text of a drill file of it, when nothing keeps it from being played: of
+/// another program's file what `import` writes.
+///
+/// # Errors
+/// As [`open`].
+pub(crate) fn open_text(wanted: &str) -> Result<(Opened, String), Failure> {
+    let opened = open(wanted)?;
+    let text = match Format::of_name(wanted) {
+        Some(format) => {
+            let bytes = files::read_bytes(Path::new(wanted), exchange::LARGEST_FILE)?;
+            let piece = exchange::read(format, &bytes).0;
+            let piece = piece.ok_or_else(|| unknown(wanted))?;
+            write(&piece.document()).map_err(Failure)?
+        }
+        None => find(wanted)?.1.text,
+    };
+    Ok((opened, text))
+}

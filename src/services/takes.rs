@@ -1,0 +1,236 @@
+//! Takes that were kept while practising: written, listed, read.
+use super::{
+    Failure,
+    files::{read_bytes, recording},
+    folders,
+    open::open,
+    output,
+    stages::{score_of, stage},
+};
+use crate::chanter::TuningTable;
+use crate::drill::LARGEST_FILE;
+use crate::listening::{ExpectedStage, Repetition, align, hear_piece};
+use crate::practice::{Mark, Rung, Thresholds, judge};
+use crate::timeline::{Layout, Timeline, lay};
+use crate::units::{Hertz, SampleRate};
+use serde::{Deserialize, Serialize};
+use std::path::Path;
+use std::sync::Arc;
+
+/// What is known of a take, kept beside its sound.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct About {
+    /// The drill as it was called.
+    pub(crate) drill: String,
+    /// The stage's name.
+    pub(crate) stage: String,
+    /// The rung: beats a minute, or a length of tones at a tempo.
+    #[serde(rename = "tempo")]
+    pub(crate) rung: Rung,
+    /// Low A that was tuned to, hertz.
+    pub(crate) la_hz: f64,
+    /// Its length, seconds.
+    pub(crate) seconds: f64,
+}
+
+/// Keeps a take: a WAV file and what is known of it. Gives its name.
+///
+/// # Errors
+/// It cannot be written.
+pub(crate) fn keep(samples: &[f32], rate: SampleRate, about: &About) -> Result<String, Failure> {
+    let folder = folders::takes()?;
+    output::make_folder(&folder)?;
+    let now = jiff::ZonedDateTime::now()
+        .strftime("%Y-%m-%d-%H%M%S")
+        .to_string();
+    let drill: String = Path::new(&about.drill)
+        .file_stem()
+        .map(|name| name.to_string_lossy().into_owned())
+        .unwrap_or_default()
+        .chars()
+        .filter(|sign| sign.is_ascii_alphanumeric() || *sign == '-')
+        .collect();
+    // two may be kept within a second
+    let name = free_name(&folder, &format!("{now}-{drill}"));
+    let target = folder.join(format!("{name}.wav"));
+    write(&target, true, &[samples], rate)?;
+    let text = serde_json::to_string_pretty(about)
+        .map_err(|error| Failure(format!("cannot write JSON: {error}")))?;
+    let beside = folder.join(format!("{name}.json"));
+    output::write_bytes(&beside, true, format!("{text}\n").as_bytes())?;
+    Ok(name)
+}
+
+/// A name that no take in the folder has: two may be kept within a second.
+fn free_name(folder: &Path, wanted: &str) -> String {
+    let mut name = wanted.to_owned();
+    let mut number = 1;
+    while folder.join(format!("{name}.wav")).exists() {
+        number += 1;
+        name = format!("{wanted}-{number}");
+    }
+    name
+}
+
+/// Writes channels of equal length into a WAV file of 16 bits.
+pub(crate) fn write(
+    target: &Path,
+    force: bool,
+    channels: &[&[f32]],
+    rate: SampleRate,
+) -> Result<(), Failure> {
+    let spec = hound::WavSpec {
+        channels: channels.len() as u16,
+        sample_rate: rate.0,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let told =
+        |error: hound::Error| Failure(format!("cannot write `{}`: {error}", target.display()));
+    let mut bytes = std::io::Cursor::new(Vec::new());
+    let mut writer = hound::WavWriter::new(&mut bytes, spec).map_err(told)?;
+    let length = channels.iter().map(|channel| channel.len()).max();
+    for at in 0..length.unwrap_or(0) {
+        for channel in channels {
+            let sample = channel.get(at).copied().unwrap_or(0.0).clamp(-1.0, 1.0);
+            let whole = (sample * f32::from(i16::MAX)).round() as i16;
+            writer.write_sample(whole).map_err(told)?;
+        }
+    }
+    writer.finalize().map_err(told)?;
+    output::write_bytes(target, force, &bytes.into_inner())
+}
+
+/// Every take, the newest first: its name, and what is known of it.
+pub(crate) fn all() -> Result<Vec<(String, About)>, Failure> {
+    let folder = folders::takes()?;
+    let Ok(entries) = std::fs::read_dir(&folder) else {
+        return Ok(Vec::new());
+    };
+    let mut found = Vec::new();
+    for path in entries.flatten().map(|entry| entry.path()) {
+        let wav = path.extension().is_some_and(|ending| ending == "wav");
+        let (true, Some(name)) = (wav, path.file_stem()) else {
+            continue;
+        };
+        let about = read_bytes(&path.with_extension("json"), LARGEST_FILE)
+            .ok()
+            .and_then(|bytes| serde_json::from_slice(&bytes).ok());
+        if let Some(about) = about {
+            found.push((name.to_string_lossy().into_owned(), about));
+        }
+    }
+    // names begin with the moment
+    found.sort_by(|a, b| b.0.cmp(&a.0));
+    Ok(found)
+}
+
+/// A kept take: its name, and what is known of it.
+pub(crate) struct Kept {
+    name: String,
+    about: About,
+}
+
+/// The best kept take of each cell of some drills, made from a day on, the newest cell first: the one
+/// with most clean repetitions, among equals the newer.
+///
+/// # Errors
+/// No folder is known, or a take cannot be read.
+pub(crate) fn best(drills: &[String], from: jiff::civil::Date) -> Result<Vec<Kept>, Failure> {
+    let mut found: Vec<(Kept, usize)> = Vec::new();
+    for (name, about) in all()? {
+        let made = name
+            .get(..10)
+            .and_then(|day| day.parse::<jiff::civil::Date>().ok());
+        if !drills.contains(&about.drill) || made.is_none_or(|made| made < from) {
+            continue;
+        }
+        let same = |(kept, _): &(Kept, usize)| {
+            let other = &kept.about;
+            (&other.drill, &other.stage, other.rung) == (&about.drill, &about.stage, about.rung)
+        };
+        let place = found.iter().position(same);
+        let kept = Kept { name, about };
+        let clean = clean_in(&kept);
+        match place {
+            Some(place) if found[place].1 >= clean => {}
+            Some(place) => found[place] = (kept, clean),
+            None => found.push((kept, clean)),
+        }
+    }
+    Ok(found.into_iter().map(|(kept, _)| kept).collect())
+}
+
+/// The sound of a kept take.
+///
+/// # Errors
+/// It cannot be read.
+pub(crate) fn sound(kept: &Kept) -> Result<(Vec<f32>, SampleRate), Failure> {
+    read(&folders::takes()?.join(format!("{}.wav", kept.name)))
+}
+
+/// Repetitions of a take that are clean by the usual limits; none where it cannot be told.
+fn clean_in(kept: &Kept) -> usize {
+    let clean = || -> Option<usize> {
+        let (samples, rate) = sound(kept).ok()?;
+        let (_, piece) = piece(&kept.about).ok()?;
+        let low_a = Some(Hertz(kept.about.la_hz));
+        let mut whole = Some(samples);
+        let heard = hear_piece(rate, low_a, TuningTable::default(), &piece, || {
+            whole.take().unwrap_or_default()
+        });
+        let limits = Thresholds::default();
+        let clean = |repetition: &Repetition| {
+            judge(&repetition.measured, &limits).mark == Some(Mark::Clean)
+        };
+        let all = align(&piece, &heard.ok()?.notes).repetitions;
+        Some(all.iter().filter(|one| clean(one)).count())
+    };
+    clean().unwrap_or(0)
+}
+
+/// The samples of a recording that was kept.
+///
+/// # Errors
+/// It cannot be read.
+pub(crate) fn read(path: &Path) -> Result<(Vec<f32>, SampleRate), Failure> {
+    let mut recording = recording(path)?;
+    // no more than `p` ever keeps, whatever the file has become
+    let most = (2.0 * crate::listening::KEPT_S) as usize * recording.rate().0 as usize;
+    let samples = recording.read(most);
+    Ok((samples, recording.rate()))
+}
+
+/// What was to be played in a take.
+///
+/// # Errors
+/// Its drill or its stage is not there any more.
+pub(crate) fn piece(about: &About) -> Result<(Arc<Timeline>, ExpectedStage), Failure> {
+    let opened = open(&about.drill)?;
+    let (stage, _) = stage(&opened.drill, &about.stage)?;
+    let score = score_of(&opened.drill, stage);
+    let layout = Layout {
+        lengths: about.rung.lengths(opened.drill.lengths),
+        ..Layout::at(about.rung.tempo(), SampleRate::USUAL)
+    };
+    let timeline = lay(&score, &layout);
+    let piece = ExpectedStage::of(&score, &timeline);
+    Ok((Arc::new(timeline), piece))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Without it the second of two takes kept within a second would replace the first.
+    #[test]
+    fn two_takes_of_one_second_have_names_of_their_own() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        for expected in ["grip", "grip-2", "grip-3"] {
+            let name = free_name(folder.path(), "grip");
+            assert_eq!(name, expected);
+            let file = folder.path().join(format!("{name}.wav"));
+            std::fs::write(file, []).expect("it can be written");
+        }
+    }
+}
