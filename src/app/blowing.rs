@@ -2,37 +2,38 @@
 
 use crate::chanter::Note;
 use crate::listening::HeardNow;
+use crate::units::{Cents, Hertz, Seconds};
 use std::collections::VecDeque;
 
 /// Points of the trail a second.
 const TRAIL_RATE: f64 = 5.0;
 /// Points that are kept: more than a screen is wide.
 const KEPT: usize = 400;
-/// Silence of this length is told, seconds.
-const SILENT_S: f64 = 2.0;
-/// So long of sound without a note, seconds: longer than a breath between repetitions. Chosen.
-const UNHEARD_S: f64 = 6.0;
+/// Silence of this length is told.
+const SILENT: Seconds = Seconds(2.0);
+/// Sound without a note is told from this length on: longer than a breath between repetitions. Chosen.
+const UNHEARD: Seconds = Seconds(6.0);
 
 /// The page for blowing evenly as it stands.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Blowing {
     /// The microphone's name.
     pub microphone: String,
-    /// Low A that is tuned to, hertz.
-    pub low_a: f64,
+    /// Low A that is tuned to.
+    pub low_a: Hertz,
     /// What is heard now; none before the first sound, or when the microphone has gone.
     pub now: Option<HeardNow>,
-    /// Where each fifth of a second lay, oldest first: cents, none in silence.
-    pub trail: VecDeque<Option<(Note, f64)>>,
-    /// The longest note held so far, seconds.
-    pub longest_s: f64,
-    /// When the next point is due, seconds.
-    due: f64,
+    /// Where each fifth of a second lay, oldest first; none in silence.
+    pub trail: VecDeque<Option<(Note, Cents)>>,
+    /// The longest note held so far.
+    pub longest: Seconds,
+    /// When the next point is due.
+    due: Seconds,
 }
 
 impl Blowing {
     /// At its beginning.
-    pub fn new(microphone: String, low_a: f64) -> Self {
+    pub fn new(microphone: String, low_a: Hertz) -> Self {
         Self {
             microphone,
             low_a,
@@ -40,20 +41,20 @@ impl Blowing {
         }
     }
 
-    /// Takes what is heard at a moment, seconds of the microphone's stream.
-    pub fn hear(&mut self, seconds: f64, now: Option<HeardNow>) {
+    /// Takes what is heard at a moment of the microphone's stream.
+    pub fn hear(&mut self, at: Seconds, now: Option<HeardNow>) {
         self.now = now;
         self.low_a = now.map_or(self.low_a, |now| now.low_a);
         if let Some(held) = now.and_then(|now| now.held) {
-            self.longest_s = self.longest_s.max(held.seconds);
+            self.longest = self.longest.max(held.length);
         }
-        if seconds < self.due {
+        if at < self.due {
             return;
         }
-        self.due = seconds + 1.0 / TRAIL_RATE;
+        self.due = at + Seconds(1.0 / TRAIL_RATE);
         let note = now.and_then(|now| now.note);
         self.trail
-            .push_back(note.and_then(|(note, off)| Some((note, off?.0))));
+            .push_back(note.and_then(|(note, off)| Some((note, off?))));
         if self.trail.len() > KEPT {
             self.trail.pop_front();
         }
@@ -75,9 +76,9 @@ pub const DROWNED: &str = "reference in the microphone: m mutes";
 pub fn trouble(now: HeardNow) -> Option<&'static str> {
     if now.clips {
         Some("the microphone clips: turn it down, or sit further away")
-    } else if now.silent_s > SILENT_S {
+    } else if now.silent > SILENT {
         Some("nothing is heard: is the microphone on, and near?")
-    } else if now.unheard_s > UNHEARD_S {
+    } else if now.unheard > UNHEARD {
         Some("no chanter is heard: is its low A the right one (--la)?")
     } else {
         None
@@ -88,42 +89,42 @@ pub fn trouble(now: HeardNow) -> Option<&'static str> {
 mod tests {
     use super::*;
     use crate::listening::HeldNote;
-    use crate::units::Cents;
+    use crate::units::FullScale;
 
     fn now(seconds: f64) -> HeardNow {
         HeardNow {
-            level: -20.0,
+            level: FullScale(-20.0),
             note: Some((Note::LowA, Some(Cents(4.0)))),
             held: Some(HeldNote {
-                seconds,
+                length: Seconds(seconds),
                 cents: Cents(4.0),
-                spread: 1.0,
+                spread: Cents(1.0),
             }),
             clips: false,
-            silent_s: 0.0,
-            unheard_s: 0.0,
-            low_a: 238.5,
+            silent: Seconds(0.0),
+            unheard: Seconds(0.0),
+            low_a: Hertz(238.5),
         }
     }
 
     /// An hour of blowing keeps what a screen shows and no more; the longest note stands.
     #[test]
     fn the_trail_is_bounded_and_the_longest_note_stands() {
-        let mut blowing = Blowing::new("card".to_owned(), 236.0);
+        let mut blowing = Blowing::new("card".to_owned(), Hertz(236.0));
         for step in 0..36_000 {
             let at = f64::from(step) * 0.1;
-            blowing.hear(at, Some(now(if step == 100 { 30.0 } else { 2.0 })));
+            blowing.hear(Seconds(at), Some(now(if step == 100 { 30.0 } else { 2.0 })));
         }
         assert_eq!(blowing.trail.len(), KEPT);
-        assert_eq!(blowing.longest_s, 30.0);
+        assert_eq!(blowing.longest, Seconds(30.0));
         assert_eq!(blowing.trouble(), None);
-        assert_eq!(blowing.low_a, 238.5, "as it is listened with");
+        assert_eq!(blowing.low_a, Hertz(238.5), "as it is listened with");
     }
 
     #[test]
     fn what_is_wrong_is_said() {
         let quiet = HeardNow {
-            silent_s: 5.0,
+            silent: Seconds(5.0),
             ..now(1.0)
         };
         let loud = HeardNow {
@@ -132,7 +133,7 @@ mod tests {
         };
         let talk = HeardNow {
             note: None,
-            unheard_s: 7.0,
+            unheard: Seconds(7.0),
             ..now(1.0)
         };
         assert!(trouble(talk).is_some_and(|words| words.contains("no chanter")));

@@ -101,9 +101,15 @@ pub struct Discriminating {
 }
 
 impl Discriminating {
-    /// At its beginning, for so many seconds. The piece lasts so long and can be judged from so far
-    /// in it on, both in seconds. The seed says which are clean.
-    pub fn new(title: String, spot: Spot, length: Seconds, piece: (f64, f64), seed: u64) -> Self {
+    /// At its beginning, for so long. The piece lasts so long and can be judged from so far
+    /// in it on. The seed says which are clean.
+    pub fn new(
+        title: String,
+        spot: Spot,
+        length: Seconds,
+        piece: (Seconds, Seconds),
+        seed: u64,
+    ) -> Self {
         Self {
             title,
             quest: Quest::new(SMALLEST, spot.widest),
@@ -119,8 +125,8 @@ impl Discriminating {
             random: fastrand::Rng::with_seed(seed),
             since_s: 0.0,
             sounds_on_s: 0.0,
-            piece_s: piece.0,
-            judged_from_s: piece.1,
+            piece_s: piece.0.0,
+            judged_from_s: piece.1.0,
         }
     }
 
@@ -175,9 +181,9 @@ impl Discriminating {
         self.since_s = 0.0;
     }
 
-    /// Time went by in which what is to be played was heard, seconds.
-    pub fn pass(&mut self, seconds: f64) -> Option<ToPlay> {
-        let seconds = seconds.max(0.0);
+    /// Time went by in which what is to be played was heard.
+    pub fn pass(&mut self, by: Seconds) -> Option<ToPlay> {
+        let seconds = by.0.max(0.0);
         self.since_s += seconds;
         match self.asking {
             Asking::Over if self.goes_on && self.since_s >= OVER_S => Some(ToPlay::Leave),
@@ -333,7 +339,7 @@ mod tests {
             "Grip from D · 80".to_owned(),
             spot,
             Seconds(length_s),
-            (1.5, 0.75),
+            (Seconds(1.5), Seconds(0.75)),
             3,
         )
     }
@@ -347,7 +353,7 @@ mod tests {
                 let button = if faulty { Button::Left } else { Button::Right };
                 assert_eq!(page.press(button), None);
             }
-            match page.pass(0.05) {
+            match page.pass(Seconds(0.05)) {
                 Some(ToPlay::Nothing) => return played,
                 Some(ToPlay::Piece(_)) => played += 1,
                 Some(ToPlay::Leave) => panic!("nobody left"),
@@ -364,7 +370,7 @@ mod tests {
         assert_eq!(page.examples(), ToPlay::Piece(None));
         let mut pieces = Vec::new();
         while page.asking != Asking::Ready {
-            pieces.extend(page.pass(0.1));
+            pieces.extend(page.pass(Seconds(0.1)));
         }
         assert_eq!(pieces, [ToPlay::Piece(Some(page.spot.widest))]);
         assert_eq!(
@@ -417,11 +423,11 @@ mod tests {
         let mut page = page(60.0);
         let _ = page.press(Button::Right);
         assert_eq!(page.press(Button::Left), None);
-        let _ = page.pass(0.7);
+        let _ = page.pass(Seconds(0.7));
         assert_eq!(page.press(Button::Left), None);
         assert_eq!(page.trials, []);
         for _ in 0..10_000 {
-            let _ = page.pass(0.1);
+            let _ = page.pass(Seconds(0.1));
         }
         assert!(page.run.0 < 6.0, "{}", page.run);
         assert_eq!(page.press(Button::Left), None);
@@ -436,10 +442,10 @@ mod tests {
         let mut page = page(60.0);
         page.piece_s = 4.0;
         let _ = page.press(Button::Right);
-        let _ = page.pass(1.0);
+        let _ = page.pass(Seconds(1.0));
         assert_eq!(page.press(Button::Right), None);
         let mut waited = 0.0;
-        while page.pass(0.1).is_none() {
+        while page.pass(Seconds(0.1)).is_none() {
             waited += 0.1;
         }
         assert!((3.0..3.3).contains(&waited), "{waited}");
@@ -450,7 +456,7 @@ mod tests {
     fn leaving_early_finds_nothing() {
         let mut page = page(60.0);
         let _ = page.press(Button::Right);
-        let _ = page.pass(1.0);
+        let _ = page.pass(Seconds(1.0));
         let _ = page.press(Button::Right);
         assert_eq!(page.press(Button::Leave), Some(ToPlay::Leave));
         assert_eq!(page.found(), None);

@@ -55,7 +55,7 @@ pub use notice::Notice;
 pub use offer::{Offer, Offers};
 pub use opened::{HomeworkGoal, OpenedDrill};
 pub use options::Options;
-pub use practising::{Place, Practising, Sounding, planned, prints, scores};
+pub use practising::{HeardPlace, Practising, Sounding, planned, prints, scores};
 pub use session::{Came, Outcome, Session, SessionPlan, Stands, part_words};
 pub use update::update;
 pub use warming::{WarmMusic, Warming};

@@ -44,7 +44,7 @@ pub struct Practising {
     /// Timelines sent to the player and perhaps still to be heard, oldest first.
     pub(super) sent: VecDeque<Sent>,
     /// What is heard now.
-    pub heard: Option<Place>,
+    pub heard: Option<HeardPlace>,
     /// What homework asks for, and in which file.
     pub goal: Option<Goal>,
     /// How the tones of the repetition judged last were shaped, the worst first: at most two.
@@ -119,7 +119,7 @@ pub(super) struct Sent {
 
 /// The place that is heard.
 #[derive(Debug, Clone)]
-pub struct Place {
+pub struct HeardPlace {
     /// The timeline's serial.
     pub serial: u64,
     /// Its stage, from 0.
@@ -475,7 +475,7 @@ impl Practising {
     }
 }
 
-impl Place {
+impl HeardPlace {
     /// Beats from the first beat of the repetition; negative in the count-in.
     pub fn in_repetition(&self) -> f64 {
         if self.counting_in {

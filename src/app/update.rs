@@ -12,12 +12,13 @@ use super::noting;
 use super::offers;
 use super::opening::opened_drill;
 use super::playing::{decide, heard, pause};
-use super::practising::Place;
+use super::practising::HeardPlace;
 use super::session::{Session, Stands};
 use super::stepping::{leave_drill, practise};
 use super::writing::{keep_words, write};
 use crate::listening::{Attended, SoundTrouble};
 use crate::practice::{Event, HELD_MS, Mark, Moment};
+use crate::units::Milliseconds;
 use crate::wording;
 
 /// Rows of an overlay that can be scrolled past; no page is longer.
@@ -68,7 +69,7 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
             if let Some(practising) = &mut model.practising
                 && practising.is_sounding()
             {
-                practising.heard = practising.find(serial).map(|sent| Place {
+                practising.heard = practising.find(serial).map(|sent| HeardPlace {
                     serial,
                     stage: sent.stage,
                     rung: sent.cell.rung,
@@ -324,7 +325,7 @@ fn listened(
         .and_then(|practising| practising.repetition(serial, cycle));
     let Some(repetition) = found else { return };
     let playing = attended.measured.playing;
-    let lead = attended.lead_ms.filter(|_| playing).map(lead_words);
+    let lead = attended.lead.filter(|_| playing).map(lead_words);
     if let Some(practising) = &mut model.practising {
         practising.lead = lead;
     }
@@ -347,16 +348,16 @@ fn listened(
 
 /// Less than this is on the click: what is just noticed in an even series of quick notes (6 ms,
 /// Friberg & Sundberg, JASA 1995).
-const ON_THE_CLICK_MS: f64 = 6.0;
+const ON_THE_CLICK: Milliseconds = Milliseconds(6.0);
 
 /// Where the player was against the click all through a repetition.
-fn lead_words(lead_ms: f64) -> String {
-    if lead_ms.abs() < ON_THE_CLICK_MS {
+fn lead_words(lead: Milliseconds) -> String {
+    if lead.abs() < ON_THE_CLICK {
         "on the click".to_owned()
-    } else if lead_ms > 0.0 {
-        format!("{lead_ms:.0} ms ahead of the click")
+    } else if lead.0 > 0.0 {
+        format!("{lead:.0} ms ahead of the click")
     } else {
-        format!("{:.0} ms behind the click", -lead_ms)
+        format!("{:.0} ms behind the click", -lead)
     }
 }
 

@@ -1,10 +1,11 @@
 //! A warm-up that runs by itself: which step, how long it has run. Marks nothing and asks nothing.
 
-use super::practising::{Place, Sounding, first_sound};
+use super::practising::{HeardPlace, Sounding, first_sound};
 use crate::drill::Music;
 use crate::planning::WarmStep;
 use crate::score::Score;
 use crate::timeline::Timeline;
+use crate::units::Seconds;
 use std::sync::Arc;
 
 /// A step's music.
@@ -26,11 +27,11 @@ pub struct Warming {
     /// The music of each.
     pub music: Vec<WarmMusic>,
     /// The place that is heard in this step's music; nothing before its first click.
-    pub heard: Option<Place>,
+    pub heard: Option<HeardPlace>,
     /// The step that runs, from 0; the number of steps when it is over.
     pub at: usize,
-    /// How long it has run, seconds.
-    pub run: f64,
+    /// How long it has run.
+    pub run: Seconds,
     /// It waits for the player.
     pub paused: bool,
 }
@@ -43,7 +44,7 @@ impl Warming {
             music,
             heard: None,
             at: 0,
-            run: 0.0,
+            run: Seconds(0.0),
             paused: false,
         }
     }
@@ -73,15 +74,15 @@ impl Warming {
     }
 
     /// Lets time go by; true when another step began, or the end came.
-    pub fn pass(&mut self, seconds: f64) -> bool {
+    pub fn pass(&mut self, by: Seconds) -> bool {
         let Some(step) = self.step() else {
             return false;
         };
-        let length = f64::from(step.seconds);
+        let length = Seconds(f64::from(step.seconds));
         if self.paused {
             return false;
         }
-        self.run += seconds.max(0.0);
+        self.run = self.run + by.max(Seconds(0.0));
         if self.run < length {
             return false;
         }
@@ -92,7 +93,7 @@ impl Warming {
     /// Goes on to the next step.
     pub fn skip(&mut self) {
         self.at = (self.at + 1).min(self.steps.len());
-        self.run = 0.0;
+        self.run = Seconds(0.0);
         self.heard = None;
     }
 
@@ -101,15 +102,13 @@ impl Warming {
         self.at >= self.steps.len()
     }
 
-    /// Seconds of all steps, and of those gone by.
-    pub fn seconds(&self) -> (f64, f64) {
+    /// How long all steps last, and how much of that has gone by.
+    pub fn lengths(&self) -> (Seconds, Seconds) {
         let length = |steps: &[WarmStep]| {
-            steps
-                .iter()
-                .map(|step| f64::from(step.seconds))
-                .sum::<f64>()
+            let seconds = steps.iter().map(|step| f64::from(step.seconds));
+            Seconds(seconds.sum())
         };
-        let gone = self.steps.get(..self.at).map_or(0.0, length);
+        let gone = self.steps.get(..self.at).map_or(Seconds(0.0), length);
         (length(&self.steps), gone + self.run)
     }
 }
@@ -132,13 +131,13 @@ mod tests {
         let count = steps.len();
         let mut warming = Warming::new(steps, Vec::new());
         warming.paused = true;
-        assert!(!warming.pass(100.0));
+        assert!(!warming.pass(Seconds(100.0)));
         warming.paused = false;
-        let changes = (0..3000).filter(|_| warming.pass(0.1)).count();
+        let changes = (0..3000).filter(|_| warming.pass(Seconds(0.1))).count();
         assert!(changes >= count - 1, "{changes} of {count}");
-        warming.pass(1.0);
+        warming.pass(Seconds(1.0));
         assert!(warming.is_over());
-        assert!(!warming.pass(1.0));
-        assert!((warming.seconds().0 - 300.0).abs() < 1e-9);
+        assert!(!warming.pass(Seconds(1.0)));
+        assert!((warming.lengths().0.0 - 300.0).abs() < 1e-9);
     }
 }

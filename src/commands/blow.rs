@@ -61,7 +61,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         let mut page = Page {
             attention,
             search,
-            blowing: Blowing::new(microphone.name.clone(), tuning.low_a.0),
+            blowing: Blowing::new(microphone.name.clone(), tuning.low_a),
             microphone,
             theme: Theme::new(settings::colours(&own)),
             canvas: Canvas::new()?,

@@ -10,7 +10,7 @@ use crate::services::{
     needs, output, settings, terminal,
 };
 use crate::settings::{Key, keys, of};
-use crate::units::{Gain, SampleRate, median};
+use crate::units::{Gain, Milliseconds, SampleRate, Seconds, median};
 use std::time::{Duration, Instant};
 
 /// Arguments of `calibrate`.
@@ -270,13 +270,13 @@ fn listen(taken: &mut Taken, playback: &Playback) -> Result<Calibrated, Refusal>
     let shape = sweep(rate);
     let mut levels = LEVELS.into_iter().peekable();
     let mut missed = 0;
-    let mut later_ms = Vec::new();
-    let mut told_ms = Vec::new();
+    let mut later: Vec<Milliseconds> = Vec::new();
+    let mut told: Vec<Milliseconds> = Vec::new();
     let mut loudest = f64::NEG_INFINITY;
     if let Some(softest) = levels.next() {
         playback.set_level(gain(softest));
     }
-    while later_ms.len() < WANTED {
+    while later.len() < WANTED {
         // the next sweep that is not with the device yet
         let number = playback.played() / period + 1;
         let due = Instant::now() + PATIENCE;
@@ -295,10 +295,10 @@ fn listen(taken: &mut Taken, playback: &Playback) -> Result<Calibrated, Refusal>
         loudest = loudest.max(level(around));
         if let Some(at) = find_sweep(around, &shape, rate) {
             let found = from.max(0.0) + at as f64 / f64::from(rate);
-            later_ms.push((found - place) * 1e3);
-            let told = playback.latency() + taken.microphone.latency();
-            told_ms.push(told.as_secs_f64() * 1e3);
-        } else if later_ms.is_empty()
+            later.push(Seconds(found - place).milliseconds());
+            let latency = playback.latency() + taken.microphone.latency();
+            told.push(Seconds(latency.as_secs_f64()).milliseconds());
+        } else if later.is_empty()
             && let Some(louder) = levels.next()
         {
             playback.set_level(gain(louder));
@@ -313,19 +313,20 @@ fn listen(taken: &mut Taken, playback: &Playback) -> Result<Calibrated, Refusal>
             }
         }
     }
-    let (Some(later), Some(told)) = (spread(&later_ms), spread(&told_ms)) else {
+    let sweeps = later.len();
+    let (Some(later), Some(told)) = (spread(&later), spread(&told)) else {
         return Err(Refusal::NotHeard);
     };
-    if later.spread_ms > WIDEST_MS {
-        return Err(Refusal::Wanders(later.spread_ms));
+    if later.spread.0 > WIDEST_MS {
+        return Err(Refusal::Wanders(later.spread.0));
     }
-    let rounded = |value: f64| (value * 100.0).round() / 100.0;
+    let rounded = |value: Milliseconds| (value.0 * 100.0).round() / 100.0;
     Ok(Calibrated {
         device: playback.name.clone(),
         microphone: taken.microphone.name.clone(),
-        later_ms: rounded(later.median_ms),
-        round_trip_ms: rounded(later.median_ms + told.median_ms),
-        spread_ms: rounded(later.spread_ms),
-        sweeps: later_ms.len(),
+        later_ms: rounded(later.median),
+        round_trip_ms: rounded(later.median + told.median),
+        spread_ms: rounded(later.spread),
+        sweeps,
     })
 }

@@ -181,7 +181,7 @@ impl Hearing {
             music.title.clone(),
             spot,
             Seconds(what.minutes * 60.0),
-            (piece.seconds, piece.judged_from),
+            (piece.length, piece.judged_from),
             seed(),
         );
         page.before = journal.last_of(page.spot.difference);
@@ -270,7 +270,7 @@ impl Paged for Hearing {
         self.last = now;
         if self.heard
             && !self.over
-            && let Some(what) = self.page.pass(passed)
+            && let Some(what) = self.page.pass(Seconds(passed))
         {
             self.play(what);
         }

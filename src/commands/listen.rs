@@ -17,7 +17,7 @@ use crate::services::{
 };
 use crate::sheet::{FaultMark, PairsPlayed, Paper, Round, Take, TimedNote, draw_take};
 use crate::timeline::{Layout, lay};
-use crate::units::{Bpm, Hertz, SampleRate};
+use crate::units::{Bpm, Hertz, SampleRate, Seconds};
 use crate::wording;
 use std::path::{Path, PathBuf};
 
@@ -198,7 +198,7 @@ fn compare(
     beside: &mut Vec<String>,
 ) -> Vec<(Repetition, Verdict)> {
     let alignment = align(piece, &hearing.notes);
-    let tempo = 60.0 / piece.beat_s;
+    let tempo = 60.0 / piece.beat.0;
     if (alignment.pace - 1.0).abs() > OTHER_TEMPO {
         beside.push(format!(
             "it was played at {:.1} beats a minute, not {tempo:.1}: each note is measured by that",
@@ -234,8 +234,8 @@ fn drawn(
             .iter()
             .map(|note| TimedNote {
                 note: note.note,
-                start_s: note.start_s,
-                end_s: note.end_s,
+                start: Seconds(note.start_s),
+                end: Seconds(note.end_s),
             })
             .collect(),
         ..Take::default()
@@ -243,18 +243,18 @@ fn drawn(
     let Some((piece, found)) = compared else {
         return take;
     };
-    take.beat_s = Some(piece.beat_s);
+    take.beat = Some(piece.beat);
     for (number, (repetition, verdict)) in found.iter().enumerate() {
         take.rounds.push(Round {
-            start_s: repetition.start_s,
-            length_s: piece.length_s,
+            start: repetition.start,
+            length: piece.length,
             words: format!("repetition {}: {}", number + 1, marked(verdict)),
         });
         take.expected
             .extend(piece.notes.iter().map(|note| TimedNote {
                 note: note.note,
-                start_s: repetition.start_s + note.start_s,
-                end_s: repetition.start_s + note.start_s + note.length_s,
+                start: repetition.start + Seconds(note.start_s),
+                end: repetition.start + Seconds(note.start_s) + Seconds(note.length_s),
             }));
         take.pointing
             .extend(verdict.pointing.iter().map(|heard| PairsPlayed {
@@ -267,11 +267,11 @@ fn drawn(
                 .and_then(|at| repetition.pairs.get(at).copied().flatten())
                 .and_then(|at| hearing.notes.get(at));
             let written = place.and_then(|at| piece.notes.get(at));
-            let (note, at_s) = match (heard, written) {
-                (Some(note), _) => (note.note, note.start_s),
-                (None, Some(note)) => (note.note, repetition.start_s + note.start_s),
+            let (note, at) = match (heard, written) {
+                (Some(note), _) => (note.note, Seconds(note.start_s)),
+                (None, Some(note)) => (note.note, repetition.start + Seconds(note.start_s)),
                 // of the repetition as a whole: its tempo
-                (None, None) => (Note::HighA, repetition.start_s),
+                (None, None) => (Note::HighA, repetition.start),
             };
             let tone = verdict
                 .worst_shape()
@@ -279,9 +279,9 @@ fn drawn(
                 .find(|tone| tone.faulty && Some(tone.id) == fault.id);
             take.faults.push(FaultMark {
                 note,
-                at_s,
+                at,
                 words: fault.words.clone(),
-                lengths_ms: tone.map(|tone| (tone.length_ms, tone.model_ms)),
+                lengths: tone.map(|tone| (tone.length_ms, tone.model_ms)),
             });
         }
     }
@@ -305,7 +305,7 @@ fn report(found: &[(Repetition, Verdict)]) -> String {
             text,
             "repetition {}, from {:.2} s: {}",
             number + 1,
-            repetition.start_s,
+            repetition.start,
             marked(verdict),
         );
         for fault in verdict.work_on() {
@@ -367,7 +367,7 @@ fn table(hearing: &Hearing) -> String {
         text,
         "low A {low_a:.1} Hz, {} in {:.1} s",
         wording::count(named, "note", "notes"),
-        hearing.seconds,
+        hearing.length,
     );
     text.push_str("     start    length  note  what       cents\n");
     for note in &hearing.notes {
@@ -380,7 +380,7 @@ fn table(hearing: &Hearing) -> String {
         let line = format!(
             "{:>8.3} s {:>6.0} ms  {name:<4}  {kind:<9}  {}",
             note.start_s,
-            note.length_s() * 1e3,
+            note.length().milliseconds(),
             note.cents
                 .map_or_else(String::new, |cents| format!("{:>+5.0}", cents.0)),
         );

@@ -89,7 +89,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         reference: ReferencePlan::Every,
         clicks: ClickPlan::Every,
     };
-    let bar = progress(bounce.frames().seconds(arguments.rate));
+    let bar = progress(bounce.frames().seconds(arguments.rate).0);
     output::write_file(&target, arguments.force, |file| {
         bounce
             .write(BufWriter::new(file), |done, total| {
@@ -100,7 +100,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             .map_err(|error| output::cannot_write(&target, &error))
     })?;
     bar.finish_and_clear();
-    let seconds = bounce.frames().seconds(arguments.rate).round() as usize;
+    let seconds = bounce.frames().seconds(arguments.rate).0.round() as usize;
     output::wrote(
         &target,
         &format!(

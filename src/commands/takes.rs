@@ -12,7 +12,7 @@ use crate::services::{
 };
 use crate::settings::keys;
 use crate::sound::{at_rate, beside, half_speed, level_out};
-use crate::units::{Gain, Hertz, SampleRate};
+use crate::units::{Gain, Hertz, SampleRate, Seconds};
 use crate::wording;
 use serde::Serialize;
 use std::path::{Path, PathBuf};
@@ -206,10 +206,10 @@ fn reference(
         whole.take().unwrap_or_default()
     })
     .map_err(|error| Failure(error.to_string()))?;
-    let starts: Vec<f64> = align(&piece, &heard.notes)
+    let starts: Vec<Seconds> = align(&piece, &heard.notes)
         .repetitions
         .iter()
-        .map(|repetition| repetition.start_s)
+        .map(|repetition| repetition.start)
         .collect();
     if starts.is_empty() {
         output::complain("the take alone: no whole repetition of the stage was heard in it");
@@ -249,7 +249,7 @@ fn play(device: Option<&str>, channels: Vec<Vec<f32>>, rate: SampleRate) -> Ran 
     };
     output::print(&format!(
         "{how}{} on `{}`, ctrl-c ends it\n",
-        wording::count(seconds.round() as usize, "second", "seconds"),
+        wording::count(seconds.0.round() as usize, "second", "seconds"),
         playback.name
     ))?;
     let terminate = signals::termination(terminal::give_back);

@@ -1,7 +1,7 @@
 //! `warmup`: runs by itself, hands free, and marks nothing.
 
 use super::{Outcome, Ran, arguments, screen_arguments::ScreenArguments};
-use crate::app::{Place, WarmMusic, Warming, scores};
+use crate::app::{HeardPlace, WarmMusic, Warming, scores};
 use crate::drill::{Drill, read};
 use crate::live::{DeviceState, Player};
 use crate::planning::{Purpose, WarmStep, WarmUpAsked, warm_up};
@@ -17,7 +17,7 @@ use crate::services::{
 use crate::settings::{Settings, keys};
 use crate::sound::{Bus, Command, Entrance, When};
 use crate::timeline::{Layout, lay};
-use crate::units::{Bpm, SampleRate};
+use crate::units::{Bpm, SampleRate, Seconds};
 use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -315,7 +315,7 @@ impl Paged for Page {
 
     fn turn(&mut self, _: &mut World<'_>) -> Result<Did, Failure> {
         let now = Instant::now();
-        let changed = self.warming.pass((now - self.last).as_secs_f64());
+        let changed = self.warming.pass(Seconds((now - self.last).as_secs_f64()));
         self.last = now;
         self.player.poll(now);
         if changed {
@@ -324,7 +324,7 @@ impl Paged for Page {
         let (warming, serial) = (&self.warming, self.serial);
         let place = self.player.position(now).and_then(|position| {
             let timeline = &warming.present()?.timeline;
-            (Some(position.serial) == serial).then(|| Place {
+            (Some(position.serial) == serial).then(|| HeardPlace {
                 serial: position.serial,
                 stage: 0,
                 rung: Rung::Tempo(timeline.tempo),

@@ -4,7 +4,7 @@
 use super::figure::sounded;
 use super::plant::Spot;
 use crate::timeline::{EventKind, Timeline, TimelineEvent};
-use crate::units::{Beats, Fraction};
+use crate::units::{Beats, Fraction, Seconds};
 
 /// A note sounds at least so long before the movement begins, beats. Chosen.
 const BEFORE: Beats = Beats(Fraction::new_raw(1, 2));
@@ -16,10 +16,10 @@ const SILENCE: i128 = 30_000;
 pub struct Excerpt {
     /// What sounds: no count-in, one cycle that ends in a long silence.
     pub timeline: Timeline,
-    /// How long it sounds, seconds.
-    pub seconds: f64,
-    /// From when on it can be judged, seconds: the melody note has begun.
-    pub judged_from: f64,
+    /// How long it sounds.
+    pub length: Seconds,
+    /// From when on it can be judged: the melody note has begun.
+    pub judged_from: Seconds,
 }
 
 /// The piece of the first cycle around a spot. The clean timeline and one with a fault planted at
@@ -73,9 +73,9 @@ pub fn excerpt(timeline: &Timeline, clean: &Timeline, spot: &Spot) -> Excerpt {
         kind: EventKind::Hush,
         ahead: false,
     });
-    let seconds = |beats: Beats| beats.to_f64() * clean.tempo.beat().to_f64() / 1000.0;
+    let seconds = |beats: Beats| Seconds(beats.to_f64() * clean.tempo.beat().to_f64() / 1000.0);
     Excerpt {
-        seconds: seconds(length),
+        length: seconds(length),
         judged_from: seconds(lands - from),
         timeline: Timeline {
             lead_in: Vec::new(),

@@ -1,7 +1,7 @@
 //! Plays samples that are there already: a take, the sweeps of a calibration.
 
 use super::device::{Asked, Chosen, DeviceError, choose, for_sample_type};
-use crate::units::{Gain, SampleRate};
+use crate::units::{Gain, SampleRate, Seconds};
 use cpal::traits::{DeviceTrait, StreamTrait};
 use cpal::{ErrorKind, FromSample, OutputCallbackInfo, SizedSample};
 use std::sync::Arc;
@@ -167,8 +167,8 @@ impl Playback {
     }
 
     /// How long what is played lasts once. Thread: main. Allocates: no. Blocks: no.
-    pub fn seconds(&self) -> f64 {
-        self.length as f64 / f64::from(self.rate.0)
+    pub fn seconds(&self) -> Seconds {
+        Seconds(self.length as f64 / f64::from(self.rate.0))
     }
 
     /// True when the last frame has been heard. Thread: main. Allocates: no. Blocks: no.

@@ -388,8 +388,10 @@ fn heard(entries: &[Entry], from: Date) -> Vec<HeardOnDay> {
             .or_default();
         for note in &measured.notes {
             match note.part {
-                NoteKind::Gracenote => lengths.extend(note.length_ms),
-                NoteKind::Melody if note.on_click => landings.extend(note.offset_ms.map(f64::abs)),
+                NoteKind::Gracenote => lengths.extend(note.length_ms.map(|length| length.0)),
+                NoteKind::Melody if note.on_click => {
+                    landings.extend(note.offset_ms.map(|offset| offset.0.abs()));
+                }
                 NoteKind::Melody | NoteKind::Tone => {}
             }
         }

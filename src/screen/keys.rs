@@ -7,7 +7,7 @@ use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
 /// Where a key has its meaning.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Place {
+pub enum KeyPlace {
     /// On every page.
     Everywhere,
     /// In the list of drills.
@@ -22,7 +22,7 @@ pub enum Place {
 #[derive(Debug, Clone, Copy)]
 pub struct Binding {
     /// Where.
-    pub place: Place,
+    pub place: KeyPlace,
     /// The keys.
     pub keys: &'static [KeyCode],
     /// What they do.
@@ -34,7 +34,7 @@ pub struct Binding {
 }
 
 const fn row(
-    place: Place,
+    place: KeyPlace,
     keys: &'static [KeyCode],
     action: Action,
     shown: &'static str,
@@ -55,360 +55,360 @@ use KeyCode::{
 
 /// All keys.
 pub const BINDINGS: &[Binding] = &[
-    row(Place::List, &[Up], Action::Move(1), "up", "one line up"),
+    row(KeyPlace::List, &[Up], Action::Move(1), "up", "one line up"),
     row(
-        Place::List,
+        KeyPlace::List,
         &[Down],
         Action::Move(-1),
         "down",
         "one line down",
     ),
     row(
-        Place::List,
+        KeyPlace::List,
         &[PageUp],
         Action::Move(10),
         "page up",
         "ten lines up",
     ),
     row(
-        Place::List,
+        KeyPlace::List,
         &[PageDown],
         Action::Move(-10),
         "page down",
         "ten lines down",
     ),
     row(
-        Place::List,
+        KeyPlace::List,
         &[Home],
         Action::MoveToEnd { last: false },
         "home",
         "to the first drill",
     ),
     row(
-        Place::List,
+        KeyPlace::List,
         &[End],
         Action::MoveToEnd { last: true },
         "end",
         "to the last drill",
     ),
     row(
-        Place::List,
+        KeyPlace::List,
         &[Enter],
         Action::Open,
         "enter",
         "begin the session, practise the drill, make the movement's drill",
     ),
     row(
-        Place::List,
+        KeyPlace::List,
         &[Right],
         Action::Open,
         "right",
         "the same, from a page-turn pedal",
     ),
     row(
-        Place::List,
+        KeyPlace::List,
         &[Left],
         Action::Move(-1),
         "left",
         "one line down, from a page-turn pedal",
     ),
     row(
-        Place::List,
+        KeyPlace::List,
         &[Tab],
         Action::Unfold,
         "tab",
         "show the parts and phrases of a tune, or hide them",
     ),
     row(
-        Place::List,
+        KeyPlace::List,
         &[Backspace],
         Action::SearchBack,
         "letters",
         "look for a drill or a movement by any of its names; of a tune also bars, as in `slipway 5-8`",
     ),
     row(
-        Place::Session,
+        KeyPlace::Session,
         &[PageDown, Right, Down, Enter, Char(' '), Char('c')],
         Action::BeginPart,
         "page down, right, down, enter, space, c",
         "begin what is shown",
     ),
     row(
-        Place::Session,
+        KeyPlace::Session,
         &[PageUp, Left, Up, Char('x')],
         Action::NextPart,
         "page up, left, up, x",
         "leave it out",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('g')],
         Action::NextPart,
         "g",
         "in a session: go on to the next thing",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char(' ')],
         Action::PlayOrPause,
         "space",
         "play, pause, play again",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Enter, Char('c')],
         Action::Mark(Mark::Clean, Hand::Key),
         "enter, c",
         "clean: the repetition just heard",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[PageDown, Right, Down],
         Action::Mark(Mark::Clean, Hand::Pedal),
         "page down, right, down",
         "the same, from a page-turn pedal; with nothing to mark: play",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('x')],
         Action::Mark(Mark::NotClean, Hand::Key),
         "x",
         "not clean: the repetition just heard",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[PageUp, Left, Up],
         Action::Mark(Mark::NotClean, Hand::Pedal),
         "page up, left, up",
         "the same, from a page-turn pedal; with nothing to mark: a rung down",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('p')],
         Action::KeepTake,
         "p",
         "keep what you just played, to hear it again",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('u'), Backspace],
         Action::Undo,
         "u",
         "take the last mark back",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('"')],
         Action::Write { question: false },
         "\"",
         "write a word beside the last mark",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('a')],
         Action::Write { question: true },
         "a",
         "write a question for the teacher",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('+'), Char('=')],
         Action::Tempo { up: true },
         "+",
         "a rung up the ladder",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('-')],
         Action::Tempo { up: false },
         "-",
         "a rung down",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Tab],
         Action::Stage { next: true },
         "tab",
         "the next stage, freely where it is not open",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[BackTab],
         Action::Stage { next: false },
         "shift-tab",
         "the stage before",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('n')],
         Action::Advance,
         "n",
         "on to the cell that was named, back to one that was suggested",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('1')],
         Action::Offer(Offer::Hear),
         "1",
         "where play has stopped by itself: hear it",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('2')],
         Action::Offer(Offer::Sing),
         "2",
         "the same: sing or tap it once with the click",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('3')],
         Action::Offer(Offer::Easier),
         "3",
         "the same: a stage or an opening easier",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('r')],
         Action::Again,
         "r",
         "begin the repetition again",
     ),
-    row(Place::Practice, &[Char('s')], Action::Stop, "s", "stop"),
+    row(KeyPlace::Practice, &[Char('s')], Action::Stop, "s", "stop"),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('h')],
         Action::HandsFree,
         "h",
         "hands free: clean unless you say otherwise",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('f')],
         Action::Reference,
         "f",
         "reference: each time, in turns, fading, none",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('t')],
         Action::Clicks,
         "t",
         "thin the clicks out",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('b')],
         Action::Subdivision,
         "b",
         "clicks between the beats",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('w')],
         Action::ClickSound,
         "w",
         "another sound for the click",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('d')],
         Action::Drones,
         "d",
         "drones on or off",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('m')],
         Action::Mute(Bus::Reference),
         "m",
         "reference silent or sounding",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('k')],
         Action::Mute(Bus::Click),
         "k",
         "click silent or sounding",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('.')],
         Action::Level(Bus::Click, true),
         ".",
         "click louder",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char(',')],
         Action::Level(Bus::Click, false),
         ",",
         "click softer",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('>')],
         Action::Level(Bus::Reference, true),
         ">",
         "reference louder",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('<')],
         Action::Level(Bus::Reference, false),
         "<",
         "reference softer",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('v')],
         Action::HidePhrase,
         "v",
         "from memory: hide a phrase, half, all; then show it again",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('V')],
         Action::OtherPhrase,
         "V",
         "from memory: hide from the next phrase on",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('z')],
         Action::Stand,
         "z",
         "large, to be read from two metres, or the usual page",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('l')],
         Action::Handed,
         "l",
         "left-handed or right-handed picture",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('e')],
         Action::Explain,
         "e",
         "what to listen for, where the time comes from",
     ),
     row(
-        Place::Practice,
+        KeyPlace::Practice,
         &[Char('i')],
         Action::ReadMovement,
         "i",
         "the movement explained in full, to read",
     ),
     row(
-        Place::Everywhere,
+        KeyPlace::Everywhere,
         &[Char('?')],
         Action::Help,
         "?",
         "these keys",
     ),
     row(
-        Place::Everywhere,
+        KeyPlace::Everywhere,
         &[Char('q'), Esc],
         Action::Leave,
         "q, esc",
@@ -422,7 +422,7 @@ pub struct HelpGroup {
     /// What they are for, one word.
     pub headline: &'static str,
     /// Where they have their meaning.
-    pub place: Place,
+    pub place: KeyPlace,
     /// Keys, and what they do in few words.
     pub rows: &'static [(&'static str, &'static str)],
 }
@@ -443,7 +443,7 @@ impl HelpGroup {
 pub const HELP: &[HelpGroup] = &[
     HelpGroup {
         headline: "choose",
-        place: Place::List,
+        place: KeyPlace::List,
         rows: &[
             ("up, down", "a line"),
             ("page up, down", "ten lines"),
@@ -456,7 +456,7 @@ pub const HELP: &[HelpGroup] = &[
     },
     HelpGroup {
         headline: "session",
-        place: Place::Session,
+        place: KeyPlace::Session,
         rows: &[
             ("right, enter", "begin what is shown"),
             ("left, x", "leave it out"),
@@ -464,7 +464,7 @@ pub const HELP: &[HelpGroup] = &[
     },
     HelpGroup {
         headline: "play",
-        place: Place::Practice,
+        place: KeyPlace::Practice,
         rows: &[
             ("space", "play, pause, play on"),
             ("r", "the repetition again"),
@@ -475,7 +475,7 @@ pub const HELP: &[HelpGroup] = &[
     },
     HelpGroup {
         headline: "mark",
-        place: Place::Practice,
+        place: KeyPlace::Practice,
         rows: &[
             ("enter, c", "clean"),
             ("x", "not clean"),
@@ -490,7 +490,7 @@ pub const HELP: &[HelpGroup] = &[
     },
     HelpGroup {
         headline: "move",
-        place: Place::Practice,
+        place: KeyPlace::Practice,
         rows: &[
             ("+, -", "a rung up, down"),
             ("tab, shift-tab", "stage on, stage back"),
@@ -499,7 +499,7 @@ pub const HELP: &[HelpGroup] = &[
     },
     HelpGroup {
         headline: "sound",
-        place: Place::Practice,
+        place: KeyPlace::Practice,
         rows: &[
             ("f", "when reference plays"),
             ("m", "reference silent"),
@@ -514,7 +514,7 @@ pub const HELP: &[HelpGroup] = &[
     },
     HelpGroup {
         headline: "view",
-        place: Place::Practice,
+        place: KeyPlace::Practice,
         rows: &[
             ("v", "hide phrase, half, all"),
             ("V", "from the next phrase on"),
@@ -524,7 +524,7 @@ pub const HELP: &[HelpGroup] = &[
     },
     HelpGroup {
         headline: "read",
-        place: Place::Practice,
+        place: KeyPlace::Practice,
         rows: &[
             ("e", "what to listen for"),
             ("i", "the movement in full"),
@@ -537,7 +537,7 @@ pub const HELP: &[HelpGroup] = &[
 /// The keys of a warm-up.
 pub const HELP_WARM: HelpGroup = HelpGroup {
     headline: "warm-up",
-    place: Place::Everywhere,
+    place: KeyPlace::Everywhere,
     rows: &[
         ("right, space", "pause, go on"),
         ("left, n", "on to the next"),
@@ -550,7 +550,7 @@ pub const HELP_WARM: HelpGroup = HelpGroup {
 /// The keys where a fault is heard.
 pub const HELP_HEAR: HelpGroup = HelpGroup {
     headline: "hear",
-    place: Place::Everywhere,
+    place: KeyPlace::Everywhere,
     rows: &[
         ("right, c", "clean; begin, once more"),
         ("left, x", "a fault; both again"),
@@ -563,7 +563,7 @@ pub const HELP_HEAR: HelpGroup = HelpGroup {
 /// The keys of blowing evenly.
 pub const HELP_BLOW: HelpGroup = HelpGroup {
     headline: "blow",
-    place: Place::Everywhere,
+    place: KeyPlace::Everywhere,
     rows: &[
         ("ctrl-z", "suspend"),
         ("?", "these keys"),
@@ -572,11 +572,11 @@ pub const HELP_BLOW: HelpGroup = HelpGroup {
 };
 
 /// The groups of help, those of a page first.
-pub(super) fn help_of(place: Place) -> impl Iterator<Item = &'static HelpGroup> {
+pub(super) fn help_of(place: KeyPlace) -> impl Iterator<Item = &'static HelpGroup> {
     let own = HELP.iter().filter(move |group| group.place == place);
     let rest = HELP
         .iter()
-        .filter(move |group| group.place == Place::Practice && group.place != place);
+        .filter(move |group| group.place == KeyPlace::Practice && group.place != place);
     own.chain(rest)
 }
 
@@ -619,19 +619,19 @@ pub fn action(model: &Model, key: KeyEvent) -> Option<Action> {
         return Some(Action::Search(letter));
     }
     let place = match model.page {
-        Page::Choose => Place::List,
-        Page::Practise => Place::Practice,
-        Page::Session => Place::Session,
+        Page::Choose => KeyPlace::List,
+        Page::Practise => KeyPlace::Practice,
+        Page::Session => KeyPlace::Session,
     };
     BINDINGS
         .iter()
-        .filter(|binding| binding.place == place || binding.place == Place::Everywhere)
+        .filter(|binding| binding.place == place || binding.place == KeyPlace::Everywhere)
         .find(|binding| binding.keys.contains(&key.code))
         .map(|binding| binding.action)
 }
 
 /// The table as Markdown, for docs/reference.md.
-pub fn key_table(place: Place) -> String {
+pub fn key_table(place: KeyPlace) -> String {
     use std::fmt::Write as _;
     let mut text = String::from("| key | does |\n|---|---|\n");
     for binding in BINDINGS.iter().filter(|binding| binding.place == place) {
@@ -648,11 +648,11 @@ mod tests {
     /// Two rows with one key on one page: the second could never be reached.
     #[test]
     fn no_key_has_two_meanings_on_a_page() {
-        for place in [Place::List, Place::Practice, Place::Session] {
+        for place in [KeyPlace::List, KeyPlace::Practice, KeyPlace::Session] {
             let mut seen: Vec<KeyCode> = Vec::new();
             for binding in BINDINGS
                 .iter()
-                .filter(|row| row.place == place || row.place == Place::Everywhere)
+                .filter(|row| row.place == place || row.place == KeyPlace::Everywhere)
             {
                 for key in binding.keys {
                     assert!(!seen.contains(key), "{key:?} in {place:?}");
@@ -670,7 +670,7 @@ mod tests {
             // `page up, down` says `page down` too
             let first = first.rsplit(' ').next().unwrap_or(first);
             let place = match binding.place {
-                Place::Everywhere => Place::Practice,
+                KeyPlace::Everywhere => KeyPlace::Practice,
                 place => place,
             };
             let has = help_of(place)

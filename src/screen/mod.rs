@@ -8,7 +8,8 @@ mod plain;
 mod theme;
 
 pub use keys::{
-    BINDINGS, Binding, HELP, HELP_BLOW, HELP_HEAR, HELP_WARM, HelpGroup, Place, action, key_table,
+    BINDINGS, Binding, HELP, HELP_BLOW, HELP_HEAR, HELP_WARM, HelpGroup, KeyPlace, action,
+    key_table,
 };
 pub use parts::board::rows as board_rows;
 pub use parts::shape::{longest, two_bars};
@@ -135,22 +136,22 @@ mod tests {
     use crate::drill::{built_in, read};
     use crate::listening::{HeardNow, HeldNote};
     use crate::practice::Moment;
-    use crate::units::Cents;
+    use crate::units::{Cents, FullScale, Hertz, Seconds};
     use ratatui::Terminal;
     use ratatui::backend::TestBackend;
 
     const NOW: HeardNow = HeardNow {
-        level: -20.0,
+        level: FullScale(-20.0),
         note: Some((Note::D, Some(Cents(4.0)))),
         held: Some(HeldNote {
-            seconds: 1.0,
+            length: Seconds(1.0),
             cents: Cents(4.0),
-            spread: 2.0,
+            spread: Cents(2.0),
         }),
         clips: false,
-        silent_s: 0.0,
-        unheard_s: 0.0,
-        low_a: 236.0,
+        silent: Seconds(0.0),
+        unheard: Seconds(0.0),
+        low_a: Hertz(236.0),
     };
 
     fn practising(now: HeardNow) -> Model {
@@ -206,7 +207,7 @@ mod tests {
             let screen = shown(width, height, &practising(clips));
             assert!(screen.contains("the microphone clips"), "{screen}");
             let silent = HeardNow {
-                silent_s: 3.0,
+                silent: Seconds(3.0),
                 note: None,
                 held: None,
                 ..NOW
@@ -221,7 +222,7 @@ mod tests {
     fn plain_lines_say_a_trouble_once() {
         let mut plain = Plain::default();
         let silent = HeardNow {
-            silent_s: 3.0,
+            silent: Seconds(3.0),
             ..NOW
         };
         let said = |plain: &mut Plain, now| plain.lines(&practising(now)).join("\n");

@@ -120,7 +120,7 @@ fn said(model: &Model) -> Said {
         breath: practising
             .filter(|practising| practising.plays_once().is_none())
             .and_then(|practising| practising.heard.as_ref())
-            .is_some_and(crate::app::Place::is_breath),
+            .is_some_and(crate::app::HeardPlace::is_breath),
         sound: Some(model.sound.clone()),
         over: model.over,
         writing: model.words.as_ref().map(Words::prompt),
@@ -246,13 +246,13 @@ fn session_lines(model: &Model) -> Vec<String> {
 
 fn help_lines(model: &Model) -> Vec<String> {
     let place = match model.page {
-        Page::Choose => super::Place::List,
-        Page::Practise => super::Place::Practice,
-        Page::Session => super::Place::Session,
+        Page::Choose => super::KeyPlace::List,
+        Page::Practise => super::KeyPlace::Practice,
+        Page::Session => super::KeyPlace::Session,
     };
     super::BINDINGS
         .iter()
-        .filter(|row| row.place == place || row.place == super::Place::Everywhere)
+        .filter(|row| row.place == place || row.place == super::KeyPlace::Everywhere)
         .map(|row| format!("{}: {}.", row.shown, row.does))
         .collect()
 }

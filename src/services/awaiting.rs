@@ -4,6 +4,7 @@
 //! Knows no device and no thread: seconds are those of the microphone's stream.
 
 use crate::listening::{AROUND_S, ExpectedStage};
+use crate::units::Seconds;
 use std::collections::VecDeque;
 
 /// Tellings that a beginning is taken from: a second of them.
@@ -47,10 +48,10 @@ impl Awaited {
         }
     }
 
-    pub(crate) fn start_s(&self) -> f64 {
+    pub(crate) fn start(&self) -> Seconds {
         let mut sorted = self.starts_s.clone();
         sorted.sort_by(f64::total_cmp);
-        sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
+        Seconds(sorted.get(sorted.len() / 2).copied().unwrap_or(0.0))
     }
 
     /// The place is known to a few milliseconds.
@@ -64,7 +65,7 @@ impl Awaited {
     }
 
     fn end_s(&self) -> f64 {
-        self.start_s() + self.piece.length_s
+        (self.start() + self.piece.length).0
     }
 }
 
@@ -104,7 +105,7 @@ impl Awaiting {
             && awaited.key == key
             && awaited.starts_s.len() < TELLINGS
         {
-            let began_s = second - beat * awaited.piece.beat_s;
+            let began_s = second - beat * awaited.piece.beat.0;
             awaited
                 .starts_s
                 .push(began_s + awaited.later_s.unwrap_or(0.0));
@@ -147,9 +148,9 @@ mod tests {
     fn awaited(cycle: u64, lost: u32) -> Awaited {
         let piece = ExpectedStage {
             notes: Vec::new(),
-            beat_s: 1.0,
-            cycle_s: 6.0,
-            length_s: 4.0,
+            beat: Seconds(1.0),
+            cycle: Seconds(6.0),
+            length: Seconds(4.0),
         };
         Awaited::new((1, cycle), piece, 6.0 * cycle as f64, None, lost)
     }

@@ -11,6 +11,7 @@ use crate::app::{Lateness, Message, Model};
 use crate::chanter::Tuning;
 use crate::listening::{Attended, Attention, ExpectedStage, KEPT_S};
 use crate::live::{GAP_BLOCKS, LARGEST_BUFFER, MICROPHONE_BUFFER, Microphone, Position};
+use crate::units::Seconds;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::time::Instant;
 
@@ -38,7 +39,7 @@ pub(crate) struct Ear {
     /// When the microphone was opened first.
     opened: Instant,
     /// When playing began last, seconds of the stream.
-    began_s: f64,
+    began: Seconds,
 }
 
 impl Ear {
@@ -80,7 +81,7 @@ impl Ear {
             offset_ms,
             search,
             opened: Instant::now(),
-            began_s: 0.0,
+            began: Seconds(0.0),
         })
     }
 
@@ -155,7 +156,7 @@ impl Ear {
         self.buffer = buffer;
         self.lost = 0;
         self.errors = 0;
-        self.began_s = 0.0;
+        self.began = Seconds(0.0);
         Some(Message::Care(format!(
             "the computer was late with the microphone three times in a minute: its buffer is {buffer} frames now"
         )))
@@ -170,7 +171,7 @@ impl Ear {
     ) -> Vec<Message> {
         let played = position.filter(|position| !position.counting_in);
         let key = played.map(|played| (played.serial, played.cycle));
-        let seconds = self.attention.seconds();
+        let seconds = self.attention.seconds().0;
         let lost = self.microphone.lost();
         let told_s = f64::from(GAP_BLOCKS * self.buffer) / f64::from(self.microphone.rate.0);
         self.awaiting.look(seconds, key, lost, told_s);
@@ -191,7 +192,7 @@ impl Ear {
             return Vec::new();
         };
         let piece = ExpectedStage::of(score, timeline);
-        if piece.length_s > KEPT_S - 1.0 {
+        if piece.length.0 > KEPT_S - 1.0 {
             let told = format!(
                 "longer than {KEPT_S:.0} seconds: repetitions are marked by hand, not by ear"
             );
@@ -203,7 +204,7 @@ impl Ear {
             .iter()
             .find(|pair| Some(pair.device.as_str()) == device)
             .map(|pair| (pair.later_ms - f64::from(self.offset_ms)) / 1e3);
-        let began_s = second - played.beat * piece.beat_s;
+        let began_s = second - played.beat * piece.beat.0;
         let awaited = Awaited::new(key, piece, began_s, later_s, lost);
         self.awaiting.wait_for(awaited);
         Vec::new()
@@ -211,12 +212,12 @@ impl Ear {
 
     /// Playing begins: a take that is kept later begins here.
     pub(crate) fn playing_begins(&mut self) {
-        self.began_s = self.attention.seconds();
+        self.began = self.attention.seconds();
     }
 
     /// What was heard since playing began, at most the last [`KEPT_S`] seconds, and its rate.
     pub(crate) fn take(&self) -> (Vec<f32>, crate::units::SampleRate) {
-        (self.attention.since(self.began_s), self.microphone.rate)
+        (self.attention.since(self.began), self.microphone.rate)
     }
 
     /// What is tuned to.
@@ -236,7 +237,7 @@ impl Ear {
         }
         let cut = self
             .attention
-            .cut(&awaited.piece, awaited.start_s(), awaited.exact());
+            .cut(&awaited.piece, awaited.start(), awaited.exact());
         let tell = self.tell.clone();
         // without a thread the repetition stays unmarked, as if nobody had listened
         let _ = std::thread::Builder::new()

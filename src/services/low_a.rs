@@ -4,7 +4,7 @@
 use super::{Failure, folders, output};
 use crate::chanter::{Instrument, Tuning};
 use crate::listening::{Agreement, Attention, SEARCHED_S, sure_low_a};
-use crate::units::{Cents, Hertz};
+use crate::units::{Cents, Hertz, Seconds};
 use serde::{Deserialize, Serialize};
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 
@@ -75,7 +75,7 @@ pub(crate) fn begin(tuning: Tuning, given: bool) -> (Tuning, Option<Search>) {
 pub(crate) struct Search {
     agreed: Agreement,
     /// Where what is looked at next begins, seconds of the stream.
-    from_s: f64,
+    from: Seconds,
     running: Option<Receiver<Option<Hertz>>>,
     over: bool,
 }
@@ -89,9 +89,9 @@ impl Search {
         if self.over {
             return false;
         }
-        let now_s = attention.seconds();
-        if !alone || attention.now().silent_s > SILENT_S || now_s < self.from_s {
-            self.from_s = now_s;
+        let now = attention.seconds();
+        if !alone || attention.now().silent.0 > SILENT_S || now < self.from {
+            self.from = now;
         }
         if let Some(running) = &self.running {
             let found = match running.try_recv() {
@@ -104,8 +104,8 @@ impl Search {
                 .with(found)
                 .is_some_and(|low_a| self.is_sure(low_a, attention));
         }
-        if now_s >= self.from_s + SEARCHED_S {
-            let samples = attention.since(self.from_s);
+        if now >= self.from + Seconds(SEARCHED_S) {
+            let samples = attention.since(self.from);
             let (rate, tuning) = (attention.rate(), attention.tuning());
             let (tell, told) = channel();
             // without a thread low A stays what it is
@@ -116,7 +116,7 @@ impl Search {
                     let _ = tell.send(found.unwrap_or(None));
                 });
             self.running = began.is_ok().then_some(told);
-            self.from_s = now_s;
+            self.from = now;
         }
         false
     }

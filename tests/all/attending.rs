@@ -7,13 +7,13 @@ use gracerung::practice::{Mark, Thresholds, judge};
 use gracerung::score::resolve_music;
 use gracerung::sound::{Bus, Command, Entrance, Levels, Load, Renderer, Sound, Timed, When};
 use gracerung::timeline::{Layout, lay};
-use gracerung::units::{Beats, Bpm, Frames, Hertz, SampleRate};
+use gracerung::units::{Beats, Bpm, Frames, Hertz, SampleRate, Seconds};
 use std::sync::Arc;
 
 const RATE: SampleRate = SampleRate(48_000);
 
 /// A stage of a built-in drill as its reference line sounds: count-in and three repetitions.
-fn played(stage: &str) -> (ExpectedStage, Vec<f32>, f64) {
+fn played(stage: &str) -> (ExpectedStage, Vec<f32>, Seconds) {
     let file = built_in("grip-from-d").expect("it is there");
     played_with(file.text, stage, 3, &[Bus::Click])
 }
@@ -24,7 +24,7 @@ fn played_with(
     stage: &str,
     count: u64,
     muted: &[Bus],
-) -> (ExpectedStage, Vec<f32>, f64) {
+) -> (ExpectedStage, Vec<f32>, Seconds) {
     let sound = Sound {
         levels: Levels::FULL,
         ..Sound::default()
@@ -39,7 +39,7 @@ fn sounding(
     count: u64,
     muted: &[Bus],
     mut sound: Sound,
-) -> (ExpectedStage, Vec<f32>, f64) {
+) -> (ExpectedStage, Vec<f32>, Seconds) {
     let drill = read(text.as_bytes()).0.expect("it reads");
     let stage = drill
         .stages
@@ -55,7 +55,7 @@ fn sounding(
     }
     let (mut player, mut controls) = Renderer::new(RATE, sound);
     let seconds = |cycle| Frames::of(Beats::ZERO.0, timeline.cycle_start(cycle), RATE, tempo);
-    let start_s = seconds(0).seconds(RATE);
+    let start = seconds(0).seconds(RATE);
     let mut samples = vec![0.0_f32; seconds(count).0 as usize];
     let load = Load {
         timeline,
@@ -68,14 +68,14 @@ fn sounding(
         assert!(controls.commands.push(Timed { at, command }).is_ok());
     }
     player.fill(&mut samples);
-    (piece, samples, start_s)
+    (piece, samples, start)
 }
 
 /// What was played must be told while the stream goes on, silence must earn nothing, and neither
 /// may another stage.
 #[test]
 fn a_repetition_is_judged_and_silence_is_not() {
-    let (piece, samples, start_s) = played("real time");
+    let (piece, samples, start) = played("real time");
     let (other, ..) = played("full beats");
     let mut attention = Attention::new(RATE, Tuning::default()).expect("a usual rate");
     for block in samples.chunks(512) {
@@ -85,7 +85,7 @@ fn a_repetition_is_judged_and_silence_is_not() {
     // what the two clocks differ by does no harm
     for late in [-0.2, 0.0, 0.2] {
         for cycle in [0.0, 1.0] {
-            let cut = attention.cut(&piece, start_s + late + cycle * piece.cycle_s, false);
+            let cut = attention.cut(&piece, start + Seconds(late) + piece.cycle * cycle, false);
             let heard = cut.hear(&piece).expect("a usual rate");
             assert_eq!(heard.trouble, None);
             let verdict = judge(&heard.measured, &limits);
@@ -94,23 +94,23 @@ fn a_repetition_is_judged_and_silence_is_not() {
     }
     // where the click is known to the millisecond, so is how far the player is from it
     for ahead in [-0.04, 0.0, 0.025] {
-        let cut = attention.cut(&piece, start_s + ahead, true);
+        let cut = attention.cut(&piece, start + Seconds(ahead), true);
         let heard = cut.hear(&piece).expect("a usual rate");
-        let lead_ms = heard.lead_ms.expect("the place is exact");
-        assert!((lead_ms - ahead * 1e3).abs() < 3.0, "{lead_ms} for {ahead}");
-        assert_eq!(heard.measured.lead_ms, lead_ms);
+        let lead = heard.lead.expect("the place is exact");
+        assert!((lead.0 - ahead * 1e3).abs() < 3.0, "{lead} for {ahead}");
+        assert_eq!(heard.measured.lead_ms, lead);
     }
     let heard = attention
-        .cut(&other, start_s, false)
+        .cut(&other, start, false)
         .hear(&other)
         .expect("a usual rate");
     assert_ne!(judge(&heard.measured, &limits).mark, Some(Mark::Clean));
-    let quiet_s = attention.seconds();
-    let silence = vec![0.0; (piece.cycle_s * 48_000.0) as usize];
+    let quiet = attention.seconds();
+    let silence = vec![0.0; (piece.cycle.0 * 48_000.0) as usize];
     for block in silence.chunks(512) {
         attention.push(block);
     }
-    let cut = attention.cut(&piece, quiet_s + 0.5, false);
+    let cut = attention.cut(&piece, quiet + Seconds(0.5), false);
     let heard = cut.hear(&piece).expect("a usual rate");
     assert!(matches!(
         heard.trouble,
@@ -126,11 +126,11 @@ fn a_repetition_is_judged_and_silence_is_not() {
 #[test]
 fn a_short_repetition_is_judged_beside_a_loud_metronome() {
     let text = "title: Up and down\nmetre: 2/4\nunit: 1/8\nstages:\n  - {name: steps, music: '{g}A2 {d}B2|{e}A2 {g}c2|'}\nladder: {from: 60, to: 80, step: 4}\n";
-    let (piece, mut samples, start_s) = played_with(text, "steps", 7, &[Bus::Click]);
-    assert!((piece.length_s - 4.0).abs() < 1e-9, "{}", piece.length_s);
+    let (piece, mut samples, start) = played_with(text, "steps", 7, &[Bus::Click]);
+    assert!((piece.length.0 - 4.0).abs() < 1e-9, "{}", piece.length.0);
     // an electronic metronome: beeps of 30 ms, the bar's higher
     for (at, sample) in samples.iter_mut().enumerate() {
-        let time = at as f64 / 48_000.0 + 4.0 - start_s.fract();
+        let time = at as f64 / 48_000.0 + 4.0 - start.0.fract();
         let hertz = if (time as u64).is_multiple_of(2) {
             1330.0
         } else {
@@ -143,8 +143,8 @@ fn a_short_repetition_is_judged_beside_a_loud_metronome() {
     let mut attention = Attention::new(RATE, Tuning::default()).expect("a usual rate");
     attention.push(&samples);
     for cycle in 3..6u8 {
-        let start_s = start_s + f64::from(cycle) * piece.cycle_s;
-        let heard = attention.cut(&piece, start_s, false).hear(&piece);
+        let start = start + piece.cycle * f64::from(cycle);
+        let heard = attention.cut(&piece, start, false).hear(&piece);
         let heard = heard.expect("a usual rate");
         assert_eq!(heard.trouble, None);
         let verdict = judge(&heard.measured, &Thresholds::default());
@@ -166,10 +166,10 @@ fn our_own_sound_is_no_player() {
             drones: true,
             ..Sound::default()
         };
-        let (piece, samples, start_s) = sounding(text, "real time", 1, muted, sound);
+        let (piece, samples, start) = sounding(text, "real time", 1, muted, sound);
         let mut attention = Attention::new(RATE, tuning).expect("a usual rate");
         attention.push(&samples);
-        let heard = attention.cut(&piece, start_s, true).hear(&piece);
+        let heard = attention.cut(&piece, start, true).hear(&piece);
         heard.expect("a usual rate")
     };
     let reference = hear(grips, 236.0, &[Bus::Drones]);

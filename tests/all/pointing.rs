@@ -9,7 +9,7 @@ use gracerung::practice::{Mark, Moment, Thresholds, Verdict, judge};
 use gracerung::score::{resolve_music, where_time_comes_from};
 use gracerung::screen::{Theme, view};
 use gracerung::timeline::{EventKind, Layout, Timeline, lay};
-use gracerung::units::{Beats, Bpm, Fraction, SampleRate};
+use gracerung::units::{Beats, Bpm, Fraction, SampleRate, Seconds};
 use std::path::Path;
 use std::process::{Command, Output};
 
@@ -49,7 +49,7 @@ fn verdicts(asked: &str, played: &str) -> Vec<Verdict> {
             EventKind::Sound(sound) => {
                 let start = placed.beat.to_f64() * beat_s;
                 let end = start + sound.length.to_f64() * beat_s;
-                Some(HeardNote::known(sound.note, start, end))
+                Some(HeardNote::known(sound.note, Seconds(start), Seconds(end)))
             }
             _ => None,
         })

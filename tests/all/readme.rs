@@ -2,7 +2,7 @@
 //! commands.
 
 use gracerung::drill::{read, render};
-use gracerung::screen::{Place, key_table};
+use gracerung::screen::{KeyPlace, key_table};
 use std::process::Command;
 
 const README: &str = include_str!("../../README.md");
@@ -12,9 +12,9 @@ const REFERENCE: &str = include_str!("../../docs/reference.md");
 #[test]
 fn the_keys_are_those_of_the_program() {
     assert!(
-        REFERENCE.contains(&key_table(Place::Practice)),
+        REFERENCE.contains(&key_table(KeyPlace::Practice)),
         "write this into docs/reference.md:\n{}",
-        key_table(Place::Practice)
+        key_table(KeyPlace::Practice)
     );
 }
 

@@ -19,7 +19,7 @@ use gracerung::screen::{
 };
 use gracerung::sound::RendererReport;
 use gracerung::timeline::{Layout, lay};
-use gracerung::units::{Beats, Bpm, Cents, Frames, SampleRate, Seconds};
+use gracerung::units::{Beats, Bpm, Cents, Frames, FullScale, Hertz, SampleRate, Seconds};
 use ratatui::backend::TestBackend;
 use ratatui::{Frame, Terminal};
 use std::fmt::Write as _;
@@ -447,7 +447,7 @@ fn a_warm_up() {
             &[],
         );
     };
-    let _ = warming.pass(4.0);
+    let _ = warming.pass(Seconds(4.0));
     draw(&warming, "warm-up", None);
     warming.paused = true;
     draw(
@@ -472,7 +472,8 @@ fn hearing() {
     let movement = drill.movement.as_ref().map(|line| line.movement);
     let spot = spots(&score, &timeline, movement).remove(0);
     let title = "Grip from D · real time at 80".to_owned();
-    let mut page = Discriminating::new(title, spot, Seconds(30.0), (1.5, 0.75), 1);
+    let piece = (Seconds(1.5), Seconds(0.75));
+    let mut page = Discriminating::new(title, spot, Seconds(30.0), piece, 1);
     let draw = |page: &Discriminating, name: &str| {
         pictures(
             name,
@@ -487,7 +488,7 @@ fn hearing() {
     draw(&page, "hear-question");
     for _ in 0..2000 {
         let _ = page.press(Button::Right);
-        let _ = page.pass(0.25);
+        let _ = page.pass(Seconds(0.25));
         if page.trials.len() == 6 {
             break;
         }
@@ -498,33 +499,33 @@ fn hearing() {
             break;
         }
         let _ = page.press(Button::Right);
-        let _ = page.pass(0.25);
+        let _ = page.pass(Seconds(0.25));
     }
     draw(&page, "hear-over");
 }
 
 fn heard(cents: f64) -> HeardNow {
     HeardNow {
-        level: -21.0,
+        level: FullScale(-21.0),
         note: Some((Note::D, Some(Cents(cents)))),
         held: Some(HeldNote {
-            seconds: 2.4,
+            length: Seconds(2.4),
             cents: Cents(cents),
-            spread: 2.4,
+            spread: Cents(2.4),
         }),
         clips: false,
-        silent_s: 0.0,
-        unheard_s: 0.0,
-        low_a: 236.0,
+        silent: Seconds(0.0),
+        unheard: Seconds(0.0),
+        low_a: Hertz(236.0),
     }
 }
 
 #[test]
 fn blowing() {
-    let mut blowing = Blowing::new("USB microphone".to_owned(), 236.0);
+    let mut blowing = Blowing::new("USB microphone".to_owned(), Hertz(236.0));
     for step in 0..60 {
         blowing.hear(
-            f64::from(step) * 0.21,
+            Seconds(f64::from(step) * 0.21),
             Some(heard(12.0 - f64::from(step) * 0.3)),
         );
     }

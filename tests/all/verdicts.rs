@@ -12,7 +12,7 @@ use gracerung::practice::{Moment, Thresholds, ToneShape, judge};
 use gracerung::score::resolve_music;
 use gracerung::screen::{Theme, view};
 use gracerung::timeline::{EventKind, Layout, Timeline, lay};
-use gracerung::units::{Bpm, Fraction, SampleRate};
+use gracerung::units::{Bpm, Fraction, Milliseconds, SampleRate, Seconds};
 
 const REPETITIONS: usize = 3;
 
@@ -26,7 +26,7 @@ fn reference(timeline: &Timeline) -> Vec<HeardNote> {
             EventKind::Sound(sound) => {
                 let start = placed.beat.to_f64() * beat_s;
                 let end = start + sound.length.to_f64() * beat_s;
-                Some(HeardNote::known(sound.note, start, end))
+                Some(HeardNote::known(sound.note, Seconds(start), Seconds(end)))
             }
             _ => None,
         })
@@ -200,8 +200,8 @@ fn lengths_stand_beside_their_models_on_every_screen() {
         id: 0,
         name: name.to_owned(),
         bar: " in bar 1".to_owned(),
-        length_ms,
-        model_ms: 73.0,
+        length_ms: Milliseconds(length_ms),
+        model_ms: Milliseconds(73.0),
         faulty,
     };
     let shape = [

@@ -9,7 +9,7 @@ use gracerung::practice::ladder::climbs;
 use gracerung::practice::{FaultKind, Mark, Thresholds, judge};
 use gracerung::score::{Score, resolve_music};
 use gracerung::timeline::{EventKind, Layout, Timeline, lay};
-use gracerung::units::{Beats, SampleRate};
+use gracerung::units::{Beats, SampleRate, Seconds};
 
 const GROUND: &[u8] = include_bytes!("../tunes/grey-water.abc");
 
@@ -111,7 +111,8 @@ fn no_place_is_judged_where_there_is_no_metre() {
             };
             let start = placed.beat.to_f64() * beat_s;
             let length = sound.length.to_f64() * beat_s;
-            notes.push(HeardNote::known(sound.note, start, start + length));
+            let end = Seconds(start + length);
+            notes.push(HeardNote::known(sound.note, Seconds(start), end));
         }
         // every third melody note is held 150 ms longer than the one before it lasts
         let mut held = 0;

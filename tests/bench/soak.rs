@@ -22,7 +22,7 @@ use gracerung::sound::{
     Bus, Command, Controls, Entrance, Load, Renderer, RendererReport, Sound, Timed, When,
 };
 use gracerung::timeline::{Layout, Timeline, lay};
-use gracerung::units::{Beats, Bpm, Fraction, Frames, SampleRate};
+use gracerung::units::{Beats, Bpm, Fraction, Frames, SampleRate, Seconds};
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 use std::collections::VecDeque;
@@ -59,7 +59,7 @@ struct Instrument {
     samples: Vec<f32>,
     serial: u64,
     /// Repetitions that play or are over: key, music, where each began in the stream.
-    awaited: VecDeque<((u64, u64), ExpectedStage, f64)>,
+    awaited: VecDeque<((u64, u64), ExpectedStage, Seconds)>,
 }
 
 #[derive(Default)]
@@ -397,7 +397,7 @@ impl World {
         let mut messages = vec![Message::Ear(Some(instrument.attention.now()))];
         let now = instrument.attention.seconds();
         while let Some((_, piece, began)) = instrument.awaited.front()
-            && now > began + piece.length_s + 0.4
+            && now > *began + piece.length + Seconds(0.4)
         {
             let ((serial, cycle), piece, began) = instrument.awaited.pop_front().expect("there");
             let cut = instrument.attention.cut(&piece, began, false);

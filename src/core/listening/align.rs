@@ -13,15 +13,14 @@ use super::lead::{Witness, lead};
 use super::measuring::{measure, offsets};
 use super::piece::{Expected, ExpectedStage};
 use crate::practice::{Measurement, NoteKind, Thresholds};
-use crate::units::Milliseconds;
-use crate::units::median;
+use crate::units::{Seconds, median};
 use std::collections::VecDeque;
 
 /// A repetition found in the sound.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Repetition {
-    /// Where its first beat would be, seconds of the sound.
-    pub start_s: f64,
+    /// Where its first beat would be in the sound.
+    pub start: Seconds,
     /// For each note of the piece the place in the row of notes heard.
     pub pairs: Vec<Option<usize>>,
     /// Places of notes that nothing explains.
@@ -76,7 +75,7 @@ pub fn align(piece: &ExpectedStage, heard: &[HeardNote]) -> Alignment {
         .map(|(start_s, row)| {
             let measured = measure(piece, heard, start_s, &row.pairs, &row.extra);
             Repetition {
-                start_s,
+                start: Seconds(start_s),
                 pairs: row.pairs,
                 extra: row.extra,
                 measured,
@@ -154,30 +153,30 @@ fn rows(piece: &ExpectedStage, heard: &[HeardNote]) -> Vec<Row> {
     let (mut from, mut run) = (0, 0);
     while from < heard.len() {
         let opens = heard[from].start_s;
-        let to = heard.partition_point(|note| note.start_s < opens + 2.5 * piece.cycle_s);
+        let to = heard.partition_point(|note| note.start_s < opens + 2.5 * piece.cycle.0);
         let earliest = rows.last().map_or(f64::NEG_INFINITY, |row: &Row| {
-            row.start_s + 0.75 * piece.length_s
+            row.start_s + 0.75 * piece.length.0
         });
         let offset = vote(piece, &heard[from..to]);
         let mut start_s = offset.map_or(f64::INFINITY, |offset| {
-            let first = (opens - 0.6 * piece.length_s).max(earliest);
-            offset + ((first - offset) / piece.cycle_s).ceil() * piece.cycle_s
+            let first = (opens - 0.6 * piece.length.0).max(earliest);
+            offset + ((first - offset) / piece.cycle.0).ceil() * piece.cycle.0
         });
-        let (mut cycle, mut misses, mut period) = (0, 0, piece.cycle_s);
+        let (mut cycle, mut misses, mut period) = (0, 0, piece.cycle.0);
         // the last few, of which one may be played late
         let mut recent: VecDeque<(i64, f64)> = VecDeque::new();
         while start_s < end && misses < 2 {
             if let Some(row) = row(piece, heard, start_s, cycle, run) {
                 // it began anew
                 if !recent.is_empty()
-                    && (row.start_s - start_s).abs() > (0.15 * piece.beat_s).max(0.1)
+                    && (row.start_s - start_s).abs() > (0.15 * piece.beat.0).max(0.1)
                 {
                     break;
                 }
                 if let Some((before, began)) = recent.front() {
                     let lasted = (row.start_s - began) / (cycle - before) as f64;
-                    let off = PACE * piece.cycle_s;
-                    let lasted = lasted.clamp(piece.cycle_s - off, piece.cycle_s + off);
+                    let off = PACE * piece.cycle.0;
+                    let lasted = lasted.clamp(piece.cycle.0 - off, piece.cycle.0 + off);
                     period += 0.4 * (lasted - period);
                 }
                 recent.push_back((cycle, row.start_s));
@@ -201,7 +200,7 @@ fn rows(piece: &ExpectedStage, heard: &[HeardNote]) -> Vec<Row> {
             .and_then(|row| row.pairs.iter().flatten().max())
             .map_or(0, |at| at + 1);
         // where nothing was found, the next to begin with lies a cycle on
-        let later = heard.partition_point(|note| note.start_s < opens + piece.cycle_s);
+        let later = heard.partition_point(|note| note.start_s < opens + piece.cycle.0);
         from = if recent.is_empty() { later } else { used }.max(from + 1);
     }
     rows
@@ -226,7 +225,7 @@ fn row(
     let all = offsets(piece, heard, start_s, &pairs);
     let near = all
         .iter()
-        .filter(|(_, offset)| offset.abs() < 0.3 * piece.beat_s)
+        .filter(|(_, offset)| offset.abs() < 0.3 * piece.beat.0)
         .count();
     if near as f64 <= ENOUGH * all.len() as f64 {
         return None;
@@ -246,7 +245,7 @@ fn whole(piece: &ExpectedStage, heard: &[HeardNote], row: &Row) -> bool {
     let melody = |note: &&Expected| note.part == NoteKind::Melody;
     let first = piece.notes.iter().find(melody);
     let closing = piece.notes.iter().rev().find(melody);
-    let around = (0.25 * piece.beat_s).max(0.15);
+    let around = (0.25 * piece.beat.0).max(0.15);
     let sounds = |note: &Expected| {
         let at = row.start_s + note.start_s;
         heard
@@ -299,9 +298,9 @@ fn witnesses(
 /// Notes nearer to each other than a fault is far agree, seconds.
 fn tolerance(piece: &ExpectedStage) -> f64 {
     Thresholds::default()
-        .offset_limit(Milliseconds(piece.beat_s * 1e3))
+        .offset_limit(piece.beat.milliseconds())
+        .seconds()
         .0
-        * 1e-3
 }
 
 /// Where each repetition would begin if the player had kept his lead: a line through the starts
@@ -323,9 +322,9 @@ fn fitted(piece: &ExpectedStage, heard: &[HeardNote], rows: &[Row]) -> (Vec<f64>
     let period = median(&mut slopes)
         .filter(|slope| {
             off_the_line(piece, heard, rows, *slope)
-                < off_the_line(piece, heard, rows, piece.cycle_s)
+                < off_the_line(piece, heard, rows, piece.cycle.0)
         })
-        .unwrap_or(piece.cycle_s);
+        .unwrap_or(piece.cycle.0);
     let starts = rows
         .iter()
         .enumerate()
@@ -352,24 +351,24 @@ fn fitted(piece: &ExpectedStage, heard: &[HeardNote], rows: &[Row]) -> (Vec<f64>
             lead(&all, tolerance(piece)).unwrap_or(row.start_s)
         })
         .collect();
-    (starts, period / piece.cycle_s)
+    (starts, period / piece.cycle.0)
 }
 
 /// The start of a repetition that most notes agree on, within a cycle. Where a note is written twice,
 /// as in a strike, only its gracenotes tell which is which.
 fn vote(piece: &ExpectedStage, heard: &[HeardNote]) -> Option<f64> {
-    let long = 0.125 * piece.beat_s;
+    let long = 0.125 * piece.beat.0;
     let mut votes: Vec<(f64, f64)> = heard
         .iter()
         .flat_map(|note| {
-            let held = note.length_s() > long;
+            let held = note.length().0 > long;
             let could_be = move |expected: &&Expected| {
                 let melody = expected.part == NoteKind::Melody;
                 expected.note == note.note && (held || !melody)
             };
             piece.notes.iter().filter(could_be).map(|expected| {
                 let melody = expected.part == NoteKind::Melody;
-                let at = (note.start_s - expected.start_s).rem_euclid(piece.cycle_s);
+                let at = (note.start_s - expected.start_s).rem_euclid(piece.cycle.0);
                 (at, if melody { 1.0 } else { GRACENOTE })
             })
         })
@@ -379,8 +378,8 @@ fn vote(piece: &ExpectedStage, heard: &[HeardNote]) -> Option<f64> {
     votes.sort_by(|one, other| one.0.total_cmp(&other.0));
     let near = |at: f64| {
         votes.iter().filter(move |(vote, _)| {
-            let away = (vote - at).rem_euclid(piece.cycle_s);
-            away.min(piece.cycle_s - away) < ALIKE_S
+            let away = (vote - at).rem_euclid(piece.cycle.0);
+            away.min(piece.cycle.0 - away) < ALIKE_S
         })
     };
     let mut sums = vec![0.0];
@@ -393,12 +392,12 @@ fn vote(piece: &ExpectedStage, heard: &[HeardNote]) -> Option<f64> {
     let weight = |at: f64| {
         let (from, to) = (at - ALIKE_S, at + ALIKE_S);
         let wraps_down = if from < 0.0 {
-            all - before(from + piece.cycle_s)
+            all - before(from + piece.cycle.0)
         } else {
             0.0
         };
-        let wraps_up = if to > piece.cycle_s {
-            before(to - piece.cycle_s)
+        let wraps_up = if to > piece.cycle.0 {
+            before(to - piece.cycle.0)
         } else {
             0.0
         };
@@ -410,26 +409,26 @@ fn vote(piece: &ExpectedStage, heard: &[HeardNote]) -> Option<f64> {
         .max_by(|one, other| weight(*one).total_cmp(&weight(*other)))?;
     let sum: f64 = near(best)
         .map(|(vote, weight)| {
-            weight * (vote - best + piece.cycle_s / 2.0).rem_euclid(piece.cycle_s)
+            weight * (vote - best + piece.cycle.0 / 2.0).rem_euclid(piece.cycle.0)
         })
         .sum();
     let weights: f64 = near(best).map(|(_, weight)| weight).sum();
-    Some(best + sum / weights - piece.cycle_s / 2.0)
+    Some(best + sum / weights - piece.cycle.0 / 2.0)
 }
 
 /// What an edit costs: a note missing or extra 1, a blip extra less, another note in a note's place
 /// less than one missing and one extra, and time away from the expected place.
 fn away(piece: &ExpectedStage, expected: &Expected, note: &HeardNote, start_s: f64) -> f64 {
     let apart = (note.start_s - start_s - expected.start_s).abs();
-    0.8 * (apart / (0.5 * piece.beat_s).min(0.3)).powi(2).min(2.0)
+    0.8 * (apart / (0.5 * piece.beat.0).min(0.3)).powi(2).min(2.0)
 }
 
 type Pairs = (Vec<Option<usize>>, Vec<usize>);
 
 fn pair(piece: &ExpectedStage, heard: &[HeardNote], start_s: f64) -> Option<Pairs> {
     let expected = &piece.notes;
-    let from = start_s + expected.first()?.start_s - 0.35 * piece.beat_s;
-    let to = start_s + expected.last()?.start_s + 0.5 * piece.beat_s;
+    let from = start_s + expected.first()?.start_s - 0.35 * piece.beat.0;
+    let to = start_s + expected.last()?.start_s + 0.5 * piece.beat.0;
     let low = heard.partition_point(|note| note.start_s < from);
     let high = heard.partition_point(|note| note.start_s < to);
     let window = &heard[low..high];
@@ -489,13 +488,13 @@ fn pair(piece: &ExpectedStage, heard: &[HeardNote], start_s: f64) -> Option<Pair
 }
 
 fn extra_cost(note: &HeardNote) -> f64 {
-    if note.length_s() < 0.025 { 0.5 } else { 1.0 }
+    if note.length().0 < 0.025 { 0.5 } else { 1.0 }
 }
 
 fn edit(piece: &ExpectedStage, expected: &Expected, note: &HeardNote, start_s: f64) -> f64 {
     let other = if expected.note == note.note { 0.0 } else { 1.1 };
     // a blip in a melody note's place is no melody note
     let short =
-        expected.part == NoteKind::Melody && note.length_s() < 0.3 * expected.length_s.min(0.2);
+        expected.part == NoteKind::Melody && note.length().0 < 0.3 * expected.length_s.min(0.2);
     other + f64::from(u8::from(short)) * 0.7 + away(piece, expected, note, start_s)
 }

@@ -9,7 +9,7 @@ use crate::movement::Lengths;
 use crate::practice::{FaultKind, Mark, NoteKind, Rung, Thresholds, judge};
 use crate::score::resolve_music;
 use crate::timeline::{Layout, lay};
-use crate::units::{Bpm, Fraction, SampleRate};
+use crate::units::{Bpm, Fraction, SampleRate, Seconds};
 
 /// The grip from D in real time at 60: two bars, on low A and on D.
 fn grip() -> ExpectedStage {
@@ -32,7 +32,7 @@ fn piece_at(name: &str, stage: usize, layout: &Layout) -> ExpectedStage {
 }
 
 fn tone(note: Note, start_s: f64, end_s: f64) -> HeardNote {
-    HeardNote::known(note, start_s, end_s)
+    HeardNote::known(note, Seconds(start_s), Seconds(end_s))
 }
 
 /// The notes of some repetitions as if played exactly, the first from `start` on.
@@ -40,7 +40,7 @@ fn played(piece: &ExpectedStage, start: f64, count: usize) -> Vec<HeardNote> {
     let mut heard: Vec<HeardNote> = Vec::new();
     for cycle in 0..count {
         for note in &piece.notes {
-            let at = start + cycle as f64 * piece.cycle_s + note.start_s;
+            let at = start + cycle as f64 * piece.cycle.0 + note.start_s;
             if let Some(last) = heard.last_mut() {
                 last.end_s = at;
             }
@@ -107,7 +107,7 @@ fn a_long_gracenote_is_measured_alone() {
     let found = align(&piece, &heard).repetitions;
     let length = found[0].measured.notes[at].length_ms.expect("it was heard");
     assert!(
-        (length - piece.notes[at].length_s * 1e3 - 60.0).abs() < 1.0,
+        (length.0 - piece.notes[at].length_s * 1e3 - 60.0).abs() < 1.0,
         "{length}"
     );
     assert_eq!(kinds(&piece, &heard), [vec![FaultKind::TooLong], vec![]]);
@@ -134,13 +134,16 @@ fn a_note_with_a_hole_in_it_is_one_note() {
     let piece = grip();
     let mut heard = played(&piece, 1.0, 2);
     let whole = heard[0];
-    heard[0].end_s = whole.start_s + 0.4 * whole.length_s();
+    heard[0].end_s = whole.start_s + 0.4 * whole.length().0;
     let rest = tone(whole.note, heard[0].end_s + 0.1, whole.end_s);
     heard.insert(1, rest);
     let found = align(&piece, &heard).repetitions;
     assert_eq!(found[0].measured.extra, []);
     let length = found[0].measured.notes[0].length_ms.expect("it was heard");
-    assert!((length - whole.length_s() * 1e3).abs() < 0.1, "{length}");
+    assert!(
+        (length - whole.length().milliseconds()).0.abs() < 0.1,
+        "{length}"
+    );
 }
 
 /// Without it a blip between two notes would be taken for one of them.
@@ -154,7 +157,7 @@ fn a_blip_is_a_crossing_noise_and_nothing_else() {
     heard.insert(closing, tone(Note::F, start, start + 0.015));
     let found = align(&piece, &heard).repetitions;
     assert_eq!(found[0].measured.extra.len(), 1);
-    assert!((found[0].measured.extra[0].length_ms - 15.0).abs() < 0.1);
+    assert!((found[0].measured.extra[0].length_ms.0 - 15.0).abs() < 0.1);
     let found = kinds(&piece, &heard);
     assert!(found[0].contains(&FaultKind::Crossing), "{found:?}");
 }

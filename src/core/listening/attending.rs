@@ -12,7 +12,7 @@ use super::piece::ExpectedStage;
 use super::recording::{Remark, hear_piece};
 use crate::chanter::{Note, Tuning};
 use crate::practice::{LATE, Measurement};
-use crate::units::{Cents, SampleRate};
+use crate::units::{Cents, FullScale, Hertz, Milliseconds, SampleRate, Seconds};
 use std::collections::VecDeque;
 
 /// Sound that is kept, seconds: the longest repetition that can be heard; 17 MB at 48 kHz.
@@ -20,10 +20,10 @@ pub const KEPT_S: f64 = 90.0;
 /// Sound before and after a repetition that is heard with it, seconds: a repetition can be cut out
 /// once this much has come in after its end. A note that ends it may ring that long. Chosen.
 pub const AROUND_S: f64 = 0.35;
-/// Level under which nothing is played, dB of full scale: a microphone's own noise lies below.
-const SILENT_DB: f64 = -60.0;
-/// Level from which sound without a note is told, dB of full scale: a quiet room lies below. Chosen.
-const LOUD_DB: f64 = -50.0;
+/// Level under which nothing is played: a microphone's own noise lies below.
+const SILENT: FullScale = FullScale(-60.0);
+/// Level from which sound without a note is told: a quiet room lies below. Chosen.
+const LOUD: FullScale = FullScale(-50.0);
 /// A shorter note may be a vowel of somebody who talks, seconds.
 const HELD_S: f64 = 0.3;
 /// Share of a repetition in which notes must be heard for somebody to have played: talk between two
@@ -33,31 +33,31 @@ const PLAYED: f64 = 0.25;
 /// What sounds now.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct HeardNow {
-    /// Level, dB of full scale, in the band of the chanter.
-    pub level: f64,
+    /// Level in the band of the chanter.
+    pub level: FullScale,
     /// The note and how far it lies off the tuning, once that was measured; none in silence.
     pub note: Option<(Note, Option<Cents>)>,
     /// How that note is held; none while it is new.
     pub held: Option<HeldNote>,
     /// The microphone is too loud: samples at full scale in the last second.
     pub clips: bool,
-    /// How long nothing has been heard, seconds.
-    pub silent_s: f64,
-    /// How long there has been sound and no note in it, seconds; silence does not count.
-    pub unheard_s: f64,
-    /// Low A that is listened with, hertz.
-    pub low_a: f64,
+    /// How long nothing has been heard.
+    pub silent: Seconds,
+    /// How long there has been sound and no note in it; silence does not count.
+    pub unheard: Seconds,
+    /// Low A that is listened with.
+    pub low_a: Hertz,
 }
 
 /// How evenly a note is held.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct HeldNote {
-    /// For so long, seconds.
-    pub seconds: f64,
+    /// How long it has been held.
+    pub length: Seconds,
     /// Mean distance from the tuning over its last [`EVEN_S`] seconds.
     pub cents: Cents,
-    /// How far it wandered in that time: the standard deviation, cents.
-    pub spread: f64,
+    /// How far it wandered in that time: the standard deviation.
+    pub spread: Cents,
 }
 
 /// Seconds over which a held note's evenness is told: a breath's swell shows in it. Chosen.
@@ -110,9 +110,9 @@ impl Holding {
         let mean = self.looks.iter().map(|(_, off)| off).sum::<f64>() / count;
         let squares: f64 = self.looks.iter().map(|(_, off)| (off - mean).powi(2)).sum();
         Some(HeldNote {
-            seconds: now_s - self.since_s,
+            length: Seconds(now_s - self.since_s),
             cents: Cents(mean),
-            spread: (squares / count).sqrt(),
+            spread: Cents((squares / count).sqrt()),
         })
     }
 }
@@ -124,18 +124,18 @@ pub struct Attended {
     pub measured: Measurement,
     /// What was wrong with the sound itself, if anything.
     pub trouble: Option<SoundTrouble>,
-    /// How far the player was ahead of the click all through, milliseconds, negative behind; none
+    /// How far the player was ahead of the click all through, negative behind; none
     /// where the round trip of the devices was not measured. The same stands in the figures.
-    pub lead_ms: Option<f64>,
+    pub lead: Option<Milliseconds>,
 }
 
 impl Attended {
     /// A repetition of which sound was lost: nothing was heard of it.
     pub fn late(piece: &ExpectedStage) -> Self {
         Self {
-            measured: Measurement::nothing(piece.beat_s * 1e3),
+            measured: Measurement::nothing(piece.beat.milliseconds()),
             trouble: Some(SoundTrouble::Late),
-            lead_ms: None,
+            lead: None,
         }
     }
 }
@@ -219,7 +219,7 @@ impl Attention {
         self.now.push(samples);
         // the notes themselves are heard when the repetition is over
         drop(self.now.heard());
-        let now_s = self.seconds();
+        let now_s = self.seconds().0;
         let full = samples
             .iter()
             .filter(|sample| sample.abs() >= 0.999)
@@ -228,33 +228,33 @@ impl Attention {
             self.clipped_s = now_s;
         }
         // however soft a microphone is, a note that is heard is no silence
-        if self.now.level() > SILENT_DB || self.now.sounding().is_some() {
+        if self.now.level() > SILENT || self.now.sounding().is_some() {
             self.sounded_s = now_s;
         }
         self.holding.look(now_s, self.now.sounding());
         if self.holding.note.is_some() && now_s > self.holding.since_s + HELD_S {
             self.unheard_s = 0.0;
-        } else if self.now.level() > LOUD_DB {
+        } else if self.now.level() > LOUD {
             self.unheard_s += samples.len() as f64 / f64::from(self.rate.0);
         }
     }
 
-    /// Seconds of the stream so far.
-    pub fn seconds(&self) -> f64 {
-        self.taken as f64 / f64::from(self.rate.0)
+    /// How long the stream is so far.
+    pub fn seconds(&self) -> Seconds {
+        Seconds(self.taken as f64 / f64::from(self.rate.0))
     }
 
     /// What sounds now.
     pub fn now(&self) -> HeardNow {
-        let now_s = self.seconds();
+        let now_s = self.seconds().0;
         HeardNow {
             level: self.now.level(),
             note: self.now.sounding(),
             held: self.holding.told(now_s),
             clips: now_s < self.clipped_s + 1.0,
-            silent_s: now_s - self.sounded_s,
-            unheard_s: self.unheard_s,
-            low_a: self.tuning.low_a.0,
+            silent: Seconds(now_s - self.sounded_s),
+            unheard: Seconds(self.unheard_s),
+            low_a: self.tuning.low_a,
         }
     }
 
@@ -279,18 +279,18 @@ impl Attention {
         self.tuning
     }
 
-    /// The sound that is kept from a second of the stream on.
-    pub fn since(&self, start_s: f64) -> Vec<f32> {
+    /// The sound that is kept from a moment of the stream on.
+    pub fn since(&self, start: Seconds) -> Vec<f32> {
         let first_kept = self.taken - self.kept.len() as u64;
-        let from = (start_s.max(0.0) * f64::from(self.rate.0)) as u64;
+        let from = (start.0.max(0.0) * f64::from(self.rate.0)) as u64;
         let skip = from.saturating_sub(first_kept) as usize;
         self.kept.iter().skip(skip).copied().collect()
     }
 
-    /// The sound of a repetition that began at `start_s` of the stream and is over, to be heard on
+    /// The sound of a repetition that began at `start` in the stream and is over, to be heard on
     /// any thread. `exact` says that the place is known to a few milliseconds: then the player's
     /// lead is the distance to the click and not only the same all through.
-    pub fn cut(&self, piece: &ExpectedStage, start_s: f64, exact: bool) -> Cut {
+    pub fn cut(&self, piece: &ExpectedStage, start: Seconds, exact: bool) -> Cut {
         let rate = f64::from(self.rate.0);
         let first_kept = self.taken - self.kept.len() as u64;
         let place = |seconds: f64| {
@@ -298,14 +298,14 @@ impl Attention {
             (sample.saturating_sub(first_kept) as usize).min(self.kept.len())
         };
         let (from, to) = (
-            place(start_s - AROUND_S),
-            place(start_s + piece.length_s + AROUND_S),
+            place(start.0 - AROUND_S),
+            place(start.0 + piece.length.0 + AROUND_S),
         );
         Cut {
             rate: self.rate,
             tuning: self.tuning,
             samples: self.kept.range(from..to.max(from)).copied().collect(),
-            start_s: exact.then(|| start_s - (first_kept + from as u64) as f64 / rate),
+            start_s: exact.then(|| start.0 - (first_kept + from as u64) as f64 / rate),
         }
     }
 }
@@ -334,12 +334,12 @@ impl Cut {
             piece,
             || samples.take().cloned().unwrap_or_default(),
         )?;
-        let sounded: f64 = heard.notes.iter().map(super::HeardNote::length_s).sum();
+        let sounded: f64 = heard.notes.iter().map(|note| note.length().0).sum();
         let odd = heard
             .remarks
             .into_iter()
             .find(|remark| matches!(remark, Remark::Silent(_) | Remark::Clipped(_)));
-        let played = sounded > PLAYED * piece.length_s;
+        let played = sounded > PLAYED * piece.length.0;
         // what is no repetition of the piece is not judged as one
         let found = align(piece, &heard.notes)
             .repetitions
@@ -352,19 +352,19 @@ impl Cut {
             (None, true, None) => Some(SoundTrouble::Other),
             (None, true, Some(_)) => None,
         };
-        let lead_ms = found
+        let lead = found
             .as_ref()
             .zip(self.start_s)
-            .map(|(found, start_s)| (start_s - found.start_s) * 1e3);
+            .map(|(found, start_s)| Seconds(start_s - found.start.0).milliseconds());
         let mut measured = found.map_or_else(
-            || Measurement::nothing(piece.beat_s * 1e3),
+            || Measurement::nothing(piece.beat.milliseconds()),
             |found| found.measured,
         );
-        measured.lead_ms = lead_ms.unwrap_or(measured.lead_ms);
+        measured.lead_ms = lead.unwrap_or(measured.lead_ms);
         Ok(Attended {
             measured,
             trouble,
-            lead_ms,
+            lead,
         })
     }
 }

@@ -7,15 +7,16 @@ use super::recording::Hearing;
 use crate::chanter::Note;
 use crate::practice::{FaultKind, Mark, Measurement, PointingHeard, ToneShape, Verdict};
 use crate::score::NoteId;
+use crate::units::{Cents, FullScale, Hertz, Milliseconds, Seconds};
 use serde::Serialize;
 
 /// A recording heard; with a drill, compared and judged.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ListenDocument {
     /// Low A that was listened with, hertz; null where no chanter was heard.
-    pub la_hz: Option<f64>,
+    pub la_hz: Option<Hertz>,
     /// Length of the recording, seconds.
-    pub seconds: f64,
+    pub seconds: Seconds,
     /// The notes, in order.
     pub notes: Vec<NoteRow>,
     /// What sounded too briefly to be told from another note, in order.
@@ -36,18 +37,18 @@ pub struct NoteRow {
     /// Which of the nine.
     pub note: Note,
     /// Its start.
-    pub start_s: f64,
+    pub start_s: Seconds,
     /// Its end.
-    pub end_s: f64,
+    pub end_s: Seconds,
     /// What it looks like by its length.
     pub kind: HeardKind,
     /// How sure it is, 0 to 1.
     pub confidence: f64,
     /// Its pitch against the tuning; null for a short note.
-    pub cents: Option<f64>,
+    pub cents: Option<Cents>,
     /// Its level, dB of full scale: of its harmonics where it was held, of all sound where it was short;
     /// null for a note that was found only by knowing which note was due.
-    pub level_db: Option<f64>,
+    pub level_db: Option<FullScale>,
     /// What it was compared with; left out without a drill, null for a note nothing explains.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub score: Option<Option<ScoreRow>>,
@@ -57,9 +58,9 @@ pub struct NoteRow {
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct NoiseRow {
     /// Its start.
-    pub start_s: f64,
+    pub start_s: Seconds,
     /// Its end.
-    pub end_s: f64,
+    pub end_s: Seconds,
 }
 
 /// The score's note that a note heard was compared with.
@@ -72,9 +73,9 @@ pub struct ScoreRow {
     /// What is written.
     pub written: Note,
     /// How far its beginning was from its place, positive late.
-    pub offset_ms: Option<f64>,
+    pub offset_ms: Option<Milliseconds>,
     /// How much longer it was than the timeline gives it.
-    pub longer_ms: Option<f64>,
+    pub longer_ms: Option<Milliseconds>,
 }
 
 /// A repetition found, with its raw figures.
@@ -83,7 +84,7 @@ pub struct RepetitionRow {
     /// Counted from 1.
     pub repetition: usize,
     /// Where its first beat lies in the recording.
-    pub start_s: f64,
+    pub start_s: Seconds,
     /// The mark it earns; null where it was not sure enough to be judged.
     pub mark: Option<Mark>,
     /// How sure the ear is of what sounded in it, 0 to 1.
@@ -135,9 +136,9 @@ pub struct ShapeRow {
     /// Its name: `second low G`.
     pub name: String,
     /// How long it lasted; 0 where it was not heard.
-    pub length_ms: f64,
+    pub length_ms: Milliseconds,
     /// How long the timeline gives it.
-    pub model_ms: f64,
+    pub model_ms: Milliseconds,
     /// True where its length is a fault.
     pub faulty: bool,
 }
@@ -163,6 +164,10 @@ pub struct FaultRow {
 /// Four decimals of a second are finer than the hop of 1 ms.
 fn rounded(value: f64) -> f64 {
     (value * 1e4).round() / 1e4
+}
+
+fn rounded_ms(value: Milliseconds) -> Milliseconds {
+    Milliseconds(rounded(value.0))
 }
 
 /// Makes the document; `compared` is the piece with the repetitions found and their verdicts.
@@ -193,10 +198,10 @@ pub fn listen_document(
                         id: expected.id,
                         repetition: number,
                         written: expected.note,
-                        offset_ms: figures.offset_ms.map(rounded),
+                        offset_ms: figures.offset_ms.map(rounded_ms),
                         longer_ms: figures
                             .length_ms
-                            .map(|length| rounded(length - figures.expected_ms)),
+                            .map(|length| rounded_ms(length - figures.expected_ms)),
                     }));
                 }
             }
@@ -211,7 +216,7 @@ pub fn listen_document(
             }));
             repetitions.push(RepetitionRow {
                 repetition: number,
-                start_s: rounded(repetition.start_s),
+                start_s: Seconds(rounded(repetition.start.0)),
                 mark: verdict.mark,
                 confidence: repetition.measured.confidence.map(rounded),
                 shape: verdict
@@ -243,8 +248,10 @@ pub fn listen_document(
         !noise
     });
     ListenDocument {
-        la_hz: hearing.low_a.map(|hertz| (hertz.0 * 100.0).round() / 100.0),
-        seconds: rounded(hearing.seconds),
+        la_hz: hearing
+            .low_a
+            .map(|hertz| Hertz((hertz.0 * 100.0).round() / 100.0)),
+        seconds: Seconds(rounded(hearing.length.0)),
         notes,
         noises,
         repetitions: compared.is_some().then_some(repetitions),
@@ -277,8 +284,8 @@ fn shape_row(tone: &ToneShape, id: Option<NoteId>) -> ShapeRow {
     ShapeRow {
         id,
         name: format!("{}{}", tone.name, tone.bar),
-        length_ms: rounded(tone.length_ms),
-        model_ms: rounded(tone.model_ms),
+        length_ms: rounded_ms(tone.length_ms),
+        model_ms: rounded_ms(tone.model_ms),
         faulty: tone.faulty,
     }
 }
@@ -286,12 +293,16 @@ fn shape_row(tone: &ToneShape, id: Option<NoteId>) -> ShapeRow {
 fn row(note: &HeardNote, compared: bool) -> NoteRow {
     NoteRow {
         note: note.note,
-        start_s: rounded(note.start_s),
-        end_s: rounded(note.end_s),
+        start_s: Seconds(rounded(note.start_s)),
+        end_s: Seconds(rounded(note.end_s)),
         kind: note.kind(),
         confidence: (note.confidence * 1e3).round() / 1e3,
-        cents: note.cents.map(|cents| (cents.0 * 10.0).round() / 10.0),
-        level_db: note.level.map(|level| (level * 10.0).round() / 10.0),
+        cents: note
+            .cents
+            .map(|cents| Cents((cents.0 * 10.0).round() / 10.0)),
+        level_db: note
+            .level
+            .map(|level| FullScale((level.0 * 10.0).round() / 10.0)),
         score: compared.then_some(None),
     }
 }
@@ -309,7 +320,7 @@ mod tests {
             start_s,
             end_s,
             confidence: 0.9,
-            level: Some(-20.0),
+            level: Some(FullScale(-20.0)),
             cents: Some(Cents(0.0)),
             named,
         };
@@ -320,15 +331,15 @@ mod tests {
                 note(false, 1.0, 1.007),
                 note(true, 1.007, 2.0),
             ],
-            seconds: 2.0,
+            length: Seconds(2.0),
             remarks: Vec::new(),
         };
         let document = listen_document(&hearing, None);
         assert_eq!(document.notes.len(), 2);
-        assert_eq!(document.notes[0].level_db, Some(-20.0));
+        assert_eq!(document.notes[0].level_db, Some(FullScale(-20.0)));
         let noise = NoiseRow {
-            start_s: 1.0,
-            end_s: 1.007,
+            start_s: Seconds(1.0),
+            end_s: Seconds(1.007),
         };
         assert_eq!(document.noises, [noise]);
     }

@@ -9,6 +9,7 @@ use super::heard::HeardNote;
 use super::piece::ExpectedStage;
 use crate::chanter::Note;
 use crate::practice::NoteKind;
+use crate::units::Seconds;
 
 /// How far from where it is expected a change is still due, seconds: as far as the gracenotes before
 /// it may be longer or shorter than the timeline has them. Chosen: as long as a gracenote.
@@ -19,9 +20,9 @@ const AROUND_S: f64 = 0.06;
 pub(super) struct Due {
     pub from: Note,
     pub to: Note,
-    /// From when to when, seconds of the sound.
-    pub first_s: f64,
-    pub last_s: f64,
+    /// From when to when, counted from the start of the sound.
+    pub first: Seconds,
+    pub last: Seconds,
 }
 
 /// What is due in the repetitions of a piece that are found among notes heard, in order of time.
@@ -40,14 +41,14 @@ pub(super) fn due(piece: &ExpectedStage, heard: &[HeardNote]) -> Vec<Due> {
                     all.push(Due {
                         from,
                         to: to_note,
-                        first_s: expected[at] - AROUND_S,
-                        last_s: expected[to] + AROUND_S,
+                        first: Seconds(expected[at] - AROUND_S),
+                        last: Seconds(expected[to] + AROUND_S),
                     });
                 }
             }
         }
     }
-    all.sort_by(|one, other| one.first_s.total_cmp(&other.first_s));
+    all.sort_by(|one, other| one.first.total_cmp(&other.first));
     all
 }
 
@@ -97,7 +98,11 @@ mod tests {
             .iter()
             .map(|note| {
                 let start_s = 5.0 + note.start_s;
-                HeardNote::known(note.note, start_s, start_s + note.length_s)
+                HeardNote::known(
+                    note.note,
+                    Seconds(start_s),
+                    Seconds(start_s + note.length_s),
+                )
             })
             .collect();
         // the B gracenote of the first grip was not heard: the low Gs ran together
@@ -110,7 +115,7 @@ mod tests {
         let at = heard[grip].start_s;
         let here = |from, to| {
             all.iter().any(|due| {
-                (due.from, due.to) == (from, to) && (due.first_s..due.last_s).contains(&at)
+                (due.from, due.to) == (from, to) && (due.first.0..due.last.0).contains(&at)
             })
         };
         assert!(here(Note::LowG, Note::B), "what is written is due");
@@ -118,7 +123,7 @@ mod tests {
         assert!(!here(Note::D, Note::E), "nothing else");
         let far = all
             .iter()
-            .map(|due| due.last_s - due.first_s)
+            .map(|due| (due.last - due.first).0)
             .fold(0.0, f64::max);
         assert!(far < 0.6, "{far}: only around its place");
     }

@@ -10,8 +10,7 @@ use super::path::{NONE, Path, Prices, Segment};
 use super::pitch::{LOOKED_AT, Look, Pitch, decibels};
 use super::tape::{FRAMES, Tape};
 use crate::chanter::{NOTES, Note, Tuning};
-use crate::units::SampleRate;
-use crate::units::median;
+use crate::units::{Cents, FullScale, SampleRate, median};
 use gracerung_net::{CLASSES, HOP, Network, Weights};
 use std::collections::VecDeque;
 use std::sync::{Arc, LazyLock};
@@ -50,8 +49,8 @@ pub(super) struct Sounded {
     pub end: f64,
     /// Mean probability that the network gives it.
     pub probability: f64,
-    /// Mean power of the sound, dB of full scale; none where the sound has gone.
-    pub level: Option<f64>,
+    /// Mean power of the sound; none where the sound has gone.
+    pub level: Option<FullScale>,
     /// Pitch, where it was held for long enough.
     pub look: Option<Look>,
 }
@@ -264,17 +263,21 @@ impl Told {
                 *of == note && (start + LOOK_FRAMES..=end).contains(frame)
             };
             let looks = self.looks.iter().filter(inside);
-            let (mut cents, mut levels): (Vec<f64>, Vec<f64>) =
-                looks.map(|(_, _, look)| (look.cents, look.level)).unzip();
+            let (mut cents, mut levels): (Vec<f64>, Vec<f64>) = looks
+                .map(|(_, _, look)| (look.cents.0, look.level.0))
+                .unzip();
             let look = median(&mut cents).zip(median(&mut levels));
-            let look = look.map(|(cents, level)| Look { cents, level });
+            let look = look.map(|(cents, level)| Look {
+                cents: Cents(cents),
+                level: FullScale(level),
+            });
             let whole = self.tape.power(start, end).map(decibels);
             self.stretch.push(Sounded {
                 note,
                 start: self.tape.edge(start),
                 end: self.tape.edge(end),
                 probability: self.tape.probability(class, start, end),
-                level: look.map(|look| look.level).or(whole),
+                level: look.map(|look| look.level).or(whole.map(FullScale)),
                 look,
             });
             let since = self.stretch.first().map_or(0.0, |first| first.start);

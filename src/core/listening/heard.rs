@@ -3,7 +3,7 @@
 //! each with its note, its start and end and how sure it is.
 
 use crate::chanter::Note;
-use crate::units::Cents;
+use crate::units::{Cents, FullScale, Seconds};
 use serde::Serialize;
 
 /// Longest crossing noise, seconds: gracenotes begin at 20 ms (common practice, no source).
@@ -34,9 +34,9 @@ pub struct HeardNote {
     pub end_s: f64,
     /// How sure it is: the mean probability that the network gave it, 0 to 1.
     pub confidence: f64,
-    /// Level, dB of full scale: of its harmonics where it was held, of all sound where it was short;
+    /// Level: of its harmonics where it was held, of all sound where it was short;
     /// none where only the second hearing told it.
-    pub level: Option<f64>,
+    pub level: Option<FullScale>,
     /// How far the pitch lies off the tuning that was listened with; none for a short note.
     pub cents: Option<Cents>,
     /// False for a noise too short to be told from another note.
@@ -45,12 +45,11 @@ pub struct HeardNote {
 
 impl HeardNote {
     /// A note that is known exactly and not heard: what an instrument or a test says it played.
-    /// Seconds.
-    pub fn known(note: Note, start_s: f64, end_s: f64) -> Self {
+    pub fn known(note: Note, start: Seconds, end: Seconds) -> Self {
         Self {
             note,
-            start_s,
-            end_s,
+            start_s: start.0,
+            end_s: end.0,
             confidence: 1.0,
             level: None,
             cents: None,
@@ -58,14 +57,14 @@ impl HeardNote {
         }
     }
 
-    /// Length, seconds.
-    pub fn length_s(&self) -> f64 {
-        self.end_s - self.start_s
+    /// How long it sounds.
+    pub fn length(&self) -> Seconds {
+        Seconds(self.end_s - self.start_s)
     }
 
     /// What it looks like by its length.
     pub fn kind(&self) -> HeardKind {
-        let length = self.length_s();
+        let length = self.length().0;
         if length <= CROSSING {
             HeardKind::Crossing
         } else if length <= GRACENOTE {

@@ -5,7 +5,7 @@ use super::heard::HeardNote;
 use super::intake::RateError;
 use super::path::Prices;
 use crate::chanter::{Note, Tuning};
-use crate::units::{Cents, SampleRate};
+use crate::units::{Cents, FullScale, SampleRate};
 use gracerung_net::CLASSES;
 
 /// Price of a change of class, nats; chosen on tuning takes between 3 and 10, where it cost nothing
@@ -55,16 +55,16 @@ impl Listener {
             .extend(sounded.iter().map(|sounded| told(&self.ear, sounded)));
     }
 
-    /// Power of the last 20 ms, dB of full scale.
-    pub fn level(&self) -> f64 {
-        self.ear.level()
+    /// Power of the last 20 ms.
+    pub fn level(&self) -> FullScale {
+        FullScale(self.ear.level())
     }
 
     /// The note that sounds now, and how far it lies off the tuning; none where nothing does. A note
     /// that has not sounded for long enough to be measured has no pitch yet.
     pub fn sounding(&self) -> Option<(Note, Option<Cents>)> {
         let (note, look) = self.ear.sounding()?;
-        Some((note, look.map(|look| Cents(look.cents))))
+        Some((note, look.map(|look| look.cents)))
     }
 
     /// The notes heard since the last call, in order; a note appears when it is settled that it has
@@ -99,7 +99,7 @@ pub(super) fn told(ear: &Ear, sounded: &Sounded) -> HeardNote {
         end_s,
         confidence: sounded.probability,
         level: sounded.level,
-        cents: sounded.look.map(|look| Cents(look.cents)),
+        cents: sounded.look.map(|look| look.cents),
         named: sounded.probability > NAMED || end_s - start_s > NAMELESS_S,
     }
 }
@@ -160,7 +160,7 @@ mod tests {
                 let cents = one.cents.zip(other.cents).expect("both were held");
                 assert!((cents.0.0 - cents.1.0).abs() < 0.2, "{one:?} {other:?}");
                 let level = one.level.zip(other.level).expect("both sounded");
-                let softer = level.0 - level.1 + f64::from(decibels);
+                let softer = level.0.0 - level.1.0 + f64::from(decibels);
                 assert!(softer.abs() < 0.2, "at {decibels} dB: {softer}");
             }
         }

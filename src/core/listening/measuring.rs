@@ -5,7 +5,7 @@
 use super::heard::HeardNote;
 use super::piece::ExpectedStage;
 use crate::practice::{ExtraNote, Measurement, NoteKind, NoteMeasure};
-use crate::units::median;
+use crate::units::{Milliseconds, Seconds, median};
 
 /// A gap that still joins a note that a blip cut in two, seconds: no finger lifts and falls so quickly.
 /// Chosen.
@@ -71,26 +71,25 @@ pub(super) fn measure(
             heard: sounded,
             length_ms: note
                 .zip(ends[at])
-                .map(|(note, end)| (end - note.start_s) * 1e3),
-            expected_ms: expected.length_s * 1e3,
+                .map(|(note, end)| Seconds(end - note.start_s).milliseconds()),
+            expected_ms: Seconds(expected.length_s).milliseconds(),
             offset_ms: if expected.part == NoteKind::Melody {
                 offset(piece, heard, start_s, pairs, at)
                     .filter(|_| expected.placed)
-                    .map(|offset| offset * 1e3)
+                    .map(|offset| Seconds(offset).milliseconds())
             } else {
-                note.map(|note| (note.start_s - start_s - expected.start_s) * 1e3)
+                note.map(|note| Seconds(note.start_s - start_s - expected.start_s).milliseconds())
             },
             on_click: expected.on_click && expected.placed,
             place_ms: (expected.part == NoteKind::Melody && expected.placed)
-                .then_some(expected.place_s * 1e3),
+                .then_some(Seconds(expected.place_s).milliseconds()),
             begun_by: expected.begun_by,
             tap: expected.tap,
             pair: expected.pair.filter(|_| expected.placed),
             movement: expected.movement,
             cents: note
                 .filter(|_| expected.part == NoteKind::Melody)
-                .and_then(|note| note.cents)
-                .map(|cents| cents.0),
+                .and_then(|note| note.cents),
         });
     }
     let first = pairs.iter().flatten().next().copied();
@@ -107,7 +106,7 @@ pub(super) fn measure(
                         && note.start_s - heard[**at - 1].end_s < JOINED
                 })
             } else {
-                note.start_s < start_s + piece.length_s - JOINED
+                note.start_s < start_s + piece.length.0 - JOINED
             }
         })
         .map(|at| {
@@ -119,18 +118,18 @@ pub(super) fn measure(
                 bar: before.map_or(1, |place| u32::from(piece.notes[place].id.bar)),
                 after: before.map(number),
                 note: note.note,
-                length_ms: note.length_s() * 1e3,
+                length_ms: note.length().milliseconds(),
             }
         })
         .collect();
     Measurement {
         playing: true,
-        beat_ms: piece.beat_s * 1e3,
+        beat_ms: piece.beat.milliseconds(),
         drift_percent: drift(piece, &offsets(piece, heard, start_s, pairs)),
         notes,
         extra,
-        lead_ms: 0.0,
-        confidence: confidence(heard, start_s, start_s + piece.length_s),
+        lead_ms: Milliseconds(0.0),
+        confidence: confidence(heard, start_s, start_s + piece.length.0),
     }
 }
 
@@ -229,7 +228,7 @@ fn drift(piece: &ExpectedStage, offsets: &[(usize, f64)]) -> f64 {
     for (place, (a, early)) in offsets.iter().enumerate() {
         for (b, late) in &offsets[place + 1..] {
             let apart = piece.notes[*b].start_s - piece.notes[*a].start_s;
-            if apart > 0.5 * piece.beat_s {
+            if apart > 0.5 * piece.beat.0 {
                 slopes.push((late - early) / apart);
             }
         }

@@ -7,7 +7,7 @@ use crate::movement::{Context, Family, Movement, Role, recognise};
 use crate::practice::{NoteKind, PairWanted};
 use crate::score::{NoteId, Score};
 use crate::timeline::{EventKind, PointedPair, SoundPart, Timeline};
-use crate::units::{Beats, Fraction};
+use crate::units::{Beats, Fraction, Seconds};
 
 /// A note of the score at the tempo, seconds from the start of the repetition.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -45,12 +45,12 @@ pub struct Expected {
 pub struct ExpectedStage {
     /// The notes of one repetition in order of time; gracenotes of the first may begin before 0.
     pub notes: Vec<Expected>,
-    /// The length of a beat, seconds.
-    pub beat_s: f64,
-    /// From one repetition to the next, breath included, seconds.
-    pub cycle_s: f64,
-    /// The repetition alone, seconds.
-    pub length_s: f64,
+    /// The length of a beat.
+    pub beat: Seconds,
+    /// From one repetition to the next, breath included.
+    pub cycle: Seconds,
+    /// The repetition alone.
+    pub length: Seconds,
 }
 
 impl ExpectedStage {
@@ -126,9 +126,9 @@ impl ExpectedStage {
         }
         Self {
             notes,
-            beat_s,
-            cycle_s: seconds(cycle),
-            length_s: seconds(timeline.repetition),
+            beat: Seconds(beat_s),
+            cycle: Seconds(seconds(cycle)),
+            length: Seconds(seconds(timeline.repetition)),
         }
     }
 }

@@ -5,6 +5,7 @@
 //! Multi-Pitch Estimation, 2009, the harmonic summation method). It knows frequencies and nothing of
 //! notes. Cents are measured against the frequency that is expected.
 
+use crate::units::{Cents, FullScale};
 use std::f64::consts::TAU;
 
 /// Samples looked at, 85 ms of a practice chanter.
@@ -21,10 +22,10 @@ const STEP: i32 = 3;
 /// One look at a note.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Look {
-    /// How far the pitch lies off what is expected, cents.
-    pub cents: f64,
-    /// Power of its harmonics, dB of full scale.
-    pub level: f64,
+    /// How far the pitch lies off what is expected.
+    pub cents: Cents,
+    /// Power of its harmonics.
+    pub level: FullScale,
 }
 
 /// A number for each harmonic, side by side so that they are reckoned together.
@@ -72,7 +73,10 @@ impl Pitch {
         let best = (0..STEPS).max_by(|a, b| self.powers[*a].total_cmp(&self.powers[*b]))?;
         let cents = cents(best) + peak(&self.powers, best) * f64::from(STEP);
         let level = decibels(self.power(hertz, cents) / self.full);
-        Some(Look { cents, level })
+        Some(Look {
+            cents: Cents(cents),
+            level: FullScale(level),
+        })
     }
 
     fn turn(&mut self, samples: &[f32], hertz: f64, harmonics: usize) {
@@ -198,8 +202,8 @@ mod tests {
             for hertz in [206.5, 295.0, 472.0] {
                 let sound = reed(hertz * (cents / 1200.0_f64).exp2(), -200.0, 1);
                 let look = Pitch::new(RATE).look(&sound, hertz).expect("enough sound");
-                assert!((look.cents - cents).abs() < 0.33, "{look:?} for {cents}");
-                assert!((look.level + 20.0).abs() < 0.3, "{look:?}");
+                assert!((look.cents.0 - cents).abs() < 0.33, "{look:?} for {cents}");
+                assert!((look.level.0 + 20.0).abs() < 0.3, "{look:?}");
             }
         }
     }
@@ -213,8 +217,8 @@ mod tests {
             let cents = f64::from(seed) - 30.0;
             let sound = reed(236.0 * (cents / 1200.0).exp2(), -30.0, seed as u32 + 1);
             let look = Pitch::new(RATE).look(&sound, 236.0).expect("enough sound");
-            off.push((look.cents - cents).abs());
-            assert!((look.level + 20.0).abs() < 1.0, "{look:?}");
+            off.push((look.cents.0 - cents).abs());
+            assert!((look.level.0 + 20.0).abs() < 1.0, "{look:?}");
         }
         off.sort_by(f64::total_cmp);
         assert!(off[30] < 2.0, "median {}", off[30]);

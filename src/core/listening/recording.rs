@@ -12,7 +12,7 @@ use super::low_a::LOOKED_AT;
 use super::piece::ExpectedStage;
 use super::twice::Twice;
 use crate::chanter::{Tuning, TuningTable};
-use crate::units::{Hertz, SampleRate};
+use crate::units::{Hertz, SampleRate, Seconds};
 
 /// Share of samples at full scale from which a recording counts as clipped: a peak now and then does no
 /// harm to what is heard. Chosen.
@@ -25,8 +25,8 @@ pub struct Hearing {
     pub low_a: Option<Hertz>,
     /// The notes, in order.
     pub notes: Vec<HeardNote>,
-    /// Length of the recording, seconds.
-    pub seconds: f64,
+    /// Length of the recording.
+    pub length: Seconds,
     /// What the player should know about the recording.
     pub remarks: Vec<Remark>,
 }
@@ -172,7 +172,7 @@ fn hear_as(
     Ok(Hearing {
         low_a: found.filter(|_| !notes.is_empty()),
         notes,
-        seconds,
+        length: Seconds(seconds),
         remarks,
     })
 }
@@ -369,7 +369,7 @@ mod tests {
             assert_eq!(hearing.remarks, [Remark::NoChanter(low_a)]);
             assert_eq!((hearing.low_a, hearing.notes.len()), (None, 0));
         }
-        let known = |from: f64, to| HeardNote::known(Note::E, from, to);
+        let known = |from, to| HeardNote::known(Note::E, Seconds(from), Seconds(to));
         let vowels = [known(1.0, 1.4), known(2.0, 2.5), known(2.52, 2.7)];
         assert!(!is_chanter(&vowels, 20.0));
         assert!(is_chanter(&[known(1.0, 1.4), known(1.4, 1.8)], 20.0));
@@ -384,7 +384,7 @@ mod tests {
         let hearing = heard(48_000, cut);
         let last = hearing.notes.last().expect("notes were heard");
         assert!(
-            (last.end_s - hearing.seconds).abs() < 0.02,
+            (last.end_s - hearing.length.0).abs() < 0.02,
             "{}",
             last.end_s
         );

@@ -3,7 +3,7 @@
 //!
 //! Knows samples only: the places where a sweep should be are given.
 
-use crate::units::median;
+use crate::units::{Milliseconds, median};
 
 /// Length of a sweep, seconds.
 pub const SWEEP_S: f64 = 0.04;
@@ -77,24 +77,23 @@ pub fn find_sweep(sound: &[f32], sweep: &[f32], rate: u32) -> Option<usize> {
 /// What several measurements come to.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Spread {
-    /// The middle one, milliseconds.
-    pub median_ms: f64,
-    /// From the second smallest to the second largest, milliseconds: one stray at each end is
-    /// forgiven.
-    pub spread_ms: f64,
+    /// The middle one.
+    pub median: Milliseconds,
+    /// From the second smallest to the second largest: one stray at each end is forgiven.
+    pub spread: Milliseconds,
 }
 
-/// Median and spread of at least three measurements in milliseconds.
-pub fn spread(measured: &[f64]) -> Option<Spread> {
-    let mut sorted = measured.to_vec();
+/// Median and spread of at least three measurements.
+pub fn spread(measured: &[Milliseconds]) -> Option<Spread> {
+    let mut sorted: Vec<f64> = measured.iter().map(|one| one.0).collect();
     sorted.sort_by(f64::total_cmp);
     let [_, inner @ .., _] = sorted.as_slice() else {
         return None;
     };
     let (first, last) = (inner.first()?, inner.last()?);
     Some(Spread {
-        median_ms: median(&mut inner.to_vec())?,
-        spread_ms: last - first,
+        median: Milliseconds(median(&mut inner.to_vec())?),
+        spread: Milliseconds(last - first),
     })
 }
 
@@ -154,9 +153,9 @@ mod tests {
 
     #[test]
     fn one_stray_does_not_move_the_median() {
-        let found = spread(&[20.1, 20.0, 93.0, 20.2, 20.1]).expect("enough");
-        assert_eq!(found.median_ms, 20.1);
-        assert!((found.spread_ms - 0.1).abs() < 1e-9);
-        assert_eq!(spread(&[1.0, 2.0]), None);
+        let found = spread(&[20.1, 20.0, 93.0, 20.2, 20.1].map(Milliseconds)).expect("enough");
+        assert_eq!(found.median, Milliseconds(20.1));
+        assert!((found.spread.0 - 0.1).abs() < 1e-9);
+        assert_eq!(spread(&[1.0, 2.0].map(Milliseconds)), None);
     }
 }

@@ -75,7 +75,7 @@ impl<'a> Twice<'a> {
                 self.listener.ear.kept().next(),
             );
             let seconds = |frame: u64| self.listener.ear.seconds(frame as f64);
-            let left = LEFT_CYCLES * self.piece.cycle_s + LEFT_S;
+            let left = LEFT_CYCLES * self.piece.cycle.0 + LEFT_S;
             let until = (seconds(next) - left).max(seconds(first.midpoint(next)));
             let settled = again.partition_point(|note| note.start_s < until);
             self.until_s = again.get(settled).map_or(until, |note| note.start_s);
@@ -135,7 +135,7 @@ impl<'a> Twice<'a> {
 
 /// For each frame at which something begins or ceases to be due the prices from there on.
 fn schedule(ear: &Ear, due: &[Due]) -> impl FnMut(u64) -> Option<Prices> {
-    let span = |due: &Due| (ear.frame(due.first_s), ear.frame(due.last_s), *due);
+    let span = |due: &Due| (ear.frame(due.first.0), ear.frame(due.last.0), *due);
     let mut coming: VecDeque<(u64, u64, Due)> = due.iter().map(span).collect();
     let mut now: Vec<(u64, u64, Due)> = Vec::new();
     move |frame| {
@@ -180,9 +180,9 @@ mod tests {
         let mut sound = Vec::new();
         for cycle in 0..5 {
             for (at, note) in piece.notes.iter().enumerate() {
-                let begins = f64::from(cycle) * piece.cycle_s + note.start_s + 1.0;
-                let ends = piece.notes.get(at + 1).map_or(piece.cycle_s, |n| n.start_s);
-                let ends = f64::from(cycle) * piece.cycle_s + ends + 1.0;
+                let begins = f64::from(cycle) * piece.cycle.0 + note.start_s + 1.0;
+                let ends = piece.notes.get(at + 1).map_or(piece.cycle.0, |n| n.start_s);
+                let ends = f64::from(cycle) * piece.cycle.0 + ends + 1.0;
                 sound.resize((begins * 24_000.0) as usize, 0.0);
                 while sound.len() < (ends * 24_000.0) as usize {
                     phase += tuning.hertz(note.note).0 / 24_000.0;

@@ -5,6 +5,7 @@
 
 use crate::chanter::Note;
 use crate::movement::{Movement, find};
+use crate::units::{Cents, Milliseconds};
 use serde::{Deserialize, Deserializer, Serialize};
 
 /// What a written note is for.
@@ -48,16 +49,16 @@ pub struct NoteMeasure {
     /// The note that was heard in its place; nothing when none was.
     pub heard: Option<Note>,
     /// How long it sounded.
-    pub length_ms: Option<f64>,
+    pub length_ms: Option<Milliseconds>,
     /// How long the timeline gives it.
-    pub expected_ms: f64,
+    pub expected_ms: Milliseconds,
     /// How far its beginning was from its written place: positive is late. The player's constant
     /// lead and the clocks' offset and drift are taken off. Of a melody note that gracenotes begin
     /// on its place, the first of them counts.
-    pub offset_ms: Option<f64>,
+    pub offset_ms: Option<Milliseconds>,
     /// Where a melody note belongs, from the first beat of the repetition.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub place_ms: Option<f64>,
+    pub place_ms: Option<Milliseconds>,
     /// It begins on a click, so its offset is a landing and not a matter of evenness.
     pub on_click: bool,
     /// How many gracenotes and tones before a melody note begin it on its place.
@@ -78,7 +79,7 @@ pub struct NoteMeasure {
     pub pair: Option<PairWanted>,
     /// Its pitch against the tuning in cents, positive is sharp; nothing for a gracenote, which a
     /// real chanter sounds off pitch.
-    pub cents: Option<f64>,
+    pub cents: Option<Cents>,
 }
 
 #[expect(
@@ -105,7 +106,7 @@ pub struct ExtraNote {
     /// The note it sounded like.
     pub note: Note,
     /// How long it sounded, milliseconds.
-    pub length_ms: f64,
+    pub length_ms: Milliseconds,
 }
 
 /// One repetition, measured.
@@ -115,7 +116,7 @@ pub struct Measurement {
     /// says anything about the player.
     pub playing: bool,
     /// The length of a beat, milliseconds.
-    pub beat_ms: f64,
+    pub beat_ms: Milliseconds,
     /// The notes of the score in order.
     pub notes: Vec<NoteMeasure>,
     /// What sounded besides.
@@ -123,7 +124,7 @@ pub struct Measurement {
     /// How far the player was constantly ahead of the click, milliseconds: positive is early.
     /// Taps lead clicks by 30 to 50 ms untrained (Aschersleben & Prinz 1995), so it is measured
     /// apart and never a fault.
-    pub lead_ms: f64,
+    pub lead_ms: Milliseconds,
     /// How the tempo changed over the repetition, in per cent: positive is quicker.
     pub drift_percent: f64,
     /// How sure the ear is of what sounded, 0 to 1: the mean over the notes heard, each counted once.
@@ -134,26 +135,26 @@ pub struct Measurement {
 
 /// Nearer to the timeline than this is our own sound and no player: the ear tells an onset to 1.5 ms,
 /// and professional drummers are 2 to 10 ms off (Fujii et al., Music Perception 28(5), 2011).
-const OWN_MS: f64 = 3.0;
+const OWN: Milliseconds = Milliseconds(3.0);
 /// Share of the notes that must be so near.
 const OWN_SHARE: f64 = 0.8;
 
 impl NoteMeasure {
     /// How long it sounded; nothing where it was not heard or another note was.
-    pub fn own_length_ms(&self) -> Option<f64> {
+    pub fn own_length(&self) -> Option<Milliseconds> {
         self.length_ms.filter(|_| self.heard == Some(self.written))
     }
 }
 
 impl Measurement {
     /// Nothing was heard of a player.
-    pub fn nothing(beat_ms: f64) -> Self {
+    pub fn nothing(beat: Milliseconds) -> Self {
         Self {
             playing: false,
-            beat_ms,
+            beat_ms: beat,
             notes: Vec::new(),
             extra: Vec::new(),
-            lead_ms: 0.0,
+            lead_ms: Milliseconds(0.0),
             drift_percent: 0.0,
             confidence: None,
         }
@@ -164,9 +165,9 @@ impl Measurement {
         let near = |note: &&NoteMeasure| {
             let off = match note.part {
                 NoteKind::Melody => note.offset_ms,
-                _ => note.own_length_ms().map(|length| length - note.expected_ms),
+                _ => note.own_length().map(|length| length - note.expected_ms),
             };
-            note.heard == Some(note.written) && off.is_some_and(|off| off.abs() < OWN_MS)
+            note.heard == Some(note.written) && off.is_some_and(|off| off.abs() < OWN)
         };
         let count = self.notes.iter().filter(near).count();
         self.playing && count as f64 >= OWN_SHARE * self.notes.len() as f64

@@ -6,7 +6,7 @@ use super::mix::{Bus, Levels, Sound};
 use crate::chanter::Tuning;
 use crate::rhythm::{ClickPlan, ReferencePlan};
 use crate::timeline::Timeline;
-use crate::units::SampleRate;
+use crate::units::{SampleRate, Seconds};
 use num_traits::ToPrimitive;
 use rubato::audioadapter_buffers::direct::InterleavedSlice;
 use rubato::{
@@ -117,19 +117,19 @@ fn opening(timeline: &Timeline, per_beat: f64) -> usize {
         .unwrap_or(0)
 }
 
-/// The reference as long as a take: in each of the places where a repetition of it begins, seconds
-/// of the take. As loud as the take. Thread: any but audio. Allocates: yes. Blocks: no.
+/// The reference as long as a take: in each of the places of the take where a repetition of it
+/// begins. As loud as the take. Thread: any but audio. Allocates: yes. Blocks: no.
 pub fn beside(
     take: &[f32],
     rate: SampleRate,
     timeline: &Arc<Timeline>,
     tuning: Tuning,
-    starts_s: &[f64],
+    starts: &[Seconds],
 ) -> Vec<f32> {
     let (one, before) = repetition(timeline, tuning, rate);
     let mut out = vec![0.0; take.len()];
-    for start in starts_s {
-        let first = (start * f64::from(rate.0)).round() as i64 - before as i64;
+    for start in starts {
+        let first = (start.0 * f64::from(rate.0)).round() as i64 - before as i64;
         for (at, sample) in (first..).zip(&one) {
             if let Some(place) = usize::try_from(at).ok().and_then(|at| out.get_mut(at)) {
                 *place = *sample;
@@ -252,7 +252,13 @@ mod tests {
     fn the_reference_lies_beside_the_repetitions() {
         let timeline = Arc::new(drill("60", 1));
         let take = reed(236.0, 16_000 * 30);
-        let found = beside(&take, RATE, &timeline, Tuning::default(), &[5.0, 17.5]);
+        let found = beside(
+            &take,
+            RATE,
+            &timeline,
+            Tuning::default(),
+            &[5.0, 17.5].map(Seconds),
+        );
         assert_eq!(found.len(), take.len());
         let loud = |from: f64, to: f64| {
             let place = |second: f64| (second * f64::from(RATE.0)) as usize;

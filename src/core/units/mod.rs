@@ -12,5 +12,5 @@ mod time;
 pub use fraction::{Fraction, FractionError, parse_fraction, spell_fraction, write_fraction};
 pub use measured::{Milliseconds, Seconds};
 pub use middle::median;
-pub use sound::{Cents, Decibels, Gain, Hertz};
+pub use sound::{Cents, Decibels, FullScale, Gain, Hertz};
 pub use time::{Beats, Bpm, BpmError, CommonPart, Frames, Millis, SampleRate};

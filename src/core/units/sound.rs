@@ -1,11 +1,15 @@
 //! Pitch and level.
 
+use serde::{Deserialize, Serialize};
+
 /// A frequency in hertz, above 0.
-#[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Default, Serialize, Deserialize)]
+#[serde(transparent)]
 pub struct Hertz(pub f64);
 
 /// A pitch interval in cents: 1200 to the octave, positive upward.
-#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Default, Serialize, Deserialize)]
+#[serde(transparent)]
 pub struct Cents(pub f64);
 
 impl Cents {
@@ -30,6 +34,18 @@ pub struct Gain(pub f32);
 /// A level in decibels: 0 leaves a signal as it is.
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
 pub struct Decibels(pub f32);
+
+/// A level that was measured, in decibels of full scale: a full-scale sine has −3, silence −∞.
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Default, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct FullScale(pub f64);
+
+impl std::fmt::Display for FullScale {
+    /// The number alone, with the precision that is asked for.
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        self.0.fmt(f)
+    }
+}
 
 impl Decibels {
     /// The amplitude factor, 10^(dB/20).

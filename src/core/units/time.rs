@@ -1,5 +1,6 @@
 //! Musical and real time: beats, tempo, milliseconds, frames.
 
+use super::Seconds;
 use super::fraction::{Fraction, FractionError, add_product, parse_fraction, write_fraction};
 use num_integer::Integer;
 use num_traits::{ToPrimitive, Zero};
@@ -288,8 +289,8 @@ impl Frames {
     }
 
     /// Length in seconds at a rate.
-    pub fn seconds(self, rate: SampleRate) -> f64 {
-        self.0 as f64 / f64::from(rate.0)
+    pub fn seconds(self, rate: SampleRate) -> Seconds {
+        Seconds(self.0 as f64 / f64::from(rate.0))
     }
 }
 

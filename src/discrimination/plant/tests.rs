@@ -242,16 +242,16 @@ fn the_piece_holds_the_movement_and_little_more() {
             let without = excerpt(&clean, &clean, spot);
             let with = excerpt(&plant(&clean, spot, spot.widest), &clean, spot);
             assert_eq!(
-                (with.seconds, with.judged_from),
-                (without.seconds, without.judged_from)
+                (with.length, with.judged_from),
+                (without.length, without.judged_from)
             );
             assert!(
-                (0.7..3.1).contains(&with.seconds),
+                (0.7..3.1).contains(&with.length.0),
                 "{name} {}: {}",
                 spot.what,
-                with.seconds
+                with.length
             );
-            assert!(with.judged_from < with.seconds, "{name} {}", spot.what);
+            assert!(with.judged_from < with.length, "{name} {}", spot.what);
             for piece in [&with, &without] {
                 let first = piece
                     .timeline

@@ -4,7 +4,7 @@ use crate::movement::Schools;
 use crate::practice::{CellKey, NoteKind, NoteMeasure, Record, Rung};
 use crate::rhythm::Metre;
 use crate::score::resolve_music;
-use crate::units::{Beats, Bpm};
+use crate::units::{Beats, Bpm, Milliseconds};
 use std::cell::Cell;
 use uuid::Uuid;
 
@@ -67,9 +67,9 @@ pub(crate) fn missed(number: u64, stage: StagePrint, bar: u32) -> Entry {
         part: NoteKind::Melody,
         written: Note::LowA,
         heard,
-        length_ms: heard.map(|_| 500.0),
-        expected_ms: 500.0,
-        offset_ms: heard.map(|_| 0.0),
+        length_ms: heard.map(|_| Milliseconds(500.0)),
+        expected_ms: Milliseconds(500.0),
+        offset_ms: heard.map(|_| Milliseconds(0.0)),
         place_ms: None,
         on_click: true,
         begun_by: 0,
@@ -80,10 +80,10 @@ pub(crate) fn missed(number: u64, stage: StagePrint, bar: u32) -> Entry {
     };
     let measured = Measurement {
         playing: true,
-        beat_ms: 750.0,
+        beat_ms: Milliseconds(750.0),
         notes: vec![note(0, 1, Some(Note::LowA)), note(1, bar, None)],
         extra: Vec::new(),
-        lead_ms: 0.0,
+        lead_ms: Milliseconds(0.0),
         drift_percent: 0.0,
         confidence: None,
     };

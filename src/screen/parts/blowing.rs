@@ -4,6 +4,7 @@ use super::tuner::{HALF, meter, scale};
 use super::{fitted, frame, put, put_right};
 use crate::app::Blowing;
 use crate::screen::Theme;
+use crate::units::FullScale;
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -17,7 +18,7 @@ pub(in crate::screen) fn draw(blowing: &Blowing, theme: Theme, target: &mut Fram
     let mut y = area.y;
     let title = "Blowing evenly";
     let room = area.width.saturating_sub(title.len() as u16 + 2);
-    let beside = format!("{} · low A {:.0} Hz", blowing.microphone, blowing.low_a);
+    let beside = format!("{} · low A {:.0} Hz", blowing.microphone, blowing.low_a.0);
     frame::head(buffer, whole, title, &fitted(&beside, room), theme);
     y += if roomy { 2 } else { 1 };
     let note = blowing.now.and_then(|now| now.note);
@@ -33,7 +34,7 @@ pub(in crate::screen) fn draw(blowing: &Blowing, theme: Theme, target: &mut Fram
         &format!("{name}{cents}"),
         theme.strong(),
     );
-    let level = blowing.now.map_or(-99.0, |now| now.level);
+    let level = blowing.now.map_or(FullScale(-99.0), |now| now.level);
     let level = format!("level {} {level:>4.0} dB", meter(level));
     put_right(buffer, area, y, &level, theme.plain());
     y += 1;
@@ -44,15 +45,15 @@ pub(in crate::screen) fn draw(blowing: &Blowing, theme: Theme, target: &mut Fram
     let even = match held {
         Some(held) => format!(
             "even within ±{:.1} cents, held {:.1} s, longest {:.1} s",
-            held.spread, held.seconds, blowing.longest_s
+            held.spread.0, held.length, blowing.longest
         ),
-        None => format!("hold a note; longest {:.1} s", blowing.longest_s),
+        None => format!("hold a note; longest {:.1} s", blowing.longest),
     };
     let even = if even.len() > usize::from(area.width) {
         held.map_or(even, |held| {
             format!(
                 "even ±{:.1}, held {:.1} s of {:.1}",
-                held.spread, held.seconds, blowing.longest_s
+                held.spread.0, held.length, blowing.longest
             )
         })
     } else {
@@ -113,7 +114,7 @@ fn trail(blowing: &Blowing, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let start = left + (columns - blowing.trail.len().min(columns)) as u16;
     for (x, point) in (start..).zip(blowing.trail.iter().skip(skip)) {
         if let Some((note, off)) = point {
-            let share = (off / HALF).clamp(-1.0, 1.0);
+            let share = (off.0 / HALF).clamp(-1.0, 1.0);
             let row = (f64::from(middle) * (1.0 - share)).round() as u16;
             put(buffer, area, x, area.y + row, "•", theme.strong());
             // another note begins another line
@@ -130,7 +131,7 @@ mod tests {
     use super::*;
     use crate::chanter::Note;
     use crate::listening::{HeardNow, HeldNote};
-    use crate::units::Cents;
+    use crate::units::{Cents, Hertz, Seconds};
     use ratatui::Terminal;
     use ratatui::backend::TestBackend;
 
@@ -149,23 +150,23 @@ mod tests {
     }
 
     fn blowing() -> Blowing {
-        let mut blowing = Blowing::new("USB microphone".to_owned(), 236.0);
+        let mut blowing = Blowing::new("USB microphone".to_owned(), Hertz(236.0));
         for step in 0..60 {
             let off = 12.0 - f64::from(step) * 0.3;
             let now = HeardNow {
-                level: -21.0,
+                level: FullScale(-21.0),
                 note: Some((Note::LowA, Some(Cents(off)))),
                 held: Some(HeldNote {
-                    seconds: f64::from(step) * 0.2,
+                    length: Seconds(f64::from(step) * 0.2),
                     cents: Cents(off),
-                    spread: 2.4,
+                    spread: Cents(2.4),
                 }),
                 clips: false,
-                silent_s: 0.0,
-                unheard_s: 0.0,
-                low_a: 236.0,
+                silent: Seconds(0.0),
+                unheard: Seconds(0.0),
+                low_a: Hertz(236.0),
             };
-            blowing.hear(f64::from(step) * 0.21, Some(now));
+            blowing.hear(Seconds(f64::from(step) * 0.21), Some(now));
         }
         blowing
     }
@@ -194,15 +195,15 @@ mod tests {
     fn a_microphone_that_is_off_gets_a_sentence() {
         let mut silent = blowing();
         silent.hear(
-            20.0,
+            Seconds(20.0),
             Some(HeardNow {
-                level: -90.0,
+                level: FullScale(-90.0),
                 note: None,
                 held: None,
                 clips: false,
-                silent_s: 3.0,
-                unheard_s: 0.0,
-                low_a: 236.0,
+                silent: Seconds(3.0),
+                unheard: Seconds(0.0),
+                low_a: Hertz(236.0),
             }),
         );
         let shown = screen(40, 10, &silent);

@@ -130,7 +130,7 @@ mod tests {
             title,
             unlike.expect("low Gs"),
             Seconds(60.0),
-            (1.5, 0.75),
+            (Seconds(1.5), Seconds(0.75)),
             1,
         )
     }
@@ -147,7 +147,7 @@ mod tests {
                 let faulty = size.is_some_and(|size| size.0 >= 15.0);
                 let _ = page.press(if faulty { Button::Left } else { Button::Right });
             }
-            assert_ne!(page.pass(0.05), Some(ToPlay::Leave));
+            assert_ne!(page.pass(Seconds(0.05)), Some(ToPlay::Leave));
         }
         panic!("it never came: {:?}", page.asking);
     }

@@ -1,7 +1,7 @@
 //! The head of the practise page, in each of its forms: drill, modes and sound, then beats and levels.
 
 use super::{fitted, frame, put, put_right};
-use crate::app::{Model, Offer, Place, Practising, SoundState};
+use crate::app::{HeardPlace, Model, Offer, Practising, SoundState};
 use crate::chanter::Instrument;
 use crate::practice::Phase;
 use crate::rhythm::{ClickPlan, ReferencePlan};
@@ -100,8 +100,8 @@ fn sound_words(model: &Model) -> String {
         Instrument::PipeChanter => "pipe chanter",
     };
     let own = model.ear.map(|now| now.low_a);
-    let own = own.filter(|own| (own - tuning.low_a.0).abs() >= 0.5);
-    let own = own.map_or_else(String::new, |own| format!(", yours {own:.0}"));
+    let own = own.filter(|own| (own.0 - tuning.low_a.0).abs() >= 0.5);
+    let own = own.map_or_else(String::new, |own| format!(", yours {:.0}", own.0));
     let pitch = format!("{chanter} {:.0} Hz{own}", tuning.low_a.0);
     match &model.sound {
         SoundState::Closed => pitch,
@@ -113,7 +113,10 @@ fn sound_words(model: &Model) -> String {
 /// Beats in the bar that sounds.
 fn beats_now(practising: &Practising) -> u32 {
     let score = practising.scores.get(practising.stage());
-    let at = practising.heard.as_ref().map_or(0.0, Place::in_repetition);
+    let at = practising
+        .heard
+        .as_ref()
+        .map_or(0.0, HeardPlace::in_repetition);
     let bar = score.and_then(|score| {
         let begun = |bar: &&ScoreBar| bar.start.to_f64() <= at;
         score.bars.iter().rev().find(begun).or(score.bars.first())
@@ -181,7 +184,7 @@ fn phase_words(practising: &Practising) -> &'static str {
     }
 }
 
-fn place_words(practising: &Practising, place: &Place) -> String {
+fn place_words(practising: &Practising, place: &HeardPlace) -> String {
     if place.counting_in {
         return "count-in".to_owned();
     }

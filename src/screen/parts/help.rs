@@ -3,7 +3,7 @@
 use super::{fitted, frame, put, wrapped};
 use crate::app::{Model, Page, Practising};
 use crate::screen::Theme;
-use crate::screen::keys::{HelpGroup, Place, help_of};
+use crate::screen::keys::{HelpGroup, KeyPlace, help_of};
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -25,12 +25,12 @@ enum Row {
 /// Draws the keys over the page, in as many columns as fit; gives the first row shown.
 pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, area: Rect) -> u16 {
     let place = match model.page {
-        Page::Choose => Place::List,
-        Page::Practise => Place::Practice,
-        Page::Session => Place::Session,
+        Page::Choose => KeyPlace::List,
+        Page::Practise => KeyPlace::Practice,
+        Page::Session => KeyPlace::Session,
     };
     let mut legends = Vec::new();
-    if place == Place::Practice {
+    if place == KeyPlace::Practice {
         legends.push(super::board::LEGEND);
         let map = |practising: &Practising| super::bars::rows(practising) > 0;
         if model.practising.as_ref().is_some_and(map) {

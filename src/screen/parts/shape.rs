@@ -8,6 +8,7 @@
 use super::{fitted, put};
 use crate::practice::ToneShape;
 use crate::screen::Theme;
+use crate::units::Milliseconds;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
@@ -20,9 +21,14 @@ const LEAST_BARS: usize = 7;
 
 /// Two bars in one row of half blocks, the upper of `length`, the lower of `model`, of which
 /// `longest` fills the columns. Nothing that sounded has no bar at all.
-pub fn two_bars(length: f64, model: f64, longest: f64, columns: usize) -> String {
-    let cells = |value: f64| {
-        if value <= 0.0 || longest <= 0.0 {
+pub fn two_bars(
+    length: Milliseconds,
+    model: Milliseconds,
+    longest: Milliseconds,
+    columns: usize,
+) -> String {
+    let cells = |value: Milliseconds| {
+        if value.0 <= 0.0 || longest.0 <= 0.0 {
             0
         } else {
             ((value / longest * columns as f64).round() as usize).clamp(1, columns)
@@ -38,12 +44,12 @@ pub fn two_bars(length: f64, model: f64, longest: f64, columns: usize) -> String
         .collect()
 }
 
-/// The longest of some lengths and models, milliseconds.
-pub fn longest(tones: &[ToneShape]) -> f64 {
+/// The longest of some lengths and models.
+pub fn longest(tones: &[ToneShape]) -> Milliseconds {
     tones
         .iter()
         .map(|tone| tone.length_ms.max(tone.model_ms))
-        .fold(0.0, f64::max)
+        .fold(Milliseconds(0.0), Milliseconds::max)
 }
 
 /// Draws as many tones as there is room for, the worst first: beside each other, then below. All bars
@@ -102,20 +108,25 @@ mod tests {
             id: 0,
             name: name.to_owned(),
             bar: " in bar 2".to_owned(),
-            length_ms,
-            model_ms,
+            length_ms: Milliseconds(length_ms),
+            model_ms: Milliseconds(model_ms),
             faulty: true,
         }
+    }
+
+    fn bars(length: f64, model: f64, longest: f64, columns: usize) -> String {
+        let [length, model, longest] = [length, model, longest].map(Milliseconds);
+        two_bars(length, model, longest, columns)
     }
 
     /// A bar that is too long by one block would say another length than the figures.
     #[test]
     fn the_bars_are_as_long_as_the_lengths() {
-        assert_eq!(two_bars(25.0, 75.0, 75.0, 9), "███▄▄▄▄▄▄");
-        assert_eq!(two_bars(150.0, 75.0, 150.0, 8), "████▀▀▀▀");
-        assert_eq!(two_bars(0.0, 50.0, 100.0, 8), "▄▄▄▄");
-        assert_eq!(two_bars(1.0, 100.0, 100.0, 4), "█▄▄▄");
-        assert_eq!(two_bars(1.0, 1.0, 0.0, 4), "");
+        assert_eq!(bars(25.0, 75.0, 75.0, 9), "███▄▄▄▄▄▄");
+        assert_eq!(bars(150.0, 75.0, 150.0, 8), "████▀▀▀▀");
+        assert_eq!(bars(0.0, 50.0, 100.0, 8), "▄▄▄▄");
+        assert_eq!(bars(1.0, 100.0, 100.0, 4), "█▄▄▄");
+        assert_eq!(bars(1.0, 1.0, 0.0, 4), "");
     }
 
     /// Bars of two scales beside each other would say that equal lengths differ.

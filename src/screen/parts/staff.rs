@@ -1,7 +1,7 @@
 //! The music on a staff: the layout of the engraving, coloured, with the cursor in it.
 
 use super::saying::sounding;
-use crate::app::{Place, Practising};
+use crate::app::{HeardPlace, Practising};
 use crate::drill::Music;
 use crate::engraving::terminal::{Grid, Signs, StaffCell, StaffSettings, Style as Sign, draw_but};
 use crate::score::{NoteId, Score};
@@ -140,7 +140,7 @@ fn is_stems_alone(row: &[StaffCell]) -> bool {
 }
 
 /// The written bar, from 0, that sounds at a place.
-pub(super) fn present_bar(score: &Score, place: &Place) -> usize {
+pub(super) fn present_bar(score: &Score, place: &HeardPlace) -> usize {
     let at = place.in_repetition();
     score
         .bars

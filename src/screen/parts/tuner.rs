@@ -4,6 +4,7 @@
 use super::{fitted, put};
 use crate::listening::HeardNow;
 use crate::screen::Theme;
+use crate::units::FullScale;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
@@ -11,8 +12,8 @@ use ratatui::layout::Rect;
 pub(super) const HALF: f64 = 30.0;
 
 /// `▮▮▮▯▯`: steps of 12 dB up to full scale.
-pub(super) fn meter(level: f64) -> String {
-    let steps = ((level + 60.0) / 12.0).ceil().clamp(0.0, 5.0) as usize;
+pub(super) fn meter(level: FullScale) -> String {
+    let steps = ((level.0 + 60.0) / 12.0).ceil().clamp(0.0, 5.0) as usize;
     (0..5)
         .map(|step| if step < steps { '▮' } else { '▯' })
         .collect()
@@ -53,7 +54,7 @@ pub(super) fn line(now: HeardNow, theme: Theme, buffer: &mut Buffer, area: Rect)
     let cents = off.map_or_else(String::new, |off| format!("{off:+.0} cents"));
     let even = now
         .held
-        .map_or_else(String::new, |held| format!("±{:.0}", held.spread));
+        .map_or_else(String::new, |held| format!("±{:.0}", held.spread.0));
     let meter = meter(now.level);
     let text = if area.width >= 72 {
         let scale = scale(25, off);
@@ -79,7 +80,7 @@ mod tests {
         assert_eq!(scale(7, Some(20.0)), "├──┼─◆┤");
         assert_eq!(scale(7, Some(55.0)), "├──┼──▶");
         assert_eq!(scale(7, Some(-55.0)), "◀──┼──┤");
-        assert_eq!(meter(-1.0), "▮▮▮▮▮");
-        assert_eq!(meter(-80.0), "▯▯▯▯▯");
+        assert_eq!(meter(FullScale(-1.0)), "▮▮▮▮▮");
+        assert_eq!(meter(FullScale(-80.0)), "▯▯▯▯▯");
     }
 }

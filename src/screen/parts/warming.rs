@@ -3,6 +3,7 @@
 use super::{chanter, fitted, frame, line, put, staff, wrapped};
 use crate::app::Warming;
 use crate::screen::Theme;
+use crate::units::Seconds;
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -24,8 +25,8 @@ pub(in crate::screen) fn draw(
     let area = target.area();
     let buffer = target.buffer_mut();
     let inner = frame::within(area);
-    let (total, gone) = warming.seconds();
-    let left = format!("{} left", clock(total - gone));
+    let (total, gone) = warming.lengths();
+    let left = format!("{} left", clock((total - gone).0));
     frame::head(buffer, area, "Warm-up", &left, theme);
     let close = inner.height < 14;
     let mut y = inner.y + if close { 1 } else { 2 };
@@ -35,7 +36,7 @@ pub(in crate::screen) fn draw(
                 put(buffer, inner, inner.x, y, line, theme.strong());
                 y += 1;
             }
-            let left = f64::from(step.seconds) - warming.run;
+            let left = Seconds(f64::from(step.seconds)) - warming.run;
             let tempo = crate::units::spell_fraction(&step.tempo.value());
             let state = match &warming.heard {
                 _ if warming.paused => ", paused",
@@ -48,7 +49,7 @@ pub(in crate::screen) fn draw(
                 inner,
                 inner.x,
                 y,
-                &format!("at {tempo}, {}{state}", clock(left)),
+                &format!("at {tempo}, {}{state}", clock(left.0)),
                 theme.plain(),
             );
             y += 1;
@@ -61,7 +62,7 @@ pub(in crate::screen) fn draw(
             }
         }
     }
-    let share = if total > 0.0 {
+    let share = if total.0 > 0.0 {
         (gone / total).clamp(0.0, 1.0)
     } else {
         1.0

@@ -2,16 +2,17 @@
 
 use crate::chanter::Note;
 use crate::practice::PointingHeard;
+use crate::units::{Milliseconds, Seconds};
 
 /// A note in time.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TimedNote {
     /// Which row.
     pub note: Note,
-    /// Start, seconds of the take.
-    pub start_s: f64,
-    /// End, seconds of the take.
-    pub end_s: f64,
+    /// Where it begins in the take.
+    pub start: Seconds,
+    /// Where it ends.
+    pub end: Seconds,
 }
 
 /// A fault and its place.
@@ -19,21 +20,21 @@ pub struct TimedNote {
 pub struct FaultMark {
     /// The row it is ringed on.
     pub note: Note,
-    /// Seconds of the take.
-    pub at_s: f64,
+    /// Where it stands in the take.
+    pub at: Seconds,
     /// What is said of it.
     pub words: String,
-    /// How long the note lasted and how long it is written, milliseconds, where that is the fault.
-    pub lengths_ms: Option<(f64, f64)>,
+    /// How long the note lasted and how long it is written, where that is the fault.
+    pub lengths: Option<(Milliseconds, Milliseconds)>,
 }
 
 /// A repetition that was found.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Round {
-    /// Its first beat, seconds of the take.
-    pub start_s: f64,
-    /// Its length, seconds.
-    pub length_s: f64,
+    /// Where its first beat lies in the take.
+    pub start: Seconds,
+    /// Its length.
+    pub length: Seconds,
     /// What stands at its head.
     pub words: String,
 }
@@ -64,6 +65,6 @@ pub struct Take {
     pub faults: Vec<FaultMark>,
     /// How the pairs were pointed, where they say how they are wanted.
     pub pointing: Vec<PairsPlayed>,
-    /// The length of a beat, seconds; none without a drill.
-    pub beat_s: Option<f64>,
+    /// The length of a beat; none without a drill.
+    pub beat: Option<Seconds>,
 }

@@ -5,6 +5,7 @@ use super::line::NAMES;
 use crate::engraving::font::Face;
 use crate::sheet::drawing::{Ink, TagRole};
 use crate::sheet::writer::{MARGIN, SMALL, TEXT, Writer, wrap};
+use crate::units::Milliseconds;
 
 /// Points a millisecond in the two bars of a length: 25 ms and 73 differ at a glance.
 const LENGTH: f64 = 0.8;
@@ -27,7 +28,7 @@ pub(super) fn write_fault(writer: &mut Writer, take: &Take, number: usize, fault
     let width = writer.width() - NAMES;
     let words = format!("{}  {}", number + 1, fault.words);
     let words = wrap(&words, Face::Regular, TEXT, width * WORDS_SHARE - 8.0);
-    let lengths = f64::from(u8::from(fault.lengths_ms.is_some()));
+    let lengths = f64::from(u8::from(fault.lengths.is_some()));
     let height = (TOLD * (words.len() as f64 + lengths) + 4.0).max(FAULT);
     writer.need(height);
     let top = writer.y;
@@ -36,7 +37,7 @@ pub(super) fn write_fault(writer: &mut Writer, take: &Take, number: usize, fault
         let base = top + TOLD * row as f64 + TEXT;
         ink.push(Ink::words(text, left, base, TEXT, Face::Regular));
     }
-    if let Some(lengths) = fault.lengths_ms {
+    if let Some(lengths) = fault.lengths {
         let below = top + TOLD * words.len() as f64;
         ink.extend(two_bars(lengths, left, below, width * WORDS_SHARE - 8.0));
     }
@@ -64,17 +65,17 @@ impl Window {
         let at = |bars: &[TimedNote]| {
             let own = |bar: &&TimedNote| {
                 bar.note == fault.note
-                    && bar.start_s < fault.at_s + 0.05
-                    && bar.end_s > fault.at_s - 0.05
+                    && bar.start.0 < fault.at.0 + 0.05
+                    && bar.end.0 > fault.at.0 - 0.05
             };
             bars.iter()
                 .filter(own)
-                .map(|bar| bar.end_s - bar.start_s)
+                .map(|bar| bar.end.0 - bar.start.0)
                 .fold(0.0, f64::max)
         };
         let longest = at(&take.heard).max(at(&take.expected));
         let length = (longest * 1.4).clamp(Self::SHORTEST, Self::LONGEST);
-        let from = fault.at_s - length * 0.3;
+        let from = fault.at.0 - length * 0.3;
         Self {
             from,
             to: from + length,
@@ -94,7 +95,7 @@ impl Window {
         let x = |at: f64| left + (at - self.from) / (self.to - self.from) * width;
         let middle = top + 26.0;
         let mut ink = Vec::new();
-        let fault_at = x(fault.at_s);
+        let fault_at = x(fault.at.0);
         for dash in 0..17 {
             let y = top + 3.0 * f64::from(dash);
             ink.push(Ink::rectangle(fault_at - 0.2, y, fault_at + 0.2, y + 1.2));
@@ -105,11 +106,11 @@ impl Window {
             // the right end of the figures so far
             let mut free = left;
             for bar in bars {
-                let (start, end) = (bar.start_s.max(self.from), bar.end_s.min(self.to));
+                let (start, end) = (bar.start.0.max(self.from), bar.end.0.min(self.to));
                 if start >= end {
                     continue;
                 }
-                let ms = format!("{:.0}", (bar.end_s - bar.start_s) * 1000.0);
+                let ms = format!("{:.0}", (bar.end.0 - bar.start.0) * 1000.0);
                 words.push(format!("{} {ms}", bar.note));
                 // a hair of white between neighbours
                 let (from, to) = (x(start), (x(end) - 0.8).max(x(start) + 1.2));
@@ -145,11 +146,16 @@ impl Window {
 
 /// A length that was played, solid, over the one that is written, as an outline, with its figures;
 /// both shrink where the longer has no room.
-fn two_bars((played, written): (f64, f64), left: f64, top: f64, width: f64) -> Vec<Ink> {
+fn two_bars(
+    (played, written): (Milliseconds, Milliseconds),
+    left: f64,
+    top: f64,
+    width: f64,
+) -> Vec<Ink> {
     let figures = format!("{played:.0} of {written:.0} ms");
     let room = width - Face::Regular.width(&figures, SMALL) - 8.0;
-    let scale = LENGTH.min(room / played.max(written).max(1.0));
-    let end = |length: f64| left + (length * scale).max(0.8);
+    let scale = LENGTH.min(room / played.max(written).0.max(1.0));
+    let end = |length: Milliseconds| left + (length.0 * scale).max(0.8);
     let middle = top + 1.6 + LENGTH_BAR;
     let right = end(played).max(end(written));
     vec![

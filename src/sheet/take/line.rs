@@ -5,6 +5,7 @@ use crate::chanter::{NOTES, Note};
 use crate::engraving::font::{Face, Segment};
 use crate::sheet::drawing::Ink;
 use crate::sheet::writer::{SMALL, TEXT};
+use crate::units::Seconds;
 
 /// Points of a row of notes.
 pub(super) const ROW: f64 = 9.5;
@@ -61,7 +62,7 @@ impl Line {
         self.beats(take, &mut ink);
         self.seconds(&mut ink);
         for bar in self.shown(&take.expected) {
-            let (left, right) = (self.x(bar.start_s), self.x(bar.end_s));
+            let (left, right) = (self.x(bar.start.0), self.x(bar.end.0));
             let top = self.y(bar.note) + 0.6;
             ink.push(Ink::frame(
                 left,
@@ -72,7 +73,7 @@ impl Line {
             ));
         }
         for bar in self.shown(&take.heard) {
-            let (left, right) = (self.x(bar.start_s), self.x(bar.end_s));
+            let (left, right) = (self.x(bar.start.0), self.x(bar.end.0));
             let top = self.y(bar.note) + 3.0;
             ink.push(Ink::rectangle(
                 left,
@@ -88,22 +89,22 @@ impl Line {
     /// The parts of bars inside this line.
     fn shown<'a>(&'a self, bars: &'a [TimedNote]) -> impl Iterator<Item = TimedNote> + 'a {
         bars.iter()
-            .filter(|bar| bar.end_s > self.from && bar.start_s < self.to)
+            .filter(|bar| bar.end.0 > self.from && bar.start.0 < self.to)
             .map(|bar| TimedNote {
-                start_s: bar.start_s.max(self.from),
-                end_s: bar.end_s.min(self.to),
+                start: bar.start.max(Seconds(self.from)),
+                end: bar.end.min(Seconds(self.to)),
                 ..*bar
             })
     }
 
     fn beats(&self, take: &Take, ink: &mut Vec<Ink>) {
-        let Some(beat_s) = take.beat_s else {
+        let Some(length) = take.beat else {
             return;
         };
         for round in &take.rounds {
-            let count = (round.length_s / beat_s).round() as usize;
+            let count = (round.length / length).round() as usize;
             for beat in 0..=count {
-                let at = round.start_s + beat as f64 * beat_s;
+                let at = round.start.0 + beat as f64 * length.0;
                 if at < self.from - 1e-6 || at > self.to + 1e-6 {
                     continue;
                 }
@@ -127,7 +128,7 @@ impl Line {
                 }
             }
             let head = self.from..self.to - 1e-6;
-            if head.contains(&round.start_s) {
+            if head.contains(&round.start.0) {
                 ink.push(Ink::words(
                     &round.words,
                     self.left,
@@ -169,7 +170,7 @@ impl Line {
     fn marks(&self, faults: &[(usize, &FaultMark)], ink: &mut Vec<Ink>) {
         let mut free = f64::NEG_INFINITY;
         for (number, fault) in faults {
-            let x = self.x(fault.at_s);
+            let x = self.x(fault.at.0);
             let y = self.y(fault.note) + ROW / 2.0;
             let text = (number + 1).to_string();
             let half = Face::Bold.width(&text, TEXT) / 2.0;

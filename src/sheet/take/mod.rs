@@ -11,6 +11,7 @@ pub use content::{FaultMark, PairsPlayed, Round, Take, TimedNote};
 use super::drawing::{Booklet, Paper, TagRole};
 use super::writer::{SMALL, TEXT, TITLE, Writer};
 use crate::engraving::font::Face;
+use crate::units::Seconds;
 use fault::{FAULT, write_fault};
 use line::{Line, NAMES, NUMBERS, ROW};
 
@@ -43,14 +44,14 @@ pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
     writer.skip(6.0);
     pointing::write(&mut writer, &take.pointing);
     let mut faults = take.faults.clone();
-    faults.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
-    let length = line_length(take.beat_s);
+    faults.sort_by(|a, b| a.at.total_cmp(&b.at));
+    let length = line_length(take.beat);
     for (from, to) in lines(take, length) {
         let inside = |at: f64| (from..to).contains(&at);
         let here: Vec<(usize, &FaultMark)> = faults
             .iter()
             .enumerate()
-            .filter(|(_, fault)| inside(fault.at_s))
+            .filter(|(_, fault)| inside(fault.at.0))
             .collect();
         let width = writer.width() - NAMES;
         let first = here.first().map_or(0.0, |_| FAULT);
@@ -70,7 +71,7 @@ pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
         let opens = take
             .rounds
             .iter()
-            .any(|round| from < round.start_s && round.start_s < to);
+            .any(|round| from < round.start.0 && round.start.0 < to);
         let indent = if opens { 0.0 } else { early * scale };
         let line = Line {
             from,
@@ -92,8 +93,8 @@ pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
 }
 
 /// Whole beats where there are any.
-fn line_length(beat_s: Option<f64>) -> f64 {
-    let Some(beat) = beat_s.filter(|beat| *beat > 0.0) else {
+fn line_length(beat: Option<Seconds>) -> f64 {
+    let Some(beat) = beat.map(|beat| beat.0).filter(|beat| *beat > 0.0) else {
         return 4.0;
     };
     let most = (LONGEST / beat).floor();
@@ -107,15 +108,15 @@ fn line_length(beat_s: Option<f64>) -> f64 {
 /// Where the lines begin and end, seconds: anew with each repetition, and none without a note.
 fn lines(take: &Take, length: f64) -> Vec<(f64, f64)> {
     let all = || take.heard.iter().chain(&take.expected);
-    let first = all().map(|bar| bar.start_s).fold(f64::INFINITY, f64::min);
-    let last = all().map(|bar| bar.end_s).fold(0.0, f64::max);
+    let first = all().map(|bar| bar.start.0).fold(f64::INFINITY, f64::min);
+    let last = all().map(|bar| bar.end.0).fold(0.0, f64::max);
     if !first.is_finite() {
         return Vec::new();
     }
     let mut starts = vec![first - 0.1];
     for round in &take.rounds {
-        starts.push(round.start_s);
-        starts.push(round.start_s + round.length_s);
+        starts.push(round.start.0);
+        starts.push((round.start + round.length).0);
     }
     starts.sort_by(f64::total_cmp);
     let mut lines = Vec::new();
@@ -124,7 +125,7 @@ fn lines(take: &Take, length: f64) -> Vec<(f64, f64)> {
         let mut from = *start;
         while from < end - 1e-6 {
             let to = (from + length).min(end);
-            if all().any(|bar| bar.start_s < to - 0.02 && bar.end_s > from + 0.02) {
+            if all().any(|bar| bar.start.0 < to - 0.02 && bar.end.0 > from + 0.02) {
                 lines.push((from, to));
             }
             from += length;
@@ -134,7 +135,7 @@ fn lines(take: &Take, length: f64) -> Vec<(f64, f64)> {
     for round in &take.rounds {
         if let Some(line) = lines
             .iter_mut()
-            .find(|(from, _)| (from - round.start_s).abs() < 1e-6)
+            .find(|(from, _)| (from - round.start.0).abs() < 1e-6)
         {
             line.0 -= BEFORE;
         }

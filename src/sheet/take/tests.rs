@@ -6,11 +6,11 @@ use crate::engraving::font::Segment;
 use crate::practice::{PairPlayed, PointingHeard};
 use crate::sheet::{Block, Ink};
 
-fn bar(note: Note, start_s: f64, end_s: f64) -> TimedNote {
+fn bar(note: Note, start: f64, end: f64) -> TimedNote {
     TimedNote {
         note,
-        start_s,
-        end_s,
+        start: Seconds(start),
+        end: Seconds(end),
     }
 }
 
@@ -35,11 +35,11 @@ fn pairs() -> PairsPlayed {
 }
 
 fn take() -> Take {
-    let fault = |at_s: f64| FaultMark {
+    let fault = |at: f64| FaultMark {
         note: Note::D,
-        at_s,
+        at: Seconds(at),
         words: "too long".to_owned(),
-        lengths_ms: None,
+        lengths: None,
     };
     Take {
         title: "A take".to_owned(),
@@ -47,22 +47,22 @@ fn take() -> Take {
         heard: vec![bar(Note::LowA, 1.0, 3.0), bar(Note::D, 6.0, 6.05)],
         expected: vec![bar(Note::LowA, 1.0, 3.0), bar(Note::D, 6.0, 6.04)],
         rounds: vec![Round {
-            start_s: 1.0,
-            length_s: 8.0,
+            start: Seconds(1.0),
+            length: Seconds(8.0),
             words: "repetition 1".to_owned(),
         }],
         faults: vec![fault(6.01), fault(6.0)],
         pointing: vec![pairs()],
-        beat_s: Some(1.0),
+        beat: Some(Seconds(1.0)),
     }
 }
 
 /// Half beats at the edge of a line would make a scale nobody can read.
 #[test]
 fn a_line_holds_whole_beats_and_repetitions_begin_one() {
-    assert_eq!(line_length(Some(1.0)), 4.0);
-    assert_eq!(line_length(Some(0.5)), 4.0);
-    assert_eq!(line_length(Some(6.0)), 6.0);
+    assert_eq!(line_length(Some(Seconds(1.0))), 4.0);
+    assert_eq!(line_length(Some(Seconds(0.5))), 4.0);
+    assert_eq!(line_length(Some(Seconds(6.0))), 6.0);
     assert_eq!(line_length(None), 4.0);
     assert_eq!(lines(&take(), 4.0), [(0.75, 5.0), (5.0, 9.0)]);
     assert_eq!(lines(&Take::default(), 4.0), []);

@@ -77,7 +77,7 @@ fn choose(rng: &mut Rng) -> (&'static str, usize, ExpectedStage) {
         let short = piece.notes.iter().any(|note| {
             note.length_s < 0.022 || (note.part == NoteKind::Tone && note.length_s < 0.034)
         });
-        if timeline.crowded.is_empty() && !short && piece.cycle_s < LASTS {
+        if timeline.crowded.is_empty() && !short && piece.cycle.0 < LASTS {
             return (built_in.name, stage, piece);
         }
     }
@@ -118,9 +118,9 @@ pub(crate) fn play(rng: &mut Rng, faulty: f64, pipes: bool, kinds: &[usize]) -> 
     } else {
         Thresholds::default()
     };
-    let limit = limits.offset_limit(Milliseconds(piece.beat_s * 1e3)).0 * 1e-3;
+    let limit = limits.offset_limit(Milliseconds(piece.beat.0 * 1e3)).0 * 1e-3;
     let figures = figures(&piece);
-    let repetitions = (LASTS / piece.cycle_s).ceil().max(2.0) as usize;
+    let repetitions = (LASTS / piece.cycle.0).ceil().max(2.0) as usize;
     let lead = between(rng, -0.01, 0.06);
     let wander = between(rng, 0.05, 0.16) * limit;
     let clock = 1.0 + between(rng, -2e-4, 2e-4);
@@ -130,7 +130,7 @@ pub(crate) fn play(rng: &mut Rng, faulty: f64, pipes: bool, kinds: &[usize]) -> 
     let mut sounding: Vec<Sounding> = Vec::new();
     let mut starts = Vec::new();
     for repetition in 0..repetitions {
-        let start = first + repetition as f64 * piece.cycle_s * clock;
+        let start = first + repetition as f64 * piece.cycle.0 * clock;
         starts.push(start);
         let mut chosen: Vec<usize> = Vec::new();
         if rng.f64() < faulty {
@@ -147,7 +147,7 @@ pub(crate) fn play(rng: &mut Rng, faulty: f64, pipes: bool, kinds: &[usize]) -> 
             let before = sounding.last().copied();
             let next_lands = figures
                 .get(number + 1)
-                .map_or(piece.length_s, |next| next.lands);
+                .map_or(piece.length.0, |next| next.lands);
             let room = next_lands - figure.lands;
             let mut scene = Scene {
                 piece: &piece,
@@ -180,8 +180,8 @@ pub(crate) fn play(rng: &mut Rng, faulty: f64, pipes: bool, kinds: &[usize]) -> 
         }
         // the last note is held through the breath, or ends with the repetition
         if let Some(last) = sounding.last_mut() {
-            let ends = start + piece.length_s;
-            let next = start + piece.cycle_s * clock;
+            let ends = start + piece.length.0;
+            let next = start + piece.cycle.0 * clock;
             last.end_s = if repetition + 1 == repetitions || (!holds && next - ends > 0.3) {
                 ends.max(last.start_s + 0.2)
             } else {
@@ -193,7 +193,7 @@ pub(crate) fn play(rng: &mut Rng, faulty: f64, pipes: bool, kinds: &[usize]) -> 
         drill,
         stage,
         take: Take {
-            bpm: 60.0 / piece.beat_s,
+            bpm: 60.0 / piece.beat.0,
             first_click_s: first,
             notes: sounding,
             movements: Vec::new(),
@@ -458,22 +458,22 @@ pub(crate) struct Judged {
 
 /// The notes of a repetition as they were played, and where the listener put them.
 fn row(played: &Played, start: f64, found: &[(Repetition, Verdict)]) -> String {
-    let ends = start + played.piece.length_s;
+    let ends = start + played.piece.length.0;
     let notes = played.take.notes.iter();
     let sounded: Vec<String> = notes
         .filter(|note| note.start_s > start - 0.5 && note.start_s < ends)
         .map(|note| format!("{} {:.3}", note.note, note.start_s - start))
         .collect();
-    let near = |begins: f64| (begins - start).abs() < 0.5 * played.piece.cycle_s;
+    let near = |begins: f64| (begins - start).abs() < 0.5 * played.piece.cycle.0;
     let heard: Vec<String> = found
         .iter()
-        .filter(|(repetition, _)| near(repetition.start_s))
+        .filter(|(repetition, _)| near(repetition.start.0))
         .flat_map(|(repetition, _)| {
-            let begins = repetition.start_s;
+            let begins = repetition.start.0;
             repetition.measured.notes.iter().map(move |note| {
                 let heard = note.heard.map_or("-", gracerung::chanter::Note::name);
-                let length = note.length_ms.unwrap_or(0.0);
-                let offset = note.offset_ms.unwrap_or(0.0) + 1e3 * (begins - start);
+                let length = note.length_ms.unwrap_or_default().0;
+                let offset = note.offset_ms.unwrap_or_default().0 + 1e3 * (begins - start);
                 format!("{}:{heard} {offset:+.0}/{length:.0}", note.written)
             })
         })
@@ -513,7 +513,7 @@ impl Judged {
             let verdict = found
                 .iter()
                 .find(|(repetition, _)| {
-                    (repetition.start_s - start).abs() < 0.5 * played.piece.cycle_s
+                    (repetition.start.0 - start).abs() < 0.5 * played.piece.cycle.0
                 })
                 .map(|(_, verdict)| verdict);
             self.lost.0 += 1;

@@ -14,7 +14,7 @@ use gracerung::listening::{ExpectedStage, HeardNote, align};
 use gracerung::practice::{FaultKind, Mark, NoteKind, Thresholds, Verdict, judge};
 use gracerung::score::resolve_music;
 use gracerung::timeline::{Layout, lay};
-use gracerung::units::{Bpm, Fraction, SampleRate};
+use gracerung::units::{Bpm, Fraction, SampleRate, Seconds};
 use std::collections::BTreeMap;
 
 /// Tempi that are played, beats a minute.
@@ -249,7 +249,7 @@ fn places(piece: &ExpectedStage, plant: Plant) -> Vec<(usize, Vec<usize>)> {
                     let at = figures
                         .get(number)
                         .map(|figure| piece.notes[figure.at].place_s);
-                    at.unwrap_or(piece.length_s)
+                    at.unwrap_or(piece.length.0)
                 };
                 if number == 0 || piece.notes[figure.at].on_click {
                     continue;
@@ -287,7 +287,7 @@ fn play(
     let begins = 1.0 + rng.f64();
     let mut starts: Vec<(f64, usize)> = Vec::new();
     for repetition in 0..REPETITIONS {
-        let start = begins - lead + repetition as f64 * piece.cycle_s;
+        let start = begins - lead + repetition as f64 * piece.cycle.0;
         let here = planted.filter(|_| repetition == FAULTY);
         for (number, figure) in figures.iter().enumerate() {
             let fault = here.filter(|(plant, place, which)| {
@@ -303,7 +303,7 @@ fn play(
                         let at = figures
                             .get(number)
                             .map(|figure| piece.notes[figure.at].place_s);
-                        at.unwrap_or(piece.length_s)
+                        at.unwrap_or(piece.length.0)
                     };
                     let whole = place(number + 1) - place(number - 1);
                     let share = match (plant, piece.notes[figure.at].pair) {
@@ -347,13 +347,13 @@ fn play(
             starts.push((at_s, figure.at));
         }
     }
-    let end = begins + REPETITIONS as f64 * piece.cycle_s;
+    let end = begins + REPETITIONS as f64 * piece.cycle.0;
     starts
         .iter()
         .enumerate()
         .map(|(row, (start_s, at))| {
             let end_s = starts.get(row + 1).map_or(end, |next| next.0);
-            HeardNote::known(piece.notes[*at].note, *start_s, end_s)
+            HeardNote::known(piece.notes[*at].note, Seconds(*start_s), Seconds(end_s))
         })
         .collect()
 }

@@ -104,7 +104,7 @@ fn lost_sound_of_the_microphone_is_no_silence_of_the_player() {
     let lost = |repetition| Event::Listened {
         at,
         repetition,
-        measured: Measurement::nothing(1000.0),
+        measured: Measurement::nothing(Milliseconds(1000.0)),
         lost: true,
     };
     let why = NotByEar::SoundLost;
@@ -180,6 +180,7 @@ fn the_journal_keeps_the_raw_measures_and_the_thresholds() {
         .filter(|entry| entry.record.thresholds.is_some())
         .filter_map(|entry| Measurement::from_json(entry.record.measures.as_deref()?))
         .filter_map(|measured| measured.notes[0].length_ms)
+        .map(|length| length.0)
         .collect();
     assert_eq!(kept, [95.0, 41.5]);
     assert_eq!(

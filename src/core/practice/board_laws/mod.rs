@@ -13,7 +13,7 @@ mod whatever_happens;
 mod who_marked;
 
 use super::*;
-use crate::units::{Bpm, Millis};
+use crate::units::{Bpm, Millis, Milliseconds};
 use proptest::prelude::*;
 use uuid::Uuid;
 
@@ -267,15 +267,15 @@ impl Practice {
 pub(super) fn heard(playing: bool, gracenote_ms: f64) -> Measurement {
     Measurement {
         playing,
-        beat_ms: 1200.0,
+        beat_ms: Milliseconds(1200.0),
         notes: vec![NoteMeasure {
             id: 0,
             bar: 1,
             part: NoteKind::Gracenote,
             written: crate::chanter::Note::HighG,
             heard: Some(crate::chanter::Note::HighG),
-            length_ms: Some(gracenote_ms),
-            expected_ms: 35.0,
+            length_ms: Some(Milliseconds(gracenote_ms)),
+            expected_ms: Milliseconds(35.0),
             offset_ms: None,
             on_click: false,
             place_ms: None,
@@ -286,7 +286,7 @@ pub(super) fn heard(playing: bool, gracenote_ms: f64) -> Measurement {
             cents: None,
         }],
         extra: Vec::new(),
-        lead_ms: 0.0,
+        lead_ms: Milliseconds(0.0),
         drift_percent: 0.0,
         confidence: None,
     }

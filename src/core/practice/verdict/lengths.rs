@@ -89,7 +89,7 @@ impl Scene<'_> {
     }
 
     fn length(&self) -> Option<Fault> {
-        let length = self.note.own_length_ms()?;
+        let length = self.note.own_length()?.0;
         let fault = match self.note.part {
             NoteKind::Melody => None,
             NoteKind::Gracenote if self.note.tap => self.tap(length),
@@ -107,7 +107,7 @@ impl Scene<'_> {
             .limits
             .gracenote_longest
             .0
-            .max(TOO_LONG_SHARE * self.note.expected_ms);
+            .max(TOO_LONG_SHARE * self.note.expected_ms.0);
         (length > longest).then(|| Fault {
             measured: Some(length),
             limit: Some(longest),
@@ -124,7 +124,7 @@ impl Scene<'_> {
     }
 
     fn tone(&self, length: f64) -> Option<Fault> {
-        let model = self.note.expected_ms;
+        let model = self.note.expected_ms.0;
         let limits = self.limits;
         let shortest = (limits.crushed_share * model).min(limits.crushed_under.0);
         let longest = (limits.dragged_share * model).max(limits.dragged_over.0);
@@ -165,7 +165,7 @@ impl Scene<'_> {
     }
 
     fn tap(&self, length: f64) -> Option<Fault> {
-        let (limits, model) = (self.limits, self.note.expected_ms);
+        let (limits, model) = (self.limits, self.note.expected_ms.0);
         let shortest = limits.tap_shortest.0.min(TAP_SHARE * model);
         let longest = limits.tap_longest.0.max(model / TAP_SHARE);
         let (kind, limit, weight, advice) = if length < shortest {
@@ -202,9 +202,9 @@ pub(super) fn unlike(measured: &Measurement, limits: &Thresholds, faults: &[Faul
             })
             .filter_map(|at| {
                 let note = &measured.notes[at];
-                let length = note.own_length_ms().filter(|length| *length > 0.0)?;
+                let length = note.own_length().filter(|length| length.0 > 0.0)?.0;
                 // against the timeline, because a movement may hold one of them long
-                Some((at, length, length / note.expected_ms.max(1.0)))
+                Some((at, length, length / note.expected_ms.0.max(1.0)))
             })
             .collect();
         let mut told: Vec<(Note, bool)> = Vec::new();

@@ -24,7 +24,7 @@ pub(super) fn melody(measured: &Measurement, drift_percent: f64) -> Vec<Melody<'
             note,
             offset: note
                 .offset_ms
-                .map(|offset| offset - slope * note.place_ms.unwrap_or(0.0)),
+                .map(|offset| offset.0 - slope * note.place_ms.unwrap_or_default().0),
         })
         .collect();
     if drift_percent != 0.0 {

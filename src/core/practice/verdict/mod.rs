@@ -140,7 +140,7 @@ pub fn judge(measured: &Measurement, limits: &Thresholds) -> Verdict {
     let crossings = measured
         .extra
         .iter()
-        .filter(|extra| extra.length_ms >= limits.crossing.0);
+        .filter(|extra| extra.length_ms >= limits.crossing);
     faults.extend(crossings.map(|extra| crossing(measured, extra, limits)));
     faults.extend(tempo(measured, limits));
     faults.sort_by(|one, other| other.weight.total_cmp(&one.weight));
@@ -205,9 +205,9 @@ fn crossing(measured: &Measurement, extra: &ExtraNote, limits: &Thresholds) -> F
     Fault {
         kind: FaultKind::Crossing,
         id: extra.after,
-        measured: Some(extra.length_ms),
+        measured: Some(extra.length_ms.0),
         limit: Some(limits.crossing.0),
-        weight: weight(extra.length_ms, limits.crossing.0),
+        weight: weight(extra.length_ms.0, limits.crossing.0),
         words: format!(
             "{} slipped in{place}{bar} for {:.0} ms; move the fingers together",
             extra.note.spoken(),

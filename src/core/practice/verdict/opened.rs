@@ -18,7 +18,7 @@ pub(super) fn judge(
 ) {
     let is_tone = |note: &NoteMeasure| {
         // a tone that the movement holds long anyway does not belong to the opening
-        note.part == NoteKind::Tone && (note.expected_ms - rung_ms).abs() < 1.0
+        note.part == NoteKind::Tone && (note.expected_ms.0 - rung_ms).abs() < 1.0
     };
     let of_tone = |fault: &Fault| {
         let note = measured.notes.iter().find(|note| Some(note.id) == fault.id);
@@ -32,7 +32,7 @@ pub(super) fn judge(
     let tones = measured.notes.iter().enumerate();
     let mut heard: Vec<(f64, u32)> = tones
         .filter(|(at, note)| is_tone(note) && !measured.ran_on(*at))
-        .filter_map(|(_, note)| Some((note.own_length_ms()?, note.id)))
+        .filter_map(|(_, note)| Some((note.own_length()?.0, note.id)))
         .collect();
     heard.sort_by(|one, other| one.0.total_cmp(&other.0));
     faults.extend(median_off(&heard, limits, rung_ms));
@@ -81,6 +81,7 @@ mod tests {
     use super::*;
     use crate::chanter::Note;
     use crate::practice::{Mark, Rung};
+    use crate::units::Milliseconds;
 
     /// Two grips in a repetition, opened to 148 ms at 60, with these tones.
     fn grips(tones: [f64; 4]) -> Measurement {
@@ -90,9 +91,9 @@ mod tests {
             part,
             written,
             heard: Some(written),
-            length_ms: Some(length_ms),
-            expected_ms,
-            offset_ms: (part == NoteKind::Melody).then_some(0.0),
+            length_ms: Some(Milliseconds(length_ms)),
+            expected_ms: Milliseconds(expected_ms),
+            offset_ms: (part == NoteKind::Melody).then_some(Milliseconds(0.0)),
             place_ms: None,
             on_click: part == NoteKind::Melody,
             begun_by: 0,
@@ -114,10 +115,10 @@ mod tests {
         }
         Measurement {
             playing: true,
-            beat_ms: 1000.0,
+            beat_ms: Milliseconds(1000.0),
             notes,
             extra: Vec::new(),
-            lead_ms: 0.0,
+            lead_ms: Milliseconds(0.0),
             drift_percent: 0.0,
             confidence: None,
         }
@@ -184,10 +185,10 @@ mod tests {
     #[test]
     fn the_evenness_of_the_notes_around_it_is_judged_and_its_start_is_not() {
         let mut measured = grips([148.0; 4]);
-        measured.notes[1].offset_ms = Some(-200.0);
+        measured.notes[1].offset_ms = Some(Milliseconds(-200.0));
         assert_eq!(judge(&measured, &limits()).faults, []);
         measured.notes[5].on_click = false;
-        measured.notes[5].offset_ms = Some(130.0);
+        measured.notes[5].offset_ms = Some(Milliseconds(130.0));
         let verdict = judge(&measured, &limits());
         let told = verdict.faults.iter().map(|fault| (fault.kind, fault.id));
         assert_eq!(told.collect::<Vec<_>>(), [(FaultKind::Uneven, Some(5))]);

@@ -9,7 +9,6 @@ use super::pointing::{self, Pair, PointingHeard};
 use super::words::{bar_words, spoken};
 use super::{Fault, FaultKind, Thresholds, weight};
 use crate::practice::measurement::{Measurement, NoteKind};
-use crate::units::Milliseconds;
 
 /// What is told of places, and how pairs that say their range were pointed.
 pub(super) fn judge(
@@ -17,7 +16,7 @@ pub(super) fn judge(
     limits: &Thresholds,
     lengths: &[Fault],
 ) -> (Vec<Fault>, Vec<PointingHeard>) {
-    let limit = limits.offset_limit(Milliseconds(measured.beat_ms)).0;
+    let limit = limits.offset_limit(measured.beat_ms).0;
     let running = if measured.drift_percent.abs() > limits.drift_percent {
         measured.drift_percent
     } else {
@@ -61,11 +60,11 @@ pub(super) fn waits_for_its_landing(
         .iter()
         .find(|place| place.id == Some(landing.id))
         .and_then(|place| match place.kind {
-            FaultKind::Pointing => landing.offset_ms,
+            FaultKind::Pointing => landing.offset_ms.map(|offset| offset.0),
             _ => place.measured,
         })
         .unwrap_or(0.0);
-    let rest = note.own_length_ms().unwrap_or(0.0) - late;
+    let rest = note.own_length().unwrap_or_default().0 - late;
     fault.kind == FaultKind::Dragged
         && landing.part == NoteKind::Melody
         && late > 0.0
@@ -88,7 +87,7 @@ fn pushed(measured: &Measurement, own: &Melody, lengths: &[Fault], limit: f64) -
                 fault.id == Some(note.id) && (dragged || fault.kind == FaultKind::TooLong)
             })
         })
-        .filter_map(|(_, note)| Some(note.own_length_ms()? - note.expected_ms))
+        .filter_map(|(_, note)| Some((note.own_length()? - note.expected_ms).0))
         .sum();
     by > 0.0 && late > 0.0 && late - by <= limit
 }

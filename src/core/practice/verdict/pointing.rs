@@ -131,10 +131,10 @@ impl Pair {
         let own = &melody[number];
         let before = &melody[number.checked_sub(1)?];
         let next = melody.get(number + 1);
-        let (from, here) = (before.note.place_ms?, own.note.place_ms?);
+        let (from, here) = (before.note.place_ms?.0, own.note.place_ms?.0);
         let end = next
             .and_then(|next| next.note.place_ms)
-            .unwrap_or(here + own.note.expected_ms);
+            .map_or(here + own.note.expected_ms.0, |place| place.0);
         let expected = (here - from, end - here);
         if expected.0 <= 0.0 || expected.1 <= 0.0 {
             return None;

@@ -4,6 +4,7 @@
 use super::*;
 use crate::chanter::Note;
 use crate::practice::measurement::{NoteKind, NoteMeasure, PairWanted};
+use crate::units::Milliseconds;
 
 /// What is wanted of a pair, with the range of a march in 2/4 or of a strathspey: 3 to 6.
 fn wanted(long_first: bool) -> PairWanted {
@@ -26,11 +27,11 @@ fn melody(id: u32, bar: u32, place: f64, length: f64, on_click: bool) -> NoteMea
         part: NoteKind::Melody,
         written,
         heard: Some(written),
-        length_ms: Some(length),
-        expected_ms: length,
-        offset_ms: Some(0.0),
+        length_ms: Some(Milliseconds(length)),
+        expected_ms: Milliseconds(length),
+        offset_ms: Some(Milliseconds(0.0)),
         on_click,
-        place_ms: Some(place),
+        place_ms: Some(Milliseconds(place)),
         begun_by: 0,
         tap: false,
         movement: None,
@@ -53,7 +54,7 @@ fn played(ratios: &[f64], long_first: bool) -> Measurement {
         let begins = beat as f64 * BEAT;
         notes.push(melody(id, bar, begins, inner(4.0), true));
         let mut second = melody(id + 1, bar, begins + inner(4.0), BEAT - inner(4.0), false);
-        second.offset_ms = Some(inner(*ratio) - inner(4.0));
+        second.offset_ms = Some(Milliseconds(inner(*ratio) - inner(4.0)));
         second.pair = Some(wanted(long_first));
         notes.push(second);
     }
@@ -62,10 +63,10 @@ fn played(ratios: &[f64], long_first: bool) -> Measurement {
     notes.push(melody(id, id / 4 + 1, end, BEAT, true));
     Measurement {
         playing: true,
-        beat_ms: BEAT,
+        beat_ms: Milliseconds(BEAT),
         notes,
         extra: Vec::new(),
-        lead_ms: 0.0,
+        lead_ms: Milliseconds(0.0),
         confidence: None,
         drift_percent: 0.0,
     }
@@ -220,7 +221,7 @@ fn the_ratio_and_its_spread_are_told_bar_by_bar() {
 fn a_whole_pair_that_came_late_is_no_matter_of_pointing() {
     let mut late = played(&[4.0; 4], true);
     for note in &mut late.notes[3..] {
-        note.offset_ms = note.offset_ms.map(|offset| offset + 90.0);
+        note.offset_ms = note.offset_ms.map(|offset| offset + Milliseconds(90.0));
     }
     let faults = judge(&late, &Thresholds::default()).faults;
     assert!(

@@ -3,6 +3,7 @@
 use super::words::{bar_words, short_name};
 use super::{Fault, FaultKind};
 use crate::practice::measurement::{Measurement, NoteKind};
+use crate::units::Milliseconds;
 use serde::{Deserialize, Serialize};
 
 /// How long one note inside a movement lasted, beside its model. Lengths in milliseconds.
@@ -15,9 +16,9 @@ pub struct ToneShape {
     /// In which bar: ` in bar 2`, or nothing where there is one bar only.
     pub bar: String,
     /// How long it lasted; 0 where it was not heard.
-    pub length_ms: f64,
+    pub length_ms: Milliseconds,
     /// How long the timeline gives it.
-    pub model_ms: f64,
+    pub model_ms: Milliseconds,
     /// True where its length is a fault.
     pub faulty: bool,
 }
@@ -58,8 +59,10 @@ pub(super) fn shape(measured: &Measurement, faults: &[Fault]) -> Vec<ToneShape> 
         if note.heard.is_some() && note.length_ms.is_none() {
             continue;
         }
-        let length_ms = note.length_ms.unwrap_or(0.0);
-        let away = (length_ms.max(1.0) / note.expected_ms.max(1.0)).ln().abs();
+        let length_ms = note.length_ms.unwrap_or_default();
+        let away = (length_ms.0.max(1.0) / note.expected_ms.0.max(1.0))
+            .ln()
+            .abs();
         all.push((
             rank.unwrap_or(usize::MAX),
             away,

@@ -12,9 +12,9 @@ fn note(id: u32, part: NoteKind, written: Note, length_ms: f64) -> NoteMeasure {
         part,
         written,
         heard: Some(written),
-        length_ms: Some(length_ms),
-        expected_ms: length_ms,
-        offset_ms: (part == NoteKind::Melody).then_some(0.0),
+        length_ms: Some(Milliseconds(length_ms)),
+        expected_ms: Milliseconds(length_ms),
+        offset_ms: (part == NoteKind::Melody).then_some(Milliseconds(0.0)),
         on_click: part == NoteKind::Melody,
         place_ms: None,
         begun_by: 0,
@@ -29,7 +29,7 @@ fn note(id: u32, part: NoteKind, written: Note, length_ms: f64) -> NoteMeasure {
 fn clean_grip() -> Measurement {
     Measurement {
         playing: true,
-        beat_ms: 1000.0,
+        beat_ms: Milliseconds(1000.0),
         notes: vec![
             note(0, NoteKind::Gracenote, Note::HighG, 35.0),
             note(1, NoteKind::Melody, Note::D, 1820.0),
@@ -39,7 +39,7 @@ fn clean_grip() -> Measurement {
             note(5, NoteKind::Melody, Note::LowA, 2000.0),
         ],
         extra: Vec::new(),
-        lead_ms: 40.0,
+        lead_ms: Milliseconds(40.0),
         confidence: None,
         drift_percent: 0.5,
     }
@@ -74,7 +74,7 @@ fn a_clean_repetition_is_called_clean_in_spite_of_a_constant_lead() {
 #[test]
 fn a_long_gracenote_is_named_with_its_place_and_the_aim() {
     one_fault(
-        |measured| measured.notes[3].length_ms = Some(92.0),
+        |measured| measured.notes[3].length_ms = Some(Milliseconds(92.0)),
         FaultKind::TooLong,
         "the B gracenote before the second low G lasted 92 ms; aim for under 50",
     );
@@ -83,7 +83,7 @@ fn a_long_gracenote_is_named_with_its_place_and_the_aim() {
 #[test]
 fn a_tone_under_20_ms_does_not_count_as_heard() {
     one_fault(
-        |measured| measured.notes[2].length_ms = Some(14.0),
+        |measured| measured.notes[2].length_ms = Some(Milliseconds(14.0)),
         FaultKind::Swallowed,
         "the first low G lasted 14 of 60 ms and can hardly be heard; give it time",
     );
@@ -112,15 +112,15 @@ fn a_wrong_gracenote_is_told_by_both_names() {
 /// 5 % of a beat of 1000 ms is 50 ms: at the limit nothing is said, beyond it side and size.
 #[test]
 fn a_landing_is_judged_by_5_per_cent_of_the_beat() {
-    let at_the_limit = judged(|measured| measured.notes[5].offset_ms = Some(50.0));
+    let at_the_limit = judged(|measured| measured.notes[5].offset_ms = Some(Milliseconds(50.0)));
     assert_eq!(at_the_limit.mark, Some(Mark::Clean));
     one_fault(
-        |measured| measured.notes[5].offset_ms = Some(63.0),
+        |measured| measured.notes[5].offset_ms = Some(Milliseconds(63.0)),
         FaultKind::Late,
         "the closing low A landed 63 ms after the click",
     );
     one_fault(
-        |measured| measured.notes[5].offset_ms = Some(-63.0),
+        |measured| measured.notes[5].offset_ms = Some(Milliseconds(-63.0)),
         FaultKind::Early,
         "the closing low A landed 63 ms before the click",
     );
@@ -135,7 +135,7 @@ fn a_note_between_clicks_out_of_its_place_is_uneven() {
     one_fault(
         |measured| {
             measured.notes[5].on_click = false;
-            measured.notes[5].offset_ms = Some(-70.0);
+            measured.notes[5].offset_ms = Some(Milliseconds(-70.0));
         },
         FaultKind::Uneven,
         "the closing low A came 70 ms early; keep the beat even",
@@ -148,7 +148,7 @@ fn a_crossing_noise_is_named_from_12_ms_and_from_7_on_pipes() {
         bar: 1,
         after: Some(4),
         note: Note::B,
-        length_ms,
+        length_ms: Milliseconds(length_ms),
     };
     one_fault(
         |measured| measured.extra.push(blip(14.0)),
@@ -180,9 +180,9 @@ fn a_tempo_that_runs_is_told_beyond_3_per_cent() {
 #[test]
 fn at_most_two_things_are_named_and_the_worst_first() {
     let verdict = judged(|measured| {
-        measured.notes[0].length_ms = Some(66.0);
+        measured.notes[0].length_ms = Some(Milliseconds(66.0));
         measured.notes[3].heard = Some(Note::D);
-        measured.notes[5].offset_ms = Some(140.0);
+        measured.notes[5].offset_ms = Some(Milliseconds(140.0));
     });
     assert_eq!(verdict.faults.len(), 3);
     let worst: Vec<_> = verdict.work_on().iter().map(|fault| fault.kind).collect();
@@ -191,7 +191,7 @@ fn at_most_two_things_are_named_and_the_worst_first() {
     // However long it lasted, it weighs no more than a note that is not there.
     let verdict = judged(|measured| {
         measured.notes[0].heard = None;
-        measured.notes[3].length_ms = Some(900.0);
+        measured.notes[3].length_ms = Some(Milliseconds(900.0));
     });
     let worst: Vec<_> = verdict.work_on().iter().map(|fault| fault.kind).collect();
     assert_eq!(worst, [FaultKind::Missing, FaultKind::TooLong]);
@@ -211,7 +211,7 @@ fn a_silent_player_earns_no_mark() {
 #[test]
 fn a_later_threshold_judges_the_kept_figures_again() {
     let mut measured = clean_grip();
-    measured.notes[3].length_ms = Some(92.0);
+    measured.notes[3].length_ms = Some(Milliseconds(92.0));
     let kept = measured.to_json().expect("plain figures");
     let again = Measurement::from_json(&kept).expect("what was kept");
     assert_eq!(again, measured);
@@ -231,7 +231,7 @@ fn two_bars_are_told_apart() {
                 note.id += 6;
                 note.bar = 2;
             }
-            second[3].length_ms = Some(80.0);
+            second[3].length_ms = Some(Milliseconds(80.0));
             measured.notes.extend(second);
         },
         FaultKind::TooLong,
@@ -245,8 +245,8 @@ fn a_tone_is_measured_by_its_length_in_the_timeline() {
     let of = |first: f64, second: f64| {
         judged(|measured| {
             for (at, length) in [(2, first), (4, second)] {
-                measured.notes[at].expected_ms = 73.0;
-                measured.notes[at].length_ms = Some(length);
+                measured.notes[at].expected_ms = Milliseconds(73.0);
+                measured.notes[at].length_ms = Some(Milliseconds(length));
             }
         })
     };
@@ -274,8 +274,8 @@ fn a_tone_is_measured_by_its_length_in_the_timeline() {
 fn like_tones_of_one_movement_are_alike() {
     let of = |first: f64, second: f64| {
         judged(|measured| {
-            measured.notes[2].length_ms = Some(first);
-            measured.notes[4].length_ms = Some(second);
+            measured.notes[2].length_ms = Some(Milliseconds(first));
+            measured.notes[4].length_ms = Some(Milliseconds(second));
         })
     };
     let verdict = of(42.0, 88.0);
@@ -305,7 +305,7 @@ fn birl(first: f64, second: f64) -> Measurement {
     let mut measured = clean_grip();
     let tap = |id, length| NoteMeasure {
         tap: true,
-        expected_ms: 35.0,
+        expected_ms: Milliseconds(35.0),
         ..note(id, NoteKind::Gracenote, Note::LowG, length)
     };
     measured.notes = vec![
@@ -349,7 +349,7 @@ fn the_taps_of_a_birl_have_a_band_of_their_own() {
 #[test]
 fn a_movement_that_begins_early_is_named_and_not_its_note() {
     let mut measured = birl(35.0, 35.0);
-    measured.notes[4].offset_ms = Some(-140.0);
+    measured.notes[4].offset_ms = Some(Milliseconds(-140.0));
     let verdict = judge(&measured, &Thresholds::default());
     let [fault] = &verdict.faults[..] else {
         panic!("{:?}", verdict.faults)
@@ -367,9 +367,9 @@ fn a_movement_that_begins_early_is_named_and_not_its_note() {
 fn a_landing_pushed_by_a_long_gracenote_is_that_gracenote() {
     let of = |late: f64| {
         judged(|measured| {
-            measured.notes[3].length_ms = Some(95.0);
-            measured.notes[3].expected_ms = 35.0;
-            measured.notes[5].offset_ms = Some(late);
+            measured.notes[3].length_ms = Some(Milliseconds(95.0));
+            measured.notes[3].expected_ms = Milliseconds(35.0);
+            measured.notes[5].offset_ms = Some(Milliseconds(late));
         })
     };
     let kinds = |verdict: &Verdict| -> Vec<FaultKind> {
@@ -384,7 +384,7 @@ fn a_landing_pushed_by_a_long_gracenote_is_that_gracenote() {
 fn pointed(cut_early: f64) -> Measurement {
     let mut measured = clean_grip();
     let melody = |id, written, place, length, on_click| NoteMeasure {
-        place_ms: Some(place),
+        place_ms: Some(Milliseconds(place)),
         on_click,
         ..note(id, NoteKind::Melody, written, length)
     };
@@ -394,7 +394,7 @@ fn pointed(cut_early: f64) -> Measurement {
         melody(2, Note::B, 1000.0, 1000.0, true),
         melody(3, Note::LowA, 2000.0, 1000.0, true),
     ];
-    measured.notes[1].offset_ms = Some(-cut_early);
+    measured.notes[1].offset_ms = Some(Milliseconds(-cut_early));
     measured
 }
 
@@ -426,8 +426,8 @@ fn a_round_dot_and_cut_is_told_as_that() {
     );
     // in a snap the dot comes late
     let mut snap = pointed(0.0);
-    snap.notes[1].place_ms = Some(250.0);
-    snap.notes[1].offset_ms = Some(250.0);
+    snap.notes[1].place_ms = Some(Milliseconds(250.0));
+    snap.notes[1].offset_ms = Some(Milliseconds(250.0));
     assert_eq!(
         words(&snap),
         ["cut the D shorter, hold the C: played 1 to 1.0, written 1 to 3.0"]
@@ -440,7 +440,7 @@ fn a_tempo_that_runs_is_one_fault() {
     let mut measured = pointed(0.0);
     measured.drift_percent = 8.0;
     for note in &mut measured.notes {
-        note.offset_ms = note.place_ms.map(|place| -0.08 * place);
+        note.offset_ms = note.place_ms.map(|place| place * -0.08);
     }
     let verdict = judge(&measured, &Thresholds::default());
     let kinds: Vec<FaultKind> = verdict.faults.iter().map(|fault| fault.kind).collect();
@@ -454,7 +454,7 @@ fn a_gracenote_may_be_longer_in_the_lowest_third_of_the_ladder() {
     let ladder = [tempo(50), tempo(65), tempo(80)];
     let of = |at, longest: f64| {
         let mut measured = clean_grip();
-        measured.notes[3].length_ms = Some(longest);
+        measured.notes[3].length_ms = Some(Milliseconds(longest));
         let limits = Thresholds::default().at(tempo(at), &ladder);
         judge(&measured, &limits).mark
     };
@@ -468,7 +468,7 @@ fn a_gracenote_may_be_longer_in_the_lowest_third_of_the_ladder() {
 /// "Second low G 25 of 73 ms": the worst first, the gracenote that is in order not among them.
 #[test]
 fn the_shape_tells_lengths_beside_their_models() {
-    let verdict = judged(|measured| measured.notes[4].length_ms = Some(25.0));
+    let verdict = judged(|measured| measured.notes[4].length_ms = Some(Milliseconds(25.0)));
     let told: Vec<String> = verdict
         .worst_shape()
         .iter()
@@ -485,8 +485,8 @@ fn the_shape_tells_lengths_beside_their_models() {
 fn a_tone_that_waits_for_a_late_landing_is_not_dragged() {
     let of = |length: f64| {
         judged(|measured| {
-            measured.notes[4].length_ms = Some(length);
-            measured.notes[5].offset_ms = Some(90.0);
+            measured.notes[4].length_ms = Some(Milliseconds(length));
+            measured.notes[5].offset_ms = Some(Milliseconds(90.0));
         })
     };
     let kinds = |verdict: &Verdict| -> Vec<FaultKind> {
