@@ -4,8 +4,8 @@ use super::{Outcome, Ran, today, tune};
 use crate::app::scores;
 use crate::journal::{Journal, JournalError};
 use crate::planning::{
-    Digest, Earlier, HeardApart, Known, Played, Progress, heard_apart, is_part_of, progress,
-    work_on, work_on_words,
+    Digest, Earlier, HeardApart, Known, Played, PointedWeek, Progress, heard_apart, is_part_of,
+    progress, work_on, work_on_words,
 };
 use crate::score::Score;
 use crate::services::{Failure, library, open, output, plan, settings};
@@ -328,6 +328,37 @@ fn apart_text(lines: &[HeardApart]) -> String {
     text
 }
 
+/// How tunes were pointed, tune by tune, the last weeks of each, at most 78 columns; empty where nothing
+/// was heard of pairs.
+fn pointed_text(weeks: &[PointedWeek]) -> String {
+    use std::fmt::Write as _;
+    let mut text = String::new();
+    for of_tune in weeks.chunk_by(PointedWeek::is_of_the_music_of) {
+        let Some(last) = of_tune.last() else { continue };
+        if text.is_empty() {
+            text.push_str(
+                "\npointed, week by week: the middle pair, and what half of them lie between\n",
+            );
+        }
+        let stage = last.stage.as_ref();
+        let stage = stage.map_or_else(String::new, |stage| format!(", {stage}"));
+        let (what, wanted) = (last.what(), last.wanted_words());
+        let _ = writeln!(text, "  {}{stage}, {what}, wanted {wanted}", last.drill);
+        for week in of_tune.iter().rev().take(8).rev() {
+            let pairs = wording::count(week.pairs, "pair", "pairs");
+            let _ = writeln!(
+                text,
+                "    week of {}  {:>8}  {:.1} to {:.1}, {pairs}",
+                week.week,
+                week.spoken(),
+                week.low,
+                week.high
+            );
+        }
+    }
+    text
+}
+
 /// Eighths of a block, so that a bar is eight times finer than a column.
 fn bar(share: f64, width: usize) -> String {
     let eighths = (share.clamp(0.0, 1.0) * width as f64 * 8.0).round() as usize;
@@ -411,11 +442,11 @@ fn text(found: &Progress, failing: &[(String, String)], date: Date) -> String {
                 };
                 let heart = match cell.by_heart {
                     0 => String::new(),
-                    count => format!("\n{:39}{count} of them by heart", ""),
+                    count => format!("\n{:37}{count} of them by heart", ""),
                 };
                 let _ = writeln!(
                     text,
-                    "    {:26.26} {:>6} {:>3} of {:<3} {:8} {}{few}{heart}",
+                    "    {:24.24} {:>6} {:>3} of {:<3} {:8} {}{few}{heart}",
                     cell.stage,
                     cell.rung.spoken(),
                     cell.chance.clean,
@@ -456,6 +487,7 @@ fn text(found: &Progress, failing: &[(String, String)], date: Date) -> String {
             );
         }
     }
+    text.push_str(&pointed_text(&found.pointed));
     text.push_str(&apart);
     let stale: Vec<_> = found
         .cells

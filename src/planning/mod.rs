@@ -8,6 +8,7 @@ mod chances;
 mod criterion;
 mod digest;
 mod known;
+mod pointed;
 mod progress;
 mod session;
 mod staircase;
@@ -21,6 +22,7 @@ pub use chances::{Chance, repetitions_needed};
 pub use criterion::{Criterion, CriterionError};
 pub use digest::{CellDays, Day, Digest, Said, date_of, day_of, local_day};
 pub use known::Known;
+pub use pointed::{PointedWeek, pointed_weeks};
 pub use progress::{
     CellLine, Climbed, DayLine, EARLIER, Earlier, HeardApart, HeardOnDay, HeldCells, Played,
     Progress, heard_apart, progress, rise,

@@ -4,6 +4,7 @@
 use super::chances::Chance;
 use super::digest::{CellDays, Digest, date_of, local_day};
 use super::known::Known;
+use super::pointed::{PointedWeek, pointed_weeks};
 use super::today::{Rule, due_again};
 use crate::practice::{
     Candidate, CellKey, Difference, Discrimination, Entry, Held, Kind, Measurement, NoteKind, Rung,
@@ -174,6 +175,8 @@ pub struct Progress {
     pub held: HeldCells,
     /// What was heard, day by day.
     pub heard: Vec<HeardOnDay>,
+    /// How tunes were pointed, week by week.
+    pub pointed: Vec<PointedWeek>,
     /// What was heard apart; [`progress`] leaves it empty, [`heard_apart`] gives it.
     pub heard_apart: Vec<HeardApart>,
     /// A sentence for each figure of which too little is known.
@@ -269,6 +272,7 @@ pub fn progress(
         cells,
         held: held_cells,
         heard,
+        pointed: pointed_weeks(measured, drills, from),
         heard_apart: Vec::new(),
         too_little,
     }

@@ -2,10 +2,14 @@
 //! the commands. Ratios and ranges are from experience, 55 to 65 % sure, never cited as fact.
 
 use super::terminal::Story;
-use gracerung::app::{Message, Model, OpenedDrill, Options, update};
+use gracerung::app::{Message, Model, OpenedDrill, Options, prints, scores, update};
 use gracerung::drill::{Drill, read};
+use gracerung::journal::Journal;
 use gracerung::listening::{ExpectedStage, HeardNote, align};
-use gracerung::practice::{Mark, Moment, Thresholds, Verdict, judge};
+use gracerung::practice::ladder::climbs;
+use gracerung::practice::{
+    By, CellKey, Kind, Mark, Measurement, Moment, Record, RecordId, Thresholds, Verdict, judge,
+};
 use gracerung::score::{resolve_music, where_time_comes_from};
 use gracerung::screen::{Theme, view};
 use gracerung::timeline::{EventKind, Layout, Timeline, lay};
@@ -39,6 +43,16 @@ fn laid(drill: &Drill) -> (ExpectedStage, Timeline) {
 
 /// What is said of a player of `asked` who plays exactly what the program plays of `played`.
 fn verdicts(asked: &str, played: &str) -> Vec<Verdict> {
+    let limits = Thresholds::default();
+    let measured = measured(asked, played);
+    measured
+        .iter()
+        .map(|measured| judge(measured, &limits))
+        .collect()
+}
+
+/// What is measured of him, repetition by repetition.
+fn measured(asked: &str, played: &str) -> Vec<Measurement> {
     let (piece, _) = laid(&drill(&tune(asked)));
     let (_, timeline) = laid(&drill(&tune(played)));
     let beat_s = 60.0 / timeline.tempo.to_f64();
@@ -54,12 +68,11 @@ fn verdicts(asked: &str, played: &str) -> Vec<Verdict> {
             _ => None,
         })
         .collect();
-    let limits = Thresholds::default();
     let found = align(&piece, &heard).repetitions;
     assert_eq!(found.len() as u64, REPETITIONS, "{asked} by {played}");
     found
-        .iter()
-        .map(|repetition| judge(&repetition.measured, &limits))
+        .into_iter()
+        .map(|repetition| repetition.measured)
         .collect()
 }
 
@@ -311,4 +324,76 @@ fn the_practise_page_says_how_the_tune_is_pointed_and_from_where() {
         .map(ratatui::buffer::Cell::symbol)
         .collect();
     assert!(all.contains("pointed 4 : 1 (from experience)"), "{all}");
+}
+
+/// A player whose dots grow sharper week by week sees one figure a week, with the range of his pairs and
+/// the one that is wanted.
+#[test]
+fn progress_shows_how_a_tune_was_pointed_week_by_week() {
+    let home = tempfile::TempDir::new().expect("a folder");
+    let march = tune("kind: march");
+    let file = home.path().join("lantern.yaml");
+    std::fs::write(&file, &march).expect("written");
+    let drill = drill(&march);
+    let cell = CellKey {
+        stage: prints(&scores(&drill))[0],
+        rung: climbs(&drill)[0][0],
+    };
+    let data = home.path().join("gracerung");
+    std::fs::create_dir_all(&data).expect("a folder");
+    let mut journal = Journal::open(&data.join("journal.sqlite")).expect("a journal");
+    // the 4th of January 2027 is a Monday, 20,822 days after 1970
+    for (week, pointing) in ["2:1", "3:1", "4:1"].iter().enumerate() {
+        let session = uuid::Uuid::new_v4();
+        let measured = measured("kind: march", &format!("pointing: '{pointing}'"));
+        let records: Vec<Record> = (0_u64..)
+            .zip(&measured)
+            .map(|(number, measured)| Record {
+                id: RecordId { session, number },
+                utc_us: (20_822 + 7 * week as i64) * 86_400_000_000
+                    + 36_000_000_000
+                    + 10_000_000 * i64::try_from(number).expect("small"),
+                offset_s: 0,
+                kind: Kind::Mark {
+                    repetition: number,
+                    mark: Mark::Clean,
+                    needed: drill.clean,
+                    free: false,
+                },
+                drill: "lantern".to_owned(),
+                cell: Some(cell),
+                by: Some(By::Ear),
+                thresholds: None,
+                measures: measured.to_json(),
+                version: "test".to_owned(),
+            })
+            .collect();
+        journal.append(&records).expect("stored");
+    }
+    drop(journal);
+    let name = file.to_str().expect("a path");
+    let (code, said) = run(home.path(), &["progress", name, "--details"]);
+    assert_eq!(code, Some(0), "{said}");
+    for line in [
+        "pointed, week by week: the middle pair, and what half of them lie between",
+        "dots, wanted 3 to 6",
+        "week of 2027-01-04   2.0 : 1",
+        "week of 2027-01-11   3.0 : 1",
+        "week of 2027-01-18   4.0 : 1",
+    ] {
+        assert!(said.contains(line), "{line}\n{said}");
+    }
+    assert!(
+        said.lines().all(|line| line.chars().count() <= 78),
+        "{said}"
+    );
+    let (_, glance) = run(home.path(), &["progress", name]);
+    assert!(
+        glance.contains("dots 4.0 : 1, 3.0 before; wanted 3 to 6"),
+        "{glance}"
+    );
+    let (code, said) = run(home.path(), &["progress", name, "-o", "weeks.svg"]);
+    assert_eq!(code, Some(0), "{said}");
+    let svg = std::fs::read_to_string(home.path().join("weeks.svg")).expect("a picture");
+    assert!(svg.contains("long to short") && svg.contains("dots, wanted 3 to 6"));
 }

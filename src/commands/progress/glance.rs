@@ -24,7 +24,9 @@ pub(super) fn text(
     today: Date,
 ) -> String {
     let mut text = days(found, today);
-    ladders(found, drills, &mut text);
+    let pointed = pointed(found);
+    let rows = LADDERS - usize::from(pointed.is_some());
+    ladders(found, drills, rows, &mut text);
     let due = |cell: &&CellLine| cell.due.is_some_and(|due| due <= today);
     let all: Vec<&CellLine> = found.cells.iter().filter(due).collect();
     let next = found
@@ -53,6 +55,9 @@ pub(super) fn text(
     let _ = writeln!(text, "{}", fitted(&line));
     if let Some(line) = by_heart(found) {
         let _ = writeln!(text, "{}", fitted(&line));
+    }
+    if let Some(line) = pointed {
+        let _ = writeln!(text, "{line}");
     }
     for (title, words) in failing.iter().take(2) {
         let _ = writeln!(text, "{}", fitted(&format!("work on    {title}: {words}")));
@@ -97,7 +102,7 @@ fn days(found: &Progress, today: Date) -> String {
 }
 
 /// How far each drill is, those played last first.
-fn ladders(found: &Progress, drills: &[Known], text: &mut String) {
+fn ladders(found: &Progress, drills: &[Known], rows: usize, text: &mut String) {
     let of = |name: &str| {
         found
             .cells
@@ -111,7 +116,7 @@ fn ladders(found: &Progress, drills: &[Known], text: &mut String) {
         .filter(|(_, cells)| !cells.is_empty())
         .collect();
     played.sort_by_key(|(_, cells)| std::cmp::Reverse(cells.iter().map(|cell| cell.last).max()));
-    for (drill, cells) in played.iter().take(LADDERS) {
+    for (drill, cells) in played.iter().take(rows) {
         let all: usize = drill.stages.iter().map(|stage| stage.rungs.len()).sum();
         let known = |cell: &&&CellLine| drill.stage_names.contains(&cell.stage);
         let clear: Vec<&&CellLine> = cells
@@ -147,11 +152,11 @@ fn ladders(found: &Progress, drills: &[Known], text: &mut String) {
         );
         let _ = writeln!(text, "{}", fitted(&line));
     }
-    if played.len() > LADDERS {
+    if played.len() > rows {
         let _ = writeln!(
             text,
             "and {} more",
-            wording::count(played.len() - LADDERS, "drill", "drills")
+            wording::count(played.len() - rows, "drill", "drills")
         );
     }
     if !played.is_empty() {
@@ -179,6 +184,24 @@ fn by_heart(found: &Progress) -> Option<String> {
         words.push(format!("{more} more"));
     }
     (!words.is_empty()).then(|| format!("by heart   {}", words.join("; ")))
+}
+
+/// How the tune that was heard last is pointed now and was the time before, in one row.
+fn pointed(found: &Progress) -> Option<String> {
+    let last = found.pointed.iter().max_by_key(|week| week.last)?;
+    let mut earlier = found
+        .pointed
+        .iter()
+        .filter(|week| week.is_of_the_music_of(last));
+    let before = earlier.rfind(|week| week.week < last.week);
+    let before = before.map_or_else(String::new, |week| format!(", {:.1} before", week.ratio));
+    Some(format!(
+        "pointed    {:.26}: {} {}{before}; wanted {}",
+        last.drill,
+        last.what(),
+        last.spoken(),
+        last.wanted_words()
+    ))
 }
 
 fn name(cell: &CellLine) -> String {

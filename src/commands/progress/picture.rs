@@ -2,7 +2,7 @@
 //! reached drill by drill, lengths and landings where they were measured.
 
 use super::paint::Painting;
-use crate::planning::Progress;
+use crate::planning::{PointedWeek, Progress};
 use crate::units::Milliseconds;
 use jiff::civil::Date;
 use plotters::coord::Shift;
@@ -166,6 +166,7 @@ impl Shown {
         shown.panels.extend(climbs);
         shown.left_out = left_out;
         shown.panels.extend(heard(found));
+        shown.panels.extend(pointed(found, &title_of));
         shown.panels.extend(heard_apart(found, &title_of));
         shown
     }
@@ -305,6 +306,41 @@ fn heard_apart(found: &Progress, title_of: &impl Fn(&str) -> String) -> Vec<Pane
     }
     lines.retain(|line| !line.points.is_empty());
     in_panels("Smallest fault heard", "milliseconds", lines)
+}
+
+/// How tunes were pointed, a point for each week, where its last pairs were heard; what is wanted stands
+/// beside the name.
+fn pointed(found: &Progress, title_of: &impl Fn(&str) -> String) -> Vec<Panel> {
+    let mut lines: Vec<Line> = Vec::new();
+    for of_tune in found.pointed.chunk_by(PointedWeek::is_of_the_music_of) {
+        let Some(last) = of_tune.last() else { continue };
+        let stage = last.stage.as_ref();
+        let stage = stage.map_or_else(String::new, |stage| format!(", {stage}"));
+        lines.push(Line {
+            name: format!(
+                "{}{stage}, {}, wanted {}",
+                title_of(&last.drill),
+                last.what(),
+                last.wanted_words()
+            ),
+            points: of_tune
+                .iter()
+                .map(|week| (number(week.last), week.ratio))
+                .collect(),
+        });
+    }
+    let mut panels = in_panels(
+        "Pointed, week by week: the middle pair",
+        "long to short",
+        lines,
+    );
+    for panel in &mut panels {
+        // a ratio is a small number, and the roundest there is is one to one
+        let ratios = panel.lines.iter().flat_map(|line| &line.points);
+        let most = ratios.map(|at| at.1).fold(1.0, f64::max);
+        panel.range = 1.0..most + 1.0;
+    }
+    panels
 }
 
 /// What was heard of the player by listening.
