@@ -6,6 +6,7 @@ use crate::practice::{
     CellKey, Mark, NoteKind, NoteMeasure, PairWanted, PlannedStage, Record, RecordId, Rung,
     StagePrint,
 };
+use crate::units::Milliseconds;
 use jiff::civil::date;
 
 /// A dot and its cut, four times, in a beat of a second: the cut comes where the ratio puts it.
@@ -16,10 +17,10 @@ fn played(ratios: [f64; 4]) -> Measurement {
         part: NoteKind::Melody,
         written: Note::LowA,
         heard: Some(Note::LowA),
-        length_ms: Some(500.0),
-        expected_ms: 500.0,
-        offset_ms: Some(offset),
-        place_ms: Some(place),
+        length_ms: Some(Milliseconds(500.0)),
+        expected_ms: Milliseconds(500.0),
+        offset_ms: Some(Milliseconds(offset)),
+        place_ms: Some(Milliseconds(place)),
         on_click: !cut,
         begun_by: 0,
         tap: false,
@@ -42,10 +43,10 @@ fn played(ratios: [f64; 4]) -> Measurement {
     notes.push(note(9, 4000.0, 0.0, false));
     Measurement {
         playing: true,
-        beat_ms: 1000.0,
+        beat_ms: Milliseconds(1000.0),
         notes,
         extra: Vec::new(),
-        lead_ms: 0.0,
+        lead_ms: Milliseconds(0.0),
         drift_percent: 0.0,
         confidence: Some(1.0),
     }
