@@ -1,7 +1,14 @@
 //! `handout`: a drill as one page for a browser.
 
 use super::{Outcome, Ran, arguments, tune};
-use crate::services::{Failure, drill_files::Opened, open::open_all, output, settings, stages};
+use crate::services::{
+    Failure,
+    drill_files::Opened,
+    open::open_all,
+    output,
+    phrases::{self, Which},
+    settings, stages,
+};
 use crate::sheet::{LARGEST_HANDOUT, handout_with_map};
 use crate::units::Hertz;
 use crate::wording;
@@ -11,7 +18,8 @@ use std::path::PathBuf;
 #[derive(clap::Args)]
 #[command(after_help = "Examples:\n  gracerung handout grip-from-d\n  \
     gracerung handout grip-from-d --la 238 -o grip.html\n  \
-    gracerung handout week3.yaml --task grip --stage 1 --stage \"real time\"\n\n\
+    gracerung handout week3.yaml --task grip --stage 1 --stage \"real time\"\n  \
+    gracerung handout my-march.abc --phrase 3\n\n\
     The page needs no network: it lays the music out for a phone, a tablet or a desk, plays each stage\n\
     at every rung, keeps the line that sounds in view and the screen on, repeats a bar or a phrase at a\n\
     tap, shows the count and, if wanted, the fingers, takes ticks that stay on the device, and prints.\n\
@@ -23,9 +31,12 @@ pub(crate) struct Arguments {
     /// Of homework with several drills, the one that the page is of.
     #[arg(long, value_name = "DRILL")]
     task: Option<String>,
-    /// A stage for the page, by number from 1 or by name; once for each, all when left out.
+    /// A stage for the page, by number from 1 or by name; once for each, all when left out. With --bars,
+    /// --part or --phrase the stage that holds the tune.
     #[arg(long = "stage", value_name = "STAGE")]
     stages: Vec<String>,
+    #[command(flatten)]
+    of_tune: arguments::OfTune,
     /// Pitch of low A in hertz: as in the settings when left out.
     #[arg(long, value_parser = arguments::low_a)]
     la: Option<Hertz>,
@@ -60,13 +71,32 @@ fn chosen(arguments: &Arguments) -> Result<Opened, Failure> {
     })
 }
 
+/// Bars of the tune as a drill.
+fn taken(arguments: &Arguments, opened: &Opened, which: &Which) -> Result<Opened, Failure> {
+    let stage = match arguments.stages.as_slice() {
+        [] => None,
+        [stage] => Some(stage.as_str()),
+        _ => {
+            return Err(Failure(
+                "bars are those of one stage: give --stage once".to_owned(),
+            ));
+        }
+    };
+    let (drill, _) = phrases::choose(opened, stage, which)?.with_file()?;
+    Ok(drill)
+}
+
 /// Runs `handout`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     let target = output::or_named(arguments.output.as_deref(), &arguments.drill, "html");
     output::named(&target, &["html", "htm"])?;
     output::ready_to_write(&target, arguments.force)?;
     let mut opened = chosen(arguments)?;
-    let stages = arguments.stages.iter();
+    let which = arguments.of_tune.which();
+    if which.is_given() {
+        opened = taken(arguments, &opened, &which)?;
+    }
+    let stages = arguments.stages.iter().filter(|_| !which.is_given());
     let wanted = stages
         .map(|wanted| stages::stage(&opened.drill, wanted).map(|found| found.0))
         .collect::<Result<Vec<usize>, Failure>>()?;

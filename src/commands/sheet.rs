@@ -1,7 +1,8 @@
 //! `sheet`: drills on paper.
 
-use super::{Outcome, Ran, tune};
-use crate::services::{Failure, open::open_all, output, settings};
+use super::{Outcome, Ran, arguments, tune};
+use crate::drill::Drill;
+use crate::services::{Failure, drill_files::Opened, open::open_all, output, phrases, settings};
 use crate::settings::keys;
 use crate::sheet::{
     Booklet, Paper, SheetOptions, compose_with_map, write_pdf, write_png, write_svg,
@@ -13,7 +14,8 @@ use std::path::{Path, PathBuf};
 #[derive(clap::Args)]
 #[command(
     after_help = "Examples:\n  gracerung sheet grip-from-d\n  gracerung sheet grip-from-d -o grip.png\n  \
-    gracerung sheet grip taorluath --clicks --paper letter -o booklet.pdf\n\n\
+    gracerung sheet grip taorluath --clicks --paper letter -o booklet.pdf\n  \
+    gracerung sheet my-march.abc --bars 5-8 -o phrase.png\n\n\
     The ending of FILE says what is written: .pdf, .svg or .png. Several drills make a booklet,\n\
     each on a page of its own; so does homework. A movement is named above the staff where it first stands in a\n\
     stage. An existing file is kept unless --force is given.\n\n\
@@ -23,6 +25,11 @@ pub(crate) struct Arguments {
     /// Names of built-in drills, or paths.
     #[arg(value_name = "DRILL", required = true)]
     drills: Vec<String>,
+    #[command(flatten)]
+    of_tune: arguments::OfTune,
+    /// With --bars, --part or --phrase the stage that holds the tune, by number from 1 or by name.
+    #[arg(long)]
+    stage: Option<String>,
     /// Where to write: FILE.pdf, FILE.svg or FILE.png; else a PDF of the first drill's name here.
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
@@ -110,16 +117,25 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let target = output::or_named(arguments.output.as_deref(), first, "pdf");
     let format = format_of(&target)?;
     output::ready_to_write(&target, arguments.force)?;
-    let mut drills = Vec::with_capacity(arguments.drills.len());
-    let mut bars = Vec::new();
+    let mut opened = Vec::with_capacity(arguments.drills.len());
     for wanted in &arguments.drills {
-        for opened in open_all(wanted)? {
-            if arguments.where_it_fails {
-                bars.push(tune::bars_that_fail(&opened));
-            }
-            drills.push(opened.drill);
-        }
+        opened.extend(open_all(wanted)?);
     }
+    let which = arguments.of_tune.which();
+    if which.is_given() {
+        let among: Vec<&Opened> = opened.iter().collect();
+        let (place, chosen) = phrases::choose_among(&among, arguments.stage.as_deref(), &which)?;
+        opened[place] = chosen.with_file()?.0;
+    } else if arguments.stage.is_some() {
+        return Err(Failure(
+            "--stage says which stage is the tune, with --bars, --part, --phrase or --held-dots: a \
+             sheet has every stage of a drill"
+                .to_owned(),
+        ));
+    }
+    let failing = opened.iter().filter(|_| arguments.where_it_fails);
+    let bars: Vec<_> = failing.map(tune::bars_that_fail).collect();
+    let drills: Vec<Drill> = opened.into_iter().map(|opened| opened.drill).collect();
     let options = SheetOptions {
         paper: arguments.paper.into(),
         clicks: arguments.clicks,

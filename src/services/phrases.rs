@@ -272,7 +272,48 @@ fn held_but(drill: &Drill) -> Option<String> {
     })
 }
 
+/// Takes the bars that are meant out of the one tune among some drills, or out of the only drill; gives
+/// its place and the bars as a drill.
+///
+/// # Errors
+/// No tune or several among several drills; else as [`choose`].
+pub(crate) fn choose_among(
+    drills: &[&Opened],
+    stage: Option<&str>,
+    which: &Which,
+) -> Result<(usize, Chosen), Failure> {
+    let tunes: Vec<usize> = (0..drills.len())
+        .filter(|place| drills.len() == 1 || drills[*place].drill.is_tune())
+        .collect();
+    let [place] = tunes.as_slice() else {
+        return Err(Failure(format!(
+            "bars, parts, phrases and held dots are those of one tune, and {} of these drills {}: \
+             name the tune by itself",
+            if tunes.is_empty() {
+                "none".to_owned()
+            } else {
+                tunes.len().to_string()
+            },
+            if tunes.is_empty() {
+                "is one"
+            } else {
+                "are tunes"
+            },
+        )));
+    };
+    choose(drills[*place], stage, which).map(|chosen| (*place, chosen))
+}
+
 impl Chosen {
+    /// The bars as a drill, without keeping them anywhere; and its file.
+    ///
+    /// # Errors
+    /// It cannot be written as YAML.
+    pub(crate) fn with_file(self) -> Result<(Opened, String), Failure> {
+        let text = making::text_of(&self.document)?;
+        Ok((self.opened, text))
+    }
+
     /// Keeps them among the player's own drills, so that `today`, homework and the list know them;
     /// says where. A drill that is the same music is taken as it is.
     pub(crate) fn kept(self) -> (Opened, Option<String>) {

@@ -292,3 +292,68 @@ fn what_is_left_out_of_another_programs_file_is_told() {
     let told = String::from_utf8_lossy(&told.stderr).into_owned();
     assert!(told.contains("a tune in 2/4: left out"), "{told}");
 }
+
+/// A phrase is practised, printed, handed out and given as homework under one way of naming it.
+#[test]
+fn bars_of_a_tune_are_named_alike_for_paper_page_and_homework() {
+    let home = folder();
+    let folder = home.path();
+    let said = |arguments: &[&str]| String::from_utf8_lossy(&done(folder, arguments)).into_owned();
+    let tune = "lamp-on-the-slipway";
+    let told = said(&["sheet", tune, "--bars", "5-8", "-o", "bars.svg"]);
+    assert!(
+        told.contains("The Lamp on the Slipway, bars 5 to 8"),
+        "{told}"
+    );
+    // beside other drills the tune is the one that is meant
+    let told = said(&["sheet", "birl", tune, "--phrase", "2", "-o", "two.pdf"]);
+    assert!(
+        told.contains("Birl") && told.contains("bars 5 to 8"),
+        "{told}"
+    );
+    done(folder, &["handout", tune, "--part", "1", "-o", "part.html"]);
+    refused(
+        folder,
+        &["sheet", "birl", "grip", "--bars", "5-8", "-o", "x.pdf"],
+        "those of one tune, and none of these drills is one",
+    );
+    refused(
+        folder,
+        &["sheet", tune, "--bars", "90-91", "-o", "x.pdf"],
+        "there is no bar 91",
+    );
+    done(
+        folder,
+        &[
+            "assign",
+            "birl",
+            tune,
+            "--bars",
+            "5-8",
+            "--to-reach",
+            "birl: real time at 60",
+            "--to-reach",
+            "lamp-on-the-slipway-bars-5-8: 60",
+            "-o",
+            "week.yaml",
+        ],
+    );
+    let week = std::fs::read_to_string(folder.join("week.yaml")).expect("homework");
+    assert!(
+        week.contains("reach: real time at 60") && week.contains("Bars 5 to 8 of"),
+        "{week}"
+    );
+    refused(
+        folder,
+        &[
+            "assign",
+            "birl",
+            "grip",
+            "--to-reach",
+            "birl: reel time",
+            "-o",
+            "w.yaml",
+        ],
+        "has no stage `reel time`",
+    );
+}

@@ -41,10 +41,12 @@ pub fn make_phrase(tune: &Tune, range: BarRange) -> Result<DrillDocument, Cannot
     let bars = taken(tune, range)?;
     let document = DrillDocument {
         title: titled(tune, &range.spoken()),
-        about: Some(
-            "Bars of a tune: begun with the pickup, ended on the next note with its movement."
-                .to_owned(),
-        ),
+        about: Some(format!(
+            "{} of {}, here {}: begun with the pickup, ended on the next note with its movement.",
+            capital(&range.spoken()),
+            titled_as(tune),
+            own_numbers(tune, range).spoken()
+        )),
         listen_for: Some("the pulse, from the pickup to the note it lands on".to_owned()),
         music: Some(body(tune.stage.music.metre, &bars)),
         ..ground(tune)
@@ -55,6 +57,15 @@ pub fn make_phrase(tune: &Tune, range: BarRange) -> Result<DrillDocument, Cannot
             .then(|| OneOrMany::Many(phrases.iter().map(ToString::to_string).collect())),
         ..document
     })
+}
+
+/// The numbers that bars of a tune have where they stand by themselves.
+fn own_numbers(tune: &Tune, range: BarRange) -> BarRange {
+    let count = numbers_played(&tune.stage.music, range).len().max(1);
+    BarRange {
+        first: 1,
+        last: u16::try_from(count).unwrap_or(u16::MAX),
+    }
 }
 
 /// The phrases of a tune that bars of it are taken from, by the bars of the piece: the note that it lands
@@ -270,13 +281,16 @@ pub(super) fn stage(tune: &Tune, name: &str, bars: &[Bar]) -> StageDocument {
 }
 
 pub(super) fn titled(tune: &Tune, what: &str) -> String {
-    let drill = tune.drill;
-    let name = if drill.stages.len() > 1 {
+    capital(&format!("{}, {what}", titled_as(tune)))
+}
+
+/// What the tune is called: a stage among several has a name of its own.
+fn titled_as<'a>(tune: &Tune<'a>) -> &'a str {
+    if tune.drill.stages.len() > 1 {
         &tune.stage.name
     } else {
-        &drill.title
-    };
-    capital(&format!("{name}, {what}"))
+        &tune.drill.title
+    }
 }
 
 /// What every drill made of a tune takes over from it.
