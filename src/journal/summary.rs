@@ -257,6 +257,101 @@ mod tests {
         }
     }
 
+    /// Three sessions of sixty marks each, some of them on one repetition twice.
+    fn a_day_of_sessions(
+        day: i64,
+        random: &mut fastrand::Rng,
+        marks: &mut Vec<RecordId>,
+    ) -> Vec<Record> {
+        let mut records = Vec::new();
+        for of_day in 0..3_i64 {
+            let session = (day * 3 + of_day + 1) as u128;
+            let begin = day * DAY + of_day * DAY / 4;
+            let first = Kind::Tried {
+                repetition: 0,
+                alone: random.bool(),
+            };
+            records.push(record(session, 1000, begin, first));
+            for number in 0..10_u64 {
+                let repetition = random.u64(..60);
+                let by_heart = Kind::ByHeart { repetition };
+                records.push(record(session, 2000 + number, begin, by_heart));
+            }
+            for number in 0..60_u64 {
+                let kind = Kind::Mark {
+                    repetition: number - u64::from(random.u8(..8) == 0 && number > 0),
+                    mark: if random.bool() {
+                        Mark::Clean
+                    } else {
+                        Mark::NotClean
+                    },
+                    needed: 3,
+                    free: false,
+                };
+                let time = begin + 10_000_000 * number as i64;
+                let record = record(session, number, time, kind);
+                marks.push(record.id);
+                records.push(record);
+            }
+        }
+        records
+    }
+
+    /// Entries that come in late: each day an undo of a recent mark, and on some days one of another
+    /// computer, one of an old session or one whose clock was behind.
+    fn what_comes_late(day: i64, random: &mut fastrand::Rng, marks: &[RecordId]) -> Vec<Record> {
+        let extra = 10_000 + day as u128;
+        let late = record(
+            extra,
+            1,
+            day * DAY + DAY / 2,
+            Kind::Undo {
+                mark: marks[random.usize(marks.len().saturating_sub(100)..marks.len())],
+            },
+        );
+        let mut records = vec![late];
+        match day {
+            20 => records.push(record(
+                extra,
+                2,
+                day * DAY + DAY / 2 + 1,
+                Kind::Undo { mark: marks[5] },
+            )),
+            30 => records.push(record(
+                7,
+                99,
+                day * DAY + DAY / 2 + 2,
+                Kind::Mark {
+                    repetition: 3,
+                    mark: Mark::Clean,
+                    needed: 3,
+                    free: false,
+                },
+            )),
+            40 => records.push(record(
+                20_000,
+                1,
+                4 * DAY,
+                Kind::Mark {
+                    repetition: 1,
+                    mark: Mark::Clean,
+                    needed: 1,
+                    free: false,
+                },
+            )),
+            50 => records.push(record(
+                30_000,
+                1,
+                30 * DAY,
+                Kind::Undo {
+                    mark: marks[marks.len() - 1],
+                },
+            )),
+            _ => {}
+        }
+        records
+    }
+
     /// A kept summary that no longer fits would tell a player wrong things for weeks: sessions day
     /// by day, marks taken back at once and long after, sessions gone on with, entries of another
     /// computer that come in late, an undo whose clock was behind, a summary cut off. After each the summary says what the marks say.
@@ -269,86 +364,8 @@ mod tests {
         let mut kept = 0;
         let mut marks: Vec<RecordId> = Vec::new();
         for day in 0..60_i64 {
-            let mut records = Vec::new();
-            for of_day in 0..3_i64 {
-                let session = (day * 3 + of_day + 1) as u128;
-                let begin = day * DAY + of_day * DAY / 4;
-                let first = Kind::Tried {
-                    repetition: 0,
-                    alone: random.bool(),
-                };
-                records.push(record(session, 1000, begin, first));
-                for number in 0..10_u64 {
-                    let repetition = random.u64(..60);
-                    let by_heart = Kind::ByHeart { repetition };
-                    records.push(record(session, 2000 + number, begin, by_heart));
-                }
-                for number in 0..60_u64 {
-                    let kind = Kind::Mark {
-                        repetition: number - u64::from(random.u8(..8) == 0 && number > 0),
-                        mark: if random.bool() {
-                            Mark::Clean
-                        } else {
-                            Mark::NotClean
-                        },
-                        needed: 3,
-                        free: false,
-                    };
-                    let time = begin + 10_000_000 * number as i64;
-                    let record = record(session, number, time, kind);
-                    marks.push(record.id);
-                    records.push(record);
-                }
-            }
-            let extra = 10_000 + day as u128;
-            let late = record(
-                extra,
-                1,
-                day * DAY + DAY / 2,
-                Kind::Undo {
-                    mark: marks[random.usize(marks.len().saturating_sub(100)..marks.len())],
-                },
-            );
-            records.push(late);
-            match day {
-                20 => records.push(record(
-                    extra,
-                    2,
-                    day * DAY + DAY / 2 + 1,
-                    Kind::Undo { mark: marks[5] },
-                )),
-                30 => records.push(record(
-                    7,
-                    99,
-                    day * DAY + DAY / 2 + 2,
-                    Kind::Mark {
-                        repetition: 3,
-                        mark: Mark::Clean,
-                        needed: 3,
-                        free: false,
-                    },
-                )),
-                40 => records.push(record(
-                    20_000,
-                    1,
-                    4 * DAY,
-                    Kind::Mark {
-                        repetition: 1,
-                        mark: Mark::Clean,
-                        needed: 1,
-                        free: false,
-                    },
-                )),
-                50 => records.push(record(
-                    30_000,
-                    1,
-                    30 * DAY,
-                    Kind::Undo {
-                        mark: marks[marks.len() - 1],
-                    },
-                )),
-                _ => {}
-            }
+            let mut records = a_day_of_sessions(day, &mut random, &mut marks);
+            records.extend(what_comes_late(day, &mut random, &marks));
             journal.append(&records).expect("stored");
             let all = Digest::of(journal.marks().expect("marks"));
             for _ in 0..2 {

@@ -2,6 +2,8 @@
 //! reader says: a file for each in `tests/all/screens/`, to be read by people. A change of a page is
 //! seen there; `INSTA_UPDATE=always cargo test --test all screens` writes them anew.
 
+mod stage;
+
 use gracerung::app::{
     Action, Blowing, Button, Came, Choose, Discriminating, FirstStart, HomeworkGoal, Listed,
     Message, Model, OpenedDrill, Opens, Options, Outcome, SessionPlan, TodayLine, WarmMusic,
@@ -22,6 +24,7 @@ use gracerung::timeline::{Layout, lay};
 use gracerung::units::{Beats, Bpm, Cents, Frames, FullScale, Hertz, SampleRate, Seconds};
 use ratatui::backend::TestBackend;
 use ratatui::{Frame, Terminal};
+use stage::{Stage, drill, playing};
 use std::fmt::Write as _;
 use std::sync::Arc;
 
@@ -68,110 +71,6 @@ fn of_model(name: &str, model: &Model) {
         view(model, theme, frame);
     };
     pictures(name, draw, &said);
-}
-
-fn drill(name: &str) -> Drill {
-    let file = built_in(name).expect("built in");
-    read(file.text.as_bytes()).0.expect("it reads")
-}
-
-/// The program and its clock.
-struct Stage {
-    model: Model,
-    now_ms: i64,
-    cycle: u64,
-}
-
-impl Stage {
-    #[allow(
-        clippy::large_types_passed_by_value,
-        reason = "made for one screen and moved into it"
-    )]
-    fn new(options: Options) -> Self {
-        Self {
-            model: Model::new(options),
-            now_ms: 0,
-            cycle: 0,
-        }
-    }
-
-    /// A drill that was opened, at a stage.
-    #[allow(
-        clippy::large_types_passed_by_value,
-        reason = "made for one screen and moved into it"
-    )]
-    fn opened(name: &str, stage: usize, options: Options) -> Self {
-        let mut here = Self::new(options);
-        here.opens(name, stage, None);
-        here
-    }
-
-    fn opens(&mut self, name: &str, stage: usize, goal: Option<HomeworkGoal>) {
-        self.tell(Message::Opened(Box::new(OpenedDrill {
-            goal,
-            stage: Some(stage),
-            session: uuid::Uuid::from_u128(7),
-            ..OpenedDrill::new(name, drill(name))
-        })));
-    }
-
-    fn tell(&mut self, message: Message) {
-        self.now_ms += 1000;
-        let at = Moment {
-            utc_us: NOON + self.now_ms * 1000,
-            offset_s: 0,
-            heard_ms: self.now_ms,
-        };
-        let before = self.model.sent;
-        let _ = update(&mut self.model, at, message);
-        if self.model.sent != before {
-            self.cycle = 0;
-        }
-    }
-
-    fn acts(&mut self, action: Action) {
-        self.tell(Message::Act(action));
-    }
-
-    fn at(&mut self, counting_in: bool, beat: f64) {
-        self.tell(Message::Position {
-            serial: self.model.sent,
-            counting_in,
-            cycle: self.cycle,
-            beat,
-            latency_ms: 0.0,
-        });
-    }
-
-    /// A repetition up to its closing note, in its breath.
-    fn plays(&mut self) {
-        let (serial, cycle, frame) = (self.model.sent, self.cycle, Frames(0));
-        self.tell(Message::Heard(RendererReport::Bar {
-            serial,
-            cycle,
-            bar: 0,
-            frame,
-        }));
-        self.tell(Message::Heard(RendererReport::Closing {
-            serial,
-            cycle,
-            frame,
-        }));
-    }
-
-    /// The same, marked, and its breath over.
-    fn marks(&mut self, mark: Mark) {
-        self.plays();
-        self.acts(Action::Mark(mark, Hand::Pedal));
-        self.at(false, 8.0);
-        self.cycle += 1;
-    }
-}
-
-fn playing() -> Stage {
-    let mut here = Stage::opened("grip-from-d", 1, Options::default());
-    here.acts(Action::PlayOrPause);
-    here
 }
 
 #[test]

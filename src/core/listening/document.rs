@@ -183,54 +183,18 @@ pub fn listen_document(
     let mut repetitions = Vec::new();
     let mut faults = Vec::new();
     if let Some((piece, found)) = compared {
-        for (number, (repetition, verdict)) in found.iter().enumerate() {
-            let number = number + 1;
-            for (at, place) in repetition.pairs.iter().enumerate() {
-                let (Some(place), Some(expected), Some(figures)) = (
-                    place,
-                    piece.notes.get(at),
-                    repetition.measured.notes.get(at),
-                ) else {
-                    continue;
-                };
-                if let Some(row) = notes.get_mut(*place) {
-                    row.score = Some(Some(ScoreRow {
-                        id: expected.id,
-                        repetition: number,
-                        written: expected.note,
-                        offset_ms: figures.offset_ms.map(rounded_ms),
-                        longer_ms: figures
-                            .length_ms
-                            .map(|length| rounded_ms(length - figures.expected_ms)),
-                    }));
-                }
-            }
+        for (at, (repetition, verdict)) in found.iter().enumerate() {
+            name_notes(&mut notes, piece, repetition, at + 1);
             let id = |id: u32| piece.notes.get(id as usize).map(|note| note.id);
             faults.extend(verdict.faults.iter().map(|fault| FaultRow {
-                repetition: number,
+                repetition: at + 1,
                 kind: fault.kind,
                 id: fault.id.and_then(id),
                 measured: fault.measured.map(rounded),
                 limit: fault.limit.map(rounded),
                 words: fault.words.clone(),
             }));
-            repetitions.push(RepetitionRow {
-                repetition: number,
-                start_s: Seconds(rounded(repetition.start.0)),
-                mark: verdict.mark,
-                confidence: repetition.measured.confidence.map(rounded),
-                shape: verdict
-                    .shape
-                    .iter()
-                    .map(|tone| shape_row(tone, id(tone.id)))
-                    .collect(),
-                pointing: verdict
-                    .pointing
-                    .iter()
-                    .map(|heard| pointing_row(heard, id))
-                    .collect(),
-                measured: repetition.measured.clone(),
-            });
+            repetitions.push(repetition_row(at + 1, repetition, verdict, id));
         }
     }
     let is_noise =
@@ -257,6 +221,60 @@ pub fn listen_document(
         repetitions: compared.is_some().then_some(repetitions),
         faults: compared.is_some().then_some(faults),
         remarks: hearing.remarks.iter().map(ToString::to_string).collect(),
+    }
+}
+
+/// Says of each note heard in a repetition which note of the score it was compared with.
+fn name_notes(
+    notes: &mut [NoteRow],
+    piece: &ExpectedStage,
+    repetition: &Repetition,
+    number: usize,
+) {
+    for (at, place) in repetition.pairs.iter().enumerate() {
+        let (Some(place), Some(expected), Some(figures)) = (
+            place,
+            piece.notes.get(at),
+            repetition.measured.notes.get(at),
+        ) else {
+            continue;
+        };
+        if let Some(row) = notes.get_mut(*place) {
+            row.score = Some(Some(ScoreRow {
+                id: expected.id,
+                repetition: number,
+                written: expected.note,
+                offset_ms: figures.offset_ms.map(rounded_ms),
+                longer_ms: figures
+                    .length_ms
+                    .map(|length| rounded_ms(length - figures.expected_ms)),
+            }));
+        }
+    }
+}
+
+fn repetition_row(
+    number: usize,
+    repetition: &Repetition,
+    verdict: &Verdict,
+    id: impl Fn(u32) -> Option<NoteId>,
+) -> RepetitionRow {
+    RepetitionRow {
+        repetition: number,
+        start_s: Seconds(rounded(repetition.start.0)),
+        mark: verdict.mark,
+        confidence: repetition.measured.confidence.map(rounded),
+        shape: verdict
+            .shape
+            .iter()
+            .map(|tone| shape_row(tone, id(tone.id)))
+            .collect(),
+        pointing: verdict
+            .pointing
+            .iter()
+            .map(|heard| pointing_row(heard, &id))
+            .collect(),
+        measured: repetition.measured.clone(),
     }
 }
 

@@ -20,8 +20,42 @@ pub(super) fn measure(
     pairs: &[Option<usize>],
     extra: &[usize],
 ) -> Measurement {
-    let mut notes: Vec<NoteMeasure> = Vec::with_capacity(piece.notes.len());
-    // a note that a blip cut in two goes on after it
+    let (ends, besides) = joined(heard, pairs, extra);
+    let notes = (0..piece.notes.len())
+        .map(|at| note_measure(piece, heard, start_s, pairs, (at, ends[at])))
+        .collect();
+    let first = pairs.iter().flatten().next().copied();
+    let belongs = |at: &&usize| is_of_the_repetition(piece, heard, start_s, first, **at);
+    let extra = besides
+        .iter()
+        .filter(belongs)
+        .map(|at| extra_note(piece, heard, pairs, *at))
+        .collect();
+    Measurement {
+        playing: true,
+        beat_ms: piece.beat.milliseconds(),
+        drift_percent: drift(piece, &offsets(piece, heard, start_s, pairs)),
+        notes,
+        extra,
+        lead_ms: Milliseconds(0.0),
+        confidence: confidence(heard, start_s, start_s + piece.length.0),
+    }
+}
+
+/// The note of the piece that was heard last before a place in the row of notes heard.
+fn last_before(pairs: &[Option<usize>], at: usize) -> Option<usize> {
+    (0..pairs.len())
+        .rev()
+        .find(|place| pairs[*place].is_some_and(|heard| heard < at))
+}
+
+/// Where each note of the piece ended, seconds, and which extra notes are none of its notes: a note
+/// that a blip cut in two goes on after it.
+fn joined(
+    heard: &[HeardNote],
+    pairs: &[Option<usize>],
+    extra: &[usize],
+) -> (Vec<Option<f64>>, Vec<usize>) {
     let mut ends: Vec<Option<f64>> = pairs
         .iter()
         .map(|at| at.map(|at| heard[at].end_s))
@@ -29,9 +63,7 @@ pub(super) fn measure(
     let mut besides: Vec<usize> = Vec::new();
     for at in extra {
         let note = &heard[*at];
-        let before = (0..pairs.len())
-            .rev()
-            .find(|place| pairs[*place].is_some_and(|p| p < *at));
+        let before = last_before(pairs, *at);
         // a note with a hole in it is one note: no finger moved
         let like = |other: Option<usize>| {
             other
@@ -58,78 +90,83 @@ pub(super) fn measure(
             _ => besides.push(*at),
         }
     }
-    for (at, expected) in piece.notes.iter().enumerate() {
-        let note = pairs[at].map(|place| &heard[place]);
-        let sounded = note
-            .map(|note| note.note)
-            .or_else(|| ran_on(piece, heard, start_s, pairs, at).then_some(expected.note));
-        notes.push(NoteMeasure {
-            id: number(at),
-            bar: u32::from(expected.id.bar),
-            part: expected.part,
-            written: expected.note,
-            heard: sounded,
-            length_ms: note
-                .zip(ends[at])
-                .map(|(note, end)| Seconds(end - note.start_s).milliseconds()),
-            expected_ms: Seconds(expected.length_s).milliseconds(),
-            offset_ms: if expected.part == NoteKind::Melody {
-                offset(piece, heard, start_s, pairs, at)
-                    .filter(|_| expected.placed)
-                    .map(|offset| Seconds(offset).milliseconds())
-            } else {
-                note.map(|note| Seconds(note.start_s - start_s - expected.start_s).milliseconds())
-            },
-            on_click: expected.on_click && expected.placed,
-            place_ms: (expected.part == NoteKind::Melody && expected.placed)
-                .then_some(Seconds(expected.place_s).milliseconds()),
-            begun_by: expected.begun_by,
-            tap: expected.tap,
-            pair: expected.pair.filter(|_| expected.placed),
-            movement: expected.movement,
-            cents: note
-                .filter(|_| expected.part == NoteKind::Melody)
-                .and_then(|note| note.cents),
-        });
+    (ends, besides)
+}
+
+/// The figures of one note of the piece, by its place and where it ended.
+fn note_measure(
+    piece: &ExpectedStage,
+    heard: &[HeardNote],
+    start_s: f64,
+    pairs: &[Option<usize>],
+    (at, end): (usize, Option<f64>),
+) -> NoteMeasure {
+    let expected = &piece.notes[at];
+    let note = pairs[at].map(|place| &heard[place]);
+    let sounded = note
+        .map(|note| note.note)
+        .or_else(|| ran_on(piece, heard, start_s, pairs, at).then_some(expected.note));
+    let offset_s = if expected.part == NoteKind::Melody {
+        offset(piece, heard, start_s, pairs, at).filter(|_| expected.placed)
+    } else {
+        note.map(|note| note.start_s - start_s - expected.start_s)
+    };
+    NoteMeasure {
+        id: number(at),
+        bar: u32::from(expected.id.bar),
+        part: expected.part,
+        written: expected.note,
+        heard: sounded,
+        length_ms: note
+            .zip(end)
+            .map(|(note, end)| Seconds(end - note.start_s).milliseconds()),
+        expected_ms: Seconds(expected.length_s).milliseconds(),
+        offset_ms: offset_s.map(|offset| Seconds(offset).milliseconds()),
+        on_click: expected.on_click && expected.placed,
+        place_ms: (expected.part == NoteKind::Melody && expected.placed)
+            .then_some(Seconds(expected.place_s).milliseconds()),
+        begun_by: expected.begun_by,
+        tap: expected.tap,
+        pair: expected.pair.filter(|_| expected.placed),
+        movement: expected.movement,
+        cents: note
+            .filter(|_| expected.part == NoteKind::Melody)
+            .and_then(|note| note.cents),
     }
-    let first = pairs.iter().flatten().next().copied();
-    let extra = besides
-        .iter()
-        .filter(|at| {
-            let note = &heard[**at];
-            let leads = first.is_some_and(|first| **at < first);
-            // what sounded in the breath is no part of the repetition
-            if leads {
-                first.is_some_and(|first| {
-                    heard[first].start_s - note.start_s < BLIP
-                        && **at > 0
-                        && note.start_s - heard[**at - 1].end_s < JOINED
-                })
-            } else {
-                note.start_s < start_s + piece.length.0 - JOINED
-            }
-        })
-        .map(|at| {
-            let note = &heard[*at];
-            let before = (0..pairs.len())
-                .rev()
-                .find(|place| pairs[*place].is_some_and(|p| p < *at));
-            ExtraNote {
-                bar: before.map_or(1, |place| u32::from(piece.notes[place].id.bar)),
-                after: before.map(number),
-                note: note.note,
-                length_ms: note.length().milliseconds(),
-            }
-        })
-        .collect();
-    Measurement {
-        playing: true,
-        beat_ms: piece.beat.milliseconds(),
-        drift_percent: drift(piece, &offsets(piece, heard, start_s, pairs)),
-        notes,
-        extra,
-        lead_ms: Milliseconds(0.0),
-        confidence: confidence(heard, start_s, start_s + piece.length.0),
+}
+
+/// True for an extra sound that belongs to the repetition: what sounded in the breath is no part of
+/// it.
+fn is_of_the_repetition(
+    piece: &ExpectedStage,
+    heard: &[HeardNote],
+    start_s: f64,
+    first: Option<usize>,
+    at: usize,
+) -> bool {
+    let note = &heard[at];
+    match first {
+        Some(first) if at < first => {
+            heard[first].start_s - note.start_s < BLIP
+                && at > 0
+                && note.start_s - heard[at - 1].end_s < JOINED
+        }
+        _ => note.start_s < start_s + piece.length.0 - JOINED,
+    }
+}
+
+fn extra_note(
+    piece: &ExpectedStage,
+    heard: &[HeardNote],
+    pairs: &[Option<usize>],
+    at: usize,
+) -> ExtraNote {
+    let before = last_before(pairs, at);
+    ExtraNote {
+        bar: before.map_or(1, |place| u32::from(piece.notes[place].id.bar)),
+        after: before.map(number),
+        note: heard[at].note,
+        length_ms: heard[at].length().milliseconds(),
     }
 }
 

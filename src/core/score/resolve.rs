@@ -45,10 +45,7 @@ fn resolve_for(
     let metres = music.metres();
     let mut score = Score {
         metre: metres.first().copied().unwrap_or(music.metre),
-        pickup: music.pickup()
-            * metres
-                .first()
-                .map_or(Fraction::from_integer(1), |own| own.pace()),
+        pickup: music.pickup() * metres.first().map_or(Fraction::ONE, |own| own.pace()),
         bars: Vec::with_capacity(music.order.len()),
         notes: Vec::new(),
         length: Beats::ZERO,
@@ -89,15 +86,15 @@ fn resolve_for(
                 after: note.note,
             };
             let group = group_in(&note.group, id, context, schools);
-            let first_group = if score.notes.is_empty() {
-                let silent = Context {
-                    before: None,
-                    after: note.note,
-                };
-                Some(group_in(&note.group, id, silent, schools)).filter(|first| *first != group)
-            } else {
-                None
+            // nothing sounded before the very first note
+            let silent = Context {
+                before: None,
+                ..context
             };
+            let opens = score.notes.is_empty();
+            let first_group = opens
+                .then(|| group_in(&note.group, id, silent, schools))
+                .filter(|first| *first != group);
             score.notes.push(ScoreNote {
                 id,
                 bar: index,

@@ -24,99 +24,116 @@ fn head_at(heads: &[Head], x: f64) -> Option<usize> {
         .checked_sub(1)
 }
 
+/// The heads of the melody from left to right; `column` says in which column an x lies.
+fn heads_of(elements: &[Element], column: impl Fn(f64) -> i32) -> Vec<Head> {
+    let mut heads: Vec<Head> = elements
+        .iter()
+        .filter_map(
+            |element| match (element.kind, element.note, &element.shape) {
+                (ElementKind::Head, Some(id), InkShape::Glyph { x, y, .. }) => Some(Head {
+                    x: *x,
+                    row: row(*y),
+                    column: column(*x),
+                    id,
+                }),
+                _ => None,
+            },
+        )
+        .collect();
+    heads.sort_by(|a, b| a.x.total_cmp(&b.x));
+    heads
+}
+
 impl Page {
     /// Melody stems of four rows, flags as hooks at their ends, beams between them, dots and ties.
     pub(super) fn draw_melody(&mut self, elements: &[Element]) {
-        let mut heads: Vec<Head> = elements
-            .iter()
-            .filter_map(
-                |element| match (element.kind, element.note, &element.shape) {
-                    (ElementKind::Head, Some(id), InkShape::Glyph { x, y, .. }) => Some(Head {
-                        x: *x,
-                        row: row(*y),
-                        column: self.column(*x),
-                        id,
-                    }),
-                    _ => None,
-                },
-            )
-            .collect();
-        heads.sort_by(|a, b| a.x.total_cmp(&b.x));
+        let heads = heads_of(elements, |x| self.column(x));
         let beams = beams_of(elements, &heads);
-        let found = |element: &Element| {
-            let at = head_at(&heads, element.shape.bounds().left)?;
-            Some((at, heads[at]))
-        };
         for element in elements {
             match element.kind {
-                ElementKind::Stem => {
-                    let Some((at, head)) = found(element) else {
-                        continue;
-                    };
-                    let joined = beams.iter().find(|beam| beam.heads.contains(&at));
-                    let end = joined.map_or(head.row, |beam| beam.lowest(&heads)) - 4;
-                    for row in end..head.row {
-                        self.put_behind(row, head.column, '┃', Style::Stem, Some(head.id));
-                    }
-                }
-                ElementKind::Flag => {
-                    let InkShape::Glyph { glyph, x, .. } = &element.shape else {
-                        continue;
-                    };
-                    let Some(at) = head_at(&heads, *x) else {
-                        continue;
-                    };
-                    let Head {
-                        row, column, id, ..
-                    } = heads[at];
-                    let flags = match glyph {
-                        Glyph::FlagQuaverDown => 1,
-                        Glyph::FlagSemiquaverDown => 2,
-                        Glyph::FlagDemisemiquaverDown => 3,
-                        _ => 4,
-                    };
-                    for level in 0..flags {
-                        let sign = if level == 0 { '┗' } else { '┣' };
-                        self.put(row - 4 + level, column, sign, Style::Stem, Some(id));
-                        self.put_behind(row - 4 + level, column + 1, '━', Style::Stem, Some(id));
-                    }
-                }
-                ElementKind::Tie => {
-                    let Some((at, head)) = found(element) else {
-                        continue;
-                    };
-                    let next = heads
-                        .get(at + 1)
-                        .map_or(self.last_column, |next| next.column);
-                    for between in head.column + 1..next {
-                        let sign = if between == head.column + 1 {
-                            '╭'
-                        } else if between + 1 == next {
-                            '╮'
-                        } else {
-                            '─'
-                        };
-                        self.put_behind(head.row + 1, between, sign, Style::Tie, Some(head.id));
-                    }
-                }
+                ElementKind::Stem => self.draw_stem(element, &beams, &heads),
+                ElementKind::Flag => self.draw_flags(element, &heads),
+                ElementKind::Tie => self.draw_tie(element, &heads),
                 _ => {}
             }
         }
         self.draw_beams(elements, &beams, &heads);
-        for element in elements {
-            if element.kind == ElementKind::Dot
-                && let Some((_, head)) = found(element)
-            {
-                let free = (1..4).find(|step| {
-                    self.cells
-                        .get(&(head.row, head.column + step))
-                        .is_none_or(|cell| cell.style != Style::Dot)
-                });
-                let column = head.column + free.unwrap_or(1);
-                self.put(head.row, column, '·', Style::Dot, Some(head.id));
-            }
+        let dots = elements
+            .iter()
+            .filter(|element| element.kind == ElementKind::Dot);
+        for dot in dots {
+            self.draw_dot(dot, &heads);
         }
         self.draw_tuplets(elements);
+    }
+
+    fn draw_stem(&mut self, element: &Element, beams: &[Beam], heads: &[Head]) {
+        let Some(at) = head_at(heads, element.shape.bounds().left) else {
+            return;
+        };
+        let head = heads[at];
+        let joined = beams.iter().find(|beam| beam.heads.contains(&at));
+        let end = joined.map_or(head.row, |beam| beam.lowest(heads)) - 4;
+        for row in end..head.row {
+            self.put_behind(row, head.column, '┃', Style::Stem, Some(head.id));
+        }
+    }
+
+    fn draw_flags(&mut self, element: &Element, heads: &[Head]) {
+        let InkShape::Glyph { glyph, x, .. } = &element.shape else {
+            return;
+        };
+        let Some(at) = head_at(heads, *x) else {
+            return;
+        };
+        let Head {
+            row, column, id, ..
+        } = heads[at];
+        let flags = match glyph {
+            Glyph::FlagQuaverDown => 1,
+            Glyph::FlagSemiquaverDown => 2,
+            Glyph::FlagDemisemiquaverDown => 3,
+            _ => 4,
+        };
+        for level in 0..flags {
+            let sign = if level == 0 { '┗' } else { '┣' };
+            self.put(row - 4 + level, column, sign, Style::Stem, Some(id));
+            self.put_behind(row - 4 + level, column + 1, '━', Style::Stem, Some(id));
+        }
+    }
+
+    fn draw_tie(&mut self, element: &Element, heads: &[Head]) {
+        let Some(at) = head_at(heads, element.shape.bounds().left) else {
+            return;
+        };
+        let head = heads[at];
+        let next = heads
+            .get(at + 1)
+            .map_or(self.last_column, |next| next.column);
+        for between in head.column + 1..next {
+            let sign = if between == head.column + 1 {
+                '╭'
+            } else if between + 1 == next {
+                '╮'
+            } else {
+                '─'
+            };
+            self.put_behind(head.row + 1, between, sign, Style::Tie, Some(head.id));
+        }
+    }
+
+    fn draw_dot(&mut self, element: &Element, heads: &[Head]) {
+        let Some(at) = head_at(heads, element.shape.bounds().left) else {
+            return;
+        };
+        let head = heads[at];
+        let free = (1..4).find(|step| {
+            self.cells
+                .get(&(head.row, head.column + step))
+                .is_none_or(|cell| cell.style != Style::Dot)
+        });
+        let column = head.column + free.unwrap_or(1);
+        self.put(head.row, column, '·', Style::Dot, Some(head.id));
     }
 
     fn draw_beams(&mut self, elements: &[Element], beams: &[Beam], heads: &[Head]) {

@@ -91,17 +91,7 @@ pub fn handout_with_map(drill: &Drill, tuning: Tuning, failing: &[BarLine]) -> S
     for (place, (stage, own)) in drill.stages.iter().zip(&climbs).enumerate() {
         let score = resolve_music(&stage.music, breath, &drill.schools);
         key.push_str(&score.written_text());
-        let layouts: Vec<Engraved> = WIDTHS
-            .iter()
-            .map(|width| {
-                let settings = LayoutSettings {
-                    bars_in_a_system: drill.is_tune().then_some(4),
-                    grace_names: drill.movement.is_some(),
-                    ..LayoutSettings::paper(*width)
-                };
-                lay_out(&score, Some(&stage.music), &settings)
-            })
-            .collect();
+        let layouts = layouts(drill, stage, &score);
         let all = heads_of(&layouts[0]);
         let index: BTreeMap<NoteId, usize> = all
             .iter()
@@ -117,29 +107,7 @@ pub fn handout_with_map(drill: &Drill, tuning: Tuning, failing: &[BarLine]) -> S
             &index,
             failing,
         );
-        let bar_of: BTreeMap<NoteId, usize> = score
-            .notes
-            .iter()
-            .filter_map(|note| Some((note.id.melody(), score.bars.get(note.bar)?.written)))
-            .collect();
-        let heads = layouts.iter().map(|engraved| {
-            let mut places = vec![(0, 0.0); all.len()];
-            for (id, system, x) in heads_of(engraved) {
-                if let Some(place) = index.get(&id).and_then(|at| places.get_mut(*at)) {
-                    *place = (system, (x * 100.0).round() / 100.0);
-                }
-            }
-            places
-        });
         stages.push(StageData {
-            name: stage.name.clone(),
-            heads: heads.collect(),
-            bar: all
-                .iter()
-                .map(|(id, ..)| bar_of.get(&id.melody()).copied().unwrap_or(0))
-                .collect(),
-            grace: all.iter().map(|(id, ..)| u8::from(id.grace > 0)).collect(),
-            bars: bars(drill, stage, &score),
             rows: own
                 .iter()
                 .filter_map(|rung| rows.iter().position(|row| row == rung))
@@ -148,11 +116,80 @@ pub fn handout_with_map(drill: &Drill, tuning: Tuning, failing: &[BarLine]) -> S
                 .iter()
                 .map(|rung| laid(&score, drill, *rung, &index))
                 .collect(),
+            ..stage_data(drill, stage, (&score, &layouts), &index)
         });
         scores.push(score);
     }
-    let data = Data {
-        key: crate::practice::StagePrint::of(&key).to_string(),
+    // Numbers, and names from the drill: `<` is written so that no name ends the script.
+    let data = serde_json::to_string(&data(drill, tuning, &key, &rows, stages))
+        .unwrap_or_else(|_| "null".to_owned())
+        .replace('<', "\\u003c");
+    include_str!("page.html")
+        .replace("{{script}}", include_str!("page.js"))
+        .replace("{{last}}", &rows.len().saturating_sub(1).to_string())
+        .replace("{{defs}}", &shapes.definitions_for_use())
+        .replace("{{head}}", &head(drill))
+        .replace("{{words}}", &words(drill, &scores))
+        .replace("{{stages}}", &sections)
+        .replace("{{title}}", &escape(&drill.title))
+        .replace("{{data}}", &data)
+}
+
+/// A stage engraved for each of [`WIDTHS`].
+fn layouts(drill: &Drill, stage: &Stage, score: &Score) -> Vec<Engraved> {
+    WIDTHS
+        .iter()
+        .map(|width| {
+            let settings = LayoutSettings {
+                bars_in_a_system: drill.is_tune().then_some(4),
+                grace_names: drill.movement.is_some(),
+                ..LayoutSettings::paper(*width)
+            };
+            lay_out(score, Some(&stage.music), &settings)
+        })
+        .collect()
+}
+
+/// What the script knows of a stage, its rungs aside.
+fn stage_data(
+    drill: &Drill,
+    stage: &Stage,
+    (score, layouts): (&Score, &[Engraved]),
+    index: &BTreeMap<NoteId, usize>,
+) -> StageData {
+    let all = heads_of(&layouts[0]);
+    let bar_of: BTreeMap<NoteId, usize> = score
+        .notes
+        .iter()
+        .filter_map(|note| Some((note.id.melody(), score.bars.get(note.bar)?.written)))
+        .collect();
+    let heads = layouts.iter().map(|engraved| {
+        let mut places = vec![(0, 0.0); all.len()];
+        for (id, system, x) in heads_of(engraved) {
+            if let Some(place) = index.get(&id).and_then(|at| places.get_mut(*at)) {
+                *place = (system, (x * 100.0).round() / 100.0);
+            }
+        }
+        places
+    });
+    StageData {
+        name: stage.name.clone(),
+        heads: heads.collect(),
+        bar: all
+            .iter()
+            .map(|(id, ..)| bar_of.get(&id.melody()).copied().unwrap_or(0))
+            .collect(),
+        grace: all.iter().map(|(id, ..)| u8::from(id.grace > 0)).collect(),
+        bars: bars(drill, stage, score),
+        rows: Vec::new(),
+        laid: Vec::new(),
+    }
+}
+
+/// What the script knows of the whole drill; `key` is the written text of all its stages.
+fn data(drill: &Drill, tuning: Tuning, key: &str, rows: &[Rung], stages: Vec<StageData>) -> Data {
+    Data {
+        key: crate::practice::StagePrint::of(key).to_string(),
         rungs: rows.iter().map(|rung| rung.spoken()).collect(),
         words: rows.iter().map(|rung| in_full(*rung)).collect(),
         goal: rows.iter().rposition(|rung| !rung.is_opened()),
@@ -171,20 +208,7 @@ pub fn handout_with_map(drill: &Drill, tuning: Tuning, failing: &[BarLine]) -> S
             .collect(),
         partials: PARTIALS.to_vec(),
         stages,
-    };
-    // Numbers, and names from the drill: `<` is written so that no name ends the script.
-    let data = serde_json::to_string(&data)
-        .unwrap_or_else(|_| "null".to_owned())
-        .replace('<', "\\u003c");
-    include_str!("page.html")
-        .replace("{{script}}", include_str!("page.js"))
-        .replace("{{last}}", &rows.len().saturating_sub(1).to_string())
-        .replace("{{defs}}", &shapes.definitions_for_use())
-        .replace("{{head}}", &head(drill))
-        .replace("{{words}}", &words(drill, &scores))
-        .replace("{{stages}}", &sections)
-        .replace("{{title}}", &escape(&drill.title))
-        .replace("{{data}}", &data)
+    }
 }
 
 /// The title; of a tune in the middle, with what else stands at its head.
