@@ -18,17 +18,45 @@ const UNHEARD: Seconds = Seconds(6.0);
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Blowing {
     /// The microphone's name.
-    pub microphone: String,
+    pub(super) microphone: String,
     /// Low A that is tuned to.
-    pub low_a: Hertz,
+    pub(super) low_a: Hertz,
     /// What is heard now; none before the first sound, or when the microphone has gone.
-    pub now: Option<HeardNow>,
+    pub(super) now: Option<HeardNow>,
     /// Where each fifth of a second lay, oldest first; none in silence.
-    pub trail: VecDeque<Option<(Note, Cents)>>,
+    pub(super) trail: VecDeque<Option<(Note, Cents)>>,
     /// The longest note held so far.
-    pub longest: Seconds,
+    pub(super) longest: Seconds,
     /// When the next point is due.
     due: Seconds,
+}
+
+/// What may be read of it; only this room changes it.
+impl Blowing {
+    /// The microphone's name.
+    pub fn microphone(&self) -> &str {
+        &self.microphone
+    }
+
+    /// Low A that is tuned to.
+    pub fn low_a(&self) -> Hertz {
+        self.low_a
+    }
+
+    /// What is heard now; none before the first sound, or when the microphone has gone.
+    pub fn now(&self) -> Option<HeardNow> {
+        self.now
+    }
+
+    /// Where each fifth of a second lay, oldest first; none in silence.
+    pub fn trail(&self) -> &VecDeque<Option<(Note, Cents)>> {
+        &self.trail
+    }
+
+    /// The longest note held so far.
+    pub fn longest(&self) -> Seconds {
+        self.longest
+    }
 }
 
 impl Blowing {

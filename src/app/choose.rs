@@ -125,17 +125,50 @@ pub struct TodayLine {
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Choose {
     /// Today's session, where there is anything to practise.
-    pub session: Option<Listed>,
+    pub(super) session: Option<Listed>,
     /// All drills.
-    pub drills: Vec<Listed>,
+    pub(super) drills: Vec<Listed>,
     /// Every movement of the catalogue; shown where letters are searched for.
-    pub movements: Vec<Listed>,
+    pub(super) movements: Vec<Listed>,
     /// Letters that titles and names are searched for.
-    pub search: String,
+    pub(super) search: String,
     /// The marked line among those shown.
-    pub marked: usize,
+    pub(super) marked: usize,
     /// The tune whose parts and phrases stand below it.
-    pub unfolded: Option<String>,
+    pub(super) unfolded: Option<String>,
+}
+
+/// What may be read of it; only this room changes it.
+impl Choose {
+    /// Today's session, where there is anything to practise.
+    pub fn session(&self) -> Option<&Listed> {
+        self.session.as_ref()
+    }
+
+    /// All drills.
+    pub fn drills(&self) -> &[Listed] {
+        &self.drills
+    }
+
+    /// Every movement of the catalogue; shown where letters are searched for.
+    pub fn movements(&self) -> &[Listed] {
+        &self.movements
+    }
+
+    /// Letters that titles and names are searched for.
+    pub fn letters(&self) -> &str {
+        &self.search
+    }
+
+    /// The marked line among those shown.
+    pub fn marked(&self) -> usize {
+        self.marked
+    }
+
+    /// The tune whose parts and phrases stand below it.
+    pub fn unfolded(&self) -> Option<&str> {
+        self.unfolded.as_deref()
+    }
 }
 
 impl Choose {
@@ -215,7 +248,7 @@ impl Choose {
     }
 
     /// Marks the drill of a name, when it is listed.
-    pub fn mark(&mut self, name: &str) {
+    pub(super) fn mark(&mut self, name: &str) {
         if let Some(place) = self.shown().iter().position(|drill| drill.name == name) {
             self.marked = place;
         }

@@ -49,9 +49,22 @@ pub const QUESTIONS: [Question; 4] = [
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct FirstStart {
     /// The question that is asked, from 0; as many as there are when all are answered.
-    pub at: usize,
+    pub(super) at: usize,
     /// The marked answer of each.
-    pub marked: [usize; QUESTIONS.len()],
+    pub(super) marked: [usize; QUESTIONS.len()],
+}
+
+/// What may be read of it; only this room changes it.
+impl FirstStart {
+    /// The question that is asked, from 0; as many as there are when all are answered.
+    pub fn at(&self) -> usize {
+        self.at
+    }
+
+    /// The marked answer of each.
+    pub fn marked(&self) -> [usize; QUESTIONS.len()] {
+        self.marked
+    }
 }
 
 impl FirstStart {

@@ -7,11 +7,11 @@ use crate::practice::{CellKey, Entry, Mark, Rung};
 #[derive(Debug, Clone)]
 pub struct Goal {
     /// The cell to be reached.
-    pub cell: CellKey,
+    pub(super) cell: CellKey,
     /// The homework's file.
-    pub file: String,
+    pub(super) file: String,
     /// What counts as reached, where it is not the drill's own number in a row.
-    pub until: Option<Criterion>,
+    pub(super) until: Option<Criterion>,
     /// What was said of the cells that reach it.
     said: Vec<Said>,
     /// It was met, at the start or since.
@@ -24,6 +24,24 @@ fn reaches(asked: Rung, rung: Rung) -> bool {
         (Some(asked), Some(tone)) => tone <= asked,
         (None, None) => rung.tempo() >= asked.tempo(),
         _ => false,
+    }
+}
+
+/// What may be read of it; only this room changes it.
+impl Goal {
+    /// The cell to be reached.
+    pub fn cell(&self) -> CellKey {
+        self.cell
+    }
+
+    /// The homework's file.
+    pub fn file(&self) -> &str {
+        &self.file
+    }
+
+    /// What counts as reached, where it is not the drill's own number in a row.
+    pub fn until(&self) -> Option<Criterion> {
+        self.until
     }
 }
 

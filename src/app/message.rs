@@ -19,6 +19,17 @@ pub enum Message {
     Opened(Box<OpenedDrill>),
     /// A drill could not be read.
     NotOpened(String),
+    /// The start page begins: its drills, all movements, and the drill that was practised last.
+    Begun {
+        /// The drills.
+        drills: Vec<Listed>,
+        /// Every movement of the catalogue.
+        movements: Vec<Listed>,
+        /// The name of the drill that is marked.
+        last: Option<String>,
+    },
+    /// What is read over the page was drawn from this row on.
+    ReadFrom(u16),
     /// The list of drills was read again.
     Listed(Vec<Listed>),
     /// What to practise today was composed again.

@@ -12,6 +12,8 @@ mod cold;
 mod course;
 mod demo;
 mod discriminating;
+#[cfg(test)]
+mod discriminating_laws;
 mod effect;
 mod first;
 mod goal;
@@ -28,6 +30,7 @@ mod offers;
 mod opened;
 mod opening;
 mod options;
+mod place;
 mod playing;
 #[cfg(test)]
 mod practice_laws;
@@ -55,7 +58,8 @@ pub use notice::Notice;
 pub use offer::{Offer, Offers};
 pub use opened::{HomeworkGoal, OpenedDrill};
 pub use options::Options;
-pub use practising::{HeardPlace, Practising, Sounding, planned, prints, scores};
+pub use place::{HeardPlace, Sounding};
+pub use practising::{Practising, planned, prints, scores};
 pub use session::{Came, Outcome, Session, SessionPlan, Stands, part_words};
 pub use update::update;
 pub use warming::{WarmMusic, Warming};

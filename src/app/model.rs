@@ -15,43 +15,43 @@ use crate::sound::Bus;
 #[derive(Debug, Clone)]
 pub struct Model {
     /// The page shown.
-    pub page: Page,
+    pub(super) page: Page,
     /// What is read over it.
-    pub over: Option<Overlay>,
+    pub(super) over: Option<Overlay>,
     /// Rows of that scrolled past.
-    pub over_scroll: u16,
+    pub(super) over_scroll: u16,
     /// The list of drills.
-    pub choose: Choose,
+    pub(super) choose: Choose,
     /// The drill that is practised.
-    pub practising: Option<Practising>,
+    pub(super) practising: Option<Practising>,
     /// A press took the next of what is offered, and that is still to be done.
     pub(super) chosen: Option<Mark>,
     /// The last press that says clean or not clean, and when: one that is held on repeats.
     pub(super) pressed: Option<(Mark, i64)>,
     /// Homework files whose goal was reached since the program began.
-    pub reached: Vec<String>,
+    pub(super) reached: Vec<String>,
     /// The session that runs, if one does.
-    pub session: Option<Session>,
+    pub(super) session: Option<Session>,
     /// What the player chose for sound and picture.
-    pub options: Options,
+    pub(super) options: Options,
     /// What the player is writing; then letters are letters.
-    pub words: Option<Words>,
+    pub(super) words: Option<Words>,
     /// The last sentence for the player.
-    pub notice: Option<Notice>,
+    pub(super) notice: Option<Notice>,
     /// Some marks are not in the journal yet.
-    pub unstored: bool,
+    pub(super) unstored: bool,
     /// The device, or none.
-    pub sound: SoundState,
+    pub(super) sound: SoundState,
     /// When the computer was late with the sound.
-    pub lateness: Lateness,
+    pub(super) lateness: Lateness,
     /// What the microphone hears now; none while nobody listens.
-    pub ear: Option<HeardNow>,
+    pub(super) ear: Option<HeardNow>,
     /// How many timelines were sent to the player: the serial of the last.
-    pub sent: u64,
+    pub(super) sent: u64,
     /// The program was started with a drill: leaving its page leaves the program.
-    pub straight: bool,
+    pub(super) straight: bool,
     /// The program is to end.
-    pub quit: bool,
+    pub(super) quit: bool,
 }
 
 /// A page.
@@ -97,6 +97,84 @@ pub enum SoundState {
     },
 }
 
+/// What may be read of it; only this room changes it.
+impl Model {
+    /// The page shown.
+    pub fn page(&self) -> Page {
+        self.page
+    }
+
+    /// What is read over it.
+    pub fn over(&self) -> Option<Overlay> {
+        self.over
+    }
+
+    /// Rows of that scrolled past.
+    pub fn over_scroll(&self) -> u16 {
+        self.over_scroll
+    }
+
+    /// The list of drills.
+    pub fn choose(&self) -> &Choose {
+        &self.choose
+    }
+
+    /// The drill that is practised.
+    pub fn practising(&self) -> Option<&Practising> {
+        self.practising.as_ref()
+    }
+
+    /// Homework files whose goal was reached since the program began.
+    pub fn reached(&self) -> &[String] {
+        &self.reached
+    }
+
+    /// The session that runs, if one does.
+    pub fn session(&self) -> Option<&Session> {
+        self.session.as_ref()
+    }
+
+    /// What the player chose for sound and picture.
+    pub fn options(&self) -> &Options {
+        &self.options
+    }
+
+    /// What the player is writing; then letters are letters.
+    pub fn words(&self) -> Option<&Words> {
+        self.words.as_ref()
+    }
+
+    /// The last sentence for the player.
+    pub fn notice(&self) -> Option<&Notice> {
+        self.notice.as_ref()
+    }
+
+    /// Some marks are not in the journal yet.
+    pub fn unstored(&self) -> bool {
+        self.unstored
+    }
+
+    /// The device, or none.
+    pub fn sound(&self) -> &SoundState {
+        &self.sound
+    }
+
+    /// What the microphone hears now; none while nobody listens.
+    pub fn ear(&self) -> Option<HeardNow> {
+        self.ear
+    }
+
+    /// How many timelines were sent to the player: the serial of the last.
+    pub fn sent(&self) -> u64 {
+        self.sent
+    }
+
+    /// The program is to end.
+    pub fn quit(&self) -> bool {
+        self.quit
+    }
+}
+
 impl Model {
     /// The program as it begins: the list of drills.
     pub fn new(options: Options) -> Self {
@@ -120,6 +198,33 @@ impl Model {
             sent: 0,
             straight: false,
             quit: false,
+        }
+    }
+
+    /// The program that was started with a drill or a session: leaving its page leaves the program.
+    pub fn straight(options: Options) -> Self {
+        Self {
+            straight: true,
+            ..Self::new(options)
+        }
+    }
+
+    /// A page with what may lie over it, whatever led there.
+    #[cfg(test)]
+    pub(crate) fn showing(page: Page, over: Option<Overlay>, words: Option<Words>) -> Self {
+        Self {
+            page,
+            over,
+            words,
+            ..Self::new(Options::default())
+        }
+    }
+
+    /// The drill that is practised after a repetition whose tones were shaped like this.
+    #[cfg(test)]
+    pub(crate) fn shape_tones(&mut self, shape: &[crate::practice::ToneShape]) {
+        if let Some(practising) = &mut self.practising {
+            practising.shape = shape.to_vec();
         }
     }
 

@@ -4,6 +4,7 @@ use super::goal::Goal;
 use super::offer::Offers;
 use super::opened::OpenedDrill;
 use super::options::Options;
+use super::place::{HeardPlace, Sounding, first_sound};
 use crate::drill::{Drill, Hiding};
 use crate::movement::{Context, Explanation, Movement, explain};
 use crate::planning::{BarLine, Digest, Lately, Said, Staircase};
@@ -11,10 +12,10 @@ use crate::practice::{
     CellKey, Entry, Mark, News, Phase, Plan, PlannedStage, Rung, StagePrint, State, ToneShape,
     edited, replay_all,
 };
-use crate::rhythm::{ClickWeight, ReferencePlan};
+use crate::rhythm::ReferencePlan;
 use crate::score::{Score, movements, resolve_music};
-use crate::timeline::{EventKind, Layout, SoundPart, Sounded, Timeline, TimelineEvent, lay};
-use crate::units::{Beats, Bpm, Fraction, SampleRate};
+use crate::timeline::{Layout, Timeline, lay};
+use crate::units::{Bpm, Fraction, SampleRate};
 use std::collections::VecDeque;
 use std::sync::Arc;
 
@@ -34,29 +35,29 @@ pub(super) struct Memory {
 #[derive(Debug, Clone)]
 pub struct Practising {
     /// The name it is called by.
-    pub name: String,
+    pub(super) name: String,
     /// The drill.
-    pub drill: Drill,
+    pub(super) drill: Drill,
     /// Each stage's score.
-    pub scores: Vec<Score>,
+    pub(super) scores: Vec<Score>,
     /// Board, marks and session.
-    pub state: State,
+    pub(super) state: State,
     /// Timelines sent to the player and perhaps still to be heard, oldest first.
     pub(super) sent: VecDeque<Sent>,
     /// What is heard now.
-    pub heard: Option<HeardPlace>,
+    pub(super) heard: Option<HeardPlace>,
     /// What homework asks for, and in which file.
-    pub goal: Option<Goal>,
+    pub(super) goal: Option<Goal>,
     /// How the tones of the repetition judged last were shaped, the worst first: at most two.
-    pub shape: Vec<ToneShape>,
+    pub(super) shape: Vec<ToneShape>,
     /// How the dots and snaps of the repetition judged last were pointed.
-    pub pointing: Option<String>,
+    pub(super) pointing: Option<String>,
     /// How the bars of each stage went lately.
-    pub bars: Vec<Vec<BarLine>>,
+    pub(super) bars: Vec<Vec<BarLine>>,
     /// What that is told from.
     lately: Lately,
     /// Where the player was against the click in the repetition that was heard last.
-    pub lead: Option<String>,
+    pub(super) lead: Option<String>,
     /// The cell that is on its way to the player or plays there.
     pub(super) asked: Option<CellKey>,
     /// Repetitions by the cycle they are played in.
@@ -66,9 +67,9 @@ pub struct Practising {
     /// The adaptive ladder's place before and after the last repetition that was marked.
     pub(super) stairs: Option<(u64, Staircase, Staircase)>,
     /// The cell of the cold try that sounds or comes next.
-    pub cold: Option<CellKey>,
+    pub(super) cold: Option<CellKey>,
     /// In a session it is due again, and its first try has not been marked yet.
-    pub due: bool,
+    pub(super) due: bool,
     /// The cold try that is not over yet.
     pub(super) cold_repetition: Option<u64>,
     /// What the reference was last told.
@@ -117,62 +118,71 @@ pub(super) struct Sent {
     pub(super) counts: bool,
 }
 
-/// The place that is heard.
-#[derive(Debug, Clone)]
-pub struct HeardPlace {
-    /// The timeline's serial.
-    pub serial: u64,
-    /// Its stage, from 0.
-    pub stage: usize,
-    /// Its rung.
-    pub rung: Rung,
-    /// The timeline.
-    pub timeline: Arc<Timeline>,
-    /// True in the count-in.
-    pub counting_in: bool,
-    /// The cycle, or the one counted in to.
-    pub cycle: u64,
-    /// Beats from the start of the count-in or the cycle.
-    pub beat: f64,
-}
-
-/// The melody note that an event begins, where it begins later.
-fn melody_after(event: &TimelineEvent, at: f64) -> Option<Sounded> {
-    match event.kind {
-        EventKind::Sound(sounded)
-            if matches!(sounded.part, SoundPart::Melody { .. }) && event.beat.to_f64() > at =>
-        {
-            Some(sounded)
-        }
-        _ => None,
-    }
-}
-
-/// Before anything is heard: nothing sounds, the first note comes next.
-pub(super) fn first_sound(score: &Score) -> Sounding {
-    let next = score.notes.first().map(|note| Sounded {
-        id: note.id,
-        note: note.note,
-        part: SoundPart::Melody {
-            place: note.place,
-            written: note.written,
-        },
-        length: note.written,
-    });
-    Sounding { now: None, next }
-}
-
-/// What sounds at a place, and what comes next.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Sounding {
-    /// What sounds; nothing in a breath.
-    pub now: Option<Sounded>,
-    /// What sounds next.
-    pub next: Option<Sounded>,
-}
-
 /// Sent timelines that may be on their way at once; more are not heard before the next is sent.
 const MOST_SENT: usize = 8;
+
+/// What may be read of it; only this room changes it.
+impl Practising {
+    /// The name it is called by.
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// The drill.
+    pub fn drill(&self) -> &Drill {
+        &self.drill
+    }
+
+    /// Each stage's score.
+    pub fn scores(&self) -> &[Score] {
+        &self.scores
+    }
+
+    /// Board, marks and session.
+    pub fn state(&self) -> &State {
+        &self.state
+    }
+
+    /// What is heard now.
+    pub fn heard(&self) -> Option<&HeardPlace> {
+        self.heard.as_ref()
+    }
+
+    /// What homework asks for, and in which file.
+    pub fn goal(&self) -> Option<&Goal> {
+        self.goal.as_ref()
+    }
+
+    /// How the tones of the repetition judged last were shaped, the worst first: at most two.
+    pub fn shape(&self) -> &[ToneShape] {
+        &self.shape
+    }
+
+    /// How the dots and snaps of the repetition judged last were pointed.
+    pub fn pointing(&self) -> Option<&str> {
+        self.pointing.as_deref()
+    }
+
+    /// How the bars of each stage went lately.
+    pub fn bars(&self) -> &[Vec<BarLine>] {
+        &self.bars
+    }
+
+    /// Where the player was against the click in the repetition that was heard last.
+    pub fn lead(&self) -> Option<&str> {
+        self.lead.as_deref()
+    }
+
+    /// The cell of the cold try that sounds or comes next.
+    pub fn cold(&self) -> Option<CellKey> {
+        self.cold
+    }
+
+    /// In a session it is due again, and its first try has not been marked yet.
+    pub fn due(&self) -> bool {
+        self.due
+    }
+}
 
 impl Practising {
     /// A drill with the journal's marks, which are taken out of what was opened; no session runs yet.
@@ -472,88 +482,5 @@ impl Practising {
             .rev()
             .find(|(key, _)| *key == (serial, cycle))
             .map(|(_, id)| *id)
-    }
-}
-
-impl HeardPlace {
-    /// Beats from the first beat of the repetition; negative in the count-in.
-    pub fn in_repetition(&self) -> f64 {
-        if self.counting_in {
-            self.beat - self.timeline.lead_in_length.to_f64()
-        } else {
-            self.beat
-        }
-    }
-
-    /// True where the reference holds no notes and the player may mark: the breath.
-    pub fn is_breath(&self) -> bool {
-        !self.counting_in && self.beat >= self.timeline.repetition.to_f64()
-    }
-
-    /// The beat of the bar, from 0, and the part of it that has gone by, 0 to 1.
-    pub fn beat_of_bar(&self) -> (u32, f64) {
-        if self.timeline.changes_metre && !self.counting_in {
-            return self.beat_by_click();
-        }
-        let beats = f64::from(self.timeline.metre.beats_in_a_bar());
-        let pickup = if self.timeline.bar_lines.len() > 1 {
-            let second = self.timeline.bar_lines[1].to_f64();
-            if second < beats { second } else { 0.0 }
-        } else {
-            0.0
-        };
-        let pace = Beats(self.timeline.metre.pace()).to_f64();
-        let place = ((self.in_repetition() - pickup) / pace).rem_euclid(beats);
-        (place.floor() as u32, place.fract())
-    }
-
-    /// The beat of the bar where the metre changes: that of the last click.
-    fn beat_by_click(&self) -> (u32, f64) {
-        let at = self.in_repetition();
-        let clicks = self.timeline.events_of(self.cycle).iter();
-        let last = clicks
-            .filter(|event| event.beat.to_f64() <= at)
-            .filter_map(|event| match event.kind {
-                EventKind::Click(click) if click.weight != ClickWeight::Part => {
-                    Some((click, event.beat.to_f64()))
-                }
-                _ => None,
-            })
-            .next_back();
-        last.map_or((0, 0.0), |(click, beat)| {
-            (u32::from(click.beat), (at - beat).clamp(0.0, 0.999))
-        })
-    }
-
-    /// What sounds and what comes next.
-    pub fn sounding(&self) -> Sounding {
-        let at = self.in_repetition();
-        let events = self.timeline.events_of(self.cycle);
-        let mut now = None;
-        let mut next = None;
-        for TimelineEvent { beat, kind, ahead } in events {
-            let beat = beat.to_f64();
-            match kind {
-                EventKind::Sound(sounded) if beat <= at && !ahead => now = Some(*sounded),
-                EventKind::Hush if beat <= at => now = None,
-                EventKind::Sound(sounded) if beat > at && next.is_none() => next = Some(*sounded),
-                _ => {}
-            }
-        }
-        if now.is_none() {
-            // Nothing sounds: the hand settles on the melody note to come, not on its gracenote.
-            next = events.iter().find_map(|event| melody_after(event, at));
-        }
-        if next.is_none() {
-            next = self
-                .timeline
-                .events_of(self.cycle + 1)
-                .iter()
-                .find_map(|event| match event.kind {
-                    EventKind::Sound(sounded) if now.is_some() && !event.ahead => Some(sounded),
-                    _ => melody_after(event, f64::NEG_INFINITY),
-                });
-        }
-        Sounding { now, next }
     }
 }

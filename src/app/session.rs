@@ -64,19 +64,19 @@ pub enum Stands {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Session {
     /// Its parts.
-    pub parts: Vec<SessionPart>,
+    pub(super) parts: Vec<SessionPart>,
     /// The part that runs or comes next, from 0.
-    pub at: usize,
+    pub(super) at: usize,
     /// Where it stands.
-    pub stands: Stands,
+    pub(super) stands: Stands,
     /// Since when its page is shown as it is.
     pub(super) shown_ms: i64,
     /// What came of the parts that are over.
-    pub outcomes: Vec<Outcome>,
+    pub(super) outcomes: Vec<Outcome>,
     /// Minutes that it is to fill.
-    pub minutes: u32,
+    pub(super) minutes: u32,
     /// How long it has run, milliseconds; without rests.
-    pub used_ms: i64,
+    pub(super) used_ms: i64,
     /// How long the present part has sounded, milliseconds.
     pub(super) spent_ms: i64,
     pub(super) last_ms: i64,
@@ -108,6 +108,39 @@ pub struct SessionPlan {
     pub minutes: u32,
     /// How long it has run already, milliseconds.
     pub used_ms: i64,
+}
+
+/// What may be read of it; only this room changes it.
+impl Session {
+    /// Its parts.
+    pub fn parts(&self) -> &[SessionPart] {
+        &self.parts
+    }
+
+    /// The part that runs or comes next, from 0.
+    pub fn at(&self) -> usize {
+        self.at
+    }
+
+    /// Where it stands.
+    pub fn stands(&self) -> Stands {
+        self.stands
+    }
+
+    /// What came of the parts that are over.
+    pub fn outcomes(&self) -> &[Outcome] {
+        &self.outcomes
+    }
+
+    /// Minutes that it is to fill.
+    pub fn minutes(&self) -> u32 {
+        self.minutes
+    }
+
+    /// How long it has run, milliseconds; without rests.
+    pub fn used_ms(&self) -> i64 {
+        self.used_ms
+    }
 }
 
 impl Session {

@@ -11,8 +11,8 @@ use super::notice::Notice;
 use super::noting;
 use super::offers;
 use super::opening::opened_drill;
+use super::place::HeardPlace;
 use super::playing::{decide, heard, pause};
-use super::practising::HeardPlace;
 use super::session::{Session, Stands};
 use super::stepping::{leave_drill, practise};
 use super::writing::{keep_words, write};
@@ -52,6 +52,18 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
         Message::MoreOfToday(parts) => course::more(model, at, parts, effects),
         Message::AsideOver(trouble) => course::aside_over(model, at, trouble, effects),
         Message::Tick => {}
+        Message::Begun {
+            drills,
+            movements,
+            last,
+        } => {
+            model.choose.drills = drills;
+            model.choose.movements = movements;
+            if let Some(last) = last {
+                model.choose.mark(&last);
+            }
+        }
+        Message::ReadFrom(row) => model.over_scroll = row,
         Message::Listed(drills) => {
             model.choose.drills = drills;
             model.choose.move_by(0);

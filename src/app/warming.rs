@@ -1,6 +1,6 @@
 //! A warm-up that runs by itself: which step, how long it has run. Marks nothing and asks nothing.
 
-use super::practising::{HeardPlace, Sounding, first_sound};
+use super::place::{HeardPlace, Sounding, first_sound};
 use crate::drill::Music;
 use crate::planning::WarmStep;
 use crate::score::Score;
@@ -23,17 +23,40 @@ pub struct WarmMusic {
 #[derive(Debug, Clone)]
 pub struct Warming {
     /// Its steps.
-    pub steps: Vec<WarmStep>,
+    pub(super) steps: Vec<WarmStep>,
     /// The music of each.
-    pub music: Vec<WarmMusic>,
+    pub(super) music: Vec<WarmMusic>,
     /// The place that is heard in this step's music; nothing before its first click.
-    pub heard: Option<HeardPlace>,
+    pub(super) heard: Option<HeardPlace>,
     /// The step that runs, from 0; the number of steps when it is over.
-    pub at: usize,
+    pub(super) at: usize,
     /// How long it has run.
-    pub run: Seconds,
+    pub(super) run: Seconds,
     /// It waits for the player.
-    pub paused: bool,
+    pub(super) paused: bool,
+}
+
+/// What may be read of it; only this room changes it.
+impl Warming {
+    /// The place that is heard in this step's music; nothing before its first click.
+    pub fn heard(&self) -> Option<&HeardPlace> {
+        self.heard.as_ref()
+    }
+
+    /// The step that runs, from 0; the number of steps when it is over.
+    pub fn at(&self) -> usize {
+        self.at
+    }
+
+    /// How long it has run.
+    pub fn run(&self) -> Seconds {
+        self.run
+    }
+
+    /// It waits for the player.
+    pub fn paused(&self) -> bool {
+        self.paused
+    }
 }
 
 impl Warming {
@@ -95,6 +118,16 @@ impl Warming {
         self.at = (self.at + 1).min(self.steps.len());
         self.run = Seconds(0.0);
         self.heard = None;
+    }
+
+    /// Waits for the player, or goes on.
+    pub fn pause_or_go_on(&mut self) {
+        self.paused = !self.paused;
+    }
+
+    /// The place that is heard now.
+    pub fn hears(&mut self, place: Option<HeardPlace>) {
+        self.heard = place;
     }
 
     /// True when every step has run.

@@ -125,7 +125,7 @@ impl Paged for Page {
         }
         let now = (self.last.elapsed() < GONE).then(|| self.attention.now());
         let note = |now: Option<HeardNow>| now?.note.map(|(note, _)| note);
-        let another = note(now) != note(self.blowing.now);
+        let another = note(now) != note(self.blowing.now());
         self.blowing.hear(self.attention.seconds(), now);
         let due = another || self.shown.elapsed() >= FRAME;
         Ok(if due { Did::Changed } else { Did::Nothing })

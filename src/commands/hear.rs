@@ -2,32 +2,31 @@
 
 mod keeping;
 mod shown;
+mod what;
 
-use super::{Outcome, Ran, arguments, screen_arguments::ScreenArguments};
+use super::{Outcome, Ran, screen_arguments::ScreenArguments};
 use crate::app::{Asking, Button, Discriminating, ToPlay};
-use crate::discrimination::{Excerpt, Spot, excerpt, plant, spots};
-use crate::drill::{Drill, StageKind};
+use crate::discrimination::{Excerpt, excerpt, plant};
 use crate::live::{DeviceState, Heard, Player, Quiet};
-use crate::practice::{CellKey, Difference, Mark, Rung, StagePrint};
-use crate::score::{Score, ScoreNote, resolve_music};
+use crate::practice::Mark;
 use crate::screen::Theme;
 use crate::services::{
     Failure,
     event_loop::{self, Did, FRAME, Foot, Paged, World},
-    open, output, pedals, settings, stages,
+    open, output, pedals, settings,
     terminal::{self, Manner},
 };
 use crate::settings::Settings;
 use crate::sound::{Bus, Entrance, RendererReport, When};
-use crate::timeline::{Layout, Timeline, lay};
-use crate::units::{Beats, Bpm, Milliseconds, SampleRate, Seconds, spell_fraction};
-use crate::wording;
+use crate::timeline::Timeline;
+use crate::units::Seconds;
 use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use keeping::Keeping;
 use shown::Shown;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 use uuid::Uuid;
+use what::{What, chosen, music};
 
 /// Arguments of `hear`.
 #[derive(clap::Args)]
@@ -50,55 +49,8 @@ pub(crate) struct Arguments {
     screen: ScreenArguments,
 }
 
-/// What is to be heard.
-#[derive(clap::Args)]
-struct What {
-    /// A drill's name or path.
-    #[arg(value_name = "DRILL")]
-    drill: String,
-    /// What to listen for: crushed, unlike, long, early or blip.
-    #[arg(long, value_name = "FAULT", value_parser = difference)]
-    fault: Option<Difference>,
-    /// Stage, by number from 1 or by name; else the first that has the whole movement.
-    #[arg(long)]
-    stage: Option<String>,
-    /// Tempo, beats a minute; else the top of the ladder, so that weeks compare.
-    #[arg(long, value_parser = arguments::tempo)]
-    tempo: Option<Bpm>,
-    /// Minutes, 0.2 to 10; longer finds it more exactly.
-    #[arg(long, default_value_t = 1.0, value_parser = minutes)]
-    minutes: f64,
-}
-
-fn difference(text: &str) -> Result<Difference, String> {
-    let found = Difference::ALL
-        .into_iter()
-        .find(|difference| difference.name() == text);
-    found.ok_or_else(|| format!("expected {}", names(&Difference::ALL)))
-}
-
-fn names(differences: &[Difference]) -> String {
-    let names: Vec<&str> = differences.iter().map(|one| one.name()).collect();
-    wording::choice(&names)
-}
-
-fn minutes(text: &str) -> Result<f64, String> {
-    match text.trim().parse::<f64>() {
-        Ok(minutes) if (0.2..=10.0).contains(&minutes) => Ok(minutes),
-        _ => Err("expected minutes, 0.2 to 10".to_owned()),
-    }
-}
-
 /// How long the device may take to open.
 const OPENING: Duration = Duration::from_secs(5);
-
-/// What is listened to.
-struct Music {
-    title: String,
-    cell: CellKey,
-    clean: Timeline,
-    spots: Vec<Spot>,
-}
 
 /// Runs `hear`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
@@ -111,7 +63,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     })?;
     let trouble = hearing.trouble.take();
     let page = &hearing.page;
-    if page.asking == Asking::Over && !page.read_aloud {
+    if page.asking() == Asking::Over && !page.read_aloud() {
         output::print(&format!("{}\n", page.says().join("\n")))?;
     }
     match trouble {
@@ -135,7 +87,7 @@ pub(super) fn in_session(
         minutes: 1.0,
     };
     let mut hearing = Hearing::begin(&what, screen, own)?;
-    hearing.page.goes_on = true;
+    hearing.page.join_a_session();
     hearing.foot = Foot::on(Instant::now());
     hearing.begins(own)?;
     event_loop::run(&mut hearing, world)?;
@@ -177,15 +129,16 @@ impl Hearing {
         let journal = Keeping::open(&opened.name, music.cell)?;
         let spot = chosen(&music, what.fault, &journal.before, &opened.drill)?;
         let piece = excerpt(&music.clean, &music.clean, &spot);
-        let mut page = Discriminating::new(
+        let before = journal.last_of(spot.difference);
+        let page = Discriminating::new(
             music.title.clone(),
             spot,
             Seconds(what.minutes * 60.0),
             (piece.length, piece.judged_from),
             seed(),
-        );
-        page.before = journal.last_of(page.spot.difference);
-        page.read_aloud = Manner::of(own) == Manner::Lines;
+        )
+        .compared_with(before)
+        .aloud(Manner::of(own) == Manner::Lines);
         Ok(Self {
             player: sounding(screen, own, &piece)?,
             page,
@@ -206,7 +159,7 @@ impl Hearing {
     /// Takes the screen and plays the first.
     fn begins(&mut self, own: &Settings) -> Result<(), Failure> {
         let theme = Theme::new(settings::colours(own));
-        self.shown = Some(Shown::new(theme, self.page.read_aloud)?);
+        self.shown = Some(Shown::new(theme, self.page.read_aloud())?);
         self.last = Instant::now();
         let examples = self.page.examples();
         self.play(examples);
@@ -216,7 +169,7 @@ impl Hearing {
     /// Does what the page asks for.
     fn play(&mut self, what: ToPlay) {
         if let ToPlay::Piece(size) = what {
-            let (clean, spot) = (&self.clean, &self.page.spot);
+            let (clean, spot) = (&self.clean, &self.page.spot());
             let piece = match size {
                 Some(size) => excerpt(&plant(clean, spot, size), clean, spot),
                 None => excerpt(clean, clean, spot),
@@ -228,8 +181,7 @@ impl Hearing {
             return;
         }
         self.player.stop();
-        if let Some(found) = self.page.found().filter(|_| !self.page.kept) {
-            self.page.kept = true;
+        if let Some(found) = self.page.take_found() {
             self.trouble = self.journal.store(&found).err().or(self.trouble.take());
         }
         self.over |= what == ToPlay::Leave;
@@ -274,7 +226,7 @@ impl Paged for Hearing {
         {
             self.play(what);
         }
-        let quiet = matches!(self.page.asking, Asking::Over | Asking::Ready);
+        let quiet = matches!(self.page.asking(), Asking::Over | Asking::Ready);
         if !quiet
             && self.heard
             && let Some(failure) = silent(&self.player)
@@ -323,94 +275,6 @@ fn seed() -> u64 {
 /// A way for the tests to go on without a device, with a seed of their own; not in a release.
 #[cfg(debug_assertions)]
 const TESTED: &str = "SILENT_FOR_A_TEST";
-
-/// The stage at its tempo, and what can be planted in it.
-fn music(drill: &Drill, what: &What) -> Result<Music, Failure> {
-    let movement = drill.movement.as_ref().map(|line| line.movement);
-    let tempo = what.tempo.unwrap_or(drill.ladder.to());
-    let resolved = |stage: usize| -> Score {
-        resolve_music(&drill.stages[stage].music, Beats::ZERO, &drill.schools)
-    };
-    let laid = |score: &Score| {
-        let layout = Layout {
-            lengths: drill.lengths,
-            ..Layout::at(tempo, SampleRate::USUAL)
-        };
-        lay(score, &layout)
-    };
-    let stage = match &what.stage {
-        Some(wanted) => stages::stage(drill, wanted)?.0,
-        None => {
-            let whole = |stage: &usize| {
-                let of_movement =
-                    |note: &ScoreNote| movement.is_some() && note.group.movement == movement;
-                resolved(*stage).notes.iter().any(of_movement)
-            };
-            let in_real_time =
-                |stage: &usize| matches!(drill.stages[*stage].kind, StageKind::RealTime { .. });
-            let mut stages = 0..drill.stages.len();
-            let whole = stages
-                .clone()
-                .filter(in_real_time)
-                .find(whole)
-                .or_else(|| stages.find(whole));
-            let most = || {
-                (0..drill.stages.len()).rev().max_by_key(|stage| {
-                    let score = resolved(*stage);
-                    spots(&score, &laid(&score), movement).len()
-                })
-            };
-            whole.or_else(most).unwrap_or(0)
-        }
-    };
-    let score = resolved(stage);
-    let clean = laid(&score);
-    let spots = spots(&score, &clean, movement);
-    let name = &drill.stages[stage].name;
-    if spots.is_empty() {
-        return Err(Failure(format!(
-            "`{}`, stage `{name}`, has nothing to hear: expected gracenotes after a first note, or two notes whose fingers cross; another `--stage` may have them",
-            drill.title
-        )));
-    }
-    let speed = spell_fraction(&tempo.value());
-    Ok(Music {
-        title: format!("{} · {name} at {speed}", drill.title),
-        cell: CellKey {
-            stage: StagePrint::of(&score.written_text()),
-            rung: Rung::Tempo(tempo),
-        },
-        clean,
-        spots,
-    })
-}
-
-/// The fault that was asked for; else the one that was not heard for longest here.
-fn chosen(
-    music: &Music,
-    wanted: Option<Difference>,
-    before: &[(Difference, Milliseconds)],
-    drill: &Drill,
-) -> Result<Spot, Failure> {
-    let last = |spot: &&Spot| {
-        before
-            .iter()
-            .rposition(|(difference, _)| *difference == spot.difference)
-    };
-    let found = match wanted {
-        Some(wanted) => music.spots.iter().find(|spot| spot.difference == wanted),
-        None => music.spots.iter().min_by_key(last),
-    };
-    found.cloned().ok_or_else(|| {
-        let has: Vec<Difference> = music.spots.iter().map(|spot| spot.difference).collect();
-        Failure(format!(
-            "`{}` has no place for {} here: expected {}",
-            drill.title,
-            wanted.map_or("a fault", Difference::spoken),
-            names(&has)
-        ))
-    })
-}
 
 /// The player with an open device and nothing sounding yet.
 fn sounding(
@@ -505,14 +369,5 @@ mod tests {
             button(&pedals::Pedals::default(), interrupt),
             Some(Button::Leave)
         );
-    }
-
-    #[test]
-    fn minutes_and_faults_read_as_they_are_written() {
-        assert_eq!(minutes("3"), Ok(3.0));
-        assert!(minutes("0").is_err() && minutes("NaN").is_err() && minutes("11").is_err());
-        assert_eq!(difference("unlike"), Ok(Difference::Unlike));
-        let error = difference("un").expect_err("no such fault");
-        assert_eq!(error, "expected crushed, unlike, long, early or blip");
     }
 }

@@ -4,7 +4,7 @@ use super::{
     Outcome, Ran, arguments, hear, screen_arguments::ScreenArguments,
     screen_arguments::settings_of, warmup,
 };
-use crate::app::{Care, Message, Model, Page};
+use crate::app::{Care, Message, Model, Options, Page};
 use crate::drill::{Drill, Stage, StageKind};
 use crate::live::Quiet;
 use crate::planning::Rule;
@@ -141,9 +141,11 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let mut flags = arguments.screen.flags();
     flags.extend(arguments.marking.flags());
     let settings = settings_of(&flags)?;
-    let (mut shell, mut model) = start(&arguments.screen, &settings)?;
-    model.straight = true;
-    model.options.from_memory = arguments.from_memory;
+    let (mut shell, options) = start(&arguments.screen, &settings)?;
+    let mut model = Model::straight(Options {
+        from_memory: arguments.from_memory,
+        ..options
+    });
     let message = shell.opened(opened, begin);
     shell.tell(&mut model, message);
     screen(&arguments.screen, &settings, shell, model)
@@ -196,19 +198,22 @@ pub(crate) fn choose() -> Ran {
     terminal::require()?;
     let arguments = ScreenArguments::default();
     let settings = arguments.settings()?;
-    let (mut shell, mut model) = start(&arguments, &settings)?;
-    model.choose.drills = shell.list(false);
-    model.choose.movements = Shell::movements();
-    if let Some(last) = shell.last_drill() {
-        model.choose.mark(&last);
-    }
+    let (mut shell, options) = start(&arguments, &settings)?;
+    let mut model = Model::new(options);
+    let begun = Message::Begun {
+        drills: shell.list(false),
+        movements: Shell::movements(),
+        last: shell.last_drill(),
+    };
+    shell.tell(&mut model, begun);
     screen(&arguments, &settings, shell, model)
 }
 
+/// The shell, and the choices of the settings.
 pub(super) fn start(
     arguments: &ScreenArguments,
     settings: &Settings,
-) -> Result<(Shell, Model), Failure> {
+) -> Result<(Shell, Options), Failure> {
     let options = settings::options(settings);
     let mut shell = Shell::new(arguments.asked(settings), arguments.player(settings))?;
     if options.by_ear {
@@ -222,7 +227,7 @@ pub(super) fn start(
         drop(quiet);
         opened?;
     }
-    Ok((shell, Model::new(options)))
+    Ok((shell, options))
 }
 
 /// Between two looks at the microphone: a note is to be on the screen within 80 ms of sounding.
@@ -261,7 +266,7 @@ pub(super) fn screen(
         let mut paged = Practice {
             care: Care::after(rests.then(|| settings.number(keys::CARE_REST_AFTER) as u32)),
             rule: settings::rule(settings),
-            page: model.page,
+            page: model.page(),
             shell: &mut shell,
             model: &mut model,
             pedals: &pedals,
@@ -276,7 +281,7 @@ pub(super) fn screen(
     let rescued = shell.rescue();
     ran?;
     rescued?;
-    for file in &model.reached {
+    for file in model.reached() {
         output::print(&format!(
             "homework reached; send it: gracerung report {file} -o report.yaml\n"
         ))?;
@@ -308,7 +313,7 @@ fn opening_words(chosen: &Settings, shell: &Shell) -> Option<String> {
 
 /// The note that the microphone hears.
 fn note_heard(model: &Model) -> Option<crate::chanter::Note> {
-    model.ear?.note.map(|(note, _)| note)
+    model.ear()?.note.map(|(note, _)| note)
 }
 
 /// The pages of the start, of practice and of the session, as a screen or as lines.
@@ -337,14 +342,14 @@ impl Practice<'_> {
     fn begins(&mut self) -> Result<(), Failure> {
         self.show(false)?;
         // Every drill's marks are read for the list, which a drill that was named does not show.
-        if self.model.page == Page::Choose {
+        if self.model.page() == Page::Choose {
             let drills = self.shell.list(true);
             self.shell.tell(self.model, Message::Listed(drills));
         }
         let today = self.shell.today(&self.rule);
         self.shell.tell(self.model, Message::Today(today));
         // Where something is said already, a journal that cannot be written for one, that stands.
-        if self.model.notice.is_none()
+        if self.model.notice().is_none()
             && let Some(word) = opening_words(self.chosen, self.shell)
         {
             self.shell.tell(self.model, Message::Care(word));
@@ -370,7 +375,7 @@ impl Practice<'_> {
 
 impl Paged for Practice<'_> {
     fn is_over(&self) -> bool {
-        self.model.quit
+        self.model.quit()
     }
 
     fn wait(&self) -> Duration {
@@ -379,7 +384,7 @@ impl Paged for Practice<'_> {
             EAR
         } else if moving {
             FRAME.saturating_sub(self.drawn.elapsed())
-        } else if self.model.page == Page::Session {
+        } else if self.model.page() == Page::Session {
             COUNTDOWN
         } else {
             IDLE
@@ -413,7 +418,7 @@ impl Paged for Practice<'_> {
             }
             changed |= self.drawn.elapsed() >= FRAME;
         }
-        if model.page == Page::Session && self.drawn.elapsed() >= COUNTDOWN {
+        if model.page() == Page::Session && self.drawn.elapsed() >= COUNTDOWN {
             shell.tell(model, Message::Tick);
             changed = true;
         }
@@ -424,9 +429,9 @@ impl Paged for Practice<'_> {
             self.shell.tell(self.model, Message::AsideOver(trouble));
             return Ok(Did::Fresh);
         }
-        if self.page != model.page {
-            self.page = model.page;
-            if self.page == Page::Choose && !model.quit {
+        if self.page != model.page() {
+            self.page = model.page();
+            if self.page == Page::Choose && !model.quit() {
                 let today = shell.today(&self.rule);
                 shell.tell(model, Message::Today(today));
                 changed = true;
@@ -450,7 +455,9 @@ impl Paged for Practice<'_> {
                 let (model, theme) = (&*self.model, *theme);
                 let mut first = 0;
                 canvas.draw(fresh, |frame| first = view(model, theme, frame))?;
-                self.model.over_scroll = first;
+                if first != self.model.over_scroll() {
+                    self.shell.tell(self.model, Message::ReadFrom(first));
+                }
             }
             Shown::Lines(plain) => {
                 for line in plain.lines(self.model) {

@@ -1,7 +1,7 @@
 //! `today`: what to practise now, and why.
 
 use super::{Outcome, Ran, practise, screen_arguments::ScreenArguments};
-use crate::app::Message;
+use crate::app::{Message, Model};
 use crate::planning::{Item, today};
 use crate::practice::Rung;
 use crate::services::{
@@ -174,9 +174,9 @@ fn play(arguments: &ScreenArguments, minutes: Option<u32>) -> Ran {
         output::print("nothing is due and there is nothing new: play what you like\n")?;
         return Ok(Outcome::Done);
     }
-    let (mut shell, mut model) = practise::start(arguments, &own)?;
+    let (mut shell, options) = practise::start(arguments, &own)?;
+    let mut model = Model::straight(options);
     shell.day = Some(asked);
-    model.straight = true;
     shell.tell(&mut model, Message::Session(begun));
     practise::screen(arguments, &own, shell, model)
 }

@@ -157,7 +157,7 @@ fn spoken(warming: &Warming) -> String {
     let Some(step) = warming.step() else {
         return "Warm: now play.".to_owned();
     };
-    if warming.paused {
+    if warming.paused() {
         return "Paused.".to_owned();
     }
     let tempo = crate::units::spell_fraction(&step.tempo.value());
@@ -258,8 +258,8 @@ impl Page {
     }
 
     fn pause_or_go_on(&mut self) {
-        self.warming.paused = !self.warming.paused;
-        if self.warming.paused {
+        self.warming.pause_or_go_on();
+        if self.warming.paused() {
             self.player.pause();
         } else {
             self.begin(When::Now);
@@ -281,7 +281,7 @@ impl Paged for Page {
     }
 
     fn wait(&self) -> Duration {
-        if self.warming.is_over() || self.warming.paused {
+        if self.warming.is_over() || self.warming.paused() {
             Duration::from_millis(500)
         } else {
             FRAME
@@ -295,7 +295,7 @@ impl Paged for Page {
         let control = key.modifiers.contains(KeyModifiers::CONTROL);
         match key.code {
             KeyCode::Char('z') if control => {
-                if !self.warming.is_over() && !self.warming.paused {
+                if !self.warming.is_over() && !self.warming.paused() {
                     self.pause_or_go_on();
                 }
             }
@@ -334,7 +334,7 @@ impl Paged for Page {
                 beat: position.beat,
             })
         });
-        self.warming.heard = place;
+        self.warming.hears(place);
         Ok(Did::Changed)
     }
 

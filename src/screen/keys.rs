@@ -592,7 +592,7 @@ pub fn action(model: &Model, key: KeyEvent) -> Option<Action> {
             _ => None,
         };
     }
-    if model.words.is_some() {
+    if model.words().is_some() {
         return match key.code {
             Char(letter) => Some(Action::Letter(letter)),
             Backspace => Some(Action::LetterBack),
@@ -601,7 +601,7 @@ pub fn action(model: &Model, key: KeyEvent) -> Option<Action> {
             _ => None,
         };
     }
-    if model.over.is_some() {
+    if model.over().is_some() {
         return match key.code {
             Char('?' | 'i' | 'q' | ' ') | Esc | Enter => Some(Action::Leave),
             Up | Char('k') => Some(Action::Move(1)),
@@ -612,13 +612,13 @@ pub fn action(model: &Model, key: KeyEvent) -> Option<Action> {
         };
     }
     // Letters are looked for at once; what leaves and what helps stay keys while none are there.
-    if model.page == Page::Choose
+    if model.page() == Page::Choose
         && let Char(letter) = key.code
-        && (!model.choose.search.is_empty() || !matches!(letter, '?' | 'q' | ' '))
+        && (!model.choose().letters().is_empty() || !matches!(letter, '?' | 'q' | ' '))
     {
         return Some(Action::Search(letter));
     }
-    let place = match model.page {
+    let place = match model.page() {
         Page::Choose => KeyPlace::List,
         Page::Practise => KeyPlace::Practice,
         Page::Session => KeyPlace::Session,
@@ -643,7 +643,7 @@ pub fn key_table(place: KeyPlace) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::app::{Options, Overlay, Words};
+    use crate::app::{Overlay, Words};
 
     /// Two rows with one key on one page: the second could never be reached.
     #[test]
@@ -689,9 +689,7 @@ mod tests {
     #[test]
     fn nothing_marks_while_something_is_read() {
         for over in [Overlay::Keys, Overlay::Movement, Overlay::Problems] {
-            let mut model = Model::new(Options::default());
-            model.page = Page::Practise;
-            model.over = Some(over);
+            let model = Model::showing(Page::Practise, Some(over), None);
             for code in [Up, Down, Left, Right, PageUp, PageDown, Enter, Char('x')] {
                 let found = action(&model, KeyEvent::new(code, KeyModifiers::NONE));
                 assert!(
@@ -706,12 +704,11 @@ mod tests {
     /// must do nothing.
     #[test]
     fn letters_are_letters_while_words_are_written() {
-        let mut model = Model::new(Options::default());
-        model.page = Page::Practise;
-        model.words = Some(Words {
+        let words = Words {
             about: None,
             text: String::new(),
-        });
+        };
+        let model = Model::showing(Page::Practise, None, Some(words));
         for code in [Char('x'), Char('c'), Char(' '), Char('?'), Char('q')] {
             let found = action(&model, KeyEvent::new(code, KeyModifiers::NONE));
             assert!(matches!(found, Some(Action::Letter(_))), "{code:?}");
@@ -725,8 +722,7 @@ mod tests {
     /// Pedals send arrows and page keys: while practising they must do nothing but mark.
     #[test]
     fn arrows_and_page_keys_only_mark_while_practising() {
-        let mut model = Model::new(Options::default());
-        model.page = Page::Practise;
+        let model = Model::showing(Page::Practise, None, None);
         for code in [Up, Down, Left, Right, PageUp, PageDown] {
             let found = action(&model, KeyEvent::new(code, KeyModifiers::NONE));
             assert!(

@@ -31,14 +31,14 @@ pub fn view(model: &Model, theme: Theme, frame: &mut Frame) -> u16 {
     let area = frame.area();
     if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
         parts::small::draw(frame, theme, area);
-        return model.over_scroll;
+        return model.over_scroll();
     }
-    match model.page {
+    match model.page() {
         Page::Choose => parts::choose::draw(model, theme, frame, area),
         Page::Practise => parts::practise::draw(model, theme, frame, area),
         Page::Session => parts::session::draw(model, theme, frame, area),
     }
-    let first = match model.over {
+    let first = match model.over() {
         Some(Overlay::Keys) => parts::help::draw(model, theme, frame, area),
         Some(Overlay::Movement | Overlay::Problems) => {
             parts::reading::draw(model, theme, frame, area)

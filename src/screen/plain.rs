@@ -58,7 +58,7 @@ impl Plain {
                 None => {}
             }
         }
-        match model.page {
+        match model.page() {
             Page::Choose => {
                 if before.page != now.page {
                     lines.push(
@@ -108,37 +108,37 @@ fn marked_words(line: &Listed) -> String {
 }
 
 fn said(model: &Model) -> Said {
-    let practising = model.practising.as_ref();
+    let practising = model.practising();
     Said {
-        page: Some(model.page),
-        drill: practising.map(|practising| practising.drill.title.clone()),
-        marked: model.choose.current().map(marked_words),
+        page: Some(model.page()),
+        drill: practising.map(|practising| practising.drill().title.clone()),
+        marked: model.choose().current().map(marked_words),
         cell: practising
             .and_then(|practising| practising.cell().map(|cell| practising.cell_name(cell))),
-        notice: model.notice.as_ref().map(|notice| notice.text.clone()),
-        phase: practising.map(|practising| practising.state.phase()),
+        notice: model.notice().map(|notice| notice.text.clone()),
+        phase: practising.map(|practising| practising.state().phase()),
         breath: practising
             .filter(|practising| practising.plays_once().is_none())
-            .and_then(|practising| practising.heard.as_ref())
+            .and_then(|practising| practising.heard())
             .is_some_and(crate::app::HeardPlace::is_breath),
-        sound: Some(model.sound.clone()),
-        over: model.over,
-        writing: model.words.as_ref().map(Words::prompt),
+        sound: Some(model.sound().clone()),
+        over: model.over(),
+        writing: model.words().map(Words::prompt),
         offered: practising
             .filter(|practising| practising.is_offering() && practising.plays_once().is_none())
             .map(offered),
-        cold: practising.is_some_and(|practising| practising.cold.is_some()),
-        trouble: model.ear.and_then(trouble),
+        cold: practising.is_some_and(|practising| practising.cold().is_some()),
+        trouble: model.ear().and_then(trouble),
     }
 }
 
 fn practice_lines(model: &Model, now: &Said, before: &Said, lines: &mut Vec<String>) {
-    let Some(practising) = &model.practising else {
+    let Some(practising) = model.practising() else {
         return;
     };
     if now.drill != before.drill {
-        lines.push(format!("{}.", practising.drill.title));
-        if let Some(listen) = &practising.drill.listen_for {
+        lines.push(format!("{}.", practising.drill().title));
+        if let Some(listen) = &practising.drill().listen_for {
             lines.push(format!("Listen for {listen}."));
         }
         lines.push(
@@ -153,7 +153,7 @@ fn practice_lines(model: &Model, now: &Said, before: &Said, lines: &mut Vec<Stri
         if let Some(pointing) = pointing_words(practising) {
             lines.push(format!("{}.", wording::capital(&pointing)));
         }
-        if let Some(score) = practising.scores.get(practising.stage()) {
+        if let Some(score) = practising.scores().get(practising.stage()) {
             lines.push(format!(
                 "Music: {}",
                 super::music_line(score, &practising.hidden_notes())
@@ -162,7 +162,7 @@ fn practice_lines(model: &Model, now: &Said, before: &Said, lines: &mut Vec<Stri
     }
     if now.phase != before.phase {
         lines.push(
-            match practising.state.phase() {
+            match practising.state().phase() {
                 Phase::Playing => "Playing.",
                 Phase::Paused => "Paused.",
                 Phase::Offering => "Stopped: three not clean in a row. Errors are not drilled.",
@@ -181,7 +181,7 @@ fn practice_lines(model: &Model, now: &Said, before: &Said, lines: &mut Vec<Stri
         lines.push("The next repetition is a cold try: once, without reference.".to_owned());
     }
     if now.sound != before.sound
-        && let SoundState::Sounding { device, .. } = &model.sound
+        && let SoundState::Sounding { device, .. } = &model.sound()
     {
         lines.push(format!("Sound on {device}."));
     }
@@ -214,10 +214,10 @@ fn offered(practising: &Practising) -> String {
 
 /// What the session's page says, without its countdown.
 fn session_lines(model: &Model) -> Vec<String> {
-    let Some(session) = &model.session else {
+    let Some(session) = model.session() else {
         return Vec::new();
     };
-    if session.stands == Stands::Over {
+    if session.stands() == Stands::Over {
         let mut lines = vec!["The session is over.".to_owned()];
         lines.extend(summary(session).into_iter().map(|line| format!("{line}.")));
         lines.push("Right or left pedal leaves.".to_owned());
@@ -233,8 +233,8 @@ fn session_lines(model: &Model) -> Vec<String> {
     lines.extend([
         format!(
             "{} of {}: {}, {}.",
-            session.at + 1,
-            session.parts.len(),
+            session.at() + 1,
+            session.parts().len(),
             part_words(part),
             wording::count(part.minutes() as usize, "minute", "minutes")
         ),
@@ -245,7 +245,7 @@ fn session_lines(model: &Model) -> Vec<String> {
 }
 
 fn help_lines(model: &Model) -> Vec<String> {
-    let place = match model.page {
+    let place = match model.page() {
         Page::Choose => super::KeyPlace::List,
         Page::Practise => super::KeyPlace::Practice,
         Page::Session => super::KeyPlace::Session,

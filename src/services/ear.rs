@@ -100,7 +100,7 @@ impl Ear {
         messages.extend(self.heard.try_iter());
         messages.extend(self.look_for_gaps(now));
         let alone = !model.reference_reaches_the_microphone()
-            && (!model.options.drones || model.options.headphones);
+            && (!model.options().drones || model.options().headphones);
         if let Some(search) = &mut self.search
             && search.look(&mut self.attention, alone)
         {
@@ -184,8 +184,7 @@ impl Ear {
         };
         self.awaiting.began(key, second, played.beat);
         let found = model
-            .practising
-            .as_ref()
+            .practising()
             .filter(|_| self.awaiting.is_new(key))
             .and_then(|practising| practising.played_as(played.serial));
         let Some((score, timeline)) = found else {

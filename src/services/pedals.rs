@@ -25,11 +25,11 @@ impl Pedals {
 
     /// What a key of the player's own pedals does on a page of the model.
     pub(crate) fn action(&self, model: &Model, key: KeyEvent) -> Option<Action> {
-        if model.over.is_some() || model.words.is_some() {
+        if model.over().is_some() || model.words().is_some() {
             return None;
         }
         let mark = self.own(key)?;
-        match (model.page, mark) {
+        match (model.page(), mark) {
             (Page::Practise, mark) => Some(Action::Mark(mark, Hand::Pedal)),
             (Page::Session, Mark::Clean) => Some(Action::BeginPart),
             (Page::Session, Mark::NotClean) => Some(Action::NextPart),

@@ -68,10 +68,10 @@ pub(crate) fn keep(session: &Session, minutes: u32) {
     let kept = Kept {
         date: plan::date(),
         minutes,
-        parts: session.parts.clone(),
-        at: session.at,
-        outcomes: session.outcomes.clone(),
-        used_ms: session.used_ms,
+        parts: session.parts().to_vec(),
+        at: session.at(),
+        outcomes: session.outcomes().to_vec(),
+        used_ms: session.used_ms(),
     };
     if let (Ok(file), Ok(text)) = (file(), serde_json::to_string(&kept)) {
         let _ = output::write_bytes(&file, true, text.as_bytes());

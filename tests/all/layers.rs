@@ -175,6 +175,33 @@ fn files_of_a_room_name_each_other_in_no_circle() {
     );
 }
 
+/// The pages as they stand: their room changes them, every other reads them.
+const MODELS: &[(&str, &str)] = &[
+    ("app/blowing.rs", "Blowing"),
+    ("app/choose.rs", "Choose"),
+    ("app/discriminating.rs", "Discriminating"),
+    ("app/first.rs", "FirstStart"),
+    ("app/goal.rs", "Goal"),
+    ("app/model.rs", "Model"),
+    ("app/practising.rs", "Practising"),
+    ("app/session.rs", "Session"),
+    ("app/warming.rs", "Warming"),
+];
+
+/// A view or a command that could write the model would be a second place where it changes.
+#[test]
+fn only_its_room_writes_the_model() {
+    let sources = sources();
+    for (file, model) in MODELS {
+        let found = sources.iter().find(|(name, _)| name == file);
+        let (_, text) = found.expect("its file");
+        let begins = format!("pub struct {model} {{");
+        let (_, rest) = text.split_once(&begins).expect("the model");
+        let (fields, _) = rest.split_once("\n}").expect("its end");
+        assert!(!fields.contains("\n    pub "), "{model}:{fields}");
+    }
+}
+
 /// Two types of one name are told apart by their imports alone, and a reader does not see those.
 #[test]
 fn no_two_rooms_export_a_type_of_one_name() {

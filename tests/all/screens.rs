@@ -5,9 +5,9 @@
 mod stage;
 
 use gracerung::app::{
-    Action, Blowing, Button, Came, Choose, Discriminating, FirstStart, HomeworkGoal, Listed,
-    Message, Model, OpenedDrill, Opens, Options, Outcome, SessionPlan, TodayLine, WarmMusic,
-    Warming, scores, update,
+    Action, Blowing, Button, Came, Discriminating, FirstStart, HomeworkGoal, Listed, Message,
+    Model, OpenedDrill, Opens, Options, Outcome, SessionPlan, TodayLine, WarmMusic, Warming,
+    scores, update,
 };
 use gracerung::chanter::Note;
 use gracerung::discrimination::spots;
@@ -97,7 +97,7 @@ fn the_start() {
         problems: vec!["stage 1, bar 2 lasts 3½ beats but the metre is 4/4".to_owned()],
         ..Listed::new(Opens::Drill, "my-reel", "My reel")
     };
-    here.model.choose = Choose {
+    here.tell(Message::Begun {
         drills: vec![
             listed("grip-from-d", "5 of 52 cells clear, 1 held", Some((5, 52))),
             listed("taorluath-from-low-g", "", None),
@@ -110,8 +110,8 @@ fn the_start() {
             extent: "a movement: enter makes its drill".to_owned(),
             ..Listed::new(Opens::Movement, "grip", "Grip")
         }],
-        ..Choose::default()
-    };
+        last: None,
+    });
     here.tell(Message::Today(vec![
         TodayLine {
             minutes: 1,
@@ -141,7 +141,8 @@ fn the_first_questions() {
         |theme, frame| view_first(&first, theme, frame),
         &[],
     );
-    first.at = 2;
+    first.take();
+    first.take();
     pictures(
         "first-question-marking",
         |theme, frame| view_first(&first, theme, frame),
@@ -176,7 +177,7 @@ fn practice_stops_and_offers() {
         here.marks(Mark::NotClean);
     }
     here.tell(Message::Heard(RendererReport::Bar {
-        serial: here.model.sent,
+        serial: here.model.sent(),
         cycle: here.cycle,
         bar: 1,
         frame: Frames(0),
@@ -348,7 +349,7 @@ fn a_warm_up() {
     };
     let _ = warming.pass(Seconds(4.0));
     draw(&warming, "warm-up", None);
-    warming.paused = true;
+    warming.pause_or_go_on();
     draw(
         &warming,
         "warm-up-paused",
@@ -388,7 +389,7 @@ fn hearing() {
     for _ in 0..2000 {
         let _ = page.press(Button::Right);
         let _ = page.pass(Seconds(0.25));
-        if page.trials.len() == 6 {
+        if page.trials().len() == 6 {
             break;
         }
     }

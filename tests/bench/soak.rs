@@ -338,7 +338,7 @@ impl World {
         let RendererReport::Closing { .. } = report else {
             return;
         };
-        if self.instrument.is_some() || self.model.page != Page::Practise {
+        if self.instrument.is_some() || self.model.page() != Page::Practise {
             return;
         }
         let act = match self.random.u32(..100) {
@@ -352,7 +352,7 @@ impl World {
 
     /// The player begins a repetition where it begins.
     fn instrument_begins(&mut self, laid: &Laid, key: (u64, u64)) {
-        let practising = self.model.practising.as_ref();
+        let practising = self.model.practising();
         let Some((score, timeline)) = practising.and_then(|own| own.played_as(laid.serial)) else {
             return;
         };
@@ -499,7 +499,7 @@ fn main() {
     println!("hours  memory KiB  files  repetitions  by hand  by ear  timelines  clicks  off by");
     while world.elapsed < end {
         if world.elapsed >= next_drill {
-            if world.model.page == Page::Practise {
+            if world.model.page() == Page::Practise {
                 world.tell(Message::Act(Action::Leave));
             }
             world.open(drill);
@@ -507,7 +507,7 @@ fn main() {
             next_drill += DRILL_S * second;
         }
         // where play stopped by itself, or was paused a minute ago
-        if world.model.page == Page::Practise && !world.model.is_sounding() {
+        if world.model.page() == Page::Practise && !world.model.is_sounding() {
             world.elapsed += 3 * second;
             world.tell(Message::Act(Action::PlayOrPause));
         } else if world.random.u32(..30 * 300) == 0 {
@@ -551,9 +551,9 @@ fn main() {
         }
     }
     let counted = &world.counted;
-    let practising = world.model.practising.as_ref();
+    let practising = world.model.practising();
     let clear = practising.map(|own| {
-        own.state
+        own.state()
             .board()
             .cells()
             .filter(|cell| cell.status == CellStatus::Clear)

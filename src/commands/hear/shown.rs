@@ -40,13 +40,13 @@ impl Shown {
             }
             Self::Lines(last) => {
                 // Said over the music, the question would be in its way: once is enough.
-                let asked = matches!(page.asking, Asking::Question { .. });
+                let asked = matches!(page.asking(), Asking::Question { .. });
                 let said = if help {
                     vec![HELP_HEAR.spoken()]
                 } else {
                     page.says()
                 };
-                if (asked && !page.trials.is_empty() && !help) || said == *last {
+                if (asked && !page.trials().is_empty() && !help) || said == *last {
                     return Ok(());
                 }
                 for line in &said {

@@ -23,7 +23,7 @@ const GROUP: usize = 4;
 
 /// The bars that are drawn of the stage that is shown; nothing where no map is.
 fn lines(practising: &Practising) -> Option<Vec<&BarLine>> {
-    let all = practising.bars.get(practising.stage())?;
+    let all = practising.bars().get(practising.stage())?;
     let lines: Vec<&BarLine> = all.iter().filter(|line| line.bar > 0).collect();
     let failed = lines.iter().any(|line| line.failed > 0.0);
     (failed && lines.len() >= LEAST).then_some(lines)
@@ -51,7 +51,7 @@ pub(super) fn draw(practising: &Practising, theme: Theme, buffer: &mut Buffer, a
         return;
     };
     let present = practising.present_bar();
-    let all = &practising.bars[practising.stage()];
+    let all = &practising.bars()[practising.stage()];
     let words = work_on_words(&work_on(all)).unwrap_or_default();
     let room = usize::from(area.width).saturating_sub(6 + words.chars().count());
     let groups = (room / (GROUP + 1)).max(1);

@@ -18,11 +18,15 @@ pub(in crate::screen) fn draw(blowing: &Blowing, theme: Theme, target: &mut Fram
     let mut y = area.y;
     let title = "Blowing evenly";
     let room = area.width.saturating_sub(title.len() as u16 + 2);
-    let beside = format!("{} · low A {:.0} Hz", blowing.microphone, blowing.low_a.0);
+    let beside = format!(
+        "{} · low A {:.0} Hz",
+        blowing.microphone(),
+        blowing.low_a().0
+    );
     frame::head(buffer, whole, title, &fitted(&beside, room), theme);
     y += if roomy { 2 } else { 1 };
-    let note = blowing.now.and_then(|now| now.note);
-    let held = blowing.now.and_then(|now| now.held);
+    let note = blowing.now().and_then(|now| now.note);
+    let held = blowing.now().and_then(|now| now.held);
     let off = note.and_then(|(_, off)| Some(off?.0));
     let name = note.map_or("silence", |(note, _)| note.spoken());
     let cents = off.map_or_else(String::new, |off| format!("  {off:+.0} cents"));
@@ -34,7 +38,7 @@ pub(in crate::screen) fn draw(blowing: &Blowing, theme: Theme, target: &mut Fram
         &format!("{name}{cents}"),
         theme.strong(),
     );
-    let level = blowing.now.map_or(FullScale(-99.0), |now| now.level);
+    let level = blowing.now().map_or(FullScale(-99.0), |now| now.level);
     let level = format!("level {} {level:>4.0} dB", meter(level));
     put_right(buffer, area, y, &level, theme.plain());
     y += 1;
@@ -45,15 +49,19 @@ pub(in crate::screen) fn draw(blowing: &Blowing, theme: Theme, target: &mut Fram
     let even = match held {
         Some(held) => format!(
             "even within ±{:.1} cents, held {:.1} s, longest {:.1} s",
-            held.spread.0, held.length, blowing.longest
+            held.spread.0,
+            held.length,
+            blowing.longest()
         ),
-        None => format!("hold a note; longest {:.1} s", blowing.longest),
+        None => format!("hold a note; longest {:.1} s", blowing.longest()),
     };
     let even = if even.len() > usize::from(area.width) {
         held.map_or(even, |held| {
             format!(
                 "even ±{:.1}, held {:.1} s of {:.1}",
-                held.spread.0, held.length, blowing.longest
+                held.spread.0,
+                held.length,
+                blowing.longest()
             )
         })
     } else {
@@ -109,10 +117,10 @@ fn trail(blowing: &Blowing, theme: Theme, buffer: &mut Buffer, area: Rect) {
             put(buffer, area, left, y, &"─".repeat(columns), theme.quiet());
         }
     }
-    let skip = blowing.trail.len().saturating_sub(columns);
+    let skip = blowing.trail().len().saturating_sub(columns);
     let mut before = None;
-    let start = left + (columns - blowing.trail.len().min(columns)) as u16;
-    for (x, point) in (start..).zip(blowing.trail.iter().skip(skip)) {
+    let start = left + (columns - blowing.trail().len().min(columns)) as u16;
+    for (x, point) in (start..).zip(blowing.trail().iter().skip(skip)) {
         if let Some((note, off)) = point {
             let share = (off.0 / HALF).clamp(-1.0, 1.0);
             let row = (f64::from(middle) * (1.0 - share)).round() as u16;

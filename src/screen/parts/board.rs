@@ -102,7 +102,7 @@ fn standing(cells: &[Cell], row: Rung) -> Option<&Cell> {
 
 /// Draws as many rungs around the present one as there is room for, the present one among them.
 pub(super) fn draw(buffer: &mut Buffer, theme: Theme, area: Rect, practising: &Practising) {
-    let board = practising.state.board();
+    let board = practising.state().board();
     let here = practising.shown_cell();
     let at = practising.rung();
     let stages = board.stages();

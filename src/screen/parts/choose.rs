@@ -26,7 +26,7 @@ const BAR: u16 = 10;
 pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, whole: Rect) {
     let buffer = target.buffer_mut();
     let area = frame::within(whole);
-    let search = &model.choose.search;
+    let search = &model.choose().letters();
     let beside_name = if search.is_empty() {
         let short = area.width < 46;
         let hint = if short {
@@ -45,9 +45,9 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
     }
     let beside = area.width >= BESIDE;
     let list_width = if beside { area.width / 2 } else { area.width };
-    let named = model.choose.bars();
+    let named = model.choose().bars();
     let named = named.map(|(tune, bars)| tune.piece(&tune.title, bars));
-    let marked = named.as_ref().or(model.choose.current());
+    let marked = named.as_ref().or(model.choose().current());
     let preview = marked.map(words).unwrap_or_default();
     let below: u16 = match (beside, area.height) {
         (true, _) | (false, ..14) => 0,
@@ -55,7 +55,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
         (false, height) => (height / 3).max(7),
     };
     let head = if area.height < 14 { 1 } else { 2 };
-    let notice = model.notice.as_ref().map_or_else(Vec::new, |notice| {
+    let notice = model.notice().map_or_else(Vec::new, |notice| {
         let first = notice.text.lines().next().unwrap_or_default();
         wrapped(first, area.width)
     });
@@ -81,7 +81,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
         }
     };
     // the board in small takes the right end of what is told, where both have room
-    let board = model.choose.current().map_or(&[][..], |line| &line.board);
+    let board = model.choose().current().map_or(&[][..], |line| &line.board);
     let taken = small_board(board, theme, buffer, room, beside);
     let words = Rect {
         width: room.width - taken,
@@ -93,7 +93,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
         height: 1,
         ..area
     };
-    let urgent = model.notice.as_ref().is_some_and(|notice| notice.urgent);
+    let urgent = model.notice().is_some_and(|notice| notice.urgent);
     let style = if urgent {
         theme.warning()
     } else {
@@ -102,7 +102,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
     for (y, text) in (foot.y.saturating_sub(told)..foot.y).zip(&notice) {
         put(buffer, area, area.x, y, text, style);
     }
-    let marked = model.choose.current();
+    let marked = model.choose().current();
     let unfolds = marked.is_some_and(|line| !line.pieces.is_empty());
     let enter = match marked {
         Some(line) if !line.is_playable() => "shows why",
@@ -127,8 +127,8 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
 }
 
 fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
-    let shown = model.choose.shown();
-    if let Some((tune, bars)) = model.choose.bars() {
+    let shown = model.choose().shown();
+    if let Some((tune, bars)) = model.choose().bars() {
         let text = format!("▸ {} of {}", bars.spoken(), tune.title);
         put(buffer, area, area.x, area.y, &text, theme.accent());
         return;
@@ -140,7 +140,7 @@ fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
     }
     let room = usize::from(area.height);
     // the session stays in sight as long as what is marked does too
-    let marked = model.choose.marked;
+    let marked = model.choose().marked();
     let first = if marked + 1 < room {
         0
     } else {
@@ -354,13 +354,13 @@ fn draw_words(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::app::{Message, Options, TodayLine, update};
+    use crate::app::{Action, Message, Options, TodayLine, update};
     use crate::practice::Moment;
     use crate::screen::view;
     use ratatui::Terminal;
     use ratatui::backend::TestBackend;
 
-    fn shown(width: u16, height: u16, change: impl Fn(&mut Model)) -> String {
+    fn shown(width: u16, height: u16, down: i32) -> String {
         let mut model = Model::new(Options::default());
         let at = Moment {
             utc_us: 0,
@@ -384,7 +384,7 @@ mod tests {
             why: "drill 3, whole at 60: new to you".to_owned(),
         };
         update(&mut model, at, Message::Today(vec![today]));
-        change(&mut model);
+        update(&mut model, at, Message::Act(Action::Move(-down)));
         let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("a screen");
         terminal
             .draw(|frame| {
@@ -405,7 +405,7 @@ mod tests {
     #[test]
     fn the_session_stands_first_and_what_is_marked_is_told() {
         for (width, height) in [(40, 10), (80, 24), (120, 40), (200, 60)] {
-            let screen = shown(width, height, |_| ());
+            let screen = shown(width, height, 0);
             assert!(screen.contains("▸ Today's session"), "{screen}");
             // the pedal alone where both keys have no room
             let begins = if width < 80 {
@@ -421,9 +421,9 @@ mod tests {
                 screen.contains("drill 3, whole at 60: new to you"),
                 "{screen}"
             );
-            let screen = shown(width, height, |model| model.choose.marked = 1);
+            let screen = shown(width, height, 1);
             assert!(screen.contains("line 3: there is no note `H`"), "{screen}");
-            let screen = shown(width, height, |model| model.choose.marked = 2);
+            let screen = shown(width, height, 2);
             assert!(screen.contains("begins with whole at 60"), "{screen}");
             assert!(screen.contains("LA 1 B 1"), "{screen}");
         }

@@ -15,18 +15,18 @@ pub(in crate::screen) fn draw(page: &Discriminating, theme: Theme, target: &mut 
     let buffer = target.buffer_mut();
     let area = frame::within(whole);
     let name = "Hear the difference";
-    let whole_name = name.len() + 2 + page.title.width() <= usize::from(area.width);
+    let whole_name = name.len() + 2 + page.title().width() <= usize::from(area.width);
     let name = if whole_name { name } else { "Hear" };
-    frame::head(buffer, whole, name, &page.title, theme);
+    frame::head(buffer, whole, name, page.title(), theme);
     let roomy = area.height >= 14;
     let gap = if roomy { 2 } else { 1 };
     let mut y = area.y + gap;
-    if !matches!(page.asking, Asking::Ready | Asking::Over) {
-        let what = fitted(&page.spot.what, area.width);
+    if !matches!(page.asking(), Asking::Ready | Asking::Over) {
+        let what = fitted(&page.spot().what, area.width);
         put(buffer, area, area.x, y, &what, theme.plain());
         y += gap;
     }
-    let style = match page.asking {
+    let style = match page.asking() {
         Asking::Answered(trial) if trial.is_right() => theme.good(),
         Asking::Answered(_) => theme.not_yet(),
         _ => theme.strong(),
@@ -67,10 +67,10 @@ pub(in crate::screen) fn draw(page: &Discriminating, theme: Theme, target: &mut 
 
 /// How much of the time is over, and each answer: ● right, ○ wrong, newest at the right.
 fn time(page: &Discriminating, theme: Theme, buffer: &mut ratatui::buffer::Buffer, area: Rect) {
-    let left = (page.length.0 - page.run.0).max(0.0).ceil() as u64;
+    let left = (page.length().0 - page.run().0).max(0.0).ceil() as u64;
     let words = format!(" {}:{:02} left", left / 60, left % 60);
     let columns = usize::from(area.width).saturating_sub(words.len());
-    let share = (page.run.0 / page.length.0).clamp(0.0, 1.0);
+    let share = (page.run().0 / page.length().0).clamp(0.0, 1.0);
     let full = (share * columns as f64).round() as usize;
     let bar: String = (0..columns)
         .map(|at| if at < full { '█' } else { '░' })
@@ -78,8 +78,8 @@ fn time(page: &Discriminating, theme: Theme, buffer: &mut ratatui::buffer::Buffe
     let after = put(buffer, area, area.x, area.y, &bar, theme.strong());
     put(buffer, area, after, area.y, &words, theme.plain());
     let most = usize::from(area.width);
-    let skip = page.trials.len().saturating_sub(most);
-    let answers: String = page.trials[skip..]
+    let skip = page.trials().len().saturating_sub(most);
+    let answers: String = page.trials()[skip..]
         .iter()
         .map(|trial| if trial.is_right() { '●' } else { '○' })
         .collect();
@@ -143,22 +143,22 @@ mod tests {
             if until(&page) {
                 return page;
             }
-            if let Asking::Question { size } = page.asking {
+            if let Asking::Question { size } = page.asking() {
                 let faulty = size.is_some_and(|size| size.0 >= 15.0);
                 let _ = page.press(if faulty { Button::Left } else { Button::Right });
             }
             assert_ne!(page.pass(Seconds(0.05)), Some(ToPlay::Leave));
         }
-        panic!("it never came: {:?}", page.asking);
+        panic!("it never came: {:?}", page.asking());
     }
 
     /// All of it fits the smallest screen, and nothing needs a colour.
     #[test]
     fn the_page_fits_every_screen() {
         let ready = page();
-        let answered = played(|page| page.trials.len() == 5);
-        let over = played(|page| page.asking == Asking::Over);
-        assert!(SMALLEST < answered.spot.widest);
+        let answered = played(|page| page.trials().len() == 5);
+        let over = played(|page| page.asking() == Asking::Over);
+        assert!(SMALLEST < answered.spot().widest);
         for (width, height) in [(40, 10), (80, 24), (120, 40)] {
             let shown = |page: &Discriminating| {
                 let text = screen(width, height, page);
@@ -199,7 +199,7 @@ mod tests {
     fn a_question_does_not_say_its_answer() {
         let asked = |size| {
             let mut page = page();
-            page.asking = Asking::Question { size };
+            page.ask_for(size);
             screen(80, 24, &page)
         };
         assert_eq!(asked(None), asked(Some(Milliseconds(40.0))));

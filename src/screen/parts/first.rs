@@ -11,7 +11,7 @@ pub(in crate::screen) fn draw(first: &FirstStart, theme: Theme, target: &mut Fra
     let whole = target.area();
     let buffer = target.buffer_mut();
     let area = frame::within(whole);
-    let beside = format!("{} of {}", first.at.min(3) + 1, QUESTIONS.len());
+    let beside = format!("{} of {}", first.at().min(3) + 1, QUESTIONS.len());
     frame::head(buffer, whole, "gracerung · the first start", &beside, theme);
     let roomy = area.height >= 20;
     let mut y = area.y + if roomy { 2 } else { 1 };
@@ -24,13 +24,13 @@ pub(in crate::screen) fn draw(first: &FirstStart, theme: Theme, target: &mut Fra
         }
         y += 1;
     }
-    for (question, marked) in QUESTIONS.iter().zip(first.marked).take(first.at) {
+    for (question, marked) in QUESTIONS.iter().zip(first.marked()).take(first.at()) {
         let answer = question.answers.get(marked).map_or("", |answer| answer.0);
         let x = put(buffer, area, area.x, y, question.asks, theme.plain());
         put(buffer, area, x + 1, y, answer, theme.strong());
         y += 1;
     }
-    y += u16::from(roomy && first.at > 0);
+    y += u16::from(roomy && first.at() > 0);
     if let Some(question) = first.question() {
         put(buffer, area, area.x, y, question.asks, theme.strong());
         y += 1 + u16::from(roomy);

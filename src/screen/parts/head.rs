@@ -21,15 +21,15 @@ pub(super) fn title(
     whole: Rect,
 ) {
     let name = practising
-        .drill
+        .drill()
         .stages
         .get(practising.stage())
         .map_or("", |stage| stage.name.as_str());
-    let part = model.session.as_ref().map_or_else(String::new, |session| {
+    let part = model.session().map_or_else(String::new, |session| {
         format!(
             "{}/{}, {} min · ",
-            session.at + 1,
-            session.parts.len(),
+            session.at() + 1,
+            session.parts().len(),
             session.minutes_left()
         )
     });
@@ -43,14 +43,14 @@ pub(super) fn title(
     if !modes.is_empty() {
         kept = kept.saturating_sub(modes.width() + 2);
     }
-    let title = format!("{part}{} · {name}", practising.drill.title);
+    let title = format!("{part}{} · {name}", practising.drill().title);
     let title = format!("{}{reach}", fitted(&title, kept as u16));
     let title = title.trim_start();
     let mut sound = sound_words(model);
     // the pitch alone where its words would be cut
     let fits = |sound: &str| title.width() + 2 + sound.width() <= usize::from(area.width);
     if !fits(&sound) {
-        sound = format!("{:.0} Hz", model.options.tuning.low_a.0);
+        sound = format!("{:.0} Hz", model.options().tuning.low_a.0);
     }
     if !fits(&sound) {
         sound.clear();
@@ -67,7 +67,7 @@ pub(super) fn title(
 
 /// The modes that are on, the weightiest first: what is not as the player would expect it.
 pub(super) fn modes(model: &Model, practising: &Practising) -> Vec<&'static str> {
-    let options = &model.options;
+    let options = model.options();
     let reference = match practising.reference(options.reference) {
         ReferencePlan::Every => None,
         ReferencePlan::Alternate => Some("in turns"),
@@ -94,16 +94,16 @@ pub(super) fn modes(model: &Model, practising: &Practising) -> Vec<&'static str>
 }
 
 fn sound_words(model: &Model) -> String {
-    let tuning = model.options.tuning;
+    let tuning = model.options().tuning;
     let chanter = match tuning.instrument {
         Instrument::PracticeChanter => "practice chanter",
         Instrument::PipeChanter => "pipe chanter",
     };
-    let own = model.ear.map(|now| now.low_a);
+    let own = model.ear().map(|now| now.low_a);
     let own = own.filter(|own| (own.0 - tuning.low_a.0).abs() >= 0.5);
     let own = own.map_or_else(String::new, |own| format!(", yours {:.0}", own.0));
     let pitch = format!("{chanter} {:.0} Hz{own}", tuning.low_a.0);
-    match &model.sound {
+    match model.sound() {
         SoundState::Closed => pitch,
         SoundState::Sounding { latency_ms, .. } => format!("{pitch} · {latency_ms:.0} ms"),
         SoundState::Silent { .. } => "silent: no device".to_owned(),
@@ -112,16 +112,13 @@ fn sound_words(model: &Model) -> String {
 
 /// Beats in the bar that sounds.
 fn beats_now(practising: &Practising) -> u32 {
-    let score = practising.scores.get(practising.stage());
-    let at = practising
-        .heard
-        .as_ref()
-        .map_or(0.0, HeardPlace::in_repetition);
+    let score = practising.scores().get(practising.stage());
+    let at = practising.heard().map_or(0.0, HeardPlace::in_repetition);
     let bar = score.and_then(|score| {
         let begun = |bar: &&ScoreBar| bar.start.to_f64() <= at;
         score.bars.iter().rev().find(begun).or(score.bars.first())
     });
-    let metre = bar.map_or(practising.drill.metre, |bar| bar.metre);
+    let metre = bar.map_or(practising.drill().metre, |bar| bar.metre);
     if metre.is_free() {
         0
     } else {
@@ -138,7 +135,7 @@ pub(super) fn beats(
     area: Rect,
 ) {
     let count = beats_now(practising);
-    let (now, words) = match &practising.heard {
+    let (now, words) = match &practising.heard() {
         Some(place) if practising.is_sounding() => {
             let (beat, _) = place.beat_of_bar();
             (Some(beat), place_words(practising, place))
@@ -153,10 +150,10 @@ pub(super) fn beats(
     }
     let x = put(buffer, area, x + 1, area.y, &words, theme.strong());
     let bar = |bus: Bus| {
-        let lit = (model.options.levels.of(bus).0 * 5.0).round() as usize;
-        let muted = model.options.levels.muted[bus as usize];
+        let lit = (model.options().levels.of(bus).0 * 5.0).round() as usize;
+        let muted = model.options().levels.muted[bus as usize];
         let alone = bus == Bus::Reference
-            && practising.reference(model.options.reference) == ReferencePlan::Silent;
+            && practising.reference(model.options().reference) == ReferencePlan::Silent;
         if muted || alone || lit == 0 {
             "silent".to_owned()
         } else {
@@ -175,7 +172,7 @@ pub(super) fn beats(
 }
 
 fn phase_words(practising: &Practising) -> &'static str {
-    match practising.state.phase() {
+    match practising.state().phase() {
         Phase::Still => "space plays",
         Phase::Paused => "paused: space plays",
         Phase::Offering => "stopped: three not clean",
@@ -198,7 +195,7 @@ fn place_words(practising: &Practising, place: &HeardPlace) -> String {
     }
     let number = practising.present_bar().unwrap_or(0);
     let bars = practising
-        .scores
+        .scores()
         .get(place.stage)
         .map_or(&[][..], |score| &score.bars);
     let last = bars.iter().map(|bar| bar.number).max().unwrap_or(0);

@@ -24,7 +24,7 @@ enum Row {
 
 /// Draws the keys over the page, in as many columns as fit; gives the first row shown.
 pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, area: Rect) -> u16 {
-    let place = match model.page {
+    let place = match model.page() {
         Page::Choose => KeyPlace::List,
         Page::Practise => KeyPlace::Practice,
         Page::Session => KeyPlace::Session,
@@ -33,13 +33,13 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, a
     if place == KeyPlace::Practice {
         legends.push(super::board::LEGEND);
         let map = |practising: &Practising| super::bars::rows(practising) > 0;
-        if model.practising.as_ref().is_some_and(map) {
+        if model.practising().is_some_and(map) {
             legends.push(super::bars::LEGEND);
         }
     }
     let groups: Vec<&HelpGroup> = help_of(place).collect();
     let buffer = target.buffer_mut();
-    page(&groups, &legends, model.over_scroll, theme, buffer, area)
+    page(&groups, &legends, model.over_scroll(), theme, buffer, area)
 }
 
 /// Draws groups of keys; gives the first row shown.

@@ -28,12 +28,12 @@ use ratatui::layout::Rect;
 
 /// Draws the page into whatever room there is.
 pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, area: Rect) {
-    let Some(practising) = &model.practising else {
+    let Some(practising) = model.practising() else {
         return;
     };
     let buffer = frame.buffer_mut();
-    let reads = model.options.explain || model.words.is_some();
-    if (model.options.stand || practising.is_by_heart()) && !reads {
+    let reads = model.options().explain || model.words().is_some();
+    if (model.options().stand || practising.is_by_heart()) && !reads {
         super::stand::draw(model, practising, theme, buffer, area);
     } else if area.width < 76 || area.height < 20 {
         narrow(model, practising, theme, buffer, area);
@@ -81,11 +81,11 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
         6
     };
     let foot = if roomy { 5 } else { 3 };
-    let shaped = u16::from(!practising.shape.is_empty());
+    let shaped = u16::from(!practising.shape().is_empty());
     // in a small window the map takes the row of what to listen for, which `e` shows, and not one of
     // the music; the ear's row is its own
     let mapped = bars::rows(practising);
-    let in_place = mapped > 0 && !roomy && model.ear.is_none();
+    let in_place = mapped > 0 && !roomy && model.ear().is_none();
     let mapped = if in_place { 0 } else { mapped };
     let music = area
         .bottom()
@@ -97,7 +97,7 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
     }
     let below = rows.take(lower);
     // the board is as wide as its stages, the figures take the rest
-    let stages = practising.state.board().stages() as u16;
+    let stages = practising.state().board().stages() as u16;
     let holes = 22;
     let columns = [
         holes,
@@ -117,9 +117,9 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
         width: below.right().saturating_sub(board_area.right() + 2),
         ..below
     };
-    let handed = model.options.left_handed;
+    let handed = model.options().left_handed;
     chanter::draw(buffer, theme, chanter_area, sounding(practising), handed);
-    if model.options.explain {
+    if model.options().explain {
         let right = Rect {
             width: below.right().saturating_sub(board_area.x),
             ..board_area
@@ -129,9 +129,9 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
         board::draw(buffer, theme, board_area, practising);
         big_figures(practising, theme, buffer, figures_area);
     }
-    shape::draw(&practising.shape, theme, buffer, rows.take(shaped));
+    shape::draw(practising.shape(), theme, buffer, rows.take(shaped));
     let mut listen = rows.take(foot - if roomy { 3 } else { 2 });
-    if model.ear.is_some() {
+    if model.ear().is_some() {
         ear(model, practising, theme, buffer, listen);
         listen.y += 1;
         listen.height -= 1;
@@ -140,7 +140,7 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
     let lines = if in_place {
         bars::draw(practising, theme, buffer, listen);
         Vec::new()
-    } else if model.options.explain {
+    } else if model.options().explain {
         Vec::new()
     } else {
         wrapped(&text, area.width)
@@ -160,7 +160,7 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
     }
     let told = rows.take(1);
     // what does not fit the row takes the one above, which says what does not change
-    let long = model.words.is_none() && told_rows(model, practising, area.width) > 1;
+    let long = model.words().is_none() && told_rows(model, practising, area.width) > 1;
     let told = if long && told.y > area.y {
         let above = Rect {
             y: told.y - 1,
@@ -184,9 +184,9 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
     title(model, practising, theme, buffer, whole);
     beats(model, practising, theme, buffer, rows.take(1));
     let tall = area.height >= 14;
-    let reading = model.options.explain && !tall;
+    let reading = model.options().explain && !tall;
     // how the movement was shaped takes the place of the fingers' motion
-    let shaped = u16::from(!practising.shape.is_empty());
+    let shaped = u16::from(!practising.shape().is_empty());
     let fingers = rows.take(if reading || (shaped > 0 && !tall) {
         1
     } else {
@@ -197,7 +197,7 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
         theme,
         fingers,
         sounding(practising),
-        model.options.left_handed,
+        model.options().left_handed,
     );
     let rest = match (tall, reading) {
         (true, _) => 14 + shaped + bars::rows(practising),
@@ -206,7 +206,7 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
     };
     let music = area.height.saturating_sub(rest).max(2);
     let music = rows.take(music);
-    if model.options.explain {
+    if model.options().explain {
         explanation(practising, theme, buffer, music);
     } else {
         music_line(practising, theme, buffer, music);
@@ -224,11 +224,11 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
         &fitted(&standing_words(practising), area.width),
         theme.strong(),
     );
-    shape::draw(&practising.shape, theme, buffer, rows.take(shaped));
-    let heard = u16::from(model.ear.is_some() && rows.next + 2 < area.bottom());
+    shape::draw(practising.shape(), theme, buffer, rows.take(shaped));
+    let heard = u16::from(model.ear().is_some() && rows.next + 2 < area.bottom());
     ear(model, practising, theme, buffer, rows.take(heard));
     let room = area.bottom().saturating_sub(rows.next + 1);
-    let long = if model.words.is_none() {
+    let long = if model.words().is_none() {
         told_rows(model, practising, area.width)
     } else {
         1
@@ -241,9 +241,9 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
 
 /// Rows that the last sentence takes.
 fn told_rows(model: &Model, practising: &Practising, width: u16) -> u16 {
-    offered(practising, model.notice.as_ref())
+    offered(practising, model.notice())
         .as_ref()
-        .or(model.notice.as_ref())
+        .or(model.notice())
         .map_or(1, |notice| wrapped(&notice.text, width).len() as u16)
 }
 
@@ -254,7 +254,7 @@ fn rule(buffer: &mut Buffer, theme: Theme, area: Rect) {
 
 /// The note that is heard, or a sentence where nothing can be; nothing while nobody listens.
 fn ear(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
-    let Some(now) = model.ear else { return };
+    let Some(now) = model.ear() else { return };
     let said = trouble(now).or_else(|| model.reference_reaches_the_microphone().then_some(DROWNED));
     match said {
         Some(said) => {
@@ -269,9 +269,9 @@ fn ear(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer
                 70..115 => 1,
                 _ => 2,
             };
-            let said: Vec<&str> = [&practising.pointing, &practising.lead]
+            let said: Vec<&str> = [practising.pointing(), practising.lead()]
                 .into_iter()
-                .filter_map(Option::as_deref)
+                .flatten()
                 .take(room)
                 .collect();
             put_right(buffer, area, area.y, &said.join(" · "), theme.plain());
@@ -286,7 +286,7 @@ fn draw_music(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: 
 }
 
 fn music_line(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
-    if let Some(score) = practising.scores.get(practising.stage()) {
+    if let Some(score) = practising.scores().get(practising.stage()) {
         let id = sounding(practising).now.map(|sounded| sounded.id);
         let hidden = practising.hidden_notes();
         line::draw(buffer, theme, area, (score, &hidden), id);
@@ -343,19 +343,19 @@ fn big_figures(practising: &Practising, theme: Theme, buffer: &mut Buffer, area:
 /// same rung.
 fn next_in_short(practising: &Practising) -> Option<String> {
     let here = practising.shown_cell()?;
-    let state = &practising.state;
+    let state = &practising.state();
     let there = state.upcoming().filter(|cell| *cell != here);
     let there = there.or_else(|| state.named())?;
     if there.stage == here.stage {
         return Some(format!("next: {}", there.rung.spoken()));
     }
-    let stage = practising.drill.stages.get(practising.stage_of(there)?)?;
+    let stage = practising.drill().stages.get(practising.stage_of(there)?)?;
     (there.rung == here.rung).then(|| format!("next: {}", stage.name))
 }
 
 /// The clean ones in a row as signs, one for each that is asked for, and in figures.
 fn streak(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
-    let needed = practising.state.plan().needed();
+    let needed = practising.state().plan().needed();
     let clean = practising.streak();
     let words = format!("{clean} of {needed}");
     let by_heart = practising.clean_by_heart();
@@ -386,12 +386,12 @@ fn streak(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect
 
 /// What to listen for in this stage.
 fn listen_line(practising: &Practising) -> String {
-    let stage = practising.drill.stages.get(practising.stage());
+    let stage = practising.drill().stages.get(practising.stage());
     let listen = stage
         .and_then(|stage| stage.listen_for.as_deref())
-        .or(practising.drill.listen_for.as_deref());
+        .or(practising.drill().listen_for.as_deref());
     let time = practising
-        .scores
+        .scores()
         .get(practising.stage())
         .map(where_time_comes_from)
         .and_then(|sentences| sentences.into_iter().next());
@@ -406,10 +406,10 @@ fn listen_line(practising: &Practising) -> String {
 /// The explanation in full.
 fn explanation(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let mut paragraphs = Vec::new();
-    let stage = practising.drill.stages.get(practising.stage());
+    let stage = practising.drill().stages.get(practising.stage());
     if let Some(listen) = stage
         .and_then(|stage| stage.listen_for.as_deref())
-        .or(practising.drill.listen_for.as_deref())
+        .or(practising.drill().listen_for.as_deref())
     {
         paragraphs.push(format!("Listen for {listen}."));
     }
@@ -419,7 +419,7 @@ fn explanation(practising: &Practising, theme: Theme, buffer: &mut Buffer, area:
     if stage.is_some_and(crate::drill::Stage::is_slow) {
         paragraphs.push(format!("Here {}.", crate::drill::SLOW));
     }
-    if let Some(score) = practising.scores.get(practising.stage()) {
+    if let Some(score) = practising.scores().get(practising.stage()) {
         let sentences = where_time_comes_from(score);
         if sentences.is_empty() {
             paragraphs.push(

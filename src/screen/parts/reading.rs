@@ -10,8 +10,7 @@ use ratatui::widgets::{Clear, Widget};
 /// The explanation in lines of at most `width` columns where words allow.
 pub(in crate::screen) fn lines(model: &Model, width: usize) -> Vec<String> {
     let explanations = model
-        .practising
-        .as_ref()
+        .practising()
         .map(crate::app::Practising::explanations)
         .unwrap_or_default();
     if explanations.is_empty() {
@@ -29,7 +28,7 @@ pub(in crate::screen) fn lines(model: &Model, width: usize) -> Vec<String> {
 
 /// Every problem of the marked drill, with its line and how to mend it.
 pub(in crate::screen) fn problems(model: &Model) -> Vec<String> {
-    let told = model.choose.current().map_or("", |line| &line.in_full);
+    let told = model.choose().current().map_or("", |line| &line.in_full);
     told.lines().map(str::to_owned).collect()
 }
 
@@ -37,7 +36,7 @@ pub(in crate::screen) fn problems(model: &Model) -> Vec<String> {
 pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, area: Rect) -> u16 {
     let buffer = target.buffer_mut();
     Clear.render(area, buffer);
-    let (name, lines) = match model.over {
+    let (name, lines) = match model.over() {
         Some(Overlay::Problems) => ("What keeps it from being played", problems(model)),
         _ => (
             "The movement",
@@ -45,7 +44,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, a
         ),
     };
     let room = usize::from(area.height.saturating_sub(3));
-    let first = usize::from(model.over_scroll).min(lines.len().saturating_sub(room));
+    let first = usize::from(model.over_scroll()).min(lines.len().saturating_sub(room));
     let last = (first + room).min(lines.len());
     let beside = if lines.len() > room {
         format!("lines {} to {last} of {}", first + 1, lines.len())

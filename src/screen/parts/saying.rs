@@ -15,7 +15,7 @@ use unicode_width::UnicodeWidthChar;
 /// What sounds now; before anything sounds, the first note as what comes next. What is hidden is
 /// not told by fingers either.
 pub(super) fn sounding(practising: &Practising) -> Sounding {
-    let Sounding { now, next } = match &practising.heard {
+    let Sounding { now, next } = match &practising.heard() {
         Some(place) => place.sounding(),
         None => practising.first_sound(),
     };
@@ -35,11 +35,10 @@ pub(super) fn sounding(practising: &Practising) -> Sounding {
 
 /// Beat, streak and tempo or tone, each with what it counts.
 pub(super) fn numbers(practising: &Practising) -> [(String, &'static str); 3] {
-    let needed = practising.state.plan().needed();
+    let needed = practising.state().plan().needed();
     let streak = format!("{}/{needed}", practising.streak());
     let beat = practising
-        .heard
-        .as_ref()
+        .heard()
         .filter(|_| practising.is_playing())
         .map_or_else(
             || "-".to_owned(),
@@ -58,17 +57,17 @@ pub(super) fn numbers(practising: &Practising) -> [(String, &'static str); 3] {
 
 /// What comes next, in words.
 pub(in crate::screen) fn next_words(practising: &Practising) -> String {
-    let state = &practising.state;
+    let state = &practising.state();
     let here = practising.shown_cell();
     match practising.plays_once() {
         Some(_) => return "once, and nothing is marked".to_owned(),
         None if practising.is_offering() => return "stopped: choose below".to_owned(),
         None => {}
     }
-    if practising.cold.is_some() {
+    if practising.cold().is_some() {
         return "cold try, alone".to_owned();
     }
-    if practising.due {
+    if practising.due() {
         return "due: first try tells".to_owned();
     }
     if state.stops_soon() {
@@ -97,7 +96,7 @@ pub(in crate::screen) fn next_words(practising: &Practising) -> String {
 }
 
 pub(super) fn standing_words(practising: &Practising) -> String {
-    let needed = practising.state.plan().needed();
+    let needed = practising.state().plan().needed();
     let by_heart = practising.clean_by_heart();
     let by_heart = by_heart.map_or_else(String::new, |count| format!(" · {count} by heart"));
     format!(
@@ -110,7 +109,7 @@ pub(super) fn standing_words(practising: &Practising) -> String {
 
 /// How the pairs of this stage are pointed: its own, else the drill's.
 pub(in crate::screen) fn pointing_words(practising: &Practising) -> Option<String> {
-    let stage = practising.drill.stages.get(practising.stage())?;
+    let stage = practising.drill().stages.get(practising.stage())?;
     let pairs = stage.music.has_pairs();
     stage.music.pointing.spoken().filter(|_| pairs)
 }
@@ -135,15 +134,14 @@ fn writing(words: &Words, theme: Theme, buffer: &mut Buffer, area: Rect) {
 }
 
 pub(super) fn notice(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
-    if let Some(words) = &model.words {
+    if let Some(words) = model.words() {
         writing(words, theme, buffer, area);
         return;
     }
     let offered = model
-        .practising
-        .as_ref()
-        .and_then(|practising| offered(practising, model.notice.as_ref()));
-    if let Some(notice) = offered.as_ref().or(model.notice.as_ref()) {
+        .practising()
+        .and_then(|practising| offered(practising, model.notice()));
+    if let Some(notice) = offered.as_ref().or(model.notice()) {
         let style = if notice.urgent {
             theme.warning()
         } else {
@@ -207,7 +205,7 @@ pub(super) fn keys(
 ) {
     let marks = !practising.pedal_plays();
     let mut all = match practising.is_playing() {
-        _ if model.words.is_some() => vec![("enter", "keeps it"), ("esc", "drops it")],
+        _ if model.words().is_some() => vec![("enter", "keeps it"), ("esc", "drops it")],
         _ if practising.is_offering() => {
             let mut keys = pressed(practising);
             keys.push(("u", "undo"));
@@ -231,7 +229,7 @@ pub(super) fn keys(
             ("e", "explain"),
         ],
     };
-    if model.words.is_none() {
+    if model.words().is_none() {
         if area.width >= 70 {
             all.push(("q", "leave"));
         }

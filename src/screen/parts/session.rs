@@ -15,16 +15,20 @@ use unicode_width::UnicodeWidthStr as _;
 
 /// Draws the page.
 pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, whole: Rect) {
-    let Some(session) = &model.session else {
+    let Some(session) = model.session() else {
         return;
     };
     let buffer = target.buffer_mut();
     let area = frame::within(whole);
-    if session.stands == Stands::Over {
+    if session.stands() == Stands::Over {
         frame::head(buffer, whole, "Session", "over", theme);
         over(session, theme, buffer, area);
     } else {
-        let head = format!("Session · {} of {}", session.at + 1, session.parts.len());
+        let head = format!(
+            "Session · {} of {}",
+            session.at() + 1,
+            session.parts().len()
+        );
         let ahead = wording::count(session.minutes_ahead() as usize, "minute", "minutes");
         frame::head(buffer, whole, &head, &format!("{ahead} ahead"), theme);
         between(model, session, theme, buffer, area);
@@ -48,10 +52,10 @@ fn between(model: &Model, session: &Session, theme: Theme, buffer: &mut Buffer, 
     let gap = u16::from(area.height >= 14);
     let mut y = area.y + 1 + gap;
     let last = session
-        .outcomes
+        .outcomes()
         .last()
         .map(|outcome| said(&outcome.part, &outcome.came));
-    let urgent = model.notice.as_ref().filter(|notice| notice.urgent);
+    let urgent = model.notice().filter(|notice| notice.urgent);
     if let Some(text) = urgent.map(|notice| notice.text.clone()).or(last) {
         let style = if urgent.is_some() {
             theme.warning()
@@ -62,7 +66,7 @@ fn between(model: &Model, session: &Session, theme: Theme, buffer: &mut Buffer, 
         if lines.len() > 2 {
             let short = |one: &Outcome| in_a_row(&one.part, &one.came, area.width);
             let short = session
-                .outcomes
+                .outcomes()
                 .last()
                 .filter(|_| urgent.is_none())
                 .map(short);
@@ -120,9 +124,9 @@ fn between(model: &Model, session: &Session, theme: Theme, buffer: &mut Buffer, 
         y += 1;
     }
     let after: Vec<String> = session
-        .parts
+        .parts()
         .iter()
-        .skip(session.at + 1)
+        .skip(session.at() + 1)
         .map(part_words)
         .collect();
     if !after.is_empty() && y + 1 < foot {
@@ -338,7 +342,7 @@ fn in_groups(lines: Vec<Vec<String>>, width: u16) -> Vec<Vec<String>> {
 
 /// What came of the last part, as a sentence.
 pub(in crate::screen) fn last_said(session: &Session) -> Option<String> {
-    let last = session.outcomes.last()?;
+    let last = session.outcomes().last()?;
     Some(said(&last.part, &last.came))
 }
 
@@ -368,7 +372,7 @@ fn told(session: &Session) -> Vec<&Outcome> {
         Came::Done => 6,
     };
     let mut told: Vec<&Outcome> = session
-        .outcomes
+        .outcomes()
         .iter()
         .filter(|outcome| outcome.came != Came::Done)
         .collect();

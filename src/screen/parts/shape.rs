@@ -102,6 +102,11 @@ fn rows(tones: &[ToneShape], width: usize) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::app::{Message, Model, OpenedDrill, Options, update};
+    use crate::drill::{built_in, read};
+    use crate::practice::Moment;
+    use crate::screen::{Theme, view};
+    use ratatui::{Terminal, backend::TestBackend};
 
     fn tone(name: &str, length_ms: f64, model_ms: f64) -> ToneShape {
         ToneShape {
@@ -151,5 +156,64 @@ mod tests {
         );
         assert_eq!(rows(&both[..1], 26), ["second low G 25 of 73 ms"]);
         assert_eq!(rows(&[], 26), [""; 0]);
+    }
+
+    /// The page of a drill after a repetition whose low Gs were shaped like this.
+    fn page(width: u16, height: u16, shape: &[ToneShape]) -> String {
+        let file = built_in("grip-from-d").expect("built in");
+        let mut model = Model::new(Options {
+            by_ear: true,
+            ..Options::default()
+        });
+        let opened = OpenedDrill::new(
+            "grip-from-d",
+            read(file.text.as_bytes()).0.expect("no problem"),
+        );
+        let at = Moment {
+            utc_us: 0,
+            offset_s: 0,
+            heard_ms: 0,
+        };
+        update(&mut model, at, Message::Opened(Box::new(opened)));
+        model.shape_tones(shape);
+        let backend = TestBackend::new(width, height);
+        let mut terminal = Terminal::new(backend).expect("a screen");
+        let drawn = terminal.draw(|frame| {
+            view(&model, Theme::new(false), frame);
+        });
+        let buffer = drawn.expect("drawn").buffer.clone();
+        let row = |y| {
+            (0..width)
+                .map(|x| buffer[(x, y)].symbol())
+                .collect::<String>()
+        };
+        let rows: Vec<String> = (0..height).map(row).collect();
+        rows.join("\n")
+    }
+
+    /// Without it a player with a small window would not see which tone was crushed; the staff and the
+    /// notice must not give way to it.
+    #[test]
+    fn lengths_stand_beside_their_models_on_every_screen() {
+        let tone = |name: &str, length_ms, faulty| ToneShape {
+            id: 0,
+            name: name.to_owned(),
+            bar: " in bar 1".to_owned(),
+            length_ms: Milliseconds(length_ms),
+            model_ms: Milliseconds(73.0),
+            faulty,
+        };
+        let shape = [
+            tone("second low G", 25.0, true),
+            tone("first low G", 68.0, false),
+        ];
+        for (width, height, second) in [(40, 10, false), (80, 24, true), (120, 40, true)] {
+            let screen = page(width, height, &shape);
+            assert!(screen.contains("▄▄ 25 of 73 ms"), "{screen}");
+            assert_eq!(screen.contains("68 of 73 ms"), second, "{screen}");
+            assert!(screen.contains("play"), "{screen}");
+        }
+        let staff = |shape| page(80, 24, shape).contains("────│");
+        assert_eq!(staff(&shape[..]), staff(&[]));
     }
 }

@@ -20,14 +20,14 @@ const MOST_BARS: usize = 4;
 pub(super) fn draw(buffer: &mut Buffer, theme: Theme, area: Rect, practising: &Practising) -> bool {
     let stage = practising.stage();
     let (Some(score), Some(drilled)) = (
-        practising.scores.get(stage),
-        practising.drill.stages.get(stage),
+        practising.scores().get(stage),
+        practising.drill().stages.get(stage),
     ) else {
         return false;
     };
     let now = sounding(practising).now.map(|sounded| sounded.id);
-    let present = practising.heard.as_ref().map_or(0, |place| {
-        let score = practising.scores.get(place.stage);
+    let present = practising.heard().map_or(0, |place| {
+        let score = practising.scores().get(place.stage);
         score.map_or(0, |score| present_bar(score, place))
     });
     let written = (score, &drilled.music, &practising.hidden_notes());

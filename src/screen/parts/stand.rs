@@ -36,7 +36,7 @@ pub(super) fn draw(
     let rest = 3 + u16::from(!tight);
     let zone = area.height.saturating_sub(rest + fingers + told);
     big(practising, theme, buffer, row(2, zone));
-    let handed = model.options.left_handed;
+    let handed = model.options().left_handed;
     let holes = row(2 + zone, fingers);
     let heard = sounding(practising);
     if tight {
@@ -53,8 +53,8 @@ pub(super) fn draw(
         put(buffer, area, area.x, area.y + y, &next, theme.strong());
         y += 1;
     }
-    if model.notice.is_none() && !practising.is_offering() {
-        let listen = practising.drill.listen_for.as_deref().unwrap_or_default();
+    if model.notice().is_none() && !practising.is_offering() {
+        let listen = practising.drill().listen_for.as_deref().unwrap_or_default();
         for (line, text) in wrapped(&format!("listen for {listen}"), area.width)
             .iter()
             .take(if listen.is_empty() {

@@ -36,10 +36,10 @@ pub(in crate::screen) fn draw(
                 put(buffer, inner, inner.x, y, line, theme.strong());
                 y += 1;
             }
-            let left = Seconds(f64::from(step.seconds)) - warming.run;
+            let left = Seconds(f64::from(step.seconds)) - warming.run();
             let tempo = crate::units::spell_fraction(&step.tempo.value());
-            let state = match &warming.heard {
-                _ if warming.paused => ", paused",
+            let state = match &warming.heard() {
+                _ if warming.paused() => ", paused",
                 Some(place) if place.counting_in => ", counting in",
                 Some(place) if place.is_breath() => ", silent: counting in",
                 _ => "",
@@ -101,7 +101,7 @@ pub(in crate::screen) fn draw(
         height: 1,
         ..inner
     };
-    let (right, left) = match (warming.is_over(), warming.paused) {
+    let (right, left) = match (warming.is_over(), warming.paused()) {
         (true, _) => ("leaves", ""),
         (false, true) => ("goes on", "next"),
         (false, false) => ("pauses", "next"),
@@ -132,8 +132,7 @@ fn notes(warming: &Warming, left_handed: bool, theme: Theme, buffer: &mut Buffer
     }
     let now = sounding.now.map(|sounded| sounded.id);
     let bar = warming
-        .heard
-        .as_ref()
+        .heard()
         .map_or(0, |place| staff::present_bar(&present.score, place));
     let hidden = BTreeSet::new();
     let written = (&present.score, &present.music, &hidden);

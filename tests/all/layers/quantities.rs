@@ -7,11 +7,7 @@ use std::collections::BTreeMap;
 /// Public fields and functions that hold a time, a pitch or a level as a bare float, by file: how
 /// many, and why they may. Anything else has a type of the units room.
 const BARE_FLOATS: &[(&str, usize, &str)] = &[
-    (
-        "app/practising.rs",
-        1,
-        "a beat to be drawn, never to be played",
-    ),
+    ("app/place.rs", 1, "a beat to be drawn, never to be played"),
     (
         "listening/heard.rs",
         2,

@@ -54,9 +54,9 @@ impl Stage {
             offset_s: 0,
             heard_ms: self.now_ms,
         };
-        let before = self.model.sent;
+        let before = self.model.sent();
         let _ = update(&mut self.model, at, message);
-        if self.model.sent != before {
+        if self.model.sent() != before {
             self.cycle = 0;
         }
     }
@@ -67,7 +67,7 @@ impl Stage {
 
     pub(super) fn at(&mut self, counting_in: bool, beat: f64) {
         self.tell(Message::Position {
-            serial: self.model.sent,
+            serial: self.model.sent(),
             counting_in,
             cycle: self.cycle,
             beat,
@@ -77,7 +77,7 @@ impl Stage {
 
     /// A repetition up to its closing note, in its breath.
     pub(super) fn plays(&mut self) {
-        let (serial, cycle, frame) = (self.model.sent, self.cycle, Frames(0));
+        let (serial, cycle, frame) = (self.model.sent(), self.cycle, Frames(0));
         self.tell(Message::Heard(RendererReport::Bar {
             serial,
             cycle,
