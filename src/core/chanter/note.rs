@@ -188,13 +188,45 @@ mod tests {
         assert_eq!(Note::parse("high-a"), Ok(Note::HighA));
     }
 
+    /// ABC 2.1 §3.1.14 and §4.1: the pipe key's letters are natural but for F and C, which are sharp;
+    /// capitals stand in the octave of middle C, small letters in the next. A MIDI key is 60 for middle
+    /// C (MIDI 1.0), and the lowest line of the G clef is E of the octave of middle C.
+    #[test]
+    fn keys_and_places_on_the_staff_are_those_of_the_letters() {
+        let from_c = [
+            ('C', 0),
+            ('D', 2),
+            ('E', 4),
+            ('F', 5),
+            ('G', 7),
+            ('A', 9),
+            ('B', 11),
+        ];
+        for (place, note) in NOTES.into_iter().enumerate() {
+            let letter = note.abc_letter();
+            let octave = u8::from(letter.is_ascii_lowercase());
+            let step = from_c
+                .iter()
+                .position(|(name, _)| *name == letter.to_ascii_uppercase())
+                .expect("a letter of the scale");
+            let sharp = u8::from(matches!(letter, 'c' | 'f'));
+            assert_eq!(note.midi_key(), 60 + 12 * octave + from_c[step].1 + sharp);
+            assert_eq!(note.staff_step(), i32::from(octave) * 7 + step as i32 - 2);
+            assert_eq!(Note::at(place), Some(note));
+        }
+        assert_eq!(Note::at(NOTES.len()), None);
+    }
+
     #[test]
     fn a_slip_gets_the_nearest_name_and_a_lone_g_is_ambiguous() {
         assert_eq!(
             Note::parse("LH").map_err(|e| e.nearest.is_some()),
             Err(true)
         );
-        assert!(Note::parse("G").is_err());
+        assert_eq!(
+            Note::parse("G").map_err(|error| error.nearest),
+            Err(Some("LG` or `HG"))
+        );
         let told = |text| Note::parse(text).map_err(|error| error.to_string());
         let expected = "is no note: expected one of LG LA B C D E F HG HA";
         assert_eq!(

@@ -412,9 +412,91 @@ mod tests {
     #[test]
     fn what_is_no_metre_is_told() {
         for text in [
-            "", "4", "0/4", "33/4", "4/3", "4/32", "4/0", "-4/4", "4/4/4", "free", "٣/٤",
+            "", "4", "0/4", "33/4", "4/3", "4/32", "4/0", "-4/4", "4/4/4", "free", "٣/٤", "0004/4",
         ] {
-            assert!(Metre::parse(text).is_err(), "{text}");
+            let told = Metre::parse(text).expect_err(text).to_string();
+            assert_eq!(told, format!("metre `{text}` is not {}", Metre::EXPECTED));
+        }
+    }
+
+    /// ABC 2.1 §3.1.6: "the symbols C and C| to denote common time (4/4) and cut time (2/2)".
+    #[test]
+    fn the_letters_of_abc_are_metres() {
+        assert_eq!(Metre::parse("C"), Ok(Metre::FOUR_FOUR));
+        assert_eq!(Metre::parse(" C| "), Ok(Metre::TWO_TWO));
+    }
+
+    /// Theory books' worked case: from 2/4 to 6/8 with quaver = quaver a dotted crotchet lasts a
+    /// crotchet and a half; with crotchet = dotted crotchet the beat stays (common practice, no source).
+    #[test]
+    fn a_note_that_stays_equal_says_how_long_a_beat_lasts() {
+        let quaver = Fraction::new(1, 8);
+        let crotchet = Fraction::new(1, 4);
+        let jig = Metre::SIX_EIGHT
+            .where_equal(Metre::TWO_FOUR, (quaver, quaver))
+            .expect("a pace");
+        assert_eq!(jig.pace(), Fraction::new(3, 2));
+        assert_eq!(jig.to_string(), "6/8 at 3/2");
+        assert_eq!(jig.bar_of_time(), Beats::whole(3));
+        assert_eq!(jig.equal_notes(Metre::TWO_FOUR), Some((quaver, quaver)));
+        let beat = Metre::SIX_EIGHT
+            .where_equal(Metre::TWO_FOUR, (crotchet, Fraction::new(3, 8)))
+            .expect("a pace");
+        assert_eq!(beat, Metre::SIX_EIGHT);
+        assert_eq!(beat.equal_notes(Metre::TWO_FOUR), None);
+        // and back: the crotchet is what it was at first
+        let march = Metre::TWO_FOUR
+            .where_equal(jig, (quaver, quaver))
+            .expect("a pace");
+        assert_eq!(march, Metre::TWO_FOUR);
+        assert_eq!(march.equal_notes(jig), Some((quaver, quaver)));
+        // after 2/2 with minim = crotchet the beat stays; with crotchet = crotchet it is half of it
+        let minim = Fraction::new(1, 2);
+        let slow = Metre::FOUR_FOUR.where_equal(Metre::TWO_TWO, (minim, crotchet));
+        assert_eq!(slow, Some(Metre::FOUR_FOUR));
+        let reel = Metre::FOUR_FOUR
+            .where_equal(Metre::TWO_TWO, (crotchet, crotchet))
+            .expect("a pace");
+        assert_eq!(reel.pace(), minim);
+        assert_eq!(reel.equal_notes(Metre::TWO_TWO), Some((quaver, quaver)));
+        for none in [(Fraction::new(5, 8), quaver), (quaver, Fraction::new(1, 3))] {
+            assert_eq!(Metre::SIX_EIGHT.where_equal(Metre::TWO_FOUR, none), None);
+        }
+    }
+
+    #[test]
+    fn a_pace_is_a_ratio_of_small_numbers() {
+        let with = |above, below| {
+            let metre = Metre::TWO_FOUR.with_pace(Fraction::new(above, below))?;
+            Some(metre.pace())
+        };
+        for (above, below) in [(1, 1), (3, 2), (255, 1), (1, 255)] {
+            assert_eq!(with(above, below), Some(Fraction::new(above, below)));
+        }
+        for (above, below) in [(0, 1), (-1, 1), (256, 1), (1, 256)] {
+            assert_eq!(with(above, below), None, "{above}/{below}");
+        }
+    }
+
+    /// Within two per cent; what lies on the edge is no longer near.
+    #[test]
+    fn a_beat_of_about_a_simple_ratio_has_that_ratio() {
+        let jig = Metre::SIX_EIGHT
+            .with_pace(Fraction::new(3, 2))
+            .expect("a pace");
+        for before in [Metre::TWO_FOUR, jig] {
+            let ratio = Fraction::new(2, 3);
+            let near = |percent: i128| {
+                let pace = before.pace() * ratio * Fraction::new(percent, 100);
+                let metre = Metre::SIX_EIGHT.at_about(before, pace)?;
+                Some(metre.pace() / before.pace())
+            };
+            for percent in [99, 100, 101] {
+                assert_eq!(near(percent), Some(ratio), "{percent}");
+            }
+            for percent in [97, 98, 102, 103] {
+                assert_eq!(near(percent), None, "{percent}");
+            }
         }
     }
 
@@ -440,6 +522,9 @@ mod tests {
         assert_eq!(beams("7/8"), [0, 0, 1, 1, 2, 2, 2]);
         assert_eq!(beams("4/8"), [0, 0, 1, 1]);
         assert_eq!(beams("4/4"), [0, 1, 2, 3]);
+        assert_eq!(beams("6/16"), [0, 1]);
+        assert_eq!(beams("8/16"), [0, 0, 0, 0, 1, 1, 1, 1]);
+        assert_eq!(beams("7/16"), [0, 0, 0, 0, 0, 0, 0]);
     }
 
     /// ABC 2.1 §3.1.7: "if the meter … is less than 0.75 the default unit note length is a

@@ -132,6 +132,19 @@ mod tests {
         assert_eq!(ReferencePlan::Alternate.factor(1), 0.0);
     }
 
+    /// A beat has one part more than there are clicks between it and the next.
+    #[test]
+    fn clicks_between_beats_are_counted() {
+        let parts = [
+            Subdivision::Beats,
+            Subdivision::Halves,
+            Subdivision::Thirds,
+            Subdivision::Quarters,
+        ]
+        .map(Subdivision::parts);
+        assert_eq!(parts, [1, 2, 3, 4]);
+    }
+
     #[test]
     fn clicks_thin_out_as_asked() {
         let click = |weight, beat| Click { weight, beat };

@@ -337,6 +337,10 @@ mod tests {
             ("3:1 (2.5-4)", "3:1, 2.5 to 4"),
             ("3:1, 2.5 to 4", "3:1, 2.5 to 4"),
             ("10:3", "10/3:1"),
+            // a range may begin or end at the ratio, and end at twice the largest one
+            ("4:1, 4 to 6", "4:1, 4 to 6"),
+            ("4:1, 3 to 4", "4:1, 3 to 4"),
+            ("16:1, 10 to 32", "16:1, 10 to 32"),
             ("As written", "as written"),
             ("as_written", "as written"),
             ("round", "1:1"),
@@ -361,8 +365,10 @@ mod tests {
             "4:1, 3 to 2",
             "4:1, 0 to 6",
             "4:1, 3 to 99",
+            "16:1, 10 to 33",
             "4:1:1",
             "4.000000001:1",
+            "1.0001:1",
             "999999999:99999999",
             "4:1, 3.0000001 to 6",
         ] {
@@ -383,6 +389,25 @@ mod tests {
         );
         let file = Pointing::parse("round", PointingSource::File).expect("a word");
         assert_eq!(file.spoken().as_deref(), Some("played round, 1 : 1"));
+        assert_eq!(
+            said("slow air", Metre::THREE_FOUR),
+            "its dots as they are felt, never judged (from experience)"
+        );
         assert_eq!(Pointing::default().spoken(), None);
+    }
+
+    /// Twice the ratio less one, up to the largest one that is read.
+    #[test]
+    fn a_stage_holds_the_dots_longer() {
+        for (pointing, held) in [("2:1", "3:1"), ("3:1", "5:1"), ("10:1", "16:1")] {
+            let pointing = Pointing::parse(pointing, PointingSource::File).expect("a ratio");
+            let exaggerated = pointing.exaggerated().expect("it is pointed");
+            let ratio = exaggerated.of_pair(true).expect("of dots").ratio;
+            let wanted = Pointing::parse(held, PointingSource::File).expect("a ratio");
+            assert_eq!(wanted.of_pair(true).map(|pair| pair.ratio), Some(ratio));
+            assert_eq!(exaggerated.of_pair(false), exaggerated.of_pair(true));
+        }
+        let round = Pointing::parse("round", PointingSource::File).expect("a word");
+        assert_eq!(round.exaggerated(), None);
     }
 }
