@@ -151,6 +151,60 @@ fn a_hand_overrules_and_shares_between_the_bars() {
     assert!(work_on(&lines).is_empty());
 }
 
+/// Where a hand says nothing, the ear's finding counts; where it says not clean as well, only the bar
+/// that the ear found.
+#[test]
+fn what_the_ear_found_counts_without_and_beside_a_hand() {
+    let tune = score("A4 B4|c4 d4|");
+    let stages = [(TUNE, &tune)];
+    let told = |entries: &[Entry]| -> Vec<(u32, f64)> {
+        let lines = bar_lines(&tune, &stages, entries);
+        lines.iter().map(|line| (line.of, line.failed)).collect()
+    };
+    let mut unmarked = missed(0, TUNE, 2);
+    unmarked.record.kind = Kind::Measured { repetition: 0 };
+    assert_eq!(told(&[unmarked.clone()]), [(1, 0.0), (1, 1.0)]);
+    let mut not_clean = marked(1, TUNE, Mark::NotClean);
+    not_clean.record.kind = Kind::Mark {
+        repetition: 0,
+        mark: Mark::NotClean,
+        needed: 5,
+        free: false,
+    };
+    assert_eq!(told(&[unmarked, not_clean]), [(1, 0.0), (1, 1.0)]);
+}
+
+/// A pickup is a note of the bar before: a fault in it is one of that bar, and nothing else is said of
+/// a bar of which only a pickup was played.
+#[test]
+fn a_pickup_says_of_its_bar_only_what_failed_in_it() {
+    let tune = score("A4 B4|c4 d4|e4 d4|c4 e4|");
+    let phrase = score("d4|e4 d4|c4|");
+    let entries = [missed(0, PHRASE, 0), marked(1, PHRASE, Mark::Clean)];
+    let lines = bar_lines(&tune, &[(PHRASE, &phrase)], &entries);
+    let told: Vec<(u16, u32, f64)> = lines
+        .iter()
+        .map(|line| (line.bar, line.of, line.failed))
+        .collect();
+    assert_eq!(told, [(1, 0, 0.0), (2, 1, 1.0), (3, 2, 0.0), (4, 0, 0.0)]);
+}
+
+/// How a phrase begins depends on what is played before it, so the gracenotes of its first note may be
+/// others than in the tune; those of every later note may not.
+#[test]
+fn a_phrase_has_the_gracenotes_of_the_tune_behind_its_first_note() {
+    let tune = score("A4 B4|{g}c4 {g}d4|");
+    for (phrase, part) in [
+        ("{g}c4 {g}d4|", true),
+        ("c4 {g}d4|", true),
+        ("{g}c4 d4|", false),
+        ("{g}c4 {e}d4|", false),
+        ("{g}c4 {g}e4|", false),
+    ] {
+        assert_eq!(is_part_of(&tune, &score(phrase)), part, "{phrase}");
+    }
+}
+
 #[test]
 fn what_to_work_on_reads_as_english() {
     let words = |bars: &[u16]| work_on_words(bars).unwrap_or_default();
