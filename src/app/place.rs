@@ -76,7 +76,8 @@ impl HeardPlace {
         !self.counting_in && self.beat >= self.timeline.repetition.to_f64()
     }
 
-    /// The beat of the bar, from 0, and the part of it that has gone by, 0 to 1.
+    /// The count of the bar, from 0, and the part of its first beat that has gone by, 0 to 1: a count is
+    /// a beat, or a group of beats.
     pub fn beat_of_bar(&self) -> (u32, f64) {
         if self.timeline.changes_metre && !self.counting_in {
             return self.beat_by_click();
@@ -90,7 +91,8 @@ impl HeardPlace {
         };
         let pace = Beats(self.timeline.metre.pace()).to_f64();
         let place = ((self.in_repetition() - pickup) / pace).rem_euclid(beats);
-        (place.floor() as u32, place.fract())
+        let count = self.timeline.metre.count_of(place.floor() as u32);
+        (count, place.fract())
     }
 
     /// The beat of the bar where the metre changes: that of the last click.

@@ -65,7 +65,7 @@ pub(super) fn act_on_options(model: &mut Model, action: Action, effects: &mut Ve
             let two = model
                 .practising
                 .as_ref()
-                .is_some_and(|practising| practising.drill.metre.beats_in_a_bar() < 3);
+                .is_some_and(|practising| practising.drill.metre.counts_in_a_bar() < 3);
             options.clicks = match options.clicks {
                 ClickPlan::Every if two => ClickPlan::OnePerBar,
                 ClickPlan::Every => ClickPlan::OneAndThree,

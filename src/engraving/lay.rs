@@ -332,7 +332,7 @@ fn tie(id: NoteId, left: f64, right: f64, y: f64) -> Element {
     }
 }
 
-/// Where the beats of a bar fall: on a head that begins there, or between heads in proportion.
+/// Where the counts of a bar fall: on a head that begins there, or between heads in proportion.
 fn beats(bar: &Bar, heads: &[f64], right: f64) -> Vec<(u32, f64)> {
     let half = Glyph::HeadBlack.outline().right / 2.0;
     let end = bar.offset + bar.length;
@@ -342,6 +342,7 @@ fn beats(bar: &Bar, heads: &[f64], right: f64) -> Vec<(u32, f64)> {
         bar.metre.beats_in_a_bar()
     };
     (0..count)
+        .filter(|beat| bar.metre.is_counted(*beat))
         .filter_map(|beat| {
             let at = Beats::whole(i128::from(beat));
             if at < bar.offset || at >= end {
@@ -352,7 +353,10 @@ fn beats(bar: &Bar, heads: &[f64], right: f64) -> Vec<(u32, f64)> {
             let next = heads.get(place + 1).copied().unwrap_or(right);
             let share = ((at - column.place).to_f64() / column.duration.to_f64()).min(1.0);
             let here = heads.get(place)?;
-            Some((beat + 1, here + half + (next - here) * share))
+            Some((
+                bar.metre.count_of(beat) + 1,
+                here + half + (next - here) * share,
+            ))
         })
         .collect()
 }

@@ -51,7 +51,8 @@ pub struct DrillDocument {
     /// What to listen for.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub listen_for: Option<String>,
-    /// A number from 1 to 32 over 1, 2, 4, 8 or 16, such as 6/8, or `none`; 4/4 when left out.
+    /// A number from 1 to 32 over 1, 2, 4, 8 or 16, such as 6/8, or `none`; 4/4 when left out. A sum,
+    /// such as 3+2/8, says how quavers are counted in groups.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub metre: Option<String>,
     /// The note that is one beat and one click, such as 3/8 for a dotted crotchet; left out, the

@@ -5,8 +5,9 @@
 use crate::chanter::Note;
 use crate::movement::{Context, Family, Movement, Role, recognise};
 use crate::practice::{NoteKind, PairWanted};
+use crate::rhythm::{ClickWeight, Metre};
 use crate::score::{NoteId, Score};
-use crate::timeline::{EventKind, PointedPair, SoundPart, Timeline};
+use crate::timeline::{EventKind, PointedPair, SoundPart, Timeline, TimelineEvent};
 use crate::units::{Beats, Fraction, Seconds};
 
 /// A note of the score at the tempo, seconds from the start of the repetition.
@@ -60,6 +61,16 @@ impl ExpectedStage {
         let seconds = |beats: Beats| beats.to_f64() * beat_s;
         let cycle = timeline.cycle;
         let mut notes: Vec<Expected> = Vec::new();
+        // where beats are counted in groups, not every beat has a click
+        let grouped = |metre: Metre| metre.counts_in_a_bar() < metre.beats_in_a_bar();
+        let all = !score.bars.iter().any(|bar| grouped(bar.metre));
+        let clicked = |at: Beats| {
+            let is_here = |event: &TimelineEvent| {
+                event.beat == at
+                    && matches!(event.kind, EventKind::Click(click) if click.weight != ClickWeight::Part)
+            };
+            all || timeline.again.iter().any(is_here)
+        };
         for event in &timeline.again {
             let EventKind::Sound(sound) = event.kind else {
                 continue;
@@ -84,7 +95,9 @@ impl ExpectedStage {
             let place = belongs.map_or(Beats::ZERO, |at| score.notes[at].place);
             let movement = belongs.and_then(|at| movement(score, at));
             let (part, on_click) = match sound.part {
-                SoundPart::Melody { .. } => (NoteKind::Melody, place.floor() == place),
+                SoundPart::Melody { .. } => {
+                    (NoteKind::Melody, place.floor() == place && clicked(written))
+                }
                 SoundPart::Gracenote(Role::Sounding) => (NoteKind::Tone, false),
                 SoundPart::Gracenote(_) => (NoteKind::Gracenote, false),
             };

@@ -12,6 +12,9 @@ pub struct Metre {
     below: u8,
     /// A beat as so many of a part of a semibreve: 3 of 8 for a dotted crotchet.
     beat: (u8, u8),
+    /// Where beats are counted in groups, a bit for each beat that begins one, the lowest for the first
+    /// beat of the bar; 0 where each is counted by itself.
+    groups: u32,
     /// No metre at all; the figures are those of the bars that are breathed and counted in with.
     free: bool,
     /// A beat lasts so many of those that the tempo counts, as above and below: 1 but after a change
@@ -72,14 +75,25 @@ impl Metre {
 
     /// The usual count: where the upper figure is 6, 9, 12 … and the lower one 4 or more, three
     /// notes are one beat; in every other metre the lower figure names the beat (so 3/8 has three
-    /// quavers, 3/2 three minims, 5/8 and 7/8 five and seven quavers).
+    /// quavers, 3/2 three minims, 5/8 and 7/8 five and seven quavers). Five quavers or more, and
+    /// semiquavers, are counted in twos, the last two with what is left over: 5/8 as 2 + 3, 7/8 as
+    /// 2 + 2 + 3 (common practice, no source).
     const fn usual(above: u8, below: u8) -> Self {
         let compound = above > 3 && above.is_multiple_of(3) && below >= 4;
         let beat = if compound { (3, below) } else { (1, below) };
+        let mut groups = 0_u32;
+        if !compound && above > 4 && below > 4 {
+            let mut begins = 0;
+            while begins + 1 < above {
+                groups |= 1 << begins;
+                begins += 2;
+            }
+        }
         Self {
             above,
             below,
             beat,
+            groups,
             free: false,
             pace: (1, 1),
         }
@@ -106,7 +120,70 @@ impl Metre {
             && matches!(above, 1 | 3)
             && matches!(below, 1 | 2 | 4 | 8 | 16);
         let beat = (u8::try_from(above).ok()?, u8::try_from(below).ok()?);
-        fits.then_some(Self { beat, ..self })
+        let groups = if beat == self.beat { self.groups } else { 0 };
+        fits.then_some(Self {
+            beat,
+            groups,
+            ..self
+        })
+    }
+
+    /// The same counted in groups of so many of the lower figure's notes, such as 3 + 2 in 5/8. As it is
+    /// where these are its beats, and where those notes are crotchets or longer, which are counted one by
+    /// one.
+    fn in_groups(self, sizes: &[u32]) -> Self {
+        let sum: u32 = sizes.iter().sum();
+        let beats = self.is_compound() && sizes.iter().all(|size| *size == 3);
+        if sizes.len() < 2 || beats || self.below < 8 || sum != u32::from(self.above) {
+            return self;
+        }
+        let mut begins = 0;
+        let mut groups = 0;
+        for size in sizes {
+            groups |= 1 << begins;
+            begins += size;
+        }
+        Self {
+            beat: (1, self.below),
+            groups,
+            ..self
+        }
+    }
+
+    /// How long each group is, in beats; nothing where each beat is counted by itself.
+    fn group_sizes(self) -> Vec<u32> {
+        let beats = self.beats_in_a_bar();
+        let mut begins: Vec<u32> = (0..beats)
+            .filter(|beat| self.groups >> beat & 1 == 1)
+            .collect();
+        begins.push(beats);
+        begins.windows(2).map(|two| two[1] - two[0]).collect()
+    }
+
+    /// How many counts a bar has: its groups, or else its beats. A click falls on each.
+    pub fn counts_in_a_bar(self) -> u32 {
+        match self.groups {
+            0 => self.beats_in_a_bar(),
+            groups => groups.count_ones(),
+        }
+    }
+
+    /// True where a beat of the bar, from 0, is counted.
+    pub fn is_counted(self, beat: u32) -> bool {
+        self.groups == 0
+            || self
+                .groups
+                .checked_shr(beat)
+                .is_some_and(|from| from & 1 == 1)
+    }
+
+    /// Which count of the bar a beat belongs to, both from 0.
+    pub fn count_of(self, beat: u32) -> u32 {
+        if self.groups == 0 {
+            return beat;
+        }
+        let up_to = self.groups & (u32::MAX >> (31 - beat.min(31)));
+        up_to.count_ones().saturating_sub(1)
     }
 
     /// The two figures as printed.
@@ -119,12 +196,22 @@ impl Metre {
         self.free
     }
 
-    /// `6/8`: what is printed, without a word on the beat; `none` where there is no metre.
+    /// `6/8`: what is written down, without a word on the beat; `3+2/8` where it is counted in other
+    /// groups than is usual; `none` where there is no metre.
     pub fn printed(self) -> String {
         if self.free {
             return "none".to_owned();
         }
-        format!("{}/{}", self.above, self.below)
+        format!("{}/{}", self.above_as_counted(), self.below)
+    }
+
+    /// The upper figure, as a sum where it is counted in other groups than is usual.
+    pub fn above_as_counted(self) -> String {
+        if self.groups == Self::usual(self.above, self.below).groups || self.groups == 0 {
+            return self.above.to_string();
+        }
+        let sizes: Vec<String> = self.group_sizes().iter().map(u32::to_string).collect();
+        sizes.join("+")
     }
 
     /// The beat, where it is not the usual one.
@@ -215,11 +302,15 @@ impl Metre {
         let read = || -> Option<Self> {
             let (above, below) = text.split_once('/')?;
             let above = above.trim().trim_start_matches('(').trim_end_matches(')');
-            let mut sum = 0_u32;
-            for part in above.split('+') {
-                sum = sum.checked_add(number(part)?)?;
-            }
-            Self::of(sum, number(below)?)
+            let sizes = above.split('+').map(number).collect::<Option<Vec<u32>>>()?;
+            let sum = sizes
+                .iter()
+                .try_fold(0_u32, |sum, size| sum.checked_add(*size));
+            let metre = Self::of(sum?, number(below)?)?;
+            sizes
+                .iter()
+                .all(|size| *size > 0)
+                .then(|| metre.in_groups(&sizes))
         };
         read().ok_or_else(|| MetreError(text.to_owned()))
     }
@@ -284,11 +375,14 @@ impl Metre {
 
     /// Which notes share a beam, counted from the start of the bar: those of one beat. Beats shorter
     /// than a crotchet are taken together, as many as make one, the last of them with what is left
-    /// over (5/8 is beamed 2 + 3; common practice, no source).
+    /// over (common practice, no source); those that are counted in groups, by these.
     pub fn beam_at(self, place: Beats) -> i128 {
         let beat = place.0.floor().to_integer();
         if self.free {
             return beat;
+        }
+        if self.groups != 0 {
+            return u32::try_from(beat).map_or(beat, |beat| self.count_of(beat).into());
         }
         let (value, _) = self.beat_value();
         let together = match value {
@@ -335,7 +429,12 @@ fn number(text: &str) -> Option<u32> {
 impl std::fmt::Display for Metre {
     /// `6/8`; with a beat of its own `3/8 by 3/8`, with beats of another length `6/8 at 3/2`.
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str(&self.printed())?;
+        // how its beats are grouped is no part of what is written
+        if self.free {
+            f.write_str("none")?;
+        } else {
+            write!(f, "{}/{}", self.above, self.below)?;
+        }
         if let Some(beat) = self.own_beat() {
             write!(f, " by {}", write_fraction(&beat))?;
         }
@@ -391,6 +490,46 @@ mod tests {
             let dotted = if dotted { "dotted " } else { "" };
             assert_eq!(format!("{dotted}{}", value.name()), name, "{text}");
         }
+    }
+
+    /// 5/8 as two and three and 7/8 as twos and a three are the usual groups of theory books (common
+    /// practice, no source); ABC 2.1 section 3.1.6 writes others as sums.
+    #[test]
+    fn quavers_are_counted_in_groups() {
+        for (text, counts, beams, written) in [
+            ("5/8", 2, "00111", "5/8"),
+            ("2+3/8", 2, "00111", "5/8"),
+            ("3+2/8", 2, "00011", "3+2/8"),
+            ("(3+2)/8", 2, "00011", "3+2/8"),
+            ("7/8", 3, "0011222", "7/8"),
+            ("3+2+2/8", 3, "0001122", "3+2+2/8"),
+            ("2+2+2+3/8", 4, "001122333", "2+2+2+3/8"),
+            ("3+3+3/8", 3, "012", "9/8"),
+            ("3+3+2/8", 3, "00011122", "3+3+2/8"),
+            ("3+2/4", 5, "01234", "5/4"),
+        ] {
+            let metre = Metre::parse(text).expect("a metre");
+            assert_eq!(metre.counts_in_a_bar(), counts, "{text}");
+            let beats = metre.beats_in_a_bar();
+            let places = (0..i128::from(beats)).map(Beats::whole);
+            let found: String = places.map(|at| metre.beam_at(at).to_string()).collect();
+            assert_eq!(found, beams, "{text}");
+            let counted = (0..beats).filter(|beat| metre.is_counted(*beat)).count();
+            assert_eq!(counted as u32, counts, "{text}");
+            let of: String = (0..beats)
+                .map(|beat| metre.count_of(beat).to_string())
+                .collect();
+            assert_eq!(of, beams, "{text}");
+            assert_eq!(metre.printed(), written);
+            assert_eq!(
+                Metre::parse(written).map(Metre::counts_in_a_bar),
+                Ok(counts)
+            );
+        }
+        // what is written is the same, however it is counted
+        let metre = Metre::parse("3+2/8").expect("a metre");
+        assert_eq!(metre.to_string(), "5/8");
+        assert!(Metre::parse("0+5/8").is_err());
     }
 
     #[test]

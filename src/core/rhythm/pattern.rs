@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 pub struct Click {
     /// How strong it is.
     pub weight: ClickWeight,
-    /// Beat of the bar, from 0; for a part, the beat it follows.
+    /// Count of the bar, from 0: a beat, or a group of beats; for a part, the count it follows.
     pub beat: u8,
 }
 

@@ -29,7 +29,13 @@ impl Grid {
         from: Beats,
         to: Beats,
     ) -> Vec<TimelineEvent> {
-        let parts = i128::from(subdivision.parts());
+        // beats that are counted in groups have their own notes between the counts
+        let grouped = self.metre.counts_in_a_bar() < self.metre.beats_in_a_bar();
+        let parts = if grouped {
+            1
+        } else {
+            i128::from(subdivision.parts())
+        };
         let beats_in_a_bar = i128::from(self.metre.beats_in_a_bar());
         let step_lasts = self.metre.pace() / Fraction::from_integer(parts);
         let steps = |beats: Beats| (beats - self.downbeat).0 / step_lasts;
@@ -38,7 +44,13 @@ impl Grid {
         let mut events = Vec::new();
         while Fraction::from_integer(step) < end {
             let beat_number = step.div_euclid(parts).rem_euclid(beats_in_a_bar);
-            let weight = if step.rem_euclid(parts) != 0 {
+            let beat = u32::try_from(beat_number).unwrap_or(0);
+            let between = step.rem_euclid(parts) != 0 || !self.metre.is_counted(beat);
+            if between && subdivision == Subdivision::Beats {
+                step += 1;
+                continue;
+            }
+            let weight = if between {
                 ClickWeight::Part
             } else if beat_number == 0 {
                 ClickWeight::Bar
@@ -49,7 +61,7 @@ impl Grid {
                 beat: self.downbeat + Beats(Fraction::from_integer(step) * step_lasts),
                 kind: EventKind::Click(Click {
                     weight,
-                    beat: u8::try_from(beat_number).unwrap_or(0),
+                    beat: u8::try_from(self.metre.count_of(beat)).unwrap_or(0),
                 }),
                 ahead: false,
             });

@@ -110,7 +110,7 @@ fn sound_words(model: &Model) -> String {
     }
 }
 
-/// Beats in the bar that sounds.
+/// Counts in the bar that sounds.
 fn beats_now(practising: &Practising) -> u32 {
     let score = practising.scores().get(practising.stage());
     let at = practising.heard().map_or(0.0, HeardPlace::in_repetition);
@@ -122,7 +122,7 @@ fn beats_now(practising: &Practising) -> u32 {
     if metre.is_free() {
         0
     } else {
-        metre.beats_in_a_bar()
+        metre.counts_in_a_bar()
     }
 }
 

@@ -2,7 +2,7 @@ use super::*;
 use crate::chanter::Note;
 use crate::drill::{built_in, read, read_music};
 use crate::movement::Schools;
-use crate::rhythm::{ClickWeight, Metre};
+use crate::rhythm::{ClickWeight, Metre, Subdivision};
 use crate::score::resolve_music;
 use crate::units::{Fraction, Frames};
 
@@ -138,6 +138,53 @@ fn the_count_in_ends_with_the_pickup() {
         [Beats::new(1, 2), Beats::new(5, 2), Beats::new(9, 2)]
     );
     assert_eq!(timeline.cycle, Beats::whole(6));
+}
+
+/// Five quavers were five clicks; a player counts two.
+#[test]
+fn quavers_that_are_counted_in_groups_have_a_click_for_each_group() {
+    let clicks = |metre: &str, subdivision: Subdivision| -> Vec<(String, i128, u8)> {
+        let metre = Metre::parse(metre).expect("a metre");
+        let score = written("{g}A4 {g}B6|", metre, 5);
+        let layout = Layout {
+            subdivision,
+            ..Layout::at(tempo("120"), SampleRate(48_000))
+        };
+        let timeline = lay(&score, &layout);
+        let bar = timeline
+            .again
+            .iter()
+            .filter(|event| event.beat < Beats::whole(5));
+        bar.filter_map(|event| match event.kind {
+            EventKind::Click(click) => Some((
+                format!("{:?}", click.weight),
+                event.beat.0.to_integer(),
+                click.beat,
+            )),
+            _ => None,
+        })
+        .collect()
+    };
+    let click = |weight: &str, beat, count| (weight.to_owned(), beat, count);
+    assert_eq!(
+        clicks("5/8", Subdivision::Beats),
+        [click("Bar", 0, 0), click("Beat", 2, 1)]
+    );
+    assert_eq!(
+        clicks("3+2/8", Subdivision::Beats),
+        [click("Bar", 0, 0), click("Beat", 3, 1)]
+    );
+    // between the counts the quavers click, and nothing finer
+    assert_eq!(
+        clicks("3+2/8", Subdivision::Halves),
+        [
+            click("Bar", 0, 0),
+            click("Part", 1, 0),
+            click("Part", 2, 0),
+            click("Beat", 3, 1),
+            click("Part", 4, 1)
+        ]
+    );
 }
 
 /// Quick enough, a movement may take three fifths of its note and no more.

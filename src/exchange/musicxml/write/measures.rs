@@ -207,8 +207,8 @@ fn time(xml: &mut Xml, metre: Metre) {
         if metre.is_free() {
             xml.empty("senza-misura", &[]);
         } else {
-            let (above, below) = metre.figures();
-            xml.text("beats", &above.to_string());
+            let (_, below) = metre.figures();
+            xml.text("beats", &metre.above_as_counted());
             xml.text("beat-type", &below.to_string());
         }
     });
