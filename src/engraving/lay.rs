@@ -16,7 +16,7 @@ use crate::chanter::Note;
 use crate::drill::Music;
 use crate::rhythm::{Metre, NoteValue};
 use crate::score::{NoteId, Score};
-use crate::units::Beats;
+use crate::units::{Beats, Fraction};
 
 /// Lays a score out. With `music`, the repeat signs, endings and double bar lines of the written
 /// bars are drawn; bars that are played more than once stand once, under the names of their first
@@ -78,6 +78,8 @@ struct Drawn<'a> {
     waiting: Option<(f64, f64, NoteId)>,
     movements: Vec<Named>,
     gracenotes: Vec<Named>,
+    /// Where a metre begins in which another note than the beat lasts as long as before, and which.
+    equal: Vec<(f64, (Fraction, Fraction))>,
     /// Where the next bar begins.
     x: f64,
 }
@@ -116,6 +118,9 @@ impl Drawn<'_> {
         if bar.changes_metre {
             let left = x + before_change(bar, first) + p::AFTER_LINE * 0.8;
             self.elements.extend(metre::figures(bar.metre, left));
+            let before = place.checked_sub(1).map(|before| bars[before].metre);
+            let equal = before.and_then(|before| bar.metre.equal_notes(before));
+            self.equal.extend(equal.map(|notes| (left, notes)));
         }
         for (column, head) in bar.columns.iter().zip(&heads) {
             self.elements.extend(draw_note(column, *head));
@@ -180,6 +185,7 @@ fn system(
         waiting: None,
         movements: Vec::new(),
         gracenotes: Vec::new(),
+        equal: Vec::new(),
         x: line.prefix,
     };
     drawn.head(bars.first().filter(|_| first).map(|bar| bar.metre));
@@ -193,6 +199,10 @@ fn system(
     let mut all = staff_lines(right);
     all.extend(drawn.elements);
     all.extend(drawn.ties);
+    for (left, notes) in &drawn.equal {
+        let equal = metre::equal(*notes, *left, &all);
+        all.extend(equal);
+    }
     endings::draw(&mut all, bars, &line.bars, &drawn.places);
     let end = settings.width.max(right);
     names::above(&mut all, &drawn.movements, &drawn.gracenotes, end);

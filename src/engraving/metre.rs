@@ -1,8 +1,10 @@
 //! The figures of a metre.
 
-use super::font::Glyph;
-use super::placed::{Element, ElementKind, glyph};
-use crate::rhythm::Metre;
+use super::font::{Face, Glyph};
+use super::placed::{Align, Element, ElementKind, InkShape, ceiling, glyph, words};
+use super::proportions as p;
+use crate::rhythm::{Metre, plain_or_dotted};
+use crate::units::Fraction;
 
 fn figure_glyphs(number: u32) -> Vec<Glyph> {
     let signs = number.to_string();
@@ -38,4 +40,116 @@ pub(super) fn figures(metre: Metre, left: f64) -> Vec<Element> {
         }
     }
     elements
+}
+
+/// The size of a note above the staff beside one on it. Chosen by eye.
+const ABOVE: f64 = 0.72;
+
+/// Above a change of metre which note of the metre before lasts as long as which of this one, as
+/// printed music has it: note = note, from a left edge, clear of what stands there.
+pub(super) fn equal(
+    (before, now): (Fraction, Fraction),
+    left: f64,
+    below: &[Element],
+) -> Vec<Element> {
+    let mut elements = Vec::new();
+    let mut x = left;
+    for (place, part) in [before, now].into_iter().enumerate() {
+        if place > 0 {
+            let sign = words(
+                ElementKind::EqualNotes,
+                None,
+                "=",
+                (x + 0.5, 0.0),
+                (p::NUMBER_SIZE, Face::Regular, Align::Start),
+            );
+            x += 0.5 + Face::Regular.width("=", p::NUMBER_SIZE) + 0.5;
+            elements.push(sign);
+        }
+        let (value, dotted) = plain_or_dotted(part);
+        let mut put = |glyph: Glyph| {
+            elements.push(Element {
+                note: None,
+                kind: ElementKind::EqualNotes,
+                shape: InkShape::Glyph {
+                    glyph,
+                    x,
+                    y: 0.0,
+                    scale: ABOVE,
+                },
+            });
+            x += glyph.outline().advance * ABOVE;
+        };
+        put(Glyph::beat(value));
+        if dotted {
+            put(Glyph::BeatDot);
+        }
+    }
+    let lowest = elements
+        .iter()
+        .map(|element| element.shape.bounds().bottom)
+        .fold(0.0, f64::min);
+    let up = ceiling(below, left, x) + p::WORD_GAP - lowest;
+    for element in &mut elements {
+        if let InkShape::Glyph { y, .. } | InkShape::Text { y, .. } = &mut element.shape {
+            *y += up;
+        }
+    }
+    elements
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drill::read;
+    use crate::engraving::{LayoutSettings, lay_out};
+    use crate::score::resolve_music;
+    use crate::units::Beats;
+
+    /// The figures of a metre do not say which note goes on, and a beat that stays says nothing new.
+    #[test]
+    fn the_note_that_stays_equal_stands_above_its_bar() {
+        let text = "title: A\nmetre: 2/4\nunit: 1/8\nmusic: A2 B2|[M:6/8][Q:1/8=1/8]c3 d3|\
+                    [M:2/4]e2 d2|[M:2/2][Q:1/2=1/4]c4 B4|]\nladder: {from: 50, to: 60, step: 4%}\n";
+        let drill = read(text.as_bytes()).0.expect("it reads");
+        let music = &drill.stages[0].music;
+        let score = resolve_music(music, Beats::ZERO, &drill.schools);
+        let engraved = lay_out(&score, Some(music), &LayoutSettings::paper(120.0));
+        let all: Vec<&Element> = engraved
+            .systems
+            .iter()
+            .flat_map(|own| &own.elements)
+            .collect();
+        let equal = all.iter().filter(|own| own.kind == ElementKind::EqualNotes);
+        let signs: Vec<String> = equal
+            .clone()
+            .map(|own| match &own.shape {
+                InkShape::Glyph { glyph, .. } => format!("{glyph:?}"),
+                InkShape::Text { text, .. } => text.clone(),
+                other => panic!("{other:?}"),
+            })
+            .collect();
+        // bar 4: the crotchet of 2/2 is the minim of before, so a quaver was what a semiquaver is
+        let expected = [
+            "BeatQuaver",
+            "=",
+            "BeatQuaver",
+            "BeatQuaver",
+            "=",
+            "BeatSemiquaver",
+        ];
+        assert_eq!(signs, expected);
+        for own in equal {
+            let own = own.shape.bounds();
+            assert!(own.bottom > 4.0, "it stands above the staff");
+            for other in all.iter().filter(|own| own.kind != ElementKind::EqualNotes) {
+                let other = other.shape.bounds();
+                let apart = own.right <= other.left
+                    || other.right <= own.left
+                    || own.bottom >= other.top
+                    || other.bottom >= own.top;
+                assert!(apart, "{own:?} touches {other:?}");
+            }
+        }
+    }
 }

@@ -61,6 +61,8 @@ pub enum ElementKind {
     StaffLine,
     Clef,
     Metre,
+    /// Above a change of metre: which notes last equally long.
+    EqualNotes,
     Ledger,
     Head,
     Stem,

@@ -4,9 +4,7 @@ use super::bar_map::{map_height, map_ink, map_words};
 use super::drawing::{Booklet, Ink, Paper, TagRole, system_ink};
 use super::foot::Foot;
 use super::tune_head::tune_head;
-use super::words::{
-    equal_notes, in_words, sentence, sentence_tail, slow_stages, where_the_time_comes_from,
-};
+use super::words::{in_words, sentence, sentence_tail, slow_stages, where_the_time_comes_from};
 use super::writer::{HEADING, MARGIN, TEXT, TITLE, Writer};
 use crate::drill::{Drill, Stage, StageKind};
 use crate::engraving::font::{Face, Glyph};
@@ -188,11 +186,6 @@ fn write_drill(writer: &mut Writer, drill: &Drill, music: &Music, options: Sheet
         writer.paragraph(&line, TEXT, Face::Italic);
     }
     write_tempo(writer, drill);
-    if drill.is_tune() {
-        for line in equal_notes(&drill.stages[0].music) {
-            writer.paragraph(&line, TEXT, Face::Regular);
-        }
-    }
     if let Some(words) = map_words(music.bars) {
         writer.paragraph(&words, TEXT, Face::Italic);
     }

@@ -1,9 +1,8 @@
 //! A drill's music in words: for readers who hear the page, and the sentences that stand over it.
 
-use crate::drill::{Drill, Music, SLOW};
-use crate::rhythm::plain_or_dotted;
+use crate::drill::{Drill, SLOW};
 use crate::score::{Score, ScoreGroup};
-use crate::units::{Fraction, spell_fraction};
+use crate::units::spell_fraction;
 use crate::wording;
 
 /// A text with a capital at its beginning and a stop at its end.
@@ -25,31 +24,6 @@ pub(super) fn sentence_tail(text: &str) -> String {
     } else {
         format!("{text}.")
     }
-}
-
-/// Where the metre of a tune changes and another note than the beat stays equal, a sentence each.
-pub(super) fn equal_notes(music: &Music) -> Vec<String> {
-    let metres = music.metres();
-    let pairs = metres
-        .windows(2)
-        .zip(music.bar_numbers().into_iter().skip(1));
-    let lines = pairs.filter_map(|(pair, bar)| {
-        let (before, now) = pair[1].equal_notes(pair[0])?;
-        let (before, now) = (note_name(before), note_name(now));
-        Some(if before == now {
-            format!("From bar {bar} on a {now} lasts as long as before.")
-        } else {
-            format!("From bar {bar} on a {now} lasts as long as a {before} before.")
-        })
-    });
-    lines.collect()
-}
-
-/// `dotted crotchet`, of a part of a semibreve that one head writes.
-fn note_name(part: Fraction) -> String {
-    let (value, dotted) = plain_or_dotted(part);
-    let dot = if dotted { "dotted " } else { "" };
-    format!("{dot}{}", value.name())
 }
 
 /// Which stages are slow, said once: `Stages 1 to 4: notes slow, fingers at full speed.`
@@ -162,25 +136,4 @@ pub(super) fn where_the_time_comes_from(scores: &[Score]) -> Vec<String> {
         format!("{who} {words}")
     })
     .collect()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::drill::read;
-
-    /// On paper the figures of a metre do not say which note goes on.
-    #[test]
-    fn the_note_that_stays_equal_is_said() {
-        let text = "title: A\nmetre: 2/4\nunit: 1/8\nmusic: A2 B2|[M:6/8][Q:1/8=1/8]c3 d3|[M:2/4]e2 d2|[M:2/2][Q:1/2=1/4]c4 B4|]\n\
-                    ladder: {from: 50, to: 60, step: 4%}\n";
-        let drill = read(text.as_bytes()).0.expect("it reads");
-        assert_eq!(
-            equal_notes(&drill.stages[0].music),
-            [
-                "From bar 2 on a quaver lasts as long as before.",
-                "From bar 4 on a semiquaver lasts as long as a quaver before.",
-            ]
-        );
-    }
 }
