@@ -61,16 +61,7 @@ impl ExpectedStage {
         let seconds = |beats: Beats| beats.to_f64() * beat_s;
         let cycle = timeline.cycle;
         let mut notes: Vec<Expected> = Vec::new();
-        // where beats are counted in groups, not every beat has a click
-        let grouped = |metre: Metre| metre.counts_in_a_bar() < metre.beats_in_a_bar();
-        let all = !score.bars.iter().any(|bar| grouped(bar.metre));
-        let clicked = |at: Beats| {
-            let is_here = |event: &TimelineEvent| {
-                event.beat == at
-                    && matches!(event.kind, EventKind::Click(click) if click.weight != ClickWeight::Part)
-            };
-            all || timeline.again.iter().any(is_here)
-        };
+        let clicked = clicked(score, timeline);
         for event in &timeline.again {
             let EventKind::Sound(sound) = event.kind else {
                 continue;
@@ -169,6 +160,19 @@ fn movement(score: &Score, at: usize) -> Option<Movement> {
         let gracenotes: Vec<Note> = note.group.parts.iter().map(|part| part.note).collect();
         recognise(&gracenotes, context).names.first().copied()
     })
+}
+
+/// Tells where a beat has a click: everywhere, but where beats are counted in groups.
+fn clicked<'a>(score: &Score, timeline: &'a Timeline) -> impl Fn(Beats) -> bool + 'a {
+    let grouped = |metre: Metre| metre.counts_in_a_bar() < metre.beats_in_a_bar();
+    let all = !score.bars.iter().any(|bar| grouped(bar.metre));
+    move |at: Beats| {
+        let is_here = |event: &TimelineEvent| {
+            event.beat == at
+                && matches!(event.kind, EventKind::Click(click) if click.weight != ClickWeight::Part)
+        };
+        all || timeline.again.iter().any(is_here)
+    }
 }
 
 /// True for a movement whose low Gs are tapped: a birl, and the hiharin that has its taps.
