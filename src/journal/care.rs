@@ -13,32 +13,32 @@ use std::collections::{BTreeSet, HashSet};
 use std::path::Path;
 use uuid::Uuid;
 
-/// How a journal is.
+/// What a check of a journal found.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Health {
-    /// Entries that read.
+    /// How many entries can be read.
     pub entries: usize,
-    /// Entries or parts of the file that do not read, at least; 0 for a whole journal.
+    /// The least number of entries or parts of the file that cannot be read; 0 for a whole journal.
     pub lost: usize,
     /// Entries from before format 5, which have no check sum.
     pub unsummed: usize,
-    /// Journals whose entries it holds: more than one after a merge.
+    /// How many journals its entries come from: more than one after a merge.
     pub journals: usize,
-    /// Sessions.
+    /// How many sessions it holds.
     pub sessions: usize,
-    /// First and last entry, microseconds since 1970.
+    /// Times of the first and the last entry, microseconds since 1970.
     pub span: Option<(i64, i64)>,
     /// What is wrong, a sentence each.
     pub troubles: Vec<String>,
 }
 
-/// A least size of an entry in the file, bytes: the fixed columns alone take more.
+/// The least size of an entry in the file, bytes: the fixed columns alone take more.
 const SMALLEST_ENTRY: u64 = 60;
-/// Damage sentences that are told; more say nothing new.
+/// At most so many sentences about damage are told; more would say nothing new.
 const MOST_TOLD: usize = 20;
 
-/// Looks a journal over and reads every entry that can be read, in fold order. The file itself is
-/// not touched.
+/// Checks a journal and reads every entry that can be read, in fold order. The file itself is not
+/// touched.
 ///
 /// # Errors
 /// The file cannot be read, is none of ours, or nothing of it can be made out.
@@ -127,9 +127,9 @@ impl Health {
 #[derive(Default)]
 struct Found {
     entries: Vec<Entry>,
-    /// Entries that do not read.
+    /// How many entries cannot be read.
     lost: usize,
-    /// Entries that read, and not as they were written; they are left out.
+    /// How many entries can be read but are not as they were written; they are left out.
     altered: usize,
     /// Entries from before there were check sums.
     unsummed: usize,
@@ -147,12 +147,12 @@ impl Found {
     }
 }
 
-/// An entry with the check sum beside it.
+/// An entry with the check sum that stands beside it.
 fn summed(row: &rusqlite::Row<'_>) -> rusqlite::Result<(Entry, Option<i64>)> {
     Ok((row::read(row)?, row.get("sum")?))
 }
 
-/// What SQLite itself finds wrong.
+/// What SQLite's own check finds wrong.
 fn whole(connection: &Connection) -> Vec<String> {
     let found: rusqlite::Result<Vec<String>> = connection
         .prepare("PRAGMA integrity_check(20)")
@@ -207,7 +207,8 @@ fn one_by_one(connection: &Connection, bytes: u64) -> rusqlite::Result<Found> {
     Ok(found)
 }
 
-/// Undos that name a mark the journal does not have.
+/// A sentence about undos that name a mark which the journal does not have; none where all are
+/// there.
 fn strangers(entries: &[Entry]) -> Option<String> {
     let known: HashSet<RecordId> = entries.iter().map(|entry| entry.record.id).collect();
     let strange = entries
@@ -283,7 +284,7 @@ mod tests {
         journal
     }
 
-    /// A check that found fault with a whole journal would send players to a rescue for nothing.
+    /// A check that found a fault in a whole journal would send players to a rescue for nothing.
     #[test]
     fn a_whole_journal_is_whole_also_while_it_is_open() {
         let folder = tempfile::tempdir().expect("a folder");
@@ -333,7 +334,7 @@ mod tests {
         let mut journal = filled(&path, 60);
         let entries = journal.read_all().expect("read");
         let marks = journal.marks().expect("marks");
-        // closed, so that everything is in the one file
+        // the journal is closed, so that everything is in the one file
         drop(journal);
         let bytes = std::fs::read(&path).expect("bytes");
         let spoilt = folder.path().join("spoilt.sqlite");
@@ -374,7 +375,8 @@ mod tests {
         assert!(told.contains(expected), "{what}: {told}");
     }
 
-    /// What another hand put into the file would change what is stored, without a word.
+    /// A trigger or a view that somebody added to the file could change what is stored without
+    /// anybody noticing.
     #[test]
     fn triggers_and_views_of_another_hand_are_told() {
         troubled(
@@ -421,7 +423,8 @@ mod tests {
         assert_eq!(std::fs::read(&path).expect("bytes"), b"", "never touched");
     }
 
-    /// Marks that went into a file that nobody would find again were once taken for stored.
+    /// When a journal's file was deleted while open, marks were once written to it and lost, and
+    /// were called stored.
     #[cfg(unix)]
     #[test]
     fn a_journal_that_was_taken_away_stores_nothing_and_says_so() {

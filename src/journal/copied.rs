@@ -1,10 +1,10 @@
-//! A copy of a journal's file, for what may not touch the file itself.
+//! A copy of a journal's file, for work that may not touch the file itself.
 
 use super::error::{JournalError, Trouble};
 use super::format::refuse_what_is_no_database;
 use std::path::{Path, PathBuf};
 
-/// A copy of a journal and of what was not yet moved into it.
+/// A copy of a journal and of its WAL, the entries that SQLite has not yet moved into the file.
 pub(super) struct Copied {
     folder: tempfile::TempDir,
     file: PathBuf,
@@ -17,12 +17,12 @@ impl Copied {
         &self.file
     }
 
-    /// Its bytes, with what was not yet moved into it.
+    /// Its size in bytes, with the WAL.
     pub(super) fn bytes(&self) -> u64 {
         self.bytes
     }
 
-    /// The folder, which goes when this is dropped.
+    /// The folder of the copy, which is deleted when this is dropped.
     pub(super) fn into_folder(self) -> tempfile::TempDir {
         self.folder
     }
@@ -37,7 +37,8 @@ impl Copied {
         refuse_what_is_no_database(path)?;
         let folder = tempfile::tempdir().map_err(told)?;
         let file = folder.path().join("copy.sqlite");
-        // Not `copy`, which would keep that the file may not be written.
+        // not `std::fs::copy`, which copies permissions too: the copy of a read-only file could not
+        // be written
         let carry = |from: &Path, to: &Path| {
             let mut from = std::fs::File::open(from)?;
             std::io::copy(&mut from, &mut std::fs::File::create(to)?)

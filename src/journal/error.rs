@@ -3,7 +3,7 @@
 use rusqlite::{ErrorCode, ffi};
 use std::path::{Path, PathBuf};
 
-/// Why a journal could not be read or written. Nothing is ever overwritten to get over it.
+/// Why a journal could not be read or written. An error never leads to anything being overwritten.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct JournalError {
     /// The journal's file.
@@ -25,7 +25,7 @@ pub enum Trouble {
     Gone,
     /// The disk is full.
     Full,
-    /// The disk did not take what was to be written.
+    /// The disk refused what was to be written.
     NotTaken(String),
     /// A newer program wrote it.
     Newer {
@@ -40,7 +40,7 @@ pub enum Trouble {
     Damaged(String),
     /// Another program holds it for longer than we wait.
     Busy,
-    /// Anything else the database says.
+    /// Any other error of the database.
     Other(String),
 }
 
@@ -55,7 +55,7 @@ impl std::fmt::Display for JournalError {
             Trouble::Unreadable(why) => write!(
                 f,
                 "the journal `{path}` cannot be opened ({}): check that it is a file you may read and write",
-                // the system's own number says nothing to a player
+                // the number of a system's error says nothing to a player, so it is cut off
                 why.split(" (os error ").next().unwrap_or_default()
             ),
             Trouble::ReadOnly => write!(

@@ -1,12 +1,13 @@
-//! What a journal's file is made of, and which files are none.
+//! The format of a journal's file, and which files are not journals.
 
 use super::error::{JournalError, Trouble};
 use rusqlite::Connection;
 use std::io::Read;
 use std::path::Path;
 
-/// What raises a journal from a format to the next, the first from 1 to 2; `schema.sql` makes a new
-/// one as they leave it. A step that has been released is never changed.
+/// The SQL that raises a journal from each format to the next, beginning with 1 to 2; `schema.sql`
+/// makes a new journal as all of them together leave it. A step that has been released is never
+/// changed.
 pub(super) const STEPS: &[&str] = &[
     // `tried` and `tried_alone` are new kinds of entry: the tables stay, and a program that does not
     // know these kinds refuses the journal.

@@ -1,4 +1,4 @@
-//! What is read of a journal: the entries of some stages' music, and where practice was last.
+//! Reading a journal: the entries of some stages' music, and where practice was last.
 
 use super::error::{JournalError, Trouble};
 use super::row;
@@ -41,8 +41,9 @@ impl Journal {
         Ok(found)
     }
 
-    /// Marks, undos, first tries and what was by heart of some stages' music in fold order, without their texts: what a
-    /// board is folded from. What others store from then on comes with [`append`](Self::append).
+    /// The entries that a board is folded from: marks, undos, first tries and repetitions by heart
+    /// of some stages' music, in fold order and without their texts. What others store from then on
+    /// comes with [`append`](Self::append).
     ///
     /// # Errors
     /// See [`Trouble`].
@@ -60,7 +61,8 @@ impl Journal {
         );
         let mut found = Vec::new();
         for stage in unique {
-            // room for all at once: growing by doubling would take half as much again
+            // room for all entries is made at once: growing by doubling would take half as much
+            // again
             let count: i64 = transaction
                 .prepare_cached("SELECT count(*) FROM entry WHERE stage = ?1")
                 .and_then(|mut query| query.query_row([stage.to_string()], |row| row.get(0)))
@@ -75,13 +77,13 @@ impl Journal {
         let seen = row::arrival(&transaction).map_err(told)?;
         drop(transaction);
         self.seen = seen;
-        // no two are of one order, and a stable sort would take half of their room again
+        // no two entries have the same order, and a stable sort would take half of their room again
         found.sort_unstable_by_key(Entry::order);
         Ok(found)
     }
 
-    /// The last entries of each of some stages' music that say how a repetition went, so many of each
-    /// at most, in fold order.
+    /// For each of some stages' music the last entries that say how a repetition went, at most so
+    /// many of each, in fold order.
     ///
     /// # Errors
     /// See [`Trouble`].
@@ -89,7 +91,8 @@ impl Journal {
         let mut unique = stages.to_vec();
         unique.sort_unstable();
         unique.dedup();
-        // sorted without their texts, which may be megabytes: only the last ones are read
+        // their places are sorted first: the texts may be megabytes, and only those of the last
+        // entries are read
         let which = "WHERE arrival IN (SELECT arrival FROM entry \
                      WHERE stage = ?1 AND kind IN ('mark', 'undo', 'measured') \
                      ORDER BY utc_us DESC, journal DESC, seq DESC LIMIT ?2)";
@@ -103,7 +106,8 @@ impl Journal {
         Ok(found)
     }
 
-    /// Every entry with measures of some stages' music, in fold order: what listening heard over time.
+    /// Every entry of some stages' music that has measures, in fold order: what the ear heard over
+    /// time.
     ///
     /// # Errors
     /// See [`Trouble`].
@@ -118,7 +122,7 @@ impl Journal {
         Ok(found)
     }
 
-    /// Every entry of telling clean from faulty, in fold order.
+    /// Every entry of `hear`, the telling of clean from faulty, in fold order.
     ///
     /// # Errors
     /// See [`Trouble`].
@@ -160,7 +164,7 @@ impl Journal {
     /// # Errors
     /// See [`Trouble`].
     pub fn last_place_in(&self, stages: &[StagePrint]) -> Result<Option<LastPlace>, JournalError> {
-        // Prints are hexadecimal digits and nothing else, so they can stand in the text.
+        // prints are hexadecimal digits and nothing else, so they can stand in the SQL as they are
         let among: Vec<String> = stages.iter().map(|stage| format!("'{stage}'")).collect();
         let query = format!(
             "SELECT drill, stage, tempo FROM entry \
@@ -186,7 +190,8 @@ impl Journal {
         Ok(found.and_then(|(drill, cell)| cell.map(|cell| LastPlace { drill, cell })))
     }
 
-    /// The music that was marked under a drill's name, to tell the player when it was edited.
+    /// The music that was marked under a drill's name: where it is not today's, the drill was
+    /// edited, and the player is told.
     ///
     /// # Errors
     /// See [`Trouble`].

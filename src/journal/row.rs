@@ -10,7 +10,8 @@ pub(super) const COLUMNS: &str = "journal, seq, utc_us, offset_s, session, numbe
      stage, tempo, by, repetition, mark, needed, free, names_session, names_number, words, \
      thresholds, measures, version";
 
-/// The same for what a board is folded from: without texts, of which a year's marks hold megabytes.
+/// The columns of the entries that a board is folded from: without texts, of which a year's marks
+/// hold megabytes.
 pub(super) const BARE_COLUMNS: &str = "journal, seq, utc_us, offset_s, session, number, kind, '', \
      stage, tempo, by, repetition, mark, needed, free, names_session, names_number, NULL, \
      NULL, NULL, ''";
@@ -22,8 +23,8 @@ pub(super) const INSERT: &str = "INSERT INTO entry (journal, seq, utc_us, offset
      :offset_s, :session, :number, :kind, :drill, :stage, :tempo, :by, :repetition, :mark, \
      :needed, :free, :names_session, :names_number, :words, :thresholds, :measures, :version, :sum)";
 
-/// An entry's check sum: FNV-1a over its columns, each with its length or a mark that there is none.
-/// It must never change: journals keep it.
+/// An entry's check sum: FNV-1a over its columns, each preceded by its length or by a mark that it
+/// is null. It must never change, because journals keep it.
 pub(super) fn sum(entry: &Entry) -> i64 {
     use std::fmt::Write as _;
     let record = &entry.record;
@@ -71,7 +72,7 @@ fn by_name(by: By) -> &'static str {
     }
 }
 
-/// What a kind keeps in columns of its own.
+/// What a kind of entry keeps in columns of its own.
 #[derive(Default)]
 struct Particulars<'a> {
     repetition: Option<i64>,
@@ -207,7 +208,7 @@ fn record_id(row: &Row<'_>, session: usize) -> rusqlite::Result<RecordId> {
     })
 }
 
-/// Text without a copy where only its value matters.
+/// A column's text, borrowed from the row; none where it is null.
 fn text<'row>(row: &'row Row<'_>, column: usize) -> rusqlite::Result<Option<&'row str>> {
     row.get_ref(column)?
         .as_str_or_null()
@@ -282,7 +283,7 @@ pub(super) fn read(row: &Row<'_>) -> rusqlite::Result<Entry> {
     })
 }
 
-/// The cell in two neighbouring columns.
+/// The cell that two neighbouring columns hold.
 pub(super) fn cell(row: &Row<'_>, stage: usize) -> rusqlite::Result<Option<CellKey>> {
     let (Some(print), Some(rung)) = (text(row, stage)?, text(row, stage + 1)?) else {
         return Ok(None);
@@ -293,7 +294,7 @@ pub(super) fn cell(row: &Row<'_>, stage: usize) -> rusqlite::Result<Option<CellK
     }))
 }
 
-/// The last arrival, 0 before the first.
+/// The highest number of arrival in the table, 0 where it is empty.
 pub(super) fn arrival(connection: &Connection) -> rusqlite::Result<i64> {
     connection.query_row("SELECT coalesce(max(arrival), 0) FROM entry", [], |row| {
         row.get(0)

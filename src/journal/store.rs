@@ -23,15 +23,16 @@ pub struct Journal {
     pub(super) path: PathBuf,
     pub(super) connection: Connection,
     id: Uuid,
-    /// The last arrival that was given out or written by us.
+    /// The highest number of arrival that was handed out or written by this program.
     pub(super) seen: i64,
-    /// Which file it is, where the system tells files apart: its folder may be taken away.
+    /// Device and number of the file, where the system has them: the file may be taken away while
+    /// it is open.
     file: Option<FileName>,
-    /// Where it lies, when it is a copy of a file that may not be written.
+    /// The folder it lies in, where it is a copy of a file that may not be written.
     copy: Option<tempfile::TempDir>,
 }
 
-/// What an addition came to.
+/// What storing records gave.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Appended {
     /// What other programs stored since we last looked, in fold order. It comes before our own.
@@ -40,15 +41,15 @@ pub struct Appended {
     pub own: Vec<Entry>,
 }
 
-/// What merging came to.
+/// How many entries a merge took in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Merged {
-    /// Entries that were not known.
+    /// How many entries were new.
     pub added: usize,
-    /// Entries that were known.
+    /// How many entries were known already.
     pub known: usize,
-    /// Entries whose place another entry holds, which happens when a journal's file was copied
-    /// and both copies were written. They were taken in under a name made of both.
+    /// How many entries had a place that another entry holds, which happens when a journal's file
+    /// was copied and both copies were written. They were taken in under a name made of both.
     pub clashing: usize,
 }
 
@@ -72,7 +73,7 @@ impl Journal {
             | OpenFlags::SQLITE_OPEN_NO_MUTEX;
         let told = |error: rusqlite::Error| JournalError::of(path, &error);
         let mut connection = Connection::open_with_flags(path, flags).map_err(told)?;
-        // Until the format is known nothing may be moved from the WAL into the file.
+        // until the format is known, nothing may be moved from the WAL into the file
         connection
             .set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true)
             .and_then(|_| connection.busy_timeout(PATIENCE))
@@ -97,8 +98,8 @@ impl Journal {
         Ok(journal)
     }
 
-    /// Opens a copy of a journal whose file or folder may not be written: for reading only, what is
-    /// added to it is gone when it is dropped.
+    /// Opens a copy of a journal whose file or folder may not be written. It is for reading only:
+    /// what is added to it is lost when it is dropped.
     ///
     /// # Errors
     /// See [`Trouble`].
@@ -270,14 +271,14 @@ fn file_name(path: &Path) -> Option<FileName> {
     Some((found.dev(), found.ino()))
 }
 
-/// Other systems do not let a file go that is open.
+/// other systems do not let an open file be deleted
 #[cfg(not(unix))]
 fn file_name(path: &Path) -> Option<FileName> {
     path.exists().then_some((0, 0))
 }
 
-/// An entry whose place is held, under a name that the same entry gets wherever it is merged: its
-/// journal's and its session's together, and its number there.
+/// An entry whose place another entry holds, renamed so that it gets the same name wherever it is
+/// merged: a journal's name made of its journal's and its session's, and its number there.
 fn beside(entry: &Entry) -> Entry {
     let name = format!("{} {}", entry.journal, entry.record.id.session);
     Entry {
@@ -287,8 +288,8 @@ fn beside(entry: &Entry) -> Entry {
     }
 }
 
-/// Below which time no entry of a session goes whose clock is far behind the entry before, which
-/// holds if the session's clock is the one that is wrong.
+/// The least time that entries of a session may have where its clock is far behind the entry before
+/// and is the one that is wrong.
 fn floor(connection: &Connection, first: &Record, last: i64) -> rusqlite::Result<i64> {
     let own: Option<i64> = connection.query_row(
         "SELECT max(utc_us) FROM entry WHERE session = ?1",
@@ -303,8 +304,8 @@ fn floor(connection: &Connection, first: &Record, last: i64) -> rusqlite::Result
     Ok(own.unwrap_or(keeps_its_time))
 }
 
-/// Two programs that make a journal at once meet here, and SQLite does not wait for this lock by
-/// itself.
+/// two programs that make a journal at the same time meet at this lock, and SQLite does not wait
+/// for it by itself
 fn enter_wal(connection: &Connection) -> rusqlite::Result<()> {
     let mut tries = 0;
     loop {
@@ -330,7 +331,8 @@ fn prepare(path: &Path, connection: &mut Connection) -> Result<Uuid, JournalErro
     let transaction = connection
         .transaction_with_behavior(TransactionBehavior::Immediate)
         .map_err(told)?;
-    // Again, now that nobody else can write: another program may have made or raised it since.
+    // checked again, now that nobody else can write: another program may have made or raised the
+    // journal since
     refuse_another_format(path, &transaction)?;
     let found: i64 = transaction
         .pragma_query_value(None, "user_version", |row| row.get(0))

@@ -1,7 +1,7 @@
-//! What the marks come to, kept beside the journal so that a year need not be read again each day.
+//! The digest of the marks, kept beside the journal so that a year need not be read again each day.
 //!
-//! The file is a copy of what the journal says and nothing else: without it, or where it does not
-//! fit the journal any more, everything is read.
+//! The file holds nothing that the journal does not say: without it, or where it no longer fits the
+//! journal, everything is read.
 
 use super::error::JournalError;
 use super::store::Journal;
@@ -12,18 +12,19 @@ use std::io::{Read, Write};
 use std::path::PathBuf;
 use uuid::Uuid;
 
-/// What a summary means; raised when the digest comes to mean something else.
+/// Number of the summary's format; raised when the digest comes to mean something else.
 const FORMAT: u32 = 3;
-/// The largest summary that is read, bytes: one of a million marks takes a tenth.
+/// The largest summary that is read, bytes: one of a million marks is a tenth as large.
 const LARGEST: u64 = 64 << 20;
-/// Entries that are read each time before more of them are summed up for good. Chosen: they take a
-/// few milliseconds.
+/// At most so many entries are read each time before more of them go into the summary. Chosen:
+/// reading them takes a few milliseconds.
 const READ_EACH_TIME: i64 = 2_000;
-/// So many marks are summed up together. Chosen: a few megabytes.
+/// So many marks are read and summed up at a time. Chosen: a few megabytes.
 const READ_TOGETHER: usize = 20_000;
-/// The last two days stay open, microseconds: a session is not over, a mark may be taken back.
+/// Entries of the last two days are not summed up, microseconds: a session may not be over, and a
+/// mark may still be taken back.
 const STAYS_OPEN: i64 = 2 * 86_400 * 1_000_000;
-/// Sessions that lie across each other are looked through so often.
+/// How often the search for a moment between sessions goes on where sessions lie across each other.
 const MOST_STEPS: usize = 50;
 
 #[derive(Serialize, Deserialize)]
@@ -32,7 +33,7 @@ struct Summary {
     journal: Uuid,
     /// The last entry that was stored when it was made: arrival, session, number.
     last: (i64, Uuid, i64),
-    /// What is summed up is older than this, microseconds; no session lies across it.
+    /// Entries older than this are summed up, microseconds; no session lies across it.
     before: i64,
     digest: Digest,
 }
@@ -46,7 +47,8 @@ impl Journal {
         self.digest_told(now, &mut |_, _| {})
     }
 
-    /// The same, and tells how far it is where there is much to read: entries read, of how many.
+    /// The same digest; where there is much to read, `tell` is called with how many entries of how
+    /// many are read.
     ///
     /// # Errors
     /// As [`digest`](Self::digest).
@@ -67,7 +69,8 @@ impl Journal {
             from
         };
         if before > from {
-            // in parts: a million marks together would take more memory than the rest of the program
+            // read in parts: a million marks at once would take more memory than the rest of the
+            // program
             let (mut read, all) = (0, all.unsigned_abs());
             self.marks_in_parts(from, before, READ_TOGETHER, &mut |part| {
                 read += part.len() as u64;
@@ -107,15 +110,16 @@ impl Journal {
     fn keep(&self, summary: &Summary) {
         let path = self.summary_path();
         let folder = path.parent().unwrap_or(std::path::Path::new("."));
-        // Where it cannot be written the journal is read each time: slower, and no less right.
+        // where the summary cannot be written, the journal is read each time, which is slower and
+        // no less right
         let _ = tempfile::NamedTempFile::new_in(folder).and_then(|mut file| {
             file.write_all(&serde_json::to_vec(summary)?)?;
             file.persist(&path).map(|_| ()).map_err(|error| error.error)
         });
     }
 
-    /// The summary, where the journal still begins with what it sums up: nothing older came in
-    /// later, nothing later names a mark or goes on with a session in it.
+    /// The kept summary, where the journal still begins with the entries that it sums up: nothing
+    /// older came in later, and no later entry names a mark in it or continues a session in it.
     fn kept_summary(&self) -> Result<Option<Summary>, JournalError> {
         let read = |path: PathBuf| {
             let mut bytes = Vec::new();
@@ -130,7 +134,7 @@ impl Journal {
             return Ok(None);
         };
         let (arrival, session, number) = summary.last;
-        // `+` and CROSS JOIN keep the planner from walking through all that is summed up.
+        // `+` and CROSS JOIN keep SQLite's planner from walking through all that is summed up
         let fits = "SELECT EXISTS (SELECT 1 FROM entry
                  WHERE arrival = ?1 AND session = ?2 AND number = ?3)
              AND NOT EXISTS (SELECT 1 FROM entry WHERE arrival > ?1 AND +utc_us < ?4)
@@ -156,8 +160,8 @@ impl Journal {
         Ok(fits.then_some(summary))
     }
 
-    /// The latest moment, not after the one given, that no session lies across and no undo reaches
-    /// over.
+    /// The latest moment, not after the one given, across which no session lies and no undo
+    /// reaches.
     fn seam(&self, not_after: i64) -> Result<i64, JournalError> {
         let mut seam = not_after;
         let first = "SELECT min(entry.utc_us) FROM (

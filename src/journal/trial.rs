@@ -1,4 +1,5 @@
-//! Whether a journal still does what a journal does: tried on a copy, where nothing can be spoilt.
+//! Tries whether a journal still stores and shows entries as it should, on a copy, where nothing
+//! can be spoilt.
 
 use super::format::{FORMAT, SCHEMA, STEPS, raise};
 use super::row;
@@ -7,8 +8,8 @@ use rusqlite::{Connection, TransactionBehavior};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
-/// Raises a copy of an older journal, so that it can be compared with a new one; gives what
-/// keeps it from being raised.
+/// Raises a copy of an older journal, so that it can be compared with a new one. Gives the reason
+/// where it cannot be raised.
 pub(super) fn raised(connection: &mut Connection) -> Option<String> {
     let mut raised = || -> rusqlite::Result<()> {
         let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
@@ -36,7 +37,7 @@ fn parts(connection: &Connection) -> rusqlite::Result<Parts> {
     found.collect()
 }
 
-/// SQL without its comments and the way it is broken into lines: those changed between formats.
+/// SQL without its comments and line breaks, which changed between formats.
 fn spoken(sql: &str) -> String {
     let lines = sql
         .lines()
@@ -45,8 +46,8 @@ fn spoken(sql: &str) -> String {
     words.join(" ")
 }
 
-/// What in the file was not made by this program, or not so: a trigger of another hand may change
-/// what is stored, a view what is shown.
+/// Parts of the file that this program did not make, or made otherwise: somebody's trigger may
+/// change what is stored, and a view what is shown.
 pub(super) fn strange_parts(connection: &Connection) -> Vec<String> {
     let fresh = Connection::open_in_memory().and_then(|fresh| {
         fresh.execute_batch(SCHEMA)?;
@@ -79,8 +80,8 @@ pub(super) fn strange_parts(connection: &Connection) -> Vec<String> {
     told
 }
 
-/// Stores an entry, reads it back and takes it back: what keeps entries from being stored as they
-/// are.
+/// Stores an entry, reads it and removes it again. Gives the reason where entries cannot be stored
+/// as they are.
 pub(super) fn stores(connection: &mut Connection) -> Option<String> {
     let entry = Entry {
         journal: Uuid::new_v4(),
@@ -105,7 +106,7 @@ pub(super) fn stores(connection: &mut Connection) -> Option<String> {
         },
     };
     let mut tried = || -> rusqlite::Result<bool> {
-        // taken back when it is dropped
+        // the transaction is rolled back when it is dropped
         let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
         let count = || -> rusqlite::Result<i64> {
             transaction.query_row("SELECT count(*) FROM entry", [], |row| row.get(0))

@@ -1,12 +1,12 @@
 //! Notes heard against the notes of a score: which is which.
 //!
-//! Where the first repetition lies in the sound is voted for by the melody notes, and each one is
-//! looked for where the few before say; inside it the two rows of notes are aligned by the
-//! cheapest edits (Needleman & Wunsch, J. Mol. Biol. 48, 1970), where a gracenote in another's
-//! place is one edit and not two. The clocks' offset and the player's constant lead are one number,
-//! where most notes of the repetition agree (`lead`), and where they do not, those of its neighbours;
-//! no recording can tell the two apart without the click on it. The clocks' drift is the slope of a
-//! line through all of them.
+//! The melody notes vote for where the first repetition lies in the sound; each later one is looked
+//! for where the few before it lead one to expect it. Inside a repetition the two rows of notes are
+//! aligned by the cheapest edits (Needleman & Wunsch, J. Mol. Biol. 48, 1970); a gracenote in
+//! another's place is one edit and not two. The clocks' offset and the player's constant lead are
+//! one number, because no recording without the click can tell them apart: it is where most notes
+//! of the repetition agree (`lead`), or those of its neighbours where its own do not. The clocks'
+//! drift is the slope of a line through all repetitions.
 
 use super::heard::HeardNote;
 use super::lead::{Witness, lead};
@@ -21,46 +21,48 @@ use std::collections::VecDeque;
 pub struct Repetition {
     /// Where its first beat would be in the sound.
     pub start: Seconds,
-    /// For each note of the piece the place in the row of notes heard.
+    /// For each note of the piece its index among the notes heard; none where it was not heard.
     pub pairs: Vec<Option<usize>>,
-    /// Places of notes that nothing explains.
+    /// Indices of the notes heard that no note of the piece explains.
     pub extra: Vec<usize>,
     /// The figures.
     pub measured: Measurement,
 }
 
-/// What of the sound is the piece.
+/// Where the piece was found in the sound.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Alignment {
     /// The whole repetitions, in order.
     pub repetitions: Vec<Repetition>,
-    /// How many more were begun or ended without the rest: they are not measured.
+    /// How many repetitions have a beginning or an end only: they are not measured.
     pub cut_short: usize,
-    /// How long a repetition lasted against what it should, 1 or near it: the two clocks, and the
-    /// player's own tempo where no click held it.
+    /// How long a repetition lasted, divided by how long it should, 1 or near it: it holds what the
+    /// two clocks differ by, and the player's own tempo where no click held it.
     pub pace: f64,
 }
 
 /// The least share of a piece's melody notes that makes a repetition of it: one that is half wrong is
 /// still a try at it. Chosen.
 const ENOUGH: f64 = 0.5;
-/// Least likeness of what was heard to a piece: under it, it is another piece or another
-/// tempo. Chosen: a try with every other note wrong has more.
+/// Below this likeness what was heard is another piece or another tempo. Chosen: a try with every
+/// other note wrong is more like it.
 const LIKENESS: f64 = 0.2;
-/// Votes for a repetition's place that lie no farther apart are for the same place, seconds. Chosen.
+/// Two votes no farther apart than this are for the same place, seconds. Chosen.
 const ALIKE_S: f64 = 0.08;
 /// What a gracenote's vote for a repetition's place is worth beside a melody note's: its own beginning
 /// moves with the movement.
 const GRACENOTE: f64 = 0.5;
-/// Repetitions on both sides that are asked where one's own notes do not agree: a lead may change
-/// slowly.
+/// How many repetitions on each side are asked where a repetition's own notes do not agree: a lead
+/// may change slowly.
 const AROUND: usize = 2;
-/// What their notes are worth beside its own: the four together a little less than itself.
+/// Weight of a neighbouring repetition's notes beside its own, 1: the four neighbours together
+/// weigh a little less than it does.
 const NEIGHBOUR: f64 = 0.2;
-/// What a note is worth that a movement of several notes begins or leads to: it is the movement that
-/// goes wrong, and a plain note that tells the lead.
+/// Weight of a note that a movement of several notes begins or leads to, beside 1 for a plain note:
+/// it is the movement that goes wrong, and the plain note that tells the lead.
 const AFTER_MOVEMENT: f64 = 0.7;
-/// Repetitions that the next one is expected by: of five two may be late and the median still holds.
+/// How many of the last repetitions say where the next one is expected: of five two may be late,
+/// and the median still holds.
 const RECENT: usize = 5;
 /// Farthest the pace may be from 1; beyond it is another tempo, and a click keeps a player nearer.
 /// Chosen.
@@ -92,7 +94,7 @@ pub fn align(piece: &ExpectedStage, heard: &[HeardNote]) -> Alignment {
 /// The whole repetitions with their starts, how many more were cut short, and the pace.
 fn placed(piece: &ExpectedStage, heard: &[HeardNote]) -> (Vec<(f64, Row)>, usize, f64) {
     let mut rows = rows(piece, heard);
-    // a little of any piece is found in any other
+    // some notes of any piece fit any other, so a few that fit prove nothing
     if likeness_of(piece, heard, &rows) < LIKENESS {
         rows.clear();
     }
@@ -102,8 +104,8 @@ fn placed(piece: &ExpectedStage, heard: &[HeardNote]) -> (Vec<(f64, Row)>, usize
     (starts.into_iter().zip(whole).collect(), part.len(), pace)
 }
 
-/// Where the repetitions of a piece begin, seconds, and for each note of the piece the place in the
-/// row of notes heard: what [`align`] finds, not measured.
+/// The repetitions that [`align`] finds, without their measures: where each begins, seconds, and
+/// for each note of the piece its index among the notes heard.
 pub(super) fn places(piece: &ExpectedStage, heard: &[HeardNote]) -> Vec<(f64, Vec<Option<usize>>)> {
     let (placed, ..) = placed(piece, heard);
     placed
@@ -117,7 +119,8 @@ pub(super) fn places(piece: &ExpectedStage, heard: &[HeardNote]) -> Vec<(f64, Ve
 struct Row {
     /// Where its first beat would be by its own notes, seconds.
     start_s: f64,
-    /// How many cycles after the first of its run, and which run.
+    /// Its number within its run, from 0, and the number of the run: a run ends where the playing
+    /// breaks off.
     cycle: i64,
     run: usize,
     pairs: Vec<Option<usize>>,
@@ -163,11 +166,11 @@ fn rows(piece: &ExpectedStage, heard: &[HeardNote]) -> Vec<Row> {
             offset + ((first - offset) / piece.cycle.0).ceil() * piece.cycle.0
         });
         let (mut cycle, mut misses, mut period) = (0, 0, piece.cycle.0);
-        // the last few, of which one may be played late
+        // the last few repetitions: their median holds where one was late
         let mut recent: VecDeque<(i64, f64)> = VecDeque::new();
         while start_s < end && misses < 2 {
             if let Some(row) = row(piece, heard, start_s, cycle, run) {
-                // it began anew
+                // so far from where it was expected, the playing began anew
                 if !recent.is_empty()
                     && (row.start_s - start_s).abs() > (0.15 * piece.beat.0).max(0.1)
                 {
@@ -199,7 +202,7 @@ fn rows(piece: &ExpectedStage, heard: &[HeardNote]) -> Vec<Row> {
             .last()
             .and_then(|row| row.pairs.iter().flatten().max())
             .map_or(0, |at| at + 1);
-        // where nothing was found, the next to begin with lies a cycle on
+        // where nothing was found, the next search begins a cycle later
         let later = heard.partition_point(|note| note.start_s < opens + piece.cycle.0);
         from = if recent.is_empty() { later } else { used }.max(from + 1);
     }
@@ -218,10 +221,10 @@ fn row(
         let all: Vec<Witness> = witnesses(piece, heard, start_s, pairs).collect();
         start_s + lead(&all, tolerance(piece)).unwrap_or(0.0)
     };
-    // again from where its own notes say it began
+    // paired once more, from where its own notes say it began
     let start_s = own(&pairs);
     let (pairs, extra) = pair(piece, heard, start_s)?;
-    // at another tempo some notes fit, and most lie far from their places
+    // at another tempo a few notes fit, and most lie far from their places
     let all = offsets(piece, heard, start_s, &pairs);
     let near = all
         .iter()
@@ -239,8 +242,8 @@ fn row(
     })
 }
 
-/// Something sounded where the first and where the closing note should: else the playing or the
-/// recording began later or ended sooner.
+/// True where something sounded at the first and at the closing note of the repetition. If not, the
+/// playing or the recording began later or ended sooner.
 fn whole(piece: &ExpectedStage, heard: &[HeardNote], row: &Row) -> bool {
     let melody = |note: &&Expected| note.part == NoteKind::Melody;
     let first = piece.notes.iter().find(melody);
@@ -255,7 +258,8 @@ fn whole(piece: &ExpectedStage, heard: &[HeardNote], row: &Row) -> bool {
     first.is_some_and(sounds) && closing.is_some_and(sounds)
 }
 
-/// How far all the notes together lie off lines of a slope, seconds: one line for each run.
+/// The sum of the notes' distances from lines of a slope, seconds; each run of repetitions has a
+/// line of its own.
 fn off_the_line(piece: &ExpectedStage, heard: &[HeardNote], rows: &[Row], slope: f64) -> f64 {
     rows.chunk_by(|one, other| one.run == other.run)
         .map(|run| {
@@ -276,7 +280,7 @@ fn off_the_line(piece: &ExpectedStage, heard: &[HeardNote], rows: &[Row], slope:
         .sum()
 }
 
-/// What the melody notes of a repetition say of its lead.
+/// The melody notes of a repetition as witnesses of its lead.
 fn witnesses(
     piece: &ExpectedStage,
     heard: &[HeardNote],
@@ -295,7 +299,8 @@ fn witnesses(
         })
 }
 
-/// Notes nearer to each other than a fault is far agree, seconds.
+/// Offsets that differ by no more than this agree, seconds: it is the limit from which a note off
+/// its place is a fault.
 fn tolerance(piece: &ExpectedStage) -> f64 {
     Thresholds::default()
         .offset_limit(piece.beat.milliseconds())
@@ -309,7 +314,7 @@ fn tolerance(piece: &ExpectedStage) -> f64 {
 fn fitted(piece: &ExpectedStage, heard: &[HeardNote], rows: &[Row]) -> (Vec<f64>, f64) {
     let mut slopes = Vec::new();
     let within = |one: &Row, other: &Row| one.run == other.run && one.cycle < other.cycle;
-    // a thousand neighbours are as good as all
+    // fifty neighbours of each tell the slope as well as all of them
     for (place, one) in rows.iter().enumerate() {
         for other in rows[place + 1..].iter().take(50) {
             if within(one, other) {
@@ -317,8 +322,7 @@ fn fitted(piece: &ExpectedStage, heard: &[HeardNote], rows: &[Row]) -> (Vec<f64>
             }
         }
     }
-    // where there are few repetitions, one that was played late tilts the line, and the written period
-    // fits better
+    // of few repetitions one late one tilts the line, and the written period fits better
     let period = median(&mut slopes)
         .filter(|slope| {
             off_the_line(piece, heard, rows, *slope)
@@ -416,8 +420,9 @@ fn vote(piece: &ExpectedStage, heard: &[HeardNote]) -> Option<f64> {
     Some(best + sum / weights - piece.cycle.0 / 2.0)
 }
 
-/// What an edit costs: a note missing or extra 1, a blip extra less, another note in a note's place
-/// less than one missing and one extra, and time away from the expected place.
+/// What the time between a note heard and its expected place costs. The other edits: a note missing
+/// or extra costs 1, a short extra one less, another note in a note's place less than one missing
+/// and one extra.
 fn away(piece: &ExpectedStage, expected: &Expected, note: &HeardNote, start_s: f64) -> f64 {
     let apart = (note.start_s - start_s - expected.start_s).abs();
     0.8 * (apart / (0.5 * piece.beat.0).min(0.3)).powi(2).min(2.0)

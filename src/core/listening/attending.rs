@@ -1,9 +1,9 @@
 //! Repetitions listened to while they are played, for a stream that never ends.
 //!
-//! Keeps the last seconds of sound and what sounds now. A repetition that is over is heard again
-//! whole, as a recording is: its closing note may still sound, and what a room does to the first
-//! notes is known by then. Knows no device and no clock: the place of a repetition is given in
-//! seconds of the stream, and a quarter of a second either way does no harm.
+//! Keeps the last seconds of sound and what sounds now. When a repetition is over, its sound is
+//! heard again as a whole, like a recording: by then its closing note has ended, and how the room
+//! colours the first notes is known. Knows no device and no clock: the place of a repetition is
+//! given in seconds of the stream and may be off by a quarter of a second.
 
 use super::align::align;
 use super::hearing::Listener;
@@ -15,19 +15,19 @@ use crate::practice::{LATE, Measurement};
 use crate::units::{Cents, FullScale, Hertz, Milliseconds, SampleRate, Seconds};
 use std::collections::VecDeque;
 
-/// Sound that is kept, seconds: the longest repetition that can be heard; 17 MB at 48 kHz.
+/// Seconds of sound that are kept, 17 MB at 48 kHz; a longer repetition cannot be heard.
 pub const KEPT_S: f64 = 90.0;
-/// Sound before and after a repetition that is heard with it, seconds: a repetition can be cut out
-/// once this much has come in after its end. A note that ends it may ring that long. Chosen.
+/// Seconds of sound before and after a repetition that are heard with it, because the note that
+/// ends it may ring on. It can be cut out once this much has come in after its end. Chosen.
 pub const AROUND_S: f64 = 0.35;
-/// Level under which nothing is played: a microphone's own noise lies below.
+/// Below this level it is silent: a microphone's own noise lies below.
 const SILENT: FullScale = FullScale(-60.0);
-/// Level from which sound without a note is told: a quiet room lies below. Chosen.
+/// From this level on sound without a note is reported: a quiet room lies below. Chosen.
 const LOUD: FullScale = FullScale(-50.0);
-/// A shorter note may be a vowel of somebody who talks, seconds.
+/// A note held longer than this, seconds, is played: a vowel of somebody who talks is shorter.
 const HELD_S: f64 = 0.3;
-/// Share of a repetition in which notes must be heard for somebody to have played: talk between two
-/// repetitions fills less. Chosen.
+/// Where notes sound for a smaller share of a repetition than this, nobody played it: talk fills
+/// less. Chosen.
 const PLAYED: f64 = 0.25;
 
 /// What sounds now.
@@ -60,23 +60,25 @@ pub struct HeldNote {
     pub spread: Cents,
 }
 
-/// Seconds over which a held note's evenness is told: a breath's swell shows in it. Chosen.
+/// Seconds over which a held note's evenness is measured: long enough to show how a breath swells.
+/// Chosen.
 pub const EVEN_S: f64 = 3.0;
-/// A note's beginning is not asked for its pitch: the pitch is that of the last 85 ms, and a finger
-/// may still be moving.
+/// A note must have sounded for so many seconds before its pitch counts: the pitch is that of the
+/// last 85 ms, in which a finger may still have been moving.
 const NEW_S: f64 = 0.15;
-/// Between two pitches that are remembered, seconds: the ear measures one every 25 ms of a practice
-/// chanter, and 12 ms of pipes.
+/// Least time between two pitches that are remembered, seconds: the ear measures one every 25 ms of
+/// a practice chanter, and 12 ms of pipes.
 const LOOK_S: f64 = 0.012;
 /// Share of samples at full scale from which a block clips, as in a recording.
 const CLIPPED: f64 = 0.001;
 
-/// The note that sounds, as long as it is the same.
+/// The note that sounds now, from when it began.
 #[derive(Debug, Default)]
 struct Holding {
     note: Option<Note>,
     since_s: f64,
-    /// When, and how many cents off: at most [`EVEN_S`] of them.
+    /// Its pitches of the last [`EVEN_S`] seconds: when each was measured, in seconds, and how many
+    /// cents it was off.
     looks: VecDeque<(f64, f64)>,
 }
 
@@ -130,7 +132,7 @@ pub struct Attended {
 }
 
 impl Attended {
-    /// A repetition of which sound was lost: nothing was heard of it.
+    /// The answer for a repetition of which sound was lost: it is not heard at all.
     pub fn late(piece: &ExpectedStage) -> Self {
         Self {
             measured: Measurement::nothing(piece.beat.milliseconds()),
@@ -203,7 +205,7 @@ impl Attention {
     }
 
     /// Takes mono samples. They are heard in pieces of 10 ms, however many come at once, so that
-    /// what is told of a held note does not hang on the device's blocks.
+    /// what is told of a held note does not depend on the device's block size.
     pub fn push(&mut self, samples: &[f32]) {
         for piece in samples.chunks((self.rate.0 as usize / 100).max(1)) {
             self.push_piece(piece);
@@ -227,7 +229,7 @@ impl Attention {
         if full as f64 > CLIPPED * samples.len() as f64 {
             self.clipped_s = now_s;
         }
-        // however soft a microphone is, a note that is heard is no silence
+        // a note that is heard is no silence, however soft the microphone is
         if self.now.level() > SILENT || self.now.sounding().is_some() {
             self.sounded_s = now_s;
         }
@@ -321,7 +323,7 @@ pub struct Cut {
 }
 
 impl Cut {
-    /// Hears and measures it: about a hundredth of its length of computing.
+    /// Hears and measures it; this computes for about a hundredth of its length.
     ///
     /// # Errors
     /// A sample rate that cannot be resampled.
@@ -340,7 +342,7 @@ impl Cut {
             .into_iter()
             .find(|remark| matches!(remark, Remark::Silent(_) | Remark::Clipped(_)));
         let played = sounded > PLAYED * piece.length.0;
-        // what is no repetition of the piece is not judged as one
+        // where too little was played, nothing is judged as a repetition
         let found = align(piece, &heard.notes)
             .repetitions
             .into_iter()

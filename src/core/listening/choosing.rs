@@ -1,5 +1,6 @@
-//! Low A chosen: of the pitches that the spectra offer (`low_a`) the one at which the network hears notes
-//! most surely, then refined by the pitches of those notes. It knows no files and no microphone.
+//! Chooses low A. Of the pitches that the spectra offer (`low_a`) it takes the one at which the
+//! network hears notes most surely, and refines it by the pitches of those notes. It knows no files
+//! and no microphone.
 
 use super::align::likeness;
 use super::heard::HeardNote;
@@ -10,17 +11,18 @@ use super::piece::ExpectedStage;
 use crate::chanter::{NOTES, Note, Tuning, TuningTable};
 use crate::units::{Cents, Hertz, SampleRate};
 
-/// Likeness to the piece under which a low A is not taken for the piece's. Chosen: twice what another
-/// piece may have.
+/// A low A at which the sound is less like the piece than this is not taken for the piece's.
+/// Chosen: twice the likeness that another piece may have.
 const ALIKE: f64 = 0.4;
 
-/// An octave lower pipes are heard as surely, as notes whose odd harmonics are weak; an octave higher a
-/// practice chanter is not. So the higher of two counts unless it is worse by this: on tuning takes pipes
-/// were surer by 0.03 at most an octave too low, practice chanters surer by 0.57 at least at their own.
+/// An octave too low, pipes are heard as surely as at their own low A, as notes with weak odd
+/// harmonics; an octave too high, a practice chanter is not. So the higher of two low As an octave
+/// apart counts unless it is worse by this much. On tuning takes pipes were surer an octave too low
+/// by 0.03 at most, and practice chanters surer at their own by 0.57 at least.
 const OCTAVE: f64 = 0.3;
-/// Two low As as near as this are one, cents: half of the least distance between two notes. And the
-/// highest that a chanter could have, hertz: above what `--la` takes.
+/// Two low As nearer than this are one, cents: half of the least distance between two notes.
 const SAME: f64 = 60.0;
+/// The highest low A that a chanter could have, hertz: above what `--la` takes.
 const HIGHEST: f64 = 540.0;
 
 /// A low A that the ear was tried with.
@@ -39,7 +41,7 @@ impl Tried {
     }
 }
 
-/// Low A that was found.
+/// The low A that was found.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Chosen {
     pub low_a: Hertz,
@@ -49,7 +51,7 @@ pub(super) struct Chosen {
     pub notes: usize,
 }
 
-/// Finds low A in the first seconds of a recording: of the pitches that its spectra offer the one at
+/// Finds low A in the first seconds of a recording: the pitch, of those that its spectra offer, at
 /// which the network hears notes most surely.
 pub(super) fn choose_low_a(
     rate: SampleRate,
@@ -90,7 +92,8 @@ pub(super) fn choose_low_a(
     let near = above
         .filter(|above| above.good > best.good - OCTAVE)
         .map_or(best.near, |above| above.near);
-    // Once more from near by: a pitch is only looked for within half a semitone of its note.
+    // Heard once more at the refined low A: a pitch is only looked for within half a semitone of
+    // its note.
     let (sure, heard) = judged(rate, near, table, head)?;
     let held = |note: &&Note| {
         let of = |heard: &HeardNote| heard.note == **note && heard.cents.is_some();
@@ -103,7 +106,7 @@ pub(super) fn choose_low_a(
     }))
 }
 
-/// How surely notes sound at a low A, and which.
+/// How surely notes sound at a low A, and which notes.
 fn judged(
     rate: SampleRate,
     low_a: Hertz,
@@ -116,16 +119,19 @@ fn judged(
     Ok((listener.sureness(), listener.heard()))
 }
 
-/// Sound that is looked at for low A while somebody plays, seconds: a few bars, with most of the notes.
+/// Seconds of sound that are searched for low A while somebody plays: a few bars, with most of the
+/// notes.
 pub const SEARCHED_S: f64 = 10.0;
-/// From here on a search is sure: on tuning takes it was 0.91 and more where somebody played, in ten
-/// seconds each, and 0.04 at most where somebody talked. A player may breathe for a fifth of the time.
+/// A search that is surer than this counts. On tuning takes of ten seconds each it was 0.91 and
+/// more where somebody played, and 0.04 at most where somebody talked. It lies lower than 0.91
+/// because a player may breathe for a fifth of the time.
 const SURE: f64 = 0.7;
-/// And with so many different notes: of one that is held nobody knows whether it or low A is off, and who
-/// holds a note to blow it evenly must not see low A follow him. Drills of grips hold three.
+/// A search counts only with so many different notes. Of a single held note nobody knows whether it
+/// or low A is off, and a player who blows it evenly must not see low A follow him. Drills of grips
+/// hold three.
 const SURE_NOTES: usize = 3;
-/// Two searches that agree lie within so many cents: each note is mistuned in its own way, and other
-/// notes of one tune gave another low A by 10 at most.
+/// Two searches agree where they lie within so many cents. Each note is mistuned in its own way, so
+/// that other notes of one tune gave another low A, by 10 cents at most.
 const AGREE: f64 = 15.0;
 
 /// Low A of the chanter that is played in some seconds of sound, if that is sure and the chanter is the
@@ -152,7 +158,8 @@ pub struct Agreement {
 }
 
 impl Agreement {
-    /// Takes what a search found, if anything; gives low A once it is what the one before found.
+    /// Takes what a search found, if anything. Gives low A once two searches one after the other
+    /// agree.
     pub fn with(&mut self, found: Option<Hertz>) -> Option<Hertz> {
         let before = std::mem::replace(&mut self.last, found)?;
         let apart = Cents::between(before, found?);

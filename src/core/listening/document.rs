@@ -10,7 +10,7 @@ use crate::score::NoteId;
 use crate::units::{Cents, FullScale, Hertz, Milliseconds, Seconds};
 use serde::Serialize;
 
-/// A recording heard; with a drill, compared and judged.
+/// A recording as it was heard; with a drill, its notes are compared with the score and judged.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ListenDocument {
     /// Low A that was listened with, hertz; null where no chanter was heard.
@@ -19,7 +19,7 @@ pub struct ListenDocument {
     pub seconds: Seconds,
     /// The notes, in order.
     pub notes: Vec<NoteRow>,
-    /// What sounded too briefly to be told from another note, in order.
+    /// Sounds too brief to be named, in order.
     pub noises: Vec<NoiseRow>,
     /// The repetitions found; left out without a drill.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -31,10 +31,10 @@ pub struct ListenDocument {
     pub remarks: Vec<String>,
 }
 
-/// A note heard. Seconds of the recording.
+/// A note that was heard. Its times are seconds of the recording.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct NoteRow {
-    /// Which of the nine.
+    /// The note's name.
     pub note: Note,
     /// Its start.
     pub start_s: Seconds,
@@ -49,12 +49,13 @@ pub struct NoteRow {
     /// Its level, dB of full scale: of its harmonics where it was held, of all sound where it was short;
     /// null for a note that was found only by knowing which note was due.
     pub level_db: Option<FullScale>,
-    /// What it was compared with; left out without a drill, null for a note nothing explains.
+    /// The score's note that it was compared with; left out without a drill, null where no note of
+    /// the score explains it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub score: Option<Option<ScoreRow>>,
 }
 
-/// A noise without a name. Seconds of the recording.
+/// A sound too brief to be named. Its times are seconds of the recording.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct NoiseRow {
     /// Its start.
@@ -66,11 +67,11 @@ pub struct NoiseRow {
 /// The score's note that a note heard was compared with.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ScoreRow {
-    /// Its name in the score.
+    /// The id of the score's note.
     pub id: NoteId,
     /// The repetition, from 1.
     pub repetition: usize,
-    /// What is written.
+    /// The note that is written.
     pub written: Note,
     /// How far its beginning was from its place, positive late.
     pub offset_ms: Option<Milliseconds>,
@@ -103,13 +104,13 @@ pub struct RepetitionRow {
 pub struct PointingRow {
     /// `dots`, long note first, or `snaps`.
     pub pairs: &'static str,
-    /// The middle ratio, of those pairs that no movement takes time from.
+    /// The median ratio of those pairs that no movement takes time from.
     pub ratio: f64,
-    /// How far from it half of the pairs lie at most.
+    /// Half of the pairs lie no farther from that ratio than this.
     pub spread: f64,
-    /// The roundest ratio that is as good as the one asked for.
+    /// The least ratio, the roundest, that counts as well pointed.
     pub least: f64,
-    /// The sharpest.
+    /// The greatest ratio, the sharpest, that counts as well pointed.
     pub most: f64,
     /// Each pair, in order.
     pub each: Vec<PairRow>,
@@ -118,13 +119,14 @@ pub struct PointingRow {
 /// A pair as it was played.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PairRow {
-    /// The score's name of its second note.
+    /// The id of its second note in the score.
     pub id: Option<NoteId>,
     /// The bar it stands in, from 1; 0 in a pickup.
     pub bar: u32,
     /// Its ratio.
     pub ratio: f64,
-    /// A movement takes its time from the long note: it is not judged as too round.
+    /// True where a movement takes its time from the long note: such a pair is not judged as too
+    /// round.
     pub taken: bool,
 }
 
@@ -150,10 +152,10 @@ pub struct FaultRow {
     pub repetition: usize,
     /// What kind.
     pub kind: FaultKind,
-    /// The score's note it is about.
+    /// The id of the score's note that it is about.
     pub id: Option<NoteId>,
-    /// Milliseconds; per cent for the tempo, how many times as long for tones that are not alike, long
-    /// to short for a pair.
+    /// What was measured, in milliseconds; of the tempo per cent, of tones that are not alike how
+    /// many times as long, of a pair its ratio.
     pub measured: Option<f64>,
     /// The limit it went beyond.
     pub limit: Option<f64>,
@@ -161,7 +163,7 @@ pub struct FaultRow {
     pub words: String,
 }
 
-/// Four decimals of a second are finer than the hop of 1 ms.
+/// Rounded to four decimals, which of a second is finer than the network's hop of 1 ms.
 fn rounded(value: f64) -> f64 {
     (value * 1e4).round() / 1e4
 }

@@ -1,7 +1,7 @@
-//! What is due where: the changes of note that a piece asks for, and when, once it is known where its
+//! The changes of note that a piece asks for, and when each is due, once it is known where its
 //! repetitions lie. It knows notes and seconds and nothing of sound.
 //!
-//! A change that is due may also leave out notes of its movement: that a note was left out must be as
+//! Changes that leave out notes of a movement are due as well: that a note was left out must be as
 //! easy to hear as that it was played, or what is written would be heard where it was not played.
 
 use super::align::places;
@@ -11,8 +11,8 @@ use crate::chanter::Note;
 use crate::practice::NoteKind;
 use crate::units::Seconds;
 
-/// How far from where it is expected a change is still due, seconds: as far as the gracenotes before
-/// it may be longer or shorter than the timeline has them. Chosen: as long as a gracenote.
+/// A change is due up to so many seconds from where it is expected: the gracenotes before it may be
+/// longer or shorter than in the timeline. Chosen: as long as a gracenote.
 const AROUND_S: f64 = 0.06;
 
 /// A change of note, and the stretch of time in which it is due.
@@ -32,7 +32,7 @@ pub(super) fn due(piece: &ExpectedStage, heard: &[HeardNote]) -> Vec<Due> {
         let expected = expected(piece, start_s, &pairs, heard);
         for at in 1..piece.notes.len() {
             let before = at - 1;
-            // the next melody note is the last that this change can lead to
+            // a change may leave out notes up to the next melody note
             let melody =
                 (at..piece.notes.len()).find(|at| piece.notes[*at].part == NoteKind::Melody);
             for to in at..=melody.unwrap_or(at) {
@@ -52,8 +52,8 @@ pub(super) fn due(piece: &ExpectedStage, heard: &[HeardNote]) -> Vec<Due> {
     all
 }
 
-/// When each note of a repetition is expected: where it was heard, or as far from its place as the
-/// nearest note that was.
+/// When each note of a repetition is expected: where it was heard, or else as far from its written
+/// place as the nearest note that was heard.
 fn expected(
     piece: &ExpectedStage,
     start_s: f64,
@@ -83,8 +83,8 @@ mod tests {
     use crate::timeline::{Layout, lay};
     use crate::units::{Beats, Bpm, SampleRate};
 
-    /// Without it what is written would be heard where it was left out, or a late movement would not be
-    /// due when it comes.
+    /// Without it a note that was left out would be heard because it is written, and a movement
+    /// that is late would not be expected when it comes.
     #[test]
     fn a_change_is_due_where_the_player_is_and_so_is_leaving_it_out() {
         let file = built_in("grip-from-d").expect("it is there");

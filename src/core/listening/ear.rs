@@ -15,10 +15,10 @@ use gracerung_net::{CLASSES, HOP, Network, Weights};
 use std::collections::VecDeque;
 use std::sync::{Arc, LazyLock};
 
-/// The trained network. `training/README.md` says what on and what came out.
+/// The trained network. `training/README.md` says what it was trained on and how well it hears.
 static WEIGHTS: LazyLock<Arc<Weights>> = LazyLock::new(|| {
     let weights = Weights::read(include_bytes!("ear.weights"));
-    // `gracerung_net`'s tests read the same file.
+    // the tests of `gracerung_net` read the same file, so it is known to be whole
     Arc::new(weights.expect("the weights that are built in are whole"))
 });
 
@@ -30,14 +30,15 @@ fn samples_per_hertz() -> f64 {
 /// Frames between two looks at the pitch of what sounds: 25 ms of a practice chanter, so that a note of
 /// 110 ms has one.
 const LOOK_EVERY: u64 = 25;
-/// Frames that a look takes in.
+/// Frames whose sound one look at the pitch takes in.
 const LOOK_FRAMES: u64 = (LOOKED_AT / HOP) as u64;
-/// Looks that are remembered: those of the frames on the tape.
+/// How many looks are remembered: those of the frames that are still on the tape.
 const LOOKS: usize = FRAMES / LOOK_EVERY as usize;
 
-/// Shortest stretch of playing between two rests, seconds. A chanter sounds on and on (the trade's
-/// facts: no rests), so what is shorter is a word of somebody who talks; chosen on tuning takes, where
-/// it cost nothing that was played and nine tenths of what a voice was taken for.
+/// Shortest stretch of playing between two rests, seconds. A chanter's sound is continuous
+/// (National Museums Scotland, the trade's facts), so a shorter one is a word of somebody who
+/// talks. Chosen on tuning takes: it cost no note that was played and removed nine tenths of the
+/// notes that a voice was taken for.
 const STRETCH_S: f64 = 0.15;
 
 /// A segment of a note, measured.
@@ -55,26 +56,26 @@ pub(super) struct Sounded {
     pub look: Option<Look>,
 }
 
-/// What hears at one low A.
+/// Hears notes at one low A.
 pub(super) struct Ear {
     intake: Intake,
     network: Network,
     told: Told,
-    /// Every frame so far, where it will be heard once more.
+    /// Every frame so far; kept only where the sound is to be heard once more.
     kept: Option<Kept>,
     rate: f64,
 }
 
-/// What is made of the network's frames.
+/// The segments that are made of the network's frames.
 struct Told {
     path: Path,
     prices: Prices,
     tape: Tape,
     pitch: Pitch,
     tuning: Tuning,
-    /// Frame, note and what was seen.
+    /// Each look with its frame and the note that sounded.
     looks: VecDeque<(u64, Note, Look)>,
-    /// Notes since the last rest, as long as that is too short a time for playing.
+    /// Notes since the last rest, until the stretch is long enough to be playing.
     stretch: Vec<Sounded>,
     /// Shortest stretch of playing between two rests, frames.
     least: f64,
@@ -105,8 +106,8 @@ impl Ear {
         self.kept.get_or_insert_default()
     }
 
-    /// What is kept, heard once more with prices that `prices` gives for some frames. Levels and
-    /// pitches are not measured: the sound itself has gone.
+    /// Hears once more what is kept, with the prices that `prices` gives from some frames on.
+    /// Levels and pitches are not measured: the sound itself is no longer there.
     pub(super) fn again(&self, mut prices: impl FnMut(u64) -> Option<Prices>) -> Vec<Sounded> {
         let mut told = Told::new(self.told.tuning, self.rate, self.told.prices.clone());
         let first = self.kept.as_ref().map_or(0, Kept::first);
@@ -228,8 +229,8 @@ impl Told {
         if self.tape.frames().is_multiple_of(LOOK_EVERY) {
             self.look();
         }
-        // measured after each frame and not after each call: a call may bring more sound than the tape
-        // keeps, and what is settled would have left it
+        // measured after each frame and not after each call: one call may bring more sound than the
+        // tape keeps, and the sound of settled segments would be gone
         self.measure();
     }
 
@@ -255,7 +256,7 @@ impl Told {
     fn measure(&mut self) {
         for Segment { class, start, end } in self.path.take() {
             let Some(note) = note(class) else {
-                // Too short a stretch between two rests is none of a chanter.
+                // no chanter plays so short a stretch between two rests
                 self.stretch.clear();
                 continue;
             };

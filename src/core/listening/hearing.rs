@@ -8,17 +8,18 @@ use crate::chanter::{Note, Tuning};
 use crate::units::{Cents, FullScale, SampleRate};
 use gracerung_net::CLASSES;
 
-/// Price of a change of class, nats; chosen on tuning takes between 3 and 10, where it cost nothing
-/// that is played and a third of what talk was taken for.
+/// Price of a change of class, nats. Chosen on tuning takes between 3 and 10: there it cost no note
+/// that was played, and it removed a third of the notes that talk was taken for.
 const CHANGE: f32 = 10.0;
-/// A noise shorter than this is only named where the network is surer than [`NAMED`]: two periods of
-/// a practice chanter's low A and the change itself (12 ms), under which no listener names a tone.
+/// A shorter sound, seconds, gets a note's name only where the network is surer than [`NAMED`]. 12
+/// ms are two periods of a practice chanter's low A and the change itself; no listener names a
+/// shorter tone.
 const NAMELESS_S: f64 = 0.012;
-/// Mean probability from which a very short noise is given the name of a note: surer of it than of all
-/// others together, with something to spare. Chosen.
+/// A very short sound gets the name of a note from this mean probability on: then the network is
+/// surer of that note than of all others together, with something to spare. Chosen.
 const NAMED: f64 = 0.6;
 
-/// Prices of the path, where nothing is known of the music.
+/// The prices of the path where nothing is known of the music: each change costs the same.
 pub(super) fn prices() -> Prices {
     Prices {
         change: [[CHANGE; CLASSES]; CLASSES],
@@ -84,7 +85,8 @@ impl Listener {
         self.heard
     }
 
-    /// The same, for who asks for more than the notes.
+    /// Ends the sound as [`Listener::finish`] does, but keeps the listener, which can then still
+    /// say how sure it was.
     pub(super) fn end(&mut self) {
         self.ear.finish();
         self.tell();
@@ -108,7 +110,8 @@ pub(super) fn told(ear: &Ear, sounded: &Sounded) -> HeardNote {
 mod tests {
     use super::*;
 
-    /// Six notes of half a second, twice, their loudest moment at full scale times `gain`.
+    /// Six notes of half a second each, played twice; the loudest moment is `gain` times full
+    /// scale.
     fn tune(gain: f64) -> Vec<f32> {
         let notes = [
             Note::LowA,
@@ -183,7 +186,7 @@ mod tests {
         assert_eq!(whole.len(), 12);
         assert!(whole.iter().all(|note| note.cents.is_some()), "{whole:?}");
         assert_eq!(whole, heard(480));
-        // what is kept for a second hearing says the same, to a tenth of a millisecond
+        // the second hearing, with no prior, gives the same notes to a tenth of a millisecond
         let mut listener = Listener::new(SampleRate(48_000), tuning).expect("a usual rate");
         listener.ear.keep();
         listener.push(&sound);

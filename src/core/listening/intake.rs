@@ -9,7 +9,7 @@ use rubato::{
     WindowFunction,
 };
 
-/// A sample rate that no sound can be heard at.
+/// A sample rate that cannot be resampled.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RateError {
     /// Samples a second.
@@ -29,12 +29,13 @@ impl std::fmt::Display for RateError {
 }
 impl std::error::Error for RateError {}
 
-/// Samples that are resampled together, 1.3 ms at 48 kHz: a player waits for them.
+/// How many samples are resampled together: 1.3 ms at 48 kHz, which a player waits for.
 const PIECE: usize = 64;
-/// Samples that are given together at most, where as many came in: what hears them is quicker with many.
+/// The most samples that are handed on together, where as many came in: the network is quicker with
+/// many at once.
 const GIVEN: usize = 1024;
-/// Samples beyond full scale by more than this are cut, so that one wild number of a broken file
-/// cannot drown all that comes after it.
+/// Samples beyond this are cut to it: one wild number of a broken file must not drown all that
+/// comes after it.
 const LOUDEST: f32 = 8.0;
 
 /// Brings samples to one rate.
@@ -42,16 +43,17 @@ pub(super) struct Intake {
     resampler: Async<f32>,
     pending: Vec<f32>,
     resampled: Vec<f32>,
-    /// Resampled samples that are still the resampler's own delay.
+    /// How many of the next resampled samples are only the resampler's own delay.
     skip: usize,
     ratio: f64,
-    /// How far what comes out lies after its own number, samples that come out, 0 to 1.
+    /// By how much a sample that comes out lies later than its number says, 0 to 1 of the distance
+    /// between two.
     pub(super) lead: f64,
     taken: u64,
     given: u64,
 }
 
-/// Samples of the windowed sinc: 5.3 ms, and 256 at a low rate.
+/// Length of the windowed sinc filter in samples: 5.3 ms, and 256 at a low rate.
 fn length(rate: SampleRate) -> usize {
     (rate.0 as usize * 256 / 48_000)
         .max(256)
@@ -76,7 +78,8 @@ impl Intake {
     pub(super) fn new(rate: SampleRate, to: f64) -> Result<Self, RateError> {
         let ratio = to / f64::from(rate.0);
         let resampler = resampler(rate, ratio).map_err(|why| RateError { rate: rate.0, why })?;
-        // Its first output lies one output's step after half of the filter before the sound.
+        // the first sample that comes out belongs to one step of the output later than half of the
+        // filter before the sound
         let half = length(rate) as f64 / 2.0 * ratio;
         let skip = half as usize;
         Ok(Self {
@@ -143,7 +146,8 @@ impl Intake {
                         .process_into_buffer(&input, &mut output, None);
                     Some(done.ok()?.1)
                 });
-            // The sizes are the ones it asked for, so it cannot refuse; silence if it does.
+            // the buffers have the sizes that the resampler asked for, so it cannot refuse; if it
+            // does there is silence
             let made = done.unwrap_or_else(|| {
                 self.resampled[from..].fill(0.0);
                 most

@@ -1,16 +1,17 @@
-//! The network's log-probabilities, kept small, for hearing them once more when it is known what was
-//! due where. It knows classes and nothing of notes.
+//! The network's log-probabilities in a small form, for a second hearing once it is known what was
+//! due when. It knows classes and nothing of notes.
 //!
-//! Eight bits each, to [`STEP`]; frames that are alike are kept once with how many they are, which most
-//! are while a note is held. Whoever keeps them says from where on they are still needed.
+//! Each is kept in eight bits, in steps of [`STEP`]. Frames that are alike are kept once, with
+//! their number, which is how most frames are while a note is held. Whoever keeps them says from
+//! which frame on they are still needed.
 
 use gracerung_net::CLASSES;
 
-/// Nats that one count stands for. Prices of the path are whole nats; what is summed over 30 frames is
-/// off by a quarter of a nat.
+/// Nats that one step stands for. Prices of the path are whole nats; a sum over 30 frames is off by
+/// a quarter of a nat.
 const STEP: f32 = 1.0 / 31.0;
 
-/// Frames that are alike, one after the other: 12 bytes.
+/// Frames one after the other that are alike, in 12 bytes.
 #[derive(Debug, Clone, Copy)]
 struct Run {
     nats: [u8; CLASSES],
@@ -27,7 +28,7 @@ pub(super) struct Kept {
 }
 
 impl Kept {
-    /// Takes the next frame. What is less likely than e^−8.2 is kept as that.
+    /// Takes the next frame. Probabilities below e^−8.2 are kept as e^−8.2.
     pub(super) fn push(&mut self, frame: &[f32; CLASSES]) {
         let nats = frame.map(|log| (-log / STEP).round() as u8);
         self.frames += 1;
@@ -47,7 +48,7 @@ impl Kept {
         self.first + self.frames
     }
 
-    /// Rows of frames that are alike: what is kept takes 12 bytes for each.
+    /// The number of runs of frames that are alike: each takes 12 bytes.
     pub(super) fn runs(&self) -> usize {
         self.runs.len()
     }
@@ -61,7 +62,7 @@ impl Kept {
         })
     }
 
-    /// Forgets what comes before a frame.
+    /// Forgets the frames before one.
     pub(super) fn forget_before(&mut self, frame: u64) {
         let mut left = frame.saturating_sub(self.first).min(self.frames);
         self.first += left;

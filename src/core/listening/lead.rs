@@ -1,18 +1,18 @@
 //! The player's constant lead: where most of the notes of a repetition agree.
 //!
-//! It knows offsets and what each is worth, and nothing of notes. One note that came late must not
-//! make its neighbours early, so nothing is averaged that does not agree.
+//! It knows offsets with their weights, and nothing of notes. One note that came late must not make
+//! its neighbours early, so offsets that do not agree are never averaged.
 
-/// How far a note lies from its place, and what it is worth as a witness.
+/// How far a note lies from its place, and its weight as a witness.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Witness {
     pub offset_s: f64,
     pub weight: f64,
 }
 
-/// What most witnesses agree on, seconds: the median of those that lie within `tolerance_s` of the
-/// heaviest crowd; none of none. A crowd is no wider than the tolerance. Of crowds of equal weight the
-/// one whose first witness comes first counts.
+/// What most witnesses agree on, seconds; none where there are no witnesses. It is the median of
+/// those that lie within `tolerance_s` of the heaviest crowd. A crowd is no wider than the
+/// tolerance; of crowds of equal weight the one whose first witness comes first counts.
 pub(super) fn lead(witnesses: &[Witness], tolerance_s: f64) -> Option<f64> {
     let crowd = |from: f64| {
         let all = witnesses.iter();
@@ -20,7 +20,7 @@ pub(super) fn lead(witnesses: &[Witness], tolerance_s: f64) -> Option<f64> {
     };
     let mut best: Option<(f64, f64)> = None;
     for one in witnesses {
-        // the crowd that this one stands lowest in
+        // the weight of the crowd in which this witness has the lowest offset
         let weight: f64 = crowd(one.offset_s).map(|other| other.weight).sum();
         if best.is_none_or(|(heaviest, _)| weight > heaviest + 1e-9) {
             best = Some((weight, one.offset_s));

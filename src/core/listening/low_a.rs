@@ -1,9 +1,10 @@
-//! Low A when nobody gave it: the pitch of nine notes that fits the sound best.
+//! Finds low A where nobody gave it: the pitch whose nine notes fit the sound best.
 //!
-//! Coarse, by spectra: for each low A on a grid, the best of the nine notes in each frame by the
-//! strength of its harmonics over what lies half way between them; then, by whoever hears with that
-//! pitch, the mean of the notes' own deviations ([`refined`]). Each note counts once, however long
-//! it was played: a chanter's notes are mistuned each in its own way.
+//! First a coarse search by spectra: for each low A on a grid, how strong the harmonics of the best
+//! of the nine notes are in each frame, against what lies half way between them. Then, once notes
+//! were heard at such a low A, it is moved by the mean of their deviations ([`refined`]). Each note
+//! counts once, however long it was played, because each note of a chanter is mistuned in its own
+//! way.
 
 use super::heard::HeardNote;
 use super::intake::{Intake, RateError};
@@ -12,39 +13,42 @@ use crate::chanter::{NOTES, Note, Tuning, TuningTable};
 use crate::units::median;
 use crate::units::{Cents, Hertz, SampleRate};
 
-/// Samples a second that are looked at: harmonics up to 3 kHz count.
+/// Samples a second of the sound that is searched: harmonics up to 3 kHz count.
 const RATE: u32 = 8000;
-/// Seconds of sound that are looked at: a repetition of most drills. Chosen.
+/// Seconds of sound that are searched: a repetition of most drills. Chosen.
 pub(super) const LOOKED_AT: f64 = 30.0;
-/// Steps of the grid, cents: the notes' own pitches refine it.
+/// Step of the grid, cents: the pitches of the notes refine it later.
 const STEP: f64 = 5.0;
-/// Pitches expected, hertz: the middle of what is in use for the two chanters (230 to 242 and 466 to
-/// 484), and the distance from it that costs 0.02 of the strength, cents.
+/// The low As that are expected, hertz: the middle of what is in use for the two chanters (230 to
+/// 242 and 466 to 484).
 const EXPECTED: [f64; 2] = [236.5, 474.5];
+/// How far from the expected low As one must be better by 0.02, cents.
 const SPREAD: f64 = 90.0;
-/// Grid to both sides of each, cents: two semitones and a little.
+/// How far the grid reaches to both sides of each expected low A, cents: two semitones and a
+/// little.
 const REACH: f64 = 220.0;
 
-/// Share of a line that stands still from which it is held all the while. Chosen.
+/// A line of the spectrum of which at least this share never changes is held all the while. Chosen.
 const STANDING: f32 = 0.45;
-/// What the same is for a low A that stands still as drones do: their note is heard surely all the
-/// while. In the one given case with drones it was surer by 0.04.
+/// A low A that sounds all the while, as drones do, must be better by so much: its note is heard
+/// surely whoever plays. In the one case with drones it was surer by 0.04.
 const DRONE: f64 = 0.2;
-/// Candidates that are worth a hearing, and how far apart they lie at least, cents: a pitch is looked
-/// for within half a semitone of its note, so nearer ones are heard alike.
+/// How many candidates are heard.
 const CANDIDATES: usize = 4;
+/// Two candidates lie at least so many cents apart: a pitch is looked for within half a semitone of
+/// its note, so nearer ones are heard alike.
 const APART: f64 = 60.0;
 
-/// What a low A far from those in use must be better by, in the unit of what it is judged by: 0 at
-/// either of them, 0.02 at [`SPREAD`] from it.
+/// By how much a low A far from those in use must be better than one in use, in the unit it is
+/// judged by: 0 at either of the expected ones, 0.02 at [`SPREAD`] from it.
 fn unusual(low_a: Hertz) -> f64 {
     let far = |expected: f64| 0.02 * (Cents::between(Hertz(expected), low_a).0 / SPREAD).powi(2);
     EXPECTED.map(far).into_iter().fold(f64::INFINITY, f64::min)
 }
 
-/// Pitches that low A could have in samples, the likeliest first; none where nothing sounds like a
-/// chanter. Only `notes` are looked for. With each stands what it must be better by than another, in
-/// the unit of how surely notes are heard at it.
+/// The pitches that low A could have in some sound, the likeliest first; none where nothing sounds
+/// like a chanter. Only `notes` are looked for. Each comes with the amount by which it must be
+/// better than another, in the unit of how surely notes are heard at it.
 ///
 /// # Errors
 /// A sample rate that cannot be resampled.
@@ -85,7 +89,7 @@ pub(super) fn find_low_a(
         }
     }
     all.retain(|(mean, _)| *mean > 0.05);
-    // what sounds all the while at low A is no practice chanter's but a drone or hum
+    // a sound that lasts all the while at low A is a drone or hum and no practice chanter
     let held = |low_a: &Hertz| {
         let bin = (low_a.0 * FRAME as f64 / f64::from(RATE)).round() as usize;
         stands.get(bin).copied().unwrap_or(0.0) > STANDING
@@ -108,8 +112,8 @@ pub(super) fn find_low_a(
     Ok(found)
 }
 
-/// Amplitude spectra of frames that overlap by half, each of sum 1; and for each bin how much of it
-/// stands still, 0 where one held note may be all there is.
+/// Amplitude spectra of frames that overlap by half, each with the sum 1; and for each bin the
+/// share of it that never changes, or 0 where the whole sound may be one held note.
 fn spectra(samples: &[f32]) -> (Vec<Vec<f32>>, Vec<f32>) {
     let mut spectrum = Spectrum::new();
     let mut frames: Vec<Vec<f32>> = samples
@@ -121,7 +125,7 @@ fn spectra(samples: &[f32]) -> (Vec<Vec<f32>>, Vec<f32>) {
     let standing = standing(&frames);
     let mut stands = vec![0.0; standing.len()];
     let without = standing.iter().sum::<f32>() * frames.len() as f32;
-    // where nearly all of it stands still, one note is held and it is all there is
+    // where nearly all of it never changes, one note is held and nothing else sounds
     if whole - without > 0.2 * whole {
         for (bin, share) in stands.iter_mut().enumerate() {
             let mean = frames.iter().map(|frame| frame[bin]).sum::<f32>() / frames.len() as f32;
@@ -143,7 +147,8 @@ fn spectra(samples: &[f32]) -> (Vec<Vec<f32>>, Vec<f32>) {
     (frames, stands)
 }
 
-/// What sounds nearly always: drones and hum. The amplitude that each bin exceeds in 4 of 5 frames.
+/// The spectrum of what sounds nearly always, drones and hum: the amplitude that each bin exceeds
+/// in 4 of 5 frames.
 fn standing(frames: &[Vec<f32>]) -> Vec<f32> {
     let bins = frames.first().map_or(0, Vec::len);
     (0..bins)
@@ -155,7 +160,7 @@ fn standing(frames: &[Vec<f32>]) -> Vec<f32> {
         .collect()
 }
 
-/// Strength of a pitch's harmonics over what lies half way between.
+/// How strong a pitch's harmonics are against what lies half way between them.
 fn strength(frame: &[f32], pitch: f64) -> f64 {
     let at = |hertz: f64| {
         let bin = hertz * FRAME as f64 / f64::from(RATE);
@@ -170,12 +175,12 @@ fn strength(frame: &[f32], pitch: f64) -> f64 {
             .map(|k| at(pitch * k as f64) - at(pitch * (k as f64 - 0.5)))
             .sum()
     };
-    // even harmonics alone are a note an octave higher
+    // where only the even harmonics sound, the note is an octave higher
     let (odd, even) = (part(1), part(2));
     odd + even.min(3.0 * odd)
 }
 
-/// Low A moved by what the notes heard with it deviate: the mean over the notes, each counted once.
+/// Low A moved by the mean deviation of the notes heard with it, each note counted once.
 pub(super) fn refined(low_a: Hertz, notes: &[HeardNote]) -> Hertz {
     let medians: Vec<f64> = NOTES
         .into_iter()

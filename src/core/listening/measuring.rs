@@ -1,4 +1,4 @@
-//! What a repetition measures, note by note, once it is known which note is which.
+//! The figures of a repetition, note by note, once it is known which note is which.
 //!
 //! It knows the alignment and nothing of how it was found; it judges nothing.
 
@@ -7,10 +7,11 @@ use super::piece::ExpectedStage;
 use crate::practice::{ExtraNote, Measurement, NoteKind, NoteMeasure};
 use crate::units::{Milliseconds, Seconds, median};
 
-/// A gap that still joins a note that a blip cut in two, seconds: no finger lifts and falls so quickly.
+/// A blip no longer than so many seconds does not end a note: no finger lifts and falls so quickly.
 /// Chosen.
 const JOINED: f64 = 0.01;
-/// Longest noise before the first note that belongs to it, seconds: as long as a gracenote. Chosen.
+/// A noise that begins at most so many seconds before the first note belongs to the repetition: as
+/// long as a gracenote. Chosen.
 const BLIP: f64 = 0.06;
 
 pub(super) fn measure(
@@ -64,7 +65,7 @@ fn joined(
     for at in extra {
         let note = &heard[*at];
         let before = last_before(pairs, *at);
-        // a note with a hole in it is one note: no finger moved
+        // a note that is silent for a moment and sounds on is one note: no finger moved
         let like = |other: Option<usize>| {
             other
                 .and_then(|other| heard.get(other))
@@ -218,7 +219,8 @@ fn ran_on(
         || (at > 0 && held())
 }
 
-/// How far the notes that belong on written places lie off, seconds: place in the piece and offset.
+/// How far each melody note lies off its written place: its index in the piece, and its offset in
+/// seconds.
 pub(super) fn offsets(
     piece: &ExpectedStage,
     heard: &[HeardNote],
@@ -238,7 +240,8 @@ fn offset(
     pairs: &[Option<usize>],
     at: usize,
 ) -> Option<f64> {
-    // the first gracenote on the place; the next one that was heard begins in its stead
+    // the first gracenote belongs on the place; where it was not heard, the next one that was
+    // counts
     let first = at - piece.notes[at].begun_by.min(at);
     let place = pairs[first..=at].iter().flatten().next()?;
     Some(heard[*place].start_s - start_s - piece.notes[first].start_s)

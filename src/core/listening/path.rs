@@ -1,8 +1,9 @@
 //! Log-probabilities of frames -> the likeliest row of segments.
 //!
-//! The classes are numbers: nine notes and, last, none. A Viterbi path (Viterbi, IEEE Trans. Inf.
-//! Theory 13, 1967) over the classes, each of which lasts at least some frames once begun. Segments
-//! are told when all paths that are still possible agree on them, which bounds what is remembered.
+//! The classes are numbers: nine notes and, last, none. The path is found by Viterbi's algorithm
+//! (IEEE Trans. Inf. Theory 13, 1967); each class lasts at least some frames once it has begun. A
+//! segment is handed on when all paths that are still possible agree on it, which bounds what is
+//! remembered.
 
 use gracerung_net::CLASSES;
 
@@ -11,11 +12,11 @@ pub(super) const NONE: usize = CLASSES - 1;
 /// Shortest segment, frames: 4 ms on a practice chanter, 2 ms on pipes. The trade's facts name 5 ms
 /// as the shortest crossing noise that is told.
 const SHORTEST: usize = 4;
-/// Frames between two times that what is settled is looked for: a note is told so much later at most,
-/// and looking costs as much as a few frames.
+/// How often settled segments are looked for, in frames. A note comes out later by that much at
+/// most; one look costs as much as a few frames.
 const SETTLED_EVERY: u64 = 32;
-/// Segments older than this are settled by the best path alone, frames: no path in music has stayed
-/// open for half as long.
+/// A segment older than this, frames, is settled by the best path alone: in music no path has
+/// stayed open for half as long.
 const OPEN: u64 = 2500;
 
 /// A run of frames of one class.
@@ -24,14 +25,14 @@ pub(super) struct Segment {
     pub class: usize,
     /// First frame.
     pub start: u64,
-    /// First frame after it.
+    /// The frame after its last one.
     pub end: u64,
 }
 
 /// What changes of class cost, in nats.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Prices {
-    /// From class to class.
+    /// By the class that ends and the class that begins.
     pub change: [[f32; CLASSES]; CLASSES],
 }
 
@@ -63,7 +64,8 @@ const DEAD: Survivor = Survivor {
 pub(super) struct Path {
     /// What it costs to go from class to class; a class never goes to itself.
     prices: [[f64; CLASSES]; CLASSES],
-    /// By class and by how long its open segment has lasted, the last for `SHORTEST` and more.
+    /// The best path by its class and by how many frames its open segment has lasted; the last
+    /// place is for `SHORTEST` and more.
     survivors: [[Survivor; SHORTEST]; CLASSES],
     nodes: Vec<Node>,
     frames: u64,
@@ -71,11 +73,12 @@ pub(super) struct Path {
 }
 
 impl Path {
-    /// A path before its first frame, which begins in no note or in any.
+    /// A path before its first frame: the sound may begin with any note or with none.
     pub(super) fn new(prices: &Prices) -> Self {
         let mut survivors = [[DEAD; SHORTEST]; CLASSES];
         for survivor in &mut survivors {
-            // What sounds at the start may have begun before it.
+            // a note that sounds at the start may have begun before it, so no least length is asked
+            // of it
             survivor[SHORTEST - 1].score = 0.0;
         }
         let mut path = Self {
@@ -89,7 +92,7 @@ impl Path {
         path
     }
 
-    /// Other prices from the next frame on.
+    /// Sets other prices from the next frame on.
     pub(super) fn price(&mut self, prices: &Prices) {
         self.prices = prices.change.map(|from| from.map(f64::from));
         for class in 0..CLASSES {
@@ -125,8 +128,8 @@ impl Path {
         }
     }
 
-    /// From which class it is best to go to each, and the score there. Every class is asked for every
-    /// frame, so this is written to be quick: plain numbers side by side.
+    /// For each class, which class it is best reached from, and with what score. All are asked for
+    /// at every frame, so this is written to be quick: plain numbers side by side.
     fn best_ways(&self, ended: &[Survivor; CLASSES]) -> [(f64, usize); CLASSES] {
         let mut scores = [f64::NEG_INFINITY; CLASSES];
         let mut ways = [0_u64; CLASSES];
@@ -192,7 +195,8 @@ impl Path {
         (class, survivor.start)
     }
 
-    /// Tells what all paths agree on, and forgets it and what is on none.
+    /// Hands on the segments that all paths agree on, and forgets them and those that are on no
+    /// path.
     fn settle(&mut self) {
         let agreed = self
             .alive()
@@ -201,7 +205,7 @@ impl Path {
             .flatten();
         let agreed = agreed.or_else(|| self.too_old());
         self.tell(agreed);
-        // Scores only matter against each other.
+        // only differences between scores matter, so they are kept small
         let most = self.best().1.score;
         for survivor in self.survivors.iter_mut().flatten() {
             survivor.score -= most;
@@ -242,7 +246,7 @@ impl Path {
         Some(found)
     }
 
-    /// Tells the segments up to a node and keeps only what some path still needs.
+    /// Hands on the segments up to a node and keeps only those that some path still needs.
     fn tell(&mut self, upto: Option<usize>) {
         let chain = |from: Option<usize>| std::iter::successors(from, |at| self.nodes[*at].before);
         let mut told: Vec<Segment> = chain(upto).map(|at| self.nodes[at].segment).collect();
@@ -279,7 +283,7 @@ impl Path {
         }
     }
 
-    /// The segments that are settled and were not told before, in order.
+    /// The segments that were settled since the last call, in order.
     pub(super) fn take(&mut self) -> std::vec::Drain<'_, Segment> {
         self.settled.drain(..)
     }
@@ -357,7 +361,8 @@ mod tests {
         assert_eq!(with(SHORTEST, 1.5), 1, "6 nats for 8");
     }
 
-    /// The path told piece by piece is the best path of the whole, found by trying all of them.
+    /// The path that is handed on piece by piece is the best path of the whole, found by trying all
+    /// of them.
     #[test]
     fn it_is_the_best_of_all_paths() {
         // A generator of Numerical Recipes, for the same frames on each run.
@@ -400,13 +405,13 @@ mod tests {
         }
     }
 
-    /// Without it two hours of doubt would fill the memory.
+    /// Without it two hours in which no note is sure would fill the memory.
     #[test]
     fn what_is_remembered_is_bounded() {
         let mut path = Path::new(&prices(1.0));
         let (mut most, mut told) = (0, 0);
         for at in 0..60_000 {
-            // Two classes as likely as each other, for ever.
+            // two classes stay as likely as each other for ever
             path.push(&if at / 7 % 2 == 0 {
                 sure(2, 0.1)
             } else {

@@ -10,7 +10,7 @@ use crate::score::{NoteId, Score};
 use crate::timeline::{EventKind, PointedPair, SoundPart, Timeline, TimelineEvent};
 use crate::units::{Beats, Fraction, Seconds};
 
-/// A note of the score at the tempo, seconds from the start of the repetition.
+/// A note of the score at the tempo. Its times are seconds from the start of the repetition.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Expected {
     /// Its name in the score.
@@ -23,21 +23,21 @@ pub struct Expected {
     pub start_s: f64,
     /// How long it sounds.
     pub length_s: f64,
-    /// Its written place is on a beat.
+    /// True where its written place is on a beat.
     pub on_click: bool,
-    /// It stands in a bar with a metre: without one no place is right or wrong.
+    /// True where it stands in a bar with a metre: without a metre no place is right or wrong.
     pub placed: bool,
-    /// Where it belongs: a melody note's written place, or where a pair that is pointed has it;
-    /// anything else's beginning; seconds.
+    /// Where it is to begin, seconds: a melody note at its written place, or where its pair's
+    /// pointing moves it; any other note where it begins in the timeline.
     pub place_s: f64,
     /// How many of the notes before it begin on its written place: gracenotes that take their
     /// time from it. The first of them is what belongs on the click.
     pub begun_by: usize,
     /// The movement of two notes or more that leads to a melody note, where it is a known one.
     pub movement: Option<Movement>,
-    /// How the pair that it is the second of is wanted.
+    /// How the pair whose second note it is should be pointed.
     pub pair: Option<PairWanted>,
-    /// A tap of a birl.
+    /// True for a tap of a birl.
     pub tap: bool,
 }
 
@@ -146,7 +146,7 @@ fn wanted(pair: &PointedPair) -> PairWanted {
     }
 }
 
-/// The movement that leads to a melody note: of one gracenote nothing is said.
+/// The movement that leads to a melody note; none where only one gracenote does.
 fn movement(score: &Score, at: usize) -> Option<Movement> {
     let note = &score.notes[at];
     if note.group.parts.len() < 2 {

@@ -12,11 +12,12 @@ use std::f64::consts::TAU;
 pub(super) const LOOKED_AT: usize = 1024;
 /// Harmonics looked at. Above the twelfth a chanter's are weak.
 const HARMONICS: usize = 12;
-/// Parts of the stretch; within one a harmonic hardly turns against where it is expected.
+/// How many parts the samples are divided into; within one part a harmonic hardly drifts from where
+/// it is expected.
 const PARTS: usize = 32;
 /// How far off a pitch is looked for, cents: notes lie a semitone apart at least.
 const REACH: i32 = 60;
-/// Step of the first look, cents; a parabola through three of them tells it finer.
+/// Step of the search, cents; a parabola through three steps refines it.
 const STEP: i32 = 3;
 
 /// One look at a note.
@@ -28,16 +29,17 @@ pub(super) struct Look {
     pub level: FullScale,
 }
 
-/// A number for each harmonic, side by side so that they are reckoned together.
+/// A number for each harmonic, side by side so that they are computed together.
 type Each = [f32; HARMONICS];
 
 /// Measures pitches in samples of one rate. It allocates when it is made and never again.
 pub(super) struct Pitch {
     rate: f64,
     window: Vec<f32>,
-    /// By what the power of the sums is divided to be the mean square of the sound.
+    /// What the power of the sums is divided by to give the mean square of the sound.
     full: f64,
-    /// Per part and harmonic the sum of the samples turned back by the expected frequency.
+    /// For each part and harmonic the sum of the samples times a wave of the expected frequency, as
+    /// cosine and sine parts.
     turned: [[Each; 2]; PARTS],
     powers: [f64; STEPS],
 }
@@ -63,7 +65,7 @@ impl Pitch {
     /// Looks at [`LOOKED_AT`] samples where `hertz` is expected; none where less sound is given.
     pub(super) fn look(&mut self, samples: &[f32], hertz: f64) -> Option<Look> {
         let samples = samples.get(..LOOKED_AT)?;
-        // What is near half of the rate the resampler takes off.
+        // harmonics near half of the sample rate are weakened by the resampler's filter
         let harmonics = ((0.45 * self.rate / hertz) as usize).clamp(1, HARMONICS);
         self.turn(samples, hertz, harmonics);
         let cents = |step: usize| f64::from(step as i32 * STEP - REACH);
@@ -87,8 +89,8 @@ impl Pitch {
             .chunks_exact(PART)
             .zip(self.window.chunks_exact(PART));
         for (part, (turned, (samples, window))) in self.turned.iter_mut().zip(parts).enumerate() {
-            // Within a part turned on by multiplying, because a sine for each sample costs more than the
-            // rest; each part begins exactly.
+            // within a part the wave is advanced by multiplication, because a sine for each sample
+            // costs more than everything else; each part begins with an exact one
             let [mut re, mut im] = turns(step * (part * PART) as f64);
             re[harmonics..].fill(0.0);
             im[harmonics..].fill(0.0);
@@ -142,12 +144,12 @@ fn turns(angle: f64) -> [Each; 2] {
     [cosines, sines]
 }
 
-/// Mean square to dB of full scale; silence is −150.
+/// A mean square in dB of full scale; silence is −150.
 pub(super) fn decibels(power: f64) -> f64 {
     10.0 * power.max(1e-15).log10()
 }
 
-/// Where between its neighbours a peak lies, −½ to ½ of a step, by a parabola.
+/// Where a peak lies between its neighbours, −½ to ½ of a step, by a parabola through the three.
 fn peak(values: &[f64], at: usize) -> f64 {
     let (Some(before), Some(after)) = (at.checked_sub(1), values.get(at + 1)) else {
         return 0.0;
@@ -208,8 +210,9 @@ mod tests {
         }
     }
 
-    /// What the screen and low A are told: in noise 10 dB under the chanter 2 cents in the median, 5 in
-    /// 95 of 100, and the level within a decibel.
+    /// The pitch that the screen shows and low A is found by: in noise 10 dB under the chanter it
+    /// is off by 2 cents in the median and by 5 in 95 of 100 looks, and the level by less than a
+    /// decibel.
     #[test]
     fn in_noise_it_is_told_to_a_few_cents() {
         let mut off: Vec<f64> = Vec::new();

@@ -1,8 +1,8 @@
-//! A whole recording heard: low A found where it was not given, the notes, and what was odd about
+//! Hears a whole recording: finds low A where it was not given, the notes, and what was odd about
 //! the sound.
 //!
-//! Memory is bounded by what is looked at for low A, by a window of what is heard twice and by the
-//! notes.
+//! However long a recording is, it takes no more memory than the sound that is searched for low A,
+//! a window of what is heard twice, and the notes.
 
 use super::choosing::choose_low_a;
 use super::heard::HeardNote;
@@ -96,8 +96,8 @@ pub fn hear(
     hear_as(rate, low_a, table, None, next)
 }
 
-/// The same where it is known what was played: low A is the one that makes a recording most like
-/// the piece.
+/// Hears a recording of a known piece: low A is the one that makes the recording most like the
+/// piece.
 ///
 /// # Errors
 /// A sample rate that cannot be resampled.
@@ -133,7 +133,7 @@ fn hear_as(
         Some(low_a) => Some(low_a),
         None => choose_low_a(rate, &head, table, piece)?.map(|chosen| chosen.low_a),
     };
-    // With no low A the rest is only looked at for what is odd about it.
+    // where no low A was found, the rest is only searched for what is odd about it
     let tuned = found.map(|low_a| Tuning::with_low_a(low_a, table));
     let mut heard = match (tuned, piece) {
         (None, _) => Heard::Nothing,
@@ -162,7 +162,7 @@ fn hear_as(
         notes.clear();
     }
     let mut remarks = sound.remarks(rate);
-    // an empty or silent recording has its own word
+    // an empty or silent recording has a remark of its own
     let sounds = !remarks
         .iter()
         .any(|remark| matches!(remark, Remark::Empty | Remark::Silent(_)));
@@ -177,7 +177,7 @@ fn hear_as(
     })
 }
 
-/// What becomes of the sound.
+/// How the sound is heard.
 enum Heard<'a> {
     Nothing,
     Once(Listener, Vec<HeardNote>),
@@ -208,11 +208,11 @@ impl Heard<'_> {
     }
 }
 
-/// A chanter sounds on and on (the trade's facts: continuous sound, no rests): somewhere in a recording
-/// of one there is a stretch of notes of so many seconds. Vowels of a speaker held no longer than 0.6 s
-/// on tuning takes, whole performances made one stretch. Chosen between them.
+/// A recording of a chanter has somewhere a stretch of notes of at least so many seconds, because
+/// its sound is continuous (the trade's facts: no rests). On tuning takes vowels of a speaker were
+/// held for no longer than 0.6 s, and whole performances were one stretch. Chosen between them.
 const STRETCH_S: f64 = 0.75;
-/// A gap that does not end a stretch, seconds.
+/// A gap of no more than so many seconds does not end a stretch.
 const JOINED_S: f64 = 0.05;
 
 /// True where somebody plays: a long enough stretch of notes, or in a short recording half of it.
@@ -228,7 +228,7 @@ fn is_chanter(notes: &[HeardNote], seconds: f64) -> bool {
         .any(|stretch| lasts(stretch) >= enough)
 }
 
-/// What is counted of the samples.
+/// What is counted of a recording's samples.
 #[derive(Debug, Default)]
 struct Sound {
     samples: u64,
@@ -355,7 +355,8 @@ mod tests {
         assert_eq!(one.notes, []);
     }
 
-    /// Without it talk would be told as a few notes, and a wrong low A as nothing.
+    /// Without it talk would be reported as a few notes, and a recording heard with a wrong low A
+    /// as nothing at all.
     #[test]
     fn what_is_no_chanter_is_told_with_and_without_low_a() {
         let hum: Vec<f32> = (0..96_000_u32)
@@ -376,7 +377,7 @@ mod tests {
         assert!(is_chanter(&[known(0.1, 0.4)], 0.5), "a short recording");
     }
 
-    /// Without it a tone that the recording ends in would be lost or run on.
+    /// Without it the note in which a recording ends would be lost, or would last beyond the end.
     #[test]
     fn a_recording_cut_in_a_note_ends_with_it() {
         let samples = tune(48_000);

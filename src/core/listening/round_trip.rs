@@ -1,5 +1,5 @@
-//! How much later a microphone hears what a device plays than both say: sweeps are looked for in
-//! the microphone's stream with a matched filter.
+//! Measures by how much a microphone hears what a device plays later than the two devices say: a
+//! matched filter looks for sweeps in the microphone's stream.
 //!
 //! Knows samples only: the places where a sweep should be are given.
 
@@ -10,17 +10,18 @@ pub const SWEEP_S: f64 = 0.04;
 /// Its frequencies, hertz: what small loudspeakers play and every microphone hears.
 const FROM_HZ: f64 = 600.0;
 const TO_HZ: f64 = 3600.0;
-/// Where a sweep is looked for, seconds before and after its place.
+/// A sweep is looked for from so many seconds before the place where the devices say it is.
 pub const EARLY_S: f64 = 0.1;
-/// Later than this no delay is believed.
+/// A sweep is looked for until so many seconds after that place: no delay is longer.
 pub const LATE_S: f64 = 0.5;
-/// How far the best place must stand out of the usual one: noise alone reaches about 6.5 over
-/// 30,000 places (a Gaussian's largest of so many against its median).
+/// The best place must be so many times as like a sweep as the median place. Noise alone reaches
+/// about 6.5 times over 30,000 places (the largest of so many Gaussian values against their
+/// median).
 const STANDS_OUT: f64 = 11.0;
-/// Level under which there is nothing, mean square: −90 dB.
+/// A mean square below this is silence: −90 dB.
 const NOTHING: f64 = 1e-9;
-/// The direct sound may be weaker than what the room sends after it: the first place that reaches
-/// this share of the best is taken …
+/// The direct sound may be weaker than its echoes, so the first place that is at least this share
+/// as like a sweep as the best one is taken …
 const FIRST: f64 = 0.6;
 /// … within this time before it, seconds.
 const ROOM_S: f64 = 0.02;
@@ -69,12 +70,13 @@ pub fn find_sweep(sound: &[f32], sweep: &[f32], rate: u32) -> Option<usize> {
     let room = (ROOM_S * f64::from(rate)) as usize;
     let from = best.saturating_sub(room);
     let first = (from..=best).find(|at| f64::from(likeness[*at]) >= FIRST * most)?;
-    // a sweep is like itself a little earlier too: the top of the first hill, a millisecond wide
+    // likeness rises over about a millisecond before the exact place, so the top of that first hill
+    // is taken
     (first..=best.min(first + rate as usize / 1000))
         .max_by(|a, b| likeness[*a].total_cmp(&likeness[*b]))
 }
 
-/// What several measurements come to.
+/// The median and the spread of several measurements.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Spread {
     /// The middle one.

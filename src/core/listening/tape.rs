@@ -1,14 +1,15 @@
-//! The last seconds of sound and of what the network told of it, for measuring what is settled.
+//! The last seconds of sound and of the network's probabilities, from which settled segments are
+//! measured.
 
 use super::path::NONE;
 use gracerung_net::{CLASSES, HOP};
 
-/// Frames that are kept: more than the path leaves open, and the length of a look before them.
+/// How many frames are kept: more than the path leaves open, and the length of a look before them.
 pub(super) const FRAMES: usize = 4096;
 
 /// Sound and log-probabilities by frame, the newest [`FRAMES`] of each.
 pub(super) struct Tape {
-    /// Samples, twice over, so that any run of them stands together.
+    /// The samples, stored twice, so that any run of them lies in one piece.
     sound: Vec<f32>,
     heard: u64,
     told: Vec<[f32; CLASSES]>,
@@ -72,7 +73,7 @@ impl Tape {
         kept.then(|| &self.told[(frame % FRAMES as u64) as usize])
     }
 
-    /// The frames of a segment that are still on the tape, as samples' mean square; none of none.
+    /// Mean square of those samples of a segment that are still on the tape; none where none are.
     pub(super) fn power(&self, start: u64, end: u64) -> Option<f64> {
         let start = start.max(end.saturating_sub(FRAMES as u64 / 2));
         let samples = self.samples(start, (end - start) as usize * HOP)?;
@@ -94,8 +95,9 @@ impl Tape {
         sum / count.max(1.0)
     }
 
-    /// Where the change of class at the start of a frame lies between the middles of the two frames, in
-    /// frames: where the two classes are as likely as each other.
+    /// How far the change of class at the start of a frame lies from that start, in frames: it lies
+    /// where the two classes are equally likely, between the middles of the frames before and
+    /// after.
     pub(super) fn edge(&self, frame: u64) -> f64 {
         let whole = frame as f64;
         let around = frame.checked_sub(1).and_then(|before| self.frame(before));

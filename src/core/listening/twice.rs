@@ -1,9 +1,10 @@
-//! A piece heard twice: once as it sounds, and once more with what is due where as a prior.
+//! Hears a piece twice: once as it sounds, and once more with the changes that are due at each time
+//! as a prior.
 //!
-//! The second hearing needs what the network told and no sound. It goes by windows, so that a long
-//! recording takes no more memory than a short one: a window is heard once so much is kept, and what
-//! lies near its end is left to the next one, where it is known what came after. It knows notes and
-//! seconds and nothing of files.
+//! The second hearing needs the network's probabilities and no sound. It goes window by window, so
+//! that a long recording takes no more memory than a short one: a window is heard once enough is
+//! kept, and what lies near its end is left to the next window, in which it is known what came
+//! after. It knows notes and seconds and nothing of files.
 
 use super::due::{Due, due};
 use super::ear::Ear;
@@ -16,29 +17,30 @@ use crate::chanter::Tuning;
 use crate::units::SampleRate;
 use std::collections::VecDeque;
 
-/// Price of a change that is due, nats. Chosen on takes of our own rendering between 0 and 10: at 3
-/// gracenotes in noise and false-fingered ones are told as what is written, and of 108 left out not one
-/// was heard; below it nothing more is found, and what drowns is heard as it is written.
+/// Price of a change that is due, nats. Chosen between 0 and 10 on takes of our own rendering: at
+/// 3, gracenotes in noise and false-fingered ones are heard as they are written, and of 108 that
+/// were left out none was heard. At lower prices no more are found, and notes that are drowned by
+/// noise are heard because they are written.
 const DUE: f32 = 3.0;
 
-/// Rows of frames that are kept at most, 12 MB: a quarter of an hour where no two frames of a practice
-/// chanter are alike, an hour and more of quiet playing.
+/// The most rows of frames that are kept, 12 MB: a quarter of an hour of a practice chanter where
+/// no two frames are alike, and an hour and more of quiet playing.
 const MOST: usize = 1_000_000;
-/// What is left to the next window: a repetition that begins there must be whole to be found, and the
-/// path settles within 2.5 s. Cycles and seconds.
+/// How much of a window's end is left to the next window, in cycles and in seconds: a repetition
+/// that begins there must be whole to be found, and the path settles within 2.5 s.
 const LEFT_CYCLES: f64 = 1.5;
 const LEFT_S: f64 = 5.0;
-/// How much of the window before is heard with the next: longer than the shortest stretch of playing
-/// that counts as playing, so that a note at the border has its neighbours. Seconds.
+/// How many seconds of a window are heard again with the next one: longer than the shortest stretch
+/// that counts as playing, so that a note at the border has its neighbours.
 const BEFORE_S: f64 = 0.2;
 
 /// Hears a piece twice.
 pub(super) struct Twice<'a> {
     piece: &'a ExpectedStage,
     listener: Listener,
-    /// What was heard without the prior: its pitches and levels stand.
+    /// The notes heard without the prior: their pitches and levels are the ones that count.
     first: Vec<HeardNote>,
-    /// What was heard with it, up to `until_s`.
+    /// The notes heard with the prior, up to `until_s`.
     notes: Vec<HeardNote>,
     until_s: f64,
     most: usize,
@@ -95,8 +97,8 @@ impl<'a> Twice<'a> {
         self.notes
     }
 
-    /// What comes after `until_s`, heard once more; where nothing of the piece is found what was heard
-    /// first stands.
+    /// The notes after `until_s`, heard once more; where nothing of the piece is found, as they
+    /// were heard first.
     fn again(&self) -> Vec<HeardNote> {
         let ear = &self.listener.ear;
         let due = due(self.piece, &self.first);
@@ -106,7 +108,7 @@ impl<'a> Twice<'a> {
             let again = ear.again(schedule(ear, &due));
             again.iter().map(|sounded| told(ear, sounded)).collect()
         };
-        // of two notes at the border one lies before it
+        // a note whose middle lies before the border was taken already
         notes.retain(|note| 0.5 * (note.start_s + note.end_s) > self.until_s);
         if !due.is_empty() {
             for note in &mut notes {
@@ -133,7 +135,7 @@ impl<'a> Twice<'a> {
     }
 }
 
-/// For each frame at which something begins or ceases to be due the prices from there on.
+/// The prices from each frame on at which a change begins or ceases to be due.
 fn schedule(ear: &Ear, due: &[Due]) -> impl FnMut(u64) -> Option<Prices> {
     let span = |due: &Due| (ear.frame(due.first.0), ear.frame(due.last.0), *due);
     let mut coming: VecDeque<(u64, u64, Due)> = due.iter().map(span).collect();

@@ -1,7 +1,7 @@
-//! What is told of sound while it comes in.
+//! What is reported of sound while it comes in.
 
 use super::*;
-/// A held note is told with its pitch, for blowing evenly.
+/// A held note is reported with its pitch: blowing evenly is practised by it.
 #[test]
 fn what_sounds_now_is_told() {
     let mut attention =
@@ -22,7 +22,7 @@ fn what_sounds_now_is_told() {
     assert_eq!(note, Note::LowA);
     assert!((off.0 - 10.0).abs() < 4.0, "{off:?}");
     assert_eq!(attention.now().low_a, Tuning::default().low_a);
-    // with the player's own low A it is in tune
+    // once the player's own low A is set, the same sound is in tune
     let own = Tuning::with_low_a(crate::units::Hertz(sharp), Tuning::default().table);
     attention.tune(own).expect("a usual rate");
     attention.push(&samples);
@@ -68,8 +68,8 @@ fn a_held_note_tells_how_evenly_it_is_blown() {
     assert!((wavering.spread.0 - expected).abs() < 3.0, "{wavering:?}");
 }
 
-/// From a sound to its note on the screen 80 ms are asked; what listening itself needs is sound,
-/// and counted: more than this and no device could be quick enough.
+/// 80 ms are allowed from a sound to its note on the screen. Listening itself needs some of that as
+/// sound; where it needed more than this, no device could be quick enough.
 #[test]
 fn another_note_is_told_from_little_sound() {
     let mut attention =
@@ -87,7 +87,7 @@ fn another_note_is_told_from_little_sound() {
         if step % 405 == 0 {
             waiting = Some((note, step));
         }
-        // a millisecond
+        // one millisecond of sound
         let samples: Vec<f32> = (0..48)
             .map(|_| {
                 phase += pitch / 48_000.0;
@@ -124,7 +124,7 @@ fn silence_and_clipping_are_told() {
     let loud = attended(&reed(1, 0.0, 0.0, 3.0));
     assert!(loud.clips && loud.silent.0 < 0.01, "{loud:?}");
     assert!(loud.unheard.0 < 0.5, "{loud:?}");
-    // what has no pitch is no chanter: the generator of Numerical Recipes
+    // noise has no pitch and is no chanter; it comes from the generator of Numerical Recipes
     let mut state = 1_u32;
     let hiss: Vec<f32> = (0..144_000)
         .map(|_| {
