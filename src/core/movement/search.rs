@@ -72,21 +72,9 @@ pub fn counted(movement: Movement) -> Option<Usage> {
     USAGE.get(&movement).copied()
 }
 
-/// Where a movement is shown when the tunes hardly have it, or its gracenotes cannot tell it there:
-/// common practice, no source.
+/// Where a movement is shown when the tunes hardly have it, or its gracenotes cannot tell it there.
 fn taught_place(movement: Movement) -> Option<Context> {
-    let (before, after) = match movement.name() {
-        "embari" | "barluath" => (Note::LowA, Note::E),
-        "tachum" => (Note::C, Note::LowA),
-        "half-taorluath" | "gde-triplet" => (Note::E, Note::LowA),
-        "thumb-birl" => (Note::HighG, Note::LowA),
-        // the thumb opens what high G cannot, and from high A nothing need open it
-        "thumb-shake" => (Note::HighG, Note::D),
-        "thumb-catch" => (Note::HighG, Note::C),
-        "half-catch" => (Note::HighA, Note::C),
-        "half-double-strike" => (Note::B, Note::B),
-        _ => return None,
-    };
+    let (before, after) = movement.teaching().shown_between?;
     Some(Context::between(before, after))
 }
 

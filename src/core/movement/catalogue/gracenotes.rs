@@ -1,6 +1,7 @@
 //! Single gracenotes and taps, doublings, strikes, shakes, triplets and catches.
 
-use super::{Family, Form, Row, Timing, form};
+use super::{Family, Form, Row, Teaching, Timing, When, form};
+use crate::chanter::Note;
 use crate::movement::school::{
     CATCH_BEFORE_BEAT, D_FROM_D, EARLY_GRACENOTE, FULL_FROM_HIGH_A, FULL_ON_HIGH_G, LIGHT_D, School,
 };
@@ -33,6 +34,7 @@ const fn single(
         timings: &[],
         schools: SCHOOLS,
         instead,
+        teaching: Teaching::OF_ITS_PARTS,
     }
 }
 
@@ -163,6 +165,16 @@ pub(super) const ROWS: &[Row] = &[
             "hg-gracenote",
             "ha-gracenote",
         ],
+        teaching: Teaching::OF_ITS_PARTS.listen_for(&[
+            (
+                When::NothingBefore,
+                "one short {first}, and no other note on the way up from it",
+            ),
+            (
+                When::Always,
+                "one short {first}, and no other note on the way down or up",
+            ),
+        ]),
     },
     Row {
         name: "doubling",
@@ -196,6 +208,7 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[FULL_FROM_HIGH_A, FULL_ON_HIGH_G],
         instead: &["hg-gracenote", "ha-gracenote"],
+        teaching: Teaching::OF_ITS_PARTS,
     },
     Row {
         name: "thumb-doubling",
@@ -211,6 +224,7 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[],
         instead: &["doubling"],
+        teaching: Teaching::OF_ITS_PARTS,
     },
     Row {
         name: "half-doubling",
@@ -230,6 +244,7 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[],
         instead: &["doubling"],
+        teaching: Teaching::OF_ITS_PARTS,
     },
     Row {
         name: "gracenote-strike",
@@ -253,6 +268,7 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[LIGHT_D, FULL_FROM_HIGH_A],
         instead: &["thumb-strike", "half-strike", "strike"],
+        teaching: Teaching::OF_ITS_PARTS,
     },
     Row {
         name: "thumb-strike",
@@ -268,6 +284,7 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[LIGHT_D],
         instead: &["half-strike", "strike"],
+        teaching: Teaching::OF_ITS_PARTS,
     },
     Row {
         name: "half-strike",
@@ -283,6 +300,7 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[LIGHT_D],
         instead: &["gracenote-strike", "thumb-strike", "strike"],
+        teaching: Teaching::OF_ITS_PARTS,
     },
     Row {
         name: "double-strike",
@@ -313,6 +331,11 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[LIGHT_D],
         instead: &["birl", "gracenote-strike", "doubling"],
+        teaching: Teaching::OF_ITS_PARTS.made_of(&[
+            (When::ClosesOn(Note::HighG), &["thumb-strike"]),
+            (When::ClosesOn(Note::HighA), &["half-strike"]),
+            (When::Always, &["gracenote-strike"]),
+        ]),
     },
     Row {
         name: "half-double-strike",
@@ -332,6 +355,7 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[LIGHT_D],
         instead: &["birl", "half-strike", "doubling"],
+        teaching: Teaching::OF_ITS_PARTS.made_of(&[(When::Always, &["half-strike"])]).shown_between(Note::B, Note::B),
     },
     Row {
         name: "triple-strike",
@@ -362,6 +386,7 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[LIGHT_D],
         instead: &["doubling"],
+        teaching: Teaching::OF_ITS_PARTS.made_of(&[(When::Always, &["double-strike"])]),
     },
     Row {
         name: "shake",
@@ -389,6 +414,7 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[LIGHT_D, FULL_FROM_HIGH_A],
         instead: &["doubling"],
+        teaching: Teaching::OF_ITS_PARTS.made_of(&[(When::Always, &["doubling", "strike"])]),
     },
     Row {
         name: "thumb-shake",
@@ -404,6 +430,9 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[LIGHT_D],
         instead: &["half-shake", "shake", "doubling"],
+        teaching: Teaching::OF_ITS_PARTS.made_of(&[(When::Always, &["doubling", "strike"])])
+            // the thumb opens what high G cannot, and from high A nothing need open it
+            .shown_between(Note::HighG, Note::D),
     },
     Row {
         name: "half-shake",
@@ -419,6 +448,7 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[LIGHT_D],
         instead: &["shake", "doubling"],
+        teaching: Teaching::OF_ITS_PARTS.made_of(&[(When::Always, &["doubling", "strike"])]),
     },
     Row {
         name: "gde-triplet",
@@ -439,6 +469,7 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[],
         instead: &["shake", "doubling"],
+        teaching: Teaching::OF_ITS_PARTS.shown_between(Note::E, Note::LowA),
     },
     Row {
         name: "catch",
@@ -468,6 +499,7 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[(CATCH_BEFORE_BEAT, Timing::Until)],
         schools: &[D_FROM_D, FULL_FROM_HIGH_A, CATCH_BEFORE_BEAT],
         instead: &["shake", "doubling"],
+        teaching: Teaching::OF_ITS_PARTS.made_of(&[(When::Always, &["grip"])]),
     },
     Row {
         name: "thumb-catch",
@@ -484,6 +516,7 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[(CATCH_BEFORE_BEAT, Timing::Until)],
         schools: &[D_FROM_D, CATCH_BEFORE_BEAT],
         instead: &["half-catch", "catch", "doubling"],
+        teaching: Teaching::OF_ITS_PARTS.made_of(&[(When::Always, &["grip"])]).shown_between(Note::HighG, Note::C),
     },
     Row {
         name: "half-catch",
@@ -501,5 +534,6 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[(CATCH_BEFORE_BEAT, Timing::Until)],
         schools: &[D_FROM_D, CATCH_BEFORE_BEAT],
         instead: &["catch", "grip", "doubling"],
+        teaching: Teaching::OF_ITS_PARTS.made_of(&[(When::Always, &["grip"])]).shown_between(Note::HighA, Note::C),
     },
 ];

@@ -1,6 +1,7 @@
 //! Throws, birls, grips, taorluaths and crunluaths.
 
-use super::{Family, Row, Timing, form};
+use super::{Family, Pace, Row, Teaching, Timing, When, form};
+use crate::chanter::Note;
 use crate::movement::school::{
     B_GRIP, BIRL_WITH_D, BIRL_WITH_HIGH_G, D_FROM_D, E_GRIP, GRIP_ON_BEAT, HEAVY_THROW,
     LOW_A_TAORLUATH, LOW_A_WRITTEN, LOW_G_TAORLUATH, OPEN_THROW, SHORT_BIRL, THROW_BEFORE_BEAT,
@@ -19,6 +20,10 @@ const CLOSES_ON_LOW_G: &str = "closing on low G, the closing note is itself the 
                                the movement ends with its separating gracenote";
 const NO_DOUBLE_LOW_G: &str = "low G is already sounding and is not doubled: the D gracenote leads \
                                straight to low A";
+
+/// Common practice, no source.
+const BOTH_LOW_GS: &str = "both low Gs equally long, with a clear low A between them, whichever \
+                           way the finger makes them";
 
 /// Throws, birls, grips, taorluaths and crunluaths.
 pub(super) const ROWS: &[Row] = &[
@@ -44,6 +49,18 @@ pub(super) const ROWS: &[Row] = &[
         ],
         schools: &[HEAVY_THROW, THROW_D_ON_BEAT, THROW_BEFORE_BEAT],
         instead: &["doubling", "hg-gracenote"],
+        teaching: Teaching::OF_ITS_PARTS.listen_for(&[
+            (
+                When::LowGBeforeTheLast,
+                "the C before the D: when the hand hurries, the C is lost and the throw jumps from \
+                 low G to D",
+            ),
+            (
+                When::Always,
+                "the C before the D: when the hand hurries, the D gracenote runs into the D and the \
+                 throw turns into a noise",
+            ),
+        ]),
     },
     Row {
         name: "throw-on-e",
@@ -59,6 +76,7 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[(UPPER_THROW_BEFORE_BEAT, Timing::Until)],
         schools: &[OPEN_THROW, UPPER_THROW_BEFORE_BEAT],
         instead: &["doubling", "hg-gracenote"],
+        teaching: Teaching::OF_ITS_PARTS,
     },
     Row {
         name: "throw-on-f",
@@ -71,6 +89,7 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[(UPPER_THROW_BEFORE_BEAT, Timing::Until)],
         schools: &[UPPER_THROW_BEFORE_BEAT],
         instead: &["doubling", "hg-gracenote"],
+        teaching: Teaching::OF_ITS_PARTS,
     },
     Row {
         name: "birl",
@@ -96,6 +115,14 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[BIRL_WITH_HIGH_G, BIRL_WITH_D, SHORT_BIRL],
         instead: &["double-strike", "doubling"],
+        teaching: Teaching::OF_ITS_PARTS.listen_for(&[
+            (
+                When::FallsOnLowG,
+                "both low Gs equally long, with a clear low A between them: one falls with the \
+                 hand, the other is tapped",
+            ),
+            (When::Always, BOTH_LOW_GS),
+        ]),
     },
     Row {
         name: "thumb-birl",
@@ -109,6 +136,9 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[],
         instead: &["birl", "double-strike", "doubling"],
+        teaching: Teaching::OF_ITS_PARTS.listen_for(&[(When::Always, BOTH_LOW_GS)])
+            .made_of(&[(When::Always, &["birl"])])
+            .shown_between(Note::HighG, Note::LowA),
     },
     Row {
         name: "grip",
@@ -140,6 +170,7 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[(GRIP_ON_BEAT, Timing::From)],
         schools: &[D_FROM_D, B_GRIP, E_GRIP, GRIP_ON_BEAT],
         instead: &["d-gracenote", "doubling"],
+        teaching: Teaching::OF_ITS_PARTS,
     },
     Row {
         name: "taorluath",
@@ -169,6 +200,11 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[D_FROM_D, LOW_G_TAORLUATH, LOW_A_TAORLUATH, LOW_A_WRITTEN],
         instead: &["grip", "doubling"],
+        teaching: Teaching::OF_ITS_PARTS.made_of(&[
+            // with one low G there is no grip in it
+            (When::OneLowG, &[]),
+            (When::Always, &["grip"]),
+        ]),
     },
     Row {
         name: "half-taorluath",
@@ -186,6 +222,8 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[D_FROM_D],
         instead: &["taorluath", "half-catch", "grip", "doubling"],
+        teaching: Teaching::OF_ITS_PARTS.made_of(&[(When::Always, &["taorluath", "half-catch"])])
+            .shown_between(Note::E, Note::LowA),
     },
     Row {
         name: "crunluath",
@@ -207,6 +245,8 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[D_FROM_D, LOW_G_TAORLUATH],
         instead: &["taorluath", "grip", "doubling"],
+        teaching: Teaching::OF_ITS_PARTS.made_of(&[(When::Always, &["taorluath", "throw-on-e"])])
+            .pace(Pace::Variation),
     },
     Row {
         name: "tachum",
@@ -225,5 +265,6 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[],
         instead: &["hg-gracenote", "ha-gracenote", "strike"],
+        teaching: Teaching::OF_ITS_PARTS.shown_between(Note::C, Note::LowA),
     },
 ];

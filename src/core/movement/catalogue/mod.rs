@@ -1,16 +1,18 @@
 //! The catalogue: one row a movement, in three tables.
 //!
-//! A row says which parts stand between which notes, under which school, and cites its source. It
-//! does not know whether they can be played there: `resolve` checks every one.
+//! A row says which parts stand between which notes, under which school, how the movement is taught,
+//! and cites its source. It does not know whether they can be played there: `resolve` checks every one.
 
 mod gracenotes;
 mod light;
 mod names;
 mod pibroch;
+mod teaching;
 mod tunes;
 
 pub(super) use names::named;
 pub use names::{Named, UnknownMovement, find, find_said};
+pub(super) use teaching::{Pace, Teaching, When};
 pub use tunes::{TuneCount, tune_counts};
 
 use super::pattern::{NoteSet, Pattern};
@@ -125,6 +127,15 @@ pub(super) struct Row {
     pub(super) schools: &'static [School],
     /// Movements to play where this one cannot be played, best first.
     pub(super) instead: &'static [&'static str],
+    pub(super) teaching: Teaching,
+}
+
+impl Row {
+    /// The same row, taught so.
+    const fn taught(mut self, teaching: Teaching) -> Self {
+        self.teaching = teaching;
+        self
+    }
 }
 
 /// A form as the catalogue writes it: sets are `any`, `not LG D`, `LG..F` or notes; in the parts `N`
@@ -247,6 +258,11 @@ impl Movement {
             .collect()
     }
 
+    /// What its row says of how it is taught.
+    pub(super) fn teaching(self) -> &'static Teaching {
+        &self.row().teaching
+    }
+
     pub(super) fn row(self) -> &'static Row {
         CATALOGUE[usize::from(self.0)].row
     }
@@ -277,6 +293,21 @@ mod tests {
         for movement in Movement::all() {
             for form in movement.row().forms {
                 assert!(read(form).is_some(), "{movement}: {form:?}");
+            }
+        }
+    }
+
+    /// A name with a slip in it would drop out of what is practised first, or of what is offered
+    /// instead, without a word.
+    #[test]
+    fn every_movement_that_a_row_names_is_in_the_catalogue() {
+        for movement in Movement::all() {
+            let row = movement.row();
+            let made_of = row.teaching.made_of.iter().flat_map(|(_, names)| *names);
+            for name in row.instead.iter().chain(made_of) {
+                let found = find(name).expect("a row names it");
+                assert_eq!(found.name(), *name, "{movement}");
+                assert_ne!(found, movement, "{movement} comes before itself");
             }
         }
     }

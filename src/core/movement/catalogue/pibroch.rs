@@ -1,6 +1,7 @@
 //! Movements of pibroch: a-mach and fosgailte forms, cadences, echoes, long variations.
 
-use super::{Family, Row, Timing, form};
+use super::{Family, Pace, Row, Teaching, Timing, When, form};
+use crate::chanter::Note;
 use crate::movement::school::{CADENCE_WITHOUT_HIGH_G, D_FROM_D, LIGHT_D, LONG_OVER_LOW_G, School};
 
 const B_FROM_D: &str = "coming from D, the B gracenote separates the low Gs instead, with the bottom \
@@ -16,7 +17,14 @@ const NO_OPENING: &str = "coming down from high A already sets the note off, so 
 const LONG: &str = "LilyPond 2.24.1 bagpipe.ly, long variations of an 18th-century treatise; from \
                     D: common practice, no source";
 
-/// A row that keeps its time before the closing note.
+const VARIATION: Teaching = Teaching::OF_ITS_PARTS.pace(Pace::Variation);
+const GROUND: Teaching = Teaching::OF_ITS_PARTS.pace(Pace::Ground);
+const CRUNLUATH_OUTWARDS: Teaching = VARIATION.made_of(&[(
+    When::Always,
+    &["taorluath-a-mach", "crunluath", "crunluath-fosgailte"],
+)]);
+
+/// A row that keeps its time before the closing note, taught as a variation.
 const fn before(
     name: &'static str,
     spoken: &'static str,
@@ -37,6 +45,7 @@ const fn before(
         timings: &[],
         schools,
         instead,
+        teaching: VARIATION,
     }
 }
 
@@ -63,7 +72,8 @@ pub(super) const ROWS: &[Row] = &[
         ],
         &[D_FROM_D],
         &["taorluath", "grip", "doubling"],
-    ),
+    )
+    .taught(VARIATION.made_of(&[(When::Always, &["taorluath"])])),
     before(
         "crunluath-a-mach-on-b",
         "crunluath a mach on B",
@@ -77,7 +87,8 @@ pub(super) const ROWS: &[Row] = &[
         ],
         &[D_FROM_D],
         &["taorluath-a-mach", "crunluath", "grip", "doubling"],
-    ),
+    )
+    .taught(CRUNLUATH_OUTWARDS),
     before(
         "crunluath-a-mach-on-c",
         "crunluath a mach on C",
@@ -91,7 +102,8 @@ pub(super) const ROWS: &[Row] = &[
         ],
         &[D_FROM_D],
         &["taorluath-a-mach", "crunluath", "grip", "doubling"],
-    ),
+    )
+    .taught(CRUNLUATH_OUTWARDS),
     before(
         "crunluath-a-mach-on-d",
         "crunluath a mach on D",
@@ -105,7 +117,8 @@ pub(super) const ROWS: &[Row] = &[
         ],
         &[D_FROM_D],
         &["taorluath-a-mach", "crunluath", "grip", "doubling"],
-    ),
+    )
+    .taught(CRUNLUATH_OUTWARDS),
     before(
         "crunluath-fosgailte",
         "crunluath fosgailte",
@@ -119,7 +132,11 @@ pub(super) const ROWS: &[Row] = &[
         ],
         &[],
         &["throw-on-e", "crunluath", "grip", "doubling"],
-    ),
+    )
+    .taught(VARIATION.purpose(
+            "The open crunluath of pibroch: no low Gs; the E and F gracenotes stand straight on the \
+             theme note, and it closes on E.",
+        )),
     before(
         "taorluath-fosgailte",
         "taorluath fosgailte",
@@ -134,7 +151,8 @@ pub(super) const ROWS: &[Row] = &[
         ],
         &[],
         &["taorluath-a-mach", "taorluath", "grip", "doubling"],
-    ),
+    )
+    .taught(VARIATION.made_of(&[(When::Always, &["taorluath-a-mach"])])),
     before(
         "cadence",
         "cadence",
@@ -148,7 +166,10 @@ pub(super) const ROWS: &[Row] = &[
         ],
         &[CADENCE_WITHOUT_HIGH_G],
         &["short-cadence", "doubling"],
-    ),
+    )
+    .taught(GROUND
+            .purpose("A fall from a long E through D to {to}; pibroch writes it small and plays it long.")
+            .made_of(&[(When::Always, &["short-cadence"])])),
     before(
         "short-cadence",
         "short cadence",
@@ -161,7 +182,8 @@ pub(super) const ROWS: &[Row] = &[
         ],
         &[],
         &["doubling"],
-    ),
+    )
+    .taught(GROUND.purpose("A long E before {to}; pibroch writes it small and plays it long.")),
     Row {
         name: "hiharin",
         spoken: "hiharin",
@@ -174,6 +196,12 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[],
         instead: &["birl", "doubling"],
+        teaching: GROUND.listen_for(&[(
+            When::Always,
+            "both low Gs equally long, with a clear low A between them, whichever way the finger \
+             makes them",
+        )])
+        .made_of(&[(When::Always, &["birl"])]),
     },
     Row {
         name: "double-echo",
@@ -200,6 +228,10 @@ pub(super) const ROWS: &[Row] = &[
         timings: &[],
         schools: &[LIGHT_D],
         instead: &["shake", "doubling"],
+        teaching: GROUND.purpose(
+            "A long note and two echoes of it: the first after a gracenote, the second after a tap.",
+        )
+        .made_of(&[(When::Always, &["shake"])]),
     },
     before(
         "bubbly-note",
@@ -215,7 +247,10 @@ pub(super) const ROWS: &[Row] = &[
         ],
         &[],
         &["grip", "doubling"],
-    ),
+    )
+    .taught(GROUND
+            .purpose("Three low Gs parted by a D and a C gracenote, low in the chanter and quick.")
+            .made_of(&[(When::Always, &["grip"])])),
     before(
         "embari",
         "embari",
@@ -225,7 +260,10 @@ pub(super) const ROWS: &[Row] = &[
         &[form("any", "E..HA", "(E) LG (F) LG")],
         &[],
         &["throw-on-e", "throw-on-f", "grip", "doubling"],
-    ),
+    )
+    .taught(GROUND
+            .purpose("Low G under an E and an F gracenote, thrown up to {to}.")
+            .shown_between(Note::LowA, Note::E)),
     before(
         "chedari",
         "chedari",
@@ -235,7 +273,8 @@ pub(super) const ROWS: &[Row] = &[
         &[form("any", "F HG HA", "(F) E (HG) E (F) E")],
         &[],
         &["throw-on-f", "throw-on-e", "doubling"],
-    ),
+    )
+    .taught(GROUND.purpose("E under F, high G and F gracenotes, thrown up to {to}.")),
     before(
         "long-variation-to-d",
         "long variation to D",
@@ -255,7 +294,10 @@ pub(super) const ROWS: &[Row] = &[
         ],
         &[LONG_OVER_LOW_G],
         &["taorluath", "grip", "doubling"],
-    ),
+    )
+    .taught(VARIATION
+            .made_of(&[(When::Always, &["taorluath"])])
+            .pace(Pace::LongVariation)),
     before(
         "long-variation-to-c",
         "long variation to C",
@@ -285,7 +327,10 @@ pub(super) const ROWS: &[Row] = &[
         ],
         &[LONG_OVER_LOW_G],
         &["taorluath", "grip", "doubling"],
-    ),
+    )
+    .taught(VARIATION
+            .made_of(&[(When::Always, &["long-variation-to-d"])])
+            .pace(Pace::LongVariation)),
     before(
         "barluath",
         "barluath",
@@ -332,5 +377,9 @@ pub(super) const ROWS: &[Row] = &[
         ],
         &[LONG_OVER_LOW_G],
         &["crunluath", "taorluath", "grip", "doubling"],
-    ),
+    )
+    .taught(VARIATION
+            .made_of(&[(When::Always, &["long-variation-to-c", "crunluath"])])
+            .shown_between(Note::LowA, Note::E)
+            .pace(Pace::LongVariation)),
 ];

@@ -1,7 +1,8 @@
 //! Kinds of movements that teaching and timing both tell apart.
 
 use crate::chanter::Note;
-use crate::movement::{Family, Movement, Resolved};
+use crate::movement::catalogue::{Pace, When};
+use crate::movement::{Family, Movement, Resolved, Role};
 
 /// The short first note of a figure, which is the melody's.
 pub(super) fn figure_note(resolved: &Resolved) -> Option<Note> {
@@ -13,26 +14,64 @@ pub(super) fn figure_note(resolved: &Resolved) -> Option<Note> {
 
 /// Movements of a pibroch's ground, which has no pulse (common practice, no source).
 pub(super) fn is_of_a_ground(movement: Movement) -> bool {
-    [
-        "cadence",
-        "short-cadence",
-        "hiharin",
-        "double-echo",
-        "bubbly-note",
-        "embari",
-        "chedari",
-    ]
-    .contains(&movement.name())
+    movement.teaching().pace == Pace::Ground
 }
 
 /// Movements so long that they take their own time and not the note before's (common practice, no
 /// source).
 pub(super) fn is_a_long_variation(movement: Movement) -> bool {
-    ["long-variation-to-d", "long-variation-to-c", "barluath"].contains(&movement.name())
+    movement.teaching().pace == Pace::LongVariation
 }
 
-/// Movements of pibroch variations, in which the theme note has the beat (common practice, no
+/// Movements of pibroch, in whose variations the theme note has the beat (common practice, no
 /// source). The taorluath is of light music too.
 pub(super) fn gives_the_theme_note_the_beat(movement: Movement) -> bool {
-    movement.family() == Family::Pibroch || movement.name() == "crunluath"
+    movement.teaching().pace != Pace::Light
+}
+
+/// True where something that a row says of its movement holds for it as it is played here.
+pub(super) fn holds(when: When, resolved: &Resolved) -> bool {
+    match when {
+        When::Always => true,
+        When::ClosesOn(note) => resolved.context.after == note,
+        When::NothingBefore => resolved.context.before.is_none(),
+        When::FallsOnLowG => falls_on_low_g(resolved),
+        When::LowGBeforeTheLast => {
+            matches!(resolved.parts[..], [.., before, _] if before.note == Note::LowG)
+        }
+        When::OneLowG => low_gs(resolved) < 2,
+    }
+}
+
+/// The first of what a row says that holds here.
+pub(super) fn first_that_holds<T: Copy>(
+    said: &'static [(When, T)],
+    resolved: &Resolved,
+) -> Option<T> {
+    let holding = |(when, _): &&(When, T)| holds(*when, resolved);
+    said.iter().find(holding).map(|(_, what)| *what)
+}
+
+/// True where the first low G of a birl is no tap: the hand comes to it from another note.
+pub(super) fn falls_on_low_g(resolved: &Resolved) -> bool {
+    resolved.movement.family() == Family::Birl
+        && resolved.context.before != Some(resolved.context.after)
+        && resolved.parts[0].note == Note::LowG
+}
+
+/// The low Gs that are heard in a movement, the notes around it counted.
+fn low_gs(resolved: &Resolved) -> usize {
+    let inside = resolved
+        .parts
+        .iter()
+        .filter(|part| part.role == Role::Sounding)
+        .map(|part| part.note);
+    resolved
+        .context
+        .before
+        .into_iter()
+        .chain(inside)
+        .chain([resolved.context.after])
+        .filter(|note| *note == Note::LowG)
+        .count()
 }

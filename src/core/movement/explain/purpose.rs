@@ -1,13 +1,18 @@
-//! What a movement is, of the gracenotes that are played here.
+//! What a movement is, of the gracenotes that are played here; where the words do not depend on them,
+//! they stand in its row.
 //!
 //! Common practice, no source, unless a sentence names one.
 
+use super::kinds::falls_on_low_g;
 use crate::chanter::{Note, Shape, gracenote_finger, gracenote_sounds};
 use crate::movement::{Family, Part, Resolved, Role};
 use crate::wording::{self, capital};
 
 /// What the movement is, in a sentence or two.
 pub(super) fn purpose(resolved: &Resolved) -> String {
+    if let Some(words) = resolved.movement.teaching().purpose {
+        return words.replace("{to}", resolved.context.after.spoken());
+    }
     match resolved.movement.family() {
         Family::Gracenote => gracenote(resolved),
         Family::Doubling => doubling(resolved),
@@ -299,13 +304,6 @@ fn throw(resolved: &Resolved) -> String {
 const WAYS: &str = "Some tap twice, some tap once and draw the finger back across the hole, some \
                     draw a seven with it: ways of playing it, and none of them a fault.";
 
-/// True where the first low G of a birl is no tap: the hand comes to it from another note.
-pub(super) fn falls_on_low_g(resolved: &Resolved) -> bool {
-    resolved.movement.family() == Family::Birl
-        && resolved.context.before != Some(resolved.context.after)
-        && resolved.parts[0].note == Note::LowG
-}
-
 fn birl(resolved: &Resolved) -> String {
     let opened = match opening(resolved) {
         Some(Note::HighA) => " The thumb opens it.".to_owned(),
@@ -425,11 +423,6 @@ fn pibroch(resolved: &Resolved) -> String {
                  {on} itself instead of low A."
             )
         }
-        "crunluath-fosgailte" => {
-            "The open crunluath of pibroch: no low Gs; the E and F gracenotes \
-                                  stand straight on the theme note, and it closes on E."
-                .to_owned()
-        }
         "taorluath-fosgailte" => {
             let goes = if times(resolved, Note::C) > 0 && resolved.context.after == Note::D {
                 "up through C"
@@ -441,26 +434,10 @@ fn pibroch(resolved: &Resolved) -> String {
                  after an E gracenote; no second low G."
             )
         }
-        "cadence" => format!(
-            "A fall from a long E through D to {to}; pibroch writes it small and plays it long."
-        ),
-        "short-cadence" => {
-            format!("A long E before {to}; pibroch writes it small and plays it long.")
-        }
         "hiharin" => format!(
             "A long low A opened by D, then two short low Gs: the birl of pibroch, leaning on its \
              first note. {WAYS}"
         ),
-        "double-echo" => {
-            "A long note and two echoes of it: the first after a gracenote, the second \
-                          after a tap."
-                .to_owned()
-        }
-        "bubbly-note" => "Three low Gs parted by a D and a C gracenote, low in the chanter and \
-                          quick."
-            .to_owned(),
-        "embari" => format!("Low G under an E and an F gracenote, thrown up to {to}."),
-        "chedari" => format!("E under F, high G and F gracenotes, thrown up to {to}."),
         _ => {
             let over = if times(resolved, Note::LowG) > 2 {
                 "low G"

@@ -3,9 +3,9 @@
 //! Common practice, no source, unless a sentence names one.
 
 use super::kinds::{
-    figure_note, gives_the_theme_note_the_beat, is_a_long_variation, is_of_a_ground,
+    falls_on_low_g, figure_note, first_that_holds, gives_the_theme_note_the_beat,
+    is_a_long_variation, is_of_a_ground,
 };
-use super::purpose::falls_on_low_g;
 use crate::chanter::{Note, gracenote_sounds};
 use crate::movement::{Family, Movement, Part, Resolved, Role, find, opening_gracenote};
 use crate::wording;
@@ -25,39 +25,10 @@ pub struct Foundation {
 
 /// What to listen for, likeliest fault first; each a sentence without a full stop.
 pub(super) fn listen_for(resolved: &Resolved) -> Vec<String> {
-    let movement = resolved.movement;
+    let own = first_that_holds(resolved.movement.teaching().listen_for, resolved);
+    let first = resolved.parts.first().map_or("", |part| part.note.spoken());
     let mut told: Vec<String> = Vec::new();
-    match movement.name() {
-        "birl" if falls_on_low_g(resolved) => told.push(
-            "both low Gs equally long, with a clear low A between them: one falls with the hand, the \
-             other is tapped"
-                .to_owned(),
-        ),
-        "birl" | "thumb-birl" | "hiharin" => told.push(
-            "both low Gs equally long, with a clear low A between them, whichever way the \
-             finger makes them"
-                .to_owned(),
-        ),
-        "throw-on-d" if low_g_before_c(resolved) => told.push(
-            "the C before the D: when the hand hurries, the C is lost and the throw jumps from low \
-             G to D"
-                .to_owned(),
-        ),
-        "throw-on-d" => told.push(
-            "the C before the D: when the hand hurries, the D gracenote runs into the D and the \
-             throw turns into a noise"
-                .to_owned(),
-        ),
-        "strike" => told.push(format!(
-            "one short {}, and no other note on the way {}",
-            resolved.parts[0].note.spoken(),
-            match resolved.context.before {
-                Some(_) => "down or up",
-                None => "up from it",
-            }
-        )),
-        _ => {}
-    }
+    told.extend(own.map(|words| words.replace("{first}", first)));
     told.extend(tones_heard(resolved));
     let lifted = resolved
         .parts
@@ -78,11 +49,6 @@ pub(super) fn listen_for(resolved: &Resolved) -> Vec<String> {
     }
     told.push(lands(resolved));
     told
-}
-
-/// True in the heavy throw, where no gracenote stands on the C.
-fn low_g_before_c(resolved: &Resolved) -> bool {
-    matches!(resolved.parts[..], [.., before, _] if before.note == Note::LowG)
 }
 
 /// True when a separating part is tapped down and not lifted.
@@ -243,33 +209,9 @@ fn begins_with(resolved: &Resolved, first: Part) -> (String, String) {
 /// gracenotes and taps where they stand, then the note all fingers are down for; else the changes
 /// of note by themselves. Nothing comes before a single gracenote that parts two equal notes.
 pub(super) fn foundations(resolved: &Resolved) -> Vec<Foundation> {
-    let names: &[&str] = match resolved.movement.name() {
-        // with one low G there is no grip in it
-        "taorluath" if low_gs(resolved) < 2 => &[],
-        "taorluath" | "catch" | "thumb-catch" | "half-catch" | "bubbly-note" => &["grip"],
-        "crunluath" => &["taorluath", "throw-on-e"],
-        "taorluath-a-mach" | "long-variation-to-d" => &["taorluath"],
-        "crunluath-a-mach-on-b" | "crunluath-a-mach-on-c" | "crunluath-a-mach-on-d" => {
-            &["taorluath-a-mach", "crunluath", "crunluath-fosgailte"]
-        }
-        "long-variation-to-c" => &["long-variation-to-d"],
-        "barluath" => &["long-variation-to-c", "crunluath"],
-        "shake" | "thumb-shake" | "half-shake" => &["doubling", "strike"],
-        "double-echo" => &["shake"],
-        "double-strike" => match resolved.context.after {
-            Note::HighG => &["thumb-strike"],
-            Note::HighA => &["half-strike"],
-            _ => &["gracenote-strike"],
-        },
-        "half-double-strike" => &["half-strike"],
-        "triple-strike" => &["double-strike"],
-        "hiharin" | "thumb-birl" => &["birl"],
-        "half-taorluath" => &["taorluath", "half-catch"],
-        "taorluath-fosgailte" => &["taorluath-a-mach"],
-        "cadence" => &["short-cadence"],
-        _ => &[],
-    };
+    let names = first_that_holds(resolved.movement.teaching().made_of, resolved);
     let mut told: Vec<Foundation> = names
+        .unwrap_or_default()
         .iter()
         .filter_map(|name| find(name).ok())
         .map(|movement| Foundation {
@@ -300,23 +242,6 @@ pub(super) fn foundations(resolved: &Resolved) -> Vec<Foundation> {
         told.extend(changes(resolved).into_iter().map(in_words));
     }
     told
-}
-
-/// The low Gs that are heard in it, the note before counted.
-fn low_gs(resolved: &Resolved) -> usize {
-    let inside = resolved
-        .parts
-        .iter()
-        .filter(|part| part.role == Role::Sounding)
-        .map(|part| part.note);
-    resolved
-        .context
-        .before
-        .into_iter()
-        .chain(inside)
-        .chain([resolved.context.after])
-        .filter(|note| *note == Note::LowG)
-        .count()
 }
 
 fn in_words(what: String) -> Foundation {
