@@ -34,6 +34,7 @@ mod kept;
 mod lead;
 mod low_a;
 mod measuring;
+mod pairing;
 mod path;
 mod piece;
 mod pitch;
