@@ -216,7 +216,8 @@ fn short_beats_share_a_beam_up_to_a_crotchet() {
     assert_eq!(beams("4/4"), [0, 1, 2, 3]);
     assert_eq!(beams("6/16"), [0, 1]);
     assert_eq!(beams("8/16"), [0, 0, 0, 0, 1, 1, 1, 1]);
-    assert_eq!(beams("7/16"), [0, 0, 0, 0, 0, 0, 0]);
+    // an odd number of them is counted in groups, as quavers are
+    assert_eq!(beams("7/16"), [0, 0, 1, 1, 2, 2, 2]);
 }
 
 /// ABC 2.1 §3.1.7: "if the meter … is less than 0.75 the default unit note length is a
