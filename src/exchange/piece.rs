@@ -2,10 +2,9 @@
 
 use crate::drill::{
     BarRange, Drill, DrillDocument, Exact, Gracenote, Group, Ladder, LadderDocument, Music,
-    OneOrMany, Place, Problem, ProblemKind, Severity, Stage, StageDocument, Step, TuneHead, read,
-    write,
+    OneOrMany, Place, Problem, ProblemKind, Severity, Stage, StageDocument, Step, TuneHead,
+    plain_body, read, write,
 };
-use crate::exchange::abc;
 use crate::movement::{Lengths, Schools};
 use crate::practice::Rung;
 use crate::rhythm::{Metre, Pointing, PointingSource};
@@ -329,7 +328,7 @@ impl Piece {
     /// The drill file.
     pub fn document(&self) -> DrillDocument {
         let unit = self.metre.default_unit();
-        let body = |section: &Section| abc::plain_body(&section.music, unit);
+        let body = |section: &Section| plain_body(&section.music, unit);
         let ladder = self
             .ladder
             .clone()

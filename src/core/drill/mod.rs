@@ -4,6 +4,7 @@
 //! screen and no file system: it gets text and gives values.
 
 mod bar_range;
+mod body_text;
 mod document;
 mod ladder;
 mod library;
@@ -21,6 +22,7 @@ mod written;
 mod yaml;
 
 pub use bar_range::BarRange;
+pub use body_text::{plain_body, printed_body, whole_tempo};
 pub use document::{
     DrillDocument, Exact, LadderDocument, LengthsDocument, OneOrMany, OpeningDocument, SCHEMA,
     StageDocument,
@@ -28,8 +30,8 @@ pub use document::{
 pub use ladder::{Ladder, LadderError, Step, lengths_down, rungs};
 pub use library::{BUILT_IN, BuiltIn, built_in};
 pub use make::{
-    Build, CannotMake, InPlace, Request, Tune, change_text, line_by_line, make, make_crossings,
-    make_finger, make_held, make_in_place, make_joined, make_phrase,
+    Build, CannotMake, InPlace, Request, Tune, line_by_line, make, make_crossings, make_finger,
+    make_held, make_in_place, make_joined, make_phrase,
 };
 pub use memory::{Hiding, hidden_bars, hidden_in_turn, hidden_phrases};
 pub use music::{

@@ -1,13 +1,11 @@
 //! ABC 2.1: a tune a stage, in the pipe key.
 
-mod body;
 mod lines;
 mod music;
 mod read;
 mod tune;
 mod write;
 
-pub use body::plain_body;
 pub use read::{InBook, read, read_book, read_tune};
 pub use write::write;
 

@@ -1,7 +1,6 @@
 //! A piece to an ABC file: each stage a tune of its own, so that any reader finds them all.
 
-use super::body::{Manner, body, whole_tempo};
-use crate::drill::Music;
+use crate::drill::{Music, printed_body, whole_tempo};
 use crate::exchange::Section;
 use crate::exchange::piece::{Piece, STAGE_NAME};
 use crate::units::{Fraction, write_fraction};
@@ -58,7 +57,7 @@ pub fn write(piece: &Piece) -> Vec<u8> {
             divider(&section.music, tempo, unit)
         );
         text.push_str("K:HP\n");
-        text.push_str(&body(&section.music, unit, Manner::Tied, Some(tempo)));
+        text.push_str(&printed_body(&section.music, unit, Some(tempo)));
     }
     text.into_bytes()
 }

@@ -3,7 +3,7 @@
 use super::tempo::{Alternating, division, quarter};
 use super::{CHANTER, CLICK, LADDER, METRE, MUSIC, STAGE};
 use crate::chanter::{Note, Tuning};
-use crate::exchange::abc;
+use crate::drill::plain_body;
 use crate::exchange::piece::{Piece, ladder_text};
 use crate::rhythm::{ClickWeight, Metre};
 use crate::score::Score;
@@ -63,7 +63,7 @@ pub fn write(piece: &Piece, repetitions: u32, sounding: MidiPitch) -> Vec<u8> {
             [
                 format!("{STAGE}{}", section.name),
                 metre_text(piece.metre, unit),
-                format!("{MUSIC}{}", abc::plain_body(&section.music, unit)),
+                format!("{MUSIC}{}", plain_body(&section.music, unit)),
             ]
         })
         .collect();

@@ -129,6 +129,23 @@ mod tests {
         assert_eq!(made.title, "A march, bar 2, dots held");
     }
 
+    /// Written anew, a tune lost which note stays equal at a change of metre, and a gracenote that is held
+    /// for just a quaver.
+    #[test]
+    fn a_tune_that_is_written_anew_is_the_same_music() {
+        let text = "title: A\nmetre: 2/4\nunit: 1/8\npointing: 4:1\n\
+            music: \"|:{g}A>B {gA1d}c>d|[M:6/8][Q:1/8=1/8]{g}c3 {d}A3|[M:2/4]{g}e>c {g}A2:|\"\n\
+            ladder: {from: 60, to: 80, step: 4%}\n";
+        let (drill, problems) = read(text.as_bytes());
+        let drill = drill.unwrap_or_else(|| panic!("{problems:?}"));
+        let made = held(&drill, None).expect("it can be made");
+        let print = |drill: &Drill, stage: usize| {
+            written_text(&drill.stages[stage].music, &Schools::none())
+        };
+        assert_eq!(print(&made, 1), print(&drill, 0));
+        assert!(print(&drill, 0).contains("6/8 at"), "{}", print(&drill, 0));
+    }
+
     #[test]
     fn a_tune_without_a_pointing_says_how_to_give_it_one() {
         let told = held(&march("pointing: as written"), None).expect_err("as written");

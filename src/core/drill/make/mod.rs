@@ -4,7 +4,6 @@
 //! Gives documents as a player would write them. Writes no file and knows no folder.
 
 mod body;
-pub use body::change_text;
 mod budget;
 mod chain;
 mod family;

@@ -1,12 +1,15 @@
-//! Bars to body text.
+//! Bars to ABC body text: as drill files have it, and as other programs print it.
+//!
+//! Groups are spelled out before: what stands here of an opening gracenote or of a movement that is
+//! not, is nothing. Knows no fields of a header and no file.
 
-use crate::drill::{Bar, Group, Music, Written, change_text};
+use super::written::{Bar, Group, Music, Written};
 use crate::rhythm::{Metre, WrittenBar};
 use crate::units::{Beats, Fraction, write_fraction};
 use std::fmt::Write as _;
 
 /// A tempo in beats a minute as so many of a note, a whole number: decimals are not defined in ABC.
-pub(super) fn whole_tempo(metre: Metre, tempo: Fraction) -> Option<(Fraction, i128)> {
+pub fn whole_tempo(metre: Metre, tempo: Fraction) -> Option<(Fraction, i128)> {
     let part = metre.beat_of_semibreve() / Fraction::from_integer(*tempo.denom());
     // a third of a dotted beat is a note, a third of another is none
     (part.denom().count_ones() == 1).then_some((part, *tempo.numer()))
@@ -28,7 +31,7 @@ const FULL_LINE: usize = 64;
 
 /// How lengths are written that no single note value has.
 #[derive(Clone, Copy, PartialEq, Eq)]
-pub(super) enum Manner {
+enum Manner {
     /// As a fraction, as drills have it.
     Fraction,
     /// Tied notes and tuplets, as typesetters want it.
@@ -40,14 +43,24 @@ pub fn plain_body(music: &Music, unit: Fraction) -> String {
     body(music, unit, Manner::Fraction, None)
 }
 
-/// `tempo` beats a minute are said again where the metre changes: the beat is the same, and another
-/// note may have it.
-pub(super) fn body(
-    music: &Music,
-    unit: Fraction,
-    manner: Manner,
-    tempo: Option<Fraction>,
-) -> String {
+/// Body text for other programs: lengths that no single note value has are tied or in tuplets. `tempo`
+/// beats a minute are said again where the metre changes: the beat is the same, and another note may
+/// have it.
+pub fn printed_body(music: &Music, unit: Fraction, tempo: Option<Fraction>) -> String {
+    body(music, unit, Manner::Tied, tempo)
+}
+
+/// A change of metre in body text: its figures, and which note stays equal where it is not the beat.
+pub(super) fn change_text(before: Metre, metre: Metre) -> String {
+    let equal = metre
+        .equal_notes(before)
+        .map_or_else(String::new, |(before, after)| {
+            format!("[Q:{}={}]", write_fraction(&before), write_fraction(&after))
+        });
+    format!("[M:{}]{equal}", metre.printed())
+}
+
+fn body(music: &Music, unit: Fraction, manner: Manner, tempo: Option<Fraction>) -> String {
     let begins = repeat_starts(music);
     let mut text = String::new();
     let breaks = line_breaks(music);
@@ -97,8 +110,8 @@ pub(super) fn body(
     text
 }
 
-/// After which bars a line ends: without a metre as it was written; else at the end of a part, and within it so that its lines are about
-/// equally full.
+/// After which bars a line ends: without a metre as it was written; else at the end of a part, and
+/// within it so that its lines are about equally full.
 fn line_breaks(music: &Music) -> Vec<bool> {
     if music.bars.iter().any(|bar| bar.line_ends) {
         return music.bars.iter().map(|bar| bar.line_ends).collect();
@@ -164,13 +177,18 @@ fn plain_bar(text: &mut String, bar: &Bar, metre: Metre, unit: Fraction) {
         if place > Beats::ZERO && (place == place.floor() || note.length >= Beats::ONE) {
             text.push(' ');
         }
-        gracenotes(text, note, metre, unit);
-        text.push(note.note.abc_letter());
-        text.push_str(&length_text(metre.semibreves_of(note.length), unit));
-        if note.tied {
-            text.push('-');
-        }
+        plain_note(text, note, metre, unit);
         place = place + note.length;
+    }
+}
+
+/// A note with what stands before it, as a drill has it.
+pub(super) fn plain_note(text: &mut String, note: &Written, metre: Metre, unit: Fraction) {
+    gracenotes(text, note, metre, unit);
+    text.push(note.note.abc_letter());
+    text.push_str(&length_text(metre.semibreves_of(note.length), unit));
+    if note.tied {
+        text.push('-');
     }
 }
 
