@@ -6,8 +6,8 @@ use super::placed::{Element, ElementKind, InkShape};
 use super::proportions as p;
 use crate::rhythm::NoteValue;
 
-/// The stem of a note without a beam: full from the middle of the staff up, shorter below it,
-/// where a full one would hang far out of the staff.
+/// The length of the stem of a note without a beam: full from the middle of the staff up, and
+/// shorter below it, where a full stem would hang far out of the staff.
 fn stem_length(y: f64) -> f64 {
     p::STEM_LENGTH - (2.5 - y).max(0.0) * 0.35
 }
@@ -39,7 +39,7 @@ pub(super) fn draw_alone(column: &Column, x: f64) -> Vec<Element> {
         NoteValue::Hemidemisemiquaver => Some(Glyph::FlagHemidemisemiquaverDown),
         _ => None,
     };
-    // Flags need the whole stem, or they climb into the head.
+    // flags need the whole stem, or they would reach into the head
     let length = if flag.is_some() {
         p::STEM_LENGTH
     } else {
@@ -73,7 +73,7 @@ pub(super) fn draw_joined(columns: &[(&Column, f64)]) -> Vec<Element> {
         .map(|(column, _)| column.y())
         .fold(f64::MAX, f64::min);
     let rise = if columns.len() > 2 && lowest < first.y().min(last.y()) {
-        // A note inside hangs lower than both ends: a level beam.
+        // a note inside stands lower than both ends, so the beam is level
         0.0
     } else {
         ((last.y() - first.y()) * 0.3)

@@ -1,4 +1,5 @@
-//! A score as written bars of columns: one column a head of the melody, with the room it needs.
+//! A score as written bars of columns: each head of the melody is a column, with the room that it
+//! needs.
 
 use super::gracenotes::{self, GraceGroup};
 use super::proportions::{self as p, height};
@@ -16,26 +17,26 @@ pub(super) struct Bar {
     pub written: usize,
     pub columns: Vec<Column>,
     pub length: Beats,
-    /// Where its first note falls in a full bar: an upbeat stands at the end of one.
+    /// Where its first note stands in a full bar: an upbeat stands at the end of one.
     pub offset: Beats,
     pub signs: Signs,
-    /// How it is counted, and whether that begins here.
+    /// Its metre, and whether the metre begins here.
     pub metre: Metre,
     pub changes_metre: bool,
-    /// Which columns share a tuplet.
+    /// The tuplets of the bar, each with its columns.
     pub tuplets: Vec<Tuplet>,
 }
 
-/// What stands at a bar's ends.
+/// The signs at a bar's ends.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub(super) struct Signs {
     pub repeat_begins: bool,
     pub repeat_ends: bool,
     pub ending: Option<u8>,
     pub part_ends: bool,
-    /// A line is to end here.
+    /// True where a system is to end with this bar.
     pub line_ends: bool,
-    /// The last bar of the music.
+    /// True for the last bar of the music.
     pub last: bool,
 }
 
@@ -43,14 +44,14 @@ pub(super) struct Signs {
 #[derive(Debug, Clone)]
 pub(super) struct Column {
     pub id: NoteId,
-    /// The first head of its note.
+    /// True for the first head of its note.
     pub begins: bool,
     pub note: Note,
     pub length: WrittenLength,
     /// Place in the bar as counted, the offset of an upbeat included.
     pub place: Beats,
     pub duration: Beats,
-    /// The next head sounds on from this one.
+    /// True where it is tied to the next head.
     pub tied: bool,
     pub group: ScoreGroup,
     pub grace: GraceGroup,
@@ -110,7 +111,7 @@ impl Column {
     }
 }
 
-/// Every written bar once, with the notes and names of its first time through.
+/// Every written bar once, with the ids and names that its notes have the first time through.
 pub(super) fn bars_of(score: &Score, music: Option<&Music>) -> Vec<Bar> {
     let offsets = music.map(Music::offsets).unwrap_or_default();
     let mut bars: Vec<Bar> = Vec::new();
@@ -195,7 +196,7 @@ fn columns(score: &Score, bar: usize, offset: Beats, metre: Metre) -> (Vec<Colum
     (columns, written.tuplets)
 }
 
-/// Quavers and shorter notes that begin in one beat share a beam.
+/// Joins quavers and shorter notes that begin in the same beat under a beam.
 fn join_beams(columns: &mut [Column], metre: Metre) {
     let mut beam = 0;
     let mut begin = 0;

@@ -5,17 +5,17 @@ use super::font::Face;
 use super::placed::{Align, BarPlace, Element, ElementKind, InkShape, ceiling, words};
 use super::proportions as p;
 
-/// An ending as far as it stands in one system.
+/// The part of an ending that stands in one system.
 struct Ending {
     /// Its number, where it begins here.
     number: Option<u8>,
     left: f64,
     right: f64,
-    /// The repeat ends with it.
+    /// True where the repeat ends with it.
     closes: bool,
 }
 
-/// From the line of an ending's bracket down to the end of its hooks.
+/// Height of the hooks at the ends of a bracket.
 const ENDING_HOOK: f64 = 1.6;
 
 /// White between an ending's bracket or its number and the music.
@@ -24,8 +24,8 @@ const ENDING_GAP: f64 = 0.45;
 /// From the bracket's left end to the number.
 const ENDING_NUMBER: f64 = 0.5;
 
-/// The brackets over endings: from their first bar to where the repeat or the part ends, all of a
-/// system at one height, clear of everything under them.
+/// Draws the brackets over endings, each from its first bar to where the repeat or the part ends.
+/// All of a system stand at one height, clear of everything under them.
 pub(super) fn draw(
     elements: &mut Vec<Element>,
     bars: &[Bar],

@@ -1,4 +1,4 @@
-//! Gracenotes: a group of its own, as wide as its notes and no wider, stems up.
+//! Gracenotes, stems up: each group is as wide as its notes and no wider.
 
 use super::font::Glyph;
 use super::placed::{Element, ElementKind, InkShape};
@@ -9,7 +9,7 @@ use crate::score::ScoreGroup;
 /// The room a group takes before its note.
 #[derive(Debug, Clone, Default)]
 pub(super) struct GraceGroup {
-    /// From each gracenote's left edge back from the left edge of the melody head, first to last.
+    /// How far each gracenote's left edge lies left of the melody head's left edge, first to last.
     pub back: Vec<f64>,
     /// From the left end of the group to the left edge of the melody head.
     pub width: f64,
@@ -43,7 +43,7 @@ pub(super) fn space(group: &ScoreGroup, melody_y: f64) -> GraceGroup {
     } else {
         p::GRACE_TO_NOTE
     };
-    // Two ledger lines side by side must not run together.
+    // two ledger lines side by side must not touch
     to_note = to_note.max(head() + ledger(*last) + melody_ledger + 0.2);
     let mut back = vec![to_note; notes.len()];
     for place in (0..notes.len() - 1).rev() {
@@ -59,8 +59,8 @@ pub(super) fn space(group: &ScoreGroup, melody_y: f64) -> GraceGroup {
     GraceGroup { back, width }
 }
 
-/// A single gracenote's flags hang to the right of its stem. Over a lower melody head they have
-/// room; a head as high as they are must stand clear of them.
+/// How far a single gracenote stands from its note. Its flags hang to the right of its stem: over a
+/// lower melody head they have room, and a head as high as they are must stand clear of them.
 fn single_to_note(y: f64, melody_y: f64) -> f64 {
     let flag = Glyph::FlagDemisemiquaverUp.outline();
     let lowest = y + p::GRACE_STEM + (flag.bottom - flag.stems[0].1) * p::GRACE_SCALE;
@@ -147,8 +147,8 @@ pub(super) fn draw(group: &ScoreGroup, spaced: &GraceGroup, x: f64) -> Vec<Eleme
     elements
 }
 
-/// Right edge and upper end of every stem. A group's stems end on a line that leans with the
-/// figure and leaves every head its least stem, clear of the staff.
+/// Right edge and upper end of every stem. The stems of a group end on one line. It slopes as the
+/// notes rise or fall, leaves every head its least stem, and lies clear of the staff.
 fn stem_tops(group: &ScoreGroup, spaced: &GraceGroup, x: f64) -> Vec<(f64, f64)> {
     let attach = Glyph::HeadBlack.outline().stems[0].0 * p::GRACE_SCALE;
     let places: Vec<(f64, f64)> = group
@@ -164,7 +164,7 @@ fn stem_tops(group: &ScoreGroup, spaced: &GraceGroup, x: f64) -> Vec<(f64, f64)>
         return vec![(first.0, first.1 + p::GRACE_STEM)];
     }
     let run = last.0 - first.0;
-    // Measured: a rise of 0.64 over 2.0 at most.
+    // LilyPond's beams of gracenotes, measured, rise by 0.64 over 2.0 at most
     let rise = ((last.1 - first.1) * 0.35)
         .clamp(-0.64, 0.64)
         .clamp(-0.32 * run, 0.32 * run);

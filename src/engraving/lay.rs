@@ -78,7 +78,8 @@ struct Drawn<'a> {
     waiting: Option<(f64, f64, NoteId)>,
     movements: Vec<Named>,
     gracenotes: Vec<Named>,
-    /// Where a metre begins in which another note than the beat lasts as long as before, and which.
+    /// Where a metre begins in which a note other than the beat keeps its length, and the two notes
+    /// that are equally long.
     equal: Vec<(f64, (Fraction, Fraction))>,
     /// Where the next bar begins.
     x: f64,
@@ -99,7 +100,8 @@ impl Drawn<'_> {
         }
     }
 
-    /// The bar at `place`, so wide. `named` are the movements that have stood before.
+    /// Draws the bar at `place` in a width. `named` are the movements that stood before it and need
+    /// no name again.
     fn bar(
         &mut self,
         (bars, place, line): (&[Bar], usize, &Line),
@@ -145,7 +147,7 @@ impl Drawn<'_> {
         self.x = right;
     }
 
-    /// Notes down which names will stand above a head.
+    /// Remembers the names that will stand above a head.
     fn name(&mut self, bar: &Bar, column: &Column, head: f64, named: &mut Vec<&'static str>) {
         let settings = self.settings;
         if settings.movement_names
@@ -168,7 +170,8 @@ impl Drawn<'_> {
     }
 }
 
-/// A system with everything in it. `named` are the movements that have stood before.
+/// Draws a system with everything in it. `named` are the movements that stood before it and need no
+/// name again.
 fn system(
     bars: &[Bar],
     line: &Line,
@@ -289,7 +292,7 @@ fn draw_note(column: &Column, x: f64) -> Vec<Element> {
             scale: 1.0,
         },
     ));
-    // A dot never stands on a line: it moves up into the space.
+    // a dot of a note on a line stands in the space above it
     let dot_y = if column.note.staff_step() % 2 == 0 {
         y + 0.5
     } else {
@@ -328,7 +331,7 @@ fn draw_beams(bar: &Bar, heads: &[f64]) -> Vec<Element> {
         .collect()
 }
 
-/// A tie above, as stems hang (ABC 2.1 K:HP and LilyPond's bagpipe.ly have it so).
+/// A tie stands above, because stems hang down (so in ABC 2.1, K:HP, and in LilyPond's bagpipe.ly).
 fn tie(id: NoteId, left: f64, right: f64, y: f64) -> Element {
     let (left, right) = (left + 0.1, right - 0.1);
     Element {
@@ -342,7 +345,8 @@ fn tie(id: NoteId, left: f64, right: f64, y: f64) -> Element {
     }
 }
 
-/// Where the counts of a bar fall: on a head that begins there, or between heads in proportion.
+/// Where the counts of a bar stand: at the head that begins there, or between two heads in
+/// proportion.
 fn beats(bar: &Bar, heads: &[f64], right: f64) -> Vec<(u32, f64)> {
     let half = Glyph::HeadBlack.outline().right / 2.0;
     let end = bar.offset + bar.length;

@@ -14,7 +14,7 @@ fn figure_glyphs(number: u32) -> Vec<Glyph> {
         .collect()
 }
 
-/// Of a metre's wider number.
+/// Width of a metre's figures: that of its wider number.
 pub(super) fn width_of(metre: Metre) -> f64 {
     let (above, below) = metre.figures();
     let more = if above.max(below) >= 10 { 1.0 } else { 0.0 };
@@ -106,7 +106,8 @@ mod tests {
     use crate::score::resolve_music;
     use crate::units::Beats;
 
-    /// The figures of a metre do not say which note goes on, and a beat that stays says nothing new.
+    /// The figures of a metre do not say which note keeps its length; where the beat keeps its own,
+    /// nothing need be said.
     #[test]
     fn the_note_that_stays_equal_stands_above_its_bar() {
         let text = "title: A\nmetre: 2/4\nunit: 1/8\nmusic: A2 B2|[M:6/8][Q:1/8=1/8]c3 d3|\

@@ -11,8 +11,8 @@ use crate::score::NoteId;
 /// A name, where it stands, and the note it belongs to.
 pub(super) type Named = (&'static str, f64, NoteId);
 
-/// Names above: gracenotes just over their flags, movements in one row, and in a row above it where
-/// two names would touch.
+/// Names above the system: those of gracenotes just over their flags, those of movements in one
+/// row, and in a second row above it where two names would touch.
 pub(super) fn above(
     elements: &mut Vec<Element>,
     movements: &[Named],
@@ -32,13 +32,13 @@ pub(super) fn above(
             (size, Face::Italic, Align::Middle),
         ));
     }
-    // the right end of each row so far
+    // where the last name of each row ends so far
     let mut ends: Vec<f64> = Vec::new();
     let placed: Vec<(Named, usize, f64)> = movements
         .iter()
         .map(|(name, left, id)| {
             let width = Face::Italic.width(name, p::NAME_SIZE);
-            // a name at the end of a line ends with it
+            // a name at the end of the system ends with the system
             let left = left.min(end - width).max(0.0);
             let right = left + width;
             let row = ends.iter().position(|end| end + 1.0 <= left);
@@ -67,7 +67,7 @@ pub(super) fn above(
     }
 }
 
-/// Click numbers and note names below, each in a row under everything.
+/// Click numbers and note names below the system, each in a row under everything else.
 pub(super) fn below(
     elements: &mut Vec<Element>,
     bars: &[Bar],

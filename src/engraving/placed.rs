@@ -1,4 +1,4 @@
-//! What a layout is made of.
+//! The values that a layout is made of.
 
 use super::font::{Face, Glyph};
 use crate::score::NoteId;
@@ -38,15 +38,16 @@ pub struct BarPlace {
     pub left: f64,
     /// Right end, at its own bar line.
     pub right: f64,
-    /// Its beats: the number as counted, from 1, and where it falls, at the middle of a head.
+    /// Its beats: the number as counted, from 1, and the x at which it stands, the middle of a
+    /// head.
     pub beats: Vec<(u32, f64)>,
 }
 
-/// Something in its place.
+/// Something that is drawn, in its place.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Element {
-    /// The note it belongs to, first time through; none for what belongs to no note. A beam
-    /// belongs to its first note, a tie to the note it begins on.
+    /// The note it belongs to, by its id the first time through; none for what belongs to no note.
+    /// A beam belongs to its first note, a tie to the note it begins on.
     pub note: Option<NoteId>,
     /// What it stands for.
     pub kind: ElementKind,
@@ -61,7 +62,7 @@ pub enum ElementKind {
     StaffLine,
     Clef,
     Metre,
-    /// Above a change of metre: which notes last equally long.
+    /// Above a change of metre: the two notes that last equally long.
     EqualNotes,
     Ledger,
     Head,
@@ -82,20 +83,20 @@ pub enum ElementKind {
     Ending,
     BarNumber,
     MovementName,
-    /// A separating gracenote named above it.
+    /// The name of a separating gracenote, above it.
     GraceName,
     BeatNumber,
     NoteName,
 }
 
-/// Where a text stands from its x.
+/// How a text stands to its x.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Align {
-    /// Begins there.
+    /// It begins there.
     Start,
     /// Its middle is there.
     Middle,
-    /// Ends there.
+    /// It ends there.
     End,
 }
 
@@ -104,13 +105,13 @@ pub enum Align {
 pub enum InkShape {
     /// A music glyph with its origin at `x`, `y`.
     Glyph {
-        /// Which.
+        /// Which glyph.
         glyph: Glyph,
         /// Origin.
         x: f64,
         /// Origin.
         y: f64,
-        /// 1 for a melody note.
+        /// Its scale, 1 for a melody note.
         scale: f64,
     },
     /// An upright rectangle: a line of the staff, a stem, a bar line.
@@ -206,7 +207,7 @@ impl InkShape {
                 left: from.0,
                 bottom: from.1.min(to.1),
                 right: to.0,
-                // A cubic curve reaches three quarters of the way to its control points.
+                // a cubic curve reaches three quarters of the way to its control points
                 top: from.1.max(to.1) + rise * 0.75 + 0.1,
             },
             Self::Text {
@@ -234,7 +235,7 @@ impl InkShape {
     }
 }
 
-/// A glyph at its own size that belongs to no note.
+/// A glyph at scale 1 that belongs to no note.
 pub(super) fn glyph(kind: ElementKind, glyph: Glyph, x: f64, y: f64) -> Element {
     Element {
         note: None,
@@ -270,7 +271,7 @@ pub(super) fn words(
     }
 }
 
-/// The highest ink between two places, at least that of the staff's uppermost line.
+/// Height of the highest ink between two x, at least that of the staff's uppermost line.
 pub(super) fn ceiling(elements: &[Element], left: f64, right: f64) -> f64 {
     elements
         .iter()

@@ -24,7 +24,8 @@ pub(super) const LINE_GAP: f64 = 0.4;
 pub const GRACE_SCALE: f64 = 0.63;
 /// From a gracenote to the next, left edge to left edge (LilyPond: 1.3).
 pub(super) const GRACE_STEP: f64 = 1.22;
-/// The same where the next head is a space or more lower and tucks under the stem.
+/// From a gracenote to the next where that one is a space or more lower and fits under the stem,
+/// left edge to left edge.
 pub(super) const GRACE_STEP_DOWN: f64 = 1.06;
 /// From the last gracenote of a beamed group to its note (LilyPond: 0.8 to 1.7).
 pub(super) const GRACE_TO_NOTE: f64 = 1.22;
@@ -34,7 +35,7 @@ pub(super) const GRACE_STEM: f64 = 3.3;
 pub(super) const GRACE_BEAM: f64 = 0.3;
 /// From one gracenote beam to the next, edge to same edge.
 pub(super) const GRACE_BEAM_STEP: f64 = 0.47;
-/// The least from a gracenote's head to the lowest of its beams.
+/// The least distance from a gracenote's head to the lowest of its beams.
 pub(super) const GRACE_LEAST_STEM: f64 = 1.0;
 /// The least rise of the lowest gracenote beam above the staff's lowest line: clear of the staff.
 pub(super) const GRACE_BEAM_FLOOR: f64 = 4.3;

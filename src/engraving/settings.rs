@@ -1,15 +1,16 @@
-//! How a score is laid out: what is drawn, and how wide notes stand.
+//! How a score is laid out: what is drawn, and how far apart notes stand.
 
 /// How a score is laid out.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LayoutSettings {
     /// Width of a system, staff spaces.
     pub width: f64,
-    /// How wide notes stand.
+    /// How far apart notes stand.
     pub spacing: Spacing,
     /// Full bars in a system at most; fewer where they do not fit.
     pub bars_in_a_system: Option<usize>,
-    /// Each part of a tune begins a system, as players print it (common practice, no source).
+    /// True where each part of a tune begins a system, as players print it (common practice, no
+    /// source).
     pub parts_apart: bool,
     /// The clef at the head of each system.
     pub clef: bool,
@@ -19,10 +20,10 @@ pub struct LayoutSettings {
     pub bar_numbers: bool,
     /// Names of movements above, each once a system.
     pub movement_names: bool,
-    /// Each time it stands and not only the first: for a picture that has not room for all names
-    /// and chooses.
+    /// A movement is named each time it stands and not only the first time: for a picture that has
+    /// no room for all names and chooses among them.
     pub names_again: bool,
-    /// A separating gracenote inside a bar named above it.
+    /// Names of separating gracenotes inside a bar, above them.
     pub grace_names: bool,
     /// Numbers of the clicks below.
     pub beat_numbers: bool,
@@ -53,13 +54,13 @@ impl LayoutSettings {
 /// The widths that suit notes, staff spaces from head to head.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Spacing {
-    /// A quaver's.
+    /// The width that suits a quaver.
     pub quaver: f64,
-    /// More for each doubling of the length.
+    /// What each doubling of the length adds.
     pub doubling: f64,
-    /// The shortest note's.
+    /// The least width, that of the shortest notes.
     pub least: f64,
-    /// More for gracenotes before the next note, as a part of their own width.
+    /// What gracenotes before the next note add, as a part of their own width.
     pub gracenotes: f64,
     /// White before a group of gracenotes beyond the least.
     pub air: f64,

@@ -6,14 +6,15 @@ use super::settings::Spacing;
 use crate::rhythm::Metre;
 use num_traits::ToPrimitive;
 
-/// From one head to the next, or to the bar line.
+/// A spring from one head to the next, or to the bar line.
 #[derive(Debug, Clone, Copy)]
 struct Spring {
-    /// Nothing touches at this length.
+    /// The least length: nothing touches.
     least: f64,
     /// The length that suits the note.
     natural: f64,
-    /// How it shares what is left over: by the note's own space, so that longer notes stay longer.
+    /// Its share of the room that is left over: the space of the note itself, so that longer notes
+    /// stay longer.
     share: f64,
 }
 
@@ -27,8 +28,8 @@ pub(super) struct Springs {
     end: f64,
 }
 
-/// The space that suits a note by its length: a step wider for each doubling, never proportional,
-/// as printed music has it (LilyPond's reference describes the same rule; ours in our own widths).
+/// The space that suits a note by its length: one step more for each doubling, never in proportion,
+/// as in printed music (LilyPond's reference describes the same rule; our widths are our own).
 fn suits(column: &Column, metre: Metre, spacing: Spacing) -> f64 {
     let part = metre
         .semibreves_of(column.duration)
@@ -57,7 +58,7 @@ impl Springs {
                 };
                 Spring {
                     least,
-                    // A group of gracenotes is set off a little from the note it takes its time from.
+                    // a group of gracenotes stands a little apart from the note before it
                     natural: (least + spacing.air * left.min(1.0))
                         .max(suits + left * spacing.gracenotes),
                     share: suits,
@@ -87,8 +88,9 @@ impl Springs {
         self.start + least + self.end
     }
 
-    /// Left edges of the heads, and the end of the last spring, for a bar of this width that begins
-    /// at `left`. A bar that is too narrow overflows rather than collide.
+    /// The left edges of the heads and the end of the last spring, for a bar of this width that
+    /// begins at `left`. Where the bar is too narrow it becomes wider than asked, so that nothing
+    /// collides.
     pub(super) fn places(&self, left: f64, width: f64) -> (Vec<f64>, f64) {
         let (mut low, mut high) = (-2.0, 20.0);
         for _ in 0..40 {

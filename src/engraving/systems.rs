@@ -9,7 +9,7 @@ use super::{font::Glyph, placed};
 use placed::{Element, ElementKind, InkShape};
 use std::ops::Range;
 
-/// What the room of a system is measured with.
+/// The widths by which the room of a system is measured.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Room {
     pub width: f64,
@@ -18,7 +18,7 @@ pub(super) struct Room {
     /// Width of the clef in every system but the first.
     pub prefix: f64,
     pub bars_in_a_system: Option<usize>,
-    /// Each part of the tune begins a system of its own.
+    /// True where each part of the tune begins a system of its own.
     pub parts_apart: bool,
     pub spacing: Spacing,
 }
@@ -74,8 +74,7 @@ fn closing(signs: Signs, next_begins: bool) -> f64 {
     }
 }
 
-/// From the left end of a bar to what stands before its first note, in its system: the signs of a
-/// repeat that begins.
+/// The room at the left end of a bar in its system for the signs of a repeat that begins there.
 pub(super) fn before_change(bar: &Bar, first: bool) -> f64 {
     let thick = if first && bar.signs.repeat_begins {
         AFTER_CLEF + p::THICK
@@ -108,12 +107,12 @@ pub(super) fn springs(bars: &[Bar], place: usize, line: &Range<usize>, room: &Ro
     )
 }
 
-/// A system that fills less than this of its width beside others is not pulled apart: a last ending
-/// of one bar stands as close as the bars above it. Chosen by eye.
+/// A system that fills less than this share of its width is not stretched where it stands beside
+/// others: a last ending of one bar stands as close as the bars above it. Chosen by eye.
 const FULL_ENOUGH: f64 = 0.6;
 
-/// Breaks the bars into systems and gives every bar its width. Bar lines stand under each other
-/// where systems have as many bars and nothing touches by it.
+/// Breaks the bars into systems and gives every bar its width. Where systems have as many bars and
+/// nothing touches by it, their bar lines stand under each other.
 pub(super) fn break_into_lines(bars: &[Bar], room: &Room) -> Vec<Line> {
     let ranges = ranges(bars, room);
     let natural: Vec<f64> = ranges
@@ -148,7 +147,7 @@ pub(super) fn break_into_lines(bars: &[Bar], room: &Room) -> Vec<Line> {
             }
         })
         .collect();
-    // Systems that begin alike and have as many bars stand under each other.
+    // bar lines are aligned in systems that begin alike and have as many bars
     let shape = |place: usize| {
         let begins = ranges[place].start;
         (
@@ -184,8 +183,8 @@ fn justified(bars: &[Bar], range: &Range<usize>, target: f64, room: &Room) -> Ve
         .collect();
     let natural: f64 = springs.iter().map(Springs::natural).sum();
     let least: f64 = springs.iter().map(Springs::least).sum();
-    // Bars that hold about as much are made equal: the lines of a drill's stages stand under each
-    // other down the page.
+    // bars that need about the same room become equally wide, so that the lines of a drill's stages
+    // stand under each other down the page
     let equal = target / springs.len().max(1) as f64;
     let widest = springs.iter().map(Springs::natural).fold(0.0, f64::max);
     let narrowest = springs
@@ -216,7 +215,7 @@ fn line_up(bars: &[Bar], lines: &mut [Line], places: &[usize], room: &Room) {
         return;
     }
     let count = lines[places[0]].bars.len();
-    // Ends of the bars, counted from the staff's left end: the mean over the systems.
+    // where the bars end, from the staff's left end: the mean over the systems
     let ends = |line: &Line| -> Vec<f64> {
         let mut x = line.prefix;
         line.widths
@@ -256,11 +255,11 @@ fn line_up(bars: &[Bar], lines: &mut [Line], places: &[usize], room: &Room) {
     }
 }
 
-/// Closer than suits the notes by so much, bars still stand in one system. Chosen by eye: tunes are
-/// printed four bars to a line, and a page of lines of three is sent back.
+/// Bars may stand in one system down to this share of the width that suits their notes. Chosen by
+/// eye: tunes are printed four bars to a line, and players do not accept a page of lines of three.
 const CLOSEST: f64 = 0.93;
 const CLOSEST_FOUR: f64 = 0.84;
-/// A line that both endings stand in: they are read as one.
+/// The same share for a system that holds both endings, which are read together.
 const CLOSEST_ENDINGS: f64 = 0.74;
 
 /// Which bars stand in which system: as many full bars in each as fit, four rather than five to
@@ -270,7 +269,7 @@ const CLOSEST_ENDINGS: f64 = 0.74;
 fn ranges(bars: &[Bar], room: &Room) -> Vec<Range<usize>> {
     let mut count = room.bars_in_a_system.unwrap_or(8).max(1);
     if count == usize::MAX {
-        // One system whatever happens.
+        // everything goes into one system
         return std::iter::once(0..bars.len()).collect();
     }
     loop {
@@ -308,7 +307,8 @@ fn ranges(bars: &[Bar], room: &Room) -> Vec<Range<usize>> {
         if count == 1 || tried.iter().enumerate().all(|(at, range)| fits(at, range)) {
             return tried;
         }
-        // On a narrow page a system too full gives a bar away, and the others stay as they are.
+        // on a narrow page a system that is too full gives a bar to the next, and the others stay
+        // as they are
         if count == 2 && bars.len() > 4 {
             let mixed: Vec<Range<usize>> = tried
                 .iter()
@@ -333,7 +333,7 @@ fn ranges(bars: &[Bar], room: &Room) -> Vec<Range<usize>> {
     }
 }
 
-/// A part of the tune begins with this bar; an ending belongs to the part it ends.
+/// True where a part of the tune begins with this bar; an ending belongs to the part that it ends.
 fn begins_a_part(bars: &[Bar], place: usize) -> bool {
     let before = place.checked_sub(1).map(|before| bars[before].signs);
     let signs = bars[place].signs;
@@ -343,7 +343,7 @@ fn begins_a_part(bars: &[Bar], place: usize) -> bool {
         })
 }
 
-/// A second or later ending of one bar.
+/// True for a second or later ending of one bar.
 fn ends_again(bars: &[Bar], place: usize) -> bool {
     bars[place].signs.ending.is_some_and(|ending| ending > 1)
         && (place + 1 == bars.len()
@@ -351,7 +351,7 @@ fn ends_again(bars: &[Bar], place: usize) -> bool {
             || bars[place + 1].signs.ending.is_some())
 }
 
-/// Systems of `count` full bars each. With `parts_apart` a part begins a system, but for parts that
+/// Systems of `count` full bars each. With `parts_apart` each part begins a system, unless that
 /// would leave a system half empty.
 fn chunks(bars: &[Bar], count: usize, parts_apart: bool) -> Vec<Range<usize>> {
     let mut ranges = Vec::new();

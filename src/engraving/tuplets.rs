@@ -5,14 +5,15 @@ use super::font::{Face, Glyph};
 use super::placed::{Align, Element, ElementKind, InkShape, words};
 use super::proportions as p;
 
-/// From the lowest ink of a tuplet to the middle of its bracket.
+/// Distance from the lowest ink of a tuplet to the middle of its bracket.
 const BELOW: f64 = 0.9;
-/// The ends of a bracket, upwards.
+/// Height of the ends of a bracket, which point up.
 const HOOK: f64 = 0.6;
 /// White on either side of the figure in its bracket.
 const AROUND: f64 = 0.35;
 
-/// Draws the tuplets of a bar whose heads stand at `heads`, clear of what is drawn of it.
+/// Draws the tuplets of a bar whose heads stand at `heads`, clear of what is already drawn of the
+/// bar.
 pub(super) fn draw(bar: &Bar, heads: &[f64], drawn: &[Element]) -> Vec<Element> {
     bar.tuplets
         .iter()

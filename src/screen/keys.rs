@@ -5,7 +5,7 @@ use crate::practice::{Hand, Mark};
 use crate::sound::Bus;
 use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
-/// Where a key has its meaning.
+/// The page on which a key has a meaning.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum KeyPlace {
     /// On every page.
@@ -21,7 +21,7 @@ pub enum KeyPlace {
 /// A row of the table.
 #[derive(Debug, Clone, Copy)]
 pub struct Binding {
-    /// Where.
+    /// Where it holds.
     pub place: KeyPlace,
     /// The keys.
     pub keys: &'static [KeyCode],
@@ -419,9 +419,9 @@ pub const BINDINGS: &[Binding] = &[
 /// Keys that belong together on the page of help.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct HelpGroup {
-    /// What they are for, one word.
+    /// What they are for, in one word.
     pub headline: &'static str,
-    /// Where they have their meaning.
+    /// The page on which they have their meaning.
     pub place: KeyPlace,
     /// Keys, and what they do in few words.
     pub rows: &'static [(&'static str, &'static str)],
@@ -439,7 +439,8 @@ impl HelpGroup {
     }
 }
 
-/// The page of help: every key in few words, so that all stand on one page. A test holds it complete.
+/// The page of help: every key in few words, so that all of them stand on one page. A test checks
+/// that none is missing.
 pub const HELP: &[HelpGroup] = &[
     HelpGroup {
         headline: "choose",
@@ -547,7 +548,7 @@ pub const HELP_WARM: HelpGroup = HelpGroup {
     ],
 };
 
-/// The keys where a fault is heard.
+/// The keys of `hear`, the page where a movement is heard clean or with a fault.
 pub const HELP_HEAR: HelpGroup = HelpGroup {
     headline: "hear",
     place: KeyPlace::Everywhere,
@@ -611,7 +612,8 @@ pub fn action(model: &Model, key: KeyEvent) -> Option<Action> {
             _ => None,
         };
     }
-    // Letters are looked for at once; what leaves and what helps stay keys while none are there.
+    // on the start page a letter is typed into the search at once; only while nothing is typed do
+    // `q` and `?` stay keys
     if model.page() == Page::Choose
         && let Char(letter) = key.code
         && (!model.choose().letters().is_empty() || !matches!(letter, '?' | 'q' | ' '))
@@ -700,8 +702,8 @@ mod tests {
         }
     }
 
-    /// A letter that marked while a word is written would spoil the board; a pedal that is leant on
-    /// must do nothing.
+    /// A letter that marked while the player writes a word would spoil the board, and a pedal that
+    /// is held down must do nothing.
     #[test]
     fn letters_are_letters_while_words_are_written() {
         let words = Words {

@@ -25,8 +25,8 @@ use std::collections::BTreeSet;
 /// The smallest screen that shows a page, columns and rows.
 pub const SMALLEST: (u16, u16) = (40, 10);
 
-/// Draws the model. Gives the first row shown of what lies over the page, which is less than
-/// asked for where that would go past the end.
+/// Draws the model. Gives the first row that is shown of a page of text that lies over it, which is
+/// less than asked for where that would go past the end.
 pub fn view(model: &Model, theme: Theme, frame: &mut Frame) -> u16 {
     let area = frame.area();
     if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
@@ -49,8 +49,8 @@ pub fn view(model: &Model, theme: Theme, frame: &mut Frame) -> u16 {
     first
 }
 
-/// Whatever was drawn, no cell holds a sign that a terminal would obey. Texts from outside have
-/// theirs written out where they come in; a sign that slipped through becomes a dot.
+/// Replaces what a terminal would obey in any cell by a dot. Texts from outside are made harmless
+/// where they come in; this catches what slipped through.
 fn seal(frame: &mut Frame) {
     for cell in &mut frame.buffer_mut().content {
         if cell.symbol().contains(is_unseen) {

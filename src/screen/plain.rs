@@ -41,7 +41,8 @@ impl Plain {
     /// The lines that say what has changed since the last call.
     pub fn lines(&mut self, model: &Model) -> Vec<String> {
         let mut now = said(model);
-        // the same trouble comes with each breath: it is said once, until there is another
+        // the microphone reports the same trouble again and again; it is said once, until it is
+        // another
         now.trouble = now.trouble.or(self.said.trouble);
         let before = std::mem::replace(&mut self.said, now.clone());
         let mut lines = Vec::new();
@@ -92,7 +93,7 @@ impl Plain {
     }
 }
 
-/// What is marked in the list, in sentences.
+/// The marked line of the list, in sentences.
 fn marked_words(line: &Listed) -> String {
     let beside = if line.is_playable() {
         &line.extent
@@ -191,7 +192,7 @@ fn practice_lines(model: &Model, now: &Said, before: &Said, lines: &mut Vec<Stri
     }
 }
 
-/// What is offered where play has stopped by itself, and what a press takes.
+/// What is offered where play has stopped by itself, and which press takes it.
 fn offered(practising: &Practising) -> String {
     let offers: Vec<String> = Offer::ALL
         .into_iter()

@@ -1,8 +1,8 @@
 //! The look: a few named roles in the terminal's own colours.
 //!
-//! A colour is only ever the ground below black letters, so that it does not matter whether the
-//! terminal itself is dark or light; what has no ground of its own has the terminal's own ink, bold
-//! where it weighs. With no colours every meaning is still there, in signs, bold and reverse.
+//! A colour is only ever the background of black letters, so that it does not matter whether the
+//! terminal itself is dark or light. Everything else has the terminal's own colours, and is bold
+//! where it is important. Without colours every meaning is still there, in signs, bold and reverse.
 
 use ratatui::style::{Color, Modifier, Style};
 
@@ -12,7 +12,8 @@ pub struct Theme {
     colours: bool,
 }
 
-/// The grounds below black letters. Held legible by a test, in the palettes that terminals begin with.
+/// The backgrounds of black letters. A test holds them legible in the palettes that terminals come
+/// with.
 const ACCENT: Color = Color::Cyan;
 const GOOD: Color = Color::Green;
 const WARNING: Color = Color::LightYellow;
@@ -23,7 +24,7 @@ impl Theme {
         Self { colours }
     }
 
-    /// Black letters on a colour; without colours as the other style says.
+    /// Black letters on a colour; without colours the other style.
     fn on(self, ground: Color, without: Modifier) -> Style {
         if self.colours {
             Style::new()
@@ -35,22 +36,23 @@ impl Theme {
         }
     }
 
-    /// Text.
+    /// Words that say nothing special.
     pub fn plain(self) -> Style {
         Style::new()
     }
 
-    /// What weighs: headings, figures, what is not there yet.
+    /// What is important: headings, figures, what is still to be reached.
     pub fn strong(self) -> Style {
         Style::new().add_modifier(Modifier::BOLD)
     }
 
-    /// Lines and signs that one looks past: never words.
+    /// Lines and signs in the background; never words.
     pub fn quiet(self) -> Style {
         Style::new().add_modifier(Modifier::DIM)
     }
 
-    /// The head of a page, and where one is: the marked line, the cell, the note or beat that sounds.
+    /// The head of a page, and the place where the player is: the marked line, the cell, the note
+    /// or beat that sounds.
     pub fn accent(self) -> Style {
         self.on(ACCENT, Modifier::REVERSED.union(Modifier::BOLD))
     }
@@ -60,7 +62,7 @@ impl Theme {
         self.on(GOOD, Modifier::BOLD)
     }
 
-    /// Open, failed, still to work on: the terminal's own ink, because it is no alarm.
+    /// Open, failed, still to work on: the terminal's own colour, because it is no alarm.
     pub fn not_yet(self) -> Style {
         self.strong()
     }
@@ -75,9 +77,9 @@ impl Theme {
 mod tests {
     use super::*;
 
-    /// Cyan, green and bright yellow beside black, as terminals begin: the VGA console, xterm, the
-    /// GNOME terminal (Tango), Windows (Campbell), an editor's dark and light terminal, macOS. From
-    /// memory, as they are published with each.
+    /// Cyan, green, bright yellow and black in the palettes that terminals come with: the VGA
+    /// console, xterm, the GNOME terminal (Tango), Windows (Campbell), an editor's dark and light
+    /// terminal, macOS. From memory, as each has published them.
     const PALETTES: &[(&str, [u32; 4])] = &[
         ("VGA", [0x00_0000, 0x00_aaaa, 0x00_aa00, 0xff_ff55]),
         ("xterm", [0x00_0000, 0x00_cdcd, 0x00_cd00, 0xff_ff00]),
@@ -107,15 +109,15 @@ mod tests {
         (one / other).max(other / one)
     }
 
-    /// Held to published values: black on white is 21, #777777 on white 4.48.
+    /// Checked against published values: black on white is 21, #777777 on white 4.48.
     #[test]
     fn contrast_is_that_of_the_standard() {
         assert!((contrast(0, 0xff_ffff) - 21.0).abs() < 0.01);
         assert!((contrast(0x77_7777, 0xff_ffff) - 4.48).abs() < 0.01);
     }
 
-    /// Letters that cannot be read on somebody's ground are no letters: 4.5 to 1 at least. Tango's
-    /// black is a dark grey, whose cyan and green are held to 3 to 1 with the bold letters they carry.
+    /// Letters must be legible in every palette: at least 4.5 to 1. Tango's black is a dark grey;
+    /// on it cyan and green carry bold letters only and are held to 3 to 1.
     #[test]
     fn every_role_is_legible_in_the_standard_palettes() {
         for (name, [black, cyan, green, yellow]) in PALETTES {

@@ -18,7 +18,7 @@ pub const FONT_LICENCES: [(&str, &str); 2] = [
     ("Letters on sheets", include_str!("LICENSE-text.txt")),
 ];
 
-/// What is known of a glyph, in staff spaces, y upwards, from its origin.
+/// The measures of a glyph, in staff spaces, y upwards, from its origin.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Outline {
     /// Left edge of the ink.
@@ -31,8 +31,8 @@ pub struct Outline {
     pub top: f64,
     /// From this origin to the next.
     pub advance: f64,
-    /// Where stems meet it. For a head: an upward stem's right edge and a downward stem's left
-    /// edge. For a flag: its stem's end, in the first place.
+    /// Where stems meet it. Of a head: the right edge of an upward stem and the left edge of a
+    /// downward one. Of a flag: the end of its stem, in the first place.
     pub stems: [(f64, f64); 2],
     /// The outline in the words of an SVG path (`M L H V C Z`, absolute), y upwards.
     path: &'static str,
@@ -57,7 +57,8 @@ impl Glyph {
         &outlines::OUTLINES[self as usize]
     }
 
-    /// Its shape, in staff spaces, y upwards, from its origin; read once, for a sheet draws it often.
+    /// Its outline, in staff spaces, y upwards, from its origin. It is read once and kept, because
+    /// a sheet draws it often.
     pub fn segments(self) -> &'static [Segment] {
         static READ: [OnceLock<Vec<Segment>>; Glyph::ALL.len()] =
             [const { OnceLock::new() }; Glyph::ALL.len()];
@@ -149,7 +150,7 @@ fn read_path(path: &str) -> Vec<Segment> {
 mod tests {
     use super::*;
 
-    /// A word of the path language that the reader skips would leave a hole in a glyph.
+    /// A command of an SVG path that the reader skipped would leave a hole in a glyph.
     #[test]
     fn every_outline_fills_exactly_its_box() {
         for glyph in Glyph::ALL {

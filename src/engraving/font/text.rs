@@ -16,7 +16,7 @@ pub enum Face {
     Italic,
 }
 
-/// Stands for a character the font does not have.
+/// Is shown for a character that the font does not have.
 const STAND_IN: char = '?';
 
 impl Face {
@@ -65,7 +65,7 @@ impl Face {
     }
 }
 
-/// What is asked of a face again and again.
+/// What was read of a face's file.
 #[derive(Default)]
 struct Letters {
     /// Number in the font file and advance in parts of an em, by character.
@@ -101,7 +101,7 @@ impl Letters {
         self.glyphs.contains_key(&sign)
     }
 
-    /// Number and advance of the glyph that is seen for a character.
+    /// Number and advance of the glyph that is shown for a character.
     fn shown(&self, sign: char) -> (u16, f64) {
         let seen = self
             .glyphs
@@ -111,7 +111,7 @@ impl Letters {
     }
 }
 
-/// A text with what the font does not have replaced as it will be seen.
+/// A text as it will be seen, with `?` for each character that the font does not have.
 pub fn shown(text: &str) -> String {
     let letters = Face::Regular.letters();
     text.chars()
@@ -119,7 +119,7 @@ pub fn shown(text: &str) -> String {
         .collect()
 }
 
-/// The characters of a text that the font does not have, each once: [`shown`] puts `?` for them.
+/// The characters of a text that the font does not have, each once.
 pub fn lacking(text: &str) -> Vec<char> {
     let letters = Face::Regular.letters();
     let mut lacking = Vec::new();
@@ -162,7 +162,7 @@ fn outline_glyph(face: Face, glyph: u16, em: f64) -> Vec<Segment> {
         em,
         here: (0.0, 0.0),
     };
-    // A glyph of our own subset always draws; one that does not leaves its place empty.
+    // every glyph of our own subset can be drawn; one that could not would leave its place empty
     let _ = font.outline_glyph(GlyphId(glyph), &mut pen);
     pen.segments
 }
@@ -188,7 +188,8 @@ impl OutlineBuilder for Pen {
         self.here = self.point(x, y);
         self.segments.push(Segment::Line(self.here));
     }
-    /// A quadratic curve is the cubic whose control points stand two thirds of the way to its own.
+    /// a quadratic curve is the cubic curve whose control points lie two thirds of the way to its
+    /// own
     fn quad_to(&mut self, cx: f32, cy: f32, x: f32, y: f32) {
         let (control, end, start) = (self.point(cx, cy), self.point(x, y), self.here);
         let toward = |from: (f64, f64)| {

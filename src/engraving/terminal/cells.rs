@@ -1,11 +1,12 @@
-//! A drawn staff: cells of characters, each with what it stands for, and how they are asked for.
+//! A drawn staff, made of cells: a character each, with what it stands for. And the settings that
+//! it is drawn with.
 
 use crate::score::NoteId;
 
 /// How the staff is drawn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct StaffSettings {
-    /// Columns there are.
+    /// How many columns there are.
     pub columns: usize,
     /// Characters to draw with.
     pub signs: Signs,
@@ -30,7 +31,7 @@ impl StaffSettings {
     }
 }
 
-/// Which characters.
+/// Which characters the staff is drawn with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Signs {
     /// Box-drawing characters and bullets, each one column wide.
@@ -66,12 +67,12 @@ pub enum Style {
 /// One character.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct StaffCell {
-    /// One column wide.
+    /// The character, one column wide.
     pub symbol: char,
     /// What it stands for.
     pub style: Style,
-    /// The note it belongs to, first time through: compare with a sounding note's id after setting
-    /// its `pass` to 1.
+    /// The note it belongs to, by its id the first time through. To compare it with a note that
+    /// sounds, set that note's `pass` to 1.
     pub note: Option<NoteId>,
 }
 

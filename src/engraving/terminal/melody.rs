@@ -7,8 +7,8 @@ use crate::engraving::placed::{Element, ElementKind, InkShape};
 use crate::engraving::proportions;
 use crate::score::NoteId;
 
-/// A head of the melody. What belongs to it stands right of its left edge and left of the next
-/// head, so that it is found by its place: a note may have several heads.
+/// A head of the melody. What belongs to it stands between its left edge and the next head, and is
+/// found by that place, because a note may have several heads.
 #[derive(Debug, Clone, Copy)]
 struct Head {
     x: f64,
@@ -45,7 +45,8 @@ fn heads_of(elements: &[Element], column: impl Fn(f64) -> i32) -> Vec<Head> {
 }
 
 impl Page {
-    /// Melody stems of four rows, flags as hooks at their ends, beams between them, dots and ties.
+    /// Draws melody stems four rows long, flags as hooks at their ends, beams between them, dots
+    /// and ties.
     pub(super) fn draw_melody(&mut self, elements: &[Element]) {
         let heads = heads_of(elements, |x| self.column(x));
         let beams = beams_of(elements, &heads);
@@ -170,8 +171,8 @@ impl Page {
         }
     }
 
-    /// A tuplet's figure: in the beam that holds just its notes, else between the ends of its
-    /// bracket below the stems.
+    /// Draws each tuplet's figure: in the beam that joins exactly its notes, or else between the
+    /// ends of its bracket below the stems.
     fn draw_tuplets(&mut self, elements: &[Element]) {
         for (place, element) in elements.iter().enumerate() {
             let (ElementKind::Tuplet, InkShape::Text { text, x, .. }) =
@@ -179,7 +180,7 @@ impl Page {
             else {
                 continue;
             };
-            // the parts of a bracket follow their figure
+            // the elements of a bracket follow the figure that they belong to
             let bracket = elements[place + 1..]
                 .iter()
                 .take_while(|part| {
@@ -210,7 +211,7 @@ impl Page {
                         let cell = self.cells.get(&(row, column));
                         cell.is_some_and(|cell| cell.symbol == '━')
                     };
-                    // beside a stem in the middle of the beam, where there is room
+                    // where a stem stands in the middle of the beam, the figure stands beside it
                     let free = [0, 1, -1, 2, -2]
                         .into_iter()
                         .map(|step| middle + step)
@@ -247,7 +248,7 @@ impl Page {
 struct Beam {
     /// Indices of its heads.
     heads: std::ops::Range<usize>,
-    /// Upper left corner of the lowest beam, by which the others' levels are counted.
+    /// Upper left corner of the lowest beam; the levels of the others are counted from it.
     from: (f64, f64),
     /// Its right end.
     end: f64,

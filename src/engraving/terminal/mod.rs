@@ -31,7 +31,7 @@ use std::ops::Range;
 const COLUMNS: f64 = 2.0;
 /// The fewest columns in a staff space that keep neighbouring gracenotes apart.
 const FEWEST: f64 = 0.95;
-/// A staff is not pulled wider than this times what suits it.
+/// A staff is stretched to at most so many times the width that suits it.
 const WIDEST: f64 = 1.7;
 
 /// Draws written bars (indices into [`Music::bars`], in one row; a range beyond the end is cut).
@@ -45,7 +45,8 @@ pub fn draw(
     draw_but(score, music, bars, settings, &BTreeSet::new())
 }
 
-/// As [`draw`], without some melody notes and all that belongs to them; their bars stay as wide.
+/// As [`draw`], but some melody notes and all that belongs to them are left out; their bars stay as
+/// wide.
 pub fn draw_but(
     score: &Score,
     music: Option<&Music>,
@@ -64,7 +65,7 @@ pub fn draw_but(
     }
     let mut layout = Layout {
         width: 1.0,
-        // Columns are dear: groups stand as close as they may.
+        // there are few columns, so groups stand as close as they may
         spacing: Spacing {
             gracenotes: 0.4,
             air: 0.0,

@@ -6,9 +6,9 @@ use crate::engraving::placed::{Element, ElementKind, InkShape, System};
 use crate::score::NoteId;
 use std::collections::BTreeMap;
 
-/// Rows above the staff's lowest line that words stand in, once the music is drawn.
+/// A staff while it is drawn.
 pub(super) struct Page {
-    /// (row above the lowest line in half spaces, column) to cell.
+    /// The cells by row and column; rows count half spaces up from the staff's lowest line.
     pub(super) cells: BTreeMap<(i32, i32), StaffCell>,
     pub(super) scale: f64,
     pub(super) ascii: bool,
@@ -72,7 +72,8 @@ impl Page {
         }
     }
 
-    /// As `write`, where it would neither cover another word nor touch one; false where it would.
+    /// Writes a word as `write` does if it would neither cover nor touch another; gives false where
+    /// it would.
     fn write_beside(
         &mut self,
         row: i32,
@@ -107,14 +108,15 @@ impl Page {
         self.draw_melody(elements);
         let top = self.cells.keys().map(|(row, _)| *row).max().unwrap_or(8);
         let bottom = self.cells.keys().map(|(row, _)| *row).min().unwrap_or(0);
-        // a movement's name is worth more than a gracenote's where there is room for one
+        // movements are named before gracenotes, because their names matter more where there is
+        // room for one
         self.name_movements(elements, top);
         for element in elements {
             self.draw_words(element, top, bottom);
         }
     }
 
-    /// What stands where the layout has it: lines, metre, heads, dots.
+    /// Draws what stands exactly where the layout has it: lines, metre, heads, dots.
     fn draw_fixed(&mut self, element: &Element) {
         let bounds = element.shape.bounds();
         let note = element.note;
@@ -134,7 +136,8 @@ impl Page {
             (ElementKind::Metre, InkShape::Glyph { glyph, x, y, .. }) => {
                 let figure = (0..=9).find(|figure| Glyph::figure(*figure) == Some(*glyph));
                 let sign = figure.and_then(|figure| char::from_digit(figure, 10));
-                // the layout centres figures of different width; in columns they stand where a 4 does
+                // the layout centres figures of different widths; in columns all of them stand
+                // where a 4 does
                 let width = |glyph: Glyph| glyph.outline().right;
                 let four = Glyph::figure(4).map_or(0.0, width);
                 let left = x + (width(*glyph) - four) / 2.0;
@@ -168,7 +171,7 @@ impl Page {
         }
     }
 
-    /// Stems of two rows above the highest head, then flags or beams.
+    /// Draws gracenotes' stems, two rows above the highest head, then flags or beams.
     fn draw_gracenotes(&mut self, elements: &[Element]) {
         let mut groups: BTreeMap<NoteId, Vec<(i32, i32, NoteId)>> = BTreeMap::new();
         for element in elements {
@@ -204,7 +207,7 @@ impl Page {
         }
     }
 
-    /// Each movement is named where it first stands with room for its name.
+    /// Names each movement where it first stands with room for its name.
     fn name_movements(&mut self, elements: &[Element], top: i32) {
         let mut named: Vec<&str> = Vec::new();
         for element in elements {

@@ -1,5 +1,5 @@
-//! The map under the staff: how each bar of a tune went lately, four to a group, and which bars to work
-//! on. A bar that fails stands higher.
+//! The map under the staff: how each bar of a tune went lately, in groups of four, and which bars
+//! to work on. A bar that fails stands higher.
 //!
 //! ```text
 //!  bars ▁▁▁▁ ▄▁▁▁ ▁▁▁▁ █▁··  work on bars 5 and 13
@@ -16,12 +16,12 @@ use ratatui::layout::Rect;
 pub(super) const LEGEND: &str =
     "bars: ▁ never failed lately  ▄ in a fifth or more  █ in most  · not played yet";
 
-/// Fewer bars than this need no map.
+/// A tune of fewer bars than this has no map.
 const LEAST: usize = 4;
 /// Bars in a group.
 const GROUP: usize = 4;
 
-/// The bars that are drawn of the stage that is shown; nothing where no map is.
+/// The bars of the stage on the screen, as the map draws them; none where there is no map.
 fn lines(practising: &Practising) -> Option<Vec<&BarLine>> {
     let all = practising.bars().get(practising.stage())?;
     let lines: Vec<&BarLine> = all.iter().filter(|line| line.bar > 0).collect();
@@ -29,7 +29,7 @@ fn lines(practising: &Practising) -> Option<Vec<&BarLine>> {
     (failed && lines.len() >= LEAST).then_some(lines)
 }
 
-/// The rows of the map: one, or none where nothing failed lately or it is no tune.
+/// How many rows the map takes: one, or none where nothing failed lately or it is no tune.
 pub(super) fn rows(practising: &Practising) -> u16 {
     u16::from(lines(practising).is_some())
 }
@@ -113,8 +113,8 @@ mod tests {
             .collect()
     }
 
-    /// A player must see where a tune fails, without a colour, and that takes no row from a tune of
-    /// which nothing is known.
+    /// A player must see where a tune fails without colours, and a tune of which nothing is known
+    /// must lose no row to the map.
     #[test]
     fn a_tune_shows_where_it_fails() {
         for (width, height) in [(80, 24), (120, 40)] {

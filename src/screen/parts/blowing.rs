@@ -125,7 +125,7 @@ fn trail(blowing: &Blowing, theme: Theme, buffer: &mut Buffer, area: Rect) {
             let share = (off.0 / HALF).clamp(-1.0, 1.0);
             let row = (f64::from(middle) * (1.0 - share)).round() as u16;
             put(buffer, area, x, area.y + row, "•", theme.strong());
-            // another note begins another line
+            // where the note changes, a mark stands below the trail
             if before.is_some_and(|before| before != *note) && row != rows - 1 {
                 put(buffer, area, x, area.y + rows - 1, "╵", theme.plain());
             }

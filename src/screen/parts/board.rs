@@ -1,5 +1,6 @@
-//! The board: stages across, the ladder up. In a stage that opens the movement the rows are its
-//! lengths; from the other stages it is one sign, at its tempo.
+//! The board: a column for each stage, a row for each rung of the ladder. In a stage that opens the
+//! movement the rows are its lengths; seen from the other stages such a stage is one sign, at its
+//! tempo.
 //!
 //! ```text
 //!        1   2   3   4          1   2   3   4
@@ -16,7 +17,8 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-/// The sign of a cell: homework's goal until it is reached, held, held or clear with assumed marks, clear, passed, open with its streak, closed.
+/// The sign of a cell, the first that applies: homework's goal until it is reached; held, or held
+/// with an assumed mark; clear with assumed marks; clear; passed; open with its streak; closed.
 fn sign(cell: &Cell, goal: bool) -> String {
     match cell.status {
         CellStatus::Open | CellStatus::Closed if goal && cell.tally.streak == 0 => "◎".to_owned(),
@@ -46,8 +48,8 @@ pub(super) const LABEL: u16 = 8;
 /// What the signs mean.
 pub(super) const LEGEND: &str = "◆ held  ◈ held by an assumed mark  ■ clear  ▣ clear by assumed marks  ▪ passed  ○ open  · closed  ◎ homework  [ ] here";
 
-/// The whole board in small: each tempo from the highest down with a sign for each stage; a stage that
-/// opens the movement has one sign, at its tempo.
+/// The whole board in small: a row for each tempo from the highest down, a sign for each stage. A
+/// stage that opens the movement has one sign, at its tempo.
 pub fn rows(board: &Board) -> Vec<(String, String)> {
     let mut tempi: Vec<Rung> = board
         .cells()
@@ -88,8 +90,8 @@ fn rungs_shown(board: &Board, stage: usize, present: Rung) -> Vec<Rung> {
     rows
 }
 
-/// What stands in a row for a stage: its cell there; for an opened movement seen from the tempi,
-/// the length it has come to.
+/// The cell that a row shows of a stage: the one on that rung, or for an opened movement seen from
+/// the tempi the length that it has come to.
 fn standing(cells: &[Cell], row: Rung) -> Option<&Cell> {
     if let Some(cell) = cells.iter().find(|cell| cell.key.rung == row) {
         return Some(cell);

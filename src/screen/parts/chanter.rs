@@ -20,8 +20,8 @@ use crate::timeline::{SoundPart, Sounded};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-/// The shape of a note in the context of the melody note it stands before: a lifted finger off
-/// the held shape for a separating gracenote, its own chart shape for everything else.
+/// The fingers' shape for a note: for a separating gracenote the held shape with one finger lifted,
+/// for any other note its own shape in the chart.
 fn shape(sounded: &Sounded, held: Option<Note>) -> Shape {
     if let (SoundPart::Gracenote(crate::movement::Role::Separating), Some(held)) =
         (sounded.part, held)
@@ -104,7 +104,7 @@ pub(super) fn draw(
     }
     let mut x = area.x;
     for finger in Finger::ALL {
-        // the hands change places for a left-handed player, the shapes stay
+        // a left-handed player's hands change places, and the shapes stay
         let hand = match (finger, left_handed) {
             (Finger::UpperIndex, false) | (Finger::LowerIndex, true) => " L",
             (Finger::UpperIndex, true) | (Finger::LowerIndex, false) => " R",
@@ -129,8 +129,9 @@ pub(super) fn draw(
     }
 }
 
-/// The holes in a row as large as the area allows: a full block is covered, a frame is open; below
-/// each what its finger does next, and below all the note now and the next.
+/// Draws the holes in a row, as large as the area allows: a full block is covered, a frame is open.
+/// Below each stands what its finger does next, and below all of them the note now and the next
+/// one.
 pub(super) fn draw_large(
     buffer: &mut Buffer,
     theme: Theme,

@@ -1,6 +1,6 @@
-//! The start page: today's session, the drills, what is found by typed letters; beside the list, or
-//! below it where the window is narrow, what is marked: its purpose, where it would begin and the
-//! music there, or what keeps it from being played.
+//! The start page: today's session, the drills, and the search by typed letters. Beside the list,
+//! or below it in a narrow window, stands a preview of the marked line: its purpose, where it would
+//! begin and the music there, or what keeps it from being played.
 
 use super::{fitted, frame, put, put_right, wrapped};
 use crate::app::{Listed, Model, Opens};
@@ -15,11 +15,11 @@ use unicode_width::UnicodeWidthStr as _;
 const BESIDE: u16 = 100;
 /// Columns of the titles.
 const TITLE: u16 = 32;
-/// The fewest of them.
+/// The fewest columns of the titles.
 const SHORT_TITLE: u16 = 16;
-/// Columns of how far a drill is, in words.
+/// Columns that say in words how far a drill is.
 const SIDE: u16 = 26;
-/// The fewest columns of the same as a bar.
+/// The fewest columns of the bar that shows how far a drill is.
 const BAR: u16 = 10;
 
 /// Draws the page.
@@ -40,7 +40,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
     };
     frame::head(buffer, whole, "gracerung", &beside_name, theme);
     if !search.is_empty() && area.width < 46 {
-        // what is typed weighs more than the name
+        // what is typed stands before the page's name
         frame::head(buffer, whole, &beside_name, "", theme);
     }
     let beside = area.width >= BESIDE;
@@ -80,7 +80,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
             ..area
         }
     };
-    // the board in small takes the right end of what is told, where both have room
+    // the small board stands at the right end of the preview, where both have room
     let board = model.choose().current().map_or(&[][..], |line| &line.board);
     let taken = small_board(board, theme, buffer, room, beside);
     let words = Rect {
@@ -113,7 +113,8 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
     // the two pedals stand first: nothing else here needs a hand
     let mut keys = vec![("right/enter", enter), ("left/down", "next")];
     if search.is_empty() {
-        // that letters find stands in the head too, and gives way where there is more to say
+        // the head says as well that letters search, so this key gives way where there is more to
+        // say
         keys.push(if unfolds {
             ("tab", "parts and phrases")
         } else {
@@ -139,7 +140,7 @@ fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
         return;
     }
     let room = usize::from(area.height);
-    // the session stays in sight as long as what is marked does too
+    // the session's line stays in sight as long as the marked line does too
     let marked = model.choose().marked();
     let first = if marked + 1 < room {
         0
@@ -147,7 +148,8 @@ fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
         let middle = marked.saturating_sub(room / 2);
         middle.min(shown.len().saturating_sub(room))
     };
-    // titles take what the longest of them needs, so that nothing is cut beside them in vain
+    // titles take as much room as the longest of them needs, so that nothing beside them is cut in
+    // vain
     let widest = shown.iter().map(|line| line.title.width() as u16 + 2);
     let titles = widest.max().unwrap_or(0).clamp(SHORT_TITLE, TITLE);
     for (row, line) in shown.iter().skip(first).take(room).enumerate() {
@@ -197,7 +199,8 @@ fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
 /// How much of a board is clear, as a bar.
 fn share_bar((clear, all): (usize, usize), columns: usize) -> String {
     let full = (clear * columns).checked_div(all).unwrap_or(0);
-    // what is begun shows, what is not whole does not fill it
+    // a board that is begun shows at least one block, and one that is not clear does not fill the
+    // bar
     let full = full
         .max(usize::from(clear > 0))
         .min(columns - usize::from(clear < all));
@@ -224,7 +227,7 @@ fn small_board(
         return 0;
     }
     let rows = usize::from(area.height);
-    // the lower rungs come first: where all have no room, those that are begun are shown
+    // where not all rungs have room, the lowest that is open is among those shown
     let open = board
         .iter()
         .rposition(|(_, signs)| signs.chars().any(|sign| sign == '○'));
@@ -247,7 +250,7 @@ fn small_board(
     width + 2
 }
 
-/// What stands beside a title: how far it is, else how much there is.
+/// What stands beside a title: how far the drill is, or else how much there is of it.
 fn side(line: &Listed) -> String {
     if !line.is_playable() {
         "cannot be played".to_owned()
@@ -266,7 +269,7 @@ enum Manner {
     Urgent,
 }
 
-/// The preview of a line, the weightiest first.
+/// The preview of a line, the most important first.
 fn words(line: &Listed) -> Vec<(Manner, String)> {
     let mut all = vec![(Manner::Heading, line.title.clone())];
     if !line.is_playable() {
@@ -336,7 +339,7 @@ fn draw_words(
         }
     };
     let mut y = area.y;
-    // below the list the title is said by the marked line
+    // below the list the preview needs no title: the marked line says it
     for (manner, text) in words.iter().skip(usize::from(!beside)) {
         for line in wrapped(text, area.width) {
             if y >= area.bottom() {
@@ -400,14 +403,14 @@ mod tests {
             .collect()
     }
 
-    /// The first thing a player sees is what to do, and on any window; what is marked is told, a
-    /// broken drill's problems among it.
+    /// The first thing that a player sees says what to do, in a window of any size; the marked line
+    /// has its preview, and a broken drill's problems stand in it.
     #[test]
     fn the_session_stands_first_and_what_is_marked_is_told() {
         for (width, height) in [(40, 10), (80, 24), (120, 40), (200, 60)] {
             let screen = shown(width, height, 0);
             assert!(screen.contains("▸ Today's session"), "{screen}");
-            // the pedal alone where both keys have no room
+            // the pedal alone, where there is no room for both keys
             let begins = if width < 80 {
                 "right begins  left next"
             } else {

@@ -1,4 +1,5 @@
-//! Hear the difference: what is listened for, what was right, how long still, and the two buttons.
+//! The page of `hear`: what is listened for, what was right, how much time is left, and the two
+//! buttons.
 //!
 //! While a question stands nothing on the page says whether the movement is clean.
 
@@ -135,7 +136,7 @@ mod tests {
         )
     }
 
-    /// Answers as one who hears from 15 ms on; stops where `until` says.
+    /// Answers like a player who hears faults from 15 ms on, until `until` is true.
     fn played(until: impl Fn(&Discriminating) -> bool) -> Discriminating {
         let mut page = page();
         let _ = page.press(Button::Right);
@@ -194,7 +195,7 @@ mod tests {
         }
     }
 
-    /// A page that looked different where there is a fault would be read and not heard.
+    /// A page that looked different where there is a fault would be read instead of heard.
     #[test]
     fn a_question_does_not_say_its_answer() {
         let asked = |size| {

@@ -6,7 +6,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-/// Rows of three dots for a sign, top to bottom, the leftmost dot the highest bit.
+/// A sign as five rows of three dots, from the top down; the leftmost dot is the highest bit.
 fn dots(sign: char) -> [u8; 5] {
     match sign {
         '0' => [0b111, 0b101, 0b101, 0b101, 0b111],
@@ -31,7 +31,8 @@ fn dots(sign: char) -> [u8; 5] {
 pub(super) enum Size {
     /// Three rows, two dots to a row.
     Small,
-    /// Five rows for each step, a dot twice as many columns wide as it has rows; from 1 upward.
+    /// Five times so many rows; each dot is so many rows high and twice as many columns wide. From
+    /// 1 upward.
     Times(u16),
 }
 

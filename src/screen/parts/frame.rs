@@ -1,5 +1,5 @@
-//! What every page has: a head with its name and what stands beside it, a row of keys at its foot,
-//! one column of margin.
+//! The frame of every page: a head with its name and what stands beside it, a row of keys at its
+//! foot, and one column of margin.
 
 use super::{fitted, put};
 use crate::screen::Theme;
@@ -7,7 +7,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use unicode_width::UnicodeWidthStr as _;
 
-/// What is within the margins.
+/// The area within the margins.
 pub(super) fn within(whole: Rect) -> Rect {
     Rect {
         x: whole.x + 1,
@@ -16,7 +16,7 @@ pub(super) fn within(whole: Rect) -> Rect {
     }
 }
 
-/// Fewer columns of what stands beside a name say nothing.
+/// What stands beside a name is left out where it would have fewer columns than this.
 const LEAST_BESIDE: u16 = 8;
 
 /// The first row: the page's name, and at its right end what stands beside it, cut where it must be.
@@ -33,9 +33,10 @@ pub(super) fn head(buffer: &mut Buffer, whole: Rect, name: &str, beside: &str, t
     }
 }
 
-/// The last row: what each key does, the key first. Where not all fit, of keys that do the same the
-/// first is named; what still does not fit is left out from the end, but for the last, which leads
-/// to the others. What two pedals do stands first: the last gives way to it.
+/// Draws the last row: what each key does, the key first. Where not all fit, of several keys that
+/// do the same only the first is named. What still does not fit is left out from the end; the very
+/// last entry stays, because it leads to the others, unless it would push out what the two pedals
+/// do, which stands first.
 pub(super) fn keys(buffer: &mut Buffer, area: Rect, all: &[(&str, &str)], theme: Theme) {
     let width = |item: &(&str, &str)| (item.0.width() + 1 + item.1.width()) as u16;
     let gap = if area.width >= 70 { 3 } else { 2 };
@@ -63,7 +64,7 @@ pub(super) fn keys(buffer: &mut Buffer, area: Rect, all: &[(&str, &str)], theme:
     let pedals: u16 = pedals.map(|item| width(item) + gap).sum();
     let leads_on = pedals + width(last) <= area.width;
     let kept = if leads_on { width(last) } else { 0 };
-    // where nothing follows, the gap behind the last one shown is not needed
+    // after the last entry that is shown no gap is needed
     let mut room = (area.width + if leads_on { 0 } else { gap }).saturating_sub(kept);
     let mut shown: Vec<&(&str, &str)> = Vec::new();
     for item in before {

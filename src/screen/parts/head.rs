@@ -1,4 +1,5 @@
-//! The head of the practise page, in each of its forms: drill, modes and sound, then beats and levels.
+//! The head of the practise page, for each size of window: drill, modes and sound, then beats and
+//! levels.
 
 use super::{fitted, frame, put, put_right};
 use crate::app::{HeardPlace, Model, Offer, Practising, SoundState};
@@ -12,7 +13,8 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use unicode_width::UnicodeWidthStr as _;
 
-/// The head: which drill and stage, what homework asks for, the modes that are on, the sound.
+/// Draws the head: the drill and its stage, what homework asks for, the modes that are on, and the
+/// sound.
 pub(super) fn title(
     model: &Model,
     practising: &Practising,
@@ -38,7 +40,7 @@ pub(super) fn title(
         .map_or_else(String::new, |goal| format!("  ◎ {goal}"));
     let modes = modes(model, practising).join(", ");
     let area = frame::within(whole);
-    // what is asked for and the modes are not cut: the title is
+    // the title is cut, and neither what homework asks for nor the modes
     let mut kept = usize::from(area.width).saturating_sub(reach.width());
     if !modes.is_empty() {
         kept = kept.saturating_sub(modes.width() + 2);
@@ -47,7 +49,7 @@ pub(super) fn title(
     let title = format!("{}{reach}", fitted(&title, kept as u16));
     let title = title.trim_start();
     let mut sound = sound_words(model);
-    // the pitch alone where its words would be cut
+    // where the words for the sound would be cut, only the pitch stands there
     let fits = |sound: &str| title.width() + 2 + sound.width() <= usize::from(area.width);
     if !fits(&sound) {
         sound = format!("{:.0} Hz", model.options().tuning.low_a.0);
@@ -65,7 +67,8 @@ pub(super) fn title(
     frame::head(buffer, whole, title, &both, theme);
 }
 
-/// The modes that are on, the weightiest first: what is not as the player would expect it.
+/// The modes that are on, the most surprising first: each is a way in which the page behaves
+/// otherwise than a player would expect.
 pub(super) fn modes(model: &Model, practising: &Practising) -> Vec<&'static str> {
     let options = model.options();
     let reference = match practising.reference(options.reference) {
@@ -110,7 +113,7 @@ fn sound_words(model: &Model) -> String {
     }
 }
 
-/// Counts in the bar that sounds.
+/// How many counts the bar has that sounds.
 fn beats_now(practising: &Practising) -> u32 {
     let score = practising.scores().get(practising.stage());
     let at = practising.heard().map_or(0.0, HeardPlace::in_repetition);
@@ -126,7 +129,7 @@ fn beats_now(practising: &Practising) -> u32 {
     }
 }
 
-/// Beat lights, where in the repetition one is, levels.
+/// Draws the lights of the beat, the place in the repetition, and the levels.
 pub(super) fn beats(
     model: &Model,
     practising: &Practising,

@@ -1,4 +1,4 @@
-//! The keys in groups, those of the page first, from the one table.
+//! Draws the keys in groups, those of the page first, from the table in `keys`.
 
 use super::{fitted, frame, put, wrapped};
 use crate::app::{Model, Page, Practising};
@@ -11,7 +11,7 @@ use ratatui::widgets::{Clear, Widget};
 
 /// Columns of the keys.
 const KEYS: u16 = 15;
-/// The narrowest column of keys with what they do.
+/// The least width of a column of keys with what they do.
 const COLUMN: u16 = 39;
 
 /// A row of the page.
@@ -55,7 +55,7 @@ pub(in crate::screen) fn page(
     let area = frame::within(whole);
     let columns = usize::from((area.width / COLUMN).clamp(1, 3)).min(groups.len().max(1));
     let width = area.width / columns as u16;
-    // what a key does, with a blank column before the next key
+    // what a key does is cut so that a blank column stays before the next key
     let does_room = width.saturating_sub(KEYS + u16::from(columns > 1));
     let room = usize::from(area.height.saturating_sub(2));
     let legends: Vec<String> = legends
@@ -63,7 +63,8 @@ pub(in crate::screen) fn page(
         .flat_map(|legend| wrapped(legend, area.width))
         .collect();
     let tallest = |split: &[Vec<Row>]| split.iter().map(Vec::len).max().unwrap_or(0);
-    // blank rows and the legend below, then the legend below, then all of it scrolled
+    // first tried with blank rows and the legend below, then with the legend only, and then
+    // everything is scrolled
     let mut shown = room.saturating_sub(legends.len());
     let mut shelf = split(rows(groups, true), columns);
     if tallest(&shelf) > shown {
@@ -129,14 +130,14 @@ fn rows(groups: &[&HelpGroup], blanks: bool) -> Vec<Vec<Row>> {
     groups.iter().map(rows_of).collect()
 }
 
-/// Groups side by side in columns of nearly the same height, no group torn.
+/// Puts groups side by side in columns of nearly the same height; no group is divided.
 fn split(groups: Vec<Vec<Row>>, columns: usize) -> Vec<Vec<Row>> {
     let all: usize = groups.iter().map(Vec::len).sum();
     let tall = all.div_ceil(columns);
     let mut shelf: Vec<Vec<Row>> = vec![Vec::new()];
     for group in groups {
         let now = shelf.last().map_or(0, Vec::len);
-        // a group goes where it makes the columns more alike
+        // a group goes into the column that makes the heights more alike
         let over = (now + group.len()).saturating_sub(tall);
         if now > 0 && shelf.len() < columns && over > group.len() / 2 {
             shelf.push(Vec::new());

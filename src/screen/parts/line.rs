@@ -1,5 +1,5 @@
-//! The music in one line of text, for screens without room for a staff: notes with their lengths,
-//! gracenotes in braces, the one that sounds reversed.
+//! Draws the music as a line of text, for screens without room for a staff: notes with their
+//! lengths, gracenotes in braces, and the note that sounds reversed.
 
 use super::put;
 use crate::score::{NoteId, Score};
@@ -9,7 +9,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use std::collections::BTreeSet;
 
-/// What stands in a bar that is hidden.
+/// Stands in place of a bar that is hidden.
 const HIDDEN: &str = "(from memory)";
 
 /// A word of the line.
@@ -68,7 +68,8 @@ pub(in crate::screen) fn words(score: &Score, hidden: &BTreeSet<NoteId>) -> Vec<
     words
 }
 
-/// The words of each note: its gracenotes, itself, the bar line after it. They stay together.
+/// The words that belong to each note and stay together: its gracenotes, the note, and the bar line
+/// after it.
 fn notes(words: &[Word]) -> Vec<Vec<&Word>> {
     let mut notes: Vec<Vec<&Word>> = vec![Vec::new()];
     let mut complete = false;
@@ -98,8 +99,8 @@ fn width(words: &[&Word]) -> usize {
         .saturating_sub(1)
 }
 
-/// Lines of at most so many columns, broken between notes; within braces only where one note alone
-/// is wider.
+/// Breaks the words into lines of at most so many columns, between notes; within a note's
+/// gracenotes only where that note alone is wider.
 fn broken(words: &[Word], columns: usize) -> Vec<Vec<&Word>> {
     let mut lines: Vec<Vec<&Word>> = vec![Vec::new()];
     for note in notes(words) {
@@ -121,10 +122,10 @@ fn broken(words: &[Word], columns: usize) -> Vec<Vec<&Word>> {
     lines
 }
 
-/// What stands at the end of the last line where more follows.
+/// Stands at the end of the last line where more follows.
 const MORE: &str = "…";
 
-/// Draws the line into the area, the part around the sounding note where it is longer.
+/// Draws the line into the area; where it is too long, the part around the note that sounds.
 pub(super) fn draw(
     buffer: &mut Buffer,
     theme: Theme,
@@ -133,7 +134,7 @@ pub(super) fn draw(
     sounding: Option<NoteId>,
 ) {
     let words = words(score, hidden);
-    // two columns stay free for the sign that more follows
+    // two columns stay free for the sign that says that more follows
     let lines = broken(&words, usize::from(area.width.saturating_sub(2)));
     let current = sounding
         .and_then(|id| {

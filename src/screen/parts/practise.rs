@@ -26,7 +26,7 @@ use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-/// Draws the page into whatever room there is.
+/// Draws the page in the form that fits the room there is.
 pub(in crate::screen) fn draw(model: &Model, theme: Theme, frame: &mut Frame, area: Rect) {
     let Some(practising) = model.practising() else {
         return;
@@ -82,8 +82,8 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
     };
     let foot = if roomy { 5 } else { 3 };
     let shaped = u16::from(!practising.shape().is_empty());
-    // in a small window the map takes the row of what to listen for, which `e` shows, and not one of
-    // the music; the ear's row is its own
+    // in a small window the map of the bars takes the row that says what to listen for, which `e`
+    // shows as well; it takes none from the music, and the microphone has its own
     let mapped = bars::rows(practising);
     let in_place = mapped > 0 && !roomy && model.ear().is_none();
     let mapped = if in_place { 0 } else { mapped };
@@ -96,7 +96,7 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
         rule(buffer, theme, rows.take(1));
     }
     let below = rows.take(lower);
-    // the board is as wide as its stages, the figures take the rest
+    // the board is as wide as its stages need, and the figures take the rest
     let stages = practising.state().board().stages() as u16;
     let holes = 22;
     let columns = [
@@ -159,7 +159,7 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
         put(buffer, listen, listen.x, y, &text, theme.plain());
     }
     let told = rows.take(1);
-    // what does not fit the row takes the one above, which says what does not change
+    // a sentence that does not fit its row takes the row above it too, which says nothing new
     let long = model.words().is_none() && told_rows(model, practising, area.width) > 1;
     let told = if long && told.y > area.y {
         let above = Rect {
@@ -185,7 +185,7 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
     beats(model, practising, theme, buffer, rows.take(1));
     let tall = area.height >= 14;
     let reading = model.options().explain && !tall;
-    // how the movement was shaped takes the place of the fingers' motion
+    // the shape of the movement, where it was measured, takes the row of what the fingers do next
     let shaped = u16::from(!practising.shape().is_empty());
     let fingers = rows.take(if reading || (shaped > 0 && !tall) {
         1
@@ -239,7 +239,7 @@ fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buf
     keys(model, theme, buffer, rows.take(1), practising);
 }
 
-/// Rows that the last sentence takes.
+/// How many rows the last sentence takes.
 fn told_rows(model: &Model, practising: &Practising, width: u16) -> u16 {
     offered(practising, model.notice())
         .as_ref()
@@ -252,7 +252,8 @@ fn rule(buffer: &mut Buffer, theme: Theme, area: Rect) {
     put(buffer, area, area.x, area.y, &line, theme.quiet());
 }
 
-/// The note that is heard, or a sentence where nothing can be; nothing while nobody listens.
+/// Draws the note that the microphone hears, or a sentence about why nothing is heard; nothing
+/// where nobody listens.
 fn ear(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let Some(now) = model.ear() else { return };
     let said = trouble(now).or_else(|| model.reference_reaches_the_microphone().then_some(DROWNED));
@@ -263,7 +264,8 @@ fn ear(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer
         }
         None => {
             tuner::line(now, theme, buffer, area);
-            // of a tune whose dots are judged they come first where there is room for one thing only
+            // in a tune whose dots are judged, the ratio of the dots stands first where there is
+            // room for one thing only
             let room = match area.width {
                 0..70 => 0,
                 70..115 => 1,
@@ -293,9 +295,10 @@ fn music_line(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: 
     }
 }
 
-/// Beat and tempo as large as there is room for, the streak as signs, the next cell in words.
+/// Draws beat and tempo as large as there is room for, the streak as signs, and the next cell in
+/// words.
 fn big_figures(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
-    /// The label of the figures, the streak, what comes next.
+    /// Rows below the figures: their label, the streak, and what comes next.
     const BELOW: u16 = 3;
     let [(beat, of_beat), _, (tempo, of_tempo)] = numbers(practising);
     let columns = |size: figures::Size| {
@@ -339,7 +342,7 @@ fn big_figures(practising: &Practising, theme: Theme, buffer: &mut Buffer, area:
     }
 }
 
-/// What comes next by what is other there: the rung alone in the same stage, the stage alone on the
+/// The next cell by what is different there: only the rung in the same stage, only the stage on the
 /// same rung.
 fn next_in_short(practising: &Practising) -> Option<String> {
     let here = practising.shown_cell()?;
@@ -353,7 +356,8 @@ fn next_in_short(practising: &Practising) -> Option<String> {
     (there.rung == here.rung).then(|| format!("next: {}", stage.name))
 }
 
-/// The clean ones in a row as signs, one for each that is asked for, and in figures.
+/// Draws the streak, the clean repetitions in a row: a sign for each one that is asked for, and
+/// figures.
 fn streak(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let needed = practising.state().plan().needed();
     let clean = practising.streak();
@@ -384,7 +388,7 @@ fn streak(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect
     put(buffer, area, x, area.y, &words, theme.strong());
 }
 
-/// What to listen for in this stage.
+/// The line that says what to listen for in this stage.
 fn listen_line(practising: &Practising) -> String {
     let stage = practising.drill().stages.get(practising.stage());
     let listen = stage
@@ -403,7 +407,7 @@ fn listen_line(practising: &Practising) -> String {
     all.join("; ")
 }
 
-/// The explanation in full.
+/// Draws the explanation of the movement in full.
 fn explanation(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let mut paragraphs = Vec::new();
     let stage = practising.drill().stages.get(practising.stage());

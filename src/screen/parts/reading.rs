@@ -7,7 +7,7 @@ use ratatui::Frame;
 use ratatui::layout::Rect;
 use ratatui::widgets::{Clear, Widget};
 
-/// The explanation in lines of at most `width` columns where words allow.
+/// The explanation in lines of at most `width` columns; a longer word keeps its line.
 pub(in crate::screen) fn lines(model: &Model, width: usize) -> Vec<String> {
     let explanations = model
         .practising()
@@ -53,7 +53,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, a
     };
     frame::head(buffer, area, name, &beside, theme);
     for (y, text) in (area.y + 1..).zip(lines.iter().skip(first).take(room)) {
-        // Headings stand at the margin, what they head is indented.
+        // headings stand at the margin, and the text below them is indented
         let heads = !text.starts_with(' ');
         let style = if heads { theme.strong() } else { theme.plain() };
         put(buffer, area, area.x + 1, y, text, style);

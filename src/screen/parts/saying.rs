@@ -1,5 +1,5 @@
-//! What the practise page says in each of its forms: what sounds, where one stands, what comes next,
-//! what was said last, what the keys do.
+//! The words of the practise page, for each size of window: what sounds, where the player stands,
+//! what comes next, what was said last, and what the keys do.
 
 use super::{fitted, frame, put, wrapped};
 use crate::app::{Model, Notice, Offer, Practising, Sounding, Words};
@@ -12,8 +12,8 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use unicode_width::UnicodeWidthChar;
 
-/// What sounds now; before anything sounds, the first note as what comes next. What is hidden is
-/// not told by fingers either.
+/// What sounds now; before anything sounds, the first note as the one that comes next. The fingers
+/// of hidden notes are not shown either.
 pub(super) fn sounding(practising: &Practising) -> Sounding {
     let Sounding { now, next } = match &practising.heard() {
         Some(place) => place.sounding(),
@@ -33,7 +33,7 @@ pub(super) fn sounding(practising: &Practising) -> Sounding {
     }
 }
 
-/// Beat, streak and tempo or tone, each with what it counts.
+/// The beat, the streak, and the tempo or the length of a tone, each with its label.
 pub(super) fn numbers(practising: &Practising) -> [(String, &'static str); 3] {
     let needed = practising.state().plan().needed();
     let streak = format!("{}/{needed}", practising.streak());
@@ -73,7 +73,7 @@ pub(in crate::screen) fn next_words(practising: &Practising) -> String {
     if state.stops_soon() {
         return "stops at the bar line".to_owned();
     }
-    // in the count-in of another cell what was said of the one before is over
+    // in the count-in of another cell nothing more is said of the cell before
     let arrived = state.cell() == here;
     if let Some(cell) = state.suggestion().filter(|_| arrived) {
         return format!("step back? n: {}", practising.cell_name(cell));
@@ -107,14 +107,14 @@ pub(super) fn standing_words(practising: &Practising) -> String {
     )
 }
 
-/// How the pairs of this stage are pointed: its own, else the drill's.
+/// How this stage is pointed: by its own range, or else by the drill's.
 pub(in crate::screen) fn pointing_words(practising: &Practising) -> Option<String> {
     let stage = practising.drill().stages.get(practising.stage())?;
     let pairs = stage.music.has_pairs();
     stage.music.pointing.spoken().filter(|_| pairs)
 }
 
-/// What is being written, its end in sight.
+/// Draws the words that the player is writing, so that their end is in sight.
 fn writing(words: &Words, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let head = format!("{}: ", words.prompt());
     let room = usize::from(area.width).saturating_sub(head.chars().count() + 1);
@@ -161,7 +161,8 @@ pub(super) fn notice(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rec
     }
 }
 
-/// What is offered where play has stopped by itself, in its order, after what was said just now.
+/// What is offered where play has stopped by itself, in the order of the offers, after what was
+/// said last.
 pub(in crate::screen) fn offered(practising: &Practising, said: Option<&Notice>) -> Option<Notice> {
     if !practising.is_offering() || practising.plays_once().is_some() {
         return None;
@@ -180,7 +181,7 @@ pub(in crate::screen) fn offered(practising: &Practising, said: Option<&Notice>)
     Some(said.cloned().unwrap_or_else(|| Notice::plain(offers)))
 }
 
-/// What clean and not clean do there, by key or pedal.
+/// What the keys and pedals for clean and not clean do while something is offered.
 fn pressed(practising: &Practising) -> Vec<(&'static str, &'static str)> {
     let right = match practising.next_offer() {
         Some(Offer::Hear) => "hear it",

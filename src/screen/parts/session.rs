@@ -1,5 +1,5 @@
-//! Between two things of a session: what came of the last, what comes next, large, and when. After
-//! the last: what the session came to, on one screen.
+//! The page between two parts of a session: what came of the last part, what comes next, in large
+//! signs, and when. After the last part: what the session came to, on one screen.
 
 use super::{figures, fitted, frame, put, wrapped};
 use crate::app::{Came, Model, Outcome, Session, Stands, part_words};
@@ -89,7 +89,7 @@ fn between(model: &Model, session: &Session, theme: Theme, buffer: &mut Buffer, 
             .why
             .split_once(": ")
             .map_or(item.why.as_str(), |(_, why)| why);
-        // where it begins and what comes then have a row each
+        // two rows stay free: where the next part begins, and what comes after it
         let left = area.bottom().saturating_sub(y + 3);
         let rows = if roomy {
             3
@@ -153,7 +153,7 @@ fn between(model: &Model, session: &Session, theme: Theme, buffer: &mut Buffer, 
     frame::keys(buffer, row(area, foot), &keys, theme);
 }
 
-/// `52, 3 min, `: what the figures say where there is no room for them.
+/// `52, 3 min, `: the rung and the minutes in words, where there is no room for figures.
 fn rung_words(part: &SessionPart) -> String {
     match part {
         SessionPart::Cell(item) => format!("{}, {} min, ", item.rung.spoken(), item.minutes),
@@ -169,7 +169,7 @@ fn clock(seconds: i64) -> String {
     }
 }
 
-/// The rung, the minutes and the seconds until it begins, large.
+/// Draws the rung, the minutes and the seconds until the part begins, in large figures.
 fn numbers(
     part: &SessionPart,
     seconds: i64,
@@ -192,7 +192,7 @@ fn numbers(
         ((seconds / 60).to_string(), "minutes to begin")
     });
     let mut x = area.x;
-    // as large as the room between what is next and what comes then
+    // as large as the room between the name of the next part and what comes after it
     let wide = |size: figures::Size| -> u16 {
         let columns = all
             .iter()
@@ -262,7 +262,7 @@ fn over(session: &Session, theme: Theme, buffer: &mut Buffer, area: Rect) {
     frame::keys(buffer, row(area, foot), &keys, theme);
 }
 
-/// What came of a part, one sentence with the important word first.
+/// What came of a part, in one sentence that begins with the important word.
 fn said(part: &str, came: &Came) -> String {
     match came {
         Came::Held(when) => format!("held: {part}; {when}"),
@@ -285,8 +285,8 @@ fn said(part: &str, came: &Came) -> String {
     }
 }
 
-/// The same in one row for a small screen: without the drill's name, the day alone; the way to send
-/// homework keeps its rows.
+/// What came of a part in one row for a small screen: without the drill's name, and of a date only
+/// the day. How to send homework keeps all its rows.
 fn in_a_row(part: &str, came: &Came, width: u16) -> Vec<String> {
     let whole = wrapped(&said(part, came), width);
     if whole.len() == 1 || matches!(came, Came::Reached(_)) {
@@ -311,7 +311,7 @@ fn in_a_row(part: &str, came: &Came, width: u16) -> Vec<String> {
     }
 }
 
-/// Rows that begin with the same word as one: the first of them, and how many more.
+/// Joins rows that begin with the same word: the first of them, and how many more there are.
 fn in_groups(lines: Vec<Vec<String>>, width: u16) -> Vec<Vec<String>> {
     let word = |line: &[String]| {
         line.first()?
@@ -358,8 +358,8 @@ pub(in crate::screen) fn summary(session: &Session) -> Vec<String> {
     lines
 }
 
-/// What a session came to, the weightiest first: what holds, what was climbed, what was reached,
-/// what to work on. What only ran to its end is not told.
+/// What a session came to, the most important first: what is held, what was climbed, what was
+/// reached, what to work on. A part that only ran to its end is not told.
 fn told(session: &Session) -> Vec<&Outcome> {
     let rank = |came: &Came| match came {
         Came::Reached(_) => 0,
@@ -377,7 +377,7 @@ fn told(session: &Session) -> Vec<&Outcome> {
         .filter(|outcome| outcome.came != Came::Done)
         .collect();
     told.sort_by_key(|outcome| rank(&outcome.came));
-    // what came again is told by the best it came to
+    // a part that came twice is told once, by the better of the two
     let mut parts = std::collections::BTreeSet::new();
     told.retain(|outcome| parts.insert(outcome.part.as_str()));
     told
@@ -389,7 +389,8 @@ mod tests {
     use crate::app::SessionPlan;
     use crate::practice::Moment;
 
-    /// Homework that is reached and what holds must not stand below what was left out.
+    /// Homework that was reached, and cells that are held, must not stand below parts that were
+    /// left out.
     #[test]
     fn the_summary_has_the_weightiest_first() {
         let outcome = |part: &str, came| Outcome {

@@ -1,5 +1,5 @@
-//! How long a movement's tones lasted, each as two bars: the upper is what was played, the lower what
-//! is meant.
+//! Draws how long each tone of a movement lasted as two bars: the upper is what was played, the
+//! lower what is written.
 //!
 //! ```text
 //! second low G █████▄▄▄▄▄▄▄▄▄ 25 of 73 ms
@@ -12,15 +12,15 @@ use crate::units::Milliseconds;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-/// Columns that one tone needs beside another.
+/// Columns of one tone where two stand side by side.
 const BESIDE: u16 = 38;
 /// Columns of the longer bar where there is room.
 const BARS: usize = 20;
 /// The fewest columns of the longer bar.
 const LEAST_BARS: usize = 7;
 
-/// Two bars in one row of half blocks, the upper of `length`, the lower of `model`, of which
-/// `longest` fills the columns. Nothing that sounded has no bar at all.
+/// Two bars in one row of half blocks: `length` above, `model` below. A bar of `longest` fills the
+/// columns; a tone that did not sound has no bar.
 pub fn two_bars(
     length: Milliseconds,
     model: Milliseconds,
@@ -70,8 +70,8 @@ pub(in crate::screen) fn draw(tones: &[ToneShape], theme: Theme, buffer: &mut Bu
     }
 }
 
-/// Name, bars and figures of each tone; where the bars would be short the bar of the music is left
-/// out, then the bars.
+/// Name, bars and figures of each tone. Where the bars would be too short, the number of the tone's
+/// bar is left out, and then the bars themselves.
 fn rows(tones: &[ToneShape], width: usize) -> Vec<String> {
     let full = |tone: &ToneShape| format!("{}{}", tone.name, tone.bar);
     let name = |tone: &ToneShape| tone.name.clone();

@@ -1,4 +1,4 @@
-//! The music on a staff: the layout of the engraving, coloured, with the cursor in it.
+//! Draws the music on a staff: the layout of the engraving room, with colours and the cursor.
 
 use super::saying::sounding;
 use crate::app::{HeardPlace, Practising};
@@ -11,9 +11,10 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 use std::collections::BTreeSet;
 
-/// Fewer rows than this hold no staff.
+/// A staff needs at least so many rows.
 pub(super) const LEAST_ROWS: u16 = 12;
-/// More bars than this are not shown at once: the eye looks for the present one.
+/// At most so many bars are shown at once: among more of them the eye has to search for the present
+/// one.
 const MOST_BARS: usize = 4;
 
 /// Draws the bars around the one that sounds; gives false where not even one bar fits.
@@ -71,7 +72,7 @@ pub(super) fn draw_bars(
     }
 }
 
-/// Rows of names are left out, the movement's first, where there is no room for them.
+/// Leaves out rows of names where there is no room for them, the movements' names first.
 fn without_names(mut grid: Grid, rows: usize) -> Grid {
     let without = |grid: &mut Grid, sign: Sign| {
         if grid.rows.len() > rows {
@@ -88,7 +89,7 @@ fn without_names(mut grid: Grid, rows: usize) -> Grid {
     while grid.rows.len() > rows && grid.rows.first().is_some_and(blank) {
         grid.rows.remove(0);
     }
-    // Beams and flags tell the lengths: rather shorter stems than none of those.
+    // beams and flags tell the lengths, so stems are shortened before any of those is left out
     while grid.rows.len() > rows
         && let Some(row) = grid.rows.iter().rposition(|row| is_stems_alone(row))
     {
@@ -129,7 +130,7 @@ fn join_beams(rows: &mut Vec<Vec<StaffCell>>) -> bool {
     true
 }
 
-/// A row that only stems pass through; within the staff bar lines do too.
+/// True for a row in which only stems stand, and within the staff bar lines.
 fn is_stems_alone(row: &[StaffCell]) -> bool {
     row.iter().any(|cell| cell.symbol != ' ')
         && row.iter().all(|cell| {
@@ -139,7 +140,7 @@ fn is_stems_alone(row: &[StaffCell]) -> bool {
         })
 }
 
-/// The written bar, from 0, that sounds at a place.
+/// Index of the written bar that sounds at a place.
 pub(super) fn present_bar(score: &Score, place: &HeardPlace) -> usize {
     let at = place.in_repetition();
     score
@@ -191,7 +192,7 @@ mod tests {
     use crate::screen::{Theme, view};
     use ratatui::{Terminal, backend::TestBackend};
 
-    /// The screen after so many presses of `v`.
+    /// The page after so many presses of `v`, as text.
     fn shown((width, height): (u16, u16), presses: usize) -> String {
         let file = built_in("lamp-on-the-slipway").expect("a tune of our own");
         let opened = OpenedDrill::new(file.name, read(file.text.as_bytes()).0.expect("no problem"));
@@ -217,7 +218,7 @@ mod tests {
             .collect()
     }
 
-    /// Neither heads nor fingers nor names may give away what is to be remembered.
+    /// Neither note heads nor fingers nor names may show what is to be played from memory.
     #[test]
     fn a_hidden_phrase_is_nowhere_on_the_screen() {
         for size in [(120, 40), (80, 24), (60, 12)] {

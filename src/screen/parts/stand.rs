@@ -32,7 +32,7 @@ pub(super) fn draw(
     let tight = area.height < 16;
     let fingers = if tight { 2 } else { (area.height / 4).max(5) };
     let told = if tight { 1 } else { 3 };
-    // title, lights, what comes next, keys
+    // rows of the title, the lights, what comes next, and the keys
     let rest = 3 + u16::from(!tight);
     let zone = area.height.saturating_sub(rest + fingers + told);
     big(practising, theme, buffer, row(2, zone));
@@ -78,8 +78,8 @@ pub(super) fn draw(
     keys(model, theme, buffer, row(area.height - 1, 1), practising);
 }
 
-/// The three figures: the beat alone as large as a third of the window takes, streak and tempo side
-/// by side or one above the other, whichever is larger.
+/// Draws the three figures: the beat as large as a third of the window allows, and streak and tempo
+/// side by side or one above the other, whichever can be larger.
 fn big(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let [(beat, of_beat), (streak, of_streak), (tempo, of_tempo)] = numbers(practising);
     let largest = |text: &[&str], width: u16, height: u16| -> Size {

@@ -8,10 +8,11 @@ use crate::units::FullScale;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-/// Half of the scale, cents: beyond it a note is another's neighbour (±60) or badly blown.
+/// Cents at each end of the scale: farther off a note is badly blown, and from ±60 on it is nearer
+/// to another note.
 pub(super) const HALF: f64 = 30.0;
 
-/// `▮▮▮▯▯`: steps of 12 dB up to full scale.
+/// A meter of a level, `▮▮▮▯▯`: each block is 12 dB, the last ends at full scale.
 pub(super) fn meter(level: FullScale) -> String {
     let steps = ((level.0 + 60.0) / 12.0).ceil().clamp(0.0, 5.0) as usize;
     (0..5)
@@ -19,8 +20,8 @@ pub(super) fn meter(level: FullScale) -> String {
         .collect()
 }
 
-/// The scale from flat to sharp, an odd number of columns, the middle a line, the note a diamond;
-/// an arrow where it is beyond the end.
+/// The scale from flat to sharp, an odd number of columns wide. Its middle is a line, the note a
+/// diamond, and an arrow where the note lies beyond the end.
 pub(super) fn scale(columns: u16, cents: Option<f64>) -> String {
     let half = i32::from(columns.saturating_sub(1) / 2);
     let place = cents.map(|cents| (cents / HALF * f64::from(half)).round() as i32);

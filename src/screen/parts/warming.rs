@@ -1,4 +1,4 @@
-//! The warm-up: what to do now and its notes, how long still, what is next.
+//! The page of the warm-up: what to do now and its notes, how much time is left, and what is next.
 
 use super::{chanter, fitted, frame, line, put, staff, wrapped};
 use crate::app::Warming;
@@ -118,7 +118,8 @@ pub(in crate::screen) fn draw(
     frame::keys(buffer, foot, &keys, theme);
 }
 
-/// The step's music with the note that sounds, below the holes where there is room for both.
+/// Draws the step's music with the note that sounds, below the holes of the chanter where there is
+/// room for both.
 fn notes(warming: &Warming, left_handed: bool, theme: Theme, buffer: &mut Buffer, area: Rect) {
     let (Some(present), Some(sounding)) = (warming.present(), warming.sounding()) else {
         return;
