@@ -11,7 +11,7 @@ use super::playing::{follow_wish, forget_heard, load, pause, play, wanted};
 use super::practising::Practising;
 use super::stepping::practise;
 use super::switching::act_on_options;
-use crate::practice::{CellKey, Event, Hand, Mark, Moment, Plan};
+use crate::practice::{Advance, CellKey, Event, Hand, Mark, Moment, Plan};
 use crate::sound::{Entrance, When};
 
 pub(super) fn act_at_practice(
@@ -39,12 +39,9 @@ pub(super) fn act_at_practice(
             ));
         }
         Action::NextPart => course::leave_out(model, at, effects),
-        Action::Mark(mark, Hand::Pedal) if pedal_plays(model) => match mark {
-            Mark::Clean => play(model, at, effects),
-            Mark::NotClean => {
-                practise(model, &Event::TempoStep { at, up: false }, effects);
-            }
-        },
+        Action::Mark(mark, Hand::Pedal) if pedal_plays(model) => {
+            pedal_on_the_way(model, at, mark, effects);
+        }
         Action::Mark(mark, by) => practise(
             model,
             &Event::Press {
@@ -122,8 +119,44 @@ pub(super) fn act_at_practice(
     }
 }
 
-/// While nothing sounds and nothing heard waits for its mark, the right pedal plays and the left one
-/// goes a rung down.
+impl Practising {
+    /// The cell that the right pedal goes on to where a pedal plays: the next one, in a drill that
+    /// leaves going on to the player.
+    pub fn goes_on_to(&self) -> Option<CellKey> {
+        let state = &self.state;
+        let asks = state.plan().advance != Advance::ByItself;
+        let named = state
+            .named()
+            .filter(|_| asks && state.suggestion().is_none())?;
+        self.pedal_plays().then_some(named)
+    }
+
+    /// The cell that the left pedal goes back to where a pedal plays: the one that is suggested.
+    pub fn goes_back_to(&self) -> Option<CellKey> {
+        let back = self.state.suggestion()?;
+        self.pedal_plays().then_some(back)
+    }
+}
+
+/// While nothing sounds and nothing heard waits for its mark, the right pedal plays, in the next cell
+/// where that is left to the player, and the left one takes the step back that is suggested, or goes a
+/// rung down.
+fn pedal_on_the_way(model: &mut Model, at: Moment, mark: Mark, effects: &mut Vec<Effect>) {
+    let practising = model.practising.as_ref();
+    let on = practising.and_then(Practising::goes_on_to).is_some();
+    let back = practising.and_then(Practising::goes_back_to).is_some();
+    match mark {
+        Mark::Clean => {
+            if on {
+                practise(model, &Event::Advance { at }, effects);
+            }
+            play(model, at, effects);
+        }
+        Mark::NotClean if back => practise(model, &Event::Advance { at }, effects),
+        Mark::NotClean => practise(model, &Event::TempoStep { at, up: false }, effects),
+    }
+}
+
 fn pedal_plays(model: &Model) -> bool {
     model
         .practising

@@ -2,6 +2,7 @@
 
 use crate::drill::BarRange;
 use crate::movement::find_said;
+use crate::wording::{has_words, nearly_has_words};
 
 /// What a line of the list opens.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -105,10 +106,14 @@ impl Listed {
         self.problems.is_empty()
     }
 
-    fn has(&self, letters: &str) -> bool {
-        [&self.name, &self.title, &self.about, &self.also]
-            .iter()
-            .any(|text| text.to_lowercase().contains(letters))
+    /// The names it is found by.
+    fn names(&self) -> String {
+        format!("{} {} {}", self.name, self.title, self.also)
+    }
+
+    /// True where the words that are searched for are among its names, or those with what it is for.
+    fn has(&self, words: &str) -> bool {
+        has_words(words, &format!("{} {}", self.names(), self.about))
     }
 }
 
@@ -195,14 +200,24 @@ impl Choose {
         let said = find_said(&wanted).ok().map(|named| named.movement.name());
         let is_said = |line: &&Listed| said == Some(line.name.as_str());
         let mut found: Vec<&Listed> = all
+            .clone()
             .filter(|line| line.has(&wanted) || is_said(line))
             .collect();
-        // what begins with the letters is what they most likely mean
-        let begins = |line: &&Listed| {
+        if found.is_empty() {
+            let nearly = |line: &&Listed| nearly_has_words(&wanted, &line.names());
+            found = all.filter(nearly).collect();
+        }
+        // what begins with the letters is what they most likely mean, then what is called so
+        let order = |line: &&Listed| {
             let title = line.title.to_lowercase();
-            !(is_said(line) || title.starts_with(&wanted) || line.name.starts_with(&wanted))
+            let begins = title.starts_with(&wanted) || line.name.starts_with(&wanted);
+            match () {
+                () if is_said(line) || begins => 0,
+                () if has_words(&wanted, &line.names()) => 1,
+                () => 2,
+            }
         };
-        found.sort_by_key(begins);
+        found.sort_by_key(order);
         found.into_iter().flat_map(with_pieces).collect()
     }
 
@@ -414,5 +429,31 @@ mod tests {
         );
         assert_eq!(named("tune 5-17"), None, "it has sixteen");
         assert_eq!(named("grip 1"), None, "that is no tune");
+    }
+
+    /// Who types what he remembers of a name finds it: words in any order, one letter wrong.
+    #[test]
+    fn words_find_in_any_order_and_with_a_slip() {
+        let mut page = Choose {
+            drills: vec![
+                Listed {
+                    about: "The taorluath closing on low A.".to_owned(),
+                    ..Listed::new(Opens::Drill, "taorluath-from-low-g", "Taorluath from low G")
+                },
+                listed(Opens::Drill, "lamp-on-the-slipway", ""),
+            ],
+            ..page()
+        };
+        let mut find = |search: &str| -> Vec<String> {
+            page.search = search.to_owned();
+            let shown = page.shown();
+            shown.iter().map(|line| line.name.clone()).collect()
+        };
+        assert_eq!(find("taorluath low g"), ["taorluath-from-low-g"]);
+        assert_eq!(find("low g taor"), ["taorluath-from-low-g"]);
+        assert_eq!(find("slipway lamp"), ["lamp-on-the-slipway"]);
+        assert_eq!(find("tarluath"), ["taorluath-from-low-g", "taorluath"]);
+        assert_eq!(find("slipwya"), ["lamp-on-the-slipway"]);
+        assert_eq!(find("taorluath high a"), [""; 0]);
     }
 }

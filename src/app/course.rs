@@ -66,6 +66,7 @@ pub(super) fn not_opened(model: &mut Model, at: Moment, why: String, effects: &m
 pub(super) fn aside_over(
     model: &mut Model,
     at: Moment,
+    left: bool,
     trouble: Option<String>,
     effects: &mut Vec<Effect>,
 ) {
@@ -81,7 +82,7 @@ pub(super) fn aside_over(
     let passed = at.heard_ms.saturating_sub(session.last_ms).max(0);
     session.used_ms += passed.min(i64::from(planned) * 60_000);
     session.last_ms = at.heard_ms;
-    let came = if trouble.is_some() {
+    let came = if left || trouble.is_some() {
         Came::LeftOut
     } else {
         Came::Done

@@ -81,8 +81,13 @@ pub enum Message {
     Session(SessionPlan),
     /// What else the day has for the minutes of the session that are left.
     MoreOfToday(Vec<SessionPart>),
-    /// What ran on a page of its own is over; with what was wrong, if anything.
-    AsideOver(Option<String>),
+    /// What ran on a page of its own is over.
+    AsideOver {
+        /// The player left it before its end.
+        left: bool,
+        /// What was wrong, if anything.
+        trouble: Option<String>,
+    },
     /// Time has gone by and nothing else happened.
     Tick,
     /// A signal asks to leave.

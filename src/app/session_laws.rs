@@ -50,7 +50,10 @@ fn answers(player: &mut Player, effects: &[Effect], cleared: &[(usize, i64)]) {
                 );
             }
             Effect::WarmUp(_) | Effect::Hear(_) => {
-                let effects = player.tell(Message::AsideOver(None));
+                let effects = player.tell(Message::AsideOver {
+                    left: false,
+                    trouble: None,
+                });
                 answers(player, &effects, cleared);
             }
             _ => {}
@@ -254,7 +257,10 @@ fn what_cannot_be_opened_is_left_out() {
             .is_some_and(|notice| notice.urgent)
     );
     right(&mut player);
-    player.tell(Message::AsideOver(Some("no sound".to_owned())));
+    player.tell(Message::AsideOver {
+        left: false,
+        trouble: Some("no sound".to_owned()),
+    });
     assert_eq!(session(&player).outcomes[1].came, Came::LeftOut);
     // a rest is not over after a breath
     for _ in 0..30 {
@@ -378,4 +384,26 @@ fn the_minutes_that_are_left_are_filled() {
     let session = super::session_laws::session(&player);
     assert_eq!((session.at, session.parts.len()), (2, 3));
     assert!(matches!(session.stands, Stands::Between { .. }));
+}
+
+/// A warm-up that its player leaves is not told as done.
+#[test]
+fn a_warm_up_that_is_left_was_left_out() {
+    let mut player = Player::on(TODAY);
+    player.tell(Message::Session(SessionPlan {
+        parts: vec![SessionPart::WarmUp(3), SessionPart::WarmUp(2)],
+        at: 0,
+        outcomes: Vec::new(),
+        minutes: 5,
+        used_ms: 0,
+    }));
+    for (left, came) in [(true, Came::LeftOut), (false, Came::Done)] {
+        right(&mut player);
+        player.tell(Message::AsideOver {
+            left,
+            trouble: None,
+        });
+        let last = session(&player).outcomes.last().expect("it is over");
+        assert_eq!(last.came, came);
+    }
 }

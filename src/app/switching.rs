@@ -6,6 +6,7 @@ use super::model::Model;
 use super::notice::Notice;
 use super::options::Options;
 use super::playing::{load, wanted};
+use super::practising::Practising;
 use crate::chanter::Instrument;
 use crate::rhythm::{ClickPlan, ReferencePlan, Subdivision};
 use crate::sound::{Bus, ClickSound, Command, Entrance, When};
@@ -62,13 +63,12 @@ pub(super) fn act_on_options(model: &mut Model, action: Action, effects: &mut Ve
         }
         Action::Clicks => {
             // a bar of two beats has no third: its one click a bar comes next
-            let two = model
-                .practising
-                .as_ref()
-                .is_some_and(|practising| practising.drill.metre.counts_in_a_bar() < 3);
-            options.clicks = match options.clicks {
-                ClickPlan::Every if two => ClickPlan::OnePerBar,
-                ClickPlan::Every => ClickPlan::OneAndThree,
+            let heard = |plan| {
+                let practising = model.practising.as_ref();
+                practising.map_or(plan, |practising| practising.clicks(plan))
+            };
+            options.clicks = match heard(options.clicks) {
+                ClickPlan::Every => heard(ClickPlan::OneAndThree),
                 ClickPlan::OneAndThree => ClickPlan::OnePerBar,
                 ClickPlan::OnePerBar => ClickPlan::SilentBars { play: 2, rest: 2 },
                 ClickPlan::SilentBars { .. } => ClickPlan::Every,
@@ -122,6 +122,18 @@ pub(super) fn act_on_options(model: &mut Model, action: Action, effects: &mut Ve
     }
 }
 
+impl Practising {
+    /// A plan of clicks as it is heard here: in a bar of two beats clicks on 1 and 3 are one a bar.
+    pub fn clicks(&self, plan: ClickPlan) -> ClickPlan {
+        match plan {
+            ClickPlan::OneAndThree if self.drill.metre.counts_in_a_bar() < 3 => {
+                ClickPlan::OnePerBar
+            }
+            plan => plan,
+        }
+    }
+}
+
 /// The name of a bus in a sentence.
 fn bus_name(bus: Bus) -> &'static str {
     match bus {
@@ -162,6 +174,55 @@ fn subdivision_words(subdivision: Subdivision) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::app::{Message, OpenedDrill, update};
+    use crate::drill::{built_in, read};
+    use crate::practice::Moment;
+    use crate::rhythm::Metre;
+
+    /// A line that says which beats click and is wrong in some metre sends the player to the wrong
+    /// beat, also where the plan was chosen in a drill of another metre.
+    #[test]
+    fn the_line_names_the_beats_that_click_in_two_and_in_four() {
+        let file = built_in("grip-from-d").expect("built in");
+        let drill = read(file.text.as_bytes()).0.expect("it reads");
+        let at = Moment {
+            utc_us: 0,
+            offset_s: 0,
+            heard_ms: 0,
+        };
+        let open = |model: &mut Model, metre: &str| {
+            let mut drill = drill.clone();
+            drill.metre = Metre::parse(metre).expect("a metre");
+            let opened = OpenedDrill::new("ours", drill);
+            update(model, at, Message::Opened(Box::new(opened)));
+        };
+        let mut model = Model::new(Options::default());
+        let said = |model: &mut Model| {
+            update(model, at, Message::Act(Action::Clicks));
+            model.notice.take().expect("it is said").text
+        };
+        open(&mut model, "4/4");
+        assert_eq!(said(&mut model), "clicks on beats 1 and 3");
+        assert_eq!(said(&mut model), "one click a bar");
+        assert_eq!(said(&mut model), "two bars with clicks, two without");
+        assert_eq!(said(&mut model), "a click on every beat");
+        for metre in ["2/4", "6/8", "2/2"] {
+            open(&mut model, metre);
+            assert_eq!(said(&mut model), "one click a bar", "{metre}");
+            assert_eq!(said(&mut model), "two bars with clicks, two without");
+            assert_eq!(said(&mut model), "a click on every beat");
+        }
+        // chosen in four, heard in two: beat 1 alone clicks, and that is what stands there
+        open(&mut model, "4/4");
+        assert_eq!(said(&mut model), "clicks on beats 1 and 3");
+        open(&mut model, "2/4");
+        let practising = model.practising.as_ref().expect("it is open");
+        assert_eq!(
+            practising.clicks(model.options.clicks),
+            ClickPlan::OnePerBar
+        );
+        assert_eq!(said(&mut model), "two bars with clicks, two without");
+    }
 
     /// Without it a piper would wonder why the ear hears low A where he played none.
     #[test]

@@ -50,7 +50,9 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
             model.page = Page::Session;
         }
         Message::MoreOfToday(parts) => course::more(model, at, parts, effects),
-        Message::AsideOver(trouble) => course::aside_over(model, at, trouble, effects),
+        Message::AsideOver { left, trouble } => {
+            course::aside_over(model, at, left, trouble, effects);
+        }
         Message::Tick => {}
         Message::Begun {
             drills,
@@ -262,13 +264,17 @@ fn leave(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
 }
 
 fn act_in_list(model: &mut Model, action: Action, effects: &mut Vec<Effect>) {
+    // what was said of the line before is not said of the next
+    if matches!(
+        action,
+        Action::Move(_) | Action::MoveToEnd { .. } | Action::Search(_) | Action::SearchBack
+    ) {
+        model.notice = None;
+    }
     match action {
         Action::Move(lines) => model.choose.move_by(lines),
         Action::MoveToEnd { last } => model.choose.move_to_end(last),
-        Action::Search(letter) => {
-            model.notice = None;
-            model.choose.search(Some(letter));
-        }
+        Action::Search(letter) => model.choose.search(Some(letter)),
         Action::SearchBack => model.choose.search(None),
         Action::Unfold => {
             let unfolded = model.choose.unfold();

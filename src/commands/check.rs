@@ -6,11 +6,7 @@ use crate::drill::{
 };
 use crate::practice::ladder::climbs;
 use crate::score::resolve_music;
-use crate::services::{
-    Failure,
-    drill_files::{self, read_source},
-    homework, output,
-};
+use crate::services::{Failure, drill_files::read_source, finding, homework, output};
 use crate::timeline::{Layout, lay};
 use crate::units::{Beats, SampleRate};
 use crate::wording;
@@ -69,7 +65,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         let read = if file.exists() {
             read_source(file)
         } else {
-            drill_files::find(&named).map(|(_, source)| source)
+            finding::find(&named).map(|(_, source)| source)
         };
         let mut source = match read {
             Ok(source) => source,

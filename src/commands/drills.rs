@@ -1,4 +1,6 @@
-//! `drills`: list them.
+//! `drills`: list them, put one away, take it back.
+
+mod archive;
 
 use super::{Outcome, Ran};
 use crate::drill::BUILT_IN;
@@ -13,7 +15,10 @@ use crate::wording;
 /// Arguments of `drills`.
 #[derive(clap::Args)]
 #[command(
-    after_help = "Examples:\n  gracerung drills\n  gracerung drills --show grip-from-d > my-grip.yaml"
+    after_help = "Examples:\n  gracerung drills\n  gracerung drills --show grip-from-d > my-grip.yaml\n  \
+    gracerung drills --archive lamp-on-the-slipway-bars-5-8\n\n\
+    A drill that is put away is moved into the folder `archive` beside your own drills: it is out of the\n\
+    list and of the plan, and nothing of it is lost."
 )]
 pub(crate) struct Arguments {
     /// Print as JSON.
@@ -22,10 +27,25 @@ pub(crate) struct Arguments {
     /// Print the file of a built-in drill, to start one of your own from.
     #[arg(long, value_name = "NAME", conflicts_with = "json")]
     show: Option<String>,
+    /// Put a drill of your own away. Its marks stay in the journal.
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["json", "show"])]
+    archive: Option<String>,
+    /// Do not ask before it is put away.
+    #[arg(long, requires = "archive")]
+    yes: bool,
+    /// Take a drill back that was put away.
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["json", "show", "archive"])]
+    restore: Option<String>,
 }
 
 /// Runs `drills`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
+    if let Some(name) = &arguments.archive {
+        return archive::put_away(name, arguments.yes);
+    }
+    if let Some(name) = &arguments.restore {
+        return archive::take_back(name);
+    }
     if let Some(name) = &arguments.show {
         let Some(drill) = crate::drill::built_in(name) else {
             let names = BUILT_IN.iter().map(|drill| drill.name);

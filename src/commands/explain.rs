@@ -2,7 +2,8 @@
 
 use super::{Outcome, Ran, arguments};
 use crate::chanter::Note;
-use crate::movement::{Lengths, Named, explain};
+use crate::drill::{BUILT_IN, BuiltIn, read};
+use crate::movement::{Context, Lengths, Movement, Named, Schools, explain, resolve};
 use crate::services::{drill_files, making::context, output, terminal};
 use crate::units::Bpm;
 
@@ -64,7 +65,36 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     if arguments.json {
         output::print_json(&explanation)?;
     } else {
-        output::print(&explanation.write(terminal::columns()))?;
+        let told = explanation.write(terminal::columns());
+        let practised = practised(movement, context, school.is_some())
+            .map_or_else(String::new, |command| format!("\nPractise it: {command}\n"));
+        output::print(&format!("{told}{practised}"))?;
     }
     Ok(Outcome::Done)
+}
+
+/// The command that practises a movement between two notes: the built-in drill that has it there, else
+/// what makes one. Nothing where it cannot be played, or before the first note.
+fn practised(movement: Movement, context: Context, by_school: bool) -> Option<String> {
+    let resolved = resolve(movement, context, &Schools::none());
+    resolved.played()?;
+    let from = context.before?;
+    let is_there = |built: &&BuiltIn| {
+        let (drill, _) = read(built.text.as_bytes());
+        let line = drill.and_then(|drill| drill.movement);
+        line.is_some_and(|line| {
+            line.movement == movement
+                && line.from.contains(&from)
+                && line.to.contains(&context.after)
+        })
+    };
+    let built = BUILT_IN.iter().filter(|_| !by_school).find(is_there);
+    Some(match built {
+        Some(drill) => format!("gracerung practise {}", drill.name),
+        None => format!(
+            "gracerung make {} --from {from} --to {} makes a drill of it",
+            movement.name(),
+            context.after
+        ),
+    })
 }

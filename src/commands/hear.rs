@@ -72,13 +72,14 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     }
 }
 
-/// A drill's movement within a session, for a minute: the terminal is taken already.
+/// A drill's movement within a session, for a minute: the terminal is taken already. True where the
+/// player left it before its end.
 pub(super) fn in_session(
     screen: &ScreenArguments,
     own: &Settings,
     drill: &str,
     world: &mut World<'_>,
-) -> Result<(), Failure> {
+) -> Result<bool, Failure> {
     let what = What {
         drill: drill.to_owned(),
         fault: None,
@@ -93,7 +94,7 @@ pub(super) fn in_session(
     event_loop::run(&mut hearing, world)?;
     match hearing.trouble {
         Some(trouble) => Err(Failure(trouble)),
-        None => Ok(()),
+        None => Ok(hearing.page.asking() != Asking::Over),
     }
 }
 

@@ -3,15 +3,30 @@
 use super::{Outcome, Ran};
 use crate::engraving::font::FONT_LICENCES;
 use crate::services::output;
+use serde::Serialize;
 use std::fmt::Write as _;
 
 /// Arguments of `licences`.
 #[derive(clap::Args)]
-#[command(after_help = "Examples:\n  gracerung licences\n  gracerung licences --libraries | less")]
+#[command(
+    after_help = "Examples:\n  gracerung licences\n  gracerung licences --libraries | less\n  \
+    gracerung licences --libraries --json"
+)]
 pub(crate) struct Arguments {
     /// The libraries too: the licence of each with its notices, and the licences' texts.
     #[arg(long)]
     libraries: bool,
+    /// Print name, version and licence of each library as JSON.
+    #[arg(long, requires = "libraries")]
+    json: bool,
+}
+
+/// A library in the program.
+#[derive(Serialize)]
+struct Library<'a> {
+    name: &'a str,
+    version: &'a str,
+    licence: &'a str,
 }
 
 const OWN: &str = include_str!("../../LICENSE");
@@ -20,6 +35,11 @@ const LIBRARIES: &str = include_str!("../../licences/libraries.txt");
 
 /// Runs `licences`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
+    if arguments.json {
+        let all: Vec<Library<'_>> = LIBRARIES.lines().filter_map(library).collect();
+        output::print_json(&all)?;
+        return Ok(Outcome::Done);
+    }
     let mut text = heading("gracerung", OWN);
     for (font, licence) in FONT_LICENCES {
         text += &heading(font, licence);
@@ -27,7 +47,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     if arguments.libraries {
         text += &heading("Libraries", LIBRARIES);
     } else {
-        let count = LIBRARIES.lines().filter(|line| is_library(line)).count();
+        let count = LIBRARIES.lines().filter_map(library).count();
         let _ = writeln!(
             text,
             "{count} libraries are in the program, each under terms of its own: \
@@ -47,13 +67,16 @@ fn heading(name: &str, text: &str) -> String {
 }
 
 /// A row such as `serde 1.0.229: MIT OR Apache-2.0`.
-fn is_library(line: &str) -> bool {
-    line.split_once(": ")
-        .and_then(|(name, _)| name.split_once(' '))
-        .is_some_and(|(name, version)| {
-            let plain = |sign: char| sign.is_ascii_alphanumeric() || "-_".contains(sign);
-            name.chars().all(plain) && version.starts_with(|sign: char| sign.is_ascii_digit())
-        })
+fn library(line: &str) -> Option<Library<'_>> {
+    let (named, licence) = line.split_once(": ")?;
+    let (name, version) = named.split_once(' ')?;
+    let plain = |sign: char| sign.is_ascii_alphanumeric() || "-_".contains(sign);
+    let is_row = name.chars().all(plain) && version.starts_with(|sign: char| sign.is_ascii_digit());
+    is_row.then_some(Library {
+        name,
+        version,
+        licence,
+    })
 }
 
 #[cfg(test)]
@@ -79,9 +102,8 @@ mod tests {
             .collect();
         let listed: BTreeSet<(String, String)> = LIBRARIES
             .lines()
-            .filter(|line| is_library(line))
-            .filter_map(|line| line.split_once(':')?.0.split_once(' '))
-            .map(|(name, version)| (name.to_owned(), version.to_owned()))
+            .filter_map(library)
+            .map(|one| (one.name.to_owned(), one.version.to_owned()))
             .collect();
         let stale: Vec<_> = listed.difference(&locked).collect();
         assert!(

@@ -364,7 +364,8 @@ impl Practice<'_> {
     }
 
     /// Runs a part of a session that has a page of its own, in the terminal that is ours already.
-    fn run_aside(&self, aside: &Aside, world: &mut World<'_>) -> Result<(), Failure> {
+    /// True where the player left it before its end.
+    fn run_aside(&self, aside: &Aside, world: &mut World<'_>) -> Result<bool, Failure> {
         let (arguments, chosen) = (self.arguments, self.chosen);
         match aside {
             Aside::WarmUp(minutes) => warmup::in_session(arguments, chosen, *minutes, world),
@@ -425,8 +426,17 @@ impl Paged for Practice<'_> {
         if let Some(aside) = shell.aside.take() {
             let ran = self.run_aside(&aside, world);
             self.shell.woke();
-            let trouble = ran.err().map(|failure| failure.0);
-            self.shell.tell(self.model, Message::AsideOver(trouble));
+            let over = match ran {
+                Ok(left) => Message::AsideOver {
+                    left,
+                    trouble: None,
+                },
+                Err(failure) => Message::AsideOver {
+                    left: false,
+                    trouble: Some(failure.0),
+                },
+            };
+            self.shell.tell(self.model, over);
             return Ok(Did::Fresh);
         }
         if self.page != model.page() {

@@ -42,8 +42,9 @@ pub(crate) struct Arguments {
     /// What comes after: before the band the warm-up is another.
     #[arg(long = "for", value_name = "WHAT", value_parser = ["band", "practice"])]
     before: Option<String>,
-    /// The band's tempo, beats a minute; else the setting `warmup.band-tempo`.
-    #[arg(long, value_parser = arguments::tempo, requires = "before")]
+    /// The band's tempo, beats a minute; else the setting `warmup.band-tempo`. Given alone it means
+    /// the warm-up before the band.
+    #[arg(long, value_parser = arguments::tempo)]
     tempo: Option<Bpm>,
     /// Print the steps and play nothing.
     #[arg(long)]
@@ -58,12 +59,14 @@ pub(crate) struct Arguments {
 /// Runs `warmup`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     let own = arguments.screen.settings()?;
-    let for_band = arguments.before.as_deref() == Some("band");
-    if arguments.tempo.is_some() && !for_band {
+    let before = arguments.before.as_deref();
+    if arguments.tempo.is_some() && before == Some("practice") {
         return Err(Failure(
-            "`--tempo` is the band's: give it with `--for band`".to_owned(),
+            "`--tempo` is the band's, and practice has none: leave `--for practice` out, or `--tempo`"
+                .to_owned(),
         ));
     }
+    let for_band = before == Some("band") || arguments.tempo.is_some();
     let usual = Bpm::whole(own.number(keys::WARMUP_BAND_TEMPO) as i128)
         .map_err(|error| Failure(error.to_string()))?;
     let steps = steps(
@@ -95,12 +98,13 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
 }
 
 /// A warm-up within a session: the terminal is taken already, and at its end it goes on by itself.
+/// True where the player left it before its end.
 pub(super) fn in_session(
     arguments: &ScreenArguments,
     own: &Settings,
     minutes: u32,
     world: &mut World<'_>,
-) -> Result<(), Failure> {
+) -> Result<bool, Failure> {
     let warming = warming(steps(minutes, None, own)?)?;
     play(arguments, own, warming, world, true)
 }
@@ -392,9 +396,9 @@ fn play(
     warming: Warming,
     world: &mut World<'_>,
     goes_on: bool,
-) -> Result<(), Failure> {
+) -> Result<bool, Failure> {
     let mut page = Page::new(arguments, own, warming, goes_on)?;
     event_loop::run(&mut page, world)?;
     page.player.stop();
-    Ok(())
+    Ok(!page.warming.is_over())
 }

@@ -119,9 +119,82 @@ pub fn nearest<'a>(typed: &str, names: impl IntoIterator<Item = &'a str>) -> Opt
         .map(|(_, name)| name)
 }
 
+/// `listen for: the B gracenote small`. With a colon, because what is to be heard is a thing in one
+/// drill and a whole sentence in another ("both low Gs are heard").
+pub fn listen_for(what: &str) -> String {
+    format!("listen for: {what}")
+}
+
+/// Letters from which on a word that is searched for may be part of another, and one of its letters
+/// wrong: shorter ones stand in every text.
+const TELLING_LETTERS: (usize, usize) = (3, 4);
+
+fn words(text: &str) -> Vec<String> {
+    let text = without_accents(text).to_lowercase();
+    let words = text.split(|sign: char| !sign.is_alphanumeric());
+    let words = words.filter(|word| !word.is_empty());
+    words.map(str::to_owned).collect()
+}
+
+/// True where every word that is searched for stands in the text, in any order: at the beginning of a
+/// word, or from three letters on anywhere in it.
+pub fn has_words(searched: &str, text: &str) -> bool {
+    let there = words(text);
+    words(searched).iter().all(|wanted| {
+        let part = wanted.chars().count() >= TELLING_LETTERS.0;
+        there
+            .iter()
+            .any(|word| word.starts_with(wanted) || part && word.contains(wanted))
+    })
+}
+
+/// The same where in words of four letters or more one letter may be wrong, missing, too many or
+/// exchanged with the next.
+pub fn nearly_has_words(searched: &str, text: &str) -> bool {
+    let there = words(text);
+    let nearly = |wanted: &String, word: &String| {
+        let letters = wanted.chars().count();
+        letters >= TELLING_LETTERS.1
+            && letters <= LONGEST_NAME
+            && (letters - 1..=letters + 1).any(|kept| {
+                let begin: String = word.chars().take(kept).collect();
+                strsim::damerau_levenshtein(wanted, &begin) <= 1
+            })
+    };
+    words(searched)
+        .iter()
+        .all(|wanted| has_words(wanted, text) || there.iter().any(|word| nearly(wanted, word)))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Who types two words of a title, or one with a slip, means the drill all the same; a word of two
+    /// letters stands in too many texts to be looked for inside words.
+    #[test]
+    fn words_are_found_in_any_order_and_with_one_wrong_letter() {
+        let title = "taorluath-from-low-g Taorluath from low G";
+        assert!(has_words("taorluath low g", title));
+        assert!(has_words("low g taor", title));
+        assert!(has_words("LUATH", title));
+        assert!(!has_words("ow g", title));
+        assert!(!has_words("taorluath low a", title));
+        assert!(!has_words("tarluath", title));
+        for slip in [
+            "tarluath",
+            "taorluaht",
+            "taorlauth low",
+            "toorluath",
+            "taorlluath",
+        ] {
+            assert!(nearly_has_words(slip, title), "{slip}");
+        }
+        for other in ["crunluath", "taluth", "lo h", "grip"] {
+            assert!(!nearly_has_words(other, title), "{other}");
+        }
+        assert!(has_words("Cèol", "ceol mor"));
+    }
 
     /// What begins a terminal's command, turns text round or hides it is seen; letters of any
     /// script, joined emoji and ends of lines stay (Unicode Standard Annex 9, ECMA-48 for C1).

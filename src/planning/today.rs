@@ -236,7 +236,7 @@ pub fn today(digest: &Digest, drills: &[Known], due: &[Due], date: Date, rule: &
     }
     let mut items = fitting(items, rule.minutes);
     if is_newcomer(digest) {
-        fill_for_a_newcomer(&mut items, drills, rule);
+        fill_for_a_newcomer(&mut items, digest, drills, rule);
     }
     ordered(items, rule.order)
 }
@@ -249,7 +249,7 @@ fn is_newcomer(digest: &Digest) -> bool {
 /// Fills the minutes that are left with cells that nothing must come before: the stages of the
 /// first drill one after the other, then the first stage of each further drill, all at the foot of
 /// the ladder. The last item is as long as there is time. With `new` at 0 nothing is added.
-fn fill_for_a_newcomer(items: &mut Vec<Item>, drills: &[Known], rule: &Rule) {
+fn fill_for_a_newcomer(items: &mut Vec<Item>, digest: &Digest, drills: &[Known], rule: &Rule) {
     let mut left = rule
         .minutes
         .saturating_sub(items.iter().map(|item| item.minutes).sum());
@@ -270,11 +270,30 @@ fn fill_for_a_newcomer(items: &mut Vec<Item>, drills: &[Known], rule: &Rule) {
         if items.iter().any(planned) {
             continue;
         }
-        let why = format!("{}: new to you", drill.name_of(place));
+        let why = format!(
+            "{}: {}",
+            drill.name_of(place),
+            known_words(digest, drill, place)
+        );
         let mut item = drill.item(Why::New, place, 0.7, why);
         item.minutes = item.minutes.min(left);
         left -= item.minutes;
         items.push(item);
+    }
+}
+
+/// What the journal has of a cell that is to fill a newcomer's minutes.
+fn known_words(digest: &Digest, drill: &Known, place: CellPlace) -> String {
+    let played = drill
+        .days(digest, place)
+        .filter(|days| !days.days.is_empty());
+    match (played, last_played(digest, drill)) {
+        (Some(days), _) => {
+            let (clean, of) = days.lately(20);
+            format!("{}; not cleared yet", times(clean, of))
+        }
+        (None, Some(_)) => "a stage that you have not played yet".to_owned(),
+        (None, None) => "new to you".to_owned(),
     }
 }
 

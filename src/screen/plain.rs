@@ -140,7 +140,10 @@ fn practice_lines(model: &Model, now: &Said, before: &Said, lines: &mut Vec<Stri
     if now.drill != before.drill {
         lines.push(format!("{}.", practising.drill().title));
         if let Some(listen) = &practising.drill().listen_for {
-            lines.push(format!("Listen for {listen}."));
+            lines.push(format!(
+                "{}.",
+                wording::capital(&wording::listen_for(listen))
+            ));
         }
         lines.push(
             "Space plays, enter marks clean, x not clean, u takes back, ? lists the keys."

@@ -1,10 +1,9 @@
 //! Drill files by name or path, and what was found in them.
-use super::{Failure, files, folders, settings};
-use crate::drill::{BUILT_IN, Drill, LARGEST_FILE, Problem, built_in, line_by_line, read_for};
+use super::{Failure, files, settings};
+use crate::drill::{Drill, LARGEST_FILE, Problem, line_by_line, read_for};
 use crate::exchange::{self, Format, read_drill};
 use crate::movement::Schools;
 use crate::settings::keys;
-use crate::wording;
 use std::path::Path;
 
 /// A drill that was read.
@@ -29,55 +28,6 @@ pub(crate) struct Source {
     pub(crate) text: String,
     pub(crate) drill: Option<Drill>,
     pub(crate) problems: Vec<Problem>,
-}
-
-/// A drill's name and its text with what was found in it, by name or path.
-///
-/// # Errors
-/// Nothing of that name, a file that cannot be read.
-pub(crate) fn find(wanted: &str) -> Result<(String, Source), Failure> {
-    let path = Path::new(wanted);
-    let looks_like_path =
-        wanted.contains(std::path::MAIN_SEPARATOR) || path.extension().is_some() || path.is_file();
-    if !looks_like_path {
-        if let Ok(folder) = folders::own_drills() {
-            for ending in ["yaml", "yml"] {
-                let own = folder.join(format!("{wanted}.{ending}"));
-                if own.is_file() {
-                    let source = read_source_for(&own, &schools())?;
-                    return Ok((wanted.to_owned(), source));
-                }
-            }
-        }
-        if let Some(drill) = built_in(wanted) {
-            let (value, problems) = read_for(drill.text.as_bytes(), &schools());
-            let source = Source {
-                shown: drill.name.to_owned(),
-                text: drill.text.to_owned(),
-                drill: value,
-                problems,
-            };
-            return Ok((wanted.to_owned(), source));
-        }
-        return Err(unknown(wanted));
-    }
-    let source = read_source_for(path, &schools())?;
-    let name = path.file_stem().map_or_else(
-        || wanted.to_owned(),
-        |stem| stem.to_string_lossy().into_owned(),
-    );
-    Ok((name, source))
-}
-
-/// Nothing of that name: with what may have been meant.
-pub(crate) fn unknown(wanted: &str) -> Failure {
-    let names: Vec<&str> = BUILT_IN.iter().map(|drill| drill.name).collect();
-    let nearest = wording::nearest(wanted, names.iter().copied());
-    let hint = match nearest {
-        Some(nearest) => format!("; did you mean `{nearest}`?"),
-        None => "; `gracerung drills` lists the names, and a path to a file works too".to_owned(),
-    };
-    Failure(format!("there is no drill called `{wanted}`{hint}"))
 }
 
 /// Reads a file, at most a byte more than a drill may have.

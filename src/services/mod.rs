@@ -10,6 +10,7 @@ pub(crate) mod ear;
 pub(crate) mod event_loop;
 pub(crate) mod failure;
 pub(crate) mod files;
+pub(crate) mod finding;
 pub(crate) mod folders;
 pub(crate) mod homework;
 pub(crate) mod library;

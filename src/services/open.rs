@@ -2,8 +2,10 @@
 
 use super::{
     Failure,
-    drill_files::{Opened, find, unknown},
-    files, homework, output,
+    drill_files::Opened,
+    files,
+    finding::{find, unknown},
+    homework, output,
 };
 use crate::drill::{how_many, render, write};
 use crate::exchange::{self, Format};

@@ -4,7 +4,7 @@ use super::bar_map::{map_height, map_ink, map_words};
 use super::drawing::{Booklet, Ink, Paper, TagRole, system_ink};
 use super::foot::Foot;
 use super::tune_head::tune_head;
-use super::words::{in_words, sentence, sentence_tail, slow_stages, where_the_time_comes_from};
+use super::words::{in_words, sentence, slow_stages, where_the_time_comes_from};
 use super::writer::{HEADING, MARGIN, TEXT, TITLE, Writer};
 use crate::drill::{Drill, Stage, StageKind};
 use crate::engraving::font::{Face, Glyph};
@@ -173,11 +173,7 @@ fn write_drill(writer: &mut Writer, drill: &Drill, music: &Music, options: Sheet
         writer.paragraph(&sentence(about), TEXT, Face::Regular);
     }
     if let Some(listen) = &drill.listen_for {
-        writer.paragraph(
-            &format!("Listen for {}", sentence_tail(listen)),
-            TEXT,
-            Face::Italic,
-        );
+        writer.paragraph(&sentence(&wording::listen_for(listen)), TEXT, Face::Italic);
     }
     for line in where_the_time_comes_from(music.scores) {
         writer.paragraph(&line, TEXT, Face::Regular);
@@ -319,7 +315,7 @@ fn write_stage(writer: &mut Writer, drill: &Drill, place: usize, music: &Music, 
         writer.paragraph(&sentence(&pointing), TEXT, Face::Italic);
     }
     if let Some(listen) = &stage.listen_for {
-        let listen = format!("Listen for {}", sentence_tail(listen));
+        let listen = sentence(&wording::listen_for(listen));
         writer.paragraph(&listen, TEXT, Face::Italic);
     }
     writer.skip(3.0);

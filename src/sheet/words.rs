@@ -16,16 +16,6 @@ pub(super) fn sentence(text: &str) -> String {
     wording::capital(text) + stop
 }
 
-/// A text with a stop at its end.
-pub(super) fn sentence_tail(text: &str) -> String {
-    let text = text.trim();
-    if text.ends_with(['.', '!', '?']) {
-        text.to_owned()
-    } else {
-        format!("{text}.")
-    }
-}
-
 /// Which stages are slow, said once: `Stages 1 to 4: notes slow, fingers at full speed.`
 pub(super) fn slow_stages(drill: &Drill) -> Option<String> {
     let slow: Vec<usize> = (1..)

@@ -52,7 +52,7 @@ fn a_week_from_teacher_to_student_to_teacher() {
     ]);
     std::fs::copy(teacher.path("week.yaml"), student.path("week.yaml")).expect("carried");
     let mut run = Lines::practise(student.folder(), &[], &["week.yaml"], &[]);
-    run.until("Listen for what your teacher says: the little finger does it.");
+    run.until("Listen for: what your teacher says: the little finger does it.");
     run.until("week, due 2099-01-15: reach first at 300, 3 of 4");
     begin(&mut run);
     mark(&mut run, "cxc");

@@ -201,3 +201,138 @@ fn a_wrong_setting_stops_only_what_needs_it() {
     said(&["today"], 0, "this is not TOML");
     said(&["settings"], 1, "key with no value");
 }
+
+/// A drill that is put away leaves the list and nothing else; nobody is asked where nobody can answer.
+#[test]
+fn a_drill_of_ones_own_is_put_away_and_taken_back() {
+    let folder = folder();
+    let run = |arguments: &[&str]| run_in(folder.path(), arguments);
+    run(&["make", "grip", "--from", "E", "--to", "B"]);
+    let name = "grip-from-e-to-b";
+    let listed = |name: &str| text(&run(&["drills"])).contains(name);
+    assert!(listed(name));
+    let asked = run(&["drills", "--archive", name]);
+    assert_eq!(asked.status.code(), Some(2));
+    assert!(text(&asked).contains("--yes"), "{}", text(&asked));
+    assert!(listed(name));
+    let away = run(&["drills", "--archive", name, "--yes"]);
+    assert!(away.status.success(), "{}", text(&away));
+    assert!(text(&away).contains("archive"), "{}", text(&away));
+    assert!(!listed(name));
+    // another of the same name keeps both
+    run(&["make", "grip", "--from", "E", "--to", "B"]);
+    let second = text(&run(&["drills", "--archive", name, "--yes"]));
+    assert!(second.contains("--restore grip-from-e-to-b-2"), "{second}");
+    let back = run(&["drills", "--restore", name]);
+    assert!(back.status.success(), "{}", text(&back));
+    assert!(listed(name));
+    for (arguments, told) in [
+        (["drills", "--restore", name, "--"], "was put away"),
+        (
+            ["drills", "--archive", "birl", "--yes"],
+            "came with the program",
+        ),
+        (
+            ["drills", "--archive", "grip-from-e-to-c", "--yes"],
+            "did you mean `grip-from-e-to-b`?",
+        ),
+        (
+            ["drills", "--archive", "../journal", "--yes"],
+            "none of your own",
+        ),
+    ] {
+        let output = run(&arguments);
+        assert_eq!(output.status.code(), Some(2), "{}", text(&output));
+        assert!(text(&output).contains(told), "{}", text(&output));
+    }
+}
+
+/// A word of a title, words in another order, a slip of a letter: each is answered by what was meant.
+#[test]
+fn what_was_perhaps_meant_is_named() {
+    let folder = folder();
+    for (arguments, told) in [
+        (
+            ["practise", "slipway"],
+            "did you mean `lamp-on-the-slipway`",
+        ),
+        (
+            ["practise", "slipwya"],
+            "did you mean `lamp-on-the-slipway`",
+        ),
+        (["practise", "low-g-taorluath"], "`taorluath-from-low-g`"),
+        (["practise", "leumluath"], "`gracerung make grip`"),
+        (["make", "tarluath low g"], "did you mean `taorluath`?"),
+    ] {
+        let output = run_in(folder.path(), &arguments);
+        assert_eq!(output.status.code(), Some(2));
+        assert!(text(&output).contains(told), "{}", text(&output));
+    }
+}
+
+/// What explains a movement says how it is practised, and that command is there.
+#[test]
+fn an_explanation_names_what_practises_it() {
+    let folder = folder();
+    for (arguments, command) in [
+        (
+            &["explain", "grip", "--from", "D", "--to", "LA"][..],
+            "gracerung practise grip-from-d\n",
+        ),
+        (
+            &["explain", "taorluath from low G"],
+            "gracerung practise taorluath-from-low-g\n",
+        ),
+        (
+            &["explain", "grip", "--from", "E", "--to", "B"],
+            "gracerung make grip --from E --to B",
+        ),
+        (&["explain", "taorluath", "--from", "D", "--to", "E"], ""),
+    ] {
+        let told = text(&run_in(folder.path(), arguments));
+        let practise = told.lines().find(|line| line.starts_with("Practise it:"));
+        match command {
+            "" => assert_eq!(practise, None, "{told}"),
+            _ => assert!(told.contains(command), "{told}"),
+        }
+    }
+}
+
+/// A homework that nobody can do in time, or that asks for the same twice, is a slip of the teacher's.
+#[test]
+fn homework_in_the_past_and_the_same_drill_twice_are_told() {
+    let folder = folder();
+    for (arguments, told) in [
+        (
+            &["assign", "birl", "--by", "2026-01-15", "-o", "a.yaml"][..],
+            "is over",
+        ),
+        (
+            &["assign", "birl", "grip-from-d", "birl", "-o", "a.yaml"],
+            "`birl` is named twice",
+        ),
+    ] {
+        let output = run_in(folder.path(), arguments);
+        assert_eq!(output.status.code(), Some(2));
+        assert!(text(&output).contains(told), "{}", text(&output));
+        assert!(!folder.path().join("a.yaml").exists());
+    }
+}
+
+/// A tempo alone means the warm-up before the band; the libraries' licences come as data.
+#[test]
+fn a_band_tempo_stands_alone_and_licences_are_data() {
+    let folder = folder();
+    let list = |arguments: &[&str]| text(&run_in(folder.path(), arguments));
+    let band = list(&["warmup", "--for", "band", "--tempo", "84", "--list"]);
+    assert_eq!(list(&["warmup", "--tempo", "84", "--list"]), band);
+    let refused = list(&["warmup", "--for", "practice", "--tempo", "84", "--list"]);
+    assert!(refused.contains("practice has none"), "{refused}");
+    let json = list(&["licences", "--libraries", "--json"]);
+    let rows: Vec<serde_json::Value> = serde_json::from_str(&json).expect("JSON");
+    let serde = rows
+        .iter()
+        .find(|row| row["name"] == "serde")
+        .expect("serde");
+    assert_eq!(serde["licence"], "MIT OR Apache-2.0");
+}

@@ -442,7 +442,6 @@ fn what_a_warm_up_cannot_be_is_told() {
     home.said(&["warmup", "--list"]);
     for wrong in [
         &["--tempo", "84", "--for", "practice"][..],
-        &["--tempo", "84"],
         &["--minutes", "0"],
     ] {
         let (code, told) = home.refused(&[&["warmup", "--list"], wrong].concat());

@@ -112,12 +112,27 @@ fn goals(said: &[String], drills: &[&str]) -> Result<Vec<Option<String>>, Failur
 /// Runs `assign`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
     output::ready_to_write(&arguments.output, arguments.force)?;
+    let today = plan::date();
+    if let Some(by) = arguments.by.filter(|by| *by < today) {
+        return Err(Failure(format!(
+            "`--by {by}` is over: today is {today}; name today or a day to come"
+        )));
+    }
     let mut tasks = Vec::new();
     let given = drills(arguments)?;
     let names: Vec<&str> = given
         .iter()
         .map(|(opened, _)| opened.name.as_str())
         .collect();
+    let twice = names
+        .iter()
+        .enumerate()
+        .find(|(place, name)| names[..*place].contains(name));
+    if let Some((_, twice)) = twice {
+        return Err(Failure(format!(
+            "`{twice}` is named twice: name each drill once"
+        )));
+    }
     let goals = goals(&arguments.to_reach, &names)?;
     for ((opened, text), reach) in given.into_iter().zip(goals) {
         let known = plan::known(&opened);
@@ -144,7 +159,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             .iter()
             .map(|name| plain("name", name))
             .collect::<Result<_, _>>()?,
-        given: plan::date(),
+        given: today,
         by: arguments.by,
         note: arguments
             .note

@@ -179,9 +179,35 @@ fn height(columns: &[Vec<String>]) -> f64 {
     lines as f64 * LINE + 2.0 * PADDING
 }
 
-/// The class as a booklet on A4.
-pub(super) fn booklet(title: &str, rows: &[Row]) -> Booklet {
+/// The paragraphs below the title, and where the page goes on below them.
+fn said_below(below: &[String], width: f64) -> (Option<Block>, f64) {
+    let mut y = MARGIN + 30.0;
+    let lines = below
+        .iter()
+        .flat_map(|text| wrapped(text, Face::Regular, width));
+    let ink: Vec<Ink> = lines
+        .map(|line| {
+            let said = words(&line, MARGIN, y + TEXT, TEXT, Face::Regular);
+            y += LINE;
+            said
+        })
+        .collect();
+    if ink.is_empty() {
+        return (None, y);
+    }
+    let block = Block {
+        role: TagRole::Paragraph,
+        ink,
+        rows: Vec::new(),
+    };
+    (Some(block), y + PADDING)
+}
+
+/// The class as a booklet on A4; below its title what is said of each homework: by when, how many
+/// answered and who did not.
+pub(super) fn booklet(title: &str, below: &[String], rows: &[Row]) -> Booklet {
     let size = Paper::A4.size();
+    let (said, y) = said_below(below, size.0 - 2.0 * MARGIN);
     let title = if title.is_empty() { "Homework" } else { title };
     let mut table = Table {
         pages: vec![SheetPage {
@@ -189,11 +215,14 @@ pub(super) fn booklet(title: &str, rows: &[Row]) -> Booklet {
                 role: TagRole::Heading(1, title.to_owned()),
                 ink: vec![words(title, MARGIN, MARGIN + 16.0, 16.0, Face::Bold)],
                 rows: Vec::new(),
-            }],
+            }]
+            .into_iter()
+            .chain(said)
+            .collect(),
         }],
         rules: Vec::new(),
         rows: Vec::new(),
-        y: MARGIN + 30.0,
+        y,
         size,
         summary: format!("{title}: how each student's drills stand"),
     };
@@ -319,7 +348,7 @@ mod tests {
             ..two.1.drills[0].clone()
         });
         let class = [report("Zelda", "why?"), two];
-        let booklet = booklet("week 3", &rows(&class, &["Ann".to_owned()]));
+        let booklet = booklet("week 3", &[], &rows(&class, &["Ann".to_owned()]));
         let texts: Vec<&str> = inks(&booklet.pages[0])
             .filter_map(|ink| match ink {
                 Ink::Text { text, .. } => Some(text.as_str()),
@@ -341,7 +370,7 @@ mod tests {
             .map(|at| report(&format!("player {at}"), "how hard?"))
             .collect();
         class.push(report("someone with a question", &endless));
-        let booklet = booklet("week 3", &rows(&class, &["nobody".to_owned()]));
+        let booklet = booklet("week 3", &[], &rows(&class, &["nobody".to_owned()]));
         assert!(booklet.pages.len() > 2, "{} pages", booklet.pages.len());
         let (width, height) = booklet.paper.size();
         let mut letters = 0;

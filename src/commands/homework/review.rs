@@ -3,8 +3,8 @@
 use super::paper;
 use crate::commands::{Outcome, Ran, sheet::told_lacking, takes};
 use crate::homework::{
-    HomeworkError, LARGEST_FILE, Report, Row, WhatFile, checksum, groups, kind_of, newest, page,
-    read_assignment, read_report,
+    Answers, HomeworkError, LARGEST_FILE, Report, Row, WhatFile, checksum, groups, kind_of, newest,
+    page, read_assignment, read_report,
 };
 use crate::services::homework::told;
 use crate::services::{Failure, files, output};
@@ -103,12 +103,13 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             Form::Html => page(&title, &groups).into_bytes(),
             Form::Pdf => {
                 let several = groups.len() > 1;
+                let below: Vec<String> = groups.iter().map(Answers::words).collect();
                 let mut rows: Vec<Row> =
                     groups.iter().flat_map(|group| group.rows.clone()).collect();
                 for row in rows.iter_mut().filter(|row| several && !row.missing) {
                     row.drill = format!("{}, {}", row.homework, row.drill);
                 }
-                let booklet = paper::booklet(&title, &rows);
+                let booklet = paper::booklet(&title, &below, &rows);
                 lacking = told_lacking(&booklet) == Outcome::Findings;
                 write_pdf(&booklet).map_err(|error| Failure(error.to_string()))?
             }

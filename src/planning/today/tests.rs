@@ -336,6 +336,19 @@ fn a_newcomers_minutes_are_filled() {
             assert_eq!(items.iter().filter(same).count(), 1, "{at}: {items:?}");
         }
     }
+    // what was played before and not cleared is not told as new
+    let days = [(date(2027, 1, 3), "nn"), (date(2027, 1, 4), "cn")];
+    for (stage, said) in [
+        (1, "a stage that you have not played yet"),
+        (2, "clean 1 of the last 4 times; not cleared yet"),
+    ] {
+        let played = Digest::of(marks(stage, "60", &days));
+        let items = plan(&played, 30, 1);
+        let of = |item: &&Item| (item.open.as_str(), item.stage_number) == ("drill 0", 2);
+        let item = items.iter().find(of).expect("it is asked for");
+        assert!(item.why.ends_with(said), "{}", item.why);
+        assert!(items.iter().any(|item| item.why.ends_with("new to you")));
+    }
     // first the first drill, stage by stage
     let items = plan(&empty, 10, 1);
     let named = |item: &Item| (item.open.clone(), item.stage_number);

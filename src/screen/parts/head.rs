@@ -77,7 +77,7 @@ pub(super) fn modes(model: &Model, practising: &Practising) -> Vec<&'static str>
         ReferencePlan::Fading(_) => Some("fading"),
         ReferencePlan::Silent => Some("alone"),
     };
-    let clicks = match options.clicks {
+    let clicks = match practising.clicks(options.clicks) {
         ClickPlan::Every => None,
         ClickPlan::OneAndThree => Some("clicks 1 and 3"),
         ClickPlan::OnePerBar => Some("a click a bar"),

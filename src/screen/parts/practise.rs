@@ -399,7 +399,7 @@ fn listen_line(practising: &Practising) -> String {
         .get(practising.stage())
         .map(where_time_comes_from)
         .and_then(|sentences| sentences.into_iter().next());
-    let listen = listen.map(|listen| format!("listen for {listen}"));
+    let listen = listen.map(wording::listen_for);
     let all: Vec<String> = [pointing_words(practising), listen, time]
         .into_iter()
         .flatten()
@@ -415,7 +415,10 @@ fn explanation(practising: &Practising, theme: Theme, buffer: &mut Buffer, area:
         .and_then(|stage| stage.listen_for.as_deref())
         .or(practising.drill().listen_for.as_deref())
     {
-        paragraphs.push(format!("Listen for {listen}."));
+        paragraphs.push(format!(
+            "{}.",
+            wording::capital(&wording::listen_for(listen))
+        ));
     }
     if let Some(pointing) = pointing_words(practising) {
         paragraphs.push(format!("{}.", wording::capital(&pointing)));

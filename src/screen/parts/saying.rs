@@ -86,10 +86,11 @@ pub(in crate::screen) fn next_words(practising: &Practising) -> String {
             None if here.is_some_and(|cell| state.status(cell) == CellStatus::Clear) => {
                 "clear already".to_owned()
             }
-            None if state.is_free_play() => "free: opens nothing".to_owned(),
             None => {
                 let left = state.plan().needed().saturating_sub(practising.streak());
-                format!("{left} more to clear")
+                // what is cleared there counts, and so does all that lies before it
+                let free = if state.is_free_play() { "free: " } else { "" };
+                format!("{free}{left} more to clear")
             }
         },
     }
@@ -222,6 +223,18 @@ pub(super) fn keys(
             ("right/enter", "clean"),
             ("left/x", "not clean"),
             ("space", "play"),
+        ],
+        false if practising.goes_on_to().is_some() => vec![
+            ("right/n", "next"),
+            ("space", "play"),
+            ("left", "rung down"),
+            ("e", "explain"),
+        ],
+        false if practising.goes_back_to().is_some() => vec![
+            ("right/space", "play"),
+            ("left/n", "step back"),
+            ("tab", "stage"),
+            ("e", "explain"),
         ],
         false => vec![
             ("right/space", "play"),

@@ -7,6 +7,7 @@ use super::saying::{keys, next_words, notice, numbers, sounding};
 use super::{chanter, figures, fitted, frame, put, wrapped};
 use crate::app::{Model, Practising};
 use crate::screen::Theme;
+use crate::wording;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
@@ -55,7 +56,7 @@ pub(super) fn draw(
     }
     if model.notice().is_none() && !practising.is_offering() {
         let listen = practising.drill().listen_for.as_deref().unwrap_or_default();
-        for (line, text) in wrapped(&format!("listen for {listen}"), area.width)
+        for (line, text) in wrapped(&wording::listen_for(listen), area.width)
             .iter()
             .take(if listen.is_empty() {
                 0

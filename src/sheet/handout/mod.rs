@@ -278,7 +278,7 @@ fn section(
         .listen_for
         .as_ref()
         .or(drill.listen_for.as_ref().filter(|_| place == 0));
-    let listen = listen.map(|listen| sentence(&format!("listen for {listen}")));
+    let listen = listen.map(|listen| sentence(&crate::wording::listen_for(listen)));
     let map = map_words(failing).filter(|_| place == 0);
     let said: Vec<String> = slow.into_iter().chain(listen).chain(map).collect();
     if !said.is_empty() {

@@ -173,7 +173,32 @@ fn with_more(plain: &str) -> Option<Named> {
                 school: said.school,
             })
         });
-    table.or_else(|| on_a_note(plain))
+    table
+        .or_else(|| on_a_note(plain))
+        .or_else(|| between_notes(plain))
+}
+
+/// `taorluath-from-low-g`, `grip-from-d-to-low-a`, `grip-to-d`.
+fn between_notes(plain: &str) -> Option<Named> {
+    let (rest, to) = match plain.rsplit_once("-to-") {
+        Some((rest, to)) => (rest, Some(Note::parse(to).ok()?)),
+        None => (plain, None),
+    };
+    let (movement, from) = match rest.rsplit_once("-from-") {
+        Some((movement, from)) => (movement, Some(Note::parse(from).ok()?)),
+        None => (rest, None),
+    };
+    if from.is_none() && to.is_none() {
+        return None;
+    }
+    let named = called(movement)
+        .map(Named::only)
+        .or_else(|| on_a_note(movement))?;
+    Some(Named {
+        from,
+        to: to.or(named.to),
+        ..named
+    })
 }
 
 /// `e-doubling`, `doubling-on-e`.
@@ -212,13 +237,21 @@ fn nearest(plain: &str) -> Option<&'static str> {
         let Row { name, also, .. } = movement.row();
         std::iter::once(*name).chain(also.iter().copied())
     });
-    wording::nearest(plain, own.chain(SAID.iter().map(|said| said.name)))
+    let names = own.chain(SAID.iter().map(|said| said.name));
+    wording::nearest(plain, names).or_else(|| {
+        // a name that more was said behind: `tarluath low g`
+        let (less, _) = plain.rsplit_once('-')?;
+        called(less)
+            .map(Movement::name)
+            .or_else(|| nearest(less))
+            .filter(|name| name.contains('-') || less.len() > 3)
+    })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use Note::{B, C, D, E, HighG, LowA};
+    use Note::{B, C, D, E, HighG, LowA, LowG};
 
     #[track_caller]
     fn check(name: &str, movement: &str, from: Option<Note>, to: Option<Note>) {
@@ -250,6 +283,10 @@ mod tests {
         check("breabach", "taorluath", None, None);
         check("crunluath breabach", "crunluath", None, None);
         check("heavy throw", "throw-on-d", None, None);
+        check("taorluath from low G", "taorluath", Some(LowG), None);
+        check("grip from D to low A", "grip", Some(D), Some(LowA));
+        check("grip to D", "grip", None, Some(D));
+        check("E doubling from C", "doubling", Some(C), Some(E));
         let heavy = find_said("heavy throw").expect("a name").school;
         assert_eq!(heavy.map(|school| school.name), Some("heavy-throw"));
         assert_eq!(find_said("light throw").expect("a name").school, None);
@@ -271,6 +308,8 @@ mod tests {
             ("piobaireachd", "movements pibroch"),
             ("taorluat", "did you mean `taorluath`?"),
             ("hevy throw", "did you mean `heavy-throw`?"),
+            ("tarluath low g", "did you mean `taorluath`?"),
+            ("taorluath low g", "did you mean `taorluath`?"),
             ("qqqqqq", "lists them"),
         ] {
             let told = find_said(name).expect_err(name).to_string();

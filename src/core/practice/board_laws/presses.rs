@@ -39,6 +39,33 @@ fn a_press_marks_by_heard_time_until_the_next_closing_note() {
     assert_eq!(practice.marks()[3], (fourth, Mark::Clean, By::Key));
 }
 
+/// Once another cell sounds, a foot that comes down early means what sounds, which nobody can judge
+/// yet: the repetition of the cell before is not marked by it.
+#[test]
+fn a_press_into_another_cell_marks_nothing_of_the_one_before() {
+    let mut practice = Practice::with(plan());
+    let first = practice.play();
+    practice.press(Mark::Clean);
+    let there = practice.state.upcoming().expect("a cell");
+    let other = practice.state.plan().above(there).expect("a rung above it");
+    practice.choose(other);
+    // until it sounds the one before is still meant
+    practice.press(Mark::NotClean);
+    assert_eq!(
+        practice.marks(),
+        [
+            (first, Mark::Clean, By::Key),
+            (first, Mark::NotClean, By::Key)
+        ]
+    );
+    let second = practice.begin();
+    assert_eq!(practice.press(Mark::Clean), [News::NothingToMark]);
+    assert_eq!(practice.marks().len(), 2);
+    practice.close(second);
+    practice.press(Mark::Clean);
+    assert_eq!(practice.marks()[2], (second, Mark::Clean, By::Key));
+}
+
 #[test]
 fn a_press_before_any_closing_note_marks_nothing() {
     let mut practice = Practice::with(plan());
@@ -176,7 +203,14 @@ fn a_correction_that_unclears_returns_to_the_old_cell_at_the_next_boundary() {
     practice.clean(3);
     practice.begin();
     assert_eq!(practice.state.cell(), Some(cell(1, 50)));
-    let news = practice.press(Mark::NotClean);
+    practice.later(700);
+    let at = practice.at();
+    let news = practice.tell(Event::Press {
+        at,
+        mark: Mark::NotClean,
+        by: Hand::Key,
+        repetition: Some(2),
+    });
     assert!(news.contains(&News::Uncleared {
         cell: cell(0, 50),
         now: Open

@@ -59,7 +59,10 @@ impl State {
         }
         let target = match repetition {
             Some(id) => session.closed(id),
-            None => session.closed_by(at.heard_ms),
+            // once another cell's repetition sounds, a press no longer means the one before it
+            None => session
+                .closed_by(at.heard_ms)
+                .filter(|last| session.sounding.is_none_or(|now| now.cell == last.cell)),
         };
         let Some(target) = target else {
             self.news.push(News::NothingToMark);

@@ -1,0 +1,123 @@
+//! A drill of the player's own put away and taken back: its file is moved, its marks stay where they are.
+
+use crate::commands::{Outcome, Ran};
+use crate::drill::built_in;
+use crate::services::{Failure, folders, output};
+use crate::wording;
+use std::io::{IsTerminal as _, Write as _};
+use std::path::{Path, PathBuf};
+
+/// The endings of a drill file.
+const ENDINGS: [&str; 2] = ["yaml", "yml"];
+
+/// Where drills are that were put away.
+fn away() -> Result<PathBuf, Failure> {
+    folders::own_drills().map(|folder| folder.join("archive"))
+}
+
+/// The file of a drill in a folder.
+fn file_in(folder: &Path, name: &str) -> Option<PathBuf> {
+    let plain = Path::new(name).file_name().is_some_and(|last| last == name);
+    let files = ENDINGS.map(|ending| folder.join(format!("{name}.{ending}")));
+    files.into_iter().find(|file| plain && file.is_file())
+}
+
+/// The name in a folder that was perhaps meant, for the end of a sentence.
+fn meant(folder: &Path, name: &str) -> String {
+    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    let names: Vec<String> = entries
+        .filter_map(|entry| Some(entry.path().file_stem()?.to_string_lossy().into_owned()))
+        .collect();
+    wording::nearest(name, names.iter().map(String::as_str))
+        .map_or_else(String::new, |near| format!("; did you mean `{near}`?"))
+}
+
+/// Puts a drill away. Who sits at a terminal is asked first, unless he said yes already.
+pub(super) fn put_away(name: &str, yes: bool) -> Ran {
+    let folder = folders::own_drills()?;
+    let Some(file) = file_in(&folder, name) else {
+        return Err(Failure(match built_in(name) {
+            Some(_) => format!("`{name}` came with the program and stays"),
+            None => format!(
+                "none of your own drills is called `{name}`{}",
+                meant(&folder, name)
+            ),
+        }));
+    };
+    if !yes && !is_agreed(name)? {
+        output::print("nothing was changed\n")?;
+        return Ok(Outcome::Done);
+    }
+    let away = away()?;
+    output::make_folder(&away)?;
+    let ending = file.extension().unwrap_or_default().to_string_lossy();
+    let mut target = away.join(format!("{name}.{ending}"));
+    let mut number = 2_u32;
+    while target.exists() {
+        target = away.join(format!("{name}-{number}.{ending}"));
+        number += 1;
+    }
+    moved(&file, &target)?;
+    let kept = target.file_stem().unwrap_or_default().to_string_lossy();
+    output::print(&format!(
+        "{}: put away, out of the list and of the plan; its marks stay in the journal\n\
+         `gracerung drills --restore {kept}` takes it back\n",
+        target.display()
+    ))?;
+    Ok(Outcome::Done)
+}
+
+/// Takes a drill back that was put away.
+pub(super) fn take_back(name: &str) -> Ran {
+    let away = away()?;
+    let Some(file) = file_in(&away, name) else {
+        return Err(Failure(format!(
+            "no drill called `{name}` was put away{}",
+            meant(&away, name)
+        )));
+    };
+    let folder = folders::own_drills()?;
+    if let Some(there) = file_in(&folder, name) {
+        return Err(Failure(format!(
+            "`{}` is there already: put it away first, or give one of the two another name",
+            there.display()
+        )));
+    }
+    let target = folder.join(file.file_name().unwrap_or_default());
+    moved(&file, &target)?;
+    output::print(&format!(
+        "{}: taken back; `gracerung practise {name}` plays it\n",
+        target.display()
+    ))?;
+    Ok(Outcome::Done)
+}
+
+fn moved(from: &Path, to: &Path) -> Result<(), Failure> {
+    std::fs::rename(from, to).map_err(|error| {
+        Failure(format!(
+            "cannot move `{}` to `{}`: {error}",
+            from.display(),
+            to.display()
+        ))
+    })
+}
+
+/// True where the player agrees. Nobody is asked who cannot answer.
+fn is_agreed(name: &str) -> Result<bool, Failure> {
+    let mut asked = std::io::stderr();
+    if !std::io::stdin().is_terminal() || !asked.is_terminal() {
+        return Err(Failure(format!(
+            "nobody can be asked here: `gracerung drills --archive {name} --yes` puts it away"
+        )));
+    }
+    let name = wording::visible(name);
+    let _ = write!(
+        asked,
+        "put `{name}` away? Its marks stay, and it can be taken back. [y/N] "
+    );
+    let _ = asked.flush();
+    let mut answer = String::new();
+    let read = std::io::stdin().read_line(&mut answer);
+    let yes = ["y", "yes"].contains(&answer.trim().to_lowercase().as_str());
+    Ok(read.is_ok() && yes)
+}

@@ -1,0 +1,74 @@
+//! A drill's file by name or path; what may have been meant where there is none.
+
+use super::drill_files::{Source, read_source_for, schools};
+use super::{Failure, folders, library};
+use crate::drill::{built_in, read_for};
+use crate::movement::find_said;
+use crate::wording;
+use std::path::Path;
+
+/// A drill's name and its text with what was found in it, by name or path.
+///
+/// # Errors
+/// Nothing of that name, a file that cannot be read.
+pub(crate) fn find(wanted: &str) -> Result<(String, Source), Failure> {
+    let path = Path::new(wanted);
+    let looks_like_path =
+        wanted.contains(std::path::MAIN_SEPARATOR) || path.extension().is_some() || path.is_file();
+    if !looks_like_path {
+        if let Ok(folder) = folders::own_drills() {
+            for ending in ["yaml", "yml"] {
+                let own = folder.join(format!("{wanted}.{ending}"));
+                if own.is_file() {
+                    let source = read_source_for(&own, &schools())?;
+                    return Ok((wanted.to_owned(), source));
+                }
+            }
+        }
+        if let Some(drill) = built_in(wanted) {
+            let (value, problems) = read_for(drill.text.as_bytes(), &schools());
+            let source = Source {
+                shown: drill.name.to_owned(),
+                text: drill.text.to_owned(),
+                drill: value,
+                problems,
+            };
+            return Ok((wanted.to_owned(), source));
+        }
+        return Err(unknown(wanted));
+    }
+    let source = read_source_for(path, &schools())?;
+    let name = path.file_stem().map_or_else(
+        || wanted.to_owned(),
+        |stem| stem.to_string_lossy().into_owned(),
+    );
+    Ok((name, source))
+}
+
+/// How many drills are named where several may have been meant.
+const NAMED: usize = 4;
+
+/// Nothing of that name: with what may have been meant.
+pub(crate) fn unknown(wanted: &str) -> Failure {
+    let all = library::list();
+    let meant = |is_meant: &dyn Fn(&str) -> bool| -> Vec<String> {
+        let called = |one: &&library::Listed| is_meant(&format!("{} {}", one.name, one.title));
+        let found = all.iter().filter(called);
+        found.map(|one| format!("`{}`", one.name)).collect()
+    };
+    let mut found = meant(&|names| wording::has_words(wanted, names));
+    if found.is_empty() {
+        found = meant(&|names| wording::nearly_has_words(wanted, names));
+    }
+    let names = all.iter().map(|one| one.name.as_str());
+    let hint = if (1..=NAMED).contains(&found.len()) {
+        format!("; did you mean {}?", wording::choice(&found))
+    } else if let Ok(named) = find_said(wanted) {
+        format!("; `gracerung make {}` makes one", named.movement)
+    } else if let Some(nearest) = wording::nearest(wanted, names) {
+        format!("; did you mean `{nearest}`?")
+    } else {
+        "; `gracerung drills` lists the names, and a path to a file works too".to_owned()
+    };
+    Failure(format!("there is no drill called `{wanted}`{hint}"))
+}
