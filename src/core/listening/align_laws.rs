@@ -1,6 +1,6 @@
 //! The laws of the alignment: what a player did is told as that and as nothing else.
 
-use super::align::align;
+use super::align::{align, places};
 use super::heard::HeardNote;
 use super::piece::ExpectedStage;
 use crate::chanter::Note;
@@ -476,5 +476,70 @@ fn each_slip_is_paired_as_what_it_was() {
         let found = once(&heard);
         assert!(found.pairs.iter().all(Option::is_some), "note {place}");
         assert_eq!(found.extra, [at], "note {place}");
+    }
+}
+
+/// Each repetition is told to begin where it began, also where it begins with the cycle in which its
+/// place is voted for and the notes lie a little to both sides of it.
+#[test]
+fn repetitions_begin_where_they_began() {
+    let piece = grip();
+    let cycle = piece.cycle.0;
+    let starts = (0..8).map(|eighth| f64::from(eighth) * cycle / 8.0).chain([
+        0.003,
+        cycle - 0.003,
+        2.0 * cycle + 0.001,
+    ]);
+    for start in starts {
+        let mut heard = played(&piece, start, 4);
+        for at in 1..heard.len() {
+            let by = if at % 2 == 0 { 0.005 } else { -0.005 };
+            move_border(&mut heard, at, by);
+        }
+        let found = align(&piece, &heard);
+        assert_eq!(
+            (found.repetitions.len(), found.cut_short),
+            (4, 0),
+            "{start}"
+        );
+        assert!((found.pace - 1.0).abs() < 1e-3, "{start}: {}", found.pace);
+        let placed = places(&piece, &heard);
+        for (number, repetition) in found.repetitions.iter().enumerate() {
+            let off = repetition.start.0 - (start + number as f64 * cycle);
+            assert!(off.abs() < 0.006, "{start}, {number}: {off} s off");
+            assert_eq!(placed[number].1, repetition.pairs);
+            assert_eq!(placed[number].0, repetition.start.0);
+        }
+    }
+}
+
+/// One edit costs less than a note missing and another too many only where the other note sounds about
+/// when the one was due, and long enough to be it.
+#[test]
+fn another_note_far_away_or_far_too_short_is_not_the_one_that_was_due() {
+    for (tempo, near, far) in [(60, 0.28, 0.34), (120, 0.23, 0.29)] {
+        let piece = piece("grip-from-d", 3, tempo);
+        // neither the first nor the closing one: without these a repetition was cut short
+        let melody = |at: &usize| piece.notes[*at].part == NoteKind::Melody;
+        let due = (0..piece.notes.len()).filter(melody).nth(1).expect("three");
+        let at = piece.notes.len() + due;
+        let plain = played(&piece, 1.0, 3);
+        let found = |begins: f64, lasts: f64| {
+            let mut heard = plain.clone();
+            let start = heard[at].start_s + begins;
+            heard[at] = tone(Note::F, start, start + lasts);
+            let found = align(&piece, &heard).repetitions;
+            (found[1].pairs[due], found[1].extra.clone())
+        };
+        let itself = (Some(at), Vec::new());
+        let another = (None, vec![at]);
+        let whole = 0.1;
+        assert_eq!(found(near, whole), itself, "{near} s late at {tempo}");
+        assert_eq!(found(far, whole), another, "{far} s late at {tempo}");
+        // a blip under 25 ms is no note; one that is short counts only in its place
+        assert_eq!(found(0.0, 0.03), itself);
+        assert_eq!(found(0.0, 0.02), another);
+        assert_eq!(found(0.18, 0.05), another);
+        assert_eq!(found(0.18, 0.07), itself);
     }
 }
