@@ -87,7 +87,7 @@ pub enum SoundState {
         device: String,
         /// Its rate, frames a second.
         rate: u32,
-        /// From computed to heard, milliseconds.
+        /// Latency from computing to hearing, milliseconds.
         latency_ms: f64,
     },
     /// Playing goes on without sound.

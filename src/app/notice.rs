@@ -64,7 +64,8 @@ pub(super) fn told(practising: &Practising) -> Option<Notice> {
         .map(|(_, text)| Notice::plain(text))
 }
 
-/// That no rung is there; above the top of a stage that is left for a later one, up to where that goes.
+/// Says that the ladder has no rung there. At the top of a stage that is left for a later one it
+/// says up to where that one goes.
 fn ladder_ends(practising: &Practising) -> String {
     let plan = practising.state.plan();
     let top = |stage: usize| Some(plan.stages.get(stage)?.rungs.last()?.tempo());

@@ -61,7 +61,8 @@ pub(crate) fn about(command: &Command, name: &str) -> String {
         .unwrap_or_default()
 }
 
-/// Columns of help where they are not those of a terminal, and at most.
+/// Columns of the help where standard output is no terminal; a terminal's own are used up to so
+/// many.
 const COLUMNS: usize = 100;
 /// Columns of the names.
 const NAMES: usize = 15;

@@ -1,4 +1,4 @@
-//! `journal`: look after it: check, export, import, backup, merge.
+//! `journal`: looks after the journal: check, export, import, backup, merge.
 
 use super::{Outcome, Ran};
 use crate::drill::MOST_SHOWN;

@@ -1,4 +1,4 @@
-//! Which frame is heard now: frames played, less what is still on its way to the ear.
+//! Which frame is heard now: the frames played, less those that are still on their way to the ear.
 
 use crate::units::{Frames, SampleRate};
 use std::sync::atomic::{AtomicU32, AtomicU64, Ordering};
@@ -7,15 +7,15 @@ use std::time::{Duration, Instant};
 /// A frame and the moment it is heard.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Reading {
-    /// A frame …
+    /// A frame, by its number.
     pub(super) frame: u64,
-    /// … and when it reaches the ear, since the clock was made.
+    /// When that frame reaches the ear, since the clock was made.
     pub(super) heard: Duration,
     /// Frames a second from there on.
     pub(super) rate: u32,
     /// The first frame that is not computed yet.
     pub(super) end: u64,
-    /// Counts the numberings of frames: another rate begins another.
+    /// Which numbering of frames it belongs to: each change of rate begins another.
     pub(super) epoch: u32,
 }
 
@@ -34,7 +34,7 @@ pub(super) struct Face {
 }
 
 impl Face {
-    /// Shows a reading. One writer at a time. Thread: audio. Allocates: no. Blocks: no.
+    /// Publishes a reading. One writer at a time. Thread: audio. Allocates: no. Blocks: no.
     pub(super) fn set(&self, reading: Reading) {
         self.turn.fetch_add(1, Ordering::SeqCst);
         self.frame.store(reading.frame, Ordering::SeqCst);
@@ -100,7 +100,7 @@ impl Reading {
     }
 }
 
-/// Where the durations of readings begin.
+/// The moment that the durations of readings are counted from.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Base(Instant);
 
@@ -142,7 +142,7 @@ mod tests {
         assert_eq!(READING.moment_of(48_480), Duration::from_millis(1510));
     }
 
-    /// Half of one reading and half of another would put the cursor anywhere.
+    /// Half of one reading and half of another would put the cursor at a wrong place.
     #[test]
     fn a_reading_is_read_whole() {
         let face = Arc::new(Face::default());

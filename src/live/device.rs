@@ -6,12 +6,14 @@ use cpal::{
     BufferSize, ErrorKind, SampleFormat, StreamConfig, SupportedBufferSize, SupportedStreamConfig,
 };
 
-/// Frames asked for in one callback of a device of 48,000 a second when the player says nothing else;
-/// of another rate as many as last about as long. Measured through a sound server under load: at 256
-/// clicks are lost, at 1024 none, and 28 ms of latency are taken off the screen's beat anyway.
+/// Frames in one callback that a device of 48,000 frames a second is asked for where the player
+/// says nothing else; at another rate as many as last about as long. Measured through a sound
+/// server under load: with 256 clicks are lost, with 1024 none. The 28 ms of latency that this
+/// costs are taken off the screen's beat.
 pub const DEFAULT_BUFFER: u32 = 1024;
 
-/// As long as [`DEFAULT_BUFFER`] at a rate, a power of two: devices like those.
+/// The power of two that lasts about as long as [`DEFAULT_BUFFER`] at a rate, because devices like
+/// powers of two.
 fn usual_buffer(rate: u32) -> u32 {
     let frames = u64::from(DEFAULT_BUFFER) * u64::from(rate) / u64::from(SampleRate::USUAL.0);
     u32::try_from(frames)
@@ -33,7 +35,7 @@ macro_rules! for_sample_type {
             cpal::SampleFormat::U16 => $build::<u16>($chosen, $guest),
             cpal::SampleFormat::U32 => $build::<u32>($chosen, $guest),
             other => {
-                // it may hold what has to come home
+                // dropped here because it may hold the renderer, which has to come home
                 drop($guest);
                 Err(DeviceError::Format(other.to_string()))
             }
@@ -71,7 +73,7 @@ pub enum DeviceError {
     Format(String),
     /// The device could not be opened.
     Open {
-        /// Which one.
+        /// The device that was asked for.
         device: String,
         /// What the system says.
         reason: String,
@@ -239,8 +241,8 @@ pub(super) fn choose(asked: &Asked) -> Result<Chosen, DeviceError> {
 
 /// Frames in one callback of a microphone: a note is to be on the screen within 80 ms.
 pub const MICROPHONE_BUFFER: u32 = 256;
-/// The largest buffer that is asked for by itself, frames: 170 ms at 48 kHz. More would not help a
-/// computer that is late with that.
+/// The largest buffer that the program asks for by itself, frames: 170 ms at 48 kHz. A computer
+/// that is late with that would be late with more.
 pub const LARGEST_BUFFER: u32 = 8192;
 
 /// Finds the microphone asked for. Thread: main. Allocates: yes. Blocks: on the devices.
@@ -320,7 +322,8 @@ mod tests {
         assert_eq!(within(1024, SupportedBufferSize::Unknown), 1024);
     }
 
-    /// Half the time at twice the rate made a device of 96,000 frames a second late.
+    /// A buffer of as many frames at twice the rate lasts half as long, and once made a device of
+    /// 96,000 frames a second late.
     #[test]
     fn the_buffer_lasts_as_long_at_every_rate() {
         for (rate, frames) in [

@@ -13,15 +13,16 @@ use std::time::{Duration, Instant};
 /// Seconds of sound that wait for the reader at most; what does not fit is lost.
 const RING_S: usize = 8;
 
-/// What the callback tells. Single numbers, each complete in itself, so `Relaxed` is enough.
+/// What the callback reports. These are single numbers, each complete in itself, so `Relaxed` is
+/// enough.
 #[derive(Debug, Default)]
 struct Vitals {
-    /// When sample 0 would have been captured, nanoseconds since the stream was opened and a
-    /// second: the latest block's time less its place.
+    /// When sample 0 was captured, by the latest block: that block's time less the samples before
+    /// it. Nanoseconds since the stream was opened, plus [`AHEAD`].
     began: AtomicU64,
     /// From the capture to the callback, microseconds.
     latency: AtomicU32,
-    /// Errors told by the device, lost sound left out.
+    /// Errors that the device reported, lost sound not counted.
     errors: AtomicU32,
     /// How often sound was lost: overruns told by the device, samples nobody took, and a stream whose
     /// samples come later than their number says.
@@ -45,13 +46,15 @@ pub struct Microphone {
     pub rate: SampleRate,
 }
 
-/// A stream that is later than its samples say by more than this has lost some, nanoseconds: three
-/// times what a device's own word of its delay was seen to waver by …
+/// A stream whose samples come later than their numbers say, by more than this many nanoseconds,
+/// has lost some. It is three times what a device's own report of its delay was seen to vary by …
 const GAP: i64 = 30_000_000;
-/// … for so many blocks: one may only have been told late. A gap is told so many blocks after it.
+/// … for so many blocks in a row, because a single block may have been reported late. A gap is
+/// therefore reported so many blocks after it.
 pub const GAP_BLOCKS: u32 = 16;
 
-/// Tells from the moment at which a stream would have begun, block by block, that samples are missing.
+/// Finds out that samples are missing, from the moment at which each block says that the stream
+/// began.
 #[derive(Debug, Default)]
 struct Gaps {
     /// The beginning believed, nanoseconds; it follows slowly, because two clocks never agree.
@@ -60,7 +63,8 @@ struct Gaps {
 }
 
 impl Gaps {
-    /// Takes the next block's word; true once for each gap. Thread: audio. Allocates: no. Blocks: no.
+    /// Takes the moment at which the next block says that the stream began; true once for each gap.
+    /// Thread: audio. Allocates: no. Blocks: no.
     fn look(&mut self, began: i64) -> bool {
         let believed = self.believed.get_or_insert(began);
         let off = began - *believed;
@@ -108,7 +112,8 @@ impl Guest {
         self.vitals.latency.store(micros, Ordering::Relaxed);
         for frame in block.chunks_exact(self.channels) {
             let sum: f32 = frame.iter().map(|sample| sample.to_sample::<f32>()).sum();
-            // what nobody takes for seconds (the program is stopped) is lost, and the count with it
+            // samples that nobody takes for seconds, while the program is stopped, are lost, and
+            // are not counted as samples of the stream
             if self.samples.push(sum / self.channels as f32).is_ok() {
                 self.count += 1;
             } else {
@@ -131,8 +136,8 @@ impl Microphone {
         Self::with_buffer(asked, MICROPHONE_BUFFER)
     }
 
-    /// The same with so many frames in one callback. Thread: main. Allocates: yes. Blocks: on the
-    /// device.
+    /// Opens a microphone with so many frames in one callback. Thread: main. Allocates: yes.
+    /// Blocks: on the device.
     ///
     /// # Errors
     /// There is none, none of that name, or it cannot be opened.
@@ -219,7 +224,7 @@ where
                     return;
                 }
                 vitals.errors.fetch_add(1, Ordering::Relaxed);
-                // a dead server must not make this spin
+                // where the sound server is dead, this would otherwise run without a pause
                 std::thread::sleep(Duration::from_millis(2));
             },
             None,
@@ -233,8 +238,8 @@ where
 mod tests {
     use super::*;
 
-    /// A gap that nobody tells of would be heard as a tempo that runs; a device that is vague about its
-    /// delay, or a clock that is quicker by a ten-thousandth, must not cost a repetition.
+    /// A gap that is not reported would be heard as a tempo that runs. A device that is vague about
+    /// its delay, or a clock that is quicker by a ten-thousandth, must not cost a repetition.
     #[test]
     fn a_gap_is_told_once_and_wavering_never() {
         let mut gaps = Gaps::default();

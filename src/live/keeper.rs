@@ -19,7 +19,7 @@ use std::time::{Duration, Instant};
 
 /// No callback for so long means the device is dead: ten times the longest block in use.
 const DEAD: Duration = Duration::from_millis(300);
-/// A stream that never played gets longer: some servers take their time.
+/// A stream that has not played yet gets longer, because some sound servers take their time.
 const UNBORN: Duration = Duration::from_millis(1500);
 /// Time between two attempts to open a missing device, before [`PATIENCE`] has passed.
 const RETRY: Duration = Duration::from_millis(500);
@@ -27,9 +27,9 @@ const RETRY: Duration = Duration::from_millis(500);
 const RARELY: Duration = Duration::from_secs(3);
 /// How long a device is missed before it is looked for rarely.
 const PATIENCE: Duration = Duration::from_secs(15);
-/// How often the keeper looks while something plays: what a report waits at most.
+/// How often the keeper looks while something plays; a report waits no longer than this.
 const TICK: Duration = Duration::from_millis(10);
-/// After the last sound was heard the stream stays open so long.
+/// How long the stream stays open after the last sound was heard.
 const LINGER: Duration = Duration::from_millis(60);
 
 /// Whether anything is heard.
@@ -71,7 +71,7 @@ pub(super) enum Told {
     Report(u32, RendererReport),
     /// Another state.
     State(DeviceState),
-    /// So many underruns in all.
+    /// The number of underruns so far.
     Underruns(u32),
 }
 
@@ -80,7 +80,7 @@ enum Seat {
     Home(Renderer),
     Device(Output),
     Silent(Silent),
-    /// In a device that did not give it back.
+    /// It is in a device that did not give it back.
     Lost,
 }
 
@@ -231,7 +231,7 @@ impl Keeper {
                         self.seat_in_device(renderer);
                     }
                 }
-                // A cue with no stream open would sound at the start of the next playing.
+                // a cue that is sent while no stream is open would sound when playing starts next
                 if !(matches!(command, Command::Cue(_)) && matches!(self.seat, Seat::Home(_))) {
                     self.waiting.push_back(command);
                 }
@@ -240,8 +240,8 @@ impl Keeper {
         true
     }
 
-    /// Moves waiting commands into the renderer's ring. At home it obeys at once, so that levels
-    /// and loads do not pile up while nothing plays.
+    /// Moves waiting commands into the renderer's ring. A renderer that is at home obeys at once,
+    /// so that levels and loads do not pile up while nothing plays.
     fn pass_on(&mut self) {
         loop {
             while let Some(command) = self.waiting.pop_front() {
@@ -300,8 +300,8 @@ impl Keeper {
         }
     }
 
-    /// The latency is known with the first callbacks and differs a little from one to the next:
-    /// the longest is told, once it is known.
+    /// Reports the latency once it is known. It comes with the first callbacks and differs a little
+    /// from one to the next: the longest counts.
     fn show_latency(&mut self, now: Duration) {
         if let DeviceState::Sounding { latency, .. } = &mut self.state
             && now > *latency + Duration::from_millis(1)
@@ -311,7 +311,8 @@ impl Keeper {
         }
     }
 
-    /// The device is gone: the repetition is void, playing goes on silently from the very frame.
+    /// The device is gone: the repetition becomes void, and playing goes on silently from the same
+    /// frame.
     fn lose(&mut self, why: String) {
         let mut renderer = self.come_home();
         renderer.void_repetition();
@@ -328,7 +329,7 @@ impl Keeper {
         self.set_state(DeviceState::Silent { why });
     }
 
-    /// Takes the renderer from where it is. One that a device kept is built anew: the timeline
+    /// Takes the renderer home. Where a device kept it, another one is built: then the timeline
     /// begins again with its count-in.
     fn come_home(&mut self) -> Renderer {
         let renderer = match std::mem::replace(&mut self.seat, Seat::Lost) {

@@ -1,5 +1,5 @@
-//! The device, or none: a thread that keeps the stream, the clock of what is heard, and the same
-//! playing without a device.
+//! Plays on a device, or without one: a thread that keeps the stream, the clock of what is heard,
+//! and the same playing in silence.
 //!
 //! The only room that knows the sound library and real time. Knows no drills, no board and no
 //! screen: it plays timelines and says what is heard.

@@ -14,13 +14,13 @@ use std::time::{Duration, Instant};
 /// Frames rendered at once inside a callback; a longer one is filled in pieces.
 const PIECE: usize = 4096;
 
-/// What the callbacks tell the keeper. Single numbers, each complete in itself, so `Relaxed` is
-/// enough.
+/// What the callbacks report to the keeper. These are single numbers, each complete in itself, so
+/// `Relaxed` is enough.
 #[derive(Debug, Default)]
 pub(super) struct Vitals {
     /// Nanoseconds since the base at the last callback; 0 before the first.
     last: AtomicU64,
-    /// Errors told by the device, underruns left out.
+    /// Errors that the device reported, underruns not counted.
     errors: AtomicU32,
     /// Underruns told by the device.
     underruns: AtomicU32,
@@ -58,7 +58,7 @@ struct Guest {
 impl Drop for Guest {
     fn drop(&mut self) {
         if let Some(renderer) = self.renderer.take() {
-            // One renderer, one place: it always fits.
+            // there is one renderer and one place for it, so it always fits
             let _ = self.home.push(renderer);
         }
     }
@@ -96,7 +96,7 @@ impl Guest {
     }
 }
 
-/// A renderer that could not be seated, and why.
+/// A renderer that could not be put into a device's callback, and why.
 pub(super) struct Refused {
     pub(super) error: DeviceError,
     pub(super) renderer: Option<Renderer>,
@@ -181,8 +181,8 @@ fn build<T: SizedSample + FromSample<f32>>(
                     vitals.underruns.fetch_add(1, Ordering::Relaxed);
                 } else {
                     vitals.errors.fetch_add(1, Ordering::Relaxed);
-                    // A dead server makes the worker call here hundreds of thousands of times a
-                    // second: it waits instead of spinning. Nothing plays then anyway.
+                    // where the sound server is dead, its library calls this hundreds of thousands
+                    // of times a second; waiting costs nothing, because nothing plays then
                     std::thread::sleep(Duration::from_millis(2));
                 }
             },
@@ -223,7 +223,8 @@ impl Output {
         let Self {
             stream, mut home, ..
         } = self;
-        // A dead device may keep its stream from ending: it may, on a thread of its own.
+        // a dead device may keep its stream from ending for long, which harms nobody on a thread of
+        // its own
         let ending = std::thread::Builder::new()
             .name("stream end".to_owned())
             .spawn(move || drop(stream));

@@ -13,11 +13,11 @@ pub type Stereo = Vec<[f32; 2]>;
 
 /// Added to times so that none is negative.
 const AHEAD: Duration = Duration::from_secs(1);
-/// Seconds in which another level is reached.
+/// Seconds in which a new level is reached.
 const RAMP_S: f32 = 0.02;
 
-/// What crosses to and from the callback. Single numbers, each complete in itself, so `Relaxed` is
-/// enough.
+/// What crosses to and from the callback. These are single numbers, each complete in itself, so
+/// `Relaxed` is enough.
 #[derive(Debug, Default)]
 struct Vitals {
     /// When frame 0 is heard, nanoseconds since the opening and [`AHEAD`]; 0 before the first block.
@@ -32,10 +32,10 @@ struct Vitals {
     last: AtomicU64,
 }
 
-/// No block asked for in so long means that the device is dead: errors are told for passing
-/// troubles too.
+/// A device that asks for no block for so long is dead. Its errors do not say so, because devices
+/// report passing troubles as errors too.
 const DEAD: Duration = Duration::from_secs(2);
-/// A stream that never played gets longer: some servers take their time.
+/// A stream that has not played yet gets longer, because some sound servers take their time.
 const UNBORN: Duration = Duration::from_secs(5);
 
 /// An open stream that plays samples. It ends with silence, or begins again.
@@ -205,7 +205,7 @@ fn build<T: SizedSample + FromSample<f32>>(
             move |out, info| guest.play(out, info),
             move |error| {
                 if error.kind() != ErrorKind::Xrun {
-                    // a dead server must not make this spin
+                    // where the sound server is dead, this would otherwise run without a pause
                     std::thread::sleep(Duration::from_millis(2));
                 }
             },

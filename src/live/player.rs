@@ -1,4 +1,5 @@
-//! The handle to everything that sounds: commands go in, what is heard comes out when it is heard.
+//! The handle to everything that sounds: it takes commands, and gives reports at the moment at
+//! which what they tell is heard.
 
 use super::clock::{Base, Face};
 use super::device::Asked;
@@ -15,14 +16,14 @@ use std::time::Instant;
 
 pub use super::keeper::DeviceState;
 
-/// Something that has happened, told when it is heard, not when it was computed.
+/// Something that has happened; it is reported when it is heard and not when it was computed.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Heard {
     /// From the player: bars, closing notes, changes.
     Report(RendererReport),
     /// The device came, went or was closed.
     State(DeviceState),
-    /// So many underruns on this stream.
+    /// The number of underruns of this stream.
     Underruns(u32),
 }
 
@@ -37,11 +38,11 @@ pub struct Position {
     pub counting_in: bool,
     /// The cycle that plays, or is counted in to.
     pub cycle: u64,
-    /// Beats from the start of the count-in or of the cycle: for pictures, a float will do.
+    /// Beats from the start of the count-in or of the cycle. A float, because it is only drawn.
     pub beat: f64,
 }
 
-/// Where a timeline lies: told by [`RendererReport::Took`].
+/// The frames that a timeline has, as [`RendererReport::Took`] said.
 #[derive(Debug, Clone)]
 struct Laid {
     timeline: Arc<Timeline>,
@@ -65,7 +66,7 @@ pub struct Player {
     offset: i32,
     /// Reports that are not heard yet, in order.
     coming: VecDeque<(u32, RendererReport)>,
-    /// Timelines sent and perhaps still to be heard.
+    /// Timelines that were sent and may still be heard.
     sent: VecDeque<(u64, Arc<Timeline>)>,
     laid: Option<Laid>,
     serial: u64,
@@ -82,12 +83,13 @@ impl Player {
         let face = Arc::new(Face::default());
         let base = Base::now();
         let shown = Arc::clone(&face);
-        // Without a thread (the system has none left) requests go nowhere and nothing is heard;
-        // the state stays closed.
+        // where the system has no thread left, requests go nowhere, nothing is heard, and the state
+        // stays closed
         let thread = std::thread::Builder::new()
             .name("sound".to_owned())
             .spawn(move || {
-                // Voices are built when they are first wanted, not while the first screen is.
+                // the voices are built when they are first needed, and not while the first screen
+                // is drawn
                 if let Ok(first) = from_us.recv() {
                     Keeper::new(asked, sound, from_us, to_us, shown, base).run(first);
                 }
@@ -208,8 +210,8 @@ impl Player {
         let reading = self.face.read();
         let moment = self.base.until(now);
         while let Some((epoch, report)) = self.coming.front().copied() {
-            // Nothing is on its way to the ear once the stream is closed, and frames of an older
-            // numbering were played by a device that is gone.
+            // once the stream is closed nothing is on its way to the ear, and frames of an older
+            // numbering belong to a device that is gone
             let now = match (&self.state, reading, frame_of(&report)) {
                 (DeviceState::Closed, _, _) | (_, _, None) => true,
                 (_, Some(reading), Some(frame)) => {
@@ -280,8 +282,8 @@ fn frame_of(report: &RendererReport) -> Option<Frames> {
     }
 }
 
-/// Where a frame lies in a timeline. Right after a device came back at another rate the frame is
-/// counted at that one already and the timeline still at the one before.
+/// The place of a frame in a timeline. Right after a device came back at another rate, frames are
+/// already counted at the new rate, and the timeline is still laid at the old one.
 fn place(laid: &Laid, frame: Frames, rate: SampleRate) -> Position {
     let timeline = &laid.timeline;
     let origin = laid.origin.to_f64().unwrap_or(0.0);

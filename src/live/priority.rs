@@ -12,19 +12,20 @@
 use std::collections::BTreeSet;
 use std::process::{Command, Stdio};
 
-/// Among real-time threads a low one: above all that is none, below PulseAudio's own, which are at 5
-/// (`realtime-priority` in pulse-daemon.conf(5)), and below what the system itself needs.
+/// A low priority among real-time threads: above all threads that have none, below PulseAudio's
+/// own, which are at 5 (`realtime-priority` in pulse-daemon.conf(5)), and below what the system
+/// itself needs.
 const PRIORITY: &str = "4";
-/// What RealtimeKit asks of a program: a thread that computes so long without a pause is stopped,
-/// microseconds. A callback takes a hundredth of it.
+/// RealtimeKit asks a program to let its threads be stopped when they compute for so long without a
+/// pause, microseconds. A callback takes a hundredth of it.
 const LONGEST_US: u64 = 200_000;
 
 /// Whether threads that sound come before others.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Priority {
-    /// By what this user may.
+    /// This user's own rights grant it.
     Own,
-    /// By the desktop's service.
+    /// The desktop's service grants it.
     Service,
     /// The system grants it in neither way.
     Refused,
@@ -46,7 +47,7 @@ impl std::fmt::Display for Priority {
     }
 }
 
-/// The threads that there were before a stream was opened.
+/// The threads that existed before a stream was opened.
 pub(super) struct Before(BTreeSet<u32>);
 
 impl Before {
@@ -55,8 +56,8 @@ impl Before {
         Self(threads())
     }
 
-    /// Asks for all threads that have come since, on a thread of its own: a service may take its
-    /// time. Thread: any but audio. Allocates: yes. Blocks: no.
+    /// Asks for the priority of all threads that have come since, on a thread of its own, because a
+    /// service may take its time. Thread: any but audio. Allocates: yes. Blocks: no.
     pub(super) fn ask(self) {
         let new: Vec<u32> = threads().difference(&self.0).copied().collect();
         if new.is_empty() {
@@ -73,8 +74,8 @@ impl Before {
     }
 }
 
-/// What this system grants: tried with a thread that does nothing. Thread: main. Allocates: yes.
-/// Blocks: on the system, a second at most.
+/// The priority that this system grants, tried with a thread that does nothing. Thread: main.
+/// Allocates: yes. Blocks: on the system, a second at most.
 pub fn priority() -> Priority {
     let before = threads();
     let (end, ended) = std::sync::mpsc::channel::<()>();
@@ -190,12 +191,12 @@ mod tests {
         assert!(is_real_time(&line("sound", 1)));
         assert!(is_real_time(&line("a) name (1", 2)));
         assert!(!is_real_time(&line("sound", 0)));
-        // batch and idle
+        // the policies batch and idle are no real-time policies
         assert!(!is_real_time(&line("sound", 3)));
         assert!(!is_real_time(""));
     }
 
-    /// Whatever this system grants, it is what the system itself says afterwards; nothing fails.
+    /// Whatever this system grants, the system itself says the same afterwards, and nothing fails.
     #[test]
     fn what_is_told_is_what_the_system_says() {
         let told = priority();

@@ -5,7 +5,7 @@ use crate::product::{Matrix, in_tiles};
 use serde::Deserialize;
 use std::fmt;
 
-/// What a frame may be: the nine notes from low G up, and none.
+/// The classes of a frame: the nine notes from low G up, and no note.
 pub const CLASSES: usize = 10;
 /// Samples from one frame to the next.
 pub const HOP: usize = 12;
@@ -18,29 +18,29 @@ const LARGEST: usize = 4096;
 /// What the header of the file says.
 #[derive(Debug, Clone, Deserialize)]
 pub struct NetworkShape {
-    /// Samples a second of what goes in.
+    /// Sample rate of the network's input.
     pub rate: u32,
     /// Samples from one frame to the next.
     pub hop: usize,
-    /// Where low A lies in what goes in, Hz.
+    /// Frequency of low A in the network's input, Hz.
     pub low_a_hz: f64,
-    /// Per bank the number of bands and the taps of each of their two filters.
+    /// For each bank of filters the number of bands and the taps of each of their two filters.
     pub banks: Vec<(usize, usize)>,
     /// Channels between the layers.
     pub channels: usize,
     /// Taps of each channel's filter over time.
     pub taps: usize,
-    /// Per block the frames between two taps and the frames it looks ahead.
+    /// For each block of layers the frames between two taps and the frames it looks ahead.
     pub blocks: Vec<(usize, usize)>,
     /// Added to each squared magnitude.
     pub power_floor: f32,
     /// Time constant of the level, frames.
     pub level_frames: f32,
-    /// The level is never taken to be lower.
+    /// The level is never taken to be lower than this.
     pub level_floor: f32,
     /// `f32`: little-endian, IEEE 754.
     pub number: String,
-    /// Numbers after the header.
+    /// How many numbers follow the header.
     pub count: usize,
     /// FNV-1a, 64 bit (RFC 9923), of the bytes after the header, hexadecimal.
     pub fnv1a64: String,

@@ -1,4 +1,4 @@
-//! The board: stages across, each with its rungs up, and what each cell is.
+//! The board: a column for each stage, a cell in it for each rung, and the status of each cell.
 //!
 //! A pure function of the plan and the marks that stand; knows nothing of the session.
 
@@ -8,7 +8,7 @@ use super::history::{History, Order, Tally};
 use super::plan::Plan;
 use super::rung::{CellPlace, reaches};
 
-/// What a cell is.
+/// The status of a cell.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum CellStatus {
     /// Not to be climbed yet: a cell before it is neither clear nor passed. It can be played
@@ -26,9 +26,9 @@ pub enum CellStatus {
 /// One cell as it is shown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Cell {
-    /// Which.
+    /// Which cell.
     pub key: CellKey,
-    /// What it is.
+    /// Its status.
     pub status: CellStatus,
     /// It is clear only with the help of assumed marks, and is shown otherwise.
     pub assumed: bool,
@@ -38,7 +38,7 @@ pub struct Cell {
     pub held: Held,
     /// The day of its last cold try, counted from 1970.
     pub last_cold: Option<i64>,
-    /// What its marks come to.
+    /// The tally of its marks.
     pub tally: Tally,
 }
 
@@ -132,8 +132,8 @@ impl Board {
         if self.is_done(place) {
             return CellStatus::Passed;
         }
-        // A done cell reaches every cell before it, so of each stage only the highest cell before
-        // this one is asked. Stages may end at different tempi, so every stage is asked.
+        // a cell that is done stands for every cell before it, so of each stage only the highest
+        // cell before this one is asked; stages may end at different tempi, so every stage is asked
         let stages = plan.stages.iter().enumerate().take(place.0 + 1);
         let before_done = stages
             .filter_map(|(stage, planned)| {

@@ -1,5 +1,5 @@
-//! The laws of what a drill asks for: so many repetitions at most, and an opening between what is
-//! written out and real time.
+//! The laws of what a drill asks for: a greatest number of repetitions, and opened stages between
+//! those written out and real time.
 
 use super::Rung;
 use super::ladder::climbs;
@@ -10,7 +10,7 @@ use crate::drill::{
 use crate::movement::{Movement, Schools, typical_context};
 use crate::rhythm::Metre;
 
-/// Clean repetitions that clear every cell of a drill.
+/// How many clean repetitions clear every cell of a drill.
 fn repetitions(drill: &Drill) -> usize {
     let cells: usize = climbs(drill).iter().map(Vec::len).sum();
     cells * drill.clean as usize

@@ -27,9 +27,9 @@ pub fn asked_cold(rung: usize, rungs: usize, real_time: bool) -> bool {
 pub struct Try {
     /// The player's own calendar day, counted from 1970.
     pub day: i64,
-    /// What was played.
+    /// The cell that was played.
     pub cell: CellKey,
-    /// Without reference and without run-up.
+    /// True where the reference was silent and nothing had been played shortly before.
     pub alone: bool,
     /// What was said of it, and whether that was only assumed; nothing when it was not marked.
     pub said: Option<(Mark, bool)>,
@@ -38,12 +38,12 @@ pub struct Try {
 /// Whether a cell is held.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub enum Held {
-    /// It is not.
+    /// The cell is not held.
     #[default]
     No,
-    /// By a cold try that was assumed to be clean.
+    /// It is held by a cold try that was assumed to be clean.
     Assumed,
-    /// By a cold try that was said to be clean.
+    /// It is held by a cold try that was said to be clean.
     Said,
 }
 
@@ -54,7 +54,7 @@ impl Held {
     }
 }
 
-/// What the cold tries of a cell come to: the last one that was marked decides.
+/// What a cell's cold tries say of it: the last one that was marked decides.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct ColdTries {
     /// Whether the cell is held.
@@ -63,7 +63,7 @@ pub struct ColdTries {
     pub last: Option<i64>,
 }
 
-/// Of all tries, in fold order, the first of each day in some stages' music.
+/// The first try of each day in some stages' music, of all tries in fold order.
 pub fn first_of_each_day(tries: impl IntoIterator<Item = Try>, stages: &[StagePrint]) -> Vec<Try> {
     let mut days = BTreeSet::new();
     tries
@@ -97,7 +97,7 @@ pub struct Candidate {
     pub stage: usize,
     /// Its rung.
     pub rung: Rung,
-    /// What its cold tries come to.
+    /// What its cold tries say of it.
     pub tries: ColdTries,
 }
 

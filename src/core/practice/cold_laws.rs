@@ -68,7 +68,7 @@ fn the_first_try_of_another_day_holds_a_cell() {
     assert_eq!(tried(&practice.journal), [(0, true), (0, true)]);
 }
 
-/// The day it was cleared is no other day, however long the session was.
+/// The day on which a cell was cleared is not another day, however long the session was.
 #[test]
 fn a_cell_is_not_tried_cold_on_the_day_it_was_cleared() {
     let mut practice = Practice::with(asked());
@@ -126,7 +126,8 @@ fn an_unmarked_repetition_of_an_earlier_session_is_a_run_up_too() {
     assert_eq!(held(&again, 0, 2), Held::No);
 }
 
-/// Begun two minutes before midnight the second repetition would be the first of a day.
+/// A session that begins two minutes before midnight would otherwise have a first repetition of a
+/// day in its middle.
 #[test]
 fn what_was_played_just_before_midnight_is_a_run_up() {
     let mut practice = a_day_later();
@@ -143,7 +144,8 @@ fn what_was_played_just_before_midnight_is_a_run_up() {
     assert_eq!(tried(&practice.journal).last(), Some(&(1, false)));
 }
 
-/// Broken off before its closing note it was no try, and the next one is the first.
+/// A repetition that is broken off before its closing note is no try, and the next one is the
+/// first.
 #[test]
 fn a_repetition_cut_short_is_no_try() {
     let mut practice = a_day_later();
@@ -155,7 +157,8 @@ fn a_repetition_cut_short_is_no_try() {
     assert_eq!(held(&practice, 0, 2), Held::Said);
 }
 
-/// One try, then on to where the climb stands; where it was not clean one may stay.
+/// After one try play goes on to where the climb stands; where the try was not clean the player may
+/// stay.
 #[test]
 fn after_a_clean_cold_try_play_goes_on_by_itself() {
     let mut practice = a_day_later();

@@ -23,7 +23,7 @@ pub enum Difference {
 }
 
 impl Difference {
-    /// In the order in which they are offered.
+    /// All of them, in the order in which they are offered.
     pub const ALL: [Self; 5] = [
         Self::Crushed,
         Self::Unlike,
@@ -32,7 +32,7 @@ impl Difference {
         Self::Blip,
     ];
 
-    /// For arguments and tables.
+    /// Its name in arguments and tables.
     pub fn name(self) -> &'static str {
         match self {
             Self::Crushed => "crushed",
@@ -43,7 +43,7 @@ impl Difference {
         }
     }
 
-    /// For a sentence.
+    /// Its name in a sentence.
     pub fn spoken(self) -> &'static str {
         match self {
             Self::Crushed => "crushed tones",
@@ -72,12 +72,12 @@ impl Trial {
     }
 }
 
-/// What a minute or more of telling clean from faulty came to.
+/// The result of a minute or more of telling a clean movement from a faulty one.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Discrimination {
-    /// What was listened for.
+    /// The kind of difference that was listened for.
     pub difference: Difference,
-    /// The same with the notes of the movement: `one low G longer than the other`.
+    /// The difference with the notes of the movement: `one low G longer than the other`.
     pub what: String,
     /// The smallest fault that is heard: three answers in four are right there.
     #[serde(rename = "threshold_ms")]
@@ -91,7 +91,7 @@ pub struct Discrimination {
     /// The widest fault that was offered. A threshold above it means that not even that was heard.
     #[serde(rename = "widest_ms")]
     pub widest: Milliseconds,
-    /// Every question and answer in order, so that a later program can reckon again.
+    /// Every question and answer in order, so that a later program can compute the threshold again.
     pub trials: Vec<Trial>,
 }
 
@@ -101,7 +101,7 @@ impl Discrimination {
         serde_json::from_str(text).ok()
     }
 
-    /// As the journal keeps it.
+    /// The text that the journal keeps.
     pub fn to_json(&self) -> String {
         serde_json::to_string(self).unwrap_or_default()
     }

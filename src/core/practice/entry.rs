@@ -1,4 +1,4 @@
-//! What is written down: records of what happened, and their place in a journal.
+//! The records of what happened, and their places in a journal.
 //!
 //! Knows what an entry says; knows nothing of how it is stored.
 
@@ -28,7 +28,7 @@ pub fn local_day(utc_us: i64, offset_s: i32) -> i64 {
         .div_euclid(86_400)
 }
 
-/// What is said of a repetition.
+/// What a mark says of a repetition.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Mark {
@@ -87,7 +87,7 @@ pub enum Kind {
     Mark {
         /// The repetition's number in the session.
         repetition: u64,
-        /// What was said.
+        /// What the mark says.
         mark: Mark,
         /// How many clean in a row cleared a cell when it was said.
         needed: u32,
@@ -133,7 +133,7 @@ pub enum Kind {
 /// One thing that happened, before it has a place in a journal.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Record {
-    /// Its name.
+    /// Its name for ever.
     pub id: RecordId,
     /// Universal time in microseconds since 1970, never below that of the record before.
     pub utc_us: i64,

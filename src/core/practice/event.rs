@@ -31,7 +31,7 @@ impl From<Hand> for By {
 pub enum Event {
     /// A session begins.
     Started {
-        /// When.
+        /// When it happened.
         at: Moment,
         /// A fresh name for the session.
         session: Uuid,
@@ -67,7 +67,7 @@ pub enum Event {
     },
     /// A repetition and its breath are over, told early enough for the next cell to be laid.
     RepetitionEnded {
-        /// When.
+        /// When it happened.
         at: Moment,
         /// Which repetition.
         repetition: u64,
@@ -100,7 +100,7 @@ pub enum Event {
     Touched,
     /// Take the last mark back.
     Undo {
-        /// When.
+        /// When it happened.
         at: Moment,
     },
     /// The repetition that sounds is cut short: by a seek, by a lost device, or because it begins
@@ -110,56 +110,56 @@ pub enum Event {
     SoundLost,
     /// Sound stops and will go on.
     Paused {
-        /// When.
+        /// When it happened.
         at: Moment,
     },
     /// Sound goes on.
     Resumed {
-        /// When.
+        /// When it happened.
         at: Moment,
     },
     /// Sound stops.
     Stopped {
-        /// When.
+        /// When it happened.
         at: Moment,
     },
     /// The session is left.
     Ended {
-        /// When.
+        /// When it happened.
         at: Moment,
     },
     /// The player chooses a cell, open or not, on the ladder or between its rungs.
     CellChosen {
-        /// When.
+        /// When it happened.
         at: Moment,
-        /// Which.
+        /// Which cell.
         cell: CellKey,
     },
     /// The player asks for the rung above or below.
     TempoStep {
-        /// When.
+        /// When it happened.
         at: Moment,
-        /// Above.
+        /// True for the rung above.
         up: bool,
     },
     /// The player asks to move to the cell that was named.
     Advance {
-        /// When.
+        /// When it happened.
         at: Moment,
     },
     /// The drill or a setting changed. Marks of stages the old plan did not have are not known
     /// here: they come as foreign entries or with a replay.
     PlanChanged {
-        /// When.
+        /// When it happened.
         at: Moment,
         /// The new plan.
         plan: Plan,
     },
     /// The player's own words, beside the last mark of the session or for the teacher.
     Word {
-        /// When.
+        /// When it happened.
         at: Moment,
-        /// Beside a mark.
+        /// The mark they stand beside; none where they are for the teacher.
         about: Option<RecordId>,
         /// The words.
         text: String,
@@ -221,7 +221,7 @@ pub enum News {
     Cleared(CellKey),
     /// A cell is no longer clear.
     Uncleared {
-        /// Which.
+        /// Which cell.
         cell: CellKey,
         /// What it is now.
         now: CellStatus,
@@ -236,7 +236,8 @@ pub enum News {
     StopsSoon,
     /// Play stopped after three not clean in a row and offers other ways on.
     Offers,
-    /// While these are offered: clean takes the next of them, not clean the easier cell.
+    /// Ways on are offered, and a mark chose among them: clean takes the next one, not clean the
+    /// easier cell.
     Chosen(Mark),
     /// A cold try was marked.
     ColdTry {

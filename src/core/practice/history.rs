@@ -14,8 +14,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use uuid::Uuid;
 
-/// Where a record stands in the fold: stored ones by time, journal and number; those not stored
-/// yet after them, as they were made.
+/// The place of a record in the fold. Stored records are ordered by time, journal and number; those
+/// that are not stored yet come after them, in the order in which they were made.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Order {
     Stored(i64, Uuid, u64),
@@ -29,7 +29,7 @@ impl Order {
     }
 }
 
-/// What a cell's marks come to.
+/// The counts of a cell's marks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Tally {
     /// Repetitions said to be clean by key, pedal or ear.
@@ -38,11 +38,11 @@ pub struct Tally {
     pub not_clean: u32,
     /// Repetitions assumed clean; counted apart.
     pub assumed: u32,
-    /// Of the clean ones that were said those that were played by heart.
+    /// How many of the clean repetitions were played by heart; assumed ones do not count.
     pub by_heart: u32,
     /// Clean ones in a row up to the last, assumed ones included.
     pub streak: u32,
-    /// As `streak`, without assumed ones: an assumed one ends it.
+    /// Clean ones in a row without an assumed one: an assumed one ends the row.
     pub said_streak: u32,
     /// True when the N-th clean in a row was reached and still stands.
     pub reached: bool,
@@ -151,7 +151,7 @@ struct Told {
 }
 
 impl Told {
-    /// What counts: the last mark that was not taken back.
+    /// The mark that counts: the last one that was not taken back.
     fn counts(&self, undone: &BTreeSet<RecordId>) -> Option<&MarkLine> {
         self.marks
             .iter()
@@ -196,7 +196,7 @@ impl CellHistory {
         let last = at == self.log.len();
         self.log.insert(at, (order, line));
         match was_at {
-            // The record is stored now and keeps its place, so what it says does not change.
+            // the record is stored now and keeps its place, so the cell's counts do not change
             Some((before, old)) if before == at => self.rename(old, order),
             None if last => self.apply(order, line),
             _ => self.fold_again(),
@@ -235,7 +235,8 @@ impl CellHistory {
             Line::Mark(mark) => self.hear(order, mark),
             Line::ByHeart { id, repetition } => {
                 self.by_heart.insert((id.session, repetition));
-                // it comes before the mark of its repetition, unless another program's clock was behind
+                // this entry comes before the mark of its repetition, unless another program's
+                // clock was behind
                 if self.told(id.session, repetition).is_some() {
                     self.count_again();
                 }

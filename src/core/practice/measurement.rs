@@ -1,4 +1,4 @@
-//! What was heard of one repetition, in figures: the type that listening fills.
+//! The figures of one repetition: the type that the listening room fills.
 //!
 //! Raw measures only. Knows no threshold and judges nothing, so that a later threshold can judge
 //! the same figures again.
@@ -20,14 +20,16 @@ pub enum NoteKind {
     Gracenote,
 }
 
-/// How the pair that a melody note is the second of is wanted: long to short by onsets.
+/// How a pair of notes should be pointed: long to short by onsets. It stands with the pair's second
+/// note.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct PairWanted {
-    /// A dot and its cut; else a snap, whose short note comes first.
+    /// True for a dot and its cut; false for a snap, whose short note comes first.
     pub long_first: bool,
-    /// Long to short in the timeline.
+    /// The ratio of long to short in the timeline.
     pub ratio: f64,
-    /// The roundest and the sharpest that are as good; none where the pair is never judged.
+    /// The least ratio, the roundest, and the greatest, the sharpest, that are as good; none where
+    /// the pair is never judged.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub range: Option<(f64, f64)>,
 }
@@ -74,7 +76,8 @@ pub struct NoteMeasure {
         skip_serializing_if = "Option::is_none"
     )]
     pub movement: Option<Movement>,
-    /// How the pair that it is the second of is wanted; none where its written place says that.
+    /// How the pair whose second note it is should be pointed; none where its written place says
+    /// that.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub pair: Option<PairWanted>,
     /// Its pitch against the tuning in cents, positive is sharp; nothing for a gracenote, which a
@@ -119,7 +122,7 @@ pub struct Measurement {
     pub beat_ms: Milliseconds,
     /// The notes of the score in order.
     pub notes: Vec<NoteMeasure>,
-    /// What sounded besides.
+    /// Sounds that no note of the score explains.
     pub extra: Vec<ExtraNote>,
     /// How far the player was constantly ahead of the click, milliseconds: positive is early.
     /// Taps lead clicks by 30 to 50 ms untrained (Aschersleben & Prinz 1995), so it is measured
@@ -136,7 +139,7 @@ pub struct Measurement {
 /// Nearer to the timeline than this is our own sound and no player: the ear tells an onset to 1.5 ms,
 /// and professional drummers are 2 to 10 ms off (Fujii et al., Music Perception 28(5), 2011).
 const OWN: Milliseconds = Milliseconds(3.0);
-/// Share of the notes that must be so near.
+/// Share of the notes that must be so near for that.
 const OWN_SHARE: f64 = 0.8;
 
 impl NoteMeasure {

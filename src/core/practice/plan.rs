@@ -1,4 +1,4 @@
-//! What is practised and how one moves through it: stages, ladder, route.
+//! What is practised, and how play moves through it: stages, ladder, route.
 //!
 //! Knows stages by fingerprint only; knows no marks.
 
@@ -19,7 +19,7 @@ pub struct PlannedStage {
     pub print: StagePrint,
     /// Its own rungs, strictly rising in the order they are climbed: all tempi or all lengths.
     pub rungs: Vec<Rung>,
-    /// It is played in real time: every fourth rung of it is asked cold.
+    /// True where it is played in real time: then every fourth rung is asked cold.
     pub real_time: bool,
 }
 
@@ -99,8 +99,9 @@ fn on_route(route: Route, (stage, rung): CellPlace) -> OnRoute {
     }
 }
 
-/// Every cell of some stages' rungs in the order of a route. Across: all that stands at a tempo,
-/// stage by stage, then the next tempo. Up: stage by stage.
+/// Every cell of some stages' rungs in the order of a route. On the route across, all cells at a
+/// tempo come stage by stage, then those at the next tempo; on the route up, the stages come one
+/// after the other.
 pub fn in_route_order(rungs: &[Vec<Rung>], route: Route) -> Vec<CellPlace> {
     let all = rungs.iter().enumerate();
     let mut places: Vec<CellPlace> = all
@@ -229,8 +230,9 @@ impl Plan {
             .collect()
     }
 
-    /// The step back from a cell: across, the stage before at the same tempo, else a rung down; up,
-    /// and for an opened movement, a rung down, else the stage before. Nothing from the first cell.
+    /// The step back from a cell; none from the first cell. On the route across it is the stage
+    /// before at the same tempo, or else one rung down. On the route up, and for an opened
+    /// movement, it is one rung down, or else the stage before.
     pub fn step_back_from(&self, cell: CellKey) -> Option<CellKey> {
         let down = self.below(cell);
         if self.route == Route::Up || cell.rung.is_opened() {

@@ -1,4 +1,4 @@
-//! A rung: what a cell is played at.
+//! A rung: the tempo or the length of tones that a cell is played at.
 //!
 //! Either a tempo, or a length of the tones inside a movement while the tempo stands still. The two
 //! are different things even where they sound the same, so they never share a mark.
@@ -8,8 +8,8 @@ use crate::units::{Bpm, BpmError, Millis, parse_fraction, spell_fraction};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::cmp::Reverse;
 
-/// What a cell is played at. Rungs are ordered as they are climbed: by tempo; at one tempo the
-/// tempo itself first, then opened tones from long to short.
+/// The tempo or the length of tones that a cell is played at. Rungs are ordered as they are
+/// climbed: by tempo; at one tempo the tempo itself first, then opened tones from long to short.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Rung {
     /// The whole stage at a tempo.
@@ -88,9 +88,9 @@ impl Rung {
 /// Why a text is no rung.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum RungError {
-    /// Its tempo is none.
+    /// What stands for its tempo is no tempo.
     Tempo(BpmError),
-    /// Its length is none.
+    /// What stands for its length is no length.
     Tone(String),
 }
 

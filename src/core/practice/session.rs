@@ -7,9 +7,9 @@ use uuid::Uuid;
 /// Whether sound runs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Phase {
-    /// It does not.
+    /// No sound runs.
     Still,
-    /// It does.
+    /// Sound runs.
     Playing,
     /// It was paused by the player.
     Paused,
@@ -28,7 +28,7 @@ pub(super) struct Repetition {
     pub(super) reference: bool,
     /// Something of the drill was played before it, that day or just before.
     pub(super) run_up: bool,
-    /// It is the cold try of its cell.
+    /// True where it is the cold try of its cell.
     pub(super) cold: bool,
     /// The computer was late with its sound: it takes no mark.
     pub(super) late: bool,
@@ -41,7 +41,7 @@ pub(super) struct Repetition {
 pub(super) enum Reason {
     /// The player chose it.
     Chosen,
-    /// A step back.
+    /// A step back led there.
     Back,
     /// The route led there.
     Route,
@@ -85,7 +85,8 @@ pub(super) struct Session {
     pub(super) assumed_in_a_row: u32,
     /// The cold try of this session and its cell.
     pub(super) cold: Option<(u64, CellKey)>,
-    /// Slips before this repetition have stopped play already and do not stop it again.
+    /// Repetitions before this one that were not clean have stopped play already and do not stop it
+    /// again.
     pub(super) slips_from: u64,
     /// The place that was last written down.
     pub(super) written_place: Option<CellKey>,

@@ -42,11 +42,11 @@ pub fn replay<'a>(plan: Plan, entries: impl IntoIterator<Item = &'a Entry>) -> S
     state
 }
 
-/// As [`replay`], of entries that nobody needs afterwards: what is folded gives its room back, so that
+/// As [`replay`], but it consumes the entries: their memory is freed while they are folded, so that
 /// entries and history never take their whole room at one time.
 pub fn replay_all(plan: Plan, mut entries: Vec<Entry>) -> State {
     const GIVEN_BACK: usize = 4096;
-    // the first stands last and is taken off the end
+    // sorted backwards, so that the next entry is taken off the end
     entries.sort_unstable_by_key(|entry| Reverse(entry.order()));
     let mut state = State::before(plan);
     while let Some(entry) = entries.pop() {
@@ -78,8 +78,8 @@ impl State {
     }
 }
 
-/// What of a plan's music the journal does not know although it knows the drill: the places of
-/// the stages, from 0, that were edited or are new. Empty for a drill that was never played.
+/// The places, from 0, of stages that were edited or are new: the journal knows the drill and not
+/// their music. Empty for a drill that was never played.
 pub fn edited(plan: &Plan, played: &[super::StagePrint]) -> Vec<usize> {
     let gone = played.iter().any(|print| !plan.has_print(*print));
     plan.stages
@@ -134,12 +134,13 @@ impl State {
         self.board.status(&self.plan, cell)
     }
 
-    /// What any cell's marks come to.
+    /// The counts of any cell's marks.
     pub fn tally(&self, cell: CellKey) -> Tally {
         self.history.tally(cell)
     }
 
-    /// Clean ones in a row in the cell now played; in one that was clear already those of this stay.
+    /// Clean repetitions in a row in the cell now played; where the cell was clear already, only
+    /// those of this stay.
     pub fn streak(&self) -> u32 {
         let Some((session, visit)) = self.session.as_ref().zip(self.visit()) else {
             return 0;
@@ -381,8 +382,8 @@ impl State {
         {
             return Some((open, Some(Reason::Return)));
         }
-        // A cell is tried cold once and play moves on; after a try that was not clean the player
-        // may want to stay.
+        // a cell is tried cold once and then play moves on, but after a try that was not clean the
+        // player may want to stay
         let stays = self.cold_said() == Some(Mark::NotClean) && self.streak() < self.plan.needed();
         if ((self.plan.advance == Advance::ByItself && !stays) || session.advance_asked)
             && let Some(next) = self.named()

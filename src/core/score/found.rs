@@ -95,7 +95,7 @@ mod tests {
     use crate::score::resolve_music;
     use crate::units::Beats;
 
-    /// A drill's own opening gracenote was called unknown.
+    /// A drill's own opening gracenote was once listed as an unknown movement.
     #[test]
     fn every_gracenote_of_the_built_in_drills_has_a_name() {
         let mut groups = 0;

@@ -57,7 +57,7 @@ impl Serialize for NoteId {
 /// A stage in musical time, one repetition.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Score {
-    /// How the first bar is counted.
+    /// The metre of the first bar.
     pub metre: Metre,
     /// Length of the pickup, nothing where there is none.
     pub pickup: Beats,
@@ -84,7 +84,7 @@ pub struct ScoreBar {
     pub length: Beats,
     /// Index of the written bar.
     pub written: usize,
-    /// How it is counted.
+    /// Its metre.
     pub metre: Metre,
 }
 
@@ -103,7 +103,7 @@ pub struct ScoreNote {
     pub written: Beats,
     /// The note.
     pub note: Note,
-    /// Sounds on from the note before, to which it is tied: no onset of its own.
+    /// True where it is tied to the note before and has no onset of its own.
     pub continues: bool,
     /// Gracenotes before it.
     pub group: ScoreGroup,

@@ -206,7 +206,7 @@ mod tests {
         assert!(stages > 30);
     }
 
-    /// What the short way relies on: no movement of one gracenote holds it.
+    /// The short way to the written text relies on this: no movement of one gracenote holds it.
     #[test]
     fn one_gracenote_is_never_held_by_a_name() {
         let befores = NOTES.map(Some).into_iter().chain([None]);

@@ -13,7 +13,7 @@ use crate::units::SampleRate;
 use std::f64::consts::TAU;
 
 const RATE: SampleRate = SampleRate(48_000);
-/// 20 ms.
+/// Frames of a window: 20 ms.
 const WINDOW: usize = 960;
 /// How far a click must stand above everything else in at least one band, decibels.
 const ABOVE: f64 = 3.0;
@@ -110,7 +110,7 @@ fn every_click_stands_three_decibels_above_the_pipes_in_one_octave() {
             }
         }
     }
-    // Far more than asked would be a click that hurts beside a soft chanter.
+    // a click that stands out by far more than asked would hurt beside a soft chanter
     assert!(least < 3.0 * ABOVE, "{least}");
 }
 

@@ -11,7 +11,7 @@ use crate::units::{Fraction, Frames, SampleRate};
 use std::io::{Seek, Write};
 use std::sync::Arc;
 
-/// What is bounced.
+/// What is written into the file.
 #[derive(Debug, Clone)]
 pub struct Bounce {
     /// What is played, at its own tempo and at the rate of the file.
@@ -152,7 +152,7 @@ impl Bounce {
                 at: Frames(0),
                 command,
             };
-            // Four commands into an empty ring of many: there is room.
+            // the ring is empty and holds many more than these four commands
             let _ = controls.commands.push(timed);
         }
         renderer
@@ -293,7 +293,7 @@ mod tests {
     proptest! {
         #![proptest_config(ProptestConfig { cases: 12, failure_persistence: None, ..ProptestConfig::default() })]
 
-        /// … and for blocks of lengths that change from one to the next.
+        /// The same samples come out for blocks whose lengths change from one to the next.
         #[test]
         fn live_equals_offline_for_random_blocks(lengths in prop::collection::vec(1_usize..3000, 1..40)) {
             let mut next = lengths.iter().cycle();

@@ -1,4 +1,4 @@
-//! The voices together: levels, mutes and what adds up.
+//! The sum of the voices, with their levels and mutes.
 //!
 //! Knows no beats: whoever plays says what begins at the next frame.
 
@@ -36,8 +36,8 @@ pub struct Levels {
 }
 
 impl Default for Levels {
-    /// Modest, for headphones: the mix peaks at about −8 dB of full scale, mostly clicks, and the
-    /// player turns up what is wanted.
+    /// Modest levels, for headphones: the mix peaks at about −8 dB of full scale, mostly in clicks,
+    /// and the player turns up what he wants louder.
     fn default() -> Self {
         Self {
             gains: [Gain(0.35), Gain(0.35), Gain(0.45), Gain(0.5)],

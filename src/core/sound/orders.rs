@@ -1,4 +1,4 @@
-//! What crosses to the player and back: commands one way, reports the other.
+//! The values that go to the player and back: commands one way, reports the other.
 //!
 //! Everything here is plain values. The one thing that owns memory, the timeline, travels back on
 //! a ring of its own and is freed by whoever sent it.
@@ -117,7 +117,7 @@ pub enum RendererReport {
         cycle: u64,
         /// The bar in it, from 0; 0 begins a repetition.
         bar: u32,
-        /// Where.
+        /// The frame at which it is.
         frame: Frames,
     },
     /// The place of a repetition's closing note.
@@ -126,7 +126,7 @@ pub enum RendererReport {
         serial: u64,
         /// The repetition, from 0.
         cycle: u64,
-        /// Where.
+        /// The frame at which it is.
         frame: Frames,
     },
     /// A repetition was cut short by a change, a pause or a stop: it is void.
@@ -135,7 +135,7 @@ pub enum RendererReport {
         serial: u64,
         /// The repetition, from 0.
         cycle: u64,
-        /// Where.
+        /// The frame at which it is.
         frame: Frames,
     },
     /// Playing paused.

@@ -16,11 +16,12 @@ use crate::units::{Fraction, Frames, SampleRate};
 use rtrb::{Consumer, Producer, RingBuffer};
 use std::sync::Arc;
 
-/// Commands that may wait: a key held down sends some 30 a second.
+/// How many commands may wait: a key held down sends some 30 a second.
 const COMMANDS: usize = 256;
-/// Reports that may wait: bars at 300 beats a minute for a minute and a half of a busy reader.
+/// How many reports may wait: those of bars at 300 beats a minute while the reader is busy for a
+/// minute and a half.
 const REPORTS: usize = 1024;
-/// Timelines on their way back to be freed.
+/// How many timelines may be on their way back to be freed.
 const RETIRED: usize = 16;
 
 /// The other ends of the player's rings, for one thread that is not the audio thread.
@@ -45,8 +46,8 @@ pub struct Renderer {
     pending: Option<Load>,
     /// The note of the chanter line, also while the plan keeps it silent, and its repetition.
     line: Option<(Note, u64)>,
-    /// `last` is the first cycle that is no longer played. `end` has the frame of the fade before
-    /// it and the frame at which it would begin.
+    /// `last` is the first cycle that is not played any more; `end` has the frame at which the fade
+    /// before it begins and the frame at which that cycle would begin.
     last: Option<u64>,
     end: Option<(u64, u64)>,
     fading: bool,
@@ -153,8 +154,8 @@ impl Renderer {
 
     /// Writes the next frames, one channel. Thread: audio. Allocates: no. Blocks: no.
     pub fn fill(&mut self, out: &mut [f32]) {
-        // fundsp's feedback nodes set this on whichever thread builds them; set here too, live
-        // and offline sound alike.
+        // fundsp's feedback nodes set this on the thread that builds them; it is set here too, so
+        // that live and offline sound alike
         fundsp::denormal::prevent_denormals();
         let mut rest = out;
         while !rest.is_empty() {

@@ -16,10 +16,11 @@ use rubato::{
 use std::num::{NonZeroU16, NonZeroU32};
 use std::sync::Arc;
 
-/// Hop of the stretching, milliseconds: a frame of two hops holds four periods of low G on a
-/// practice chanter (207 Hz) and is shorter than the shortest gracenote …
+/// Hop of the time stretching, milliseconds. A frame of two hops holds four periods of low G on a
+/// practice chanter (207 Hz) and is shorter than the shortest gracenote.
 const HOP_MS: f32 = 10.0;
-/// … and where the next frame is looked for, either side: more than a period of it.
+/// How far to either side the next frame is looked for, milliseconds: more than a period of that
+/// low G.
 const SEARCH_MS: f32 = 6.0;
 /// Sound of the reference before the first beat of a repetition, seconds: its opening gracenotes.
 const BEFORE_S: f64 = 0.25;
@@ -39,7 +40,7 @@ pub fn half_speed(samples: &[f32], rate: SampleRate) -> Vec<f32> {
     if let Ok(mut stretch) = wsola::TimeStretch::with_config(hertz, one, tuning) {
         stretch.set_tempo(0.5);
         stretch.push(samples);
-        // the last frames have something to overlap with
+        // silence at the end, so that the last frames have something to overlap with
         stretch.push(&vec![0.0; rate.0 as usize / 10]);
         stretch.set_draining();
         let mut some = vec![0.0; stretch.min_output_buff_size() * 64];

@@ -1,4 +1,4 @@
-//! Score to timeline.
+//! Lays a score out in time: events at beats, ready to be played.
 
 use super::clicks::{Grid, clicks_by_bar, count_in_length};
 use super::crowding::{fit, fit_together};

@@ -58,13 +58,13 @@ fn the_reference_itself_earns_nothing() {
     };
     assert!(news.contains(&not_by_ear));
     assert!(practice.marks().is_empty());
-    // where it was silent, somebody played as exactly as that
+    // where the reference was silent, somebody did play as exactly as that
     let id = practice.play();
     practice.hear(id, true, 35.5);
     assert_eq!(practice.marks(), [(id, Mark::Clean, By::Ear)]);
 }
 
-/// Without it talk beside the player would cost him his row.
+/// Without it talk beside the player would end his streak.
 #[test]
 fn what_is_not_heard_surely_is_not_marked() {
     let mut plan = plan();
@@ -92,8 +92,8 @@ fn what_is_not_heard_surely_is_not_marked() {
     assert_eq!(practice.tally(0, 50).clean, 1, "the hand still marks it");
 }
 
-/// Without it a hole in the microphone's sound would read as silence of the player; what his hand
-/// said stands, and it may still say it.
+/// Without it lost sound of the microphone would be taken for silence of the player. A mark by hand
+/// stands, and can still be made.
 #[test]
 fn lost_sound_of_the_microphone_is_no_silence_of_the_player() {
     let mut plan = plan();
@@ -119,7 +119,7 @@ fn lost_sound_of_the_microphone_is_no_silence_of_the_player() {
     assert_eq!(practice.tell(lost(plays)), [not_by_ear(plays)]);
 }
 
-/// Without it a hole in the click would be the player's fault.
+/// Without it lost sound of the click would be the player's fault.
 #[test]
 fn a_repetition_with_lost_sound_takes_no_mark_from_anybody() {
     let mut plan = plan();

@@ -19,7 +19,7 @@ fn a_rung_or_stage_put_in_between_loses_nothing() {
     assert_eq!(state.status(cell(7, 52)), Open);
 }
 
-/// The rung put in is played, cleared and taken back: what stood before it was there stays.
+/// A rung is put in, played, cleared and taken out again: what was there before stands as it was.
 #[test]
 fn taking_back_marks_of_a_rung_put_in_later_closes_nothing_older() {
     let mut practice = Practice::with(plan());
@@ -96,7 +96,8 @@ fn a_session_begins_where_it_is_told_to_or_at_the_first_open_cell() {
     assert_eq!(gone.state.cell(), Some(cell(1, 50)));
 }
 
-/// Begun in a clear cell, N more in a row lead on, or nobody would come away from there.
+/// In a cell that was clear when play began there, N more clean ones in a row lead on; otherwise
+/// nobody would get away from it.
 #[test]
 fn a_session_begun_in_a_clear_cell_leads_on_after_n_clean() {
     let mut practice = Practice::with(plan());

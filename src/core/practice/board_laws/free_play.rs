@@ -48,7 +48,7 @@ fn a_passed_cell_can_be_cleared_like_any_other() {
     assert_eq!(practice.status(1, 50), Passed);
 }
 
-/// Marks made while climbing place nobody when their cell has closed under them.
+/// Marks that were made while climbing do not clear a cell that has closed meanwhile.
 #[test]
 fn marks_made_while_a_cell_was_open_do_not_place_the_player() {
     let mut practice = Practice::with(plan());

@@ -32,7 +32,7 @@ pub(super) fn cell(stage: u128, tempo: i128) -> CellKey {
     }
 }
 
-/// A stage on some tempi.
+/// A stage whose rungs are some tempi.
 fn planned(stage: u128, tempi: &[i128]) -> PlannedStage {
     PlannedStage {
         print: StagePrint(stage),
@@ -49,7 +49,7 @@ pub(super) fn plan() -> Plan {
     plan
 }
 
-/// A rung at 52 put into every stage.
+/// Puts a rung at 52 into every stage.
 fn between(plan: &mut Plan) {
     for stage in &mut plan.stages {
         stage.rungs.insert(1, Rung::Tempo(bpm(52)));
@@ -90,7 +90,7 @@ fn opening_plan() -> Plan {
 pub(super) struct Practice {
     pub(super) state: State,
     pub(super) journal: Vec<Entry>,
-    /// What closes is played by heart.
+    /// Whether its repetitions are played by heart.
     by_heart: bool,
     pub(super) now_ms: i64,
 }

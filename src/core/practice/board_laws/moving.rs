@@ -160,7 +160,8 @@ fn a_corrected_third_takes_the_suggestion_back() {
     assert_eq!(practice.state.upcoming(), Some(cell(0, 50)));
     practice.press(Mark::Clean);
     assert_eq!(practice.state.upcoming(), Some(cell(1, 50)));
-    // Not clean after all: suggested anew, and not taken for the press before the correction.
+    // not clean after all, so the step back is suggested anew, and this press is not taken for
+    // accepting it
     practice.press(Mark::NotClean);
     assert_eq!(practice.state.suggestion(), Some(cell(0, 50)));
     assert_eq!(practice.state.upcoming(), Some(cell(1, 50)));

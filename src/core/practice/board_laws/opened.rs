@@ -76,8 +76,9 @@ fn plus_and_minus_go_along_the_lengths_and_end_there() {
     assert_eq!(step_tempo(&mut practice, false), (Some(opened(300)), true));
 }
 
-/// From a length the longer one; from the first length the last stage written out, where it ends;
-/// from real time the last length that is easier than it, and higher up a rung down.
+/// A step back from a length leads to the longer one; from the first length to the last stage
+/// written out, where it ends; from real time to the last length that is easier than it, and higher
+/// up one rung down.
 #[test]
 fn the_step_back_of_an_opened_movement_is_a_longer_length() {
     let back = |cell| opening_plan().step_back_from(cell);

@@ -27,7 +27,7 @@ fn a_press_marks_by_heard_time_until_the_next_closing_note() {
     assert_eq!(practice.marks()[2], (second, Mark::NotClean, By::Key));
     assert!(practice.marks().iter().all(|(id, ..)| *id != third));
 
-    // From the closing note on: its very moment counts as after it.
+    // the moment of the closing note itself counts as after it
     let fourth = practice.play();
     let at = practice.at();
     practice.tell(Event::Press {
@@ -250,7 +250,8 @@ fn what_an_uncleared_cell_opened_closes_even_when_clear_and_keeps_its_marks() {
     assert_eq!(practice.status(1, 50), Clear);
 }
 
-/// Placed beyond it since, nothing depends on the cell that was un-cleared any more.
+/// the player has been placed beyond it since, so nothing depends any more on the cell that was
+/// un-cleared
 #[test]
 fn a_cell_closed_by_an_uncleared_one_comes_back_when_the_player_is_placed_beyond() {
     let mut plan = plan();

@@ -1,4 +1,4 @@
-//! Laws over any row of events.
+//! Laws that hold for any sequence of events.
 
 use super::*;
 
@@ -40,7 +40,7 @@ fn any_cell() -> impl Strategy<Value = CellKey> {
     ]
 }
 
-/// Both kinds of boards.
+/// A plan of either kind: with stages that open the movement, and without.
 fn any_plan() -> impl Strategy<Value = Plan> {
     any::<bool>().prop_map(|opens| if opens { opening_plan() } else { plan() })
 }

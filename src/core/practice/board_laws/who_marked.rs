@@ -1,4 +1,4 @@
-//! Marks by key, by pedal and by nobody.
+//! Marks by key, by pedal, and assumed ones.
 
 use super::*;
 
@@ -97,7 +97,7 @@ fn after_six_assumed_repetitions_with_nobody_there_it_pauses_and_says_so() {
     practice.end(id);
     assert_eq!(practice.marks().len(), 7);
 
-    // Stopped and begun again, the row is a new one.
+    // after a stop the count of assumed marks begins anew
     let mut stopped = Practice::with(plan.clone());
     for number in 0..8 {
         let id = stopped.play();

@@ -43,8 +43,8 @@ impl State {
         let Some(session) = &mut self.session else {
             return;
         };
-        // Counted from the last press and not from the first, so that a pedal held for seconds
-        // stays one press.
+        // counted from the last press and not from the first, so that a pedal held down for seconds
+        // stays one press
         let held = session.last_press.is_some_and(|(last, when)| {
             last == mark && at.heard_ms.saturating_sub(when) <= HELD_MS
         });

@@ -158,7 +158,8 @@ impl Grid {
         begins.min(ends) <= level || evenly
     }
 
-    /// The heads that a plain note from one place to another is written in.
+    /// Adds the heads that a note from one place to another is written with, as their beginnings
+    /// and ends.
     pub(super) fn pieces(&self, from: i64, to: i64, into: &mut Vec<(i64, i64)>) {
         let one = |from, to| self.value_of(to - from).is_some() && self.may_stand(from, to);
         if one(from, to) {

@@ -1,4 +1,4 @@
-//! What the player does at a command.
+//! How the player obeys commands.
 
 use super::super::orders::{Command, Entrance, Load, RendererReport, When};
 use super::super::transport::Playing;

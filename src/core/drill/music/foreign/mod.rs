@@ -18,7 +18,8 @@ use std::collections::{BTreeSet, HashMap};
 
 /// After so many different changes in one tune no more is read.
 pub(super) const MOST_TOLD: usize = 5000;
-/// After so many changes, equal or not, no more is read either: a change a note in the longest text.
+/// After so many changes, whether or not they are alike, no more of the text is read: the longest
+/// text may have one for each note.
 pub(super) const MOST_CHANGES: usize = 65_536;
 
 /// Notes, and where each stands in the text.
