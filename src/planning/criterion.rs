@@ -121,6 +121,22 @@ mod tests {
     }
 
     #[test]
+    fn what_asks_nothing_is_named_with_what_does() {
+        let told = Criterion::parse("often").expect_err("nothing").to_string();
+        for part in [
+            "`often`",
+            "`5 in a row`",
+            "`9 of 10`",
+            "`80 % sure of 80 %`",
+        ] {
+            assert!(told.contains(part), "{told}");
+        }
+        for example in ["5 in a row", "9 of 10", "80 % sure of 80 %"] {
+            assert!(Criterion::parse(example).is_ok(), "{example}");
+        }
+    }
+
+    #[test]
     fn what_is_asked_reads_back() {
         for text in ["5 in a row", "9 of 10", "80 % sure of 80 %"] {
             assert_eq!(

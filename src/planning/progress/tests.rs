@@ -1,5 +1,6 @@
 use super::*;
 use crate::planning::Said;
+use crate::practice::{Mark, PlannedStage, RecordId, Route};
 use crate::units::{Beats, Milliseconds};
 use jiff::civil::date;
 
@@ -72,7 +73,7 @@ fn a_cell_stands_for_the_slower_ones() {
     let drill = Known {
         name: "ours".to_owned(),
         title: "Ours".to_owned(),
-        stages: vec![crate::practice::PlannedStage {
+        stages: vec![PlannedStage {
             print: crate::practice::StagePrint(1),
             rungs: Vec::new(),
             real_time: true,
@@ -80,7 +81,7 @@ fn a_cell_stands_for_the_slower_ones() {
         stage_names: vec!["full beats".to_owned()],
         beats: vec![Beats::whole(8)],
         clean: 1,
-        route: crate::practice::Route::Across,
+        route: Route::Across,
     };
     let digest = Digest::of(entries.iter().filter_map(crate::planning::Said::of));
     let drills = [drill];
@@ -123,7 +124,7 @@ fn held_cells_are_counted_apart() {
     let drill = Known {
         name: "ours".to_owned(),
         title: "Ours".to_owned(),
-        stages: vec![crate::practice::PlannedStage {
+        stages: vec![PlannedStage {
             print: crate::practice::StagePrint(1),
             rungs: ["50", "51", "52", "53", "54", "55"]
                 .map(|tempo| Rung::parse(tempo).expect("a rung"))
@@ -133,7 +134,7 @@ fn held_cells_are_counted_apart() {
         stage_names: vec!["real time".to_owned()],
         beats: vec![Beats::whole(8)],
         clean: 1,
-        route: crate::practice::Route::Across,
+        route: Route::Across,
     };
     let found = progress(
         &Digest::of(said),
@@ -200,7 +201,7 @@ fn what_was_heard_apart_is_told_by_its_music() {
         title: "Ours".to_owned(),
         stages: prints
             .into_iter()
-            .map(|print| crate::practice::PlannedStage {
+            .map(|print| PlannedStage {
                 print,
                 rungs: Vec::new(),
                 real_time: true,
@@ -209,7 +210,7 @@ fn what_was_heard_apart_is_told_by_its_music() {
         stage_names: Vec::new(),
         beats: Vec::new(),
         clean: 1,
-        route: crate::practice::Route::Across,
+        route: Route::Across,
     };
     let found = heard_apart(&entries, &[drill(vec![stage])], None);
     let heard: Vec<Option<f64>> = found
@@ -221,6 +222,69 @@ fn what_was_heard_apart_is_told_by_its_music() {
     let late = heard_apart(&entries, &[drill(vec![stage])], Some(date(1970, 1, 8)));
     assert_eq!(late.len(), 2);
     assert_eq!(heard_apart(&entries, &[drill(Vec::new())], None), []);
+}
+
+/// Stretches and marks of a day are added up, and a climb is a rung above all that were cleared before.
+#[test]
+fn a_day_has_all_its_minutes_and_marks_and_a_climb_goes_up() {
+    let (first, second, third) = (date(2027, 1, 1), date(2027, 1, 2), date(2027, 1, 3));
+    let mark = |number: u64, tempo: &str, day: Date, mark: Mark| Said::Mark {
+        id: RecordId {
+            session: uuid::Uuid::from_u128(u128::from(number)),
+            number,
+        },
+        repetition: number,
+        cell: CellKey {
+            stage: StagePrint(1),
+            rung: Rung::parse(tempo).expect("a rung"),
+        },
+        day,
+        mark,
+        assumed: false,
+        needed: 1,
+    };
+    let digest = Digest::of(vec![
+        mark(0, "60", first, Mark::Clean),
+        mark(1, "60", first, Mark::Clean),
+        mark(2, "60", first, Mark::Clean),
+        mark(3, "62", first, Mark::NotClean),
+        mark(4, "58", second, Mark::Clean),
+        mark(5, "62", third, Mark::Clean),
+    ]);
+    let tempi = ["58", "60", "62"].map(|tempo| Rung::parse(tempo).expect("a rung"));
+    let known = Known {
+        name: "ours".to_owned(),
+        title: "Ours".to_owned(),
+        stages: vec![PlannedStage {
+            print: StagePrint(1),
+            rungs: tempi.to_vec(),
+            real_time: true,
+        }],
+        stage_names: vec!["real time".to_owned()],
+        beats: vec![Beats::whole(8)],
+        clean: 1,
+        route: Route::Across,
+    };
+    let played = [stretch(first, 5), stretch(first, 10), stretch(third, 7)];
+    let rule = Rule::default();
+    let found = progress(&digest, &[], &played, &[known], &[], None, &rule);
+    let days: Vec<(Date, f64, u32, u32)> = found
+        .days
+        .iter()
+        .map(|day| (day.day, day.minutes, day.clean, day.not_clean))
+        .collect();
+    assert_eq!(
+        days,
+        [(first, 15.0, 3, 1), (second, 0.0, 1, 0), (third, 7.0, 1, 0)]
+    );
+    let climbed: Vec<(Date, Rung)> = found
+        .climbed
+        .iter()
+        .map(|climbed| (climbed.day, climbed.rung))
+        .collect();
+    assert_eq!(climbed, [(first, tempi[1]), (third, tempi[2])]);
+    let early = "too early for a curve";
+    assert!(!found.too_little.iter().any(|said| said.contains(early)));
 }
 
 #[test]

@@ -117,6 +117,47 @@ fn a_day_counts_by_how_it_ended() {
     );
 }
 
+/// What fell apart before it was ever clear is how it was learned, and no reason to ask sooner.
+#[test]
+fn slips_before_it_was_cleared_are_no_failing() {
+    let (a, b) = (date(2027, 1, 1), date(2027, 1, 2));
+    assert_eq!(
+        due(&[(a, "nnn"), (b, "cc")]),
+        Some((date(2027, 1, 3), 1, false))
+    );
+}
+
+/// A day late after a gap of one is later than two days after a gap of four.
+#[test]
+fn what_is_late_for_its_gap_comes_first() {
+    let day = |day: i8| date(2027, 1, day);
+    // due on the 8th after a gap of four days
+    let mut said = marks(1, "60", &[(day(1), "cc"), (day(2), "cc"), (day(4), "cc")]);
+    // due on the 9th after a gap of one
+    said.extend(marks(10, "60", &[(day(8), "cc")]));
+    let rule = Rule {
+        minutes: 60,
+        ..Rule::default()
+    };
+    let drills = [drill("birl", 1), drill("grip", 10)];
+    let names = |date: Date| -> Vec<String> {
+        let items = again_items(&Digest::of(said.clone()), &drills[0], date, &rule)
+            .into_iter()
+            .chain(again_items(
+                &Digest::of(said.clone()),
+                &drills[1],
+                date,
+                &rule,
+            ));
+        let mut items: Vec<(f64, Item)> = items.collect();
+        items.sort_by(|one, other| other.0.total_cmp(&one.0));
+        items.into_iter().map(|(_, item)| item.title).collect()
+    };
+    assert_eq!(names(day(9)), ["grip", "birl"]);
+    assert_eq!(names(day(8)), ["birl"]);
+    assert_eq!(names(day(7)), [""; 0]);
+}
+
 #[test]
 fn each_item_says_why_in_one_sentence() {
     let mut said = marks(1, "60", &[(date(2027, 1, 1), "cc")]);

@@ -35,6 +35,22 @@ fn two_mornings_differ_and_the_minutes_are_kept() {
     }
 }
 
+/// What rounding leaves to the last part is less than a second a part: no part takes the time of all.
+#[test]
+fn the_time_is_shared_out() {
+    for minutes in 1..=30 {
+        for asked in [asked(minutes), band(minutes)] {
+            let steps = warm_up(&Digest::default(), &[], date(2027, 1, 15), &asked);
+            let longest = steps.iter().map(|step| step.seconds).max().expect("steps");
+            // the long tones last as long as they are set
+            assert!(
+                longest <= (minutes * 60 / 3).max(60),
+                "{minutes}: {steps:?}"
+            );
+        }
+    }
+}
+
 /// A warm-up that left out what everything is made of would warm up little: every morning of a
 /// month.
 #[test]
