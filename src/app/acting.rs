@@ -1,4 +1,4 @@
-//! What keys and pedals do on the page of a drill.
+//! Carries out the actions of keys and pedals on the page of a drill.
 
 use super::course;
 use super::effect::Effect;
@@ -138,9 +138,9 @@ impl Practising {
     }
 }
 
-/// While nothing sounds and nothing heard waits for its mark, the right pedal plays, in the next cell
-/// where that is left to the player, and the left one takes the step back that is suggested, or goes a
-/// rung down.
+/// A pedal while nothing sounds and no repetition waits for its mark. The right one plays, in the
+/// next cell where going on is left to the player; the left one takes the step back that is
+/// suggested, or goes one rung down.
 fn pedal_on_the_way(model: &mut Model, at: Moment, mark: Mark, effects: &mut Vec<Effect>) {
     let practising = model.practising.as_ref();
     let on = practising.and_then(Practising::goes_on_to).is_some();

@@ -7,7 +7,7 @@ use std::collections::VecDeque;
 
 /// Points of the trail a second.
 const TRAIL_RATE: f64 = 5.0;
-/// Points that are kept: more than a screen is wide.
+/// How many points are kept: more than a screen is wide.
 const KEPT: usize = 400;
 /// Silence of this length is told.
 const SILENT: Seconds = Seconds(2.0);
@@ -19,11 +19,11 @@ const UNHEARD: Seconds = Seconds(6.0);
 pub struct Blowing {
     /// The microphone's name.
     pub(super) microphone: String,
-    /// Low A that is tuned to.
+    /// Low A that the tuning has.
     pub(super) low_a: Hertz,
     /// What is heard now; none before the first sound, or when the microphone has gone.
     pub(super) now: Option<HeardNow>,
-    /// Where each fifth of a second lay, oldest first; none in silence.
+    /// A point for each fifth of a second, oldest first: the note and its cents, none in silence.
     pub(super) trail: VecDeque<Option<(Note, Cents)>>,
     /// The longest note held so far.
     pub(super) longest: Seconds,
@@ -31,7 +31,7 @@ pub struct Blowing {
     due: Seconds,
 }
 
-/// What may be read of it; only this room changes it.
+/// The fields, to be read; only this room changes them.
 impl Blowing {
     /// The microphone's name.
     pub fn microphone(&self) -> &str {
@@ -60,7 +60,7 @@ impl Blowing {
 }
 
 impl Blowing {
-    /// At its beginning.
+    /// The page at its beginning.
     pub fn new(microphone: String, low_a: Hertz) -> Self {
         Self {
             microphone,

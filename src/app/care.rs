@@ -7,7 +7,8 @@ const BREAK_MS: i64 = 5 * 60 * 1000;
 /// How long playing has gone on without a break.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Care {
-    /// Playing without a break before a word is said, milliseconds; nothing: never.
+    /// How long playing goes on without a break before a word is said, milliseconds; none where it
+    /// is never said.
     pub after_ms: Option<i64>,
     since: Option<i64>,
     last: i64,
@@ -15,7 +16,7 @@ pub struct Care {
 }
 
 impl Care {
-    /// Says a word after so many minutes; nothing: never.
+    /// Says a word after so many minutes of playing; never where none are given.
     pub fn after(minutes: Option<u32>) -> Self {
         Self {
             after_ms: minutes.map(|minutes| i64::from(minutes) * 60_000),
@@ -46,7 +47,7 @@ impl Care {
 mod tests {
     use super::*;
 
-    /// Said at every bar it would be turned off; said never it would protect nobody.
+    /// A word at every bar would be turned off, and none at all would protect nobody.
     #[test]
     fn a_word_is_said_once_for_each_long_stretch() {
         let minute = 60_000;

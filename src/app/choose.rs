@@ -13,7 +13,7 @@ pub enum Opens {
     Drill,
     /// A movement of the catalogue: its drill is made and opened.
     Movement,
-    /// Bars of a tune, of the name: their drill is made and opened.
+    /// Some bars of the tune of that name: their drill is made and opened.
     Bars(BarRange),
     /// A tune with its dots held longer first: that drill is made and opened.
     HeldDots,
@@ -38,17 +38,17 @@ pub struct Listed {
     pub progress: String,
     /// When it was played last, in a few words; empty where it never was.
     pub last: String,
-    /// Where it would begin and the music there, once it was read; several lines.
+    /// Where practice would begin and the music there, once the drill was read; several lines.
     pub preview: Vec<String>,
-    /// Cells clear, and all of them, where anything was played.
+    /// How many cells are clear, of how many, where anything was played.
     pub share: Option<(usize, usize)>,
     /// The board in small: a row of signs for each rung, the highest first, with the rung before it.
     pub board: Vec<(String, String)>,
     /// Every problem that keeps it from being played; empty where it can be.
     pub problems: Vec<String>,
-    /// The same with each line and how to mend it.
+    /// The problems in full: each with its line and how to mend it.
     pub in_full: String,
-    /// Of a tune its parts and phrases, each a line that opens its bars.
+    /// The parts and phrases of a tune, each a line that opens its bars.
     pub pieces: Vec<Listed>,
     /// All bars of a tune.
     pub bars: Option<BarRange>,
@@ -111,7 +111,8 @@ impl Listed {
         format!("{} {} {}", self.name, self.title, self.also)
     }
 
-    /// True where the words that are searched for are among its names, or those with what it is for.
+    /// True where all words that are searched for stand among its names, or among its names and its
+    /// purpose together.
     fn has(&self, words: &str) -> bool {
         has_words(words, &format!("{} {}", self.names(), self.about))
     }
@@ -122,7 +123,7 @@ impl Listed {
 pub struct TodayLine {
     /// Minutes to plan for it.
     pub minutes: u32,
-    /// Why, one sentence.
+    /// Why it is due, in one sentence.
     pub why: String,
 }
 
@@ -143,7 +144,7 @@ pub struct Choose {
     pub(super) unfolded: Option<String>,
 }
 
-/// What may be read of it; only this room changes it.
+/// The fields, to be read; only this room changes them.
 impl Choose {
     /// Today's session, where there is anything to practise.
     pub fn session(&self) -> Option<&Listed> {
@@ -207,7 +208,7 @@ impl Choose {
             let nearly = |line: &&Listed| nearly_has_words(&wanted, &line.names());
             found = all.filter(nearly).collect();
         }
-        // what begins with the letters is what they most likely mean, then what is called so
+        // names that begin with the letters come first, then names that hold them
         let order = |line: &&Listed| {
             let title = line.title.to_lowercase();
             let begins = title.starts_with(&wanted) || line.name.starts_with(&wanted);
@@ -248,7 +249,7 @@ impl Choose {
             return false;
         }
         self.unfolded = (!open).then(|| name.clone());
-        // what was marked may have gone; its tune has not
+        // the marked line may be gone; the tune that it belongs to is still there
         self.marked = self
             .shown()
             .iter()
@@ -350,7 +351,7 @@ mod tests {
         page.shown().iter().map(|line| line.name.as_str()).collect()
     }
 
-    /// A movement that nobody made a drill of must be found by whatever the player calls it.
+    /// A movement without a drill must be found by whatever the player calls it.
     #[test]
     fn movements_are_found_by_any_of_their_names() {
         let mut page = page();
@@ -431,7 +432,7 @@ mod tests {
         assert_eq!(named("grip 1"), None, "that is no tune");
     }
 
-    /// Who types what he remembers of a name finds it: words in any order, one letter wrong.
+    /// Whoever types what he remembers of a name finds it: words in any order, one letter wrong.
     #[test]
     fn words_find_in_any_order_and_with_a_slip() {
         let mut page = Choose {

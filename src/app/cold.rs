@@ -1,5 +1,5 @@
-//! The cold try at practice: played without reference, and told when it comes again. And what is
-//! said once of a slow stage.
+//! The cold try on the page of a drill: it is played without reference, and afterwards the player
+//! is told when it comes again. And what is said once of a slow stage.
 
 use super::effect::Effect;
 use super::model::Model;
@@ -14,8 +14,8 @@ use jiff::civil::Date;
 use uuid::Uuid;
 
 impl Practising {
-    /// In which repetitions the reference sounds: a cold try and singing with the click have none,
-    /// what is only heard has it.
+    /// The repetitions in which the reference sounds, given the player's choice: never in a cold
+    /// try or while singing with the click, and always in what is only to be heard.
     pub fn reference(&self, chosen: ReferencePlan) -> ReferencePlan {
         match self.offers.demo.map(|demo| demo.with_reference) {
             Some(true) => ReferencePlan::Every,
@@ -26,7 +26,7 @@ impl Practising {
         }
     }
 
-    /// The day a cell comes again after its first try of a day.
+    /// The day on which a cell comes again after its first try of a day.
     fn comes_again(&self, cell: CellKey, mark: Mark, today: Date, rule: &Rule) -> Date {
         let tomorrow = today.tomorrow().unwrap_or(Date::MAX);
         if mark == Mark::NotClean {
@@ -81,7 +81,7 @@ impl Practising {
     }
 }
 
-/// After each message: what the next repetition is, and what the reference does in it.
+/// After each message: decides what the next repetition is, and what the reference does in it.
 pub(super) fn follow(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     let chosen = model.options.reference;
     let slow = slow_words(model);
@@ -102,9 +102,10 @@ pub(super) fn follow(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     }
 }
 
-/// When a slow stage is first heard, in its count-in.
+/// What is said of a slow stage when it is first heard, in its count-in.
 fn slow_words(model: &mut Model) -> Option<&'static str> {
-    // Said where nothing else is: it is of every repetition, and what came of one is of that one.
+    // said only where nothing else is: it holds for every repetition, and what came of one is more
+    // important
     if model.notice.is_some() {
         return None;
     }

@@ -54,7 +54,7 @@ pub(super) fn opened(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     }
 }
 
-/// A part that cannot be opened is left out, and said so.
+/// A part that cannot be opened is left out, and the player is told.
 pub(super) fn not_opened(model: &mut Model, at: Moment, why: String, effects: &mut Vec<Effect>) {
     if is_going(model) {
         go_on(model, at, Came::LeftOut, effects);
@@ -77,7 +77,7 @@ pub(super) fn aside_over(
     else {
         return;
     };
-    // nobody told how the time went by meanwhile
+    // no messages came meanwhile, so the planned minutes count
     let planned = session.part().map_or(0, SessionPart::minutes);
     let passed = at.heard_ms.saturating_sub(session.last_ms).max(0);
     session.used_ms += passed.min(i64::from(planned) * 60_000);
@@ -106,8 +106,8 @@ pub(super) fn leave_out(model: &mut Model, at: Moment, effects: &mut Vec<Effect>
     }
 }
 
-/// What the present cell has come to by what stands on the board now: a mark that was taken back is
-/// none.
+/// What came of the present cell, by the board as it is now: a mark that was taken back does not
+/// count.
 fn result(session: &Session, practising: Option<&Practising>) -> Came {
     let present = &session.present;
     if let Some(came) = &present.came {
@@ -163,11 +163,11 @@ fn go_on(model: &mut Model, at: Moment, came: Came, effects: &mut Vec<Effect>) {
     model.notice = said;
 }
 
-/// Fewer minutes that are left over are not filled any more. Chosen.
+/// Where fewer minutes than this are left over, they are not filled. Chosen.
 const LEAST_MORE: u32 = 2;
 
-/// What else the day has for the minutes that are left, because parts were answered before theirs
-/// were over. What was answered or left out does not come twice.
+/// Adds further parts of the day's plan for the minutes that are left because parts were over
+/// early. Parts that were played or left out do not come twice.
 pub(super) fn more(
     model: &mut Model,
     at: Moment,
@@ -181,7 +181,7 @@ pub(super) fn more(
         (&one.open, &one.task, one.stage_number, one.rung)
             == (&other.open, &other.task, other.stage_number, other.rung)
     };
-    // what was worked on and is not there yet may come again
+    // a part that was worked on and did not reach its goal may come again
     let begun = |at: usize| {
         let came = session.outcomes.get(at).map(|outcome| &outcome.came);
         matches!(came, Some(Came::Worked { of: 1.., .. }))
@@ -213,8 +213,8 @@ pub(super) fn more(
     effects.push(Effect::KeepSession(Box::new(session.clone())));
 }
 
-/// A climb goes on beyond the cell it began in: what is to come of the same drill and became clear
-/// meanwhile is not played again.
+/// A climb may go on beyond its first cell: later parts of the same drill whose cells became clear
+/// meanwhile are left out.
 fn drop_what_is_clear(model: &mut Model) {
     let (Some(session), Some(practising)) = (&mut model.session, &model.practising) else {
         return;
@@ -282,7 +282,8 @@ pub(super) fn follow(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
             }
             let coming = practising.state.next_repetition();
             let last = *session.present.last.get_or_insert(coming);
-            // The ear says what it heard a moment after the end, when the next one sounds already.
+            // the ear's mark comes a moment after the end of a repetition, when the next one
+            // already sounds
             let last_mark = practising
                 .state
                 .last_repetition()
@@ -296,6 +297,6 @@ pub(super) fn follow(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     }
 }
 
-/// Between two messages of something that sounds lie fractions of a second: a longer gap is a lid
-/// that was closed, and not practice.
+/// While something sounds, messages come several times a second: a longer gap is a lid that was
+/// closed, and no practice.
 const LONGEST_STEP_MS: i64 = 2_000;

@@ -1,11 +1,11 @@
-//! What plays once without a mark: how it ends.
+//! The end of what plays once without a mark.
 
 use super::effect::Effect;
 use super::model::Model;
 use super::offer::Offer;
 use crate::sound::Command;
 
-/// The player's own levels and clicks again.
+/// Sets the player's own levels and clicks again.
 fn restore(model: &Model, effects: &mut Vec<Effect>) {
     let options = &model.options;
     effects.extend([
@@ -26,8 +26,9 @@ pub(super) fn end_demo(model: &mut Model, effects: &mut Vec<Effect>) {
     }
 }
 
-/// What plays once came to its end, by itself or, on a device that was opened anew, at the bar line
-/// of another time through: the next is offered. True where a report was about that.
+/// What plays once came to its end, either by itself or, on a device that was opened anew, at the
+/// bar line where another time through begins. The next way on is offered. True where a report was
+/// about that.
 pub(super) fn demo_heard(
     model: &mut Model,
     ended: bool,

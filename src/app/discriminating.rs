@@ -1,4 +1,4 @@
-//! Hear the difference: a movement is played, clean or with one fault, and the listener says which.
+//! The page of `hear`: a movement is played, clean or with one fault, and the listener says which.
 //!
 //! A state machine that two buttons drive: what is pressed and how much time went by come in, what
 //! is to be played comes out.
@@ -12,34 +12,36 @@ use crate::wording::count;
 /// are not heard as one.
 const AFTER_EXAMPLE_S: f64 = 0.5;
 const BETWEEN_S: f64 = 0.2;
-/// Seconds that "right" stands before the next one is played, and seconds for "wrong", which is to
-/// be read. Chosen.
+/// How many seconds "right" stands before the next movement is played. "Wrong" stands longer,
+/// because its words are to be read. Chosen.
 const RIGHT_S: f64 = 0.9;
 const WRONG_S: f64 = 1.6;
-/// Seconds for a screen reader to say what it was; these do not count beyond those above. Chosen.
+/// Seconds in which a screen reader says what it was; what they are longer than those above does
+/// not count as practice. Chosen.
 const ALOUD_S: f64 = 3.5;
-/// Seconds that the end is shown before a session goes on: as long as the pause that follows. Chosen.
+/// Seconds for which the end is shown before a session goes on: as long as the pause that follows.
+/// Chosen.
 const OVER_S: f64 = 8.0;
-/// Seconds of thinking about one question that count: who stops to think, or answers the door, does
-/// not lose the minute. Chosen.
+/// At most so many seconds of thinking about a question count: whoever stops to think, or answers
+/// the door, does not lose his minute. Chosen.
 const THINKING_S: f64 = 4.0;
 
-/// What goes on.
+/// What goes on on the page.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Asking {
     /// Examples sound: the clean one, then the one with the fault.
     Example {
-        /// This one has the fault.
+        /// True where the example that sounds has the fault.
         faulty: bool,
     },
     /// Waits for the beginning.
     Ready,
     /// A movement sounds, or has sounded, and an answer is waited for.
     Question {
-        /// The fault's size, none where it is clean. Not to be shown.
+        /// The fault's size, none where the movement is clean. It is not to be shown.
         size: Option<Milliseconds>,
     },
-    /// What it was.
+    /// The answer was given, and the page says what it was.
     Answered(Trial),
     /// It is over.
     Over,
@@ -63,7 +65,7 @@ pub enum ToPlay {
     Piece(Option<Milliseconds>),
     /// End what sounds; what was found is to be stored where there is anything.
     Nothing,
-    /// Leave the page; likewise.
+    /// Leave the page; what was found is to be stored where there is anything.
     Leave,
 }
 
@@ -82,17 +84,18 @@ pub struct Discriminating {
     pub(super) run: Seconds,
     /// Seconds until the end.
     pub(super) length: Seconds,
-    /// What it came to the time before, milliseconds, for comparison.
+    /// The threshold that was found the time before, for comparison.
     pub(super) before: Option<Milliseconds>,
-    /// What is said is read aloud: nothing is to sound over it.
+    /// True where a screen reader reads the page: nothing is to sound over it.
     pub(super) read_aloud: bool,
-    /// What was found is stored.
+    /// True once the result is stored.
     pub(super) kept: bool,
-    /// It is part of a session: at its end it goes on by itself, and the right button goes on at once.
+    /// True where it is part of a session: at its end the session goes on by itself, and the right
+    /// button goes on at once.
     pub(super) goes_on: bool,
     quest: Quest,
     random: fastrand::Rng,
-    /// Seconds since what sounds began to be heard, or the answer was given.
+    /// Seconds since the present piece began to be heard, or since the answer was given.
     since_s: f64,
     /// Seconds after the answer until the piece has ended and a little silence is over.
     sounds_on_s: f64,
@@ -100,7 +103,7 @@ pub struct Discriminating {
     judged_from_s: f64,
 }
 
-/// What may be read of it; only this room changes it.
+/// The fields, to be read; only this room changes them.
 impl Discriminating {
     /// The drill, its stage and the tempo, in a few words.
     pub fn title(&self) -> &str {
@@ -137,13 +140,13 @@ impl Discriminating {
         self.read_aloud
     }
 
-    /// The same with what it came to the time before.
+    /// The same page with the threshold that was found the time before.
     #[must_use]
     pub fn compared_with(self, before: Option<Milliseconds>) -> Self {
         Self { before, ..self }
     }
 
-    /// The same where what is said is read aloud, or not.
+    /// The same page, read by a screen reader or not.
     #[must_use]
     pub fn aloud(self, read_aloud: bool) -> Self {
         Self { read_aloud, ..self }
@@ -160,7 +163,7 @@ impl Discriminating {
         self.goes_on = true;
     }
 
-    /// What was found, once: to be stored.
+    /// Gives the result once, to be stored.
     pub fn take_found(&mut self) -> Option<Discrimination> {
         let found = self.found().filter(|_| !self.kept)?;
         self.kept = true;
@@ -169,8 +172,8 @@ impl Discriminating {
 }
 
 impl Discriminating {
-    /// At its beginning, for so long. The piece lasts so long and can be judged from so far
-    /// in it on. The seed says which are clean.
+    /// The page at its beginning, to last for `length`. `piece` says how long a piece lasts and
+    /// from when on it can be judged; `seed` decides which are clean.
     pub fn new(
         title: String,
         spot: Spot,
@@ -221,7 +224,7 @@ impl Discriminating {
                 Some(self.ask())
             }
             (Asking::Question { size }, Button::Right | Button::Left) => {
-                // A pedal still held down from the answer before is none to this one.
+                // a pedal that is still held down from the answer before does not answer this one
                 if self.since_s >= self.judged_from_s {
                     self.answer(Trial {
                         size,
@@ -293,7 +296,7 @@ impl Discriminating {
         }
     }
 
-    /// What it came to; nothing of too few answers, or of answers that did not depend on what was
+    /// The result; none where there were too few answers, or where they did not depend on what was
     /// played.
     pub fn found(&self) -> Option<Discrimination> {
         let estimate = self.quest.estimate();
@@ -333,7 +336,7 @@ impl Discriminating {
         }
     }
 
-    /// The end in plain words.
+    /// The result in plain words.
     fn summary(&self) -> Vec<String> {
         let of = self.trials.len();
         let right = self.trials.iter().filter(|trial| trial.is_right()).count();

@@ -85,7 +85,7 @@ fn two_buttons_do_all() {
     assert_eq!(page.press(Button::Left), Some(ToPlay::Leave));
 }
 
-/// A minute holds as many questions as the figures of the search are told for.
+/// A minute holds as many questions as the search's published figures assume.
 #[test]
 fn a_minute_is_a_minute_and_longer_is_longer() {
     let mut minute = page(60.0);
@@ -100,8 +100,8 @@ fn a_minute_is_a_minute_and_longer_is_longer() {
     assert!(five.trials.len() >= 4 * minute.trials.len());
 }
 
-/// A pedal that bounces, or is held down, must not answer a movement that was not heard yet, nor
-/// a listener who thinks long lose the minute.
+/// A pedal that bounces or is held down must not answer a movement that was not heard yet, and a
+/// listener who thinks for long must not lose his minute.
 #[test]
 fn an_answer_before_the_landing_is_none_and_thinking_is_free() {
     let mut page = page(60.0);
@@ -135,7 +135,7 @@ fn the_next_one_waits_until_this_one_has_ended() {
     assert!((3.0..3.3).contains(&waited), "{waited}");
 }
 
-/// Few answers say nothing, and nobody is told an ear that was not measured.
+/// Few answers give no result: nobody is told a threshold that was not measured.
 #[test]
 fn leaving_early_finds_nothing() {
     let mut page = page(60.0);

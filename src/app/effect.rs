@@ -20,7 +20,8 @@ pub enum Effect {
     /// Make the drill of some bars of a tune among the player's own, unless it is there, and open it;
     /// answered by a message.
     OpenBars(String, BarRange),
-    /// The same of a tune with its dots held longer first.
+    /// Make the drill of a tune with its dots held longer first among the player's own, unless it
+    /// is there, and open it; answered by a message.
     OpenHeldDots(String),
     /// Read a drill and its marks and begin in a cell; answered by a message.
     OpenAt {
@@ -37,7 +38,7 @@ pub enum Effect {
     Store(Vec<Record>),
     /// Send a timeline to the player.
     Load {
-        /// By which reports and positions name it.
+        /// The number by which reports and positions name it.
         serial: u64,
         /// The timeline.
         timeline: Arc<Timeline>,
@@ -46,7 +47,7 @@ pub enum Effect {
         /// Where it begins.
         entry: Entrance,
     },
-    /// Play.
+    /// Begin to play.
     Start,
     /// Play what was loaded once, with its count-in.
     PlayOnce,

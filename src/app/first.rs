@@ -1,11 +1,11 @@
-//! The first start: four questions, each with an answer that is usual, so that enter skips it.
+//! The first start: four questions, each with a usual answer, which enter takes.
 
-/// A question with its answers; the first is what is usual.
+/// A question with its answers; the first is the usual one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Question {
     /// What is asked.
     pub asks: &'static str,
-    /// What can be answered, and what that means.
+    /// The answers, each with what it means.
     pub answers: &'static [(&'static str, &'static str)],
 }
 
@@ -54,7 +54,7 @@ pub struct FirstStart {
     pub(super) marked: [usize; QUESTIONS.len()],
 }
 
-/// What may be read of it; only this room changes it.
+/// The fields, to be read; only this room changes them.
 impl FirstStart {
     /// The question that is asked, from 0; as many as there are when all are answered.
     pub fn at(&self) -> usize {
@@ -78,7 +78,7 @@ impl FirstStart {
         self.marked.get(self.at).copied().unwrap_or(0)
     }
 
-    /// True once nothing is asked any more.
+    /// True once all questions are answered.
     pub fn is_over(&self) -> bool {
         self.at >= QUESTIONS.len()
     }
@@ -105,7 +105,7 @@ impl FirstStart {
         self.at = self.at.saturating_sub(1);
     }
 
-    /// Leaves everything else as is usual.
+    /// Takes the usual answer to every other question.
     pub fn skip_all(&mut self) {
         for marked in self.marked.iter_mut().skip(self.at) {
             *marked = 0;
@@ -113,7 +113,7 @@ impl FirstStart {
         self.at = QUESTIONS.len();
     }
 
-    /// What was answered that is not usual, as the settings have it: name and value.
+    /// The answers that are not the usual ones, as settings: name and value.
     pub fn settings(&self) -> Vec<(&'static str, &'static str)> {
         let [instrument, hand, marking, headphones] = self.marked;
         [
@@ -133,7 +133,7 @@ mod tests {
     use super::*;
     use crate::settings::{Source, read};
 
-    /// Enter four times is what nobody said anything to; every answer is a setting that reads.
+    /// Four times enter sets nothing, and every other answer is a setting that can be read.
     #[test]
     fn enter_skips_and_every_answer_is_a_setting() {
         let mut first = FirstStart::default();

@@ -10,11 +10,11 @@ pub struct Goal {
     pub(super) cell: CellKey,
     /// The homework's file.
     pub(super) file: String,
-    /// What counts as reached, where it is not the drill's own number in a row.
+    /// The criterion that must be met, where it is not the drill's own number in a row.
     pub(super) until: Option<Criterion>,
-    /// What was said of the cells that reach it.
+    /// The marks of the cells that reach it.
     said: Vec<Said>,
-    /// It was met, at the start or since.
+    /// True once it was met, at the start or since.
     met: bool,
 }
 
@@ -27,7 +27,7 @@ fn reaches(asked: Rung, rung: Rung) -> bool {
     }
 }
 
-/// What may be read of it; only this room changes it.
+/// The fields, to be read; only this room changes them.
 impl Goal {
     /// The cell to be reached.
     pub fn cell(&self) -> CellKey {
@@ -69,7 +69,7 @@ impl Goal {
         cell.stage == self.cell.stage && reaches(self.cell.rung, cell.rung)
     }
 
-    /// Takes in what was said; true where that meets what is asked for the first time.
+    /// Takes in new marks; true where they meet what is asked for the first time.
     pub(super) fn take_in(&mut self, entries: &[Entry]) -> bool {
         let Some(until) = self.until else {
             return false;

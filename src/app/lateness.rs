@@ -1,26 +1,25 @@
-//! The computer late with the sound, again and again. Knows no clock and no device: moments come in
-//! milliseconds on a clock that never goes back.
+//! Notices that the computer is late with the sound again and again. Knows no clock and no device:
+//! moments come in milliseconds on a clock that never goes back.
 
-/// What happens within this time is one lateness: a busy moment makes a burst of gaps, milliseconds.
-/// Chosen.
+/// Gaps within this time count as one lateness, milliseconds: a busy moment makes several. Chosen.
 const BURST_MS: i64 = 1000;
 /// So many within [`SPAN_MS`] ask for a larger buffer.
 const TOO_OFTEN: usize = 3;
-/// A minute.
+/// The time in which they are counted: a minute, in milliseconds.
 const SPAN_MS: i64 = 60_000;
 
 /// When the computer was late.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Lateness {
-    /// What counts: the beginning of each burst.
+    /// The beginning of each lateness that counts.
     moments: Vec<i64>,
     /// When it was late last, counted or not: a burst lasts as long as its gaps follow each other.
     last: Option<i64>,
 }
 
 impl Lateness {
-    /// It was late at a moment; true when that was once too often within a minute. Counting begins
-    /// anew then.
+    /// The computer was late at a moment; true where that was too often within a minute. Then
+    /// counting begins anew.
     pub fn late(&mut self, now_ms: i64) -> bool {
         self.moments.retain(|moment| now_ms - moment < SPAN_MS);
         let last = self.last.replace(now_ms);
@@ -35,8 +34,8 @@ impl Lateness {
         often
     }
 
-    /// It will be late about now and it is known why: that is no lateness of its own, and no more is
-    /// what belongs to the same burst.
+    /// The computer will be late about now for a known reason: that does not count, and neither
+    /// does what follows in the same burst.
     pub fn known(&mut self, now_ms: i64) {
         self.last = Some(now_ms);
     }
@@ -56,7 +55,7 @@ mod tests {
         assert!(lateness.late(80_000), "counted anew");
     }
 
-    /// One busy moment would ask for a larger buffer, and once more while it lasts.
+    /// Without it one busy moment would ask for a larger buffer, and once more while it lasts.
     #[test]
     fn a_burst_is_one_lateness_however_long_it_lasts() {
         let mut lateness = Lateness::default();
@@ -65,7 +64,7 @@ mod tests {
         assert_eq!([0, 10_000, 20_000, 30_000].map(&mut told), [0, 0, 1, 0]);
     }
 
-    /// Ctrl-Z three times in a minute would ask for a larger buffer.
+    /// Without it pressing Ctrl-Z three times in a minute would ask for a larger buffer.
     #[test]
     fn what_is_known_does_not_count() {
         let mut lateness = Lateness::default();

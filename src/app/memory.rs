@@ -9,7 +9,7 @@ use crate::wording;
 use std::collections::BTreeSet;
 
 impl Practising {
-    /// The phrases of the stage that is shown; where it is one phrase its bars.
+    /// The phrases of the stage that is shown, or its bars where it is a single phrase.
     fn phrases(&self) -> Vec<BarRange> {
         let stage = self.drill.stages.get(self.stage());
         stage.map_or_else(Vec::new, |stage| {
@@ -27,7 +27,8 @@ impl Practising {
         }
     }
 
-    /// True where nothing of the music is shown: it is played by heart, and alone.
+    /// True where nothing of the music is shown and the reference is silent: then it is played by
+    /// heart.
     pub fn is_by_heart(&self) -> bool {
         let hidden = self.hidden_bars();
         !hidden.is_empty() && hidden.iter().all(|hidden| *hidden)
@@ -64,7 +65,8 @@ impl Practising {
         }
     }
 
-    /// Repetitions clean by heart in the cell that is shown, where it is played so.
+    /// How many repetitions were clean by heart in the cell that is shown, where it is played by
+    /// heart.
     pub fn clean_by_heart(&self) -> Option<u32> {
         let cell = self.cell().filter(|_| self.is_by_heart())?;
         Some(self.state.tally(cell).by_heart)
@@ -110,8 +112,9 @@ impl Practising {
         self.memory.unseen == Some(repetition)
     }
 
-    /// Clean hides more, not clean less, so that two pedals lead through it. Where every cell of a
-    /// tune is clear a clean repetition begins it. What was hidden is told where that changes.
+    /// A clean repetition hides more, one that is not clean hides less, so that two pedals lead
+    /// through the tune. Where every cell of a tune is clear, a clean repetition begins the hiding.
+    /// Gives the words for what is hidden where that changes.
     pub(super) fn follow_marks(&mut self) -> Option<String> {
         let news = self.state.news();
         let was_clear = self.state.board().is_complete() && !news.contains(&News::Complete);
@@ -149,7 +152,8 @@ impl Practising {
         })
     }
 
-    /// Hides the next step of the music; where all is hidden, shows it again; says what is hidden.
+    /// Hides one step more of the music; where all is hidden, shows it again. Gives the words for
+    /// what is hidden.
     pub(super) fn hide_more(&mut self) -> String {
         self.memory.stepped = None;
         let hiding = match self.memory.hiding {
@@ -160,7 +164,8 @@ impl Practising {
         self.memory_words()
     }
 
-    /// Begins what is hidden at the next phrase, or hides the first; says what is hidden.
+    /// Moves the hidden part to the next phrase, or hides the first one; gives the words for what
+    /// is hidden.
     pub(super) fn hide_elsewhere(&mut self) -> String {
         if self.memory.hiding == Hiding::Nothing {
             return self.hide_more();

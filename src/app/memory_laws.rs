@@ -36,7 +36,8 @@ fn hidden(player: &Player) -> Option<&'static str> {
     practising(player).hiding_words()
 }
 
-/// A repetition with its mark by the pedal; the repetitions that are written down as by heart.
+/// Plays a repetition and marks it by the pedal; gives how many repetitions were written down as by
+/// heart.
 fn plays(player: &mut Player, mark: Mark) -> usize {
     let before = practising(player).clean_by_heart();
     let effects = player.plays();
@@ -56,8 +57,9 @@ fn plays(player: &mut Player, mark: Mark) -> usize {
     by_heart
 }
 
-/// No hand leaves the chanter: clean hides a phrase, half, all; not clean shows more again; what is
-/// played with everything hidden is played alone and counts as its own.
+/// No hand need leave the chanter: clean hides a phrase, then half, then all, and not clean shows
+/// more again. What is played with everything hidden is played without the reference and is counted
+/// apart.
 #[test]
 fn two_pedals_lead_from_a_phrase_to_the_whole_tune_by_heart() {
     let mut player = opens(true);
@@ -90,7 +92,8 @@ fn two_pedals_lead_from_a_phrase_to_the_whole_tune_by_heart() {
     );
 }
 
-/// Bars of a tune vanish as the whole does: a phrase, then all; one phrase a bar, half of it, then all.
+/// Some bars of a tune are hidden as the whole tune is: phrase by phrase, then all; a single phrase
+/// bar by bar, half of it, then all.
 #[test]
 fn bars_of_a_tune_vanish_step_by_step() {
     let file = built_in("lamp-on-the-slipway").expect("a tune of our own");
@@ -172,8 +175,8 @@ fn it_begins_at_any_phrase_and_never_by_itself_before_all_is_clear() {
     assert_eq!(again.into_iter().collect::<Vec<_>>(), firsts[0]);
 }
 
-/// Where nothing is left to climb the pedals lead on: without it a piece that is clear would be read
-/// for ever by who has no hand free for a key.
+/// Where nothing is left to climb, the pedals lead to playing from memory; without it a player with
+/// no hand free for a key would read a piece that is clear for ever.
 #[test]
 fn a_tune_that_is_clear_goes_on_from_memory() {
     let mut player = opens(false);

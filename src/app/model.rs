@@ -97,7 +97,7 @@ pub enum SoundState {
     },
 }
 
-/// What may be read of it; only this room changes it.
+/// The fields, to be read; only this room changes them.
 impl Model {
     /// The page shown.
     pub fn page(&self) -> Page {

@@ -121,7 +121,7 @@ pub(super) struct Sent {
 /// Sent timelines that may be on their way at once; more are not heard before the next is sent.
 const MOST_SENT: usize = 8;
 
-/// What may be read of it; only this room changes it.
+/// The fields, to be read; only this room changes them.
 impl Practising {
     /// The name it is called by.
     pub fn name(&self) -> &str {

@@ -110,7 +110,7 @@ pub struct SessionPlan {
     pub used_ms: i64,
 }
 
-/// What may be read of it; only this room changes it.
+/// The fields, to be read; only this room changes them.
 impl Session {
     /// Its parts.
     pub fn parts(&self) -> &[SessionPart] {

@@ -36,7 +36,7 @@ pub struct Warming {
     pub(super) paused: bool,
 }
 
-/// What may be read of it; only this room changes it.
+/// The fields, to be read; only this room changes them.
 impl Warming {
     /// The place that is heard in this step's music; nothing before its first click.
     pub fn heard(&self) -> Option<&HeardPlace> {

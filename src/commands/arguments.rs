@@ -28,7 +28,7 @@ pub(crate) fn tone(text: &str) -> Result<Millis, String> {
     })
 }
 
-/// On which rung of a stage.
+/// The rung of a stage.
 #[derive(clap::Args, Debug, Clone, Copy, Default)]
 pub(crate) struct AtRung {
     /// Beats a minute; the first of the stage when left out.
@@ -93,7 +93,7 @@ pub(crate) struct OfTune {
 }
 
 impl OfTune {
-    /// The same for the services.
+    /// The same bars as the services name them.
     pub(crate) fn which(&self) -> Which {
         Which {
             bars: self.bars,

@@ -1,4 +1,5 @@
-//! `blow`: the note that is held, for blowing evenly. Plays nothing and keeps the player's low A alone.
+//! `blow`: shows the note that is held, for blowing evenly. It plays nothing and stores nothing but
+//! the player's low A.
 
 use super::{Outcome, Ran, arguments};
 use crate::app::Blowing;
@@ -36,9 +37,9 @@ pub(crate) struct Arguments {
     microphone: Option<String>,
 }
 
-/// Between two looks at the microphone: another note is to be on the screen within 80 ms.
+/// Time between two looks at the microphone: a new note is to be on the screen within 80 ms.
 const LOOK: Duration = Duration::from_millis(5);
-/// Nothing from the microphone for so long: it has gone.
+/// A microphone that gives nothing for so long has gone.
 const GONE: Duration = Duration::from_secs(1);
 
 /// Runs `blow`.

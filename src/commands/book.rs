@@ -1,4 +1,5 @@
-//! A book of tunes, or a folder of files of other programs, as a folder of drills with one report.
+//! Imports a book of tunes, or a folder of other programs' files, into a folder of drills, with one
+//! report.
 
 use super::{Outcome, Ran};
 use crate::drill::{Problem, how_many, render, write};
@@ -14,10 +15,10 @@ const MOST_FILES: usize = 2000;
 /// The longest file name of a drill, in letters.
 const LONGEST_NAME: usize = 60;
 
-/// What became of the tunes so far.
+/// How many tunes were imported, and how, so far.
 #[derive(Default)]
 struct Report {
-    /// Names that are given.
+    /// File names that are taken already.
     names: BTreeSet<String>,
     written: usize,
     changed: usize,

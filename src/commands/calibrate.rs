@@ -52,10 +52,11 @@ const WANTED: usize = 9;
 const MISSES: usize = 3;
 /// Levels, dB of full scale: soft first.
 const LEVELS: [f32; 6] = [-42.0, -36.0, -30.0, -24.0, -18.0, -12.0];
-/// Wider apart than this they are no measurement: what is just noticed in an even series of quick
-/// notes is 6 ms (Friberg & Sundberg, JASA 1995).
+/// Measurements that lie farther apart than this are refused, milliseconds: 6 ms is just noticed in
+/// an even series of quick notes (Friberg & Sundberg, JASA 1995).
 const WIDEST_MS: f64 = 6.0;
-/// Mean level of the room above which sweeps drown, and under which the microphone hears nothing.
+/// Above this mean level the room drowns the sweeps; below the other the microphone hears nothing;
+/// dB of full scale.
 const NOISY_DB: f64 = -35.0;
 const DEAF_DB: f64 = -75.0;
 /// How long a device may take to begin.
@@ -142,7 +143,7 @@ enum Refusal {
     Noisy(f64),
     /// The microphone clips.
     Clips,
-    /// So many milliseconds apart.
+    /// The measurements lie so many milliseconds apart.
     Wanders(f64),
     /// A device ended.
     Gone,
@@ -277,7 +278,7 @@ fn listen(taken: &mut Taken, playback: &Playback) -> Result<Calibrated, Refusal>
         playback.set_level(gain(softest));
     }
     while later.len() < WANTED {
-        // the next sweep that is not with the device yet
+        // the next sweep that has not been handed to the device yet
         let number = playback.played() / period + 1;
         let due = Instant::now() + PATIENCE;
         while playback.played() < number * period {

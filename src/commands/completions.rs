@@ -1,4 +1,5 @@
-//! `completions`: what the shells complete, names of drills, movements, schools and stages among it.
+//! `completions`: prints what a shell needs to complete the command line, with the names of drills,
+//! movements, schools and stages.
 
 use super::{Cli, Outcome, Ran, groups};
 use crate::movement::{Movement, SCHOOLS};
@@ -22,7 +23,8 @@ pub(crate) struct Arguments {
     shell: String,
 }
 
-/// The variable in which a script says which shell asks. Settings begin without the underscore.
+/// The environment variable in which a completion script names its shell. Variables of settings
+/// begin without the underscore.
 const VARIABLE: &str = "_GRACERUNG_COMPLETE";
 
 /// Runs `completions`.

@@ -1,4 +1,4 @@
-//! `devices`: what can sound and what can hear here.
+//! `devices`: lists the sound devices and the microphones.
 
 use super::{Outcome, Ran};
 use crate::live::{FoundDevice, Quiet, list, list_microphones, priority};
@@ -42,7 +42,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let log = terminal::log_file();
     let quiet = Quiet::into_file(log.as_ref()).ok();
     let found = list().map_err(|error| Failure(error.to_string()))?;
-    // where microphones cannot be listed, what plays still is
+    // where microphones cannot be listed, the devices that play still are
     let microphones = list_microphones().unwrap_or_default();
     drop(quiet);
     let outcome = if found.is_empty() {

@@ -106,9 +106,9 @@ struct Hearing {
     journal: Keeping,
     pedals: pedals::Pedals,
     foot: Foot,
-    /// Once it is shown.
+    /// The page on its screen, once it is shown.
     shown: Option<Shown>,
-    /// The timeline that sounds, and whether it does already.
+    /// The serial of the timeline that was loaded last; it may not sound yet.
     serial: Option<u64>,
     heard: bool,
     last: Instant,
@@ -273,7 +273,7 @@ fn seed() -> u64 {
     Uuid::new_v4().as_u64_pair().0
 }
 
-/// A way for the tests to go on without a device, with a seed of their own; not in a release.
+/// lets the tests go on without a device and with a seed of their own; it is not in a release
 #[cfg(debug_assertions)]
 const TESTED: &str = "SILENT_FOR_A_TEST";
 
@@ -319,7 +319,7 @@ fn silent(player: &Player) -> Option<Failure> {
     )))
 }
 
-/// What a key says on this page.
+/// The button that a key is on this page.
 fn button(pedals: &pedals::Pedals, key: KeyEvent) -> Option<Button> {
     if key.kind == KeyEventKind::Release {
         return None;

@@ -210,7 +210,7 @@ fn check(file: Option<&Path>, recover: Option<&Path>, json: bool) -> Ran {
     })
 }
 
-/// What is worth knowing and no damage.
+/// Sentences about a journal that are worth knowing and are no damage.
 fn remarks(entries: &[Entry], unsummed: usize) -> Vec<String> {
     let mut told = sentences(
         &odd(entries, now()),
@@ -237,8 +237,8 @@ fn now() -> i64 {
     jiff::Timestamp::now().as_microsecond()
 }
 
-/// What is odd about the entries of a journal, a sentence each: how that of a session with a wrong
-/// clock ends, and what is said of an entry that cannot be.
+/// A sentence about each odd thing in a journal. `ends` ends the sentence about a session with a
+/// wrong clock, and `said` the one about an entry that cannot be.
 fn sentences(odd: &Odd, ends: impl Fn(&WrongClock) -> String, said: &str) -> Vec<String> {
     let sessions = odd.clocks.iter().map(|wrong| {
         let entries = wording::count(wrong.entries, "entry", "entries");
@@ -308,7 +308,7 @@ fn mend(file: Option<&Path>, into: Option<&Path>) -> Ran {
 }
 
 fn recover_into(target: &Path, entries: &[Entry]) -> Result<(), Failure> {
-    // Beside the target under another name until it is complete.
+    // written beside the target under another name until it is complete
     let work = output::work_beside(target)?;
     let file = work.path().join("journal.sqlite");
     let mut journal = Journal::open(&file).map_err(told)?;
@@ -316,13 +316,14 @@ fn recover_into(target: &Path, entries: &[Entry]) -> Result<(), Failure> {
     place(&journal, target)
 }
 
-/// A whole copy at a place where nothing stands.
+/// Writes a whole copy of the journal to a path where nothing stands.
 fn place(journal: &Journal, target: &Path) -> Result<(), Failure> {
     output::ready_for_new(target)?;
     let work = output::work_beside(target)?;
     let copy = work.path().join("copy.sqlite");
     journal.back_up(&copy).map_err(told)?;
-    // A link fails where something stands, a rename would replace it. Sticks often know no links.
+    // a hard link fails where a file stands, and a rename would replace it; sticks often know no
+    // links
     std::fs::hard_link(&copy, target)
         .or_else(|error| {
             if error.kind() == std::io::ErrorKind::AlreadyExists || target.exists() {

@@ -7,7 +7,7 @@ use crate::listening::{AROUND_S, ExpectedStage};
 use crate::units::Seconds;
 use std::collections::VecDeque;
 
-/// Tellings that a beginning is taken from: a second of them.
+/// How many reports of a beginning are kept: those of a second.
 const TELLINGS: usize = 200;
 
 /// A repetition, by the serial of its timeline and its cycle.
@@ -17,20 +17,22 @@ pub(super) type Key = (u64, u64);
 pub(crate) struct Awaited {
     pub(crate) key: Key,
     pub(crate) piece: ExpectedStage,
-    /// Where it begins, seconds, as told again and again while it plays: one telling may be
-    /// milliseconds off, where another program had the processor.
+    /// Where it begins, seconds, as the devices say it again and again while it plays: one such
+    /// report may be milliseconds off, where another program had the processor.
     starts_s: Vec<f64>,
     /// How much later the microphone hears it than the devices say, seconds; none where that was not
     /// measured.
     later_s: Option<f64>,
     /// How often the microphone had lost sound when the repetition began.
     lost: u32,
-    /// The same when the repetition ended: what is lost in the breath after it is none of its sound.
+    /// How often the microphone had lost sound when the repetition ended: what is lost in the
+    /// breath after it is not part of its sound.
     lost_at_end: Option<u32>,
 }
 
 impl Awaited {
-    /// One that begins at a second, as the devices say it; sound had been lost so often.
+    /// A repetition that begins at `began_s` by the devices' word, when sound had been lost `lost`
+    /// times.
     pub(crate) fn new(
         key: Key,
         piece: ExpectedStage,
@@ -54,12 +56,12 @@ impl Awaited {
         Seconds(sorted.get(sorted.len() / 2).copied().unwrap_or(0.0))
     }
 
-    /// The place is known to a few milliseconds.
+    /// True where its place is known to a few milliseconds.
     pub(crate) fn exact(&self) -> bool {
         self.later_s.is_some()
     }
 
-    /// All of it was taken in, and none of it was lost.
+    /// True where all of its sound came in and none was lost.
     pub(crate) fn is_whole(&self) -> bool {
         self.lost_at_end == Some(self.lost)
     }
@@ -78,8 +80,9 @@ pub(crate) struct Awaiting {
 }
 
 impl Awaiting {
-    /// At a second of the stream, sound lost so often till now: what was cut short is not waited for;
-    /// what came to its end is, whatever plays now. A gap is told `told_s` later than it is.
+    /// Looks at all of them at a second of the stream, when sound had been lost `lost` times. A
+    /// repetition that was cut short is not waited for; one that came to its end is, whatever plays
+    /// now. A gap in the sound is reported `told_s` later than it happens.
     pub(crate) fn look(&mut self, second: f64, playing: Option<Key>, lost: u32, told_s: f64) {
         self.all
             .retain(|awaited| playing == Some(awaited.key) || second >= awaited.end_s());
@@ -99,7 +102,7 @@ impl Awaiting {
             .then(|| self.all.pop_front())?
     }
 
-    /// Where the repetition that plays begins, once more, as the devices say it.
+    /// Takes one more report of where the repetition that plays began.
     pub(crate) fn began(&mut self, key: Key, second: f64, beat: f64) {
         if let Some(awaited) = self.all.back_mut()
             && awaited.key == key
@@ -112,13 +115,14 @@ impl Awaiting {
         }
     }
 
-    /// True for a repetition that begins: none as late was waited for. Its timeline may be new too.
+    /// True for a repetition that just begins: no later one was waited for. Its timeline may be new
+    /// as well.
     pub(crate) fn is_new(&self, key: Key) -> bool {
         self.latest < Some(key)
     }
 
-    /// A repetition begins that is too long to be heard; true where its timeline is another than the
-    /// last one's.
+    /// Skips a repetition that is too long to be heard; true where its timeline is not that of the
+    /// one before.
     pub(crate) fn skip(&mut self, key: Key) -> bool {
         let before = self.latest.replace(key);
         before.map(|(serial, _)| serial) != Some(key.0)
@@ -129,12 +133,12 @@ impl Awaiting {
         self.all.push_back(awaited);
     }
 
-    /// All that are waited for, before the stream begins anew.
+    /// Takes out all that are waited for, before the stream begins anew.
     pub(crate) fn take_all(&mut self) -> Vec<Awaited> {
         self.all.drain(..).collect()
     }
 
-    /// Nobody listened for a while: what was not whole by then is waited for no longer.
+    /// Drops the repetitions that were not whole, because nobody listened for a while.
     pub(crate) fn keep_whole(&mut self) {
         self.all.retain(Awaited::is_whole);
     }
@@ -144,7 +148,7 @@ impl Awaiting {
 mod tests {
     use super::*;
 
-    /// A repetition of four seconds, one every six.
+    /// A repetition that lasts four seconds; one begins every six.
     fn awaited(cycle: u64, lost: u32) -> Awaited {
         let piece = ExpectedStage {
             notes: Vec::new(),
@@ -155,8 +159,8 @@ mod tests {
         Awaited::new((1, cycle), piece, 6.0 * cycle as f64, None, lost)
     }
 
-    /// Takes the stream in from one second to another; what is lost is told at a second. The cycles
-    /// that were over, and whether nothing of them was lost.
+    /// Takes in the stream from one second to another, with a gap reported at `lost_at`. Gives the
+    /// cycles that were over, and of each whether none of it was lost.
     fn listen(awaiting: &mut Awaiting, (from, to): (f64, f64), lost_at: f64) -> Vec<(u64, bool)> {
         let mut over = Vec::new();
         let steps = ((to - from) * 100.0).round() as u32;

@@ -6,17 +6,18 @@ use serde::{Deserialize, Serialize};
 /// What was measured of a pair of devices.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Calibrated {
-    /// What plays.
+    /// The device that plays.
     pub(crate) device: String,
-    /// What hears.
+    /// The microphone that hears it.
     pub(crate) microphone: String,
     /// How much later than both say the microphone hears what is played, milliseconds.
     pub(crate) later_ms: f64,
-    /// From the program and back, milliseconds, what the devices say included.
+    /// The whole way from the program to the device, through the air and back, milliseconds, with
+    /// what the devices say of themselves.
     pub(crate) round_trip_ms: f64,
     /// How far the single sweeps lay apart, milliseconds.
     pub(crate) spread_ms: f64,
-    /// How many were heard.
+    /// How many sweeps were heard.
     pub(crate) sweeps: usize,
 }
 

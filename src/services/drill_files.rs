@@ -51,7 +51,7 @@ pub(crate) fn schools() -> Schools {
 /// A file that cannot be read.
 pub(crate) fn read_source_for(path: &Path, schools: &Schools) -> Result<Source, Failure> {
     let format = Format::of_name(&path.to_string_lossy());
-    // as much of other programs as `import` takes
+    // as many bytes of another program's file as `import` takes
     let most = match format {
         Some(_) => exchange::LARGEST_FILE,
         None => LARGEST_FILE,

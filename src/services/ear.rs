@@ -15,7 +15,7 @@ use crate::units::Seconds;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::time::Instant;
 
-/// What listens.
+/// The microphone and everything that is heard with it.
 pub(crate) struct Ear {
     microphone: Microphone,
     /// The microphone asked for, and frames in one callback of it.
@@ -32,7 +32,8 @@ pub(crate) struct Ear {
     gone: bool,
     /// What was measured of pairs of devices with this microphone.
     calibrated: Vec<Calibrated>,
-    /// Milliseconds the player said the ear hears later: the position reckons with them already.
+    /// By how many milliseconds the player hears later than the devices say, as he set it:
+    /// positions contain it already.
     offset_ms: i32,
     /// Looks for the player's own low A; none where it was given.
     search: Option<Search>,
@@ -124,8 +125,8 @@ impl Ear {
         messages
     }
 
-    /// Nobody listened for a while, and the program knows why: what the microphone lost meanwhile is
-    /// no lateness of the computer.
+    /// Nobody listened for a while for a known reason: what the microphone lost meanwhile does not
+    /// mean that the computer is late.
     pub(crate) fn woke(&mut self, now: Instant) {
         self.awaiting.keep_whole();
         self.lateness.known(self.milliseconds(now));
@@ -136,8 +137,8 @@ impl Ear {
         i64::try_from(since).unwrap_or(i64::MAX)
     }
 
-    /// Sound that was lost again and again asks for a larger buffer: what is kept begins anew then,
-    /// because its seconds are those of the stream.
+    /// Where sound is lost again and again a larger buffer is asked for. The kept sound begins anew
+    /// then, because its seconds are those of the stream.
     fn look_for_gaps(&mut self, now: Instant) -> Option<Message> {
         let before = std::mem::replace(&mut self.lost, self.microphone.lost());
         let now_ms = self.milliseconds(now);
@@ -147,7 +148,7 @@ impl Ear {
         }
         let microphone = Microphone::with_buffer(self.asked.as_deref(), buffer).ok()?;
         let attention = Attention::new(microphone.rate, self.attention.tuning()).ok()?;
-        // what is over is heard without the last of what sounded after it
+        // repetitions that are over are heard without the rest of the sound after them
         for awaited in self.awaiting.take_all() {
             self.hear(awaited);
         }
@@ -219,7 +220,7 @@ impl Ear {
         (self.attention.since(self.began), self.microphone.rate)
     }
 
-    /// What is tuned to.
+    /// Low A that is listened with, hertz.
     pub(crate) fn low_a(&self) -> f64 {
         self.attention.tuning().low_a.0
     }

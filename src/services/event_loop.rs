@@ -1,4 +1,5 @@
-//! The one loop of every page: keys, what time brings, what is shown; the same manners everywhere.
+//! The one loop of every page: it reads keys, lets time pass and draws; all pages behave alike in
+//! it.
 //!
 //! Knows the terminal and the signals; what a page is and what its keys do the page says.
 
@@ -15,15 +16,15 @@ use std::io::{Stdout, stdout};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
-/// Between two drawings while something moves.
+/// Time between two drawings while something moves.
 pub(crate) const FRAME: Duration = Duration::from_millis(33);
 
 /// What a key or the time did.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Did {
-    /// Nothing that is seen.
+    /// Nothing that can be seen.
     Nothing,
-    /// The page is another.
+    /// The page has changed.
     Changed,
     /// Something else had the terminal meanwhile: all of the page is drawn anew.
     Fresh,
@@ -31,23 +32,23 @@ pub(crate) enum Did {
     Rests,
 }
 
-/// What the loop stands between, beside its page.
+/// What the loop uses besides its page.
 pub(crate) struct World<'a> {
     /// The terminal, which is ours.
     pub(crate) terminal: &'a mut Terminal,
-    /// Where C libraries may print meanwhile.
+    /// The file that C libraries may print into meanwhile.
     pub(crate) log: Option<&'a File>,
     /// A signal asks to leave.
     pub(crate) terminate: &'a AtomicBool,
 }
 
-/// The foot that began a page, which may stay on the right pedal for a while: a key that repeats
-/// must not answer the page too.
+/// The press of the pedal that began a page. The foot may stay on it for a while: a key that
+/// repeats must not answer the page too.
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Foot(Option<Instant>);
 
 impl Foot {
-    /// It pressed at a moment.
+    /// A press at a moment.
     pub(crate) fn on(pressed: Instant) -> Self {
         Self(Some(pressed))
     }
@@ -65,11 +66,11 @@ impl Foot {
     }
 }
 
-/// A page with what happens to it.
+/// A page that the loop can run.
 pub(crate) trait Paged {
     /// True when it is to be left.
     fn is_over(&self) -> bool;
-    /// How long nothing needs to be looked at but the keys.
+    /// How long the loop may wait for a key before it looks at anything else.
     fn wait(&self) -> Duration;
     /// A key was pressed.
     fn pressed(&mut self, key: KeyEvent) -> Result<Did, Failure>;
@@ -115,7 +116,7 @@ pub(crate) fn run(page: &mut impl Paged, world: &mut World<'_>) -> Result<(), Fa
     while !page.is_over() {
         let mut done = Did::Nothing;
         if poll(page.wait()).map_err(told)? {
-            // Everything that is waiting, before the next drawing.
+            // all keys that are waiting are read before the next drawing
             loop {
                 let did = match read().map_err(told)? {
                     Input::Key(key) => with_manners(page, key)?,
@@ -144,7 +145,7 @@ pub(crate) fn run(page: &mut impl Paged, world: &mut World<'_>) -> Result<(), Fa
     Ok(())
 }
 
-/// What weighs more of two things that happened before a drawing.
+/// The more important of two things that happened before a drawing.
 fn later(one: Did, other: Did) -> Did {
     let weight = |did: Did| match did {
         Did::Nothing => 0,
@@ -183,7 +184,7 @@ fn with_manners(page: &mut impl Paged, key: KeyEvent) -> Result<Did, Failure> {
     page.pressed(key)
 }
 
-/// What is drawn on.
+/// The screen that pages draw on.
 pub(crate) struct Canvas(ratatui::Terminal<CrosstermBackend<Stdout>>);
 
 impl Canvas {

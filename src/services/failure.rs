@@ -1,4 +1,4 @@
-//! Why something could not be done, in words for the player.
+//! The words that tell the player why something could not be done.
 
 use crate::live::DeviceError;
 

@@ -1,5 +1,5 @@
-//! The player's own low A, where the settings do not give it: the last one that was heard, kept for each
-//! chanter, and looked for in what he plays until that is sure.
+//! The player's own low A, where the settings do not give it: the last one that was heard, kept for
+//! each chanter. It is searched for in what he plays until it is sure.
 
 use super::{Failure, folders, output};
 use crate::chanter::{Instrument, Tuning};
@@ -8,10 +8,11 @@ use crate::units::{Cents, Hertz, Seconds};
 use serde::{Deserialize, Serialize};
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 
-/// Sound after which silence ends a stretch that is looked at, seconds: a breath may lie in it.
+/// A silence of so many seconds ends the stretch that is searched; a breath may be shorter.
 const SILENT_S: f64 = 2.0;
 
-/// Nobody is told of a low A that is so little off, cents: as much as a held note wanders. Chosen.
+/// A low A that differs by less than this is not changed, cents: a held note wanders as much.
+/// Chosen.
 const HARDLY: f64 = 5.0;
 
 /// The last low A that was heard of each chanter, hertz.
@@ -32,7 +33,8 @@ impl LastHeard {
         }
     }
 
-    /// What is kept; nothing where no file is or it does not read: it is heard again then.
+    /// What is kept; nothing where there is no file or it cannot be read, and then low A is heard
+    /// again.
     fn read() -> Self {
         let text = folders::low_a().and_then(|path| {
             std::fs::read_to_string(path).map_err(|error| Failure(error.to_string()))
@@ -74,7 +76,7 @@ pub(crate) fn begin(tuning: Tuning, given: bool) -> (Tuning, Option<Search>) {
 #[derive(Debug, Default)]
 pub(crate) struct Search {
     agreed: Agreement,
-    /// Where what is looked at next begins, seconds of the stream.
+    /// Where the stretch that is searched next begins in the stream.
     from: Seconds,
     running: Option<Receiver<Option<Hertz>>>,
     over: bool,

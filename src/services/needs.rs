@@ -1,9 +1,9 @@
-//! Which settings a command needs: one of them that is wrong stops it, any other is told and stands
-//! at its default.
+//! Which settings a command needs. A wrong one among these stops it; any other is reported and
+//! keeps its default.
 
 use crate::settings::{Id, keys};
 
-/// What is heard: pitch, drones, click, levels.
+/// Settings of the sound: pitch, drones, click, levels.
 pub(crate) const SOUND: &[Id] = &[
     keys::INSTRUMENT.id(),
     keys::LA.id(),
@@ -16,7 +16,7 @@ pub(crate) const SOUND: &[Id] = &[
     keys::LEVELS_CUE.id(),
 ];
 
-/// What a page with sound needs beside it.
+/// Settings that a page with sound needs besides those.
 pub(crate) const SCREEN: &[Id] = &[
     keys::SCHOOL.id(),
     keys::DEVICE.id(),
@@ -34,7 +34,7 @@ pub(crate) const SCREEN: &[Id] = &[
     keys::STOP_RULE.id(),
 ];
 
-/// How a day is planned.
+/// Settings of the plan of a day.
 pub(crate) const PLAN: &[Id] = &[
     keys::PLAN_MINUTES.id(),
     keys::PLAN_FIRST_GAP.id(),
@@ -44,10 +44,10 @@ pub(crate) const PLAN: &[Id] = &[
     keys::PLAN_NEW.id(),
 ];
 
-/// How a warm-up runs.
+/// Settings of the warm-up.
 pub(crate) const WARM_UP: &[Id] = &[keys::WARMUP_TONE.id(), keys::WARMUP_BAND_TEMPO.id()];
 
-/// How what is heard is judged.
+/// Settings of the verdict.
 pub(crate) const JUDGING: &[Id] = &[
     keys::THRESHOLDS_GRACENOTE_LONGEST.id(),
     keys::THRESHOLDS_GRACENOTE_LONGEST_LOW.id(),
@@ -77,7 +77,7 @@ mod tests {
     use super::*;
     use crate::settings::SETTINGS;
 
-    /// A limit of judging that nobody needs would be judged by its default without a word.
+    /// A limit of the verdict that stood in no list would be wrong without anybody being told.
     #[test]
     fn every_limit_of_judging_and_of_planning_is_needed_by_its_commands() {
         for (prefix, needed) in [

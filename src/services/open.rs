@@ -25,7 +25,8 @@ pub(crate) fn open(wanted: &str) -> Result<Opened, Failure> {
         return homework::open_task(path, &bytes, None);
     }
     let (name, source) = find(wanted)?;
-    // of another program's file what was left out or changed is told, or nobody would miss it
+    // what was left out or changed of another program's file is told, because nobody would notice
+    // it otherwise
     if source.drill.is_some() && !source.problems.is_empty() && Format::of_name(wanted).is_some() {
         output::complain(&render(&source.shown, &source.text, &source.problems));
     }
@@ -39,7 +40,7 @@ pub(crate) fn open(wanted: &str) -> Result<Opened, Failure> {
     }
 }
 
-/// As [`open`]; of homework all of its drills.
+/// Opens DRILL as [`open`] does, or all drills of a homework file.
 ///
 /// # Errors
 /// As [`open`].
@@ -50,8 +51,8 @@ pub(crate) fn open_all(wanted: &str) -> Result<Vec<Opened>, Failure> {
     }
 }
 
-/// A drill's name and the text of a drill file of it, when nothing keeps it from being played: of
-/// another program's file what `import` writes.
+/// A drill's name and its text as a drill file, where nothing keeps it from being played; of
+/// another program's file the text that `import` writes.
 ///
 /// # Errors
 /// As [`open`].

@@ -1,5 +1,6 @@
-//! Standard streams and files: nothing half written, nothing overwritten unasked, nothing that a
-//! file, a name or a library says reaches the terminal as a command to it.
+//! Writes to standard streams and files: nothing is left half written, nothing is overwritten
+//! unasked, and nothing in a file, a name or a library's message reaches the terminal as a command
+//! to it.
 
 use super::Failure;
 use crate::wording::{is_hidden, visible};
@@ -8,8 +9,8 @@ use std::fmt::{Display, Write as _};
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
-/// Writes to standard output, signs that are not seen written out. A reader that has gone away is
-/// no error.
+/// Writes to standard output; control characters and other unseen signs are written out. A reader
+/// that has gone away is no error.
 pub(crate) fn print(text: &str) -> Result<(), Failure> {
     written(&visible(text))
 }
@@ -61,13 +62,13 @@ pub(crate) fn complain(text: &str) {
     say_error(&format!("gracerung: {}", text.trim_end()));
 }
 
-/// Writes a text to standard error as it is, but for signs that are not seen.
+/// Writes a text to standard error; unseen signs are written out.
 pub(crate) fn say_error(text: &str) {
     let mut err = std::io::stderr().lock();
     let _ = writeln!(err, "{}", visible(text));
 }
 
-/// A target whose ending says what is written into it.
+/// Refuses a target whose name does not end in one of `endings`.
 ///
 /// # Errors
 /// Another ending, or none: a file that is not what its name says is found out too late.
@@ -181,7 +182,7 @@ pub(crate) fn wrote(target: &Path, what: &str) -> Result<(), Failure> {
     print(&format!("{}: {what}\n", target.display()))
 }
 
-/// The file that is meant: the named one, else one of the drill's name in this folder.
+/// The file to be written: the named one, or else one with the drill's name in this folder.
 pub(crate) fn or_named(given: Option<&Path>, drill: &str, ending: &str) -> PathBuf {
     given.map_or_else(
         || {
@@ -263,8 +264,8 @@ fn write_readable(
     Ok(())
 }
 
-/// With the permissions that a plain file would be made with; the umask takes its share. On Windows
-/// a file has those of its folder.
+/// Gives the file the permissions of any new file, less the umask. On Windows a file has those of
+/// its folder.
 fn as_a_plain_file(builder: &mut tempfile::Builder) {
     #[cfg(unix)]
     {

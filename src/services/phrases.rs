@@ -19,7 +19,7 @@ pub(crate) struct Which {
     pub(crate) part: Option<usize>,
     /// This phrase of the tune, or of its part, from 1.
     pub(crate) phrase: Option<usize>,
-    /// With the dots held longer first, then as in the tune.
+    /// True where the dots are to be held longer first, and then as in the tune.
     pub(crate) held_dots: bool,
 }
 
@@ -141,8 +141,8 @@ fn pick(what: &str, number: usize, there: &[BarRange]) -> Result<BarRange, Failu
     })
 }
 
-/// That phrases which were named can be joined: bars of the tune, or of its part, one phrase after
-/// the other.
+/// Checks that the phrases that were named can be joined: bars of the tune, or of its part, one
+/// phrase after the other.
 ///
 /// # Errors
 /// They cannot.

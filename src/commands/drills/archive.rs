@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 /// The endings of a drill file.
 const ENDINGS: [&str; 2] = ["yaml", "yml"];
 
-/// Where drills are that were put away.
+/// The folder of drills that were put away.
 fn away() -> Result<PathBuf, Failure> {
     folders::own_drills().map(|folder| folder.join("archive"))
 }
@@ -22,7 +22,7 @@ fn file_in(folder: &Path, name: &str) -> Option<PathBuf> {
     files.into_iter().find(|file| plain && file.is_file())
 }
 
-/// The name in a folder that was perhaps meant, for the end of a sentence.
+/// Names the drill in a folder that was perhaps meant, as the end of a sentence.
 fn meant(folder: &Path, name: &str) -> String {
     let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
     let names: Vec<String> = entries
@@ -102,7 +102,7 @@ fn moved(from: &Path, to: &Path) -> Result<(), Failure> {
     })
 }
 
-/// True where the player agrees. Nobody is asked who cannot answer.
+/// True where the player agrees. Without a terminal nobody is asked.
 fn is_agreed(name: &str) -> Result<bool, Failure> {
     let mut asked = std::io::stderr();
     if !std::io::stdin().is_terminal() || !asked.is_terminal() {

@@ -6,13 +6,13 @@ use crate::services::{Failure, folders};
 use crate::units::Milliseconds;
 use uuid::Uuid;
 
-/// Where what was found is kept.
+/// The journal and the cell that results are kept in.
 pub(super) struct Keeping {
     journal: Result<Journal, String>,
     drill: String,
     cell: CellKey,
     session: Uuid,
-    /// What was found in this cell before, oldest first.
+    /// Earlier results in this cell, oldest first.
     pub(super) before: Vec<(Difference, Milliseconds)>,
     stored: u64,
 }

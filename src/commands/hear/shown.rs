@@ -39,7 +39,8 @@ impl Shown {
                 })?;
             }
             Self::Lines(last) => {
-                // Said over the music, the question would be in its way: once is enough.
+                // while a movement sounds the question is not said again: it would be in the way of
+                // the music
                 let asked = matches!(page.asking(), Asking::Question { .. });
                 let said = if help {
                     vec![HELP_HEAR.spoken()]

@@ -1,4 +1,4 @@
-//! What is heard: the stage at its tempo, the places where a fault can be, the one that is chosen.
+//! Chooses what is heard: the stage at its tempo, the places where a fault can be, and one of them.
 
 use crate::commands::arguments;
 use crate::discrimination::{Spot, spots};

@@ -81,7 +81,7 @@ fn drills(arguments: &Arguments) -> Result<Vec<(Opened, String)>, Failure> {
     Ok(given)
 }
 
-/// What is to be reached in each drill: what is said under its name, else what is said of all.
+/// The goal of each drill: the one that is given under its name, or else the one for all.
 ///
 /// # Errors
 /// Two goals for all, or two for one drill.

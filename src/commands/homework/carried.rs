@@ -7,8 +7,8 @@ use flacenc::error::Verify as _;
 use jiff::civil::Date;
 use std::path::Path;
 
-/// The largest take that goes along, bytes: what a mail carries several of. Of a longer one the end
-/// goes along.
+/// The largest take that goes along, bytes: a mail can carry several of that size. Of a longer take
+/// only its end goes along.
 const LARGEST: usize = 2_000_000;
 /// The most takes of one report.
 const MOST: usize = 6;

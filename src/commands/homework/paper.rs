@@ -5,7 +5,7 @@ use crate::engraving::font::{Face, Segment};
 use crate::homework::{Row, clean_words};
 use crate::sheet::{Block, Booklet, Heading, Ink, Paper, SheetPage, TableCell, TagRole};
 
-/// Points; 15 mm.
+/// Margin of the page in points: 15 mm.
 const MARGIN: f64 = 42.5;
 const TEXT: f64 = 9.0;
 const LINE: f64 = 11.5;
@@ -236,7 +236,7 @@ pub(super) fn booklet(title: &str, below: &[String], rows: &[Row]) -> Booklet {
         let before = place
             .checked_sub(1)
             .and_then(|before| by_student.get(before));
-        // on top of a page the name stands again
+        // on top of a page the student's name stands again
         let named = !same(before) || table.rows.len() <= 1;
         let thick = if same(by_student.get(place + 1)) {
             THIN
@@ -259,7 +259,7 @@ pub(super) fn booklet(title: &str, below: &[String], rows: &[Row]) -> Booklet {
                 lines.collect()
             })
             .collect();
-        // A row of questions without end is cut by the page and goes on on the next.
+        // a row that is longer than a page is cut there and goes on on the next page
         let mut rest = columns;
         loop {
             let room = table.bottom() - table.y - 2.0 * PADDING;

@@ -70,8 +70,8 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             text: plain("question", text)?,
         });
     }
-    // What was before the homework is nobody's business. A day earlier: the teacher may live where
-    // it is tomorrow already.
+    // practice from before the homework is nobody's business; a day earlier counts, because the
+    // teacher may live where it is already tomorrow
     let from = assignment.given.yesterday().unwrap_or(assignment.given);
     let mut drills = Vec::new();
     let mut written = 0;

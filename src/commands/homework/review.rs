@@ -182,7 +182,7 @@ fn form_of(target: &Path) -> Result<Form, Failure> {
     }
 }
 
-/// Columns that every terminal has.
+/// The width that every terminal has, in columns.
 const COLUMNS: usize = 80;
 /// The widest a name or a drill may be before it is cut.
 const WIDEST: usize = 20;
