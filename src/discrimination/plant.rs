@@ -21,7 +21,8 @@ const LEFT_OF_A_TONE: f64 = 0.2;
 const LONGEST_MS: f64 = 80.0;
 /// How early a movement begins at most, milliseconds. Chosen: earlier it is another rhythm.
 const EARLIEST_MS: f64 = 150.0;
-/// A place whose widest fault is smaller, in milliseconds, leaves no range to search in. Chosen.
+/// A place whose widest fault is smaller than this, in milliseconds, leaves no range to search in.
+/// Chosen.
 const TOO_LITTLE_MS: f64 = 10.0;
 
 /// A place in a timeline where a kind of fault can be planted.
@@ -37,15 +38,15 @@ pub struct Spot {
     pub what: String,
     /// Which sounds of the figure it touches, in order.
     touched: Vec<usize>,
-    /// Which of them stands on the written place.
+    /// Which of the sounds stands on the written place.
     on_the_beat: usize,
-    /// What a blip sounds.
+    /// The note that a blip sounds; none for other faults.
     blip: Option<Note>,
     /// The length of the first touched sound where it is clean, milliseconds.
     clean_ms: f64,
-    /// Its name, alone or of several: `low G`, `tone`.
+    /// The name of the touched sound or sounds: `low G`, `tone`.
     name: String,
-    /// What stands before and what after, for a blip.
+    /// The notes before and after a blip.
     between: (Note, Note),
 }
 

@@ -27,7 +27,7 @@ const AT_THRESHOLD: f64 = 1.349;
 /// Share of answers that are slips of the finger (Watson & Pelli's δ). Chosen, a little above
 /// theirs.
 const SLIPS: f64 = 0.04;
-/// The largest d'. Below it d' grows in proportion to the size of the fault.
+/// The largest d'; up to it d' grows in proportion to the size of the fault.
 const PLAIN: f64 = 5.0;
 /// Steps of the grid, octaves of the size.
 const STEP: f64 = 0.125;
@@ -37,11 +37,11 @@ const CRITERIA: (f64, f64) = (0.7, 0.7);
 /// An interval wider than this, as a ratio, says that the answers told nothing: who says the same to
 /// everything gets one of 20 and more, one minute of listening in thirty gets one of 16 (simulated).
 const TELLS_NOTHING: f64 = 16.0;
-/// Answers from which on an estimate means something. Chosen: before that the range before the first
-/// answer decides.
+/// An estimate means something from so many answers on. Chosen: with fewer the range before the
+/// first answer decides.
 pub const ENOUGH: usize = 10;
 
-/// What is known of the threshold.
+/// An estimate of the threshold.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Estimate {
     /// The mean of its posterior, taken over its logarithm.
@@ -70,7 +70,7 @@ pub struct Quest {
     chances: Vec<f64>,
     smallest_ms: f64,
     widest_ms: f64,
-    /// A fault was played.
+    /// True once a fault was played.
     begun: bool,
 }
 
@@ -141,7 +141,7 @@ impl Quest {
         }
     }
 
-    /// What is known of the threshold by now.
+    /// The estimate after the answers so far.
     pub fn estimate(&self) -> Estimate {
         let highest = self.chances.iter().copied().fold(f64::MIN, f64::max);
         let rows: Vec<f64> = self

@@ -138,9 +138,9 @@ pub struct HomeworkQuestion {
 /// Why a homework file cannot be used.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum HomeworkError {
-    /// As a whole.
+    /// The file as a whole is damaged.
     Broken(Broken),
-    /// Its text does not read.
+    /// Its text cannot be read.
     Unreadable(String),
     /// A newer program wrote it.
     Newer(u32),

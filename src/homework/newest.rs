@@ -98,7 +98,7 @@ mod tests {
             report(Some("Euan"), first, &["birl"]),
         ];
         assert_eq!(of(&reports).1, ["1"]);
-        // the same three times
+        // the same report three times
         let same = [
             isla(first, &["birl"]),
             isla(first, &["birl"]),
@@ -108,10 +108,10 @@ mod tests {
             of(&same),
             (vec!["2".to_owned()], vec!["0".to_owned(), "1".to_owned()])
         );
-        // what the newer one does not tell of stays
+        // an older report stays where the newer one does not tell of all its drills
         let other = [isla(first, &["birl"]), isla(later, &["grip"])];
         assert_eq!(of(&other).1, [""; 0]);
-        // without names only what is the same to the letter
+        // reports without names are one student's only where they are the same to the letter
         let nameless = |made| report(None, made, &["birl"]);
         assert_eq!(of(&[nameless(first), nameless(later)]).1, [""; 0]);
         assert_eq!(of(&[nameless(first), nameless(first)]).1, ["0"]);

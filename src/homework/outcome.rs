@@ -11,7 +11,7 @@ use crate::wording;
 use jiff::civil::Date;
 use std::collections::{BTreeMap, HashMap};
 
-/// Why a goal is none for a drill.
+/// Why a text is no goal for a drill.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct GoalError(pub String);
 
@@ -31,7 +31,8 @@ impl std::error::Error for GoalError {}
 pub fn goal_in(drill: &Known, text: Option<&str>) -> Result<CellPlace, GoalError> {
     let top = |stage: &PlannedStage| stage.rungs.last().map(|rung| rung.tempo());
     let tops = drill.stages.iter().map(top).enumerate();
-    // of several the last: real time, and not the stages after it that end early
+    // of several highest stages the last one: real time, and not the stages after it that end
+    // earlier
     let highest = tops
         .max_by_key(|(_, top)| *top)
         .map_or(0, |(stage, _)| stage);

@@ -29,15 +29,16 @@ pub struct Row {
     pub since: Option<Date>,
     /// Days with marks.
     pub days: usize,
-    /// Clean ones of the last three days with marks.
+    /// How many repetitions of the last three days with marks were clean.
     pub lately: Chance,
     /// The commonest faults.
     pub faults: Vec<String>,
     /// Questions for the teacher, and words beside marks.
     pub questions: Vec<HomeworkQuestion>,
-    /// More days in the same place than reached, and less clean than not: a word may help.
+    /// True where the climb has stood in one place for [`STUCK_DAYS`] and is clean less than half
+    /// of the time: a word may help.
     pub stuck: bool,
-    /// The homework was for this name and no report came.
+    /// True where the homework was for this name and no report came.
     pub missing: bool,
 }
 
@@ -151,7 +152,7 @@ pub fn groups(reports: &[(String, Report)], homework: &[(String, Assignment)]) -
             &assignment.whom,
         ));
     }
-    // homework that is not among the files
+    // reports whose homework is not among the files
     while let Some((_, first)) = left.first().copied() {
         let same =
             |report: &Report| (&report.homework, &report.title) == (&first.homework, &first.title);
@@ -197,7 +198,7 @@ pub fn rows(reports: &[(String, Report)], class: &[String]) -> Vec<Row> {
         .collect();
     let silent = class.iter().filter(|name| !answered.contains(&plain(name)));
     rows.extend(silent.map(|name| missing(name)));
-    // by student, whoever needs the teacher most first; within a student the same
+    // ordered by student, the one who needs the teacher most first, and within a student likewise
     let weight = |row: &Row| (!row.stuck, !row.missing, row.reached.is_some(), row.since);
     let mut students = HashMap::new();
     let student = |row: &Row| (row.from.clone(), row.file.clone());
@@ -245,7 +246,7 @@ impl Row {
         self.questions.iter().map(quoted).collect()
     }
 
-    /// How it stands, in a few words.
+    /// How the climb stands, in a few words.
     pub fn stands(&self) -> String {
         if self.missing {
             return "no report yet".to_owned();

@@ -12,14 +12,14 @@ use crate::wording;
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
-/// Repetitions of a bar that count, the last ones (chosen, so that a fault mended long ago counts
-/// no longer).
+/// How many of the last repetitions of a bar count (chosen, so that a fault that was mended long
+/// ago does not).
 const RECENT: u32 = 20;
 /// A bar is to be worked on when it failed at least `OFTEN` times and in at least `SHARE` of its
 /// repetitions (chosen).
 const OFTEN: f64 = 2.0;
 const SHARE: f64 = 0.2;
-/// Bars that are named at most (chosen: nobody works on everything at once).
+/// The most bars that are named (chosen: nobody works on everything at once).
 const MOST: usize = 3;
 
 /// How a bar went.
@@ -27,7 +27,7 @@ const MOST: usize = 3;
 pub struct BarLine {
     /// Its number; a pickup is 0.
     pub bar: u16,
-    /// Repetitions that were marked or judged, the last ones, 20 at most.
+    /// How many repetitions were marked or judged, counting the last 20 at most.
     pub of: u32,
     /// In how many of them it failed. A repetition marked not clean by hand says only that some bar
     /// failed, so each of its bars gets an equal share.
@@ -51,7 +51,7 @@ struct Repetition {
     stage: StagePrint,
     /// Bars of the stage with a fault.
     faults: Vec<u16>,
-    /// It was not clean, and nothing says in which bar.
+    /// True where it was not clean and nothing says in which bar.
     somewhere: bool,
 }
 
@@ -104,11 +104,11 @@ pub struct Lately {
 }
 
 impl Lately {
-    /// Entries of a stage that are kept, the last ones: twenty repetitions, each with what the ear and
-    /// the hand said of it and what was corrected.
+    /// How many of a stage's last entries are kept: those of twenty repetitions, each with what the
+    /// ear and the hand said and what was corrected.
     pub const MOST: u32 = 60;
 
-    /// Takes entries in, in fold order. Tells the stages of which they say something.
+    /// Takes entries in, in fold order. Gives the stages that they say something of.
     pub fn take_in(&mut self, entries: &[Entry]) -> BTreeSet<StagePrint> {
         let mut told = BTreeSet::new();
         for entry in entries {
@@ -236,7 +236,8 @@ struct Place {
     own: u16,
     /// Its number in the tune.
     bar: u16,
-    /// All of it is played there; a pickup or a landing is a note or two of it.
+    /// True where the whole bar is played in the stage; of a pickup or a landing only a note or two
+    /// are.
     whole: bool,
 }
 
@@ -247,7 +248,8 @@ fn places(tune: &Score, stage: &Score) -> Vec<Place> {
     let alike = |window: &[&ScoreNote]| {
         let mut both = window.iter().zip(&stage).enumerate();
         both.all(|(at, (one, other))| {
-            // how a piece begins depends on what is played before it
+            // the gracenotes of the first note depend on what is played before it, so they may
+            // differ
             let grouped = at == 0 || gracenotes(&one.group).eq(gracenotes(&other.group));
             one.note == other.note && grouped
         })
@@ -259,7 +261,7 @@ fn places(tune: &Score, stage: &Score) -> Vec<Place> {
         let in_window = notes_of_bars(window);
         let mut begun = None;
         for (there, own) in window.iter().zip(&stage) {
-            // a bar that closes with the pickup of what follows is the bar it begins as
+            // a bar that closes with the pickup of the next is the bar that it begins as
             if begun.replace(own.bar) == Some(own.bar) {
                 continue;
             }
@@ -276,7 +278,7 @@ fn places(tune: &Score, stage: &Score) -> Vec<Place> {
     found.into_values().collect()
 }
 
-/// The notes of a score that begin, in order.
+/// The notes of a score that have an onset of their own, in order.
 fn sounded(score: &Score) -> Vec<&ScoreNote> {
     score.notes.iter().filter(|note| !note.continues).collect()
 }
@@ -285,7 +287,7 @@ fn gracenotes(group: &ScoreGroup) -> impl Iterator<Item = Note> {
     group.parts.iter().map(|part| part.note)
 }
 
-/// How many of some notes each bar has.
+/// For each bar how many of the notes it has.
 fn notes_of_bars(notes: &[&ScoreNote]) -> BTreeMap<usize, usize> {
     let mut bars = BTreeMap::new();
     for note in notes {

@@ -1,4 +1,5 @@
-//! A journal in small: what each cell's days came to. What the plan for a day is made from.
+//! A journal in small: for each cell the days on which it was played and how they went. The plan
+//! for a day is made from it.
 
 use crate::practice::{
     self, By, CellKey, Entry, Kind, Mark, NOT_CLEAN_IN_A_ROW, RecordId, StagePrint, Try,
@@ -8,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, HashMap, HashSet};
 use uuid::Uuid;
 
-/// What a mark or an undo says, and no more: reading a year of them is quick.
+/// Only what a mark or an undo says: reading a year of them is quick.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Said {
     /// A repetition was marked.
@@ -23,7 +24,7 @@ pub enum Said {
         day: Date,
         /// What was said.
         mark: Mark,
-        /// Nobody said it.
+        /// True for an assumed mark.
         assumed: bool,
         /// Clean ones in a row that cleared the cell then.
         needed: u32,

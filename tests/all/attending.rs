@@ -1,4 +1,4 @@
-//! Repetitions heard out of a stream that goes on, played by our own chanter.
+//! Repetitions that are cut out of a stream and heard, played by our own chanter.
 
 use gracerung::chanter::{Tuning, TuningTable};
 use gracerung::drill::{built_in, read};
@@ -32,7 +32,8 @@ fn played_with(
     sounding(text, stage, count, muted, sound)
 }
 
-/// The same with another sound.
+/// A stage of a drill with the sound given: its count-in and so many repetitions, some of the buses
+/// muted.
 fn sounding(
     text: &str,
     stage: &str,
@@ -71,8 +72,8 @@ fn sounding(
     (piece, samples, start)
 }
 
-/// What was played must be told while the stream goes on, silence must earn nothing, and neither
-/// may another stage.
+/// A repetition must be judged while the stream goes on; silence and another stage must earn
+/// nothing.
 #[test]
 fn a_repetition_is_judged_and_silence_is_not() {
     let (piece, samples, start) = played("real time");
@@ -82,7 +83,7 @@ fn a_repetition_is_judged_and_silence_is_not() {
         attention.push(block);
     }
     let limits = Thresholds::default();
-    // what the two clocks differ by does no harm
+    // a place that is off by as much as the two clocks differ does no harm
     for late in [-0.2, 0.0, 0.2] {
         for cycle in [0.0, 1.0] {
             let cut = attention.cut(&piece, start + Seconds(late) + piece.cycle * cycle, false);

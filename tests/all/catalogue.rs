@@ -30,7 +30,7 @@ fn choices(movement: Movement) -> Vec<Schools> {
         })
 }
 
-/// Every resolution there is.
+/// Every movement in every context under every choice of its schools.
 fn space() -> impl Iterator<Item = (Movement, Context, Resolution)> {
     Movement::all().flat_map(|movement| {
         choices(movement).into_iter().flat_map(move |schools| {
@@ -167,7 +167,7 @@ const HOMONYMS: &[(&str, &str)] = &[
     ("half-strike", "doubling"),
     ("thumb-strike", "thumb-doubling"),
     ("thumb-shake", "shake"),
-    // D kept in the catch on D is the strike twice
+    // where D is kept, the catch on D has the notes of a double strike
     ("catch", "double-strike"),
     ("catch", "half-double-strike"),
     ("half-catch", "half-double-strike"),
@@ -187,7 +187,7 @@ const HOMONYMS: &[(&str, &str)] = &[
     ("short-cadence", "e-gracenote"),
     ("crunluath-fosgailte", "throw-on-e"),
     ("throw-on-e", "crunluath-fosgailte"),
-    // a figure of melody notes: its one gracenote cannot tell
+    // a figure of melody notes has one gracenote, which cannot tell it from that gracenote alone
     ("tachum", "d-gracenote"),
 ];
 

@@ -266,7 +266,7 @@ fn every_help_has_an_example() {
     }
 }
 
-/// Seven problems were once told of homework that has none.
+/// A homework file without a problem was once reported to have seven.
 #[test]
 fn homework_is_checked_as_homework() {
     let home = tempfile::tempdir().expect("a folder");
@@ -327,7 +327,8 @@ fn a_new_movement_is_offered_to_be_heard_first() {
 const SIX_BARS: &str = "X:1\nT:Six Bars at Low Water\nM:4/4\nL:1/8\nK:HP\n\
     {g}A4 {d}B4|{g}c4 d4|{g}e4 {gcd}c4|{g}d4 c4|{g}e4 d4|{g}c4 {GdG}B4||\n";
 
-/// Bars that are not there, phrases that nobody can know, and what to do instead.
+/// What is said of bars that are not there and of phrases that no rule gives, and what to do
+/// instead.
 #[test]
 fn bars_of_a_tune_that_are_not_there_are_told_with_what_is() {
     let practise = |rest: &[&str], what: &str| {
@@ -362,7 +363,7 @@ fn bars_of_a_tune_that_are_not_there_are_told_with_what_is() {
     let told = text(&output.stderr);
     assert!(told.contains("a part has 6 bars"), "{told}");
     assert!(told.contains("`phrases: [1-6]`"), "{told}");
-    // refused, nothing was kept
+    // after a refusal no drill has been kept
     let own = home.path().join("gracerung/drills");
     assert!(!own.exists());
 }
@@ -429,7 +430,7 @@ fn a_book_of_tunes_becomes_a_folder_of_drills() {
     );
     assert!(told.contains("tune 3, No Music: not imported"), "{told}");
     assert!(told.contains("the note before sounds on"), "{told}");
-    // how a page is laid out is no loss
+    // what only says how a page is laid out is not reported as lost
     assert!(!told.contains("scale"), "{told}");
     let mut names: Vec<String> = std::fs::read_dir(&folder)
         .expect("it is there")

@@ -1,4 +1,5 @@
-//! What fuzzing found once stays in the corpus: each of its files is read, or told what it lacks.
+//! The files that fuzzing found stay in the corpus: each of them is read, or reported with what is
+//! wrong in it.
 
 #[path = "../fuzz/feed.rs"]
 mod feed;

@@ -1,4 +1,4 @@
-//! DEVELOPERS.md names files, items, threads and tests: what it names is there.
+//! The files, items, threads and tests that DEVELOPERS.md names exist.
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -77,7 +77,7 @@ fn code(path: &Path) -> BTreeSet<String> {
     found
 }
 
-/// What an item of a list names that is not there.
+/// The files and items that an item of a list names and that do not exist.
 fn missing(item: &str) -> Vec<String> {
     let is_path = |word: &&str| word.contains('/');
     let mut wrong = Vec::new();
@@ -104,7 +104,7 @@ fn missing(item: &str) -> Vec<String> {
     wrong
 }
 
-/// Who follows a list and finds a file that is no more loses an hour.
+/// Whoever follows a list to a file that does not exist any more loses an hour.
 #[test]
 fn what_the_lists_name_is_there() {
     for heading in [
@@ -130,7 +130,7 @@ fn a_list_that_names_what_is_gone_is_found() {
     assert_eq!(missing("1. `main` alone").len(), 2);
 }
 
-/// A thread that the table does not have is one that nobody reckoned with.
+/// A thread that the table does not have is one whose data and stops nobody thought about.
 #[test]
 fn the_table_has_every_thread() {
     let table = section("Threads\n");

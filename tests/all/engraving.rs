@@ -63,7 +63,7 @@ fn nothing_touches_in_any_movement_of_the_catalogue() {
             let score = resolve_music(&music, Beats::ZERO, &Schools::none());
             let what = format!("{} from {from}", movement.name());
             nothing_touches(&score, &music, &settings(104.0), &what);
-            // As many bars in a system as go, so that every spring is at its least.
+            // as many bars in a system as fit, so that every spring has its least length
             nothing_touches(&score, &music, &settings(38.0), &what);
         }
     }
@@ -118,8 +118,8 @@ fn crowded_tunes() -> impl Strategy<Value = String> {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(60))]
 
-    /// The number of an ending in a gracenote's flags, a name in a beam, a last bar beyond the margin
-    /// are seen by everybody but by no reader of files.
+    /// Everybody sees the number of an ending inside a gracenote's flags, a name in a beam or a
+    /// last bar beyond the margin, and no program that reads the file does.
     #[test]
     fn nothing_touches_in_crowded_tunes(
         body in crowded_tunes(),
@@ -127,7 +127,7 @@ proptest! {
         four in any::<bool>(),
     ) {
         let metre = Metre::TWO_FOUR;
-        // a gracenote that would be the note before is told and left out
+        // a gracenote that is equal to the note before it is reported and left out
         let (music, _) = read_music(&body, metre, metre.default_unit(), "");
         prop_assert!(!music.bars.is_empty(), "{body}");
         let score = resolve_music(&music, Beats::ZERO, &Schools::none());
@@ -258,8 +258,8 @@ fn every_sheet_stays_on_its_paper() {
     }
 }
 
-/// Names that stand here and not there teach nothing: each movement is named where it first stands
-/// in a stage, and only there.
+/// Names that stand in one place and not in the next teach nothing: each movement is named where it
+/// first stands in a stage, and only there.
 #[test]
 fn a_movement_is_named_where_it_first_stands_in_a_stage() {
     use std::collections::BTreeMap;
@@ -297,7 +297,8 @@ fn a_movement_is_named_where_it_first_stands_in_a_stage() {
     assert!(named >= 30, "{named}");
 }
 
-/// Two pages are two things to lose. A box has room for a pencil's tick, 4 mm.
+/// A drill or a tune is one page, because two pages can be lost. Its boxes have room for a pencil's
+/// tick, 4 mm.
 #[test]
 fn a_drill_or_a_tune_of_32_bars_is_one_page() {
     use gracerung::sheet::{SheetOptions, TagRole, compose};
@@ -334,7 +335,7 @@ fn a_drill_or_a_tune_of_32_bars_is_one_page() {
     assert!(long.is_empty(), "{long:?}");
 }
 
-/// A ladder on a sheet of its own is put away and not ticked.
+/// A ladder on a sheet without music would be put away and never ticked.
 #[test]
 fn a_ladder_stands_with_music_of_its_drill() {
     use gracerung::sheet::{Paper, SheetOptions, TagRole, compose};

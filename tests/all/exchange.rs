@@ -48,8 +48,8 @@ fn comes_back(piece: &Piece) {
     }
 }
 
-/// Every movement between every two notes, as gracenotes of one tune a movement. Without it a
-/// movement could lose a gracenote, or a held tone its length, on the way.
+/// Every movement between every two notes, in a tune for each movement. Without it a movement could
+/// lose a gracenote, or a held tone its length, on the way.
 #[test]
 fn the_whole_catalogue_comes_back_from_every_format() {
     let mut groups = 0;
@@ -119,7 +119,7 @@ fn tunes() -> impl Strategy<Value = (Metre, Music)> {
                     let mut notes: Vec<Written> = Vec::new();
                     for (place, (above, below), graced) in row {
                         let length = Beats::new(above, below);
-                        // thirds come three together, so that a beat is full
+                        // thirds of a beat come in threes, so that the beat is full
                         let together = if below == 3 { 3 } else { 1 };
                         let taken = length * Fraction::from_integer(together);
                         if taken >= left {
@@ -217,7 +217,7 @@ proptest! {
         }
     }
 
-    /// Bytes that look like music reach further into the readers than noise does.
+    /// Random bytes that look like music reach deeper into the readers than noise does.
     #[test]
     fn no_music_panics_a_reader(body in "[A-Ga-gz0-9/{}()|:\\[\\]\\-<>^_=!\"&.,' \n~%]{0,200}") {
         let _ = read(Format::Abc, format!("X:1\nT:x\nM:4/4\nK:HP\n{body}\n").as_bytes());

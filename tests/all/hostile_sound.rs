@@ -1,6 +1,7 @@
-//! Recordings that are none: each container with rates of nothing, sizes that lie, tables of four
-//! thousand million rows, samples that are no numbers, cut off anywhere, sizes that a recorder left
-//! open. The real binary ends in a sentence, within 300 MB; no file makes it panic or abort.
+//! Files that claim to be recordings and are none: in each container rates of nothing, sizes that
+//! lie, tables of four thousand million rows, samples that are no numbers, files cut off anywhere,
+//! sizes that a recorder left open. The program says so in a sentence within 300 MB; no file makes
+//! it panic or abort.
 
 mod mp4;
 mod ogg;
@@ -56,7 +57,7 @@ fn listens(file: &Path) -> (i32, String) {
     (code, all)
 }
 
-/// Listens to a file with the real binary; what is said holds `what`.
+/// Listens to a file with the real binary; its answer must contain `what`.
 #[track_caller]
 fn says(name: &str, bytes: &[u8], what: &str) {
     let folder = tempfile::tempdir().expect("a folder");
@@ -66,7 +67,8 @@ fn says(name: &str, bytes: &[u8], what: &str) {
     assert!(said.contains(what), "{name}: {said}");
 }
 
-/// The same of a file that is longer than what is written into it: pieces with their places.
+/// Listens to a file of which only some pieces are written, at their places; its answer must
+/// contain `what`.
 #[track_caller]
 fn says_of(name: &str, pieces: &[(u64, Vec<u8>)], what: &str) {
     let folder = tempfile::tempdir().expect("a folder");
@@ -81,7 +83,7 @@ fn says_of(name: &str, pieces: &[(u64, Vec<u8>)], what: &str) {
     assert!(said.contains(what), "{name}: {said}");
 }
 
-/// Reads a recording; what is said holds `what`.
+/// Reads a recording; the answer must contain `what`.
 #[track_caller]
 fn reads(name: &str, bytes: &[u8], what: &str) {
     let said = ends(name, bytes);

@@ -1,4 +1,5 @@
-//! Documents with a problem each: its own message, where it stands, and never a drill.
+//! Documents with one problem each: the message is the right one, it stands at the right place, and
+//! no drill comes of it.
 
 use gracerung::drill::{read, render};
 use std::path::Path;
@@ -71,7 +72,7 @@ mod any_bytes {
 
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(300))]
-        /// A reader that panics costs the player the program.
+        /// A reader that panics would end the program.
         #[test]
         fn no_bytes_make_the_reader_panic(bytes in proptest::collection::vec(any::<u8>(), 0..400)) {
             let (drill, problems) = read(&bytes);

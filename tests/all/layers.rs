@@ -82,7 +82,7 @@ fn layer(room: &str) -> Option<u8> {
         .map(|(_, layer)| *layer)
 }
 
-/// What to do where a room reaches upward.
+/// The advice that is given where a room reaches upward.
 const WAY_OUT: &str = "a room imports only lower rooms. What both need goes down into a lower room; \
      what the lower one asks for is handed to it from above, as a value or a function; a table that \
      only one room reads moves into it. `LAYERS` in tests/all/layers.rs says where each room stands.";
@@ -101,7 +101,7 @@ fn a_room_imports_only_lower_rooms() {
                 continue;
             };
             seen += 1;
-            // a name that the crate itself hands on comes from a room too
+            // a name that the crate re-exports comes from a room too
             let through = match layer(other) {
                 Some(_) => Some(other.clone()),
                 None => house.file_of(&named.path, 9).map(|file| {
@@ -280,8 +280,8 @@ fn only_the_edge_reads_the_clock() {
     }
 }
 
-/// Where systems differ, each difference in one file; what is compiled for one system only is seen
-/// nowhere else, and would be looked for in vain.
+/// The files in which operating systems differ: code for one system only is not compiled elsewhere,
+/// so each difference stands in one file that is known.
 const DIFFERENCES: &[&str] = &[
     "journal/store.rs",
     "live/device.rs",

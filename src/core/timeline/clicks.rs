@@ -115,7 +115,8 @@ pub(super) fn clicks_by_bar(
 /// count, one bar more.
 pub(super) fn count_in_length(score: &Score) -> Beats {
     if score.metre.is_free() {
-        // no clicks are counted here: a beat leaves room for the gracenotes before the first note
+        // in music without clicks the count-in is one beat, which leaves room for the gracenotes
+        // before the first note
         return Beats::ONE;
     }
     let bar = score.metre.bar_of_time();

@@ -135,7 +135,7 @@ mod tests {
         assert_eq!(fitted.parts, beats(&[(51, 200), (9, 100), (51, 200)]));
     }
 
-    /// What is shorter than the least already is kept as it is and never made longer.
+    /// A part that is shorter than the least already is kept as it is and never made longer.
     #[test]
     fn a_part_under_the_least_keeps_its_own_length() {
         // 0.4 + 0.05 + 0.4 into 0.6 with a least of 0.09

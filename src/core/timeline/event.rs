@@ -14,9 +14,10 @@ pub struct Timeline {
     pub rate: SampleRate,
     /// Beats a minute.
     pub tempo: Bpm,
-    /// How bars are counted.
+    /// The metre.
     pub metre: Metre,
-    /// The metre changes within the repetition, so only the clicks say which beat of the bar it is.
+    /// True where the metre changes within the repetition, so that only the clicks say which beat
+    /// of the bar it is.
     pub changes_metre: bool,
     /// Clicks of the count-in, beats from its first click, sorted. Gracenotes that begin the first
     /// note before its beat stand here too.
@@ -79,7 +80,7 @@ pub struct Sounded {
     pub length: Beats,
 }
 
-/// What a sounded note is.
+/// What kind of note sounds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum SoundPart {
     /// A melody note.

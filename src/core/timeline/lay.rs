@@ -20,12 +20,12 @@ pub struct Layout {
     pub lengths: Lengths,
     /// Clicks between the beats.
     pub subdivision: Subdivision,
-    /// Begin with a bar of clicks.
+    /// True where it begins with a bar of clicks.
     pub count_in: bool,
 }
 
 impl Layout {
-    /// Default lengths, plain clicks, a count-in.
+    /// The usual layout at a tempo and a rate: default lengths, plain clicks, a count-in.
     pub fn at(tempo: Bpm, rate: SampleRate) -> Self {
         Self {
             tempo,

@@ -172,7 +172,7 @@ fn every_opened_movement_has_room_on_every_rung() {
                     Resolution::NotPlayable { .. } => None,
                 },
             );
-        // every fourth context is every kind of them: sequences differ by few notes
+        // every fourth context is enough: neighbouring ones differ by few notes
         for (number, resolved) in played.enumerate().step_by(4) {
             if !resolved.can_be_opened() {
                 shut += 1;

@@ -24,19 +24,21 @@ pub(super) struct Onset<'a> {
     pub(super) written: Beats,
 }
 
-/// A long note and a short one that are not simply judged by their written places.
+/// A pair, a long note and a short one, that is pointed or never judged, so that its written places
+/// do not say what is right.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PointedPair {
     /// The name of its second note.
     pub second: NoteId,
-    /// A dot and its cut; else a snap, whose short note comes first.
+    /// True for a dot and its cut; false for a snap, whose short note comes first.
     pub long_first: bool,
     /// Where the second note belongs, beats from the start of the repetition.
     pub onset: Beats,
-    /// Long to short as it is laid out.
+    /// The ratio of long to short as it is laid out.
     pub ratio: Fraction,
-    /// The ratios that are as good, the roundest and the sharpest; none where it is never judged. A
-    /// ratio that [`PointedPair::ratio`] could not reach at this tempo is not asked for.
+    /// The least and the greatest ratio that are as good, roundest and sharpest; none where the
+    /// pair is never judged. A ratio that [`PointedPair::ratio`] could not reach at this tempo is
+    /// not asked for.
     pub range: Option<(Fraction, Fraction)>,
 }
 
@@ -81,8 +83,8 @@ pub(super) fn onsets(
         };
         let one = Fraction::from_integer(1);
         let asked = whole * (one / (pointed.ratio + one));
-        // a movement that takes its time from the cut takes it from the dot where the cut has too little:
-        // it is not shrunk, and a note is left that is heard
+        // where the cut has too little time for the movement behind it, the movement takes its time
+        // from the dot: it is not shrunk, and the cut is still heard
         let behind = if long_first {
             onsets.get(place + 1)
         } else {
@@ -113,8 +115,8 @@ pub(super) fn onsets(
     (onsets, pairs)
 }
 
-/// What keeps pairs of one score from being longer to short than the same pairs of another at a tempo:
-/// the movements that take their time from them, by name, each once.
+/// The movements that keep some pairs of a score from being as long to short as its other pairs at
+/// a tempo, because they take their time from them: by name, each once.
 pub fn kept_round(
     held: &Score,
     usual: &Score,

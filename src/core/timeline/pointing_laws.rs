@@ -85,7 +85,7 @@ fn pairs_of_a_beat_and_of_half_a_beat_get_their_ratio() {
     ]);
     assert_eq!(between(&onsets(&score, &timeline)), expected);
     assert_eq!(timeline.pairs.len(), 7);
-    // a closing note that is moved says so
+    // where the closing note is the second of a pair, the timeline says that it is moved
     let score = self::score("{g}A2 {g}c>B|", Metre::TWO_FOUR, pointed("4:1"));
     assert_eq!(laid(&score, "60").closing, Beats::new(9, 5));
 }

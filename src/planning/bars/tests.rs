@@ -215,7 +215,7 @@ fn what_to_work_on_reads_as_english() {
     assert_eq!(words(&[0, 2, 4]), "work on the pickup and bars 2 and 4");
 }
 
-/// What was mended long ago is no failing.
+/// A fault that was mended long ago does not count.
 #[test]
 fn only_the_last_twenty_count() {
     let tune = score("A4 B4|c4 d4|");

@@ -2,7 +2,7 @@
 
 use super::*;
 
-/// A tune that changes its metre was refused.
+/// A tune that changes its metre was once refused.
 #[test]
 fn a_change_of_metre_comes_back() {
     let text = "title: Two metres\nmetre: 2/4\nunit: 1/8\nmusic: |\n  A4 | B4 | [M:6/8] c3 d3 | \
@@ -150,7 +150,7 @@ fn the_note_that_stays_equal_at_a_change_of_metre_is_played_and_comes_back() {
         .iter()
         .find(|bar| bar.metre.figures() == (6, 8));
     assert_eq!(lasting.expect("a bar in 6/8").length, Beats::whole(3));
-    // a tempo that no note stays equal by is told, as before
+    // a tempo at a change of metre by which no note keeps its length is reported
     let other = b"X:1\nT:A\nM:2/4\nL:1/8\nQ:1/4=60\nK:HP\nA2 B2|\nM:6/8\nQ:3/8=47\nc3 d3|\nM:2/4\ne2 d2|]\n";
     let (back, problems) = read(Format::Abc, other);
     assert_eq!(

@@ -15,7 +15,7 @@ fn moment(day: Date, hour: i64, minute: i64) -> i64 {
     (i64::from(days) * 24 * 60 + hour * 60 + minute) * MINUTE
 }
 
-/// The cell of the drill that every home here has.
+/// The cell of the drill that these tests' homes have.
 fn cell() -> CellKey {
     let drill = gracerung::drill::read(super::COUNT.as_bytes())
         .0
@@ -90,7 +90,7 @@ fn each_session_keeps_the_calendar_of_its_place() {
             ("2027-07-02".to_owned(), 7.0, 2),
         ]
     );
-    // A mark made on an earlier day of another place comes after the later day: nothing breaks.
+    // a mark made later, in a place where it is still the day before, breaks nothing
     session(&home, moment(date(2027, 7, 1), 13, 0), -10, 3, 2);
     let found = days(&home);
     assert_eq!(found.iter().map(|day| day.2).sum::<u64>(), 8);
@@ -120,7 +120,7 @@ fn the_time_zone_may_change_between_sessions() {
         .map(|entry| entry.record.offset_s)
         .collect();
     assert_eq!(offsets, [12 * 3600, -11 * 3600]);
-    // A moment apart and a calendar day apart.
+    // the two sessions lie minutes apart and on two calendar days
     assert_eq!(days(&home).len(), 2);
 }
 
@@ -153,7 +153,7 @@ fn a_leap_day_is_a_day() {
             ("2028-03-01".to_owned(), 4.0, 2),
         ]
     );
-    // Cleared on the leap day, and the 1st of March is the day after it.
+    // a cell that was cleared on the leap day is tried the day after, on the 1st of March
     for (on, cleared) in [
         ("2028-03-02", "cleared 2 days ago, not held yet"),
         ("2028-03-03", "cleared 3 days ago, not held yet"),
@@ -163,7 +163,8 @@ fn a_leap_day_is_a_day() {
     }
 }
 
-/// A computer that woke in 1970: what it stores stands after what was there, and nothing is lost.
+/// What a computer whose clock woke in 1970 stores stands after what was there, and nothing is
+/// lost.
 #[test]
 fn a_clock_set_back_loses_no_mark() {
     let home = Home::new();
@@ -177,8 +178,8 @@ fn a_clock_set_back_loses_no_mark() {
     assert!(home.said(&["journal", "check"]).contains("whole"));
 }
 
-/// The same with the program itself, its clock set back seven years between two sessions; at full
-/// length only, because it needs the `faketime` program.
+/// The program itself with its clock set back seven years between two sessions; at full length
+/// only, because it needs the program `faketime`.
 #[test]
 fn the_program_marks_on_with_a_clock_set_back() {
     if !super::at_full_length() {
@@ -281,7 +282,7 @@ fn summer_time_adds_no_minutes() {
     assert_eq!(days(&home), [("2027-03-28".to_owned(), 20.0, 2)]);
 }
 
-/// The journal in small, made at one moment, must not outlive a clock that was set back.
+/// The summary beside the journal must not stay valid after a clock was set back.
 #[test]
 fn a_summary_made_in_the_future_is_no_trouble() {
     let home = Home::new();
@@ -316,7 +317,7 @@ fn a_summary_made_in_the_future_is_no_trouble() {
             .collect();
         journal.append(&records).expect("stored");
     }
-    // Summed up by a program whose clock stands thirty years on, then marks of today.
+    // first summed up by a program whose clock is thirty years ahead, then marks of today
     let all = |journal: &Journal| gracerung::planning::Digest::of(journal.marks().expect("marks"));
     assert_eq!(
         journal.digest(day(11_000)).expect("a digest"),

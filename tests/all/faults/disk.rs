@@ -88,7 +88,7 @@ fn set_writable(folder: &Path, writable: bool) {
     }
 }
 
-/// What a superuser runs programs through so that permissions bind them too.
+/// The command through which a superuser runs programs so that permissions bind them too.
 fn bound(home: &Home) -> Vec<&'static str> {
     let owner = std::fs::metadata(home.folder()).expect("it is there").uid();
     if owner == 0 {
@@ -98,7 +98,7 @@ fn bound(home: &Home) -> Vec<&'static str> {
     }
 }
 
-/// What writes, with where it would write.
+/// The commands that write, each with the file it writes.
 const WRITING: [&[&str]; 11] = [
     &["assign", "count", "-o", "new.yaml"],
     &["report", "week.yaml", "-o", "new.yaml"],
@@ -113,7 +113,7 @@ const WRITING: [&[&str]; 11] = [
     &["journal", "merge", "other.sqlite"],
 ];
 
-/// What only reads.
+/// The commands that only read.
 const READING: [&[&str]; 8] = [
     &["today", "--on", "2027-01-05"],
     &["progress"],
@@ -178,7 +178,7 @@ fn marks_of_a_read_only_home_are_kept_for_later() {
     run.until("the journal cannot be written, marks are kept in memory");
     run.press(" ");
     run.until("Playing.");
-    // The row goes on where the journal stands although it cannot be written.
+    // the streak goes on from the journal although it cannot be written
     run.mark_clean(2);
     run.press("q");
     run.ends_with(2);
@@ -209,7 +209,8 @@ fn marks_of_a_read_only_home_are_kept_for_later() {
     assert!(csv.contains("count,first,300,6,6,"), "{csv}");
 }
 
-/// A script for the shell that ends by running `"$@"` where not a byte more can be written.
+/// A disk without room: a shell script that ends by running `"$@"` where not a byte more can be
+/// written.
 struct Full {
     name: &'static str,
     through: Vec<String>,
@@ -262,7 +263,7 @@ fn a_full_disk_is_told_and_costs_nothing() {
         through.extend(full.through.iter().map(String::as_str));
         for arguments in WRITING {
             let output = home.run_through(&through, arguments);
-            // Nothing new is to be written by the last two where the journal holds it already.
+            // import and merge write nothing where the journal holds it already
             if ["import", "merge"].contains(&arguments[1]) && output.status.code() == Some(0) {
                 let said = String::from_utf8_lossy(&output.stdout);
                 assert!(said.contains(": 0 new"), "{}: {said}", full.name);
@@ -298,7 +299,8 @@ fn a_full_disk_is_told_and_costs_nothing() {
 #[test]
 fn marks_wait_until_there_is_room_again() {
     let home = filled();
-    // The folder may not be written at first, and may be later: the same to the program.
+    // at first the folder may not be written and later it may: for the program that is as if space
+    // was made
     let through = bound(&home);
     set_writable(home.folder(), false);
     let mut run = Lines::practise(home.folder(), &through, &["count"], &[]);
@@ -317,7 +319,7 @@ fn marks_wait_until_there_is_room_again() {
     assert!(csv.contains("count,first,300,6,6,"), "{csv}");
 }
 
-/// What is printed must not be lost silently either.
+/// Output that cannot be printed must not be lost silently either.
 #[test]
 fn output_that_nobody_takes_is_told() {
     let home = filled();
@@ -423,8 +425,8 @@ fn an_absurd_entry_is_refused_at_import() {
     assert_eq!(home.said(&["journal", "export"]), exported);
 }
 
-/// The sound library complains on standard error, in the middle of the screen: also where its log
-/// cannot be written it must not.
+/// The sound library prints to standard error, which would be the middle of the screen; that must
+/// not happen even where its log cannot be written.
 #[test]
 fn the_sound_library_is_quiet_also_without_a_log() {
     let home = Home::new();

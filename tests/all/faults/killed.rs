@@ -7,14 +7,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write as _;
 use std::time::{Duration, Instant};
 
-/// What one home went through.
+/// What happened in one home.
 #[derive(Default)]
 struct Lane {
-    /// Numbers of the row in the order they were shown, over all runs.
+    /// The lengths of the streak in the order in which they were shown, over all runs.
     shown: Vec<u32>,
-    /// Keys that were pressed.
+    /// How many keys were pressed.
     pressed: usize,
-    /// Runs that had marks on the screen when they were killed.
+    /// How many runs had marks on the screen when they were killed.
     with_marks: usize,
 }
 
@@ -127,7 +127,7 @@ fn kill_9_at_any_moment_of_marking_loses_and_doubles_nothing() {
             again.ends_with(0);
         }
     }
-    // Otherwise it was never killed while marking.
+    // otherwise no run was killed while marking
     assert!(
         with_marks * 3 >= lanes * kills,
         "{with_marks} runs had marks"
@@ -146,12 +146,14 @@ fn kill_9_at_any_moment_of_marking_loses_and_doubles_nothing() {
 #[cfg(unix)]
 #[test]
 fn two_programs_mark_on_one_journal() {
-    // Together fewer than the fifty that clear the cell, so that each mark shows another number.
+    // both together make fewer marks than the fifty that clear the cell, so that each mark shows
+    // another number
     let (drills, marks_each) = if at_full_length() { (4, 23) } else { (1, 7) };
     let home = Home::new();
     for drill in 0..drills {
         let name = format!("count-{drill}");
-        // Other music each time: the journal knows a cell by its music, whatever the drill is called.
+        // each drill has other music, because the journal knows a cell by its music and not by the
+        // drill's name
         let text = COUNT.replace("A2 B2|", ["A2 B2|", "B2 c2|", "c2 d2|", "d2 e2|"][drill]);
         let file = home.path("gracerung/drills").join(format!("{name}.yaml"));
         std::fs::write(file, text).expect("a file");

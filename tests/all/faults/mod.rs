@@ -24,9 +24,9 @@ const PATIENCE: Duration = Duration::from_secs(30);
 /// clear it, so that each mark shows the next number.
 pub(super) const COUNT: &str = "title: Count\nmetre: 2/4\nunit: 1/8\nbreath: 0\nclean: 50\nstages:\n  - {name: first, music: \"A2 B2|\"}\nladder: {from: 300, to: 300, step: 10}\n";
 
-/// Whether the long form was asked for.
+/// True where the tests are to run at full length.
 fn at_full_length() -> bool {
-    // No name of ours before it: the program would take it for a setting.
+    // the name does not begin with the program's, or the program would take it for a setting
     std::env::var_os("FAULTS_AT_FULL_LENGTH").is_some_and(|asked| asked == "1")
 }
 
@@ -54,7 +54,7 @@ impl Home {
         self.path("gracerung/journal.sqlite")
     }
 
-    /// What the program says when it is run so: through nothing, or through other programs.
+    /// Runs the program, directly or through other programs, and gives its output.
     fn run_through(&self, through: &[&str], arguments: &[&str]) -> Output {
         let binary = env!("CARGO_BIN_EXE_gracerung");
         let all: Vec<&str> = through.iter().copied().chain([binary]).collect();
@@ -88,7 +88,7 @@ impl Home {
     }
 }
 
-/// The program on a pseudo-terminal in plain lines: everything it ever said can be read.
+/// The program in plain lines on a pseudo-terminal: everything that it has said can be read.
 pub(super) struct Lines {
     _master: Box<dyn MasterPty + Send>,
     writer: Box<dyn Write + Send>,
@@ -126,7 +126,7 @@ impl Lines {
         command.cwd(home);
         command.env("TERM", "xterm-256color");
         command.env("TZ", "UTC");
-        // No device on any machine that runs this: it plays silently on the same clock.
+        // the sound library finds no device, so the program plays silently on the same clock
         command.env("ALSA_CONFIG_PATH", home.join("no-such-file"));
         for (name, value) in environment {
             command.env(name, value);
@@ -160,7 +160,7 @@ impl Lines {
         String::from_utf8_lossy(&bytes).into_owned()
     }
 
-    /// The numbers of the row as they were shown, one for each mark, however often it is said.
+    /// The lengths of the streak as they were shown, one for each mark, however often it is said.
     pub(super) fn numbers(&self) -> Vec<u32> {
         let said = self.said();
         let mut numbers: Vec<u32> = said
@@ -175,7 +175,7 @@ impl Lines {
     }
 
     pub(super) fn press(&mut self, keys: &str) {
-        // A program that was killed reads nothing any more.
+        // a program that was killed reads nothing any more, so an error here means nothing
         let _ = self.writer.write_all(keys.as_bytes());
         let _ = self.writer.flush();
     }
@@ -234,7 +234,8 @@ impl Lines {
     }
 }
 
-/// Nothing panicked, and what went wrong is told in a sentence of ours with exit code 2.
+/// Asserts that nothing panicked and that what went wrong was told in a sentence of ours, with exit
+/// code 2.
 #[track_caller]
 fn told(output: &Output, what: &[&str]) -> String {
     let said = String::from_utf8_lossy(&output.stderr).into_owned();

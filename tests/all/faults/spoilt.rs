@@ -11,11 +11,11 @@ fn spoil(bytes: &[u8], way: usize, random: &mut fastrand::Rng) -> Vec<u8> {
     let mut spoilt = bytes.to_vec();
     let end = bytes.len() - 1;
     match way % 8 {
-        // Cut off.
+        // cut off
         0 => spoilt.truncate(random.usize(..end)),
-        // One bit.
+        // one bit is flipped
         1 => spoilt[random.usize(..end)] ^= 1 << random.u8(..8),
-        // A figure made better.
+        // a figure is made better
         2 => {
             let digits: Vec<usize> = (0..end).filter(|at| bytes[*at].is_ascii_digit()).collect();
             let at = digits[random.usize(..digits.len())];
@@ -31,7 +31,7 @@ fn spoil(bytes: &[u8], way: usize, random: &mut fastrand::Rng) -> Vec<u8> {
             lines.swap(one, others[random.usize(..others.len())]);
             spoilt = lines.concat();
         }
-        // A line twice, or gone.
+        // a line stands twice, or is gone
         4 => {
             let mut lines: Vec<&[u8]> = bytes.split_inclusive(|byte| *byte == b'\n').collect();
             let at = random.usize(..lines.len());
@@ -113,7 +113,7 @@ fn a_thousand_spoilt_reports_are_each_told() {
         std::fs::write(home.path(&name), spoilt).expect("written");
         names.push(name);
     }
-    // With the whole one in the middle of them: it alone stands in the table.
+    // with the undamaged report in the middle of them: it alone stands in the table
     let mut arguments = vec!["review", "--json"];
     arguments.extend(names[..500].iter().map(String::as_str));
     arguments.push("report.yaml");
@@ -134,7 +134,7 @@ fn a_thousand_spoilt_reports_are_each_told() {
         let about = said.matches(&format!("`{name}`: ")).count();
         assert_eq!(about, 1, "{name} is told {about} times");
     }
-    // None whole: nothing to show.
+    // where none is undamaged, there is nothing to show
     told(&home.run(&["review", "r0.yaml", "r1.yaml"]), &["review"]);
 }
 

@@ -8,7 +8,7 @@ struct Wav {
     rate: u32,
     align: u16,
     bits: u16,
-    /// What the head says of the sound's length, where that is another than it has.
+    /// The length that the header claims, where it is not the true one.
     claims: Option<u32>,
     sound: Vec<u8>,
 }
@@ -54,7 +54,7 @@ impl Wav {
 fn hostile_wav_ends_in_a_sentence() {
     let wav = Wav::new;
     says("plain.wav", &wav().bytes(&[]), "low A 23");
-    // what a recorder leaves that was cut off before it could write the sizes
+    // sizes as a recorder leaves them that stopped before it could write them
     for claims in [0, u32::MAX, 1 << 31, 48_001] {
         let open = Wav {
             claims: Some(claims),
