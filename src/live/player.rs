@@ -88,10 +88,11 @@ impl Player {
         let thread = std::thread::Builder::new()
             .name("sound".to_owned())
             .spawn(move || {
-                // the voices are built when they are first needed, and not while the first screen
-                // is drawn
-                if let Ok(first) = from_us.recv() {
-                    Keeper::new(asked, sound, from_us, to_us, shown, base).run(first);
+                // the voices are built when they are first needed: not while the first screen is
+                // drawn, and not to leave a program in which nothing sounded
+                match from_us.recv() {
+                    Ok(Request::Quit) | Err(_) => {}
+                    Ok(first) => Keeper::new(asked, sound, from_us, to_us, shown, base).run(first),
                 }
             })
             .ok();

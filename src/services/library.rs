@@ -1,9 +1,10 @@
 //! The player's own drills and the built-in ones: what is there, and all that can be played.
 use super::{
-    drill_files::{Opened, read_source, read_source_for, schools},
+    drill_files::{Opened, read_source_for, schools},
     folders,
 };
-use crate::drill::{BUILT_IN, Drill, Problem, read, read_for, render};
+use crate::drill::{BUILT_IN, Drill, Problem, read_for, render};
+use crate::movement::Schools;
 use serde::Serialize;
 use std::path::PathBuf;
 
@@ -32,53 +33,49 @@ pub(crate) struct Listed {
     pub(crate) in_full: String,
 }
 
-/// The player's own drills and the built-in ones. One of the player's own hides a built-in of the
-/// same name.
-pub(crate) fn list() -> Vec<Listed> {
-    let mut all = own();
+/// A drill of the list, with what was read of it.
+pub(crate) struct OnShelf {
+    /// Its line.
+    pub(crate) listed: Listed,
+    /// The drill, where it can be played.
+    pub(crate) opened: Option<Opened>,
+}
+
+/// The player's own drills and the built-in ones, each read once, for a player of these schools. One of
+/// the player's own hides a built-in of the same name.
+pub(crate) fn shelf(schools: &Schools) -> Vec<OnShelf> {
+    let mut all = own(schools);
     for built in BUILT_IN {
-        if all.iter().any(|listed| listed.name == built.name) {
+        if all.iter().any(|one| one.listed.name == built.name) {
             continue;
         }
-        let (drill, problems) = read(built.text.as_bytes());
-        all.push(listed(
-            built.name.to_owned(),
-            None,
-            drill.as_ref(),
-            told(&problems),
-        ));
+        let (drill, problems) = read_for(built.text.as_bytes(), schools);
+        let listed = listed(built.name.to_owned(), None, drill.as_ref(), told(&problems));
+        all.push(OnShelf::new(listed, drill));
     }
     all
 }
 
-/// Every drill that can be played, in the order of the list, each read once, with the player's
-/// schools.
-pub(crate) fn playable() -> Vec<Opened> {
-    let schools = schools();
-    let mut names: Vec<String> = Vec::new();
-    let mut all: Vec<Opened> = Vec::new();
-    for path in own_files() {
-        let Some(name) = path.file_stem() else {
-            continue;
-        };
-        let name = name.to_string_lossy().into_owned();
-        names.push(name.clone());
-        let drill = read_source_for(&path, &schools)
-            .ok()
-            .and_then(|source| source.drill);
-        all.extend(drill.map(|drill| Opened { name, drill }));
-    }
-    for built in BUILT_IN {
-        if names.iter().any(|name| name == built.name) {
-            continue;
+impl OnShelf {
+    fn new(listed: Listed, drill: Option<Drill>) -> Self {
+        let name = listed.name.clone();
+        Self {
+            listed,
+            opened: drill.map(|drill| Opened { name, drill }),
         }
-        let (drill, _) = read_for(built.text.as_bytes(), &schools);
-        all.extend(drill.map(|drill| Opened {
-            name: built.name.to_owned(),
-            drill,
-        }));
     }
-    all
+}
+
+/// The lines of all drills.
+pub(crate) fn list() -> Vec<Listed> {
+    let all = shelf(&Schools::none()).into_iter();
+    all.map(|one| one.listed).collect()
+}
+
+/// Every drill that can be played, in the order of the list, with the player's schools.
+pub(crate) fn playable() -> Vec<Opened> {
+    let all = shelf(&schools()).into_iter();
+    all.filter_map(|one| one.opened).collect()
 }
 
 /// The player's own drill files, in order.
@@ -117,18 +114,18 @@ pub(crate) fn names() -> Vec<String> {
     names
 }
 
-fn own() -> Vec<Listed> {
+fn own(schools: &Schools) -> Vec<OnShelf> {
     own_files()
         .into_iter()
         .filter_map(|path| {
             let name = path.file_stem()?.to_string_lossy().into_owned();
-            let source = read_source(&path).ok()?;
+            let source = read_source_for(&path, schools).ok()?;
             let problems = told(&source.problems);
             let mut one = listed(name, Some(path), source.drill.as_ref(), problems);
             if source.drill.is_none() {
                 one.in_full = render(&source.shown, &source.text, &source.problems);
             }
-            Some(one)
+            Some(OnShelf::new(one, source.drill))
         })
         .collect()
 }

@@ -8,6 +8,7 @@ use super::{
     drill_files::Opened,
     ear::Ear,
     folders, homework,
+    library::OnShelf,
     low_a::Search,
     making, open, phrases, plan,
     session::{self, Asked as AskedSession},
@@ -20,7 +21,7 @@ use crate::app::{
 use crate::chanter::Tuning;
 use crate::journal::{Journal, Trouble};
 use crate::live::{Asked, DEFAULT_BUFFER, DeviceState, Heard, LARGEST_BUFFER, Player};
-use crate::planning::{self, Lately, Rule};
+use crate::planning::{self, Known, Lately, Rule};
 use crate::practice::{Moment, Record, Rung};
 use std::path::PathBuf;
 use std::time::{Instant, SystemTime, UNIX_EPOCH};
@@ -65,6 +66,10 @@ pub(crate) struct Shell {
     pub(crate) day: Option<AskedSession>,
     /// What is to run on a page of its own before the loop goes on.
     pub(crate) aside: Option<Aside>,
+    /// The drills that the first list has read, for the one that follows it.
+    shelf: Option<Vec<OnShelf>>,
+    /// The same as planning knows them, for the plan that is made after the list.
+    known: Option<Vec<Known>>,
 }
 
 /// Something with a page of its own.
@@ -109,6 +114,8 @@ impl Shell {
             suspend: false,
             day: None,
             aside: None,
+            shelf: None,
+            known: None,
         })
     }
 
@@ -426,12 +433,13 @@ impl Shell {
     }
 
     /// What to practise today.
-    pub(crate) fn today(&self, rule: &Rule) -> Vec<TodayLine> {
+    pub(crate) fn today(&mut self, rule: &Rule) -> Vec<TodayLine> {
         let digest = match &self.journal {
             Some(journal) => plan::digest_of(journal).unwrap_or_default(),
             None => return Vec::new(),
         };
-        let (drills, due) = (plan::all_known(), homework::open_tasks(&digest));
+        let drills = self.known.take().unwrap_or_else(plan::all_known);
+        let due = homework::open_tasks(&digest);
         planning::today(&digest, &drills, &due, plan::date(), rule)
             .into_iter()
             .map(|item| TodayLine {

@@ -1,29 +1,35 @@
 //! What the start lists: drills with what the journal has of them, and the movements of the catalogue.
 
 use super::Shell;
-use crate::app::{Listed, Opens, planned, scores};
+use crate::app::{Listed, Opens};
 use crate::movement::Movement;
-use crate::planning::{ago, date_of};
+use crate::planning::{Known, ago, date_of};
 use crate::practice::{Board, Cell, CellStatus, Plan, Rung, replay_all};
 use crate::screen::{board_rows, music_line};
-use crate::services::{library, open, phrases, plan};
+use crate::services::drill_files::{self, Opened};
+use crate::services::{library, phrases, plan, stages};
 use crate::wording::{self, capital, visible};
 use std::collections::BTreeSet;
 
 impl Shell {
     /// Every drill for the list; with `progress`, how much of each board is done and what stands
-    /// where it would begin.
+    /// where it would begin. A list without progress is followed by one with it, which reads no drill
+    /// again.
     pub(crate) fn list(&mut self, progress: bool) -> Vec<Listed> {
-        library::list()
-            .into_iter()
-            .map(|listed| {
+        let read = self.shelf.take().filter(|_| progress);
+        let shelf = read.unwrap_or_else(|| library::shelf(&drill_files::schools()));
+        let mut known = Vec::new();
+        let lines = shelf
+            .iter()
+            .map(|one| {
+                let listed = &one.listed;
                 let tempi = listed
                     .tempi
                     .as_ref()
                     .map_or_else(String::new, |(from, to)| format!(", {from} to {to}"));
                 let stages = wording::count(listed.stages.len(), "stage", "stages");
                 let mut line = Listed {
-                    about: visible(&listed.about.unwrap_or_default()).into_owned(),
+                    about: visible(listed.about.as_deref().unwrap_or_default()).into_owned(),
                     extent: format!("{stages}{tempi}"),
                     problems: listed
                         .told
@@ -33,12 +39,20 @@ impl Shell {
                     in_full: visible(&listed.in_full).into_owned(),
                     ..Listed::new(Opens::Drill, &listed.name, &visible(&listed.title))
                 };
-                if progress && line.is_playable() {
-                    self.look_into(&mut line);
+                if let Some(opened) = one.opened.as_ref().filter(|_| progress) {
+                    let its = plan::known(opened);
+                    self.look_into(&mut line, opened, &its);
+                    known.push(its);
                 }
                 line
             })
-            .collect()
+            .collect();
+        if progress {
+            self.known = Some(known);
+        } else {
+            self.shelf = Some(shelf);
+        }
+        lines
     }
 
     /// Every movement of the catalogue, to be looked for.
@@ -58,10 +72,7 @@ impl Shell {
     }
 
     /// How much of a drill's board is done, where it would begin, and the music there.
-    fn look_into(&mut self, line: &mut Listed) {
-        let Ok(opened) = open::open(&line.name) else {
-            return;
-        };
+    fn look_into(&mut self, line: &mut Listed, opened: &Opened, known: &Known) {
         if let Some(pieces) = phrases::pieces(&opened.drill) {
             line.bars = Some(pieces.bars);
             let named = pieces.named.iter();
@@ -72,8 +83,7 @@ impl Shell {
                 line.pieces.push(line.held_dots(&pointing));
             }
         }
-        let scores = scores(&opened.drill);
-        let stages = planned(&opened.drill, &scores);
+        let stages = known.stages.clone();
         let music: Vec<_> = stages.iter().map(|stage| stage.print).collect();
         let (entries, place) = match &mut self.journal {
             Some(journal) => (
@@ -82,7 +92,7 @@ impl Shell {
             ),
             None => (Vec::new(), None),
         };
-        let known = !entries.is_empty() || place.is_some();
+        let played = !entries.is_empty() || place.is_some();
         if let Some(day) = entries.iter().map(|entry| entry.record.day()).max() {
             line.last = format!("last played {}", ago(date_of(day), plan::date()));
         }
@@ -92,19 +102,20 @@ impl Shell {
             .unwrap_or(0);
         let rung = place.map(|place| place.cell.rung);
         let state = replay_all(Plan::new(&opened.name, stages), entries);
-        if known {
+        if played {
             line.progress = done(state.board());
             line.share = Some(clear_of(state.board()));
         }
         line.board = board_rows(state.board());
-        let (Some(written), Some(score)) = (opened.drill.stages.get(stage), scores.get(stage))
-        else {
+        let drill = opened.practised();
+        let Some(written) = drill.stages.get(stage) else {
             return;
         };
-        let rung = rung.unwrap_or(Rung::Tempo(opened.drill.ladder.from()));
+        let score = stages::score_of(&drill, stage);
+        let rung = rung.unwrap_or(Rung::Tempo(drill.ladder.from()));
         line.preview = vec![
             format!("{} at {}", visible(&written.name), rung.spoken()),
-            music_line(score, &BTreeSet::new()),
+            music_line(&score, &BTreeSet::new()),
         ];
     }
 }
