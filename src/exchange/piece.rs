@@ -574,6 +574,7 @@ pub(super) fn adopted_at(
         found: found.into(),
         done: done.into(),
         times: 1,
+        bars: Vec::new(),
     };
     Problem::new(place, kind)
 }
@@ -607,14 +608,18 @@ fn counted(mut problems: Vec<Problem>) -> Vec<Problem> {
             found,
             done,
             times: own,
+            bars: here,
         } = &problem.kind
         {
             let key = (found.clone(), done.clone());
             if let Some(first) = seen.get(&key) {
-                if let Some(ProblemKind::Adopted { times, .. }) =
+                if let Some(ProblemKind::Adopted { times, bars, .. }) =
                     merged.get_mut(*first).map(|first| &mut first.kind)
                 {
                     *times += own;
+                    let new = here.iter().filter(|bar| !bars.contains(bar));
+                    let new: Vec<u16> = new.copied().collect();
+                    bars.extend(new);
                 }
                 continue;
             }

@@ -25,7 +25,7 @@ pub use group::{PlacedGroup, place_group};
 pub use lengths::Lengths;
 pub use parts::{Part, Role};
 pub use pattern::write_parts;
-pub use recognise::{Recognition, is_movement, is_playable, recognise};
+pub use recognise::{Recognition, is_movement, is_playable, is_played_early, recognise};
 pub use resolve::{Resolution, Resolved, opening_gracenote, resolve};
 pub use school::{SCHOOLS, School, Schools, UnknownSchool};
 pub use search::{

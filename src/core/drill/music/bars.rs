@@ -137,6 +137,7 @@ impl Reader {
                 found: "no bar line at the end of a line".to_owned(),
                 done: "the bar is full and ends there".to_owned(),
                 times: 1,
+                bars: Vec::new(),
             };
             self.tell(start, end, kind);
             self.bars.push(std::mem::replace(&mut self.bar, rest));
@@ -192,6 +193,7 @@ impl Reader {
                     found: "endings for several passes".to_owned(),
                     done: "each pair of passes is written out".to_owned(),
                     times: 1,
+                    bars: Vec::new(),
                 },
             );
         }

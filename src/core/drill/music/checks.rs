@@ -5,7 +5,7 @@ use super::Reader;
 use crate::chanter::Note;
 use crate::drill::problem::ProblemKind;
 use crate::drill::written::{Bar, Gracenote, Group, Music};
-use crate::movement::{Context, is_playable};
+use crate::movement::{Context, is_playable, is_played_early};
 use crate::units::Beats;
 use std::collections::BTreeMap;
 
@@ -118,6 +118,7 @@ impl Reader {
 
     /// Two equal notes need something between; a gracenote needs a note that can sound it.
     pub(super) fn check_notes(&mut self, music: &Music) {
+        let numbers = music.bar_numbers();
         let mut before: Option<(Note, bool)> = None;
         let mut seen = vec![false; music.bars.len()];
         // what was told of a bar's first note, which a repeat gives another note before it
@@ -145,6 +146,20 @@ impl Reader {
                     }
                     _ => None,
                 };
+                if let (Group::Spelled(gracenotes), Some((from, _)), None) =
+                    (&written.group, before, &problem)
+                    && fresh
+                    && let [only] = gracenotes.as_slice()
+                    && is_played_early(only.note, written.note)
+                {
+                    let kind = ProblemKind::PlayedEarly {
+                        gracenote: only.note,
+                        held: written.note,
+                        before: from,
+                        bar: numbers[index],
+                    };
+                    self.tell(span.0, span.1, kind);
+                }
                 if let Some(kind) = problem
                     && (fresh || position == 0)
                     && (position > 0 || is_new(told.entry(index).or_default(), &kind))

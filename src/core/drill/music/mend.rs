@@ -21,6 +21,8 @@ pub struct Mended {
     pub found: String,
     /// What was done about it.
     pub done: String,
+    /// The bar's number, where one is to be told: a mended bar line needs none.
+    pub number: Option<u16>,
 }
 
 impl Mended {
@@ -30,6 +32,7 @@ impl Mended {
             found: self.found.clone(),
             done: self.done.clone(),
             times: 1,
+            bars: self.number.into_iter().collect(),
         }
     }
 }
@@ -61,6 +64,7 @@ pub(super) fn mend(music: &mut Music) -> (Vec<Mended>, Vec<usize>) {
 
 fn round(music: &mut Music, mended: &mut Vec<Mended>) {
     let befores = befores(music);
+    let numbers = music.bar_numbers();
     let mut before: Option<(Note, bool, usize, usize)> = None;
     for bar in music.order.clone() {
         let count = music.bars.get(bar).map_or(0, |bar| bar.notes.len());
@@ -71,6 +75,7 @@ fn round(music: &mut Music, mended: &mut Vec<Mended>) {
                     note,
                     found,
                     done,
+                    number: numbers.get(bar).copied(),
                 });
             };
             let others = if note == 0 {
@@ -96,7 +101,12 @@ fn round(music: &mut Music, mended: &mut Vec<Mended>) {
             };
             let written = &mut music.bars[bar].notes[note];
             if let Group::Spelled(gracenotes) = &mut written.group {
-                let dropped = drop_equal(gracenotes, context);
+                // a lone one gives way to another, as where it cannot sound
+                let dropped = if gracenotes.len() > 1 {
+                    drop_equal(gracenotes, context)
+                } else {
+                    Vec::new()
+                };
                 for gracenote in dropped {
                     tell(
                         format!(
@@ -110,11 +120,18 @@ fn round(music: &mut Music, mended: &mut Vec<Mended>) {
                     && !is_playable(&[only.note], context)
                 {
                     let silent = only.note;
-                    let found = format!(
-                        "the gracenote {} cannot sound on {}",
-                        silent.spoken(),
-                        here.spoken()
-                    );
+                    let found = if context.before == Some(silent) {
+                        format!(
+                            "the gracenote {} is the note that sounds already",
+                            silent.spoken()
+                        )
+                    } else {
+                        format!(
+                            "the gracenote {} cannot sound on {}",
+                            silent.spoken(),
+                            here.spoken()
+                        )
+                    };
                     if let Some(other) = separator(context, others) {
                         only.note = other;
                         tell(found, format!("{} is played instead", other.spoken()));
@@ -151,6 +168,7 @@ fn round(music: &mut Music, mended: &mut Vec<Mended>) {
             note: place,
             found: format!("{} is tied to no note", note.spoken()),
             done: "the tie is left out".to_owned(),
+            number: None,
         });
     }
 }
@@ -311,6 +329,7 @@ impl Ends {
             note: self.music.bars[bar].notes.len().saturating_sub(1),
             found: found.to_owned(),
             done: done.to_owned(),
+            number: None,
         });
     }
 
@@ -413,6 +432,7 @@ fn make_room(music: &mut Music, mended: &mut Vec<Mended>) {
                 note,
                 found: "a full bar stands before a pickup".to_owned(),
                 done: "its last note is shortened by the pickup".to_owned(),
+                number: None,
             });
         }
     }

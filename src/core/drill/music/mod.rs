@@ -158,8 +158,12 @@ impl Reader {
             None => (kind, MOST_PROBLEMS),
         };
         let place = self.problems.len();
-        if let (Some(foreign), ProblemKind::Adopted { found, done, .. }) =
-            (&mut self.foreign, &kind)
+        if let (
+            Some(foreign),
+            ProblemKind::Adopted {
+                found, done, bars, ..
+            },
+        ) = (&mut self.foreign, &kind)
         {
             // an equal change is counted where the first was told
             foreign.changes += 1;
@@ -167,11 +171,19 @@ impl Reader {
             let first = *first.or_insert(place);
             if foreign.changes <= foreign::MOST_CHANGES
                 && let Some(MusicProblem {
-                    kind: ProblemKind::Adopted { times, .. },
+                    kind:
+                        ProblemKind::Adopted {
+                            times, bars: all, ..
+                        },
                     ..
                 }) = self.problems.get_mut(first)
             {
                 *times += 1;
+                for bar in bars {
+                    if all.last() != Some(bar) {
+                        all.push(*bar);
+                    }
+                }
                 return;
             }
         }

@@ -179,6 +179,16 @@ fn what_cannot_be_played_is_told() {
         },
     );
     tells(
+        "A4 {d}f4|",
+        Metre::TWO_FOUR,
+        &ProblemKind::PlayedEarly {
+            gracenote: Note::D,
+            held: Note::F,
+            before: Note::LowA,
+            bar: 1,
+        },
+    );
+    tells(
         "d4 {d}A4|",
         Metre::TWO_FOUR,
         &ProblemKind::GracenoteEqual { note: Note::D },

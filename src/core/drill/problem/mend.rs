@@ -134,25 +134,32 @@ impl ProblemKind {
                     )
                 }
             }
-            Self::CannotSound { held, .. } => {
-                let choices: Vec<String> = NOTES
-                    .into_iter()
-                    .rev()
-                    .filter(|gracenote| notes_a_gracenote_can_stand_on(*gracenote).contains(held))
-                    .map(|gracenote| format!("`{{{}}}`", gracenote.abc_letter()))
-                    .collect();
-                if choices.is_empty() {
-                    "no finger is left to lift there: write a strike to a lower note".to_owned()
-                } else {
-                    format!("these sound there: {}", wording::list(&choices))
-                }
+            Self::PlayedEarly { held, .. } => {
+                let there = sounding_on(*held);
+                format!("{there}; `school: early-gracenote` says that it is meant so",)
             }
+            Self::CannotSound { held, .. } => sounding_on(*held),
             Self::GracenoteEqual { .. } => "choose another gracenote".to_owned(),
             Self::TieToOther { .. } | Self::TieAtEnd => "take the `-` away".to_owned(),
             Self::NoFirstEnding => "begin the first ending with `|1`".to_owned(),
             Self::NoSecondEnding => "begin the second ending with `:|2`".to_owned(),
             _ => return None,
         })
+    }
+}
+
+/// Which gracenotes a note can sound.
+fn sounding_on(held: Note) -> String {
+    let choices: Vec<String> = NOTES
+        .into_iter()
+        .rev()
+        .filter(|gracenote| notes_a_gracenote_can_stand_on(*gracenote).contains(&held))
+        .map(|gracenote| format!("`{{{}}}`", gracenote.abc_letter()))
+        .collect();
+    if choices.is_empty() {
+        "no finger is left to lift there: write a strike to a lower note".to_owned()
+    } else {
+        format!("these sound there: {}", wording::list(&choices))
     }
 }
 

@@ -59,6 +59,7 @@ impl Problem {
         match self.kind {
             ProblemKind::Crowded { .. }
             | ProblemKind::Adopted { .. }
+            | ProblemKind::PlayedEarly { .. }
             | ProblemKind::OffTheBeat { .. } => Severity::Note,
             _ => Severity::Error,
         }
@@ -319,6 +320,15 @@ pub enum ProblemKind {
         found: String,
         done: String,
         times: usize,
+        /// The bars it was found in, by their numbers, where the music says them; each once.
+        bars: Vec<u16>,
+    },
+    /// A gracenote that its note cannot sound, and the note before it can: played before the beat.
+    PlayedEarly {
+        gracenote: Note,
+        held: Note,
+        before: Note,
+        bar: u16,
     },
     /// Something without which no drill can be made of it.
     Foreign {

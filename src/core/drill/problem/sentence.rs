@@ -294,13 +294,50 @@ impl fmt::Display for ProblemKind {
             Self::Adopted {
                 found,
                 done,
-                times: 1,
-            } => write!(f, "{found}: {done}"),
-            Self::Adopted { found, done, times } => {
-                write!(f, "{found} ({times} times): {done}")
+                times,
+                bars,
+            } => {
+                f.write_str(found)?;
+                if *times > 1 {
+                    write!(f, " ({times} times)")?;
+                }
+                write!(f, "{}: {done}", in_bars(bars))
             }
+            Self::PlayedEarly {
+                gracenote,
+                held,
+                before,
+                bar,
+            } => write!(
+                f,
+                "{} gracenote cannot sound on {} (bar {bar}): it is played before the beat, at the end \
+                 of the {}",
+                with_article(*gracenote),
+                held.spoken(),
+                before.spoken()
+            ),
             Self::Foreign { found, expected } => write!(f, "{found}; expected {expected}"),
         }
+    }
+}
+
+/// So many bars are named.
+const MOST_BARS_NAMED: usize = 6;
+
+/// ` in bars 2, 5 and 7`; nothing where no bar is known.
+fn in_bars(bars: &[u16]) -> String {
+    let mut names: Vec<String> = bars
+        .iter()
+        .take(MOST_BARS_NAMED)
+        .map(u16::to_string)
+        .collect();
+    if bars.len() > MOST_BARS_NAMED {
+        names.push(format!("{} more", bars.len() - MOST_BARS_NAMED));
+    }
+    match names.as_slice() {
+        [] => String::new(),
+        [only] => format!(" in bar {only}"),
+        _ => format!(" in bars {}", wording::list(&names)),
     }
 }
 

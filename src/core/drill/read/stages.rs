@@ -340,7 +340,9 @@ impl Reader {
                 problem.kind,
                 ProblemKind::Bar { .. } | ProblemKind::Complement { .. }
             );
-            if ground.sure || !counts_beats {
+            let meant = matches!(problem.kind, ProblemKind::PlayedEarly { .. })
+                && ground.schools.chooses("early-gracenote");
+            if (ground.sure || !counts_beats) && !meant {
                 self.tell(places.of(problem.start, problem.end), problem.kind);
             }
         }

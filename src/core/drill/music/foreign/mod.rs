@@ -88,6 +88,7 @@ fn note(found: impl Into<String>, done: impl Into<String>) -> ProblemKind {
         found: found.into(),
         done: done.into(),
         times: 1,
+        bars: Vec::new(),
     }
 }
 
@@ -315,12 +316,32 @@ mod tests {
             "A4 A4|e4 {d}f4-|",
             Metre::FOUR_FOUR,
             &[
-                "low A follows low A with nothing between: the gracenote high G separates them",
-                "the gracenote D cannot sound on F: high G is played instead",
+                "low A follows low A with nothing between in bar 1: the gracenote high G separates them",
+                "the gracenote D cannot sound on F in bar 2: high G is played instead",
                 "F is tied to no note: the tie is left out",
             ],
         );
         assert_eq!(letters(&music), "AAef");
+    }
+
+    /// A D gracenote before a D, after one, and on an F went without a word or without a bar. From D it is
+    /// a high G instead (common practice, no source).
+    #[test]
+    fn a_gracenote_that_says_nothing_is_told_with_its_bars() {
+        let unit = Fraction::new(1, 8);
+        let text = "{g}A4 {d}f4|{d}d4 {g}f4|{g}e4 {d}d4|{d}A4 {g}f4|]";
+        let (music, told) = adopt_music(text, Metre::FOUR_FOUR, unit, None);
+        let told: Vec<String> = told.iter().map(|own| own.kind.to_string()).collect();
+        assert_eq!(
+            told,
+            [
+                "a D gracenote cannot sound on F (bar 1): it is played before the beat, at the end of \
+                 the low A",
+                "the gracenote D cannot sound on D (2 times) in bars 2 and 3: high G is played instead",
+                "the gracenote D is the note that sounds already in bar 4: high G is played instead",
+            ]
+        );
+        assert_eq!(letters(&music), "AfdfedAf");
     }
 
     #[test]
@@ -368,7 +389,7 @@ mod tests {
         let music = adopts(
             "A4 d4||d4 g4:|",
             Metre::FOUR_FOUR,
-            &["D follows D with nothing between: the gracenote high A separates them"],
+            &["D follows D with nothing between in bar 2: the gracenote high A separates them"],
         );
         assert_eq!(music.order, [0, 1, 1]);
     }
