@@ -136,7 +136,7 @@ impl ProblemKind {
             }
             Self::PlayedEarly { held, .. } => {
                 let there = sounding_on(*held);
-                format!("{there}; `school: early-gracenote` says that it is meant so",)
+                format!("{there}; `school: early-gracenote` says that it is meant so")
             }
             Self::CannotSound { held, .. } => sounding_on(*held),
             Self::GracenoteEqual { .. } => "choose another gracenote".to_owned(),
