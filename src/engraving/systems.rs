@@ -305,7 +305,7 @@ fn ranges(bars: &[Bar], room: &Room) -> Vec<Range<usize>> {
                 .collect();
         }
         if count == 1 || tried.iter().enumerate().all(|(at, range)| fits(at, range)) {
-            return tried;
+            return with_last_bar_joined(bars, tried, room);
         }
         // on a narrow page a system that is too full gives a bar to the next, and the others stay
         // as they are
@@ -331,6 +331,31 @@ fn ranges(bars: &[Bar], room: &Room) -> Vec<Range<usize>> {
             _ => count - 1,
         };
     }
+}
+
+/// The systems, a last bar that would stand alone joined to the system before it where there is room: a
+/// line of one bar, such as the note that a phrase lands on, is sent back. Not where a part begins with
+/// it, and not where a line was to end before it.
+fn with_last_bar_joined(
+    bars: &[Bar],
+    mut ranges: Vec<Range<usize>>,
+    room: &Room,
+) -> Vec<Range<usize>> {
+    let [.., before, last] = ranges.as_slice() else {
+        return ranges;
+    };
+    let alone = last.len() == 1 && before.len() > 1 && bars[last.start].offset.is_zero();
+    if !alone || begins_a_part(bars, last.start) || bars[last.start - 1].signs.line_ends {
+        return ranges;
+    }
+    let joined = before.start..last.end;
+    let (natural, least) = widths_of(bars, &joined, room);
+    let width = room.of_system(ranges.len() - 2);
+    if least <= width && natural * CLOSEST_FOUR <= width {
+        ranges.truncate(ranges.len() - 2);
+        ranges.push(joined);
+    }
+    ranges
 }
 
 /// True where a part of the tune begins with this bar; an ending belongs to the part that it ends.

@@ -364,3 +364,29 @@ fn a_ladder_stands_with_music_of_its_drill() {
         }
     }
 }
+
+/// The note that a phrase lands on stood alone on a line of its own; a part of the tune still begins one.
+#[test]
+fn a_last_bar_joins_the_line_before_where_there_is_room() {
+    let lines = |text: &str| -> Vec<usize> {
+        let metre = Metre::FOUR_FOUR;
+        let (music, problems) = read_music(text, metre, metre.default_unit(), "");
+        assert_eq!(problems, [], "{text}");
+        let score = resolve_music(&music, Beats::ZERO, &Schools::none());
+        let engraved = lay_out(&score, Some(&music), &LayoutSettings::paper(106.0));
+        let systems = engraved.systems.iter();
+        systems.map(|system| system.bars.len()).collect()
+    };
+    let bar = "{g}A2 {gcd}c2 {g}d2 {gef}e2|";
+    assert_eq!(lines(&format!("{}{{g}}A8|", bar.repeat(4))), [5]);
+    assert_eq!(lines(&format!("{}{{g}}A8|", bar.repeat(8))), [4, 5]);
+    // a whole bar has no room there, and a part begins a line
+    assert_eq!(lines(&bar.repeat(5)), [4, 1]);
+    assert_eq!(
+        lines(&format!(
+            "|:{}:||:{{g}}A8:|",
+            bar.repeat(4).trim_end_matches('|')
+        )),
+        [4, 1]
+    );
+}
