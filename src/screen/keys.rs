@@ -166,7 +166,7 @@ pub const BINDINGS: &[Binding] = &[
         &[PageDown, Right, Down],
         Action::Mark(Mark::Clean, Hand::Pedal),
         "page down, right, down",
-        "the same, from a page-turn pedal; with nothing to mark: play",
+        "the same, from a page-turn pedal; with nothing to mark: go on and play",
     ),
     row(
         KeyPlace::Practice,
@@ -180,7 +180,7 @@ pub const BINDINGS: &[Binding] = &[
         &[PageUp, Left, Up],
         Action::Mark(Mark::NotClean, Hand::Pedal),
         "page up, left, up",
-        "the same, from a page-turn pedal; with nothing to mark: a rung down",
+        "the same, from a page-turn pedal; with nothing to mark: the step back, or a rung down",
     ),
     row(
         KeyPlace::Practice,

@@ -73,6 +73,25 @@ fn when_asked_the_next_cell_is_named_but_play_stays() {
     );
 }
 
+/// Who has pedals alone goes on with them: right once more on what is clear already.
+#[test]
+fn pressing_clean_once_more_goes_on_where_that_is_asked_for() {
+    let mut plan = plan();
+    plan.advance = Advance::WhenAsked;
+    let mut practice = Practice::with(plan);
+    practice.clean(2);
+    practice.press_by(Mark::Clean, Hand::Pedal);
+    assert_eq!(practice.state.named(), None, "it is not clear yet");
+    practice.clean(1);
+    let marks = practice.marks().len();
+    assert_eq!(practice.state.upcoming(), Some(cell(0, 50)));
+    let news = practice.press_by(Mark::Clean, Hand::Pedal);
+    assert!(news.contains(&News::MovesTo(cell(1, 50))), "{news:?}");
+    assert_eq!(practice.marks().len(), marks);
+    practice.begin();
+    assert_eq!(practice.state.cell(), Some(cell(1, 50)));
+}
+
 #[test]
 fn three_not_clean_in_a_row_suggest_a_step_back_and_never_force_it() {
     let mut practice = Practice::with(plan());

@@ -4,7 +4,7 @@ use super::super::cell::CellKey;
 use super::super::entry::{By, Kind, Mark, Moment, Record};
 use super::super::event::{Hand, News};
 use super::super::measurement::Measurement;
-use super::super::plan::StepBack;
+use super::super::plan::{Advance, StepBack};
 use super::super::session::{Phase, Repetition};
 use super::super::state::State;
 use super::{ASSUMED_IN_A_ROW, HELD_MS, Said};
@@ -84,10 +84,31 @@ impl State {
             {
                 self.take_step_back(at, records);
             }
+            Some((Mark::Clean, before))
+                if mark == Mark::Clean
+                    && before.is_hand()
+                    && self.plan.advance == Advance::WhenAsked
+                    && self.cell() == Some(target.cell)
+                    && let Some(next) = self.named() =>
+            {
+                self.take_next();
+                self.news.push(News::MovesTo(next));
+                self.move_when_still();
+                self.write_place(at, records);
+            }
             Some((said, before)) if said == mark && before.is_hand() => {
                 self.news.push(News::AlreadyMarked(mark));
             }
             _ => self.mark(at, target, mark, by.into(), None, records),
+        }
+    }
+
+    /// The cell that is named comes next.
+    pub(super) fn take_next(&mut self) {
+        if self.named().is_some()
+            && let Some(session) = &mut self.session
+        {
+            session.advance_asked = true;
         }
     }
 

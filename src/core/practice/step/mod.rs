@@ -105,10 +105,8 @@ impl State {
                 self.someone_is_there();
                 if self.suggestion().is_some() {
                     self.take_step_back(*at, records);
-                } else if self.named().is_some()
-                    && let Some(session) = &mut self.session
-                {
-                    session.advance_asked = true;
+                } else {
+                    self.take_next();
                 }
                 self.move_when_still();
                 self.write_place(*at, records);
