@@ -25,7 +25,7 @@ pub struct Options {
     pub subdivision: Subdivision,
     /// Three not clean in a row stop play.
     pub stop_rule: bool,
-    /// When what was cleared comes again.
+    /// The rule that says when a cleared cell comes again.
     pub rule: Rule,
     /// Repetitions mark themselves clean unless something else is said.
     pub hands_free: bool,

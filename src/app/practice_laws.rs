@@ -152,7 +152,7 @@ impl Player {
         self.cycle += 1;
     }
 
-    /// A place of the timeline sent last.
+    /// Reports a place of the timeline that was sent last as heard.
     fn hears(&mut self, counting_in: bool, beat: f64) {
         self.tell(Message::Position {
             serial: self.model.sent,

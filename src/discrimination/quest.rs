@@ -263,7 +263,8 @@ mod tests {
         assert!(bias.abs() < 0.3 && spread < 0.7, "{bias} {spread}");
     }
 
-    /// Who says "fault" to everything hears nothing, and must not be told a good ear.
+    /// Whoever says "fault" to everything hears no difference, and must not be told that the ear is
+    /// good.
     #[test]
     fn one_answer_to_everything_finds_no_ear() {
         for said_fault in [true, false] {

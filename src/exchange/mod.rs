@@ -135,7 +135,8 @@ mod tests {
         }
     }
 
-    /// What stood beside the music is dropped, with a word, where another program changed the music.
+    /// What a drill says beside its music is dropped where another program changed the music, and
+    /// that is reported.
     #[test]
     fn phrases_of_other_music_are_left_out() {
         let text = String::from_utf8(abc::write(&Piece::of(&drill(TUNE), None, None)));

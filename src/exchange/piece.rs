@@ -1,4 +1,5 @@
-//! What all three formats hold: a title, a metre, a tempo, and sections of written music.
+//! The music that all three formats can hold: a title, a metre, a tempo, and sections of written
+//! music.
 
 use crate::drill::{
     BarRange, Drill, DrillDocument, Exact, Gracenote, Group, Ladder, LadderDocument, Music,
@@ -39,13 +40,13 @@ pub(super) const REMARKS_HERE: [&str; 3] = [LISTEN_HERE, POINTED_HERE, UP_TO_HER
 /// A drill on its way to or from another program.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Piece {
-    /// What it is called.
+    /// Its title.
     pub title: String,
-    /// What else stands at the head of a tune.
+    /// What stands at the head of a tune besides its title.
     pub head: TuneHead,
     /// A sentence about it.
     pub about: Option<String>,
-    /// How bars are counted.
+    /// The metre.
     pub metre: Metre,
     /// The tempo it is to be played at.
     pub tempo: Option<Bpm>,
@@ -70,7 +71,7 @@ pub struct Practice {
     pub breath: Option<u32>,
     /// How its pairs are pointed, as its file says it.
     pub pointing: Option<String>,
-    /// By these schools.
+    /// The schools that it is played by.
     pub schools: Schools,
     /// The phrases of a tune, as its file has them.
     pub phrases: Vec<BarRange>,
@@ -89,7 +90,7 @@ pub struct Section {
     pub up_to: Option<Bpm>,
     /// Its bars, every gracenote written out.
     pub music: Music,
-    /// The same resolved.
+    /// The music resolved.
     pub score: Score,
 }
 
@@ -559,12 +560,12 @@ pub(super) fn beats_a_minute(metre: Metre, part: Fraction, count: Fraction) -> O
     Bpm::new(metre.beats_of(part).0 * count).ok()
 }
 
-/// A change told about the whole file.
+/// The report of a change to the whole file.
 pub(super) fn adopted(found: impl Into<String>, done: impl Into<String>) -> Problem {
     adopted_at(Place::WHOLE_FILE, found, done)
 }
 
-/// A change told at its place.
+/// The report of a change, at its place.
 pub(super) fn adopted_at(
     place: Place,
     found: impl Into<String>,

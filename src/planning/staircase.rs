@@ -27,7 +27,7 @@ impl Staircase {
         }
     }
 
-    /// Where it goes with a mark, on a ladder of so many rungs.
+    /// The staircase after a mark, on a ladder of so many rungs.
     pub fn step(self, mark: Mark, rungs: usize) -> Self {
         let last = rungs.saturating_sub(1);
         match mark {

@@ -1,5 +1,5 @@
-//! Where a tune fails, under its staves: a line below each bar that failed lately, the thicker the
-//! oftener.
+//! Draws where a tune fails, under its staves: a line below each bar that failed lately, thicker
+//! where it failed more often.
 //!
 //! Knows how bars went; knows no journal.
 
@@ -10,7 +10,7 @@ use crate::planning::{BarLine, work_on, work_on_words};
 /// White between a staff's lowest ink and the lines, and from the thickest of them on, points.
 const ABOVE: f64 = 3.0;
 const BELOW: f64 = 2.0;
-/// From a bar line to the end of a line, staff spaces.
+/// Distance from a bar line to the end of such a line, staff spaces.
 const INSET: f64 = 0.6;
 
 /// How often a bar failed, from 0 for never to 4, by the steps of the map on the screen.
@@ -30,7 +30,7 @@ pub(super) fn step_of(bars: &[BarLine], number: u16) -> Option<u8> {
     Some(step(line)).filter(|step| *step > 0)
 }
 
-/// What the lines mean and what to work on; nothing where nothing failed.
+/// The sentence that says what the lines mean and what to work on; none where nothing failed.
 pub(super) fn map_words(bars: &[BarLine]) -> Option<String> {
     let failed = bars.iter().any(|line| line.bar > 0 && step(line) > 0);
     let words =

@@ -118,7 +118,7 @@ const BETWEEN_STAGES: f64 = 18.0;
 /// The music of a drill's stages, engraved in a size.
 struct Music<'a> {
     scores: &'a [Score],
-    /// As wide as the page.
+    /// Each system as wide as the page.
     whole: Vec<Engraved>,
     /// Half as wide, where stages may stand two to a row.
     half: Vec<Engraved>,
@@ -143,7 +143,7 @@ impl Music<'_> {
     }
 }
 
-/// True of a tune whose lines are of four bars, and of everything else.
+/// False for a tune whose lines are not of four bars; true for everything else.
 fn in_fours(drill: &Drill, engraved: &[Engraved]) -> bool {
     let widest = |engraved: &Engraved| {
         let full = |bars: usize| bars.min(4);
@@ -293,7 +293,7 @@ fn write_stage(writer: &mut Writer, drill: &Drill, place: usize, music: &Music, 
         let heights = heights.get(from..).unwrap_or_default();
         heights.iter().map(|height| height + BETWEEN).sum::<f64>() + after
     };
-    // Where the foot goes over to another page, the last part of the music goes with it.
+    // where the foot would go to another page, the last part of the music goes with it
     let with_foot = if after > 0.0 {
         last_part(stage, engraved)
     } else {

@@ -30,7 +30,7 @@ pub struct Booklet {
     pub title: String,
     /// The paper.
     pub paper: Paper,
-    /// At least one.
+    /// The pages, at least one.
     pub pages: Vec<SheetPage>,
 }
 
@@ -55,14 +55,14 @@ impl Booklet {
 /// One page.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct SheetPage {
-    /// In reading order.
+    /// The blocks in reading order.
     pub blocks: Vec<Block>,
 }
 
-/// What belongs together, for readers who hear the page.
+/// A block of what belongs together, for readers who hear the page.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Block {
-    /// What it is.
+    /// Its role.
     pub role: TagRole,
     /// Its ink; of a table, the ink outside its cells.
     pub ink: Vec<Ink>,
@@ -70,7 +70,7 @@ pub struct Block {
     pub rows: Vec<Vec<TableCell>>,
 }
 
-/// What a block is.
+/// The role of a block.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum TagRole {
     /// A heading of a level, from 1.
@@ -108,7 +108,7 @@ pub enum Heading {
 pub enum Ink {
     /// A music glyph with its origin at `x`, `y`; one staff space is `space` points.
     Glyph {
-        /// Which.
+        /// Which glyph.
         glyph: Glyph,
         /// Origin.
         x: f64,
@@ -256,7 +256,8 @@ pub(super) fn shape_ink(shape: &InkShape, x: f64, y: f64, space: f64) -> Ink {
     }
 }
 
-/// An outline's segments moved: `scale` turns its unit into points, y upwards into downwards.
+/// The segments of an outline in their place: `scale` turns its unit into points, and y upwards
+/// becomes y downwards.
 pub(super) fn placed(segments: &[Segment], x: f64, y: f64, scale: f64) -> Vec<Segment> {
     let at = |point: (f64, f64)| (x + point.0 * scale, y - point.1 * scale);
     segments

@@ -91,7 +91,7 @@ fn rows_between(movement: Movement, from: Note, to: Note, schools: &Schools) -> 
 /// Width of the chart: the names, eight holes, the gap between the hands, points.
 pub(super) const WIDTH: f64 = NAMES + STEP * 8.0 + GAP * 2.0;
 const NAMES: f64 = 55.0;
-/// From one hole to the next.
+/// Distance from one hole to the next.
 const STEP: f64 = 10.4;
 /// Between thumb and hand, and between the hands.
 const GAP: f64 = 4.0;

@@ -9,7 +9,7 @@ use tiny_skia::{FillRule, Mask, PathBuilder, Transform};
 pub enum PngError {
     /// Too many pages for one picture at this resolution.
     TooLarge {
-        /// How many.
+        /// How many pages there are.
         pages: usize,
     },
     /// The encoder's own words.

@@ -1,4 +1,4 @@
-//! Words and blocks down a page: margins, headings, paragraphs, page numbers.
+//! Writes words and blocks down a page: margins, headings, paragraphs, page numbers.
 //!
 //! Knows no drill and no music.
 
@@ -15,7 +15,7 @@ pub(super) const SMALL: f64 = 9.0;
 pub(super) struct Writer {
     paper: Paper,
     pages: Vec<SheetPage>,
-    /// How far down this page is written.
+    /// How far down this page has been written, points.
     pub(super) y: f64,
     /// Left end and width of what is written now.
     pub(super) column: (f64, f64),

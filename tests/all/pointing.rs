@@ -255,7 +255,8 @@ fn held_dots_begin_where_they_were_left_and_not_where_the_tune_was() {
     visit(&held, "dots held · held dots", 56, true);
     visit(&bars, "bars 5 to 8 · as written", 58, false);
     visit(&held, "dots held · held dots", 58, false);
-    // a taorluath takes from the dot what its cut is too short for, held or not; a first bar has none
+    // where the cut is too short for a taorluath, the taorluath takes its time from the dot,
+    // whether dots are held or not; a piece's first bar has no such dot
     let kept = |name: &str| {
         let path = format!("gracerung/drills/bell-at-the-ferry-bars-{name}-held-dots.yaml");
         std::fs::read_to_string(home.path().join(path)).expect("it is kept")

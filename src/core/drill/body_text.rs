@@ -15,7 +15,8 @@ pub fn whole_tempo(metre: Metre, tempo: Fraction) -> Option<(Fraction, i128)> {
     (part.denom().count_ones() == 1).then_some((part, *tempo.numer()))
 }
 
-/// As [`whole_tempo`], or else the nearest that whole numbers of quarters of a beat say.
+/// The tempo as [`whole_tempo`] gives it, or else the nearest one that whole numbers of quarters of
+/// a beat can say.
 fn near_tempo(metre: Metre, tempo: Fraction) -> (Fraction, i128) {
     whole_tempo(metre, tempo).unwrap_or_else(|| {
         let four = Fraction::from_integer(4);
@@ -26,10 +27,11 @@ fn near_tempo(metre: Metre, tempo: Fraction) -> (Fraction, i128) {
 
 /// Bars on a line at most.
 const MOST_BARS_A_LINE: usize = 8;
-/// What a line holds, a note weighing two and a gracenote one: about four bars of a march.
+/// How much fits on a line, where a note counts two and a gracenote one: about four bars of a
+/// march.
 const FULL_LINE: usize = 64;
 
-/// How lengths are written that no single note value has.
+/// How a length is written that no single note value has.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Manner {
     /// As a fraction, as drills have it.
@@ -143,7 +145,8 @@ fn bar_weight(bar: &Bar) -> usize {
     notes + if bar.metre.is_some() { 6 } else { 0 }
 }
 
-/// Where each repeated part begins: written out, though ABC 2.1 lets the first go without.
+/// True for each bar with which a repeated part begins. Its sign is written out, though ABC 2.1
+/// lets the first one be left out.
 fn repeat_starts(music: &Music) -> Vec<bool> {
     let mut starts: Vec<bool> = music.bars.iter().map(|bar| bar.repeat_begins).collect();
     let mut part = 0;

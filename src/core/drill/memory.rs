@@ -1,5 +1,5 @@
-//! Which bars of a tune are hidden where it is learnt from memory: whole phrases, of one phrase its
-//! bars, and with them every bar that is like one of theirs.
+//! The bars of a tune that are hidden while it is learnt from memory: whole phrases, or bar by bar
+//! where it is one phrase, and with them every bar that is like a hidden one.
 //!
 //! Knows written music and its phrases. Knows no screen and no marks.
 
@@ -8,7 +8,8 @@ use super::phrases::all_bars;
 use super::written::{Bar, Music};
 use std::ops::Range;
 
-/// What is hidden one after the other: the phrases; of music that is one phrase each of its bars.
+/// The stretches that are hidden one after the other: the phrases, or each bar of music that is a
+/// single phrase.
 pub fn hidden_in_turn(music: &Music, phrases: Vec<BarRange>) -> Vec<BarRange> {
     if phrases.len() > 1 {
         return phrases;
@@ -60,8 +61,8 @@ impl Hiding {
     }
 }
 
-/// Which phrases are hidden, as places among them: from the `from`-th, counted from 0, and on from
-/// the first behind the last.
+/// The hidden phrases by their index: from the `from`-th on, counted from 0, and after the last
+/// from the first again.
 pub fn hidden_phrases(phrases: usize, hiding: Hiding, from: usize) -> Vec<usize> {
     let count = match hiding {
         Hiding::Nothing => 0,
@@ -73,7 +74,7 @@ pub fn hidden_phrases(phrases: usize, hiding: Hiding, from: usize) -> Vec<usize>
 }
 
 /// For each written bar whether it is hidden. A bar with the same notes as a hidden one is hidden
-/// too: it would be read there.
+/// too, because the hidden one could be read there.
 pub fn hidden_bars(music: &Music, phrases: &[BarRange], hiding: Hiding, from: usize) -> Vec<bool> {
     let bars = &music.bars;
     if hiding == Hiding::All {

@@ -192,9 +192,9 @@ fn window_in(music: &Music, order: &[usize], range: BarRange) -> Option<std::ops
 /// What comes before some bars and after them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Around {
-    /// With the run-in: the pickup.
+    /// True with the run-in, which is the pickup.
     pub(super) run_in: bool,
-    /// With the landing: the next note, and the movement that leads to it.
+    /// True with the landing: the next note and the movement that leads to it.
     pub(super) landing: bool,
 }
 

@@ -16,7 +16,7 @@ use crate::units::{Beats, Bpm, Fraction};
 pub struct Taken {
     /// Its bars; more than one where the tones do not fit into one.
     pub bars: Vec<Bar>,
-    /// Where that part of the movement lands which falls on the beat, beats from the start of the
+    /// Where the part of the movement that falls on the beat stands, beats from the start of the
     /// first bar: the closing note of a grip, the first gracenote of a doubling.
     pub lands: Beats,
 }
@@ -72,8 +72,8 @@ pub fn real_time(
     })
 }
 
-/// `note`, or so many whole beats more that `taken` is at most the part of it that a movement may
-/// take.
+/// The length of a note from which `taken` is taken: `note`, or so many whole beats more that
+/// `taken` is at most the share that a movement may take.
 fn long_enough(note: Beats, taken: Beats) -> Beats {
     let least = Beats(taken.0 / Lengths::MOST_OF_A_NOTE);
     if least <= note {
@@ -82,7 +82,7 @@ fn long_enough(note: Beats, taken: Beats) -> Beats {
     note + (least - note).ceil()
 }
 
-/// How much a movement takes at a tempo of the note before, and of its closing note.
+/// How much time a movement takes, at a tempo, from the note before and from its closing note.
 fn takes(resolved: &Resolved, lengths: &Lengths, at: Bpm) -> (Beats, Beats) {
     let (early, late) = resolved
         .parts
@@ -203,8 +203,8 @@ pub(super) fn usual_before(metre: Metre, resolved: &Resolved, tone: Beats) -> Be
     lands - ahead
 }
 
-/// `before`, or so much more of it that what falls on the beat falls on one. A figure of two
-/// melody notes has its beat on the note before.
+/// The length of the note before: `before`, or so much more that what falls on the beat falls on
+/// one. A figure of two melody notes has its beat on the note before.
 pub(super) fn on_the_beat(resolved: &Resolved, before: Beats, tone: Beats) -> Beats {
     if resolved.movement.family() == Family::Figure {
         return before;
@@ -231,8 +231,8 @@ pub(super) fn closed(
     closed_after(metre, notes, closing, group, Beats::ZERO)
 }
 
-/// The same with a closing note that lasts at least so long: whole bars more where its own is too
-/// short.
+/// A context's bars with a closing note that lasts at least so long: whole bars more where its own
+/// is too short.
 fn closed_after(
     metre: Metre,
     mut notes: Vec<(Note, Beats, Group)>,

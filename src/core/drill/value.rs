@@ -13,17 +13,17 @@ use crate::units::{Beats, Bpm, Millis};
 pub struct Drill {
     /// Its title.
     pub title: String,
-    /// What else stands at the head of a tune.
+    /// What stands at the head of a tune besides its title.
     pub head: TuneHead,
     /// A sentence on what it is for.
     pub about: Option<String>,
     /// What to listen for.
     pub listen_for: Option<String>,
-    /// How bars are counted.
+    /// The metre.
     pub metre: Metre,
     /// The movement it drills; none where its music is written out.
     pub movement: Option<MovementLine>,
-    /// At least one.
+    /// The stages, at least one.
     pub stages: Vec<Stage>,
     /// The phrases of a tune as its file has them; none where the usual rule says them.
     pub phrases: Vec<BarRange>,
@@ -46,7 +46,7 @@ pub struct Drill {
 }
 
 impl Drill {
-    /// True of one piece of music that is written out: a tune, not a movement in stages.
+    /// True of a drill that is one piece of written-out music: a tune, not a movement in stages.
     pub fn is_tune(&self) -> bool {
         self.movement.is_none() && self.stages.len() == 1
     }
@@ -88,7 +88,7 @@ impl TuneHead {
 /// The movement a drill takes apart.
 #[derive(Debug, Clone, PartialEq)]
 pub struct MovementLine {
-    /// Which.
+    /// The movement.
     pub movement: Movement,
     /// The notes it comes from, at least one.
     pub from: Vec<Note>,
@@ -103,7 +103,7 @@ pub struct Stage {
     pub name: String,
     /// What to listen for here.
     pub listen_for: Option<String>,
-    /// How it came to be.
+    /// What the stage is made of.
     pub kind: StageKind,
     /// The last tempo it is worth practising at; nothing: to the top of the ladder.
     pub up_to: Option<Bpm>,
@@ -133,7 +133,7 @@ impl Stage {
     }
 }
 
-/// How a stage came to be.
+/// What a stage is made of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum StageKind {
     /// The movement's tones as written notes.
@@ -189,14 +189,14 @@ pub enum StepBack {
     /// It is suggested, and taken on a press.
     #[default]
     WhenAsked,
-    /// It is taken.
+    /// It is taken by itself.
     ByItself,
 }
 
 /// Where a movement begins.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Begins {
-    /// Where its school has it.
+    /// Where its school begins it.
     #[default]
     AsUsual,
     /// Before the beat: the closing note lands on its written place.

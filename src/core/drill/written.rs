@@ -11,13 +11,13 @@ use std::ops::Range;
 /// Bars as they stand on paper.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Music {
-    /// How its bars are counted, up to a change ([`Bar::metre`]).
+    /// The metre, up to a change ([`Bar::metre`]).
     pub metre: Metre,
     /// The bars, in written order.
     pub bars: Vec<Bar>,
     /// Indices into `bars` in the order they are played: repeats and endings unrolled.
     pub order: Vec<usize>,
-    /// How its pairs are played; what is written says nothing of it.
+    /// How its pairs are pointed in playing; the written lengths do not say that.
     pub pointing: Pointing,
 }
 
@@ -34,7 +34,8 @@ pub struct Bar {
     pub ending: Option<u8>,
     /// The bar ends with a double bar line: a part of the tune is over.
     pub part_ends: bool,
-    /// In music that begins without a metre: a written line ends with this bar, and with it a phrase.
+    /// True, in music that begins without a metre, where a written line and with it a phrase end
+    /// with this bar.
     pub line_ends: bool,
     /// Another metre begins here. A beat lasts as long as before, whichever note it is, so that
     /// lengths in beats need no other measure (common practice, no source).
@@ -57,7 +58,7 @@ pub struct Written {
 /// The gracenotes before a melody note.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub enum Group {
-    /// None.
+    /// No gracenotes.
     #[default]
     None,
     /// The opening gracenote of a bar, chosen against the last note sounded.
@@ -125,7 +126,7 @@ impl Music {
         }
     }
 
-    /// How each written bar is counted.
+    /// The metre of each written bar.
     pub fn metres(&self) -> Vec<Metre> {
         let mut now = self.metre;
         self.bars
@@ -142,7 +143,7 @@ impl Music {
         self.pairs() > 0
     }
 
-    /// How many times a note stands beside one of three times its length.
+    /// How many pairs of notes there are of which one is three times as long as the other.
     pub(super) fn pairs(&self) -> usize {
         let three = Fraction::from_integer(3);
         let of_a_bar = |bar: &Bar| {
@@ -330,7 +331,7 @@ mod tests {
         assert_eq!(music.parts(), [0..3, 3..4, 4..7]);
     }
 
-    /// Nothing sounds through a gracenote.
+    /// No tied note sounds on through a gracenote.
     #[test]
     fn a_tie_across_a_bar_line_stands_only_where_the_note_sounds_on() {
         let music = reads("A4 B4-|B4 c4-|{g}c4 d4|]", Metre::FOUR_FOUR);

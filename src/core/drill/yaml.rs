@@ -53,7 +53,7 @@ impl Text {
     }
 }
 
-/// Where the characters of a text stand in the file, asked for in rising order.
+/// Finds where characters of a text stand in the file; they are asked for in rising order.
 pub(super) struct Places<'a> {
     text: &'a Text,
     signs: std::str::Chars<'a>,
@@ -89,7 +89,7 @@ impl Places<'_> {
 }
 
 impl Tree {
-    /// What this is, for a message.
+    /// The kind of value that this is, for a message.
     pub(super) fn described(&self) -> String {
         match &self.value {
             Value::Scalar(text) if is_null(text) => "nothing".to_owned(),

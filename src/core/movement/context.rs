@@ -1,4 +1,4 @@
-//! Where a movement stands.
+//! The context of a movement: the notes around it.
 
 use crate::chanter::Note;
 

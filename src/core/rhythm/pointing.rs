@@ -204,7 +204,8 @@ impl Pointing {
         }
     }
 
-    /// For a head or a foot: `pointed 4 : 1 (from experience)`; nothing where nobody said anything.
+    /// The words for the head or the foot of a page: `pointed 4 : 1 (from experience)`; none where
+    /// neither the file nor the kind of tune says how it is pointed.
     pub fn spoken(&self) -> Option<String> {
         let experience = match self.source {
             PointingSource::Nobody => return None,

@@ -34,7 +34,7 @@ impl Origin {
 /// One setting as it stands.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SettingNow {
-    /// Which.
+    /// The setting.
     pub setting: &'static Setting,
     /// Its value.
     pub value: Value,

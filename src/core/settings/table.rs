@@ -10,7 +10,7 @@ pub struct Setting {
     pub name: &'static str,
     /// What it may be.
     pub kind: SettingKind,
-    /// What it is when nobody says anything, as it is written in a file.
+    /// Its default, as it is written in a file.
     pub usual: &'static str,
     /// What it is for, with its unit.
     pub about: &'static str,

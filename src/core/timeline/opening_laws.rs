@@ -30,9 +30,10 @@ fn spoken(rungs: &[Rung]) -> Vec<String> {
     rungs.iter().map(|rung| rung.spoken()).collect()
 }
 
-/// Check values by hand: at 50 real time is 55·80/50 = 88 ms, at 60 73⅓, from 80 on 55. In as few
-/// steps as go with 0.7 or more: 300·(88/300)^(1/4) = 220.8, 162.5, 119.6; 300·(73⅓/300)^(1/4) =
-/// 210.9, 148.3, 104.3; 300·(55/300)^(1/5) = 213.7, 152.2, 108.4, 77.2.
+/// Check values by hand. Real time at 50 is 55·80/50 = 88 ms, at 60 73⅓, from 80 on 55. The lengths
+/// have as few steps as are possible with each at least 0.7 of the one before: 300·(88/300)^(1/4) =
+/// 220.8, 162.5, 119.6; 300·(73⅓/300)^(1/4) = 210.9, 148.3, 104.3; 300·(55/300)^(1/5) = 213.7,
+/// 152.2, 108.4, 77.2.
 #[test]
 fn an_opening_closes_up_from_300_ms_to_real_time_at_its_tempo() {
     for (at, expected) in [

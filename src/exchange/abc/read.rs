@@ -1,4 +1,4 @@
-//! An ABC file to a piece.
+//! Reads an ABC file into a piece.
 
 use super::lines::{line_place, shown};
 use super::tune::{Tune, split};
@@ -20,7 +20,7 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
     read_tune(bytes, None)
 }
 
-/// As [`read`], the tune of one number (`X:`) alone.
+/// Reads a file as [`read`] does, but only the tune with this number (`X:`).
 pub fn read_tune(bytes: &[u8], number: Option<u32>) -> (Option<Piece>, Vec<Problem>) {
     let mut problems = Vec::new();
     let Some(source) = source_of(bytes, &mut problems) else {

@@ -155,7 +155,7 @@ struct Header {
     metre: Option<Metre>,
     unit: Option<Fraction>,
     tempo: Option<(Place, String)>,
-    /// What a drill says beside its music: where, which, and what.
+    /// What a drill says beside its music: the place of each remark, its name, and its text.
     remarks: Vec<(Place, &'static str, String)>,
 }
 
@@ -246,7 +246,7 @@ impl Header {
         Ok(())
     }
 
-    /// What a remark of ours says.
+    /// The text of one of our own remarks.
     fn remark(&self, name: &str) -> Option<&str> {
         let found = self.remarks.iter().find(|(_, own, _)| *own == name);
         found.map(|(_, _, said)| said.as_str())

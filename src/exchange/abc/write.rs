@@ -1,4 +1,5 @@
-//! A piece to an ABC file: each stage a tune of its own, so that any reader finds them all.
+//! Writes a piece as an ABC file: each stage is a tune of its own, so that any reader finds them
+//! all.
 
 use crate::drill::{Music, printed_body, whole_tempo};
 use crate::exchange::Section;

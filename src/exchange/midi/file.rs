@@ -1,4 +1,5 @@
-//! What a MIDI file holds, in ticks: keys of one line, tempi, time signatures, our own texts.
+//! The contents of a MIDI file, in ticks: keys of one line, tempi, time signatures, and our own
+//! texts.
 
 use super::write::text_of;
 use super::{CLICK, LADDER, METRE, MUSIC, STAGE};
@@ -16,7 +17,7 @@ const MOST_NOTES: usize = 100_000;
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Key {
     pub(super) from: u64,
-    /// None where nothing ends it.
+    /// Where it ends; none where nothing ends it.
     pub(super) to: Option<u64>,
     pub(super) key: u8,
 }

@@ -13,7 +13,8 @@ use crate::movement::{Context, is_movement, is_playable};
 use crate::rhythm::Metre;
 use crate::wording;
 
-/// How much of a tempo is taken for its writing in whole microseconds and not for another tempo.
+/// Two tempi that differ by a smaller share than this are one: MIDI writes a tempo in whole
+/// microseconds.
 const SAME_TEMPO: f64 = 0.01;
 /// The most notes that are read: twenty to each bar that a stage can have.
 const MOST_NOTES: usize = 20 * MOST_BARS;

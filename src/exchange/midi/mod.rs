@@ -205,7 +205,7 @@ mod tests {
     enum Manner {
         /// All at the moment of their note.
         AtOnce,
-        /// So many ticks each, from the place of the note.
+        /// Each takes so many ticks, from the place of the note on.
         Ticks(u32),
         /// Half of the note's time together.
         Halves,
@@ -264,8 +264,8 @@ mod tests {
         bytes
     }
 
-    /// Of other programs some play gracenotes at the moment of their note, some shorten the note, some
-    /// by half: the same music each time.
+    /// Some programs play gracenotes at the moment of their note, some shorten the note, some by
+    /// half: the same music is read each time.
     #[test]
     fn gracenotes_are_found_however_a_program_gives_them_time() {
         let text = include_str!("../../../drills/lamp-on-the-slipway.yaml");
@@ -292,7 +292,7 @@ mod tests {
         }
     }
 
-    /// What other readings would have otherwise is told with its bars.
+    /// Places that could be read in another way are reported with their bars.
     #[test]
     fn what_is_not_sure_is_told_with_its_bars() {
         let text = "title: A tune\nmetre: 4/4\nunit: 1/8\nmusic: \"{g}A2 c2 {g}A2 {gfed}c2|{g}A2 c2 \

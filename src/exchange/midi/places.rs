@@ -1,4 +1,4 @@
-//! Where bars and beats lie in a file, and how usual a place in a bar and a length are.
+//! The places of bars and beats in a file, and how usual a place in a bar and a length are.
 
 use crate::drill::{Bar, Music, Written};
 use crate::rhythm::Metre;
@@ -17,7 +17,7 @@ fn units(part: Fraction) -> i64 {
     i64::try_from(exact.to_integer()).unwrap_or(0)
 }
 
-/// From where on bars are counted by which metre.
+/// Where each metre begins.
 #[derive(Debug, Clone)]
 pub(super) struct Places {
     /// Where a bar begins, and its metre; the first is where the file begins or after a pickup.
@@ -30,7 +30,7 @@ impl Places {
         Self { changes }
     }
 
-    /// The same with a pickup of so many units before the first bar line.
+    /// The same metres with a pickup of so many units before the first bar line.
     pub(super) fn with_pickup(&self, pickup: i64) -> Self {
         let mut changes = self.changes.clone();
         if let Some(first) = changes.first_mut() {
@@ -216,7 +216,7 @@ fn of_place(metre: Metre, place: i64) -> f64 {
     fineness(UNITS / gcd(place, UNITS))
 }
 
-/// How fine a part of a semibreve is, by what it divides it into.
+/// How fine a part of a semibreve is, from the number of such parts in it.
 fn fineness(below: i64) -> f64 {
     match below {
         1 | 2 | 4 => 0.0,

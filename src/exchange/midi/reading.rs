@@ -10,11 +10,11 @@ use std::collections::HashMap;
 /// The most gracenotes before a note: a crunluath has seven.
 pub(super) const MOST_GRACENOTES: usize = 8;
 
-/// What a gracenote lasts at most without being one of the longer kind, milliseconds (from memory
-/// 25 to 60 with players; programs give them up to a tenth of a second).
+/// The longest usual gracenote, milliseconds (from memory: 25 to 60 with players; programs give
+/// them up to a tenth of a second).
 const SHORT: f64 = 70.0;
 
-/// What a tone inside a movement lasts at most with players, milliseconds (from memory).
+/// The longest usual tone inside a movement, milliseconds (from memory, of players).
 const LONG: f64 = 150.0;
 
 /// No note before the place of another is its gracenote if it begins earlier by this, milliseconds.
@@ -23,7 +23,7 @@ const LONGEST_GROUP: f64 = 3000.0;
 /// Gracenotes that are more unusual than this are not thought of.
 const FAR: f64 = 9.0;
 
-/// How unusual a melody note is to which no time is left.
+/// The cost of a melody note to which no time is left. Costs say how unusual something is.
 const NO_TIME: f64 = 20.0;
 
 /// Gracenotes from which is known how long they are in this file.
@@ -58,7 +58,7 @@ pub(super) struct Reading<'a> {
     pub(super) snapped: Vec<(i64, f64)>,
     pub(super) style: Option<Style>,
     groups: HashMap<(Option<Note>, Vec<Note>, Note), f64>,
-    /// How often a written length was looked at: what most of the time goes into.
+    /// How often a written length was looked at: most of the time goes into that.
     pub(super) looked_at: usize,
 }
 
@@ -173,7 +173,8 @@ impl<'a> Reading<'a> {
         }
     }
 
-    /// What the gracenotes from `first` up to `on` have of the time with the note they stand before.
+    /// The share that the gracenotes from `first` up to `on` have of their time and the note's
+    /// together.
     fn share(&self, first: usize, on: usize) -> f64 {
         let gracenotes = self.played[on].at - self.played[first].at;
         lasting(gracenotes) / lasting(gracenotes + self.played[on].lasts)
@@ -353,10 +354,10 @@ impl<'a> Reading<'a> {
     }
 }
 
-/// How unusual gracenotes are that are no movement.
+/// The cost of gracenotes that are no known movement.
 pub(super) const UNKNOWN: f64 = 2.0;
 
-/// How unusual these are as gracenotes, whatever they last.
+/// How unusual these gracenotes are, whatever they last.
 pub(super) fn kind(gracenotes: &[Note], context: Context) -> f64 {
     let playable = is_playable(gracenotes, context);
     let count = gracenotes.len() as f64;
@@ -398,7 +399,7 @@ fn lasting(milliseconds: f64) -> f64 {
     milliseconds.max(4.0)
 }
 
-/// How unusual the best reading is.
+/// The cost of the best reading: how unusual it is.
 pub(super) fn least(states: &[Vec<State>]) -> f64 {
     let last = states.last().map_or(&[][..], Vec::as_slice);
     last.iter()
@@ -412,8 +413,8 @@ mod tests {
     use crate::chanter::NOTES;
     use crate::rhythm::Metre;
 
-    /// Of dense notes each may be one of nine gracenotes, and be written at nine places: a file of some
-    /// thousands once looked at 500 lengths a note and took seconds.
+    /// Where notes are dense, each may be one of nine gracenotes and be written at nine places: a
+    /// file of some thousands of notes once took seconds, with 500 lengths looked at for each note.
     #[test]
     fn a_length_is_looked_at_once() {
         let mut random = fastrand::Rng::with_seed(4);

@@ -1,4 +1,4 @@
-//! A piece to a MIDI file.
+//! Writes a piece as a MIDI file.
 
 use super::tempo::{Alternating, division, quarter};
 use super::{CHANTER, CLICK, LADDER, METRE, MUSIC, STAGE};
@@ -32,7 +32,7 @@ pub enum MidiPitch {
     Tuned(Tuning),
 }
 
-/// An event at a tick, with what comes first at the same tick.
+/// An event at a tick; the number orders events of the same tick.
 type Timed<'a> = (u64, u8, TrackEventKind<'a>);
 
 /// Metre, unit, and a beat that is not the usual one.
@@ -263,7 +263,8 @@ fn pitch(note: Note, sounding: &MidiPitch) -> (u8, Option<PitchBend>) {
     (key as u8, Some(PitchBend::from_f64(bend)))
 }
 
-/// From where on which metre counts: a beat lasts as long in all, and is another note in each.
+/// The metres of a piece and where each begins: a beat lasts as long in all of them and is another
+/// note in each.
 struct Counted {
     /// Ticks a quarter.
     division: u16,

@@ -11,7 +11,7 @@ use zip::ZipArchive;
 
 /// How a zip archive begins.
 const MAGIC: &[u8] = b"PK\x03\x04";
-/// Where the score is named.
+/// The file that names the score.
 const CONTAINER: &str = "META-INF/container.xml";
 /// The most that is unpacked of the container, bytes.
 const LARGEST_CONTAINER: u64 = 64 << 10;
@@ -56,7 +56,7 @@ fn refused(found: String, expected: &str) -> Box<Problem> {
     Box::new(foreign(Place::WHOLE_FILE, found, expected))
 }
 
-/// What one name of the archive holds.
+/// The bytes of one file of the archive.
 fn entry(
     archive: &mut ZipArchive<Cursor<&[u8]>>,
     name: &str,

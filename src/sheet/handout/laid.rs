@@ -1,4 +1,4 @@
-//! What a page sounds: a stage's timeline at every rung, and its bars in time, as numbers.
+//! The numbers that a page plays from: a stage's timeline at every rung, and its bars in time.
 
 use crate::drill::{BarRange, Drill, Stage};
 use crate::practice::Rung;

@@ -51,7 +51,7 @@ struct StageData {
     bars: Vec<BarInTime>,
     /// The page's rungs that are its own, lowest first.
     rows: Vec<usize>,
-    /// How each of them sounds.
+    /// The timeline of each of these rungs.
     laid: Vec<Laid>,
 }
 
@@ -234,7 +234,8 @@ fn head(drill: &Drill) -> String {
     text
 }
 
-/// What is said of the drill, below its music: on a phone the first line of music is what is seen.
+/// The words about the drill. They stand below its music, because on a phone the first line of
+/// music is what is seen.
 fn words(drill: &Drill, scores: &[Score]) -> String {
     let about = drill.about.as_deref().map(sentence);
     let paragraphs: Vec<String> = about

@@ -1,4 +1,4 @@
-//! What is drawn of a take.
+//! The values that a picture of a take is drawn from.
 
 use crate::chanter::Note;
 use crate::practice::PointingHeard;
@@ -7,7 +7,7 @@ use crate::units::{Milliseconds, Seconds};
 /// A note in time.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TimedNote {
-    /// Which row.
+    /// The note, which is its row.
     pub note: Note,
     /// Where it begins in the take.
     pub start: Seconds,
@@ -22,7 +22,7 @@ pub struct FaultMark {
     pub note: Note,
     /// Where it stands in the take.
     pub at: Seconds,
-    /// What is said of it.
+    /// The words about it.
     pub words: String,
     /// How long the note lasted and how long it is written, where that is the fault.
     pub lengths: Option<(Milliseconds, Milliseconds)>,

@@ -19,7 +19,7 @@ const TOLD: f64 = TEXT * 1.3;
 /// The least height of a fault under the picture: its place enlarged.
 pub(super) const FAULT: f64 = 60.0;
 
-/// Of the width, what its words get.
+/// The share of the width that a fault's words get.
 const WORDS_SHARE: f64 = 0.36;
 
 /// A fault in words, and its place again, enlarged.

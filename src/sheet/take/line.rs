@@ -201,7 +201,7 @@ impl Line {
     }
 }
 
-/// An empty box.
+/// A thin line from one point to another.
 fn slant(from: (f64, f64), to: (f64, f64)) -> Ink {
     const HALF: f64 = 0.2;
     Ink::Fill(vec![

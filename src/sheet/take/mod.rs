@@ -23,7 +23,7 @@ const SCALES: f64 = 22.0;
 const LONGEST: f64 = 4.6;
 /// Seconds shown before a repetition's first beat: its opening gracenotes, an early player.
 const BEFORE: f64 = 0.25;
-/// Most pages: a picture of a few minutes is looked at, one of hours is not.
+/// The most pages: a picture of a few minutes is looked at, one of hours is not.
 const PAGES: usize = 12;
 
 /// Draws a take, line after line as music is set.
@@ -92,7 +92,7 @@ pub fn draw_take(take: &Take, paper: Paper) -> Booklet {
     writer.finish(take.title.clone())
 }
 
-/// Whole beats where there are any.
+/// The length of a line, seconds: a whole number of beats where there are beats.
 fn line_length(beat: Option<Seconds>) -> f64 {
     let Some(beat) = beat.map(|beat| beat.0).filter(|beat| *beat > 0.0) else {
         return 4.0;

@@ -311,7 +311,7 @@ fn marks_wait_until_there_is_room_again() {
     set_writable(home.folder(), true);
     run.press("c");
     run.until("the journal can be written again: every mark is stored");
-    // A moment for what is stored after the mark is shown.
+    // time for what is stored after the mark is shown
     std::thread::sleep(Duration::from_millis(200));
     run.press("q");
     run.ends_with(0);

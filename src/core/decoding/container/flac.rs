@@ -5,7 +5,7 @@ use std::io::{Read, Seek};
 
 /// The block that describes the stream: its length, and where the rate stands in it.
 const STREAM_INFO: u64 = 34;
-/// More blocks before the sound than this are no recorder's: the standard knows seven kinds.
+/// The most blocks before the sound: no recorder writes more, and the standard knows seven kinds.
 const MOST_BLOCKS: usize = 4096;
 
 pub(super) fn examine<R: Read + Seek>(file: &mut File<'_, R>, start: u64) -> Result<Fit, String> {

@@ -5,7 +5,8 @@ use std::io::{Read, Seek};
 
 /// The deepest nesting that is gone through; a recording needs seven.
 const DEEPEST: usize = 16;
-/// More atoms than this are no recorder's: seven for a fragment are two hours of half seconds.
+/// The most atoms: no recorder writes more. Seven for a fragment are enough for two hours of half
+/// seconds.
 const MOST_ATOMS: usize = 1 << 17;
 /// The longest description of how the sound is coded, bytes.
 const LONGEST_DESCRIPTION: u64 = 1 << 16;

@@ -9,7 +9,7 @@ use std::io::{Read, Seek};
 const HEAD_PACKETS: usize = 3;
 /// The heads of all streams together, bytes: as much as the longest packet that the decoder takes.
 const LONGEST_HEADS: usize = 16 << 20;
-/// More streams than this side by side are no recorder's.
+/// The most streams side by side: no recorder writes more.
 const MOST_STREAMS: usize = 16;
 
 #[derive(Default)]

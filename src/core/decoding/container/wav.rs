@@ -4,7 +4,7 @@
 use super::{File, Fit, MOST_CHANNELS};
 use std::io::{Read, Seek};
 
-/// More chunks than this are no recorder's.
+/// The most chunks: no recorder writes more.
 const MOST_CHUNKS: usize = 4096;
 
 fn size_of(head: [u8; 8]) -> u64 {

@@ -50,16 +50,16 @@ pub enum Build {
     Groups,
 }
 
-/// What drill is wanted.
+/// The drill that is wanted.
 #[derive(Debug, Clone)]
 pub struct Request {
     /// The movement.
     pub movement: Movement,
-    /// From these notes, at least one.
+    /// The notes before the movement, at least one.
     pub from: Vec<Note>,
     /// To those, at least one.
     pub to: Vec<Note>,
-    /// By these schools.
+    /// The schools that it is played by.
     pub schools: Schools,
     /// How it is built up.
     pub build: Build,
@@ -70,7 +70,7 @@ pub struct Request {
     /// The movement carried over: from other notes that it comes from in tunes, then in a line of a
     /// tune.
     pub transfer: bool,
-    /// How bars are counted.
+    /// The metre.
     pub metre: Metre,
 }
 
@@ -157,7 +157,7 @@ pub fn make(request: &Request) -> Result<DrillDocument, CannotMake> {
     })
 }
 
-/// Beats a minute of the explanation; its milliseconds are not used here.
+/// The tempo that the explanation is asked for; its milliseconds are not used here.
 fn usual_tempo() -> Bpm {
     // 60 lies between 20 and 300
     Bpm::whole(60).unwrap_or_else(|_| unreachable!("60 beats a minute is a tempo"))

@@ -16,7 +16,8 @@ fn tones(resolved: &Resolved) -> Vec<usize> {
         .collect()
 }
 
-/// From the note before to the tone of this number, which closes.
+/// The first part of a movement: from the note before to the tone of this number, which becomes the
+/// closing note.
 fn head(resolved: &Resolved, tone: usize) -> Option<(Note, Resolved)> {
     let place = *tones(resolved).get(tone)?;
     let before = resolved.context.before?;
@@ -29,7 +30,8 @@ fn head(resolved: &Resolved, tone: usize) -> Option<(Note, Resolved)> {
     Some((before, head))
 }
 
-/// From the tone of this number, which leads, to the closing note.
+/// The last part of a movement: from the tone of this number, which becomes the note before, to the
+/// closing note.
 fn tail(resolved: &Resolved, tone: usize) -> Option<(Note, Resolved)> {
     let place = *tones(resolved).get(tone)?;
     let before = resolved.parts[place].note;

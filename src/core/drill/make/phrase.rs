@@ -284,7 +284,7 @@ pub(super) fn titled(tune: &Tune, what: &str) -> String {
     capital(&format!("{}, {what}", titled_as(tune)))
 }
 
-/// What the tune is called: a stage among several has a name of its own.
+/// The tune's title; a stage among several is called by its own name.
 fn titled_as<'a>(tune: &Tune<'a>) -> &'a str {
     if tune.drill.stages.len() > 1 {
         &tune.stage.name
@@ -293,7 +293,7 @@ fn titled_as<'a>(tune: &Tune<'a>) -> &'a str {
     }
 }
 
-/// What every drill made of a tune takes over from it.
+/// The fields that every drill made of a tune takes over from it.
 pub(super) fn ground(tune: &Tune) -> DrillDocument {
     let Drill {
         ladder,

@@ -17,7 +17,7 @@ use crate::units::Beats;
 /// Contexts that stand fewer times than this in the counted tunes may be slips, or joins of two
 /// parts (chosen).
 const EVIDENCE: u32 = 3;
-/// As many notes to come from as a movement is carried over to.
+/// A movement is carried over to so many notes before it.
 const NOTES_BEFORE: usize = 3;
 
 /// Three contexts with a note before of their own: those of the counted tunes, closing notes of the

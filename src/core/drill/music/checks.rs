@@ -1,4 +1,4 @@
-//! What is wrong once everything is read: bars that do not add up, notes that cannot follow each
+//! The checks that need all of the music: bars that do not add up, notes that cannot follow each
 //! other, gracenotes that cannot sound.
 
 use super::Reader;
@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 pub(super) struct Misfit {
     /// Index of the bar.
     pub(super) bar: usize,
-    /// It is the last one played, and would be right without the pickup or with another.
+    /// True where it is the last bar played and would be right without the pickup, or with another.
     pub(super) complements: bool,
 }
 

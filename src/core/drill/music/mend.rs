@@ -1,6 +1,6 @@
-//! What a chanter cannot play, made playable: for music that was written for other instruments.
+//! Makes playable what a chanter cannot play, for music that was written for other instruments.
 //!
-//! Every change is told. Knows written music only, not the format it came in.
+//! Every change is reported. Knows written music only, and not the format that it came in.
 
 use super::checks::misfits;
 use super::order::body_order;
@@ -48,7 +48,7 @@ pub fn mend_music(music: &mut Music) -> Vec<Mended> {
     mend(music).0
 }
 
-/// As [`mend_music`]; and for each bar afterwards, which one it was before.
+/// Mends music as [`mend_music`] does; gives for each bar afterwards which one it was before, too.
 pub(super) fn mend(music: &mut Music) -> (Vec<Mended>, Vec<usize>) {
     let mut mended = Vec::new();
     for _ in 0..ROUNDS {
@@ -257,7 +257,7 @@ fn mend_bars(music: &mut Music, mended: &mut Vec<Mended>) -> Vec<usize> {
 /// Music whose parts' last bars are mended.
 struct Ends {
     music: Music,
-    /// Which bar each was before.
+    /// For each bar which one it was before.
     source: Vec<usize>,
     mended: Vec<Mended>,
 }

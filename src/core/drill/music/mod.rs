@@ -32,7 +32,7 @@ pub struct MusicProblem {
     pub start: usize,
     /// Character after the last.
     pub end: usize,
-    /// What.
+    /// What is wrong.
     pub kind: ProblemKind,
 }
 
@@ -74,21 +74,21 @@ struct Reader {
     group: Option<Pending>,
     /// Where lines of the text end inside the bar: so many of its notes stand before each.
     line_ends: Vec<usize>,
-    /// What broken rhythm asks of the next note.
+    /// The factor by which a sign of broken rhythm changes the next note's length.
     broken: Option<Fraction>,
     problems: Vec<MusicProblem>,
-    /// Something was not read here, so that this bar's length says nothing.
+    /// True where something of this bar was not read, so that its length says nothing.
     unsure: bool,
     bars_unsure: Vec<bool>,
     /// (bar, place of a note in it) before or in which something was not read.
     gaps: BTreeSet<(usize, usize)>,
     /// Reading what another program wrote, which may hold more than a drill.
     foreign: Option<foreign::Foreign>,
-    /// What all lengths that were read are whole numbers of.
+    /// The common part of a beat: every length that was read is a whole multiple of it.
     common: CommonPart,
     /// Notes and gracenotes read.
     count: usize,
-    /// Enough was found wrong, or too much was found: nothing more is read.
+    /// True once so much was wrong, or the text held so much, that no more is read.
     over: bool,
 }
 
@@ -136,7 +136,7 @@ impl Reader {
         }
     }
 
-    /// As [`Self::leave_a_gap`], where a length went with it.
+    /// Leaves a gap as [`Self::leave_a_gap`] does, where the length of something was lost as well.
     fn leave_a_gap_in_time(&mut self) {
         self.leave_a_gap();
         self.unsure |= self.foreign.is_none();

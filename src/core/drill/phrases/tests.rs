@@ -119,7 +119,8 @@ fn bars_without_a_metre_stay_as_they_stand() {
     assert_eq!(text(&taken("4")), ["e4 "]);
 }
 
-/// From one part into the next, past a repeat whose endings differ: no pass plays that in a row.
+/// A range from one part into the next, past a repeat whose endings differ: no pass plays that in a
+/// row.
 #[test]
 fn bars_go_on_past_a_repeat_with_endings() {
     let tune = music("|:A4 B4|c4 d4:|:e4 d4|1c4 B4:|2c4 A4||", Metre::TWO_FOUR);

@@ -1,4 +1,4 @@
-//! What is wrong in a file: where, what was found, what was expected, how to mend it.
+//! The problems of a file: where, what was found, what was expected, how to mend it.
 
 mod mend;
 mod render;
@@ -13,9 +13,9 @@ use crate::units::{Beats, Bpm, FractionError, Millis};
 /// A place in a text file, counted as editors count.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Place {
-    /// From 1; 0 where the file as a whole is meant, or has no lines.
+    /// The line, from 1; 0 where the file as a whole is meant, or has no lines.
     pub line: usize,
-    /// In characters, from 1.
+    /// The column in characters, from 1.
     pub column: usize,
     /// Characters on that line, at least 1.
     pub width: usize,
@@ -33,9 +33,9 @@ pub enum Severity {
 /// One problem.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Problem {
-    /// Where.
+    /// Where it stands.
     pub place: Place,
-    /// What.
+    /// What is wrong.
     pub kind: ProblemKind,
 }
 

@@ -4,7 +4,8 @@ use super::{Place, Problem, ProblemKind, Severity};
 use crate::wording;
 use std::fmt::Write as _;
 
-/// So many problems of one file are shown; one bad file must not bury what is said of the others.
+/// At most so many problems of one file are shown: one bad file must not bury what is said of the
+/// others.
 pub const MOST_SHOWN: usize = 20;
 
 /// The longest sentence about a problem that is shown, characters: a word of a hostile file may be

@@ -8,7 +8,7 @@ use crate::drill::yaml::{Text, Tree, Value, shortened};
 use crate::units::{Fraction, parse_fraction};
 use crate::wording;
 
-/// So many unknown fields of one mapping are compared with the known ones.
+/// At most so many unknown fields of one mapping are compared with the known ones.
 const MOST_SLIPS: usize = 50;
 
 /// The entries of a mapping whose names are known.

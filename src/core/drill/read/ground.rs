@@ -1,4 +1,4 @@
-//! What every stage is made from: metre, unit, schools, the movement in its contexts.
+//! Reads what every stage is made from: metre, unit, schools, the movement in its contexts.
 
 use super::fields::Fields;
 use super::{Ground, Reader};

@@ -32,7 +32,8 @@ pub fn read(bytes: &[u8]) -> (Option<Drill>, Vec<Problem>) {
     read_for(bytes, &Schools::none())
 }
 
-/// As [`read`], for a player of some schools: a drill that names none of its own is theirs.
+/// Reads a drill as [`read`] does, for a player of some schools: a drill that names none has the
+/// player's.
 pub fn read_for(bytes: &[u8], usual: &Schools) -> (Option<Drill>, Vec<Problem>) {
     let start = Place {
         line: 1,

@@ -1,4 +1,4 @@
-//! How far up a stage is practised, and the stage that opens the movement.
+//! Reads how far up a stage is practised, and the stage that opens the movement.
 
 use super::fields::Fields;
 use super::{Ground, Reader};

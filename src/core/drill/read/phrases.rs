@@ -1,4 +1,4 @@
-//! Which bars of a tune are its phrases.
+//! Reads which bars of a tune are its phrases.
 
 use super::Reader;
 use super::fields::Fields;

@@ -1,4 +1,4 @@
-//! How the pairs of written-out music are pointed.
+//! Reads how written-out music is pointed.
 
 use super::Reader;
 use super::fields::Fields;

@@ -1,4 +1,4 @@
-//! What holds of the stages of every movement: the tables as they are taught, and the beat.
+//! The laws of the stages of every movement: the tables as they are taught, and the beat.
 
 mod transfer;
 
@@ -255,7 +255,7 @@ fn each_school_of_the_throw_has_its_own_table() {
     );
 }
 
-/// What falls before the beat keeps its tables (common practice, no source).
+/// The tables of movements that fall before the beat (common practice, no source).
 #[test]
 fn the_grip_and_the_taorluath_keep_their_tables() {
     use Note::{D, LowA, LowG};
@@ -285,8 +285,8 @@ fn the_grip_and_the_taorluath_keep_their_tables() {
     );
 }
 
-/// Where what falls on the beat stands, from the start of a context's bars: counted from the
-/// written notes and the resolved parts, not from the stage rule.
+/// The place of what falls on the beat, from the start of a context's bars. It is counted from the
+/// written notes and the resolved parts, and not from the stage rule.
 fn beat_of(resolved: &Resolved, rows: &[Row], whole: bool) -> Beats {
     if resolved.movement.family() == Family::Figure {
         return rows[0].0;

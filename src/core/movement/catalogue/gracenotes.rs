@@ -14,7 +14,7 @@ const THUMB_OPENS: &str = "high G is already sounding and cannot open the note a
 const NO_OPENING: &str = "coming down from high A already sets the note off, so the opening \
                           gracenote is left out: the half form";
 
-/// One gracenote on the notes that sound it.
+/// The row of a single gracenote, with the notes that can sound it.
 const fn single(
     name: &'static str,
     spoken: &'static str,

@@ -20,7 +20,7 @@ use super::school::School;
 use crate::chanter::Note;
 use std::sync::LazyLock;
 
-/// What kind of movement a row is.
+/// The kind of a movement.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Family {
     /// One gracenote.
@@ -77,7 +77,7 @@ pub(super) enum Timing {
     AtFirstSeparating,
 }
 
-/// What is played in some contexts.
+/// A form of a movement: what is played in some contexts.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Form {
     from: &'static str,
@@ -105,7 +105,7 @@ impl Form {
         self
     }
 
-    /// Not the usual form, and why.
+    /// The same form, not the usual one, and why.
     const fn because(mut self, why: &'static str) -> Self {
         self.replaced = Some(why);
         self
@@ -227,7 +227,7 @@ impl Movement {
         self.row().schools
     }
 
-    /// Where the row comes from.
+    /// The source of the row.
     pub fn source(self) -> &'static str {
         self.row().source
     }

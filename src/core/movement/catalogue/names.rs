@@ -1,4 +1,4 @@
-//! What movements are called: the catalogue's names, and what players say.
+//! The names of movements: the catalogue's, and those that players use.
 //!
 //! A name that players say may hold more than the movement: the note it closes on (`E doubling`),
 //! both notes (`hodro`) or a school (`heavy throw`).
@@ -35,11 +35,11 @@ impl Named {
 /// A text that names no movement.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct UnknownMovement {
-    /// What stood there.
+    /// The text that stood there.
     pub found: String,
     /// The nearest name, when one is near.
     pub nearest: Option<&'static str>,
-    /// Where to look, when it is something else that the program knows.
+    /// Where to look, where it is something else that the program knows.
     pub elsewhere: Option<&'static str>,
 }
 
@@ -95,7 +95,7 @@ const SAID: &[Said] = &[
     said("hodro", "grip", Some(Note::C), Some(Note::C), None),
 ];
 
-/// What is no movement and still asked for as one.
+/// Things that are asked for as movements and are none, with where they are found.
 const ELSEWHERE: &[(&[&str], &str)] = &[
     (
         &["crossing", "crossings", "crossing-noise", "crossing-noises"],
@@ -150,7 +150,7 @@ pub fn find_said(name: &str) -> Result<Named, UnknownMovement> {
         })
 }
 
-/// By one of its own names.
+/// The movement that has a name as its own.
 fn called(plain: &str) -> Option<Movement> {
     named(plain).or_else(|| {
         Movement::all().find(|movement| {
@@ -160,7 +160,7 @@ fn called(plain: &str) -> Option<Movement> {
     })
 }
 
-/// By a name that says more.
+/// The movement of a name that says more than the movement.
 fn with_more(plain: &str) -> Option<Named> {
     let table = SAID
         .iter()

@@ -12,7 +12,7 @@ use std::sync::LazyLock;
 pub struct TuneCount {
     /// The group.
     pub gracenotes: Vec<Note>,
-    /// Where it stands.
+    /// The notes around it.
     pub context: Context,
     /// How many times.
     pub count: u32,

@@ -12,7 +12,7 @@ pub struct Elsewhere {
     pub from: Vec<Note>,
     /// These gracenotes; empty where it cannot be played.
     pub gracenotes: Vec<Note>,
-    /// The same as tones and separating gracenotes.
+    /// The gracenotes with their roles: tones and separating gracenotes.
     #[serde(skip)]
     pub parts: Vec<Part>,
     /// Why, where it is not the usual form.
@@ -26,13 +26,13 @@ pub struct Elsewhere {
 /// The same movement by another school.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct OtherSchool {
-    /// As `--school` takes it.
+    /// Its name, as `--school` takes it.
     pub name: &'static str,
-    /// What it plays in general.
+    /// What this school plays in general.
     pub description: &'static str,
-    /// What it plays here.
+    /// The gracenotes that it plays here.
     pub gracenotes: Vec<Note>,
-    /// The same as tones and separating gracenotes.
+    /// The gracenotes with their roles: tones and separating gracenotes.
     #[serde(skip)]
     pub parts: Vec<Part>,
     /// How many of them fall before the beat.

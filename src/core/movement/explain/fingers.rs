@@ -1,4 +1,4 @@
-//! What the fingers do, step by step, computed from the chart.
+//! Describes what the fingers do, step by step, computed from the chart.
 
 use crate::chanter::{
     Crossing, CrossingKind, Finger, Note, PIBROCH_HIGH_G, Shape, crossing, gracenote_finger,
@@ -11,7 +11,7 @@ use serde::Serialize;
 /// One step of the fingers.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct FingerStep {
-    /// What sounds after it.
+    /// The note that sounds after it.
     pub note: Note,
     /// Fingers that rise, by name.
     pub lifts: Vec<&'static str>,

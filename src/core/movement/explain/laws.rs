@@ -1,5 +1,5 @@
-//! What every explanation must keep to, in every context and by every school. Each law was once
-//! broken by a sentence that a teacher would not say.
+//! The laws of explanations, in every context and by every school. Each law was once broken by a
+//! sentence that a teacher would not say.
 
 use super::{Explanation, explain};
 use crate::chanter::{NOTES, Note, gracenote_sounds};
@@ -53,7 +53,7 @@ pub(super) fn one(name: &str, from: Note, to: Note, school: Option<&str>) -> Exp
     explained(movement, Context::between(from, to), &schools)
 }
 
-/// What sounds, the melody notes with it.
+/// The notes that sound, melody notes included.
 pub(super) fn line(explanation: &Explanation) -> Vec<Note> {
     explanation
         .from
@@ -203,7 +203,7 @@ fn passing_tones_go_the_way_they_are_said_to_go() {
     assert!(passing > 50, "{passing}");
 }
 
-/// How often a note is heard is counted, and not remembered.
+/// How often a note is said to be heard is counted here from the notes.
 #[test]
 fn what_is_counted_is_there() {
     let mut counted = 0;
@@ -252,7 +252,7 @@ fn what_is_counted_is_there() {
     assert!(from_low_g.purpose.contains("low A three times"));
 }
 
-/// What opens a note is said to open it only where it does.
+/// A gracenote is said to open a note only where it does.
 #[test]
 fn an_opening_is_spoken_of_where_there_is_one() {
     for (told, explanation) in everywhere().filter(|(_, explanation)| explanation.playable) {

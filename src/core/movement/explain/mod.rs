@@ -33,7 +33,7 @@ use serde::Serialize;
 /// One gracenote, explained.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct PartExplained {
-    /// Which.
+    /// The gracenote.
     pub note: Note,
     /// True for a tone that is to be heard, false for a gracenote that separates.
     pub sounding: bool,

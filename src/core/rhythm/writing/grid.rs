@@ -29,7 +29,7 @@ pub(super) struct Span {
 pub(super) struct Grid {
     /// Ticks in a semibreve.
     semibreve: i64,
-    /// What of it is no power of two.
+    /// The odd factor of that number.
     odd: i64,
     /// From the bar to the finest part, each a multiple of the next.
     sizes: Vec<i64>,

@@ -23,8 +23,8 @@ fn a_tune_of_the_trade_is_read_without_a_word() {
     assert_eq!(piece.sections[0].music.order, [0, 1, 0, 1]);
 }
 
-/// What a row of gracenotes is depends on the kind of tune: in a march or a reel it is a birl, and its
-/// low A is held in a ground alone.
+/// The movement that some gracenotes are depends on the kind of tune: in a march or a reel they are
+/// a birl, and its low A is held in a ground alone.
 #[test]
 fn a_birl_with_d_is_held_in_a_ground_alone() {
     let row = |kind: &str, metre: &str| {

@@ -1,4 +1,4 @@
-//! What was read of a part as a piece: its sections, each in its order of play.
+//! Makes a piece of what was read of a part: its sections, each in its order of play.
 
 use super::part::PartReader;
 use super::text::{at, shown};

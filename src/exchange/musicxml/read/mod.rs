@@ -120,7 +120,7 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
     reader.finish(title, head, remarks, here)
 }
 
-/// What is said beside the music under a name.
+/// The texts that stand beside the music under a name.
 fn miscellaneous(root: &Element, name: &str) -> Vec<String> {
     root.child("identification")
         .and_then(|own| own.child("miscellaneous"))

@@ -41,7 +41,7 @@ pub(super) struct PartReader {
     pub(super) divisions: Option<Fraction>,
     pub(super) voice: Option<String>,
     pub(super) group: Vec<Gracenote>,
-    /// What all lengths that were read are whole numbers of.
+    /// The common part of a beat: every length that was read is a whole multiple of it.
     pub(super) common: CommonPart,
     /// A rest at the start, given to the first note.
     pub(super) owed: Fraction,

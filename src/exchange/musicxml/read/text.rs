@@ -1,4 +1,4 @@
-//! Where something stands, and how it is shown.
+//! The place of something in the file, and its text for a message.
 
 use crate::drill::Place;
 

@@ -10,7 +10,7 @@ use crate::score::NoteId;
 use crate::units::{Beats, Fraction, write_fraction};
 use std::collections::HashMap;
 
-/// What a section takes over from the one before it: one part holds them all.
+/// What a section knows of the section before it, because one part holds them all.
 #[derive(Debug, Default)]
 pub(super) struct SoFar {
     /// The number of the last full measure.
@@ -111,7 +111,8 @@ impl SectionWriter<'_> {
         xml.line();
     }
 
-    /// How quick a metre is; at a change the two notes that last as long, where it is not the beat.
+    /// Writes the tempo of a metre; at a change of metre the two notes that last equally long,
+    /// where they are not the beats.
     fn metronome(&self, xml: &mut Xml, metre: Metre, before: Option<Metre>) {
         let rate = self.piece.played_at().value() / metre.pace();
         let equal = before.and_then(|before| metre.equal_notes(before));

@@ -1,4 +1,4 @@
-//! A piece to MusicXML.
+//! Writes a piece as MusicXML.
 
 mod measures;
 mod notes;
@@ -124,7 +124,8 @@ fn divisions(piece: &Piece) -> i128 {
     divisions
 }
 
-/// What part of the note it is taken from each gracenote lasts, in percent, at the piece's tempo.
+/// For each gracenote the percentage of the note it is taken from that it lasts, at the piece's
+/// tempo.
 fn shares(piece: &Piece, section: &Section) -> HashMap<NoteId, f64> {
     let layout = Layout {
         lengths: piece.lengths,

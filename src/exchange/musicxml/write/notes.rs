@@ -16,7 +16,7 @@ pub(super) struct Bars<'a> {
     pub(super) metre: Metre,
     /// Divisions of a quarter note.
     pub(super) divisions: i128,
-    /// What part of the note it is taken from each gracenote lasts, in percent.
+    /// For each gracenote the percentage of the note it is taken from that it lasts.
     pub(super) shares: &'a HashMap<NoteId, f64>,
 }
 

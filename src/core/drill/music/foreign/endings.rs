@@ -13,7 +13,7 @@ pub const MOST_PASSES: u8 = 8;
 pub struct WrittenOut {
     /// The bars.
     pub bars: Vec<Bar>,
-    /// Which bar each was before.
+    /// For each bar which one it was before.
     pub source: Vec<usize>,
     /// The first endings of the parts that were written out, as they were counted before.
     pub parts: Vec<usize>,
@@ -75,7 +75,7 @@ impl WrittenOut {
         self.source.extend(range);
     }
 
-    /// The same without signs of repeats.
+    /// Adds bars without their repeat signs.
     fn push_plain(&mut self, bars: &[Bar], range: Range<usize>) {
         let begin = self.bars.len();
         self.push(bars, range);

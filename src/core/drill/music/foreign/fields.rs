@@ -122,7 +122,8 @@ impl Reader {
         tempo.is_some() && said() == tempo
     }
 
-    /// Which note stays equal at the change of metre before this: `1/8=1/8`, the one before first.
+    /// Takes a remark that says which note keeps its length at the change of metre before it:
+    /// `1/8=1/8`, the note of the old metre first.
     fn takes_equal_notes(&mut self, value: &str) -> bool {
         let notes = value.split_once('=').and_then(|(before, after)| {
             let (before, after) = (parse_fraction(before).ok()?, parse_fraction(after).ok()?);
@@ -132,8 +133,8 @@ impl Reader {
         self.paced(metre)
     }
 
-    /// Which note stays equal by the tempo that is said there; true where one does, within what
-    /// rounding leaves of it.
+    /// Finds the note that keeps its length by the tempo that is said at the change of metre; true
+    /// where there is one, within what rounding leaves of the tempo.
     fn takes_tempo(&mut self, value: &str) -> bool {
         let tempo = self.foreign.as_ref().and_then(|own| own.tempo);
         let said = || -> Option<Fraction> {

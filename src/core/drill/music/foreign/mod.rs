@@ -36,13 +36,13 @@ pub(super) struct Foreign {
     told: BTreeSet<String>,
     /// How many changes were made.
     pub(super) changes: usize,
-    /// Which problem told of a change first.
+    /// For each change the problem that told of it first.
     pub(super) first: HashMap<String, usize>,
     /// The tuplet's factor and how many notes it still holds.
     tuplet: Option<(Fraction, u32)>,
     /// Rests at the very start, given to the first note.
     owed: Beats,
-    /// Where those rests stand, as long as nothing became of them.
+    /// The places of rests that have not been replaced by anything yet.
     owing: Vec<(usize, usize)>,
     /// Endings that are more than a first or a second, by the bar that each begins with.
     pub(super) passes: BTreeMap<usize, Vec<u8>>,
@@ -92,7 +92,7 @@ fn note(found: impl Into<String>, done: impl Into<String>) -> ProblemKind {
     }
 }
 
-/// What a drill refuses and foreign text may hold.
+/// A problem of something that a drill refuses and foreign text may hold.
 pub(super) fn adopted(kind: ProblemKind) -> ProblemKind {
     match kind {
         ProblemKind::GroupSign { sign } => note(
