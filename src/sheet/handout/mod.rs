@@ -1,5 +1,5 @@
 //! A drill as one page for a phone or tablet: the music as SVG, laid out anew for three widths,
-//! played by the browser's own sound, ticks that stay on the device, a view for print.
+//! played by the browser's own sound; ticks stay on the device, and there is a view for print.
 //!
 //! The page asks for nothing: its policy forbids every request. Each stage carries its timeline at
 //! every rung, so that the browser plays exactly what the program plays.
@@ -234,8 +234,7 @@ fn head(drill: &Drill) -> String {
     text
 }
 
-/// The words about the drill. They stand below its music, because on a phone the first line of
-/// music is what is seen.
+/// The words about the drill, below its music: a phone shows a line of music first.
 fn words(drill: &Drill, scores: &[Score]) -> String {
     let about = drill.about.as_deref().map(sentence);
     let paragraphs: Vec<String> = about
