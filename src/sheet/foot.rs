@@ -22,10 +22,10 @@ const STAGE_GAP: f64 = 5.0;
 const HEADING: f64 = 21.0;
 /// Between the ladder and what stands beside it.
 const ASIDE: f64 = 14.0;
-/// Distance between two lines for the teacher, who writes by hand: 6.3 mm.
+/// From one line for the teacher to the next: written by hand, 6.3 mm.
 const LINE: f64 = 18.0;
 const FEWEST_LINES: usize = 3;
-/// Where a row would have more boxes than this, one box stands for all of them.
+/// More boxes in a row than this and one stands for all.
 const MOST_BOXES: u32 = 10;
 
 /// The ladder's rungs in the order they are climbed: every tempo, and after it the lengths of a
@@ -112,7 +112,7 @@ pub(super) struct Foot<'a> {
     ladder_height: f64,
     /// The teacher's lines stand under the ladder and not beside it.
     lines_under: bool,
-    /// Height of the whole foot.
+    /// Of the whole.
     pub height: f64,
 }
 
