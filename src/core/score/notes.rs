@@ -82,6 +82,8 @@ pub struct ScoreBar {
     pub start: Beats,
     /// Length as written.
     pub length: Beats,
+    /// Where its first note stands in a full bar: a pickup stands at the end of one.
+    pub place: Beats,
     /// Index of the written bar.
     pub written: usize,
     /// Its metre.

@@ -55,6 +55,7 @@ fn resolve_for(
     let mut before = last_note(music);
     let mut passes = vec![0_u8; music.bars.len()];
     let numbers = music.bar_numbers();
+    let offsets = music.offsets();
     let earlier = notes_before_in_number(music, &numbers);
     let mut tied = false;
     for &written in &music.order {
@@ -68,6 +69,7 @@ fn resolve_for(
             number,
             start: score.length,
             length: bar.length() * metres[written].pace(),
+            place: offsets[written] * metres[written].pace(),
             written,
             metre: metres[written],
         });

@@ -71,8 +71,8 @@ impl Grid {
     }
 }
 
-/// Clicks of a cycle whose metre changes: each bar is counted by its own metre. In the breath they
-/// lead to the first bar of the next repetition.
+/// Clicks of a cycle whose metre changes: each bar is counted by its own metre, and a pickup from its
+/// place in a full one. In the breath they lead to the first bar of the next repetition.
 pub(super) fn clicks_by_bar(
     score: &Score,
     subdivision: Subdivision,
@@ -84,28 +84,9 @@ pub(super) fn clicks_by_bar(
             events.extend(Grid { metre, downbeat }.clicks(subdivision, from, to));
         }
     };
-    // where the next note stands in its full bar
-    let mut place = score.metre.bar_of_time() - score.pickup;
-    let mut before = score.metre;
-    for (index, bar) in score.bars.iter().enumerate() {
-        if std::mem::replace(&mut before, bar.metre) != bar.metre
-            || place >= bar.metre.bar_of_time()
-        {
-            // a short bar that begins here is a pickup, unless it is completed by what follows
-            let full = bar.metre.bar_of_time();
-            let completed = match score.bars.get(index + 1) {
-                Some(next) => next.length < full && bar.length + next.length == full,
-                None => true,
-            };
-            place = if completed {
-                Beats::ZERO
-            } else {
-                (full - bar.length).max(Beats::ZERO)
-            };
-        }
+    for bar in &score.bars {
         let end = bar.start + bar.length;
-        counted(bar.start, end, bar.metre, bar.start - place);
-        place = place + bar.length;
+        counted(bar.start, end, bar.metre, bar.start - bar.place);
     }
     counted(score.length, cycle, score.metre, cycle + score.pickup);
     events
@@ -125,5 +106,135 @@ pub(super) fn count_in_length(score: &Score) -> Beats {
         rest + bar
     } else {
         rest
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drill::read_music;
+    use crate::movement::Schools;
+    use crate::score::resolve_music;
+    use crate::timeline::{Layout, Timeline, lay};
+    use crate::units::{Bpm, SampleRate};
+
+    /// A breath of one bar; a quaver is the unit.
+    fn laid(text: &str, metre: Metre, subdivision: Subdivision) -> Timeline {
+        let (music, problems) = read_music(text, metre, Fraction::new(1, 8), "");
+        assert_eq!(problems, [], "{text}");
+        let score = resolve_music(&music, metre.bar(), &Schools::none());
+        let layout = Layout {
+            subdivision,
+            ..Layout::at(Bpm::whole(60).expect("a tempo"), SampleRate(48_000))
+        };
+        lay(&score, &layout)
+    }
+
+    fn clicks(events: &[TimelineEvent]) -> Vec<(Beats, Click)> {
+        events
+            .iter()
+            .filter_map(|event| match event.kind {
+                EventKind::Click(click) => Some((event.beat, click)),
+                _ => None,
+            })
+            .collect()
+    }
+
+    /// The beats as a teacher counts them aloud; a part of a beat is a dot.
+    fn counted(events: &[TimelineEvent]) -> String {
+        let count = |(_, click): &(Beats, Click)| match click.weight {
+            ClickWeight::Bar => {
+                assert_eq!(click.beat, 0, "only beat 1 begins a bar");
+                '1'
+            }
+            ClickWeight::Beat => char::from(b'1' + click.beat),
+            ClickWeight::Part => '.',
+        };
+        clicks(events).iter().map(count).collect()
+    }
+
+    fn beats(events: &[TimelineEvent]) -> Vec<Beats> {
+        clicks(events).into_iter().map(|(beat, _)| beat).collect()
+    }
+
+    #[test]
+    fn parts_of_a_beat_stand_evenly_between_the_beats() {
+        for (subdivision, parts, shown) in [
+            (Subdivision::Beats, 1, "12"),
+            (Subdivision::Halves, 2, "1.2."),
+            (Subdivision::Thirds, 3, "1..2.."),
+            (Subdivision::Quarters, 4, "1...2..."),
+        ] {
+            let timeline = laid("A2 B2|", Metre::TWO_FOUR, subdivision);
+            assert_eq!(counted(&timeline.lead_in), shown);
+            assert_eq!(counted(&timeline.first), shown.repeat(2), "with its breath");
+            let every: Vec<Beats> = (0..2 * parts).map(|part| Beats::new(part, parts)).collect();
+            assert_eq!(beats(&timeline.lead_in), every);
+        }
+    }
+
+    /// Each bar is counted by its own metre; the breath leads to the first.
+    #[test]
+    fn where_the_metre_changes_each_bar_is_counted_anew() {
+        let text = "A2 B2|[M:3/4]A2 B2 c2|[M:2/4]d2 e2|";
+        let timeline = laid(text, Metre::TWO_FOUR, Subdivision::Beats);
+        assert_eq!(counted(&timeline.first), "121231212");
+        let every: Vec<Beats> = (0..9).map(Beats::whole).collect();
+        assert_eq!(beats(&timeline.first), every);
+        let halves = laid(text, Metre::TWO_FOUR, Subdivision::Halves);
+        assert_eq!(counted(&halves.first), "1.2.1.2.3.1.2.1.2.");
+    }
+
+    /// With equal quavers a dotted crotchet lasts one and a half of the crotchets before it.
+    #[test]
+    fn where_quavers_stay_equal_the_clicks_of_a_compound_bar_are_wider() {
+        let text = "A2 B2|[M:6/8][Q:1/8=1/8]A3 B3|[M:2/4][Q:1/8=1/8]c2 d2|";
+        let timeline = laid(text, Metre::TWO_FOUR, Subdivision::Beats);
+        assert_eq!(counted(&timeline.first), "12121212");
+        let halves = [0, 2, 4, 7, 10, 12, 14, 16].map(|half| Beats::new(half, 2));
+        assert_eq!(beats(&timeline.first), halves);
+    }
+
+    /// A pickup is the end of a bar: that of the piece, and that of a part whose bar before is
+    /// short. The short last bar of a part begins with its first beat.
+    #[test]
+    fn a_pickup_is_counted_from_its_place_in_a_full_bar() {
+        for (text, shown) in [
+            // the breath: beat 3 that the last bar lacks, and 1 2 before the pickup on 3
+            ("B2|A2 c2 B2|[M:2/4]A2 c2|[M:3/4]d2 e2|", "31231212312"),
+            ("|:B2|[M:2/4]A2 c2|[M:3/4]d2 e2:|", "3121231212312"),
+            (
+                "A2 c2 B2|[M:4/4]A2 c2 d2||f2|e2 c2 d2 e2|",
+                "123 123 4 1234 123",
+            ),
+        ] {
+            let timeline = laid(text, Metre::THREE_FOUR, Subdivision::Beats);
+            assert_eq!(counted(&timeline.first), shown.replace(' ', ""), "{text}");
+            assert_eq!(
+                counted(&timeline.first).len() as i128,
+                timeline.cycle.0.to_integer(),
+                "a click on every beat: {text}"
+            );
+        }
+    }
+
+    /// Music without a metre has nothing to count.
+    #[test]
+    fn without_a_metre_nothing_clicks() {
+        let timeline = laid("A2 B4 c2|", Metre::FREE, Subdivision::Halves);
+        for events in [&timeline.lead_in, &timeline.first, &timeline.again] {
+            assert_eq!(counted(events), "");
+        }
+        assert_eq!(timeline.lead_in_length, Beats::ONE);
+    }
+
+    /// A change within the piece to no metre, and back.
+    #[test]
+    fn bars_without_a_metre_are_silent_between_those_that_have_one() {
+        let text = "A2 B2|[M:none]A2 c6|[M:2/4]d2 e2|";
+        let timeline = laid(text, Metre::TWO_FOUR, Subdivision::Beats);
+        assert_eq!(counted(&timeline.first), "121212");
+        let every = [0, 1, 6, 7, 8, 9].map(Beats::whole);
+        assert_eq!(beats(&timeline.first), every);
     }
 }

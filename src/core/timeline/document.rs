@@ -118,3 +118,118 @@ fn row(timeline: &Timeline, placed: &Placed) -> Option<TimelineRow> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drill::read_music;
+    use crate::movement::Schools;
+    use crate::rhythm::{Metre, Subdivision};
+    use crate::score::resolve_music;
+    use crate::timeline::{Layout, lay};
+    use crate::units::{Fraction, SampleRate};
+
+    fn shown<T: std::fmt::Display>(value: Option<T>) -> String {
+        value.map_or_else(|| "-".to_owned(), |value| value.to_string())
+    }
+
+    fn line(row: &TimelineRow) -> String {
+        format!(
+            "{} {} {} note {} for {} at {} written {} id {} bar {} repetition {} {}",
+            row.frame,
+            row.beat,
+            row.kind,
+            shown(row.note),
+            shown(row.frames),
+            shown(row.place),
+            shown(row.written),
+            shown(row.id),
+            shown(row.bar),
+            shown(row.repetition),
+            shown(row.role)
+        )
+    }
+
+    /// At 80 beats a minute and 48 kHz a beat is 36 000 frames, a gracenote of 35 ms 1680 and a tone
+    /// of 55 ms 2640: the grip takes 6960 frames from the end of the low A.
+    #[test]
+    fn every_event_is_told_with_what_its_kind_has() {
+        let (music, problems) =
+            read_music("{g}A2 {GdG}B2|", Metre::TWO_FOUR, Fraction::new(1, 8), "");
+        assert_eq!(problems, []);
+        let score = resolve_music(&music, Beats::ZERO, &Schools::none());
+        let layout = Layout {
+            subdivision: Subdivision::Halves,
+            ..Layout::at(Bpm::whole(80).expect("a tempo"), SampleRate(48_000))
+        };
+        let document = document(&lay(&score, &layout), 2);
+        assert_eq!((document.rate, document.frames), (48_000, 6 * 36_000));
+        assert_eq!(document.tempo.to_string(), "80");
+        assert_eq!(document.crowded, []);
+        let lines: Vec<String> = document.events.iter().map(line).collect();
+        let click = |frame: u64, beat: &str, repetition: &str, role: &str| {
+            format!(
+                "{frame} {beat} click note - for - at - written - id - bar - \
+                 repetition {repetition} {role}"
+            )
+        };
+        assert_eq!(
+            lines[..4],
+            [
+                click(0, "0", "-", "bar"),
+                click(18_000, "1/2", "-", "part"),
+                click(36_000, "1", "-", "beat"),
+                click(54_000, "3/2", "-", "part"),
+            ]
+        );
+        for (repetition, begins) in [(1_u64, 72_000_u64), (2, 144_000)] {
+            let own = |line: &&String| line.contains(&format!("repetition {repetition} "));
+            let sounds = lines
+                .iter()
+                .filter(own)
+                .filter(|line| !line.contains("click"));
+            let sounds: Vec<String> = sounds
+                .map(|line| {
+                    let mut words: Vec<&str> = line.split(' ').collect();
+                    words.remove(1);
+                    words.join(" ")
+                })
+                .collect();
+            let expected = [
+                (
+                    0,
+                    "gracenote",
+                    "HG for 1680 at - written - id 1.1g1",
+                    "separating",
+                ),
+                (1680, "note", "LA for 27360 at 0 written 1 id 1.1", "-"),
+                (
+                    29_040,
+                    "gracenote",
+                    "LG for 2640 at - written - id 1.2g1",
+                    "tone",
+                ),
+                (
+                    31_680,
+                    "gracenote",
+                    "D for 1680 at - written - id 1.2g2",
+                    "separating",
+                ),
+                (
+                    33_360,
+                    "gracenote",
+                    "LG for 2640 at - written - id 1.2g3",
+                    "tone",
+                ),
+                (36_000, "note", "B for 36000 at 1 written 1 id 1.2", "-"),
+            ]
+            .map(|(frame, kind, what, role)| {
+                let frame = begins + frame;
+                format!("{frame} {kind} note {what} bar 1 repetition {repetition} {role}")
+            });
+            assert_eq!(sounds, expected);
+        }
+        // four clicks before and in each repetition, six sounds in each
+        assert_eq!(lines.len(), 4 + 2 * (4 + 6));
+    }
+}

@@ -163,9 +163,8 @@ fn sounds(
 ) -> Vec<TimelineEvent> {
     let groups: Vec<&ScoreGroup> = onsets
         .iter()
-        .enumerate()
-        .map(|(place, onset)| match &onset.note.first_group {
-            Some(group) if first && place == 0 => group,
+        .map(|onset| match &onset.note.first_group {
+            Some(group) if first => group,
             _ => &onset.note.group,
         })
         .collect();

@@ -166,6 +166,83 @@ fn what_is_no_pair_inside_a_beat_stays_as_written() {
     assert!(laid(&plain, "60").pairs.is_empty());
 }
 
+/// Airs are never judged: a note between the beats that is at most half as long as its neighbour, or
+/// twice as long, has no place of its own. What stands on a beat has, and so have equal quavers.
+#[test]
+fn of_an_air_the_pairs_between_the_beats_are_left_alone() {
+    let air = Pointing {
+        judged: false,
+        ..Pointing::default()
+    };
+    let pairs = |text: &str, metre: Metre| -> Vec<(String, bool, Fraction, Beats)> {
+        let timeline = laid(&score(text, metre, air), "60");
+        let pairs = timeline.pairs.iter();
+        pairs
+            .map(|pair| {
+                assert_eq!(pair.range, None, "{text}");
+                (
+                    pair.second.to_string(),
+                    pair.long_first,
+                    pair.ratio,
+                    pair.onset,
+                )
+            })
+            .collect()
+    };
+    let of = |id: &str, long_first, ratio, onset| {
+        (
+            id.to_owned(),
+            long_first,
+            Fraction::from_integer(ratio),
+            onset,
+        )
+    };
+    // a dot and its cut, a snap, equal quavers, and a minim before a crotchet on its beat
+    assert_eq!(
+        pairs("A3/2B/ c/d3/2 A B c2|d4 e2 f2|", Metre::FOUR_FOUR),
+        [
+            of("1.2", true, 3, Beats::new(3, 4)),
+            of("1.4", false, 3, Beats::new(5, 4)),
+        ]
+    );
+    // two to one is as far as it goes
+    assert_eq!(
+        pairs("A2 B c2 B|A B2 c B2|", Metre::SIX_EIGHT),
+        [
+            of("1.2", true, 2, Beats::new(2, 3)),
+            of("1.4", true, 2, Beats::new(5, 3)),
+            of("2.2", false, 2, Beats::new(7, 3)),
+            of("2.4", false, 2, Beats::new(10, 3)),
+        ]
+    );
+    assert_eq!(
+        pairs("A3 B2 c d2|", Metre::FOUR_FOUR),
+        [of("1.3", true, 2, Beats::new(5, 2))]
+    );
+}
+
+/// A grip takes 145 ms at 80: the cut before it keeps 90 more, so that seven to one comes out as
+/// round as four to one. It takes its time from a snap's short note alike; where nothing is taken,
+/// seven to one is seven to one.
+#[test]
+fn what_keeps_pairs_round_is_the_movement_that_takes_their_time() {
+    let tempo = Bpm::whole(80).expect("a tempo");
+    let kept = |text: &str| {
+        let of = |ratio| score(text, Metre::TWO_FOUR, pointed(ratio));
+        let names = kept_round(&of("7:1"), &of("4:1"), tempo, Lengths::default());
+        names.into_iter().collect::<Vec<_>>()
+    };
+    assert_eq!(kept("{g}A>B {GdG}c2|"), ["grip"]);
+    assert_eq!(kept("{g}A<{GdG}B {g}c2|"), ["grip"]);
+    assert_eq!(
+        kept("{g}A>B {GdGe}A2|{g}d<{GdG}c {g}A2|"),
+        ["grip", "taorluath"]
+    );
+    assert_eq!(kept("{g}A>B {g}c2|"), [""; 0]);
+    let even = score("{g}A B {GdG}c2|", Metre::TWO_FOUR, pointed("4:1"));
+    assert!(kept_round(&even, &even, tempo, Lengths::default()).is_empty());
+}
+
 /// How a tune is pointed does not change its cells; a stage that is pointed for itself is another.
 #[test]
 fn the_written_text_stays_unless_a_stage_is_pointed_for_itself() {

@@ -9,6 +9,7 @@ mod opening;
 mod presses;
 mod repetitions;
 mod undo;
+mod what_is_told;
 mod whatever_happens;
 mod who_marked;
 

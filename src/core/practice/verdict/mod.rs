@@ -12,6 +12,8 @@
 //! before a late landing, because it only waited for it. Notes off their place while the tempo runs
 //! are the tempo, measured from its own line.
 
+#[cfg(test)]
+mod edges_laws;
 mod lengths;
 mod limits;
 mod melody;

@@ -85,6 +85,10 @@ mod tests {
 
     /// Two grips in a repetition, opened to 148 ms at 60, with these tones.
     fn grips(tones: [f64; 4]) -> Measurement {
+        grips_opened_to(148.0, tones)
+    }
+
+    fn grips_opened_to(rung_ms: f64, tones: [f64; 4]) -> Measurement {
         let note = |id, part, written, length_ms, expected_ms| NoteMeasure {
             id,
             bar: 1,
@@ -107,9 +111,9 @@ mod tests {
             let id = grip as u32 * 5;
             notes.extend([
                 note(id, NoteKind::Melody, Note::D, 1669.0, 1669.0),
-                note(id + 1, NoteKind::Tone, Note::LowG, pair[0], 148.0),
+                note(id + 1, NoteKind::Tone, Note::LowG, pair[0], rung_ms),
                 note(id + 2, NoteKind::Gracenote, Note::B, 35.0, 35.0),
-                note(id + 3, NoteKind::Tone, Note::LowG, pair[1], 148.0),
+                note(id + 3, NoteKind::Tone, Note::LowG, pair[1], rung_ms),
                 note(id + 4, NoteKind::Melody, Note::LowA, 2000.0, 2000.0),
             ]);
         }
@@ -125,7 +129,11 @@ mod tests {
     }
 
     fn limits() -> Thresholds {
-        let rung = Rung::parse("148 ms at 60").expect("a rung");
+        limits_at("148 ms at 60")
+    }
+
+    fn limits_at(rung: &str) -> Thresholds {
+        let rung = Rung::parse(rung).expect("a rung");
         Thresholds::default().on(rung, &[rung.tempo()])
     }
 
@@ -157,6 +165,41 @@ mod tests {
                 "the tones lasted 194 of 148 ms; close them up".to_owned()
             )]
         );
+    }
+
+    /// Of 100 ms a median of 75 and one of 130 are within. Beyond, the shortest or the longest tone is
+    /// named, and the fault says the median and its limit.
+    #[test]
+    fn the_edges_of_a_rung_belong_to_it() {
+        let faults =
+            |tones| judge(&grips_opened_to(100.0, tones), &limits_at("100 ms at 60")).faults;
+        assert_eq!(faults([75.0; 4]), []);
+        assert_eq!(faults([130.0; 4]), []);
+        for (tones, id, median, limit, weight) in [
+            ([62.0, 58.0, 60.0, 60.0], 3, 60.0, 75.0, 1.25),
+            ([156.0, 150.0, 162.0, 156.0], 6, 156.0, 130.0, 1.2),
+        ] {
+            let found = faults(tones);
+            let [fault] = &found[..] else {
+                panic!("one fault was expected: {found:?}")
+            };
+            assert_eq!(fault.id, Some(id));
+            assert_eq!((fault.measured, fault.limit), (Some(median), Some(limit)));
+            assert!((fault.weight - weight).abs() < 1e-9, "{fault:?}");
+        }
+    }
+
+    /// In real time two tones of 50 and 79 ms are alike, because a finger's own unevenness weighs more
+    /// in short ones; on a rung of 70 ms they are not.
+    #[test]
+    fn short_tones_of_an_opened_movement_are_alike_too() {
+        let apart = grips_opened_to(70.0, [50.0, 79.0, 70.0, 70.0]);
+        assert_eq!(judge(&apart, &Thresholds::default()).faults, []);
+        let verdict = judge(&apart, &limits_at("70 ms at 60"));
+        let told = verdict.faults.iter().map(|fault| (fault.kind, fault.limit));
+        assert_eq!(told.collect::<Vec<_>>(), [(FaultKind::Unlike, Some(1.5))]);
+        let alike = grips_opened_to(70.0, [50.0, 74.0, 70.0, 70.0]);
+        assert_eq!(judge(&alike, &limits_at("70 ms at 60")).faults, []);
     }
 
     /// The rungs beside it, 211 and 104 ms, are never taken for it; real time would call both clean.

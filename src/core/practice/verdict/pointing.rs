@@ -161,7 +161,7 @@ impl Pair {
         // the first
         let takes = |from: &Melody, to: &Melody| {
             let first = to.at - to.note.begun_by.min(to.at);
-            let notes = measured.notes.get(from.at + 1..first).unwrap_or(&[]);
+            let notes = measured.notes.get(from.at..first).unwrap_or(&[]);
             notes.iter().any(|note| note.part != NoteKind::Melody)
         };
         let from_first = takes(before, own);

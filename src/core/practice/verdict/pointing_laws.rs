@@ -7,7 +7,7 @@ use crate::practice::measurement::{NoteKind, NoteMeasure, PairWanted};
 use crate::units::Milliseconds;
 
 /// What is wanted of a pair, with the range of a march in 2/4 or of a strathspey: 3 to 6.
-fn wanted(long_first: bool) -> PairWanted {
+pub(super) fn wanted(long_first: bool) -> PairWanted {
     PairWanted {
         long_first,
         ratio: 4.0,
@@ -42,7 +42,7 @@ fn melody(id: u32, bar: u32, place: f64, length: f64, on_click: bool) -> NoteMea
 
 /// Pairs of a beat of 750 ms (80 beats a minute), two a bar, and a note to close on. Each is played at
 /// a ratio; the timeline plays them at 4.
-fn played(ratios: &[f64], long_first: bool) -> Measurement {
+pub(super) fn played(ratios: &[f64], long_first: bool) -> Measurement {
     const BEAT: f64 = 750.0;
     let inner = |ratio: f64| {
         let share = if long_first { ratio } else { 1.0 } / (1.0 + ratio);

@@ -5,7 +5,7 @@ use crate::chanter::Note;
 use crate::practice::measurement::{NoteKind, NoteMeasure};
 use crate::units::Milliseconds;
 
-fn note(id: u32, part: NoteKind, written: Note, length_ms: f64) -> NoteMeasure {
+pub(super) fn note(id: u32, part: NoteKind, written: Note, length_ms: f64) -> NoteMeasure {
     NoteMeasure {
         id,
         bar: 1,
@@ -26,7 +26,7 @@ fn note(id: u32, part: NoteKind, written: Note, length_ms: f64) -> NoteMeasure {
 }
 
 /// Grip from D in real time at 60 beats a minute, closing on low A, played as it should be.
-fn clean_grip() -> Measurement {
+pub(super) fn clean_grip() -> Measurement {
     Measurement {
         playing: true,
         beat_ms: Milliseconds(1000.0),
@@ -45,7 +45,7 @@ fn clean_grip() -> Measurement {
     }
 }
 
-fn judged(change: impl FnOnce(&mut Measurement)) -> Verdict {
+pub(super) fn judged(change: impl FnOnce(&mut Measurement)) -> Verdict {
     let mut measured = clean_grip();
     change(&mut measured);
     judge(&measured, &Thresholds::default())
@@ -301,7 +301,7 @@ fn like_tones_of_one_movement_are_alike() {
 }
 
 /// The taps of a birl from low A: low G, low A, low G.
-fn birl(first: f64, second: f64) -> Measurement {
+pub(super) fn birl(first: f64, second: f64) -> Measurement {
     let mut measured = clean_grip();
     let tap = |id, length| NoteMeasure {
         tap: true,
@@ -381,7 +381,7 @@ fn a_landing_pushed_by_a_long_gracenote_is_that_gracenote() {
 }
 
 /// Four melody notes at 60 beats a minute: a dot, its cut, and two crotchets.
-fn pointed(cut_early: f64) -> Measurement {
+pub(super) fn pointed(cut_early: f64) -> Measurement {
     let mut measured = clean_grip();
     let melody = |id, written, place, length, on_click| NoteMeasure {
         place_ms: Some(Milliseconds(place)),

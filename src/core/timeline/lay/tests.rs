@@ -202,18 +202,62 @@ fn a_crowded_movement_is_told_and_never_swallows_its_note() {
     }
 }
 
+/// The gracenote that opens F is high G after silence, and the thumb after the high G that every later
+/// repetition comes from.
 #[test]
 fn the_last_note_counts_as_the_note_before_from_the_second_repetition_on() {
-    // Opening gracenote on F: high G after silence, the thumb after high G.
-    let text = "title: x\nmovement: thumb-doubling\nfrom: HG\nto: F\nbreath: 0\n\
+    let text = "title: x\nmovement: doubling\nfrom: F\nto: HG\nbreath: 0\n\
                 stages: [{name: a, before: 2}]\nladder: {from: 50, to: 60, step: 4}\n";
     let (drill, problems) = read(text.as_bytes());
     assert!(problems.is_empty(), "{problems:?}");
     let drill = drill.expect("it reads");
     let score = resolve_music(&drill.stages[0].music, Beats::ZERO, &drill.schools);
     let timeline = lay(&score, &Layout::at(tempo("60"), SampleRate(48_000)));
-    assert_eq!(sounded(&timeline.first)[0].0, Note::HighA);
+    let opened = |events: &[TimelineEvent]| sounded(events)[0].0;
+    assert_eq!(opened(&timeline.first), Note::HighG);
+    assert_eq!(opened(&timeline.again), Note::HighA);
     assert_eq!(timeline.first.len(), timeline.again.len());
+    let played: Vec<(Option<u64>, Note)> = timeline
+        .played(3)
+        .iter()
+        .filter_map(|placed| match placed.event.kind {
+            EventKind::Sound(sounded) if sounded.id.grace == 1 && sounded.id.note == 1 => {
+                Some((placed.repetition, sounded.note))
+            }
+            _ => None,
+        })
+        .collect();
+    assert_eq!(
+        played,
+        [
+            (Some(0), Note::HighG),
+            (Some(1), Note::HighA),
+            (Some(2), Note::HighA)
+        ]
+    );
+}
+
+/// Clicks of the count-in from its first on; bar lines of the music and of the breath, none at the
+/// end, where the next repetition has its own.
+#[test]
+fn clicks_of_the_count_in_and_bar_lines_stand_on_their_beats() {
+    let score = written("A4 B4|c4 d4|", Metre::TWO_TWO, 4);
+    let timeline = lay(&score, &Layout::at(tempo("60"), SampleRate(48_000)));
+    let begins: Vec<Beats> = timeline.lead_in.iter().map(|event| event.beat).collect();
+    assert_eq!(begins, [0, 1].map(Beats::whole));
+    assert_eq!(timeline.bar_lines, [0, 2, 4, 6].map(Beats::whole));
+    assert_eq!(timeline.bars_in_a_cycle, 4);
+    assert_eq!(timeline.repetition, Beats::whole(4));
+    assert_eq!(timeline.closing, Beats::whole(3));
+    let none = Layout {
+        count_in: false,
+        ..Layout::at(tempo("60"), SampleRate(48_000))
+    };
+    let timeline = lay(&score, &none);
+    assert_eq!(
+        (timeline.lead_in.len(), timeline.lead_in_length),
+        (0, Beats::ZERO)
+    );
 }
 
 /// Laws over every built-in stage at several tempi: sorted, gapless, nothing swallowed.
