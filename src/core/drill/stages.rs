@@ -298,6 +298,23 @@ mod tests {
     use crate::movement::{Context, Resolution, Schools, find, resolve};
     use Note::{B, D, E, HighG, LowA, LowG};
 
+    /// A closing note fills its bar; one that is to last as long as that needs no bar more.
+    #[test]
+    fn a_closing_note_lasts_at_least_as_long_as_is_asked() {
+        let closing = |at_least: i128| {
+            let before = vec![(Note::C, Beats::whole(2), Group::None)];
+            let least = Beats::whole(at_least);
+            let bars = closed_after(Metre::FOUR_FOUR, before, LowA, Group::None, least);
+            let bars = bars.expect("whole beats can be written");
+            let lengths = bars.iter().flat_map(|bar| &bar.notes).skip(1);
+            (bars.len(), lengths.map(|note| note.length).sum())
+        };
+        assert_eq!(closing(0), (1, Beats::whole(2)));
+        assert_eq!(closing(2), (1, Beats::whole(2)));
+        assert_eq!(closing(3), (2, Beats::whole(6)));
+        assert_eq!(closing(6), (2, Beats::whole(6)));
+    }
+
     fn resolved(movement: &str, from: Note, to: Note) -> Resolved {
         let movement = find(movement).expect("a known movement");
         match resolve(movement, Context::between(from, to), &Schools::default()) {

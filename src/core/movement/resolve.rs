@@ -397,6 +397,94 @@ mod tests {
         );
     }
 
+    /// What is wrong with a row of parts, told by where in it and by what the part is for.
+    #[test]
+    fn each_fault_of_a_row_of_parts_is_told_as_what_it_is() {
+        let told = |parts: &[Part], from: Note, to: Note| fault(parts, Context::between(from, to));
+        let (tone, lifted) = (Part::tone, Part::separating);
+        let twice = |note: &str| {
+            Some(format!(
+                "{note} would stand beside {note}, and the same note twice is heard as one"
+            ))
+        };
+        let sounding = |note: &str| {
+            Some(format!(
+                "{note} is already sounding, and the same note twice is heard as one"
+            ))
+        };
+        assert_eq!(told(&[tone(LowG), lifted(D), tone(LowG)], C, LowA), None);
+        assert_eq!(
+            told(&[tone(LowG), lifted(D), tone(LowG)], LowG, LowA),
+            sounding("low G")
+        );
+        // a tone is no gracenote even where its finger could be lifted, nor a tap a lift
+        assert_eq!(told(&[tone(LowA)], LowA, LowG), sounding("low A"));
+        assert_eq!(told(&[lifted(LowG)], LowG, D), sounding("low G"));
+        assert_eq!(
+            told(&[lifted(D)], D, B),
+            Some(
+                "the D gracenote is the very note that is sounding, so nothing new would be heard"
+                    .to_owned()
+            )
+        );
+        assert_eq!(told(&[tone(LowG), tone(LowG)], C, LowA), twice("low G"));
+        assert_eq!(told(&[tone(D), lifted(D)], LowA, B), twice("D"));
+        assert_eq!(
+            told(&[tone(LowG), tone(LowA)], C, LowA),
+            Some(
+                "low A would stand beside the closing low A, and the same note twice is heard as \
+                 one"
+                .to_owned()
+            )
+        );
+        assert_eq!(
+            told(&[lifted(D)], HighG, E),
+            Some("the D gracenote cannot sound on E".to_owned())
+        );
+        assert_eq!(
+            told(&[], LowA, E),
+            Some("there is nothing to play".to_owned())
+        );
+    }
+
+    /// A gracenote that a note cannot lift is tapped there: a strike.
+    #[test]
+    fn a_gracenote_that_cannot_be_lifted_is_struck() {
+        unplayable(
+            "e-gracenote",
+            F,
+            F,
+            "on F, E is tapped, not lifted; the E gracenote stands on low G, low A, B, C and D only",
+            "strike (E)",
+        );
+    }
+
+    /// That its first note sounds already, so that the full form is needed, is said of a half form from
+    /// its own note and of nothing else.
+    #[test]
+    fn only_a_half_form_from_its_own_note_is_sent_to_the_full_one() {
+        let mut sent = 0;
+        for movement in Movement::all() {
+            for (from, to) in NOTES
+                .into_iter()
+                .flat_map(|from| NOTES.map(|to| (from, to)))
+            {
+                let Err(why) = own(movement, Context::between(from, to), &Schools::none()) else {
+                    continue;
+                };
+                if why.contains("which sounds already, and the same note twice") {
+                    assert!(
+                        movement.name().starts_with("half-"),
+                        "{movement} {from} {to}"
+                    );
+                    assert_eq!(from, to, "{movement}");
+                    sent += 1;
+                }
+            }
+        }
+        assert!(sent > 5, "{sent}");
+    }
+
     #[test]
     fn the_opening_gracenote_never_repeats_the_note_before() {
         assert_eq!(opening_gracenote(None, LowA), Some(HighG));

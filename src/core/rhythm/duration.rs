@@ -179,6 +179,43 @@ mod tests {
         assert_eq!(WrittenLength::exactly(Fraction::new(7, 16)), Some(length));
     }
 
+    /// A crotchet has none, and gracenotes are 32nds with three beams (LilyPond 2.24 NR 2.6.2).
+    #[test]
+    fn each_shorter_value_has_a_flag_more() {
+        let flags = NoteValue::ALL.map(NoteValue::flags);
+        assert_eq!(flags, [0, 0, 0, 1, 2, 3, 4]);
+        assert_eq!(NoteValue::Demisemiquaver.flags(), 3);
+    }
+
+    #[test]
+    fn the_nearest_note_is_the_one_whose_length_differs_least() {
+        for length in WrittenLength::all() {
+            let part = length.part_of_semibreve();
+            let exact = *part.numer() as f64 / *part.denom() as f64;
+            assert_eq!(WrittenLength::nearest(exact), length);
+        }
+        let dotted = |value| WrittenLength { value, dots: 1 };
+        // 1/3 lies 0.042 from 3/8 and 0.083 from 1/4; 1/12 lies 0.010 from 3/32 and 0.021 from 1/16
+        assert_eq!(
+            WrittenLength::nearest(1.0 / 3.0),
+            dotted(NoteValue::Crotchet)
+        );
+        assert_eq!(
+            WrittenLength::nearest(1.0 / 12.0),
+            dotted(NoteValue::Semiquaver)
+        );
+    }
+
+    /// A drill may ask for any length: no more heads than 64, of seven quarters of a semibreve each,
+    /// are made of one.
+    #[test]
+    fn a_length_beyond_all_music_is_not_written() {
+        let most = Fraction::from_integer(112);
+        assert_eq!(WrittenLength::tied(most).len(), 64);
+        assert!(WrittenLength::tied(most + Fraction::new(1, 4)).is_empty());
+        assert!(WrittenLength::tied(Fraction::from_integer(1000)).is_empty());
+    }
+
     #[test]
     fn what_one_note_cannot_write_is_tied_and_a_third_is_neither() {
         let five = WrittenLength::tied(Fraction::new(5, 8));

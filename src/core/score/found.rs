@@ -139,5 +139,9 @@ mod tests {
             })
             .expect("it is there");
         assert_eq!(taorluath.places, [(1, 2), (2, 2)]);
+        assert_eq!(
+            taorluath.gracenotes(),
+            [Note::LowG, Note::D, Note::LowG, Note::E]
+        );
     }
 }

@@ -5,6 +5,8 @@
 //! movement is resolved once and they agree on the names of notes.
 
 mod found;
+#[cfg(test)]
+mod laws;
 mod notes;
 mod resolve;
 mod time;

@@ -65,7 +65,7 @@ impl Grid {
         let beat = ticks(metre.beat_of_semibreve());
         let mut beats = i64::from(metre.beats_in_a_bar());
         let mut sizes = vec![beats * beat];
-        while beats > 2 && beats % 2 == 0 {
+        while beats % 2 == 0 {
             beats /= 2;
             sizes.push(beats * beat);
         }
@@ -78,7 +78,8 @@ impl Grid {
             sizes.push(part);
         }
         let mut size = part;
-        while size % 2 == 0 && size > semibreve / 512 {
+        // far above the finest tick, so that it halves without a rest
+        while size > semibreve / 512 {
             size /= 2;
             sizes.push(size);
         }
@@ -141,7 +142,7 @@ impl Grid {
         self.sizes.iter().enumerate().find_map(|(level, size)| {
             let first = (from / size + 1) * size;
             let last = (to - 1) / size * size;
-            (first < to && last > from).then_some((level, first, last))
+            (first < to).then_some((level, first, last))
         })
     }
 

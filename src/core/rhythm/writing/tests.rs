@@ -7,6 +7,7 @@ use std::fmt::Write as _;
 /// `(3:2` before a tuplet and `)` behind it.
 fn shown(metre: Metre, offset: Beats, notes: &[Length]) -> String {
     let bar = write_bar(metre, offset, notes);
+    assert!(bar.tuplets.iter().all(|tuplet| !tuplet.heads.is_empty()));
     let mut text = String::new();
     for (place, head) in bar.heads.iter().enumerate() {
         let tuplet = head.tuplet.map(|tuplet| &bar.tuplets[tuplet]);
@@ -116,6 +117,58 @@ fn thirds_are_triplets_and_fifths_are_fives() {
     writes("4/4", "2/3 10/3 4", "(3:2 a1 b2-) b2 c4");
     // a pickup of a third is a part of a triplet
     writes("4/4", "2/3", "(3:2 a1 )");
+}
+
+/// Where every beat counts alike, five of them have no half.
+#[test]
+fn a_place_weighs_by_the_divisions_that_lead_to_it() {
+    writes("5/4", "3 2 1 4", "a3 b2 c1 d4");
+    writes("4/4", "3 2 3", "a3 b1-b1 c3");
+    // over a quarter of a beat nothing stands that neither begins nor ends at one
+    writes("2/4", "1/4 3/8 3/8 1 2", "a1/4 b1/4-b1/8 c3/8 d1 e2");
+    // nor over a quaver of a compound beat
+    writes("6/8", "1/2 3/4 3/4 1 3", "a1/2 b1/2-b1/4 c3/4 d1 e3");
+}
+
+/// Five in the time of three where they last a dotted crotchet, of four where they last a crotchet,
+/// wherever in the bar that is.
+#[test]
+fn the_figure_of_a_tuplet_says_what_it_lasts() {
+    let fives = |length: &str, before: &str, after: &str| {
+        format!("{before} {length} {length} {length} {length} {length} {after}")
+    };
+    writes(
+        "6/8",
+        &fives("2/5", "", "1 3"),
+        "(5:4 a1/2 b1/2 c1/2 d1/2 e1/2 ) f1 g3",
+    );
+    writes("6/8", &fives("3/5", "3", ""), "a3 (5:3 b1 c1 d1 e1 f1 )");
+    writes("4/4", "4 4/3 4/3 4/3", "a4 (3:2 b2 c2 d2 )");
+    writes("4/2", "16/3 16/3 16/3", "(3:2 a8 b8 c8 )");
+    // a pickup of three fifths of a beat
+    writes("6/8", "6/5 3/5", "(5:3 a2 b1 )");
+}
+
+/// Triplets as they are read at a glance: a long note outside them as long as it can be, what is no
+/// figure beat by beat, and never two dots within one.
+#[test]
+fn a_long_note_stands_outside_its_tuplet_in_whole_beats() {
+    writes("3/4", "2/3 16/3", "(3:2 a1 b2-) b4");
+    writes("3/4", "16/3 2/3", "a4-(3:2 a2 b1 )");
+    writes("4/4", "7/3 1/3 4/3 4", "a2-(3:2 a1/2 b1/2 c2 ) d4");
+    writes(
+        "4/4",
+        "2/3 3 7/3 2",
+        "(3:2 a1 b2-) (3:2 b2-b1/2 c1/2-) c2 d2",
+    );
+    writes(
+        "4/4",
+        "2/3 5 1/3 2",
+        "(3:2 a1 b2-) b2-(3:2 b2-b1/2 c1/2 ) d2",
+    );
+    // as long as a beat and over its line: one tuplet all the same
+    writes("4/4", "1 5/3 1/3 1 4", "a1 (3:2 b2-b1/2 c1/2 ) d1 e4");
+    writes("4/4", "2- 2/3 2/3 2/3 4", "a2-(3:2 b1 c1 d1 ) e4");
 }
 
 #[test]

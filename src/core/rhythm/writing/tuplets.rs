@@ -35,7 +35,7 @@ impl Writer<'_> {
             self.tuplet(&group);
             return;
         }
-        let from = (first.to - 1) / beat * beat;
+        let from = first.to / beat * beat;
         if from > first.from && !self.grid.is_plain(first.to) {
             self.run(&[Span {
                 to: from,
