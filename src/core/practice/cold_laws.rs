@@ -275,3 +275,34 @@ fn a_journal_without_tries_holds_nothing() {
     assert_eq!(state.status(cell(0, 58)), CellStatus::Clear);
     assert!(state.board().cells().all(|cell| !cell.held.is_held()));
 }
+
+/// After a cold try that was not clean play stays until the cell is as clean as it must be, and no
+/// longer.
+#[test]
+fn after_a_cold_try_that_is_not_clean_a_full_row_leads_on() {
+    let mut practice = a_day_later();
+    begin(&mut practice, cell(0, 58));
+    practice.not_clean(1);
+    practice.clean(2);
+    assert_eq!(practice.state.upcoming(), Some(cell(0, 58)));
+    practice.clean(1);
+    assert_ne!(practice.state.upcoming(), Some(cell(0, 58)));
+}
+
+/// Below the top of a stage that is taken apart nothing asks for a cold try, and a clean one holds
+/// nothing.
+#[test]
+fn a_cell_that_asks_for_no_cold_try_is_not_held_by_one() {
+    let mut practice = Practice::with(asked());
+    practice.clean(3);
+    let second = Uuid::from_u128(2);
+    let place = Some(cell(0, 50));
+    let mut next = Practice::resumed(asked(), practice.journal, second, place);
+    next.now_ms = practice.now_ms + DAY_MS;
+    next.clean(1);
+    let shown = next.state.board().cell(0, 0).expect("on the grid");
+    assert_eq!(shown.status, CellStatus::Clear);
+    assert!(!shown.asked_cold);
+    assert_eq!((shown.held, shown.last_cold), (Held::No, None));
+    assert_eq!(tried(&next.journal).len(), 2, "one first try a day");
+}

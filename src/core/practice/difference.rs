@@ -122,6 +122,18 @@ impl Discrimination {
 mod tests {
     use super::*;
 
+    /// A name in arguments is the one that the journal keeps; each is another.
+    #[test]
+    fn each_difference_has_its_names() {
+        for difference in Difference::ALL {
+            let kept = serde_json::to_string(&difference).expect("JSON");
+            assert_eq!(kept, format!("\"{}\"", difference.name()));
+            let same = |other: &&Difference| other.spoken() == difference.spoken();
+            assert_eq!(Difference::ALL.iter().filter(same).count(), 1);
+            assert!(difference.spoken().len() > difference.name().len());
+        }
+    }
+
     /// An entry that does not read back would be weeks of listening lost.
     #[test]
     fn what_was_found_reads_back() {
@@ -141,10 +153,16 @@ mod tests {
                 trial(None, true),
                 trial(None, false),
                 trial(Some(20.5), false),
+                trial(Some(60.0), true),
             ],
         };
-        assert_eq!(found.right(), (2, 4));
+        assert_eq!(found.right(), (3, 5));
         assert!(found.is_heard());
+        let not_even_the_widest = Discrimination {
+            threshold: Milliseconds(89.0),
+            ..found.clone()
+        };
+        assert!(!not_even_the_widest.is_heard());
         let read = Discrimination::from_json(&found.to_json());
         assert_eq!(read, Some(found));
         assert_eq!(Discrimination::from_json("{\"notes\":[]}"), None);

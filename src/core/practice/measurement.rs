@@ -198,7 +198,7 @@ impl Measurement {
             let end = (first..self.notes.len())
                 .find(|at| !inner(at))
                 .unwrap_or(self.notes.len());
-            at = end + 1;
+            at = end;
             Some((first..end, end))
         })
     }

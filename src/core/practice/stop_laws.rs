@@ -156,3 +156,17 @@ fn a_cell_that_was_chosen_is_not_stopped_before() {
     practice.choose(cell(0, 50));
     assert!(bar(&mut practice).is_empty());
 }
+
+/// That play will stop is told with the third and not again, nor before.
+#[test]
+fn that_play_stops_soon_is_told_once() {
+    let mut practice = practice();
+    let mut told = Vec::new();
+    for number in 1..=4 {
+        practice.play();
+        if practice.press(Mark::NotClean).contains(&News::StopsSoon) {
+            told.push(number);
+        }
+    }
+    assert_eq!(told, [3]);
+}

@@ -52,6 +52,13 @@ fn edited_music_starts_anew_and_is_told() {
     assert_eq!(state.board().cell(0, 0).map(|cell| cell.status), Some(Open));
     assert_eq!(edited(&changed, &played), [0]);
     assert_eq!(edited(&plan(), &played), [0_usize; 0]);
+    let mut longer = plan();
+    longer.stages.push(planned(7, &[50]));
+    assert_eq!(
+        edited(&longer, &played),
+        [0_usize; 0],
+        "nothing that was played is gone"
+    );
     assert_eq!(
         edited(&plan(), &[]),
         [0_usize; 0],
@@ -220,4 +227,22 @@ fn a_plan_without_stages_or_rungs_is_an_empty_board() {
         assert!(!practice.state.board().is_complete());
         assert_eq!(practice.press(Mark::Clean), [News::NothingToMark]);
     }
+}
+
+/// A rung that was tried once, taken out and put in again was never cleared, so it closes nothing.
+#[test]
+fn a_rung_that_was_only_tried_closes_nothing_that_was_climbed_without_it() {
+    let mut wider = plan();
+    between(&mut wider);
+    let mut practice = Practice::with(wider.clone());
+    practice.choose(cell(0, 52));
+    practice.not_clean(1);
+    let mut practice = Practice::resumed(plan(), practice.journal, Uuid::from_u128(2), None);
+    practice.now_ms += 86_400_000;
+    practice.clean(3);
+    practice.choose(cell(0, 54));
+    practice.clean(3);
+    let state = replay(wider, &practice.journal);
+    assert_eq!(state.status(cell(0, 54)), Clear);
+    assert_eq!(state.status(cell(0, 52)), Passed);
 }

@@ -57,14 +57,159 @@ fn what_was_played_by_heart_is_told_by_its_cell_and_number() {
 #[test]
 fn that_the_board_is_complete_is_told_once() {
     let mut practice = Practice::with(plan());
-    let mut told = Vec::new();
+    let (mut complete, mut cleared) = (Vec::new(), Vec::new());
     for number in 1..=33 {
         practice.play();
-        if practice.press(Mark::Clean).contains(&News::Complete) {
-            told.push(number);
+        for news in practice.press(Mark::Clean) {
+            match news {
+                News::Complete => complete.push(number),
+                News::Cleared(_) => cleared.push(number),
+                News::Uncleared { .. } => panic!("nothing was taken back"),
+                _ => {}
+            }
         }
     }
-    assert_eq!(told, [27]);
+    assert_eq!(complete, [27]);
+    assert_eq!(cleared, [3, 6, 9, 12, 15, 18, 21, 24, 27]);
+    let mut practice = Practice::with(plan());
+    practice.clean(3);
+    let now = Open;
+    let cell = cell(0, 50);
+    assert!(practice.undo().contains(&News::Uncleared { cell, now }));
+}
+
+/// A step back that stands is suggested when it begins to.
+#[test]
+fn a_step_back_is_suggested_once() {
+    let mut practice = Practice::with(plan());
+    practice.clean(3);
+    let mut suggested = Vec::new();
+    for number in 1..=5 {
+        practice.play();
+        let back = News::StepBackSuggested(cell(0, 50));
+        if practice.press(Mark::NotClean).contains(&back) {
+            suggested.push(number);
+        }
+    }
+    assert_eq!(suggested, [3]);
+}
+
+#[test]
+fn the_last_mark_is_one_of_this_session_that_stands() {
+    let mut practice = Practice::with(plan());
+    assert_eq!(practice.state.last_mark(), None);
+    practice.clean(2);
+    let marks: Vec<RecordId> = practice
+        .journal
+        .iter()
+        .filter(|entry| matches!(entry.record.kind, Kind::Mark { .. }))
+        .map(|entry| entry.record.id)
+        .collect();
+    assert_eq!(practice.state.last_mark(), Some(marks[1]));
+    practice.undo();
+    assert_eq!(practice.state.last_mark(), Some(marks[0]));
+    let next = Practice::resumed(plan(), practice.journal, Uuid::from_u128(2), None);
+    assert_eq!(next.state.last_mark(), None);
+}
+
+#[test]
+fn free_play_is_play_in_a_closed_cell_that_was_chosen() {
+    let mut practice = Practice::with(plan());
+    assert!(!practice.state.is_free_play());
+    practice.choose(cell(2, 54));
+    assert!(practice.state.is_free_play());
+    practice.clean(3);
+    assert_eq!(practice.state.cell(), Some(cell(2, 54)));
+    assert!(!practice.state.is_free_play(), "it is clear now");
+}
+
+#[test]
+fn without_a_session_nothing_happens() {
+    let mut practice = Practice::with(plan());
+    practice.clean(1);
+    let state = replay(plan(), &practice.journal);
+    let at = practice.at();
+    for event in [
+        Event::PlanChanged {
+            at,
+            plan: opening_plan(),
+        },
+        Event::CellChosen {
+            at,
+            cell: cell(9, 50),
+        },
+        Event::Undo { at },
+        Event::Advance { at },
+        Event::TempoStep { at, up: true },
+        Event::Press {
+            at,
+            mark: Mark::Clean,
+            by: Hand::Key,
+            repetition: None,
+        },
+        Event::Ended { at },
+    ] {
+        let (after, records) = step(&state, &event);
+        assert_eq!(after, state, "{event:?}");
+        assert_eq!(records, [], "{event:?}");
+    }
+}
+
+/// From the first sound to the pause, by the clock that never jumps; a pause of a pause is none.
+#[test]
+fn how_long_sound_ran_is_written_down_where_it_stops() {
+    let mut practice = Practice::with(plan());
+    practice.play();
+    practice.later(2000);
+    for _ in 0..2 {
+        let at = practice.at();
+        practice.tell(Event::Paused { at });
+    }
+    let at = practice.at();
+    practice.tell(Event::Ended { at });
+    let heard: Vec<(&Kind, Option<&str>)> = practice
+        .journal
+        .iter()
+        .filter(|entry| matches!(entry.record.kind, Kind::Paused | Kind::Ended))
+        .map(|entry| (&entry.record.kind, entry.record.measures.as_deref()))
+        .collect();
+    assert_eq!(
+        heard,
+        [
+            (&Kind::Paused, Some("{\"heard_ms\":6000}")),
+            (&Kind::Ended, None)
+        ]
+    );
+}
+
+/// What the ear said may be said again by a hand, which counts as said; a second press adds nothing.
+#[test]
+fn a_hand_may_say_the_same_as_the_ear() {
+    let mut plan = plan();
+    plan.by_ear = true;
+    let mut practice = Practice::with(plan);
+    let id = practice.play();
+    practice.hear(id, true, 35.0);
+    practice.press(Mark::Clean);
+    let news = practice.press(Mark::Clean);
+    assert!(news.contains(&News::AlreadyMarked(Mark::Clean)));
+    assert_eq!(
+        practice.marks(),
+        [(id, Mark::Clean, By::Ear), (id, Mark::Clean, By::Key)]
+    );
+}
+
+/// Where a change of the clock is looked for: what has a moment, and what has none.
+#[test]
+fn an_event_tells_its_moment_where_it_has_one() {
+    let at = Practice::with(plan()).at();
+    assert_eq!(Event::BarHeard { at }.at(), Some(at));
+    let chosen = Event::CellChosen {
+        at,
+        cell: cell(0, 50),
+    };
+    assert_eq!(chosen.at(), Some(at));
+    assert_eq!(Event::Cut.at(), None);
 }
 
 /// The audio thread may have begun a repetition before it heard of the move: the cell that sounds
@@ -223,6 +368,9 @@ fn a_plan_is_made_of_the_stages_of_its_drill() {
             assert_eq!(planned.rungs, rungs, "{} {}", built.name, stage.name);
         }
     }
+    assert_eq!(plan().key(0, 1), Some(cell(0, 54)));
+    assert_eq!(plan().key(2, 2), Some(cell(2, 58)));
+    assert_eq!((plan().key(0, 3), plan().key(3, 0)), (None, None));
     let board = |plan| Practice::with(plan).state.board().stages();
     assert_eq!(board(plan()), 3);
     assert_eq!(board(opening_plan()), 4);

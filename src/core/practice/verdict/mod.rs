@@ -13,6 +13,8 @@
 //! are the tempo, measured from its own line.
 
 #[cfg(test)]
+mod blame_laws;
+#[cfg(test)]
 mod edges_laws;
 mod lengths;
 mod limits;

@@ -189,6 +189,16 @@ mod tests {
         }
     }
 
+    /// A tone that the movement holds a beat long is not opened.
+    #[test]
+    fn a_held_tone_is_no_tone_of_the_opening() {
+        let mut measured = grips([1000.0, 148.0, 1000.0, 148.0]);
+        for at in [1, 6] {
+            measured.notes[at].expected_ms = Milliseconds(1000.0);
+        }
+        assert_eq!(judge(&measured, &limits()).faults, []);
+    }
+
     /// In real time two tones of 50 and 79 ms are alike, because a finger's own unevenness weighs more
     /// in short ones; on a rung of 70 ms they are not.
     #[test]

@@ -67,7 +67,6 @@ pub(super) fn waits_for_its_landing(
     let rest = note.own_length().unwrap_or_default().0 - late;
     fault.kind == FaultKind::Dragged
         && landing.part == NoteKind::Melody
-        && late > 0.0
         && fault.limit.is_some_and(|limit| rest <= limit)
 }
 
@@ -89,7 +88,7 @@ fn pushed(measured: &Measurement, own: &Melody, lengths: &[Fault], limit: f64) -
         })
         .filter_map(|(_, note)| Some((note.own_length()? - note.expected_ms).0))
         .sum();
-    by > 0.0 && late > 0.0 && late - by <= limit
+    late > 0.0 && late - by <= limit
 }
 
 fn off_its_place(measured: &Measurement, melody: &[Melody], number: usize, limit: f64) -> Fault {

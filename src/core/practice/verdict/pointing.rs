@@ -246,7 +246,7 @@ impl Pair {
         let at = |ratio: f64| whole * (1.0 - 1.0 / (1.0 + ratio));
         if long < at(least) {
             Some((Side::Rounder, at(least) - long))
-        } else if most.is_finite() && long > at(most) {
+        } else if long > at(most) {
             Some((Side::Sharper, long - at(most)))
         } else {
             None

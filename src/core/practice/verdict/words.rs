@@ -13,7 +13,7 @@ pub(super) fn spoken(measured: &Measurement, at: usize) -> String {
     if note.tap {
         return format!("the {}{bar}", short_name(measured, at));
     }
-    let next = (at + 1..notes.len()).find(|next| notes[*next].part != NoteKind::Gracenote);
+    let next = (at..notes.len()).find(|next| notes[*next].part != NoteKind::Gracenote);
     let before = next.map_or_else(String::new, |next| format!(" before {}", the(notes, next)));
     format!("the {} gracenote{before}{bar}", note.written.spoken())
 }
