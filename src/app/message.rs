@@ -1,4 +1,4 @@
-//! What can happen.
+//! The messages that the program reacts to.
 
 use super::choose::{Listed, TodayLine};
 use super::model::SoundState;

@@ -1,4 +1,4 @@
-//! What the program is now.
+//! The state of the program.
 
 use super::choose::Choose;
 use super::lateness::Lateness;
@@ -16,7 +16,7 @@ use crate::sound::Bus;
 pub struct Model {
     /// The page shown.
     pub(super) page: Page,
-    /// What is read over it.
+    /// The page of text that lies over it, to be read.
     pub(super) over: Option<Overlay>,
     /// Rows of that scrolled past.
     pub(super) over_scroll: u16,
@@ -34,7 +34,7 @@ pub struct Model {
     pub(super) session: Option<Session>,
     /// What the player chose for sound and picture.
     pub(super) options: Options,
-    /// What the player is writing; then letters are letters.
+    /// The words that the player is writing; meanwhile letters are no keys.
     pub(super) words: Option<Words>,
     /// The last sentence for the player.
     pub(super) notice: Option<Notice>,
@@ -65,7 +65,7 @@ pub enum Page {
     Session,
 }
 
-/// What may lie over a page, to be read and closed.
+/// A page of text that lies over another, to be read and closed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Overlay {
     /// The keys of the page.

@@ -31,8 +31,8 @@ impl Notice {
     }
 }
 
-/// How much a piece of news weighs against others that came with it: of one event only the weightiest
-/// is told, the rest stands on the board and in the figures.
+/// The rank of a piece of news among others that came with it. Of one event only the most important
+/// news is told; the rest stands on the board and in the figures.
 fn weight(news: &News) -> u8 {
     match news {
         News::NobodyThere => 0,
@@ -294,8 +294,8 @@ mod tests {
         }
     }
 
-    /// Of what comes together one thing is said, whatever else came: a mark that clears a cell says
-    /// that it is clear, and where play goes.
+    /// Of several pieces of news only one is said: of a mark that clears a cell, that it is clear
+    /// and where play goes.
     #[test]
     fn what_comes_together_is_said_once() {
         let file = BUILT_IN.first().expect("a drill");

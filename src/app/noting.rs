@@ -51,7 +51,8 @@ pub(super) fn noted(model: &mut Model, at: Moment) {
                 ..
             } => {
                 session.present.marked.insert((*cell, *repetition));
-                // What is due again is answered by its first try, else by as many as clear it.
+                // a cell that is due again is settled by its first try, or else by as many clean
+                // ones as clear it
                 let answers = first || practising.state.streak() >= needed;
                 if item.kind == Why::Again && *mark == Mark::Clean && answers {
                     let words = practising.comes_again_words(*cell, *mark, at, &model.options.rule);

@@ -1,6 +1,6 @@
 //! What is offered where play has stopped by itself, and how far it was taken.
 
-/// Something offered, in the order in which it is.
+/// A way on that is offered, in the order of the offers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Offer {
     /// The reference once, nothing to play.
@@ -12,7 +12,7 @@ pub enum Offer {
 }
 
 impl Offer {
-    /// In the order in which they are offered.
+    /// All of them, in the order in which they are offered.
     pub const ALL: [Self; 3] = [Self::Hear, Self::Sing, Self::Easier];
 }
 

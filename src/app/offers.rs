@@ -127,7 +127,7 @@ fn play_once(model: &mut Model, offer: Offer, with_reference: bool, effects: &mu
     }));
 }
 
-/// What is to be heard is heard, also where the player had silenced it.
+/// The levels at which the reference can be heard, even where the player had silenced it.
 fn audible(mut levels: Levels) -> Levels {
     for bus in [Bus::Reference, Bus::Click] {
         levels.mute(bus, false);

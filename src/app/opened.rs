@@ -31,7 +31,7 @@ pub struct OpenedDrill {
     pub lately: Vec<Entry>,
     /// Stages the journal knows under this name, of whatever music.
     pub played: Vec<StagePrint>,
-    /// Where to begin: asked for, or where the last session ended.
+    /// The cell to begin in: the one asked for, or the one in which the last session ended.
     pub place: Option<CellKey>,
     /// What homework asks for, where it was opened as homework.
     pub goal: Option<HomeworkGoal>,

@@ -69,8 +69,8 @@ pub(super) fn opened_drill(
     course::opened(model, at, effects);
 }
 
-/// Where the command line wants to begin, else what is to be tried cold today, else where the last
-/// session ended.
+/// The cell to begin in: the one that the command line names, or else the one to be tried cold
+/// today, or else the one in which the last session ended.
 fn asked_place(practising: &Practising, opened: &OpenedDrill, at: Moment) -> Option<CellKey> {
     // the same bar may have been played in another drill, at a tempo that this one has not
     let ladder = &practising.drill.ladder;

@@ -48,7 +48,7 @@ pub struct Options {
 }
 
 impl Options {
-    /// What the renderer begins with.
+    /// The sound settings that the renderer begins with.
     pub fn sound(&self) -> Sound {
         Sound {
             tuning: self.tuning,

@@ -129,7 +129,8 @@ impl HeardPlace {
             }
         }
         if now.is_none() {
-            // Nothing sounds: the hand settles on the melody note to come, not on its gracenote.
+            // while nothing sounds the hand settles on the coming melody note, and not on its
+            // gracenote
             next = events.iter().find_map(|event| melody_after(event, at));
         }
         if next.is_none() {

@@ -1,4 +1,4 @@
-//! From the board to what sounds, and from what sounded back to the board.
+//! Takes the board's decisions to the player, and what was heard back to the board.
 
 use super::demo::{demo_heard, end_demo};
 use super::effect::Effect;

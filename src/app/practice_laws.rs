@@ -25,7 +25,7 @@ pub(super) struct Player {
     cycle: u64,
     /// Minutes of the session for which more of the day was asked.
     pub(super) more: Option<u32>,
-    /// What the reference was told last.
+    /// The plan of the reference that was sent last.
     reference: Option<ReferencePlan>,
 }
 
@@ -37,7 +37,7 @@ impl Player {
         player
     }
 
-    /// At noon of a day, with nothing open.
+    /// A player at noon of a day, with nothing open.
     pub(super) fn on(day: i64) -> Self {
         Self {
             model: Model::new(Options::default()),
@@ -183,7 +183,7 @@ impl Player {
         practising.next_offer()
     }
 
-    /// What plays once comes to its end.
+    /// Lets what plays once come to its end.
     fn ends(&mut self) {
         self.bar(0);
         self.bar(1);

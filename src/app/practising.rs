@@ -19,7 +19,7 @@ use crate::units::{Bpm, Fraction, SampleRate};
 use std::collections::VecDeque;
 use std::sync::Arc;
 
-/// What is hidden of a drill that is learnt from memory.
+/// How much of a drill is hidden while it is learnt from memory.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Memory {
     pub(super) hiding: Hiding,
@@ -54,7 +54,7 @@ pub struct Practising {
     pub(super) pointing: Option<String>,
     /// How the bars of each stage went lately.
     pub(super) bars: Vec<Vec<BarLine>>,
-    /// What that is told from.
+    /// The last entries, from which those lines are made.
     lately: Lately,
     /// Where the player was against the click in the repetition that was heard last.
     pub(super) lead: Option<String>,
@@ -72,9 +72,9 @@ pub struct Practising {
     pub(super) due: bool,
     /// The cold try that is not over yet.
     pub(super) cold_repetition: Option<u64>,
-    /// What the reference was last told.
+    /// The plan of the reference that was sent last.
     pub(super) reference_sent: Option<ReferencePlan>,
-    /// What the marks came to before this session.
+    /// The digest of the marks from before this session.
     pub(super) before: Digest,
     /// What is offered where play has stopped by itself.
     pub(super) offers: Offers,
@@ -114,7 +114,7 @@ pub(super) struct Sent {
     pub(super) cell: CellKey,
     pub(super) stage: usize,
     pub(super) timeline: Arc<Timeline>,
-    /// What is played of it can be marked.
+    /// True where repetitions of it can be marked.
     pub(super) counts: bool,
 }
 

@@ -14,17 +14,17 @@ const BREATH_MS: i64 = 8_000;
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Came {
-    /// It holds, said with the day it comes again.
+    /// A cell that was due is held; the words name the day it comes again.
     Held(String),
-    /// It did not hold, said with the day it comes again.
+    /// A cell that was due is not held; the words name the day it comes again.
     NotHeld(String),
-    /// It was due and is clean still, said with the day it comes again.
+    /// A cell that was due is still clean; the words name the day it comes again.
     StillClean(String),
     /// Cells came clear, by name.
     Climbed(Vec<String>),
     /// The goal of a homework file was reached.
     Reached(String),
-    /// It was worked on: clean ones, and all that were marked.
+    /// It was worked on; how many repetitions were clean, of how many that were marked.
     Worked {
         /// Clean.
         clean: u32,
@@ -83,7 +83,7 @@ pub struct Session {
     pub(super) present: Present,
 }
 
-/// What the present cell has come to.
+/// What has come of the present cell so far.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(super) struct Present {
     /// Repetitions that were marked; what the marks are stands on the board.
@@ -208,7 +208,7 @@ impl Session {
         (i64::from(planned) * 60_000 - self.spent_ms).max(0)
     }
 
-    /// The same in whole minutes, rounded up.
+    /// What the present part has left, in whole minutes, rounded up.
     pub fn minutes_left(&self) -> i64 {
         (self.left_ms() + 59_999) / 60_000
     }

@@ -122,7 +122,8 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
             practise(model, &Event::Stored { foreign, own }, effects);
             let after = model.notice.take();
             let again = std::mem::take(&mut model.unstored);
-            // What was said of the mark stands; what storing it brought in is told where nothing was.
+            // what was said of the mark stays; the news from storing it is told only where nothing
+            // else is said
             let again = again.then(|| Notice::plain(STORED_AGAIN));
             let own = before.filter(|before| !before.urgent);
             model.notice = again.or(own).or(after);
@@ -161,7 +162,7 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
     }
 }
 
-/// Said when it can be again.
+/// Said when the journal can be written again.
 const STORED_AGAIN: &str = "the journal can be written again: every mark is stored";
 
 /// True where a press is the one before held on: a key or pedal that repeats while the page changes

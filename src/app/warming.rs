@@ -11,11 +11,11 @@ use std::sync::Arc;
 /// A step's music.
 #[derive(Debug, Clone)]
 pub struct WarmMusic {
-    /// As written.
+    /// The written music.
     pub music: Music,
     /// Resolved.
     pub score: Score,
-    /// At the step's tempo.
+    /// The timeline at the step's tempo.
     pub timeline: Arc<Timeline>,
 }
 
@@ -60,7 +60,7 @@ impl Warming {
 }
 
 impl Warming {
-    /// At its beginning, running.
+    /// A warm-up at its beginning, running.
     pub fn new(steps: Vec<WarmStep>, music: Vec<WarmMusic>) -> Self {
         Self {
             steps,

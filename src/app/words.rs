@@ -23,7 +23,7 @@ impl Words {
         }
     }
 
-    /// What they are, for the player.
+    /// The line that tells the player what the words are for.
     pub fn prompt(&self) -> &'static str {
         match self.about {
             Some(_) => "beside the last mark",

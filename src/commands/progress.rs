@@ -110,7 +110,8 @@ fn failing(what: Option<&str>) -> Vec<(String, String)> {
         .collect()
 }
 
-/// What was marked under a drill's name and stands in none of these drills as they are now.
+/// The music that was marked under a drill's name and stands in none of these drills as they are
+/// now.
 fn earlier(journal: &Journal, drills: &[Known]) -> Result<Vec<Earlier>, JournalError> {
     let mut found = Vec::new();
     for drill in drills {

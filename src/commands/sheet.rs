@@ -152,7 +152,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     Ok(outcome)
 }
 
-/// So many characters are named.
+/// At most so many characters are named.
 const MOST_NAMED: usize = 8;
 
 /// Says once which characters the font of sheets does not have.

@@ -182,10 +182,10 @@ struct Page {
     foot: Foot,
     /// The timeline of the step that runs.
     serial: Option<u64>,
-    /// No reference at all.
+    /// True where there is no reference at all.
     alone: bool,
     left_handed: bool,
-    /// At its end it goes on by itself.
+    /// True where the session goes on by itself at its end.
     goes_on: bool,
     shown: Shown,
     last: Instant,

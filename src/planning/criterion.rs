@@ -3,7 +3,7 @@
 use super::chances::Chance;
 use crate::practice::Mark;
 
-/// What is asked of a cell's marks.
+/// A criterion that a cell's marks must meet.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Criterion {
     /// So many clean in a row.

@@ -39,7 +39,7 @@ pub enum Said {
         cell: CellKey,
         /// The player's own calendar day.
         day: Date,
-        /// Without reference and without run-up.
+        /// True where the reference was silent and nothing had been played shortly before.
         alone: bool,
     },
     /// A repetition was played by heart.
@@ -136,7 +136,7 @@ pub struct Day {
     /// The first repetition of the drill that day was of this cell, without reference and run-up,
     /// and clean.
     pub cold: bool,
-    /// Of the clean ones those that were played by heart.
+    /// How many of the clean repetitions were played by heart.
     #[serde(default)]
     pub by_heart: u32,
 }
@@ -153,7 +153,7 @@ pub struct CellDays {
     pub cleared: Option<Date>,
     /// Clean ones in a row at the end, and those of them on the last day.
     run: (u32, u32),
-    /// Not clean ones in a row at the end, of the last day.
+    /// How many repetitions in a row at the end of the last day were not clean.
     slips: u32,
 }
 
@@ -256,7 +256,8 @@ impl Standing {
                 Said::Mark { .. } | Said::Tried { .. } | Said::ByHeart { .. } => None,
             })
             .collect();
-        // What stands moves to the front of the same row: a year's marks are held once, not twice.
+        // the marks that count move to the front of the same list, so that a year's marks are held
+        // once and not twice
         let mut standing = 0;
         let mut places: HashMap<(Uuid, u64), usize> = HashMap::new();
         let mut others: HashMap<(Uuid, u64, CellKey), usize> = HashMap::new();

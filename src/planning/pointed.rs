@@ -38,7 +38,7 @@ pub struct PointedWeek {
 }
 
 impl PointedWeek {
-    /// True of another week of the same music.
+    /// True for another week of the same music.
     pub fn is_of_the_music_of(&self, other: &Self) -> bool {
         (&self.drill, &self.stage, self.dots) == (&other.drill, &other.stage, other.dots)
     }
@@ -64,7 +64,8 @@ impl PointedWeek {
     }
 }
 
-/// What was heard of one stage in a week: the last day, and of each pair its ratio and what was wanted.
+/// What was heard of one stage in a week: its last day, and each pair's ratio with the range that
+/// was wanted.
 struct Week {
     last: Date,
     ratios: Vec<f64>,

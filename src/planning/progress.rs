@@ -54,15 +54,16 @@ pub struct CellLine {
     pub rung: Rung,
     /// Clean of all that were said, assumed ones left out, and the chance of the next.
     pub chance: Chance,
-    /// Of the clean ones those that were played by heart.
+    /// How many of the clean repetitions were played by heart.
     pub by_heart: u32,
-    /// It was clear.
+    /// The day on which it became clear.
     pub cleared: Option<Date>,
     /// The last day with marks.
     pub last: Date,
-    /// It was clear, stands for the slower ones of its stage, and is due again on this day.
+    /// The day on which it is due again, where it is clear and stands for the slower cells of its
+    /// stage.
     pub due: Option<Date>,
-    /// It is held, and the day of the cold try that says so.
+    /// The day of the cold try by which it is held.
     pub held: Option<Date>,
 }
 
@@ -71,7 +72,7 @@ pub struct CellLine {
 pub struct HeldCells {
     /// Held.
     pub held: usize,
-    /// Of these, by a try that was only assumed to be clean.
+    /// How many of these are held by a try that was only assumed to be clean.
     pub assumed: usize,
     /// Cleared and asked cold.
     pub of: usize,
@@ -115,7 +116,7 @@ pub struct HeardApart {
     pub drill: String,
     /// The kind of fault.
     pub difference: Difference,
-    /// The same with its notes.
+    /// The difference with the notes of the movement.
     pub what: String,
     /// The smallest fault that is heard; none where not even the widest was.
     #[serde(rename = "threshold_ms")]
@@ -123,7 +124,7 @@ pub struct HeardApart {
     /// The threshold lies above this with nine chances in ten.
     #[serde(rename = "low_ms")]
     pub low: Milliseconds,
-    /// And below this with nine chances in ten.
+    /// The threshold lies below this with nine chances in ten.
     #[serde(rename = "high_ms")]
     pub high: Milliseconds,
     /// Answers that were right.
@@ -201,7 +202,7 @@ pub struct Earlier {
     pub stage: StagePrint,
 }
 
-/// What an earlier stage is called, because its name was not kept.
+/// The name that stands for an earlier stage, whose own name was not kept.
 pub const EARLIER: &str = "as it was written earlier";
 
 /// What marks, measures and stretches of playing come to for some drills, from a day on (all of it

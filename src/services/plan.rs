@@ -1,4 +1,4 @@
-//! What planning needs, read from the shell's world: the drills, the journal in small, homework.
+//! Reads what planning needs: the drills, the digest of the journal, homework.
 
 use super::{Failure, drill_files::Opened, folders, library, needs, settings};
 use crate::drill::Stage;

@@ -8,7 +8,7 @@ use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
 
-/// What a session is made from.
+/// The values that a session is made from.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Asked {
     /// How the day is planned.
@@ -36,7 +36,7 @@ impl Asked {
     }
 }
 
-/// Where a session stands, as the file keeps it.
+/// The state of a session as the file keeps it.
 #[derive(Debug, Serialize, Deserialize)]
 struct Kept {
     date: Date,
@@ -60,7 +60,7 @@ fn interrupted(minutes: u32) -> Option<Kept> {
     (begun && kept.date == plan::date() && kept.minutes == minutes).then_some(kept)
 }
 
-/// More bytes than any session has: a hundred parts.
+/// The largest session file that is read, bytes: no session has as many as a hundred parts.
 const LARGEST: usize = 256 * 1024;
 
 /// Keeps where a session stands. A disk that takes nothing costs the place and not the session.

@@ -12,7 +12,7 @@ use crate::units::{Gain, Hertz, Milliseconds};
 use crate::wording;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-/// What is wrong with a setting, as text, and with which.
+/// A problem of a setting, as text, and the setting.
 pub(crate) struct Trouble {
     about: Option<Id>,
     pub(crate) text: String,
@@ -106,7 +106,7 @@ pub(crate) fn starter(chosen: &[(&str, &str)]) -> String {
     let mut text =
         String::from("# gracerung settings. Take the `# ` before a line away to change it.\n");
     let mut table = "";
-    // In TOML everything below a table's head belongs to it, so what has no table comes first.
+    // in TOML everything below a table's head belongs to it, so settings without a table come first
     let tabled = |setting: &&crate::settings::Setting| setting.name.contains('.');
     let all = crate::settings::SETTINGS.iter();
     for setting in all

@@ -34,8 +34,8 @@ pub(crate) struct Begin {
     pub(crate) stage: Option<usize>,
     /// Rung.
     pub(crate) rung: Option<Rung>,
-    /// Where in the stage: at its own last place, whatever was played since in the others; else at its
-    /// bottom.
+    /// True where it begins at the stage's own last place, whatever was played since in other
+    /// stages; false for the stage's bottom.
     pub(crate) own_place: bool,
     /// What homework asks for.
     pub(crate) goal: Option<HomeworkGoal>,
@@ -68,11 +68,11 @@ pub(crate) struct Shell {
     pub(crate) aside: Option<Aside>,
     /// The drills that the first list has read, for the one that follows it.
     shelf: Option<Vec<OnShelf>>,
-    /// The same as planning knows them, for the plan that is made after the list.
+    /// The drills as planning knows them, for the plan that is made after the list.
     known: Option<Vec<Known>>,
 }
 
-/// Something with a page of its own.
+/// Something that runs on a page of its own.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) enum Aside {
     /// A warm-up of so many minutes.

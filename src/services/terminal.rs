@@ -26,7 +26,7 @@ pub(crate) enum Manner {
 }
 
 impl Manner {
-    /// As the settings say; a terminal that cannot be drawn on still has lines.
+    /// The manner that the settings ask for; a terminal that cannot be drawn on still has lines.
     pub(crate) fn of(settings: &Settings) -> Self {
         let dumb = std::env::var_os("TERM").is_some_and(|name| name == "dumb");
         if dumb || settings.switch(keys::PLAIN) {
@@ -37,7 +37,7 @@ impl Manner {
     }
 }
 
-/// Where C libraries may print while the terminal is ours.
+/// The file that C libraries may print into while the terminal is ours.
 pub(crate) fn log_file() -> Option<File> {
     let folder = folders::data().ok()?;
     std::fs::create_dir_all(&folder).ok()?;
@@ -143,7 +143,8 @@ pub(crate) fn give_back() {
     }
 }
 
-/// What a panic says may hold what a file said: it is printed like everything else.
+/// Makes the message of a panic visible and harmless: it may hold text of a file, and is printed
+/// like everything else.
 pub(crate) fn tell_panics_visibly() {
     std::panic::set_hook(Box::new(|panic| {
         if crate::decoding::is_decoding() {

@@ -162,7 +162,7 @@ fn the_staircase_climbs_and_falls_with_real_marks() {
     });
     run.press("q");
     run.ends_with(0);
-    // Without it the same marks stay where they are.
+    // without the homework the same marks do not move the climb
     let other = Home::new();
     let mut run = Lines::practise(other.folder(), &[], &["count"], &[]);
     begin(&mut run);

@@ -164,7 +164,8 @@ fn ladders(found: &Progress, drills: &[Known], rows: usize, text: &mut String) {
     }
 }
 
-/// What was clean by heart, drill by drill, those with the most first; nothing where nothing was.
+/// The drills with repetitions clean by heart, those with the most first; none where there are
+/// none.
 fn by_heart(found: &Progress) -> Option<String> {
     let mut counts: Vec<(&str, u32)> = Vec::new();
     for cell in found.cells.iter().filter(|cell| cell.by_heart > 0) {
@@ -217,7 +218,7 @@ fn named(cells: &[&CellLine]) -> String {
     names.join("; ")
 }
 
-/// Within 78 columns; what goes on stands below itself.
+/// A line broken to 78 columns; its continuation is indented.
 fn fitted(line: &str) -> String {
     let options = textwrap::Options::new(78).subsequent_indent("           ");
     textwrap::fill(line, options)

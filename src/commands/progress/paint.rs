@@ -22,7 +22,7 @@ pub(super) struct Painting {
     size: (u32, u32),
 }
 
-/// What a painting can fail of: nothing but its encoder.
+/// Why a picture could not be made: only its encoder can fail.
 #[derive(Debug)]
 pub(super) struct PaintError(String);
 
@@ -212,7 +212,7 @@ impl DrawingBackend for &mut Painting {
                 HPos::Center => width / 2.0,
                 HPos::Right => width,
             };
-        // As far below as the SVG writer moves its words.
+        // as far below as in the SVG
         let base = f64::from(y)
             + size
                 * match style.anchor().v_pos {

@@ -52,7 +52,7 @@ const COLOURS: [RGBColor; MOST_LINES] = [
     RGBColor(204, 121, 167),
 ];
 
-/// The same on a dark ground, as a page's style says them.
+/// The same colours on a dark background, in the words of a page's style.
 const IN_THE_DARK: [(&str, &str); 6] = [
     ("#FFFFFF", "#16181a"),
     ("#000000", "#eeeeee"),
@@ -218,7 +218,8 @@ fn clean(found: &Progress) -> Panel {
     }
 }
 
-/// From a little under the least to a little over the most, no closer than ten apart.
+/// The range of an axis: from a little under the least value to a little over the greatest, and at
+/// least ten wide.
 fn fitting(lines: &[Line]) -> std::ops::Range<f64> {
     let values = || lines.iter().flat_map(|line| &line.points).map(|at| at.1);
     let (low, high) = (

@@ -103,7 +103,7 @@ fn holds(found: &Resolved) -> bool {
     found.parts.iter().any(|part| part.held)
 }
 
-/// The same gracenotes, none of them held.
+/// The resolved movement with none of its gracenotes held.
 fn let_go(mut resolved: Resolved) -> Resolved {
     for part in &mut resolved.parts {
         part.held = false;

@@ -1,4 +1,4 @@
-//! From a run of gracenotes and the notes around it to the movement's names.
+//! Finds the names of a movement from a run of gracenotes and the notes around it.
 
 use super::catalogue::{Family, Movement};
 use super::context::Context;
@@ -10,7 +10,7 @@ use serde::Serialize;
 use std::collections::HashMap;
 use std::sync::OnceLock;
 
-/// What a run of gracenotes is.
+/// The names of a run of gracenotes.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Recognition {
     /// The movements it is, the likeliest first; none when it is no known movement.

@@ -277,8 +277,8 @@ fn customary(movement: Movement, context: Context, only: &str) -> String {
     }
 }
 
-/// What keeps the form that comes from the note before from closing on this note, where the chart
-/// or the music says so.
+/// The reason why the form that comes from the note before does not close on this note, where the
+/// chart or the music gives one.
 fn against(movement: Movement, context: Context, schools: &Schools) -> Option<String> {
     let after = context.after;
     let here = after.spoken();

@@ -1,4 +1,4 @@
-//! From a movement and its context to the gracenotes that are played.
+//! Finds the gracenotes that are played for a movement in a context.
 //!
 //! Whatever the catalogue says, nothing leaves here that a chanter cannot play: no two equal notes
 //! side by side, no gracenote that its held shape cannot sound.
@@ -16,7 +16,7 @@ use crate::chanter::{Note, gracenote_sounds};
 pub enum Resolution {
     /// It can be played.
     Played(Resolved),
-    /// It cannot.
+    /// It cannot be played.
     NotPlayable {
         /// Why not, in a sentence without a full stop.
         why: String,
@@ -55,8 +55,8 @@ pub struct Resolved {
     /// How many parts, from the first, sound before the beat and take their time from the note
     /// before; the others begin on the beat and take time from the closing note.
     pub before_beat: usize,
-    /// None when played as usual; else why this context changes it, in a sentence without a full
-    /// stop.
+    /// None where it is played as usual; else why this context changes it, in a sentence without a
+    /// full stop.
     pub replaced: Option<String>,
     /// The school that decided the notes, or else where the time falls.
     pub school: Option<&'static str>,

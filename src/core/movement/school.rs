@@ -156,7 +156,7 @@ pub const SCHOOLS: [School; 22] = [
     LONG_OVER_LOW_G,
 ];
 
-/// Which variants a drill or the settings choose, none by default; and for what music.
+/// The schools that a drill or the settings choose, none by default, and the music they are for.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Schools {
     chosen: Vec<&'static str>,
@@ -166,7 +166,7 @@ pub struct Schools {
 /// A text that names no school.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct UnknownSchool {
-    /// What stood there.
+    /// The text that stood there.
     pub found: String,
     /// The nearest name, when one is near.
     pub nearest: Option<&'static str>,

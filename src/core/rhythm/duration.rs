@@ -69,7 +69,7 @@ pub struct WrittenLength {
 }
 
 impl WrittenLength {
-    /// As a part of a semibreve.
+    /// Its length as a part of a semibreve.
     pub fn part_of_semibreve(self) -> Fraction {
         let base = self.value.part_of_semibreve();
         let more = match self.dots {
@@ -129,7 +129,7 @@ impl WrittenLength {
             .flat_map(|value| (0..=2).map(move |dots| Self { value, dots }))
     }
 
-    /// As a number of the smallest parts there are.
+    /// Its length as a number of the smallest parts.
     fn in_smallest(self) -> i128 {
         let base = SMALLEST >> (self.value as u32);
         match self.dots {

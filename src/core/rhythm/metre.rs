@@ -1,11 +1,11 @@
-//! How a bar is counted.
+//! Metres: how a bar is counted.
 
 mod groups;
 
 use super::NoteValue;
 use crate::units::{Beats, Fraction, write_fraction};
 
-/// How many notes of which value make a bar, and what of it is a beat.
+/// A metre: how many notes of which value make a bar, and which of them is a beat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Metre {
     /// The upper figure, 1 to 32.
@@ -110,8 +110,8 @@ impl Metre {
         fits.then(|| Self::usual(above, below))
     }
 
-    /// The same with another beat: a note value, plain or dotted, of which a bar has a whole number
-    /// up to 32.
+    /// The metre with another beat: a note value, plain or dotted, of which a bar has a whole
+    /// number up to 32.
     pub fn with_beat(self, part_of_semibreve: Fraction) -> Option<Self> {
         if part_of_semibreve <= Fraction::from_integer(0) {
             return None;
@@ -161,7 +161,7 @@ impl Metre {
         Fraction::new(i128::from(self.pace.0), i128::from(self.pace.1))
     }
 
-    /// The same with beats that last so long; none where that is not a ratio of small numbers.
+    /// The metre with beats that last so long; none where that is not a ratio of small numbers.
     pub fn with_pace(self, pace: Fraction) -> Option<Self> {
         let above = u8::try_from(*pace.numer())
             .ok()
@@ -183,7 +183,7 @@ impl Metre {
 
     /// This metre after another with beats of about such a length, where a note stays equal then.
     pub fn at_about(self, before: Self, pace: Fraction) -> Option<Self> {
-        /// How long a beat may last in those before it.
+        /// The lengths that a beat may have, in beats of the metre before.
         const RATIOS: [(i128, i128); 8] = [
             (3, 2),
             (2, 3),
@@ -277,8 +277,8 @@ impl Metre {
         Fraction::new_raw(i128::from(self.beat.0), i128::from(self.beat.1))
     }
 
-    /// What a beat is first divided into, as a part of a semibreve: a third of a compound beat;
-    /// a plain beat itself.
+    /// The first division of a beat, as a part of a semibreve: a third of a compound beat; a plain
+    /// beat itself.
     pub fn part_of_a_beat(self) -> Fraction {
         Fraction::new_raw(1, i128::from(self.beat.1))
     }
@@ -350,7 +350,8 @@ pub fn plain_or_dotted(part: Fraction) -> (NoteValue, bool) {
     (value, dotted)
 }
 
-/// True of a note that one head writes, plain or dotted, from a semiquaver to a semibreve.
+/// True for a length that one note head can write, plain or dotted, from a semiquaver to a
+/// semibreve.
 fn is_note(part: Fraction) -> bool {
     let (above, below) = (*part.numer(), *part.denom());
     matches!(above, 1 | 3) && matches!(below, 1 | 2 | 4 | 8 | 16)

@@ -26,7 +26,7 @@ pub enum ClickWeight {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Subdivision {
-    /// None.
+    /// No clicks between the beats.
     #[default]
     Beats,
     /// One between two beats.
@@ -52,10 +52,10 @@ impl Subdivision {
 /// In which repetitions the reference line is heard.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 pub enum ReferencePlan {
-    /// In every one.
+    /// The reference sounds in every repetition.
     #[default]
     Every,
-    /// In every other one, the first included; in between the player is alone.
+    /// It sounds in every other repetition, the first included; in between the player is alone.
     Alternate,
     /// Softer each time, silent from this many repetitions on.
     Fading(u32),
@@ -94,7 +94,7 @@ pub enum ClickPlan {
     OneAndThree,
     /// The first of each bar.
     OnePerBar,
-    /// So many bars of clicks, then so many without, over and over.
+    /// So many bars with clicks and so many without, in turn.
     SilentBars {
         /// Bars with clicks.
         play: u32,

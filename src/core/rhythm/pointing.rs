@@ -49,7 +49,7 @@ pub struct Pointing {
 }
 
 impl Default for Pointing {
-    /// As written, and nobody said anything.
+    /// Pairs are played as written, because neither the file nor the kind of tune says otherwise.
     fn default() -> Self {
         Self {
             dots: None,
@@ -87,7 +87,7 @@ impl Pointed {
     }
 }
 
-/// As a player writes it: `4`, `2.5`; a fraction where no short decimal is exact.
+/// The number as a player writes it: `4`, `2.5`; a fraction where no short decimal is exact.
 fn decimal(value: Fraction) -> String {
     let thousandths = value * Fraction::from_integer(1000);
     if thousandths.is_integer() {
@@ -124,7 +124,7 @@ impl Pointing {
         })
     }
 
-    /// What is usual for a kind of tune in a metre; as written where nothing is.
+    /// The usual pointing of a kind of tune in a metre; as written where there is none.
     pub fn of_kind(kind: &str, metre: Metre) -> Self {
         let is = |wanted: &[&str]| has_word(kind, wanted);
         if names_air(kind) || names_pibroch(kind) {
@@ -188,12 +188,12 @@ impl Pointing {
         })
     }
 
-    /// How a pair is pointed; none: as written.
+    /// How a pair is pointed; none where it is played as written.
     pub fn of_pair(&self, long_first: bool) -> Option<Pointed> {
         if long_first { self.dots } else { self.snaps }
     }
 
-    /// As a drill file says it; nothing where the file need not.
+    /// The words of a drill file; none where the file need not say it.
     pub fn written(&self) -> Option<String> {
         match self.source {
             PointingSource::Nobody | PointingSource::Kind => None,

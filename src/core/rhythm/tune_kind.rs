@@ -2,15 +2,15 @@
 
 use crate::wording;
 
-/// True of a pibroch or of its ground, by their English or Gaelic names, with accents and without.
+/// True for a name of a pibroch or of its ground, English or Gaelic, with accents or without.
 pub fn names_pibroch(kind: &str) -> bool {
     let kind = wording::without_accents(&kind.to_lowercase());
     let names = ["pibroch", "piobaireachd", "ceol mor", "ground", "urlar"];
     names.iter().any(|name| kind.contains(name))
 }
 
-/// True of light music that is marched or danced to: marches, retreats, strathspeys, reels, jigs,
-/// hornpipes and their like. An air is neither this nor a pibroch.
+/// True for a name of light music that is marched or danced to: marches, retreats, strathspeys,
+/// reels, jigs, hornpipes and their like. An air is neither this nor a pibroch.
 pub fn names_march_or_dance(kind: &str) -> bool {
     const NAMES: [&str; 21] = [
         "march",
@@ -38,7 +38,7 @@ pub fn names_march_or_dance(kind: &str) -> bool {
     !names_pibroch(kind) && has_word(kind, &NAMES)
 }
 
-/// True of an air.
+/// True for a name of an air.
 pub fn names_air(kind: &str) -> bool {
     has_word(kind, &["air", "airs"])
 }

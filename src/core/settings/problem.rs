@@ -1,4 +1,4 @@
-//! What is wrong with a setting: where, what was found, what was expected, how to mend it.
+//! The problems of settings: where, what was found, what was expected, how to mend it.
 
 use super::table::Id;
 use crate::drill::{Place, render_line};
@@ -6,9 +6,9 @@ use crate::drill::{Place, render_line};
 /// One problem, from a file or from the environment.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SettingProblem {
-    /// Which setting it keeps from its value; none where no setting can be told.
+    /// The setting that keeps its default because of it; none where no setting can be told.
     pub about: Option<Id>,
-    /// Where in the file; none for a variable of the environment.
+    /// The place in the file; none for a variable of the environment.
     pub place: Option<Place>,
     /// What was found and what was expected.
     pub says: String,

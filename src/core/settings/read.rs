@@ -13,7 +13,7 @@ use toml::de::{DeTable, DeValue};
 /// The largest settings file that is read, bytes. Chosen: a hundred times what all settings need.
 pub const LARGEST_FILE: usize = 256 * 1024;
 
-/// What settings are read from.
+/// The sources that settings are read from.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Source<'a> {
     /// The file's text, where there is a file.
@@ -81,7 +81,7 @@ fn read_file(text: &str, settings: &mut Settings, problems: &mut Vec<SettingProb
         });
         return;
     }
-    // What is no TOML costs its line: it is told, and the rest is read without it.
+    // a line that is no TOML is reported, and the rest is read without it
     let mut rest = text.to_owned();
     for _ in 0..MOST_TORN {
         let (table, errors) = DeTable::parse_recoverable(&rest);
@@ -113,11 +113,11 @@ fn read_file(text: &str, settings: &mut Settings, problems: &mut Vec<SettingProb
     }
 }
 
-/// So many names that are no settings are told, with what may be meant; the rest are counted. A file of
-/// nothing else once took ten seconds.
+/// At most so many names that are no settings are reported, each with what may be meant; the rest
+/// are counted. A file of nothing else once took ten seconds.
 const MOST_UNKNOWN: usize = 20;
 
-/// So many lines that are no TOML are told; a file with more is another kind of file.
+/// At most so many lines that are no TOML are reported; a file with more is another kind of file.
 const MOST_TORN: usize = 20;
 
 /// A text with a line of spaces in the place of one, so that all else stands where it stood; nothing
@@ -411,7 +411,8 @@ mod tests {
         assert_eq!(settings.wrong(), 1);
     }
 
-    /// For each of them the nearest name was looked for and its line counted: ten seconds of work.
+    /// The nearest name was once looked for, and the line counted, for each unknown name: ten
+    /// seconds of work.
     #[test]
     fn many_names_that_are_none_cost_twenty_problems() {
         let file: String = (0..1000).map(|n| format!("refernce{n} = {n}\n")).collect();
@@ -429,7 +430,7 @@ mod tests {
     }
 
     proptest::proptest! {
-        /// Whatever stands in the file is told and never a panic.
+        /// Whatever stands in the file is reported and never causes a panic.
         #[test]
         fn any_text_is_read_or_told(text in "[a-z\\[\\]=\"\\n .0-9é#-]{0,80}") {
             let (_, problems) = of(&text);

@@ -8,7 +8,7 @@ use std::marker::PhantomData;
 pub struct Setting {
     /// Its name in the file; a dot stands for a table.
     pub name: &'static str,
-    /// What it may be.
+    /// The kind of value that it may have.
     pub kind: SettingKind,
     /// Its default, as it is written in a file.
     pub usual: &'static str,
@@ -16,7 +16,7 @@ pub struct Setting {
     pub about: &'static str,
 }
 
-/// What a setting may be.
+/// The kinds of values of settings.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum SettingKind {
     /// `true` or `false`.
@@ -25,7 +25,7 @@ pub enum SettingKind {
     Number(f64, f64),
     /// A whole number between two others, both allowed.
     Whole(i64, i64),
-    /// Nothing at all, or a number between two others, both allowed.
+    /// No value, or a number between two others, both allowed.
     NoneOr(f64, f64),
     /// One of some words.
     OneOf(&'static [&'static str]),
@@ -52,7 +52,7 @@ pub const CLICKS: &[&str] = &["tick", "pip", "wood", "bell"];
 
 const LEVEL: SettingKind = SettingKind::Number(0.0, 1.0);
 
-/// What a key's value is.
+/// The types of keys' values.
 pub mod of {
     /// On or off.
     #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -68,7 +68,7 @@ pub mod of {
     pub struct Words;
 }
 
-/// Which setting, whatever its value is.
+/// The identity of a setting, whatever its value is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Id(pub(super) usize);
 
@@ -114,7 +114,7 @@ macro_rules! settings {
             )*
         }
 
-        /// What each key is read as, beside what its row says.
+        /// The type that each key is read as, beside the kind that its row says.
         #[cfg(test)]
         const READ_AS: &[(Id, &str)] = &[$((keys::$key.id(), stringify!($of))),*];
     };

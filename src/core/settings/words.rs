@@ -107,7 +107,7 @@ pub(super) fn words_of(setting: &Setting, words: Vec<String>) -> Result<Value, S
 /// Keys that a pedal may send, besides letters and function keys.
 const NAMED_KEYS: &[&str] = &["home", "end", "insert", "delete", "tab", "backspace"];
 
-/// What a setting is when nobody says anything.
+/// The default of a setting.
 pub(super) fn usual(setting: &Setting) -> Value {
     let word = setting.usual.trim_matches('"').trim_matches(['[', ']']);
     from_words(setting, word).unwrap_or(Value::Word(String::new()))

@@ -1,4 +1,5 @@
-//! What the start lists: drills with what the journal has of them, and the movements of the catalogue.
+//! Makes the list of the start page: drills with what the journal has of them, and the movements of
+//! the catalogue.
 
 use super::Shell;
 use crate::app::{Listed, Opens};

@@ -49,8 +49,8 @@ impl Shell {
         }
     }
 
-    /// What could not be stored by the end, once more; else into a file that `journal import`
-    /// takes.
+    /// Tries once more to store what could not be stored by the end, or else writes it into a file
+    /// that `journal import` takes.
     ///
     /// # Errors
     /// It could not be stored: where it lies now, and how to take it in later.

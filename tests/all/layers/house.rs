@@ -254,8 +254,8 @@ impl House {
     }
 }
 
-/// What the check reads of a file, held to samples: groups, `super::super::`, names that are handed
-/// on, and paths written out in code.
+/// Samples for the reading of paths: groups, `super::super::`, names that are handed on, and paths
+/// written out in code.
 #[test]
 fn paths_are_seen_however_they_are_written() {
     let module: Vec<String> = ["screen", "parts", "line"].map(str::to_owned).to_vec();

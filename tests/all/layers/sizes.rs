@@ -26,8 +26,8 @@ const TABLES: &[&str] = &[
     "tests/all/hostile_sound/wav.rs hostile_wav_ends_in_a_sentence",
 ];
 
-/// What is still longer, and the most lines it may have. The list can only shrink: what is divided
-/// comes off.
+/// Files and functions that are still longer, and the most lines that each may have. The list can
+/// only shrink: what is divided comes off.
 const TOO_LONG: &[(&str, usize)] = &[
     ("src/app/session_laws.rs a_session_runs_by_two_pedals", 110),
     ("src/commands/check.rs run", 100),

@@ -3,9 +3,9 @@
 use super::Metre;
 
 impl Metre {
-    /// The same counted in groups of so many of the lower figure's notes, such as 3 + 2 in 5/8. As it is
-    /// where these are its beats, and where those notes are crotchets or longer, which are counted one by
-    /// one.
+    /// The metre counted in groups of so many of the lower figure's notes, such as 3 + 2 in 5/8. It
+    /// stays as it is where these are its beats, and where those notes are crotchets or longer,
+    /// which are counted one by one.
     pub(super) fn in_groups(self, sizes: &[u32]) -> Self {
         let sum: u32 = sizes.iter().sum();
         let beats = self.is_compound() && sizes.iter().all(|size| *size == 3);

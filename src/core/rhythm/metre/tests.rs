@@ -170,7 +170,7 @@ fn a_pace_is_a_ratio_of_small_numbers() {
     }
 }
 
-/// Within two per cent; what lies on the edge is no longer near.
+/// A tempo within two per cent is near, and one exactly two per cent off is not.
 #[test]
 fn a_beat_of_about_a_simple_ratio_has_that_ratio() {
     let jig = Metre::SIX_EIGHT

@@ -4,7 +4,7 @@ use crate::rhythm::{Metre, WrittenLength};
 use crate::units::{Beats, Fraction};
 use num_integer::Integer;
 
-/// From tick to tick of the bar.
+/// A stretch from one tick of the bar to another.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Span {
     pub(super) note: usize,
@@ -31,12 +31,12 @@ pub(super) struct Grid {
     semibreve: i64,
     /// The odd factor of that number.
     odd: i64,
-    /// From the bar to the finest part, each a multiple of the next.
+    /// The sizes of the parts in ticks, from the bar to the finest, each a multiple of the next.
     sizes: Vec<i64>,
     /// Index of the beat in `sizes`.
     beat: usize,
     compound: bool,
-    /// No metre: every place weighs the same.
+    /// True without a metre: then every place weighs the same.
     free: bool,
 }
 
@@ -101,12 +101,12 @@ impl Grid {
         Fraction::new(i128::from(ticks), i128::from(self.semibreve))
     }
 
-    /// True of a place that halves alone lead to, however often.
+    /// True for a place that is reached by halving, however often.
     pub(super) fn is_plain(&self, tick: i64) -> bool {
         tick % self.odd == 0
     }
 
-    /// By what odd number the semibreve must be divided to reach a place.
+    /// The odd number by which the semibreve must be divided to reach a place.
     pub(super) fn division(&self, tick: i64) -> i64 {
         self.odd / tick.gcd(&self.odd)
     }

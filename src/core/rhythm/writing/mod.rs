@@ -43,7 +43,7 @@ pub struct Head {
     pub tied: bool,
 }
 
-/// So many notes of a kind in the time of so many.
+/// A tuplet: so many notes of a kind in the time of so many others.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Tuplet {
     /// The number that is printed: MusicXML's `actual-notes`.
@@ -55,7 +55,7 @@ pub struct Tuplet {
 }
 
 impl Tuplet {
-    /// What a written length is multiplied by.
+    /// The factor that a written length is multiplied by.
     pub fn factor(&self) -> Fraction {
         Fraction::new(i128::from(self.time), i128::from(self.notes))
     }
@@ -64,9 +64,9 @@ impl Tuplet {
 /// A bar as it is written.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct WrittenBar {
-    /// From left to right.
+    /// The heads from left to right.
     pub heads: Vec<Head>,
-    /// From left to right; none overlap.
+    /// The tuplets from left to right; none overlap.
     pub tuplets: Vec<Tuplet>,
     /// False where a length is finer than any note value (a dotted 64th's dot and below), and a
     /// head only comes near it.
@@ -205,7 +205,7 @@ impl Writer<'_> {
     }
 }
 
-/// Where a length is finer than any note value: the nearest value for each note.
+/// Writes a bar with a length that is finer than any note value: the nearest value for each note.
 fn nearly(metre: Metre, offset: Beats, notes: &[Length]) -> WrittenBar {
     let mut place = offset;
     let heads = notes

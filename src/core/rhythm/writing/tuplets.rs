@@ -90,7 +90,7 @@ impl Writer<'_> {
         self.cell(&cell);
     }
 
-    /// What stands within a beat.
+    /// Writes what stands within a beat.
     fn cell(&mut self, cell: &[Span]) {
         match cell {
             [] => {}
