@@ -93,7 +93,7 @@ pub struct WrongClock {
     pub instead: i64,
 }
 
-/// What in a journal cannot be.
+/// The entries of a journal that cannot be right.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Odd {
     /// Sessions of a wrong clock, in the order in which they were stored.

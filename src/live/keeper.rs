@@ -19,7 +19,8 @@ use std::time::{Duration, Instant};
 
 /// No callback for so long means the device is dead: ten times the longest block in use.
 const DEAD: Duration = Duration::from_millis(300);
-/// A stream that has not played yet gets longer, because some sound servers take their time.
+/// A stream that has not played yet is dead only after this time, because some sound servers take
+/// long to begin.
 const UNBORN: Duration = Duration::from_millis(1500);
 /// Time between two attempts to open a missing device, before [`PATIENCE`] has passed.
 const RETRY: Duration = Duration::from_millis(500);

@@ -35,7 +35,8 @@ struct Vitals {
 /// A device that asks for no block for so long is dead. Its errors do not say so, because devices
 /// report passing troubles as errors too.
 const DEAD: Duration = Duration::from_secs(2);
-/// A stream that has not played yet gets longer, because some sound servers take their time.
+/// A stream that has not played yet is dead only after this time, because some sound servers take
+/// long to begin.
 const UNBORN: Duration = Duration::from_secs(5);
 
 /// An open stream that plays samples. It ends with silence, or begins again.

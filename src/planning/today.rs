@@ -57,7 +57,7 @@ pub struct Rule {
     pub longest_gap: i32,
     /// Minutes to fill.
     pub minutes: u32,
-    /// Drills never played that a day may bring.
+    /// How many drills that were never played a day may bring.
     pub new: usize,
     /// How drills follow each other.
     pub order: Order,

@@ -33,12 +33,12 @@ const TITLE: u32 = 40;
 const PANEL: u32 = 160;
 const NAMES: u32 = 18;
 const AXIS: u32 = 46;
-/// Left of every panel, so that all have the same axis: its figures.
+/// Room left of every panel for the figures of its axis, the same for all.
 const LEFT: u32 = 40;
-/// What an axis counts stands over it: upright letters are read, turned ones are not.
+/// Room above an axis for its unit, which stands there upright because turned letters are not read.
 const UNIT: u32 = 18;
 const SMALL: i32 = 13;
-/// Lines in a panel at most: more are not told apart.
+/// The most lines in a panel: more cannot be told apart.
 const MOST_LINES: usize = 4;
 /// Drills whose tempi are shown at most, those practised last.
 const MOST_DRILLS: usize = 6;

@@ -8,9 +8,9 @@ use serde::Serialize;
 /// The same movement from other notes.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Elsewhere {
-    /// From these notes.
+    /// The notes before the movement.
     pub from: Vec<Note>,
-    /// These gracenotes; empty where it cannot be played.
+    /// The gracenotes that are played from there; empty where it cannot be played.
     pub gracenotes: Vec<Note>,
     /// The gracenotes with their roles: tones and separating gracenotes.
     #[serde(skip)]

@@ -9,9 +9,9 @@ use std::fmt::Write as _;
 /// A headed paragraph of a page.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Paragraph {
-    /// Above it; may be empty.
+    /// The heading above it; may be empty.
     pub heading: &'static str,
-    /// What it says.
+    /// Its lines.
     pub lines: Vec<Line>,
 }
 

@@ -317,8 +317,9 @@ fn a_mark_that_is_stored_late_takes_its_place_in_time() {
     assert_eq!(again.tally(cell(0, 50)), state.tally(cell(0, 50)));
 }
 
-/// The player's own limits, a longer gracenote in the lowest third, and the length on a rung that
-/// opens the movement; a mark by ear keeps them beside it.
+/// A cell is judged by the player's own limits: in the lowest third of the ladder a gracenote may
+/// be longer, and on a rung that opens the movement the tones have its length. A mark by ear keeps
+/// these limits beside it.
 #[test]
 fn a_cell_is_judged_by_the_players_limits_at_its_place() {
     let mut plan = opening_plan();

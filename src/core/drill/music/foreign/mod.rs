@@ -30,9 +30,9 @@ type Shared = (Vec<Written>, Vec<(usize, usize)>);
 pub(super) struct Foreign {
     /// The voice that is read: the first one named.
     voice: Option<String>,
-    /// Inside another voice.
+    /// True inside another voice than the one that is read.
     skipping: bool,
-    /// Voices told of.
+    /// The other voices that were reported already.
     told: BTreeSet<String>,
     /// How many changes were made.
     pub(super) changes: usize,
