@@ -315,6 +315,17 @@ mod tests {
         assert_eq!(closing(6), (2, Beats::whole(6)));
     }
 
+    /// A crunluath in full beats is longer than a bar of 2/4: four tones before its landing on the first
+    /// beat of a bar, and two beats before them.
+    #[test]
+    fn a_movement_longer_than_its_bar_lands_on_a_first_beat() {
+        let crunluath = resolved("crunluath", Note::C, E);
+        let before = |metre| usual_before(metre, &crunluath, Beats::ONE);
+        assert_eq!(before(Metre::TWO_FOUR), Beats::whole(2));
+        assert_eq!(before(Metre::THREE_FOUR), Beats::whole(2));
+        assert_eq!(before(Metre::FOUR_FOUR), Beats::whole(4));
+    }
+
     fn resolved(movement: &str, from: Note, to: Note) -> Resolved {
         let movement = find(movement).expect("a known movement");
         match resolve(movement, Context::between(from, to), &Schools::default()) {

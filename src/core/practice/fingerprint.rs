@@ -99,6 +99,11 @@ mod tests {
         assert_eq!(StagePrint::parse(&print.to_string()), Ok(print));
         let small = StagePrint(7);
         assert_eq!(StagePrint::parse(&small.to_string()), Ok(small));
+        let error = StagePrint::parse("7").expect_err("too short").to_string();
+        assert!(
+            error.contains("`7`") && error.contains("32 hexadecimal digits"),
+            "{error}"
+        );
         for slip in ["", "7", "+c62272e07bb014262b821756295c58d", "é"] {
             assert!(StagePrint::parse(slip).is_err(), "{slip}");
         }

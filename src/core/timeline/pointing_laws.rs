@@ -144,6 +144,15 @@ fn a_movement_behind_the_cut_takes_its_time_from_the_dot() {
     assert!(timeline.crowded.is_empty());
 }
 
+/// A grip from low G takes 90 ms at 80, and the cut keeps 90 beside them.
+#[test]
+fn a_cut_keeps_ninety_milliseconds_beside_what_is_taken_from_it() {
+    let score = score("{g}A>G {dG}A2|", Metre::TWO_FOUR, pointed("4:1"));
+    let timeline = laid(&score, "80");
+    let found = between(&onsets(&score, &timeline));
+    assert_eq!(found[1], Millis::whole(180).to_beats(timeline.tempo));
+}
+
 /// Nothing but a pair moves: not a dot that goes over the beat, not a triplet, not an even quaver.
 #[test]
 fn what_is_no_pair_inside_a_beat_stays_as_written() {

@@ -164,6 +164,7 @@ fn how_long_sound_ran_is_written_down_where_it_stops() {
     for _ in 0..2 {
         let at = practice.at();
         practice.tell(Event::Paused { at });
+        practice.later(1000);
     }
     let at = practice.at();
     practice.tell(Event::Ended { at });

@@ -145,6 +145,17 @@ fn the_figure_of_a_tuplet_says_what_it_lasts() {
     writes("6/8", &fives("3/5", "3", ""), "a3 (5:3 b1 c1 d1 e1 f1 )");
     writes("4/4", "4 4/3 4/3 4/3", "a4 (3:2 b2 c2 d2 )");
     writes("4/2", "16/3 16/3 16/3", "(3:2 a8 b8 c8 )");
+    // or of a dotted quaver
+    writes(
+        "2/4",
+        &fives("3/10", "", "1/2 2"),
+        "(5:3 a1/2 b1/2 c1/2 d1/2 e1/2 ) f1/2 g2",
+    );
+    writes(
+        "2/4",
+        &fives("3/10", "1/2", "2"),
+        "a1/2 (5:3 b1/2 c1/2 d1/2 e1/2 f1/2 ) g2",
+    );
     // a pickup of three fifths of a beat
     writes("6/8", "6/5 3/5", "(5:3 a2 b1 )");
 }

@@ -304,3 +304,59 @@ fn a_click_in_a_later_cycle_is_placed_and_not_added_up() {
         Frames(1_587_600_000)
     );
 }
+
+/// At 80 a grip takes 145 ms of a beat of 750: it stands at the end of the count-in, and of each cycle
+/// that another follows.
+#[test]
+fn the_gracenotes_ahead_of_a_repetition_end_where_it_begins() {
+    let score = written("{GdG}A2 B2 {GdG}c2 B2|", Metre::TWO_FOUR, 2);
+    let timeline = lay(&score, &Layout::at(tempo("80"), SampleRate(48_000)));
+    let ahead = |events: &[TimelineEvent]| -> Vec<Beats> {
+        let ahead = events.iter().filter(|event| event.ahead);
+        ahead.map(|event| event.beat).collect()
+    };
+    let before = |end: i128| [145, 90, 55].map(|ms| Beats::whole(end) - Beats::new(ms, 750));
+    assert_eq!(timeline.lead_in_length, Beats::whole(2));
+    assert_eq!(ahead(&timeline.lead_in), before(2));
+    assert_eq!(ahead(&timeline.first), before(4));
+    let told = |repetitions: u64| -> Vec<(Beats, Option<u64>)> {
+        let played = timeline.played(repetitions);
+        let ahead = played.iter().filter(|placed| placed.event.ahead);
+        ahead
+            .map(|placed| (placed.beat, placed.repetition))
+            .collect()
+    };
+    assert_eq!(told(0), []);
+    let belongs = |end: i128, repetition: u64| before(end).map(|beat| (beat, Some(repetition)));
+    assert_eq!(told(1), belongs(2, 0));
+    assert_eq!(told(2), [belongs(2, 0), belongs(6, 1)].concat());
+}
+
+/// The reference fades where a breath begins, and nowhere else.
+#[test]
+fn only_a_breath_hushes() {
+    for (breath, hushes) in [(0, vec![]), (2, vec![Beats::whole(2)])] {
+        let score = written("A4 B4|", Metre::TWO_TWO, breath);
+        let timeline = lay(&score, &Layout::at(tempo("60"), SampleRate(48_000)));
+        let hush = |event: &&TimelineEvent| event.kind == EventKind::Hush;
+        let found = timeline.again.iter().filter(hush).map(|event| event.beat);
+        assert_eq!(found.collect::<Vec<_>>(), hushes);
+    }
+}
+
+/// With no breath the grip on the first note takes its time from the last, three fifths of it at most;
+/// in a breath it has the time it needs.
+#[test]
+fn the_first_movement_takes_its_time_from_the_last_note_or_from_the_breath() {
+    for (breath, taken, crowded) in [
+        (0, Beats::new(3, 20), true),
+        (2, Beats::new(145, 400), false),
+    ] {
+        let score = written("{GdG}A4 B3 c|", Metre::TWO_FOUR, breath);
+        let timeline = lay(&score, &Layout::at(tempo("150"), SampleRate(48_000)));
+        let ahead = timeline.again.iter().find(|event| event.ahead);
+        let begins = ahead.expect("a grip").beat;
+        assert_eq!(timeline.cycle - begins, taken, "breath {breath}");
+        assert_eq!(!timeline.crowded.is_empty(), crowded, "breath {breath}");
+    }
+}
