@@ -52,7 +52,8 @@ impl Quiet {
 
 #[cfg(unix)]
 fn locked() -> std::sync::MutexGuard<'static, Option<OwnedFd>> {
-    // A thread that panicked in here left a value that is whole: it is only taken or put.
+    // the value is only taken or put, so it is whole even where a thread panicked while it held the
+    // lock
     BEFORE
         .lock()
         .unwrap_or_else(std::sync::PoisonError::into_inner)

@@ -245,7 +245,8 @@ fn no_birl(movement: Movement, after: Note) -> String {
     )
 }
 
-/// Where it closes, when nothing but custom keeps it from this note (common practice, no source).
+/// The sentence that says where a movement closes, for a note that nothing but custom keeps it from
+/// (common practice, no source).
 fn customary(movement: Movement, context: Context, only: &str) -> String {
     let spoken = movement.spoken();
     let closes = format!("the {spoken} closes on {only} only");

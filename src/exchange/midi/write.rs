@@ -293,7 +293,7 @@ impl Counted {
         self.spans.push((beat, quarters, metre));
     }
 
-    /// A section with its count-in, its repetitions and their breaths.
+    /// Writes a section with its count-in, its repetitions and their breaths.
     fn section(&mut self, score: &Score, timeline: &Timeline, origin: Beats, repetitions: u32) {
         self.from(origin, score.metre);
         let first = score.bars.first().map_or(Beats::ZERO, |bar| bar.start);

@@ -97,9 +97,9 @@ fn phrases_within(tune: &Tune, range: BarRange, piece: &DrillDocument) -> Vec<Ba
     phrases
 }
 
-/// A tune built up from phrases: each by itself, each with the next, from the end backwards, whole.
-/// The board opens one after the other. `part`, from 1, leaves the rest of the tune out; then whole is
-/// that part.
+/// A drill that builds a tune up from phrases: each by itself, each with the next, then from the
+/// end backwards, and at last the whole. The board opens these stages one after the other. With
+/// `part`, from 1, only that part of the tune is built up.
 ///
 /// # Errors
 /// Fewer than two phrases, more than a drill has stages for, a part that is not there, or bars that

@@ -140,7 +140,7 @@ fn the_count_in_ends_with_the_pickup() {
     assert_eq!(timeline.cycle, Beats::whole(6));
 }
 
-/// Five quavers were five clicks; a player counts two.
+/// The five quavers of 5/8 once had five clicks, and a player counts two.
 #[test]
 fn quavers_that_are_counted_in_groups_have_a_click_for_each_group() {
     let clicks = |metre: &str, subdivision: Subdivision| -> Vec<(String, i128, u8)> {
