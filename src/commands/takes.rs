@@ -24,8 +24,9 @@ use std::time::{Duration, Instant};
 #[command(after_help = "Examples:\n  gracerung takes\n  gracerung takes 1\n  \
     gracerung takes 1 --half --alone\n  gracerung takes 1 --half -o slow.wav\n  gracerung takes 3 --remove\n\n\
     `p` keeps a take while you practise with --mark-by ear: what the microphone heard since you\n\
-    began to play, at most the last 90 seconds. 1 is the newest. It is played on the left with the\n\
-    reference of the same stage and tempo on the right, each repetition where you played it.\n\n\
+    began to play, at most the last 90 seconds or a repetition that is longer. 1 is the newest. It is\n\
+    played on the left with the reference of the same stage and tempo on the right, each repetition\n\
+    where you played it.\n\n\
     JSON: [{\"number\":1,\"name\":…,\"drill\":…,\"stage\":…,\"tempo\":…,\"la_hz\":…,\"seconds\":…}]")]
 pub(crate) struct Arguments {
     /// Which take: its number, 1 the newest, or its name; the list when left out.

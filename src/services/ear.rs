@@ -9,7 +9,7 @@ use super::{
 };
 use crate::app::{Lateness, Message, Model};
 use crate::chanter::Tuning;
-use crate::listening::{Attended, Attention, ExpectedStage, KEPT_S};
+use crate::listening::{Attended, Attention, ExpectedStage, LONGEST_S};
 use crate::live::{GAP_BLOCKS, LARGEST_BUFFER, MICROPHONE_BUFFER, Microphone, Position};
 use crate::units::Seconds;
 use std::sync::mpsc::{Receiver, Sender, channel};
@@ -192,13 +192,15 @@ impl Ear {
             return Vec::new();
         };
         let piece = ExpectedStage::of(score, timeline);
-        if piece.length.0 > KEPT_S - 1.0 {
+        if piece.length.0 > LONGEST_S {
             let told = format!(
-                "longer than {KEPT_S:.0} seconds: repetitions are marked by hand, not by ear"
+                "longer than {:.0} minutes: repetitions are marked by hand, not by ear",
+                LONGEST_S / 60.0
             );
             let another = self.awaiting.skip(key);
             return another.then_some(Message::Care(told)).into_iter().collect();
         }
+        self.attention.keep_for(&piece);
         let later_s = self
             .calibrated
             .iter()
@@ -215,7 +217,7 @@ impl Ear {
         self.began = self.attention.seconds();
     }
 
-    /// What was heard since playing began, at most the last [`KEPT_S`] seconds, and its rate.
+    /// What was heard since playing began, at most what is kept, and its rate.
     pub(crate) fn take(&self) -> (Vec<f32>, crate::units::SampleRate) {
         (self.attention.since(self.began), self.microphone.rate)
     }

@@ -196,7 +196,7 @@ fn clean_in(kept: &Kept) -> usize {
 pub(crate) fn read(path: &Path) -> Result<(Vec<f32>, SampleRate), Failure> {
     let mut recording = recording(path)?;
     // no more than `p` ever keeps, whatever the file has become
-    let most = (2.0 * crate::listening::KEPT_S) as usize * recording.rate().0 as usize;
+    let most = (2.0 * crate::listening::LONGEST_S) as usize * recording.rate().0 as usize;
     let samples = recording.read(most);
     Ok((samples, recording.rate()))
 }

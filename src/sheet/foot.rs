@@ -406,25 +406,39 @@ fn goal(climbs: &[Vec<Rung>]) -> Option<Rung> {
     tempi.max_by_key(|rung| rung.tempo()).copied()
 }
 
-/// Rows in columns as even as may be; the name of a stage stands over a rung of it.
+/// Rows in columns as even as may be; the name of a stage stands over a rung of it. Stages stay whole
+/// where that costs a row at most.
 fn flow(rows: &[Row], columns: usize) -> Vec<std::ops::Range<usize>> {
-    let mut height = rows.len().div_ceil(columns.max(1)).max(2);
-    loop {
-        let mut ranges = Vec::new();
-        let mut begin = 0;
-        while begin < rows.len() {
-            let mut end = (begin + height).min(rows.len());
-            if end < rows.len() && end - begin > 1 && matches!(rows[end - 1], Row::Stages(_)) {
-                end -= 1;
-            }
-            ranges.push(begin..end);
-            begin = end;
+    let columns = columns.max(1);
+    let even = rows.len().div_ceil(columns).max(2);
+    let whole = (even..=even + 1).map(|height| columns_of(rows, height, true));
+    let broken = (even..).map(|height| columns_of(rows, height, false));
+    whole
+        .chain(broken)
+        .find(|ranges| ranges.len() <= columns)
+        .unwrap_or_default()
+}
+
+/// Rows in columns of a height at most, so many as it takes; a stage that is higher than a column is
+/// broken all the same.
+fn columns_of(rows: &[Row], height: usize, whole: bool) -> Vec<std::ops::Range<usize>> {
+    let is_name = |at: &usize| matches!(rows[*at], Row::Stages(_));
+    let mut ranges = Vec::new();
+    let mut begin = 0;
+    while begin < rows.len() {
+        let mut end = (begin + height).min(rows.len());
+        if end < rows.len() {
+            let of_next = if whole {
+                begin + 1
+            } else {
+                (end - 1).max(begin + 1)
+            };
+            end = (of_next..=end).rev().find(is_name).unwrap_or(end);
         }
-        if ranges.len() <= columns.max(1) {
-            return ranges;
-        }
-        height += 1;
+        ranges.push(begin..end);
+        begin = end;
     }
+    ranges
 }
 
 /// A name cut to a width.
@@ -438,4 +452,42 @@ fn shortened(name: &str, room: f64) -> String {
         short.pop();
     }
     format!("{}…", short.trim_end())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn rows(lengths: &[usize]) -> Vec<Row> {
+        let rung = || Row::Rung {
+            label: String::new(),
+            goal: false,
+            boxes: vec![true],
+        };
+        let stage = |rungs: &usize| {
+            let name = Row::Stages(vec![String::new()]);
+            std::iter::once(name).chain(std::iter::repeat_with(rung).take(*rungs))
+        };
+        lengths.iter().flat_map(stage).collect()
+    }
+
+    /// Rungs without the name of their stage over them were not known for its own.
+    #[test]
+    fn a_stage_is_broken_only_where_that_saves_rows() {
+        let lengths = |rungs: &[usize], columns| -> Vec<usize> {
+            let rows = rows(rungs);
+            let ranges = flow(&rows, columns);
+            assert_eq!(ranges.first().map(|range| range.start), Some(0));
+            assert!(ranges.windows(2).all(|pair| pair[0].end == pair[1].start));
+            assert_eq!(ranges.last().map(|range| range.end), Some(rows.len()));
+            ranges.iter().map(ExactSizeIterator::len).collect()
+        };
+        // 28 rows: ten a column would tear the fourth stage apart
+        assert_eq!(lengths(&[4, 4, 4, 5, 6], 3), [10, 11, 7]);
+        assert_eq!(lengths(&[13], 4), [4, 4, 4, 2]);
+        // whole stages would take eleven rows where eight are enough
+        assert_eq!(lengths(&[2, 10], 2), [7, 7]);
+        // a name is never the last of a column
+        assert_eq!(lengths(&[5, 5, 12], 4), [6, 6, 7, 6]);
+    }
 }

@@ -121,6 +121,26 @@ fn a_repetition_is_judged_and_silence_is_not() {
     assert_eq!(attention.now().note, None);
 }
 
+/// A whole tune at a slow tempo is longer than what is kept for a drill: it was marked by hand only, and
+/// what was heard of it lacked its beginning.
+#[test]
+fn a_tune_of_two_minutes_is_heard_whole() {
+    let file = built_in("lamp-on-the-slipway").expect("it is there");
+    let drill = read(file.text.as_bytes()).0.expect("it reads");
+    let stage = drill.stages[0].name.clone();
+    let (piece, samples, start) = played_with(file.text, &stage, 1, &[Bus::Click]);
+    assert!(piece.length.0 > 120.0, "{}", piece.length.0);
+    let mut attention = Attention::new(RATE, Tuning::default()).expect("a usual rate");
+    attention.keep_for(&piece);
+    attention.push(&samples);
+    attention.push(&[0.0; 48_000]);
+    let heard = attention.cut(&piece, start, false).hear(&piece);
+    let heard = heard.expect("a usual rate");
+    assert_eq!(heard.trouble, None);
+    let verdict = judge(&heard.measured, &Thresholds::default());
+    assert_eq!(verdict.mark, Some(Mark::Clean), "{:?}", verdict.faults);
+}
+
 /// Without it a metronome beside the player would be heard as crossing noises where a repetition has
 /// too few clicks to learn them from: two bars of 2/4 have two accents and two beats, and the sound
 /// before it has the rest.

@@ -12,9 +12,10 @@
 use gracerung::app::{
     Action, Effect, Message, Model, OpenedDrill, Options, Page, prints, scores, update,
 };
-use gracerung::drill::{BUILT_IN, read};
+use gracerung::drill::{BUILT_IN, Drill, read};
 use gracerung::journal::Journal;
 use gracerung::listening::{Attention, ExpectedStage};
+use gracerung::movement::Lengths;
 use gracerung::planning::Lately;
 use gracerung::practice::{By, CellStatus, Hand, Kind, Mark, Moment};
 use gracerung::screen::{Theme, view};
@@ -22,7 +23,7 @@ use gracerung::sound::{
     Bus, Command, Controls, Entrance, Load, Renderer, RendererReport, Sound, Timed, When,
 };
 use gracerung::timeline::{Layout, Timeline, lay};
-use gracerung::units::{Beats, Bpm, Fraction, Frames, SampleRate, Seconds};
+use gracerung::units::{Beats, Bpm, Fraction, Frames, Millis, SampleRate, Seconds};
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 use std::collections::VecDeque;
@@ -78,6 +79,9 @@ struct Counted {
 }
 
 struct World {
+    /// The built-in drills with their names, those with the longest stages first: what the longest
+    /// repetition needs is needed within the first hour.
+    drills: Vec<(&'static str, Drill)>,
     model: Model,
     renderer: Renderer,
     controls: Controls,
@@ -172,17 +176,17 @@ impl World {
     }
 
     fn open(&mut self, number: usize) {
-        let file = &BUILT_IN[number % BUILT_IN.len()];
-        let drill = read(file.text.as_bytes()).0.expect("it reads");
+        let (name, drill) = &self.drills[number % self.drills.len()];
+        let drill = drill.clone();
         let stages = prints(&scores(&drill));
         let entries = self.journal.board(&stages).expect("read");
         let lately = self.journal.latest(&stages, Lately::MOST).expect("read");
         self.tell(Message::Opened(Box::new(OpenedDrill {
-            name: file.name.to_owned(),
+            name: (*name).to_owned(),
             drill,
             entries,
             lately,
-            played: self.journal.stages_of(file.name).expect("read"),
+            played: self.journal.stages_of(name).expect("read"),
             place: self
                 .journal
                 .last_place_in(&stages)
@@ -360,12 +364,20 @@ impl World {
             return;
         };
         let piece = ExpectedStage::of(score, timeline);
-        // by four in a thousand: heard as nobody's but the player's, and clean
+        // By four in a thousand, and with gracenotes and tones of a length of his own: heard as
+        // nobody's but the player's, and clean.  Short repetitions were once taken for the
+        // reference, because their gracenotes were exactly as long.
         let slower = laid.timeline.tempo.value() * Fraction::new(249, 250);
         let layout = Layout {
             count_in: false,
+            lengths: Lengths {
+                separating: Millis::whole(40),
+                tone: Millis::whole(61),
+                ..Lengths::default()
+            },
             ..Layout::at(Bpm::new(slower).unwrap_or(laid.timeline.tempo), RATE)
         };
+        instrument.attention.keep_for(&piece);
         instrument.serial += 1;
         let load = Load {
             timeline: Arc::new(lay(score, &layout)),
@@ -432,6 +444,19 @@ fn place(laid: &Laid, frame: u64) -> (bool, u64, f64) {
     )
 }
 
+fn by_longest_stage() -> Vec<(&'static str, Drill)> {
+    let longest = |drill: &Drill| {
+        let lengths = scores(drill).into_iter().map(|score| score.length);
+        lengths.max().unwrap_or(Beats::ZERO)
+    };
+    let mut drills: Vec<(&str, Drill)> = BUILT_IN
+        .iter()
+        .map(|file| (file.name, read(file.text.as_bytes()).0.expect("it reads")))
+        .collect();
+    drills.sort_by_key(|(_, drill)| std::cmp::Reverse(longest(drill)));
+    drills
+}
+
 /// Memory of this process that is no file's, KiB, and its open files; none where the system does
 /// not tell.
 fn held() -> Option<(i64, usize)> {
@@ -477,6 +502,7 @@ fn main() {
         renderer,
         controls,
         journal,
+        drills: by_longest_stage(),
         sent: VecDeque::new(),
         laid: None,
         playing: false,

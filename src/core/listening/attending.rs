@@ -15,8 +15,13 @@ use crate::practice::{LATE, Measurement};
 use crate::units::{Cents, FullScale, Hertz, Milliseconds, SampleRate, Seconds};
 use std::collections::VecDeque;
 
-/// Seconds of sound that are kept, 17 MB at 48 kHz; a longer repetition cannot be heard.
+/// Seconds of sound that are kept, 17 MB at 48 kHz; more where a repetition is longer.
 pub const KEPT_S: f64 = 90.0;
+/// The longest repetition that can be heard, seconds, 60 MB at 48 kHz: sixty-four bars of four beats at
+/// 52 beats a minute. Chosen.
+pub const LONGEST_S: f64 = 300.0;
+/// Seconds that are kept beside a long repetition: what lies around it, and the time until it is cut out.
+const BESIDE_S: f64 = 10.0;
 /// Seconds of sound before and after a repetition that are heard with it, because the note that
 /// ends it may ring on. It can be cut out once this much has come in after its end. Chosen.
 pub const AROUND_S: f64 = 0.35;
@@ -176,6 +181,7 @@ pub struct Attention {
     tuning: Tuning,
     now: Listener,
     kept: VecDeque<f32>,
+    keeps: Seconds,
     taken: u64,
     holding: Holding,
     /// When a block clipped last, and when something was heard last, seconds.
@@ -196,12 +202,19 @@ impl Attention {
             tuning,
             now: Listener::new(rate, tuning)?,
             kept: VecDeque::with_capacity((KEPT_S * f64::from(rate.0)) as usize),
+            keeps: Seconds(KEPT_S),
             taken: 0,
             holding: Holding::default(),
             clipped_s: f64::NEG_INFINITY,
             sounded_s: 0.0,
             unheard_s: 0.0,
         })
+    }
+
+    /// Keeps from now on as much as a repetition of a piece needs, up to the longest that can be heard.
+    pub fn keep_for(&mut self, piece: &ExpectedStage) {
+        let needs = piece.length.0.min(LONGEST_S) + BESIDE_S;
+        self.keeps = Seconds(self.keeps.0.max(needs));
     }
 
     /// Takes mono samples. They are heard in pieces of 10 ms, however many come at once, so that
@@ -214,7 +227,7 @@ impl Attention {
 
     fn push_piece(&mut self, samples: &[f32]) {
         self.taken += samples.len() as u64;
-        let most = (KEPT_S * f64::from(self.rate.0)) as usize;
+        let most = (self.keeps.0 * f64::from(self.rate.0)) as usize;
         let over = (self.kept.len() + samples.len()).saturating_sub(most);
         self.kept.drain(..over.min(self.kept.len()));
         self.kept.extend(samples.iter().rev().take(most).rev());
@@ -328,13 +341,13 @@ impl Cut {
     /// # Errors
     /// A sample rate that cannot be resampled.
     pub fn hear(&self, piece: &ExpectedStage) -> Result<Attended, RateError> {
-        let mut samples = Some(&self.samples);
+        let mut blocks = self.samples.chunks(65_536);
         let heard = hear_piece(
             self.rate,
             Some(self.tuning.low_a),
             self.tuning.table,
             piece,
-            || samples.take().cloned().unwrap_or_default(),
+            || blocks.next().map(<[f32]>::to_vec).unwrap_or_default(),
         )?;
         let sounded: f64 = heard.notes.iter().map(|note| note.length().0).sum();
         let odd = heard
