@@ -133,7 +133,7 @@ fn a_tune_of_two_minutes_is_heard_whole() {
     let mut attention = Attention::new(RATE, Tuning::default()).expect("a usual rate");
     attention.keep_for(&piece);
     attention.push(&samples);
-    attention.push(&[0.0; 48_000]);
+    attention.push(&vec![0.0; 48_000]);
     let heard = attention.cut(&piece, start, false).hear(&piece);
     let heard = heard.expect("a usual rate");
     assert_eq!(heard.trouble, None);
