@@ -30,6 +30,8 @@ mod offers;
 mod opened;
 mod opening;
 mod options;
+#[cfg(test)]
+mod pedal_laws;
 mod place;
 mod playing;
 #[cfg(test)]

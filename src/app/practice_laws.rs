@@ -167,7 +167,7 @@ impl Player {
         self.tell(Message::Act(Action::Mark(mark, Hand::Pedal)))
     }
 
-    fn notice(&self) -> &str {
+    pub(super) fn notice(&self) -> &str {
         let notice: Option<&Notice> = self.model.notice.as_ref();
         notice.map_or("", |notice| notice.text.as_str())
     }
@@ -449,38 +449,4 @@ fn sound_that_the_microphone_lost_is_told_as_that() {
     let marked = player.notice().to_owned();
     player.tell(lost);
     assert_eq!(player.notice(), marked, "the hand has marked it");
-}
-
-/// Without it the next cell of a drill that leaves going on to the player would need the keyboard, as
-/// would the step back that is suggested.
-#[test]
-fn pedals_go_on_and_back_while_nothing_sounds() {
-    let mut opened = Player::drill(&[], Some(0));
-    opened.drill.advance = crate::practice::Advance::WhenAsked;
-    opened.drill.clean = 2;
-    let mut player = Player::on(20_000);
-    player.model.options.stop_rule = false;
-    player.tell(Message::Opened(Box::new(opened)));
-    player.press(Mark::Clean);
-    let repeats = |player: &mut Player, mark, times| {
-        for _ in 0..times {
-            player.plays();
-            player.breathes();
-            player.press(mark);
-        }
-        player.tell(Message::Act(Action::PlayOrPause));
-    };
-    repeats(&mut player, Mark::Clean, 2);
-    let practising = player.model.practising.as_ref().expect("a drill");
-    let next = practising.goes_on_to().expect("the next is named");
-    assert_ne!(practising.cell(), Some(next));
-    let effects = player.press(Mark::Clean);
-    assert!(effects.iter().any(|one| matches!(one, Effect::Start)));
-    repeats(&mut player, Mark::NotClean, 3);
-    let practising = player.model.practising.as_ref().expect("a drill");
-    assert_eq!(practising.cell(), Some(next));
-    let back = practising.goes_back_to().expect("it is suggested");
-    player.press(Mark::NotClean);
-    let practising = player.model.practising.as_ref().expect("a drill");
-    assert_eq!(practising.state.upcoming(), Some(back));
 }
