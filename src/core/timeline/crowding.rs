@@ -106,6 +106,14 @@ mod tests {
         parts.iter().map(|(a, b)| Beats::new(*a, *b)).collect()
     }
 
+    /// Three fifths of a note are no crowding, anything more is.
+    #[test]
+    fn a_movement_may_take_just_three_fifths() {
+        let crowded = |part| fit(&[part], Beats::ONE, Beats::new(1, 100)).crowded;
+        assert!(!crowded(Beats::new(3, 5)));
+        assert!(crowded(Beats::new(61, 100)));
+    }
+
     #[test]
     fn what_fits_is_left_alone() {
         let parts = beats(&[(1, 10), (1, 20), (1, 10)]);

@@ -330,6 +330,12 @@ fn the_gracenotes_ahead_of_a_repetition_end_where_it_begins() {
     let belongs = |end: i128, repetition: u64| before(end).map(|beat| (beat, Some(repetition)));
     assert_eq!(told(1), belongs(2, 0));
     assert_eq!(told(2), [belongs(2, 0), belongs(6, 1)].concat());
+    // without a count-in there is no time for them before the first
+    let at_once = Layout {
+        count_in: false,
+        ..Layout::at(tempo("80"), SampleRate(48_000))
+    };
+    assert_eq!(lay(&score, &at_once).lead_in, []);
 }
 
 /// The reference fades where a breath begins, and nowhere else.
