@@ -426,8 +426,9 @@ fn reeds(seconds: usize) -> Vec<f32> {
 }
 
 /// A long recording must be a stream: two minutes more are 7.7 MB more of samples, and may take a
-/// quarter of that more memory, for their notes and what the allocator keeps free: 1.0 to 1.4 MB were
-/// seen. What is kept to look back at is full after the first minute. `tests/two-hours.sh` does the same with two hours.
+/// quarter of that more memory. One run differs from another by 0.8 MB less to 1.4 MB more. What is
+/// kept to look back at is full after the first minute. `tests/two-hours.sh` does the same with two
+/// hours.
 #[test]
 #[cfg(target_os = "linux")]
 fn a_longer_recording_takes_no_more_memory() {
