@@ -2,7 +2,7 @@
 
 use super::choose::Choose;
 use super::lateness::Lateness;
-use super::notice::Notice;
+use super::notice::{Notice, Others};
 use super::options::Options;
 use super::practising::Practising;
 use super::session::Session;
@@ -38,6 +38,8 @@ pub struct Model {
     pub(super) words: Option<Words>,
     /// The last sentence for the player.
     pub(super) notice: Option<Notice>,
+    /// Marks of another window that the player was not told of yet.
+    pub(super) others: Others,
     /// Some marks are not in the journal yet.
     pub(super) unstored: bool,
     /// The device, or none.
@@ -191,6 +193,7 @@ impl Model {
             options,
             words: None,
             notice: None,
+            others: Others::default(),
             unstored: false,
             sound: SoundState::Closed,
             lateness: Lateness::default(),

@@ -164,16 +164,79 @@ fn sentence(practising: &Practising, news: &News) -> Option<String> {
         },
         News::LadderEnds => ladder_ends(practising),
         News::UnknownStage(_) => "this drill has no such stage".to_owned(),
-        News::OthersWrote(count) => format!(
-            "{} from another window",
-            wording::count(*count, "mark came in", "marks came in")
-        ),
+        News::OthersWrote(count) => others_wrote(*count),
     })
+}
+
+fn others_wrote(count: usize) -> String {
+    let came = wording::count(count, "mark came in", "marks came in");
+    format!("{came} from another window")
+}
+
+/// How long a sentence stands before news that can wait takes its place, milliseconds. Chosen.
+const STANDS_MS: i64 = 1500;
+
+/// Marks of another window that came in while something else was said. Where every repetition is marked,
+/// something else always is: the player was then never told that two windows are open.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Others {
+    count: usize,
+    /// What is said meanwhile, and since when, milliseconds.
+    behind: Option<(Notice, i64)>,
+}
+
+impl Others {
+    pub(super) fn wait(&mut self, count: usize) {
+        self.count += count;
+    }
+
+    /// The news, once nothing else is said or what is said has stood long enough.
+    pub(super) fn told(&mut self, said: Option<&Notice>, now_ms: i64) -> Option<Notice> {
+        if self.count == 0 {
+            return None;
+        }
+        if let Some(said) = said {
+            let since = self.behind.as_ref().filter(|(behind, _)| behind == said);
+            let Some((_, since_ms)) = since else {
+                self.behind = Some((said.clone(), now_ms));
+                return None;
+            };
+            if said.urgent || now_ms - since_ms < STANDS_MS {
+                return None;
+            }
+        }
+        let Self { count, .. } = std::mem::take(self);
+        Some(Notice::plain(others_wrote(count)))
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// One own mark after another once kept the news of the other window back for ever.
+    #[test]
+    fn marks_of_another_window_wait_for_what_is_said() {
+        let mut others = Others::default();
+        let [one, two] = ["clean: 1 of 5 in a row", "clean: 3 of 5 in a row"].map(Notice::plain);
+        assert_eq!(others.told(None, 0), None);
+        others.wait(1);
+        assert_eq!(others.told(Some(&one), 1000), None);
+        assert_eq!(others.told(Some(&one), 2499), None);
+        // another sentence stands for as long
+        assert_eq!(others.told(Some(&two), 2500), None);
+        others.wait(2);
+        assert_eq!(others.told(Some(&two), 3999), None);
+        let told = others.told(Some(&two), 4000).expect("it stood long enough");
+        assert_eq!(told.text, "3 marks came in from another window");
+        assert_eq!(others.told(Some(&told), 9000), None);
+        // what is wrong stands until it is right
+        others.wait(1);
+        let wrong = Notice::urgent("the journal cannot be written");
+        assert_eq!(others.told(Some(&wrong), 10_000), None);
+        assert_eq!(others.told(Some(&wrong), 20_000), None);
+        assert!(others.told(None, 20_001).is_some());
+    }
     use crate::app::{OpenedDrill, Options};
     use crate::drill::{BUILT_IN, read};
     use crate::practice::{Event, Moment, step};

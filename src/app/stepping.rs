@@ -2,7 +2,7 @@
 
 use super::effect::Effect;
 use super::model::{Model, Page};
-use super::notice::{Notice, told};
+use super::notice::{Notice, Others, told};
 use super::noting;
 use super::offer::Offers;
 use crate::practice::{Event, Mark, Moment, News, PointingHeard, Verdict, step};
@@ -106,4 +106,5 @@ pub(super) fn leave_drill(model: &mut Model, at: Moment, effects: &mut Vec<Effec
     model.words = None;
     model.page = Page::Choose;
     model.notice = None;
+    model.others = Others::default();
 }

@@ -94,6 +94,9 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
                 });
                 decide(model, at, latency_ms, effects);
             }
+            if let Some(waited) = model.others.told(model.notice.as_ref(), at.heard_ms) {
+                model.notice = Some(waited);
+            }
         }
         Message::Ear(now) => model.ear = now,
         Message::Listened {
@@ -114,6 +117,7 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
         }
         Message::Stored { foreign, own } => {
             let before = model.notice.take();
+            let others = foreign.len();
             let reached = model.practising.as_mut().and_then(|practising| {
                 let met = practising.take_in(&own);
                 let file = practising.goal.as_ref()?.file.clone();
@@ -126,6 +130,9 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
             // else is said
             let again = again.then(|| Notice::plain(STORED_AGAIN));
             let own = before.filter(|before| !before.urgent);
+            if again.is_some() || own.is_some() {
+                model.others.wait(others);
+            }
             model.notice = again.or(own).or(after);
             if let Some((file, words)) = reached {
                 model.notice = Some(Notice::plain(format!("homework reached: {words}")));

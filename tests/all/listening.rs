@@ -396,7 +396,7 @@ fn peak_of(file: &Path) -> u64 {
         let text = std::fs::read_to_string(&status).unwrap_or_default();
         let most = text
             .lines()
-            .find_map(|line| line.strip_prefix("VmHWM:"))
+            .find_map(|line| line.strip_prefix("RssAnon:"))
             .and_then(|rest| rest.trim().strip_suffix("kB")?.trim().parse().ok());
         peak = peak.max(most.unwrap_or(0));
         std::thread::sleep(std::time::Duration::from_millis(5));
@@ -425,15 +425,15 @@ fn reeds(seconds: usize) -> Vec<f32> {
         .collect()
 }
 
-/// A long recording must be a stream: two minutes more are 7.7 MB more of samples, and may take a
-/// quarter of that more memory. One run differs from another by 0.8 MB less to 1.4 MB more. What is
-/// kept to look back at is full after the first minute. `tests/two-hours.sh` does the same with two
-/// hours.
+/// A long recording must be a stream: two minutes more are 7.7 MB more of samples, and take 4 to 16 KiB
+/// more memory. Pages of the program's own file are left out: which of them are held differs from run
+/// to run by a megabyte. What is kept to look back at is full after the first minute.
+/// `tests/two-hours.sh` does the same with two hours.
 #[test]
 #[cfg(target_os = "linux")]
 fn a_longer_recording_takes_no_more_memory() {
     let folder = tempfile::tempdir().expect("a folder");
     let peak = |seconds: usize| peak_of(&write(folder.path(), RATE, &reeds(seconds)));
     let (short, long) = (peak(70), peak(190));
-    assert!(long < short + 1900, "{short} KiB, then {long} KiB");
+    assert!(long < short + 200, "{short} KiB, then {long} KiB");
 }
