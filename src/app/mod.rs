@@ -61,7 +61,7 @@ pub use offer::{Offer, Offers};
 pub use opened::{HomeworkGoal, OpenedDrill};
 pub use options::Options;
 pub use place::{HeardPlace, Sounding};
-pub use practising::{Practising, planned, prints, scores};
+pub use practising::{Practising, planned, prints, score_of, scores};
 pub use session::{Came, Outcome, Session, SessionPlan, Stands, part_words};
 pub use update::update;
 pub use warming::{WarmMusic, Warming};

@@ -76,11 +76,10 @@ impl HeardPlace {
         !self.counting_in && self.beat >= self.timeline.repetition.to_f64()
     }
 
-    /// The count of the bar, from 0, and the part of its first beat that has gone by, 0 to 1: a count is
-    /// a beat, or a group of beats.
-    pub fn beat_of_bar(&self) -> (u32, f64) {
+    /// The count of the bar, from 0: a beat, or a group of beats.
+    pub fn count_of_bar(&self) -> u32 {
         if self.timeline.changes_metre && !self.counting_in {
-            return self.beat_by_click();
+            return self.count_by_click();
         }
         let beats = f64::from(self.timeline.metre.beats_in_a_bar());
         let pickup = if self.timeline.bar_lines.len() > 1 {
@@ -91,26 +90,21 @@ impl HeardPlace {
         };
         let pace = Beats(self.timeline.metre.pace()).to_f64();
         let place = ((self.in_repetition() - pickup) / pace).rem_euclid(beats);
-        let count = self.timeline.metre.count_of(place.floor() as u32);
-        (count, place.fract())
+        self.timeline.metre.count_of(place.floor() as u32)
     }
 
-    /// The beat of the bar where the metre changes: that of the last click.
-    fn beat_by_click(&self) -> (u32, f64) {
+    /// The count of the bar where the metre changes: that of the last click.
+    fn count_by_click(&self) -> u32 {
         let at = self.in_repetition();
         let clicks = self.timeline.events_of(self.cycle).iter();
         let last = clicks
             .filter(|event| event.beat.to_f64() <= at)
             .filter_map(|event| match event.kind {
-                EventKind::Click(click) if click.weight != ClickWeight::Part => {
-                    Some((click, event.beat.to_f64()))
-                }
+                EventKind::Click(click) if click.weight != ClickWeight::Part => Some(click),
                 _ => None,
             })
             .next_back();
-        last.map_or((0, 0.0), |(click, beat)| {
-            (u32::from(click.beat), (at - beat).clamp(0.0, 0.999))
-        })
+        last.map_or(0, |click| u32::from(click.beat))
     }
 
     /// What sounds and what comes next.

@@ -15,7 +15,7 @@ use crate::practice::{
 use crate::rhythm::ReferencePlan;
 use crate::score::{Score, movements, resolve_music};
 use crate::timeline::{Layout, Timeline, lay};
-use crate::units::{Bpm, Fraction, SampleRate};
+use crate::units::{Bpm, SampleRate};
 use std::collections::VecDeque;
 use std::sync::Arc;
 
@@ -86,12 +86,18 @@ pub struct Practising {
 
 /// Every stage's score, with the drill's breath.
 pub fn scores(drill: &Drill) -> Vec<Score> {
-    let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
-    drill
-        .stages
-        .iter()
-        .map(|stage| resolve_music(&stage.music, breath, &drill.schools))
+    (0..drill.stages.len())
+        .map(|stage| score_of(drill, stage))
         .collect()
+}
+
+/// The score of a stage, from 0, with the drill's breath.
+pub fn score_of(drill: &Drill, stage: usize) -> Score {
+    resolve_music(
+        &drill.stages[stage].music,
+        drill.breath_beats(),
+        &drill.schools,
+    )
 }
 
 /// The fingerprints the journal knows stages by.

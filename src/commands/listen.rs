@@ -1,20 +1,14 @@
 //! `listen`: what was played in a recording, and how it compares with a drill.
 
 use super::{Outcome, Ran, arguments, sheet::format_of};
+use crate::app::score_of;
 use crate::chanter::{Note, Tuning, TuningTable};
 use crate::listening::{
     ExpectedStage, HeardKind, Hearing, Repetition, align, hear, hear_piece, listen_document,
 };
 use crate::practice::{Mark, Rung, Thresholds, ToneShape, UNSURE, Verdict, judge};
 use crate::screen::{longest, two_bars};
-use crate::services::{
-    Failure,
-    files::recording,
-    needs,
-    open::open,
-    output, settings,
-    stages::{self, score_of},
-};
+use crate::services::{Failure, files::recording, needs, open::open, output, settings, stages};
 use crate::sheet::{FaultMark, PairsPlayed, Paper, Round, Take, TimedNote, draw_take};
 use crate::timeline::{Layout, lay};
 use crate::units::{Bpm, Hertz, SampleRate, Seconds};

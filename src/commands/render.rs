@@ -1,12 +1,9 @@
 //! `render`: a stage into a WAV file.
 
 use super::{Outcome, Ran, arguments};
+use crate::app::score_of;
 use crate::rhythm::{ClickPlan, ReferencePlan};
-use crate::services::{
-    open::open,
-    output, settings,
-    stages::{self, score_of},
-};
+use crate::services::{open::open, output, settings, stages};
 use crate::sound::{Bounce, Bus, Sound};
 use crate::timeline::{Layout, lay};
 use crate::units::{Hertz, SampleRate};

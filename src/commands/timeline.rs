@@ -1,7 +1,8 @@
 //! `timeline`: what sounds when, to the frame.
 
 use super::{Outcome, Ran, arguments};
-use crate::services::{open::open, output, stages, stages::score_of};
+use crate::app::score_of;
+use crate::services::{open::open, output, stages};
 use crate::timeline::{Layout, TimelineDocument, document, lay};
 use crate::units::{Beats, SampleRate};
 

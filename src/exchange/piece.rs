@@ -218,7 +218,7 @@ impl Piece {
             None => up_to.unwrap_or(drill.ladder.to()),
         };
         let rung = rung.unwrap_or(Rung::Tempo(own));
-        let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
+        let breath = drill.breath_beats();
         Self {
             title: drill.title.clone(),
             head: drill.head.clone(),

@@ -6,7 +6,7 @@
 
 use super::digest::local_day;
 use super::known::Known;
-use crate::practice::{Entry, Kind, Measurement, Thresholds, judge};
+use crate::practice::{Entry, Kind, Measurement, StagePrint, Thresholds, judge};
 use jiff::civil::Date;
 use serde::Serialize;
 use statrs::statistics::{Data, Median, OrderStatistics};
@@ -77,20 +77,21 @@ struct Week {
 /// before snaps, the weeks rising. Nothing of what is never judged, as airs and grounds are.
 pub fn pointed_weeks(entries: &[Entry], drills: &[Known], from: Date) -> Vec<PointedWeek> {
     let mut weeks: BTreeMap<(usize, usize, bool, Date), Week> = BTreeMap::new();
+    let mut places: BTreeMap<StagePrint, (usize, usize)> = BTreeMap::new();
+    for (drill, known) in drills.iter().enumerate() {
+        for (stage, print) in known.prints().into_iter().enumerate() {
+            // two drills with the same music: the first of them
+            places.entry(print).or_insert((drill, stage));
+        }
+    }
     for entry in entries {
         let record = &entry.record;
         if !matches!(record.kind, Kind::Mark { .. } | Kind::Measured { .. }) {
             continue;
         }
         let day = local_day(record.utc_us, record.offset_s);
-        let place = record.cell.and_then(|cell| {
-            drills.iter().enumerate().find_map(|(drill, known)| {
-                let prints = known.prints();
-                let stage = prints.iter().position(|print| *print == cell.stage)?;
-                Some((drill, stage))
-            })
-        });
-        let (Some((drill, stage)), true) = (place, day >= from) else {
+        let place = record.cell.and_then(|cell| places.get(&cell.stage));
+        let (Some((drill, stage)), true) = (place.copied(), day >= from) else {
             continue;
         };
         let Some(measured) = record.measures.as_deref().and_then(Measurement::from_json) else {

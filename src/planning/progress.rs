@@ -143,7 +143,7 @@ pub fn heard_apart(entries: &[Entry], drills: &[Known], since: Option<Date>) -> 
         let stage = record.cell?.stage;
         let drill = drills
             .iter()
-            .find(|drill| drill.prints().contains(&stage))?;
+            .find(|drill| drill.stages.iter().any(|own| own.print == stage))?;
         let found = Discrimination::from_json(record.measures.as_deref()?)?;
         let (right, answers) = found.right();
         Some(HeardApart {

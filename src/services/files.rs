@@ -42,6 +42,15 @@ pub(crate) fn read_bytes(path: &Path, most: usize) -> Result<Vec<u8>, Failure> {
     Ok(bytes)
 }
 
+/// A name that no file with an ending has in a folder: the one wanted, or that with a number behind it.
+pub(crate) fn free_name(folder: &Path, wanted: &str, ending: &str) -> String {
+    let numbered = (2_u32..).map(|number| format!("{wanted}-{number}"));
+    std::iter::once(wanted.to_owned())
+        .chain(numbered)
+        .find(|name| !folder.join(format!("{name}.{ending}")).exists())
+        .unwrap_or_else(|| wanted.to_owned())
+}
+
 /// Opens a recording.
 ///
 /// # Errors

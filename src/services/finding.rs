@@ -16,14 +16,10 @@ pub(crate) fn find(wanted: &str) -> Result<(String, Source), Failure> {
     let looks_like_path =
         wanted.contains(std::path::MAIN_SEPARATOR) || path.extension().is_some() || path.is_file();
     if !looks_like_path {
-        if let Ok(folder) = folders::own_drills() {
-            for ending in ["yaml", "yml"] {
-                let own = folder.join(format!("{wanted}.{ending}"));
-                if own.is_file() {
-                    let source = read_source_for(&own, &schools())?;
-                    return Ok((wanted.to_owned(), source));
-                }
-            }
+        let folder = folders::own_drills().ok();
+        if let Some(own) = folder.and_then(|folder| library::file_in(&folder, wanted)) {
+            let source = read_source_for(&own, &schools())?;
+            return Ok((wanted.to_owned(), source));
         }
         if let Some(drill) = built_in(wanted) {
             let (value, problems) = read_for(drill.text.as_bytes(), &schools());

@@ -6,7 +6,7 @@ use super::{
 use crate::drill::{BUILT_IN, Drill, Problem, read_for, render};
 use crate::movement::Schools;
 use serde::Serialize;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// A drill in the list.
 #[derive(Debug, Clone, Serialize)]
@@ -78,25 +78,31 @@ pub(crate) fn playable() -> Vec<Opened> {
     all.filter_map(|one| one.opened).collect()
 }
 
-/// The player's own drill files, in order.
-fn own_files() -> Vec<PathBuf> {
-    let Ok(folder) = folders::own_drills() else {
-        return Vec::new();
+/// The endings of a drill file.
+const ENDINGS: [&str; 2] = ["yaml", "yml"];
+
+/// The file of a drill in a folder.
+pub(crate) fn file_in(folder: &Path, name: &str) -> Option<PathBuf> {
+    let plain = Path::new(name).file_name().is_some_and(|last| last == name);
+    let files = ENDINGS.map(|ending| folder.join(format!("{name}.{ending}")));
+    files.into_iter().find(|file| plain && file.is_file())
+}
+
+/// The drill files of a folder, in order.
+pub(crate) fn files_in(folder: &Path) -> Vec<PathBuf> {
+    let is_drill = |path: &PathBuf| {
+        let ending = path.extension().and_then(|ending| ending.to_str());
+        ending.is_some_and(|ending| ENDINGS.contains(&ending)) && path.is_file()
     };
-    let Ok(entries) = std::fs::read_dir(folder) else {
-        return Vec::new();
-    };
-    let mut paths: Vec<PathBuf> = entries
-        .flatten()
-        .map(|entry| entry.path())
-        .filter(|path| {
-            path.extension()
-                .is_some_and(|end| end == "yaml" || end == "yml")
-                && path.is_file()
-        })
-        .collect();
+    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    let mut paths: Vec<PathBuf> = entries.map(|entry| entry.path()).filter(is_drill).collect();
     paths.sort();
     paths
+}
+
+/// The player's own drill files, in order.
+fn own_files() -> Vec<PathBuf> {
+    folders::own_drills().map_or_else(|_| Vec::new(), |folder| files_in(&folder))
 }
 
 /// The names of all drills, own ones first, none of them read.

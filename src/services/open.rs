@@ -55,8 +55,13 @@ pub(crate) fn open_all(wanted: &str) -> Result<Vec<Opened>, Failure> {
 /// another program's file the text that `import` writes.
 ///
 /// # Errors
-/// As [`open`].
+/// As [`open`], and homework, which holds several.
 pub(crate) fn open_text(wanted: &str) -> Result<(Opened, String), Failure> {
+    if homework::drills_of(Path::new(wanted))?.is_some() {
+        return Err(Failure(format!(
+            "`{wanted}` is homework and no drill: name the drills that it was made of"
+        )));
+    }
     let opened = open(wanted)?;
     let text = match Format::of_name(wanted) {
         Some(format) => {

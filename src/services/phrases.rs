@@ -1,6 +1,6 @@
 //! Bars, parts and phrases of a tune, as they are asked for, and the drill that is kept of them.
 
-use super::{Failure, drill_files::Opened, folders, library, making, output, stages};
+use super::{Failure, drill_files::Opened, files, folders, library, making, output, stages};
 use crate::app::{prints, scores};
 use crate::drill::{
     BarRange, Drill, DrillDocument, Stage, Tune, all_bars, make_held, make_phrase, parts, read,
@@ -8,7 +8,6 @@ use crate::drill::{
 };
 use crate::timeline::kept_round;
 use crate::wording;
-use std::path::PathBuf;
 
 /// Which bars of a tune are meant.
 #[derive(Debug, Clone, Default)]
@@ -343,13 +342,8 @@ impl Chosen {
 fn put_away(base: &str, document: &DrillDocument) -> Result<String, Failure> {
     let folder = folders::own_drills()?;
     output::make_folder(&folder)?;
-    let path = |name: &str| -> PathBuf { folder.join(format!("{name}.yaml")) };
-    let mut name = base.to_owned();
-    let mut number = 2_u32;
-    while path(&name).exists() {
-        name = format!("{base}-{number}");
-        number += 1;
-    }
-    output::write_bytes(&path(&name), false, making::text_of(document)?.as_bytes())?;
+    let name = files::free_name(&folder, base, "yaml");
+    let path = folder.join(format!("{name}.yaml"));
+    output::write_bytes(&path, false, making::text_of(document)?.as_bytes())?;
     Ok(name)
 }

@@ -15,7 +15,7 @@ use std::path::Path;
 /// A drill as planning knows it.
 pub(crate) fn known(opened: &Opened) -> Known {
     let drill = &opened.practised();
-    let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
+    let breath = drill.breath_beats();
     let print = |stage: &Stage| StagePrint::of(&written_text(&stage.music, &drill.schools));
     let prints = drill.stages.iter().map(print).collect();
     Known {

@@ -1,8 +1,6 @@
-//! A stage of a drill, by its number or name, and its score.
+//! A stage of a drill, by its number or name.
 use super::Failure;
 use crate::drill::{Drill, Stage};
-use crate::score::{Score, resolve_music};
-use crate::units::Fraction;
 use crate::wording;
 
 /// Finds a stage by its number from 1 or its name.
@@ -39,12 +37,6 @@ pub(crate) fn stage<'a>(drill: &'a Drill, wanted: &str) -> Result<(usize, &'a St
         drill.title,
         wording::choice(&names)
     )))
-}
-
-/// A stage's score with the drill's breath.
-pub(crate) fn score_of(drill: &Drill, stage: usize) -> Score {
-    let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
-    resolve_music(&drill.stages[stage].music, breath, &drill.schools)
 }
 
 #[cfg(test)]

@@ -1,12 +1,13 @@
 //! Takes that were kept while practising: written, listed, read.
 use super::{
     Failure,
-    files::{read_bytes, recording},
+    files::{self, read_bytes, recording},
     folders,
     open::open,
     output,
-    stages::{score_of, stage},
+    stages::stage,
 };
+use crate::app::score_of;
 use crate::chanter::TuningTable;
 use crate::drill::LARGEST_FILE;
 use crate::listening::{ExpectedStage, Repetition, align, hear_piece};
@@ -51,7 +52,7 @@ pub(crate) fn keep(samples: &[f32], rate: SampleRate, about: &About) -> Result<S
         .filter(|sign| sign.is_ascii_alphanumeric() || *sign == '-')
         .collect();
     // two may be kept within a second
-    let name = free_name(&folder, &format!("{now}-{drill}"));
+    let name = files::free_name(&folder, &format!("{now}-{drill}"), "wav");
     let target = folder.join(format!("{name}.wav"));
     write(&target, true, &[samples], rate)?;
     let text = serde_json::to_string_pretty(about)
@@ -59,17 +60,6 @@ pub(crate) fn keep(samples: &[f32], rate: SampleRate, about: &About) -> Result<S
     let beside = folder.join(format!("{name}.json"));
     output::write_bytes(&beside, true, format!("{text}\n").as_bytes())?;
     Ok(name)
-}
-
-/// A name that no take in the folder has: two may be kept within a second.
-fn free_name(folder: &Path, wanted: &str) -> String {
-    let mut name = wanted.to_owned();
-    let mut number = 1;
-    while folder.join(format!("{name}.wav")).exists() {
-        number += 1;
-        name = format!("{wanted}-{number}");
-    }
-    name
 }
 
 /// Writes channels of equal length into a WAV file of 16 bits.
@@ -195,8 +185,8 @@ fn clean_in(kept: &Kept) -> usize {
 /// It cannot be read.
 pub(crate) fn read(path: &Path) -> Result<(Vec<f32>, SampleRate), Failure> {
     let mut recording = recording(path)?;
-    // no more than `p` ever keeps, whatever the file has become
-    let most = (2.0 * crate::listening::LONGEST_S) as usize * recording.rate().0 as usize;
+    // what `p` keeps at most and a little more, whatever the file has become
+    let most = (1.1 * crate::listening::LONGEST_S) as usize * recording.rate().0 as usize;
     let samples = recording.read(most);
     Ok((samples, recording.rate()))
 }
@@ -227,7 +217,7 @@ mod tests {
     fn two_takes_of_one_second_have_names_of_their_own() {
         let folder = tempfile::tempdir().expect("a temporary folder");
         for expected in ["grip", "grip-2", "grip-3"] {
-            let name = free_name(folder.path(), "grip");
+            let name = files::free_name(folder.path(), "grip", "wav");
             assert_eq!(name, expected);
             let file = folder.path().join(format!("{name}.wav"));
             std::fs::write(file, []).expect("it can be written");

@@ -26,17 +26,31 @@ fn piece(metre: Metre, music: Music) -> Piece {
     }
 }
 
-#[track_caller]
-fn comes_back(piece: &Piece) {
-    let bytes = [
+fn in_each_format(piece: &Piece) -> [(Format, Vec<u8>); 3] {
+    let midi = midi::write(piece, 1, midi::MidiPitch::AsWritten);
+    [
         (Format::Abc, abc::write(piece)),
         (Format::MusicXml, musicxml::write(piece)),
-        (
-            Format::Midi,
-            midi::write(piece, 1, midi::MidiPitch::AsWritten),
-        ),
-    ];
-    for (format, bytes) in bytes {
+        (Format::Midi, midi),
+    ]
+}
+
+/// The piece as each format brings it back without a problem, with what was written.
+#[track_caller]
+fn through_each_format(piece: &Piece) -> Vec<(Format, String, Piece)> {
+    let mut all = Vec::new();
+    for (format, bytes) in in_each_format(piece) {
+        let shown = String::from_utf8_lossy(&bytes).into_owned();
+        let (back, problems) = read(format, &bytes);
+        assert_eq!(problems, [], "{format:?}\n{shown}");
+        all.push((format, shown, back.expect("it is read")));
+    }
+    all
+}
+
+#[track_caller]
+fn comes_back(piece: &Piece) {
+    for (format, bytes) in in_each_format(piece) {
         let shown = String::from_utf8_lossy(&bytes).into_owned();
         let (back, problems) = read(format, &bytes);
         let back = back.unwrap_or_else(|| panic!("{format:?}: {problems:?}\n{shown}"));
@@ -232,18 +246,7 @@ fn music_without_a_metre_comes_back() {
     let drill = drill.unwrap_or_else(|| panic!("{problems:?}"));
     let sent = Piece::of(&drill, None, None);
     let text = sent.sections[0].score.written_text();
-    for (format, bytes) in [
-        (Format::Abc, abc::write(&sent)),
-        (Format::MusicXml, musicxml::write(&sent)),
-        (
-            Format::Midi,
-            midi::write(&sent, 1, midi::MidiPitch::AsWritten),
-        ),
-    ] {
-        let shown = String::from_utf8_lossy(&bytes).into_owned();
-        let (back, problems) = read(format, &bytes);
-        assert_eq!(problems, [], "{format:?}\n{shown}");
-        let back = back.expect("it is read");
+    for (format, shown, back) in through_each_format(&sent) {
         assert_eq!(back.sections[0].score.length, sent.sections[0].score.length);
         assert_eq!(heard(&back), heard(&sent), "{format:?}\n{shown}");
     }

@@ -43,6 +43,8 @@ fuzz() { # target, jobs
         how=(-fork="$2" -ignore_crashes=1 -ignore_timeouts=1 -ignore_ooms=1
             -max_total_time="$seconds" -timeout=10)
     fi
+    # what was learnt before would make other inputs
+    [ "$seconds" = same ] && rm -rf "$found/grown/$target"
     mkdir -p "$found/found/$target" "$found/grown/$target"
     "$binaries/$target" "$found/grown/$target" "$here/corpus/$target" "${how[@]}" \
         -rss_limit_mb=1024 -max_len="$longest" \

@@ -243,6 +243,8 @@ class Player:
                 unknown = unknown or now
                 if now - unknown > 3:
                     fail("the last line does not say what both pedals do", self)
+                # without a pause the thread that reads the screen seldom gets its turn
+                time.sleep(0.005)
                 continue
             unknown = None
             head = lines[0].strip()
@@ -310,10 +312,10 @@ def main():
     source = os.path.join(HERE, "quick-clock.c")
     subprocess.run(["cc", "-O1", "-shared", "-fPIC", "-o", library, source], check=True)
     own = os.path.join(home, "gracerung")
-    session = ["today", "--play", "--minutes", "15"]
 
-    def evening(day, **size):
+    def evening(day, minutes=15, **size):
         at = f"2027-03-{day:02} 18:00:00"
+        session = ["today", "--play", "--minutes", str(minutes)]
         return Terminal(binary, session, home, at, library=library, **size)
 
     def leaves(player):
@@ -364,7 +366,9 @@ def main():
 
     # The second: what is due is answered by its first try, homework is reached, a movement is heard
     # and begun, and the minutes that are left go to the climb.
-    player = Player(evening(2), always)
+    # With the warm-up and the minute of hearing its plan takes up to seventeen minutes: how many the
+    # gracenotes of the first evening are given hangs on how they came.
+    player = Player(evening(2, minutes=18), always)
     player.plays(over)
     told = summary(player)
     expect(
@@ -377,8 +381,8 @@ def main():
     if not {"warms", "hears", "heard", "marks", "begins"} <= set(player.states):
         fail(f"not every state came: {player.states}")
     minutes = player.minutes()
-    if not 13 <= minutes <= 18:
-        fail(f"fifteen minutes lasted {minutes:.1f}")
+    if not 16 <= minutes <= 21:
+        fail(f"eighteen minutes lasted {minutes:.1f}")
     leaves(player)
     again = run(binary, home, "today", "--on", "2027-03-03", "--minutes", "60")
     if "high G gracenotes at 50" in again:

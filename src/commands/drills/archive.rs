@@ -2,31 +2,21 @@
 
 use crate::commands::{Outcome, Ran};
 use crate::drill::built_in;
-use crate::services::{Failure, folders, output};
+use crate::services::{Failure, files, folders, library, output};
 use crate::wording;
 use std::io::{IsTerminal as _, Write as _};
 use std::path::{Path, PathBuf};
-
-/// The endings of a drill file.
-const ENDINGS: [&str; 2] = ["yaml", "yml"];
 
 /// The folder of drills that were put away.
 fn away() -> Result<PathBuf, Failure> {
     folders::own_drills().map(|folder| folder.join("archive"))
 }
 
-/// The file of a drill in a folder.
-fn file_in(folder: &Path, name: &str) -> Option<PathBuf> {
-    let plain = Path::new(name).file_name().is_some_and(|last| last == name);
-    let files = ENDINGS.map(|ending| folder.join(format!("{name}.{ending}")));
-    files.into_iter().find(|file| plain && file.is_file())
-}
-
 /// Names the drill in a folder that was perhaps meant, as the end of a sentence.
 fn meant(folder: &Path, name: &str) -> String {
-    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
-    let names: Vec<String> = entries
-        .filter_map(|entry| Some(entry.path().file_stem()?.to_string_lossy().into_owned()))
+    let names: Vec<String> = library::files_in(folder)
+        .iter()
+        .filter_map(|file| Some(file.file_stem()?.to_string_lossy().into_owned()))
         .collect();
     wording::nearest(name, names.iter().map(String::as_str))
         .map_or_else(String::new, |near| format!("; did you mean `{near}`?"))
@@ -35,7 +25,7 @@ fn meant(folder: &Path, name: &str) -> String {
 /// Puts a drill away. Who sits at a terminal is asked first, unless he said yes already.
 pub(super) fn put_away(name: &str, yes: bool) -> Ran {
     let folder = folders::own_drills()?;
-    let Some(file) = file_in(&folder, name) else {
+    let Some(file) = library::file_in(&folder, name) else {
         return Err(Failure(match built_in(name) {
             Some(_) => format!("`{name}` came with the program and stays"),
             None => format!(
@@ -51,14 +41,9 @@ pub(super) fn put_away(name: &str, yes: bool) -> Ran {
     let away = away()?;
     output::make_folder(&away)?;
     let ending = file.extension().unwrap_or_default().to_string_lossy();
-    let mut target = away.join(format!("{name}.{ending}"));
-    let mut number = 2_u32;
-    while target.exists() {
-        target = away.join(format!("{name}-{number}.{ending}"));
-        number += 1;
-    }
+    let kept = files::free_name(&away, name, &ending);
+    let target = away.join(format!("{kept}.{ending}"));
     moved(&file, &target)?;
-    let kept = target.file_stem().unwrap_or_default().to_string_lossy();
     output::print(&format!(
         "{}: put away, out of the list and of the plan; its marks stay in the journal\n\
          `gracerung drills --restore {kept}` takes it back\n",
@@ -70,14 +55,14 @@ pub(super) fn put_away(name: &str, yes: bool) -> Ran {
 /// Takes a drill back that was put away.
 pub(super) fn take_back(name: &str) -> Ran {
     let away = away()?;
-    let Some(file) = file_in(&away, name) else {
+    let Some(file) = library::file_in(&away, name) else {
         return Err(Failure(format!(
             "no drill called `{name}` was put away{}",
             meant(&away, name)
         )));
     };
     let folder = folders::own_drills()?;
-    if let Some(there) = file_in(&folder, name) {
+    if let Some(there) = library::file_in(&folder, name) {
         return Err(Failure(format!(
             "`{}` is there already: put it away first, or give one of the two another name",
             there.display()

@@ -8,16 +8,16 @@ use crate::rhythm::{Metre, WrittenBar};
 use crate::units::{Beats, Fraction, write_fraction};
 use std::fmt::Write as _;
 
-/// A tempo in beats a minute as so many of a note, a whole number: decimals are not defined in ABC.
-pub fn whole_tempo(metre: Metre, tempo: Fraction) -> Option<(Fraction, i128)> {
+/// A tempo in beats a minute as so many of a note, where that is a whole number.
+fn whole_tempo(metre: Metre, tempo: Fraction) -> Option<(Fraction, i128)> {
     let part = metre.beat_of_semibreve() / Fraction::from_integer(*tempo.denom());
     // a third of a dotted beat is a note, a third of another is none
     (part.denom().count_ones() == 1).then_some((part, *tempo.numer()))
 }
 
-/// The tempo as [`whole_tempo`] gives it, or else the nearest one that whole numbers of quarters of
-/// a beat can say.
-fn near_tempo(metre: Metre, tempo: Fraction) -> (Fraction, i128) {
+/// A tempo in beats a minute as so many of a note, a whole number, or else the nearest one that whole
+/// numbers of quarters of a beat can say: decimals are not defined in ABC.
+pub fn near_tempo(metre: Metre, tempo: Fraction) -> (Fraction, i128) {
     whole_tempo(metre, tempo).unwrap_or_else(|| {
         let four = Fraction::from_integer(4);
         let count = (tempo * four).round().to_integer();

@@ -22,7 +22,7 @@ mod written;
 mod yaml;
 
 pub use bar_range::BarRange;
-pub use body_text::{plain_body, printed_body, whole_tempo};
+pub use body_text::{near_tempo, plain_body, printed_body};
 pub use document::{
     DrillDocument, Exact, LadderDocument, LengthsDocument, OneOrMany, OpeningDocument, SCHEMA,
     StageDocument,

@@ -6,7 +6,7 @@ use super::written::Music;
 use crate::chanter::Note;
 use crate::movement::{Lengths, Movement, Schools};
 use crate::rhythm::{Metre, PointingSource};
-use crate::units::{Beats, Bpm, Millis};
+use crate::units::{Beats, Bpm, Fraction, Millis};
 
 /// A drill without a problem: every bar adds up, every note can be played.
 #[derive(Debug, Clone, PartialEq)]
@@ -46,6 +46,11 @@ pub struct Drill {
 }
 
 impl Drill {
+    /// How long the player breathes and marks after each repetition, in beats.
+    pub fn breath_beats(&self) -> Beats {
+        self.metre.bar() * Fraction::from_integer(i128::from(self.breath))
+    }
+
     /// True of a drill that is one piece of written-out music: a tune, not a movement in stages.
     pub fn is_tune(&self) -> bool {
         self.movement.is_none() && self.stages.len() == 1

@@ -11,7 +11,7 @@ use crate::movement::Lengths;
 use crate::practice::{FaultKind, Mark, NoteKind, Rung, Thresholds, judge};
 use crate::score::resolve_music;
 use crate::timeline::{Layout, lay};
-use crate::units::{Bpm, Fraction, SampleRate, Seconds};
+use crate::units::{Bpm, SampleRate, Seconds};
 
 /// The grip from D in real time at 60: two bars, on low A and on D.
 fn grip() -> ExpectedStage {
@@ -28,7 +28,7 @@ fn piece_at(name: &str, stage: usize, layout: &Layout) -> ExpectedStage {
     let text = built_in(name).expect("it is built in").text;
     let (drill, _) = read(text.as_bytes());
     let drill = drill.expect("it reads");
-    let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
+    let breath = drill.breath_beats();
     let score = resolve_music(&drill.stages[stage].music, breath, &drill.schools);
     ExpectedStage::of(&score, &lay(&score, layout))
 }

@@ -16,7 +16,7 @@ use crate::units::{Cents, FullScale, Hertz, Milliseconds, SampleRate, Seconds};
 use std::collections::VecDeque;
 
 /// Seconds of sound that are kept, 17 MB at 48 kHz; more where a repetition is longer.
-pub const KEPT_S: f64 = 90.0;
+const KEPT_S: f64 = 90.0;
 /// The longest repetition that can be heard, seconds, 60 MB at 48 kHz: sixty-four bars of four beats at
 /// 52 beats a minute. Chosen.
 pub const LONGEST_S: f64 = 300.0;
@@ -214,7 +214,11 @@ impl Attention {
     /// Keeps from now on as much as a repetition of a piece needs, up to the longest that can be heard.
     pub fn keep_for(&mut self, piece: &ExpectedStage) {
         let needs = piece.length.0.min(LONGEST_S) + BESIDE_S;
-        self.keeps = Seconds(self.keeps.0.max(needs));
+        if needs > self.keeps.0 {
+            self.keeps = Seconds(needs);
+            let most = (needs * f64::from(self.rate.0)) as usize;
+            self.kept.reserve_exact(most - self.kept.len().min(most));
+        }
     }
 
     /// Takes mono samples. They are heard in pieces of 10 ms, however many come at once, so that

@@ -46,7 +46,7 @@ mod twice;
 
 pub use align::{Alignment, Repetition, align};
 pub use attending::{
-    AROUND_S, Attended, Attention, Cut, EVEN_S, HeardNow, HeldNote, KEPT_S, LONGEST_S, SoundTrouble,
+    AROUND_S, Attended, Attention, Cut, EVEN_S, HeardNow, HeldNote, LONGEST_S, SoundTrouble,
 };
 pub use choosing::{Agreement, SEARCHED_S, sure_low_a};
 pub use document::{

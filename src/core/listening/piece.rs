@@ -5,10 +5,11 @@
 use crate::chanter::Note;
 use crate::movement::{Context, Family, Movement, Role, recognise};
 use crate::practice::{NoteKind, PairWanted};
-use crate::rhythm::{ClickWeight, Metre};
+use crate::rhythm::ClickWeight;
 use crate::score::{NoteId, Score};
 use crate::timeline::{EventKind, PointedPair, SoundPart, Timeline, TimelineEvent};
 use crate::units::{Beats, Fraction, Seconds};
+use std::collections::BTreeSet;
 
 /// A note of the score at the tempo. Its times are seconds from the start of the repetition.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -163,16 +164,14 @@ fn movement(score: &Score, at: usize) -> Option<Movement> {
 }
 
 /// Tells where a beat has a click: everywhere, but where beats are counted in groups.
-fn clicked<'a>(score: &Score, timeline: &'a Timeline) -> impl Fn(Beats) -> bool + 'a {
-    let grouped = |metre: Metre| metre.counts_in_a_bar() < metre.beats_in_a_bar();
-    let all = !score.bars.iter().any(|bar| grouped(bar.metre));
-    move |at: Beats| {
-        let is_here = |event: &TimelineEvent| {
-            event.beat == at
-                && matches!(event.kind, EventKind::Click(click) if click.weight != ClickWeight::Part)
-        };
-        all || timeline.again.iter().any(is_here)
-    }
+fn clicked(score: &Score, timeline: &Timeline) -> impl Fn(Beats) -> bool + use<> {
+    let grouped = score.bars.iter().any(|bar| bar.metre.is_grouped());
+    let click = |event: &TimelineEvent| match event.kind {
+        EventKind::Click(click) if click.weight != ClickWeight::Part => Some(event.beat),
+        _ => None,
+    };
+    let clicks: BTreeSet<Beats> = timeline.again.iter().filter_map(click).collect();
+    move |at: Beats| !grouped || clicks.contains(&at)
 }
 
 /// True for a movement whose low Gs are tapped: a birl, and the hiharin that has its taps.

@@ -317,7 +317,7 @@ impl Metre {
         if self.free {
             return beat;
         }
-        if self.groups != 0 {
+        if self.is_grouped() {
             return u32::try_from(beat).map_or(beat, |beat| self.count_of(beat).into());
         }
         let (value, _) = self.beat_value();

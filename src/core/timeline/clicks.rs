@@ -30,8 +30,7 @@ impl Grid {
         to: Beats,
     ) -> Vec<TimelineEvent> {
         // beats that are counted in groups have their own notes between the counts
-        let grouped = self.metre.counts_in_a_bar() < self.metre.beats_in_a_bar();
-        let parts = if grouped {
+        let parts = if self.metre.is_grouped() {
             1
         } else {
             i128::from(subdivision.parts())

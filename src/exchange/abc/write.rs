@@ -1,7 +1,7 @@
 //! Writes a piece as an ABC file: each stage is a tune of its own, so that any reader finds them
 //! all.
 
-use crate::drill::{Music, printed_body, whole_tempo};
+use crate::drill::{Music, near_tempo, printed_body};
 use crate::exchange::Section;
 use crate::exchange::piece::{Piece, STAGE_NAME};
 use crate::units::{Fraction, write_fraction};
@@ -45,12 +45,8 @@ pub fn write(piece: &Piece) -> Vec<u8> {
             let _ = writeln!(text, "N:{name} {}", escaped(&remark));
         }
         let _ = writeln!(text, "M:{}\nL:{}", metre.printed(), write_fraction(&unit));
-        // a tempo is a whole number in the standard's own examples, and decimals are not defined
         let tempo = piece.played_at().value();
-        let (part, count) = whole_tempo(metre, tempo).unwrap_or_else(|| {
-            let rounded = (tempo + Fraction::new(1, 2)).floor().to_integer();
-            (metre.beat_of_semibreve(), rounded)
-        });
+        let (part, count) = near_tempo(metre, tempo);
         let _ = writeln!(text, "Q:{}={count}", write_fraction(&part));
         let _ = writeln!(
             text,

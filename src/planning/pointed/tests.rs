@@ -43,12 +43,9 @@ fn played(ratios: [f64; 4]) -> Measurement {
     notes.push(note(9, 4000.0, 0.0, false));
     Measurement {
         playing: true,
-        beat_ms: Milliseconds(1000.0),
         notes,
-        extra: Vec::new(),
-        lead_ms: Milliseconds(0.0),
-        drift_percent: 0.0,
         confidence: Some(1.0),
+        ..Measurement::nothing(Milliseconds(1000.0))
     }
 }
 

@@ -140,8 +140,7 @@ pub(super) fn beats(
     let count = beats_now(practising);
     let (now, words) = match &practising.heard() {
         Some(place) if practising.is_sounding() => {
-            let (beat, _) = place.beat_of_bar();
-            (Some(beat), place_words(practising, place))
+            (Some(place.count_of_bar()), place_words(practising, place))
         }
         _ => (None, phase_words(practising).to_owned()),
     };

@@ -42,7 +42,7 @@ pub(super) fn numbers(practising: &Practising) -> [(String, &'static str); 3] {
         .filter(|_| practising.is_playing())
         .map_or_else(
             || "-".to_owned(),
-            |place| (place.beat_of_bar().0 + 1).to_string(),
+            |place| (place.count_of_bar() + 1).to_string(),
         );
     let (tempo, of_tempo) = match practising.rung() {
         Rung::Tempo(tempo) => (tempo.value(), "tempo"),

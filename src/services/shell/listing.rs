@@ -2,13 +2,13 @@
 //! the catalogue.
 
 use super::Shell;
-use crate::app::{Listed, Opens};
+use crate::app::{Listed, Opens, score_of};
 use crate::movement::Movement;
 use crate::planning::{Known, ago, date_of};
 use crate::practice::{Board, Cell, CellStatus, Plan, Rung, replay_all};
 use crate::screen::{board_rows, music_line};
 use crate::services::drill_files::{self, Opened};
-use crate::services::{library, phrases, plan, stages};
+use crate::services::{library, phrases, plan};
 use crate::wording::{self, capital, visible};
 use std::collections::BTreeSet;
 
@@ -112,7 +112,7 @@ impl Shell {
         let Some(written) = drill.stages.get(stage) else {
             return;
         };
-        let score = stages::score_of(&drill, stage);
+        let score = score_of(&drill, stage);
         let rung = rung.unwrap_or(Rung::Tempo(drill.ladder.from()));
         line.preview = vec![
             format!("{} at {}", visible(&written.name), rung.spoken()),

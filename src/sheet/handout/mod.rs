@@ -19,7 +19,7 @@ use crate::planning::BarLine;
 use crate::practice::Rung;
 use crate::practice::ladder::climbs;
 use crate::score::{NoteId, Score, resolve_music};
-use crate::units::{Fraction, spell_fraction};
+use crate::units::spell_fraction;
 use laid::{BarInTime, Laid, bars, laid};
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
@@ -82,7 +82,7 @@ pub fn handout_with_map(drill: &Drill, tuning: Tuning, failing: &[BarLine]) -> S
     let failing = if drill.is_tune() { failing } else { &[] };
     let climbs = climbs(drill);
     let rows = rungs(&climbs);
-    let breath = drill.metre.bar() * Fraction::from_integer(i128::from(drill.breath));
+    let breath = drill.breath_beats();
     let mut shapes = Shapes::default();
     let mut sections = String::new();
     let mut stages = Vec::new();

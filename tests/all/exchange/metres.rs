@@ -23,18 +23,7 @@ fn a_change_of_metre_comes_back() {
         text.starts_with("2/4 | LA:2 | B:2 | [6/8] C:1 D:1 | "),
         "{text}"
     );
-    for (format, bytes) in [
-        (Format::Abc, abc::write(&sent)),
-        (Format::MusicXml, musicxml::write(&sent)),
-        (
-            Format::Midi,
-            midi::write(&sent, 1, midi::MidiPitch::AsWritten),
-        ),
-    ] {
-        let shown = String::from_utf8_lossy(&bytes).into_owned();
-        let (back, problems) = read(format, &bytes);
-        assert_eq!(problems, [], "{format:?}\n{shown}");
-        let back = back.expect("it is read");
+    for (format, shown, back) in through_each_format(&sent) {
         assert_eq!(
             back.sections[0].score.written_text(),
             text,

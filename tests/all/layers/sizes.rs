@@ -27,73 +27,72 @@ const TABLES: &[&str] = &[
 ];
 
 /// Files and functions that are still longer, and the most lines that each may have. The list can
-/// only shrink: what is divided comes off.
+/// only shrink: what is divided comes off, and what became shorter may not grow again.
 const TOO_LONG: &[(&str, usize)] = &[
-    ("src/app/session_laws.rs a_session_runs_by_two_pedals", 110),
-    ("src/commands/check.rs run", 100),
-    ("src/commands/homework/paper.rs booklet", 100),
-    ("src/commands/homework/report.rs run", 140),
-    ("src/commands/homework/review.rs run", 100),
-    ("src/commands/journal.rs", 570),
-    ("src/commands/progress.rs", 540),
-    ("src/commands/progress.rs run", 110),
-    ("src/commands/progress.rs text", 150),
-    ("src/commands/progress/picture.rs", 640),
-    ("src/core/drill/make/phrase.rs", 530),
+    ("src/app/session_laws.rs a_session_runs_by_two_pedals", 91),
+    ("src/commands/check.rs run", 82),
+    ("src/commands/homework/paper.rs booklet", 89),
+    ("src/commands/homework/report.rs run", 122),
+    ("src/commands/homework/review.rs run", 91),
+    ("src/commands/journal.rs", 555),
+    ("src/commands/progress.rs", 522),
+    ("src/commands/progress.rs run", 99),
+    ("src/commands/progress.rs text", 139),
+    ("src/commands/progress/picture.rs", 620),
     ("src/core/drill/music/mend.rs round", 110),
-    ("src/core/drill/music/mod.rs read", 120),
-    ("src/core/drill/read/mod.rs drill", 110),
-    ("src/core/drill/read/stages.rs stage", 100),
+    ("src/core/drill/music/mod.rs read", 106),
+    ("src/core/drill/read/mod.rs drill", 93),
+    ("src/core/drill/read/stages.rs stage", 88),
     (
         "src/core/drill/stage_laws/mod.rs what_begins_on_the_beat_begins_on_it_in_every_stage",
-        100,
+        81,
     ),
-    ("src/core/drill/yaml.rs read_tree", 100),
+    ("src/core/drill/yaml.rs read_tree", 86),
     (
         "src/core/practice/board_laws/whatever_happens.rs happen",
-        100,
+        85,
     ),
-    ("src/exchange/musicxml/read/finish.rs finish", 110),
-    ("src/exchange/musicxml/read/mod.rs read", 120),
-    ("src/exchange/piece.rs", 690),
+    ("src/exchange/musicxml/read/finish.rs finish", 95),
+    ("src/exchange/musicxml/read/mod.rs read", 101),
+    ("src/exchange/piece.rs", 656),
     (
         "src/journal/journal_laws/shown.rs what_two_programs_show_is_the_fold_of_the_journal",
-        120,
+        109,
     ),
-    ("src/screen/parts/choose.rs draw", 120),
-    ("src/screen/parts/practise.rs wide", 130),
-    ("src/screen/parts/session.rs between", 120),
-    ("src/screen/parts/warming.rs draw", 120),
+    ("src/screen/parts/choose.rs draw", 103),
+    ("src/screen/parts/practise.rs wide", 111),
+    ("src/screen/parts/session.rs between", 108),
+    ("src/screen/parts/warming.rs draw", 102),
     (
         "tests/all/exchange/metres.rs the_note_that_stays_equal_at_a_change_of_metre_is_played_and_comes_back",
-        110,
+        96,
     ),
     (
         "tests/all/lesson.rs a_week_from_teacher_to_student_to_teacher",
-        110,
+        97,
     ),
     (
         "tests/all/sounding_truth.rs the_events_of_every_movement_are_those_of_its_explanation",
-        100,
+        84,
     ),
     (
         "tests/all/visible/stored.rs what_journals_homework_and_settings_say_is_never_obeyed",
-        140,
+        127,
     ),
-    ("tests/bench/listening/drills.rs", 610),
-    ("tests/bench/listening/drills.rs play", 110),
-    ("tests/bench/listening/drills.rs try_to_plant", 110),
-    ("tests/bench/listening/main.rs main", 120),
-    ("tests/bench/listening/sounds.rs", 520),
-    ("tests/bench/listening/sounds.rs chanter", 150),
-    ("tests/bench/listening/tables.rs print_aims", 110),
-    ("tests/bench/listening/takes.rs make", 130),
-    ("tests/bench/soak.rs", 630),
-    ("tests/bench/soak.rs main", 170),
-    ("tests/bench/verdicts/plant.rs", 530),
-    ("tests/bench/weeks.rs main", 120),
-    ("tests/bench/worst.rs drills", 120),
-    ("tests/device.rs", 660),
+    ("tests/bench/listening/drills.rs", 597),
+    ("tests/bench/listening/drills.rs play", 92),
+    ("tests/bench/listening/drills.rs try_to_plant", 93),
+    ("tests/bench/listening/main.rs main", 106),
+    ("tests/bench/listening/sounds.rs", 501),
+    ("tests/bench/listening/sounds.rs chanter", 132),
+    ("tests/bench/listening/tables.rs print_aims", 93),
+    ("tests/bench/listening/takes.rs make", 116),
+    ("tests/bench/soak.rs", 627),
+    ("tests/bench/soak.rs main", 157),
+    ("tests/bench/verdicts/plant.rs", 512),
+    ("tests/bench/weeks.rs main", 104),
+    ("tests/bench/worst.rs drills", 107),
+    ("tests/device.rs", 646),
 ];
 
 /// The functions of a text that `rustfmt` has laid out, each with its number of lines: a function
@@ -165,6 +164,14 @@ fn no_file_is_over_500_lines_and_no_function_over_80() {
     );
     long.retain(|name, _| !TABLES.contains(&name.as_str()));
     let known: BTreeMap<&str, usize> = TOO_LONG.iter().copied().collect();
+    let shorter: Vec<&(&str, usize)> = TOO_LONG
+        .iter()
+        .filter(|(name, most)| long.get(*name).is_some_and(|lines| lines + 10 <= *most))
+        .collect();
+    assert!(
+        shorter.is_empty(),
+        "shorter than their rows by ten lines and more: lower the rows: {shorter:#?}"
+    );
     long.retain(|name, lines| known.get(name.as_str()).is_none_or(|most| *lines > *most));
     assert!(
         long.is_empty(),

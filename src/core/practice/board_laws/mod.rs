@@ -156,10 +156,15 @@ impl Practice {
     }
 
     pub(super) fn begin_with(&mut self, reference: bool) -> u64 {
+        let cell = self.state.upcoming().expect("a cell");
+        self.begin_in(cell, reference)
+    }
+
+    /// Begins a repetition of a cell, whichever was to come.
+    pub(super) fn begin_in(&mut self, cell: CellKey, reference: bool) -> u64 {
         self.later(1000);
         let id = self.state.next_repetition();
         let at = self.at();
-        let cell = self.state.upcoming().expect("a cell");
         self.tell(Event::RepetitionBegan {
             at,
             id,

@@ -220,15 +220,7 @@ fn a_repetition_that_still_sounds_in_the_cleared_cell_does_not_end_the_climb() {
     let mut practice = Practice::with(plan());
     practice.clean(3);
     assert_eq!(practice.state.upcoming(), Some(cell(1, 50)));
-    practice.later(1000);
-    let at = practice.at();
-    let id = practice.state.next_repetition();
-    practice.tell(Event::RepetitionBegan {
-        at,
-        id,
-        cell: cell(0, 50),
-        reference: false,
-    });
+    let id = practice.begin_in(cell(0, 50), false);
     assert_eq!(practice.state.cell(), Some(cell(0, 50)));
     assert_eq!(practice.state.upcoming(), Some(cell(1, 50)));
     practice.close(id);
@@ -242,15 +234,7 @@ fn a_repetition_that_still_sounds_in_the_cleared_cell_does_not_end_the_climb() {
 fn another_cell_that_sounds_is_played_freely() {
     let mut practice = Practice::with(plan());
     practice.clean(3);
-    practice.later(1000);
-    let at = practice.at();
-    let id = practice.state.next_repetition();
-    practice.tell(Event::RepetitionBegan {
-        at,
-        id,
-        cell: cell(2, 54),
-        reference: false,
-    });
+    practice.begin_in(cell(2, 54), false);
     assert!(practice.state.is_free_play());
     assert_eq!(practice.state.upcoming(), Some(cell(2, 54)));
 }

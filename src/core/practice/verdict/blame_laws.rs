@@ -13,11 +13,11 @@ fn ms(value: f64) -> Milliseconds {
     Milliseconds(value)
 }
 
-fn faults(measured: &Measurement) -> Vec<Fault> {
+pub(super) fn faults(measured: &Measurement) -> Vec<Fault> {
     judge(measured, &Thresholds::default()).faults
 }
 
-fn words(measured: &Measurement) -> Vec<String> {
+pub(super) fn words(measured: &Measurement) -> Vec<String> {
     faults(measured)
         .into_iter()
         .map(|fault| fault.words)

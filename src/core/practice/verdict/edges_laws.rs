@@ -1,5 +1,6 @@
 //! The laws of where limits lie, of what a fault says in figures, and of how much it weighs.
 
+use super::blame_laws::{faults, words};
 use super::pointing_laws::{played, wanted};
 use super::verdict_laws::{birl, clean_grip, judged, note, pointed};
 use super::*;
@@ -7,17 +8,6 @@ use crate::chanter::Note;
 use crate::practice::measurement::{Measurement, NoteKind};
 use crate::practice::{Thresholds, Verdict};
 use crate::units::Milliseconds;
-
-fn faults(measured: &Measurement) -> Vec<Fault> {
-    judge(measured, &Thresholds::default()).faults
-}
-
-fn words(measured: &Measurement) -> Vec<String> {
-    faults(measured)
-        .into_iter()
-        .map(|fault| fault.words)
-        .collect()
-}
 
 fn lasting(at: usize, length: f64) -> Verdict {
     judged(|measured| measured.notes[at].length_ms = Some(Milliseconds(length)))

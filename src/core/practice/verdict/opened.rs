@@ -119,12 +119,8 @@ mod tests {
         }
         Measurement {
             playing: true,
-            beat_ms: Milliseconds(1000.0),
             notes,
-            extra: Vec::new(),
-            lead_ms: Milliseconds(0.0),
-            drift_percent: 0.0,
-            confidence: None,
+            ..Measurement::nothing(Milliseconds(1000.0))
         }
     }
 

@@ -35,6 +35,11 @@ impl Metre {
         begins.windows(2).map(|two| two[1] - two[0]).collect()
     }
 
+    /// True where beats are counted in groups.
+    pub fn is_grouped(self) -> bool {
+        self.groups != 0
+    }
+
     /// How many counts a bar has: its groups, or else its beats. A click falls on each.
     pub fn counts_in_a_bar(self) -> u32 {
         match self.groups {
