@@ -120,9 +120,17 @@ fn result(session: &Session, practising: Option<&Practising>) -> Came {
     if !climbed.is_empty() {
         return Came::Climbed(climbed);
     }
-    let standing =
-        |(cell, repetition): &(CellKey, u64)| practising.state.mark_in(*cell, *repetition);
-    let marks: Vec<Mark> = present.marked.iter().filter_map(standing).collect();
+    worked(present, practising, |_| true)
+}
+
+/// How many repetitions of some cells were marked, and how many of them clean.
+fn worked(present: &Present, practising: &Practising, counts: impl Fn(CellKey) -> bool) -> Came {
+    let marks: Vec<Mark> = present
+        .marked
+        .iter()
+        .filter(|(cell, _)| counts(*cell))
+        .filter_map(|(cell, repetition)| practising.state.mark_in(*cell, *repetition))
+        .collect();
     let clean = marks.iter().filter(|mark| **mark == Mark::Clean).count();
     Came::Worked {
         clean: clean as u32,
@@ -130,10 +138,27 @@ fn result(session: &Session, practising: Option<&Practising>) -> Came {
     }
 }
 
+/// The cell that the present part's climb stands in beyond its own, where it was marked and is not
+/// clear.
+fn beyond(session: &Session, practising: &Practising) -> Option<(String, Came)> {
+    let item = session.item()?;
+    let cell = practising.cell()?;
+    let own = practising.stage_of(cell) == Some(item.stage_number.saturating_sub(1))
+        && cell.rung == item.rung;
+    if own || practising.state.status(cell) == CellStatus::Clear {
+        return None;
+    }
+    let came = worked(&session.present, practising, |other| other == cell);
+    let words = format!("{}, {}", item.title, practising.cell_name(cell));
+    (!matches!(came, Came::Worked { of: 0, .. })).then_some((words, came))
+}
+
 /// The present part is over: the pause before the next, or the end.
 fn go_on(model: &mut Model, at: Moment, came: Came, effects: &mut Vec<Effect>) {
     let said = model.notice.take();
     drop_what_is_clear(model);
+    let both = model.session.as_ref().zip(model.practising.as_ref());
+    let beyond = both.and_then(|(session, practising)| beyond(session, practising));
     leave_drill(model, at, effects);
     let Some(session) = &mut model.session else {
         return;
@@ -142,6 +167,7 @@ fn go_on(model: &mut Model, at: Moment, came: Came, effects: &mut Vec<Effect>) {
         session.outcomes.push(Outcome {
             part: part_words(part),
             came,
+            beyond,
         });
     }
     session.at += 1;
@@ -214,7 +240,7 @@ pub(super) fn more(
 }
 
 /// A climb may go on beyond its first cell: later parts of the same drill whose cells became clear
-/// meanwhile are left out.
+/// meanwhile are left out, and what was begun is no longer new.
 fn drop_what_is_clear(model: &mut Model) {
     let (Some(session), Some(practising)) = (&mut model.session, &model.practising) else {
         return;
@@ -222,17 +248,16 @@ fn drop_what_is_clear(model: &mut Model) {
     let Some(open) = session.item().map(|item| item.open.clone()) else {
         return;
     };
-    let stages = &practising.state.plan().stages;
-    let is_clear = |item: &Item| {
-        let stage = stages.get(item.stage_number.saturating_sub(1));
-        stage.is_some_and(|stage| {
-            let cell = CellKey {
-                stage: stage.print,
-                rung: item.rung,
-            };
-            practising.state.status(cell) == CellStatus::Clear
+    let state = &practising.state;
+    let cell_of = |item: &Item| {
+        let stage = state.plan().stages.get(item.stage_number.saturating_sub(1));
+        stage.map(|stage| CellKey {
+            stage: stage.print,
+            rung: item.rung,
         })
     };
+    let is_clear =
+        |item: &Item| cell_of(item).is_some_and(|cell| state.status(cell) == CellStatus::Clear);
     let climbs = |item: &Item| matches!(item.kind, Why::New | Why::Climbing);
     let done = |part: &SessionPart| matches!(part, SessionPart::Cell(item) if item.open == open && climbs(item) && is_clear(item));
     let mut number = 0;
@@ -242,6 +267,19 @@ fn drop_what_is_clear(model: &mut Model) {
         number += 1;
         stays
     });
+    for part in session.parts.iter_mut().skip(present + 1) {
+        if let SessionPart::Cell(item) = part
+            && item.open == open
+            && item.kind == Why::New
+            && let Some(cell) = cell_of(item)
+        {
+            let tally = state.tally(cell);
+            let marked = tally.clean + tally.not_clean;
+            if marked > 0 {
+                item.why = format!("begun just now: clean {} of {marked}", tally.clean);
+            }
+        }
+    }
 }
 
 /// After each message: time that sounds goes by, and a part that is answered or whose minutes are

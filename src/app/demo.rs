@@ -2,7 +2,6 @@
 
 use super::effect::Effect;
 use super::model::Model;
-use super::offer::Offer;
 use crate::sound::Command;
 
 /// Sets the player's own levels and clicks again.
@@ -43,9 +42,8 @@ pub(super) fn demo_heard(
     };
     let again = bar.is_some_and(|(serial, cycle)| serial == demo.serial && cycle > 0);
     if ended || again {
-        let place = Offer::ALL.iter().position(|offer| *offer == demo.offer);
         let offers = &mut practising.offers;
-        offers.taken = offers.taken.max(place.map_or(0, |place| place + 1));
+        offers.taken = offers.taken.max(demo.offer.place() + 1);
         end_demo(model, effects);
         model.notice = None;
     }

@@ -85,14 +85,15 @@ impl Practising {
         let hidden = hidden_phrases(phrases.len(), hiding, from);
         let hidden = hidden.into_iter().filter_map(|at| phrases.get(at));
         let hidden: Vec<BarRange> = hidden.copied().collect();
-        let what = match hidden.as_slice() {
-            [one] => one.spoken(),
+        let (what, like) = match hidden.as_slice() {
+            [one] if one.first == one.last => (one.spoken(), "it"),
+            [one] => (one.spoken(), "them"),
             several => {
                 let words: Vec<String> = several.iter().map(ToString::to_string).collect();
-                format!("bars {}", wording::list(&words))
+                (format!("bars {}", wording::list(&words)), "them")
             }
         };
-        format!("hidden: {what} and all like them; V begins elsewhere")
+        format!("hidden: {what} and all like {like}; V begins elsewhere")
     }
 
     fn hide(&mut self, hiding: Hiding) {

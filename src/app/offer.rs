@@ -14,6 +14,11 @@ pub enum Offer {
 impl Offer {
     /// All of them, in the order in which they are offered.
     pub const ALL: [Self; 3] = [Self::Hear, Self::Sing, Self::Easier];
+
+    /// Its place in that order, from 0.
+    pub(super) fn place(self) -> usize {
+        self as usize
+    }
 }
 
 /// What plays once without a mark.

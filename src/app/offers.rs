@@ -28,10 +28,12 @@ impl Practising {
         self.offers.demo.map(|demo| demo.offer)
     }
 
-    /// The offer that the key for clean and the right pedal take now; nothing once both were taken,
-    /// because the same cell is played again then.
+    /// The offer that the key for clean and the right pedal take now, behind the one that plays; nothing
+    /// once both were taken, because the same cell is played again then.
     pub fn next_offer(&self) -> Option<Offer> {
-        [Offer::Hear, Offer::Sing].get(self.offers.taken).copied()
+        let playing = self.offers.demo.map_or(0, |demo| demo.offer.place() + 1);
+        let next = self.offers.taken.max(playing);
+        [Offer::Hear, Offer::Sing].get(next).copied()
     }
 
     /// An offer in words; nothing where there is nothing easier.

@@ -44,6 +44,9 @@ pub struct Outcome {
     pub part: String,
     /// What came of it.
     pub came: Came,
+    /// Where a climb went on to and did not get through: the cell in a few words, and what came of it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub beyond: Option<(String, Came)>,
 }
 
 /// Where a session stands.

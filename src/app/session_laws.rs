@@ -386,6 +386,53 @@ fn the_minutes_that_are_left_are_filled() {
     assert!(matches!(session.stands, Stands::Between { .. }));
 }
 
+/// A climb goes on in its minutes: the cell that it began and did not get through is told at the end,
+/// and where a later part asks for it, it is no longer new.
+#[test]
+fn what_a_climb_began_is_told_and_is_not_new() {
+    let mut player = Player::on(TODAY);
+    player.tell(Message::Session(SessionPlan {
+        parts: vec![
+            cell(Why::New, 2, tempo(50), 1),
+            cell(Why::New, 3, tempo(50), 5),
+        ],
+        at: 0,
+        outcomes: Vec::new(),
+        minutes: 6,
+        used_ms: 0,
+    }));
+    let effects = right(&mut player);
+    answers(&mut player, &effects, &[]);
+    let needed = |player: &Player| {
+        let practising = player.model.practising.as_ref().expect("a drill");
+        practising.state.plan().needed()
+    };
+    let needed = needed(&player);
+    let mut played = 0;
+    while player.model.page == Page::Practise {
+        let clean = played < needed || (played - needed) % 2 == 0;
+        plays(
+            &mut player,
+            if clean { Mark::Clean } else { Mark::NotClean },
+        );
+        played += 1;
+        assert!(played < 100, "its minute is never over");
+    }
+    // its minutes were over while the one before sounded: the last had only begun
+    played -= 1;
+    let session = session(&player);
+    assert!(matches!(&session.outcomes[0].came, Came::Climbed(cells) if cells.len() == 1));
+    let Some((words, Came::Worked { clean, of })) = &session.outcomes[0].beyond else {
+        panic!("{:?}", session.outcomes);
+    };
+    assert_eq!((*clean, *of), (of.div_ceil(2), played - needed));
+    let SessionPart::Cell(next) = &session.parts[1] else {
+        panic!("{:?}", session.parts);
+    };
+    assert!(words.contains(" at 50"), "{words}");
+    assert_eq!(next.why, format!("begun just now: clean {clean} of {of}"));
+}
+
 /// A warm-up that its player leaves is not told as done.
 #[test]
 fn a_warm_up_that_is_left_was_left_out() {

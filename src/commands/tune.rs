@@ -344,7 +344,18 @@ fn place(
         .iter()
         .find(|known| known.number == bar)
         .map(|known| known.written)
-        .ok_or_else(|| Failure(format!("`{}` has no bar {bar}", opened.drill.title)))?;
+        .ok_or_else(|| {
+            let last = score
+                .bars
+                .iter()
+                .map(|known| known.number)
+                .max()
+                .unwrap_or(1);
+            Failure(format!(
+                "`{}` has no bar {bar}: it has bars 1 to {last}",
+                opened.drill.title
+            ))
+        })?;
     let document = make_in_place(&InPlace {
         tune: Tune {
             drill: &opened.drill,

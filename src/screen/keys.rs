@@ -65,20 +65,6 @@ pub const BINDINGS: &[Binding] = &[
     ),
     row(
         KeyPlace::List,
-        &[PageUp],
-        Action::Move(10),
-        "page up",
-        "ten lines up",
-    ),
-    row(
-        KeyPlace::List,
-        &[PageDown],
-        Action::Move(-10),
-        "page down",
-        "ten lines down",
-    ),
-    row(
-        KeyPlace::List,
         &[Home],
         Action::MoveToEnd { last: false },
         "home",
@@ -100,16 +86,16 @@ pub const BINDINGS: &[Binding] = &[
     ),
     row(
         KeyPlace::List,
-        &[Right],
+        &[Right, PageDown],
         Action::Open,
-        "right",
+        "right, page down",
         "the same, from a page-turn pedal",
     ),
     row(
         KeyPlace::List,
-        &[Left],
+        &[Left, PageUp],
         Action::Move(-1),
-        "left",
+        "left, page up",
         "one line down, from a page-turn pedal",
     ),
     row(
@@ -447,10 +433,10 @@ pub const HELP: &[HelpGroup] = &[
         place: KeyPlace::List,
         rows: &[
             ("up, down", "a line"),
-            ("page up, down", "ten lines"),
             ("home, end", "the first, the last"),
-            ("enter, right", "begin what is marked"),
-            ("left", "pedal: a line down"),
+            ("enter", "begin what is marked"),
+            ("right, page down", "pedal: begin it"),
+            ("left, page up", "pedal: a line down"),
             ("tab", "a tune's phrases"),
             ("letters", "find a drill or a movement"),
         ],
@@ -718,6 +704,19 @@ mod tests {
         for code in [Up, Down, Left, Right, PageUp, PageDown] {
             let found = action(&model, KeyEvent::new(code, KeyModifiers::NONE));
             assert_eq!(found, None, "{code:?}");
+        }
+    }
+
+    /// A pedal that sends page keys once jumped ten lines on the start page, whose last line said that
+    /// it begins what is marked.
+    #[test]
+    fn page_keys_are_pedals_on_every_page() {
+        for page in [Page::Choose, Page::Session, Page::Practise] {
+            let model = Model::showing(page, None, None);
+            let does = |code| action(&model, KeyEvent::new(code, KeyModifiers::NONE));
+            assert_eq!(does(PageDown), does(Right), "{page:?}");
+            assert_eq!(does(PageUp), does(Left), "{page:?}");
+            assert!(does(Right).is_some() && does(Left).is_some(), "{page:?}");
         }
     }
 

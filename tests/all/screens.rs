@@ -256,6 +256,7 @@ fn a_session() {
     let came = |part: &str, came| Outcome {
         part: part.to_owned(),
         came,
+        beyond: None,
     };
     let again = || "comes again in 4 days, on 2024-10-08".to_owned();
     let plan = SessionPlan {

@@ -224,7 +224,7 @@ fn over(session: &Session, theme: Theme, buffer: &mut Buffer, area: Rect) {
     if rows(&lines) > room {
         lines = told(session)
             .into_iter()
-            .map(|one| in_a_row(&one.part, &one.came, area.width))
+            .map(|(part, came)| in_a_row(part, came, area.width))
             .collect();
     }
     if rows(&lines) > room {
@@ -350,7 +350,7 @@ pub(in crate::screen) fn last_said(session: &Session) -> Option<String> {
 pub(in crate::screen) fn summary(session: &Session) -> Vec<String> {
     let lines: Vec<String> = told(session)
         .into_iter()
-        .map(|outcome| said(&outcome.part, &outcome.came))
+        .map(|(part, came)| said(part, came))
         .collect();
     if lines.is_empty() {
         return vec!["nothing was marked: play what you like".to_owned()];
@@ -359,8 +359,9 @@ pub(in crate::screen) fn summary(session: &Session) -> Vec<String> {
 }
 
 /// What a session came to, the most important first: what is held, what was climbed, what was
-/// reached, what to work on. A part that only ran to its end is not told.
-fn told(session: &Session) -> Vec<&Outcome> {
+/// reached, what to work on. A part that only ran to its end is not told; a cell that its climb began
+/// is told beside it.
+fn told(session: &Session) -> Vec<(&str, &Came)> {
     let rank = |came: &Came| match came {
         Came::Reached(_) => 0,
         Came::Held(_) => 1,
@@ -371,15 +372,20 @@ fn told(session: &Session) -> Vec<&Outcome> {
         Came::LeftOut => 5,
         Came::Done => 6,
     };
-    let mut told: Vec<&Outcome> = session
+    let mut told: Vec<(&str, &Came)> = session
         .outcomes()
         .iter()
-        .filter(|outcome| outcome.came != Came::Done)
+        .flat_map(|outcome| {
+            let beyond = outcome.beyond.as_ref();
+            let beyond = beyond.map(|(cell, came)| (cell.as_str(), came));
+            std::iter::once((outcome.part.as_str(), &outcome.came)).chain(beyond)
+        })
+        .filter(|(_, came)| **came != Came::Done)
         .collect();
-    told.sort_by_key(|outcome| rank(&outcome.came));
+    told.sort_by_key(|(_, came)| rank(came));
     // a part that came twice is told once, by the better of the two
     let mut parts = std::collections::BTreeSet::new();
-    told.retain(|outcome| parts.insert(outcome.part.as_str()));
+    told.retain(|(part, _)| parts.insert(*part));
     told
 }
 
@@ -396,6 +402,7 @@ mod tests {
         let outcome = |part: &str, came| Outcome {
             part: part.to_owned(),
             came,
+            beyond: None,
         };
         let at = Moment {
             utc_us: 0,

@@ -209,11 +209,11 @@ impl fmt::Display for ProblemKind {
                 tempo,
             } => write!(
                 f,
-                "in stage `{stage}` {} too little time for its gracenotes at {tempo}; they are shortened",
+                "in stage `{stage}` {} gracenotes at {tempo}; they are shortened",
                 if *notes == 1 {
-                    "a note has".to_owned()
+                    "a note has too little time for its".to_owned()
                 } else {
-                    format!("{notes} notes have")
+                    format!("{notes} notes have too little time for their")
                 }
             ),
             Self::UnknownSign { sign } => {
