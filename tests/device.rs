@@ -555,7 +555,9 @@ fn from_sound_to_screen() {
         } else {
             "hears E "
         };
+        let until = Instant::now() + Duration::from_secs(10);
         let sounded = loop {
+            assert!(Instant::now() < until, "the card plays no more");
             std::thread::sleep(Duration::from_millis(1));
             if playback.played() > frame {
                 break playback.heard_at(frame).expect("it plays");

@@ -6,6 +6,7 @@
 #   tests/virtual-sound.sh kill                # the server dies, as if a cable was pulled
 #   tests/virtual-sound.sh start               # … and comes back at the same place
 #   tests/virtual-sound.sh stop                # ends it and removes its folder
+#   tests/virtual-sound.sh died                # is it gone though nobody ended it?  Then its log
 #
 # On Debian and its relatives: pulseaudio, pulseaudio-utils and libasound2-plugins.
 set -euo pipefail
@@ -36,6 +37,10 @@ begin_server() {
 pcm.!default { type pulse }
 ctl.!default { type pulse }
 CONF
+    # On a machine that is stopped for a while and goes on, the null sink makes up for what it missed
+    # in one go; the usual limit of 200 ms without a pause kills the server then.
+    mkdir -p "$home/.config/pulse"
+    echo "rlimit-rttime = -1" >"$home/.config/pulse/daemon.conf"
     rm -f "$socket"
     # No start-up file, so nothing but these two modules.  The null sink keeps time by the system's
     # clock; without rewinds it buffers 50 ms instead of 2 s, and an underrun costs no seconds.
@@ -68,12 +73,18 @@ start)
         "$PULSE_SERVER" "$home/cookie" "$home/asound.conf"
     ;;
 kill) end_server KILL ;;
+died)
+    # without a number it was ended by `kill` or `stop`
+    [ -s "$home/pid" ] && ! kill -0 "$(<"$home/pid")" 2>/dev/null || exit 1
+    echo "the sound server died by itself; the end of its log:" >&2
+    tail -n 20 "$home/log" >&2
+    ;;
 stop)
     end_server TERM
     rm -rf "$home"
     ;;
 *)
-    echo "usage: $0 start|kill|stop" >&2
+    echo "usage: $0 start|kill|stop|died" >&2
     exit 2
     ;;
 esac
