@@ -43,11 +43,12 @@ CONF
     echo "rlimit-rttime = -1" >"$home/.config/pulse/daemon.conf"
     rm -f "$socket"
     # No start-up file, so nothing but these two modules.  The null sink keeps time by the system's
-    # clock; without rewinds it buffers 50 ms instead of 2 s, and an underrun costs no seconds.
+    # clock; without rewinds it buffers 50 ms instead of 2 s, and an underrun costs no seconds.  Sound
+    # goes over the socket: sharing memory, the server sends blocks that it never announced.
     env -u DISPLAY -u DBUS_SESSION_BUS_ADDRESS HOME="$home" XDG_RUNTIME_DIR="$home" \
         PULSE_RUNTIME_PATH="$home" PULSE_COOKIE="$home/cookie" \
         setsid pulseaudio -n --daemonize=no --use-pid-file=no --exit-idle-time=-1 \
-        --high-priority=yes --realtime=yes --log-target="file:$home/log" \
+        --high-priority=yes --realtime=yes --disable-shm=yes --log-target="file:$home/log" \
         -L "module-null-sink sink_name=card rate=$rate channels=2 format=float32le norewinds=1" \
         -L "module-native-protocol-unix auth-anonymous=1 socket=$socket" \
         </dev/null >/dev/null 2>&1 &
