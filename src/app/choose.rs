@@ -206,16 +206,24 @@ impl Choose {
             .collect();
         if found.is_empty() {
             let nearly = |line: &&Listed| nearly_has_words(&wanted, &line.names());
-            found = all.filter(nearly).collect();
+            found = all.clone().filter(nearly).collect();
+        }
+        if found.is_empty() {
+            // a movement with a slip and more words behind it: `taorluth d`
+            let nearest = find_said(&wanted).err().and_then(|error| error.nearest);
+            let is_near = |line: &&Listed| nearest == Some(line.name.as_str());
+            found = all.filter(is_near).collect();
         }
         // names that begin with the letters come first, then names that hold them
         let order = |line: &&Listed| {
             let title = line.title.to_lowercase();
             let begins = title.starts_with(&wanted) || line.name.starts_with(&wanted);
             match () {
-                () if is_said(line) || begins => 0,
-                () if has_words(&wanted, &line.names()) => 1,
-                () => 2,
+                () if begins => 0,
+                // behind a line that is called so itself: the heavy throw is no light one
+                () if is_said(line) => 1,
+                () if has_words(&wanted, &line.names()) => 2,
+                () => 3,
             }
         };
         found.sort_by_key(order);
@@ -455,6 +463,19 @@ mod tests {
         assert_eq!(find("slipway lamp"), ["lamp-on-the-slipway"]);
         assert_eq!(find("tarluath"), ["taorluath-from-low-g", "taorluath"]);
         assert_eq!(find("slipwya"), ["lamp-on-the-slipway"]);
-        assert_eq!(find("taorluath high a"), [""; 0]);
+        assert_eq!(find("taorluath high a"), ["taorluath"]);
+        assert_eq!(find("taorluth d"), ["taorluath"]);
+        assert_eq!(find("no such thing"), [""; 0]);
+    }
+
+    /// Who looked for a school's form was given the drill of another.
+    #[test]
+    fn what_is_called_so_itself_comes_before_what_the_name_means() {
+        let mut page = page();
+        page.drills.push(listed(Opens::Drill, "throw-on-d", ""));
+        let heavy = Listed::new(Opens::Movement, "heavy-throw", "Heavy throw");
+        page.movements.push(heavy);
+        page.search = "heavy throw".to_owned();
+        assert_eq!(names(&page), ["heavy-throw", "throw-on-d"]);
     }
 }

@@ -6,8 +6,15 @@ mod paper;
 pub(crate) mod report;
 pub(crate) mod review;
 
-use crate::services::Failure;
+use crate::services::{Failure, output};
 use crate::wording;
+use std::path::Path;
+
+/// Refuses a target that is no YAML file by its name, or that cannot be written.
+fn ready(target: &Path, force: bool) -> Result<(), Failure> {
+    output::named(target, &["yaml", "yml"])?;
+    output::ready_to_write(target, force)
+}
 
 /// A text without signs that would upset a terminal or a page.
 fn plain(what: &str, text: &str) -> Result<String, Failure> {

@@ -3,7 +3,7 @@
 use super::{Outcome, Ran, book, book::Book, export::format_of};
 use crate::drill::{render, write};
 use crate::exchange::{Format, LARGEST_FILE, abc, read, text_of};
-use crate::services::{Failure, files::read_bytes, output};
+use crate::services::{Failure, files::read_bytes, output, told};
 use crate::wording;
 use std::path::PathBuf;
 
@@ -76,6 +76,10 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         return Ok(Outcome::Done);
     }
     output::complain(&format!("imported with changes:\n{told}"));
+    if arguments.tune.is_none() {
+        // other commands need not tell it again
+        let _ = told::is_new(&text_of(format, &bytes));
+    }
     Ok(Outcome::Findings)
 }
 

@@ -149,6 +149,12 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     Ok(Outcome::Done)
 }
 
+/// A movement as players say it.
+fn spoken(found: &Found) -> String {
+    let movement = found.movement.map(Movement::spoken);
+    movement.unwrap_or("unknown").to_owned()
+}
+
 fn told(title: &str, rows: &[Row], found: &[Found], fails: bool) -> String {
     let places: usize = rows.iter().map(|row| row.places.len()).sum();
     let open = rows.iter().filter(|row| row.cleared.is_none()).count();
@@ -169,7 +175,7 @@ fn told(title: &str, rows: &[Row], found: &[Found], fails: bool) -> String {
             let from = row.from.map_or("start", Note::name);
             [
                 format!("{:>3}", row.number),
-                row.name.unwrap_or("unknown").to_owned(),
+                spoken(found),
                 format!("{from} to {}", row.to),
                 row.cleared
                     .map_or_else(|| "not yet".to_owned(), |tempo| format!("at {tempo}")),
@@ -365,5 +371,14 @@ fn place(
         note,
     })
     .map_err(|error| Failure(error.to_string()))?;
-    make::put(&document, arguments.output.as_deref(), arguments.force)
+    let about = document
+        .about
+        .clone()
+        .filter(|_| arguments.output.is_some());
+    let ran = make::put(&document, arguments.output.as_deref(), arguments.force)?;
+    // what is made is not seen where it goes into a file
+    if let Some(about) = about {
+        output::print(&format!("{about}\n"))?;
+    }
+    Ok(ran)
 }

@@ -147,7 +147,7 @@ mod tests {
         let told: Vec<String> = problems.iter().map(|own| own.kind.to_string()).collect();
         assert_eq!(
             told,
-            ["phrases, or what a stage says of itself, that no longer fit the music: left out"]
+            ["the phrases 1, 2-9, which no longer fit the music: left out"]
         );
         assert_eq!(back.expect("it is read").phrases, []);
     }

@@ -60,7 +60,11 @@ pub(crate) fn unknown(wanted: &str) -> Failure {
     let hint = if (1..=NAMED).contains(&found.len()) {
         format!("; did you mean {}?", wording::choice(&found))
     } else if let Ok(named) = find_said(wanted) {
-        format!("; `gracerung make {}` makes one", named.movement)
+        // a name may say a note or a school too, which the movement's own does not
+        let more = named.from.is_some() || named.to.is_some() || named.school.is_some();
+        let said = wanted.trim().to_lowercase().replace(' ', "-");
+        let name = if more { &said } else { named.movement.name() };
+        format!("; `gracerung make {name}` makes one")
     } else if let Some(nearest) = wording::nearest(wanted, names) {
         format!("; did you mean `{nearest}`?")
     } else {

@@ -65,15 +65,18 @@ pub(crate) fn own(name: &str) -> Result<Option<String>, Failure> {
     if crate::drill::built_in(name).is_some() || target.exists() {
         return Ok(None);
     }
-    let movement = find_said(name)
-        .map_err(|error| Failure(error.to_string()))?
-        .movement;
-    let (from, to) = notes(movement, &[], &[]);
+    let named = find_said(name).map_err(|error| Failure(error.to_string()))?;
+    let movement = named.movement;
+    let (from, to) = notes(movement, named.from.as_slice(), named.to.as_slice());
+    let schools = drill_files::schools();
+    let schools = named
+        .school
+        .map_or(schools.clone(), |school| schools.and(school));
     let document = make(&Request {
         movement,
         from,
         to,
-        schools: drill_files::schools(),
+        schools,
         build: Build::AsFits,
         bridge: false,
         chain: false,

@@ -30,5 +30,6 @@ pub(crate) mod stages;
 pub(crate) mod table;
 pub(crate) mod takes;
 pub(crate) mod terminal;
+pub(crate) mod told;
 
 pub(crate) use failure::Failure;

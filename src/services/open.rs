@@ -5,7 +5,7 @@ use super::{
     drill_files::Opened,
     files,
     finding::{find, unknown},
-    homework, output,
+    homework, output, told,
 };
 use crate::drill::{how_many, render, write};
 use crate::exchange::{self, Format};
@@ -25,10 +25,19 @@ pub(crate) fn open(wanted: &str) -> Result<Opened, Failure> {
         return homework::open_task(path, &bytes, None);
     }
     let (name, source) = find(wanted)?;
-    // what was left out or changed of another program's file is told, because nobody would notice
-    // it otherwise
-    if source.drill.is_some() && !source.problems.is_empty() && Format::of_name(wanted).is_some() {
-        output::complain(&render(&source.shown, &source.text, &source.problems));
+    // what was left out or changed of another program's file is told once, because nobody would
+    // notice it otherwise
+    if source.drill.is_some()
+        && !source.problems.is_empty()
+        && Format::of_name(wanted).is_some()
+        && told::is_new(&source.text)
+    {
+        let found = render(&source.shown, &source.text, &source.problems);
+        output::complain(&format!(
+            "{}\nThis is told once; `gracerung check {}` tells it again.",
+            found.trim_end(),
+            source.shown
+        ));
     }
     match source.drill {
         Some(drill) => Ok(Opened { name, drill }),

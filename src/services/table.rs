@@ -44,7 +44,10 @@ fn within<const N: usize>(width: Option<usize>, heads: [&str; N], rows: &[[Strin
             Some(width) => {
                 let indent = if below { 4 } else { beside };
                 let margin = " ".repeat(indent);
+                // a day and a name are one word each, hyphens and all
                 let options = textwrap::Options::new(width.max(indent + ROOM))
+                    .word_separator(textwrap::WordSeparator::AsciiSpace)
+                    .word_splitter(textwrap::WordSplitter::NoHyphenation)
                     .initial_indent(&margin)
                     .subsequent_indent(&margin);
                 let filled = textwrap::fill(last, options);
@@ -92,6 +95,21 @@ mod tests {
         assert_eq!(
             within(Some(28), ["drill", "for"], &rows()),
             "drill\n    for\ngrip\n    one two three four five\n    six\na longer name\n"
+        );
+    }
+
+    /// A day was once broken behind its month.
+    #[test]
+    fn a_day_and_a_name_stand_in_one_row() {
+        let rows = [[
+            "grip".to_owned(),
+            "cleared 2026-11-30 taorluath-from-low-g".to_owned(),
+        ]];
+        assert_eq!(
+            within(Some(34), ["drill", "what"], &rows),
+            "drill  what\n\
+             grip   cleared 2026-11-30\n\
+             \u{20}      taorluath-from-low-g\n"
         );
     }
 

@@ -311,12 +311,41 @@ fn homework_in_the_past_and_the_same_drill_twice_are_told() {
             &["assign", "birl", "grip-from-d", "birl", "-o", "a.yaml"],
             "`birl` is named twice",
         ),
+        (
+            &["assign", "birl", "--for", " ", "-o", "a.yaml"],
+            "write a name, or leave it out",
+        ),
+        (
+            &["assign", "birl", "-o", "a.txt"],
+            "should end in .yaml or .yml",
+        ),
+        (
+            &["report", "week.yaml", "-o", "a.txt"],
+            "should end in .yaml or .yml",
+        ),
     ] {
         let output = run_in(folder.path(), arguments);
         assert_eq!(output.status.code(), Some(2));
         assert!(text(&output).contains(told), "{}", text(&output));
         assert!(!folder.path().join("a.yaml").exists());
     }
+}
+
+/// What was changed of another program's file once stood before every answer about it.
+#[test]
+fn what_another_programs_file_lost_is_told_once() {
+    let folder = folder();
+    let tune = "X:1\nT:Slurred\nM:4/4\nL:1/4\nK:HP\n(Ad)ed|Ad e2|\n";
+    std::fs::write(folder.path().join("slurred.abc"), tune).expect("written");
+    let told = |arguments: &[&str]| text(&run_in(folder.path(), arguments)).contains("a slur");
+    assert!(told(&["tune", "slurred.abc"]));
+    assert!(!told(&["tune", "slurred.abc"]));
+    assert!(!told(&["export", "slurred.abc", "-o", "slurred.mid"]));
+    assert!(told(&["check", "slurred.abc"]));
+    let other = tune.replace("Slurred", "Slurred too");
+    std::fs::write(folder.path().join("other.abc"), other).expect("written");
+    assert!(told(&["import", "other.abc", "-o", "other.yaml"]));
+    assert!(!told(&["tune", "other.abc"]));
 }
 
 /// A tempo alone means the warm-up before the band; the libraries' licences come as data.

@@ -1,6 +1,6 @@
 //! `assign`: homework that a teacher gives.
 
-use super::plain;
+use super::{plain, ready};
 use crate::commands::{Outcome, Ran, arguments, today};
 use crate::homework::{Assignment, Task, goal_in, write_assignment};
 use crate::planning::Criterion;
@@ -43,10 +43,10 @@ pub(crate) struct Arguments {
     #[arg(long)]
     note: Option<String>,
     /// What it is called; else the file's name.
-    #[arg(long)]
+    #[arg(long, value_parser = name)]
     title: Option<String>,
     /// For whom, as it is to stand there; once for each.
-    #[arg(long = "for", value_name = "NAME")]
+    #[arg(long = "for", value_name = "NAME", value_parser = name)]
     whom: Vec<String>,
     /// The file.
     #[arg(short, long, value_name = "FILE")]
@@ -54,6 +54,15 @@ pub(crate) struct Arguments {
     /// Replace the file when it exists.
     #[arg(long)]
     force: bool,
+}
+
+/// A name that can be read on a page.
+fn name(text: &str) -> Result<String, String> {
+    let text = text.trim();
+    if text.is_empty() {
+        return Err("it is empty: write a name, or leave it out".to_owned());
+    }
+    Ok(text.to_owned())
 }
 
 fn criterion(text: &str) -> Result<Criterion, String> {
@@ -111,7 +120,7 @@ fn goals(said: &[String], drills: &[&str]) -> Result<Vec<Option<String>>, Failur
 
 /// Runs `assign`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
-    output::ready_to_write(&arguments.output, arguments.force)?;
+    ready(&arguments.output, arguments.force)?;
     let today = plan::date();
     if let Some(by) = arguments.by.filter(|by| *by < today) {
         return Err(Failure(format!(

@@ -1,6 +1,6 @@
 //! `report`: what a student sends back.
 
-use super::{carried, plain};
+use super::{carried, plain, ready};
 use crate::commands::{Outcome, Ran};
 use crate::homework::{
     HomeworkQuestion, LARGEST_FILE, Report, checksum, goal_in, read_assignment, report_drill,
@@ -52,7 +52,7 @@ pub(crate) struct Arguments {
 
 /// Runs `report`.
 pub(crate) fn run(arguments: &Arguments) -> Ran {
-    output::ready_to_write(&arguments.output, arguments.force)?;
+    ready(&arguments.output, arguments.force)?;
     let bytes = files::read_bytes(&arguments.file, LARGEST_FILE)?;
     let assignment = read_assignment(&bytes).map_err(|error| told(&arguments.file, &error))?;
     let own = settings::load(&[], &[needs::JUDGING, &[keys::NAME.id()]])?;

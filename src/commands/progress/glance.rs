@@ -220,6 +220,10 @@ fn named(cells: &[&CellLine]) -> String {
 
 /// A line broken to 78 columns; its continuation is indented.
 fn fitted(line: &str) -> String {
-    let options = textwrap::Options::new(78).subsequent_indent("           ");
+    // a day and a drill's name are one word each, hyphens and all
+    let options = textwrap::Options::new(78)
+        .word_separator(textwrap::WordSeparator::AsciiSpace)
+        .word_splitter(textwrap::WordSplitter::NoHyphenation)
+        .subsequent_indent("           ");
     textwrap::fill(line, options)
 }

@@ -17,7 +17,8 @@ mod school;
 mod search;
 
 pub use catalogue::{
-    Family, FormRow, Movement, Named, TuneCount, UnknownMovement, find, find_said, tune_counts,
+    Family, FormRow, Movement, Named, TuneCount, UnknownMovement, find, find_said,
+    names_of_schools, tune_counts,
 };
 pub use context::Context;
 pub use explain::{Explanation, explain};

@@ -3,7 +3,7 @@
 
 use super::Shell;
 use crate::app::{Listed, Opens, score_of};
-use crate::movement::Movement;
+use crate::movement::{Movement, names_of_schools};
 use crate::planning::{Known, ago, date_of};
 use crate::practice::{Board, Cell, CellStatus, Plan, Rung, replay_all};
 use crate::screen::{board_rows, music_line};
@@ -56,20 +56,21 @@ impl Shell {
         lines
     }
 
-    /// Every movement of the catalogue, to be looked for.
+    /// Every movement of the catalogue, and those forms of a school that have names of their own, to be
+    /// looked for.
     pub(crate) fn movements() -> Vec<Listed> {
-        Movement::all()
-            .map(|movement| Listed {
-                about: movement.family().heading().to_owned(),
-                also: movement.also().join(" "),
-                extent: "a movement: enter makes its drill".to_owned(),
-                ..Listed::new(
-                    Opens::Movement,
-                    movement.name(),
-                    &capital(movement.spoken()),
-                )
-            })
-            .collect()
+        let line = |movement: Movement, name: &str, title: &str| Listed {
+            about: movement.family().heading().to_owned(),
+            also: movement.also().join(" "),
+            extent: "a movement: enter makes its drill".to_owned(),
+            ..Listed::new(Opens::Movement, name, title)
+        };
+        let own = Movement::all()
+            .map(|movement| line(movement, movement.name(), &capital(movement.spoken())));
+        let of_schools = names_of_schools()
+            .into_iter()
+            .map(|(name, named)| line(named.movement, name, &capital(&name.replace('-', " "))));
+        own.chain(of_schools).collect()
     }
 
     /// How much of a drill's board is done, where it would begin, and the music there.

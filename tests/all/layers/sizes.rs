@@ -54,7 +54,6 @@ const TOO_LONG: &[(&str, usize)] = &[
     ),
     ("src/exchange/musicxml/read/finish.rs finish", 95),
     ("src/exchange/musicxml/read/mod.rs read", 101),
-    ("src/exchange/piece.rs", 656),
     (
         "src/journal/journal_laws/shown.rs what_two_programs_show_is_the_fold_of_the_journal",
         109,

@@ -48,7 +48,7 @@ pub(super) fn spend(
     mut stages: Vec<StageDocument>,
     main: usize,
     opens: bool,
-    (from, to): (u32, u32),
+    (from, to): (Bpm, Bpm),
 ) -> Spent {
     let after = stages.len().saturating_sub(main + 1);
     let Some(shares) = shares(main, after, opens, (from, to)) else {
@@ -89,9 +89,7 @@ pub(super) fn spend(
 
 /// The finest ladder on which the cells are few enough: with two rungs or more for what is written
 /// out where that goes at all.
-fn shares(main: usize, after: usize, opens: bool, (from, to): (u32, u32)) -> Option<Shares> {
-    let tempo = |value: u32| Bpm::whole(i128::from(value)).ok();
-    let (from, to) = (tempo(from)?, tempo(to)?);
+fn shares(main: usize, after: usize, opens: bool, (from, to): (Bpm, Bpm)) -> Option<Shares> {
     for (clean, least) in THOROUGH {
         let most = MOST / clean as usize;
         for step in STEPS {

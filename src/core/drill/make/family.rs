@@ -2,7 +2,7 @@
 
 use super::body::unit;
 use super::chain::four_in_a_row;
-use super::fields::{exact_percent, ladder};
+use super::fields::{bpm, exact_percent, ladder};
 use crate::chanter::{Crossing, CrossingKind, Finger, NOTES, Note, crossing, gracenote_finger};
 use crate::drill::document::{DrillDocument, Exact, StageDocument};
 use crate::movement::{Schools, resolve, search, typical_context};
@@ -73,7 +73,7 @@ pub fn make_crossings() -> DrillDocument {
                 .map(|(low, high, way)| crossing_stage(*low, *high, way))
                 .collect(),
         ),
-        ladder: Some(ladder(50, 120, exact_percent(6))),
+        ladder: Some(ladder(bpm(50), bpm(120), exact_percent(6))),
         route: Some("up".to_owned()),
         clean: Some(5),
         ..DrillDocument::default()
@@ -118,7 +118,7 @@ pub fn make_finger(finger: Finger) -> DrillDocument {
         metre: Some(Metre::FOUR_FOUR.to_string()),
         unit: Some(Exact::of(&unit())),
         stages: Some(stages),
-        ladder: Some(ladder(50, 84, exact_percent(5))),
+        ladder: Some(ladder(bpm(50), bpm(84), exact_percent(5))),
         route: Some("up".to_owned()),
         clean: Some(5),
         ..DrillDocument::default()

@@ -3,6 +3,7 @@
 use crate::chanter::Note;
 use crate::drill::document::{Exact, LadderDocument, OneOrMany};
 use crate::movement::Schools;
+use crate::units::Bpm;
 
 pub(super) fn one_or_many(notes: &[Note]) -> OneOrMany {
     match notes {
@@ -21,12 +22,17 @@ pub(super) fn school(schools: &Schools) -> Option<OneOrMany> {
     }
 }
 
-pub(super) fn ladder(from: u32, to: u32, step: Exact) -> LadderDocument {
+pub(super) fn ladder(from: Bpm, to: Bpm, step: Exact) -> LadderDocument {
     LadderDocument {
-        from: Exact::Whole(from),
-        to: Exact::Whole(to),
+        from: Exact::of(&from.value()),
+        to: Exact::of(&to.value()),
         step,
     }
+}
+
+/// A whole number of beats a minute that the program itself chose.
+pub(super) fn bpm(value: i128) -> Bpm {
+    Bpm::whole(value).unwrap_or(Bpm::FIFTY)
 }
 
 pub(super) fn exact_percent(percent: u32) -> Exact {

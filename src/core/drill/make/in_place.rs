@@ -1,16 +1,19 @@
 //! A bar or a movement of a tune as a drill: looped with the bars around it, the movement taken
 //! apart where it stands.
 
+mod alone;
+
 use super::body::body;
 use super::budget::{Spent, spend};
 use super::phrase::{Tune, ground};
+use super::plan::short;
 use super::{CannotMake, read_back, usual_tempo};
 use crate::chanter::Note;
 use crate::drill::document::{DrillDocument, Exact, StageDocument};
 use crate::drill::written::{Bar, Gracenote, Group, Music, Written};
 use crate::movement::{Context, Lengths, Part, Role, Schools, explain, place_group};
 use crate::rhythm::{Metre, Pointing, WrittenLength};
-use crate::units::Beats;
+use crate::units::{Beats, Bpm, Fraction, spell_fraction};
 use crate::wording::capital;
 
 /// A place in written music.
@@ -32,7 +35,8 @@ impl<'a> InPlace<'a> {
 
 /// The drill of a place: the bar with the bar before and the bar after, where there are any. Its
 /// movement's tones are written out in stages, taken from the note that gives the movement its
-/// time, so that nothing else moves; the last stage is as written.
+/// time, so that nothing else moves; the last stage is as written. Where that note is too short, the
+/// movement is taken apart by itself first, as its own drill has it.
 ///
 /// # Errors
 /// No such bar or note, or a bar that cannot stand alone.
@@ -49,9 +53,12 @@ pub fn make_in_place(place: &InPlace) -> Result<DrillDocument, CannotMake> {
         (before, place.bar),
         (place.bar, place.bar),
     ];
-    windows
+    let as_written = windows.map(|window| (window, false));
+    let filled = windows.map(|window| (window, true));
+    as_written
         .into_iter()
-        .map(|(first, last)| document(place, first, last))
+        .chain(filled)
+        .map(|((first, last), filled)| document(place, first, last, filled))
         .find(|document| read_back(document).is_some())
         .ok_or_else(|| {
             CannotMake(
@@ -62,10 +69,10 @@ pub fn make_in_place(place: &InPlace) -> Result<DrillDocument, CannotMake> {
         })
 }
 
-fn document(place: &InPlace, first: usize, last: usize) -> DrillDocument {
+fn document(place: &InPlace, first: usize, last: usize, filled: bool) -> DrillDocument {
     let metres = &place.music().metres()[first..=last];
     let metre = metres[0];
-    let bars: Vec<Bar> = place.music().bars[first..=last]
+    let mut bars: Vec<Bar> = place.music().bars[first..=last]
         .iter()
         .enumerate()
         .map(|(at, bar)| Bar {
@@ -75,18 +82,20 @@ fn document(place: &InPlace, first: usize, last: usize) -> DrillDocument {
             ..Bar::default()
         })
         .collect();
+    if filled {
+        let next = place.music().bars.get(last + 1);
+        let next = next.and_then(|bar| bar.notes.first());
+        fill(&mut bars, metres[last - first], next);
+    }
     let at = place.bar - first;
     let pairs = |bars: &[Bar]| Music::straight(metre, bars.to_vec()).pairs();
     let pointed = place.music().pointing != Pointing::default();
     let mut stages = Vec::new();
+    let mut said = None;
     if let Some(note) = place.note {
-        for (name, tone) in [
-            ("tones of a full beat", Beats::ONE),
-            ("tones of half a beat", Beats::new(1, 2)),
-            ("tones of a quarter beat", Beats::new(1, 4)),
-            ("tones of an eighth of a beat", Beats::new(1, 8)),
-        ] {
-            if let Some(apart) = apart(metre, &bars, (at, note), tone, &place.tune.drill.schools) {
+        let schools = &place.tune.drill.schools;
+        for (name, tone) in tone_lengths(metre) {
+            if let Some(apart) = apart(metre, &bars, (at, note), tone, schools) {
                 // a tone and what is left of its note may look like a dot and its cut
                 let even = pointed && pairs(&apart) != pairs(&bars);
                 stages.push(StageDocument {
@@ -95,22 +104,34 @@ fn document(place: &InPlace, first: usize, last: usize) -> DrillDocument {
                 });
             }
         }
+        said = Some(match stages.as_slice() {
+            [] => match alone::alone(metre, &bars, (at, note), schools) {
+                Ok((apart, said)) => {
+                    stages = apart;
+                    said
+                }
+                Err(why) => why,
+            },
+            _ => "Only the note that gives the movement its time grows shorter.".to_owned(),
+        });
     }
     stages.push(stage(metre, "as written", &bars));
     let whole = stages.len() - 1;
+    let goal = place.tune.drill.ladder.to();
     let Spent {
         stages,
         ladder,
         clean,
-    } = spend(stages, whole, false, (46, 80));
+    } = spend(stages, whole, false, (begin(metre, &place.tune), goal));
     let number = place.music().bar_numbers()[place.bar];
+    let about = format!(
+        "A bar of the tune with the bars around it, up to {}, which is the tempo of the tune.{}",
+        spell_fraction(&goal.value()),
+        said.map_or_else(String::new, |said| format!(" {said}"))
+    );
     DrillDocument {
         title: capital(&format!("{}, bar {number}", place.tune.drill.title)),
-        about: Some(
-            "A bar of the tune with the bars around it; where a movement is taken apart, only the \
-             note that gives it its time grows shorter."
-                .to_owned(),
-        ),
+        about: Some(about),
         listen_for: Some(format!(
             "{}, and the bars around it as steady as before",
             heard_of(place).unwrap_or_else(|| "the movement clean".to_owned())
@@ -121,6 +142,76 @@ fn document(place: &InPlace, first: usize, last: usize) -> DrillDocument {
         ladder: Some(ladder),
         clean: Some(clean),
         ..ground(&place.tune)
+    }
+}
+
+/// Lengths that tones are written out with, the longest first, and what their stages are called.
+fn tone_lengths(metre: Metre) -> [(&'static str, Beats); 4] {
+    let part = short(metre);
+    let half = Fraction::new(1, 2);
+    let names = if metre.is_compound() {
+        [
+            "tones of a third of a beat",
+            "tones of a sixth of a beat",
+            "tones of a twelfth of a beat",
+        ]
+    } else {
+        [
+            "tones of half a beat",
+            "tones of a quarter beat",
+            "tones of an eighth of a beat",
+        ]
+    };
+    [
+        ("tones of a full beat", Beats::ONE),
+        (names[0], part),
+        (names[1], part * half),
+        (names[2], part * (half * half)),
+    ]
+}
+
+/// Where a place of a tune begins to be practised: as much under the tune's own tempo as the drill of a
+/// movement, but not above the tempo at which the tune itself is begun.
+fn begin(metre: Metre, tune: &Tune) -> Bpm {
+    /// The tempi between which a movement's drill of the usual length climbs.
+    const USUAL: (i128, i128) = (46, 80);
+    let ladder = &tune.drill.ladder;
+    // a beat shorter than a crotchet is counted as much quicker
+    let quicker = (Fraction::new(1, 4) / metre.beat_of_semibreve()).max(Fraction::from_integer(1));
+    let usual = quicker * Fraction::from_integer(USUAL.0);
+    let of_goal = ladder.to().value() * Fraction::new(USUAL.0, USUAL.1);
+    let whole = usual.min(of_goal).round();
+    Bpm::new(whole).unwrap_or(ladder.from()).min(ladder.from())
+}
+
+/// Makes bars that are not full stand by themselves: a short last bar is filled by its last note; where a
+/// pickup begins the bars, they end on the note that follows, which leaves the pickup its room.
+fn fill(bars: &mut Vec<Bar>, metre: Metre, next: Option<&Written>) {
+    if metre.is_free() {
+        return;
+    }
+    let full = metre.bar();
+    let pickup = match bars.as_slice() {
+        [first, _, ..] if first.length() < full => first.length(),
+        _ => Beats::ZERO,
+    };
+    let wanted = full - pickup;
+    let Some(last) = bars.last_mut() else { return };
+    let length = last.length();
+    match (last.notes.last_mut(), next) {
+        (Some(closing), _) if length < wanted => {
+            closing.length = closing.length + wanted - length;
+            closing.tied = false;
+        }
+        (Some(_), Some(next)) if length == full && !pickup.is_zero() => bars.push(Bar {
+            notes: vec![Written {
+                length: wanted,
+                tied: false,
+                ..next.clone()
+            }],
+            ..Bar::default()
+        }),
+        _ => {}
     }
 }
 
@@ -174,12 +265,7 @@ fn apart(
     schools: &Schools,
 ) -> Option<Vec<Bar>> {
     let written = bars.get(bar)?.notes.get(note)?;
-    let giver = match note.checked_sub(1) {
-        Some(before) => Some((bar, before)),
-        None => bar
-            .checked_sub(1)
-            .and_then(|bar| Some((bar, bars[bar].notes.len().checked_sub(1)?))),
-    };
+    let giver = giver(bars, (bar, note));
     let before = giver.map(|(bar, note)| bars[bar].notes[note].note);
     let (parts, before_beat) = parts(&written.group, before, written.note, schools)?;
     let mut waiting = Vec::new();
@@ -209,6 +295,16 @@ fn apart(
         apart[bar].notes.splice(note..=note, there);
     }
     Some(apart)
+}
+
+/// The note before another one.
+fn giver(bars: &[Bar], (bar, note): (usize, usize)) -> Option<(usize, usize)> {
+    match note.checked_sub(1) {
+        Some(before) => Some((bar, before)),
+        None => bar
+            .checked_sub(1)
+            .and_then(|bar| Some((bar, bars[bar].notes.len().checked_sub(1)?))),
+    }
 }
 
 fn parts(
@@ -285,153 +381,4 @@ fn shortened(metre: Metre, written: &Written, taken: Beats) -> Option<Vec<Writte
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::drill::{BUILT_IN, Drill, read};
-    use crate::movement::Movement;
-
-    fn drill(head: &str, music: &str) -> Drill {
-        let text = format!(
-            "title: our tune\nmetre: 4/4\n{head}music: \"{music}\"\n\
-             ladder: {{from: 50, to: 80, step: 4%}}\n"
-        );
-        let (drill, problems) = read(text.as_bytes());
-        drill.unwrap_or_else(|| panic!("{problems:?}"))
-    }
-
-    fn place(drill: &Drill, bar: usize, note: Option<usize>) -> InPlace<'_> {
-        let stage = &drill.stages[0];
-        let tune = Tune { drill, stage };
-        InPlace { tune, bar, note }
-    }
-
-    fn stages(drill: &Drill, bar: usize, note: Option<usize>) -> Vec<(String, String)> {
-        make_in_place(&place(drill, bar, note))
-            .expect("it can be looped")
-            .stages
-            .expect("stages")
-            .into_iter()
-            .map(|stage| (stage.name, stage.music.expect("it is written out")))
-            .collect()
-    }
-
-    /// The grip takes its tones from the note before it; the bars around stay as they are.
-    #[test]
-    fn a_grip_is_taken_apart_where_it_stands() {
-        let tune = drill("", "{g}A4 {g}c4 | {g}d4 {GBG}A4 | {g}B8 | {g}c8 |");
-        let stages = stages(&tune, 1, Some(1));
-        assert_eq!(
-            stages[0],
-            (
-                "tones of half a beat".to_owned(),
-                "{g}A4 {g}c4 | {g}d2 G {B}G A4 | {g}B8 |".to_owned()
-            )
-        );
-        assert_eq!(
-            stages.last(),
-            Some(&(
-                "as written".to_owned(),
-                "{g}A4 {g}c4 | {g}d4 {GBG}A4 | {g}B8 |".to_owned()
-            ))
-        );
-    }
-
-    /// "Listen for the movement clean" helps nobody: it is said what of this movement.
-    #[test]
-    fn it_is_said_what_to_listen_for_in_this_movement() {
-        let tune = drill("", "{g}A4 {g}c4 | {g}d4 {GBG}A4 | {g}B8 | {g}c8 |");
-        let said = make_in_place(&place(&tune, 1, Some(1)))
-            .expect("a drill")
-            .listen_for;
-        let said = said.expect("something");
-        assert!(said.starts_with("both low Gs are heard"), "{said}");
-        assert!(
-            said.ends_with("and the bars around it as steady as before"),
-            "{said}"
-        );
-    }
-
-    /// A bar of a march is played as the march is: pointed, its birl a birl. Where a tone and what is left
-    /// of its note look like a dot and its cut, that stage is even.
-    #[test]
-    fn a_bar_keeps_what_its_tune_says_of_itself() {
-        let tune = drill(
-            "kind: march\nschool: heavy-throw\npointing: 4:1\n",
-            "{g}A3 {d}c {g}e4 | {g}d4 {GBG}A2 {gef}e2 | {dAGAG}A8 |",
-        );
-        let made = read_back(&make_in_place(&place(&tune, 1, Some(2))).expect("a drill"));
-        let made = made.expect("it reads");
-        assert_eq!(made.head.kind.as_deref(), Some("march"));
-        assert_eq!(made.schools, tune.schools);
-        let pointed: Vec<_> = made
-            .stages
-            .iter()
-            .map(|stage| stage.music.pointing)
-            .collect();
-        assert_eq!(pointed.last(), Some(&tune.stages[0].music.pointing));
-        let own = made
-            .stages
-            .iter()
-            .filter(|stage| stage.own_pointing().is_some());
-        let own: Vec<&str> = own.map(|stage| stage.name.as_str()).collect();
-        assert_eq!(own, ["tones of a quarter beat"]);
-        let last = &made.stages.last().expect("a stage").music;
-        let score = crate::score::resolve_music(last, Beats::ZERO, &made.schools);
-        let birl = &score.notes.last().expect("a note").group;
-        assert_eq!(birl.movement.map(Movement::name), Some("birl"));
-        assert!(birl.parts.iter().all(|part| part.held.is_none()));
-    }
-
-    /// A doubling begins on the beat: it takes its tone from the note it decorates.
-    #[test]
-    fn a_doubling_takes_its_tone_from_its_own_note() {
-        let tune = drill("", "{g}A4 {gcd}c4 |");
-        let stages = stages(&tune, 0, Some(1));
-        assert_eq!(stages[0].1, "{g}A4 {g}c2 {d}c2 |");
-    }
-
-    fn onsets(music: &Music) -> Vec<Beats> {
-        let notes = music.bars.iter().flat_map(|bar| &bar.notes);
-        notes
-            .scan(Beats::ZERO, |at, note| {
-                let onset = *at;
-                *at = *at + note.length;
-                Some(onset)
-            })
-            .collect()
-    }
-
-    /// Every bar and every movement of every tune in the program can be practised by itself, and
-    /// what stands on the beat in the tune stands there in every stage.
-    #[test]
-    fn every_place_of_every_written_stage_reads_back() {
-        let mut places = 0;
-        for built in BUILT_IN {
-            let (drill, _) = read(built.text.as_bytes());
-            let drill = drill.expect("built-in drills read");
-            for stage in &drill.stages {
-                for (bar, written) in stage.music.bars.iter().enumerate() {
-                    // a pickup is practised with the bar it leads to
-                    if written.length() < drill.metre.bar() {
-                        continue;
-                    }
-                    for note in (0..written.notes.len()).map(Some).chain([None]) {
-                        let drill = &drill;
-                        let tune = Tune { drill, stage };
-                        let place = InPlace { tune, bar, note };
-                        let document = make_in_place(&place).expect(built.name);
-                        let drill = read_back(&document).expect(built.name);
-                        let as_written = onsets(&drill.stages.last().expect("a stage").music);
-                        for stage in &drill.stages {
-                            let onsets = onsets(&stage.music);
-                            let all = as_written.iter().all(|onset| onsets.contains(onset));
-                            assert!(all, "{} {bar} {note:?}: {}", built.name, stage.name);
-                        }
-                        places += 1;
-                    }
-                }
-            }
-        }
-        assert!(places > 300, "{places}");
-    }
-}
+mod tests;

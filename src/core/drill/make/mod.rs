@@ -17,7 +17,7 @@ mod transfer;
 
 use budget::Spent;
 pub use family::{make_crossings, make_finger};
-use fields::{one_or_many, school};
+use fields::{bpm, one_or_many, school};
 pub use held::make_held;
 pub use in_place::{InPlace, make_in_place};
 pub use phrase::{Tune, line_by_line, make_joined, make_phrase};
@@ -106,9 +106,9 @@ pub fn make(request: &Request) -> Result<DrillDocument, CannotMake> {
     }
     let opens = contexts.iter().all(Resolved::can_be_opened);
     let between = match tones {
-        0 => (50, 100),
-        1..=3 => (50, 80),
-        _ => (46, 76),
+        0 => (bpm(50), bpm(100)),
+        1..=3 => (bpm(50), bpm(80)),
+        _ => (bpm(46), bpm(76)),
     };
     let Spent {
         stages,

@@ -133,12 +133,11 @@ impl Reader {
             };
             let spans = self.spans.split_off(cut - before);
             let (start, end) = self.spans.last().copied().unwrap_or_default();
-            let kind = ProblemKind::Adopted {
-                found: "no bar line at the end of a line".to_owned(),
-                done: "the bar is full and ends there".to_owned(),
-                times: 1,
-                bars: Vec::new(),
-            };
+            let kind = ProblemKind::adopted(
+                "no bar line at the end of a line",
+                "the bar is full and ends there",
+                Vec::new(),
+            );
             self.tell(start, end, kind);
             self.bars.push(std::mem::replace(&mut self.bar, rest));
             self.bars_unsure.push(self.unsure);
@@ -189,12 +188,11 @@ impl Reader {
             self.tell(
                 start,
                 end,
-                ProblemKind::Adopted {
-                    found: "endings for several passes".to_owned(),
-                    done: "each pair of passes is written out".to_owned(),
-                    times: 1,
-                    bars: Vec::new(),
-                },
+                ProblemKind::adopted(
+                    "endings for several passes",
+                    "each pair of passes is written out",
+                    Vec::new(),
+                ),
             );
         }
         let spans = |bar: &usize| self.bar_spans[*bar].clone();

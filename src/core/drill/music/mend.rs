@@ -28,12 +28,8 @@ pub struct Mended {
 impl Mended {
     /// The change as a note in a list of problems.
     pub fn kind(&self) -> ProblemKind {
-        ProblemKind::Adopted {
-            found: self.found.clone(),
-            done: self.done.clone(),
-            times: 1,
-            bars: self.number.into_iter().collect(),
-        }
+        let bars = self.number.into_iter().collect();
+        ProblemKind::adopted(&self.found, &self.done, bars)
     }
 }
 

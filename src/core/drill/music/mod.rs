@@ -158,32 +158,15 @@ impl Reader {
             None => (kind, MOST_PROBLEMS),
         };
         let place = self.problems.len();
-        if let (
-            Some(foreign),
-            ProblemKind::Adopted {
-                found, done, bars, ..
-            },
-        ) = (&mut self.foreign, &kind)
-        {
+        if let (Some(foreign), Some((found, done))) = (&mut self.foreign, kind.change()) {
             // an equal change is counted where the first was told
             foreign.changes += 1;
             let first = foreign.first.entry(format!("{found}\0{done}"));
             let first = *first.or_insert(place);
             if foreign.changes <= foreign::MOST_CHANGES
-                && let Some(MusicProblem {
-                    kind:
-                        ProblemKind::Adopted {
-                            times, bars: all, ..
-                        },
-                    ..
-                }) = self.problems.get_mut(first)
+                && let Some(first) = self.problems.get_mut(first)
+                && first.kind.take_in(&kind)
             {
-                *times += 1;
-                for bar in bars {
-                    if all.last() != Some(bar) {
-                        all.push(*bar);
-                    }
-                }
                 return;
             }
         }

@@ -48,6 +48,51 @@ impl Place {
     };
 }
 
+impl ProblemKind {
+    /// A change to what a file holds, found once.
+    pub fn adopted(found: impl Into<String>, done: impl Into<String>, bars: Vec<u16>) -> Self {
+        Self::Adopted {
+            found: found.into(),
+            done: done.into(),
+            times: 1,
+            bars,
+        }
+    }
+
+    /// What an equal change has the same; nothing for any other problem.
+    pub fn change(&self) -> Option<(&str, &str)> {
+        match self {
+            Self::Adopted { found, done, .. } => Some((found, done)),
+            _ => None,
+        }
+    }
+
+    /// Takes in an equal change, which was told elsewhere: how often it was found, and in which bars,
+    /// each once. False where it is not equal.
+    pub fn take_in(&mut self, other: &Self) -> bool {
+        if self.change().is_none() || self.change() != other.change() {
+            return false;
+        }
+        if let (
+            Self::Adopted { times, bars, .. },
+            Self::Adopted {
+                times: more,
+                bars: others,
+                ..
+            },
+        ) = (self, other)
+        {
+            *times += more;
+            for bar in others {
+                if !bars.contains(bar) {
+                    bars.push(*bar);
+                }
+            }
+        }
+        true
+    }
+}
+
 impl Problem {
     /// A problem at a place.
     pub fn new(place: Place, kind: ProblemKind) -> Self {

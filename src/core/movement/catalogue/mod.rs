@@ -11,7 +11,7 @@ mod teaching;
 mod tunes;
 
 pub(super) use names::named;
-pub use names::{Named, UnknownMovement, find, find_said};
+pub use names::{Named, UnknownMovement, find, find_said, names_of_schools};
 pub(super) use teaching::{Pace, Teaching, When};
 pub use tunes::{TuneCount, tune_counts};
 

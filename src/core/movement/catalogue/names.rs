@@ -150,6 +150,21 @@ pub fn find_said(name: &str) -> Result<Named, UnknownMovement> {
         })
 }
 
+/// The names that say a school beside the movement, one of each: a drill of one is another than that
+/// of its movement.
+pub fn names_of_schools() -> Vec<(&'static str, Named)> {
+    let mut known: Vec<(&'static str, Named)> = Vec::new();
+    for own in SAID.iter().filter(|own| own.school.is_some()) {
+        let Some(named) = with_more(own.name) else {
+            continue;
+        };
+        if !known.iter().any(|(_, other)| *other == named) {
+            known.push((own.name, named));
+        }
+    }
+    known
+}
+
 /// The movement that has a name as its own.
 fn called(plain: &str) -> Option<Movement> {
     named(plain).or_else(|| {
@@ -233,19 +248,27 @@ fn elsewhere(plain: &str) -> Option<&'static str> {
 }
 
 fn nearest(plain: &str) -> Option<&'static str> {
-    let own = Movement::all().flat_map(|movement| {
-        let Row { name, also, .. } = movement.row();
-        std::iter::once(*name).chain(also.iter().copied())
-    });
-    let names = own.chain(SAID.iter().map(|said| said.name));
-    wording::nearest(plain, names).or_else(|| {
-        // a name that more was said behind: `tarluath low g`
-        let (less, _) = plain.rsplit_once('-')?;
-        called(less)
-            .map(Movement::name)
-            .or_else(|| nearest(less))
-            .filter(|name| name.contains('-') || less.len() > 3)
-    })
+    let names = || {
+        let own = Movement::all().flat_map(|movement| {
+            let Row { name, also, .. } = movement.row();
+            std::iter::once(*name).chain(also.iter().copied())
+        });
+        own.chain(SAID.iter().map(|said| said.name))
+    };
+    // a name that more was said behind: `tarluath low g`
+    let shorter = |less: &str| less.rsplit_once('-').map(|(less, _)| less.len());
+    let less = || {
+        let ends = std::iter::successors(shorter(plain), |end| shorter(&plain[..*end]));
+        ends.map(|end| &plain[..end])
+    };
+    wording::nearest(plain, names())
+        .or_else(|| less().find_map(called).map(Movement::name))
+        .or_else(|| {
+            let near = |less| Some((less, wording::nearest(less, names())?));
+            let mut found = less().filter_map(near);
+            let telling = |(less, name): &(&str, &str)| name.contains('-') || less.len() > 3;
+            found.find(telling).map(|(_, name)| name)
+        })
 }
 
 #[cfg(test)]
@@ -292,6 +315,13 @@ mod tests {
         assert_eq!(find_said("light throw").expect("a name").school, None);
     }
 
+    /// Who looked for the heavy throw was once given the drill of the light one.
+    #[test]
+    fn a_school_that_a_name_says_has_one_name_to_be_listed_by() {
+        let names: Vec<&str> = names_of_schools().iter().map(|own| own.0).collect();
+        assert_eq!(names, ["heavy-throw"]);
+    }
+
     /// A drill file that names a movement says its notes and schools in fields of their own.
     #[test]
     fn a_name_that_says_more_is_no_plain_name() {
@@ -310,6 +340,8 @@ mod tests {
             ("hevy throw", "did you mean `heavy-throw`?"),
             ("tarluath low g", "did you mean `taorluath`?"),
             ("taorluath low g", "did you mean `taorluath`?"),
+            ("taorluath high a", "did you mean `taorluath`?"),
+            ("taorluth D", "did you mean `taorluath`?"),
             ("qqqqqq", "lists them"),
         ] {
             let told = find_said(name).expect_err(name).to_string();

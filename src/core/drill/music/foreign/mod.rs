@@ -84,12 +84,7 @@ pub fn adopt_music(
 }
 
 fn note(found: impl Into<String>, done: impl Into<String>) -> ProblemKind {
-    ProblemKind::Adopted {
-        found: found.into(),
-        done: done.into(),
-        times: 1,
-        bars: Vec::new(),
-    }
+    ProblemKind::adopted(found, done, Vec::new())
 }
 
 /// A problem of something that a drill refuses and foreign text may hold.
