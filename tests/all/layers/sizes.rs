@@ -91,7 +91,7 @@ const TOO_LONG: &[(&str, usize)] = &[
     ("tests/bench/verdicts/plant.rs", 512),
     ("tests/bench/weeks.rs main", 104),
     ("tests/bench/worst.rs drills", 107),
-    ("tests/device.rs", 646),
+    ("tests/device.rs", 648),
 ];
 
 /// The functions of a text that `rustfmt` has laid out, each with its number of lines: a function
