@@ -132,5 +132,8 @@ mod tests {
         assert!((repetitions_needed(0.5, 1) - 2.0).abs() < 1e-9);
         assert!((repetitions_needed(0.5, 5) - 62.0).abs() < 1e-9);
         assert!((repetitions_needed(1.0, 5) - 5.0).abs() < 1e-9);
+        // the same as the sum of 1/p, 1/p² and so on up to the fifth power
+        let by_sum = (1..=5).map(|power| 0.999_f64.powi(-power)).sum::<f64>();
+        assert!((repetitions_needed(0.999, 5) - by_sum).abs() < 1e-9);
     }
 }

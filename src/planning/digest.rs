@@ -133,9 +133,6 @@ pub struct Day {
     pub held: bool,
     /// Three not clean in a row, and it was neither cleared nor held since.
     pub fell: bool,
-    /// The first repetition of the drill that day was of this cell, without reference and run-up,
-    /// and clean.
-    pub cold: bool,
     /// How many of the clean repetitions were played by heart.
     #[serde(default)]
     pub by_heart: u32,
@@ -158,13 +155,6 @@ pub struct CellDays {
 }
 
 impl CellDays {
-    /// Clean and not clean that were said, in all.
-    pub fn said(&self) -> (u32, u32) {
-        self.days.iter().fold((0, 0), |(clean, not), day| {
-            (clean + day.clean, not + day.not_clean)
-        })
-    }
-
     /// Clean ones and all of the last so many marks.
     pub fn lately(&self, count: usize) -> (u32, u32) {
         let from = self.marks.len().saturating_sub(count);
@@ -203,7 +193,6 @@ impl CellDays {
                 assumed: 0,
                 held: false,
                 fell: false,
-                cold: false,
                 by_heart: 0,
             });
         }
@@ -378,13 +367,6 @@ impl Digest {
             Some(Said::Mark { mark, assumed, .. }) => Some((*mark, *assumed)),
             _ => None,
         };
-        if alone
-            && matches!(said, Some((Mark::Clean, _)))
-            && let Some(days) = self.cells.get_mut(&cell)
-            && let Some(of_day) = days.days.iter_mut().rfind(|one| one.day == day)
-        {
-            of_day.cold = true;
-        }
         self.tries.push(Try {
             day: day_of(day),
             cell,
@@ -487,3 +469,6 @@ mod cells_in_a_row {
             .collect())
     }
 }
+
+#[cfg(test)]
+mod tests;

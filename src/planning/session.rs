@@ -142,6 +142,37 @@ mod tests {
         assert!(matches!(&parts[4], SessionPart::Cell(item) if item.open == "c"));
     }
 
+    /// Too short a session has no warm-up, and hearing takes its minute from an item that has more.
+    #[test]
+    fn no_part_is_empty() {
+        let parts = session(vec![item("a", Why::New, 1)], 5, 50, |_| true);
+        let minutes: Vec<u32> = parts.iter().map(SessionPart::minutes).collect();
+        assert_eq!(minutes, [1, 1], "{parts:?}");
+        assert!(matches!(parts[0], SessionPart::Hear { .. }));
+    }
+
+    /// A stretch may be as long as the care allows and no longer; what is heard is a part of it, and
+    /// nobody rests before having played. The warm-up of 20 minutes takes four.
+    #[test]
+    fn a_rest_comes_where_the_next_part_would_be_too_much() {
+        let rests = |items: &[(Why, u32)], minutes: u32, after: u32| -> Vec<usize> {
+            let items = items.iter().map(|(kind, long)| item("a", *kind, *long));
+            let parts = session(items.collect(), minutes, after, |_| true);
+            let rest = |(at, part): (usize, &SessionPart)| {
+                matches!(part, SessionPart::Rest(_)).then_some(at)
+            };
+            parts.iter().enumerate().filter_map(rest).collect()
+        };
+        // 4 + 6 = 10
+        assert_eq!(rests(&[(Why::Climbing, 6)], 20, 10), [0; 0]);
+        assert_eq!(rests(&[(Why::Climbing, 7)], 20, 10), [1]);
+        // hearing takes its minute from the first: 4 + 4, then 1 + 1 are 10 and 1 + 2 are 11
+        assert_eq!(rests(&[(Why::Climbing, 5), (Why::New, 1)], 20, 10), [0; 0]);
+        assert_eq!(rests(&[(Why::Climbing, 5), (Why::New, 2)], 20, 10), [2]);
+        // longer than the care allows, with nothing before it
+        assert_eq!(rests(&[(Why::Climbing, 7)], 7, 5), [0; 0]);
+    }
+
     /// What is known is not heard first, and one new movement a session is enough.
     #[test]
     fn only_one_new_movement_is_heard_first() {

@@ -161,3 +161,27 @@ fn a_stage_that_exaggerates_is_told_apart() {
         ]
     );
 }
+
+/// Weeks of one tune are shown beneath each other: what another drill, another stage or a snap says is no
+/// other week of it.
+#[test]
+fn weeks_of_the_same_music_belong_together() {
+    let week = |day: Date, stage: u128| entry(day, 0, stage, &played([4.0; 4]));
+    let of =
+        |one: Entry, known: &Known| pointed_weeks(&[one], std::slice::from_ref(known), Date::MIN);
+    let march = known(&[7, 8]);
+    let one = of(week(date(2027, 1, 4), 7), &march).remove(0);
+    let next = of(week(date(2027, 1, 11), 7), &march).remove(0);
+    assert!(one.is_of_the_music_of(&next));
+    assert!(!one.is_of_the_music_of(&of(week(date(2027, 1, 4), 8), &march)[0]));
+    let another = PointedWeek {
+        drill: "reel".to_owned(),
+        ..next.clone()
+    };
+    assert!(!one.is_of_the_music_of(&another));
+    let snaps = PointedWeek {
+        dots: false,
+        ..next
+    };
+    assert!(!one.is_of_the_music_of(&snaps));
+}

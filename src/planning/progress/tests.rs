@@ -1,3 +1,5 @@
+mod figures;
+
 use super::*;
 use crate::planning::Said;
 use crate::practice::{Mark, PlannedStage, RecordId, Route};

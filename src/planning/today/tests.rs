@@ -1,5 +1,6 @@
 //! What a day asks for.
 
+mod once;
 mod year;
 
 use super::*;
@@ -114,6 +115,8 @@ fn a_day_counts_by_how_it_ended() {
     // On the day it was cleared.
     assert_eq!(due(&[(a, "ccnnn")]), Some((b, 1, true)));
     assert_eq!(due(&[(a, "nnncc")]), Some((b, 1, false)));
+    // One clean at its end is fewer than the two asked for.
+    assert_eq!(due(&[(a, "cc"), (b, "nc")]), Some((tomorrow, 1, true)));
     // Slips of two days are no row.
     assert_eq!(
         due(&[(a, "ccnn"), (b, "ncc")]),
@@ -424,5 +427,60 @@ fn what_was_taken_back_counts_nowhere() {
     let digest = Digest::of(said);
     let (_, days) = digest.cells().next().expect("a cell");
     assert_eq!(days.cleared, None);
-    assert_eq!(days.said(), (1, 0));
+    assert_eq!(days.lately(9), (1, 1));
+}
+
+/// Minutes are repetitions times the length of one. Clean ones in a row with an even chance are heads
+/// of a coin: three take 14 tosses on average (Feller, XIII.7), and 14 of 16 beats at 60 are 3.7
+/// minutes; two of them take 6, and 6 of 16 beats at 120 are 0.8. One that was never clean takes no
+/// more than eight minutes, and one of which nothing is known is taken for seven in ten: five in a row
+/// need 16.5, of 8 beats at 60 2.2 minutes.
+#[test]
+fn minutes_are_those_that_the_row_takes_on_average() {
+    let minutes = |signs: &str, clean: u32, beats: i128, tempo: i128| {
+        let known = Known {
+            stages: planned([1, 2], &[tempo]),
+            beats: vec![Beats::whole(beats); 2],
+            clean,
+            ..drill("grip", 1)
+        };
+        let digest = Digest::of(marks(1, &tempo.to_string(), &[(date(2027, 1, 1), signs)]));
+        let items = today(&digest, &[known], &[], date(2027, 1, 2), &Rule::default());
+        items[0].minutes
+    };
+    // as many clean as not, and never two in a row
+    assert_eq!(minutes("ncncncncnc", 3, 16, 60), 4);
+    assert_eq!(minutes("ncncncncnc", 2, 16, 120), 1);
+    assert_eq!(minutes("nnnnnnnnnn", 5, 16, 60), 8);
+    assert_eq!(minutes("", 5, 8, 60), 3);
+}
+
+/// A stage is known by its music, also between its rungs.
+#[test]
+fn a_cell_belongs_to_the_stage_of_its_music() {
+    let drill = drill("birl", 1);
+    let cell = |stage: u128| CellKey {
+        stage: StagePrint(stage),
+        rung: Rung::parse("61").expect("a rung"),
+    };
+    let found = [1, 2, 3].map(|stage| drill.stage_of(cell(stage)));
+    assert_eq!(found, [Some(0), Some(1), None]);
+}
+
+/// Who flies west has a day that comes before the last one. Nothing but clean repetitions never makes a
+/// cell fail, whatever the clock said.
+#[test]
+fn clean_repetitions_under_a_clock_set_back_are_no_failing() {
+    let day = |day| date(2027, 1, day);
+    let mut said = marks(1, "60", &[(day(1), "c"), (day(3), "c"), (day(2), "cc")]);
+    for (number, one) in said.iter_mut().enumerate() {
+        if let Said::Mark { needed, .. } = one {
+            // cleared when one was asked for, and five are asked for since
+            *needed = if number == 0 { 1 } else { 5 };
+        }
+    }
+    let digest = Digest::of(said);
+    let (_, days) = digest.cells().next().expect("a cell");
+    let (_, gap, failed) = due_again(days, &Rule::default()).expect("it was cleared");
+    assert_eq!((gap, failed), (1, false));
 }

@@ -1,6 +1,10 @@
 use super::*;
 use crate::drill::read;
+use crate::planning::Said;
+use crate::practice::{Mark, PlannedStage, RecordId, Route, StagePrint};
+use crate::units::Beats;
 use jiff::civil::date;
+use uuid::Uuid;
 
 fn asked(minutes: u32) -> WarmUpAsked {
     WarmUpAsked {
@@ -147,4 +151,178 @@ fn every_morning_of_a_month_can_be_played() {
             }
         }
     }
+}
+
+/// The band's eight minutes: low A and E for seven tones of eight seconds after four of count-in, then
+/// each part has its 12 seconds at least and a share of the 360 that are left, 9 of 87 for each kind of
+/// gracenotes (37), 30 of 87 for doublings and attacks (124). The second that rounding leaves is the
+/// last part's.
+#[test]
+fn the_time_of_each_part_is_its_shortest_and_its_share() {
+    let steps = warm_up(&Digest::default(), &[], date(2027, 1, 15), &band(8));
+    let seconds: Vec<u32> = steps.iter().map(|step| step.seconds).collect();
+    assert_eq!(seconds, [60, 49, 49, 49, 136, 137]);
+}
+
+/// Where time is short, what matters least is left out, and what just fits stays: two tones of ten
+/// seconds after a count-in of four leave 36 of a minute, which is three parts of 12.
+#[test]
+fn what_matters_least_is_left_out_first() {
+    let purposes = |asked: &WarmUpAsked| -> Vec<Purpose> {
+        let steps = warm_up(&Digest::default(), &[], date(2027, 1, 15), asked);
+        steps.iter().map(|step| step.purpose).collect()
+    };
+    let minute = WarmUpAsked {
+        tone: 10,
+        ..asked(1)
+    };
+    let gracenotes = [Purpose::Gracenotes; 3];
+    assert_eq!(
+        purposes(&minute),
+        [&[Purpose::Tone][..], &gracenotes].concat()
+    );
+    // two minutes have room for all but the fingers without blowing
+    let rest = [Purpose::Doublings, Purpose::Crossing, Purpose::Tune];
+    let first = [Purpose::Tone, Purpose::Covering, Purpose::Scale];
+    assert_eq!(
+        purposes(&asked(2)),
+        [&first[..], &gracenotes, &rest].concat()
+    );
+}
+
+/// High G, D, E and high G again, begun by another each day.
+#[test]
+fn gracenotes_keep_their_order_and_begin_anew_each_day() {
+    let order = ["high G", "D", "E"];
+    let mut first = Vec::new();
+    for day in 1..=6 {
+        let steps = warm_up(&Digest::default(), &[], date(2027, 1, day), &asked(5));
+        let places: Vec<usize> = steps
+            .iter()
+            .filter(|step| step.purpose == Purpose::Gracenotes)
+            .filter_map(|step| {
+                let named = |name: &&str| step.says.starts_with(&format!("{name} gracenotes"));
+                order.iter().position(named)
+            })
+            .collect();
+        for pair in places.windows(2) {
+            assert_eq!((pair[0] + 1) % 3, pair[1], "day {day}");
+        }
+        first.push(places[0]);
+    }
+    assert!(first.windows(2).all(|days| (days[0] + 1) % 3 == days[1]));
+}
+
+fn drill(name: &str, stages: &[(u128, &[&str])]) -> Known {
+    Known {
+        name: name.to_owned(),
+        title: name.to_owned(),
+        stages: stages
+            .iter()
+            .map(|(print, rungs)| PlannedStage {
+                print: StagePrint(*print),
+                rungs: rungs
+                    .iter()
+                    .map(|rung| Rung::parse(rung).expect("a rung"))
+                    .collect(),
+                real_time: true,
+            })
+            .collect(),
+        stage_names: stages
+            .iter()
+            .map(|(print, _)| format!("stage {print}"))
+            .collect(),
+        beats: vec![Beats::whole(8); stages.len()],
+        clean: 2,
+        route: Route::Across,
+    }
+}
+
+/// Marks of a cell that one clean repetition clears, `c` clean and `n` not.
+fn marks(stage: u128, rung: &str, signs: &str) -> Vec<Said> {
+    let said = |(number, sign): (usize, char)| Said::Mark {
+        id: RecordId {
+            session: Uuid::from_u128(stage),
+            number: number as u64,
+        },
+        repetition: number as u64,
+        cell: CellKey {
+            stage: StagePrint(stage),
+            rung: Rung::parse(rung).expect("a rung"),
+        },
+        day: date(2027, 1, 1),
+        mark: if sign == 'c' {
+            Mark::Clean
+        } else {
+            Mark::NotClean
+        },
+        assumed: false,
+        needed: 1,
+    };
+    signs.chars().enumerate().map(said).collect()
+}
+
+/// A cleared movement is warmed up with at an easy tempo: of 66, which was cleared, four fifths are
+/// 52.8, and the next rung of the ladder is 54. The opened movement is no warm-up, and crossings have
+/// a part of their own.
+#[test]
+fn a_cleared_movement_is_played_easily() {
+    let drills = [
+        drill("new", &[(1, &["50", "60"])]),
+        drill("crossings", &[(2, &["50", "60"])]),
+        drill(
+            "grip",
+            &[
+                (3, &["48", "50", "52", "54", "56", "66", "70"]),
+                (4, &["148 ms at 60", "104 ms at 60"]),
+            ],
+        ),
+    ];
+    let said = [
+        marks(2, "60", "cccc"),
+        marks(3, "66", "c"),
+        marks(4, "104 ms at 60", "c"),
+    ];
+    let digest = Digest::of(said.concat());
+    let steps = warm_up(&digest, &drills, date(2027, 1, 15), &asked(30));
+    let movements: Vec<_> = steps
+        .iter()
+        .filter(|step| step.purpose == Purpose::Movement)
+        .map(|step| (step.says.as_str(), step.drill.clone(), step.tempo))
+        .collect();
+    let easily = Bpm::whole(54).expect("a tempo");
+    assert_eq!(
+        movements,
+        [("grip, easily", Some(("grip".to_owned(), 0)), easily)]
+    );
+}
+
+/// The player's own crossings come where they go badly: below four in five by the chance of the next,
+/// which after three clean of three is four fifths (Laplace's rule of succession). Else the day's pair.
+#[test]
+fn crossings_that_go_badly_are_warmed_up_with() {
+    let drills = [
+        drill("grip", &[(1, &["50"])]),
+        drill("crossings", &[(2, &["50"]), (3, &["50"]), (4, &["50"])]),
+    ];
+    let crossing = |said: &[Vec<Said>]| {
+        let digest = Digest::of(said.concat());
+        let steps = warm_up(&digest, &drills, date(2027, 1, 15), &asked(30));
+        let found = steps
+            .into_iter()
+            .find(|step| step.purpose == Purpose::Crossing);
+        found.expect("each morning has one").drill
+    };
+    let grip = marks(1, "50", "nnnn");
+    let well = marks(2, "50", "ccc");
+    assert_eq!(crossing(&[]), None);
+    assert_eq!(crossing(&[grip.clone(), well.clone()]), None);
+    let worse = marks(4, "50", "cnc");
+    let worst = marks(3, "50", "ncn");
+    let own = |stage: usize| Some(("crossings".to_owned(), stage));
+    assert_eq!(
+        crossing(&[grip.clone(), well.clone(), worse.clone()]),
+        own(2)
+    );
+    assert_eq!(crossing(&[grip, well, worse, worst]), own(1));
 }
