@@ -1,7 +1,9 @@
 //! The start page: today's session, the drills, and every movement there is.
 
+use super::session::{SessionPlan, part_words};
 use crate::drill::BarRange;
 use crate::movement::find_said;
+use crate::planning::SessionPart;
 use crate::wording::{has_words, nearly_has_words};
 
 /// What a line of the list opens.
@@ -118,13 +120,12 @@ impl Listed {
     }
 }
 
-/// Something to practise today, with its reason.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct TodayLine {
-    /// Minutes to plan for it.
-    pub minutes: u32,
-    /// Why it is due, in one sentence.
-    pub why: String,
+/// A part of a session with its reason, where it has one.
+fn why_words(part: &SessionPart) -> String {
+    match part {
+        SessionPart::Cell(item) => item.why.clone(),
+        other => part_words(other),
+    }
 }
 
 /// The list and where the player is in it.
@@ -278,17 +279,21 @@ impl Choose {
         }
     }
 
-    /// Today's session comes first in the list. What the player marked before stays marked; who
-    /// marked nothing finds the session.
-    pub(super) fn set_today(&mut self, lines: &[TodayLine]) {
+    /// Today's session comes first in the list, with the minutes that are ahead of it. What the player
+    /// marked before stays marked; who marked nothing finds the session.
+    pub(super) fn set_today(&mut self, session: &SessionPlan) {
         let had = self.session.is_some();
-        let minutes: u32 = lines.iter().map(|line| line.minutes).sum();
-        self.session = (!lines.is_empty()).then(|| Listed {
-            about: "A warm-up, then each thing until it is answered or its minutes are over; two \
-                    pedals are enough."
-                .to_owned(),
+        let ahead = session.parts.get(session.at..).unwrap_or_default();
+        let minutes: u32 = ahead.iter().map(SessionPart::minutes).sum();
+        let about = if session.at > 0 {
+            "It goes on where you left it; two pedals are enough."
+        } else {
+            "Each thing until it is answered or its minutes are over; two pedals are enough."
+        };
+        self.session = (!ahead.is_empty()).then(|| Listed {
+            about: about.to_owned(),
             extent: format!("{minutes} minutes"),
-            preview: lines.iter().map(|line| line.why.clone()).collect(),
+            preview: ahead.iter().map(why_words).collect(),
             ..Listed::new(Opens::Session, "", "Today's session")
         });
         if self.search.is_empty() && self.marked > 0 {
@@ -382,25 +387,29 @@ mod tests {
     #[test]
     fn the_session_comes_first_and_moves_no_mark() {
         let mut page = page();
-        let lines = || {
-            vec![TodayLine {
-                minutes: 12,
-                why: "Grip: new to you".to_owned(),
-            }]
+        let session = |parts| SessionPlan {
+            parts,
+            at: 0,
+            outcomes: Vec::new(),
+            minutes: 12,
+            used_ms: 0,
         };
+        let warms = session(vec![SessionPart::WarmUp(3), SessionPart::Rest(2)]);
         page.mark("my-tune");
-        page.set_today(&lines());
+        page.set_today(&warms);
         assert_eq!(
             page.current().map(|line| line.name.as_str()),
             Some("my-tune")
         );
-        page.set_today(&[]);
+        page.set_today(&session(Vec::new()));
         assert_eq!(
             page.current().map(|line| line.name.as_str()),
             Some("my-tune")
         );
         let mut fresh = self::page();
-        fresh.set_today(&lines());
+        fresh.set_today(&SessionPlan { at: 1, ..warms });
+        let line = fresh.current().expect("a line");
+        assert_eq!(line.extent, "2 minutes", "what was played is not ahead");
         assert_eq!(fresh.current().map(|line| line.opens), Some(Opens::Session));
     }
 

@@ -182,7 +182,7 @@ fn go_on(model: &mut Model, at: Moment, came: Came, effects: &mut Vec<Effect>) {
     };
     let unused = session.minutes_unused();
     if session.stands == Stands::Over && unused >= LEAST_MORE {
-        effects.push(Effect::MoreOfToday(unused));
+        effects.push(Effect::MoreOfToday);
     }
     effects.push(Effect::KeepSession(Box::new(session.clone())));
     model.page = Page::Session;
@@ -192,8 +192,8 @@ fn go_on(model: &mut Model, at: Moment, came: Came, effects: &mut Vec<Effect>) {
 /// Where fewer minutes than this are left over, they are not filled. Chosen.
 const LEAST_MORE: u32 = 2;
 
-/// Adds further parts of the day's plan for the minutes that are left because parts were over
-/// early. Parts that were played or left out do not come twice.
+/// Adds those parts of the day's plan that fit the minutes left over, because parts were over early or
+/// left out. Parts that were played or left out do not come twice.
 pub(super) fn more(
     model: &mut Model,
     at: Moment,
@@ -224,11 +224,19 @@ pub(super) fn more(
                 (one, other) => one == other,
             })
     };
-    let fresh: Vec<SessionPart> = parts.into_iter().filter(|part| !known(part)).collect();
-    if fresh
-        .iter()
-        .all(|part| !matches!(part, SessionPart::Cell(_)))
-    {
+    let mut left = session.minutes_unused();
+    let mut fresh = Vec::new();
+    for mut part in parts.into_iter().filter(|part| !known(part)) {
+        if left == 0 {
+            break;
+        }
+        if let SessionPart::Cell(item) = &mut part {
+            item.minutes = item.minutes.min(left);
+        }
+        left = left.saturating_sub(part.minutes());
+        fresh.push(part);
+    }
+    if fresh.is_empty() {
         return;
     }
     session.parts.extend(fresh);

@@ -71,8 +71,8 @@ pub enum Effect {
     },
     /// Begin today's session, or go on with it; answered by a message.
     BeginSession,
-    /// Compose the rest of the day for so many minutes of the session; answered by a message.
-    MoreOfToday(u32),
+    /// Compose all that the day has besides; answered by a message.
+    MoreOfToday,
     /// Run a warm-up of so many minutes on a page of its own; answered by a message.
     WarmUp(u32),
     /// Let a drill's movement be heard on a page of its own; answered by a message.

@@ -1,6 +1,6 @@
 //! The messages that the program reacts to.
 
-use super::choose::{Listed, TodayLine};
+use super::choose::Listed;
 use super::model::SoundState;
 use super::offer::Offer;
 use super::opened::OpenedDrill;
@@ -33,7 +33,7 @@ pub enum Message {
     /// The list of drills was read again.
     Listed(Vec<Listed>),
     /// What to practise today was composed again.
-    Today(Vec<TodayLine>),
+    Today(SessionPlan),
     /// A word of care.
     Care(String),
     /// Something that plays is heard now.

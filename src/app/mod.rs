@@ -49,7 +49,7 @@ mod writing;
 
 pub use blowing::{Blowing, DROWNED, trouble};
 pub use care::Care;
-pub use choose::{Choose, Listed, Opens, TodayLine};
+pub use choose::{Choose, Listed, Opens};
 pub use discriminating::{Asking, Button, Discriminating, ToPlay};
 pub use effect::Effect;
 pub use first::{FirstStart, QUESTIONS, Question};

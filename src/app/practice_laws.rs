@@ -24,7 +24,7 @@ pub(super) struct Player {
     /// The cycle of the timeline sent last.
     cycle: u64,
     /// Minutes of the session for which more of the day was asked.
-    pub(super) more: Option<u32>,
+    pub(super) asks_for_more: bool,
     /// The plan of the reference that was sent last.
     reference: Option<ReferencePlan>,
 }
@@ -43,7 +43,7 @@ impl Player {
             model: Model::new(Options::default()),
             now_us: day * DAY_US + DAY_US / 2,
             cycle: 0,
-            more: None,
+            asks_for_more: false,
             reference: None,
         }
     }
@@ -105,7 +105,7 @@ impl Player {
             match effect {
                 Effect::Sound(Command::Reference(plan)) => self.reference = Some(*plan),
                 Effect::Load { .. } => self.cycle = 0,
-                Effect::MoreOfToday(minutes) => self.more = Some(*minutes),
+                Effect::MoreOfToday => self.asks_for_more = true,
                 _ => {}
             }
         }

@@ -372,17 +372,24 @@ fn the_minutes_that_are_left_are_filled() {
         played += 1;
         assert!(played < 100, "its minute is never over");
     }
-    assert!(matches!(player.more, Some(11..=13)), "{:?}", player.more);
+    assert!(player.asks_for_more);
     let session = session(&player);
     assert!(matches!(&session.outcomes[1].came, Came::Climbed(cells) if cells.len() > 1));
     assert_eq!(session.parts.len(), 2, "the climb went through the third");
     let known = session.parts[1].clone();
     player.tell(Message::MoreOfToday(vec![known.clone()]));
     assert_eq!(super::session_laws::session(&player).stands, Stands::Over);
-    let other = cell(Why::Climbing, 3, tempo(55), 8);
-    player.tell(Message::MoreOfToday(vec![known, other]));
+    let left = super::session_laws::session(&player).minutes_unused();
+    assert!((11..=13).contains(&left), "{left}");
+    let others = [50, 55, 60].map(|at| cell(Why::Climbing, 3, tempo(at), 8));
+    player.tell(Message::MoreOfToday([vec![known], others.into()].concat()));
     let session = super::session_laws::session(&player);
-    assert_eq!((session.at, session.parts.len()), (2, 3));
+    assert_eq!((session.at, session.parts.len()), (2, 4));
+    let minutes: Vec<u32> = session.parts[2..]
+        .iter()
+        .map(SessionPart::minutes)
+        .collect();
+    assert_eq!(minutes, [8, left - 8], "they fit what is left");
     assert!(matches!(session.stands, Stands::Between { .. }));
 }
 

@@ -70,7 +70,7 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
             model.choose.drills = drills;
             model.choose.move_by(0);
         }
-        Message::Today(lines) => model.choose.set_today(&lines),
+        Message::Today(session) => model.choose.set_today(&session),
         Message::Care(word) => model.notice = Some(Notice::plain(word)),
         Message::Heard(report) => heard(model, at, &report, effects),
         Message::Position {

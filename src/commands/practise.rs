@@ -7,7 +7,6 @@ use super::{
 use crate::app::{Care, Message, Model, Options, Page};
 use crate::drill::{Drill, Stage, StageKind};
 use crate::live::Quiet;
-use crate::planning::Rule;
 use crate::practice::Rung;
 use crate::screen::{Plain, Theme, action, view};
 use crate::services::{
@@ -265,7 +264,6 @@ pub(super) fn screen(
         let rests = settings.switch(keys::CARE_REST);
         let mut paged = Practice {
             care: Care::after(rests.then(|| settings.number(keys::CARE_REST_AFTER) as u32)),
-            rule: settings::rule(settings),
             page: model.page(),
             shell: &mut shell,
             model: &mut model,
@@ -331,13 +329,19 @@ struct Practice<'a> {
     chosen: &'a Settings,
     shown: Shown,
     care: Care,
-    rule: Rule,
     /// The page that was shown last.
     page: Page,
     drawn: Instant,
 }
 
 impl Practice<'_> {
+    /// The start page shows today's session.
+    fn tell_of_today(&mut self) {
+        if let Some(session) = self.shell.today() {
+            self.shell.tell(self.model, Message::Today(session));
+        }
+    }
+
     /// Shows the first screen, and then what takes longer.
     fn begins(&mut self) -> Result<(), Failure> {
         self.show(false)?;
@@ -346,8 +350,7 @@ impl Practice<'_> {
             let drills = self.shell.list(true);
             self.shell.tell(self.model, Message::Listed(drills));
         }
-        let today = self.shell.today(&self.rule);
-        self.shell.tell(self.model, Message::Today(today));
+        self.tell_of_today();
         // Where something is said already, a journal that cannot be written for one, that stands.
         if self.model.notice().is_none()
             && let Some(word) = opening_words(self.chosen, self.shell)
@@ -442,8 +445,7 @@ impl Paged for Practice<'_> {
         if self.page != model.page() {
             self.page = model.page();
             if self.page == Page::Choose && !model.quit() {
-                let today = shell.today(&self.rule);
-                shell.tell(model, Message::Today(today));
+                self.tell_of_today();
                 changed = true;
             }
         }

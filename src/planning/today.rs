@@ -242,7 +242,7 @@ pub fn today(digest: &Digest, drills: &[Known], due: &[Due], date: Date, rule: &
 }
 
 /// True where no cell was ever cleared, so that none can be due again.
-fn is_newcomer(digest: &Digest) -> bool {
+pub fn is_newcomer(digest: &Digest) -> bool {
     digest.cells().all(|(_, days)| days.cleared.is_none())
 }
 

@@ -2,7 +2,9 @@
 
 use super::{Failure, files, folders, homework, open, output, plan, settings};
 use crate::app::{Message, Outcome as PartOutcome, Session, SessionPlan};
-use crate::planning::{Digest, Item, Rule, SessionPart, session, today, warm_minutes};
+use crate::planning::{
+    Digest, Item, Known, Rule, SessionPart, is_newcomer, session, today, warm_minutes,
+};
 use crate::settings::{Settings, keys};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -78,8 +80,8 @@ pub(crate) fn keep(session: &Session, minutes: u32) {
     }
 }
 
-/// Today's session: where it was left, else composed anew.
-pub(crate) fn begin(digest: &Digest, asked: &Asked) -> SessionPlan {
+/// Today's session: where it was left, else composed anew from the drills that are known.
+pub(crate) fn begin(digest: &Digest, known: &[Known], asked: &Asked) -> SessionPlan {
     let minutes = asked.minutes;
     if let Some(kept) = interrupted(minutes) {
         return SessionPlan {
@@ -91,7 +93,7 @@ pub(crate) fn begin(digest: &Digest, asked: &Asked) -> SessionPlan {
         };
     }
     SessionPlan {
-        parts: compose(digest, asked),
+        parts: compose(digest, known, asked),
         at: 0,
         outcomes: Vec::new(),
         minutes,
@@ -99,24 +101,32 @@ pub(crate) fn begin(digest: &Digest, asked: &Asked) -> SessionPlan {
     }
 }
 
-/// What else the day has for minutes of a session that are left. Something new came already.
-pub(crate) fn more(digest: &Digest, asked: &Asked, minutes: u32) -> Message {
+/// All that the day has besides, for minutes of a session that are left: the session takes what it has
+/// not had and what fits. Something new came already, unless all is new.
+pub(crate) fn more(digest: &Digest, asked: &Asked) -> Message {
     let rule = Rule {
-        minutes,
-        new: 0,
+        minutes: WHOLE_DAY,
+        new: if is_newcomer(digest) {
+            asked.rule.new
+        } else {
+            0
+        },
         ..asked.rule
     };
-    let items = items(digest, &rule);
+    let items = items(digest, &plan::all_known(), &rule);
     Message::MoreOfToday(session(items, 0, 0, |_| false))
 }
 
-fn items(digest: &Digest, rule: &Rule) -> Vec<Item> {
+/// As many minutes as may be asked for.
+const WHOLE_DAY: u32 = 600;
+
+fn items(digest: &Digest, known: &[Known], rule: &Rule) -> Vec<Item> {
     let due = homework::open_tasks(digest);
-    today(digest, &plan::all_known(), &due, plan::date(), rule)
+    today(digest, known, &due, plan::date(), rule)
 }
 
 /// The parts of a session of today; without anything to practise there is no warm-up either.
-fn compose(digest: &Digest, asked: &Asked) -> Vec<SessionPart> {
+fn compose(digest: &Digest, known: &[Known], asked: &Asked) -> Vec<SessionPart> {
     let rule = Rule {
         minutes: asked
             .minutes
@@ -124,7 +134,7 @@ fn compose(digest: &Digest, asked: &Asked) -> Vec<SessionPart> {
             .max(1),
         ..asked.rule
     };
-    let items = items(digest, &rule);
+    let items = items(digest, known, &rule);
     if items.is_empty() {
         return Vec::new();
     }

@@ -15,13 +15,13 @@ use super::{
     takes,
 };
 use crate::app::{
-    Effect, HomeworkGoal, Message, Model, OpenedDrill, SoundState, TodayLine, prints, scores,
+    Effect, HomeworkGoal, Message, Model, OpenedDrill, SessionPlan, SoundState, prints, scores,
     update,
 };
 use crate::chanter::Tuning;
 use crate::journal::{Journal, Trouble};
 use crate::live::{Asked, DEFAULT_BUFFER, DeviceState, Heard, LARGEST_BUFFER, Player};
-use crate::planning::{self, Known, Lately, Rule};
+use crate::planning::{self, Known, Lately};
 use crate::practice::{Moment, Record, Rung};
 use std::path::PathBuf;
 use std::time::{Instant, SystemTime, UNIX_EPOCH};
@@ -216,13 +216,14 @@ impl Shell {
                     .as_ref()
                     .and_then(|one| plan::digest_of(one).ok());
                 let digest = digest.unwrap_or_default();
+                let known = plan::all_known();
                 self.day
-                    .map(|day| Message::Session(session::begin(&digest, &day)))
+                    .map(|day| Message::Session(session::begin(&digest, &known, &day)))
             }
-            Effect::MoreOfToday(minutes) => {
+            Effect::MoreOfToday => {
                 let digest = self.journal.as_ref()?;
                 let digest = plan::digest_of(digest).ok()?;
-                self.day.map(|day| session::more(&digest, &day, minutes))
+                self.day.map(|day| session::more(&digest, &day))
             }
             Effect::WarmUp(minutes) => {
                 self.aside = Some(Aside::WarmUp(minutes));
@@ -432,21 +433,11 @@ impl Shell {
         self.ear.is_some() || !matches!(self.player.state(), DeviceState::Closed)
     }
 
-    /// What to practise today.
-    pub(crate) fn today(&mut self, rule: &Rule) -> Vec<TodayLine> {
-        let digest = match &self.journal {
-            Some(journal) => plan::digest_of(journal).unwrap_or_default(),
-            None => return Vec::new(),
-        };
-        let drills = self.known.take().unwrap_or_else(plan::all_known);
-        let due = homework::open_tasks(&digest);
-        planning::today(&digest, &drills, &due, plan::date(), rule)
-            .into_iter()
-            .map(|item| TodayLine {
-                minutes: item.minutes,
-                why: item.why,
-            })
-            .collect()
+    /// Today's session as it would begin now; nothing without a journal.
+    pub(crate) fn today(&mut self) -> Option<SessionPlan> {
+        let digest = plan::digest_of(self.journal.as_ref()?).unwrap_or_default();
+        let known = self.known.take().unwrap_or_else(plan::all_known);
+        self.day.map(|day| session::begin(&digest, &known, &day))
     }
 
     /// By how many per cent this week is above the four before.

@@ -6,8 +6,7 @@ mod stage;
 
 use gracerung::app::{
     Action, Blowing, Button, Came, Discriminating, FirstStart, HomeworkGoal, Listed, Message,
-    Model, OpenedDrill, Opens, Options, Outcome, SessionPlan, TodayLine, WarmMusic, Warming,
-    scores, update,
+    Model, OpenedDrill, Opens, Options, Outcome, SessionPlan, WarmMusic, Warming, scores, update,
 };
 use gracerung::chanter::Note;
 use gracerung::discrimination::spots;
@@ -112,16 +111,27 @@ fn the_start() {
         }],
         last: None,
     });
-    here.tell(Message::Today(vec![
-        TodayLine {
-            minutes: 1,
-            why: "Grip from D, half beats at 50: cleared yesterday, not held yet; try it cold: once, first thing, without reference".to_owned(),
-        },
-        TodayLine {
-            minutes: 6,
-            why: "Grip from D, half beats at 52: clean 2 of the last 5 times, yesterday; not cleared yet".to_owned(),
-        },
-    ]));
+    here.tell(Message::Today(SessionPlan {
+        parts: vec![
+            SessionPart::WarmUp(3),
+            cell(
+                2,
+                "half beats",
+                Why::Cold,
+                "cleared yesterday, not held yet; try it cold: once, first thing, without reference",
+            ),
+            cell(
+                2,
+                "half beats",
+                Why::Climbing,
+                "clean 2 of the last 5 times, yesterday; not cleared yet",
+            ),
+        ],
+        at: 0,
+        outcomes: Vec::new(),
+        minutes: 15,
+        used_ms: 0,
+    }));
     of_model("start", &here.model);
     here.acts(Action::Move(-1));
     of_model("start-drill", &here.model);

@@ -46,7 +46,7 @@ pub use plan::{Advance, Plan, PlannedStage, Route, StepBack, in_route_order};
 pub use rung::{CellPlace, Rung, RungError, reaches};
 pub use session::Phase;
 pub use state::{NOT_CLEAN_IN_A_ROW, State, edited, replay, replay_all};
-pub use step::{ASSUMED_IN_A_ROW, HELD_MS, step};
+pub use step::{ASSUMED_IN_A_ROW, HELD_MS, Meant, step};
 pub use verdict::{
     Fault, FaultKind, PairPlayed, PointingHeard, Thresholds, ToneShape, Verdict, judge,
 };

@@ -138,4 +138,15 @@ impl Session {
             .find(|one| one.closed_ms.is_some_and(|closed| closed <= heard_ms))
             .copied()
     }
+
+    /// The repetition that a press means, at a moment in milliseconds: the one with this number, else
+    /// the last one closed. Once another cell's repetition sounds, it no longer means the one before.
+    pub(super) fn pressed(&self, number: Option<u64>, heard_ms: i64) -> Option<Repetition> {
+        match number {
+            Some(id) => self.closed(id),
+            None => self
+                .closed_by(heard_ms)
+                .filter(|last| self.sounding.is_none_or(|now| now.cell == last.cell)),
+        }
+    }
 }

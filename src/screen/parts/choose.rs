@@ -357,9 +357,11 @@ fn draw_words(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::app::{Action, Message, Options, TodayLine, update};
-    use crate::practice::Moment;
+    use crate::app::{Action, Message, Options, SessionPlan, update};
+    use crate::planning::{Item, SessionPart, Why};
+    use crate::practice::{Moment, Rung};
     use crate::screen::view;
+    use crate::units::Bpm;
     use ratatui::Terminal;
     use ratatui::backend::TestBackend;
 
@@ -382,11 +384,25 @@ mod tests {
         let mut drills: Vec<Listed> = (0..40).map(|at| drill(&format!("drill {at}"))).collect();
         drills.insert(0, broken);
         update(&mut model, at, Message::Listed(drills));
-        let today = TodayLine {
+        let item = Item {
+            open: "drill 3".to_owned(),
+            task: None,
+            title: "drill 3".to_owned(),
+            stage: "whole".to_owned(),
+            stage_number: 1,
+            rung: Rung::Tempo(Bpm::whole(60).expect("a tempo")),
             minutes: 12,
+            kind: Why::New,
             why: "drill 3, whole at 60: new to you".to_owned(),
         };
-        update(&mut model, at, Message::Today(vec![today]));
+        let session = SessionPlan {
+            parts: vec![SessionPart::Cell(Box::new(item))],
+            at: 0,
+            outcomes: Vec::new(),
+            minutes: 15,
+            used_ms: 0,
+        };
+        update(&mut model, at, Message::Today(session));
         update(&mut model, at, Message::Act(Action::Move(-down)));
         let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("a screen");
         terminal
@@ -420,6 +436,7 @@ mod tests {
             if height < 24 {
                 continue;
             }
+            assert!(screen.contains("12 minutes"), "{screen}");
             assert!(
                 screen.contains("drill 3, whole at 60: new to you"),
                 "{screen}"

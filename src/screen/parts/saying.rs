@@ -3,7 +3,7 @@
 
 use super::{fitted, frame, put, wrapped};
 use crate::app::{Model, Notice, Offer, Practising, Sounding, Words};
-use crate::practice::{CellStatus, Rung};
+use crate::practice::{CellStatus, Mark, Meant, Rung};
 use crate::score::NoteId;
 use crate::screen::Theme;
 use crate::timeline::Sounded;
@@ -197,6 +197,21 @@ fn pressed(practising: &Practising) -> Vec<(&'static str, &'static str)> {
     keys
 }
 
+/// What the keys and pedals for clean and not clean do where they mark: a repetition that has its mark
+/// takes the move that the mark suggests.
+fn marked(practising: &Practising) -> [(&'static str, &'static str); 2] {
+    let means = |mark| practising.state().press_means(mark);
+    let right = match means(Mark::Clean) {
+        Some(Meant::GoesOn(_)) => "next",
+        _ => "clean",
+    };
+    let left = match means(Mark::NotClean) {
+        Some(Meant::StepsBack(_)) => "step back",
+        _ => "not clean",
+    };
+    [("right/enter", right), ("left/x", left)]
+}
+
 /// What the keys and pedals do now.
 pub(super) fn keys(
     model: &Model,
@@ -213,17 +228,14 @@ pub(super) fn keys(
             keys.push(("u", "undo"));
             keys
         }
-        true => vec![
-            ("right/enter", "clean"),
-            ("left/x", "not clean"),
-            ("u", "undo"),
-            ("space", "pause"),
-        ],
-        false if marks => vec![
-            ("right/enter", "clean"),
-            ("left/x", "not clean"),
-            ("space", "play"),
-        ],
+        true => {
+            let [right, left] = marked(practising);
+            vec![right, left, ("u", "undo"), ("space", "pause")]
+        }
+        false if marks => {
+            let [right, left] = marked(practising);
+            vec![right, left, ("space", "play")]
+        }
         false if practising.goes_on_to().is_some() => vec![
             ("right/n", "next"),
             ("space", "play"),

@@ -69,7 +69,35 @@ fn happening() -> impl Strategy<Value = Happening> {
     ]
 }
 
+/// What a press was said to mean is what it does; a pedal that is held down does nothing.
+fn means_what_it_does(mark: Mark, means: Option<Meant>, news: &[News]) {
+    let has = |wanted: &dyn Fn(&News) -> bool| news.iter().any(wanted);
+    if has(&|one| matches!(one, News::HeldDown | News::Chosen(_))) {
+        return;
+    }
+    let marked = has(&|one| matches!(one, News::Marked { mark: told, .. } if *told == mark));
+    assert_eq!(marked, means == Some(Meant::Marks), "{means:?}: {news:?}");
+    let done = match means {
+        None => has(&|one| matches!(one, News::NothingToMark | News::NotCounted(_))),
+        Some(Meant::Marks) => marked,
+        // one that was taken already is on its way
+        Some(Meant::StepsBack(back)) => {
+            news.is_empty() || news.contains(&News::StepBackTaken(back))
+        }
+        Some(Meant::GoesOn(next)) => news.contains(&News::MovesTo(next)),
+        Some(Meant::Again) => news == [News::AlreadyMarked(mark)],
+    };
+    assert!(done, "{means:?}: {news:?}");
+}
+
 impl Practice {
+    /// True unless the clock went back behind a closing note.
+    fn all_heard(&self) -> bool {
+        let session = self.state.session.as_ref();
+        let closed_by = |ms| session.and_then(|session| session.closed_by(ms));
+        closed_by(self.now_ms) == closed_by(i64::MAX)
+    }
+
     fn happen(&mut self, happening: Happening) {
         let at = self.at();
         match happening {
@@ -101,12 +129,17 @@ impl Practice {
             Happening::Press(mark, repetition) => {
                 self.later(500);
                 let at = self.at();
-                self.tell(Event::Press {
+                let means = self.state.press_means(mark);
+                let all_heard = self.all_heard();
+                let news = self.tell(Event::Press {
                     at,
                     mark,
                     by: Hand::Key,
                     repetition,
                 });
+                if repetition.is_none() && all_heard {
+                    means_what_it_does(mark, means, &news);
+                }
             }
             Happening::Hear(repetition, playing, clean) => {
                 self.hear(repetition, playing, if clean { 35.0 } else { 95.0 });

@@ -9,6 +9,19 @@ use super::super::session::{Phase, Repetition};
 use super::super::state::State;
 use super::{ASSUMED_IN_A_ROW, HELD_MS, Said};
 
+/// What a press of clean or not clean means.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Meant {
+    /// It marks the repetition.
+    Marks,
+    /// The repetition is marked so; the step back that is suggested is taken.
+    StepsBack(CellKey),
+    /// The repetition is marked so; the cell that is named comes next.
+    GoesOn(CellKey),
+    /// The repetition is marked so, and nothing follows.
+    Again,
+}
+
 impl State {
     pub(super) fn end(&mut self, at: Moment, repetition: u64, records: &mut Vec<Record>) {
         let Some(session) = &self.session else {
@@ -57,14 +70,7 @@ impl State {
             self.news.push(News::Chosen(mark));
             return;
         }
-        let target = match repetition {
-            Some(id) => session.closed(id),
-            // once another cell's repetition sounds, a press no longer means the one before it
-            None => session
-                .closed_by(at.heard_ms)
-                .filter(|last| session.sounding.is_none_or(|now| now.cell == last.cell)),
-        };
-        let Some(target) = target else {
+        let Some(target) = session.pressed(repetition, at.heard_ms) else {
             self.news.push(News::NothingToMark);
             return;
         };
@@ -72,35 +78,49 @@ impl State {
             self.news.push(News::NotCounted(target.id));
             return;
         }
-        let told = self
-            .history
-            .mark_of(target.cell, session.id, target.id)
-            .map(|line| (line.mark, line.by));
-        match told {
-            Some((Mark::NotClean, _))
-                if mark == Mark::NotClean
-                    && self.cell() == Some(target.cell)
-                    && self.suggestion().is_some() =>
-            {
-                self.take_step_back(at, records);
-            }
-            Some((Mark::Clean, before))
-                if mark == Mark::Clean
-                    && before.is_hand()
-                    && self.plan.advance == Advance::WhenAsked
-                    && self.cell() == Some(target.cell)
-                    && let Some(next) = self.named() =>
-            {
+        match self.meant_by(mark, target) {
+            Meant::Marks => self.mark(at, target, mark, by.into(), None, records),
+            Meant::StepsBack(_) => self.take_step_back(at, records),
+            Meant::GoesOn(next) => {
                 self.take_next();
                 self.news.push(News::MovesTo(next));
                 self.move_when_still();
                 self.write_place(at, records);
             }
-            Some((said, before)) if said == mark && before.is_hand() => {
-                self.news.push(News::AlreadyMarked(mark));
-            }
-            _ => self.mark(at, target, mark, by.into(), None, records),
+            Meant::Again => self.news.push(News::AlreadyMarked(mark)),
         }
+    }
+
+    /// What a press means for the repetition that it names: a mark, or, where that repetition has this
+    /// mark already, the move that the mark suggests.
+    fn meant_by(&self, mark: Mark, target: Repetition) -> Meant {
+        let told = self.session.as_ref().and_then(|session| {
+            let line = self.history.mark_of(target.cell, session.id, target.id)?;
+            Some((line.mark, line.by))
+        });
+        let Some((said, by)) = told.filter(|(said, _)| *said == mark) else {
+            return Meant::Marks;
+        };
+        let here = self.cell() == Some(target.cell);
+        match said {
+            Mark::NotClean if here && let Some(back) = self.suggestion() => Meant::StepsBack(back),
+            Mark::Clean
+                if here
+                    && by.is_hand()
+                    && self.plan.advance == Advance::WhenAsked
+                    && let Some(next) = self.named() =>
+            {
+                Meant::GoesOn(next)
+            }
+            _ if by.is_hand() => Meant::Again,
+            _ => Meant::Marks,
+        }
+    }
+
+    /// What a press would mean once all that was played is heard; nothing where it would mark nothing.
+    pub fn press_means(&self, mark: Mark) -> Option<Meant> {
+        let target = self.session.as_ref()?.pressed(None, i64::MAX)?;
+        (!target.late).then(|| self.meant_by(mark, target))
     }
 
     /// The cell that is named comes next.

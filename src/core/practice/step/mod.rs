@@ -5,6 +5,8 @@ mod marking;
 mod moving;
 mod repeating;
 
+pub use marking::Meant;
+
 use super::board::{Board, CellStatus};
 use super::cell::CellKey;
 use super::entry::{By, Entry, Kind, Moment, Record, RecordId};
