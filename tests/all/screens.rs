@@ -32,8 +32,8 @@ const SIZES: [(u16, u16); 5] = [(40, 10), (60, 20), (80, 24), (120, 40), (200, 6
 /// A day's noon, microseconds since 1970.
 const NOON: i64 = 20_000 * 86_400_000_000 + 43_200_000_000;
 
-/// A page at all sizes, then what is said of it.
-fn pictures(name: &str, draw: impl Fn(Theme, &mut Frame), said: &[String]) {
+/// A page at all sizes.
+fn drawn(name: &str, draw: impl Fn(Theme, &mut Frame)) -> String {
     let mut all = String::new();
     for (width, height) in SIZES {
         let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("a screen");
@@ -51,6 +51,12 @@ fn pictures(name: &str, draw: impl Fn(Theme, &mut Frame), said: &[String]) {
             all.push('\n');
         }
     }
+    all
+}
+
+/// A page at all sizes, then what is said of it.
+fn pictures(name: &str, draw: impl Fn(Theme, &mut Frame), said: &[String]) {
+    let mut all = drawn(name, draw);
     if !said.is_empty() {
         all.push_str("as lines\n");
         for line in said {
@@ -193,6 +199,45 @@ fn practice_stops_and_offers() {
         frame: Frames(0),
     }));
     of_model("practice-offers", &here.model);
+    // not clean a second time takes the step back, and the last line says so
+    here.acts(Action::PlayOrPause);
+    here.at(true, 1.0);
+    of_model("practice-again", &here.model);
+}
+
+/// The board of a drill with many stages leaves the figures few columns.
+#[test]
+fn nothing_is_cut_beside_a_wide_board() {
+    for name in ["grip", "birl", "doubling-on-e"] {
+        let stages = drill(name).stages.len();
+        for stage in 1..=stages {
+            let mut here = Stage::opened(name, stage, Options::default());
+            let uncut = |here: &Stage, what: &str| {
+                let draw = |theme, frame: &mut Frame| {
+                    view(&here.model, theme, frame);
+                };
+                drawn(&format!("{name}, stage {stage}, {what}"), draw);
+            };
+            uncut(&here, "still");
+            here.acts(Action::PlayOrPause);
+            here.at(true, 1.0);
+            uncut(&here, "count-in");
+            for _ in 0..3 {
+                here.marks(Mark::NotClean);
+            }
+            uncut(&here, "three not clean");
+            here.tell(Message::Heard(RendererReport::Bar {
+                serial: here.model.sent(),
+                cycle: here.cycle,
+                bar: 1,
+                frame: Frames(0),
+            }));
+            uncut(&here, "stopped");
+            here.acts(Action::PlayOrPause);
+            here.at(true, 1.0);
+            uncut(&here, "again");
+        }
+    }
 }
 
 #[test]

@@ -12,7 +12,7 @@
 
 use super::head::{beats, title};
 use super::saying::{
-    keys, next_words, notice, numbers, offered, pointing_words, sounding, standing_words,
+    keys, next_forms, notice, numbers, offered, pointing_words, sounding, standing_words,
 };
 use super::{
     bars, board, chanter, figures, fitted, frame, line, put, put_right, shape, staff, tuner,
@@ -300,16 +300,20 @@ fn music_line(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: 
 fn big_figures(practising: &Practising, theme: Theme, buffer: &mut Buffer, area: Rect) {
     /// Rows below the figures: their label, the streak, and what comes next.
     const BELOW: u16 = 3;
-    let [(beat, of_beat), _, (tempo, of_tempo)] = numbers(practising);
-    let columns = |size: figures::Size| {
+    let [(beat, of_beat), _, (tempo, mut of_tempo)] = numbers(practising);
+    let columns = |size: figures::Size, of_tempo: &str| {
         let wide = |text: &str, label: &str| size.columns(text).max(label.len() as u16);
         wide(&beat, of_beat) + size.gap() + wide(&tempo, of_tempo)
     };
+    if columns(figures::Size::Small, of_tempo) > area.width {
+        // a length of tones says its unit still
+        of_tempo = of_tempo.split(' ').next().unwrap_or_default();
+    }
     let room = area.height.saturating_sub(BELOW);
     let size = (1..=room / 5)
         .rev()
         .map(figures::Size::Times)
-        .find(|size| columns(*size) <= area.width)
+        .find(|size| columns(*size, of_tempo) <= area.width)
         .unwrap_or(figures::Size::Small);
     let mut x = area.x;
     for (text, label) in [(&beat, of_beat), (&tempo, of_tempo)] {
@@ -332,28 +336,20 @@ fn big_figures(practising: &Practising, theme: Theme, buffer: &mut Buffer, area:
     );
     y += 1 + u16::from(roomy);
     let rows = usize::from(area.bottom().saturating_sub(y).clamp(1, 3));
-    let mut next = wrapped(&next_words(practising), area.width);
-    if next.len() > rows {
-        let short = next_in_short(practising).unwrap_or_else(|| next.join(" "));
-        next = vec![fitted(&short, area.width)];
+    let forms = next_forms(practising);
+    let lines: Vec<Vec<String>> = forms.iter().map(|form| wrapped(form, area.width)).collect();
+    let fits = |lines: &&Vec<String>| lines.len() <= rows;
+    let next = lines.iter().find(fits).or(lines.last());
+    for (y, text) in (y..).zip(next.into_iter().flatten().take(rows)) {
+        put(
+            buffer,
+            area,
+            area.x,
+            y,
+            &fitted(text, area.width),
+            theme.strong(),
+        );
     }
-    for (y, text) in (y..).zip(&next) {
-        put(buffer, area, area.x, y, text, theme.strong());
-    }
-}
-
-/// The next cell by what is different there: only the rung in the same stage, only the stage on the
-/// same rung.
-fn next_in_short(practising: &Practising) -> Option<String> {
-    let here = practising.shown_cell()?;
-    let state = &practising.state();
-    let there = state.upcoming().filter(|cell| *cell != here);
-    let there = there.or_else(|| state.named())?;
-    if there.stage == here.stage {
-        return Some(format!("next: {}", there.rung.spoken()));
-    }
-    let stage = practising.drill().stages.get(practising.stage_of(there)?)?;
-    (there.rung == here.rung).then(|| format!("next: {}", stage.name))
 }
 
 /// Draws the streak, the clean repetitions in a row: a sign for each one that is asked for, and

@@ -3,7 +3,7 @@
 
 use super::{fitted, frame, put, wrapped};
 use crate::app::{Model, Notice, Offer, Practising, Sounding, Words};
-use crate::practice::{CellStatus, Mark, Meant, Rung};
+use crate::practice::{CellKey, CellStatus, Mark, Meant, Rung};
 use crate::score::NoteId;
 use crate::screen::Theme;
 use crate::timeline::Sounded;
@@ -57,43 +57,80 @@ pub(super) fn numbers(practising: &Practising) -> [(String, &'static str); 3] {
 
 /// What comes next, in words.
 pub(in crate::screen) fn next_words(practising: &Practising) -> String {
+    next_forms(practising).swap_remove(0)
+}
+
+/// What comes next, in words: the whole sentence, then ever shorter ones, the last of at most fifteen
+/// columns where the figures below the staff have no more.
+pub(super) fn next_forms(practising: &Practising) -> Vec<String> {
+    let forms = |all: &[&str]| all.iter().map(|one| (*one).to_owned()).collect();
     let state = &practising.state();
     let here = practising.shown_cell();
     match practising.plays_once() {
-        Some(_) => return "once, and nothing is marked".to_owned(),
-        None if practising.is_offering() => return "stopped: choose below".to_owned(),
+        Some(_) => return forms(&["once, and nothing is marked", "once, no marks"]),
+        None if practising.is_offering() => {
+            return forms(&["stopped: choose below", "choose below"]);
+        }
         None => {}
     }
     if practising.cold().is_some() {
-        return "cold try, alone".to_owned();
+        return forms(&["cold try, alone", "cold try"]);
     }
     if practising.due() {
-        return "due: first try tells".to_owned();
+        return forms(&["due: first try tells", "first try tells"]);
     }
     if state.stops_soon() {
-        return "stops at the bar line".to_owned();
+        return forms(&["stops at the bar line", "stops soon"]);
     }
     // in the count-in of another cell nothing more is said of the cell before
     let arrived = state.cell() == here;
     if let Some(cell) = state.suggestion().filter(|_| arrived) {
-        return format!("step back? n: {}", practising.cell_name(cell));
+        return cell_forms(practising, cell, ("step back? n: ", "n: to "), "");
     }
     match state.upcoming() {
-        Some(cell) if Some(cell) != here => format!("next: {}", practising.cell_name(cell)),
+        Some(cell) if Some(cell) != here => cell_forms(practising, cell, ("next: ", "next: "), ""),
         _ => match state.named().filter(|_| arrived) {
-            Some(cell) => format!("next: {} (n)", practising.cell_name(cell)),
-            None if state.board().is_complete() => "every cell is clear".to_owned(),
+            Some(cell) => cell_forms(practising, cell, ("next: ", "next: "), " (n)"),
+            None if state.board().is_complete() => forms(&["every cell is clear", "all clear"]),
             None if here.is_some_and(|cell| state.status(cell) == CellStatus::Clear) => {
-                "clear already".to_owned()
+                forms(&["clear already"])
             }
             None => {
                 let left = state.plan().needed().saturating_sub(practising.streak());
                 // what is cleared there counts, and so does all that lies before it
-                let free = if state.is_free_play() { "free: " } else { "" };
-                format!("{free}{left} more to clear")
+                if state.is_free_play() {
+                    vec![
+                        format!("free: {left} more to clear"),
+                        format!("free: {left} more"),
+                    ]
+                } else {
+                    vec![format!("{left} more to clear"), format!("{left} more")]
+                }
             }
         },
     }
+}
+
+/// A cell after some words, then only what is different there (the rung in the same stage, the stage on
+/// the same rung), then its stage's number.
+fn cell_forms(
+    practising: &Practising,
+    cell: CellKey,
+    (head, short): (&str, &str),
+    tail: &str,
+) -> Vec<String> {
+    let mut forms = vec![format!("{head}{}{tail}", practising.cell_name(cell))];
+    let here = practising.shown_cell();
+    let at = practising.stage_of(cell);
+    if here.is_some_and(|here| here.stage == cell.stage) {
+        forms.push(format!("{short}{}", cell.rung.spoken()));
+    } else if let Some(at) = at {
+        if here.is_some_and(|here| here.rung == cell.rung) {
+            forms.push(format!("{short}{}", practising.drill().stages[at].name));
+        }
+        forms.push(format!("{short}stage {}", at + 1));
+    }
+    forms
 }
 
 pub(super) fn standing_words(practising: &Practising) -> String {
