@@ -29,6 +29,8 @@ struct Report {
 /// What is read, and the folder it goes into.
 pub(super) struct Book<'a> {
     pub(super) file: &'a Path,
+    /// The kind of all of its tunes, where it was said.
+    pub(super) kind: Option<&'a str>,
     pub(super) folder: &'a Path,
     pub(super) force: bool,
 }
@@ -120,6 +122,10 @@ impl Report {
             self.refuse(name, &told(problems));
             return Ok(());
         };
+        let (piece, problems) = match book.kind {
+            Some(kind) => piece.of_kind(kind, problems.to_vec()),
+            None => (piece, problems.to_vec()),
+        };
         let document = piece.document();
         let text = write(&document).map_err(Failure)?;
         let path = self.path(book.folder, &document.title);
@@ -134,8 +140,8 @@ impl Report {
             let _ = writeln!(
                 self.told,
                 "{name}: {} in {file}\n{}",
-                how_many(problems),
-                told(problems).trim_end()
+                how_many(&problems),
+                told(&problems).trim_end()
             );
         }
         Ok(())

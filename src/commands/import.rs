@@ -12,6 +12,7 @@ use std::path::PathBuf;
 #[command(after_help = "Examples:\n  gracerung import tune.abc -o tune.yaml\n  \
     gracerung import march.musicxml -o march.yaml\n  \
     gracerung import book.abc --tune 12 -o twelfth.yaml\n  \
+    gracerung import two-four.abc --kind march -o two-four.yaml\n  \
     gracerung import book.abc -o book/\n  \
     gracerung import folder-of-tunes -o drills/\n\n\
     An ABC file of several tunes becomes one drill with a stage for each, unless --tune takes one. Into\n\
@@ -25,6 +26,10 @@ pub(crate) struct Arguments {
     /// Of an ABC file, the tune with this number (`X:`) alone.
     #[arg(long, value_name = "NUMBER")]
     tune: Option<u32>,
+    /// What kind of tune it is, such as march or reel, in the place of what the file says: it tells a
+    /// birl from a hiharin and says how the tune is pointed.
+    #[arg(long, value_name = "KIND")]
+    kind: Option<String>,
     /// Where to write the drill; a folder, named with `/` at its end, for a drill of each tune.
     #[arg(short, long, value_name = "DRILL.yaml")]
     output: PathBuf,
@@ -43,6 +48,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         }
         return book::run(&Book {
             file: &arguments.file,
+            kind: arguments.kind.as_deref(),
             folder: &arguments.output,
             force: arguments.force,
         });
@@ -60,6 +66,13 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let (piece, problems) = match format {
         Format::Abc => abc::read_tune(&bytes, arguments.tune),
         _ => read(format, &bytes),
+    };
+    let (piece, problems) = match (piece, arguments.kind.as_deref()) {
+        (Some(piece), Some(kind)) => {
+            let (piece, problems) = piece.of_kind(kind, problems);
+            (Some(piece), problems)
+        }
+        (piece, _) => (piece, problems),
     };
     let shown = arguments.file.display().to_string();
     let told = render(&shown, &text_of(format, &bytes), &problems);

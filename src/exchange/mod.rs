@@ -152,6 +152,34 @@ mod tests {
         assert_eq!(back.expect("it is read").phrases, []);
     }
 
+    /// A march that does not say so was given hiharins, without a word.
+    #[test]
+    fn a_birl_that_may_be_a_hiharin_is_told_by_count_until_the_kind_is_said() {
+        let text = |kind: &str| {
+            format!(
+                "X:1\nT:A\n{kind}M:2/4\nL:1/8\nK:HP\n{{g}}A2 {{g}}e2|{{dAGAG}}A2 {{g}}e2|\
+                 {{dAGAG}}A4|{{g}}e2 {{dAGAG}}A2|]\n"
+            )
+        };
+        let told = |problems: &[Problem]| -> Vec<String> {
+            problems.iter().map(|own| own.kind.to_string()).collect()
+        };
+        let (piece, problems) = read(Format::Abc, text("").as_bytes());
+        let said = told(&problems);
+        assert_eq!(said.len(), 1, "{said:?}");
+        let wanted =
+            "a hiharin or a birl, as the kind of tune has it (3 times) in bars 2, 3 and 4: ";
+        assert!(said[0].starts_with(wanted), "{said:?}");
+        assert!(said[0].contains("--kind march"), "{said:?}");
+        let (piece, problems) = piece.expect("it is read").of_kind("march", problems);
+        assert_eq!(told(&problems), [""; 0]);
+        assert_eq!(piece.head.kind.as_deref(), Some("march"));
+        for kind in ["R:march\n", "R:ground\n", "R:slow air\n"] {
+            let (_, problems) = read(Format::Abc, text(kind).as_bytes());
+            assert_eq!(told(&problems), [""; 0], "{kind}");
+        }
+    }
+
     /// Whoever gets a tune wants its tempo, and not where practice of it begins.
     #[test]
     fn a_tune_goes_out_at_its_own_tempo() {

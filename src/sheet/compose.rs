@@ -232,15 +232,21 @@ fn write_tempo(writer: &mut Writer, drill: &Drill) {
         x += 4.0;
     }
     let speed = |bpm: &Bpm| spell_fraction(&bpm.value());
+    let grouped = metre.groups_spoken();
+    let counts = format!(
+        "{} a minute{}",
+        metre.counts_of_tempo(),
+        grouped.map_or_else(String::new, |groups| format!(", counted {groups},"))
+    );
     let text = match (all.first(), all.last()) {
         (Some(first), Some(last)) if all.len() > 1 => format!(
-            "= {} to {} beats a minute in {}; {} clean in a row before the next",
+            "= {} to {} {counts} in {}; {} clean in a row before the next",
             speed(first),
             speed(last),
             wording::count(all.len(), "rung", "rungs"),
             wording::count(drill.clean as usize, "repetition", "repetitions"),
         ),
-        _ => format!("= {} beats a minute", speed(&drill.ladder.from())),
+        _ => format!("= {} {counts}", speed(&drill.ladder.from())),
     };
     ink.push(Ink::words(&text, x + 2.0, base, TEXT, Face::Regular));
     writer.put(TagRole::Paragraph, ink);

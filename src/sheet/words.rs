@@ -1,9 +1,20 @@
 //! A drill's music in words: for readers who hear the page, and the sentences that stand over it.
 
 use crate::drill::{Drill, SLOW};
+use crate::practice::Rung;
+use crate::rhythm::Metre;
 use crate::score::{Score, ScoreGroup};
 use crate::units::spell_fraction;
 use crate::wording;
+
+/// `66 beats a minute`, `tones of 104 ms at 60 beats a minute`.
+pub(super) fn in_full(rung: Rung, metre: Metre) -> String {
+    let tempo = spell_fraction(&rung.tempo().value());
+    let opened = rung
+        .tone()
+        .map_or_else(String::new, |_| format!("tones of {} at ", rung.spoken()));
+    format!("{opened}{tempo} {} a minute", metre.counts_of_tempo())
+}
 
 /// A text with a capital at its beginning and a stop at its end.
 pub(super) fn sentence(text: &str) -> String {

@@ -45,7 +45,9 @@ impl Grid {
             let beat_number = step.div_euclid(parts).rem_euclid(beats_in_a_bar);
             let beat = u32::try_from(beat_number).unwrap_or(0);
             let between = step.rem_euclid(parts) != 0 || !self.metre.is_counted(beat);
-            if between && subdivision == Subdivision::Beats {
+            // notes that are counted in groups are what the tempo counts: each has a soft click
+            let is_left_out = subdivision == Subdivision::Beats && !self.metre.is_grouped();
+            if between && is_left_out {
                 step += 1;
                 continue;
             }

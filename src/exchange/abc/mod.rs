@@ -3,6 +3,7 @@
 mod lines;
 mod music;
 mod read;
+mod tempo;
 mod tune;
 mod write;
 

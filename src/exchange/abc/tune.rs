@@ -2,14 +2,15 @@
 
 use super::lines::{directive, is_field, line_place, shown, text_of};
 use super::music::Body;
-use crate::drill::{Place, Problem, TuneHead, adopt_music, is_pipe_key};
+use super::tempo::tempo;
+use crate::drill::{Music, Place, Problem, TuneHead, adopt_music, is_pipe_key};
 use crate::exchange::piece::{
-    BEAT, Piece, Practice, REMARKS, REMARKS_HERE, STAGE_NAME, Section, adopted_at, beats_a_minute,
+    BEAT, LADDER, Piece, Practice, REMARKS, REMARKS_HERE, STAGE_NAME, Section, adopted_at,
     counted_by, foreign,
 };
 use crate::movement::Lengths;
 use crate::rhythm::Metre;
-use crate::units::{Bpm, Fraction, parse_fraction};
+use crate::units::{Beats, Fraction, parse_fraction};
 
 /// Composers are named up to so many bytes, more than a drill's sentence can have.
 const LARGEST_ABOUT: usize = 8192;
@@ -99,19 +100,11 @@ impl Tune<'_> {
         let beat = header.remark(BEAT).and_then(|said| counted_by(metre, said));
         let metre = beat.unwrap_or(metre);
         let unit = header.unit.unwrap_or_else(|| metre.default_unit());
-        let tempo = header.tempo.take().and_then(|(place, text)| {
-            let read = read_tempo(&text, metre, unit);
-            if read.is_none() {
-                problems.push(adopted_at(
-                    place,
-                    format!("the tempo `{}`", shown(&text)),
-                    "left out: it is not one of 20 to 300 beats a minute",
-                ));
-            }
-            read
-        });
+        let said = header.tempo.take();
+        let said = said.or_else(|| tempo_in_body(&self.lines[body_at..]));
+        let tempo = said.and_then(|(place, text)| tempo(place, &text, (metre, unit), problems));
         let body = Body::of(&self.lines[body_at..], problems);
-        let (music, found) = adopt_music(&body.text, metre, unit, tempo);
+        let (mut music, found) = adopt_music(&body.text, metre, unit, tempo);
         problems.extend(
             found
                 .into_iter()
@@ -125,6 +118,13 @@ impl Tune<'_> {
             ));
             return None;
         }
+        if let Some(place) = header
+            .plain_metre
+            .filter(|_| header.remark(LADDER).is_none())
+        {
+            count_as_divided(&mut music, place, problems);
+        }
+        let metre = music.metre;
         let (title, name) = header.named(is_stage);
         let section = Section::new(name, music);
         let piece = Piece {
@@ -153,6 +153,8 @@ struct Header {
     /// A voice was named.
     voice: bool,
     metre: Option<Metre>,
+    /// Where a metre stands that says no groups.
+    plain_metre: Option<Place>,
     unit: Option<Fraction>,
     tempo: Option<(Place, String)>,
     /// What a drill says beside its music: the place of each remark, its name, and its text.
@@ -204,7 +206,10 @@ impl Header {
             'O' => add(&mut self.head.origin, text),
             'R' => add(&mut self.head.kind, text),
             'M' => match Metre::parse(&text) {
-                Ok(read) => self.metre = Some(read),
+                Ok(read) => {
+                    self.metre = Some(read);
+                    self.plain_metre = (!text.contains('+')).then_some(place);
+                }
                 Err(_) => {
                     let found = format!("the metre `{}`", shown(&text));
                     problems.push(foreign(place, found, Metre::EXPECTED));
@@ -344,30 +349,60 @@ fn key(place: Place, text: &str, problems: &mut Vec<Problem>) {
     }
 }
 
-/// `1/4=120`, `"quick" 3/8=60`, `C=100`, `120`.
-fn read_tempo(text: &str, metre: Metre, unit: Fraction) -> Option<Bpm> {
-    let mut bare = String::new();
-    let mut quoted = false;
-    for sign in text.chars() {
-        match sign {
-            '"' => quoted = !quoted,
-            sign if !quoted => bare.push(sign),
-            _ => {}
-        }
+/// A tempo that stands behind the key and before the first note.
+fn tempo_in_body(lines: &[(usize, &str)]) -> Option<(Place, String)> {
+    let aside = |line: &str| is_field(line) || line.starts_with('%');
+    let mut before = lines.iter().take_while(|(_, line)| aside(line));
+    let (number, line) = before.find(|(_, line)| line.starts_with("Q:"))?;
+    Some((line_place(*number), text_of(line)))
+}
+
+/// Counts the music in the order of groups that most of its bars divide by, where the file only says
+/// `5/8` or the like; told where that is another than the usual one.
+fn count_as_divided(music: &mut Music, place: Place, problems: &mut Vec<Problem>) {
+    let usual = music.metre;
+    let full = usual.bar();
+    let divided = |metre: &Metre| {
+        let begins = metre.group_begins();
+        let bars = music.bars.iter().filter(|bar| bar.length() == full);
+        bars.filter(|bar| {
+            let mut at = Beats::ZERO;
+            let onsets: Vec<Beats> = bar
+                .notes
+                .iter()
+                .map(|note| {
+                    let onset = at;
+                    at = at + note.length;
+                    onset
+                })
+                .collect();
+            begins.iter().all(|begin| onsets.contains(begin))
+        })
+        .count()
+    };
+    let orders = usual.orders_of_groups();
+    // of several that are as good the first, which is the usual one
+    let Some(best) = orders.iter().rev().max_by_key(|order| divided(order)) else {
+        return;
+    };
+    if *best == usual || music.bars.iter().any(|bar| bar.metre.is_some()) {
+        return;
     }
-    let Some((part, count)) = bare.split_once('=') else {
-        let count = parse_fraction(&bare).ok()?;
-        return beats_a_minute(metre, Fraction::new(1, 4), count);
+    let (Some(groups), Some(before)) = (best.groups_spoken(), usual.groups_spoken()) else {
+        return;
     };
-    let part = match part.trim() {
-        "C" | "c" => unit,
-        part => {
-            let mut sum = Fraction::from_integer(0);
-            for word in part.split_whitespace() {
-                sum += parse_fraction(word).ok()?;
-            }
-            sum
-        }
-    };
-    beats_a_minute(metre, part, parse_fraction(count).ok()?)
+    let sum = |groups: &str| groups.replace(' ', "");
+    let below = usual.figures().1;
+    problems.push(adopted_at(
+        place,
+        format!(
+            "a metre of {} whose bars divide as {groups}",
+            usual.printed()
+        ),
+        format!(
+            "counted so; `M:{}/{below}` counts it otherwise",
+            sum(&before)
+        ),
+    ));
+    music.metre = *best;
 }

@@ -3,6 +3,9 @@
 use super::remarks::listed;
 use super::{Piece, Section};
 use crate::drill::{Place, Problem, ProblemKind, Severity};
+use crate::movement::{Schools, place_group};
+use crate::rhythm::{names_air, names_march_or_dance, names_pibroch};
+use crate::score::{Found, movements};
 use crate::units::write_fraction;
 
 impl Piece {
@@ -22,6 +25,9 @@ impl Piece {
         if this.sections.is_empty() && !fails(&problems) {
             problems.push(refused("no music was found".to_owned()));
         }
+        if let Some(kind) = this.without_kind() {
+            problems.push(Problem::new(Place::WHOLE_FILE, kind));
+        }
         if !fails(&problems) {
             this.drop_what_does_not_fit(&mut problems);
             let (_, found) = this.drill();
@@ -35,6 +41,63 @@ impl Piece {
         let problems = counted(problems);
         let piece = (!fails(&problems)).then_some(this);
         (piece, problems)
+    }
+
+    /// The piece as a tune of a kind, and its problems without what that settles.
+    pub fn of_kind(mut self, kind: &str, mut problems: Vec<Problem>) -> (Self, Vec<Problem>) {
+        let before = self.without_kind();
+        let kind = Some(plain(kind, 110)).filter(|kind| !kind.is_empty());
+        self.head.kind = kind.or(self.head.kind);
+        if self.without_kind().is_none() {
+            problems.retain(|problem| Some(&problem.kind) != before.as_ref());
+        }
+        (self, problems)
+    }
+
+    /// What is read as a movement that only a ground has, in a tune that does not say what kind it is:
+    /// in a march the hiharin would be a birl.
+    fn without_kind(&self) -> Option<ProblemKind> {
+        let [only] = self.sections.as_slice() else {
+            return None;
+        };
+        let kind = self.head.kind.as_deref().unwrap_or_default();
+        let says = names_march_or_dance(kind) || names_pibroch(kind) || names_air(kind);
+        if only.name != Section::ONLY || self.metre.is_free() || says {
+            return None;
+        }
+        let light = Schools::none().in_light_music(true);
+        let differs = |found: &Found| {
+            let other = place_group(&found.gracenotes(), found.context, &light);
+            other
+                .movement
+                .filter(|other| found.movement != Some(*other))
+        };
+        let found = movements(&only.score);
+        let mut held = found
+            .iter()
+            .filter(|found| found.parts.iter().any(|part| part.held));
+        let first = held
+            .clone()
+            .find_map(|found| Some((found, differs(found)?)));
+        let (first, other) = first?;
+        let (own, other) = (first.movement?.spoken(), other.spoken());
+        let mut places: Vec<u16> = held
+            .by_ref()
+            .filter(|found| differs(found).is_some())
+            .flat_map(|found| found.places.iter().map(|(bar, _)| *bar))
+            .collect();
+        places.sort_unstable();
+        let times = places.len();
+        places.dedup();
+        Some(ProblemKind::Adopted {
+            found: format!("a {own} or a {other}, as the kind of tune has it"),
+            done: format!(
+                "read as a {own}, whose first tone is held, because no kind is said; `import --kind \
+                 march`, or `R:march` in an ABC file, makes it a {other}"
+            ),
+            times,
+            bars: places,
+        })
     }
 
     /// Another program may have changed the music or the ladder, and our remarks beside them say what was

@@ -6,7 +6,7 @@ mod remarks;
 
 pub(super) use finish::{adopted, adopted_at, foreign, refused};
 pub(super) use remarks::{
-    BEAT, REMARKS, REMARKS_HERE, STAGE_NAME, counted_by, ladder_of, ladder_text,
+    BEAT, LADDER, REMARKS, REMARKS_HERE, STAGE_NAME, counted_by, ladder_of, ladder_text,
 };
 
 use crate::drill::{
@@ -201,7 +201,7 @@ impl Piece {
     pub fn played_at(&self) -> Bpm {
         self.tempo
             .or(self.ladder.as_ref().map(Ladder::from))
-            .unwrap_or_else(|| usual_ladder(None).from())
+            .unwrap_or_else(|| usual_ladder(self.metre, None).from())
     }
 
     /// The drill file.
@@ -211,7 +211,7 @@ impl Piece {
         let ladder = self
             .ladder
             .clone()
-            .unwrap_or_else(|| usual_ladder(self.tempo));
+            .unwrap_or_else(|| usual_ladder(self.metre, self.tempo));
         // without a pulse there is no tempo to climb
         let ladder = match &self.ladder {
             None if self.metre.is_free() => Ladder::of_one(ladder.to()),
@@ -278,15 +278,20 @@ fn several(names: &[impl ToString]) -> Option<OneOrMany> {
 }
 
 /// The ladder of a piece that brings none: up to its own tempo from three fifths of it (chosen: a
-/// tune's tempo is where practice ends), or that of the drills that came with the program.
-fn usual_ladder(tempo: Option<Bpm>) -> Ladder {
+/// tune's tempo is where practice ends), or that of the drills that came with the program, whose beats
+/// are crotchets.
+fn usual_ladder(metre: Metre, tempo: Option<Bpm>) -> Ladder {
     let (from, to) = match tempo {
         Some(tempo) => {
             let low = (tempo.value() * Fraction::new(3, 5)).round().to_integer();
             let from = Bpm::whole(low.max(Bpm::SLOWEST)).map_or(tempo, |from| from.min(tempo));
             (from, tempo)
         }
-        None => (Bpm::FIFTY, Bpm::EIGHTY),
+        None => {
+            let quicker = metre.beats_in_a_crotchet();
+            let as_quick = |own: Bpm| Bpm::new(own.value() * quicker).unwrap_or(own);
+            (as_quick(Bpm::FIFTY), as_quick(Bpm::EIGHTY))
+        }
     };
     let step = Step::Percent(Fraction::from_integer(4));
     Ladder::new(from, to, step).unwrap_or_else(|_| Ladder::of_one(to))

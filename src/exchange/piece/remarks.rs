@@ -8,7 +8,7 @@ use crate::units::{Bpm, parse_fraction, write_fraction};
 
 const ABOUT: &str = "about";
 const LISTEN_FOR: &str = "listen for";
-const LADDER: &str = "ladder";
+pub(in crate::exchange) const LADDER: &str = "ladder";
 const CLEAN: &str = "clean";
 const BREATH: &str = "breath";
 const POINTING: &str = "pointing";

@@ -45,7 +45,13 @@ pub(super) fn numbers(practising: &Practising) -> [(String, &'static str); 3] {
             |place| (place.count_of_bar() + 1).to_string(),
         );
     let (tempo, of_tempo) = match practising.rung() {
-        Rung::Tempo(tempo) => (tempo.value(), "tempo"),
+        Rung::Tempo(tempo) => {
+            let counts = practising.drill().metre.counts_of_tempo();
+            (
+                tempo.value(),
+                if counts == "beats" { "tempo" } else { counts },
+            )
+        }
         Rung::Opened { tone, .. } => (tone.0, "ms a tone"),
     };
     [

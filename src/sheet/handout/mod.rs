@@ -11,7 +11,7 @@ use super::drawing::{Ink, shape_ink};
 use super::foot::rungs;
 use super::svg::{Shapes, escape, number, path, write_ink};
 use super::tune_head::kind_and_pointing;
-use super::words::{in_words, sentence, where_the_time_comes_from};
+use super::words::{in_full, in_words, sentence, where_the_time_comes_from};
 use crate::chanter::{Finger, NOTES, Shape, Tuning};
 use crate::drill::{Drill, SLOW, Stage};
 use crate::engraving::{ElementKind, Engraved, LayoutSettings, System, lay_out};
@@ -19,7 +19,6 @@ use crate::planning::BarLine;
 use crate::practice::Rung;
 use crate::practice::ladder::climbs;
 use crate::score::{NoteId, Score, resolve_music};
-use crate::units::spell_fraction;
 use laid::{BarInTime, Laid, bars, laid};
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
@@ -191,7 +190,10 @@ fn data(drill: &Drill, tuning: Tuning, key: &str, rows: &[Rung], stages: Vec<Sta
     Data {
         key: crate::practice::StagePrint::of(key).to_string(),
         rungs: rows.iter().map(|rung| rung.spoken()).collect(),
-        words: rows.iter().map(|rung| in_full(*rung)).collect(),
+        words: rows
+            .iter()
+            .map(|rung| in_full(*rung, drill.metre))
+            .collect(),
         goal: rows.iter().rposition(|rung| !rung.is_opened()),
         clean: drill.clean,
         hertz: NOTES
@@ -402,15 +404,6 @@ fn draw_system(
         }
     }
     let _ = write!(page, "<path d=\"{lines}\"/></svg>");
-}
-
-/// `66 beats a minute`, `tones of 104 ms at 60 beats a minute`.
-fn in_full(rung: Rung) -> String {
-    let tempo = spell_fraction(&rung.tempo().value());
-    let opened = rung
-        .tone()
-        .map_or_else(String::new, |_| format!("tones of {} at ", rung.spoken()));
-    format!("{opened}{tempo} beats a minute")
 }
 
 #[cfg(test)]

@@ -6,7 +6,6 @@ mod alone;
 use super::body::body;
 use super::budget::{Spent, spend};
 use super::phrase::{Tune, ground};
-use super::plan::short;
 use super::{CannotMake, read_back, usual_tempo};
 use crate::chanter::Note;
 use crate::drill::document::{DrillDocument, Exact, StageDocument};
@@ -145,29 +144,31 @@ fn document(place: &InPlace, first: usize, last: usize, filled: bool) -> DrillDo
     }
 }
 
-/// Lengths that tones are written out with, the longest first, and what their stages are called.
+/// Lengths that tones are written out with, the longest first, and what their stages are called: from a
+/// beat on, or from a crotchet where a beat is shorter.
 fn tone_lengths(metre: Metre) -> [(&'static str, Beats); 4] {
-    let part = short(metre);
-    let half = Fraction::new(1, 2);
-    let names = if metre.is_compound() {
-        [
-            "tones of a third of a beat",
-            "tones of a sixth of a beat",
-            "tones of a twelfth of a beat",
-        ]
-    } else {
-        [
-            "tones of half a beat",
-            "tones of a quarter beat",
-            "tones of an eighth of a beat",
-        ]
-    };
-    [
-        ("tones of a full beat", Beats::ONE),
-        (names[0], part),
-        (names[1], part * half),
-        (names[2], part * (half * half)),
-    ]
+    let tones = |name: &'static str, above, below| (name, Beats::new(above, below));
+    if metre.is_compound() {
+        return [
+            tones("tones of a full beat", 1, 1),
+            tones("tones of a third of a beat", 1, 3),
+            tones("tones of a sixth of a beat", 1, 6),
+            tones("tones of a twelfth of a beat", 1, 12),
+        ];
+    }
+    let all = [
+        tones("tones of four beats", 4, 1),
+        tones("tones of two beats", 2, 1),
+        tones("tones of a full beat", 1, 1),
+        tones("tones of half a beat", 1, 2),
+        tones("tones of a quarter beat", 1, 4),
+        tones("tones of an eighth of a beat", 1, 8),
+    ];
+    match metre.beats_in_a_crotchet().to_integer() {
+        1 => [all[2], all[3], all[4], all[5]],
+        2 => [all[1], all[2], all[3], all[4]],
+        _ => [all[0], all[1], all[2], all[3]],
+    }
 }
 
 /// Where a place of a tune begins to be practised: as much under the tune's own tempo as the drill of a
@@ -176,9 +177,7 @@ fn begin(metre: Metre, tune: &Tune) -> Bpm {
     /// The tempi between which a movement's drill of the usual length climbs.
     const USUAL: (i128, i128) = (46, 80);
     let ladder = &tune.drill.ladder;
-    // a beat shorter than a crotchet is counted as much quicker
-    let quicker = (Fraction::new(1, 4) / metre.beat_of_semibreve()).max(Fraction::from_integer(1));
-    let usual = quicker * Fraction::from_integer(USUAL.0);
+    let usual = metre.beats_in_a_crotchet() * Fraction::from_integer(USUAL.0);
     let of_goal = ladder.to().value() * Fraction::new(USUAL.0, USUAL.1);
     let whole = usual.min(of_goal).round();
     Bpm::new(whole).unwrap_or(ladder.from()).min(ladder.from())

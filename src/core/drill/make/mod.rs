@@ -105,11 +105,13 @@ pub fn make(request: &Request) -> Result<DrillDocument, CannotMake> {
         stages.extend(transfer::stages(metre, &contexts));
     }
     let opens = contexts.iter().all(Resolved::can_be_opened);
+    let quicker = metre.beats_in_a_crotchet().to_integer();
     let between = match tones {
-        0 => (bpm(50), bpm(100)),
-        1..=3 => (bpm(50), bpm(80)),
-        _ => (bpm(46), bpm(76)),
+        0 => (50, 100),
+        1..=3 => (50, 80),
+        _ => (46, 76),
     };
+    let between = (bpm(between.0 * quicker), bpm(between.1 * quicker));
     let Spent {
         stages,
         ladder,

@@ -59,7 +59,9 @@ fn quavers_are_counted_in_groups() {
         ("2+2+2+3/8", 4, "001122333", "2+2+2+3/8"),
         ("3+3+3/8", 3, "012", "9/8"),
         ("3+3+2/8", 3, "00011122", "3+3+2/8"),
-        ("3+2/4", 5, "01234", "5/4"),
+        ("3+2/4", 5, "01234", "3+2/4"),
+        ("2+2/4", 4, "0123", "2+2/4"),
+        ("5/4", 5, "01234", "5/4"),
     ] {
         let metre = Metre::parse(text).expect("a metre");
         assert_eq!(metre.counts_in_a_bar(), counts, "{text}");
@@ -83,6 +85,52 @@ fn quavers_are_counted_in_groups() {
     let metre = Metre::parse("3+2/8").expect("a metre");
     assert_eq!(metre.to_string(), "5/8");
     assert!(Metre::parse("0+5/8").is_err());
+}
+
+/// Groups that are alike are beats: 2+2+2/8 was counted in quavers, three of them to a click.
+#[test]
+fn groups_that_are_alike_are_beats() {
+    for (text, beats, name, same) in [
+        ("2+2+2/8", 3, "crotchet", "6/8 by 1/4"),
+        ("4+4/8", 2, "minim", "8/8 by 1/2"),
+        ("2+2+2/4", 3, "minim", "6/4 by 1/2"),
+        ("4+2/4", 6, "crotchet", "6/4 by 1/4"),
+        ("3+3/8", 2, "crotchet", "6/8"),
+    ] {
+        let metre = Metre::parse(text).expect("a metre");
+        assert_eq!(metre.beats_in_a_bar(), beats, "{text}");
+        assert_eq!(metre.beat_value().0.name(), name, "{text}");
+        assert_eq!(metre.to_string(), same, "{text}");
+        assert!(!metre.is_grouped(), "{text}");
+    }
+}
+
+/// A tempo of quavers is twice that of crotchets, and is called so.
+#[test]
+fn the_tempo_of_short_beats_is_that_of_their_notes() {
+    for (text, quicker, counts, groups) in [
+        ("5/8", 2, "quavers", Some("2 + 3")),
+        ("3+2/8", 2, "quavers", Some("3 + 2")),
+        ("3/8", 2, "quavers", None),
+        ("5/16", 4, "semiquavers", Some("2 + 3")),
+        ("6/8", 1, "beats", None),
+        ("6/16", 1, "beats", None),
+        ("4/4", 1, "beats", None),
+        ("2/2", 1, "beats", None),
+    ] {
+        let metre = Metre::parse(text).expect("a metre");
+        let own = metre.beats_in_a_crotchet();
+        assert_eq!(own, Fraction::from_integer(quicker), "{text}");
+        assert_eq!(metre.counts_of_tempo(), counts, "{text}");
+        assert_eq!(metre.groups_spoken().as_deref(), groups, "{text}");
+    }
+    let orders = |text| -> Vec<String> {
+        let metre = Metre::parse(text).expect("a metre");
+        let orders = metre.orders_of_groups().into_iter();
+        orders.filter_map(Metre::groups_spoken).collect()
+    };
+    assert_eq!(orders("7/8"), ["2 + 2 + 3", "3 + 2 + 2", "2 + 3 + 2"]);
+    assert_eq!(orders("6/8"), [""; 0]);
 }
 
 #[test]

@@ -31,7 +31,8 @@ fn a_birl_with_d_is_held_in_a_ground_alone() {
         let source =
             format!("X:1\nT:x\n{kind}M:{metre}\nL:1/8\nK:HP\n{{g}}A4 {{g}}e4|{{dAGAG}}A8|]\n");
         let (piece, told) = told(&source);
-        assert_eq!(told, "");
+        // that nobody said it is told
+        assert_eq!(told.is_empty(), !kind.is_empty(), "{told}");
         let drill = piece.and_then(|piece| piece.drill().0).expect("a drill");
         let music = &drill.stages[0].music;
         let score = resolve_music(music, Beats::ZERO, &drill.schools);
@@ -108,4 +109,47 @@ fn tunes_of_one_metre_are_stages_of_one_drill() {
         .collect();
     assert_eq!(names, ["one", "two"]);
     assert!(told.contains("a tune in 2/4: left out"), "{told}");
+}
+
+/// Five quavers whose bars divide after the third were counted as two and three.
+#[test]
+fn quavers_are_counted_as_the_bars_divide() {
+    let tune = |metre: &str, music: &str| {
+        let text = format!("X:1\nT:A\nM:{metre}\nL:1/8\nK:HP\n{music}\n");
+        let (piece, problems) = read(text.as_bytes());
+        let told = problems.iter().map(|own| own.kind.to_string());
+        let told: Vec<String> = told.collect();
+        (piece.expect("it is read").metre.printed(), told.join("; "))
+    };
+    let (metre, told) = tune("5/8", "A3 d2|e3 A2|c3 d2|A3 e2|]");
+    assert_eq!(metre, "3+2/8");
+    assert!(
+        told.contains("divide as 3 + 2: counted so; `M:2+3/8`"),
+        "{told}"
+    );
+    for (metre, music, counted) in [
+        ("5/8", "A2 d3|e2 A3|c2 d3|A2 e3|]", "5/8"),
+        ("2+3/8", "A3 d2|e3 A2|c3 d2|A3 e2|]", "5/8"),
+        ("3+2/8", "A2 d3|e2 A3|c2 d3|A2 e3|]", "3+2/8"),
+        ("5/8", "AdeAd|cdedA|]", "5/8"),
+        ("5/4", "A6 d4|e6 A4|]", "5/4"),
+        ("3+2/4", "A6 d4|e6 A4|]", "3+2/4"),
+        ("6/8", "A2 d2 e2|c2 d2 A2|]", "6/8"),
+    ] {
+        assert_eq!(
+            tune(metre, music),
+            (counted.to_owned(), String::new()),
+            "{metre}"
+        );
+    }
+    assert_eq!(tune("7/8", "A3 d2 e2|c3 d2 A2|]").0, "3+2+2/8");
+}
+
+/// A tempo behind the key and before the music is the tune's.
+#[test]
+fn a_tempo_behind_the_key_is_the_tempo() {
+    let text = "X:1\nT:A\nM:6/8\nL:1/8\nK:HP\nQ:1/4=90\nA3 d3|e3 A3|]\n";
+    let (piece, problems) = read(text.as_bytes());
+    assert_eq!(problems, []);
+    assert_eq!(piece.expect("it is read").tempo, Bpm::whole(60).ok());
 }
