@@ -13,6 +13,7 @@ use super::lead::{Witness, lead};
 use super::measuring::{measure, offsets};
 use super::pairing::{ENOUGH, pair};
 use super::piece::{Expected, ExpectedStage};
+use super::vote::vote;
 use crate::practice::{Measurement, NoteKind, Thresholds};
 use crate::units::{Seconds, median};
 use std::collections::VecDeque;
@@ -45,11 +46,6 @@ pub struct Alignment {
 /// Below this likeness what was heard is another piece or another tempo. Chosen: a try with every
 /// other note wrong is more like it.
 const LIKENESS: f64 = 0.2;
-/// Two votes no farther apart than this are for the same place, seconds. Chosen.
-const ALIKE_S: f64 = 0.08;
-/// What a gracenote's vote for a repetition's place is worth beside a melody note's: its own beginning
-/// moves with the movement.
-const GRACENOTE: f64 = 0.5;
 /// How many repetitions on each side are asked where a repetition's own notes do not agree: a lead
 /// may change slowly.
 const AROUND: usize = 2;
@@ -356,64 +352,5 @@ fn fitted(piece: &ExpectedStage, heard: &[HeardNote], rows: &[Row]) -> (Vec<f64>
     (starts, period / piece.cycle.0)
 }
 
-/// The start of a repetition that most notes agree on, within a cycle. Where a note is written twice,
-/// as in a strike, only its gracenotes tell which is which.
-fn vote(piece: &ExpectedStage, heard: &[HeardNote]) -> Option<f64> {
-    let long = 0.125 * piece.beat.0;
-    let mut votes: Vec<(f64, f64)> = heard
-        .iter()
-        .flat_map(|note| {
-            let held = note.length().0 > long;
-            let could_be = move |expected: &&Expected| {
-                let melody = expected.part == NoteKind::Melody;
-                expected.note == note.note && (held || !melody)
-            };
-            piece.notes.iter().filter(could_be).map(|expected| {
-                let melody = expected.part == NoteKind::Melody;
-                let at = (note.start_s - expected.start_s).rem_euclid(piece.cycle.0);
-                (at, if melody { 1.0 } else { GRACENOTE })
-            })
-        })
-        .collect();
-    // A tune has tens of thousands of votes: they are put in order once, so that the weight around a
-    // place is the difference of two sums.
-    votes.sort_by(|one, other| one.0.total_cmp(&other.0));
-    let near = |at: f64| {
-        votes.iter().filter(move |(vote, _)| {
-            let away = (vote - at).rem_euclid(piece.cycle.0);
-            away.min(piece.cycle.0 - away) < ALIKE_S
-        })
-    };
-    let mut sums = vec![0.0];
-    sums.extend(votes.iter().scan(0.0, |sum, (_, weight)| {
-        *sum += weight;
-        Some(*sum)
-    }));
-    let before = |at: f64| sums[votes.partition_point(|(vote, _)| *vote < at)];
-    let all = sums[votes.len()];
-    let weight = |at: f64| {
-        let (from, to) = (at - ALIKE_S, at + ALIKE_S);
-        let wraps_down = if from < 0.0 {
-            all - before(from + piece.cycle.0)
-        } else {
-            0.0
-        };
-        let wraps_up = if to > piece.cycle.0 {
-            before(to - piece.cycle.0)
-        } else {
-            0.0
-        };
-        before(to) - before(from) + wraps_down + wraps_up
-    };
-    let best = votes
-        .iter()
-        .map(|(vote, _)| *vote)
-        .max_by(|one, other| weight(*one).total_cmp(&weight(*other)))?;
-    let sum: f64 = near(best)
-        .map(|(vote, weight)| {
-            weight * (vote - best + piece.cycle.0 / 2.0).rem_euclid(piece.cycle.0)
-        })
-        .sum();
-    let weights: f64 = near(best).map(|(_, weight)| weight).sum();
-    Some(best + sum / weights - piece.cycle.0 / 2.0)
-}
+#[cfg(test)]
+mod tests;

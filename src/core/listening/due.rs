@@ -127,4 +127,24 @@ mod tests {
             .fold(0.0, f64::max);
         assert!(far < 0.6, "{far}: only around its place");
     }
+    /// A note that was not heard is expected as late as the note beside it was.
+    #[test]
+    fn what_was_not_heard_is_expected_as_late_as_its_neighbour() {
+        let written =
+            |at: f64| crate::listening::by_hand::written(NoteKind::Melody, Note::E, 1, at, 1.0);
+        let piece = ExpectedStage {
+            notes: [0.0, 1.0, 2.0, 3.0].map(written).to_vec(),
+            beat: Seconds(1.0),
+            cycle: Seconds(8.0),
+            length: Seconds(4.0),
+        };
+        let tone = |from: f64| HeardNote::known(Note::E, Seconds(from), Seconds(from + 1.0));
+        let heard = [tone(20.0), tone(23.05)];
+        let found = expected(&piece, 20.0, &[Some(0), None, None, Some(1)], &heard);
+        let off = found.iter().zip([20.0, 21.0, 22.05, 23.05]);
+        assert!(
+            off.clone().all(|(found, at)| (found - at).abs() < 1e-9),
+            "{found:?}"
+        );
+    }
 }

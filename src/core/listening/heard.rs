@@ -74,3 +74,30 @@ impl HeardNote {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 20 ms are a noise and 21 a gracenote; a gracenote of 25 to 60 ms [M] is one, also where it is held
+    /// for twice as long, and a crotchet is none.
+    #[test]
+    fn a_sound_looks_like_what_it_is_by_its_length() {
+        let kind = |ms: f64| {
+            let start = Seconds(3.0);
+            HeardNote::known(Note::LowA, start, Seconds(3.0 + ms / 1e3)).kind()
+        };
+        for (ms, expected) in [
+            (5.0, HeardKind::Crossing),
+            (20.0, HeardKind::Crossing),
+            (21.0, HeardKind::Gracenote),
+            (25.0, HeardKind::Gracenote),
+            (60.0, HeardKind::Gracenote),
+            (120.0, HeardKind::Gracenote),
+            (250.0, HeardKind::Melody),
+            (1000.0, HeardKind::Melody),
+        ] {
+            assert_eq!(kind(ms), expected, "{ms}");
+        }
+    }
+}

@@ -275,3 +275,6 @@ fn drift(piece: &ExpectedStage, offsets: &[(usize, f64)]) -> f64 {
     }
     median(&mut slopes).map_or(0.0, |slope| -100.0 * slope)
 }
+
+#[cfg(test)]
+mod tests;

@@ -23,6 +23,8 @@ mod align;
 #[cfg(test)]
 mod align_laws;
 mod attending;
+#[cfg(test)]
+mod by_hand;
 mod choosing;
 mod document;
 mod due;
@@ -43,6 +45,7 @@ mod round_trip;
 mod spectrum;
 mod tape;
 mod twice;
+mod vote;
 
 pub use align::{Alignment, Repetition, align};
 pub use attending::{

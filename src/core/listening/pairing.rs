@@ -54,9 +54,9 @@ pub(super) fn pair(piece: &ExpectedStage, heard: &[HeardNote], start_s: f64) -> 
     let mut pairs = vec![None; expected.len()];
     let mut extra = Vec::new();
     let (mut row, mut column) = (rows - 1, columns - 1);
-    while row > 0 || column > 0 {
+    while column > 0 {
         let here = costs[row * columns + column];
-        if row > 0 && column > 0 {
+        if row > 0 {
             let before = costs[(row - 1) * columns + column - 1];
             let cost = edit(piece, &expected[row - 1], &window[column - 1], start_s);
             if (before + cost - here).abs() < 1e-9 {
@@ -95,4 +95,98 @@ fn edit(piece: &ExpectedStage, expected: &Expected, note: &HeardNote, start_s: f
     let short =
         expected.part == NoteKind::Melody && note.length().0 < 0.3 * expected.length_s.min(0.2);
     other + f64::from(u8::from(short)) * 0.7 + away(piece, expected, note, start_s)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::by_hand::written;
+    use super::*;
+    use crate::chanter::Note;
+    use crate::practice::NoteKind::{Gracenote, Melody};
+    use crate::units::Seconds;
+
+    /// Four crotchets at 120, each of the last three with a gracenote; the grip before the first begins
+    /// a tenth of a second early.
+    fn piece() -> ExpectedStage {
+        ExpectedStage {
+            notes: vec![
+                written(Gracenote, Note::D, 1, -0.1, 0.1),
+                written(Melody, Note::LowA, 1, 0.0, 0.5),
+                written(Gracenote, Note::HighG, 1, 0.5, 0.05),
+                written(Melody, Note::B, 1, 0.55, 0.45),
+                written(Gracenote, Note::HighG, 1, 1.0, 0.05),
+                written(Melody, Note::C, 1, 1.05, 0.45),
+                written(Gracenote, Note::HighG, 1, 1.5, 0.05),
+                written(Melody, Note::E, 1, 1.55, 0.45),
+            ],
+            beat: Seconds(0.5),
+            cycle: Seconds(4.0),
+            length: Seconds(2.0),
+        }
+    }
+
+    /// Where the repetition begins in the sound.
+    const START: f64 = 8.0;
+
+    fn tone(note: Note, from: f64, lasts: f64) -> HeardNote {
+        let from = START + from;
+        HeardNote::known(note, Seconds(from), Seconds(from + lasts))
+    }
+
+    fn exactly() -> Vec<HeardNote> {
+        let piece = piece();
+        let notes = piece.notes.iter();
+        notes
+            .map(|note| tone(note.note, note.start_s, note.length_s))
+            .collect()
+    }
+
+    fn pairs(heard: &[HeardNote]) -> Option<Pairs> {
+        pair(&piece(), heard, START)
+    }
+
+    /// A repetition is looked for from a third of a beat before its first note, which may be a gracenote
+    /// ahead of it, to half a beat after the beginning of its last: at 120 from 175 ms before to 250 ms
+    /// after.
+    #[test]
+    fn the_first_and_the_last_note_may_lie_a_little_outside() {
+        let with = |at: usize, by: f64| {
+            let mut heard = exactly();
+            let begins = heard[at].start_s + by - START;
+            heard[at] = tone(heard[at].note, begins, 0.3);
+            pairs(&heard).expect("most of it is right").0[at]
+        };
+        assert_eq!(with(0, -0.15), Some(0));
+        assert_eq!(with(0, -0.2), None);
+        assert_eq!(with(7, 0.23), Some(7));
+        assert_eq!(with(7, 0.27), None);
+    }
+
+    /// What sounds before the first note and after the last, and is none of them, is extra.
+    #[test]
+    fn noises_around_the_repetition_are_extra() {
+        let mut heard = exactly();
+        heard.insert(0, tone(Note::F, -0.16, 0.02));
+        heard.insert(0, tone(Note::F, -0.12, 0.02));
+        heard.sort_by(|one, other| one.start_s.total_cmp(&other.start_s));
+        heard.push(tone(Note::LowG, 1.7, 0.02));
+        let (pairs, extra) = pairs(&heard).expect("all of it is right");
+        assert_eq!(pairs, (2..10).map(Some).collect::<Vec<_>>());
+        assert_eq!(extra, [0, 1, 10]);
+    }
+
+    /// A try at the piece has half of its melody notes right. Gracenotes make none, and need not be there.
+    #[test]
+    fn half_of_the_melody_makes_a_try() {
+        let with = |wrong: &[usize]| {
+            let mut heard = exactly();
+            for at in wrong {
+                heard[*at].note = Note::F;
+            }
+            pairs(&heard).is_some()
+        };
+        assert!(with(&[]) && with(&[1]) && with(&[1, 3]));
+        assert!(!with(&[1, 3, 5]) && !with(&[1, 3, 5, 7]));
+        assert!(with(&[0, 2, 4, 6]));
+    }
 }

@@ -178,3 +178,6 @@ fn clicked(score: &Score, timeline: &Timeline) -> impl Fn(Beats) -> bool + use<>
 fn taps(movement: Movement) -> bool {
     movement.family() == Family::Birl || movement.name() == "hiharin"
 }
+
+#[cfg(test)]
+mod tests;
