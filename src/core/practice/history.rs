@@ -448,3 +448,6 @@ impl History {
             .map(|(_, id, cell)| (cell, id))
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -171,6 +171,9 @@ mod tests {
         assert_eq!(heard(4), [1, 3]);
         assert_eq!(heard(3), [1, 3]);
         assert_eq!(heard(2), [1]);
+        let once = [ClickWeight::Bar, ClickWeight::Beat, ClickWeight::Part]
+            .map(|weight| ClickPlan::OnePerBar.sounds(click(weight, 0), 0));
+        assert_eq!(once, [true, false, false]);
         let plan = ClickPlan::SilentBars { play: 2, rest: 1 };
         let bars: Vec<bool> = (0..6)
             .map(|bar| plan.sounds(click(ClickWeight::Bar, 0), bar))

@@ -360,3 +360,14 @@ proptest! {
         }
     }
 }
+
+/// A snap whose cut has too little time for the grip behind it: the grip takes its time from the dot, so that
+/// it is played as long as ever. At 100 a cut of a fifth of a beat would be 120 ms, of which a movement may
+/// have 72.
+#[test]
+fn a_grip_behind_a_cut_is_not_crowded() {
+    for text in ["{g}A<{GdG}B {g}A2|", "{g}c<{GdG}e {g}A2|"] {
+        let timeline = laid(&score(text, Metre::TWO_FOUR, pointed("4:1")), "100");
+        assert_eq!(timeline.crowded, [], "{text}");
+    }
+}

@@ -246,3 +246,32 @@ fn the_opening_gracenote_never_repeats_the_note_before() {
         }
     }
 }
+
+/// The tones of grip, taorluath and crunluath are played more open at slow tempi; the gracenotes that part
+/// notes are not [P]. A strike has no tone, and the E of a short cadence is held long anyway.
+#[test]
+fn what_has_a_tone_inside_can_be_opened() {
+    for (name, opens) in [
+        ("grip", true),
+        ("taorluath", true),
+        ("crunluath", true),
+        ("birl", true),
+        ("strike", false),
+        ("hg-gracenote", false),
+        ("short-cadence", false),
+    ] {
+        let movement = find(name).expect("a known movement");
+        let context = |from: Note, to: Note| Context::between(from, to);
+        let contexts = NOTES
+            .into_iter()
+            .flat_map(|from| NOTES.map(|to| context(from, to)));
+        let mut played = 0;
+        for context in contexts {
+            if let Resolution::Played(resolved) = resolve(movement, context, &Schools::none()) {
+                played += 1;
+                assert_eq!(resolved.can_be_opened(), opens, "{name} {context:?}");
+            }
+        }
+        assert!(played > 0, "{name}");
+    }
+}

@@ -112,3 +112,20 @@ fn a_stage_the_plan_does_not_have_cannot_be_chosen() {
     );
     assert_eq!(practice.state.upcoming(), Some(cell(0, 50)));
 }
+
+/// Who chose a closed cell stays there as long as he likes. Where the route led on from it he did not choose
+/// what comes, so when the marks that led there are taken back, play returns to what he chose.
+#[test]
+fn what_the_route_led_to_was_not_chosen() {
+    let mut practice = Practice::with(plan());
+    practice.choose(cell(1, 54));
+    practice.clean(3);
+    practice.clean(1);
+    assert_eq!(practice.state.cell(), Some(cell(2, 50)));
+    for _ in 0..2 {
+        practice.undo();
+    }
+    assert_eq!(practice.status(2, 50), Closed);
+    assert!(!practice.state.is_free_play());
+    assert_eq!(practice.state.upcoming(), Some(cell(1, 54)));
+}

@@ -23,6 +23,14 @@ fn tones(model: f64, first: f64, second: f64) -> Verdict {
     })
 }
 
+/// The closing note of the grip so many milliseconds off, at a beat of so many.
+fn off(beat: f64, by: f64) -> Verdict {
+    judged(|measured| {
+        measured.beat_ms = Milliseconds(beat);
+        measured.notes[5].offset_ms = Some(Milliseconds(by));
+    })
+}
+
 fn birl_judged(first: f64, second: f64) -> Verdict {
     judge(&birl(first, second), &Thresholds::default())
 }
@@ -141,6 +149,10 @@ fn what_is_at_its_limit_is_good() {
         (tones(60.0, 38.0, 76.0), tones(60.0, 38.0, 76.5)),
         (birl_judged(25.0, 25.0), birl_judged(24.5, 25.0)),
         (birl_judged(80.0, 80.0), birl_judged(80.5, 80.0)),
+        // 5 % of a beat of a second, and 10 ms where that is less
+        (off(1000.0, 50.0), off(1000.0, 50.5)),
+        (off(1000.0, -50.0), off(1000.0, -50.5)),
+        (off(100.0, 10.0), off(100.0, 10.5)),
         (
             judged(|measured| measured.drift_percent = 3.0),
             judged(|measured| measured.drift_percent = 3.1),

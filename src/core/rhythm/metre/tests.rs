@@ -143,6 +143,13 @@ fn a_beat_of_ones_own_must_fill_the_bar() {
     assert_eq!(quavers.map(Metre::beats_in_a_bar), Some(4));
     assert_eq!(metre.with_beat(Fraction::new(1, 4)), None);
     assert_eq!(metre.with_beat(Fraction::new(1, 3)), None);
+    // groups are groups of a beat: with another beat there are none
+    let grouped = Metre::parse("3+2/8").expect("a metre");
+    let counts = |below: i128| {
+        let metre = grouped.with_beat(Fraction::new(1, below));
+        metre.map(Metre::counts_in_a_bar)
+    };
+    assert_eq!((counts(8), counts(16)), (Some(2), Some(10)));
     assert_eq!(
         Metre::of(32, 1).and_then(|m| m.with_beat(Fraction::new(1, 2))),
         None
