@@ -11,6 +11,8 @@ use crate::wording::{has_words, nearly_has_words};
 pub enum Opens {
     /// Today's session.
     Session,
+    /// A task of homework that is not reached.
+    Homework,
     /// A drill.
     Drill,
     /// A movement of the catalogue: its drill is made and opened.
@@ -28,6 +30,8 @@ pub struct Listed {
     pub opens: Opens,
     /// The name it is opened by.
     pub name: String,
+    /// Which drill of a homework file, where it holds several.
+    pub task: Option<String>,
     /// Its title.
     pub title: String,
     /// What it is for.
@@ -62,6 +66,7 @@ impl Listed {
         Self {
             opens,
             name: name.to_owned(),
+            task: None,
             title: title.to_owned(),
             about: String::new(),
             also: String::new(),
@@ -133,6 +138,8 @@ fn why_words(part: &SessionPart) -> String {
 pub struct Choose {
     /// Today's session, where there is anything to practise.
     pub(super) session: Option<Listed>,
+    /// Homework that is not reached.
+    pub(super) homework: Vec<Listed>,
     /// All drills.
     pub(super) drills: Vec<Listed>,
     /// Every movement of the catalogue; shown where letters are searched for.
@@ -150,6 +157,11 @@ impl Choose {
     /// Today's session, where there is anything to practise.
     pub fn session(&self) -> Option<&Listed> {
         self.session.as_ref()
+    }
+
+    /// Homework that is not reached.
+    pub fn homework(&self) -> &[Listed] {
+        &self.homework
     }
 
     /// All drills.
@@ -179,8 +191,8 @@ impl Choose {
 }
 
 impl Choose {
-    /// Today's session and the drills; with letters to search for, the drills and movements whose
-    /// names or purpose have them, a movement that a drill has the name of left out.
+    /// Today's session, homework and the drills; with letters to search for, all but the session whose
+    /// names or purpose have them, and movements that no drill has the name of.
     pub fn shown(&self) -> Vec<&Listed> {
         let with_pieces = |line| {
             let open = self
@@ -190,14 +202,18 @@ impl Choose {
             std::iter::once(line).chain(line.pieces.iter().filter(move |_| open))
         };
         if self.search.is_empty() {
-            let all = self.session.iter().chain(&self.drills);
+            let all = self
+                .session
+                .iter()
+                .chain(&self.homework)
+                .chain(&self.drills);
             return all.flat_map(with_pieces).collect();
         }
         let wanted = self.search.to_lowercase();
         let named =
             |movement: &&Listed| self.drills.iter().all(|drill| drill.name != movement.name);
         let movements = self.movements.iter().filter(named);
-        let all = self.drills.iter().chain(movements);
+        let all = self.homework.iter().chain(&self.drills).chain(movements);
         // a name that says more than the movement: the thrown doubling on a note, a school's form
         let said = find_said(&wanted).ok().map(|named| named.movement.name());
         let is_said = |line: &&Listed| said == Some(line.name.as_str());
@@ -279,10 +295,11 @@ impl Choose {
         }
     }
 
-    /// Today's session comes first in the list, with the minutes that are ahead of it. What the player
-    /// marked before stays marked; who marked nothing finds the session.
-    pub(super) fn set_today(&mut self, session: &SessionPlan) {
-        let had = self.session.is_some();
+    /// Today's session comes first in the list, with the minutes that are ahead of it, then homework.
+    /// What the player marked before stays marked; who marked nothing finds the session.
+    pub(super) fn set_today(&mut self, session: &SessionPlan, homework: Vec<Listed>) {
+        let first = |page: &Self| usize::from(page.session.is_some()) + page.homework.len();
+        let had = first(self);
         let ahead = session.parts.get(session.at..).unwrap_or_default();
         let minutes: u32 = ahead.iter().map(SessionPart::minutes).sum();
         let about = if session.at > 0 {
@@ -296,12 +313,21 @@ impl Choose {
             preview: ahead.iter().map(why_words).collect(),
             ..Listed::new(Opens::Session, "", "Today's session")
         });
+        self.homework = homework;
+        let has = first(self);
         if self.search.is_empty() && self.marked > 0 {
-            match (had, self.session.is_some()) {
-                (false, true) => self.marked += 1,
-                (true, false) => self.marked -= 1,
-                _ => {}
-            }
+            // homework that was marked may be reached meanwhile
+            self.marked = (self.marked + has).saturating_sub(had);
+        }
+    }
+
+    /// What is said when one task of homework is reached and others are not. The line of the one that is
+    /// reached stays until the page is shown again.
+    pub(super) fn more_asked(&self) -> &'static str {
+        if self.homework.len() > 1 {
+            "; `q` shows what else is asked"
+        } else {
+            ""
         }
     }
 
@@ -395,19 +421,22 @@ mod tests {
             used_ms: 0,
         };
         let warms = session(vec![SessionPart::WarmUp(3), SessionPart::Rest(2)]);
+        let homework = || vec![Listed::new(Opens::Homework, "week.yaml", "Homework: Grip")];
         page.mark("my-tune");
-        page.set_today(&warms);
+        page.set_today(&warms, homework());
         assert_eq!(
             page.current().map(|line| line.name.as_str()),
             Some("my-tune")
         );
-        page.set_today(&session(Vec::new()));
+        let shown: Vec<Opens> = page.shown().iter().map(|line| line.opens).collect();
+        assert_eq!(shown[..3], [Opens::Session, Opens::Homework, Opens::Drill]);
+        page.set_today(&session(Vec::new()), Vec::new());
         assert_eq!(
             page.current().map(|line| line.name.as_str()),
             Some("my-tune")
         );
         let mut fresh = self::page();
-        fresh.set_today(&SessionPlan { at: 1, ..warms });
+        fresh.set_today(&SessionPlan { at: 1, ..warms }, homework());
         let line = fresh.current().expect("a line");
         assert_eq!(line.extent, "2 minutes", "what was played is not ahead");
         assert_eq!(fresh.current().map(|line| line.opens), Some(Opens::Session));

@@ -13,7 +13,12 @@ pub enum Effect {
     /// Read the list of drills and how much of each is done; answered by a message.
     List,
     /// Read a drill and its marks; answered by a message.
-    Open(String),
+    Open {
+        /// The drill's name or a file.
+        name: String,
+        /// Which drill of a homework file, where it holds several.
+        task: Option<String>,
+    },
     /// Make a movement's drill among the player's own, unless it is there, and open it; answered by
     /// a message.
     OpenMovement(String),

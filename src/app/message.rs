@@ -33,7 +33,7 @@ pub enum Message {
     /// The list of drills was read again.
     Listed(Vec<Listed>),
     /// What to practise today was composed again.
-    Today(SessionPlan),
+    Today(SessionPlan, Vec<Listed>),
     /// A word of care.
     Care(String),
     /// Something that plays is heard now.

@@ -59,7 +59,7 @@ pub(super) fn noted(model: &mut Model, at: Moment) {
                     session.present.came = Some(Came::StillClean(words));
                 } else if item.kind == Why::Again && first {
                     model.notice = Some(Notice::plain(format!(
-                        "not clean: {needed} in a row hold it, else it {}",
+                        "not clean: {needed} clean in a row settle it, else it {}",
                         practising.comes_again_words(*cell, *mark, at, &model.options.rule)
                     )));
                 }

@@ -3,6 +3,7 @@
 
 use super::practice_laws::Player;
 use super::{Came, Effect, HomeworkGoal, Message, Page, Session, SessionPlan, Stands};
+use super::{Listed, Opens};
 use crate::app::Action;
 use crate::planning::{Item, SessionPart, Why};
 use crate::practice::{Mark, Rung};
@@ -227,7 +228,7 @@ fn a_first_try_that_fails_is_answered_with_its_day() {
         .map(|notice| notice.text.as_str());
     assert_eq!(
         said,
-        Some("not clean: 5 in a row hold it, else it comes again tomorrow")
+        Some("not clean: 5 clean in a row settle it, else it comes again tomorrow")
     );
 }
 
@@ -438,6 +439,42 @@ fn what_a_climb_began_is_told_and_is_not_new() {
     };
     assert!(words.contains(" at 50"), "{words}");
     assert_eq!(next.why, format!("begun just now: clean {clean} of {of}"));
+}
+
+/// Outside a session nothing else leads from one task of homework to the next.
+#[test]
+fn homework_that_is_reached_says_where_more_is_asked() {
+    let reaches = |others: usize| {
+        let mut player = Player::on(TODAY);
+        let line = Listed::new(Opens::Homework, "week3.yaml", "Homework: Ours");
+        player.tell(Message::Today(
+            SessionPlan {
+                parts: Vec::new(),
+                at: 0,
+                outcomes: Vec::new(),
+                minutes: 15,
+                used_ms: 0,
+            },
+            vec![line; 1 + others],
+        ));
+        let mut opened = Player::drill(&[], Some(2));
+        opened.rung = Some(tempo(50));
+        opened.goal = Some(HomeworkGoal {
+            stage: 2,
+            rung: tempo(50),
+            file: "week3.yaml".to_owned(),
+            until: None,
+        });
+        player.tell(Message::Opened(Box::new(opened)));
+        player.tell(Message::Act(Action::PlayOrPause));
+        for _ in 0..5 {
+            plays(&mut player, Mark::Clean);
+        }
+        player.notice().to_owned()
+    };
+    let alone = reaches(0);
+    assert!(alone.starts_with("homework reached: "), "{alone}");
+    assert_eq!(reaches(1), format!("{alone}; `q` shows what else is asked"));
 }
 
 /// A warm-up that its player leaves is not told as done.

@@ -58,10 +58,17 @@ pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effec
             None => Notice::plain(hidden),
         });
     }
-    let reached = practising
-        .goal_cleared()
-        .filter(|file| !model.reached.contains(file));
-    model.reached.extend(reached);
+    if let Some(file) = practising.goal_cleared() {
+        if let Some(said) = &mut said
+            && !model.straight
+            && model.session.is_none()
+        {
+            said.text.push_str(model.choose.more_asked());
+        }
+        if !model.reached.contains(&file) {
+            model.reached.push(file);
+        }
+    }
     let mut chosen = None;
     for news in practising.state.news() {
         match news {

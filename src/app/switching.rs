@@ -38,7 +38,16 @@ pub(super) fn act_on_options(model: &mut Model, action: Action, effects: &mut Ve
             let gain = Gain((options.levels.of(bus).0 + step).clamp(0.0, 1.0));
             options.levels.set(bus, gain);
             effects.push(Effect::Sound(Command::Level(bus, options.levels.of(bus))));
-            say = Some(format!("{} at {:.0} %", bus_name(bus), gain.0 * 100.0));
+            let silent = if options.levels.muted[bus as usize] {
+                ", silent still"
+            } else {
+                ""
+            };
+            say = Some(format!(
+                "{} at {:.0} %{silent}",
+                bus_name(bus),
+                gain.0 * 100.0
+            ));
         }
         Action::Mute(bus) => {
             let muted = !options.levels.muted[bus as usize];
@@ -100,7 +109,16 @@ pub(super) fn act_on_options(model: &mut Model, action: Action, effects: &mut Ve
                 load(model, cell, When::BarLine, Entrance::SamePlace, effects);
             }
         }
-        Action::Stand => options.stand = !options.stand,
+        Action::Stand => {
+            options.stand = !options.stand;
+            let hidden = model
+                .practising
+                .as_ref()
+                .is_some_and(Practising::is_by_heart);
+            if hidden {
+                say = Some("the music is hidden, so the stand view stays".to_owned());
+            }
+        }
         Action::Handed => {
             options.left_handed = !options.left_handed;
             say = Some(

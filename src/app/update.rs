@@ -70,7 +70,7 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
             model.choose.drills = drills;
             model.choose.move_by(0);
         }
-        Message::Today(session) => model.choose.set_today(&session),
+        Message::Today(session, homework) => model.choose.set_today(&session, homework),
         Message::Care(word) => model.notice = Some(Notice::plain(word)),
         Message::Heard(report) => heard(model, at, &report, effects),
         Message::Position {
@@ -135,7 +135,11 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
             }
             model.notice = again.or(own).or(after);
             if let Some((file, words)) = reached {
-                model.notice = Some(Notice::plain(format!("homework reached: {words}")));
+                let more = match model.session {
+                    None if !model.straight => model.choose.more_asked(),
+                    _ => "",
+                };
+                model.notice = Some(Notice::plain(format!("homework reached: {words}{more}")));
                 noting::reached(model, &file);
                 if !model.reached.contains(&file) {
                     model.reached.push(file);
@@ -300,7 +304,10 @@ fn act_in_list(model: &mut Model, action: Action, effects: &mut Vec<Effect>) {
             }
             Some(line) => effects.push(match line.opens {
                 Opens::Session => Effect::BeginSession,
-                Opens::Drill => Effect::Open(line.name.clone()),
+                Opens::Drill | Opens::Homework => Effect::Open {
+                    name: line.name.clone(),
+                    task: line.task.clone(),
+                },
                 Opens::Movement => Effect::OpenMovement(line.name.clone()),
                 Opens::Bars(bars) => Effect::OpenBars(line.name.clone(), bars),
                 Opens::HeldDots => Effect::OpenHeldDots(line.name.clone()),

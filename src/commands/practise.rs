@@ -335,10 +335,10 @@ struct Practice<'a> {
 }
 
 impl Practice<'_> {
-    /// The start page shows today's session.
+    /// The start page shows today's session and homework.
     fn tell_of_today(&mut self) {
-        if let Some(session) = self.shell.today() {
-            self.shell.tell(self.model, Message::Today(session));
+        if let Some(today) = self.shell.today() {
+            self.shell.tell(self.model, today);
         }
     }
 

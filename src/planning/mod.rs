@@ -29,5 +29,5 @@ pub use progress::{
 };
 pub use session::{SessionPart, session, warm_minutes};
 pub use staircase::Staircase;
-pub use today::{Due, Item, Order, Rule, Why, ago, due_again, is_newcomer, today};
+pub use today::{Due, Item, Order, Rule, Why, ago, due_again, homework_item, is_newcomer, today};
 pub use warmup::{Purpose, WarmStep, WarmUpAsked, warm_up};

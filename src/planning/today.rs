@@ -334,17 +334,25 @@ fn cold_items(digest: &Digest, drills: &[Known], date: Date, rule: &Rule) -> Vec
 /// after weeks still climbs.
 const COLD_SHARE: u32 = 4;
 
-fn homework_item(digest: &Digest, homework: &Due, date: Date) -> Item {
+impl Due {
+    /// When it is due, as seen from a date: `due in 3 days`; nothing where no day was set.
+    pub fn when(&self, date: Date) -> Option<String> {
+        Some(match days_between(date, self.by?) {
+            0 => "due today".to_owned(),
+            1 => "due tomorrow".to_owned(),
+            -1 => "a day over".to_owned(),
+            days if days < 0 => format!("{} days over", -days),
+            days => format!("due in {days} days"),
+        })
+    }
+}
+
+/// Homework as something to practise on a date: where its climb stands, and why.
+pub fn homework_item(digest: &Digest, homework: &Due, date: Date) -> Item {
     let goal = homework.goal;
     let drill = &homework.drill;
-    let when = match homework.by.map(|by| days_between(date, by)) {
-        None => "homework".to_owned(),
-        Some(0) => "homework, due today".to_owned(),
-        Some(1) => "homework, due tomorrow".to_owned(),
-        Some(-1) => "homework, a day over".to_owned(),
-        Some(days) if days < 0 => format!("homework, {} days over", -days),
-        Some(days) => format!("homework, due in {days} days"),
-    };
+    let when = homework.when(date);
+    let when = when.map_or_else(|| "homework".to_owned(), |when| format!("homework, {when}"));
     let no_quicker = |at: &CellPlace| at.1.tempo() <= goal.1.tempo();
     let at = drill.frontier(digest).filter(no_quicker).unwrap_or(goal);
     let why = format!(

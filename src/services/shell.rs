@@ -15,8 +15,7 @@ use super::{
     takes,
 };
 use crate::app::{
-    Effect, HomeworkGoal, Message, Model, OpenedDrill, SessionPlan, SoundState, prints, scores,
-    update,
+    Effect, HomeworkGoal, Message, Model, OpenedDrill, SoundState, prints, scores, update,
 };
 use crate::chanter::Tuning;
 use crate::journal::{Journal, Trouble};
@@ -182,7 +181,9 @@ impl Shell {
     fn carry_out(&mut self, effect: Effect) -> Option<Message> {
         match effect {
             Effect::List => Some(Message::Listed(self.list(true))),
-            Effect::Open(name) => Some(self.open(&name, None, Begin::default())),
+            Effect::Open { name, task } => {
+                Some(self.open(&name, task.as_deref(), Begin::default()))
+            }
             Effect::OpenMovement(name) => Some(match making::own(&name) {
                 Ok(says) => {
                     let begin = Begin {
@@ -433,11 +434,15 @@ impl Shell {
         self.ear.is_some() || !matches!(self.player.state(), DeviceState::Closed)
     }
 
-    /// Today's session as it would begin now; nothing without a journal.
-    pub(crate) fn today(&mut self) -> Option<SessionPlan> {
+    /// Today's session as it would begin now, and the homework that is not reached; nothing without a
+    /// journal.
+    pub(crate) fn today(&mut self) -> Option<Message> {
         let digest = plan::digest_of(self.journal.as_ref()?).unwrap_or_default();
         let known = self.known.take().unwrap_or_else(plan::all_known);
-        self.day.map(|day| session::begin(&digest, &known, &day))
+        let session = session::begin(&digest, &known, &self.day?);
+        let homework = homework::open_tasks(&digest);
+        let homework = homework.iter().map(|due| listing::homework(due, &digest));
+        Some(Message::Today(session, homework.collect()))
     }
 
     /// By how many per cent this week is above the four before.

@@ -117,7 +117,7 @@ fn the_start() {
         }],
         last: None,
     });
-    here.tell(Message::Today(SessionPlan {
+    let session = SessionPlan {
         parts: vec![
             SessionPart::WarmUp(3),
             cell(
@@ -137,7 +137,15 @@ fn the_start() {
         outcomes: Vec::new(),
         minutes: 15,
         used_ms: 0,
-    }));
+    };
+    let homework = Listed {
+        extent: "due in 3 days".to_owned(),
+        preview: vec![
+            "Grip, half beats at 50: homework, due in 3 days; to reach real time at 60".to_owned(),
+        ],
+        ..Listed::new(Opens::Homework, "week3.yaml", "Homework: Grip")
+    };
+    here.tell(Message::Today(session, vec![homework]));
     of_model("start", &here.model);
     here.acts(Action::Move(-1));
     of_model("start-drill", &here.model);

@@ -1,4 +1,4 @@
-//! The start page: today's session, the drills, and the search by typed letters. Beside the list,
+//! The start page: today's session, homework, the drills, and the search by typed letters. Beside the list,
 //! or below it in a narrow window, stands a preview of the marked line: its purpose, where it would
 //! begin and the music there, or what keeps it from being played.
 
@@ -158,7 +158,7 @@ fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
         let here = at == marked;
         let (style, beside) = match (here, line.opens) {
             (true, _) => (theme.accent(), theme.accent()),
-            (false, Opens::Session) => (theme.strong(), theme.plain()),
+            (false, Opens::Session | Opens::Homework) => (theme.strong(), theme.plain()),
             (false, _) => (theme.plain(), theme.plain()),
         };
         if here {
@@ -286,7 +286,7 @@ fn words(line: &Listed) -> Vec<(Manner, String)> {
         all.push((Manner::Text, line.about.clone()));
     }
     match line.opens {
-        Opens::Session => {
+        Opens::Session | Opens::Homework => {
             all.extend(line.preview.iter().map(|text| (Manner::Text, text.clone())));
         }
         Opens::Drill => {
@@ -402,7 +402,7 @@ mod tests {
             minutes: 15,
             used_ms: 0,
         };
-        update(&mut model, at, Message::Today(session));
+        update(&mut model, at, Message::Today(session, Vec::new()));
         update(&mut model, at, Message::Act(Action::Move(-down)));
         let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("a screen");
         terminal

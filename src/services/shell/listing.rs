@@ -4,7 +4,7 @@
 use super::Shell;
 use crate::app::{Listed, Opens, score_of};
 use crate::movement::{Movement, names_of_schools};
-use crate::planning::{Known, ago, date_of};
+use crate::planning::{Digest, Due, Known, ago, date_of, homework_item};
 use crate::practice::{Board, Cell, CellStatus, Plan, Rung, replay_all};
 use crate::screen::{board_rows, music_line};
 use crate::services::drill_files::{self, Opened};
@@ -119,6 +119,19 @@ impl Shell {
             format!("{} at {}", visible(&written.name), rung.spoken()),
             music_line(&score, &BTreeSet::new()),
         ];
+    }
+}
+
+/// A task of homework as a line of the start page.
+pub(super) fn homework(due: &Due, digest: &Digest) -> Listed {
+    let today = plan::date();
+    let title = format!("Homework: {}", visible(&due.drill.title));
+    Listed {
+        task: due.task.clone(),
+        also: visible(&due.title).into_owned(),
+        extent: due.when(today).unwrap_or_default(),
+        preview: vec![visible(&homework_item(digest, due, today).why).into_owned()],
+        ..Listed::new(Opens::Homework, &due.open, &title)
     }
 }
 
