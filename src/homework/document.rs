@@ -135,6 +135,25 @@ pub struct HomeworkQuestion {
     pub text: String,
 }
 
+impl HomeworkQuestion {
+    /// Says first which drill of several the words belong to.
+    pub fn name_drill(&mut self, drill: &str) {
+        self.about = Some(match self.about.take() {
+            Some(about) => format!("{drill}, {about}"),
+            None => drill.to_owned(),
+        });
+    }
+
+    /// True where the words say that they belong to this drill.
+    pub(super) fn names_drill(&self, drill: &str) -> bool {
+        let rest = self
+            .about
+            .as_deref()
+            .and_then(|about| about.strip_prefix(drill));
+        rest.is_some_and(|rest| rest.is_empty() || rest.starts_with(", "))
+    }
+}
+
 /// Why a homework file cannot be used.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum HomeworkError {

@@ -178,7 +178,8 @@ fn group(title: &str, by: Option<Date>, own: &[&(String, Report)], whom: &[Strin
     }
 }
 
-/// The class as rows: who is stuck first, then who has not answered, who is on the way, who is done.
+/// The class as rows: who is stuck first, then who has not answered, who is on the way, who is done;
+/// drills of which the same is to be said in the order of the homework.
 /// `class` is for whom the homework was, as the teacher typed it; a name whose report carries it
 /// otherwise written stands there twice, which is seen.
 pub fn rows(reports: &[(String, Report)], class: &[String]) -> Vec<Row> {
@@ -208,21 +209,26 @@ pub fn rows(reports: &[(String, Report)], class: &[String]) -> Vec<Row> {
     }
     rows.sort_by_cached_key(|row| {
         let own = student(row);
-        (
-            students.get(&own).copied(),
-            own,
-            weight(row),
-            row.drill.clone(),
-        )
+        (students.get(&own).copied(), own, weight(row))
     });
-    // A question belongs to the student and not to each drill: it stands once, with the first.
+    // A question stands once: with the drill that it names, else with the student's first.
+    let drills: Vec<(String, String)> = rows
+        .iter()
+        .map(|row| (row.file.clone(), row.drill.clone()))
+        .collect();
     let mut asked: Vec<String> = Vec::new();
-    for row in rows.iter_mut().filter(|row| !row.questions.is_empty()) {
-        if asked.contains(&row.file) {
-            row.questions.clear();
-        } else {
+    for row in &mut rows {
+        let first = !asked.contains(&row.file);
+        if first {
             asked.push(row.file.clone());
         }
+        let (file, drill) = (&row.file, &row.drill);
+        let has_own_row = |question: &HomeworkQuestion| {
+            let mut own = drills.iter().filter(|(of, _)| of == file);
+            own.any(|(_, drill)| question.names_drill(drill))
+        };
+        row.questions
+            .retain(|question| question.names_drill(drill) || (first && !has_own_row(question)));
     }
     rows
 }
@@ -372,6 +378,72 @@ mod tests {
                 "another: 1 answered",
                 "the week, due 2027-01-08: 1 answered, no report yet from Ann",
                 "the week, due 2027-01-15: 1 answered, no report yet from Bo",
+            ]
+        );
+    }
+
+    /// The teacher reads the drills in the order in which they were asked, each word with its drill, and
+    /// a question about nothing in particular once.
+    #[test]
+    fn words_stand_with_the_drill_they_are_about() {
+        let drill = |name: &str| ReportedDrill {
+            drill: name.to_owned(),
+            reach: "real time at 66".to_owned(),
+            reached: None,
+            at: None,
+            since: None,
+            days: Vec::new(),
+            faults: Vec::new(),
+        };
+        let word = |drill: Option<&str>, about: Option<&str>, text: &str| {
+            let mut word = HomeworkQuestion {
+                day: None,
+                about: about.map(str::to_owned),
+                text: text.to_owned(),
+            };
+            if let Some(drill) = drill {
+                word.name_drill(drill);
+            }
+            word
+        };
+        let report = Report {
+            report: 1,
+            title: "week".to_owned(),
+            homework: None,
+            from: Some("Ann".to_owned()),
+            made: jiff::civil::date(2027, 1, 9),
+            by: None,
+            drills: ["taorluath", "birl", "grip-from-d", "grip"]
+                .map(drill)
+                .into(),
+            questions: vec![
+                word(None, None, "when is the next lesson?"),
+                word(Some("grip"), Some("not clean, real time at 66"), "rushed"),
+                word(Some("birl"), None, "which finger?"),
+                word(None, Some("grips, as a whole"), "are they even?"),
+            ],
+            takes: Vec::new(),
+        };
+        let rows = rows(&[("a.yaml".to_owned(), report)], &[]);
+        let told: Vec<(String, Vec<String>)> = rows
+            .iter()
+            .map(|row| (row.drill.clone(), row.quoted()))
+            .collect();
+        let one = |drill: &str, said: &[&str]| {
+            let said = said.iter().map(|one| (*one).to_owned()).collect();
+            (drill.to_owned(), said)
+        };
+        let general = [
+            "“when is the next lesson?”",
+            "grips, as a whole: “are they even?”",
+        ];
+        assert_eq!(
+            told,
+            [
+                one("taorluath", &general),
+                one("birl", &["birl: “which finger?”"]),
+                one("grip-from-d", &[]),
+                one("grip", &["grip, not clean, real time at 66: “rushed”"]),
             ]
         );
     }

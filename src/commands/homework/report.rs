@@ -87,7 +87,10 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
                 .map_err(|error| Failure(error.to_string()))?,
             None => Vec::new(),
         };
-        let own = words_of(&entries, &known, from);
+        let mut own = words_of(&entries, &known, from);
+        if assignment.tasks.len() > 1 {
+            own.iter_mut().for_each(|word| word.name_drill(&task.drill));
+        }
         written += own.len();
         if arguments.words {
             questions.extend(own);
