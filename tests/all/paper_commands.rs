@@ -293,6 +293,29 @@ fn what_is_left_out_of_another_programs_file_is_told() {
     assert!(told.contains("a tune in 2/4: left out"), "{told}");
 }
 
+/// A tempo between two rungs, or below the first of a stage, means the rung above it: the teacher is
+/// told which.
+#[test]
+fn homework_says_which_rung_is_to_be_reached() {
+    let folder = folder();
+    let told = |goal: &str, file: &str| {
+        let said = done(
+            folder.path(),
+            &["assign", "birl", "--to-reach", goal, "-o", file],
+        );
+        let said = String::from_utf8(said).expect("text");
+        said.lines().last().unwrap_or_default().to_owned()
+    };
+    let here = "  birl: to reach real time at 60";
+    assert_eq!(told("real time at 60", "a.yaml"), here);
+    let next = format!("{here}, the next rung of that stage");
+    assert_eq!(told("real time at 50", "b.yaml"), next);
+    assert_eq!(
+        told("real time", "c.yaml"),
+        "  birl: to reach real time at 80"
+    );
+}
+
 /// A phrase is practised, printed, handed out and given as homework under one way of naming it.
 #[test]
 fn bars_of_a_tune_are_named_alike_for_paper_page_and_homework() {

@@ -4,7 +4,9 @@ use super::{plain, ready};
 use crate::commands::{Outcome, Ran, arguments, today};
 use crate::homework::{Assignment, Task, goal_in, write_assignment};
 use crate::planning::Criterion;
+use crate::practice::Rung;
 use crate::services::{Failure, drill_files::Opened, open, output, phrases, plan};
+use crate::units::Bpm;
 use crate::wording;
 use jiff::civil::Date;
 use std::path::PathBuf;
@@ -128,6 +130,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         )));
     }
     let mut tasks = Vec::new();
+    let mut said = Vec::new();
     let given = drills(arguments)?;
     let names: Vec<&str> = given
         .iter()
@@ -145,7 +148,14 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let goals = goals(&arguments.to_reach, &names)?;
     for ((opened, text), reach) in given.into_iter().zip(goals) {
         let known = plan::known(&opened);
-        goal_in(&known, reach.as_deref()).map_err(|error| Failure(error.to_string()))?;
+        let goal = goal_in(&known, reach.as_deref()).map_err(|error| Failure(error.to_string()))?;
+        let named = known.cell_name(goal);
+        let next = if is_a_rung(reach.as_deref(), goal.1) {
+            ""
+        } else {
+            ", the next rung of that stage"
+        };
+        said.push(format!("  {}: to reach {named}{next}\n", opened.name));
         tasks.push(Task {
             drill: opened.name,
             reach,
@@ -184,7 +194,15 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         arguments.output.display(),
         wording::count(assignment.tasks.len(), "drill", "drills"),
     ))?;
+    output::print(&said.concat())?;
     Ok(Outcome::Done)
+}
+
+/// False where a goal names a tempo between two rungs: the higher one is to be reached then.
+fn is_a_rung(reach: Option<&str>, goal: Rung) -> bool {
+    let asked = reach.and_then(|text| text.rsplit(" at ").next());
+    let asked = asked.and_then(|text| Bpm::parse(text).ok());
+    asked.is_none_or(|asked| goal.tone().is_some() || asked == goal.tempo())
 }
 
 #[cfg(test)]
