@@ -1,6 +1,6 @@
 //! The messages that the program reacts to.
 
-use super::choose::Listed;
+use super::listed::Listed;
 use super::model::SoundState;
 use super::offer::Offer;
 use super::opened::OpenedDrill;

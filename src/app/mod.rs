@@ -18,6 +18,7 @@ mod effect;
 mod first;
 mod goal;
 mod lateness;
+mod listed;
 mod memory;
 #[cfg(test)]
 mod memory_laws;
@@ -49,11 +50,12 @@ mod writing;
 
 pub use blowing::{Blowing, DROWNED, trouble};
 pub use care::Care;
-pub use choose::{Choose, Listed, Opens};
+pub use choose::Choose;
 pub use discriminating::{Asking, Button, Discriminating, ToPlay};
 pub use effect::Effect;
 pub use first::{FirstStart, QUESTIONS, Question};
 pub use lateness::Lateness;
+pub use listed::{Listed, Opens};
 pub use message::{Action, Message};
 pub use model::{Model, Overlay, Page, SoundState};
 pub use notice::Notice;

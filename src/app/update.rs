@@ -1,10 +1,10 @@
 //! The one place where the model changes.
 
 use super::acting::act_at_practice;
-use super::choose::Opens;
 use super::cold;
 use super::course;
 use super::effect::Effect;
+use super::listed::Opens;
 use super::message::{Action, Message};
 use super::model::{Model, Overlay, Page, SoundState};
 use super::notice::Notice;
