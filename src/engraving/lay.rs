@@ -209,7 +209,9 @@ fn system(
     endings::draw(&mut all, bars, &line.bars, &drawn.places);
     let end = settings.width.max(right);
     names::above(&mut all, &drawn.movements, &drawn.gracenotes, end);
-    if settings.bar_numbers && !first {
+    // bars of a tune that stand by themselves say which they are
+    let begins_later = bars.iter().map(|bar| bar.number).find(|number| *number > 0) > Some(1);
+    if settings.bar_numbers && (!first || begins_later) {
         all.extend(bar_number(bars, line, &drawn.places));
     }
     names::below(&mut all, bars, line, &drawn.places, settings);

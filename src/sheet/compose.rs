@@ -3,7 +3,7 @@
 use super::bar_map::{map_height, map_ink, map_words};
 use super::drawing::{Booklet, Ink, Paper, TagRole, system_ink};
 use super::foot::Foot;
-use super::tune_head::tune_head;
+use super::tune_head::{kind_and_maker, tune_head};
 use super::words::{in_words, sentence, slow_stages, where_the_time_comes_from};
 use super::writer::{HEADING, MARGIN, TEXT, TITLE, Writer};
 use crate::drill::{Drill, Stage, StageKind};
@@ -165,8 +165,14 @@ fn write_drill(writer: &mut Writer, drill: &Drill, music: &Music, options: Sheet
     } else {
         writer.heading(1, &drill.title, TITLE);
     }
+    // a drill made of a tune says whose it is and how it goes
+    let of_a_tune = drill.head.kind.is_some() || drill.head.made_by().is_some();
+    if of_a_tune && !drill.is_tune() {
+        writer.skip(2.0);
+        kind_and_maker(writer, drill);
+    }
     writer.skip(3.0);
-    if let Some(pointing) = drill.pointing().filter(|_| !drill.is_tune()) {
+    if let Some(pointing) = drill.pointing().filter(|_| !drill.is_tune() && !of_a_tune) {
         writer.paragraph(&sentence(&pointing), TEXT, Face::Italic);
     }
     if let Some(about) = &drill.about {

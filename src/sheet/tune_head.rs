@@ -40,6 +40,12 @@ pub(super) fn tune_head(writer: &mut Writer, drill: &Drill) {
     for ink in also {
         writer.put(TagRole::Paragraph, ink);
     }
+    kind_and_maker(writer, drill);
+}
+
+/// The kind of tune at the left, who composed it and where it comes from at the right.
+pub(super) fn kind_and_maker(writer: &mut Writer, drill: &Drill) {
+    let width = writer.width();
     let half = (width - 20.0) / 2.0;
     let left = wrap(&kind_and_pointing(drill), Face::Italic, TEXT, half);
     let right = drill.head.made_by().unwrap_or_default();

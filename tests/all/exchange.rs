@@ -166,6 +166,7 @@ fn tunes() -> impl Strategy<Value = (Metre, Music)> {
                 bars,
                 order,
                 pointing: Pointing::default(),
+                first_bar: 1,
             };
             mend_music(&mut music);
             (metre, music)

@@ -278,6 +278,7 @@ fn tunes() -> impl Strategy<Value = Music> {
             bars,
             order,
             pointing: Pointing::default(),
+            first_bar: 1,
         };
         mend_music(&mut music);
         music

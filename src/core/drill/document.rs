@@ -70,6 +70,11 @@ pub struct DrillDocument {
     /// as written.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub pointing: Option<String>,
+    /// The number of the first full bar of `music`, where these are bars of a longer tune; 1 when left
+    /// out.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    #[cfg_attr(test, schemars(range(min = 1, max = 9999)))]
+    pub first_bar: Option<u16>,
     /// A whole tune in ABC body text: a drill of one stage.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub music: Option<String>,
@@ -118,6 +123,11 @@ pub struct StageDocument {
     /// The movement in real time, its tones opened: the tempo stands still and they close up.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub opening: Option<OpeningDocument>,
+    /// The number of the first full bar of `music`, where these are bars of a longer tune; 1 when left
+    /// out.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    #[cfg_attr(test, schemars(range(min = 1, max = 9999)))]
+    pub first_bar: Option<u16>,
     /// ABC body text instead.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub music: Option<String>,
@@ -258,6 +268,7 @@ pub(super) const DRILL_FIELDS: &[&str] = &[
     "unit",
     "phrases",
     "pointing",
+    "first_bar",
     "music",
     "stages",
     "ladder",
@@ -274,6 +285,7 @@ pub(super) const STAGE_FIELDS: &[&str] = &[
     "before",
     "tone",
     "opening",
+    "first_bar",
     "music",
     "pointing",
     "up_to",

@@ -13,7 +13,10 @@ use crate::wording;
 /// All bars of a tune by their numbers.
 pub fn all_bars(music: &Music) -> BarRange {
     let last = music.bar_numbers().into_iter().max().unwrap_or(0);
-    BarRange { first: 1, last }
+    BarRange {
+        first: music.first_bar,
+        last,
+    }
 }
 
 /// How a tune divides.
@@ -139,6 +142,14 @@ pub(super) fn numbers_played(music: &Music, range: BarRange) -> Vec<u16> {
     let mut played: Vec<u16> = window.map(|at| numbers[order[at]]).collect();
     played.dedup();
     played
+}
+
+/// The number that the first full bar of some bars has in the tune, where they follow each other there;
+/// else they count from 1 for themselves.
+pub(super) fn first_number(music: &Music, range: BarRange) -> Option<u16> {
+    let played = numbers_played(music, range);
+    let follow = played.windows(2).all(|two| two[0] + 1 == two[1]);
+    played.first().copied().filter(|first| follow && *first > 1)
 }
 
 /// The order of play without repeats: of endings the last.
@@ -296,11 +307,11 @@ fn end(bars: &mut [Bar], lasts: Option<Beats>) {
 /// It ends before the range does; a sentence says so.
 pub(super) fn check(music: &Music, range: BarRange) -> Result<(), String> {
     let there = all_bars(music);
-    let last = there.last;
-    if range.last > last {
+    let missing = [range.last, range.first];
+    let outside = |bar: &u16| !(there.first..=there.last).contains(bar);
+    if let Some(bar) = missing.into_iter().find(outside) {
         return Err(format!(
-            "there is no bar {}: the tune has {}",
-            range.last,
+            "there is no bar {bar}: the tune has {}",
             there.spoken()
         ));
     }

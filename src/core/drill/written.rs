@@ -19,6 +19,8 @@ pub struct Music {
     pub order: Vec<usize>,
     /// How its pairs are pointed in playing; the written lengths do not say that.
     pub pointing: Pointing,
+    /// The number of the first full bar: 1, or in bars that are taken out of a tune that of the tune.
+    pub first_bar: u16,
 }
 
 /// One bar as written.
@@ -123,6 +125,7 @@ impl Music {
             bars,
             order,
             pointing: Pointing::default(),
+            first_bar: 1,
         }
     }
 
@@ -222,9 +225,9 @@ impl Music {
         pickups
     }
 
-    /// The number of each written bar: the first full bar is 1, a pickup is 0 and not counted. A
-    /// part's short last bar and the pickup of the next part are one bar with one number (common
-    /// practice of engravers, no source).
+    /// The number of each written bar: the first full bar is 1, or as its tune counts it, a pickup is 0
+    /// and not counted. A part's short last bar and the pickup of the next part are one bar with one
+    /// number (common practice of engravers, no source).
     pub fn bar_numbers(&self) -> Vec<u16> {
         let metres = self.metres();
         let first = u16::from(self.pickup().is_zero());
@@ -245,6 +248,10 @@ impl Music {
             });
             // the pickup of the piece is completed by its last bar, not by the next
             halved = completes || (place == 0 && first == 0);
+        }
+        let ahead = self.first_bar.saturating_sub(1);
+        for number in numbers.iter_mut().filter(|number| **number > 0) {
+            *number = number.saturating_add(ahead);
         }
         numbers
     }
@@ -345,6 +352,16 @@ mod tests {
         let music = reads("A2|B4 c4|d2|e8|]", Metre::FREE);
         assert_eq!(music.pickup_of(&music.parts()[0]), Beats::ZERO);
         assert_eq!(music.offsets(), [Beats::ZERO; 4]);
+    }
+
+    /// Bars of a tune that are practised by themselves are told by the numbers that stand on its sheet.
+    #[test]
+    fn bars_of_a_tune_are_counted_as_the_tune_has_them() {
+        let music = Music {
+            first_bar: 5,
+            ..reads("e2|A4 B4|c4 d4|e4 A2|]", Metre::FOUR_FOUR)
+        };
+        assert_eq!(music.bar_numbers(), [0, 5, 6, 7]);
     }
 
     /// The screen, the sheet and `tune` would otherwise each count in their own way.

@@ -2,9 +2,9 @@
 //! texts.
 
 use super::write::text_of;
-use super::{CLICK, LADDER, METRE, MUSIC, STAGE};
-use crate::drill::{LARGEST_FILE, MOST_BARS, Music, Place, Problem, read_music};
-use crate::exchange::piece::{adopted, counted_by, foreign, ladder_of};
+use super::{ALSO, CLICK, COMPOSER, KIND, METRE, MUSIC, ORIGIN, SAID, STAGE};
+use crate::drill::{LARGEST_FILE, MOST_BARS, Music, Place, Problem, Severity, read_music};
+use crate::exchange::piece::{REMARKS, REMARKS_HERE, adopted, counted_by, foreign};
 use crate::rhythm::Metre;
 use crate::units::{Fraction, parse_fraction};
 use midly::{MetaMessage, MidiMessage, Smf, TrackEventKind};
@@ -12,6 +12,21 @@ use std::collections::BTreeMap;
 
 /// The most notes that are read.
 const MOST_NOTES: usize = 100_000;
+
+/// The most that is said beside the music.
+const MOST_SAID: usize = 50;
+
+/// Names of what stands at the head of a tune.
+pub(super) const HEAD: [&str; 4] = [KIND, COMPOSER, ORIGIN, ALSO];
+
+/// What a text of ours says beside the music, where its name is one of `names`.
+fn said(text: &str, names: &[&'static str]) -> Option<(&'static str, String)> {
+    let rest = text.strip_prefix(SAID)?;
+    names.iter().find_map(|name| {
+        let said = rest.strip_prefix(name)?.strip_prefix(' ')?;
+        Some((*name, said.to_owned()))
+    })
+}
 
 /// A note of the line: ticks and key.
 #[derive(Debug, Clone, Copy)]
@@ -29,6 +44,8 @@ pub(super) struct Told {
     pub(super) name: String,
     pub(super) metre: Option<(Metre, Fraction)>,
     pub(super) music: Option<String>,
+    /// What it says beside its music, each under its name.
+    pub(super) said: Vec<(&'static str, String)>,
 }
 
 #[derive(Debug, Default)]
@@ -43,7 +60,8 @@ pub(super) struct File {
     pub(super) tempi: Vec<(u64, u32)>,
     metres: Vec<(u64, u32, u32)>,
     pub(super) told: Vec<Told>,
-    pub(super) ladder: Option<crate::drill::Ladder>,
+    /// What the drill says beside its music, and the head of its tune, each under its name.
+    pub(super) said: Vec<(&'static str, String)>,
 }
 
 impl File {
@@ -144,13 +162,17 @@ impl File {
                         name: name.to_owned(),
                         ..Told::default()
                     });
-                } else if let Some(ladder) = text.strip_prefix(LADDER) {
-                    self.ladder = ladder_of(ladder);
+                } else if let Some(said) = said(&text, &HEAD).or_else(|| said(&text, &REMARKS)) {
+                    if self.said.len() < MOST_SAID {
+                        self.said.push(said);
+                    }
                 } else if let Some(told) = self.told.last_mut() {
                     if let Some(rest) = text.strip_prefix(METRE) {
                         told.metre = metre_of(rest);
                     } else if let Some(music) = text.strip_prefix(MUSIC) {
                         told.music = Some(music.to_owned());
+                    } else if told.said.len() < MOST_SAID {
+                        told.said.extend(said(&text, &REMARKS_HERE));
                     }
                 }
             }
@@ -214,6 +236,10 @@ impl Told {
             return None;
         }
         let (music, problems) = read_music(text, metre, unit, "");
-        (problems.is_empty() && !music.bars.is_empty()).then_some(music)
+        // a gracenote that is played early is told of and read
+        let reads = problems
+            .into_iter()
+            .all(|own| Problem::new(Place::WHOLE_FILE, own.kind).severity() != Severity::Error);
+        (reads && !music.bars.is_empty()).then_some(music)
     }
 }

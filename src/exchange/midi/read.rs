@@ -1,7 +1,8 @@
 //! A MIDI file to a piece.
 
-use super::file::{File, Key};
+use super::file::{File, HEAD, Key};
 use super::line::by_ear;
+use super::{ALSO, COMPOSER, KIND, ORIGIN};
 use crate::chanter::Note;
 use crate::drill::{LARGEST_FILE, Place, Problem, TuneHead};
 use crate::exchange::piece::{Piece, Practice, Section, adopted, beats_a_minute, foreign};
@@ -60,21 +61,50 @@ pub fn read(bytes: &[u8]) -> (Option<Piece>, Vec<Problem>) {
     let metre = sections
         .first()
         .map_or(Metre::FOUR_FOUR, |section| section.music.metre);
-    let piece = Piece {
+    let mut piece = Piece {
         title: file.title.clone(),
-        head: TuneHead::default(),
+        head: file.head(),
         about: None,
         metre,
         tempo: file.tempo(metre),
-        ladder: file.ladder.clone(),
+        ladder: None,
         practice: Practice::default(),
         lengths: Lengths::default(),
         sections,
     };
+    for (name, said) in &file.said {
+        if !HEAD.contains(name) && !piece.take_remark(name, said) {
+            problems.push(unread(name, said));
+        }
+    }
     piece.finished(problems)
 }
 
+/// A text of ours that does not read any more.
+fn unread(name: &str, said: &str) -> Problem {
+    let said: String = said.escape_debug().take(40).collect();
+    adopted(
+        format!("the text `{name} {said}`, which does not read"),
+        "left out",
+    )
+}
+
 impl File {
+    /// What stands at the head of the tune, from our own texts.
+    fn head(&self) -> TuneHead {
+        let mut head = TuneHead::default();
+        for (name, said) in &self.said {
+            match *name {
+                KIND => head.kind = Some(said.clone()),
+                COMPOSER => head.composer = Some(said.clone()),
+                ORIGIN => head.origin = Some(said.clone()),
+                ALSO => head.also.push(said.clone()),
+                _ => {}
+            }
+        }
+        head
+    }
+
     /// The first tempo, to a whole beat a minute where it lies within a thousandth of one.
     fn tempo(&self, metre: Metre) -> Option<Bpm> {
         let value = self.tempi.first().map_or(500_000, |tempo| tempo.1);
@@ -115,7 +145,14 @@ impl File {
                 .copied()
                 .collect();
             let written = told.written(metre);
-            let section = written.map(|music| Section::new(told.name.clone(), music));
+            let mut section = written.map(|music| Section::new(told.name.clone(), music));
+            for (name, said) in &told.said {
+                if let Some(section) = &mut section
+                    && !section.take_remark(name, said)
+                {
+                    problems.push(unread(name, said));
+                }
+            }
             match section {
                 Some(section) if agrees(&section.score, &keys) => sections.push(section),
                 _ => {

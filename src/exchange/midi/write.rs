@@ -1,10 +1,10 @@
 //! Writes a piece as a MIDI file.
 
 use super::tempo::{Alternating, division, quarter};
-use super::{CHANTER, CLICK, LADDER, METRE, MUSIC, STAGE};
+use super::{ALSO, CHANTER, CLICK, COMPOSER, KIND, METRE, MUSIC, ORIGIN, SAID, STAGE};
 use crate::chanter::{Note, Tuning};
 use crate::drill::plain_body;
-use crate::exchange::piece::{Piece, ladder_text};
+use crate::exchange::piece::{BEAT, Piece};
 use crate::rhythm::{ClickWeight, Metre};
 use crate::score::Score;
 use crate::timeline::{EventKind, Layout, SoundPart, Timeline, lay};
@@ -55,26 +55,26 @@ pub fn write(piece: &Piece, repetitions: u32, sounding: MidiPitch) -> Vec<u8> {
         .max()
         .unwrap_or(30_720);
     let mut counted = Counted::new(division);
-    let texts: Vec<[String; 3]> = piece
+    let texts: Vec<Vec<String>> = piece
         .sections
         .iter()
         .map(|section| {
             let unit = piece.metre.default_unit();
-            [
+            let music = [
                 format!("{STAGE}{}", section.name),
                 metre_text(piece.metre, unit),
                 format!("{MUSIC}{}", plain_body(&section.music, unit)),
-            ]
+            ];
+            let said = section.remarks().into_iter();
+            let said = said.map(|(name, said)| format!("{SAID}{name} {said}"));
+            music.into_iter().chain(said).collect()
         })
         .collect();
-    let ladder = piece
-        .ladder
-        .as_ref()
-        .map(|ladder| format!("{LADDER}{}", ladder_text(ladder)));
+    let beside = beside(piece);
     let mut conductor: Vec<Timed> =
         vec![(0, 0, meta(MetaMessage::TrackName(piece.title.as_bytes())))];
-    if let Some(ladder) = &ladder {
-        conductor.push((0, 2, meta(MetaMessage::Text(ladder.as_bytes()))));
+    for text in &beside {
+        conductor.push((0, 2, meta(MetaMessage::Text(text.as_bytes()))));
     }
     let mut chanter: Vec<Timed> = opening(&sounding);
     let mut click: Vec<Timed> = vec![(0, 0, meta(MetaMessage::TrackName(b"click")))];
@@ -95,7 +95,7 @@ pub fn write(piece: &Piece, repetitions: u32, sounding: MidiPitch) -> Vec<u8> {
                 meta(MetaMessage::Text(text.as_bytes())),
             ));
         }
-        conductor.push((start, 6, meta(MetaMessage::Marker(section.name.as_bytes()))));
+        conductor.push((start, 9, meta(MetaMessage::Marker(section.name.as_bytes()))));
         sounds(
             &timeline,
             repetitions,
@@ -118,6 +118,28 @@ pub fn write(piece: &Piece, repetitions: u32, sounding: MidiPitch) -> Vec<u8> {
     // writing into memory does not fail
     let _ = smf.write_std(&mut bytes);
     bytes
+}
+
+/// What stands at the head of a tune and what is said beside its music, each as a text. The beat stands
+/// beside the metre already.
+fn beside(piece: &Piece) -> Vec<String> {
+    let head = &piece.head;
+    let also = head.also.iter().map(|title| (ALSO, title.clone()));
+    let said = [
+        (KIND, &head.kind),
+        (COMPOSER, &head.composer),
+        (ORIGIN, &head.origin),
+    ];
+    let said = said
+        .into_iter()
+        .filter_map(|(name, said)| Some((name, said.clone()?)));
+    let remarks = piece
+        .remarks()
+        .into_iter()
+        .filter(|(name, _)| *name != BEAT);
+    let all = also.chain(said).chain(remarks);
+    all.map(|(name, said)| format!("{SAID}{name} {said}"))
+        .collect()
 }
 
 /// The events of chanter and click of a section, at the ticks that `tick` gives its beats.

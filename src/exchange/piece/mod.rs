@@ -5,9 +5,7 @@ mod finish;
 mod remarks;
 
 pub(super) use finish::{adopted, adopted_at, foreign, refused};
-pub(super) use remarks::{
-    BEAT, LADDER, REMARKS, REMARKS_HERE, STAGE_NAME, counted_by, ladder_of, ladder_text,
-};
+pub(super) use remarks::{BEAT, LADDER, REMARKS, REMARKS_HERE, STAGE_NAME, counted_by};
 
 use crate::drill::{
     BarRange, Drill, DrillDocument, Exact, Gracenote, Group, Ladder, LadderDocument, Music,
@@ -221,11 +219,14 @@ impl Piece {
             [only] if only.name == Section::ONLY => Some(body(only)),
             _ => None,
         };
+        let first_bar =
+            |section: &Section| Some(section.music.first_bar).filter(|first| *first > 1);
         let stages = tune.is_none().then(|| {
             self.sections
                 .iter()
                 .map(|section| StageDocument {
                     name: section.name.clone(),
+                    first_bar: first_bar(section),
                     music: Some(body(section)),
                     listen_for: section.listen_for.clone(),
                     pointing: section.pointing.clone(),
@@ -250,6 +251,10 @@ impl Piece {
             metre: Some(self.metre.printed()),
             beat: self.metre.own_beat().map(|beat| Exact::of(&beat)),
             unit: Some(Exact::of(&unit)),
+            first_bar: match self.sections.as_slice() {
+                [only] if tune.is_some() => first_bar(only),
+                _ => None,
+            },
             music: tune,
             stages,
             ladder: Some(LadderDocument::of(&ladder)),

@@ -1,10 +1,11 @@
 //! What a drill says beside its music, as names and texts that the formats carry.
 
 use super::{Piece, Section};
-use crate::drill::{BarRange, Ladder, Step};
+use crate::drill::{BarRange, Ladder, Music, Step};
 use crate::movement::Schools;
 use crate::rhythm::{Metre, Pointing, PointingSource};
-use crate::units::{Bpm, parse_fraction, write_fraction};
+use crate::score::resolve_music;
+use crate::units::{Beats, Bpm, parse_fraction, write_fraction};
 
 const ABOUT: &str = "about";
 const LISTEN_FOR: &str = "listen for";
@@ -28,8 +29,10 @@ pub(in crate::exchange) const STAGE_NAME: &str = "stage";
 const LISTEN_HERE: &str = "listen here for";
 const POINTED_HERE: &str = "pointed here";
 const UP_TO_HERE: &str = "climbed here to";
+const FIRST_BAR_HERE: &str = "counted here from bar";
 /// Names of what is said of one stage.
-pub(in crate::exchange) const REMARKS_HERE: [&str; 3] = [LISTEN_HERE, POINTED_HERE, UP_TO_HERE];
+pub(in crate::exchange) const REMARKS_HERE: [&str; 4] =
+    [LISTEN_HERE, POINTED_HERE, UP_TO_HERE, FIRST_BAR_HERE];
 
 impl Section {
     /// What it says beside its music, each under its name.
@@ -40,6 +43,12 @@ impl Section {
             (
                 UP_TO_HERE,
                 self.up_to.map(|tempo| write_fraction(&tempo.value())),
+            ),
+            (
+                FIRST_BAR_HERE,
+                Some(self.music.first_bar)
+                    .filter(|first| *first > 1)
+                    .map(|first| first.to_string()),
             ),
         ]
         .into_iter()
@@ -62,6 +71,17 @@ impl Section {
             UP_TO_HERE => {
                 self.up_to = Bpm::parse(text).ok();
                 self.up_to.is_some()
+            }
+            FIRST_BAR_HERE => {
+                let read = text.parse().ok().filter(|first| (1..=9999).contains(first));
+                let Some(first) = read else { return false };
+                let music = Music {
+                    first_bar: first,
+                    ..self.music.clone()
+                };
+                self.score = resolve_music(&music, Beats::ZERO, &Schools::none());
+                self.music = music;
+                true
             }
             _ => false,
         }
@@ -151,7 +171,7 @@ pub(in crate::exchange) fn counted_by(metre: Metre, text: &str) -> Option<Metre>
 }
 
 /// `50 to 80 by 4 per cent`, as the formats carry it.
-pub(in crate::exchange) fn ladder_text(ladder: &Ladder) -> String {
+fn ladder_text(ladder: &Ladder) -> String {
     let step = match ladder.step() {
         Step::Percent(step) => format!("{} per cent", write_fraction(&step)),
         Step::Beats(step) => write_fraction(&step),
@@ -160,7 +180,7 @@ pub(in crate::exchange) fn ladder_text(ladder: &Ladder) -> String {
 }
 
 /// Reads `50 to 80 by 4 per cent`; a percent sign would begin a comment in ABC.
-pub(in crate::exchange) fn ladder_of(text: &str) -> Option<Ladder> {
+fn ladder_of(text: &str) -> Option<Ladder> {
     let (from, rest) = text.split_once(" to ")?;
     let (to, step) = rest.split_once(" by ")?;
     let number = |text: &str| parse_fraction(text).ok();

@@ -203,6 +203,9 @@ fn place_words(practising: &Practising, place: &HeardPlace) -> String {
     let last = bars.iter().map(|bar| bar.number).max().unwrap_or(0);
     match number {
         0 => "pickup".to_owned(),
-        number => format!("bar {number} of {last}"),
+        number => match bars.iter().map(|bar| bar.number).find(|number| *number > 0) {
+            Some(first) if first > 1 => format!("bar {number} of {first} to {last}"),
+            _ => format!("bar {number} of {last}"),
+        },
     }
 }

@@ -32,7 +32,7 @@ pub fn make_held(tune: &Tune, range: Option<BarRange>) -> Result<DrillDocument, 
         )));
     }
     let whole = match range {
-        Some(range) => stage(tune, "as in the tune", &taken(tune, range)?),
+        Some(range) => stage(tune, "as in the tune", range, &taken(tune, range)?),
         None => StageDocument {
             name: "as in the tune".to_owned(),
             music: Some(repeated_body(music)),

@@ -87,6 +87,11 @@ fn document(place: &InPlace, first: usize, last: usize, filled: bool) -> DrillDo
         fill(&mut bars, metres[last - first], next);
     }
     let at = place.bar - first;
+    let first_bar = first_bar(place, metre, &bars, first);
+    let stage = |name: &str, bars: &[Bar]| StageDocument {
+        first_bar,
+        ..stage(metre, name, bars)
+    };
     let pairs = |bars: &[Bar]| Music::straight(metre, bars.to_vec()).pairs();
     let pointed = place.music().pointing != Pointing::default();
     let mut stages = Vec::new();
@@ -99,7 +104,7 @@ fn document(place: &InPlace, first: usize, last: usize, filled: bool) -> DrillDo
                 let even = pointed && pairs(&apart) != pairs(&bars);
                 stages.push(StageDocument {
                     pointing: even.then(|| "as written".to_owned()),
-                    ..stage(metre, name, &apart)
+                    ..stage(name, &apart)
                 });
             }
         }
@@ -114,7 +119,7 @@ fn document(place: &InPlace, first: usize, last: usize, filled: bool) -> DrillDo
             _ => "Only the note that gives the movement its time grows shorter.".to_owned(),
         });
     }
-    stages.push(stage(metre, "as written", &bars));
+    stages.push(stage("as written", &bars));
     let whole = stages.len() - 1;
     let goal = place.tune.drill.ladder.to();
     let Spent {
@@ -142,6 +147,16 @@ fn document(place: &InPlace, first: usize, last: usize, filled: bool) -> DrillDo
         clean: Some(clean),
         ..ground(&place.tune)
     }
+}
+
+/// The number in the tune of the first full bar of a window, where its bars are counted there as here.
+fn first_bar(place: &InPlace, metre: Metre, bars: &[Bar], first: usize) -> Option<u16> {
+    let there = place.music().bar_numbers();
+    let own = Music::straight(metre, bars.to_vec()).bar_numbers();
+    let counted = own.iter().zip(&there[first..]).filter(|(own, _)| **own > 0);
+    let mut ahead = counted.map(|(own, there)| there.saturating_sub(*own));
+    let shift = ahead.next().filter(|shift| *shift > 0)?;
+    ahead.all(|other| other == shift).then_some(shift + 1)
 }
 
 /// Lengths that tones are written out with, the longest first, and what their stages are called: from a

@@ -8,7 +8,7 @@ use crate::drill::document::{
     DrillDocument, Exact, LadderDocument, LengthsDocument, OneOrMany, StageDocument,
 };
 use crate::drill::ladder::Ladder;
-use crate::drill::phrases::{Around, all_bars, excerpt, numbers_played, parts};
+use crate::drill::phrases::{Around, all_bars, excerpt, first_number, numbers_played, parts};
 use crate::drill::value::{Drill, Stage, StageKind};
 use crate::drill::written::{Bar, Music};
 use crate::movement::Lengths;
@@ -42,12 +42,13 @@ pub fn make_phrase(tune: &Tune, range: BarRange) -> Result<DrillDocument, Cannot
     let document = DrillDocument {
         title: titled(tune, &range.spoken()),
         about: Some(format!(
-            "{} of {}, here {}: begun with the pickup, ended on the next note with its movement.",
+            "{} of {}{}: begun with the pickup, ended on the next note with its movement.",
             capital(&range.spoken()),
             titled_as(tune),
-            own_numbers(tune, range).spoken()
+            own_numbers(tune, range)
         )),
         listen_for: Some("the pulse, from the pickup to the note it lands on".to_owned()),
+        first_bar: first_number(&tune.stage.music, range),
         music: Some(body(tune.stage.music.metre, &bars)),
         ..ground(tune)
     };
@@ -59,13 +60,24 @@ pub fn make_phrase(tune: &Tune, range: BarRange) -> Result<DrillDocument, Cannot
     })
 }
 
-/// The numbers that bars of a tune have where they stand by themselves.
-fn own_numbers(tune: &Tune, range: BarRange) -> BarRange {
-    let count = numbers_played(&tune.stage.music, range).len().max(1);
-    BarRange {
-        first: 1,
-        last: u16::try_from(count).unwrap_or(u16::MAX),
+/// The numbers that bars of a tune have where they stand by themselves, for a sentence: nothing where they
+/// are those of the tune.
+fn own_numbers(tune: &Tune, range: BarRange) -> String {
+    let music = &tune.stage.music;
+    let played = numbers_played(music, range);
+    let first = first_number(music, range).unwrap_or(1);
+    if played
+        .iter()
+        .copied()
+        .eq(first..first.saturating_add(played.len() as u16))
+    {
+        return String::new();
     }
+    let own = BarRange {
+        first: 1,
+        last: u16::try_from(played.len().max(1)).unwrap_or(u16::MAX),
+    };
+    format!(", here {}", own.spoken())
 }
 
 /// The phrases of a tune that bars of it are taken from, by the bars of the piece: the note that it lands
@@ -77,11 +89,11 @@ fn phrases_within(tune: &Tune, range: BarRange, piece: &DrillDocument) -> Vec<Ba
         return Vec::new();
     };
     let played = numbers_played(&tune.stage.music, range);
-    let last = all_bars(&piece.stages[0].music).last;
+    let BarRange { first, last } = all_bars(&piece.stages[0].music);
     let mut phrases: Vec<BarRange> = Vec::new();
     for phrase in whole.phrases {
         let holds = |bar: &u16| (phrase.first..=phrase.last).contains(bar);
-        let own = (1..).zip(&played).filter(|(_, bar)| holds(bar));
+        let own = (first..).zip(&played).filter(|(_, bar)| holds(bar));
         let own: Vec<u16> = own.map(|(place, _)| place).collect();
         if let (Some(first), Some(last)) = (own.first(), own.last()) {
             phrases.push(BarRange {
@@ -128,10 +140,10 @@ pub fn make_joined(
     }
     let mut stages = Vec::with_capacity(joins.len() + 1);
     for (name, range) in &joins {
-        stages.push(stage(tune, name, &taken(tune, *range)?));
+        stages.push(stage(tune, name, *range, &taken(tune, *range)?));
     }
     stages.push(match part {
-        Some(_) => stage(tune, "whole part", &taken(tune, whole)?),
+        Some(_) => stage(tune, "whole part", whole, &taken(tune, whole)?),
         None => StageDocument {
             name: "whole".to_owned(),
             music: Some(repeated_body(music)),
@@ -259,7 +271,7 @@ pub(super) fn taken(tune: &Tune, range: BarRange) -> Result<Vec<Bar>, CannotMake
         let bars = excerpt(music, range, around).map_err(CannotMake)?;
         let alone = DrillDocument {
             title: "bars".to_owned(),
-            stages: Some(vec![stage(tune, "bars", &bars)]),
+            stages: Some(vec![stage(tune, "bars", range, &bars)]),
             ..ground(tune)
         };
         if read_back(&alone).is_some() {
@@ -272,9 +284,10 @@ pub(super) fn taken(tune: &Tune, range: BarRange) -> Result<Vec<Bar>, CannotMake
     )))
 }
 
-pub(super) fn stage(tune: &Tune, name: &str, bars: &[Bar]) -> StageDocument {
+pub(super) fn stage(tune: &Tune, name: &str, range: BarRange, bars: &[Bar]) -> StageDocument {
     StageDocument {
         name: name.to_owned(),
+        first_bar: first_number(&tune.stage.music, range),
         music: Some(body(tune.stage.music.metre, bars)),
         ..StageDocument::default()
     }
@@ -307,6 +320,8 @@ pub(super) fn ground(tune: &Tune) -> DrillDocument {
     let names: Vec<String> = names.collect();
     DrillDocument {
         kind: head.kind.clone(),
+        composer: head.composer.clone(),
+        origin: head.origin.clone(),
         pointing: tune.stage.music.pointing.written(),
         school: (!names.is_empty()).then_some(OneOrMany::Many(names)),
         metre: Some(metre.printed()),

@@ -159,6 +159,7 @@ impl Reader {
             bars: std::mem::take(&mut self.bars),
             order,
             pointing: Pointing::default(),
+            first_bar: 1,
         };
         if self.foreign.is_some() {
             let (mended, source) = mend(&mut music);

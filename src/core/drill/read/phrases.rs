@@ -11,7 +11,29 @@ use crate::drill::yaml::shortened;
 /// The most phrases of a tune: as many as it may have bars.
 const MOST_PHRASES: usize = super::MOST_BARS;
 
+/// Bars of a tune are counted up to so many.
+const MOST_COUNTED: u32 = 9999;
+
 impl Reader {
+    /// The number of the first full bar of music that is written out.
+    pub(super) fn first_bar(&mut self, fields: &Fields) -> u16 {
+        let words = "a whole number from 1 to 9999";
+        let number = self.whole(fields, "first_bar", 1..=MOST_COUNTED, words, 1);
+        u16::try_from(number).unwrap_or(1)
+    }
+
+    /// Tells of a number that counts no music.
+    pub(super) fn no_first_bar(&mut self, fields: &Fields) {
+        if let Some(tree) = fields.get("first_bar") {
+            let kind = ProblemKind::Missing {
+                field: "music",
+                of: "what has a `first_bar`".to_owned(),
+                mend: "write the music out beside it, or take `first_bar` away",
+            };
+            self.tell(tree.place, kind);
+        }
+    }
+
     /// The phrases of a tune: bars that it has, one phrase after the other.
     pub(super) fn phrases(&mut self, fields: &Fields, stages: &[Stage]) -> Vec<BarRange> {
         let Some(tree) = fields.get("phrases") else {

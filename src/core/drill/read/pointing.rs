@@ -24,6 +24,12 @@ impl Reader {
         self.read_pointing(fields, PointingSource::Stage)
     }
 
+    /// Tells of what belongs to music, in a stage that has none.
+    pub(super) fn no_music(&mut self, fields: &Fields) {
+        self.no_pointing(fields);
+        self.no_first_bar(fields);
+    }
+
     /// Tells of a pointing where no music is written out: a movement taken apart has no pairs.
     pub(super) fn no_pointing(&mut self, fields: &Fields) {
         if let Some(tree) = fields.get("pointing") {

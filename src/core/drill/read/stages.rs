@@ -32,7 +32,7 @@ impl Reader {
         if let Some(music) = fields.get("music") {
             let mut stages = Vec::new();
             let title = "as written";
-            if let Some(music) = self.written(music, "", title, ground) {
+            if let Some(music) = self.written((fields, music), "", title, ground) {
                 stages.push(Stage {
                     name: title.to_owned(),
                     listen_for: None,
@@ -44,6 +44,9 @@ impl Reader {
             if fields.get("stages").is_none() {
                 return stages;
             }
+        }
+        if fields.get("music").is_none() {
+            self.no_first_bar(fields);
         }
         let Some(tree) = fields.get("stages") else {
             if fields.get("movement").is_none() {
@@ -152,7 +155,7 @@ impl Reader {
         .unwrap_or_else(|| format!("stage {number}"));
         let listen_for = self.optional_text(&fields, "listen_for", LONGEST_TEXT);
         if fields.get("music").is_none() {
-            self.no_pointing(&fields);
+            self.no_music(&fields);
         }
         let range = Fraction::new(1, 16)..=Fraction::from_integer(16);
         let words = "between 1/16 and 16 beats";
@@ -182,7 +185,7 @@ impl Reader {
             }
             let label = format!("stage {number}, ");
             let pointing = self.own_pointing(&fields);
-            let mut music = self.written(music, &label, &name, ground)?;
+            let mut music = self.written((&fields, music), &label, &name, ground)?;
             music.pointing = pointing.unwrap_or(music.pointing);
             let stage = Stage {
                 name,
@@ -329,10 +332,17 @@ impl Reader {
         Some(())
     }
 
-    fn written(&mut self, tree: &Tree, label: &str, name: &str, ground: &Ground) -> Option<Music> {
+    fn written(
+        &mut self,
+        (fields, tree): (&Fields, &Tree),
+        label: &str,
+        name: &str,
+        ground: &Ground,
+    ) -> Option<Music> {
         let text = self.scalar(tree, "music", "ABC body text")?;
         let (mut music, problems) = read_music(&text.string, ground.metre, ground.unit, label);
         music.pointing = ground.pointing;
+        music.first_bar = self.first_bar(fields);
         let told = !problems.is_empty();
         let mut places = text.places();
         for problem in problems {

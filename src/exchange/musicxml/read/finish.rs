@@ -5,7 +5,7 @@ use super::text::{at, shown};
 use crate::drill::{Bar, Group, Music, Problem, TuneHead, body_order, mend_music, written_out};
 use crate::exchange::piece::{Piece, Practice, Section, adopted, adopted_at};
 use crate::movement::Lengths;
-use crate::rhythm::{Metre, Pointing};
+use crate::rhythm::Metre;
 use std::collections::BTreeMap;
 
 impl PartReader {
@@ -69,10 +69,8 @@ impl PartReader {
                 self.problems.push(Problem::new(at(line), kind));
             }
             let mut music = Music {
-                metre,
-                bars,
                 order,
-                pointing: Pointing::default(),
+                ..Music::straight(metre, bars)
             };
             for mended in mend_music(&mut music) {
                 let line = lines.get(mended.bar).copied().unwrap_or(1);

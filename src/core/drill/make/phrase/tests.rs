@@ -49,9 +49,9 @@ fn bars_of_a_tune_keep_its_phrases() {
     };
     assert_eq!(phrases(&drill, "1-8"), ["1-4", "5-9"]);
     // begun in the middle of a phrase, ended in the middle of another
-    assert_eq!(phrases(&drill, "7-14"), ["1-2", "3-6", "7-9"]);
-    assert_eq!(phrases(&drill, "5-8"), ["1-5"]);
-    assert_eq!(phrases(&drill, "13-16"), ["1-5"]);
+    assert_eq!(phrases(&drill, "7-14"), ["7-8", "9-12", "13-15"]);
+    assert_eq!(phrases(&drill, "5-8"), ["5-9"]);
+    assert_eq!(phrases(&drill, "13-16"), ["13-17"]);
     drill.phrases = vec![range("1-3"), range("4-8")];
     assert_eq!(phrases(&drill, "1-8"), ["1-3", "4-9"]);
 }
@@ -181,4 +181,51 @@ fn one_phrase_is_not_joined_and_too_many_are_told() {
     assert!(error.0.contains("30 phrases make 88 stages"), "{error}");
     let error = make_phrase(&tune, range("15-20")).expect_err("no such bars");
     assert_eq!(error.0, "there is no bar 20: the tune has bars 1 to 16");
+}
+
+/// Bars of a tune are told by the numbers that stand on its sheet: they once began with 1 again.
+#[test]
+fn bars_of_a_tune_keep_their_numbers_and_its_head() {
+    let text = "title: Ours\nkind: march\ncomposer: A player\norigin: our shed\nmetre: 2/4\nunit: 1/8\n\
+        music: \"{g}e|{g}A2 {g}c2|{g}e2 {g}c2|{g}A2 {g}e2|{g}c3:|{g}e|{g}A2 {g}c2|{g}e2 {g}c2|{g}A2 {g}e2|{g}c3:|\"\n\
+        ladder: {from: 50, to: 80, step: 4%}\n";
+    let drill = read(text.as_bytes()).0.expect("it reads");
+    let tune = Tune {
+        drill: &drill,
+        stage: &drill.stages[0],
+    };
+    let range = |text| BarRange::parse(text).expect("bars");
+    let made = |bars| {
+        let document = make_phrase(&tune, range(bars)).expect("bars of the tune");
+        read_back(&document).expect("it reads")
+    };
+    let numbers = |drill: &Drill, stage: usize| drill.stages[stage].music.bar_numbers();
+    let later = made("5-8");
+    assert_eq!(numbers(&later, 0), [0, 5, 6, 7, 8, 9]);
+    assert_eq!(later.head, drill.head);
+    assert_eq!(later.phrases, [range("5-6"), range("7-9")]);
+    assert_eq!(
+        later.about.as_deref(),
+        Some(
+            "Bars 5 to 8 of Ours: begun with the pickup, ended on the next note with its movement."
+        )
+    );
+    assert_eq!(all_bars(&later.stages[0].music), range("5-9"));
+    assert_eq!(numbers(&made("1-2"), 0), [0, 1, 2, 3]);
+    // bars of these bars are those of the tune
+    let again = Tune {
+        drill: &later,
+        stage: &later.stages[0],
+    };
+    let inner = make_phrase(&again, range("6-7")).expect("bars of the bars");
+    assert_eq!(inner.first_bar, Some(6));
+    let told = make_phrase(&again, range("1-2")).expect_err("not among them");
+    assert!(
+        told.0
+            .contains("there is no bar 2: the tune has bars 5 to 9"),
+        "{told}"
+    );
+    let joined = make_joined(&tune, &[range("1-4"), range("5-8")], None).expect("phrases");
+    let joined = read_back(&joined).expect("it reads");
+    assert_eq!(numbers(&joined, 1)[1], 5);
 }
