@@ -29,9 +29,7 @@ const TABLES: &[&str] = &[
 /// Files and functions that are still longer, and the most lines that each may have. The list can
 /// only shrink: what is divided comes off, and what became shorter may not grow again.
 const TOO_LONG: &[(&str, usize)] = &[
-    ("src/app/choose.rs", 519),
     ("src/app/stepping.rs practise", 86),
-    ("src/planning/today.rs", 507),
     ("tests/all/screens.rs", 501),
     ("src/app/session_laws.rs a_session_runs_by_two_pedals", 91),
     ("src/commands/check.rs run", 82),
