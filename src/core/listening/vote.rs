@@ -138,8 +138,9 @@ mod tests {
         check(with([1.95, 2.01, 4.07]), 0.01);
         // and where nothing wraps
         check(with([0.34, 0.4, 2.46]), 0.4);
-        // two of it weigh less
+        // two of it weigh less, and so do two right behind the beginning
         check(place(&[1.99, 4.05, 0.9, 2.9], &[1.9]), 0.9);
+        check(place(&[0.03, 2.05, 0.9, 2.9], &[1.9]), 0.9);
     }
 
     /// A gracenote's vote is half a melody note's, and what is shorter than an eighth of a beat, 62 ms, is

@@ -198,6 +198,24 @@ fn a_note_whose_strike_is_missing_is_not_missing_too() {
     assert_eq!(with(tone(Note::C, 0.0, 1.09), false), [c, None, c, e, a]);
     assert_eq!(with(tone(Note::C, 0.02, 2.0), true), [c, None, c, e, a]);
     assert_eq!(with(tone(Note::C, 0.04, 2.0), true), [None, None, c, e, a]);
+    // what ends at a moment does not sound there: of a note of a 32nd of a second a 64th
+    let mut short = strike();
+    short.notes[1].length_s = 0.0;
+    short.notes[2] = written(Melody, Note::C, 1, 1.0, 0.031_25);
+    let ends_at = |to: f64, held: bool| {
+        let from = if held { -2.0 } else { 0.0 };
+        let heard = [&[tone(Note::C, from, to)][..], &rest].concat();
+        let first = (!held).then_some(0);
+        sounded(&measured(
+            &short,
+            &heard,
+            &[first, None, None, Some(1), Some(2)],
+        ))[2]
+    };
+    for held in [false, true] {
+        assert_eq!(ends_at(1.015_625, held), None);
+        assert_eq!(ends_at(1.02, held), c);
+    }
     // another note is no C, however long
     let d = Some(Note::D);
     let wrong = tone(Note::D, 0.0, 2.0);

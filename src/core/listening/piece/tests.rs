@@ -10,6 +10,10 @@ use crate::units::{Bpm, SampleRate};
 
 /// What is listened for in music of quavers.
 fn piece(text: &str, metre: &str, pointing: Option<&str>) -> ExpectedStage {
+    at_tempo(text, metre, pointing, 60)
+}
+
+fn at_tempo(text: &str, metre: &str, pointing: Option<&str>, tempo: i128) -> ExpectedStage {
     let metre = Metre::parse(metre).expect("a metre");
     let (mut music, problems) = read_music(text, metre, Fraction::new(1, 8), "");
     assert_eq!(problems, [], "{text}");
@@ -20,7 +24,7 @@ fn piece(text: &str, metre: &str, pointing: Option<&str>) -> ExpectedStage {
     let score = resolve_music(&music, breath, &Schools::none());
     let layout = Layout {
         subdivision: Subdivision::Halves,
-        ..Layout::at(Bpm::whole(60).expect("a tempo"), SampleRate::USUAL)
+        ..Layout::at(Bpm::whole(tempo).expect("a tempo"), SampleRate::USUAL)
     };
     ExpectedStage::of(&score, &lay(&score, &layout))
 }
@@ -101,6 +105,29 @@ fn a_grip_at_the_beginning_begins_before_it() {
     assert_eq!((second.place_s, second.begun_by), (2.0, 1));
     assert!((second.start_s - gracenote.length_s - 2.0).abs() < 1e-9);
     assert!((one.place_s - one.start_s).abs() < 1e-9);
+}
+
+/// At another tempo the beats are shorter and the gracenotes are not (Timmers et al., Music Perception
+/// 20(1), 2002).
+#[test]
+fn a_piece_is_laid_out_in_seconds() {
+    let slow = piece("{g}A4 {g}e4|", "4/4", None);
+    let quick = at_tempo("{g}A4 {g}e4|", "4/4", None, 120);
+    let places = |piece: &ExpectedStage| melody(piece).map(|note| note.place_s).collect::<Vec<_>>();
+    assert_eq!(
+        (places(&slow), places(&quick)),
+        (vec![0.0, 2.0], vec![0.0, 1.0])
+    );
+    assert_eq!((slow.beat.0, slow.length.0, slow.cycle.0), (1.0, 4.0, 8.0));
+    assert_eq!(
+        (quick.beat.0, quick.length.0, quick.cycle.0),
+        (0.5, 2.0, 4.0)
+    );
+    let (one, other) = (slow.notes[0], quick.notes[0]);
+    assert!(
+        (one.length_s - other.length_s).abs() < 1e-9,
+        "{one:?} {other:?}"
+    );
 }
 
 /// A landing is a note on a beat. In five quavers counted as three and two, clicks stand on the first and
