@@ -205,6 +205,26 @@ fn a_phrase_has_the_gracenotes_of_the_tune_behind_its_first_note() {
     }
 }
 
+/// Those that fail in most of their repetitions, three at most, in the order of the tune: three of four is
+/// more than five of twenty, one slip is none, and two of eleven are less than a fifth.
+#[test]
+fn the_bars_that_fail_most_are_worked_on() {
+    let line = |bar: u16, of: u32, failed: f64| BarLine { bar, of, failed };
+    let shares = [(4, 3.0), (20, 5.0), (0, 0.0)].map(|(of, failed)| line(1, of, failed).share());
+    assert_eq!(shares, [0.75, 0.25, 0.0]);
+    let lines = [
+        line(1, 20, 5.0),
+        line(2, 1, 1.0),
+        line(3, 4, 3.0),
+        line(4, 11, 2.0),
+        line(5, 10, 2.0),
+        line(6, 10, 4.0),
+    ];
+    assert_eq!(work_on(&lines), [1, 3, 6]);
+    assert_eq!(work_on(&lines[3..]), [5, 6]);
+    assert_eq!(work_on(&lines[..2]), [1]);
+}
+
 #[test]
 fn what_to_work_on_reads_as_english() {
     let words = |bars: &[u16]| work_on_words(bars).unwrap_or_default();

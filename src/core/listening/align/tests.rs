@@ -141,6 +141,34 @@ fn a_hesitation_is_a_new_beginning_and_no_slower_tempo() {
     assert_eq!(found, [(0, 0), (0, 1), (0, 2), (1, 0), (1, 1), (1, 2)]);
 }
 
+/// A new beginning is counted from its own first repetition, also where the one before fell apart in the
+/// middle: four blips stand for its second half, and nearly a beat too late it is begun anew. And where no
+/// breath parts two repetitions, nothing is looked for before the first.
+#[test]
+fn a_new_beginning_is_counted_from_its_own_first_repetition() {
+    let piece = bar(0.5);
+    let mut heard = at_each(&piece, &every(3.0, 4.0, 3));
+    // the C and the E of the third
+    heard.truncate(13);
+    heard[12].end_s = 11.8;
+    for at in [11.9, 11.95, 12.0, 12.5] {
+        heard.push(HeardNote::known(
+            Note::LowG,
+            Seconds(at),
+            Seconds(at + 0.02),
+        ));
+    }
+    heard.extend(once(&piece, 15.8, &[]));
+    let found = rows(&piece, &heard);
+    let numbers: Vec<(usize, i64)> = found.iter().map(|row| (row.run, row.cycle)).collect();
+    assert_eq!(numbers, [(0, 0), (0, 1), (0, 2), (1, 0)]);
+    let close = ExpectedStage {
+        cycle: Seconds(2.0),
+        ..piece
+    };
+    assert_eq!(runs(&close, &every(3.0, 2.0, 3)), [(0, 0), (0, 1), (0, 2)]);
+}
+
 /// Four times two repetitions, each pair one per cent slower than asked for: that is the pace, and the
 /// stops between them are none of it.
 #[test]
