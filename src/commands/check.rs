@@ -6,7 +6,11 @@ use crate::drill::{
 };
 use crate::practice::ladder::climbs;
 use crate::score::resolve_music;
-use crate::services::{Failure, drill_files::read_source, finding, homework, output};
+use crate::services::{
+    Failure,
+    drill_files::{Source, read_source},
+    finding, homework, output,
+};
 use crate::timeline::{Layout, lay};
 use crate::units::{Beats, SampleRate};
 use crate::wording;
@@ -95,23 +99,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             continue;
         }
         output::print(&render(&source.shown, &source.text, &source.problems))?;
-        let verdict = match &source.drill {
-            Some(drill) => format!(
-                "{}: {} with {}{}, {}\n",
-                source.shown,
-                drill.title,
-                wording::count(drill.stages.len(), "stage", "stages"),
-                drill
-                    .pointing()
-                    .map_or_else(String::new, |pointing| format!(", {pointing}")),
-                match source.problems.len() {
-                    0 => "no problem".to_owned(),
-                    notes => format!("{}, no problem", wording::count(notes, "note", "notes")),
-                }
-            ),
-            None => format!("{}: {}\n", source.shown, how_many(&source.problems)),
-        };
-        output::print(&verdict)?;
+        output::print(&verdict(&source))?;
     }
     if arguments.json {
         output::print_json(&rows)?;
@@ -120,6 +108,26 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         Some(_) => Err(Failure("not every file could be read".to_owned())),
         None if found > 0 => Ok(Outcome::Findings),
         None => Ok(Outcome::Done),
+    }
+}
+
+/// What a file holds, and how much is wrong with it, as a line.
+fn verdict(source: &Source) -> String {
+    match &source.drill {
+        Some(drill) => format!(
+            "{}: {} with {}{}, {}\n",
+            source.shown,
+            drill.title,
+            wording::count(drill.stages.len(), "stage", "stages"),
+            drill
+                .pointing()
+                .map_or_else(String::new, |pointing| format!(", {pointing}")),
+            match source.problems.len() {
+                0 => "no problem".to_owned(),
+                notes => format!("{}, no problem", wording::count(notes, "note", "notes")),
+            }
+        ),
+        None => format!("{}: {}\n", source.shown, how_many(&source.problems)),
     }
 }
 

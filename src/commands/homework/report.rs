@@ -3,15 +3,16 @@
 use super::{carried, plain, ready};
 use crate::commands::{Outcome, Ran};
 use crate::homework::{
-    HomeworkQuestion, LARGEST_FILE, Report, checksum, goal_in, read_assignment, report_drill,
-    words_of, write_report,
+    Assignment, HomeworkQuestion, LARGEST_FILE, Report, checksum, goal_in, read_assignment,
+    report_drill, words_of, write_report,
 };
 use crate::planning::Digest;
 use crate::services::homework::{drill_of, told, until_of};
 use crate::services::{Failure, files, needs, output, plan, settings};
 use crate::settings::keys;
 use crate::wording;
-use std::path::PathBuf;
+use jiff::civil::Date;
+use std::path::{Path, PathBuf};
 
 /// Arguments of `report`.
 #[derive(clap::Args)]
@@ -105,24 +106,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             from,
         ));
     }
-    let mut takes = Vec::new();
-    for take in &arguments.take {
-        if !take.is_file() {
-            return Err(Failure(format!("there is no take `{}`", take.display())));
-        }
-        takes.extend(
-            take.file_name()
-                .map(|name| name.to_string_lossy().into_owned()),
-        );
-    }
-    if arguments.take.is_empty() && !arguments.no_takes {
-        let names: Vec<String> = assignment
-            .tasks
-            .iter()
-            .map(|task| task.drill.clone())
-            .collect();
-        takes = carried::beside(&arguments.output, &names, from, arguments.force)?;
-    }
+    let takes = takes(arguments, &assignment, from)?;
     let name = arguments
         .name
         .clone()
@@ -142,30 +126,63 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     };
     let text = write_report(&report).map_err(Failure)?;
     output::write_bytes(&arguments.output, arguments.force, text.as_bytes())?;
+    let left_here = if arguments.words { 0 } else { written };
+    output::print(&said_of(&report, &arguments.output, left_here))?;
+    Ok(Outcome::Done)
+}
+
+/// The names of the takes that go along: those that were named, else the best of each cell, written
+/// beside the report.
+fn takes(
+    arguments: &Arguments,
+    assignment: &Assignment,
+    from: Date,
+) -> Result<Vec<String>, Failure> {
+    let mut takes = Vec::new();
+    for take in &arguments.take {
+        if !take.is_file() {
+            return Err(Failure(format!("there is no take `{}`", take.display())));
+        }
+        takes.extend(
+            take.file_name()
+                .map(|name| name.to_string_lossy().into_owned()),
+        );
+    }
+    if arguments.take.is_empty() && !arguments.no_takes {
+        let names: Vec<String> = assignment
+            .tasks
+            .iter()
+            .map(|task| task.drill.clone())
+            .collect();
+        takes = carried::beside(&arguments.output, &names, from, arguments.force)?;
+    }
+    Ok(takes)
+}
+
+/// What a report says, for who sends it; `left_here`: remarks that do not go along.
+fn said_of(report: &Report, output: &Path, left_here: usize) -> String {
+    use std::fmt::Write as _;
     let signed = report.from.as_ref().map_or_else(
         || "unsigned; --name signs it".to_owned(),
         |name| format!("signed {name}"),
     );
-    let mut said = format!("{} ({signed})\n", arguments.output.display());
+    let mut said = format!("{} ({signed})\n", output.display());
     for drill in &report.drills {
         let stands = match (&drill.reached, &drill.at) {
             (Some(day), _) => format!("reached {day}"),
             (None, Some(at)) => format!("not reached yet, now {at}"),
             (None, None) => "not begun".to_owned(),
         };
-        use std::fmt::Write as _;
         let _ = writeln!(said, "  {}: {}: {stands}", drill.drill, drill.reach);
     }
-    if written > 0 && !arguments.words {
-        use std::fmt::Write as _;
+    if left_here > 0 {
         let _ = writeln!(
             said,
             "  {} you wrote while practising stayed here; --words takes them along",
-            wording::count(written, "remark", "remarks")
+            wording::count(left_here, "remark", "remarks")
         );
     }
     if !report.takes.is_empty() {
-        use std::fmt::Write as _;
         let _ = writeln!(
             said,
             "  {} beside it: {}; send them along, or --no-takes leaves them here",
@@ -173,6 +190,5 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             wording::list(&report.takes)
         );
     }
-    output::print(&said)?;
-    Ok(Outcome::Done)
+    said
 }

@@ -3,8 +3,8 @@
 use super::paper;
 use crate::commands::{Outcome, Ran, sheet::told_lacking, takes};
 use crate::homework::{
-    Answers, HomeworkError, LARGEST_FILE, Report, Row, WhatFile, checksum, groups, kind_of, newest,
-    page, read_assignment, read_report,
+    Answers, Assignment, HomeworkError, LARGEST_FILE, Report, Row, WhatFile, checksum, groups,
+    kind_of, newest, page, read_assignment, read_report,
 };
 use crate::services::homework::told;
 use crate::services::{Failure, files, output};
@@ -46,29 +46,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             Some((target, form_of(target)?))
         }
     };
-    let mut reports = Vec::new();
-    let mut homework = Vec::new();
-    let mut broken = 0;
-    for file in &arguments.files {
-        let read = files::read_bytes(file, LARGEST_FILE).and_then(|bytes| {
-            let failed = |error: HomeworkError| told(file, &error);
-            match kind_of(&bytes) {
-                Some(WhatFile::Assignment) => {
-                    let assignment = read_assignment(&bytes).map_err(failed)?;
-                    homework.push((checksum(&bytes).unwrap_or_default(), assignment));
-                }
-                _ => reports.push((
-                    file.display().to_string(),
-                    read_report(&bytes).map_err(failed)?,
-                )),
-            }
-            Ok(())
-        });
-        if let Err(failure) = read {
-            output::complain(&failure.0);
-            broken += 1;
-        }
-    }
+    let (reports, homework, broken) = read_all(&arguments.files);
     if reports.is_empty() && homework.is_empty() {
         return Err(Failure(
             "none of the files is a report that reads".to_owned(),
@@ -128,6 +106,38 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     } else {
         Outcome::Done
     })
+}
+
+/// Reports by their files, homework by its checksum.
+type ReadAll = (Vec<(String, Report)>, Vec<(String, Assignment)>, usize);
+
+/// The reports and the homework among some files, and how many could not be read; each of those is
+/// told.
+fn read_all(named: &[PathBuf]) -> ReadAll {
+    let mut reports = Vec::new();
+    let mut homework = Vec::new();
+    let mut broken = 0;
+    for file in named {
+        let read = files::read_bytes(file, LARGEST_FILE).and_then(|bytes| {
+            let failed = |error: HomeworkError| told(file, &error);
+            match kind_of(&bytes) {
+                Some(WhatFile::Assignment) => {
+                    let assignment = read_assignment(&bytes).map_err(failed)?;
+                    homework.push((checksum(&bytes).unwrap_or_default(), assignment));
+                }
+                _ => reports.push((
+                    file.display().to_string(),
+                    read_report(&bytes).map_err(failed)?,
+                )),
+            }
+            Ok(())
+        });
+        if let Err(failure) = read {
+            output::complain(&failure.0);
+            broken += 1;
+        }
+    }
+    (reports, homework, broken)
 }
 
 /// Plays the takes that came with a student's report, one after the other.

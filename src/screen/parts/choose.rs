@@ -27,19 +27,14 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
     let buffer = target.buffer_mut();
     let area = frame::within(whole);
     let search = &model.choose().letters();
-    let beside_name = if search.is_empty() {
-        let short = area.width < 46;
-        let hint = if short {
-            "type to find"
-        } else {
-            "type to find a drill or a movement"
-        };
-        hint.to_owned()
-    } else {
-        format!("find {search}▏")
+    let short = area.width < 46;
+    let beside_name = match (search.is_empty(), short) {
+        (true, true) => "type to find".to_owned(),
+        (true, false) => "type to find a drill or a movement".to_owned(),
+        (false, _) => format!("find {search}▏"),
     };
     frame::head(buffer, whole, "gracerung", &beside_name, theme);
-    if !search.is_empty() && area.width < 46 {
+    if !search.is_empty() && short {
         // what is typed stands before the page's name
         frame::head(buffer, whole, &beside_name, "", theme);
     }
@@ -102,6 +97,11 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
     for (y, text) in (foot.y.saturating_sub(told)..foot.y).zip(&notice) {
         put(buffer, area, area.x, y, text, style);
     }
+    frame::keys(buffer, foot, &keys(model), theme);
+}
+
+/// What the keys and pedals do here.
+fn keys(model: &Model) -> Vec<(&'static str, &'static str)> {
     let marked = model.choose().current();
     let unfolds = marked.is_some_and(|line| !line.pieces.is_empty());
     let enter = match marked {
@@ -112,7 +112,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
     };
     // the two pedals stand first: nothing else here needs a hand
     let mut keys = vec![("right/enter", enter), ("left/down", "next")];
-    if search.is_empty() {
+    if model.choose().letters().is_empty() {
         // the head says as well that letters search, so this key gives way where there is more to
         // say
         keys.push(if unfolds {
@@ -124,7 +124,7 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
     } else {
         keys.push(("esc", "shows all again"));
     }
-    frame::keys(buffer, foot, &keys, theme);
+    keys
 }
 
 fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
