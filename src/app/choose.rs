@@ -107,12 +107,14 @@ impl Choose {
             let nearly = |line: &&Listed| nearly_has_words(&wanted, &line.names());
             found = all.clone().filter(nearly).collect();
         }
-        if found.is_empty() {
-            // a movement with a slip and more words behind it: `taorluth d`
-            let nearest = find_said(&wanted).err().and_then(|error| error.nearest);
-            let is_near = |line: &&Listed| nearest == Some(line.name.as_str());
-            found = all.filter(is_near).collect();
-        }
+        // a movement with more words behind it, `taorluath d`, and with a slip where nothing else is found
+        let nearest = find_said(&wanted).err().and_then(|error| error.nearest);
+        let begins_so = |name: &&str| wanted.replace(' ', "-").starts_with(*name);
+        let by_name = found.iter().any(|line| has_words(&wanted, &line.names()));
+        let nearest = nearest.filter(|name| found.is_empty() || !by_name && begins_so(name));
+        let is_near = |line: &&Listed| nearest == Some(line.name.as_str());
+        found.retain(|line| !is_near(line));
+        found.extend(all.filter(is_near));
         // names that begin with the letters come first, then names that hold them
         let order = |line: &&Listed| {
             let title = line.title.to_lowercase();
@@ -120,7 +122,7 @@ impl Choose {
             match () {
                 () if begins => 0,
                 // behind a line that is called so itself: the heavy throw is no light one
-                () if is_said(line) => 1,
+                () if is_said(line) || is_near(line) => 1,
                 () if has_words(&wanted, &line.names()) => 2,
                 () => 3,
             }
@@ -385,6 +387,7 @@ mod tests {
         assert_eq!(find("slipwya"), ["lamp-on-the-slipway"]);
         assert_eq!(find("taorluath high a"), ["taorluath"]);
         assert_eq!(find("taorluth d"), ["taorluath"]);
+        assert_eq!(find("taorluath the"), ["taorluath", "taorluath-from-low-g"]);
         assert_eq!(find("no such thing"), [""; 0]);
     }
 

@@ -183,6 +183,18 @@ pub(crate) fn rate(text: &str) -> Result<SampleRate, String> {
     }
 }
 
+/// A name that can be read.
+///
+/// # Errors
+/// Nothing stands there.
+pub(crate) fn name(text: &str) -> Result<String, String> {
+    let text = text.trim();
+    if text.is_empty() {
+        return Err("it is empty: write a name, or leave it out".to_owned());
+    }
+    Ok(text.to_owned())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

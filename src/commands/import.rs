@@ -1,6 +1,6 @@
 //! `import`: another program's file as a drill.
 
-use super::{Outcome, Ran, book, book::Book, export::format_of};
+use super::{Outcome, Ran, arguments, book, book::Book, export::format_of};
 use crate::drill::{render, write};
 use crate::exchange::{Format, LARGEST_FILE, abc, read, text_of};
 use crate::services::{Failure, files::read_bytes, output, told};
@@ -28,7 +28,7 @@ pub(crate) struct Arguments {
     tune: Option<u32>,
     /// What kind of tune it is, such as march or reel, in the place of what the file says: it tells a
     /// birl from a hiharin and says how the tune is pointed.
-    #[arg(long, value_name = "KIND")]
+    #[arg(long, value_name = "KIND", value_parser = arguments::name)]
     kind: Option<String>,
     /// Where to write the drill; a folder, named with `/` at its end, for a drill of each tune.
     #[arg(short, long, value_name = "DRILL.yaml")]

@@ -3,7 +3,7 @@
 use super::{Outcome, Ran, arguments, make};
 use crate::app::{planned, prints, scores};
 use crate::chanter::Note;
-use crate::drill::{BarRange, InPlace, Tune, make_in_place, make_joined};
+use crate::drill::{BarRange, InPlace, Tune, all_bars, make_in_place, make_joined};
 use crate::movement::{Context, Movement, write_parts};
 use crate::planning::{BarLine, Lately, bar_lines, work_on, work_on_words};
 use crate::practice::{CellStatus, Plan, replay};
@@ -351,15 +351,11 @@ fn place(
         .find(|known| known.number == bar)
         .map(|known| known.written)
         .ok_or_else(|| {
-            let last = score
-                .bars
-                .iter()
-                .map(|known| known.number)
-                .max()
-                .unwrap_or(1);
+            let all = all_bars(&opened.drill.stages[stage].music);
             Failure(format!(
-                "`{}` has no bar {bar}: it has bars 1 to {last}",
-                opened.drill.title
+                "`{}` has no bar {bar}: it has {}",
+                opened.drill.title,
+                all.spoken()
             ))
         })?;
     let document = make_in_place(&InPlace {

@@ -316,6 +316,10 @@ fn homework_in_the_past_and_the_same_drill_twice_are_told() {
             "write a name, or leave it out",
         ),
         (
+            &["import", "a.abc", "--kind", "", "-o", "a.yaml"],
+            "write a name, or leave it out",
+        ),
+        (
             &["assign", "birl", "-o", "a.txt"],
             "should end in .yaml or .yml",
         ),

@@ -45,10 +45,10 @@ pub(crate) struct Arguments {
     #[arg(long)]
     note: Option<String>,
     /// What it is called; else the file's name.
-    #[arg(long, value_parser = name)]
+    #[arg(long, value_parser = arguments::name)]
     title: Option<String>,
     /// For whom, as it is to stand there; once for each.
-    #[arg(long = "for", value_name = "NAME", value_parser = name)]
+    #[arg(long = "for", value_name = "NAME", value_parser = arguments::name)]
     whom: Vec<String>,
     /// The file.
     #[arg(short, long, value_name = "FILE")]
@@ -56,15 +56,6 @@ pub(crate) struct Arguments {
     /// Replace the file when it exists.
     #[arg(long)]
     force: bool,
-}
-
-/// A name that can be read on a page.
-fn name(text: &str) -> Result<String, String> {
-    let text = text.trim();
-    if text.is_empty() {
-        return Err("it is empty: write a name, or leave it out".to_owned());
-    }
-    Ok(text.to_owned())
 }
 
 fn criterion(text: &str) -> Result<Criterion, String> {
