@@ -58,7 +58,7 @@ pub(in crate::screen) fn draw(first: &FirstStart, theme: Theme, target: &mut Fra
         ..area
     };
     let keys = [
-        ("enter", "takes it"),
+        ("right/enter", "takes it"),
         ("up/down", "move"),
         ("left", "back"),
         ("q", "skips the rest"),
