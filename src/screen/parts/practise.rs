@@ -95,7 +95,37 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
     if roomy {
         rule(buffer, theme, rows.take(1));
     }
-    let below = rows.take(lower);
+    lower_part(model, practising, theme, buffer, rows.take(lower));
+    shape::draw(practising.shape(), theme, buffer, rows.take(shaped));
+    let listen = rows.take(foot - if roomy { 3 } else { 2 });
+    listening(model, practising, theme, buffer, (listen, in_place));
+    let told = rows.take(1);
+    // a sentence that does not fit its row takes the row above it too, which says nothing new
+    let long = model.words().is_none() && told_rows(model, practising, area.width) > 1;
+    let told = if long && told.y > area.y {
+        let above = Rect {
+            y: told.y - 1,
+            height: 2,
+            ..told
+        };
+        let blank = " ".repeat(usize::from(area.width));
+        put(buffer, above, above.x, above.y, &blank, theme.plain());
+        above
+    } else {
+        told
+    };
+    notice(model, theme, buffer, told);
+    keys(model, theme, buffer, rows.take(1), practising);
+}
+
+/// Below the staff: the fingers, the board or the explanation, and the large figures.
+fn lower_part(
+    model: &Model,
+    practising: &Practising,
+    theme: Theme,
+    buffer: &mut Buffer,
+    below: Rect,
+) {
     // the board is as wide as its stages need, and the figures take the rest
     let stages = practising.state().board().stages() as u16;
     let holes = 22;
@@ -129,8 +159,17 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
         board::draw(buffer, theme, board_area, practising);
         big_figures(practising, theme, buffer, figures_area);
     }
-    shape::draw(practising.shape(), theme, buffer, rows.take(shaped));
-    let mut listen = rows.take(foot - if roomy { 3 } else { 2 });
+}
+
+/// What to listen for, below what the microphone hears; `in_place`: the map of the bars stands there
+/// instead.
+fn listening(
+    model: &Model,
+    practising: &Practising,
+    theme: Theme,
+    buffer: &mut Buffer,
+    (mut listen, in_place): (Rect, bool),
+) {
     if model.ear().is_some() {
         ear(model, practising, theme, buffer, listen);
         listen.y += 1;
@@ -143,7 +182,7 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
     } else if model.options().explain {
         Vec::new()
     } else {
-        wrapped(&text, area.width)
+        wrapped(&text, listen.width)
     };
     let cut = lines.len() > usize::from(listen.height);
     for (y, text) in (listen.y..listen.bottom()).zip(&lines) {
@@ -151,30 +190,13 @@ fn wide(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffe
         let text = if last {
             format!(
                 "{}… (e)",
-                fitted(text, area.width.saturating_sub(5)).trim_end_matches('…')
+                fitted(text, listen.width.saturating_sub(5)).trim_end_matches('…')
             )
         } else {
             text.clone()
         };
         put(buffer, listen, listen.x, y, &text, theme.plain());
     }
-    let told = rows.take(1);
-    // a sentence that does not fit its row takes the row above it too, which says nothing new
-    let long = model.words().is_none() && told_rows(model, practising, area.width) > 1;
-    let told = if long && told.y > area.y {
-        let above = Rect {
-            y: told.y - 1,
-            height: 2,
-            ..told
-        };
-        let blank = " ".repeat(usize::from(area.width));
-        put(buffer, above, above.x, above.y, &blank, theme.plain());
-        above
-    } else {
-        told
-    };
-    notice(model, theme, buffer, told);
-    keys(model, theme, buffer, rows.take(1), practising);
 }
 
 fn narrow(model: &Model, practising: &Practising, theme: Theme, buffer: &mut Buffer, whole: Rect) {

@@ -52,7 +52,6 @@ const TOO_LONG: &[(&str, usize)] = &[
         "src/journal/journal_laws/shown.rs what_two_programs_show_is_the_fold_of_the_journal",
         109,
     ),
-    ("src/screen/parts/practise.rs wide", 111),
     ("src/screen/parts/session.rs between", 108),
     ("src/screen/parts/warming.rs draw", 102),
     (
