@@ -94,6 +94,12 @@ pub(super) fn act_on_options(model: &mut Model, action: Action, effects: &mut Ve
             effects.push(Effect::Sound(Command::ClickSound(options.click_sound)));
             say = Some(format!("click: {}", options.click_sound.name()));
         }
+        Action::Subdivision if counted_in_groups(model.practising.as_ref()) => {
+            say = Some(
+                "each note that the tempo counts clicks here, louder where a group begins"
+                    .to_owned(),
+            );
+        }
         Action::Subdivision => {
             options.subdivision = match options.subdivision {
                 Subdivision::Beats => Subdivision::Halves,
@@ -180,6 +186,11 @@ fn click_words(plan: ClickPlan) -> &'static str {
     }
 }
 
+/// True where the drill's beats are counted in groups: what lies between them clicks anyway.
+fn counted_in_groups(practising: Option<&Practising>) -> bool {
+    practising.is_some_and(|practising| practising.drill.metre.is_grouped())
+}
+
 fn subdivision_words(subdivision: Subdivision) -> &'static str {
     match subdivision {
         Subdivision::Beats => "no clicks between the beats",
@@ -240,6 +251,29 @@ mod tests {
             ClickPlan::OnePerBar
         );
         assert_eq!(said(&mut model), "two bars with clicks, two without");
+    }
+
+    /// Five quavers click already: the key that puts clicks between beats would change nothing unseen.
+    #[test]
+    fn what_clicks_already_is_told() {
+        let file = built_in("grip-from-d").expect("built in");
+        let mut drill = read(file.text.as_bytes()).0.expect("it reads");
+        drill.metre = Metre::parse("5/8").expect("a metre");
+        let at = Moment {
+            utc_us: 0,
+            offset_s: 0,
+            heard_ms: 0,
+        };
+        let mut model = Model::new(Options::default());
+        let opened = OpenedDrill::new("ours", drill);
+        update(&mut model, at, Message::Opened(Box::new(opened)));
+        update(&mut model, at, Message::Act(Action::Subdivision));
+        assert_eq!(model.options.subdivision, Subdivision::Beats);
+        let said = model.notice.take().expect("it is said").text;
+        assert!(
+            said.starts_with("each note that the tempo counts clicks"),
+            "{said}"
+        );
     }
 
     /// Without it a piper would wonder why the ear hears low A where he played none.

@@ -90,7 +90,9 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
         };
         let mut own = words_of(&entries, &known, from);
         if assignment.tasks.len() > 1 {
-            own.iter_mut().for_each(|word| word.name_drill(&task.drill));
+            for word in &mut own {
+                word.name_drill(&task.drill);
+            }
         }
         written += own.len();
         if arguments.words {

@@ -2,11 +2,12 @@
 
 use super::remarks::listed;
 use super::{Piece, Section};
+use crate::chanter::Note;
 use crate::drill::{Place, Problem, ProblemKind, Severity};
-use crate::movement::{Schools, place_group};
+use crate::movement::{Context, Movement, Schools, place_group};
 use crate::rhythm::{names_air, names_march_or_dance, names_pibroch};
-use crate::score::{Found, movements};
 use crate::units::write_fraction;
+use std::collections::HashMap;
 
 impl Piece {
     /// This piece when a drill can be made of it: no error among `problems`, and the drill file
@@ -66,29 +67,33 @@ impl Piece {
             return None;
         }
         let light = Schools::none().in_light_music(true);
-        let differs = |found: &Found| {
-            let other = place_group(&found.gracenotes(), found.context, &light);
-            other
-                .movement
-                .filter(|other| found.movement != Some(*other))
-        };
-        let found = movements(&only.score);
-        let mut held = found
-            .iter()
-            .filter(|found| found.parts.iter().any(|part| part.held));
-        let first = held
-            .clone()
-            .find_map(|found| Some((found, differs(found)?)));
-        let (first, other) = first?;
-        let (own, other) = (first.movement?.spoken(), other.spoken());
-        let mut places: Vec<u16> = held
-            .by_ref()
-            .filter(|found| differs(found).is_some())
-            .flat_map(|found| found.places.iter().map(|(bar, _)| *bar))
-            .collect();
-        places.sort_unstable();
-        let times = places.len();
-        places.dedup();
+        // groups that are alike are looked up once: a long file may hold one for each note
+        let mut looked_up: HashMap<(Context, Vec<Note>), Option<Movement>> = HashMap::new();
+        let mut before = None;
+        let mut first = None;
+        let mut bars: Vec<u16> = Vec::new();
+        for note in only.score.notes.iter().filter(|note| !note.continues) {
+            let context = Context {
+                before: before.replace(note.note),
+                after: note.note,
+            };
+            let parts = &note.group.parts;
+            let held = parts.iter().any(|part| part.held.is_some());
+            let Some(own) = note.group.movement.filter(|_| held && note.id.pass == 1) else {
+                continue;
+            };
+            let gracenotes = parts.iter().map(|part| part.note).collect();
+            let other = looked_up.entry((context, gracenotes)).or_insert_with_key(
+                |(context, gracenotes)| place_group(gracenotes, *context, &light).movement,
+            );
+            if let Some(other) = other.filter(|other| *other != own) {
+                first.get_or_insert((own.spoken(), other.spoken()));
+                bars.push(note.id.bar);
+            }
+        }
+        let (own, other) = first?;
+        let times = bars.len();
+        bars.dedup();
         Some(ProblemKind::Adopted {
             found: format!("a {own} or a {other}, as the kind of tune has it"),
             done: format!(
@@ -96,7 +101,7 @@ impl Piece {
                  march`, or `R:march` in an ABC file, makes it a {other}"
             ),
             times,
-            bars: places,
+            bars,
         })
     }
 
@@ -287,8 +292,7 @@ pub(in crate::exchange) fn foreign(
 fn counted(mut problems: Vec<Problem>) -> Vec<Problem> {
     problems.sort_by_key(|problem| problem.place);
     let mut merged: Vec<Problem> = Vec::new();
-    let mut seen: std::collections::HashMap<(String, String), usize> =
-        std::collections::HashMap::new();
+    let mut seen: HashMap<(String, String), usize> = HashMap::new();
     for problem in problems {
         if let Some((found, done)) = problem.kind.change() {
             let key = (found.to_owned(), done.to_owned());
