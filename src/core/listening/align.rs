@@ -307,11 +307,10 @@ fn tolerance(piece: &ExpectedStage) -> f64 {
 /// and its neighbours' agree on; and the pace of the line.
 fn fitted(piece: &ExpectedStage, heard: &[HeardNote], rows: &[Row]) -> (Vec<f64>, f64) {
     let mut slopes = Vec::new();
-    let within = |one: &Row, other: &Row| one.run == other.run && one.cycle < other.cycle;
     // fifty neighbours of each tell the slope as well as all of them
     for (place, one) in rows.iter().enumerate() {
         for other in rows[place + 1..].iter().take(50) {
-            if within(one, other) {
+            if one.run == other.run {
                 slopes.push((other.start_s - one.start_s) / (other.cycle - one.cycle) as f64);
             }
         }

@@ -84,7 +84,7 @@ fn joined(
             Some(place)
                 if pairs[place].is_some_and(|p| heard[p].note == note.note)
                     && besides.last() == Some(&(at - 1))
-                    && note.start_s - heard[at - 1].end_s < JOINED =>
+                    && note.start_s - heard[at - 1].end_s <= JOINED =>
             {
                 ends[place] = Some(note.end_s);
             }
@@ -148,9 +148,9 @@ fn is_of_the_repetition(
     let note = &heard[at];
     match first {
         Some(first) if at < first => {
-            heard[first].start_s - note.start_s < BLIP
+            heard[first].start_s - note.start_s <= BLIP
                 && at > 0
-                && note.start_s - heard[at - 1].end_s < JOINED
+                && note.start_s - heard[at - 1].end_s <= JOINED
         }
         _ => note.start_s < start_s + piece.length.0 - JOINED,
     }

@@ -162,6 +162,60 @@ mod tests {
         assert_eq!(with(7, 0.27), None);
     }
 
+    /// The stretch that is looked through has its beginning and not its end. Of a beat of 20 s it begins 7 s
+    /// before the first note and ends 10 s after the last.
+    #[test]
+    fn the_stretch_has_its_beginning_and_not_its_end() {
+        let piece = ExpectedStage {
+            notes: vec![
+                written(Melody, Note::LowA, 1, 0.0, 20.0),
+                written(Melody, Note::B, 1, 20.0, 20.0),
+            ],
+            beat: Seconds(20.0),
+            cycle: Seconds(80.0),
+            length: Seconds(40.0),
+        };
+        let window = |from: f64, to: f64| {
+            let heard = [
+                tone(Note::F, from, 1.0),
+                tone(Note::LowA, 0.0, 20.0),
+                tone(Note::B, 20.0, 9.0),
+                tone(Note::F, to, 1.0),
+            ];
+            pair(&piece, &heard, START).expect("all of it is there").1
+        };
+        assert_eq!(window(-7.0, 29.75), [0, 3]);
+        assert_eq!(window(-7.25, 30.0), [0; 0]);
+    }
+
+    /// A sound of 25 ms may be a gracenote [M], and one of 0.3 of a melody note, 60 ms at most, may be that
+    /// note: what is as long as the limit is within it.
+    #[test]
+    fn a_sound_as_long_as_its_limit_is_a_note() {
+        let piece = ExpectedStage {
+            notes: vec![
+                written(Melody, Note::LowA, 1, 0.0, 1.0),
+                written(Melody, Note::B, 1, 1.0, 1.0),
+            ],
+            beat: Seconds(1.0),
+            cycle: Seconds(4.0),
+            length: Seconds(2.0),
+        };
+        let first = |from: f64, to: f64, start_s: f64| {
+            let b = HeardNote::known(Note::B, Seconds(start_s + 1.0), Seconds(start_s + 2.0));
+            let other = HeardNote::known(Note::F, Seconds(from), Seconds(to));
+            pair(&piece, &[other, b], start_s)
+                .expect("half of it is right")
+                .0[0]
+        };
+        // another note in its place: one of 25 ms costs as much to leave out as any other
+        assert_eq!(first(0.0, 0.025, 0.0), Some(0));
+        assert_eq!(first(0.0, 0.024, 0.0), None);
+        // a quarter of a second late: one of 60 ms is taken for it
+        assert_eq!(first(0.0, 0.06, -0.25), Some(0));
+        assert_eq!(first(0.0, 0.059, -0.25), None);
+    }
+
     /// What sounds before the first note and after the last, and is none of them, is extra.
     #[test]
     fn noises_around_the_repetition_are_extra() {

@@ -37,7 +37,7 @@ pub(super) fn vote(piece: &ExpectedStage, heard: &[HeardNote]) -> Option<f64> {
     let near = |at: f64| {
         votes.iter().filter(move |(vote, _)| {
             let away = (vote - at).rem_euclid(piece.cycle.0);
-            away.min(piece.cycle.0 - away) < ALIKE_S
+            away.min(piece.cycle.0 - away) <= ALIKE_S
         })
     };
     let mut sums = vec![0.0];

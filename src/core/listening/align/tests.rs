@@ -292,6 +292,8 @@ fn what_lacks_its_first_or_its_closing_note_is_not_whole() {
     assert!(closing(0.0, 0.45));
     assert!(!closing(0.0, 0.55));
     assert!(closing(0.1, 0.55), "the note before sounds on");
+    // exactly half a second late is too late: a stretch of time has its beginning and not its end
+    assert!(!with(0.5, 0.0) && !closing(0.0, 0.5));
     // at 120 a quarter of a beat would be 125 ms, and 150 are let pass
     let quick = bar(0.5);
     let heard = once(&quick, 16.0, &[0.14]);
@@ -401,6 +403,36 @@ fn neighbours_decide_where_a_repetition_does_not_agree_with_itself() {
     // the first has neighbours on one side, and the fourth is none of them
     leads(&begun(&piece, &[torn, late, one, on, on]), 0, 0.1);
     leads(&begun(&piece, &[on, on, one, late, torn]), 4, 0.1);
+}
+
+/// Where the written period fits as well as another, nothing says that the tempo was another: the second of
+/// two repetitions began an eighth of a second late, and its second note was on its place.
+#[test]
+fn in_doubt_the_tempo_is_the_written_one() {
+    let piece = two(false);
+    let (mut heard, mut rows) = (Vec::new(), Vec::new());
+    for (cycle, late) in [(0, 0.0), (1, 0.125)] {
+        let start_s = 20.0 + 4.0 * f64::from(cycle) + late;
+        for (at, off) in [(0, 0.0), (1, -late)] {
+            let begins = start_s + f64::from(at) + off;
+            let note = piece.notes[usize::from(at == 1)].note;
+            heard.push(HeardNote::known(
+                note,
+                Seconds(begins),
+                Seconds(begins + 0.5),
+            ));
+        }
+        rows.push(Row {
+            start_s,
+            cycle: cycle.into(),
+            run: 0,
+            pairs: vec![Some(heard.len() - 2), Some(heard.len() - 1)],
+            extra: Vec::new(),
+        });
+    }
+    let sums = [4.0, 4.125].map(|slope| off_the_line(&piece, &heard, &rows, slope));
+    assert_eq!(sums, [0.125, 0.125]);
+    assert_eq!(fitted(&piece, &heard, &rows).1, 1.0);
 }
 
 /// How far the notes lie from a line: a repetition begun 50 ms late whose second note came 50 ms early in

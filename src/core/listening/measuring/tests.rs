@@ -137,6 +137,38 @@ fn a_note_that_a_blip_cut_in_two_goes_on_after_it() {
     assert_eq!(extras(&found), []);
 }
 
+/// What is no longer than the limit is within it: a silence of 10 ms ends no note, and a noise that begins
+/// 60 ms before the first note belongs to it. The repetition begins where such times are exact.
+#[test]
+fn silences_and_noises_may_be_as_long_as_their_limits() {
+    let piece = ExpectedStage {
+        notes: vec![
+            written(Melody, Note::E, 1, 0.0, 2.0),
+            written(Melody, Note::LowA, 1, 2.0, 1.0),
+        ],
+        ..strike()
+    };
+    let tone = |note: Note, from: f64, to: f64| HeardNote::known(note, Seconds(from), Seconds(to));
+    let heard = [
+        tone(Note::E, -1.0, -0.5),
+        tone(Note::F, -0.5, 0.0),
+        tone(Note::E, 0.01, 1.0),
+        tone(Note::LowA, 1.0, 2.0),
+    ];
+    let found = measure(&piece, &heard, -1.0, &[Some(0), Some(3)], &[1, 2]);
+    assert_eq!(found.notes[0].length_ms, Some(Milliseconds(2000.0)));
+    assert_eq!(found.extra.len(), 1);
+    // 60 ms before the first, and 10 ms after what sounded before
+    let heard = [
+        tone(Note::LowA, -1.0, -0.01),
+        tone(Note::F, 0.0, 0.06),
+        tone(Note::E, 0.06, 2.0),
+        tone(Note::LowA, 2.0, 3.0),
+    ];
+    let found = measure(&piece, &heard, 0.06, &[Some(2), Some(3)], &[0, 1]);
+    assert_eq!(extras(&found), [(Note::F, 60.0, None, 1)]);
+}
+
 /// A noise is told by the note before it and in that note's bar. One that leads to the first note is of
 /// the repetition where it is no longer than a gracenote may be and hangs on to what sounded before; what
 /// sounds in the breath is not.
