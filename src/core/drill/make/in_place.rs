@@ -109,8 +109,10 @@ fn document(place: &InPlace, first: usize, last: usize, filled: bool) -> DrillDo
             }
         }
         said = Some(match stages.as_slice() {
-            [] => match alone::alone(metre, &bars, (at, note), schools) {
-                Ok((apart, said)) => {
+            // the shortest tones alone would begin where the fingers are nearly at full speed
+            [] | [_] => match alone::alone(metre, &bars, (at, note), schools) {
+                Ok((mut apart, said)) => {
+                    apart.append(&mut stages);
                     stages = apart;
                     said
                 }

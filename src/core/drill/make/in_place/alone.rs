@@ -83,7 +83,7 @@ pub(super) fn alone(
         found,
         format!(
             "The {name} is taken apart by itself first, from {} to {}, because {short} too short in \
-             the tune to be shared with its tones.",
+             the tune to be shared with tones as long as that.",
             from.spoken(),
             written.note.spoken()
         ),

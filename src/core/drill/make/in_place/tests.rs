@@ -120,6 +120,20 @@ fn a_movement_after_a_short_note_is_taken_apart_by_itself() {
     );
     // facts.md section 4 has no table of a taorluath from B: that of the grip, with the E gracenote
     assert_eq!(made[1].1, "{g}B2 G {d}G {e}A4 |");
+    // of a quaver the shortest tones alone can be taken
+    let quaver = drill("", "{g}A4 {g}c4 | {g}c2 B {GdGe}A4- A | {g}B8 | {g}c8 |");
+    let names: Vec<String> = stages(&quaver, 1, Some(2))
+        .into_iter()
+        .map(|own| own.0)
+        .collect();
+    assert_eq!(
+        names[2..],
+        [
+            "dotted and sixteenths, by itself",
+            "tones of an eighth of a beat",
+            "as written"
+        ]
+    );
     let document = make_in_place(&place(&tune, 1, Some(2))).expect("a drill");
     let about = document.about.expect("a sentence");
     assert!(
