@@ -86,41 +86,18 @@ fn document(place: &InPlace, first: usize, last: usize, filled: bool) -> DrillDo
         let next = next.and_then(|bar| bar.notes.first());
         fill(&mut bars, metres[last - first], next);
     }
-    let at = place.bar - first;
     let first_bar = first_bar(place, metre, &bars, first);
     let stage = |name: &str, bars: &[Bar]| StageDocument {
         first_bar,
         ..stage(metre, name, bars)
     };
-    let pairs = |bars: &[Bar]| Music::straight(metre, bars.to_vec()).pairs();
-    let pointed = place.music().pointing != Pointing::default();
-    let mut stages = Vec::new();
-    let mut said = None;
-    if let Some(note) = place.note {
-        let schools = &place.tune.drill.schools;
-        for (name, tone) in tone_lengths(metre) {
-            if let Some(apart) = apart(metre, &bars, (at, note), tone, schools) {
-                // a tone and what is left of its note may look like a dot and its cut
-                let even = pointed && pairs(&apart) != pairs(&bars);
-                stages.push(StageDocument {
-                    pointing: even.then(|| "as written".to_owned()),
-                    ..stage(name, &apart)
-                });
-            }
-        }
-        said = Some(match stages.as_slice() {
-            // the shortest tones alone would begin where the fingers are nearly at full speed
-            [] | [_] => match alone::alone(metre, &bars, (at, note), schools) {
-                Ok((mut apart, said)) => {
-                    apart.append(&mut stages);
-                    stages = apart;
-                    said
-                }
-                Err(why) => why,
-            },
-            _ => "Only the note that gives the movement its time grows shorter.".to_owned(),
-        });
-    }
+    let taken = place
+        .note
+        .map(|note| taken_apart(place, metre, &bars, (place.bar - first, note), &stage));
+    let (mut stages, said) = match taken {
+        Some((stages, said)) => (stages, Some(said)),
+        None => (Vec::new(), None),
+    };
     stages.push(stage("as written", &bars));
     let whole = stages.len() - 1;
     let goal = place.tune.drill.ladder.to();
@@ -148,6 +125,42 @@ fn document(place: &InPlace, first: usize, last: usize, filled: bool) -> DrillDo
         ladder: Some(ladder),
         clean: Some(clean),
         ..ground(&place.tune)
+    }
+}
+
+/// The stages of a movement before the bars are as written, and a sentence on them.
+fn taken_apart(
+    place: &InPlace,
+    metre: Metre,
+    bars: &[Bar],
+    at: (usize, usize),
+    stage: &dyn Fn(&str, &[Bar]) -> StageDocument,
+) -> (Vec<StageDocument>, String) {
+    let schools = &place.tune.drill.schools;
+    let pairs = |bars: &[Bar]| Music::straight(metre, bars.to_vec()).pairs();
+    let pointed = place.music().pointing != Pointing::default();
+    let mut stages = Vec::new();
+    for (name, tone) in tone_lengths(metre) {
+        if let Some(apart) = apart(metre, bars, at, tone, schools) {
+            // a tone and what is left of its note may look like a dot and its cut
+            let even = pointed && pairs(&apart) != pairs(bars);
+            stages.push(StageDocument {
+                pointing: even.then(|| "as written".to_owned()),
+                ..stage(name, &apart)
+            });
+        }
+    }
+    // the shortest tones alone would begin where the fingers are nearly at full speed
+    if stages.len() > 1 {
+        let said = "Only the note that gives the movement its time grows shorter.";
+        return (stages, said.to_owned());
+    }
+    match alone::alone(metre, bars, at, schools) {
+        Ok((mut apart, said)) => {
+            apart.append(&mut stages);
+            (apart, said)
+        }
+        Err(why) => (stages, why),
     }
 }
 
