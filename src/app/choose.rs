@@ -185,17 +185,28 @@ impl Choose {
         let first = |page: &Self| usize::from(page.session.is_some()) + page.homework.len();
         let had = first(self);
         let ahead = session.parts.get(session.at..).unwrap_or_default();
-        let minutes: u32 = ahead.iter().map(SessionPart::minutes).sum();
-        let about = if session.at > 0 {
-            "It goes on where you left it; two pedals are enough."
+        let minutes = session.minutes_ahead();
+        let (title, about) = if session.goes_on() {
+            (
+                "Today's session, goes on",
+                "It goes on where you left it; two pedals are enough.",
+            )
+        } else if session.another {
+            (
+                "Another session",
+                "Today's is done: this is what the day has besides.",
+            )
         } else {
-            "Each thing until it is answered or its minutes are over; two pedals are enough."
+            (
+                "Today's session",
+                "Each thing until it is answered or its minutes are over; two pedals are enough.",
+            )
         };
         self.session = (!ahead.is_empty()).then(|| Listed {
             about: about.to_owned(),
             extent: format!("{minutes} minutes"),
             preview: ahead.iter().map(why_words).collect(),
-            ..Listed::new(Opens::Session, "", "Today's session")
+            ..Listed::new(Opens::Session, "", title)
         });
         self.homework = homework;
         let has = first(self);
@@ -205,13 +216,13 @@ impl Choose {
         }
     }
 
-    /// What is said when one task of homework is reached and others are not. The line of the one that is
-    /// reached stays until the page is shown again.
+    /// What is said when a task of homework is reached: the start page, or the shell that the program was
+    /// begun from, says how it goes on. The line of the task stays until the page is shown again.
     pub(super) fn more_asked(&self) -> &'static str {
         if self.homework.len() > 1 {
             "; `q` shows what else is asked"
         } else {
-            ""
+            "; `q` shows how to send it"
         }
     }
 
@@ -303,6 +314,7 @@ mod tests {
             outcomes: Vec::new(),
             minutes: 12,
             used_ms: 0,
+            ..SessionPlan::default()
         };
         let warms = session(vec![SessionPart::WarmUp(3), SessionPart::Rest(2)]);
         let homework = || vec![Listed::new(Opens::Homework, "week.yaml", "Homework: Grip")];

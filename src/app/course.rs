@@ -20,7 +20,6 @@ pub(super) fn begin(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
         return;
     };
     session.stands = Stands::Going;
-    session.spent_ms = 0;
     session.last_ms = at.heard_ms;
     session.present = Present::default();
     model.notice = None;
@@ -82,10 +81,14 @@ pub(super) fn aside_over(
     let passed = at.heard_ms.saturating_sub(session.last_ms).max(0);
     session.used_ms += passed.min(i64::from(planned) * 60_000);
     session.last_ms = at.heard_ms;
-    let came = if left || trouble.is_some() {
-        Came::LeftOut
-    } else {
-        Came::Done
+    if left {
+        // it goes on with the part that was left
+        super::update::leave(model, at, effects);
+        return;
+    }
+    let came = match trouble {
+        Some(_) => Came::LeftOut,
+        None => Came::Done,
     };
     go_on(model, at, came, effects);
     model.notice = trouble.map(Notice::urgent);
@@ -93,9 +96,11 @@ pub(super) fn aside_over(
 
 /// The player leaves the part out, before it or in it.
 pub(super) fn leave_out(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
-    let Some(session) = &model.session else {
+    let Some(session) = &mut model.session else {
         return;
     };
+    // a session becomes shorter by what its player leaves out: its minutes are not filled anew
+    session.used_ms += session.left_ms();
     match session.stands {
         Stands::Going => {
             let came = result(session, model.practising.as_ref());
@@ -171,6 +176,7 @@ fn go_on(model: &mut Model, at: Moment, came: Came, effects: &mut Vec<Effect>) {
         });
     }
     session.at += 1;
+    session.spent_ms = 0;
     session.shown_ms = at.heard_ms;
     session.last_ms = at.heard_ms;
     session.stands = if session.at < session.parts.len() {
@@ -192,8 +198,8 @@ fn go_on(model: &mut Model, at: Moment, came: Came, effects: &mut Vec<Effect>) {
 /// Where fewer minutes than this are left over, they are not filled. Chosen.
 const LEAST_MORE: u32 = 2;
 
-/// Adds those parts of the day's plan that fit the minutes left over, because parts were over early or
-/// left out. Parts that were played or left out do not come twice.
+/// Adds those parts of the day's plan that fit the minutes left over, because parts were over early.
+/// Parts that were played or left out do not come twice.
 pub(super) fn more(
     model: &mut Model,
     at: Moment,
@@ -257,15 +263,9 @@ fn drop_what_is_clear(model: &mut Model) {
         return;
     };
     let state = &practising.state;
-    let cell_of = |item: &Item| {
-        let stage = state.plan().stages.get(item.stage_number.saturating_sub(1));
-        stage.map(|stage| CellKey {
-            stage: stage.print,
-            rung: item.rung,
-        })
+    let is_clear = |item: &Item| {
+        cell_of(practising, item).is_some_and(|cell| state.status(cell) == CellStatus::Clear)
     };
-    let is_clear =
-        |item: &Item| cell_of(item).is_some_and(|cell| state.status(cell) == CellStatus::Clear);
     let climbs = |item: &Item| matches!(item.kind, Why::New | Why::Climbing);
     let done = |part: &SessionPart| matches!(part, SessionPart::Cell(item) if item.open == open && climbs(item) && is_clear(item));
     let mut number = 0;
@@ -275,11 +275,20 @@ fn drop_what_is_clear(model: &mut Model) {
         number += 1;
         stays
     });
-    for part in session.parts.iter_mut().skip(present + 1) {
+    tell_begun(session, practising, present + 1);
+}
+
+/// Parts from one on whose cells were begun meanwhile say so, and no longer that they are new.
+fn tell_begun(session: &mut Session, practising: &Practising, from: usize) {
+    let Some(open) = session.item().map(|item| item.open.clone()) else {
+        return;
+    };
+    let state = &practising.state;
+    for part in session.parts.iter_mut().skip(from) {
         if let SessionPart::Cell(item) = part
             && item.open == open
             && item.kind == Why::New
-            && let Some(cell) = cell_of(item)
+            && let Some(cell) = cell_of(practising, item)
         {
             let tally = state.tally(cell);
             let marked = tally.clean + tally.not_clean;
@@ -288,6 +297,31 @@ fn drop_what_is_clear(model: &mut Model) {
             }
         }
     }
+}
+
+/// The cell that a part of the drill asks for.
+fn cell_of(practising: &Practising, item: &Item) -> Option<CellKey> {
+    let stages = &practising.state.plan().stages;
+    let stage = stages.get(item.stage_number.saturating_sub(1))?;
+    Some(CellKey {
+        stage: stage.print,
+        rung: item.rung,
+    })
+}
+
+/// The player leaves the session: it goes on where it stands, the same day.
+pub(super) fn left(model: &mut Model, effects: &mut Vec<Effect>) {
+    let Some(mut session) = model.session.take() else {
+        return;
+    };
+    if session.stands == Stands::Over {
+        return;
+    }
+    if let Some(practising) = &model.practising {
+        let at = session.at;
+        tell_begun(&mut session, practising, at);
+    }
+    effects.push(Effect::KeepSession(Box::new(session)));
 }
 
 /// After each message: time that sounds goes by, and a part that is answered or whose minutes are

@@ -100,6 +100,15 @@ impl FirstStart {
         self.at += usize::from(!self.is_over());
     }
 
+    /// Marks the next answer, behind the last the first again: what one pedal can do.
+    pub fn move_on(&mut self) {
+        let answer = self.answer();
+        self.move_by(1);
+        if self.answer() == answer {
+            self.move_by(i32::MIN / 2);
+        }
+    }
+
     /// Back to the question before.
     pub fn back(&mut self) {
         self.at = self.at.saturating_sub(1);

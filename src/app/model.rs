@@ -52,6 +52,8 @@ pub struct Model {
     pub(super) sent: u64,
     /// The program was started with a drill: leaving its page leaves the program.
     pub(super) straight: bool,
+    /// A session was left that goes on the same day.
+    pub(super) left_session: bool,
     /// The program is to end.
     pub(super) quit: bool,
 }
@@ -124,6 +126,16 @@ impl Model {
     /// The drill that is practised.
     pub fn practising(&self) -> Option<&Practising> {
         self.practising.as_ref()
+    }
+
+    /// True where the program was begun for one drill or a session, and leaving that ends it.
+    pub fn is_straight(&self) -> bool {
+        self.straight
+    }
+
+    /// True where the last session was left before its end.
+    pub fn left_session(&self) -> bool {
+        self.left_session
     }
 
     /// Homework files whose goal was reached since the program began.
@@ -200,6 +212,7 @@ impl Model {
             ear: None,
             sent: 0,
             straight: false,
+            left_session: false,
             quit: false,
         }
     }

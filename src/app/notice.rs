@@ -11,6 +11,8 @@ pub struct Notice {
     pub text: String,
     /// Something is wrong and the player may want to act.
     pub urgent: bool,
+    /// It is said of one repetition: the next closing note takes it away.
+    pub passes: bool,
 }
 
 impl Notice {
@@ -19,6 +21,7 @@ impl Notice {
         Self {
             text: visible(&text.into()).into_owned(),
             urgent: false,
+            passes: false,
         }
     }
 
@@ -27,6 +30,7 @@ impl Notice {
         Self {
             text: visible(&text.into()).into_owned(),
             urgent: true,
+            passes: false,
         }
     }
 }
@@ -60,8 +64,13 @@ pub(super) fn told(practising: &Practising) -> Option<Notice> {
     let said = news
         .iter()
         .filter_map(|one| Some((weight(one), sentence(practising, one)?)));
+    let passes = |one: &News| matches!(one, News::AlreadyMarked(_) | News::NothingToMark);
+    let passes = news.iter().any(passes);
     said.min_by_key(|(weight, _)| *weight)
-        .map(|(_, text)| Notice::plain(text))
+        .map(|(_, text)| Notice {
+            passes,
+            ..Notice::plain(text)
+        })
 }
 
 /// Says that the ladder has no rung there. At the top of a stage that is left for a later one it

@@ -46,14 +46,21 @@ impl Practising {
     }
 }
 
-/// A press while something is offered: clean takes the next in order, not clean the easier cell.
+/// A press while something is offered: clean takes the next in order, not clean the easier cell. Where
+/// nothing is left in order, or nothing is easier, the cell is played again.
 pub(super) fn chosen(model: &mut Model, at: Moment, mark: Mark, effects: &mut Vec<Effect>) {
     let next = model.practising.as_ref().and_then(Practising::next_offer);
     match (mark, next) {
         (Mark::Clean, Some(offer)) => take(model, at, offer, effects),
         (Mark::Clean, None) => play(model, at, effects),
+        (Mark::NotClean, _) if !has_easier(model) => play(model, at, effects),
         (Mark::NotClean, _) => take(model, at, Offer::Easier, effects),
     }
+}
+
+fn has_easier(model: &Model) -> bool {
+    let practising = model.practising.as_ref();
+    practising.is_some_and(|practising| practising.state.easier().is_some())
 }
 
 pub(super) fn take(model: &mut Model, at: Moment, offer: Offer, effects: &mut Vec<Effect>) {

@@ -185,6 +185,7 @@ pub(super) fn heard(
         }
         RendererReport::Bar { .. } => practise(model, &Event::BarHeard { at }, effects),
         RendererReport::Closing { serial, cycle, .. } => {
+            model.notice = model.notice.take().filter(|notice| !notice.passes);
             let repetition = model
                 .practising
                 .as_ref()

@@ -99,7 +99,7 @@ pub(super) struct Present {
 }
 
 /// A session as it begins or goes on.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct SessionPlan {
     /// Its parts.
     pub parts: Vec<SessionPart>,
@@ -111,6 +111,32 @@ pub struct SessionPlan {
     pub minutes: u32,
     /// How long it has run already, milliseconds.
     pub used_ms: i64,
+    /// How long the part it goes on with has sounded already, milliseconds.
+    pub spent_ms: i64,
+    /// True where a session of this day was played to its end before.
+    pub another: bool,
+}
+
+impl SessionPlan {
+    /// True where it was begun and left.
+    pub fn goes_on(&self) -> bool {
+        self.at > 0 || self.used_ms > 0
+    }
+
+    /// Minutes planned for what has not run yet.
+    pub fn minutes_ahead(&self) -> u32 {
+        minutes_ahead(&self.parts, self.at, self.spent_ms)
+    }
+}
+
+/// Minutes of the parts from one on, of which the first has sounded for some milliseconds already;
+/// what is left of it counts as whole minutes.
+fn minutes_ahead(parts: &[SessionPart], at: usize, spent_ms: i64) -> u32 {
+    let ahead = parts.get(at..).unwrap_or_default();
+    let spent = u32::try_from(spent_ms / 60_000).unwrap_or(0);
+    let first = ahead.first().map_or(0, SessionPart::minutes);
+    let all: u32 = ahead.iter().map(SessionPart::minutes).sum();
+    all - spent.min(first)
 }
 
 /// The fields, to be read; only this room changes them.
@@ -144,6 +170,11 @@ impl Session {
     pub fn used_ms(&self) -> i64 {
         self.used_ms
     }
+
+    /// How long the present part has sounded, milliseconds.
+    pub fn spent_ms(&self) -> i64 {
+        self.spent_ms
+    }
 }
 
 impl Session {
@@ -164,7 +195,7 @@ impl Session {
             outcomes: plan.outcomes,
             minutes: plan.minutes,
             used_ms: plan.used_ms,
-            spent_ms: 0,
+            spent_ms: plan.spent_ms,
             last_ms: now.heard_ms,
             present: Present::default(),
         }
@@ -224,8 +255,7 @@ impl Session {
 
     /// Minutes planned for what has not run yet.
     pub fn minutes_ahead(&self) -> u32 {
-        let ahead = self.parts.get(self.at..).unwrap_or_default();
-        ahead.iter().map(SessionPart::minutes).sum()
+        minutes_ahead(&self.parts, self.at, self.spent_ms)
     }
 }
 

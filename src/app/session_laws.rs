@@ -104,6 +104,7 @@ fn a_session_runs_by_two_pedals() {
         outcomes: Vec::new(),
         minutes: 0,
         used_ms: 0,
+        ..SessionPlan::default()
     }));
     assert_eq!(player.model.page, Page::Session);
     let effects = right(&mut player);
@@ -186,6 +187,7 @@ fn a_gap_in_the_clock_is_no_practice() {
         outcomes: Vec::new(),
         minutes: 0,
         used_ms: 0,
+        ..SessionPlan::default()
     }));
     let effects = right(&mut player);
     answers(&mut player, &effects, &[]);
@@ -209,6 +211,7 @@ fn a_first_try_that_fails_is_answered_with_its_day() {
             outcomes: Vec::new(),
             minutes: 0,
             used_ms: 0,
+            ..SessionPlan::default()
         }));
         let effects = right(&mut player);
         answers(&mut player, &effects, &cleared);
@@ -246,6 +249,7 @@ fn what_cannot_be_opened_is_left_out() {
         outcomes: Vec::new(),
         minutes: 0,
         used_ms: 0,
+        ..SessionPlan::default()
     }));
     right(&mut player);
     player.tell(Message::NotOpened("there is no drill `ours`".to_owned()));
@@ -288,6 +292,7 @@ fn a_held_pedal_answers_one_page() {
         outcomes: Vec::new(),
         minutes: 0,
         used_ms: 0,
+        ..SessionPlan::default()
     }));
     let effects = right(&mut player);
     answers(&mut player, &effects, &cleared);
@@ -307,6 +312,7 @@ fn a_held_pedal_answers_one_page() {
         outcomes: Vec::new(),
         minutes: 0,
         used_ms: 0,
+        ..SessionPlan::default()
     }));
     player.now_us -= 800_000;
     player.tell(Message::Act(Action::NextPart));
@@ -325,6 +331,7 @@ fn what_a_part_came_to_is_what_stands() {
         outcomes: Vec::new(),
         minutes: 0,
         used_ms: 0,
+        ..SessionPlan::default()
     }));
     let effects = right(&mut player);
     answers(&mut player, &effects, &[]);
@@ -358,6 +365,7 @@ fn the_minutes_that_are_left_are_filled() {
         outcomes: Vec::new(),
         minutes: 15,
         used_ms: 0,
+        ..SessionPlan::default()
     }));
     let effects = right(&mut player);
     answers(&mut player, &effects, &cleared);
@@ -408,6 +416,7 @@ fn what_a_climb_began_is_told_and_is_not_new() {
         outcomes: Vec::new(),
         minutes: 6,
         used_ms: 0,
+        ..SessionPlan::default()
     }));
     let effects = right(&mut player);
     answers(&mut player, &effects, &[]);
@@ -454,6 +463,7 @@ fn homework_that_is_reached_says_where_more_is_asked() {
                 outcomes: Vec::new(),
                 minutes: 15,
                 used_ms: 0,
+                ..SessionPlan::default()
             },
             vec![line; 1 + others],
         ));
@@ -472,29 +482,113 @@ fn homework_that_is_reached_says_where_more_is_asked() {
         }
         player.notice().to_owned()
     };
-    let alone = reaches(0);
-    assert!(alone.starts_with("homework reached: "), "{alone}");
-    assert_eq!(reaches(1), format!("{alone}; `q` shows what else is asked"));
+    let last = reaches(0);
+    let reached = last.strip_suffix("; `q` shows how to send it");
+    let reached = reached.expect("it says how to go on");
+    assert!(reached.starts_with("homework reached: "), "{reached}");
+    assert_eq!(
+        reaches(1),
+        format!("{reached}; `q` shows what else is asked")
+    );
 }
 
-/// A warm-up that its player leaves is not told as done.
+/// Whoever leaves a session's warm-up leaves the session, as on every page; it goes on there.
 #[test]
-fn a_warm_up_that_is_left_was_left_out() {
+fn a_session_that_is_left_in_its_warm_up_goes_on_there() {
     let mut player = Player::on(TODAY);
     player.tell(Message::Session(SessionPlan {
         parts: vec![SessionPart::WarmUp(3), SessionPart::WarmUp(2)],
-        at: 0,
-        outcomes: Vec::new(),
         minutes: 5,
-        used_ms: 0,
+        ..SessionPlan::default()
     }));
-    for (left, came) in [(true, Came::LeftOut), (false, Came::Done)] {
-        right(&mut player);
-        player.tell(Message::AsideOver {
-            left,
-            trouble: None,
-        });
-        let last = session(&player).outcomes.last().expect("it is over");
-        assert_eq!(last.came, came);
+    right(&mut player);
+    player.tell(Message::AsideOver {
+        left: false,
+        trouble: None,
+    });
+    let last = session(&player).outcomes.last().expect("it is over");
+    assert_eq!(last.came, Came::Done);
+    right(&mut player);
+    let effects = player.tell(Message::AsideOver {
+        left: true,
+        trouble: None,
+    });
+    assert!(player.model.session.is_none());
+    assert_eq!(player.model.page, Page::Choose);
+    let kept = effects.iter().find_map(|effect| match effect {
+        Effect::KeepSession(session) => Some(session),
+        _ => None,
+    });
+    let kept = kept.expect("it is kept");
+    assert_eq!((kept.at, kept.stands), (1, Stands::Going));
+}
+
+/// A session that is left in the middle of a part has the rest of its minutes ahead when it goes on,
+/// and what was begun in it is no longer new.
+#[test]
+fn what_was_played_of_a_part_counts_when_the_session_goes_on() {
+    let mut player = Player::on(TODAY);
+    player.tell(Message::Session(SessionPlan {
+        parts: vec![cell(Why::New, 2, tempo(50), 4)],
+        minutes: 4,
+        ..SessionPlan::default()
+    }));
+    let effects = right(&mut player);
+    answers(&mut player, &effects, &[]);
+    while session(&player).spent_ms < 120_000 {
+        plays(&mut player, Mark::NotClean);
+        if player
+            .model
+            .practising
+            .as_ref()
+            .is_some_and(super::Practising::is_offering)
+        {
+            player.tell(Message::Act(Action::PlayOrPause));
+        }
     }
+    let effects = player.tell(Message::Act(Action::Leave));
+    let kept = effects.iter().find_map(|effect| match effect {
+        Effect::KeepSession(session) => Some(session.as_ref().clone()),
+        _ => None,
+    });
+    let kept = kept.expect("it is kept");
+    let SessionPart::Cell(item) = &kept.parts[0] else {
+        panic!("{:?}", kept.parts);
+    };
+    assert!(
+        item.why.starts_with("begun just now: clean 0 of "),
+        "{}",
+        item.why
+    );
+    let plan = SessionPlan {
+        parts: kept.parts.clone(),
+        minutes: 4,
+        used_ms: kept.used_ms,
+        spent_ms: kept.spent_ms,
+        ..SessionPlan::default()
+    };
+    assert!(plan.goes_on());
+    assert_eq!(plan.minutes_ahead(), 2);
+    player.tell(Message::Session(plan));
+    assert_eq!(session(&player).minutes_ahead(), 2);
+}
+
+/// A session becomes shorter by what is left out: left alone leads to its end.
+#[test]
+fn what_is_left_out_is_not_filled() {
+    let mut player = Player::on(TODAY);
+    player.tell(Message::Session(SessionPlan {
+        parts: vec![
+            SessionPart::WarmUp(3),
+            cell(Why::Again, 1, tempo(55), 5),
+            cell(Why::New, 2, tempo(50), 7),
+        ],
+        minutes: 15,
+        ..SessionPlan::default()
+    }));
+    for _ in 0..3 {
+        player.tell(Message::Act(Action::NextPart));
+    }
+    assert_eq!(session(&player).stands, Stands::Over);
+    assert!(!player.asks_for_more);
 }

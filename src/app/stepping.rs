@@ -60,7 +60,6 @@ pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effec
     }
     if let Some(file) = practising.goal_cleared() {
         if let Some(said) = &mut said
-            && !model.straight
             && model.session.is_none()
         {
             said.text.push_str(model.choose.more_asked());

@@ -136,8 +136,8 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
             model.notice = again.or(own).or(after);
             if let Some((file, words)) = reached {
                 let more = match model.session {
-                    None if !model.straight => model.choose.more_asked(),
-                    _ => "",
+                    None => model.choose.more_asked(),
+                    Some(_) => "",
                 };
                 model.notice = Some(Notice::plain(format!("homework reached: {words}{more}")));
                 noting::reached(model, &file);
@@ -250,7 +250,7 @@ fn act(model: &mut Model, at: Moment, action: Action, effects: &mut Vec<Effect>)
     }
 }
 
-fn leave(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
+pub(super) fn leave(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     match model.page {
         Page::Choose => {
             if !model.choose.search.is_empty() {
@@ -262,9 +262,20 @@ fn leave(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
             effects.push(Effect::Quit);
         }
         Page::Practise | Page::Session => {
+            let goes_on = model
+                .session
+                .as_ref()
+                .is_some_and(|one| one.stands != Stands::Over);
+            course::left(model, effects);
             leave_drill(model, at, effects);
             model.page = Page::Choose;
-            model.session = None;
+            model.left_session |= goes_on;
+            if goes_on {
+                model.choose.marked = 0;
+                model.notice = Some(Notice::plain(
+                    "left: today's session goes on where it stands",
+                ));
+            }
             if model.straight {
                 model.quit = true;
                 effects.push(Effect::Quit);

@@ -74,7 +74,8 @@ impl Paged for Page {
             KeyCode::Enter | KeyCode::Right | KeyCode::PageDown | KeyCode::Char(' ') => {
                 self.first.take();
             }
-            KeyCode::Left | KeyCode::PageUp | KeyCode::Backspace => self.first.back(),
+            KeyCode::Left | KeyCode::PageUp => self.first.move_on(),
+            KeyCode::Backspace => self.first.back(),
             KeyCode::Esc | KeyCode::Char('q') => self.first.skip_all(),
             _ => return Ok(Did::Nothing),
         }

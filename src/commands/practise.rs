@@ -21,7 +21,9 @@ use crate::services::{
 };
 use crate::settings::{Id, Settings, keys};
 use crate::units::{Bpm, Fraction};
+use crate::wording;
 use crossterm::event::KeyEvent;
+use std::path::Path;
 use std::time::{Duration, Instant};
 
 /// Arguments of `practise`.
@@ -279,10 +281,19 @@ pub(super) fn screen(
     let rescued = shell.rescue();
     ran?;
     rescued?;
+    if model.left_session() && model.is_straight() {
+        output::print("today's session goes on with `gracerung today --play`\n")?;
+    }
     for file in model.reached() {
-        output::print(&format!(
-            "homework reached; send it: gracerung report {file} -o report.yaml\n"
-        ))?;
+        let open = homework::still_asked(Path::new(file)).unwrap_or_default();
+        output::print(&if open.is_empty() {
+            format!("homework reached; send it: gracerung report {file} -o report.yaml\n")
+        } else {
+            format!(
+                "homework reached in part; still asked: {}: gracerung practise {file}\n",
+                wording::list(&open)
+            )
+        })?;
     }
     Ok(Outcome::Done)
 }

@@ -435,10 +435,10 @@ pub const HELP: &[HelpGroup] = &[
             ("up, down", "a line"),
             ("home, end", "the first, the last"),
             ("enter", "begin what is marked"),
-            ("right, page down", "pedal: begin it"),
-            ("left, page up", "pedal: a line down"),
+            ("right, pgdn", "pedal: begin it"),
+            ("left, pgup", "pedal: a line down"),
             ("tab", "a tune's phrases"),
-            ("letters", "find a drill or a movement"),
+            ("letters", "find by name"),
         ],
     },
     HelpGroup {

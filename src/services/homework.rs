@@ -215,8 +215,18 @@ pub(crate) struct Begun {
 /// Days after its last day that homework is still asked for. Chosen.
 const ASKED_DAYS: i32 = 28;
 
-/// Tasks of homework that was opened and is not reached.
-pub(crate) fn open_tasks(digest: &Digest) -> Vec<Due> {
+/// Homework that was opened and is still of interest.
+pub(crate) struct Kept {
+    /// The copy that is kept of its file.
+    pub(crate) path: PathBuf,
+    /// Its title.
+    pub(crate) title: String,
+    /// The tasks that are not reached.
+    pub(crate) open: Vec<Due>,
+}
+
+/// Homework that was opened, until it is out of date.
+pub(crate) fn kept(digest: &Digest) -> Vec<Kept> {
     let Ok(entries) = folders::homework()
         .and_then(|folder| std::fs::read_dir(folder).map_err(|error| Failure(error.to_string())))
     else {
@@ -224,41 +234,56 @@ pub(crate) fn open_tasks(digest: &Digest) -> Vec<Due> {
     };
     let mut paths: Vec<PathBuf> = entries.flatten().map(|entry| entry.path()).collect();
     paths.sort();
-    let mut all = Vec::new();
-    for path in paths {
-        let Ok(bytes) = files::read_bytes(&path, LARGEST_FILE) else {
-            continue;
-        };
-        let Ok(assignment) = read_assignment(&bytes) else {
-            continue;
-        };
-        let over = assignment
-            .by
-            .and_then(|by| by.until(plan::date()).ok())
-            .is_some_and(|span| span.get_days() > ASKED_DAYS);
-        if over {
-            continue;
+    let read = |path: PathBuf| {
+        let bytes = files::read_bytes(&path, LARGEST_FILE).ok()?;
+        let assignment = read_assignment(&bytes).ok()?;
+        let open = open_of(&path, &assignment, digest);
+        let last_day = assignment.by.unwrap_or(assignment.given);
+        let over = last_day.until(plan::date()).ok()?.get_days() > ASKED_DAYS;
+        // without a last day it is asked for until it is reached
+        if over && (assignment.by.is_some() || open.is_empty()) {
+            return None;
         }
-        for task in &assignment.tasks {
-            let Ok(opened) = drill_of(&path, task, None) else {
-                continue;
-            };
-            let drill = plan::known(&opened);
-            let Ok(goal) = goal_in(&drill, task.reach.as_deref()) else {
-                continue;
-            };
-            let until = until_of(&path, task).ok().flatten();
-            if reached(digest, &drill, goal, until.as_ref()).is_none() {
-                all.push(Due {
-                    title: assignment.title.clone(),
-                    open: path.display().to_string(),
-                    task: (assignment.tasks.len() > 1).then(|| task.drill.clone()),
-                    by: assignment.by,
-                    drill,
-                    goal,
-                });
-            }
-        }
-    }
-    all
+        Some(Kept {
+            path,
+            title: assignment.title,
+            open,
+        })
+    };
+    paths.into_iter().filter_map(read).collect()
+}
+
+/// Tasks of homework that was opened and is not reached.
+pub(crate) fn open_tasks(digest: &Digest) -> Vec<Due> {
+    kept(digest).into_iter().flat_map(|one| one.open).collect()
+}
+
+/// The drills of a homework file that are not reached.
+///
+/// # Errors
+/// A file that is damaged, edited or cut off, or a journal that cannot be read.
+pub(crate) fn still_asked(path: &Path) -> Result<Vec<String>, Failure> {
+    let bytes = files::read_bytes(path, LARGEST_FILE)?;
+    let assignment = read_assignment(&bytes).map_err(|error| told(path, &error))?;
+    let open = open_of(path, &assignment, &plan::digest()?);
+    Ok(open.into_iter().map(|due| due.drill.name).collect())
+}
+
+/// The tasks of homework that are not reached; a task that cannot be read is left out.
+fn open_of(path: &Path, assignment: &Assignment, digest: &Digest) -> Vec<Due> {
+    let open = |task: &Task| {
+        let drill = plan::known(&drill_of(path, task, None).ok()?);
+        let goal = goal_in(&drill, task.reach.as_deref()).ok()?;
+        let until = until_of(path, task).ok().flatten();
+        let is_open = reached(digest, &drill, goal, until.as_ref()).is_none();
+        is_open.then(|| Due {
+            title: assignment.title.clone(),
+            open: path.display().to_string(),
+            task: (assignment.tasks.len() > 1).then(|| task.drill.clone()),
+            by: assignment.by,
+            drill,
+            goal,
+        })
+    };
+    assignment.tasks.iter().filter_map(open).collect()
 }

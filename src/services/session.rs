@@ -17,6 +17,8 @@ pub(crate) struct Asked {
     pub(crate) rule: Rule,
     /// Minutes of the session.
     pub(crate) minutes: u32,
+    /// True where the player named them: a session of others does not go on then.
+    named: bool,
     /// Minutes of practice before a rest; 0 for no rests.
     pub(crate) rest_after: u32,
 }
@@ -28,6 +30,7 @@ impl Asked {
         let rests = own.switch(keys::CARE_REST);
         Self {
             minutes: minutes.unwrap_or(rule.minutes),
+            named: minutes.is_some(),
             rule,
             rest_after: if rests {
                 own.number(keys::CARE_REST_AFTER) as u32
@@ -48,32 +51,34 @@ struct Kept {
     outcomes: Vec<PartOutcome>,
     #[serde(default)]
     used_ms: i64,
+    #[serde(default)]
+    spent_ms: i64,
 }
 
 fn file() -> Result<PathBuf, Failure> {
     folders::data().map(|folder| folder.join("session.json"))
 }
 
-/// The session of this day that was left before its end, if there is one of so many minutes.
-fn interrupted(minutes: u32) -> Option<Kept> {
+/// The session that was played or left last, where it is of this day.
+fn of_today() -> Option<Kept> {
     let bytes = files::read_bytes(&file().ok()?, LARGEST).ok()?;
     let kept: Kept = serde_json::from_slice(&bytes).ok()?;
-    let begun = kept.at > 0 && kept.at < kept.parts.len();
-    (begun && kept.date == plan::date() && kept.minutes == minutes).then_some(kept)
+    (kept.date == plan::date()).then_some(kept)
 }
 
 /// The largest session file that is read, bytes: no session has as many as a hundred parts.
 const LARGEST: usize = 256 * 1024;
 
 /// Keeps where a session stands. A disk that takes nothing costs the place and not the session.
-pub(crate) fn keep(session: &Session, minutes: u32) {
+pub(crate) fn keep(session: &Session) {
     let kept = Kept {
         date: plan::date(),
-        minutes,
+        minutes: session.minutes(),
         parts: session.parts().to_vec(),
         at: session.at(),
         outcomes: session.outcomes().to_vec(),
         used_ms: session.used_ms(),
+        spent_ms: session.spent_ms(),
     };
     if let (Ok(file), Ok(text)) = (file(), serde_json::to_string(&kept)) {
         let _ = output::write_bytes(&file, true, text.as_bytes());
@@ -82,22 +87,30 @@ pub(crate) fn keep(session: &Session, minutes: u32) {
 
 /// Today's session: where it was left, else composed anew from the drills that are known.
 pub(crate) fn begin(digest: &Digest, known: &[Known], asked: &Asked) -> SessionPlan {
-    let minutes = asked.minutes;
-    if let Some(kept) = interrupted(minutes) {
-        return SessionPlan {
+    let kept = of_today();
+    let another = kept
+        .as_ref()
+        .is_some_and(|kept| kept.at >= kept.parts.len());
+    if let Some(kept) = kept {
+        let plan = SessionPlan {
             parts: kept.parts,
             at: kept.at,
             outcomes: kept.outcomes,
-            minutes,
+            minutes: kept.minutes,
             used_ms: kept.used_ms,
+            spent_ms: kept.spent_ms,
+            another: false,
         };
+        let wanted = !asked.named || plan.minutes == asked.minutes;
+        if !another && plan.goes_on() && wanted {
+            return plan;
+        }
     }
     SessionPlan {
         parts: compose(digest, known, asked),
-        at: 0,
-        outcomes: Vec::new(),
-        minutes,
-        used_ms: 0,
+        minutes: asked.minutes,
+        another,
+        ..SessionPlan::default()
     }
 }
 

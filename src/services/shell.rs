@@ -235,9 +235,7 @@ impl Shell {
                 None
             }
             Effect::KeepSession(session) => {
-                if let Some(day) = self.day {
-                    session::keep(&session, day.minutes);
-                }
+                session::keep(&session);
                 None
             }
             Effect::Store(records) => Some(self.store(records)),
@@ -440,9 +438,9 @@ impl Shell {
         let digest = plan::digest_of(self.journal.as_ref()?).unwrap_or_default();
         let known = self.known.take().unwrap_or_else(plan::all_known);
         let session = session::begin(&digest, &known, &self.day?);
-        let homework = homework::open_tasks(&digest);
-        let homework = homework.iter().map(|due| listing::homework(due, &digest));
-        Some(Message::Today(session, homework.collect()))
+        let homework = homework::kept(&digest).into_iter();
+        let lines = homework.flat_map(|kept| listing::homework(&kept, &digest));
+        Some(Message::Today(session, lines.collect()))
     }
 
     /// By how many per cent this week is above the four before.

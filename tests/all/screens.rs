@@ -137,6 +137,7 @@ fn the_start() {
         outcomes: Vec::new(),
         minutes: 15,
         used_ms: 0,
+        ..SessionPlan::default()
     };
     let homework = Listed {
         extent: "due in 3 days".to_owned(),
@@ -344,6 +345,7 @@ fn a_session() {
         ],
         minutes: 15,
         used_ms: 240_000,
+        ..SessionPlan::default()
     };
     here.tell(Message::Session(plan.clone()));
     of_model("session-between", &here.model);

@@ -81,6 +81,8 @@ pub(super) struct Session {
     pub(super) sounding: Option<Repetition>,
     /// Repetitions that came to their closing note, oldest first.
     pub(super) closed: Vec<Repetition>,
+    /// A press means no repetition before this one: it was played before play began anew.
+    pub(super) presses_from: u64,
     pub(super) last_press: Option<(Mark, i64)>,
     pub(super) assumed_in_a_row: u32,
     /// The cold try of this session and its cell.
@@ -111,6 +113,7 @@ impl Session {
             next_repetition: 0,
             sounding: None,
             closed: Vec::new(),
+            presses_from: 0,
             last_press: None,
             assumed_in_a_row: 0,
             cold: None,
@@ -146,6 +149,7 @@ impl Session {
             Some(id) => self.closed(id),
             None => self
                 .closed_by(heard_ms)
+                .filter(|last| last.id >= self.presses_from)
                 .filter(|last| self.sounding.is_none_or(|now| now.cell == last.cell)),
         }
     }

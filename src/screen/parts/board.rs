@@ -46,7 +46,7 @@ fn style(cell: &Cell, theme: Theme) -> Style {
 pub(super) const LABEL: u16 = 8;
 
 /// What the signs mean.
-pub(super) const LEGEND: &str = "◆ held  ◈ held by an assumed mark  ■ clear  ▣ clear by assumed marks  ▪ passed  ○ open  · closed  ◎ homework  [ ] here";
+pub(super) const LEGEND: &str = "◆\u{a0}held  ◈\u{a0}held by an assumed mark  ■\u{a0}clear  ▣\u{a0}clear by assumed marks  ▪\u{a0}passed  ○\u{a0}open  ·\u{a0}closed  ◎\u{a0}homework  [\u{a0}]\u{a0}here";
 
 /// The whole board in small: a row for each tempo from the highest down, a sign for each stage. A
 /// stage that opens the movement has one sign, at its tempo.

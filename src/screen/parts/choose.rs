@@ -103,6 +103,9 @@ pub(in crate::screen) fn draw(model: &Model, theme: Theme, target: &mut Frame, w
 /// What the keys and pedals do here.
 fn keys(model: &Model) -> Vec<(&'static str, &'static str)> {
     let marked = model.choose().current();
+    if marked.is_none() && model.choose().bars().is_none() && !model.choose().letters().is_empty() {
+        return vec![("esc", "shows all again"), ("backspace", "a letter back")];
+    }
     let unfolds = marked.is_some_and(|line| !line.pieces.is_empty());
     let enter = match marked {
         Some(line) if !line.is_playable() => "shows why",
@@ -136,7 +139,9 @@ fn lines(model: &Model, theme: Theme, buffer: &mut Buffer, area: Rect) {
     }
     if shown.is_empty() {
         let text = "no drill and no movement has these letters";
-        put(buffer, area, area.x + 2, area.y, text, theme.plain());
+        for (y, line) in (area.y..).zip(wrapped(text, area.width)) {
+            put(buffer, area, area.x, y, &line, theme.plain());
+        }
         return;
     }
     let room = usize::from(area.height);
@@ -401,6 +406,7 @@ mod tests {
             outcomes: Vec::new(),
             minutes: 15,
             used_ms: 0,
+            ..SessionPlan::default()
         };
         update(&mut model, at, Message::Today(session, Vec::new()));
         update(&mut model, at, Message::Act(Action::Move(-down)));

@@ -59,8 +59,7 @@ pub(in crate::screen) fn draw(first: &FirstStart, theme: Theme, target: &mut Fra
     };
     let keys = [
         ("right/enter", "takes it"),
-        ("up/down", "move"),
-        ("left", "back"),
+        ("left/down", "next"),
         ("q", "skips the rest"),
     ];
     frame::keys(buffer, foot, &keys, theme);

@@ -232,27 +232,36 @@ fn pressed(practising: &Practising) -> Vec<(&'static str, &'static str)> {
         Some(_) => "sing or tap it",
         None => "again",
     };
-    let mut keys = vec![("right/enter", right)];
-    if practising.offer_words(Offer::Easier).is_some() {
-        keys.push(("left/x", "easier"));
-    }
-    keys.push(("space", "again"));
-    keys
+    let left = match practising.offer_words(Offer::Easier) {
+        Some(_) => "easier",
+        None => "again",
+    };
+    vec![("right/enter", right), ("left/x", left), ("space", "again")]
 }
 
 /// What the keys and pedals for clean and not clean do where they mark: a repetition that has its mark
-/// takes the move that the mark suggests.
-fn marked(practising: &Practising) -> [(&'static str, &'static str); 2] {
+/// takes the move that the mark suggests. Before the first closing note there is nothing to mark.
+fn marked(practising: &Practising) -> Vec<(&'static str, &'static str)> {
     let means = |mark| practising.state().press_means(mark);
-    let right = match means(Mark::Clean) {
-        Some(Meant::GoesOn(_)) => "next",
+    let (Some(clean), Some(not_clean)) = (means(Mark::Clean), means(Mark::NotClean)) else {
+        return vec![("pedals", "mark at the closing note")];
+    };
+    let right = match clean {
+        Meant::GoesOn(_) => "next",
         _ => "clean",
     };
-    let left = match means(Mark::NotClean) {
-        Some(Meant::StepsBack(_)) => "step back",
+    let left = match not_clean {
+        Meant::StepsBack(_) => "step back",
         _ => "not clean",
     };
-    [("right/enter", right), ("left/x", left)]
+    vec![("right/enter", right), ("left/x", left)]
+}
+
+/// The left pedal where it goes a rung down; nothing on the lowest.
+fn rung_down(practising: &Practising) -> Option<(&'static str, &'static str)> {
+    let state = practising.state();
+    let lower = state.plan().below(state.upcoming()?);
+    lower.map(|_| ("left", "rung down"))
 }
 
 /// What the keys and pedals do now.
@@ -272,31 +281,33 @@ pub(super) fn keys(
             keys
         }
         true => {
-            let [right, left] = marked(practising);
-            vec![right, left, ("u", "undo"), ("space", "pause")]
+            let mut keys = marked(practising);
+            keys.extend([("u", "undo"), ("space", "pause")]);
+            keys
         }
         false if marks => {
-            let [right, left] = marked(practising);
-            vec![right, left, ("space", "play")]
+            let mut keys = marked(practising);
+            keys.push(("space", "play"));
+            keys
         }
-        false if practising.goes_on_to().is_some() => vec![
-            ("right/n", "next"),
-            ("space", "play"),
-            ("left", "rung down"),
-            ("e", "explain"),
-        ],
+        false if practising.goes_on_to().is_some() => {
+            let mut keys = vec![("right/n", "next"), ("space", "play")];
+            keys.extend(rung_down(practising));
+            keys.push(("e", "explain"));
+            keys
+        }
         false if practising.goes_back_to().is_some() => vec![
             ("right/space", "play"),
             ("left/n", "step back"),
             ("tab", "stage"),
             ("e", "explain"),
         ],
-        false => vec![
-            ("right/space", "play"),
-            ("left", "rung down"),
-            ("tab", "stage"),
-            ("e", "explain"),
-        ],
+        false => {
+            let mut keys = vec![("right/space", "play")];
+            keys.extend(rung_down(practising));
+            keys.extend([("tab", "stage"), ("e", "explain")]);
+            keys
+        }
     };
     if model.words().is_none() {
         if area.width >= 70 {

@@ -425,6 +425,7 @@ mod tests {
             outcomes,
             minutes: 0,
             used_ms: 0,
+            ..SessionPlan::default()
         };
         let session = Session::new(plan, at);
         assert_eq!(

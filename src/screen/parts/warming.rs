@@ -77,20 +77,17 @@ pub(in crate::screen) fn draw(
         put(buffer, inner, inner.x, y + 1, &text, theme.plain());
     }
     if let Some(trouble) = trouble {
-        let line = fitted(trouble, inner.width);
-        put(
-            buffer,
-            inner,
-            inner.x,
-            inner.bottom().saturating_sub(2),
-            &line,
-            theme.warning(),
-        );
+        let lines = wrapped(trouble, inner.width);
+        let rows = lines.len().min(2) as u16;
+        let top = inner.bottom().saturating_sub(1 + rows);
+        for (y, line) in (top..).zip(lines.iter().take(2)) {
+            put(buffer, inner, inner.x, y, line, theme.warning());
+        }
     }
     let above = y + if close { 2 } else { 3 };
     let music = Rect {
         y: above,
-        height: inner.bottom().saturating_sub(above + 2),
+        height: inner.bottom().saturating_sub(above + 3),
         ..inner
     };
     if !warming.is_over() && music.height > 0 {

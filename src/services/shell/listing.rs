@@ -8,6 +8,7 @@ use crate::planning::{Digest, Due, Known, ago, date_of, homework_item};
 use crate::practice::{Board, Cell, CellStatus, Plan, Rung, replay_all};
 use crate::screen::{board_rows, music_line};
 use crate::services::drill_files::{self, Opened};
+use crate::services::homework::Kept;
 use crate::services::{library, phrases, plan};
 use crate::wording::{self, capital, visible};
 use std::collections::BTreeSet;
@@ -122,17 +123,29 @@ impl Shell {
     }
 }
 
-/// A task of homework as a line of the start page.
-pub(super) fn homework(due: &Due, digest: &Digest) -> Listed {
-    let today = plan::date();
-    let title = format!("Homework: {}", visible(&due.drill.title));
-    Listed {
-        task: due.task.clone(),
-        also: visible(&due.title).into_owned(),
-        extent: due.when(today).unwrap_or_default(),
-        preview: vec![visible(&homework_item(digest, due, today).why).into_owned()],
-        ..Listed::new(Opens::Homework, &due.open, &title)
+/// Homework as lines of the start page: each task that is not reached, or how it is sent.
+pub(super) fn homework(kept: &Kept, digest: &Digest) -> Vec<Listed> {
+    let file = kept.path.display().to_string();
+    if kept.open.is_empty() {
+        let title = format!("Homework: {}", visible(&kept.title));
+        return vec![Listed {
+            extent: "reached: send it".to_owned(),
+            preview: vec![visible(&format!("gracerung report {file} -o report.yaml")).into_owned()],
+            ..Listed::new(Opens::Homework, &file, &title)
+        }];
     }
+    let today = plan::date();
+    let line = |due: &Due| {
+        let title = format!("Homework: {}", visible(&due.drill.title));
+        Listed {
+            task: due.task.clone(),
+            also: visible(&due.title).into_owned(),
+            extent: due.when(today).unwrap_or_default(),
+            preview: vec![visible(&homework_item(digest, due, today).why).into_owned()],
+            ..Listed::new(Opens::Homework, &due.open, &title)
+        }
+    };
+    kept.open.iter().map(line).collect()
 }
 
 /// How many cells are clear, and how many there are.

@@ -132,6 +132,7 @@ impl State {
         {
             session.phase = Phase::Playing;
             session.sounds_since = Some(at.heard_ms);
+            session.presses_from = session.next_repetition;
             self.write(at, Said::new(Kind::Playing, cell, None), records);
         }
     }
