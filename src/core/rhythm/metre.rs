@@ -5,26 +5,28 @@ mod groups;
 use super::NoteValue;
 use crate::units::{Beats, Fraction, write_fraction};
 
-/// A metre: how many notes of which value make a bar, and which of them is a beat.
+/// A metre: how many notes of which value make a bar, and which note value is the beat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Metre {
     /// The upper figure, 1 to 32.
     above: u8,
     /// The lower figure: 1, 2, 4, 8 or 16.
     below: u8,
-    /// A beat as so many of a part of a semibreve: 3 of 8 for a dotted crotchet.
+    /// The beat as a part of a semibreve, upper and lower number: (3, 8) for a dotted crotchet.
     beat: (u8, u8),
-    /// Where beats are counted in groups, a bit for each beat that begins one, the lowest for the first
-    /// beat of the bar; 0 where each is counted by itself.
+    /// A bit for each beat that begins a group; the lowest bit is the first beat of the bar. 0 when
+    /// the beats are not counted in groups.
     groups: u32,
-    /// No metre at all; the figures are those of the bars that are breathed and counted in with.
+    /// True for music without a metre. The figures then give the length of the breath and of the
+    /// count-in.
     free: bool,
-    /// A beat lasts so many of those that the tempo counts, as above and below: 1 but after a change
-    /// of metre at which another note than the beat stays equal.
+    /// How long a beat of this metre lasts, in beats that the tempo counts, as upper and lower
+    /// number. It is 1 except after a change of metre at which a note other than the beat keeps its
+    /// length.
     pace: (u8, u8),
 }
 
-/// Why a text names no metre.
+/// Why a text is not a metre.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct MetreError(pub String);
 
@@ -51,14 +53,14 @@ impl Metre {
     /// Four dotted crotchets.
     pub const TWELVE_EIGHT: Self = Self::usual(12, 8);
 
-    /// No metre, as a pibroch's ground has none: bars of any length, no clicks. What needs a bar, as
-    /// the breath does, takes four crotchets.
+    /// No metre, as in the ground of a pibroch: bars have any length and there are no clicks. What
+    /// needs a bar, such as the breath, takes four crotchets.
     pub const FREE: Self = Self {
         free: true,
         ..Self::FOUR_FOUR
     };
 
-    /// The metres that most pipe music has.
+    /// The metres of most pipe music.
     pub const USUAL: [Self; 7] = [
         Self::TWO_TWO,
         Self::TWO_FOUR,
@@ -69,17 +71,17 @@ impl Metre {
         Self::TWELVE_EIGHT,
     ];
 
-    /// What a metre may be, for a sentence.
+    /// What a metre may be, for error messages.
     pub const EXPECTED: &str =
         "a number from 1 to 32 over 1, 2, 4, 8 or 16, such as 4/4 or 6/8, or `none`";
-    /// The most notes in a bar, and beats in one.
+    /// The most notes in a bar, and the most beats in a bar.
     const MOST: u8 = 32;
 
-    /// The usual count: where the upper figure is 6, 9, 12 … and the lower one 4 or more, three
-    /// notes are one beat; in every other metre the lower figure names the beat (so 3/8 has three
-    /// quavers, 3/2 three minims, 5/8 and 7/8 five and seven quavers). Five quavers or more, and
-    /// an odd number of semiquavers, are counted in twos, the last two with what is left over: 5/8 as
-    /// 2 + 3, 7/8 as 2 + 2 + 3 (common practice, no source).
+    /// The usual way to count a metre. Where the upper figure is 6, 9, 12 … and the lower one is 4
+    /// or more, three notes make one beat. In every other metre the lower figure names the beat:
+    /// 3/8 has three quavers, 3/2 three minims, 5/8 five and 7/8 seven quavers. Five or more
+    /// quavers, and an odd number of semiquavers, are counted in groups of two; an odd one left
+    /// over joins the last group: 5/8 as 2 + 3, 7/8 as 2 + 2 + 3 (common practice, no source).
     const fn usual(above: u8, below: u8) -> Self {
         let compound = above > 3 && above.is_multiple_of(3) && below >= 4;
         let beat = if compound { (3, below) } else { (1, below) };
@@ -102,7 +104,8 @@ impl Metre {
         }
     }
 
-    /// The metre of two figures, counted as usual; none outside 1 to 32 over 1, 2, 4, 8, 16.
+    /// The metre of two figures with its usual beat; none when the upper figure is not 1 to 32 or
+    /// the lower one is not 1, 2, 4, 8 or 16.
     pub fn of(above: u32, below: u32) -> Option<Self> {
         let above = u8::try_from(above).ok()?;
         let below = u8::try_from(below).ok()?;
@@ -110,8 +113,8 @@ impl Metre {
         fits.then(|| Self::usual(above, below))
     }
 
-    /// The metre with another beat: a note value, plain or dotted, of which a bar has a whole
-    /// number up to 32.
+    /// The same metre with another beat. The beat must be a note value, plain or dotted, and the
+    /// bar must hold a whole number of them, at most 32.
     pub fn with_beat(self, part_of_semibreve: Fraction) -> Option<Self> {
         if part_of_semibreve <= Fraction::from_integer(0) {
             return None;
@@ -141,8 +144,8 @@ impl Metre {
         self.free
     }
 
-    /// `6/8`: what is written down, without a word on the beat; `3+2/8` where it is counted in other
-    /// groups than is usual; `none` where there is no metre.
+    /// The metre as it is printed, without its beat: `6/8`. It is `3+2/8` where the beats are
+    /// counted in groups other than the usual ones, and `none` where there is no metre.
     pub fn printed(self) -> String {
         if self.free {
             return "none".to_owned();
@@ -150,18 +153,19 @@ impl Metre {
         format!("{}/{}", self.above_as_counted(), self.below)
     }
 
-    /// The beat, where it is not the usual one.
+    /// The beat as a part of a semibreve; none when it is the usual beat.
     pub fn own_beat(self) -> Option<Fraction> {
         let beat = self.beat_of_semibreve();
         (beat != Self::usual(self.above, self.below).beat_of_semibreve()).then_some(beat)
     }
 
-    /// How long a beat lasts, in beats that the tempo counts.
+    /// How long a beat of this metre lasts, in beats that the tempo counts.
     pub fn pace(self) -> Fraction {
         Fraction::new(i128::from(self.pace.0), i128::from(self.pace.1))
     }
 
-    /// The metre with beats that last so long; none where that is not a ratio of small numbers.
+    /// The same metre with beats of this length (in beats that the tempo counts); none when the
+    /// length is not a ratio of small numbers.
     pub fn with_pace(self, pace: Fraction) -> Option<Self> {
         let above = u8::try_from(*pace.numer())
             .ok()
@@ -171,8 +175,8 @@ impl Metre {
         Some(Self { pace, ..self })
     }
 
-    /// This metre after another, where one note of the other lasts as long as one of this: both as
-    /// parts of a semibreve, the one before first.
+    /// This metre when it follows `before` and one note of `before` lasts as long as one note of
+    /// this metre. `notes` are those two notes as parts of a semibreve, the note of `before` first.
     pub fn where_equal(self, before: Self, notes: (Fraction, Fraction)) -> Option<Self> {
         if [notes.0, notes.1].iter().any(|note| !is_note(*note)) {
             return None;
@@ -181,9 +185,10 @@ impl Metre {
         self.with_pace(lasts / self.beats_of(notes.1).0)
     }
 
-    /// This metre after another with beats of about such a length, where a note stays equal then.
+    /// This metre when it follows `before` and its beats last about `pace`; none when no simple
+    /// ratio is near.
     pub fn at_about(self, before: Self, pace: Fraction) -> Option<Self> {
-        /// The lengths that a beat may have, in beats of the metre before.
+        /// The possible lengths of a beat, in beats of the metre before.
         const RATIOS: [(i128, i128); 8] = [
             (3, 2),
             (2, 3),
@@ -204,7 +209,8 @@ impl Metre {
         self.with_pace(near?)
     }
 
-    /// Which note of the metre before lasts as long as which of this, where it is not the beat.
+    /// Which note of the metre before lasts as long as which note of this metre; none when the
+    /// beats themselves are equal.
     pub fn equal_notes(self, before: Self) -> Option<(Fraction, Fraction)> {
         if self.pace() == before.pace() {
             return None;
@@ -218,7 +224,7 @@ impl Metre {
         })
     }
 
-    /// A bar in beats that the tempo counts.
+    /// The length of a bar in beats that the tempo counts.
     pub fn bar_of_time(self) -> Beats {
         self.bar() * self.pace()
     }
@@ -251,7 +257,7 @@ impl Metre {
         read().ok_or_else(|| MetreError(text.to_owned()))
     }
 
-    /// True where the beat has three parts.
+    /// True when the beat divides into three parts.
     pub fn is_compound(self) -> bool {
         self.beat.0 == 3
     }
@@ -262,7 +268,7 @@ impl Metre {
         u32::try_from(count.to_integer()).unwrap_or(1)
     }
 
-    /// The length of a bar.
+    /// The length of a bar in beats of this metre.
     pub fn bar(self) -> Beats {
         Beats::whole(i128::from(self.beats_in_a_bar()))
     }
@@ -273,12 +279,12 @@ impl Metre {
 
     /// One beat as a part of a semibreve: 1/2, 1/4 or 3/8.
     pub fn beat_of_semibreve(self) -> Fraction {
-        // in lowest terms: 1 or 3 over a power of two
+        // The numbers are in lowest terms already: 1 or 3 over a power of two.
         Fraction::new_raw(i128::from(self.beat.0), i128::from(self.beat.1))
     }
 
-    /// The first division of a beat, as a part of a semibreve: a third of a compound beat; a plain
-    /// beat itself.
+    /// The first division of a beat as a part of a semibreve: a third of a compound beat, or a
+    /// plain beat itself.
     pub fn part_of_a_beat(self) -> Fraction {
         Fraction::new_raw(1, i128::from(self.beat.1))
     }
@@ -304,14 +310,15 @@ impl Metre {
         }
     }
 
-    /// The value of a beat, and whether it is dotted.
+    /// The note value of a beat, and whether it is dotted.
     pub fn beat_value(self) -> (NoteValue, bool) {
         plain_or_dotted(self.beat_of_semibreve())
     }
 
-    /// Which notes share a beam, counted from the start of the bar: those of one beat. Beats shorter
-    /// than a crotchet are taken together, as many as make one, the last of them with what is left
-    /// over (common practice, no source); those that are counted in groups, by these.
+    /// The number of the beam that a note at `place` belongs to; notes with the same number share a
+    /// beam. Notes of one beat share a beam. Beats shorter than a crotchet are joined until they
+    /// make one; beats left over join the last beam (common practice, no source). Where beats are
+    /// counted in groups, each group has one beam.
     pub fn beam_at(self, place: Beats) -> i128 {
         let beat = place.0.floor().to_integer();
         if self.free {
@@ -331,10 +338,10 @@ impl Metre {
     }
 }
 
-/// The value of a part of a semibreve that one head writes, and whether it is dotted.
+/// The note value and whether it is dotted, for a part of a semibreve that one note head can write.
 pub fn plain_or_dotted(part: Fraction) -> (NoteValue, bool) {
     let dotted = *part.numer() == 3;
-    // a dotted crotchet is three quavers
+    // A dotted crotchet is 3/8, and its plain value has half that denominator: 1/4.
     let below = if dotted {
         *part.denom() / 2
     } else {
@@ -350,7 +357,7 @@ pub fn plain_or_dotted(part: Fraction) -> (NoteValue, bool) {
     (value, dotted)
 }
 
-/// True for a length that one note head can write, plain or dotted, from a semiquaver to a
+/// True when one note head, plain or dotted, can write the length, from a semiquaver to a
 /// semibreve.
 fn is_note(part: Fraction) -> bool {
     let (above, below) = (*part.numer(), *part.denom());
@@ -364,9 +371,9 @@ fn number(text: &str) -> Option<u32> {
 }
 
 impl std::fmt::Display for Metre {
-    /// `6/8`; with a beat of its own `3/8 by 3/8`, with beats of another length `6/8 at 3/2`.
+    /// Writes `6/8`, `3/8 by 3/8` with an unusual beat, `6/8 at 3/2` with beats of another length.
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        // how its beats are grouped is no part of what is written
+        // The grouping of the beats is not part of the written form.
         if self.free {
             f.write_str("none")?;
         } else {

@@ -1,5 +1,4 @@
-//! Metre, written note values, and the patterns of clicks;
-//! how pairs are pointed.
+//! Metres, written note values, the patterns of clicks, and how pairs are pointed.
 //!
 //! Knows how a bar is counted and how a length is written. Knows no tempo and no notes.
 

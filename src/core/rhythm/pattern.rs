@@ -1,24 +1,25 @@
-//! When the reference line is heard, and which clicks.
+//! Which repetitions sound the reference line, and which clicks sound.
 
 use serde::{Deserialize, Serialize};
 
-/// A click and its place in the bar.
+/// A click: its weight and its place in the bar.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Click {
     /// How strong it is.
     pub weight: ClickWeight,
-    /// Count of the bar, from 0: a beat, or a group of beats; for a part, the count it follows.
+    /// The count of the bar that the click belongs to, from 0. A count is a beat or a group of
+    /// beats. A click between counts has the number of the count before it.
     pub beat: u8,
 }
 
 /// How strong a click is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum ClickWeight {
-    /// First of a bar.
+    /// The first click of a bar.
     Bar,
-    /// Another beat.
+    /// A click on any other beat.
     Beat,
-    /// Between beats.
+    /// A click between two beats.
     Part,
 }
 
@@ -29,16 +30,16 @@ pub enum Subdivision {
     /// No clicks between the beats.
     #[default]
     Beats,
-    /// One between two beats.
+    /// One click between two beats.
     Halves,
-    /// Two between two beats, as a compound beat has.
+    /// Two clicks between two beats, as in a compound beat.
     Thirds,
-    /// Three between two beats.
+    /// Three clicks between two beats.
     Quarters,
 }
 
 impl Subdivision {
-    /// Parts of a beat.
+    /// Into how many parts the clicks divide a beat.
     pub fn parts(self) -> u32 {
         match self {
             Self::Beats => 1,
@@ -49,22 +50,23 @@ impl Subdivision {
     }
 }
 
-/// In which repetitions the reference line is heard.
+/// The repetitions in which the reference line sounds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 pub enum ReferencePlan {
     /// The reference sounds in every repetition.
     #[default]
     Every,
-    /// It sounds in every other repetition, the first included; in between the player is alone.
+    /// The reference sounds in every second repetition, the first included. The player is alone in
+    /// the others.
     Alternate,
-    /// Softer each time, silent from this many repetitions on.
+    /// The reference is softer each time and silent from this repetition on, counted from 0.
     Fading(u32),
-    /// Never.
+    /// The reference never sounds.
     Silent,
 }
 
 impl ReferencePlan {
-    /// The factor on the reference's level in a repetition, counted from 0.
+    /// The factor on the reference's level in a repetition: 0 to 1. Repetitions are counted from 0.
     pub fn factor(self, repetition: u64) -> f32 {
         match self {
             Self::Every => 1.0,
@@ -87,18 +89,18 @@ impl ReferencePlan {
 /// Which clicks are heard.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 pub enum ClickPlan {
-    /// All.
+    /// All clicks sound.
     #[default]
     Every,
     /// Beats 1 and 3; in metres without a third beat, the first.
     OneAndThree,
-    /// The first of each bar.
+    /// Only the first click of each bar sounds.
     OnePerBar,
-    /// So many bars with clicks and so many without, in turn.
+    /// A number of bars with clicks and a number of bars without alternate.
     SilentBars {
-        /// Bars with clicks.
+        /// The number of bars with clicks.
         play: u32,
-        /// Bars without.
+        /// The number of bars without clicks.
         rest: u32,
     },
 }
@@ -132,7 +134,7 @@ mod tests {
         assert_eq!(ReferencePlan::Alternate.factor(1), 0.0);
     }
 
-    /// A beat has one part more than there are clicks between it and the next.
+    /// The clicks between two beats divide the beat into one part more than there are clicks.
     #[test]
     fn clicks_between_beats_are_counted() {
         let parts = [
@@ -151,7 +153,7 @@ mod tests {
         assert!(ClickPlan::OneAndThree.sounds(click(ClickWeight::Beat, 2), 0));
         assert!(!ClickPlan::OneAndThree.sounds(click(ClickWeight::Beat, 1), 0));
         assert!(!ClickPlan::OneAndThree.sounds(click(ClickWeight::Part, 2), 0));
-        // all beats of a bar of four and of three: 1 and 3, and no other
+        // Every beat of a bar of four and of a bar of three: only beats 1 and 3 sound.
         let heard = |beats: u8| -> Vec<u8> {
             let beat = |beat| {
                 click(

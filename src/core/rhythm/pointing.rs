@@ -1,48 +1,50 @@
-//! How the pairs of a tune are pointed: how much longer than its short note the long note of a pair
-//! is held, by onsets.
+//! How the pairs of a tune are pointed: how many times longer the long note of a pair is than its
+//! short note, measured from onset to onset.
 //!
 //! A pair is written three to one (a dot and its cut) or one to three (a snap). It knows ratios, and
 //! which one is usual for a kind of tune. It knows no tempo and no notes.
 //!
-//! The usual ratios and their ranges are from experience, 55 to 65 % sure, and never cited as fact.
+//! The usual ratios and their ranges come from experience (55 to 65 % sure) and are never cited as
+//! fact.
 
 use super::metre::Metre;
 use super::tune_kind::{has_word, names_air, names_pibroch};
 use crate::units::{Fraction, parse_fraction, write_fraction};
 
-/// A ratio of long to short by onsets, and the range that is as good.
+/// A ratio of the long note to the short note, measured by onsets, and the range of ratios that are
+/// equally good.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Pointed {
     /// Long to short, 1 to [`Pointing::MOST`].
     pub ratio: Fraction,
-    /// The roundest that is as good, not above `ratio`.
+    /// The smallest (roundest) ratio that is equally good; at most `ratio`.
     pub least: Fraction,
-    /// The sharpest that is as good, not below `ratio`.
+    /// The largest (sharpest) ratio that is equally good; at least `ratio`.
     pub most: Fraction,
 }
 
 /// Who said how a tune is pointed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 pub enum PointingSource {
-    /// Nobody: it is played as it is written.
+    /// Nobody said so: the tune is played as it is written.
     #[default]
     Nobody,
-    /// Experience, by the kind of tune.
+    /// The usual pointing of this kind of tune, from experience.
     Kind,
-    /// The drill's file.
+    /// The drill's file said so.
     File,
-    /// A stage of it for itself, so that it is another thing to practise than the tune.
+    /// One stage has its own pointing. Such a stage is practised separately from the tune.
     Stage,
 }
 
 /// How the pairs of some music are pointed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Pointing {
-    /// A dot and its cut, written three to one; none: as written.
+    /// The pointing of a dot and its cut, which are written three to one. None: played as written.
     pub dots: Option<Pointed>,
-    /// A snap, written one to three; none: as written.
+    /// The pointing of a snap, which is written one to three. None: played as written.
     pub snaps: Option<Pointed>,
-    /// Pairs are judged at all: those of airs and grounds never are.
+    /// True when pairs are judged. The pairs of airs and grounds never are.
     pub judged: bool,
     /// Who said so.
     pub source: PointingSource,
@@ -61,8 +63,9 @@ impl Default for Pointing {
 }
 
 impl Pointed {
-    /// A ratio with the range that stands for it where none is given: from three quarters of it to
-    /// half as much again (chosen: the shape of the usual range of a march in 2/4, 3 to 6 about 4).
+    /// A ratio with the range that applies when none is given: three quarters of the ratio to one
+    /// and a half times it. The width is chosen after the usual range of a march in 2/4, which is 3
+    /// to 6 around 4.
     fn about(ratio: Fraction) -> Self {
         Self {
             ratio,
@@ -71,7 +74,8 @@ impl Pointed {
         }
     }
 
-    /// `4:1`, with its range where that is not what [`Self::about`] gives: `3:1, 2.5 to 4`.
+    /// Writes `4:1`, and adds the range where it differs from that of [`Self::about`]: `3:1, 2.5 to
+    /// 4`.
     fn written(&self) -> String {
         let ratio = format!("{}:1", decimal(self.ratio));
         if *self == Self::about(self.ratio) {
@@ -81,13 +85,14 @@ impl Pointed {
         }
     }
 
-    /// `3 to 6`.
+    /// Writes the range: `3 to 6`.
     pub fn range(&self) -> String {
         format!("{} to {}", decimal(self.least), decimal(self.most))
     }
 }
 
-/// The number as a player writes it: `4`, `2.5`; a fraction where no short decimal is exact.
+/// The number as a player writes it: `4`, `2.5`. It is written as a fraction when no short decimal
+/// is exact.
 fn decimal(value: Fraction) -> String {
     let thousandths = value * Fraction::from_integer(1000);
     if thousandths.is_integer() {
@@ -98,17 +103,17 @@ fn decimal(value: Fraction) -> String {
 }
 
 impl Pointing {
-    /// What [`Self::parse`] expects.
+    /// What [`Self::parse`] expects, for error messages.
     pub const EXPECTED: &'static str = "a ratio of the long note to the short one, such as `4:1`, \
          with its range `4:1, 3 to 6`, or `as written`, or `round`";
-    /// The sharpest ratio.
+    /// The sharpest ratio that is accepted, long to short.
     pub const MOST: i128 = 16;
 
-    /// Reads `4:1`, `4 to 1`, `4:1, 3 to 6`, `4:1 (3-6)`, `round` (1:1) and `as written`. A ratio is that
-    /// of dots and of snaps.
+    /// Reads `4:1`, `4 to 1`, `4:1, 3 to 6`, `4:1 (3-6)`, `round` (1:1) and `as written`. The ratio
+    /// applies to both dots and snaps.
     ///
     /// # Errors
-    /// Any other text; gives what was expected.
+    /// Any other text. The error is [`Self::EXPECTED`].
     pub fn parse(text: &str, source: PointingSource) -> Result<Self, &'static str> {
         let plain = text.trim().to_lowercase().replace(['-', '_', '–'], " ");
         let pointed = match plain.split_whitespace().collect::<Vec<_>>()[..] {
@@ -124,7 +129,8 @@ impl Pointing {
         })
     }
 
-    /// The usual pointing of a kind of tune in a metre; as written where there is none.
+    /// The usual pointing of a kind of tune in a metre; as written when the kind has no usual
+    /// pointing.
     pub fn of_kind(kind: &str, metre: Metre) -> Self {
         let is = |wanted: &[&str]| has_word(kind, wanted);
         if names_air(kind) || names_pibroch(kind) {
@@ -173,8 +179,8 @@ impl Pointing {
         }
     }
 
-    /// Held longer, for a stage of its own: 2:1 becomes 3:1, 3:1 5:1, 4:1 7:1 (chosen). Nothing where no
-    /// pair is pointed, or all are round.
+    /// The same pointing held longer, for a stage of its own: 2:1 becomes 3:1, 3:1 becomes 5:1, 4:1
+    /// becomes 7:1 (chosen). None when no pair is pointed, or when all pairs are round.
     pub fn exaggerated(&self) -> Option<Self> {
         let one = Fraction::from_integer(1);
         let pointed = self.dots.or(self.snaps)?;
@@ -188,12 +194,12 @@ impl Pointing {
         })
     }
 
-    /// How a pair is pointed; none where it is played as written.
+    /// How a pair is pointed; none when it is played as written.
     pub fn of_pair(&self, long_first: bool) -> Option<Pointed> {
         if long_first { self.dots } else { self.snaps }
     }
 
-    /// The words of a drill file; none where the file need not say it.
+    /// The pointing in the words of a drill file; none when the file need not state it.
     pub fn written(&self) -> Option<String> {
         match self.source {
             PointingSource::Nobody | PointingSource::Kind => None,
@@ -204,8 +210,8 @@ impl Pointing {
         }
     }
 
-    /// The words for the head or the foot of a page: `pointed 4 : 1 (from experience)`; none where
-    /// neither the file nor the kind of tune says how it is pointed.
+    /// The pointing in words for the head or the foot of a page: `pointed 4 : 1 (from experience)`.
+    /// None when neither the file nor the kind of tune sets a pointing.
     pub fn spoken(&self) -> Option<String> {
         let experience = match self.source {
             PointingSource::Nobody => return None,
@@ -268,8 +274,8 @@ fn read(text: &str) -> Result<Pointed, &'static str> {
     Ok(Pointed { ratio, least, most })
 }
 
-/// Figures that exact time is reckoned with at every tempo without running out of digits; nobody hears
-/// a finer difference.
+/// True when the numbers of the ratio are small enough that exact time arithmetic does not overflow
+/// at any tempo. Nobody hears a finer difference.
 fn is_simple(ratio: Fraction) -> bool {
     const MOST: i128 = 10_000;
     *ratio.numer() <= MOST && *ratio.denom() <= MOST
@@ -283,7 +289,7 @@ mod tests {
         Pointing::of_kind(kind, metre).spoken()
     }
 
-    /// From experience, 55 to 65 % sure, never cited as fact.
+    /// The values come from experience (55 to 65 % sure) and are never cited as fact.
     #[test]
     fn each_kind_of_tune_has_its_usual_pointing() {
         let ranges = |kind: &str, metre: Metre| {
@@ -338,7 +344,8 @@ mod tests {
             ("3:1 (2.5-4)", "3:1, 2.5 to 4"),
             ("3:1, 2.5 to 4", "3:1, 2.5 to 4"),
             ("10:3", "10/3:1"),
-            // a range may begin or end at the ratio, and end at twice the largest one
+            // A range may begin or end at the ratio itself, and may end at twice the sharpest
+            // ratio.
             ("4:1, 4 to 6", "4:1, 4 to 6"),
             ("4:1, 3 to 4", "4:1, 3 to 4"),
             ("16:1, 10 to 32", "16:1, 10 to 32"),
@@ -397,7 +404,7 @@ mod tests {
         assert_eq!(Pointing::default().spoken(), None);
     }
 
-    /// Twice the ratio less one, up to the largest one that is read.
+    /// The longer ratio is twice the ratio less one, up to the sharpest ratio accepted.
     #[test]
     fn a_stage_holds_the_dots_longer() {
         for (pointing, held) in [("2:1", "3:1"), ("3:1", "5:1"), ("10:1", "16:1")] {

@@ -1,8 +1,8 @@
-//! What kind of tune some words name, as far as a rule of the trade depends on it.
+//! Which kind of tune a name describes, as far as the rules of the trade depend on it.
 
 use crate::wording;
 
-/// True for a name of a pibroch or of its ground, English or Gaelic, with accents or without.
+/// True when the words name a pibroch or its ground, in English or Gaelic, with or without accents.
 pub fn names_pibroch(kind: &str) -> bool {
     let kind = wording::without_accents(&kind.to_lowercase());
     let names = ["pibroch", "piobaireachd", "ceol mor", "ground", "urlar"];
@@ -43,7 +43,7 @@ pub fn names_air(kind: &str) -> bool {
     has_word(kind, &["air", "airs"])
 }
 
-/// True where one of some words, in small letters, stands in a name.
+/// True when one of the `wanted` words (in lower case) stands in the name.
 pub(super) fn has_word(kind: &str, wanted: &[&str]) -> bool {
     let kind = kind.to_lowercase();
     kind.split(|sign: char| !sign.is_alphanumeric())

@@ -1,4 +1,4 @@
-//! The movements that stand in a score.
+//! Finds the movements in a score.
 
 use super::notes::{Score, ScoreGroup};
 use crate::chanter::Note;
@@ -11,24 +11,25 @@ pub struct Found {
     pub movement: Option<Movement>,
     /// Its parts.
     pub parts: Vec<Part>,
-    /// Between which notes.
+    /// The notes before and after it.
     pub context: Context,
-    /// Written bar (from 1, a pickup is 0) and melody note in it (from 1), in the order of the
-    /// music.
+    /// Every place where it stands: written bar (from 1, a pickup is 0) and melody note in that bar
+    /// (from 1), in the order of the music.
     pub places: Vec<(u16, u8)>,
-    /// How hard it is; more is harder.
+    /// Its difficulty; a larger number is harder.
     pub difficulty: u32,
 }
 
 impl Found {
-    /// Its notes.
+    /// The notes of its parts, in order.
     pub fn gracenotes(&self) -> Vec<Note> {
         self.parts.iter().map(|part| part.note).collect()
     }
 }
 
-/// Every movement of a score with its contexts, the hardest first; the same group between the same
-/// notes is listed once with all its places. A repeat does not count twice.
+/// Every movement of a score in each of its contexts, the hardest first. The same group between the
+/// same notes is listed once with all its places. Music that is played again in a repeat counts
+/// once.
 pub fn movements(score: &Score) -> Vec<Found> {
     let mut found: Vec<Found> = Vec::new();
     let mut before: Option<Note> = None;
@@ -52,7 +53,8 @@ pub fn movements(score: &Score) -> Vec<Found> {
                 }
             }
             None => found.push(Found {
-                // a stage's own opening gracenote is no choice of a movement, but it has a name
+                // A stage's own opening gracenote is not an exercise in a movement, but it has a
+                // movement's name.
                 movement: note.group.movement.or_else(|| {
                     let gracenotes: Vec<Note> = parts.iter().map(|part| part.note).collect();
                     recognise(&gracenotes, context).names.first().copied()
@@ -95,7 +97,7 @@ mod tests {
     use crate::score::resolve_music;
     use crate::units::Beats;
 
-    /// A drill's own opening gracenote was once listed as an unknown movement.
+    /// A drill's own opening gracenote is a known movement and is listed under its name.
     #[test]
     fn every_gracenote_of_the_built_in_drills_has_a_name() {
         let mut groups = 0;
@@ -114,8 +116,8 @@ mod tests {
         assert!(groups > 100);
     }
 
-    /// A tune's list would otherwise count a repeated part twice, or put a gracenote before a
-    /// taorluath.
+    /// The list shows the hardest movement first (a taorluath before a gracenote) and counts a
+    /// repeated part once.
     #[test]
     fn the_hardest_comes_first_and_a_repeat_counts_once() {
         let text = "|:{g}A2 {GdGe}A2 {gcd}c2 e2|{g}A2 {GdGe}A2 {GdG}c4:|";

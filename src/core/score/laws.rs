@@ -1,5 +1,5 @@
-//! The laws of a score: the names of its notes, its written text, its bars and pairs, and where the
-//! time of its movements comes from.
+//! Tests of a score: the names of its notes, its written text, its bars and pairs, and where its
+//! movements take their time from.
 
 use super::*;
 use crate::drill::{built_in, read, read_music};
@@ -7,7 +7,7 @@ use crate::movement::Schools;
 use crate::rhythm::{Metre, Pointing, PointingSource};
 use crate::units::{Beats, Fraction};
 
-/// A quaver is the unit.
+/// Resolves the music of `text`. The unit note length is a quaver.
 fn score_by(text: &str, metre: Metre, pointing: Pointing, schools: &Schools) -> Score {
     let (mut music, problems) = read_music(text, metre, Fraction::new(1, 8), "");
     assert_eq!(problems, [], "{text}");
@@ -28,7 +28,7 @@ fn names(score: &Score) -> Vec<String> {
     notes.map(|note| note.id.to_string()).collect()
 }
 
-/// The names stand in documents for other programs and in the journal.
+/// Documents for other programs and the journal use these names, so they never change.
 #[test]
 fn a_note_is_named_by_bar_note_gracenote_and_pass() {
     let id = |grace, pass| NoteId {
@@ -44,7 +44,7 @@ fn a_note_is_named_by_bar_note_gracenote_and_pass() {
         names(&score("|:B2|A2 c2:|", Metre::THREE_FOUR)),
         ["0.1", "1.1", "1.2", "0.1x2", "1.1x2", "1.2x2"]
     );
-    // the short last bar of a part and the pickup of the next are one bar
+    // The short last bar of a part and the pickup of the next part have the same bar number.
     assert_eq!(
         names(&score("A2 c2 B2|d2 e2||f2|e2 c2 d2|", Metre::THREE_FOUR)),
         [
@@ -53,7 +53,7 @@ fn a_note_is_named_by_bar_note_gracenote_and_pass() {
     );
 }
 
-/// A fingerprint of this text names a cell in every journal: it must never change.
+/// The fingerprint of this text names a cell in every journal, so the text never changes.
 #[test]
 fn the_written_text_is_metre_bars_gracenotes_and_lengths() {
     for (text, written) in [
@@ -73,8 +73,8 @@ fn the_written_text_is_metre_bars_gracenotes_and_lengths() {
     }
 }
 
-/// With equal quavers a dotted crotchet lasts one and a half of the crotchets before it, and is one
-/// beat of its own bar.
+/// With equal quavers a dotted crotchet lasts one and a half of the preceding crotchets, but it is
+/// one beat of its own bar.
 #[test]
 fn a_bar_is_told_in_the_tempos_beats_and_in_its_own() {
     let score = score(
@@ -106,8 +106,8 @@ fn a_bar_is_told_in_the_tempos_beats_and_in_its_own() {
     assert!(!super::laws::score("A2 c2|", Metre::TWO_FOUR).changes_metre());
 }
 
-/// Pairs are three to one, inside a beat, where the beat of the tempo is: not where the metre is
-/// another or none.
+/// A pair is written three to one and stands inside one beat, in bars where the beat is the tempo's
+/// beat. Bars with another metre, or without a metre, have no pairs.
 #[test]
 fn a_pair_stands_inside_a_beat_of_the_first_metre() {
     let pairs = |text: &str, metre: Metre| -> Vec<String> {
@@ -125,26 +125,27 @@ fn a_pair_stands_inside_a_beat_of_the_first_metre() {
         ["1.2", "3.2"]
     );
     assert_eq!(pairs("A>B c2|", Metre::FREE), [""; 0]);
-    // after a pickup of a semiquaver beats begin a quarter later
+    // After a pickup of a semiquaver the beats begin a quarter of a beat later.
     assert_eq!(
         pairs("c/|A>B d2|A>B c3/2|", Metre::TWO_FOUR),
         ["1.2", "2.2"]
     );
-    // at any third of a compound beat, and between two thirds nowhere
+    // A pair may begin at any third of a compound beat, but not between two thirds.
     assert_eq!(pairs("A B>c d>e f|", Metre::SIX_EIGHT), ["1.3", "1.5"]);
     assert_eq!(pairs("A/4c/4B3/2c/d/ e3|", Metre::SIX_EIGHT), [""; 0]);
-    // over the middle of a bar, but not over a beat
+    // A pair may cross the middle of a bar, but not a beat.
     assert_eq!(pairs("A3 B c2 d2|", Metre::FOUR_FOUR), [""; 0]);
     assert_eq!(pairs("A3 B c2 d2|", Metre::TWO_TWO), ["1.2"]);
 }
 
-/// Common practice, no source: a grip before the beat, a doubling on it, a throw by school.
+/// Common practice, no source: a grip takes its time before the beat, a doubling on the beat, and a
+/// throw differs by school.
 #[test]
 fn where_the_time_of_a_movement_comes_from_is_told() {
     let told = |text: &str| where_time_comes_from(&score(text, Metre::FOUR_FOUR));
     let grip = "the grip takes its time from the end of low A; C lands on beat 3";
     let doubling = "the doubling begins on beat 3 and takes its time from C";
-    // a single gracenote is no movement to tell of, and nothing is told twice
+    // A single gracenote has no sentence, and no sentence is repeated.
     assert_eq!(told("{g}A4 {GdG}c4|{g}A4 {GdG}c4|"), [grip]);
     assert_eq!(told("{g}A4 {gcd}c4|"), [doubling]);
     assert_eq!(
@@ -182,7 +183,7 @@ fn where_the_time_of_a_movement_comes_from_is_told() {
         where_time_comes_from(&thrown),
         ["the throw on D begins before beat 3, at the end of low A; its D falls on the beat"]
     );
-    // a drill of the movement knows it by name
+    // A drill made from a movement knows that movement by name.
     let file = built_in("grip-from-d").expect("it is built in");
     let drill = read(file.text.as_bytes()).0.expect("it reads");
     let real = drill
@@ -199,8 +200,8 @@ fn where_the_time_of_a_movement_comes_from_is_told() {
     );
 }
 
-/// Behind a dot and its cut a movement may have its time from the dot, where the tune says how they are
-/// pointed.
+/// Behind a dot and its cut a movement may take its time from the dot, when the tune has a
+/// pointing.
 #[test]
 fn behind_a_cut_the_dot_gives_time_too() {
     let told = |text: &str, pointing: Pointing| {

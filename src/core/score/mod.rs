@@ -1,8 +1,8 @@
-//! One stage, resolved, in musical time: which notes sound, in which order, written how long, and
-//! what each gracenote is for.
+//! One resolved stage in musical time: the notes that sound, their order, their written lengths,
+//! and the role of each gracenote.
 //!
-//! Knows no tempo and no sample rate. Sound, screen, paper and listening all start here, so a
-//! movement is resolved once and they agree on the names of notes.
+//! Knows no tempo and no sample rate. Sound, screen, paper and listening all start from a score. So
+//! each movement is resolved once, and all of them use the same names for notes.
 
 mod found;
 #[cfg(test)]

@@ -6,13 +6,13 @@ use crate::rhythm::{Metre, Pointing, PointingSource};
 use crate::units::{Beats, Fraction};
 use serde::{Serialize, Serializer};
 
-/// The name of a note: bar, note in the bar, pass and gracenote. It stays the same under every
-/// tempo, repetition and sample rate.
+/// The name of a note: bar, note in the bar, pass and gracenote. It does not depend on tempo,
+/// repetition or sample rate.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct NoteId {
     /// Written bar, from 1; a pickup is bar 0 ([`crate::drill::Music::bar_numbers`]).
     pub bar: u16,
-    /// How many times this bar has begun by now, from 1: a repeat plays it again.
+    /// Which playing of this bar it is, from 1: a repeat plays the bar again.
     pub pass: u8,
     /// Melody note in the bar, from 1.
     pub note: u8,
@@ -21,7 +21,7 @@ pub struct NoteId {
 }
 
 impl NoteId {
-    /// The name of a gracenote before this melody note.
+    /// The name of a gracenote before this melody note; `number` is from 1.
     pub fn grace(self, number: usize) -> Self {
         Self {
             grace: u8::try_from(number).unwrap_or(u8::MAX),
@@ -36,7 +36,8 @@ impl NoteId {
 }
 
 impl std::fmt::Display for NoteId {
-    /// `2.3`: bar 2, note 3; `2.3g1` its first gracenote; `2.3x2` the second time through.
+    /// Writes `2.3` for bar 2, note 3; `2.3g1` for the first gracenote before it; `2.3x2` for its
+    /// second pass.
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "{}.{}", self.bar, self.note)?;
         if self.grace > 0 {
@@ -63,13 +64,13 @@ pub struct Score {
     pub pickup: Beats,
     /// Bars in playing order.
     pub bars: Vec<ScoreBar>,
-    /// Melody notes in playing order; a tied continuation has its own entry.
+    /// Melody notes in playing order. The second note of a tie has its own entry.
     pub notes: Vec<ScoreNote>,
     /// Length of one repetition.
     pub length: Beats,
     /// Length of the bars to breathe and mark in after it; may be nothing.
     pub breath: Beats,
-    /// How its pairs are played. Places and lengths here are those that are written.
+    /// How its pairs are played. The places and lengths in this score are the written ones.
     pub pointing: Pointing,
 }
 
@@ -82,7 +83,8 @@ pub struct ScoreBar {
     pub start: Beats,
     /// Length as written.
     pub length: Beats,
-    /// Where its first note stands in a full bar: a pickup stands at the end of one.
+    /// Where its first note stands in a full bar, in beats. A pickup stands at the end of a full
+    /// bar.
     pub place: Beats,
     /// Index of the written bar.
     pub written: usize,
@@ -105,22 +107,23 @@ pub struct ScoreNote {
     pub written: Beats,
     /// The note.
     pub note: Note,
-    /// True where it is tied to the note before and has no onset of its own.
+    /// True when it is tied to the note before and so has no onset.
     pub continues: bool,
     /// Gracenotes before it.
     pub group: ScoreGroup,
-    /// Gracenotes before it in the very first repetition, where nothing sounded before and that
-    /// makes a difference.
+    /// Gracenotes before it in the very first repetition. None when they are those of `group`; they
+    /// differ when the silence before the first note makes a difference.
     pub first_group: Option<ScoreGroup>,
 }
 
 /// The gracenotes before a melody note.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct ScoreGroup {
-    /// In order.
+    /// The gracenotes in playing order.
     pub parts: Vec<ScoreGrace>,
-    /// How many of them, from the first, sound before the beat and take their time from the note
-    /// before. The others begin on the written place and take it from the note they decorate.
+    /// How many of the gracenotes, from the first, sound before the beat and take their time from
+    /// the note before. The others begin on the written place and take their time from the note
+    /// they decorate.
     pub before_beat: usize,
     /// The movement, when it is a known one.
     pub movement: Option<Movement>,
@@ -135,12 +138,12 @@ pub struct ScoreGrace {
     pub note: Note,
     /// Tone or separating gracenote.
     pub role: Role,
-    /// A written length, where the group holds it long.
+    /// Its written length in beats, when the group holds it long.
     pub held: Option<Beats>,
 }
 
 impl Score {
-    /// The written length of a note with everything tied to it.
+    /// The written length of a note and of all notes tied to it, in beats.
     pub fn sounding_length(&self, index: usize) -> Beats {
         let Some(note) = self.notes.get(index) else {
             return Beats::ZERO;
@@ -153,9 +156,10 @@ impl Score {
         note.written + tied
     }
 
-    /// True of two notes, each with its sounding length, that are written three to one or one to three
-    /// and stand inside one beat, where such a pair begins: at the start of the beat or after as many
-    /// like pairs as go before it; in a beat of three parts at any of them.
+    /// True when two notes, each given with its sounding length, form a pair. They are written
+    /// three to one or one to three and stand inside one beat. A pair begins at the start of the
+    /// beat or after other pairs of the same length; in a beat of three parts it begins at any
+    /// third.
     pub(crate) fn is_pair(&self, first: (&ScoreNote, Beats), second: (&ScoreNote, Beats)) -> bool {
         let ((first, one), (second, other)) = (first, second);
         let (long, short) = (one.max(other), one.min(other));
@@ -167,8 +171,8 @@ impl Score {
         if !counted || long != short * three {
             return false;
         }
-        // where the metre stays the same the pickup says where beats are, also in bars that are cut in
-        // two
+        // When the metre does not change, the pickup alone says where the beats are. This also
+        // holds in bars that the end of a part cuts in two.
         let place = if self.changes_metre() {
             first.place
         } else {
@@ -180,25 +184,26 @@ impl Score {
         within + whole <= Beats::ONE && (third || (within.0 / whole.0).is_integer())
     }
 
-    /// The length of a note in beats of its own bar, as it is written there.
+    /// The written length of a note in beats of its own bar.
     pub fn beats_written(&self, note: &ScoreNote) -> Beats {
         let pace = self.bars.get(note.bar).map(|bar| bar.metre.pace());
         pace.map_or(note.written, |pace| Beats(note.written.0 / pace))
     }
 
-    /// True where the metre changes on the way.
+    /// True when the metre changes within the score.
     pub fn changes_metre(&self) -> bool {
         self.bars.iter().any(|bar| bar.metre != self.metre)
     }
 
-    /// Start of every bar from the start of the repetition to its end, pickup included.
+    /// Start of every bar (the pickup included) in beats from the start of the repetition, and the
+    /// end of the last bar.
     pub fn bar_lines(&self) -> Vec<Beats> {
         self.bars.iter().map(|bar| bar.start).collect()
     }
 
-    /// The written music as one line of text: metre, and each note with its length and gracenotes.
-    /// Two stages with the same text are the same music whatever they are called; its fingerprint
-    /// names a cell in the journal, so this form must never change.
+    /// The written music as one line of text: the metre, and each note with its length and
+    /// gracenotes. Two stages with the same text are the same music, whatever their names. The
+    /// fingerprint of this text names a cell in the journal, so its form must never change.
     pub fn written_text(&self) -> String {
         use std::fmt::Write as _;
         let mut text = format!("{}", self.metre);
@@ -230,8 +235,8 @@ impl Score {
             let tie = if note.continues { "~" } else { "" };
             let _ = write!(text, "{tie}{}:{}", note.note, note.written);
         }
-        // a stage that is pointed for itself is another thing to practise; how the tune is pointed is
-        // how its written music is played
+        // A stage with its own pointing is practised separately, so its pointing is part of the
+        // text. The pointing of a tune only says how its written music is played.
         if self.pointing.source == PointingSource::Stage
             && let Some(pointed) = self.pointing.written()
         {

@@ -1,4 +1,4 @@
-//! Written music to score: groups get their parts, places their beats, notes their names.
+//! Turns written music into a score: groups get their parts, notes get their places and names.
 
 use super::notes::{NoteId, Score, ScoreBar, ScoreGrace, ScoreGroup, ScoreNote};
 use crate::chanter::Note;
@@ -6,25 +6,25 @@ use crate::drill::{Group, Music};
 use crate::movement::{Context, Lengths, Part, Role, Schools, opening_gracenote, place_group};
 use crate::units::{Beats, Fraction};
 
-/// Resolves one repetition of `music`, followed by `breath` of clicks alone.
+/// Resolves one repetition of `music`, followed by `breath` beats with clicks only.
 ///
-/// Every group is placed against the note that sounds before it in playing order; the first note
-/// of a repetition against the last one of the repetition before, and in the very first
-/// repetition against silence.
+/// A group of gracenotes depends on the note that sounds before it in playing order. For the first
+/// note of a repetition that is the last note of the repetition before; in the very first
+/// repetition it is silence.
 pub fn resolve_music(music: &Music, breath: Beats, schools: &Schools) -> Score {
     resolve_for(music, breath, schools, group_in)
 }
 
-/// What [`Score::written_text`] says of music, without the names of its gracenotes: planning asks
-/// for every stage of every drill, and a name costs more than the rest.
+/// Gives the same text as [`Score::written_text`] without naming the gracenotes. The plan asks for
+/// the text of every stage of every drill, and the names cost more than all the rest.
 pub fn written_text(music: &Music, schools: &Schools) -> String {
     resolve_for(music, Beats::ZERO, schools, written_group).written_text()
 }
 
-/// A group with what is written of it.
+/// A group with only the values that the written text needs.
 fn written_group(group: &Group, id: NoteId, context: Context, schools: &Schools) -> ScoreGroup {
     match group {
-        // A single gracenote needs no name; in a longer group the name may say that a part is held.
+        // A single gracenote needs no name. In a longer group the name may say that a part is held.
         Group::Spelled(gracenotes) if gracenotes.len() == 1 => {
             let mut group = parts(&[Part::separating(gracenotes[0].note)], id);
             for part in &mut group.parts {
@@ -88,7 +88,7 @@ fn resolve_for(
                 after: note.note,
             };
             let group = group_in(&note.group, id, context, schools);
-            // nothing sounded before the very first note
+            // No note sounds before the very first note.
             let silent = Context {
                 before: None,
                 ..context
@@ -117,8 +117,8 @@ fn resolve_for(
     score
 }
 
-/// How many notes of the same bar number stand in the written bar before: in the second half of a
-/// bar that the end of a part divides, the names of notes go on.
+/// For each bar, the number of notes in the written bar before when both have the same bar number.
+/// Where the end of a part divides a bar, the note numbers continue in its second half.
 fn notes_before_in_number(music: &Music, numbers: &[u16]) -> Vec<usize> {
     (0..music.bars.len())
         .map(|place| match place.checked_sub(1) {
@@ -192,7 +192,8 @@ mod tests {
     use crate::chanter::NOTES;
     use crate::drill::{BUILT_IN, read};
 
-    /// A cell whose name in the plan were another than on the screen would be asked for for ever.
+    /// A cell must have the same name in the plan and on the screen; otherwise the plan would never
+    /// see it done.
     #[test]
     fn the_short_way_to_the_written_text_says_the_same() {
         let mut stages = 0;
@@ -208,7 +209,8 @@ mod tests {
         assert!(stages > 30);
     }
 
-    /// The short way to the written text relies on this: no movement of one gracenote holds it.
+    /// The short way to the written text relies on this: no movement of one gracenote holds a
+    /// gracenote.
     #[test]
     fn one_gracenote_is_never_held_by_a_name() {
         let befores = NOTES.map(Some).into_iter().chain([None]);

@@ -1,10 +1,10 @@
-//! Where the time of a movement comes from, in a sentence.
+//! Says in a sentence where a movement takes its time from.
 
 use super::notes::{Score, ScoreNote};
 use crate::units::{Beats, spell_fraction};
 
-/// The sentences of a score: one for each way its movements take their time, without repeats.
-/// Common practice, no source, as the catalogue's rows say.
+/// The sentences for a score: one for each way in which its movements take their time, without
+/// repeats. Common practice, no source, as in the catalogue's rows.
 pub fn where_time_comes_from(score: &Score) -> Vec<String> {
     let mut sentences: Vec<(u16, String)> = Vec::new();
     for (index, note) in score.notes.iter().enumerate() {
@@ -32,8 +32,8 @@ pub fn where_time_comes_from(score: &Score) -> Vec<String> {
         .collect()
 }
 
-/// True of a note behind a dot and its cut in a tune that says how they are pointed: the cut keeps
-/// time to be heard, so that a movement before the note may have its own from the dot.
+/// True for a note behind a dot and its cut in a tune that has a pointing. The cut keeps time to be
+/// heard, so a movement before the note may take its time from the dot.
 fn is_behind_a_cut(score: &Score, index: usize) -> bool {
     let pointing = score.pointing;
     if !pointing.judged || pointing.of_pair(true).is_none() {

@@ -1,4 +1,4 @@
-//! Where the clicks of a cycle and of its count-in stand.
+//! Where the clicks of a cycle and of its count-in stand, in beats.
 
 use super::event::{EventKind, TimelineEvent};
 use crate::rhythm::{Click, ClickWeight, Metre, Subdivision};
@@ -22,14 +22,15 @@ impl Grid {
     }
 
     /// Clicks from `from` (inclusive) to `to` (exclusive), in beats from the start of the
-    /// repetition. The grid is counted from the downbeat in parts; nothing is added up.
+    /// repetition. Each place is computed from the downbeat as a whole number of parts, never added
+    /// up.
     pub(super) fn clicks(
         self,
         subdivision: Subdivision,
         from: Beats,
         to: Beats,
     ) -> Vec<TimelineEvent> {
-        // beats that are counted in groups have their own notes between the counts
+        // Beats that are counted in groups already are the notes between the counts.
         let parts = if self.metre.is_grouped() {
             1
         } else {
@@ -45,7 +46,8 @@ impl Grid {
             let beat_number = step.div_euclid(parts).rem_euclid(beats_in_a_bar);
             let beat = u32::try_from(beat_number).unwrap_or(0);
             let between = step.rem_euclid(parts) != 0 || !self.metre.is_counted(beat);
-            // notes that are counted in groups are what the tempo counts: each has a soft click
+            // Beats that are counted in groups are what the tempo counts, so each of them has a
+            // soft click.
             let is_left_out = subdivision == Subdivision::Beats && !self.metre.is_grouped();
             if between && is_left_out {
                 step += 1;
@@ -72,8 +74,8 @@ impl Grid {
     }
 }
 
-/// Clicks of a cycle whose metre changes: each bar is counted by its own metre, and a pickup from its
-/// place in a full one. In the breath they lead to the first bar of the next repetition.
+/// Clicks of a cycle whose metre changes. Each bar is counted by its own metre, and a pickup from
+/// its place in a full bar. The clicks of the breath lead to the first bar of the next repetition.
 pub(super) fn clicks_by_bar(
     score: &Score,
     subdivision: Subdivision,
@@ -93,12 +95,12 @@ pub(super) fn clicks_by_bar(
     events
 }
 
-/// One bar of clicks that ends with the pickup; where the pickup leaves less than half a bar to
-/// count, one bar more.
+/// The length of the count-in, in beats: one bar of clicks that ends with the pickup. When the
+/// pickup leaves less than half a bar to count, the count-in is one bar longer.
 pub(super) fn count_in_length(score: &Score) -> Beats {
     if score.metre.is_free() {
-        // in music without clicks the count-in is one beat, which leaves room for the gracenotes
-        // before the first note
+        // Music without clicks has a count-in of one beat, which leaves room for the gracenotes
+        // before the first note.
         return Beats::ONE;
     }
     let bar = score.metre.bar_of_time();
@@ -119,7 +121,7 @@ mod tests {
     use crate::timeline::{Layout, Timeline, lay};
     use crate::units::{Bpm, SampleRate};
 
-    /// A breath of one bar; a quaver is the unit.
+    /// Lays out the music of `text` with a breath of one bar. The unit note length is a quaver.
     fn laid(text: &str, metre: Metre, subdivision: Subdivision) -> Timeline {
         let (music, problems) = read_music(text, metre, Fraction::new(1, 8), "");
         assert_eq!(problems, [], "{text}");
@@ -141,7 +143,7 @@ mod tests {
             .collect()
     }
 
-    /// The beats as a teacher counts them aloud; a part of a beat is a dot.
+    /// The beats as a teacher counts them aloud. A click between beats is a dot.
     fn counted(events: &[TimelineEvent]) -> String {
         let count = |(_, click): &(Beats, Click)| match click.weight {
             ClickWeight::Bar => {
@@ -174,7 +176,7 @@ mod tests {
         }
     }
 
-    /// Each bar is counted by its own metre; the breath leads to the first.
+    /// Each bar is counted by its own metre, and the breath leads to the first bar.
     #[test]
     fn where_the_metre_changes_each_bar_is_counted_anew() {
         let text = "A2 B2|[M:3/4]A2 B2 c2|[M:2/4]d2 e2|";
@@ -186,7 +188,7 @@ mod tests {
         assert_eq!(counted(&halves.first), "1.2.1.2.3.1.2.1.2.");
     }
 
-    /// With equal quavers a dotted crotchet lasts one and a half of the crotchets before it.
+    /// With equal quavers a dotted crotchet lasts one and a half of the preceding crotchets.
     #[test]
     fn where_quavers_stay_equal_the_clicks_of_a_compound_bar_are_wider() {
         let text = "A2 B2|[M:6/8][Q:1/8=1/8]A3 B3|[M:2/4][Q:1/8=1/8]c2 d2|";
@@ -196,12 +198,12 @@ mod tests {
         assert_eq!(beats(&timeline.first), halves);
     }
 
-    /// A pickup is the end of a bar: that of the piece, and that of a part whose bar before is
-    /// short. The short last bar of a part begins with its first beat.
+    /// A pickup is the end of a full bar, both at the start of the piece and where a part ends with
+    /// a short bar. The short last bar of a part begins with its first beat.
     #[test]
     fn a_pickup_is_counted_from_its_place_in_a_full_bar() {
         for (text, shown) in [
-            // the breath: beat 3 that the last bar lacks, and 1 2 before the pickup on 3
+            // The breath has beat 3, which the last bar lacks, and then 1 2 before the pickup on 3.
             ("B2|A2 c2 B2|[M:2/4]A2 c2|[M:3/4]d2 e2|", "31231212312"),
             ("|:B2|[M:2/4]A2 c2|[M:3/4]d2 e2:|", "3121231212312"),
             (
@@ -219,7 +221,7 @@ mod tests {
         }
     }
 
-    /// Music without a metre has nothing to count.
+    /// Music without a metre has no clicks.
     #[test]
     fn without_a_metre_nothing_clicks() {
         let timeline = laid("A2 B4 c2|", Metre::FREE, Subdivision::Halves);
@@ -229,7 +231,7 @@ mod tests {
         assert_eq!(timeline.lead_in_length, Beats::ONE);
     }
 
-    /// A change within the piece to no metre, and back.
+    /// The metre changes to none within the piece and back.
     #[test]
     fn bars_without_a_metre_are_silent_between_those_that_have_one() {
         let text = "A2 B2|[M:none]A2 c6|[M:2/4]d2 e2|";

@@ -1,20 +1,22 @@
-//! The one place where the parts of a movement shrink because there is too little time for them.
+//! Shortens the parts of a movement when there is too little time for them. No other file does
+//! this.
 
 use crate::movement::Lengths;
 use crate::units::{Beats, Fraction};
 
-/// Two movements that take time from the same note leave it at least a tenth.
+/// The share of a note that two movements may take from it together: at least a tenth is left.
 const MOST_TOGETHER: Fraction = Fraction::new_raw(9, 10);
 
-/// Parts of a movement and whether they had to shrink.
+/// The fitted parts of a movement, and whether they had to be shortened.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Fitted {
     pub(super) parts: Vec<Beats>,
     pub(super) crowded: bool,
 }
 
-/// Fits `parts` into a note of length `note`: at most 60 % of it, all parts in proportion, none
-/// under `least` unless even that is more than the note can give (then they share what it has).
+/// Fits `parts` into a note of length `note`: they take at most 60 % of it. All parts shrink in
+/// proportion, and none becomes shorter than `least` (in beats). When these least lengths add up to
+/// more than nine tenths of the note, all parts shrink in proportion to nine tenths.
 pub(super) fn fit(parts: &[Beats], note: Beats, least: Beats) -> Fitted {
     let total: Beats = parts.iter().copied().sum();
     let room = note * Lengths::MOST_OF_A_NOTE;
@@ -36,8 +38,9 @@ pub(super) fn fit(parts: &[Beats], note: Beats, least: Beats) -> Fitted {
     }
 }
 
-/// Two movements that take time from one note, the one that begins it and the one that follows:
-/// both give way in proportion where together they would leave less than a tenth of it.
+/// Shortens two movements that take time from the same note, the one that begins it and the one
+/// that follows it. When together they would leave less than a tenth of the note, both shrink in
+/// proportion. Returns true when they had to shrink.
 pub(super) fn fit_together(own: &mut [Beats], next: &mut [Beats], note: Beats) -> bool {
     let both: Beats = own.iter().chain(next.iter()).copied().sum();
     let room = note * MOST_TOGETHER;
@@ -59,8 +62,9 @@ fn scale(parts: &[Beats], to: Beats) -> Vec<Beats> {
     parts.iter().map(|part| *part * (to.0 / total.0)).collect()
 }
 
-/// Parts shrink in proportion; one that would fall under `least` stays there (or at its own length
-/// when that is less) and the others shrink further.
+/// Shortens the parts in proportion until they fit into `room`. A part that would become shorter
+/// than `least` stops there (or keeps its own length when that is shorter), and the others shrink
+/// further.
 fn shrink(parts: &[Beats], room: Beats, least: Beats) -> Vec<Beats> {
     let floor = |part: &Beats| (*part).min(least);
     let mut pinned = vec![false; parts.len()];
@@ -106,7 +110,7 @@ mod tests {
         parts.iter().map(|(a, b)| Beats::new(*a, *b)).collect()
     }
 
-    /// Three fifths of a note are no crowding, anything more is.
+    /// Three fifths of a note are not crowded; anything more is.
     #[test]
     fn a_movement_may_take_just_three_fifths() {
         let crowded = |part| fit(&[part], Beats::ONE, Beats::new(1, 100)).crowded;
@@ -143,7 +147,7 @@ mod tests {
         assert_eq!(fitted.parts, beats(&[(51, 200), (9, 100), (51, 200)]));
     }
 
-    /// A part that is shorter than the least already is kept as it is and never made longer.
+    /// A part that is already shorter than `least` keeps its length; it never becomes longer.
     #[test]
     fn a_part_under_the_least_keeps_its_own_length() {
         // 0.4 + 0.05 + 0.4 into 0.6 with a least of 0.09

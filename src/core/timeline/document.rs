@@ -1,5 +1,5 @@
-//! The timeline as a document for other programs. Its fields are documented here and stay as they
-//! are.
+//! The timeline as a document for other programs. The fields are documented here, and their names
+//! and meanings never change.
 
 use super::event::{EventKind, Placed, SoundPart, Timeline};
 use crate::chanter::Note;
@@ -24,16 +24,16 @@ pub struct TimelineDocument {
     pub crowded: Vec<NoteId>,
 }
 
-/// One event. What does not apply to its kind is null.
+/// One event. Fields that do not apply to its kind are null.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct TimelineRow {
-    /// round(beat·60·rate/tempo).
+    /// Frame at which it sounds: round(beat·60·rate/tempo), from the first click of the count-in.
     pub frame: u64,
     /// The exact moment it sounds, beats from the first click of the count-in.
     pub beat: Beats,
     /// `click`, `note` or `gracenote`.
     pub kind: &'static str,
-    /// The note.
+    /// The note; null for a click.
     pub note: Option<Note>,
     /// How long it sounds, frames.
     pub frames: Option<u64>,
@@ -150,8 +150,8 @@ mod tests {
         )
     }
 
-    /// At 80 beats a minute and 48 kHz a beat is 36 000 frames, a gracenote of 35 ms 1680 and a tone
-    /// of 55 ms 2640: the grip takes 6960 frames from the end of the low A.
+    /// At 80 beats a minute and 48 kHz a beat is 36 000 frames, a gracenote of 35 ms is 1680 frames
+    /// and a tone of 55 ms is 2640. The grip takes 6960 frames from the end of the low A.
     #[test]
     fn every_event_is_told_with_what_its_kind_has() {
         let (music, problems) =
@@ -229,7 +229,8 @@ mod tests {
             });
             assert_eq!(sounds, expected);
         }
-        // four clicks before and in each repetition, six sounds in each
+        // There are four clicks in the count-in and in each repetition, and six sounds in each
+        // repetition.
         assert_eq!(lines.len(), 4 + 2 * (4 + 6));
     }
 }

@@ -7,7 +7,7 @@ use crate::rhythm::{Click, Metre};
 use crate::score::NoteId;
 use crate::units::{Beats, Bpm, Fraction, Frames, SampleRate};
 
-/// A score at a tempo and a rate: a lead-in of clicks, then cycles without end.
+/// A score at a tempo and a sample rate: a count-in, then cycles without end.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Timeline {
     /// Frames a second.
@@ -19,28 +19,29 @@ pub struct Timeline {
     /// True where the metre changes within the repetition, so that only the clicks say which beat
     /// of the bar it is.
     pub changes_metre: bool,
-    /// Clicks of the count-in, beats from its first click, sorted. Gracenotes that begin the first
-    /// note before its beat stand here too.
+    /// Clicks of the count-in, in beats from its first click, sorted. Gracenotes that sound before
+    /// the first note's beat are here too.
     pub lead_in: Vec<TimelineEvent>,
-    /// Length of the count-in: one bar, less a pickup; may be nothing.
+    /// Length of the count-in in beats: one bar less the pickup. It may be 0.
     pub lead_in_length: Beats,
-    /// A repetition and its breath.
+    /// Length of a cycle in beats: a repetition and its breath.
     pub cycle: Beats,
-    /// The repetition alone.
+    /// Length of the repetition alone, in beats.
     pub repetition: Beats,
-    /// Bars in a cycle, the part bars of a pickup counted as one.
+    /// Bars in a cycle. The two part bars around a pickup count as one.
     pub bars_in_a_cycle: u32,
-    /// Place of the closing note in the cycle.
+    /// Place of the closing note, in beats from the start of the cycle.
     pub closing: Beats,
-    /// Events of the first cycle, beats from its start, sorted.
+    /// Events of the first cycle, in beats from its start, sorted.
     pub first: Vec<TimelineEvent>,
-    /// Events of every later cycle.
+    /// Events of every later cycle, in beats from its start, sorted.
     pub again: Vec<TimelineEvent>,
     /// Written starts of the bars of a cycle, breath included, from the cycle's start.
     pub bar_lines: Vec<Beats>,
     /// Melody notes whose gracenotes had to shrink because the note has too little time for them.
     pub crowded: Vec<NoteId>,
-    /// The pairs of a repetition that are not simply as written, in order.
+    /// The pairs of a repetition whose onsets differ from the written ones or that are never
+    /// judged, in order.
     pub pairs: Vec<PointedPair>,
 }
 
@@ -51,8 +52,8 @@ pub struct TimelineEvent {
     pub beat: Beats,
     /// What happens.
     pub kind: EventKind,
-    /// True for gracenotes before the first note of the repetition that follows. They are left out
-    /// where no repetition follows.
+    /// True for gracenotes that lead into the first note of the next repetition. They are left out
+    /// when no repetition follows.
     pub ahead: bool,
 }
 
@@ -63,7 +64,7 @@ pub enum EventKind {
     Click(Click),
     /// The chanter line moves to a note.
     Sound(Sounded),
-    /// The reference fades: a breath begins.
+    /// A breath begins, so the reference fades out.
     Hush,
 }
 
@@ -80,7 +81,7 @@ pub struct Sounded {
     pub length: Beats,
 }
 
-/// What kind of note sounds.
+/// The kind of a sounding note.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum SoundPart {
     /// A melody note.

@@ -16,11 +16,11 @@ pub struct Layout {
     pub tempo: Bpm,
     /// Frames a second.
     pub rate: SampleRate,
-    /// Lengths of gracenotes.
+    /// Lengths of the parts of movements.
     pub lengths: Lengths,
     /// Clicks between the beats.
     pub subdivision: Subdivision,
-    /// True where it begins with a bar of clicks.
+    /// True when the music begins with a count-in of about one bar.
     pub count_in: bool,
 }
 
@@ -37,7 +37,7 @@ impl Layout {
     }
 }
 
-/// Lays a score out.
+/// Lays a score out in time.
 pub fn lay(score: &Score, layout: &Layout) -> Timeline {
     let mut crowded = Vec::new();
     let (onsets, pairs) = onsets(score, layout.tempo, layout.lengths);
@@ -104,7 +104,8 @@ pub fn lay(score: &Score, layout: &Layout) -> Timeline {
     }
 }
 
-/// What sounds before the first cycle: clicks, and the gracenotes before the first note where they fit.
+/// The events before the first cycle: the clicks of the count-in, and the gracenotes before the
+/// first note when they fit.
 fn lead_in(
     score: &Score,
     layout: &Layout,
@@ -144,16 +145,16 @@ fn sorted(mut events: Vec<TimelineEvent>) -> Vec<TimelineEvent> {
     events
 }
 
-/// The time that the groups around a melody note take, in beats.
+/// The time, in beats, that the gracenotes before a melody note take.
 struct Claim {
-    /// Parts that sound before this note's place.
+    /// Lengths of the parts that sound before this note's place, in beats.
     before: Vec<Beats>,
-    /// Parts that sound from its place on.
+    /// Lengths of the parts that sound from its place on, in beats.
     after: Vec<Beats>,
 }
 
-/// The chanter line of one repetition, beats from its start; gracenotes before the first note have
-/// negative beats. Lengths run to the next sound.
+/// The chanter line of one repetition, in beats from its start. Gracenotes before the first note
+/// have negative beats. Each sound lasts until the next one begins.
 fn sounds(
     score: &Score,
     layout: &Layout,
@@ -216,8 +217,8 @@ fn sound(beat: Beats, sounded: Sounded) -> TimelineEvent {
     }
 }
 
-/// Each melody note lasts until the next sound begins, the last one to the end of the repetition
-/// or to the gracenotes that begin the next.
+/// Sets the length of each melody note: until the next sound begins. The last note lasts to the end
+/// of the repetition, or to the gracenotes that begin the next repetition.
 fn set_lengths(events: &mut [TimelineEvent], score: &Score, wraps: bool) {
     let lead = events.first().map_or(Beats::ZERO, |event| event.beat);
     let end = if wraps && lead < Beats::ZERO {

@@ -1,4 +1,4 @@
-//! The laws of an opened movement, from the drill file to what sounds: its rungs, where its notes
+//! Tests of an opened movement, from the drill file to what sounds: its rungs, where its notes
 //! fall, and that it always has room.
 
 use super::{EventKind, Layout, SoundPart, lay};
@@ -16,7 +16,7 @@ fn drill(text: &str) -> Drill {
     drill.expect("it reads")
 }
 
-/// A drill of half beats, an opening and real time.
+/// A drill of half beats with an opening and real time.
 fn opening(movement: &str, from: &str, to: &str, at: i128, more: &str) -> Drill {
     drill(&format!(
         "title: x\nmovement: {movement}\nfrom: {from}\nto: {to}\nstages:\n  \
@@ -30,10 +30,10 @@ fn spoken(rungs: &[Rung]) -> Vec<String> {
     rungs.iter().map(|rung| rung.spoken()).collect()
 }
 
-/// Check values by hand. Real time at 50 is 55·80/50 = 88 ms, at 60 73⅓, from 80 on 55. The lengths
-/// have as few steps as are possible with each at least 0.7 of the one before: 300·(88/300)^(1/4) =
-/// 220.8, 162.5, 119.6; 300·(73⅓/300)^(1/4) = 210.9, 148.3, 104.3; 300·(55/300)^(1/5) = 213.7,
-/// 152.2, 108.4, 77.2.
+/// Values computed by hand. Real time at 50 beats a minute is 55·80/50 = 88 ms, at 60 it is 73⅓ ms,
+/// from 80 on it is 55 ms. There are as few steps as possible with each length at least 0.7 of the
+/// one before: 300·(88/300)^(1/4) = 220.8, 162.5, 119.6; 300·(73⅓/300)^(1/4) = 210.9, 148.3, 104.3;
+/// 300·(55/300)^(1/5) = 213.7, 152.2, 108.4, 77.2.
 #[test]
 fn an_opening_closes_up_from_300_ms_to_real_time_at_its_tempo() {
     for (at, expected) in [
@@ -52,8 +52,8 @@ fn an_opening_closes_up_from_300_ms_to_real_time_at_its_tempo() {
     }
 }
 
-/// Below 80 the drill's own lengths say what real time is; where tones do not open it is the same at
-/// every tempo.
+/// Below 80 beats a minute the drill's own lengths set the real time. Where tones do not open, real
+/// time is the same at every tempo.
 #[test]
 fn an_opening_ends_with_the_drills_own_real_time() {
     let last = |more: &str| {
@@ -67,8 +67,8 @@ fn an_opening_ends_with_the_drills_own_real_time() {
     assert_eq!(last("lengths: {opens: false}").and_then(Rung::tone), ms(55));
 }
 
-/// Each 0.7 to 0.8 of the one before from wherever one begins, as long as the way is so long at all;
-/// whole milliseconds round that by less than one in a hundred.
+/// Each length is at least 0.7 of the one before, and at most 0.8 when there are three steps or
+/// more. Rounding to whole milliseconds changes the ratio by less than 0.01.
 #[test]
 fn each_length_is_seven_to_eight_tenths_of_the_one_before() {
     for from in 150..=400_i128 {
@@ -88,7 +88,7 @@ fn each_length_is_seven_to_eight_tenths_of_the_one_before() {
     }
 }
 
-/// Written-out stages end where they are worth practising to, real time begins at the opening.
+/// Written-out stages end at their own last tempo; real time begins at the tempo of the opening.
 #[test]
 fn stages_end_where_they_say_and_real_time_begins_at_the_opening() {
     let climbs = climbs(&opening("grip", "D", "LA", 60, ""));
@@ -96,8 +96,9 @@ fn stages_end_where_they_say_and_real_time_begins_at_the_opening() {
     assert_eq!(spoken(&climbs[2]), ["60", "63", "67", "71", "75", "80"]);
 }
 
-/// What sounds of a grip from D opened at 60: D two beats, the low Gs as long as the rung says and
-/// alike, the B gracenote as short as ever, and the closing note on the third beat as in real time.
+/// A grip from D opened at 60 beats a minute: D lasts two beats, both low Gs are as long as the
+/// rung says, the B gracenote is as short as in real time, and the closing note stands on the third
+/// beat.
 #[test]
 fn an_opened_grip_keeps_its_landing_and_its_gracenote() {
     let drill = opening("grip", "D", "LA", 60, "");
@@ -114,7 +115,7 @@ fn an_opened_grip_keeps_its_landing_and_its_gracenote() {
             .iter()
             .filter_map(|event| match event.kind {
                 EventKind::Sound(sounded) => {
-                    // at 60 a beat is 1000 ms
+                    // At 60 beats a minute a beat is 1000 ms.
                     let ms = |beats: Beats| Millis(beats.0 * Millis::whole(1000).0);
                     Some((ms(event.beat), ms(sounded.length)))
                 }
@@ -134,8 +135,9 @@ fn an_opened_grip_keeps_its_landing_and_its_gracenote() {
     }
 }
 
-/// The rule of 60 %: four tones of 300 ms and three gracenotes are 1305 ms, more than 60 % of two
-/// beats at 60; so the note before is written three beats long, and nothing is shrunk.
+/// Four tones of 300 ms and three gracenotes are 1305 ms. That is more than 60 % of two beats at 60
+/// beats a minute, the most a movement may take. So the note before is written three beats long,
+/// and nothing is shrunk.
 #[test]
 fn a_note_that_is_too_short_for_the_opening_is_written_longer() {
     let drill = opening("crunluath", "D", "E", 60, "");
@@ -157,8 +159,8 @@ fn a_note_that_is_too_short_for_the_opening_is_written_longer() {
     );
 }
 
-/// Every movement that can be opened, in every context, in every metre and at three tempi: it has
-/// room on every rung, its tones sound as long as the rung says, and its bars add up.
+/// Every movement that can be opened, in every metre and at three tempi: it has room on every rung,
+/// its tones sound as long as the rung says, and its bars add up.
 #[test]
 fn every_opened_movement_has_room_on_every_rung() {
     let (mut opened, mut shut) = (0, 0);

@@ -1,7 +1,8 @@
-//! When the notes of a pair sound: how far the second one's onset moves from its written place.
+//! When the notes of a pair sound: how far the onset of the second note moves from its written
+//! place.
 //!
-//! Only the onset inside a pair moves. Beats, bars and clicks stay where they are written, and so do
-//! the lengths of gracenotes.
+//! Only the onset inside a pair moves. Beats, bars, clicks and the lengths of gracenotes stay as
+//! written.
 
 use crate::movement::Lengths;
 use crate::rhythm::Pointing;
@@ -9,40 +10,39 @@ use crate::score::{NoteId, Score, ScoreNote};
 use crate::units::{Beats, Bpm, Fraction, Millis};
 use std::collections::BTreeSet;
 
-/// A cut note lasts at least so long with its gracenote, milliseconds, where the pair has the time:
-/// from experience, 55 to 65 % sure, never cited as fact.
+/// The least length of a cut note with its gracenote, in milliseconds, when the pair has that much
+/// time. The value comes from experience (55 to 65 % sure) and is never cited as fact.
 const CUT_SHORTEST: i128 = 90;
 
-/// A melody note with an onset of its own, when it sounds.
+/// A melody note that has an onset, with its sounding times in beats. Tied continuations have none.
 pub(super) struct Onset<'a> {
     pub(super) note: &'a ScoreNote,
     /// From the start of the repetition.
     pub(super) start: Beats,
-    /// Up to the next onset's start.
+    /// The time to the next onset.
     pub(super) length: Beats,
     /// The written length, ties included.
     pub(super) written: Beats,
 }
 
-/// A pair, a long note and a short one, that is pointed or never judged, so that its written places
-/// do not say what is right.
+/// A pair of a long and a short note that is pointed or never judged. Its written places do not say
+/// which onset is right.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PointedPair {
     /// The name of its second note.
     pub second: NoteId,
     /// True for a dot and its cut; false for a snap, whose short note comes first.
     pub long_first: bool,
-    /// Where the second note belongs, beats from the start of the repetition.
+    /// Where the onset of the second note belongs, in beats from the start of the repetition.
     pub onset: Beats,
     /// The ratio of long to short as it is laid out.
     pub ratio: Fraction,
-    /// The least and the greatest ratio that are as good, roundest and sharpest; none where the
-    /// pair is never judged. A ratio that [`PointedPair::ratio`] could not reach at this tempo is
-    /// not asked for.
+    /// The smallest and the largest ratio that are equally good; none when the pair is never
+    /// judged. The range ends at a ratio that the layout can reach at this tempo.
     pub range: Option<(Fraction, Fraction)>,
 }
 
-/// The melody notes of a repetition when they sound, and the pairs among them.
+/// The melody notes of a repetition with the times at which they sound, and the pairs among them.
 pub(super) fn onsets(
     score: &Score,
     tempo: Bpm,
@@ -83,8 +83,8 @@ pub(super) fn onsets(
         };
         let one = Fraction::from_integer(1);
         let asked = whole * (one / (pointed.ratio + one));
-        // where the cut has too little time for the movement behind it, the movement takes its time
-        // from the dot: it is not shrunk, and the cut is still heard
+        // When the cut has too little time for the movement behind it, the movement takes its time
+        // from the dot. Then the movement is not shrunk, and the cut is still heard.
         let behind = if long_first {
             onsets.get(place + 1)
         } else {
@@ -115,8 +115,8 @@ pub(super) fn onsets(
     (onsets, pairs)
 }
 
-/// The movements that keep some pairs of a score from being as long to short as its other pairs at
-/// a tempo, because they take their time from them: by name, each once.
+/// The names, without repeats, of the movements that keep some pairs of a score rounder than its
+/// other pairs at a tempo, because they take time from those pairs.
 pub fn kept_round(
     held: &Score,
     usual: &Score,
@@ -137,7 +137,7 @@ pub fn kept_round(
     .collect()
 }
 
-/// The time that a note's movement takes from the note before it.
+/// The time in beats that a note's movement takes from the note before it.
 fn time_before(onset: &Onset, tempo: Bpm, lengths: Lengths) -> Beats {
     let group = &onset.note.group;
     let before = group.parts.iter().take(group.before_beat);
@@ -146,8 +146,8 @@ fn time_before(onset: &Onset, tempo: Bpm, lengths: Lengths) -> Beats {
         .sum()
 }
 
-/// A note between the beats that is at most half as long as the one before it, or twice as long: in
-/// an air it has no place of its own.
+/// A pair that is never judged: the second note stands between the beats and is at most half or at
+/// least twice as long as the one before. In an air such a note has no exact place.
 fn unjudged(second: &Onset, before: Beats) -> Option<PointedPair> {
     let (long_first, own) = (before > second.written, second.written);
     let (long, short) = (before.max(own), before.min(own));

@@ -1,4 +1,4 @@
-//! The laws of pointing: bars add up, beats stay, and the ratio is the one that is asked for.
+//! Tests of pointing: bars add up, beats stay in place, and each pair has the ratio asked for.
 
 use super::*;
 use crate::drill::read_music;
@@ -31,7 +31,7 @@ fn laid(score: &Score, tempo: &str) -> Timeline {
     )
 }
 
-/// Where each melody note's figure begins: on its place, the gracenotes that begin it counted in.
+/// Where each melody note begins. Gracenotes that begin on its place count as its beginning.
 fn onsets(score: &Score, timeline: &Timeline) -> Vec<Beats> {
     let mut found = Vec::new();
     for note in score.notes.iter().filter(|note| !note.continues) {
@@ -51,11 +51,13 @@ fn between(all: &[Beats]) -> Vec<Beats> {
     all.windows(2).map(|two| two[1] - two[0]).collect()
 }
 
-/// A line of a march of our own, 2/4: whole pairs, half pairs, snaps, a taorluath onto a cut note.
+/// A line of a march composed for this test, in 2/4. It has pairs of a beat and of half a beat,
+/// snaps, and a taorluath onto a cut note.
 const MARCH: &str =
     "{g}A>B {gcd}c3/2{GdGe}A/|{g}c3/4d//{e}c3/4A// {g}B<d|{g}e>c {g}A2|{g}c>A {g}A2|";
 
-/// Four to one of a pair of a beat: onsets at 4/5 and, in a snap, at 1/5; half pairs alike.
+/// In a pair of a beat four to one puts the onset at 4/5 of the beat, and in a snap at 1/5. Pairs
+/// of half a beat are divided alike.
 #[test]
 fn pairs_of_a_beat_and_of_half_a_beat_get_their_ratio() {
     let score = score(MARCH, Metre::TWO_FOUR, pointed("4:1"));
@@ -85,12 +87,13 @@ fn pairs_of_a_beat_and_of_half_a_beat_get_their_ratio() {
     ]);
     assert_eq!(between(&onsets(&score, &timeline)), expected);
     assert_eq!(timeline.pairs.len(), 7);
-    // where the closing note is the second of a pair, the timeline says that it is moved
+    // When the closing note is the second of a pair, the timeline gives its moved place.
     let score = self::score("{g}A2 {g}c>B|", Metre::TWO_FOUR, pointed("4:1"));
     assert_eq!(laid(&score, "60").closing, Beats::new(9, 5));
 }
 
-/// Three to one to two: in a beat of three parts the first two are the pair, and the third stays.
+/// Three to one to two: in a beat of three parts the first two notes are the pair, and the third
+/// stays in place.
 #[test]
 fn in_a_compound_beat_the_quaver_stays_where_it_is() {
     let text = "{g}A>B c {g}B2 c|{g}d<e f {g}d e>d|";
@@ -102,8 +105,9 @@ fn in_a_compound_beat_the_quaver_stays_where_it_is() {
     assert_eq!(found, thirds);
 }
 
-/// The cut note lasts at least 90 ms with its gracenote (from experience, 55 to 65 % sure): half pairs
-/// at 80 have 375 ms, so that four to one would leave 75. What the timeline cannot play is not asked.
+/// The cut note lasts at least 90 ms with its gracenote (from experience, 55 to 65 % sure). A pair
+/// of half a beat at 80 beats a minute lasts 375 ms, so four to one would leave 75 ms. The range
+/// does not ask for a ratio that the timeline cannot play.
 #[test]
 fn the_cut_note_keeps_ninety_milliseconds() {
     let score = score(MARCH, Metre::TWO_FOUR, pointed("4:1"));
@@ -123,14 +127,15 @@ fn the_cut_note_keeps_ninety_milliseconds() {
     let half = &quick.pairs[2];
     assert!(half.ratio < Fraction::from_integer(3));
     assert_eq!(half.range.map(|range| range.0), Some(half.ratio));
-    // no pair becomes longer at its other end
+    // At the quickest tempo the two notes are equally long; the short note never becomes the longer
+    // one.
     let quickest = laid(&score, "300");
     let pair = &quickest.pairs[2];
     assert_eq!(pair.ratio, Fraction::from_integer(1));
 }
 
-/// A taorluath to the note behind a pair takes 180 ms at 80: a cut of 150 has not so much, so the dot
-/// gives it.
+/// A taorluath to the note behind a pair takes 180 ms at 80 beats a minute. A cut of 150 ms cannot
+/// give that, so the dot gives it.
 #[test]
 fn a_movement_behind_the_cut_takes_its_time_from_the_dot() {
     let score = score("{g}c>B {GdGe}A2|", Metre::TWO_FOUR, pointed("4:1"));
@@ -138,13 +143,13 @@ fn a_movement_behind_the_cut_takes_its_time_from_the_dot() {
     let ms = |whole: i128| Millis::whole(whole).to_beats(timeline.tempo);
     let found = between(&onsets(&score, &timeline));
     let taken: Beats = ms(55) + ms(35) + ms(55) + ms(35);
-    // the movement takes three fifths of its note at most
+    // The movement takes at most three fifths of its note.
     assert_eq!(taken, ms(180));
     assert_eq!(found[1], ms(300));
     assert!(timeline.crowded.is_empty());
 }
 
-/// A grip from low G takes 90 ms at 80, and the cut keeps 90 beside them.
+/// A grip from low G takes 90 ms at 80 beats a minute, and the cut keeps 90 ms besides.
 #[test]
 fn a_cut_keeps_ninety_milliseconds_beside_what_is_taken_from_it() {
     let score = score("{g}A>G {dG}A2|", Metre::TWO_FOUR, pointed("4:1"));
@@ -153,7 +158,7 @@ fn a_cut_keeps_ninety_milliseconds_beside_what_is_taken_from_it() {
     assert_eq!(found[1], Millis::whole(180).to_beats(timeline.tempo));
 }
 
-/// Nothing but a pair moves: not a dot that goes over the beat, not a triplet, not an even quaver.
+/// Only pairs move. A dot that crosses the beat, a triplet and an even quaver stay as written.
 #[test]
 fn what_is_no_pair_inside_a_beat_stays_as_written() {
     for (text, metre) in [
@@ -175,8 +180,9 @@ fn what_is_no_pair_inside_a_beat_stays_as_written() {
     assert!(laid(&plain, "60").pairs.is_empty());
 }
 
-/// Airs are never judged: a note between the beats that is at most half as long as its neighbour, or
-/// twice as long, has no place of its own. What stands on a beat has, and so have equal quavers.
+/// The pairs of an air are never judged: a note between the beats has no exact place when it is at
+/// most half or at least twice as long as its neighbour. A note on a beat has an exact place, and
+/// so have equal quavers.
 #[test]
 fn of_an_air_the_pairs_between_the_beats_are_left_alone() {
     let air = Pointing {
@@ -206,7 +212,8 @@ fn of_an_air_the_pairs_between_the_beats_are_left_alone() {
             onset,
         )
     };
-    // a dot and its cut, a snap, equal quavers, and a minim before a crotchet on its beat
+    // The music has a dot and its cut, a snap, equal quavers, and a minim before a crotchet that
+    // stands on its beat.
     assert_eq!(
         pairs("A3/2B/ c/d3/2 A B c2|d4 e2 f2|", Metre::FOUR_FOUR),
         [
@@ -214,7 +221,7 @@ fn of_an_air_the_pairs_between_the_beats_are_left_alone() {
             of("1.4", false, 3, Beats::new(5, 4)),
         ]
     );
-    // two to one is as far as it goes
+    // Pairs of exactly two to one are never judged either.
     assert_eq!(
         pairs("A2 B c2 B|A B2 c B2|", Metre::SIX_EIGHT),
         [
@@ -230,9 +237,9 @@ fn of_an_air_the_pairs_between_the_beats_are_left_alone() {
     );
 }
 
-/// A grip takes 145 ms at 80: the cut before it keeps 90 more, so that seven to one comes out as
-/// round as four to one. It takes its time from a snap's short note alike; where nothing is taken,
-/// seven to one is seven to one.
+/// A grip takes 145 ms at 80 beats a minute and the cut before it keeps 90 ms, so seven to one
+/// comes out as round as four to one. The same holds for the short note of a snap. Where no
+/// movement takes time, seven to one is reached.
 #[test]
 fn what_keeps_pairs_round_is_the_movement_that_takes_their_time() {
     let tempo = Bpm::whole(80).expect("a tempo");
@@ -252,7 +259,7 @@ fn what_keeps_pairs_round_is_the_movement_that_takes_their_time() {
     assert!(kept_round(&even, &even, tempo, Lengths::default()).is_empty());
 }
 
-/// How a tune is pointed does not change its cells; a stage that is pointed for itself is another.
+/// The pointing of a tune does not change its cells. A stage with its own pointing is another cell.
 #[test]
 fn the_written_text_stays_unless_a_stage_is_pointed_for_itself() {
     let text = |pointing| score(MARCH, Metre::TWO_FOUR, pointing).written_text();
@@ -263,7 +270,7 @@ fn the_written_text_stays_unless_a_stage_is_pointed_for_itself() {
     assert_eq!(text(own), format!("{plain} pointed 7:1"));
 }
 
-/// A beat of a tune in 2/4 or 4/4: what of it is written, in quavers.
+/// The written notes of one beat of a tune in 2/4 or 4/4, in quavers.
 fn beat() -> impl Strategy<Value = &'static [(i128, i128)]> {
     const BEATS: [&[(i128, i128)]; 8] = [
         &[(2, 1)],
@@ -281,9 +288,9 @@ fn beat() -> impl Strategy<Value = &'static [(i128, i128)]> {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(64))]
 
-    /// Random bars at random ratios and tempi: every note of a beat's beginning stands where it is
-    /// written, clicks and lengths are those of the written music, nothing sounds backwards, and a
-    /// pair has the ratio that is asked for unless its cut would be shorter than 90 ms.
+    /// Random bars at random ratios and tempi. Every note at the beginning of a beat stands where
+    /// it is written; clicks and lengths are those of the written music; no sound has a negative
+    /// length. A pair has the ratio asked for unless its cut would be shorter than 90 ms.
     #[test]
     fn bars_add_up_and_beats_stay(
         beats in prop::collection::vec(beat(), 4..13),
@@ -299,7 +306,8 @@ proptest! {
         for (place, beat) in beats[..whole].iter().enumerate() {
             for (above, below) in *beat {
                 let note = notes[number % 2];
-                // each group where it can be played: a taorluath closes on low A, a doubling on C
+                // Each group stands where it can be played: a taorluath closes on low A, a doubling
+                // on C.
                 let group = match (graced[number % 64], note) {
                     (2, "c") | (3, "A") => groups[1],
                     (which, _) => groups[which],
@@ -361,9 +369,9 @@ proptest! {
     }
 }
 
-/// A snap whose cut has too little time for the grip behind it: the grip takes its time from the dot, so that
-/// it is played as long as ever. At 100 a cut of a fifth of a beat would be 120 ms, of which a movement may
-/// have 72.
+/// When the cut of a snap has too little time for the grip behind it, the grip takes its time from
+/// the dot and keeps its full length. At 100 beats a minute a cut of a fifth of a beat would be 120
+/// ms, of which a movement may take 72 ms.
 #[test]
 fn a_grip_behind_a_cut_is_not_crowded() {
     for text in ["{g}A<{GdG}B {g}A2|", "{g}c<{GdG}e {g}A2|"] {

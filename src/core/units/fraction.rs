@@ -7,16 +7,16 @@ use num_traits::{CheckedAdd, CheckedMul, Zero};
 /// tempo and written length this program accepts.
 pub type Fraction = Ratio<i128>;
 
-/// Why a text is no fraction.
+/// Why a text cannot be read as a fraction.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum FractionError {
-    /// Nothing but white space.
+    /// The text is empty or only white space.
     Empty,
-    /// Something that is no digit, point or stroke.
+    /// A character is neither a digit, a decimal point, a fraction stroke nor a vulgar sign.
     NotANumber(String),
-    /// A fraction over nothing.
+    /// The number below the stroke is 0.
     ZeroDenominator(String),
-    /// More digits than a length in beats ever needs.
+    /// One side of the point or stroke has more digits than a length in beats ever needs.
     TooLong(String),
 }
 
@@ -127,7 +127,8 @@ fn digits(text: &str, whole: &str) -> Result<i128, FractionError> {
         .map_err(|_| FractionError::TooLong(whole.to_owned()))
 }
 
-/// For programs: `n`, or improper `n/d` in lowest terms (`3/2`, never `1 1/2` or `1.5`).
+/// Writes a fraction for programs: `n`, or improper `n/d` in lowest terms (`3/2`, never `1 1/2` or
+/// `1.5`).
 pub fn write_fraction(value: &Fraction) -> String {
     if value.is_integer() {
         value.numer().to_string()
@@ -136,7 +137,7 @@ pub fn write_fraction(value: &Fraction) -> String {
     }
 }
 
-/// For people: `1½`, `¾`, `2`, `1 5/12`.
+/// Writes a fraction for people: `1½`, `¾`, `2`, `1 5/12`.
 pub fn spell_fraction(value: &Fraction) -> String {
     if *value < Fraction::zero() {
         return format!("−{}", spell_fraction(&-value));
@@ -171,7 +172,7 @@ pub fn spell_fraction(value: &Fraction) -> String {
     }
 }
 
-/// `a + b·c`, or nothing where 128 bits do not hold it.
+/// `a + b·c`; none when the result does not fit in 128 bits.
 pub(crate) fn add_product(a: &Fraction, b: &Fraction, c: &Fraction) -> Option<Fraction> {
     a.checked_add(&b.checked_mul(c)?)
 }
@@ -207,7 +208,7 @@ mod tests {
         reads("-1/2", -1, 2);
     }
 
-    /// A slip must be an error, not another number.
+    /// A typing slip must give an error, not another number.
     #[test]
     fn a_slip_is_an_error() {
         for text in [
@@ -228,7 +229,7 @@ mod tests {
         }
     }
 
-    /// Programs read the one form, people the other.
+    /// Programs read improper fractions; people read mixed numbers with vulgar signs.
     #[test]
     fn programs_get_improper_fractions_and_people_get_signs() {
         let value = Fraction::new(6, 4);

@@ -1,9 +1,10 @@
-//! Times that were measured or are compared with what was: floats, because no ear is exact.
+//! Times that were measured, or that are compared with measured times. They are floats, because no
+//! measurement is exact.
 
 use serde::{Deserialize, Serialize};
 use std::ops::{Add, Div, Mul, Neg, Sub};
 
-/// A measured length in milliseconds. Written lengths are exact: [`Millis`](super::Millis).
+/// A measured length in milliseconds. Written lengths are exact and use [`Millis`](super::Millis).
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Default, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct Milliseconds(pub f64);
@@ -27,12 +28,12 @@ impl Seconds {
     }
 }
 
-/// What both units can do alike: times of one unit are added and compared, and made longer by a
-/// factor; two of them divided give a plain number.
+/// The arithmetic that both units share. Two times of one unit are added and compared; a time is
+/// multiplied by a factor; a time divided by another gives a plain number.
 macro_rules! measured_time {
     ($unit:ident) => {
         impl $unit {
-            /// The larger of two.
+            /// The larger of two times.
             #[must_use]
             pub fn max(self, other: Self) -> Self {
                 Self(self.0.max(other.0))

@@ -1,9 +1,10 @@
-//! The middle of some numbers. It knows nothing of what they count.
+//! The median. This file knows nothing of what the numbers mean.
 
-/// The median: the middle value, of an even number the mean of the middle two; none of none. Puts the
-/// values in order.
+/// The median: the middle value, or the mean of the two middle values when their number is even.
+/// None for an empty slice. Sorts `values` in place.
 ///
-/// Of few values the upper of the two would lean one way: low A came out a cent sharp by it.
+/// Taking the upper of two middle values would bias small samples upward: it made low A one cent
+/// sharp.
 pub fn median(values: &mut [f64]) -> Option<f64> {
     values.sort_by(f64::total_cmp);
     let upper = *values.get(values.len() / 2)?;
@@ -15,7 +16,7 @@ pub fn median(values: &mut [f64]) -> Option<f64> {
 mod tests {
     use super::*;
 
-    /// Without it what is measured few times would be told too great.
+    /// With two values the upper one alone would make every small sample too large.
     #[test]
     fn of_two_the_middle_lies_between() {
         assert_eq!(median(&mut []), None);

@@ -7,7 +7,7 @@ use num_traits::{ToPrimitive, Zero};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::ops::{Add, Mul, Neg, Sub};
 
-/// An exact length or place in beats. What a beat is, the metre says: the crotchet in 2/4, 3/4 and
+/// An exact length or place in beats. The metre says what a beat is: the crotchet in 2/4, 3/4 and
 /// 4/4, the dotted crotchet in 6/8, 9/8 and 12/8, the minim in 2/2.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub struct Beats(pub Fraction);
@@ -18,10 +18,10 @@ impl Beats {
     /// One beat.
     pub const ONE: Self = Self(Fraction::new_raw(1, 1));
 
-    /// `above`/`below` of a beat.
+    /// The fraction `above`/`below` of a beat.
     ///
     /// # Panics
-    /// When `below` is 0: for constants, not for input.
+    /// When `below` is 0. It is meant for constants, never for input.
     pub fn new(above: i128, below: i128) -> Self {
         Self(Fraction::new(above, below))
     }
@@ -39,7 +39,7 @@ impl Beats {
         parse_fraction(text).map(Self)
     }
 
-    /// True for exactly nothing.
+    /// True when the length is exactly 0.
     pub fn is_zero(self) -> bool {
         self.0.is_zero()
     }
@@ -100,8 +100,9 @@ impl Serialize for Beats {
     }
 }
 
-/// The largest part of a beat of which every length in some music is a whole multiple, as the
-/// number of such parts in a beat. Places and sums of lengths are whole multiples of it too.
+/// The largest part of a beat of which every length in some music is a whole multiple. It is stored
+/// as the number of such parts in a beat. Sums of these lengths, and so all places, are whole
+/// multiples of it too.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct CommonPart(i128);
 
@@ -110,12 +111,12 @@ impl CommonPart {
     /// many the exact frame of any place still fits into 128 bits.
     const MOST: i128 = 1 << 40;
 
-    /// Takes a length in. Gives false and changes nothing where the common part would become too
-    /// fine.
+    /// Makes the common part fine enough for `length`. Returns false and changes nothing when the
+    /// part would be finer than the limit allows.
     #[must_use]
     pub fn take(&mut self, length: Beats) -> bool {
         let own = *length.0.denom();
-        // both are small enough for their product
+        // Both numbers are small enough that their product does not overflow.
         let all = (own <= Self::MOST).then(|| self.0.lcm(&own));
         match all.filter(|all| *all <= Self::MOST) {
             Some(all) => {
@@ -128,7 +129,7 @@ impl CommonPart {
 }
 
 impl Default for CommonPart {
-    /// Whole beats.
+    /// The coarsest part: one whole beat.
     fn default() -> Self {
         Self(1)
     }
@@ -138,10 +139,10 @@ impl Default for CommonPart {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Bpm(Fraction);
 
-/// Why a tempo is refused.
+/// Why a tempo is not accepted.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum BpmError {
-    /// No number.
+    /// The text is not a number.
     NotANumber(FractionError),
     /// Below 20 or above 300.
     OutOfRange(Fraction),
@@ -169,7 +170,7 @@ impl Bpm {
 
     /// Where the ladders of the drills that come with the program usually begin.
     pub const FIFTY: Self = Self(Fraction::new_raw(50, 1));
-    /// Where they usually end.
+    /// Where the ladders of the drills that come with the program usually end.
     pub const EIGHTY: Self = Self(Fraction::new_raw(80, 1));
 
     /// A tempo from an exact value.
@@ -313,7 +314,7 @@ mod tests {
         Bpm::parse(text).expect("a tempo")
     }
 
-    /// Added up in integer frames the error would grow with every beat; here it never does.
+    /// Frame counts that are added up beat by beat drift; exact moments do not.
     #[test]
     fn a_click_after_ten_hours_is_no_frame_off() {
         // 97 beats a minute at 44100: 10 h are 58 200 beats and 1 587 600 000 frames, by hand.

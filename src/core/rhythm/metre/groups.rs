@@ -1,14 +1,14 @@
-//! Metres whose beats are counted in groups: five quavers as two and three.
+//! Metres whose beats are counted in groups, such as five quavers as two and three.
 
 use super::Metre;
 use crate::rhythm::NoteValue;
 use crate::units::{Beats, Fraction};
 
 impl Metre {
-    /// The metre counted in groups of so many of the lower figure's notes, such as 3 + 2 in 5/8. It
-    /// stays as it is where these are its beats. Groups that are alike are beats, where one note is as
-    /// long: 2+2+2/8 has three crotchets. Crotchets and longer notes are counted one by one, and their
-    /// groups are printed only.
+    /// The same metre counted in groups; `sizes` are in notes of the lower figure, such as 3 + 2 in
+    /// 5/8. The metre stays as it is when the groups are its beats already. Equal groups become
+    /// beats when one note has that length: 2+2+2/8 has three crotchet beats. Crotchets and longer
+    /// notes are counted one by one, and their groups are only printed.
     pub fn in_groups(self, sizes: &[u32]) -> Self {
         let sum: u32 = sizes.iter().sum();
         let beats = self.is_compound() && sizes.iter().all(|size| *size == 3);
@@ -36,7 +36,7 @@ impl Metre {
         }
     }
 
-    /// How long each group is, in beats; nothing where each beat is counted by itself.
+    /// The length of each group in beats; empty when the beats are not counted in groups.
     fn group_sizes(self) -> Vec<u32> {
         let beats = self.beats_in_a_bar();
         let mut begins: Vec<u32> = (0..beats)
@@ -46,13 +46,13 @@ impl Metre {
         begins.windows(2).map(|two| two[1] - two[0]).collect()
     }
 
-    /// True where beats are counted in groups: those shorter than a crotchet.
+    /// True when the beats are counted in groups. Only beats shorter than a crotchet are.
     pub fn is_grouped(self) -> bool {
         self.groups != 0 && self.below >= 8
     }
 
-    /// How many of its beats last as long as a crotchet where they are shorter than one, as quavers are
-    /// in 5/8; else 1. A tempo of beats that short is so much quicker.
+    /// How many beats last as long as a crotchet where the beat is shorter than one, as the quavers
+    /// of 5/8 are; otherwise 1. A tempo that counts such short beats is that many times quicker.
     pub fn beats_in_a_crotchet(self) -> Fraction {
         let beats = Fraction::new(1, 4) / self.beat_of_semibreve();
         if self.is_compound() {
@@ -62,8 +62,8 @@ impl Metre {
         }
     }
 
-    /// What a tempo counts, for `100 quavers a minute`: beats, or the notes that are shorter than a
-    /// crotchet and that a click falls on each of.
+    /// What the tempo counts, in words for a sentence such as `100 quavers a minute`: beats, or
+    /// notes shorter than a crotchet that have a click each.
     pub fn counts_of_tempo(self) -> &'static str {
         match self.beat_value() {
             (NoteValue::Quaver, false) => "quavers",
@@ -72,13 +72,13 @@ impl Metre {
         }
     }
 
-    /// `2 + 3`, where beats are counted in groups.
+    /// The groups in words, `2 + 3`; none when the beats are not counted in groups.
     pub fn groups_spoken(self) -> Option<String> {
         let sizes: Vec<String> = self.group_sizes().iter().map(u32::to_string).collect();
         self.is_grouped().then(|| sizes.join(" + "))
     }
 
-    /// Where the groups of a bar begin, in beats; nothing where each beat is counted by itself.
+    /// Where the groups of a bar begin, in beats; empty when the beats are not counted in groups.
     pub fn group_begins(self) -> Vec<Beats> {
         let beats = (0..self.beats_in_a_bar()).filter(|beat| self.groups >> beat & 1 == 1);
         let begins = beats.map(|beat| Beats::whole(i128::from(beat)));
@@ -89,8 +89,8 @@ impl Metre {
         }
     }
 
-    /// The ways to count the same metre in the same groups in another order, this one first: 2 + 3 and
-    /// 3 + 2. Nothing where it is not counted in groups.
+    /// The same metre with the same groups in every order, this order first: 2 + 3 and 3 + 2. Empty
+    /// when the beats are not counted in groups.
     pub fn orders_of_groups(self) -> Vec<Self> {
         let mut sizes = self.group_sizes();
         let mut orders: Vec<Self> = Vec::new();
@@ -104,7 +104,7 @@ impl Metre {
         orders
     }
 
-    /// How many counts a bar has: its groups, or else its beats. A click falls on each.
+    /// How many counts a bar has: its groups, or otherwise its beats. Each count has a click.
     pub fn counts_in_a_bar(self) -> u32 {
         if self.is_grouped() {
             self.groups.count_ones()
@@ -113,7 +113,7 @@ impl Metre {
         }
     }
 
-    /// True where a beat of the bar, from 0, is counted.
+    /// True when a beat of the bar (from 0) is a count.
     pub fn is_counted(self, beat: u32) -> bool {
         !self.is_grouped()
             || self
@@ -131,7 +131,7 @@ impl Metre {
         up_to.count_ones().saturating_sub(1)
     }
 
-    /// The upper figure, as a sum where it is counted in other groups than is usual.
+    /// The upper figure; a sum such as `3+2` when the groups are not the usual ones.
     pub fn above_as_counted(self) -> String {
         if self.groups == Self::usual(self.above, self.below).groups || self.groups == 0 {
             return self.above.to_string();

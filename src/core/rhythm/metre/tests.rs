@@ -45,8 +45,8 @@ fn beats_are_counted_as_usual() {
     }
 }
 
-/// 5/8 as two and three and 7/8 as twos and a three are the usual groups of theory books (common
-/// practice, no source); ABC 2.1 section 3.1.6 writes others as sums.
+/// The usual groups of theory books are two and three for 5/8, and twos and a three for 7/8 (common
+/// practice, no source). ABC 2.1 section 3.1.6 writes other groups as sums.
 #[test]
 fn quavers_are_counted_in_groups() {
     for (text, counts, beams, written) in [
@@ -81,13 +81,13 @@ fn quavers_are_counted_in_groups() {
             Ok(counts)
         );
     }
-    // what is written is the same, however it is counted
+    // The written form does not depend on the groups.
     let metre = Metre::parse("3+2/8").expect("a metre");
     assert_eq!(metre.to_string(), "5/8");
     assert!(Metre::parse("0+5/8").is_err());
 }
 
-/// Groups that are alike are beats: 2+2+2/8 was counted in quavers, three of them to a click.
+/// Equal groups are beats: 2+2+2/8 has three crotchet beats, not six quavers with three clicks.
 #[test]
 fn groups_that_are_alike_are_beats() {
     for (text, beats, name, same) in [
@@ -105,7 +105,7 @@ fn groups_that_are_alike_are_beats() {
     }
 }
 
-/// A tempo of quavers is twice that of crotchets, and is called so.
+/// A tempo that counts quavers is twice the tempo that counts crotchets, and the text says which.
 #[test]
 fn the_tempo_of_short_beats_is_that_of_their_notes() {
     for (text, quicker, counts, groups) in [
@@ -143,7 +143,7 @@ fn a_beat_of_ones_own_must_fill_the_bar() {
     assert_eq!(quavers.map(Metre::beats_in_a_bar), Some(4));
     assert_eq!(metre.with_beat(Fraction::new(1, 4)), None);
     assert_eq!(metre.with_beat(Fraction::new(1, 3)), None);
-    // groups are groups of a beat: with another beat there are none
+    // Groups are groups of the usual beat; a metre with another beat has none.
     let grouped = Metre::parse("3+2/8").expect("a metre");
     let counts = |below: i128| {
         let metre = grouped.with_beat(Fraction::new(1, below));
@@ -191,13 +191,14 @@ fn a_note_that_stays_equal_says_how_long_a_beat_lasts() {
         .expect("a pace");
     assert_eq!(beat, Metre::SIX_EIGHT);
     assert_eq!(beat.equal_notes(Metre::TWO_FOUR), None);
-    // and back: the crotchet is what it was at first
+    // Changing back gives the crotchet its first length again.
     let march = Metre::TWO_FOUR
         .where_equal(jig, (quaver, quaver))
         .expect("a pace");
     assert_eq!(march, Metre::TWO_FOUR);
     assert_eq!(march.equal_notes(jig), Some((quaver, quaver)));
-    // after 2/2 with minim = crotchet the beat stays; with crotchet = crotchet it is half of it
+    // After 2/2 the beat keeps its length with minim = crotchet, and lasts half as long with
+    // crotchet = crotchet.
     let minim = Fraction::new(1, 2);
     let slow = Metre::FOUR_FOUR.where_equal(Metre::TWO_TWO, (minim, crotchet));
     assert_eq!(slow, Some(Metre::FOUR_FOUR));
@@ -225,7 +226,8 @@ fn a_pace_is_a_ratio_of_small_numbers() {
     }
 }
 
-/// A tempo within two per cent is near, and one exactly two per cent off is not.
+/// A ratio that is less than two per cent off is taken; a ratio that is exactly two per cent off is
+/// not.
 #[test]
 fn a_beat_of_about_a_simple_ratio_has_that_ratio() {
     let jig = Metre::SIX_EIGHT
@@ -271,7 +273,7 @@ fn short_beats_share_a_beam_up_to_a_crotchet() {
     assert_eq!(beams("4/4"), [0, 1, 2, 3]);
     assert_eq!(beams("6/16"), [0, 1]);
     assert_eq!(beams("8/16"), [0, 0, 0, 0, 1, 1, 1, 1]);
-    // an odd number of them is counted in groups, as quavers are
+    // An odd number of semiquavers is counted in groups, as quavers are.
     assert_eq!(beams("7/16"), [0, 0, 1, 1, 2, 2, 2]);
 }
 

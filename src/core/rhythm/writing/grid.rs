@@ -1,10 +1,10 @@
-//! A bar's places by weight, and where a note must be split at one.
+//! The metrical weight of each place in a bar, and where a note must be split.
 
 use crate::rhythm::{Metre, WrittenLength};
 use crate::units::{Beats, Fraction};
 use num_integer::Integer;
 
-/// A stretch from one tick of the bar to another.
+/// A stretch of a bar from one tick to another.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Span {
     pub(super) note: usize,
@@ -13,40 +13,41 @@ pub(super) struct Span {
     pub(super) tied: bool,
 }
 
-/// The places of a bar, counted in ticks of it.
+/// The places of a bar, counted in ticks.
 ///
-/// A place weighs more than another the fewer subdivisions lead to it: the bar, its half where it
-/// has an even number of beats, the beat, the beat's parts. A note may stand over a place within it
+/// The fewer subdivisions lead to a place, the heavier it is: first the bar line, then the half bar
+/// where the number of beats is even, then the beat, then the parts of the beat. A note may sound
+/// across a place
 ///
-/// - when it begins or ends at a place that weighs as much or more (a dotted crotchet from beat 1
-///   of 4/4, or up to beat 3), or
-/// - when it stands over it evenly and is as long as the parts that meet there (crotchet, minim,
-///   crotchet in 4/4; quaver, crotchet, quaver).
+/// - when it begins or ends at a place that is at least as heavy (a dotted crotchet from beat 1 of
+///   4/4, or up to beat 3), or
+/// - when it lies evenly across the place and is as long as the parts that meet there (crotchet,
+///   minim, crotchet in 4/4; quaver, crotchet, quaver).
 ///
-/// Over a compound beat it may stand only from beat to beat: in 6/8 no plain minim crosses the
-/// second beat. Otherwise it is split there, at the heaviest place within it. Common practice of
-/// engravers, no source.
+/// Across a compound beat a note may sound only from beat to beat: in 6/8 no plain minim crosses
+/// the second beat. Every other note is split at the heaviest place that it crosses. This is the
+/// common practice of engravers, without a source.
 pub(super) struct Grid {
     /// Ticks in a semibreve.
     semibreve: i64,
-    /// The odd factor of that number.
+    /// The largest odd divisor of `semibreve`.
     odd: i64,
     /// The sizes of the parts in ticks, from the bar to the finest, each a multiple of the next.
     sizes: Vec<i64>,
     /// Index of the beat in `sizes`.
     beat: usize,
     compound: bool,
-    /// True without a metre: then every place weighs the same.
+    /// True when the bar has no metre; then every place weighs the same.
     free: bool,
 }
 
-/// The most ticks in a semibreve: a bar of 32 semibreves of them is far from the end of 64 bits.
+/// The most ticks in a semibreve. A bar of 32 such semibreves still fits easily in 64 bits.
 const MOST_TICKS: i128 = 1 << 40;
-/// Ticks of a 64th with two dots, and finer by what tuplets divide.
+/// Enough ticks in a semibreve for a 64th note with two dots, and for 64 further divisions.
 const FINEST: i128 = 256 * 64;
 
 impl Grid {
-    /// A grid on which every place of the bar falls; none where the lengths have no such grid.
+    /// The grid on which every place of the bar falls; none when the lengths are too fine for one.
     pub(super) fn of(
         metre: Metre,
         offset: Fraction,
@@ -78,7 +79,7 @@ impl Grid {
             sizes.push(part);
         }
         let mut size = part;
-        // far above the finest tick, so that it halves without a rest
+        // `size` stays well above one tick here, so that halving it leaves no remainder.
         while size > semibreve / 512 {
             size /= 2;
             sizes.push(size);
@@ -101,7 +102,7 @@ impl Grid {
         Fraction::new(i128::from(ticks), i128::from(self.semibreve))
     }
 
-    /// True for a place that is reached by halving, however often.
+    /// True when halving, any number of times, leads from the bar to this place.
     pub(super) fn is_plain(&self, tick: i64) -> bool {
         tick % self.odd == 0
     }
@@ -115,7 +116,7 @@ impl Grid {
         self.sizes[self.beat]
     }
 
-    /// The one head of these ticks, when there is one.
+    /// The one written note of this length, if there is one.
     pub(super) fn value_of(&self, ticks: i64) -> Option<WrittenLength> {
         WrittenLength::exactly(self.semibreves(ticks))
     }
@@ -124,20 +125,22 @@ impl Grid {
         self.value_of(span.to - span.from)
     }
 
-    /// What a number of ticks would be without its odd part: 1 for a note value.
+    /// The odd factor by which the length in ticks differs from a plain note value: 1 for a note
+    /// value.
     pub(super) fn odd_of(&self, ticks: i64) -> i64 {
         let shared = ticks.gcd(&self.semibreve);
         let above = ticks / shared;
         above >> above.trailing_zeros()
     }
 
-    /// How heavy a place is: 0 is a bar line.
+    /// The level of a place: 0 is a bar line, and a larger number is a lighter place.
     fn level(&self, tick: i64) -> usize {
         let found = self.sizes.iter().position(|size| tick % size == 0);
         found.unwrap_or(self.sizes.len())
     }
 
-    /// The heaviest level within two places, with the first and the last place of it.
+    /// The heaviest level strictly between two places, with the first and the last place of that
+    /// level.
     fn heaviest(&self, from: i64, to: i64) -> Option<(usize, i64, i64)> {
         self.sizes.iter().enumerate().find_map(|(level, size)| {
             let first = (from / size + 1) * size;
@@ -159,8 +162,7 @@ impl Grid {
         begins.min(ends) <= level || evenly
     }
 
-    /// Adds the heads that a note from one place to another is written with, as their beginnings
-    /// and ends.
+    /// Adds the heads that write a note from one place to another, each as its begin and end tick.
     pub(super) fn pieces(&self, from: i64, to: i64, into: &mut Vec<(i64, i64)>) {
         let one = |from, to| self.value_of(to - from).is_some() && self.may_stand(from, to);
         if one(from, to) {
@@ -173,7 +175,7 @@ impl Grid {
         };
         let size = self.sizes[level];
         let mut places = (0..=(last - first) / size).map(|step| first + step * size);
-        // the longest head stands at the heavier end
+        // The longer head stands at the heavier end.
         let cut = if self.level(from) <= self.level(to) {
             places.rev().find(|place| one(from, *place)).unwrap_or(last)
         } else {
@@ -183,8 +185,8 @@ impl Grid {
         self.pieces(cut, to, into);
     }
 
-    /// How many notes from here on stand between two plain places with none between them; 0 where the
-    /// first note is plain itself.
+    /// How many notes, from the first on, lie between two plain places without a plain place
+    /// between them. 0 when the first note itself lies on plain places.
     pub(super) fn odd_run(&self, spans: &[Span]) -> usize {
         let Some(first) = spans.first() else { return 0 };
         if self.is_plain(first.from) && self.is_plain(first.to) {

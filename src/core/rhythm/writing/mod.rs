@@ -1,9 +1,9 @@
-//! The one way from the lengths in a bar to what is written: heads with dots, ties, tuplets.
+//! Turns the lengths in a bar into written notes: heads with dots, ties and tuplets.
 //!
-//! Where a note is split, and where not, is common practice without a source ([`Grid`] says it in
-//! full). Tuplets are those of MusicXML 4.0 (`time-modification`): so many notes of a kind in the
-//! time of so many of the same kind. Knows lengths and their places in a bar; knows no pitches, so
-//! it is told which notes sound on.
+//! Where a note is split is common practice without a source; [`Grid`] has the full rule. Tuplets
+//! follow MusicXML 4.0 (`time-modification`): a number of notes of one kind in the time of another
+//! number of the same kind. This module knows lengths and their places in a bar. It knows no
+//! pitches, so the caller says which notes are tied.
 
 mod grid;
 mod tuplets;
@@ -14,43 +14,44 @@ use grid::{Grid, Span};
 use num_traits::ToPrimitive;
 use std::ops::Range;
 
-/// A note of a bar: how long it is, and whether the next sounds on from it.
+/// A note of a bar: its length, and whether it is tied to the next.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Length {
-    /// Its length, above nothing.
+    /// Its length, above 0.
     pub beats: Beats,
-    /// The next note, of this bar or the next, is the same one sounding on.
+    /// True when it is tied to the next note, which may stand in the next bar.
     pub tied: bool,
 }
 
-/// One head as it is written.
+/// One written note head.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Head {
-    /// The note that it begins in. Of notes that sound on from one another a later one may have no
-    /// head of its own.
+    /// Index of the note that the head begins in. When tied notes are written as one length, a
+    /// later one of them may have no head of its own.
     pub note: usize,
-    /// The first head of that note, where its gracenotes stand.
+    /// True for the first head of that note. Its gracenotes stand before this head.
     pub begins: bool,
     /// Where it begins, from the start of the full bar.
     pub place: Beats,
-    /// How long it lasts; with a tuplet that is not what its value says.
+    /// How long it lasts. In a tuplet this is not the length of its written value.
     pub beats: Beats,
     /// The value it is written in.
     pub value: WrittenLength,
     /// Index into [`WrittenBar::tuplets`].
     pub tuplet: Option<usize>,
-    /// Tied to the next head, which may stand in the next bar.
+    /// True when it is tied to the next head, which may stand in the next bar.
     pub tied: bool,
 }
 
-/// A tuplet: so many notes of a kind in the time of so many others.
+/// A tuplet: a number of notes of one kind in the time of another number of them.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Tuplet {
     /// The number that is printed: MusicXML's `actual-notes`.
     pub notes: u32,
-    /// Notes of the same kind that would fill its time: MusicXML's `normal-notes`.
+    /// How many notes of the same kind would fill its time without the tuplet: MusicXML's
+    /// `normal-notes`.
     pub time: u32,
-    /// The heads in it.
+    /// The indices of its heads.
     pub heads: Range<usize>,
 }
 
@@ -61,20 +62,20 @@ impl Tuplet {
     }
 }
 
-/// A bar as it is written.
+/// A bar as written notes.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct WrittenBar {
     /// The heads from left to right.
     pub heads: Vec<Head>,
     /// The tuplets from left to right; none overlap.
     pub tuplets: Vec<Tuplet>,
-    /// False where a length is finer than any note value (a dotted 64th's dot and below), and a
-    /// head only comes near it.
+    /// False when a length is finer than any note value (finer than the dot of a dotted 64th note),
+    /// so that a head is only close to it.
     pub exact: bool,
 }
 
 impl WrittenBar {
-    /// What a head adds to the bar by its value, dots and tuplet, as a part of a semibreve.
+    /// The written length of a head, from its value, dots and tuplet, as a part of a semibreve.
     pub fn part_of_semibreve(&self, head: &Head) -> Fraction {
         let part = head.value.part_of_semibreve();
         match head.tuplet.and_then(|tuplet| self.tuplets.get(tuplet)) {
@@ -84,12 +85,12 @@ impl WrittenBar {
     }
 }
 
-/// Writes the notes of a bar. `offset` is where the first of them stands in the full bar: a pickup
-/// stands at the end of one.
+/// Writes the notes of a bar. `offset` is the place of the first note in the full bar: a pickup
+/// stands at the end of a full bar.
 ///
-/// Each note is written in as few heads as its place allows. Notes that sound on keep the tie that
-/// joins them where each is one head in its place; where one would have to be split, all that sound
-/// on are written anew as one length.
+/// Each note gets as few heads as its place allows. Tied notes keep their ties when each of them
+/// can be one head in its place. When one of them would have to be split, all the tied notes are
+/// written anew as one length.
 pub fn write_bar(metre: Metre, offset: Beats, notes: &[Length]) -> WrittenBar {
     let semibreves = |beats: Beats| metre.semibreves_of(beats);
     let Some(grid) = Grid::of(metre, semibreves(offset), notes.iter().map(|n| n.beats)) else {
@@ -154,7 +155,7 @@ impl Writer<'_> {
         }
     }
 
-    /// Notes that sound on from one another.
+    /// Writes a run of tied notes.
     fn run(&mut self, run: &[Span]) {
         let pieces = |from, to| {
             let mut cuts = Vec::new();
@@ -182,7 +183,7 @@ impl Writer<'_> {
         }
     }
 
-    /// One head outside a tuplet.
+    /// Writes one head outside a tuplet.
     fn head(&mut self, span: Span) {
         match self.grid.value(span) {
             Some(value) => self.push(span, value, None),
@@ -205,7 +206,7 @@ impl Writer<'_> {
     }
 }
 
-/// Writes a bar with a length that is finer than any note value: the nearest value for each note.
+/// Writes a bar in which a length is finer than any note value: each note gets the nearest value.
 fn nearly(metre: Metre, offset: Beats, notes: &[Length]) -> WrittenBar {
     let mut place = offset;
     let heads = notes

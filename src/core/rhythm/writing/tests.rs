@@ -3,8 +3,8 @@ use crate::rhythm::NoteValue;
 use proptest::prelude::*;
 use std::fmt::Write as _;
 
-/// What a bar is written as, in the letters of ABC with unit 1/8: a note a letter, `-` for a tie,
-/// `(3:2` before a tuplet and `)` behind it.
+/// A written bar in the letters of ABC with unit 1/8: a letter for each note, `-` for a tie, `(3:2`
+/// before a tuplet and `)` behind it.
 fn shown(metre: Metre, offset: Beats, notes: &[Length]) -> String {
     let bar = write_bar(metre, offset, notes);
     assert!(bar.tuplets.iter().all(|tuplet| !tuplet.heads.is_empty()));
@@ -29,7 +29,7 @@ fn shown(metre: Metre, offset: Beats, notes: &[Length]) -> String {
     text.trim_end().to_owned()
 }
 
-/// Quavers as `3`, parts of one as `1/2`; a tie as `-` behind it.
+/// `quavers` are the lengths in quavers, such as `3` or `1/2`; a `-` behind a length is a tie.
 #[track_caller]
 fn writes(metre: &str, quavers: &str, expected: &str) {
     let metre = Metre::parse(metre).expect("a metre");
@@ -52,7 +52,7 @@ fn writes(metre: &str, quavers: &str, expected: &str) {
     );
 }
 
-/// Five quavers were once printed as a minim.
+/// No head lasts five quavers, so a tie is needed.
 #[test]
 fn a_length_that_no_head_has_is_tied_at_the_heaviest_place() {
     writes("4/4", "5 1 2", "a4-a1 b1 c2");
@@ -62,7 +62,7 @@ fn a_length_that_no_head_has_is_tied_at_the_heaviest_place() {
     writes("3/4", "1 5", "a1 b1-b4");
     writes("9/8", "9", "a6-a3");
     writes("12/8", "12", "a12");
-    // without a metre no place asks for a tie
+    // Without a metre no place requires a tie.
     let free = |quavers: &[i128]| {
         let notes: Vec<Length> = quavers
             .iter()
@@ -76,7 +76,7 @@ fn a_length_that_no_head_has_is_tied_at_the_heaviest_place() {
     assert_eq!(free(&[1, 4, 3, 12, 1]), "a1 b4 c3 d12 e1");
 }
 
-/// Where what is common practice allows one head, a tie would only be harder to read.
+/// Where common practice allows one head, a tie would only make the music harder to read.
 #[test]
 fn dots_and_even_syncopes_stay_one_head() {
     writes("4/4", "3 1 4", "a3 b1 c4");
@@ -112,26 +112,26 @@ fn thirds_are_triplets_and_fifths_are_fives() {
         "(5:4 a1/2 b1/2 c1/2 d1/2 e1/2 ) f2",
     );
     writes("6/8", "3/5 3/5 3/5 3/5 3/5 3", "(5:3 a1 b1 c1 d1 e1 ) f3");
-    // whole beats of a long note stand outside
+    // The whole beats of a long note stand outside the tuplet.
     writes("4/4", "10/3 2/3 4", "a2-(3:2 a2 b1 ) c4");
     writes("4/4", "2/3 10/3 4", "(3:2 a1 b2-) b2 c4");
-    // a pickup of a third is a part of a triplet
+    // A pickup of a third of a crotchet belongs to a triplet.
     writes("4/4", "2/3", "(3:2 a1 )");
 }
 
-/// Where every beat counts alike, five of them have no half.
+/// Where all beats weigh the same, a bar of five beats has no half.
 #[test]
 fn a_place_weighs_by_the_divisions_that_lead_to_it() {
     writes("5/4", "3 2 1 4", "a3 b2 c1 d4");
     writes("4/4", "3 2 3", "a3 b1-b1 c3");
-    // over a quarter of a beat nothing stands that neither begins nor ends at one
+    // A note that crosses a quarter of a beat must begin or end on such a quarter.
     writes("2/4", "1/4 3/8 3/8 1 2", "a1/4 b1/4-b1/8 c3/8 d1 e2");
-    // nor over a quaver of a compound beat
+    // The same holds for a quaver of a compound beat.
     writes("6/8", "1/2 3/4 3/4 1 3", "a1/2 b1/2-b1/4 c3/4 d1 e3");
 }
 
-/// Five in the time of three where they last a dotted crotchet, of four where they last a crotchet,
-/// wherever in the bar that is.
+/// Five notes stand in the time of three when they last a dotted crotchet, and in the time of four
+/// when they last a crotchet, at any place of the bar.
 #[test]
 fn the_figure_of_a_tuplet_says_what_it_lasts() {
     let fives = |length: &str, before: &str, after: &str| {
@@ -145,7 +145,7 @@ fn the_figure_of_a_tuplet_says_what_it_lasts() {
     writes("6/8", &fives("3/5", "3", ""), "a3 (5:3 b1 c1 d1 e1 f1 )");
     writes("4/4", "4 4/3 4/3 4/3", "a4 (3:2 b2 c2 d2 )");
     writes("4/2", "16/3 16/3 16/3", "(3:2 a8 b8 c8 )");
-    // or of a dotted quaver
+    // Five notes may also last a dotted quaver.
     writes(
         "2/4",
         &fives("3/10", "", "1/2 2"),
@@ -156,14 +156,14 @@ fn the_figure_of_a_tuplet_says_what_it_lasts() {
         &fives("3/10", "1/2", "2"),
         "a1/2 (5:3 b1/2 c1/2 d1/2 e1/2 f1/2 ) g2",
     );
-    // a pickup of three fifths of a beat
+    // A pickup of three fifths of a beat.
     writes("6/8", "6/5 3/5", "(5:3 a2 b1 )");
     // two crotchets of a triplet, a third of a beat more than a beat: it is not cut at the beat
     writes("4/4", "4/3 4/3", "(3:2 a2 b2 )");
 }
 
-/// Triplets as they are read at a glance: a long note outside them as long as it can be, what is no
-/// figure beat by beat, and never two dots within one.
+/// Triplets are easy to read when as much of a long note as possible stands outside them, when
+/// irregular groups are written beat by beat, and when no tuplet has a double dot.
 #[test]
 fn a_long_note_stands_outside_its_tuplet_in_whole_beats() {
     writes("3/4", "2/3 16/3", "(3:2 a1 b2-) b4");
@@ -179,7 +179,7 @@ fn a_long_note_stands_outside_its_tuplet_in_whole_beats() {
         "2/3 5 1/3 2",
         "(3:2 a1 b2-) b2-(3:2 b2-b1/2 c1/2 ) d2",
     );
-    // as long as a beat and over its line: one tuplet all the same
+    // A group as long as a beat that crosses a beat line is still one tuplet.
     writes("4/4", "1 5/3 1/3 1 4", "a1 (3:2 b2-b1/2 c1/2 ) d1 e4");
     writes("4/4", "2- 2/3 2/3 2/3 4", "a2-(3:2 b1 c1 d1 ) e4");
 }
@@ -188,7 +188,7 @@ fn a_long_note_stands_outside_its_tuplet_in_whole_beats() {
 fn ties_of_a_writer_stay_where_they_can_stand() {
     writes("4/4", "4- 4", "a4-b4");
     writes("4/4", "2- 2 4", "a2-b2 c4");
-    // a crotchet may not stand over beat 4 from a semiquaver before it: written anew
+    // A crotchet may not cross beat 4 when it begins a semiquaver before it, so it is split.
     writes("4/4", "5 1/2 2- 1/2", "a4-a1 b1/2 c1/2-c2");
     writes("4/4", "4 4-", "a4 b4-");
 }
@@ -199,7 +199,7 @@ fn metres() -> impl Strategy<Value = Metre> {
     prop_oneof![prop::sample::select(Metre::USUAL.to_vec()), any]
 }
 
-/// Lengths that fill a bar to its end: anything from a 64th on, and thirds and ninths, fifths or
+/// Lengths that fill a bar to its end: 64th notes and longer, with thirds and ninths, fifths or
 /// sevenths.
 fn bars() -> impl Strategy<Value = (Metre, Beats, Vec<Length>)> {
     let length = (
@@ -232,11 +232,11 @@ fn bars() -> impl Strategy<Value = (Metre, Beats, Vec<Length>)> {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(1500))]
 
-    /// The printed bar adds up: by its values, dots and tuplets alone.
+    /// The values, dots and tuplets alone must add up to the bar.
     #[test]
     fn what_is_printed_in_a_bar_adds_up_to_it((metre, offset, notes) in bars()) {
         let bar = write_bar(metre, offset, &notes);
-        // Note values reach to a 64th, and what a tuplet divides three times further.
+        // Note values go down to a 64th; tuplets divide at most three times further.
         let mut at = offset;
         let places: Vec<Fraction> = notes
             .iter()
@@ -261,7 +261,7 @@ proptest! {
             }
             prop_assert_eq!(place, metre.bar());
         }
-        // a note begins where it begins, and ties hold its heads together
+        // Each note begins at its own place, and ties join the heads of one note.
         let mut at = offset;
         let mut before = false;
         for (index, note) in notes.iter().enumerate() {

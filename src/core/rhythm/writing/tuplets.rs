@@ -1,4 +1,4 @@
-//! Places that no halving leads to: which notes share a tuplet, and which one.
+//! Notes at places that halving does not reach: which of them share a tuplet, and which tuplet.
 
 use super::grid::Span;
 use super::{Tuplet, Writer};
@@ -13,7 +13,7 @@ struct Figures {
 }
 
 impl Figures {
-    /// The written ticks of ticks that sound.
+    /// The written length, in ticks, of a sounding length.
     fn written(&self, ticks: i64) -> Option<i64> {
         let all = ticks.checked_mul(self.notes)?;
         (all % self.time == 0).then_some(all / self.time)
@@ -21,9 +21,9 @@ impl Figures {
 }
 
 impl Writer<'_> {
-    /// Notes between two plain places. Whole beats that a long note at either end sounds through
-    /// are written plainly before or behind the tuplet; one that is longer than a beat and no
-    /// figure of its own (triplet crotchets over two beats are one) is cut at its beats.
+    /// Writes notes that lie between two plain places. Whole beats that a long note sounds through,
+    /// at either end, are written before or behind the tuplet. A group that is longer than a beat
+    /// is cut at its beats unless it is a regular figure, such as triplet crotchets over two beats.
     pub(super) fn odd(&mut self, group: &[Span]) {
         let mut group = group.to_vec();
         let (Some(first), Some(last)) = (group.first().copied(), group.last().copied()) else {
@@ -90,7 +90,7 @@ impl Writer<'_> {
         self.cell(&cell);
     }
 
-    /// Writes what stands within a beat.
+    /// Writes the notes within one beat.
     fn cell(&mut self, cell: &[Span]) {
         match cell {
             [] => {}
@@ -101,8 +101,8 @@ impl Writer<'_> {
         }
     }
 
-    /// True of a group that a reader knows at a glance: as many notes of one value as its figure
-    /// says, or two of them as one, in the time of a plain value.
+    /// True when a reader recognises the group at once. It has as many notes of one value as its
+    /// figure says, two of which may be one longer note, and it lasts a plain note value.
     fn is_a_figure(&self, group: &[Span]) -> bool {
         let (Some(first), Some(last)) = (group.first(), group.last()) else {
             return false;
@@ -116,9 +116,10 @@ impl Writer<'_> {
             })
     }
 
-    /// The figure of a group: as many notes as its places divide the semibreve by, in the time of
-    /// the next smaller number that leaves a plain value (five in the time of three where the
-    /// group lasts a dotted crotchet, of four where it lasts a crotchet).
+    /// The figures of a group. Its places divide the semibreve by a number: that many notes stand
+    /// in the time of the next smaller number that leaves a plain note value. Five stand in the
+    /// time of three when the group lasts a dotted crotchet, and in the time of four when it lasts
+    /// a crotchet.
     fn figures(&self, group: &[Span]) -> Figures {
         let places = group.iter().flat_map(|span| [span.from, span.to]);
         let notes = places.fold(1_i64, |all, place| all.lcm(&self.grid.division(place)));

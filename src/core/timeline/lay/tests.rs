@@ -16,7 +16,7 @@ fn written(text: &str, metre: Metre, breath: i128) -> Score {
     resolve_music(&music, Beats::whole(breath), &Schools::default())
 }
 
-/// Melody notes and gracenotes of a cycle with their moments.
+/// Melody notes and gracenotes of a cycle, each with its beat.
 fn sounded(events: &[TimelineEvent]) -> Vec<(Note, Beats)> {
     events
         .iter()
@@ -27,7 +27,7 @@ fn sounded(events: &[TimelineEvent]) -> Vec<(Note, Beats)> {
         .collect()
 }
 
-/// The closing note of a grip lands on its written place and the grip stands before it.
+/// The closing note of a grip falls on its written place; the grip stands before it.
 #[test]
 fn a_grip_takes_its_time_from_the_note_before() {
     let drill = built_in("grip-from-d").expect("it is built in");
@@ -52,7 +52,7 @@ fn a_grip_takes_its_time_from_the_note_before() {
     assert!(timeline.crowded.is_empty());
 }
 
-/// Laid out in the count-in and at the end of a cycle: nothing of a repetition is lost.
+/// These gracenotes sound in the count-in and at the end of a cycle, so none of them is lost.
 #[test]
 fn gracenotes_before_the_first_note_sound_before_the_repetition() {
     let score = written("{GdG}A2 B2 {GdG}c2 B2|", Metre::TWO_FOUR, 2);
@@ -65,8 +65,9 @@ fn gracenotes_before_the_first_note_sound_before_the_repetition() {
     assert!(played.windows(2).all(|pair| pair[0].frame <= pair[1].frame));
 }
 
-/// With no breath the last note gives way to the gracenotes that begin the next repetition:
-/// running on, it would sound under them. Each sound ends where the next begins, round and round.
+/// Without a breath the last note is shortened by the gracenotes that begin the next repetition;
+/// otherwise both would sound at once. Every sound ends where the next one begins, from cycle to
+/// cycle.
 #[test]
 fn the_last_note_ends_where_the_next_repetitions_gracenotes_begin() {
     for breath in [0, 2] {
@@ -99,8 +100,8 @@ fn the_last_note_ends_where_the_next_repetitions_gracenotes_begin() {
     }
 }
 
-/// A pickup that leaves half a bar to count, or more, is counted in by what it leaves; one that
-/// leaves less by a bar more.
+/// When the pickup leaves half a bar or more, the count-in is what it leaves. When the pickup
+/// leaves less, the count-in is one bar longer.
 #[test]
 fn a_pickup_of_half_a_bar_is_counted_in_by_the_other_half() {
     for (pickup, beats) in [("A2", 3), ("A4", 2), ("A6", 5)] {
@@ -140,8 +141,8 @@ fn the_count_in_ends_with_the_pickup() {
     assert_eq!(timeline.cycle, Beats::whole(6));
 }
 
-/// A player of 5/8 counts two, and its tempo counts quavers: each quaver has a click, those between the
-/// counts a soft one, so that the tempo is what is heard.
+/// A player of 5/8 counts two in a bar, but the tempo counts quavers. So each quaver has a click,
+/// and the quavers between the counts have a soft one.
 #[test]
 fn quavers_that_are_counted_in_groups_have_a_louder_click_for_each_group() {
     let clicks = |metre: &str, subdivision: Subdivision| -> Vec<(String, i128, u8)> {
@@ -177,7 +178,7 @@ fn quavers_that_are_counted_in_groups_have_a_louder_click_for_each_group() {
             click("Part", 4, 1)
         ]
     );
-    // nothing finer than the quavers clicks
+    // No click is finer than the quavers.
     for subdivision in [Subdivision::Beats, Subdivision::Halves] {
         assert_eq!(
             clicks("3+2/8", subdivision),
@@ -190,11 +191,11 @@ fn quavers_that_are_counted_in_groups_have_a_louder_click_for_each_group() {
             ]
         );
     }
-    // crotchets are counted one by one, however their groups are printed
+    // Crotchets are counted one by one, even where they are printed in groups.
     assert_eq!(clicks("3+2/4", Subdivision::Beats).len(), 5);
 }
 
-/// Quick enough, a movement may take three fifths of its note and no more.
+/// At quick tempi a movement may take at most three fifths of its note.
 #[test]
 fn a_crowded_movement_is_told_and_never_swallows_its_note() {
     let score = written("B {GdG}A B {GdG}A B4|", Metre::TWO_FOUR, 2);
@@ -209,8 +210,8 @@ fn a_crowded_movement_is_told_and_never_swallows_its_note() {
     }
 }
 
-/// The gracenote that opens F is high G after silence, and the thumb after the high G that every later
-/// repetition comes from.
+/// F is opened by a high G gracenote after silence. In later repetitions the note before is high G,
+/// so F is opened by the thumb.
 #[test]
 fn the_last_note_counts_as_the_note_before_from_the_second_repetition_on() {
     let text = "title: x\nmovement: doubling\nfrom: F\nto: HG\nbreath: 0\n\
@@ -244,8 +245,8 @@ fn the_last_note_counts_as_the_note_before_from_the_second_repetition_on() {
     );
 }
 
-/// Clicks of the count-in from its first on; bar lines of the music and of the breath, none at the
-/// end, where the next repetition has its own.
+/// The clicks of the count-in are counted from its first click. Bar lines stand in the music and in
+/// the breath, but not at the end, which is the first bar line of the next repetition.
 #[test]
 fn clicks_of_the_count_in_and_bar_lines_stand_on_their_beats() {
     let score = written("A4 B4|c4 d4|", Metre::TWO_TWO, 4);
@@ -267,7 +268,8 @@ fn clicks_of_the_count_in_and_bar_lines_stand_on_their_beats() {
     );
 }
 
-/// Laws over every built-in stage at several tempi: sorted, gapless, nothing swallowed.
+/// Properties of every built-in stage at several tempi: events are sorted without gaps, and no note
+/// is swallowed.
 #[test]
 fn every_built_in_stage_is_sorted_and_gapless() {
     for drill in crate::drill::BUILT_IN {
@@ -303,7 +305,7 @@ fn every_built_in_stage_is_sorted_and_gapless() {
 fn a_click_in_a_later_cycle_is_placed_and_not_added_up() {
     let score = written("A4 B4|", Metre::TWO_FOUR, 0);
     let timeline = lay(&score, &Layout::at(tempo("97"), SampleRate(44_100)));
-    // Ten hours at 97 are 58 200 beats: 2 of count-in and 29 099 cycles of 2.
+    // Ten hours at 97 beats a minute are 58 200 beats: 2 of count-in and 29 099 cycles of 2.
     let start = timeline.cycle_start(29_099);
     assert_eq!(start, Beats::whole(58_200));
     assert_eq!(
@@ -312,8 +314,8 @@ fn a_click_in_a_later_cycle_is_placed_and_not_added_up() {
     );
 }
 
-/// At 80 a grip takes 145 ms of a beat of 750: it stands at the end of the count-in, and of each cycle
-/// that another follows.
+/// At 80 beats a minute a beat is 750 ms and a grip takes 145 ms. The grip stands at the end of the
+/// count-in, and at the end of each cycle that another cycle follows.
 #[test]
 fn the_gracenotes_ahead_of_a_repetition_end_where_it_begins() {
     let score = written("{GdG}A2 B2 {GdG}c2 B2|", Metre::TWO_FOUR, 2);
@@ -337,7 +339,7 @@ fn the_gracenotes_ahead_of_a_repetition_end_where_it_begins() {
     let belongs = |end: i128, repetition: u64| before(end).map(|beat| (beat, Some(repetition)));
     assert_eq!(told(1), belongs(2, 0));
     assert_eq!(told(2), [belongs(2, 0), belongs(6, 1)].concat());
-    // without a count-in there is no time for them before the first
+    // Without a count-in there is no time for gracenotes before the first repetition.
     let at_once = Layout {
         count_in: false,
         ..Layout::at(tempo("80"), SampleRate(48_000))
@@ -357,8 +359,8 @@ fn only_a_breath_hushes() {
     }
 }
 
-/// With no breath the grip on the first note takes its time from the last, three fifths of it at most;
-/// in a breath it has the time it needs.
+/// Without a breath the grip on the first note takes its time from the last note, at most three
+/// fifths of it. In a breath it has the time it needs.
 #[test]
 fn the_first_movement_takes_its_time_from_the_last_note_or_from_the_breath() {
     for (breath, taken, crowded) in [
