@@ -1,11 +1,11 @@
-//! The chart of fingers, and what sounds between two notes when the fingers do not move together.
+//! The fingering chart, and what sounds between two notes when the fingers do not move together.
 //!
 //! The chart is cross-checked against three partial published descriptions; everything else here
 //! is computed from it.
 
 use super::note::{NOTES, Note};
 
-/// A finger, named by its hand: the upper hand covers the thumb hole and the three holes below it.
+/// A finger. The upper hand covers the thumb hole and the three holes below it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Finger {
     /// Upper thumb, at the back.
@@ -30,7 +30,7 @@ pub enum Finger {
 pub type Hole = Finger;
 
 impl Finger {
-    /// From the top of the chanter to the bottom.
+    /// All fingers, from the top of the chanter to the bottom.
     pub const ALL: [Self; 8] = [
         Self::Thumb,
         Self::UpperIndex,
@@ -42,7 +42,7 @@ impl Finger {
         Self::LowerLittle,
     ];
 
-    /// For a sentence: `the top hand's index finger`, `the thumb`.
+    /// The finger's name for a sentence: `the top hand's index finger`, `the thumb`.
     pub fn spoken(self) -> &'static str {
         match self {
             Self::Thumb => "the thumb",
@@ -56,7 +56,7 @@ impl Finger {
         }
     }
 
-    /// For arguments and files: `thumb`, `top-index` … `bottom-little`.
+    /// The finger's name for arguments and files: `thumb`, `top-index` … `bottom-little`.
     pub fn name(self) -> &'static str {
         match self {
             Self::Thumb => "thumb",
@@ -106,7 +106,8 @@ impl Shape {
         Self::read(CHART[note.index()])
     }
 
-    /// Reads `x|xxx|xxxo`: thumb, upper index to ring, lower index to little; `x` covered.
+    /// Reads `x|xxx|xxxo`: the thumb, the upper index to ring finger, the lower index to little
+    /// finger. `x` is a covered hole, `o` an open one.
     fn read(text: &str) -> Self {
         let mut bits = 0;
         for (place, sign) in text.chars().filter(|sign| *sign != '|').enumerate() {
@@ -128,13 +129,13 @@ impl Shape {
         Self(self.0 & !finger.bit())
     }
 
-    /// This shape with one finger down.
+    /// This shape with one more hole covered.
     #[must_use]
     pub fn covered(self, finger: Finger) -> Self {
         Self(self.0 | finger.bit())
     }
 
-    /// Fingers that cover a hole here and not in `other`.
+    /// Fingers that cover a hole in this shape but not in `other`.
     pub fn covered_beyond(self, other: Self) -> Vec<Finger> {
         Finger::ALL
             .into_iter()
@@ -158,12 +159,13 @@ impl std::fmt::Display for Shape {
 /// The high G of pibroch, x|oox|xxxo (common practice, no source).
 pub const PIBROCH_HIGH_G: Shape = Shape(0b0111_1001);
 
-/// The note whose chart shape this is, when there is one.
+/// The note whose chart shape this is; none when the chart has no such shape.
 pub fn note_of_shape(shape: Shape) -> Option<Note> {
     NOTES.into_iter().find(|note| Shape::of(*note) == shape)
 }
 
-/// The finger that is lifted for a gracenote. None for low G, which no lifted finger makes.
+/// The finger that is lifted for a gracenote. None for low G, which cannot be sounded by lifting a
+/// finger.
 pub fn gracenote_finger(gracenote: Note) -> Option<Finger> {
     Some(match gracenote {
         Note::LowG => return None,
@@ -178,8 +180,9 @@ pub fn gracenote_finger(gracenote: Note) -> Option<Finger> {
     })
 }
 
-/// True when lifting the gracenote's finger off the held note sounds: the finger covers its hole
-/// there, and the gracenote is the higher note (computed from the chart).
+/// True when the gracenote sounds if its finger is lifted from the held note. That needs the finger
+/// to cover its hole on the held note and the gracenote to be the higher note (computed from the
+/// chart).
 pub fn gracenote_sounds(gracenote: Note, held: Note) -> bool {
     gracenote > held
         && gracenote_finger(gracenote).is_some_and(|finger| Shape::of(held).covers(finger))
@@ -193,8 +196,8 @@ pub fn notes_a_gracenote_can_stand_on(gracenote: Note) -> Vec<Note> {
         .collect()
 }
 
-/// The fingers that fall for a strike from a held note to a lower one; empty where the other note is
-/// not lower.  On high A the thumb falls and high G sounds, while the ring finger may stay down.
+/// The fingers that fall for a strike from a held note to a lower one; empty when `struck` is not
+/// lower. On high A the thumb falls and high G sounds, while the ring finger may stay down.
 pub fn strike_finger(held: Note, struck: Note) -> Vec<Finger> {
     if struck >= held {
         return Vec::new();
@@ -224,15 +227,16 @@ pub struct Crossing {
     pub rising: Vec<Finger>,
     /// The shape passed through when the falling fingers land first; only for a true crossing.
     pub falling_first: Option<Shape>,
-    /// The note that shape sounds, when the chart has one.
+    /// The note of that shape; none when the chart has no such shape.
     pub falling_first_note: Option<Note>,
-    /// The note that sounds when one hand moves before the other, when the chart has one.
+    /// The note that sounds when one hand moves before the other; none when the chart has no such
+    /// shape.
     pub hand_first_note: Option<Note>,
 }
 
-/// The way of the fingers from one note to another, and the wrong notes on that way, by both
-/// models: the falling fingers first, or one hand before the other (the commoner fault: common
-/// practice, no source).
+/// The finger movement from one note to another, with the wrong notes that may sound on the way.
+/// There are two models: the falling fingers land first, or one hand moves before the other (the
+/// commoner fault: common practice, no source).
 pub fn crossing(from: Note, to: Note) -> Crossing {
     let (before, after) = (Shape::of(from), Shape::of(to));
     let falling = after.covered_beyond(before);
@@ -263,7 +267,7 @@ mod tests {
     use super::*;
     use Note::{B, C, D, E, F, HighA, HighG, LowA, LowG};
 
-    /// Computed by hand from the chart; a wrong hole would move one of these.
+    /// Computed by hand from the chart, so that one wrong hole in the chart changes a result.
     #[test]
     fn gracenotes_stand_where_their_finger_is_down() {
         let on = notes_a_gracenote_can_stand_on;
@@ -285,7 +289,8 @@ mod tests {
             let upper = name == "thumb" || name.starts_with("top-");
             assert_eq!(finger.is_upper(), upper, "{name}");
             assert_ne!(name.starts_with("bottom-"), upper, "{name}");
-            // the last word of the name is said: `top-ring`, `the top hand's ring finger`
+            // The spoken name contains the last word of the plain name: `top-ring` is `the top
+            // hand's ring finger`.
             let last = name.rsplit('-').next().unwrap_or(name);
             assert!(spoken.contains(last), "{name}: {spoken}");
             let shares = |other: &Finger| other.name() == name || other.spoken() == spoken;
@@ -308,7 +313,7 @@ mod tests {
         }
     }
 
-    /// What each note is struck to: common practice, no source.
+    /// The notes that each note is struck to: common practice, no source.
     #[test]
     fn a_strike_covers_what_the_lower_note_covers() {
         let struck = [
@@ -426,7 +431,8 @@ mod tests {
         assert_eq!(crossing(F, HighG).hand_first_note, None);
     }
 
-    /// Where a lifted finger happens to make the chart's own shape, a real chanter is in tune.
+    /// For these gracenotes the lifted finger gives the chart's own shape, so a real chanter is in
+    /// tune.
     #[test]
     fn six_gracenotes_have_the_shape_of_their_own_note() {
         let mut own = Vec::new();

@@ -1,6 +1,6 @@
-//! The instrument: nine notes, eight holes, two tables of tuning.
+//! The instrument: nine notes, eight holes, and two tuning tables.
 //!
-//! Knows the chart of fingers and the ratios of pitch. Knows no gracenote groups, no time and no
+//! Knows the fingering chart and the pitch ratios. Knows no groups of gracenotes, no time and no
 //! sound.
 
 mod fingering;

@@ -39,12 +39,12 @@ pub const NOTES: [Note; 9] = [
     Note::HighA,
 ];
 
-/// A text that names no note.
+/// Why a text is not a note.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NoteError {
-    /// What stood there.
+    /// The text that was found.
     pub found: String,
-    /// The nearest name, when one is near.
+    /// The most similar note name; none when no name is similar.
     pub nearest: Option<&'static str>,
 }
 
@@ -74,12 +74,12 @@ impl Note {
         NOTES.get(index).copied()
     }
 
-    /// `LG LA B C D E F HG HA`.
+    /// The short name: `LG LA B C D E F HG HA`.
     pub fn name(self) -> &'static str {
         ["LG", "LA", "B", "C", "D", "E", "F", "HG", "HA"][self.index()]
     }
 
-    /// For a sentence: `low G`, `low A`, `B` … `high A`.
+    /// The name for a sentence: `low G`, `low A`, `B` … `high A`.
     pub fn spoken(self) -> &'static str {
         [
             "low G", "low A", "B", "C", "D", "E", "F", "high G", "high A",
@@ -91,7 +91,7 @@ impl Note {
         ['G', 'A', 'B', 'c', 'd', 'e', 'f', 'g', 'a'][self.index()]
     }
 
-    /// The note of an ABC letter in the pipe key, when it is one of the nine.
+    /// The note of an ABC letter in the pipe key; none when the letter is not one of the nine.
     pub fn from_abc_letter(letter: char) -> Option<Self> {
         NOTES.into_iter().find(|note| note.abc_letter() == letter)
     }
@@ -107,12 +107,12 @@ impl Note {
         2 + self.index() as i32
     }
 
-    /// Reads `LG`, `low G`, `lowg`, `A`, `low-a`, `high A` … whatever a player types. A lone `A`
-    /// is low A; a lone `G` is refused, because a gracenote named so is high G and a melody note
-    /// low G.
+    /// Reads the names that a player may type: `LG`, `low G`, `lowg`, `A`, `low-a`, `high A` … An
+    /// `A` alone is low A. A `G` alone is an error, because a G gracenote is high G but a G melody
+    /// note is low G.
     ///
     /// # Errors
-    /// A text that names no note, with the nearest name.
+    /// A text that is not a note; the error has the most similar name.
     pub fn parse(text: &str) -> Result<Self, NoteError> {
         let plain: String = text
             .chars()
@@ -188,9 +188,9 @@ mod tests {
         assert_eq!(Note::parse("high-a"), Ok(Note::HighA));
     }
 
-    /// ABC 2.1 §3.1.14 and §4.1: the pipe key's letters are natural but for F and C, which are sharp;
-    /// capitals stand in the octave of middle C, small letters in the next. A MIDI key is 60 for middle
-    /// C (MIDI 1.0), and the lowest line of the G clef is E of the octave of middle C.
+    /// ABC 2.1 §3.1.14 and §4.1: the letters of the pipe key are natural except F and C, which are
+    /// sharp. Capitals stand in the octave of middle C, small letters in the next octave. MIDI key
+    /// 60 is middle C (MIDI 1.0). The lowest line of the G clef is the E of the octave of middle C.
     #[test]
     fn keys_and_places_on_the_staff_are_those_of_the_letters() {
         let from_c = [

@@ -5,18 +5,18 @@ use crate::units::Hertz;
 use num_rational::Ratio;
 use serde::{Deserialize, Serialize};
 
-/// Which chanter sounds.
+/// The kind of chanter.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Instrument {
-    /// Quiet, played alone, low A 233–240 Hz.
+    /// Quiet and played alone; low A is 233–240 Hz.
     #[default]
     PracticeChanter,
-    /// The pipes' own, low A about 480 Hz.
+    /// The chanter of the bagpipe; low A is about 480 Hz.
     PipeChanter,
 }
 
-/// Which published table of ratios.
+/// Which published table of pitch ratios.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum TuningTable {
@@ -31,11 +31,11 @@ pub enum TuningTable {
 /// A chanter's pitch: low A in hertz and the table of ratios.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Tuning {
-    /// Sounding low A.
+    /// The sounding pitch of low A.
     pub low_a: Hertz,
-    /// Ratios of the other notes.
+    /// The table with the ratios of the other notes.
     pub table: TuningTable,
-    /// Which chanter; decides where the drones lie.
+    /// Which chanter. It decides the octave of the drones.
     pub instrument: Instrument,
 }
 
@@ -46,7 +46,7 @@ impl Default for Tuning {
 }
 
 impl TuningTable {
-    /// A note's ratio to low A, exact.
+    /// A note's exact pitch ratio to low A.
     pub fn ratio(self, note: Note) -> Ratio<u32> {
         let (above, below) = match (note, self) {
             (Note::LowG, Self::Modern) => (7, 8),
@@ -67,11 +67,11 @@ impl TuningTable {
 }
 
 impl Tuning {
-    /// Lowest low A that is accepted: below any practice chanter.
+    /// The lowest low A that is accepted, in hertz: lower than on any practice chanter.
     pub const LOWEST_LOW_A: Hertz = Hertz(200.0);
-    /// Highest low A that is accepted: above any pipe chanter.
+    /// The highest low A that is accepted, in hertz: higher than on any pipe chanter.
     pub const HIGHEST_LOW_A: Hertz = Hertz(520.0);
-    /// Between the two chanters: a low A below it is a practice chanter's.
+    /// The limit between the two chanters, in hertz. A lower low A belongs to a practice chanter.
     pub const CHANTERS_PART: Hertz = Hertz(340.0);
 
     /// The usual pitch of a chanter: 236 Hz for the practice chanter (233–240 in use, an octave
@@ -88,7 +88,7 @@ impl Tuning {
         }
     }
 
-    /// A chanter of which only low A is known: the pitch tells which chanter it is.
+    /// The tuning of a chanter of which only low A is known: the pitch decides which chanter it is.
     pub fn with_low_a(low_a: Hertz, table: TuningTable) -> Self {
         let instrument = if low_a.0 < Self::CHANTERS_PART.0 {
             Instrument::PracticeChanter
@@ -108,9 +108,10 @@ impl Tuning {
         Hertz(self.low_a.0 * f64::from(*ratio.numer()) / f64::from(*ratio.denom()))
     }
 
-    /// Two tenors and the bass: 1/2, 1/2 and 1/4 of the pipe chanter's low A (Encyclopaedia
-    /// Britannica, 11th ed., "Bag-pipe"). The practice chanter sounds an octave lower, so beside
-    /// it they lie in unison with low A and an octave below.
+    /// The pitches of the two tenor drones and the bass drone: 1/2, 1/2 and 1/4 of the pipe
+    /// chanter's low A (Encyclopaedia Britannica, 11th ed., "Bag-pipe"). The practice chanter
+    /// sounds an octave lower. So beside it the tenors are in unison with low A and the bass is an
+    /// octave below.
     pub fn drones(&self) -> [Hertz; 3] {
         let tenor = match self.instrument {
             Instrument::PracticeChanter => self.low_a.0,
@@ -126,7 +127,7 @@ mod tests {
     use crate::chanter::NOTES;
     use crate::units::Cents;
 
-    /// Cents of the modern table, computed from the ratios of Macpherson 1998.
+    /// The cents are computed from the ratios of Macpherson 1998.
     #[test]
     fn the_modern_table_has_its_cents() {
         let expected = [
@@ -139,8 +140,8 @@ mod tests {
         }
     }
 
-    /// Cents of the table of 1954, computed from the ratios of Lenihan & MacNeill, Acustica 4, 1954:
-    /// low G 8/9, D 27/20, high G 9/5, the rest as in every table.
+    /// The cents are computed from the ratios of Lenihan & MacNeill, Acustica 4, 1954: low G 8/9, D
+    /// 27/20, high G 9/5. The other notes are the same in every table.
     #[test]
     fn the_table_of_1954_has_its_cents() {
         let expected = [
@@ -156,7 +157,8 @@ mod tests {
         }
     }
 
-    /// Lenihan & MacNeill 1954: 8/9, 27/20, 9/5; the rest as in every table.
+    /// Lenihan & MacNeill 1954: low G 8/9, D 27/20, high G 9/5. The other notes are the same in
+    /// every table.
     #[test]
     fn the_tables_differ_on_low_g_d_and_high_g_only() {
         let differ: Vec<Note> = NOTES

@@ -1,7 +1,7 @@
-//! The bytes of a recording -> mono samples, as a stream.
+//! Decodes the bytes of a recording into a stream of mono samples.
 //!
-//! It knows wav, flac, mp3, ogg and m4a, and nothing of notes, files by name or devices. `container` goes
-//! through the structure of a file before a decoder trusts its numbers; `recording` decodes.
+//! Knows wav, flac, mp3, ogg and m4a. Knows no notes, no file names and no devices. `container`
+//! checks the structure of a file before a decoder trusts its numbers; `recording` decodes.
 
 mod container;
 mod recording;

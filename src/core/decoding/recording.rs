@@ -1,6 +1,6 @@
-//! A recording in any of five formats -> mono samples, as a stream.
+//! Decodes a recording in any of five formats into a stream of mono samples.
 //!
-//! The only file of this room that knows rodio; formats are told by their content.
+//! The only file of this room that uses rodio. A format is recognised by its content, not its name.
 
 use super::container::{MOST_CHANNELS, Seen, examine};
 use crate::units::SampleRate;
@@ -9,14 +9,14 @@ use std::cell::Cell;
 use std::io::{Read, Seek};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-/// What keeps a recording from being read.
+/// Why a recording cannot be read.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum RecordingError {
-    /// No decoder knows the bytes.
+    /// No decoder recognises the bytes.
     Unknown(String),
-    /// Its file does not hold what its numbers say.
+    /// The structure of the file is wrong.
     Broken(String),
-    /// A sample rate under which no chanter can be heard, or over which no recorder works.
+    /// The sample rate in hertz is too low for a chanter to be heard, or higher than recorders use.
     Rate(u32),
 }
 
@@ -44,13 +44,13 @@ thread_local! {
     static DECODING: Cell<bool> = const { Cell::new(false) };
 }
 
-/// True where this thread is inside a decoder. A panic there is caught and told in a sentence, so
-/// that nobody else need print it.
+/// True while this thread runs a decoder. A panic there is caught and reported as an error, so a
+/// panic hook need not print it.
 pub fn is_decoding() -> bool {
     DECODING.get()
 }
 
-/// Runs a part of a decoder, which may stumble over a file that nobody thought of.
+/// Runs a part of a decoder and catches its panic; none when it panicked.
 fn decode<T>(work: impl FnOnce() -> T) -> Option<T> {
     DECODING.set(true);
     let done = catch_unwind(AssertUnwindSafe(work));
@@ -58,20 +58,21 @@ fn decode<T>(work: impl FnOnce() -> T) -> Option<T> {
     done.ok()
 }
 
-/// A recording being read.
+/// A recording that is being read.
 pub struct Recording<R: Read + Seek> {
     decoder: Decoder<Seen<R>>,
-    /// The decoder stumbled, or the sound became another in the middle: nothing more is read.
+    /// True when the decoder panicked or the audio format changed midway; then no more is read.
     over: bool,
     channels: usize,
     rate: SampleRate,
 }
 
 impl<R: Read + Seek + Send + Sync + 'static> Recording<R> {
-    /// Opens a recording of a known length in bytes.
+    /// Opens a recording of `length` bytes.
     ///
     /// # Errors
-    /// Bytes that no decoder knows, or that do not hold what they say; a rate out of range.
+    /// The bytes are not a known format, their structure is wrong, or the sample rate is out of
+    /// range.
     pub fn open(mut bytes: R, length: u64) -> Result<Self, RecordingError> {
         let fit = examine(&mut bytes, length).map_err(RecordingError::Broken)?;
         let unread = |error: std::io::Error| RecordingError::Unknown(error.to_string());
@@ -106,12 +107,12 @@ impl<R: Read + Seek + Send + Sync + 'static> Recording<R> {
         })
     }
 
-    /// Samples a second.
+    /// The sample rate.
     pub fn rate(&self) -> SampleRate {
         self.rate
     }
 
-    /// The next samples, mixed to one channel; empty at the end.
+    /// The next `count` samples or fewer, mixed down to one channel; empty at the end.
     pub fn read(&mut self, count: usize) -> Vec<f32> {
         let mut mono = Vec::with_capacity(count.min(65_536));
         if self.over {

@@ -60,7 +60,7 @@ impl Serialize for NoteId {
 pub struct Score {
     /// The metre of the first bar.
     pub metre: Metre,
-    /// Length of the pickup, nothing where there is none.
+    /// Length of the pickup in beats; 0 without a pickup.
     pub pickup: Beats,
     /// Bars in playing order.
     pub bars: Vec<ScoreBar>,
@@ -68,7 +68,7 @@ pub struct Score {
     pub notes: Vec<ScoreNote>,
     /// Length of one repetition.
     pub length: Beats,
-    /// Length of the bars to breathe and mark in after it; may be nothing.
+    /// Length in beats of the bars after it, in which the player breathes and marks; may be 0.
     pub breath: Beats,
     /// How its pairs are played. The places and lengths in this score are the written ones.
     pub pointing: Pointing,

@@ -1,26 +1,26 @@
-//! All settings together, each with where its value came from.
+//! All settings together, each with the source of its value.
 
 use super::table::{Id, Key, SETTINGS, Setting, of};
 use super::value::Value;
 use super::words::usual;
 use serde::Serialize;
 
-/// Where a value came from; a later one wins over an earlier one.
+/// The source of a value. A later variant takes precedence over an earlier one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Origin {
-    /// Nobody said anything.
+    /// The default, because no source sets the value.
     Default,
     /// The settings file.
     File,
-    /// A variable of the environment.
+    /// An environment variable.
     Environment,
-    /// A flag of the command.
+    /// A command-line flag.
     Flag,
 }
 
 impl Origin {
-    /// The word for it.
+    /// The word for this source.
     pub fn name(self) -> &'static str {
         match self {
             Self::Default => "default",
@@ -31,22 +31,22 @@ impl Origin {
     }
 }
 
-/// One setting as it stands.
+/// One setting with its present value.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SettingNow {
     /// The setting.
     pub setting: &'static Setting,
     /// Its value.
     pub value: Value,
-    /// Where it came from.
+    /// The source of its value.
     pub origin: Origin,
 }
 
-/// All settings, one part each, in the order of the table.
+/// The values of all settings, in the order of the table.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Settings {
     parts: Vec<SettingNow>,
-    /// How many problems were found while they were read.
+    /// How many problems were found when the settings were read.
     pub(super) wrong: usize,
 }
 
@@ -65,12 +65,12 @@ impl Default for Settings {
 }
 
 impl Settings {
-    /// Every setting, in the order of the table.
+    /// Every setting with its value, in the order of the table.
     pub fn parts(&self) -> &[SettingNow] {
         &self.parts
     }
 
-    /// Puts a value, unless one that wins over it stands.
+    /// Sets a value, unless its present value comes from a source that takes precedence.
     pub(super) fn put(&mut self, setting: &Setting, value: Value, origin: Origin) {
         if let Some(part) = self
             .parts
@@ -83,7 +83,8 @@ impl Settings {
         }
     }
 
-    /// How many problems were found while they were read: what had one stands at its default.
+    /// How many problems were found when the settings were read. A setting with a problem keeps the
+    /// value it would have without it.
     pub fn wrong(&self) -> usize {
         self.wrong
     }
@@ -92,12 +93,12 @@ impl Settings {
         self.parts.get(id.0)
     }
 
-    /// Where a setting's value came from.
+    /// The source of a setting's value.
     pub fn origin(&self, id: Id) -> Origin {
         self.part(id).map_or(Origin::Default, |part| part.origin)
     }
 
-    /// True where the player said something: in the file, the environment or a flag.
+    /// True when the file, the environment or a flag sets the value.
     pub fn is_set(&self, id: Id) -> bool {
         self.origin(id) != Origin::Default
     }
@@ -106,12 +107,12 @@ impl Settings {
         self.part(key.id()).map(|part| &part.value)
     }
 
-    /// A switch.
+    /// The value of a switch: true for on.
     pub fn switch(&self, key: Key<of::Switch>) -> bool {
         matches!(self.value(&key), Some(Value::Switch(true)))
     }
 
-    /// A number.
+    /// The value of a setting that is a number.
     pub fn number(&self, key: Key<of::Number>) -> f64 {
         match self.value(&key) {
             Some(Value::Number(number)) => *number,
@@ -119,7 +120,7 @@ impl Settings {
         }
     }
 
-    /// A word or a text.
+    /// The value of a setting that is a word or a text.
     pub fn word(&self, key: Key<of::Word>) -> &str {
         match self.value(&key) {
             Some(Value::Word(word)) => word,
@@ -127,12 +128,12 @@ impl Settings {
         }
     }
 
-    /// A word or a text; none where it is empty.
+    /// The value of a setting that is a word or a text; none when it is empty.
     pub fn given(&self, key: Key<of::Word>) -> Option<&str> {
         Some(self.word(key)).filter(|word| !word.is_empty())
     }
 
-    /// Words.
+    /// The value of a setting that is a list of words.
     pub fn words(&self, key: Key<of::Words>) -> &[String] {
         match self.value(&key) {
             Some(Value::Words(words)) => words,

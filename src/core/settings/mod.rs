@@ -1,7 +1,8 @@
-//! The player's settings: one value, and where each part of it came from.
+//! The player's settings, and the source of each value.
 //!
-//! Pure: gets the file's text, the environment's words and the flags' words, and gives values and
-//! every problem at once. Knows no file system, no environment and no command line.
+//! Pure: takes the text of the file, the words of the environment and the words of the flags, and
+//! gives the values and all problems at once. Knows no file system, no environment and no command
+//! line.
 
 mod layered;
 mod problem;

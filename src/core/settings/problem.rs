@@ -1,4 +1,4 @@
-//! The problems of settings: where, what was found, what was expected, how to mend it.
+//! The problems of settings: the place, what was found, what was expected, and how to mend it.
 
 use super::table::Id;
 use crate::drill::{Place, render_line};
@@ -6,7 +6,7 @@ use crate::drill::{Place, render_line};
 /// One problem, from a file or from the environment.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SettingProblem {
-    /// The setting that keeps its default because of it; none where no setting can be told.
+    /// The setting that keeps its default because of this problem; none when no setting is known.
     pub about: Option<Id>,
     /// The place in the file; none for a variable of the environment.
     pub place: Option<Place>,

@@ -1,4 +1,4 @@
-//! Reads the file, the environment and the flags into settings, with every problem found.
+//! Reads settings from the file, the environment and the flags, and reports every problem found.
 
 use super::layered::{Origin, Settings};
 use super::problem::SettingProblem;
@@ -10,7 +10,8 @@ use crate::wording;
 use std::ops::Range;
 use toml::de::{DeTable, DeValue};
 
-/// The largest settings file that is read, bytes. Chosen: a hundred times what all settings need.
+/// The largest settings file that is read, in bytes (chosen: a hundred times what all settings
+/// need).
 pub const LARGEST_FILE: usize = 256 * 1024;
 
 /// The sources that settings are read from.
@@ -20,11 +21,11 @@ pub struct Source<'a> {
     pub file: Option<&'a str>,
     /// Variables of the environment that begin with `GRACERUNG_`, and their values.
     pub environment: &'a [(String, String)],
-    /// Flags that were given: the setting and its value as a word.
+    /// The flags given on the command line: each setting with its value as text.
     pub flags: &'a [(Id, String)],
 }
 
-/// Reads settings; what has a problem keeps the value it would have without it.
+/// Reads settings. A setting with a problem keeps the value it would have without that source.
 pub fn read(source: Source<'_>) -> (Settings, Vec<SettingProblem>) {
     let mut settings = Settings::default();
     let mut problems = Vec::new();
@@ -81,7 +82,7 @@ fn read_file(text: &str, settings: &mut Settings, problems: &mut Vec<SettingProb
         });
         return;
     }
-    // a line that is no TOML is reported, and the rest is read without it
+    // A line that is not TOML is reported, and the rest of the file is read without it.
     let mut rest = text.to_owned();
     for _ in 0..MOST_TORN {
         let (table, errors) = DeTable::parse_recoverable(&rest);
@@ -113,15 +114,16 @@ fn read_file(text: &str, settings: &mut Settings, problems: &mut Vec<SettingProb
     }
 }
 
-/// At most so many names that are no settings are reported, each with what may be meant; the rest
-/// are counted. A file of nothing else once took ten seconds.
+/// The most unknown names that are reported one by one, each with a similar name; the rest are only
+/// counted. Looking up thousands of names would take seconds.
 const MOST_UNKNOWN: usize = 20;
 
-/// At most so many lines that are no TOML are reported; a file with more is another kind of file.
+/// The most lines that are reported as not TOML. A file with more of them is some other kind of
+/// file.
 const MOST_TORN: usize = 20;
 
-/// A text with a line of spaces in the place of one, so that all else stands where it stood; nothing
-/// where there was nothing in it.
+/// The text with one line replaced by spaces, so that all other places stay the same. None when the
+/// line is empty already.
 fn blanked(text: &str, line: usize) -> Option<String> {
     let lines: Vec<&str> = text.split_inclusive('\n').collect();
     let torn = lines.get(line.checked_sub(1)?)?;
@@ -136,7 +138,8 @@ fn blanked(text: &str, line: usize) -> Option<String> {
     Some(before + &spaces.collect::<String>() + &after)
 }
 
-/// The setting that a line seems to be about: what stands before `=`, in the table above it.
+/// The setting that a line seems to set: the name before `=`, in the table that the line belongs
+/// to.
 fn named_in(text: &str, line: usize) -> Option<Id> {
     let lines: Vec<&str> = text.lines().take(line).collect();
     let name = lines.last()?.split('=').next()?.trim();
@@ -223,7 +226,7 @@ fn example(setting: &Setting) -> &'static str {
     }
 }
 
-/// What stood there and what was expected.
+/// What was found and what was expected.
 type Misfit = (String, String);
 
 fn from_toml(setting: &Setting, value: &DeValue<'_>) -> Result<Value, Misfit> {
@@ -317,7 +320,7 @@ mod tests {
         assert_eq!(text, expected);
     }
 
-    /// A default that its own rule refuses would turn into an empty word without a sound.
+    /// A default that breaks the rule of its own setting would silently become an empty word.
     #[test]
     fn every_default_is_what_its_own_rule_allows() {
         for setting in SETTINGS {
@@ -391,7 +394,7 @@ mod tests {
         assert!(!of("stop-rule = false\n").0.switch(keys::STOP_RULE));
     }
 
-    /// A pitch that no chanter has was once told as one between 0 and 520.
+    /// The message for a wrong pitch names the range of chanters, not 0 to 520.
     #[test]
     fn a_pitch_is_that_of_a_chanter_or_none() {
         check(
@@ -400,7 +403,7 @@ mod tests {
         );
     }
 
-    /// A slip in one line once took every other setting with it.
+    /// A mistake in one line must not affect the other settings.
     #[test]
     fn a_line_that_is_no_toml_costs_that_line_alone() {
         let (settings, problems) = of("la 236\ndrones = true\n[levels]\nclick = 0.3\n");
@@ -411,8 +414,8 @@ mod tests {
         assert_eq!(settings.wrong(), 1);
     }
 
-    /// The nearest name was once looked for, and the line counted, for each unknown name: ten
-    /// seconds of work.
+    /// Finding the most similar name and the line number for each of many unknown names would take
+    /// seconds, so only the first twenty are looked up.
     #[test]
     fn many_names_that_are_none_cost_twenty_problems() {
         let file: String = (0..1000).map(|n| format!("refernce{n} = {n}\n")).collect();
@@ -430,7 +433,7 @@ mod tests {
     }
 
     proptest::proptest! {
-        /// Whatever stands in the file is reported and never causes a panic.
+        /// Any text in the file is either read or reported, and never causes a panic.
         #[test]
         fn any_text_is_read_or_told(text in "[a-z\\[\\]=\"\\n .0-9é#-]{0,80}") {
             let (_, problems) = of(&text);

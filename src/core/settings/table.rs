@@ -1,16 +1,15 @@
-//! Every setting: its name, what it may be, what it is when nobody says anything, and the key by
-//! which it is read.
+//! Every setting: its name, the values it may have, its default, and the key that reads it.
 
 use std::marker::PhantomData;
 
 /// A setting.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Setting {
-    /// Its name in the file; a dot stands for a table.
+    /// Its name in the file; the part before a dot is the name of a TOML table.
     pub name: &'static str,
     /// The kind of value that it may have.
     pub kind: SettingKind,
-    /// Its default, as it is written in a file.
+    /// Its default, as written in a file.
     pub usual: &'static str,
     /// What it is for, with its unit.
     pub about: &'static str,
@@ -21,24 +20,24 @@ pub struct Setting {
 pub enum SettingKind {
     /// `true` or `false`.
     Switch,
-    /// A number between two others, both allowed.
+    /// A number from the first to the second, both included.
     Number(f64, f64),
-    /// A whole number between two others, both allowed.
+    /// A whole number from the first to the second, both included.
     Whole(i64, i64),
-    /// No value, or a number between two others, both allowed.
+    /// No value, or a number from the first to the second, both included.
     NoneOr(f64, f64),
-    /// One of some words.
+    /// One of these words.
     OneOf(&'static [&'static str]),
     /// Names of schools of playing.
     Schools,
-    /// Names of keys.
+    /// Names of keys on the keyboard.
     Keys,
     /// Any text on one line.
     Text,
 }
 
 impl Setting {
-    /// The environment's variable: `GRACERUNG_LEVELS_CLICK` for `levels.click`.
+    /// The name of its environment variable: `GRACERUNG_LEVELS_CLICK` for `levels.click`.
     pub fn variable(&self) -> String {
         format!(
             "GRACERUNG_{}",
@@ -47,12 +46,13 @@ impl Setting {
     }
 }
 
-/// The names of the clicks; the sound's own list is held equal by a test of the commands.
+/// The names of the click sounds. A test of the commands compares them with the list in the sound
+/// room.
 pub const CLICKS: &[&str] = &["tick", "pip", "wood", "bell"];
 
 const LEVEL: SettingKind = SettingKind::Number(0.0, 1.0);
 
-/// The types of keys' values.
+/// Marker types for the type of value that a key reads.
 pub mod of {
     /// On or off.
     #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -68,11 +68,11 @@ pub mod of {
     pub struct Words;
 }
 
-/// The identity of a setting, whatever its value is.
+/// Identifies a setting without its type of value.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Id(pub(super) usize);
 
-/// A setting whose value is known: a name that is none does not compile.
+/// A setting together with the type of its value. A misspelled key does not compile.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Key<T> {
     id: Id,
@@ -93,14 +93,15 @@ impl<T> Key<T> {
     }
 }
 
-/// Rows of the table: each makes a setting and the key by which it is read.
+/// Turns each row of the table into a setting and the key that reads it.
 macro_rules! settings {
     ($($key:ident: $of:ident, $name:literal, $kind:expr, $usual:literal, $about:literal;)*) => {
         #[allow(non_camel_case_types, clippy::upper_case_acronyms, reason = "named as the keys are")]
         enum Row { $($key),* }
 
-        /// All settings, in the order they are shown. Limits of judging repeat those of practice,
-        /// with their sources; a test of the commands holds them equal.
+        /// All settings, in the order in which they are shown. The limits for judging are the same
+        /// as in the practice room, which has their sources; a test of the commands compares the
+        /// two.
         pub const SETTINGS: &[Setting] = &[
             $(Setting { name: $name, kind: $kind, usual: $usual, about: $about }),*
         ];
@@ -114,7 +115,7 @@ macro_rules! settings {
             )*
         }
 
-        /// The type that each key is read as, beside the kind that its row says.
+        /// For each key, the type of value that it reads, to be compared with the kind in its row.
         #[cfg(test)]
         const READ_AS: &[(Id, &str)] = &[$((keys::$key.id(), stringify!($of))),*];
     };
@@ -239,12 +240,12 @@ settings! {
         "how sure the ear must be of what sounded to judge it (chosen)";
 }
 
-/// The setting of a name.
+/// The setting with this name; none when there is no such setting.
 pub fn setting(name: &str) -> Option<&'static Setting> {
     SETTINGS.iter().find(|setting| setting.name == name)
 }
 
-/// Which setting has a name.
+/// The identity of the setting with this name; none when there is no such setting.
 pub fn id_of(name: &str) -> Option<Id> {
     let place = SETTINGS.iter().position(|setting| setting.name == name);
     place.map(Id)
@@ -254,7 +255,7 @@ pub fn id_of(name: &str) -> Option<Id> {
 mod tests {
     use super::*;
 
-    /// A key of another type than its row's would always give nothing.
+    /// A key whose type differs from the kind in its row would never give a value.
     #[test]
     fn every_key_reads_what_its_row_says() {
         assert_eq!(READ_AS.len(), SETTINGS.len());

@@ -30,7 +30,7 @@ impl Serialize for Value {
 }
 
 impl std::fmt::Display for Value {
-    /// As it is written in the file.
+    /// Writes the value as in the settings file.
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::Switch(on) => on.fmt(f),

@@ -1,4 +1,4 @@
-//! One value from the words of the environment, of flags and of the file.
+//! Makes one value from the words of the environment, of a flag or of the file.
 
 use super::table::{Setting, SettingKind};
 use super::value::Value;
@@ -40,8 +40,8 @@ pub(super) fn checked(setting: &Setting, number: Option<f64>) -> Option<Value> {
     fits.then_some(Value::Number(number))
 }
 
-/// A value from one word, as the environment and flags give it; lists are split at commas. Else
-/// what was expected.
+/// Makes a value from one word, as the environment and flags give it. Lists are split at commas.
+/// The error is a text that says what was expected.
 pub(super) fn from_words(setting: &Setting, word: &str) -> Result<Value, String> {
     let expected = || expectation(setting.kind);
     let plain = word.trim();
@@ -104,7 +104,7 @@ pub(super) fn words_of(setting: &Setting, words: Vec<String>) -> Result<Value, S
     }
 }
 
-/// Keys that a pedal may send, besides letters and function keys.
+/// Names of the keys that a pedal may send, besides letters and function keys.
 const NAMED_KEYS: &[&str] = &["home", "end", "insert", "delete", "tab", "backspace"];
 
 /// The default of a setting.

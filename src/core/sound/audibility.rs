@@ -1,10 +1,11 @@
-//! Whether the click is heard beside what sounds with it, and whether the sum clips.
+//! Tests that the click is heard beside everything that sounds with it, and that the mix does not
+//! clip.
 //!
-//! A click that is drowned by pipes is no click. Measured at the default levels: the power of a click
-//! and of what sounds beside it in windows of 20 ms, in the octave bands of IEC 61260-1:2014 with the
-//! centre frequencies 1, 2, 4 and 8 kHz. Their exact centres are 1000 Hz times 10^(3x/10), x from 0 to
-//! 3, their edges 10^(3/20) below and above. Bands say what lies apart in pitch; they are no model
-//! of masking.
+//! A click that the pipes drown is useless. The tests measure, at the default levels, the power of
+//! a click and of what sounds beside it, in windows of 20 ms. They use the octave bands of IEC
+//! 61260-1:2014 with the centre frequencies 1, 2, 4 and 8 kHz. The exact centres are 1000 Hz times
+//! 10^(3x/10), x from 0 to 3; the band edges are a factor 10^(3/20) below and above. Bands show
+//! what differs in frequency; they are not a model of masking.
 
 use super::mix::{Levels, Mix, Sound};
 use super::voices::{CHUNK, ClickSound, Cue, Weight};
@@ -13,7 +14,7 @@ use crate::units::SampleRate;
 use std::f64::consts::TAU;
 
 const RATE: SampleRate = SampleRate(48_000);
-/// Frames of a window: 20 ms.
+/// Length of a window in frames: 20 ms at 48 kHz.
 const WINDOW: usize = 960;
 /// How far a click must stand above everything else in at least one band, decibels.
 const ABOVE: f64 = 3.0;
@@ -26,8 +27,8 @@ fn render(mix: &mut Mix, frames: usize) -> Vec<f32> {
     samples
 }
 
-/// Cosine and sine of each frame's angle: the discrete Fourier transform of a window needs no
-/// others.
+/// The cosine and sine for each frame of a window, from which its discrete Fourier transform is
+/// computed.
 fn turns() -> Vec<(f64, f64)> {
     (0..WINDOW)
         .map(|n| (TAU * n as f64 / WINDOW as f64).sin_cos())
@@ -65,7 +66,7 @@ fn started(instrument: Instrument, drones: bool, click: ClickSound) -> Mix {
     mix
 }
 
-/// The windows of what sounds beside a click: three of each note.
+/// The powers of what sounds beside a click, in three windows of each note.
 fn beside(instrument: Instrument, drones: bool, turns: &[(f64, f64)]) -> Vec<(Note, [f64; 4])> {
     let mut mix = started(instrument, drones, ClickSound::Tick);
     NOTES
@@ -78,7 +79,7 @@ fn beside(instrument: Instrument, drones: bool, turns: &[(f64, f64)]) -> Vec<(No
         .collect()
 }
 
-/// Every click against every note of both chanters, with drones and without.
+/// Every click is tested against every note of both chanters, with and without drones.
 #[test]
 fn every_click_stands_three_decibels_above_the_pipes_in_one_octave() {
     let turns = turns();
@@ -110,13 +111,14 @@ fn every_click_stands_three_decibels_above_the_pipes_in_one_octave() {
             }
         }
     }
-    // a click that stands out by far more than asked would hurt beside a soft chanter
+    // A click that stands out much further than required would hurt beside a soft chanter.
     assert!(least < 3.0 * ABOVE, "{least}");
 }
 
-/// Between two samples the wave that leaves a converter passes them both. The true peak is measured
-/// as ITU-R BS.1770-5, annex 2, asks: at four times the rate. By its interpolation (Hann window
-/// over 12 samples on each side) the full mix stays below full scale, at every level at its highest.
+/// Between two samples the wave from a converter can be higher than both. The true peak is measured
+/// as in ITU-R BS.1770-5, annex 2: at four times the sample rate. Interpolated with a Hann window
+/// over 12 samples on each side, the full mix stays below full scale with every level at its
+/// highest.
 #[test]
 fn the_full_mix_stays_below_full_scale_between_samples_too() {
     const SIDE: isize = 12;

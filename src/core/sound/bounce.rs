@@ -1,6 +1,6 @@
-//! The player of timelines writes a WAV file, as fast as the machine can.
+//! Renders a timeline into a WAV file, as fast as the machine can.
 //!
-//! Writes to anything that can be written and sought; knows no file system.
+//! Writes to any seekable writer; knows no file system.
 
 use super::mix::Sound;
 use super::orders::{Command, Entrance, Load, Timed, When};
@@ -16,22 +16,22 @@ use std::sync::Arc;
 pub struct Bounce {
     /// What is played, at its own tempo and at the rate of the file.
     pub timeline: Arc<Timeline>,
-    /// How many repetitions; count-in and breath are added.
+    /// The number of repetitions; the count-in and the breath bars are added to them.
     pub repetitions: u64,
     /// Frames a second of the file.
     pub rate: SampleRate,
     /// Tuning, drones, levels, click.
     pub sound: Sound,
-    /// In which repetitions the reference is heard.
+    /// The repetitions in which the reference sounds.
     pub reference: ReferencePlan,
-    /// Which clicks are heard.
+    /// The clicks that sound.
     pub clicks: ClickPlan,
 }
 
-/// Why nothing, or not everything, was written.
+/// Why the file was not written completely.
 #[derive(Debug)]
 pub enum BounceError {
-    /// More than a WAV file's 4 GiB can hold.
+    /// The sound is longer than the 4 GiB of a WAV file can hold.
     TooLong {
         /// Frames asked for.
         frames: u64,
@@ -70,7 +70,7 @@ impl From<hound::Error> for BounceError {
     }
 }
 
-/// Bytes of a file that are no samples: RIFF, format and data headers.
+/// Bytes of the file that are not samples: the RIFF, format and data headers.
 const HEADER: u64 = 44;
 /// Bytes of a frame: one channel of 16 bits.
 const FRAME: u64 = 2;
@@ -87,9 +87,9 @@ impl Bounce {
         )
     }
 
-    /// Writes a WAV file of one channel and 16 bits, and tells after each second of sound how many
-    /// frames of how many are done. In the last 10 ms everything fades. Thread: any but audio.
-    /// Allocates: yes. Blocks: on the writer.
+    /// Writes a WAV file with one channel of 16 bits. After each second of sound it reports the
+    /// frames done and the frames in all. In the last 10 ms everything fades out. Thread: any but
+    /// audio. Allocates: yes. Blocks: on the writer.
     ///
     /// # Errors
     /// Too long for a WAV file, or the writer fails.
@@ -130,7 +130,7 @@ impl Bounce {
         Ok(total)
     }
 
-    /// The player at the start of what is bounced. Thread: any but audio. Allocates: yes.
+    /// The renderer at the start of the music. Thread: any but audio. Allocates: yes. Blocks: no.
     /// Blocks: no.
     pub(super) fn samples(&self) -> Renderer {
         let (renderer, mut controls) = Renderer::new(self.rate, self.sound);
@@ -152,7 +152,7 @@ impl Bounce {
                 at: Frames(0),
                 command,
             };
-            // the ring is empty and holds many more than these four commands
+            // The ring is empty and has room for many more than these four commands.
             let _ = controls.commands.push(timed);
         }
         renderer
@@ -186,7 +186,8 @@ mod tests {
         }
     }
 
-    /// The file is as long as the music: (4 + 2 * 8) beats of 97 a minute are 593814.4 frames.
+    /// The file is as long as the music: (4 + 2 * 8) beats at 97 beats a minute are 593814.4
+    /// frames.
     #[test]
     fn the_file_holds_count_in_repetitions_and_breath() {
         let mut bytes = Cursor::new(Vec::new());
@@ -219,7 +220,8 @@ mod tests {
         assert!(bytes.into_inner().is_empty());
     }
 
-    /// Commands of a session at frames of all kinds: on the grid, between, in the past.
+    /// The commands of a session at all kinds of frames: on the grid, between grid points, in the
+    /// past.
     fn script() -> Vec<Timed> {
         let load = |tempo, serial, when, entry| {
             Command::Load(Load {
@@ -279,8 +281,8 @@ mod tests {
     /// Seven and a half seconds of the script.
     const LENGTH: usize = 360_000;
 
-    /// What the player hears must not depend on the device: bit for bit the same for every block
-    /// length, a second at once (as a file is written) included.
+    /// What the player hears must not depend on the device. The samples are bit for bit the same
+    /// for every block length, including a second at once as for a file.
     #[test]
     fn live_equals_offline_for_every_block_length() {
         let offline = played(LENGTH, || 48_000);
@@ -293,7 +295,7 @@ mod tests {
     proptest! {
         #![proptest_config(ProptestConfig { cases: 12, failure_persistence: None, ..ProptestConfig::default() })]
 
-        /// The same samples come out for blocks whose lengths change from one to the next.
+        /// The samples are also the same when the length of the blocks varies.
         #[test]
         fn live_equals_offline_for_random_blocks(lengths in prop::collection::vec(1_usize..3000, 1..40)) {
             let mut next = lengths.iter().cycle();

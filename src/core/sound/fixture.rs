@@ -1,5 +1,4 @@
-//! A small timeline made by hand, for the tests of this room: what is expected of it is counted
-//! by hand too.
+//! A small hand-made timeline for the tests of this room, whose results are computed by hand.
 
 use crate::chanter::Note;
 use crate::rhythm::{Click, ClickWeight, Metre};
@@ -44,9 +43,9 @@ fn sound(beat: Beats, note: Note, number: u8) -> TimelineEvent {
     }
 }
 
-/// Four clicks of count-in; then a bar of 4/4 with D, low G half a beat after beat 2, B a tenth of
-/// a beat later and low A on beat 3, where it closes; then `breath` bars. Without breath a grace of
-/// high G stands ahead of the next repetition.
+/// Four clicks of count-in, then a bar of 4/4: D, low G half a beat after beat 2, B a tenth of a
+/// beat later, and low A on beat 3 as the closing note. Then `breath` bars follow. Without a breath
+/// a high G gracenote leads into the next repetition.
 pub(super) fn drill(tempo: &str, breath: i128) -> Timeline {
     let tempo = Bpm::parse(tempo).expect("a tempo");
     let cycle = 4 + 4 * breath;

@@ -1,13 +1,13 @@
 //! The sum of the voices, with their levels and mutes.
 //!
-//! Knows no beats: whoever plays says what begins at the next frame.
+//! Knows no beats: the caller says what begins at the next frame.
 
 use super::voices::{CHUNK, Chanter, ClickSound, Clicks, Cue, Cues, Drones, Ramp, Weight};
 use crate::chanter::{Note, Tuning};
 use crate::units::{Gain, SampleRate};
 use serde::{Deserialize, Serialize};
 
-/// A voice, or voices, with a level of their own.
+/// One or more voices with a common level.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Bus {
@@ -22,7 +22,7 @@ pub enum Bus {
 }
 
 impl Bus {
-    /// All of them, in the order they are shown.
+    /// All buses, in the order in which they are shown.
     pub const ALL: [Self; 4] = [Self::Reference, Self::Drones, Self::Click, Self::Cue];
 }
 
@@ -47,7 +47,7 @@ impl Default for Levels {
 }
 
 impl Levels {
-    /// Everything as loud as it can be: for files, whose loudness is set where they are played.
+    /// Every level at its highest: for files, whose loudness is set when they are played back.
     pub const FULL: Self = Self {
         gains: [Gain(1.0); 4],
         muted: [false; 4],
@@ -58,7 +58,7 @@ impl Levels {
         self.gains[bus as usize]
     }
 
-    /// Sets the level of a bus, held to 0 to 1. Thread: any. Allocates: no. Blocks: no.
+    /// Sets the level of a bus, limited to 0 to 1. Thread: any. Allocates: no. Blocks: no.
     pub fn set(&mut self, bus: Bus, gain: Gain) {
         self.gains[bus as usize] = held(gain);
     }
@@ -77,7 +77,7 @@ impl Levels {
     }
 }
 
-/// A level is at most 1, so that the mix cannot clip. A level that is no number is silent.
+/// Limits a level to 0 to 1, so that the mix cannot clip. A level that is not a number becomes 0.
 fn held(gain: Gain) -> Gain {
     Gain(if gain.0.is_nan() {
         0.0
@@ -86,12 +86,12 @@ fn held(gain: Gain) -> Gain {
     })
 }
 
-/// What is set before the first frame; commands change it afterwards.
+/// What is set before the first frame. Commands change it later.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Sound {
     /// Pitch, table and chanter.
     pub tuning: Tuning,
-    /// Drones on.
+    /// True when the drones sound.
     pub drones: bool,
     /// Levels and mutes.
     pub levels: Levels,
@@ -119,14 +119,15 @@ pub(super) struct Mix {
     clicks: Clicks,
     cues: Cues,
     levels: [Ramp; 4],
-    /// The plan's factor on the reference: 1, less in a fading repetition.
+    /// The reference plan's factor on the chanter line: 1, or less in a fading repetition.
     share: Ramp,
     /// Frames in which a level reaches its new value: 20 ms.
     ramp: u32,
 }
 
 impl Mix {
-    /// Builds every voice, a few milliseconds. Thread: any but audio. Allocates: yes. Blocks: no.
+    /// Builds every voice, which takes a few milliseconds. Thread: any but audio. Allocates: yes.
+    /// Blocks: no.
     pub(super) fn new(rate: SampleRate, sound: Sound) -> Self {
         let level = |bus| Ramp::at(sound.levels.heard(bus));
         Self {
@@ -141,8 +142,7 @@ impl Mix {
         }
     }
 
-    /// Begins to play: voices that are silent begin as new. Thread: audio. Allocates: no.
-    /// Blocks: no.
+    /// Begins to play: resets the voices that are silent. Thread: audio. Allocates: no. Blocks: no.
     pub(super) fn begin(&mut self) {
         if self.chanter.is_silent() {
             self.chanter.reset();
@@ -153,8 +153,8 @@ impl Mix {
         self.drones.switch(self.sound.drones, self.ramp);
     }
 
-    /// The chanter line moves to a note, `share` of its level loud. Thread: audio. Allocates: no.
-    /// Blocks: no.
+    /// The chanter line moves to a note at the factor `share` of its level. Thread: audio.
+    /// Allocates: no. Blocks: no.
     pub(super) fn reference(&mut self, note: Note, share: f32) {
         if share <= 0.0 {
             self.chanter.hush();
@@ -197,14 +197,14 @@ impl Mix {
         self.drones.switch(on && playing, self.ramp);
     }
 
-    /// Takes a tuning. Thread: audio. Allocates: no. Blocks: no.
+    /// Sets the tuning. Thread: audio. Allocates: no. Blocks: no.
     pub(super) fn tune(&mut self, tuning: Tuning) {
         self.sound.tuning = tuning;
         self.chanter.tune(tuning);
         self.drones.tune(&tuning);
     }
 
-    /// Takes levels, over 20 ms. Thread: audio. Allocates: no. Blocks: no.
+    /// Moves the levels to new values within 20 ms. Thread: audio. Allocates: no. Blocks: no.
     pub(super) fn set_levels(&mut self, levels: Levels) {
         self.sound.levels = levels;
         for (bus, ramp) in Bus::ALL.into_iter().zip(&mut self.levels) {
@@ -212,7 +212,7 @@ impl Mix {
         }
     }
 
-    /// The next frames, at most 64. Thread: audio. Allocates: no. Blocks: no.
+    /// Renders the next frames, at most 64. Thread: audio. Allocates: no. Blocks: no.
     pub(super) fn render(&mut self, out: &mut [f32]) {
         out.fill(0.0);
         let size = out.len().min(CHUNK);
@@ -243,8 +243,8 @@ mod tests {
     use super::*;
     use crate::chanter::{Instrument, NOTES};
 
-    /// A clipped mix distorts and hurts. Every bus at its highest level, every chanter and click,
-    /// drones on, cues and clicks at the worst moments: never beyond full scale.
+    /// A clipped mix distorts and hurts. With every bus at its highest level, every chanter and
+    /// click, drones on, and cues and clicks at the worst moments, the mix stays within full scale.
     #[test]
     fn the_full_mix_never_clips() {
         for instrument in [Instrument::PracticeChanter, Instrument::PipeChanter] {
@@ -287,7 +287,7 @@ mod tests {
         }
     }
 
-    /// A player who starts with headphones on is not met at full level.
+    /// A player who starts with headphones on must not hear the highest levels.
     #[test]
     fn the_levels_at_the_start_are_modest() {
         let levels = Levels::default();
@@ -296,7 +296,7 @@ mod tests {
         }
     }
 
-    /// A mute that took effect at the next beat, or popped, would be useless: after 20 ms silence.
+    /// A mute acts at once and without a pop: after 20 ms the bus is silent.
     #[test]
     fn a_mute_is_silent_after_twenty_milliseconds_without_a_step() {
         let mut mix = Mix::new(SampleRate(48_000), Sound::default());

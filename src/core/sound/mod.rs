@@ -1,7 +1,7 @@
-//! Sound: the voices, their mix, and the one player of timelines, for a device or into a file.
+//! Sound: the voices, their mix, and the one renderer of timelines, for a device or for a file.
 //!
-//! Knows samples, frames and timelines. Knows no device, no thread, no file system and no clock:
-//! whoever asks for frames gets the next ones.
+//! Knows samples, frames and timelines. Knows no device, no thread, no file system and no clock: a
+//! caller who asks for frames gets the next ones.
 
 #[cfg(test)]
 mod audibility;

@@ -1,7 +1,7 @@
-//! The values that go to the player and back: commands one way, reports the other.
+//! The values exchanged with the renderer: commands go to it, reports come back.
 //!
-//! Everything here is plain values. The one thing that owns memory, the timeline, travels back on
-//! a ring of its own and is freed by whoever sent it.
+//! All of them are plain values except the timeline, which owns memory. The timeline travels back
+//! on a separate ring, so that its sender frees it.
 
 use super::mix::{Bus, Levels};
 use super::voices::{ClickSound, Cue};
@@ -22,127 +22,128 @@ pub enum When {
     CycleEnd,
 }
 
-/// Where in the new timeline playing goes on.
+/// Where playing goes on in the new timeline.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Entrance {
-    /// At the same beat of the same cycle: the same stage at another tempo or in another layout.
+    /// At the same beat of the same cycle. For the same stage at another tempo or in another
+    /// layout.
     SamePlace,
-    /// With the timeline's count-in, then its first cycle: another stage.
+    /// At the timeline's count-in, which leads to its first cycle. For another stage.
     CountIn,
-    /// With its first cycle, no count-in.
+    /// At the timeline's first cycle, without a count-in.
     FirstCycle,
 }
 
-/// A timeline on its way to the player.
+/// A timeline sent to the renderer.
 #[derive(Debug, Clone)]
 pub struct Load {
-    /// What is to be played, at its own tempo and at the player's rate.
+    /// What is to be played, at its own tempo and at the renderer's sample rate.
     pub timeline: Arc<Timeline>,
-    /// The sender's name for it; reports carry it.
+    /// The sender's number for it; reports carry this number.
     pub serial: u64,
-    /// When it takes over. While nothing plays: at once.
+    /// When it takes over. While nothing plays it takes over at once.
     pub when: When,
-    /// Where it begins.
+    /// Where playing begins in it.
     pub entry: Entrance,
 }
 
-/// What the player is told.
+/// A command to the renderer.
 #[derive(Debug, Clone)]
 pub enum Command {
     /// Play this timeline. A second one sent before the first takes over replaces it.
     Load(Load),
-    /// Begin with the count-in; after a pause before the cycle that was cut short. `repetitions`
-    /// ends playing after so many cycles.
+    /// Begin playing with the count-in. After a pause the interrupted cycle begins again.
     Play {
-        /// Cycles to play; none for as long as wanted.
+        /// The number of cycles to play; none to play until stopped.
         repetitions: Option<u64>,
     },
-    /// Fall silent and keep the place: the cycle that was cut short will begin again.
+    /// Fall silent and keep the place. The interrupted cycle will begin again.
     Pause,
-    /// Fall silent and go back to the first cycle.
+    /// Fall silent and return to the first cycle.
     Stop,
-    /// A level, 0 to 1.
+    /// Set the level of a bus, 0 to 1.
     Level(Bus, Gain),
-    /// Silences a bus, its level kept.
+    /// Mute or unmute a bus; its level is kept.
     Mute(Bus, bool),
-    /// All levels at once.
+    /// Set all levels and mutes at once.
     Levels(Levels),
-    /// Pitch, table and chanter.
+    /// Set the pitch, the tuning table and the chanter.
     Tune(Tuning),
-    /// Drones on or off.
+    /// Switch the drones on or off.
     Drones(bool),
-    /// A cue now; also while nothing plays.
+    /// Sound a cue now, even while nothing plays.
     Cue(Cue),
-    /// What the click sounds like from the next one on.
+    /// Set the click sound from the next click on.
     ClickSound(ClickSound),
-    /// Which clicks are heard.
+    /// Set which clicks sound.
     Clicks(ClickPlan),
-    /// In which repetitions the reference is heard.
+    /// Set the repetitions in which the reference sounds.
     Reference(ReferencePlan),
 }
 
 /// A command and the frame at which it acts.
 #[derive(Debug, Clone)]
 pub struct Timed {
-    /// The frame; one that is past (0, say) means as soon as possible, at most 64 frames later.
-    /// Commands act in the order they were sent: one for a later frame holds back those sent after
-    /// it.
+    /// The frame. A frame in the past, such as 0, means as soon as possible, at most 64 frames
+    /// later. Commands act in the order in which they are sent, so a command for a later frame
+    /// delays those sent after it.
     pub at: Frames,
     /// What to do.
     pub command: Command,
 }
 
-/// What the player reports. Frames count from the player's first frame on, played or silent.
+/// A report from the renderer. Frames are counted from the renderer's first frame, whether it plays
+/// or is silent.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum RendererReport {
-    /// A timeline took over, or playing began: from `frame` on, beat 0 (the first click of the
-    /// count-in) stands at the exact frame `origin`.
+    /// A timeline took over, or playing began. From `frame` on, beat 0 (the first click of the
+    /// count-in) is at the exact frame `origin`.
     Took {
-        /// Which timeline.
+        /// The serial number of the timeline.
         serial: u64,
         /// From this frame on.
         frame: Frames,
         /// The exact frame of its beat 0.
         origin: Fraction,
-        /// The cycle it plays or counts in to.
+        /// The cycle that plays, or that the count-in leads to.
         cycle: u64,
-        /// True in the count-in.
+        /// True during the count-in.
         counting_in: bool,
     },
     /// A bar begins.
     Bar {
-        /// Which timeline.
+        /// The serial number of the timeline.
         serial: u64,
         /// The cycle, from 0.
         cycle: u64,
-        /// The bar in it, from 0; 0 begins a repetition.
+        /// The bar in the cycle, from 0; bar 0 begins a repetition.
         bar: u32,
-        /// The frame at which it is.
+        /// The frame at which the bar begins.
         frame: Frames,
     },
-    /// The place of a repetition's closing note.
+    /// A repetition's closing note is reached.
     Closing {
-        /// Which timeline.
+        /// The serial number of the timeline.
         serial: u64,
         /// The repetition, from 0.
         cycle: u64,
-        /// The frame at which it is.
+        /// The frame of the closing note's place.
         frame: Frames,
     },
-    /// A repetition was cut short by a change, a pause or a stop: it is void.
+    /// A repetition was interrupted by a change, a pause or a stop; it does not count.
     Cut {
-        /// Which timeline.
+        /// The serial number of the timeline.
         serial: u64,
         /// The repetition, from 0.
         cycle: u64,
-        /// The frame at which it is.
+        /// The frame at which it was interrupted.
         frame: Frames,
     },
-    /// Playing paused.
+    /// Playing paused at this frame.
     Paused(Frames),
-    /// Playing stopped, by command or after the repetitions asked for.
+    /// Playing stopped at this frame, by command or after the requested repetitions.
     Stopped(Frames),
-    /// The ring was full and this many reports before this one are lost. Each report carries its
-    /// whole place, so the next bar sets the reader right.
+    /// The ring was full, and this many reports before this one are lost. Each report has the
+    /// complete place, so the reader is right again from the next bar on.
     Missed(u32),
 }

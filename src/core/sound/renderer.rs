@@ -1,7 +1,7 @@
-//! The only player of timelines, for a device, for no device and for files.
+//! The only renderer of timelines: for a device, without a device, and for files.
 //!
-//! It computes on a grid of its own, so that the same commands at the same frames give the same
-//! samples whatever the size of the blocks it is asked for. Knows no device, no clock and no lock.
+//! It computes samples in chunks on a grid of its own. So the same commands at the same frames give
+//! the same samples for any size of block. Knows no device, no clock and no lock.
 
 mod obeying;
 
@@ -16,26 +16,28 @@ use crate::units::{Fraction, Frames, SampleRate};
 use rtrb::{Consumer, Producer, RingBuffer};
 use std::sync::Arc;
 
-/// How many commands may wait: a key held down sends some 30 a second.
+/// The capacity of the command ring: a key that is held down sends about 30 commands a second.
 const COMMANDS: usize = 256;
-/// How many reports may wait: those of bars at 300 beats a minute while the reader is busy for a
-/// minute and a half.
+/// The capacity of the report ring: the bars of a minute and a half at 300 beats a minute, during
+/// which the reader may be busy.
 const REPORTS: usize = 1024;
-/// How many timelines may be on their way back to be freed.
+/// The capacity of the ring on which timelines go back to be freed.
 const RETIRED: usize = 16;
 
-/// The other ends of the player's rings, for one thread that is not the audio thread.
+/// The other ends of the renderer's rings, for one thread that is not the audio thread.
 pub struct Controls {
-    /// Commands to the player. When it is full the push gives the command back: send it later.
+    /// Commands to the renderer. When the ring is full, the push returns the command, to be sent
+    /// later.
     pub commands: Producer<Timed>,
-    /// What the player does. When it was full the next report is [`RendererReport::Missed`].
+    /// Reports from the renderer. After the ring was full, the next report is
+    /// [`RendererReport::Missed`].
     pub reports: Consumer<RendererReport>,
-    /// Timelines no longer played: take them out to free them. While it is full the player leaves
-    /// further loads waiting.
+    /// Timelines that are no longer played; take them out to free them. While this ring is full,
+    /// the renderer does not accept new timelines.
     pub retired: Consumer<Arc<Timeline>>,
 }
 
-/// The player: timelines and commands in, samples and reports out.
+/// The renderer: takes timelines and commands, gives samples and reports.
 pub struct Renderer {
     rate: SampleRate,
     mix: Mix,
@@ -44,17 +46,18 @@ pub struct Renderer {
     playing: Option<Playing>,
     running: bool,
     pending: Option<Load>,
-    /// The note of the chanter line, also while the plan keeps it silent, and its repetition.
+    /// The note of the chanter line and its repetition. It is kept even while the plan silences the
+    /// line.
     line: Option<(Note, u64)>,
-    /// `last` is the first cycle that is not played any more; `end` has the frame at which the fade
-    /// before it begins and the frame at which that cycle would begin.
+    /// `last` is the first cycle that is no longer played. `end` holds two frames: the frame at
+    /// which the fade before that cycle begins, and the frame at which that cycle would begin.
     last: Option<u64>,
     end: Option<(u64, u64)>,
     fading: bool,
-    /// The next frame to be computed, and the frame the grid is counted from.
+    /// The next frame to compute, and the frame from which the grid is counted.
     frame: u64,
     grid: u64,
-    /// Computed frames and how many of them were handed out.
+    /// The computed frames, how many there are, and how many of them were handed out.
     chunk: [f32; CHUNK],
     computed: usize,
     handed: usize,
@@ -65,8 +68,8 @@ pub struct Renderer {
 }
 
 impl Renderer {
-    /// Builds the voices and rings for a rate, a few milliseconds. Thread: any but audio.
-    /// Allocates: yes. Blocks: no.
+    /// Builds the voices and rings for a sample rate, which takes a few milliseconds. Thread: any
+    /// but audio. Allocates: yes. Blocks: no.
     pub fn new(rate: SampleRate, sound: Sound) -> (Self, Controls) {
         let (commands, to_player) = RingBuffer::new(COMMANDS);
         let (from_player, reports) = RingBuffer::new(REPORTS);
@@ -101,19 +104,19 @@ impl Renderer {
         (renderer, controls)
     }
 
-    /// The rate it renders for. Thread: any. Allocates: no. Blocks: no.
+    /// The sample rate it renders for. Thread: any. Allocates: no. Blocks: no.
     pub fn rate(&self) -> SampleRate {
         self.rate
     }
 
-    /// Frames handed out so far: the number of the next one. Thread: audio. Allocates: no.
-    /// Blocks: no.
+    /// The number of frames handed out so far, which is the number of the next frame. Thread:
+    /// audio. Allocates: no. Blocks: no.
     pub fn frame(&self) -> Frames {
         Frames(self.frame - (self.computed - self.handed) as u64)
     }
 
-    /// Declares the repetition now playing void, because what was heard of it was broken: its
-    /// closing note is not reported. Thread: any. Allocates: no. Blocks: no.
+    /// Marks the repetition now playing as void because its sound was interrupted: its closing note
+    /// is not reported. Thread: any. Allocates: no. Blocks: no.
     pub fn void_repetition(&mut self) {
         if !self.running {
             return;
@@ -124,8 +127,8 @@ impl Renderer {
         }
     }
 
-    /// The same player at another rate: every place in musical time stays, frame numbers are
-    /// scaled. Thread: any but audio. Allocates: yes. Blocks: no.
+    /// The same renderer at another sample rate. Every place in musical time stays the same, and
+    /// frame numbers are scaled. Thread: any but audio. Allocates: yes. Blocks: no.
     #[must_use]
     pub fn at_rate(mut self, rate: SampleRate) -> Self {
         if rate == self.rate {
@@ -152,10 +155,10 @@ impl Renderer {
         self
     }
 
-    /// Writes the next frames, one channel. Thread: audio. Allocates: no. Blocks: no.
+    /// Fills `out` with the next frames of one channel. Thread: audio. Allocates: no. Blocks: no.
     pub fn fill(&mut self, out: &mut [f32]) {
-        // fundsp's feedback nodes set this on the thread that builds them; it is set here too, so
-        // that live and offline sound alike
+        // fundsp's feedback nodes set this flag on the thread that builds them. Setting it here too
+        // makes live and offline rendering give the same samples.
         fundsp::denormal::prevent_denormals();
         let mut rest = out;
         while !rest.is_empty() {
@@ -170,7 +173,7 @@ impl Renderer {
         }
     }
 
-    /// Computes frames up to the next point of the grid, the next moment or the next command.
+    /// Computes frames up to the next grid point, the next event or the next command.
     fn compute(&mut self) {
         self.obey();
         self.live();
@@ -198,7 +201,7 @@ impl Renderer {
         self.handed = 0;
     }
 
-    /// Sounds and reports the moments whose frame has come.
+    /// Plays and reports the events whose frame is reached.
     fn live(&mut self) {
         while self.running {
             if let Some((fade, end)) = self.end {
@@ -247,7 +250,7 @@ impl Renderer {
         }
     }
 
-    /// Lets a waiting timeline take over if it waits for the bar line that has come.
+    /// Lets a waiting timeline take over when it waits for the bar line that is reached now.
     fn swap_at_line(&mut self) -> bool {
         let Some(playing) = &self.playing else {
             return false;
@@ -297,8 +300,8 @@ impl Renderer {
         }
     }
 
-    /// True when the repetition follows without a change of stage: gracenotes before its first
-    /// note would otherwise lead nowhere.
+    /// True when the next repetition follows without a change of stage. Otherwise the gracenotes
+    /// before its first note are left out.
     fn goes_on(&self, repetition: u64) -> bool {
         let leaves = self.pending.as_ref().is_some_and(|load| {
             load.entry != Entrance::SamePlace
@@ -308,7 +311,8 @@ impl Renderer {
         !leaves && self.last != Some(repetition)
     }
 
-    /// Reports the origin that the timeline has from this frame on, and finds where playing ends.
+    /// Reports where the timeline's beat 0 is from this frame on, and computes the frame at which
+    /// playing ends.
     fn report_taken(&mut self) {
         if let Some(playing) = &self.playing {
             self.end = self.last.map(|last| {
@@ -326,8 +330,8 @@ impl Renderer {
         }
     }
 
-    /// Reports that the repetition now playing is void, where it has begun and not reached its
-    /// closing note.
+    /// Reports the repetition now playing as interrupted, when it has begun and its closing note is
+    /// not yet reached.
     fn report_cut(&mut self, at: Fraction) {
         if let Some(playing) = &self.playing
             && !playing.counting_in
@@ -360,10 +364,10 @@ impl Renderer {
 
     fn retire(&mut self, timeline: Arc<Timeline>) {
         if let Err(rtrb::PushError::Full(timeline)) = self.retired.push(timeline) {
-            // Never: a load begins with room for two and sends back at most one while it makes
-            // the other wait, so one place is free as long as a timeline waits; nothing else
-            // fills this ring. Should it ever be full, the timeline is kept for ever rather than
-            // freed on the audio thread.
+            // This cannot happen. A load is taken only with room for two, and it sends back at most
+            // one timeline while it makes the other wait. So one place stays free as long as a
+            // timeline waits, and nothing else uses this ring. If the ring were full, leaking the
+            // timeline is better than freeing it on the audio thread.
             std::mem::forget(timeline);
         }
     }

@@ -1,5 +1,5 @@
-//! A take to be heard again: beside the reference, at half speed with its pitch kept, at another
-//! rate.
+//! Prepares a recorded take for playback: beside the reference, at half speed with its pitch kept,
+//! or at another sample rate.
 
 use super::bounce::Bounce;
 use super::mix::{Bus, Levels, Sound};
@@ -16,16 +16,17 @@ use rubato::{
 use std::num::{NonZeroU16, NonZeroU32};
 use std::sync::Arc;
 
-/// Hop of the time stretching, milliseconds. A frame of two hops holds four periods of low G on a
-/// practice chanter (207 Hz) and is shorter than the shortest gracenote.
+/// Hop of the time stretching, in milliseconds. A window of two hops holds four periods of low G on
+/// a practice chanter (207 Hz) and is shorter than the shortest gracenote.
 const HOP_MS: f32 = 10.0;
-/// How far to either side the next frame is looked for, milliseconds: more than a period of that
+/// How far to either side the next window is searched, in milliseconds: more than a period of that
 /// low G.
 const SEARCH_MS: f32 = 6.0;
-/// Sound of the reference before the first beat of a repetition, seconds: its opening gracenotes.
+/// How much of the reference is kept before the first beat of a repetition, in seconds, for its
+/// opening gracenotes.
 const BEFORE_S: f64 = 0.25;
 
-/// One channel at half its speed and the same pitch; twice as long. Thread: any but audio.
+/// One channel at half its speed and the same pitch, so twice as long. Thread: any but audio.
 /// Allocates: yes. Blocks: no.
 pub fn half_speed(samples: &[f32], rate: SampleRate) -> Vec<f32> {
     let wanted = samples.len() * 2;
@@ -40,7 +41,7 @@ pub fn half_speed(samples: &[f32], rate: SampleRate) -> Vec<f32> {
     if let Ok(mut stretch) = wsola::TimeStretch::with_config(hertz, one, tuning) {
         stretch.set_tempo(0.5);
         stretch.push(samples);
-        // silence at the end, so that the last frames have something to overlap with
+        // Silence at the end lets the last windows overlap with something.
         stretch.push(&vec![0.0; rate.0 as usize / 10]);
         stretch.set_draining();
         let mut some = vec![0.0; stretch.min_output_buff_size() * 64];
@@ -52,10 +53,10 @@ pub fn half_speed(samples: &[f32], rate: SampleRate) -> Vec<f32> {
     out
 }
 
-/// One channel at another rate. Thread: any but audio. Allocates: yes. Blocks: no.
+/// One channel at another sample rate. Thread: any but audio. Allocates: yes. Blocks: no.
 ///
 /// # Errors
-/// A rate the resampler does not take, in its own words.
+/// The resampler does not accept the sample rates; the error is its own text.
 pub fn at_rate(samples: Vec<f32>, from: SampleRate, to: SampleRate) -> Result<Vec<f32>, String> {
     if from == to || samples.is_empty() {
         return Ok(samples);
@@ -75,8 +76,8 @@ pub fn at_rate(samples: Vec<f32>, from: SampleRate, to: SampleRate) -> Result<Ve
     Ok(done.take_data())
 }
 
-/// The reference of one repetition, and how many of its samples lie before the first beat: the
-/// gracenotes that open it. No click. Thread: any but audio. Allocates: yes. Blocks: no.
+/// The reference of one repetition without clicks, and how many of its samples (the opening
+/// gracenotes) lie before the first beat. Thread: any but audio. Allocates: yes. Blocks: no.
 fn repetition(timeline: &Arc<Timeline>, tuning: Tuning, rate: SampleRate) -> (Vec<f32>, usize) {
     let mut levels = Levels::FULL;
     levels.mute(Bus::Click, true);
@@ -92,7 +93,7 @@ fn repetition(timeline: &Arc<Timeline>, tuning: Tuning, rate: SampleRate) -> (Ve
         reference: ReferencePlan::Every,
         clicks: ClickPlan::Every,
     };
-    // the second cycle, because only the breath of the first sounds before it
+    // The second cycle is used, because the first one has only the count-in before it.
     let per_beat = rate.frames_per_beat(timeline.tempo).to_f64().unwrap_or(0.0);
     let first = (timeline.cycle_start(1).to_f64() * per_beat).round() as usize;
     let length = (timeline.repetition.to_f64() * per_beat).round() as usize;
@@ -100,13 +101,13 @@ fn repetition(timeline: &Arc<Timeline>, tuning: Tuning, rate: SampleRate) -> (Ve
     let mut samples = vec![0.0; first + length];
     bounce.samples().fill(&mut samples);
     samples.drain(..first - before);
-    // what sounds here still belongs to the repetition before
+    // Earlier sound still belongs to the repetition before.
     let quiet = before.saturating_sub(opening(timeline, per_beat));
     samples[..quiet].fill(0.0);
     (samples, before)
 }
 
-/// Frames by which the first gracenotes of a repetition come before its first beat.
+/// How many frames the first gracenotes of a repetition stand before its first beat.
 fn opening(timeline: &Timeline, per_beat: f64) -> usize {
     let cycle = timeline.cycle.to_f64();
     timeline
@@ -118,8 +119,8 @@ fn opening(timeline: &Timeline, per_beat: f64) -> usize {
         .unwrap_or(0)
 }
 
-/// The reference as long as a take: in each of the places of the take where a repetition of it
-/// begins. As loud as the take. Thread: any but audio. Allocates: yes. Blocks: no.
+/// The reference as long as the take, with a copy at each place where a repetition of the take
+/// begins. It is as loud as the take. Thread: any but audio. Allocates: yes. Blocks: no.
 pub fn beside(
     take: &[f32],
     rate: SampleRate,
@@ -148,11 +149,11 @@ pub fn beside(
     out
 }
 
-/// Loudest sample of what is heard again: a quiet take is raised to it, a loud one lowered, so that
+/// The peak of what is played back. A quiet take is raised to it and a loud one is lowered, so that
 /// nothing startles.
 const LOUDEST: f32 = 0.5;
 
-/// Brings samples to one loudness. Thread: any but audio. Allocates: no. Blocks: no.
+/// Scales all channels to one peak. Thread: any but audio. Allocates: no. Blocks: no.
 pub fn level_out(channels: &mut [Vec<f32>]) {
     let loudest = channels
         .iter()
@@ -184,7 +185,7 @@ mod tests {
             .collect()
     }
 
-    /// The period by autocorrelation, samples, between those of 120 and 600 Hz.
+    /// The period in samples by autocorrelation, between the periods of 600 and 120 Hz.
     fn period(samples: &[f32]) -> f64 {
         let likeness = |lag: usize| -> f64 {
             samples
@@ -197,13 +198,13 @@ mod tests {
         let best = (27..133)
             .max_by(|a, b| lags[*a].total_cmp(&lags[*b]))
             .expect("lags");
-        // the top of a parabola through three
+        // The vertex of a parabola through three points.
         let (a, b, c) = (lags[best - 1], lags[best], lags[best + 1]);
         best as f64 + 0.5 * (a - c) / (a - 2.0 * b + c)
     }
 
-    /// Slower but lower is what a tape does; a player compares pitches too. Twice as long to the
-    /// sample, the period within 5 cents, and as loud.
+    /// A player compares pitches too, so slow playback must not be lower. The result is exactly
+    /// twice as long, its period is within 5 cents, and it is as loud.
     #[test]
     fn half_speed_keeps_the_pitch() {
         for pitch in [207.0, 236.0, 354.0, 472.0] {
@@ -220,14 +221,14 @@ mod tests {
         assert_eq!(half_speed(&[], RATE), Vec::<f32>::new());
     }
 
-    /// A gracenote of 30 ms must last about 60, where it was: neither lost nor twice.
+    /// A gracenote of 30 ms must last about 60 ms at twice its time, neither lost nor doubled.
     #[test]
     fn half_speed_keeps_a_gracenote() {
         let mut samples = reed(236.0, 8000);
         samples.extend(reed(472.0, 480));
         samples.extend(reed(236.0, 8000));
         let slow = half_speed(&samples, RATE);
-        // windows of 10 ms whose period is the gracenote's
+        // The windows of 10 ms whose period is the gracenote's.
         let high: Vec<usize> = (0..slow.len() / 160 - 3)
             .filter(|window| {
                 let part = &slow[window * 160..window * 160 + 400];
@@ -247,8 +248,8 @@ mod tests {
         );
     }
 
-    /// A reference that began a beat off would make every note sound wrong: it lies where the
-    /// repetition of the take does, and nowhere else.
+    /// A reference a beat off would make every note sound wrong. It must lie exactly where the
+    /// repetitions of the take do.
     #[test]
     fn the_reference_lies_beside_the_repetitions() {
         let timeline = Arc::new(drill("60", 1));

@@ -1,6 +1,6 @@
-//! The place in a timeline: which moment comes next and at which frame.
+//! The place in a timeline: the next event and its frame.
 //!
-//! Places are exact: a beat and the exact frame of beat 0, never a sum of rounded frames. Knows no
+//! Places are exact: a beat, and the exact frame of beat 0; never a sum of rounded frames. Knows no
 //! voices.
 
 use super::orders::Load;
@@ -8,20 +8,22 @@ use crate::timeline::{Timeline, TimelineEvent};
 use crate::units::{Beats, Fraction, Frames, SampleRate};
 use std::sync::Arc;
 
-/// A timeline being played, and where.
+/// A timeline that is being played, and its present place.
 pub(super) struct Playing {
     pub(super) timeline: Arc<Timeline>,
     pub(super) serial: u64,
     /// The exact frame of beat 0, the first click of the count-in before cycle 0.
     pub(super) origin: Fraction,
-    /// The cycle that plays or is counted in to.
+    /// The cycle that plays, or that the count-in leads to.
     pub(super) cycle: u64,
     pub(super) counting_in: bool,
-    /// Indices of what comes next in this section, and whether its closing note is past.
+    /// Indices of the next event and the next bar line in this section, and whether the closing
+    /// note is past.
     event: usize,
     line: usize,
     pub(super) closed: bool,
-    /// This repetition did not begin in this timeline, or was broken: it counts for nothing.
+    /// True when this repetition did not begin in this timeline or was interrupted, so that it does
+    /// not count.
     pub(super) void: bool,
     rate: SampleRate,
     next: (u64, What),
@@ -45,8 +47,9 @@ pub(super) enum Moment {
     Event(TimelineEvent),
 }
 
-/// Exact origins are kept over every change; after very many changes of tempo a denominator could
-/// outgrow 128 bits. Beyond this one the origin is rounded to that part of a frame.
+/// The finest denominator of an origin. Origins stay exact over tempo changes, but after very many
+/// changes the denominator could exceed 128 bits, so a finer origin is rounded to this part of a
+/// frame.
 const FINEST: i128 = 1_000_000_000_000;
 
 fn settled(origin: Fraction) -> Fraction {
@@ -59,8 +62,8 @@ fn settled(origin: Fraction) -> Fraction {
 }
 
 impl Playing {
-    /// Places a timeline so that a section begins at the exact frame `at`: the count-in before
-    /// `cycle`, or the cycle itself. Thread: audio. Allocates: no. Blocks: no.
+    /// Places a timeline so that a section begins at the exact frame `at`. The section is the
+    /// count-in before `cycle`, or the cycle itself. Thread: audio. Allocates: no. Blocks: no.
     pub(super) fn at_section(
         load: Load,
         at: Fraction,
@@ -75,8 +78,8 @@ impl Playing {
         playing
     }
 
-    /// A timeline taken up at the same place where `other` is at the exact frame `at`.
-    /// Thread: audio. Allocates: no. Blocks: no.
+    /// Continues with a timeline at the same musical place that `other` has at the exact frame
+    /// `at`. Thread: audio. Allocates: no. Blocks: no.
     pub(super) fn at_place_of(load: Load, other: &Self, at: Fraction) -> Self {
         let rate = other.rate;
         let counting_in = other.counting_in && load.timeline.lead_in_length > Beats::ZERO;
@@ -86,7 +89,7 @@ impl Playing {
             beat = Beats::ZERO;
         }
         if !counting_in && beat >= playing.timeline.cycle {
-            // The new music is shorter and has no such place, so its next cycle begins.
+            // The new music is shorter and does not have this place, so its next cycle begins.
             playing.cycle += 1;
             beat = Beats::ZERO;
         }
@@ -122,7 +125,7 @@ impl Playing {
         }
     }
 
-    /// Puts `beat` at the exact frame `at`.
+    /// Places the timeline so that `beat` is at the exact frame `at`.
     fn anchor(&mut self, at: Fraction, beat: Beats) {
         self.origin = settled(at - beat.0 * self.frames_per_beat());
     }
@@ -147,7 +150,7 @@ impl Playing {
         }
     }
 
-    /// Beats from beat 0 to the start of the count-in or the cycle that plays.
+    /// Beats from beat 0 to the start of the present section, which is the count-in or the cycle.
     fn section_start(&self) -> Beats {
         let start = self.timeline.cycle_start(self.cycle);
         if self.counting_in {
@@ -157,12 +160,12 @@ impl Playing {
         }
     }
 
-    /// The exact beat, from beat 0, at an exact frame.
+    /// The exact beat, counted from beat 0, at an exact frame.
     fn beat_at(&self, at: Fraction) -> Beats {
         Beats((at - self.origin) / self.frames_per_beat())
     }
 
-    /// The exact frame of the bar line that comes next. Thread: audio. Allocates: no. Blocks: no.
+    /// The exact frame of the next bar line. Thread: audio. Allocates: no. Blocks: no.
     pub(super) fn exact_line(&self) -> Fraction {
         let line = self.timeline.bar_lines.get(self.line).copied();
         let beat = self.section_start() + line.unwrap_or(Beats::ZERO);
@@ -178,39 +181,39 @@ impl Playing {
         Frames::of(self.origin, beat, self.rate, self.timeline.tempo).0
     }
 
-    /// The cycle to begin with after a break: a repetition that was cut short begins again, one
-    /// whose closing note was reached is done. Thread: audio. Allocates: no. Blocks: no.
+    /// The cycle to begin with after an interruption. An interrupted repetition begins again; one
+    /// whose closing note was reached is complete. Thread: audio. Allocates: no. Blocks: no.
     pub(super) fn next_whole(&self) -> u64 {
         self.cycle + u64::from(self.closed && !self.void)
     }
 
-    /// The frame of the next moment. Thread: audio. Allocates: no. Blocks: no.
+    /// The frame of the next event. Thread: audio. Allocates: no. Blocks: no.
     pub(super) fn due(&self) -> u64 {
         self.next.0
     }
 
-    /// True when the next moment is the bar line that begins a cycle. Thread: audio.
-    /// Allocates: no. Blocks: no.
+    /// True when the next event is the bar line that begins a cycle. Thread: audio. Allocates: no.
+    /// Blocks: no.
     pub(super) fn at_cycle_start(&self) -> bool {
         self.line == 0
     }
 
-    /// True when the next bar line is the next cycle's. Thread: audio. Allocates: no. Blocks: no.
+    /// True when the next bar line begins the next cycle. Thread: audio. Allocates: no. Blocks: no.
     pub(super) fn in_last_bar(&self) -> bool {
         self.counting_in || self.line >= self.timeline.bar_lines.len()
     }
 
-    /// Bars of this cycle that have begun. Thread: audio. Allocates: no. Blocks: no.
+    /// The number of bars of this cycle that have begun. Thread: audio. Allocates: no. Blocks: no.
     pub(super) fn bars_begun(&self) -> u64 {
         self.line as u64
     }
 
-    /// What comes next, without taking it. Thread: audio. Allocates: no. Blocks: no.
+    /// True when a bar line is next; it is not taken. Thread: audio. Allocates: no. Blocks: no.
     pub(super) fn is_line_next(&self) -> bool {
         self.next.1 == What::Line
     }
 
-    /// Gives what comes next and moves on past it. Thread: audio. Allocates: no. Blocks: no.
+    /// Returns the next event and moves past it. Thread: audio. Allocates: no. Blocks: no.
     pub(super) fn take(&mut self) -> Option<Moment> {
         let moment = match self.next.1 {
             What::Line => {
@@ -231,8 +234,9 @@ impl Playing {
         moment
     }
 
-    /// Finds the next moment: the smallest beat, and of equal ones the bar line, the closing
-    /// place, then events as they are sorted. Rolls over into the next cycle.
+    /// Finds the next event, the one with the smallest beat. At equal beats the bar line comes
+    /// first, then the closing note's place, then the events in their order. After the last one it
+    /// continues with the next cycle.
     fn look(&mut self) {
         loop {
             let event = self.events().get(self.event).map(|event| event.beat);

@@ -29,7 +29,7 @@ pub(super) struct Onset<'a> {
 /// which onset is right.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PointedPair {
-    /// The name of its second note.
+    /// Id of its second note.
     pub second: NoteId,
     /// True for a dot and its cut; false for a snap, whose short note comes first.
     pub long_first: bool,

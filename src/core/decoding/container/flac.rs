@@ -1,11 +1,12 @@
-//! FLAC: blocks before the sound, each with its kind and length (RFC 9639, 8).
+//! FLAC: metadata blocks before the audio frames, each with its type and length (RFC 9639, section
+//! 8).
 
 use super::{File, Fit};
 use std::io::{Read, Seek};
 
-/// The block that describes the stream: its length, and where the rate stands in it.
+/// The length in bytes of the STREAMINFO block, which holds the sample rate.
 const STREAM_INFO: u64 = 34;
-/// The most blocks before the sound: no recorder writes more, and the standard knows seven kinds.
+/// The most metadata blocks accepted. No recorder writes more, and the standard has seven types.
 const MOST_BLOCKS: usize = 4096;
 
 pub(super) fn examine<R: Read + Seek>(file: &mut File<'_, R>, start: u64) -> Result<Fit, String> {
@@ -30,12 +31,12 @@ pub(super) fn examine<R: Read + Seek>(file: &mut File<'_, R>, start: u64) -> Res
             if u16::from_be_bytes([info[2], info[3]]) < 16 {
                 return Err("it says blocks of less than 16 samples".to_owned());
             }
-            // 20 bits
+            // The sample rate has 20 bits.
             if u32::from_be_bytes([0, info[10], info[11], info[12]]) >> 4 == 0 {
                 return Err("it says 0 samples a second".to_owned());
             }
         } else {
-            // what is not needed to hear it becomes padding
+            // A block that decoding does not need is shown to the decoder as padding.
             fit.instead.push((at, vec![(kind & 0x80) | 1]));
         }
         at = body + size;

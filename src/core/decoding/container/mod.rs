@@ -1,9 +1,9 @@
-//! Whether a recording's file holds what its numbers say, looked at before a decoder trusts them.
+//! Checks the structure of a recording's file before a decoder trusts the numbers in it.
 //!
-//! A decoder makes room for a table of as many rows as the file claims and stops the program where
-//! the file says 0 samples a second. Here the structure alone is gone through: lengths, counts and
-//! rates, no sound. What is not needed for the sound (titles, pictures, seek tables) is hidden from
-//! the decoder, and the sizes that a recorder left open when it was cut off are filled in.
+//! A decoder allocates tables as large as the file claims, and some stop the program when the file
+//! gives a sample rate of 0. So this module reads the structure alone (lengths, counts and rates,
+//! no audio). What decoding does not need (titles, pictures, seek tables) is hidden from the
+//! decoder. Sizes that a recorder left open because it was cut off are filled in.
 
 mod flac;
 mod mp4;
@@ -13,17 +13,17 @@ mod wav;
 
 use std::io::{Read, Result as IoResult, Seek, SeekFrom};
 
-/// The most channels that are mixed to one.
+/// The most channels that are mixed down to one.
 pub(super) const MOST_CHANNELS: usize = 32;
 
-/// The part of a file that a decoder is to see, and the bytes that it is to see otherwise.
+/// The part of a file that the decoder sees, and the bytes that are replaced for it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Fit {
-    /// Where it begins: after the tag at the head of an MP3 file.
+    /// The first byte that the decoder sees, after any tag at the head of an MP3 file.
     start: u64,
-    /// Where it ends: before what is no part of it.
+    /// The end of what the decoder sees; bytes from here on do not belong to the recording.
     end: u64,
-    /// Places in the file, rising, and the bytes that stand there for the decoder.
+    /// Places in the file, in ascending order, each with the bytes that the decoder sees there.
     instead: Vec<(u64, Vec<u8>)>,
 }
 
@@ -37,15 +37,15 @@ impl Fit {
     }
 }
 
-/// Zero bytes before the first frame of an MP3 file are passed over up to here.
+/// The most zero bytes that are skipped before the first frame of an MP3 file.
 const MOST_PADDING: u64 = 1 << 16;
-/// Tags at the head of an MP3 file are passed over up to this number.
+/// The most tags that are skipped at the head of an MP3 file.
 const MOST_TAGS: usize = 8;
 
-/// Goes through the structure of a file.
+/// Checks the structure of a file of `length` bytes.
 ///
 /// # Errors
-/// What about it does not hold, for a sentence that begins with the file.
+/// Says what is wrong with the structure, as the rest of a sentence that begins with the file.
 pub(super) fn examine(bytes: &mut (impl Read + Seek), length: u64) -> Result<Fit, String> {
     let mut file = File { bytes, length };
     if file.at::<4>(4).as_ref() == Some(b"ftyp") {
@@ -55,14 +55,14 @@ pub(super) fn examine(bytes: &mut (impl Read + Seek), length: u64) -> Result<Fit
     let Some(head) = file.at::<4>(start) else {
         return Err("it is too short for a recording".to_owned());
     };
-    // The kinds are the decoders' own; each takes what begins with its sign.
+    // The formats are recognised by their signatures, as the decoders do it.
     match &head {
         b"RIFF" if start == 0 && file.at::<4>(8).as_ref() == Some(b"WAVE") => {
             wav::examine(&mut file)
         }
         b"OggS" if start == 0 => ogg::examine(&mut file),
         b"fLaC" => flac::examine(&mut file, start),
-        // the frame signs of MPEG-1, -2 and -2.5 layer III (ISO 11172-3, 13818-3)
+        // The frame sync words of MPEG-1, -2 and -2.5 layer III (ISO 11172-3, 13818-3).
         [0xff, 0xfa | 0xfb | 0xf2 | 0xf3 | 0xe2 | 0xe3, ..] => Ok(Fit {
             start,
             ..Fit::whole(length)
@@ -71,14 +71,14 @@ pub(super) fn examine(bytes: &mut (impl Read + Seek), length: u64) -> Result<Fit
     }
 }
 
-/// A file that is looked into here and there.
+/// A file that is read at chosen places.
 struct File<'a, R> {
     bytes: &'a mut R,
     length: u64,
 }
 
 impl<R: Read + Seek> File<'_, R> {
-    /// So many bytes from a place; none where the file ends before.
+    /// Reads `N` bytes at a place; none when the file ends before that.
     fn at<const N: usize>(&mut self, place: u64) -> Option<[u8; N]> {
         let mut found = [0; N];
         (place.checked_add(N as u64)? <= self.length).then_some(())?;
@@ -87,7 +87,7 @@ impl<R: Read + Seek> File<'_, R> {
         Some(found)
     }
 
-    /// The same of a length that is known to be small.
+    /// Reads `count` bytes at a place; `count` must be known to be small.
     fn some(&mut self, place: u64, count: usize) -> Option<Vec<u8>> {
         (place.checked_add(count as u64)? <= self.length).then_some(())?;
         let mut found = vec![0; count];
@@ -100,7 +100,8 @@ impl<R: Read + Seek> File<'_, R> {
         self.at(place).map(u32::from_be_bytes)
     }
 
-    /// The place after tags of ID3v2 (their length in four bytes of seven bits) and after zeros.
+    /// The place after any ID3v2 tags and zero bytes. The length of a tag is four bytes of seven
+    /// bits each.
     fn after_tags(&mut self) -> Result<u64, String> {
         let mut place = 0;
         for _ in 0..MOST_TAGS {
@@ -123,11 +124,11 @@ impl<R: Read + Seek> File<'_, R> {
     }
 }
 
-/// A file as its decoder is to see it.
+/// A file as its decoder sees it: a part of the file, with some bytes replaced.
 pub(super) struct Seen<R> {
     bytes: R,
     fit: Fit,
-    /// From the file's beginning.
+    /// The position in bytes from the file's beginning.
     at: u64,
 }
 
@@ -200,7 +201,7 @@ mod tests {
         let mut one = [0];
         seen.read_exact(&mut one).expect("a byte");
         assert_eq!(one, *b"y");
-        // byte by byte, so that what stands in is met in pieces
+        // Reading byte by byte means that the replaced bytes are also read in pieces.
         seen.seek(SeekFrom::Start(0)).expect("there");
         for expected in b"2xy567z" {
             seen.read_exact(&mut one).expect("a byte");

@@ -1,14 +1,15 @@
-//! MPEG-4: atoms, each with its length and a sign of four letters, some within others (ISO 14496-12).
+//! MPEG-4: atoms, some nested in others, each with its length and a type of four letters (ISO
+//! 14496-12).
 
 use super::{File, Fit};
 use std::io::{Read, Seek};
 
-/// The deepest nesting that is gone through; a recording needs seven.
+/// The deepest nesting that is read; a recording needs seven levels.
 const DEEPEST: usize = 16;
-/// The most atoms: no recorder writes more. Seven for a fragment are enough for two hours of half
-/// seconds.
+/// The most atoms accepted. No recorder writes more: seven atoms for each fragment of half a second
+/// are enough for more than two hours.
 const MOST_ATOMS: usize = 1 << 17;
-/// The longest description of how the sound is coded, bytes.
+/// The longest accepted description of the codec, in bytes.
 const LONGEST_DESCRIPTION: u64 = 1 << 16;
 
 pub(super) fn examine<R: Read + Seek>(file: &mut File<'_, R>) -> Result<Fit, String> {
@@ -28,11 +29,11 @@ pub(super) fn examine<R: Read + Seek>(file: &mut File<'_, R>) -> Result<Fit, Str
 struct Walk {
     fit: Fit,
     atoms: usize,
-    /// The description of a medium was met.
+    /// True when a description of the medium was found.
     media: bool,
 }
 
-/// An atom's content.
+/// The content of an atom: a range of bytes in the file.
 #[derive(Clone, Copy)]
 struct Body {
     at: u64,
@@ -72,7 +73,7 @@ impl Walk {
                 .filter(|end| *end >= body)
                 .ok_or_else(cut)?;
             if end > to {
-                // the sound itself may be cut off, its description may not
+                // The audio data may be cut off, but its description may not.
                 if depth == 0 && sign == b"mdat" {
                     return Ok(());
                 }
@@ -95,7 +96,7 @@ impl Walk {
         match sign {
             b"moov" | b"trak" | b"mdia" | b"minf" | b"stbl" | b"mvex" | b"moof" | b"traf"
             | b"edts" => self.through(file, body.at, body.end, depth + 1),
-            // titles and pictures: nothing that is heard
+            // Titles and pictures do not affect the sound, so the decoder sees them as free space.
             b"udta" | b"meta" => {
                 self.fit.instead.push((at + 4, b"free".to_vec()));
                 Ok(())
@@ -145,7 +146,7 @@ fn table(count: u32) -> String {
     format!("a table of it claims {count} rows")
 }
 
-/// A table of rows of one width, its count at a place.
+/// Checks a table whose rows have the same width and whose row count stands at a given place.
 fn rows<R: Read + Seek>(
     file: &mut File<'_, R>,
     body: Body,
@@ -177,7 +178,7 @@ fn size_at<R: Read + Seek>(file: &mut File<'_, R>, body: Body, place: u64) -> Re
     fits(file, size)
 }
 
-/// Sizes of the parts of the sound: one for all, or one each.
+/// Checks the table of sample sizes: one size for all samples, or one for each.
 fn sizes<R: Read + Seek>(file: &mut File<'_, R>, body: Body) -> Result<(), String> {
     let cut = "it is cut off in its head";
     let (one, count) = (
@@ -207,7 +208,7 @@ fn sizes<R: Read + Seek>(file: &mut File<'_, R>, body: Body) -> Result<(), Strin
     Ok(())
 }
 
-/// A run of parts in a fragment, with what its flags say stands in each row (8.8.8).
+/// Checks a run of samples in a fragment; flags say which fields each row has (section 8.8.8).
 fn run<R: Read + Seek>(file: &mut File<'_, R>, body: Body) -> Result<(), String> {
     let cut = "it is cut off in its head";
     let (flags, count) = (
@@ -229,7 +230,8 @@ fn run<R: Read + Seek>(file: &mut File<'_, R>, body: Body) -> Result<(), String>
     Ok(())
 }
 
-/// How the sound is coded: the lengths within an `esds` (ISO 14496-1, 8.3.3), wherever it stands.
+/// Checks the lengths within the `esds` atom, which describes the codec (ISO 14496-1, 8.3.3), at
+/// any place.
 fn described<R: Read + Seek>(file: &mut File<'_, R>, body: Body) -> Result<(), String> {
     let bytes = file
         .some(body.at, (body.end - body.at) as usize)
@@ -238,7 +240,8 @@ fn described<R: Read + Seek>(file: &mut File<'_, R>, body: Body) -> Result<(), S
         return Ok(());
     };
     let mut rest = bytes.get(at + 8..).unwrap_or_default();
-    // the stream, its configuration, what the decoder is told: one within the other
+    // Three nested descriptors: the elementary stream, the decoder configuration, and the
+    // decoder-specific data.
     for (tag, before) in [(3, 3), (4, 13), (5, 0)] {
         let length = length_of(&mut rest, tag);
         match length {
@@ -249,7 +252,7 @@ fn described<R: Read + Seek>(file: &mut File<'_, R>, body: Body) -> Result<(), S
     Ok(())
 }
 
-/// Reads past a tag and gives the length after it, which is written with seven bits a byte.
+/// Reads a tag and returns the length after it, which is written with seven bits to a byte.
 fn length_of(rest: &mut &[u8], wanted: u8) -> Option<usize> {
     let (tag, mut after) = rest.split_first()?;
     (*tag == wanted).then_some(())?;

@@ -1,15 +1,16 @@
-//! Ogg: pages with their packets in pieces (RFC 3533, 6). Only Vorbis is heard in it.
+//! Ogg: pages that hold packets in pieces (RFC 3533, section 6). Only Vorbis is decoded.
 
 use super::vorbis;
 use super::{File, Fit};
 use std::collections::BTreeMap;
 use std::io::{Read, Seek};
 
-/// The packets at the head of Vorbis: what it is, comments, how it is coded.
+/// The header packets of Vorbis: identification, comments, and setup of the codec.
 const HEAD_PACKETS: usize = 3;
-/// The heads of all streams together, bytes: as much as the longest packet that the decoder takes.
+/// The most bytes in the headers of all streams together: the longest packet that the decoder
+/// takes.
 const LONGEST_HEADS: usize = 16 << 20;
-/// The most streams side by side: no recorder writes more.
+/// The most streams accepted in one file; no recorder writes more.
 const MOST_STREAMS: usize = 16;
 
 #[derive(Default)]
@@ -19,7 +20,8 @@ struct Stream {
 }
 
 impl Stream {
-    /// Takes what a page adds to the head; `left` is how much the heads of all streams may still have.
+    /// Adds a page's part of the header packets; `left` is how many bytes the headers of all
+    /// streams may still have.
     fn take(&mut self, lacing: &[u8], body: &[u8], left: &mut usize) -> Result<(), String> {
         let mut at = 0;
         for size in lacing {
@@ -40,7 +42,7 @@ impl Stream {
     }
 }
 
-/// What follows the last whole page, and another file joined on behind, is left out.
+/// Leaves out what follows the last whole page, and any other file appended to this one.
 pub(super) fn examine<R: Read + Seek>(file: &mut File<'_, R>) -> Result<Fit, String> {
     let mut streams: BTreeMap<u32, Stream> = BTreeMap::new();
     let mut heads_over = false;

@@ -1,7 +1,7 @@
-//! The three packets at the head of Vorbis (Xiph.Org, Vorbis I specification, 3.2.1, 4.2 and 5).
+//! The three header packets of Vorbis (Xiph.Org, Vorbis I specification, 3.2.1, 4.2 and 5).
 
-/// Numbers in one table of a codebook, and in all tables together: libraries write some ten
-/// thousand.
+/// The most numbers accepted in one table of a codebook, and in all tables together. Encoder
+/// libraries write about ten thousand.
 const MOST_NUMBERS: u64 = 1 << 20;
 const MOST_NUMBERS_IN_ALL: u64 = 1 << 22;
 
@@ -18,7 +18,7 @@ pub(super) fn examine(what: &[u8], comments: &[u8], coding: &[u8]) -> Result<(),
     codebooks(coding).ok_or_else(|| "its head does not read".to_owned())?
 }
 
-/// Walks through the comments by their lengths.
+/// Goes through the comments by their lengths; none when a length is wrong.
 fn commented(packet: &[u8]) -> Option<()> {
     let mut rest = packet.strip_prefix(b"\x03vorbis")?;
     let mut number = |skip: bool| -> Option<u32> {
@@ -38,7 +38,7 @@ fn commented(packet: &[u8]) -> Option<()> {
     Some(())
 }
 
-/// Bits, the lowest of each byte first.
+/// Reads bits, beginning with the lowest bit of each byte.
 struct Bits<'a> {
     bytes: &'a [u8],
     at: usize,
@@ -61,7 +61,8 @@ impl Bits<'_> {
     }
 }
 
-/// The codebooks, whose tables the decoder makes room for. None where they do not read at all.
+/// Checks the size of the codebooks, whose tables the decoder allocates. None when they cannot be
+/// read.
 fn codebooks(packet: &[u8]) -> Option<Result<(), String>> {
     let mut bits = Bits {
         bytes: packet.strip_prefix(b"\x05vorbis")?,
@@ -81,7 +82,8 @@ fn codebooks(packet: &[u8]) -> Option<Result<(), String>> {
                 "a table of it has {entries} rows of {dimensions} numbers"
             )));
         }
-        // lengths in their order, of the rows that are used, or of all
+        // Whether the codeword lengths are in ascending order, and whether unused entries are
+        // marked.
         let (ordered, sparse) = match bits.take(1)? {
             1 => (true, false),
             _ => (false, bits.take(1)? == 1),
@@ -123,7 +125,7 @@ fn codebooks(packet: &[u8]) -> Option<Result<(), String>> {
     Some(Ok(()))
 }
 
-/// The greatest whole number whose power of `dimensions` is no more than `entries` (9.2.3).
+/// The largest whole number whose power of `dimensions` is at most `entries` (section 9.2.3).
 fn root(entries: u32, dimensions: u32) -> u64 {
     let fits = |value: u64| {
         let mut power = 1_u64;

@@ -1,18 +1,18 @@
-//! RIFF WAVE: chunks, each with a sign of four letters and its size (Microsoft and IBM, Multimedia
+//! RIFF WAVE: chunks, each with a name of four letters and a size (Microsoft and IBM, Multimedia
 //! Programming Interface and Data Specifications 1.0).
 
 use super::{File, Fit, MOST_CHANNELS};
 use std::io::{Read, Seek};
 
-/// The most chunks: no recorder writes more.
+/// The most chunks accepted; no recorder writes more.
 const MOST_CHUNKS: usize = 4096;
 
 fn size_of(head: [u8; 8]) -> u64 {
     u64::from(u32::from_le_bytes([head[4], head[5], head[6], head[7]]))
 }
 
-/// Recorders write the sizes at the end: one that was cut off left 0, or the largest number. They
-/// are filled in from what is there.
+/// Recorders write the sizes last, so a recording that was cut off has a size of 0 or the largest
+/// number. These sizes are filled in from the length of the file.
 pub(super) fn examine<R: Read + Seek>(file: &mut File<'_, R>) -> Result<Fit, String> {
     let length = file.length;
     let mut fit = Fit::whole(length);
@@ -40,7 +40,8 @@ pub(super) fn examine<R: Read + Seek>(file: &mut File<'_, R>) -> Result<Fit, Str
                 return Ok(fit);
             }
             _ if claimed > left => return Err("it is cut off before its sound".to_owned()),
-            // titles, pictures, places: nothing that is heard
+            // Titles, pictures and markers do not affect the sound, so the decoder sees them as
+            // junk.
             _ => fit.instead.push((at, b"JUNK".to_vec())),
         }
         at = body + claimed + claimed % 2;
@@ -48,7 +49,7 @@ pub(super) fn examine<R: Read + Seek>(file: &mut File<'_, R>) -> Result<Fit, Str
     Err("there is no sound in it".to_owned())
 }
 
-/// Bytes of a frame, where the format can be read.
+/// The number of bytes in a frame; an error when the format cannot be decoded.
 fn frame_of(format: &[u8; 16]) -> Result<u64, String> {
     let two = |at: usize| u16::from_le_bytes([format[at], format[at + 1]]);
     let (kind, channels, align, bits) = (two(0), two(2), two(12), two(14));
@@ -61,7 +62,8 @@ fn frame_of(format: &[u8; 16]) -> Result<u64, String> {
             "it says {channels} channels; expected 1 to {MOST_CHANNELS}"
         ));
     }
-    // whole samples: integers, floats, and either with its kind further on
+    // Uncompressed samples: integers, floats, or the extensible format, which names one of these
+    // later.
     let plain = matches!(kind, 1 | 3 | 0xfffe);
     let bytes = u32::from(channels) * u32::from(bits.div_ceil(8));
     if align == 0 || align > 4096 || (plain && u32::from(align) != bytes) {

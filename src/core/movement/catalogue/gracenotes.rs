@@ -146,7 +146,7 @@ pub(super) const ROWS: &[Row] = &[
         family: Family::Strike,
         source: "LilyPond 2.24.1 bagpipe.ly, half strikes; on high A the thumb taps and high G \
                  sounds: common practice, no source",
-        // from below there is nothing to tap: the finger is down already
+        // From a lower note the finger is already down, so there is nothing to tap.
         forms: &[
             form("not LG..C", "D", "(C)").school(LIGHT_D),
             form("not LG", "LA..D", "(s)"),
@@ -431,7 +431,7 @@ pub(super) const ROWS: &[Row] = &[
         schools: &[LIGHT_D],
         instead: &["half-shake", "shake", "doubling"],
         teaching: Teaching::OF_ITS_PARTS.made_of(&[(When::Always, &["doubling", "strike"])])
-            // the thumb opens what high G cannot, and from high A nothing need open it
+            // From high G the thumb opens the note; from high A no gracenote is needed to open it.
             .shown_between(Note::HighG, Note::D),
     },
     Row {

@@ -201,7 +201,7 @@ pub(super) const ROWS: &[Row] = &[
         schools: &[D_FROM_D, LOW_G_TAORLUATH, LOW_A_TAORLUATH, LOW_A_WRITTEN],
         instead: &["grip", "doubling"],
         teaching: Teaching::OF_ITS_PARTS.made_of(&[
-            // with one low G there is no grip in it
+            // With only one low G the movement has no grip in it.
             (When::OneLowG, &[]),
             (When::Always, &["grip"]),
         ]),

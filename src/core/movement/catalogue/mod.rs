@@ -1,7 +1,8 @@
-//! The catalogue: one row a movement, in three tables.
+//! The catalogue of movements in three tables, one row for each movement.
 //!
-//! A row says which parts stand between which notes, under which school, how the movement is taught,
-//! and cites its source. It does not know whether they can be played there: `resolve` checks every one.
+//! A row says which parts stand between which notes, under which school, how the movement is
+//! taught, and what its source is. It does not check that the parts can be played; `resolve` does
+//! that.
 
 mod gracenotes;
 mod light;
@@ -48,7 +49,7 @@ pub enum Family {
 }
 
 impl Family {
-    /// For headings: `gracenotes`, `doublings` …
+    /// The plural for headings: `gracenotes`, `doublings` …
     pub fn heading(self) -> &'static str {
         match self {
             Self::Gracenote => "single gracenotes",
@@ -66,18 +67,18 @@ impl Family {
     }
 }
 
-/// Where the beat falls among the parts.
+/// Which part of the movement falls on the beat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Timing {
-    /// On the first part: the movement takes time from the closing note.
+    /// The first part is on the beat: the movement takes its time from the closing note.
     From,
-    /// On the closing note: the movement takes time from the note before.
+    /// The closing note is on the beat: the movement takes its time from the note before.
     Until,
-    /// On the first separating gracenote.
+    /// The first separating gracenote is on the beat.
     AtFirstSeparating,
 }
 
-/// A form of a movement: what is played in some contexts.
+/// A form of a movement: its parts in some contexts.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Form {
     from: &'static str,
@@ -87,7 +88,7 @@ pub(super) struct Form {
     replaced: Option<&'static str>,
 }
 
-/// The form with these parts, from these notes to those.
+/// The form with these parts between these sets of notes.
 const fn form(from: &'static str, to: &'static str, parts: &'static str) -> Form {
     Form {
         from,
@@ -99,13 +100,13 @@ const fn form(from: &'static str, to: &'static str, parts: &'static str) -> Form
 }
 
 impl Form {
-    /// Played by one school only.
+    /// Makes this form one that only one school plays.
     const fn school(mut self, school: School) -> Self {
         self.school = Some(school.name);
         self
     }
 
-    /// The same form, not the usual one, and why.
+    /// Makes this form one that replaces the usual form, and gives the reason.
     const fn because(mut self, why: &'static str) -> Self {
         self.replaced = Some(why);
         self
@@ -125,37 +126,38 @@ pub(super) struct Row {
     pub(super) timing: Timing,
     pub(super) timings: &'static [(School, Timing)],
     pub(super) schools: &'static [School],
-    /// Movements to play where this one cannot be played, best first.
+    /// Movements to play when this one cannot be played, the best first.
     pub(super) instead: &'static [&'static str],
     pub(super) teaching: Teaching,
 }
 
 impl Row {
-    /// The same row, taught so.
+    /// The same row with this teaching.
     const fn taught(mut self, teaching: Teaching) -> Self {
         self.teaching = teaching;
         self
     }
 }
 
-/// A form as the catalogue writes it: sets are `any`, `not LG D`, `LG..F` or notes; in the parts `N`
-/// is the closing note, `(c)` the gracenote that closes a doubling on it, `(i)` the one inside a
-/// shake, `(s)` its strike, `~` held, `|` the beat where it is not the row's own.
+/// A form in the catalogue's notation. A set of notes is `any`, `not LG D`, `LG..F` or a list of
+/// notes. In the parts `N` is the closing note, `(c)` the gracenote that closes a doubling on it,
+/// `(i)` the one inside a shake, `(s)` the shake's strike, `~` a held tone, and `|` the beat when
+/// it differs from the row's timing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
 pub struct FormRow {
-    /// From these notes.
+    /// The set of notes before the movement.
     pub from: &'static str,
-    /// To those.
+    /// The set of closing notes.
     pub to: &'static str,
-    /// These parts.
+    /// The pattern of its parts.
     pub parts: &'static str,
-    /// By this school only.
+    /// The only school that plays it; none when it belongs to no school.
     pub school: Option<&'static str>,
-    /// Why it is not the usual form.
+    /// Why it replaces the usual form; none when it is the usual form.
     pub why: Option<&'static str>,
 }
 
-/// A form with its sets and pattern read.
+/// A form whose sets and pattern have been parsed.
 #[derive(Debug)]
 pub(super) struct ReadForm {
     pub(super) from: NoteSet,
@@ -176,7 +178,7 @@ static CATALOGUE: LazyLock<Vec<ReadRow>> = LazyLock::new(|| {
         .flatten()
         .map(|row| ReadRow {
             row,
-            // a form that does not read is left out, and a test counts them
+            // A form that cannot be parsed is left out; a test checks that there are none.
             forms: row.forms.iter().filter_map(read).collect(),
         })
         .collect()
@@ -202,7 +204,7 @@ impl Movement {
         (0..CATALOGUE.len() as u8).map(Self)
     }
 
-    /// Kebab-case: `grip`, `throw-on-d`, `d-gracenote`.
+    /// The name in kebab-case: `grip`, `throw-on-d`, `d-gracenote`.
     pub fn name(self) -> &'static str {
         self.row().name
     }
@@ -222,7 +224,7 @@ impl Movement {
         self.row().family
     }
 
-    /// The schools that change it.
+    /// The schools whose forms or timing differ.
     pub fn schools(self) -> &'static [School] {
         self.row().schools
     }
@@ -232,7 +234,7 @@ impl Movement {
         self.row().source
     }
 
-    /// The notes it can close on under no particular school, low to high.
+    /// The closing notes it can have without any school, low to high.
     pub fn closes_on(self) -> Vec<Note> {
         let notes: std::collections::BTreeSet<Note> = self
             .forms()
@@ -243,7 +245,7 @@ impl Movement {
         notes.into_iter().collect()
     }
 
-    /// Its forms as the catalogue has them, schools' own forms first.
+    /// Its forms as the catalogue has them; the schools' forms come first.
     pub fn table(self) -> Vec<FormRow> {
         let row = self.row();
         row.forms
@@ -258,7 +260,7 @@ impl Movement {
             .collect()
     }
 
-    /// What its row says of how it is taught.
+    /// What its row says about teaching it.
     pub(super) fn teaching(self) -> &'static Teaching {
         &self.row().teaching
     }
@@ -287,7 +289,7 @@ impl std::fmt::Display for Movement {
 mod tests {
     use super::*;
 
-    /// A slip in the notation would silently take a form out of the catalogue.
+    /// A mistake in the notation would silently remove a form from the catalogue.
     #[test]
     fn every_form_reads() {
         for movement in Movement::all() {
@@ -297,8 +299,8 @@ mod tests {
         }
     }
 
-    /// A name with a slip in it would drop out of what is practised first, or of what is offered
-    /// instead, without a word.
+    /// A misspelled name would silently drop out of the movements to practise first, or of those to
+    /// play instead.
     #[test]
     fn every_movement_that_a_row_names_is_in_the_catalogue() {
         for movement in Movement::all() {
@@ -330,8 +332,8 @@ mod tests {
         }
     }
 
-    /// A form or a timing of a school that its row does not list could never be chosen by a player
-    /// who reads the list; a listed school without effect would be a lie.
+    /// A player chooses from the schools in this list. A form or timing of an unlisted school could
+    /// never be chosen, and a listed school without effect would mislead.
     #[test]
     fn a_row_lists_exactly_the_schools_it_knows() {
         for movement in Movement::all() {

@@ -135,7 +135,7 @@ struct Writer<'a> {
 }
 
 impl Writer<'_> {
-    /// Plain notes one run of ties at a time, tuplets whole.
+    /// Writes plain notes one run of tied notes at a time, and the notes of a tuplet together.
     fn spans(&mut self, spans: &[Span]) {
         let mut at = 0;
         while at < spans.len() {

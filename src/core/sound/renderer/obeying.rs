@@ -1,4 +1,4 @@
-//! How the player obeys commands.
+//! How the renderer carries out commands.
 
 use super::super::orders::{Command, Entrance, Load, RendererReport, When};
 use super::super::transport::Playing;
@@ -6,10 +6,10 @@ use super::Renderer;
 use crate::units::{Beats, Fraction, Frames};
 
 impl Renderer {
-    /// Obeys the commands whose frame has come.
+    /// Carries out the commands whose frame is reached.
     pub(super) fn obey(&mut self) {
         while let Ok(timed) = self.commands.peek() {
-            // A load may send two timelines back: the one playing and one still waiting.
+            // A load may send two timelines back: the playing one and a waiting one.
             let load = matches!(timed.command, Command::Load(_));
             if timed.at.0 > self.frame || (load && self.retired.slots() < 2) {
                 break;
@@ -54,7 +54,7 @@ impl Renderer {
     }
 
     fn load(&mut self, load: Load) {
-        // A cycle without length would never end within a frame.
+        // A cycle of length 0 would repeat endlessly within one frame.
         if load.timeline.cycle <= Beats::ZERO {
             self.retire(load.timeline);
             return;
@@ -69,7 +69,7 @@ impl Renderer {
         }
     }
 
-    /// The loaded timeline takes the place of the one before, at an exact frame.
+    /// Replaces the playing timeline by the loaded one at an exact frame.
     pub(super) fn take_over(&mut self, load: Load, at: Fraction) {
         let entry = load.entry;
         let new = match (&self.playing, entry) {
@@ -120,7 +120,7 @@ impl Renderer {
         self.report_taken();
     }
 
-    /// Falls silent; `home` goes back to the first cycle.
+    /// Falls silent; when `home` is true, playing also returns to the first cycle.
     pub(super) fn halt(&mut self, home: bool) {
         let frame = Frames(self.frame);
         if self.running {

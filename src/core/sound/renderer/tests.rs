@@ -39,7 +39,7 @@ fn reports(controls: &mut Controls) -> Vec<RendererReport> {
     std::iter::from_fn(|| controls.reports.pop().ok()).collect()
 }
 
-/// Frames where sound begins after at least `silence` frames without any.
+/// The frames at which sound begins after at least `silence` silent frames.
 fn onsets(samples: &[f32], silence: usize) -> Vec<usize> {
     let mut quiet = silence;
     let mut found = Vec::new();
@@ -67,8 +67,8 @@ fn started(sound: Sound, timeline: Timeline) -> (Renderer, Controls) {
     (renderer, controls)
 }
 
-/// 97 a minute at 48000: a beat is 29690.72… frames, so clicks stand at rounded multiples and
-/// intervals alternate; summing a rounded beat would drift.
+/// At 97 beats a minute and 48 kHz a beat is 29690.72… frames. So clicks stand at rounded multiples
+/// with alternating intervals; adding up a rounded beat would drift.
 #[test]
 fn every_click_stands_at_its_rounded_exact_frame() {
     let (mut renderer, _controls) = started(only(Bus::Click), drill("97", 1));
@@ -81,7 +81,8 @@ fn every_click_stands_at_its_rounded_exact_frame() {
     assert_eq!(onsets(&samples, 64), expected);
 }
 
-/// The line begins on the beat after the count-in and is silent 10 ms after the breath began.
+/// The chanter line begins on the beat after the count-in and is silent 10 ms after the breath
+/// begins.
 #[test]
 fn the_reference_begins_on_its_frame_and_holds_no_note_in_the_breath() {
     let (mut renderer, _controls) = started(only(Bus::Reference), drill("60", 1));
@@ -132,8 +133,9 @@ fn it_reports_bars_and_closing_notes_at_their_frames() {
     );
 }
 
-/// A change of tempo in mid-bar would leave the player behind; it waits for the bar line and
-/// goes on at the same beat, without a gap: beats at 60 until the line, at 120 from it on.
+/// A change of tempo in mid-bar would leave the player behind. It waits for the bar line and
+/// continues at the same beat without a gap: at 60 beats a minute before the line and at 120 after
+/// it.
 #[test]
 fn a_change_of_tempo_waits_for_the_bar_line_and_keeps_the_place() {
     let (mut renderer, mut controls) = started(only(Bus::Click), drill("60", 1));
@@ -163,7 +165,7 @@ fn a_change_of_tempo_waits_for_the_bar_line_and_keeps_the_place() {
         cycle: 0,
         counting_in: false,
     }));
-    // The closing note was heard before the change: nothing is void.
+    // The closing note sounded before the change, so no repetition is void.
     assert!(
         !heard
             .iter()
@@ -173,8 +175,8 @@ fn a_change_of_tempo_waits_for_the_bar_line_and_keeps_the_place() {
     assert!(controls.retired.pop().is_ok(), "the old one travels back");
 }
 
-/// Bar lines of 97, 101 and 103 a minute fall between frames: the origins of what follows are
-/// exact sums, so that nothing is lost however often the tempo changes.
+/// Bar lines at 97, 101 and 103 beats a minute fall between frames. The origin of each timeline is
+/// an exact sum, so nothing is lost however often the tempo changes.
 #[test]
 fn changes_of_tempo_add_no_rounding() {
     let (mut renderer, mut controls) = started(only(Bus::Click), drill("97", 1));
@@ -202,7 +204,7 @@ fn changes_of_tempo_add_no_rounding() {
     assert_eq!(origins, expected);
 }
 
-/// A new stage gets its counted bar, at the bar line, and the repetition left is void.
+/// A new stage begins at the bar line with a count-in, and the interrupted repetition is void.
 #[test]
 fn another_stage_is_counted_in_and_what_was_cut_is_void() {
     let (mut renderer, mut controls) = started(only(Bus::Reference), drill("60", 0));
@@ -227,8 +229,8 @@ fn another_stage_is_counted_in_and_what_was_cut_is_void() {
     }));
 }
 
-/// A repetition that changed its tempo on the way, or broke with its device, must not take a
-/// mark: it is told as cut, and its closing note is not told at all.
+/// A repetition whose tempo changed midway, or whose device failed, must not be marked. It is
+/// reported as interrupted, and its closing note is not reported.
 #[test]
 fn a_broken_repetition_has_no_closing_note() {
     let (mut renderer, mut controls) = started(Sound::default(), drill("60", 0));
@@ -238,7 +240,7 @@ fn a_broken_repetition_has_no_closing_note() {
         5 * 48_000,
         load(&quicker, 2, When::Now, Entrance::SamePlace),
     );
-    // The second repetition begins at 6.5 s, its closing note stands at 7.5 s.
+    // The second repetition begins at 6.5 s; its closing note stands at 7.5 s.
     renderer.fill(&mut vec![0.0; 48_000 * 7]);
     renderer.void_repetition();
     renderer.fill(&mut vec![0.0; 48_000 * 3]);
@@ -274,7 +276,7 @@ fn a_broken_repetition_has_no_closing_note() {
     assert_eq!(told.len(), 3);
 }
 
-/// Gracenotes ahead of a repetition that does not come would lead nowhere.
+/// Gracenotes that lead into a repetition are left out when that repetition does not follow.
 #[test]
 fn gracenotes_ahead_are_left_out_where_no_repetition_follows() {
     let (renderer, mut controls) = Renderer::new(RATE, Sound::default());
@@ -298,7 +300,8 @@ fn gracenotes_ahead_are_left_out_where_no_repetition_follows() {
         renderer.fill(&mut tenth);
         lines.push(renderer.line);
     }
-    // Tenths of a second: the grace sounds at 3.9 beats of the first repetition only.
+    // Indices are tenths of a second: the gracenote sounds at beat 3.9 of the first repetition
+    // only.
     assert_eq!(lines[79], Some((Note::HighG, 1)));
     assert_eq!(lines[119], Some((Note::LowA, 1)));
     assert_eq!(lines[120], None);
@@ -306,7 +309,7 @@ fn gracenotes_ahead_are_left_out_where_no_repetition_follows() {
     assert!(reports(&mut controls).contains(&RendererReport::Stopped(Frames(12 * 48_000))));
 }
 
-/// After a pause the repetition that was cut short begins again, counted in.
+/// After a pause the interrupted repetition begins again with a count-in.
 #[test]
 fn after_a_pause_the_broken_repetition_begins_again() {
     let (mut renderer, mut controls) = started(Sound::default(), drill("60", 0));
@@ -333,7 +336,7 @@ fn after_a_pause_the_broken_repetition_begins_again() {
     }));
 }
 
-/// "You alone" means silence, and silence in the right repetitions.
+/// "You alone" must be silent, and in the right repetitions.
 #[test]
 fn the_reference_alternates_and_fades_by_repetition() {
     let loudest = |plan| {
@@ -356,7 +359,7 @@ fn the_reference_alternates_and_fades_by_repetition() {
     assert_eq!(fourth, 0.0);
 }
 
-/// The count-in is always whole; afterwards clicks thin out as asked.
+/// All clicks of the count-in sound; afterwards only those of the plan do.
 #[test]
 fn clicks_thin_out_after_the_count_in() {
     let by_bar = |plan| {
@@ -377,11 +380,11 @@ fn clicks_thin_out_after_the_count_in() {
     assert_eq!(by_bar(ClickPlan::OnePerBar), [4, 1, 1, 1, 1, 1, 1]);
 }
 
-/// A reader that sleeps must learn that it missed something, and go on right.
+/// A reader that was too slow must learn how many reports it missed, and continue correctly.
 #[test]
 fn a_full_ring_of_reports_says_how_many_are_missing() {
     let (mut renderer, mut controls) = started(Sound::default(), drill("300", 0));
-    // 0.8 s a bar, two reports a bar: ten minutes are 1500 reports.
+    // A bar lasts 0.8 s and has two reports, so ten minutes have 1500 reports.
     let mut block = vec![0.0; 48_000];
     for _ in 0..600 {
         renderer.fill(&mut block);
@@ -399,8 +402,8 @@ fn a_full_ring_of_reports_says_how_many_are_missing() {
     ));
 }
 
-/// A device that comes back at another rate must not move the music: the next bar comes at the
-/// same second.
+/// A device that returns with another sample rate must not move the music: the next bar comes at
+/// the same second.
 #[test]
 fn another_rate_keeps_the_place_in_musical_time() {
     let (mut renderer, mut controls) = started(only(Bus::Click), drill("97", 1));
@@ -409,7 +412,7 @@ fn another_rate_keeps_the_place_in_musical_time() {
     let mut renderer = renderer.at_rate(SampleRate(44_100));
     assert_eq!(renderer.frame(), Frames(91_875));
     renderer.fill(&mut vec![0.0; 44_100 * 4]);
-    // Beat 4 of 97 a minute at 44100: 109113.4 frames.
+    // Beat 4 at 97 beats a minute and 44.1 kHz is frame 109113.4.
     assert!(reports(&mut controls).contains(&RendererReport::Bar {
         serial: 1,
         cycle: 0,
@@ -418,7 +421,7 @@ fn another_rate_keeps_the_place_in_musical_time() {
     }));
 }
 
-/// Timelines are freed by their owner: with nobody taking them back loads wait, none is lost.
+/// Timelines are freed by their owner. When nobody takes them back, loads wait and none is lost.
 #[test]
 fn loads_wait_while_no_timeline_is_taken_back() {
     let (mut renderer, mut controls) = started(Sound::default(), drill("60", 0));

@@ -10,38 +10,40 @@ use fundsp::buffer::BufferArray;
 use fundsp::typenum::U1;
 use fundsp::wavetable::WaveSynth;
 
-/// Seconds a note change takes: from the frame of the event on the new note fades in over the old
-/// one. Long enough that nothing clicks, short beside the shortest gracenote (chosen: 2 ms, the
-/// span within which two sounds are heard as one, Hirsh 1959). A glide of the pitch instead was
-/// measured to splash 18 times as much: it runs through all the tables between the two notes.
+/// The time of a note change in seconds: from the event's frame on, the new note fades in over the
+/// old one. It is long enough to avoid a click and short beside the shortest gracenote (chosen: 2
+/// ms, the span within which two sounds are heard as one, Hirsh 1959). A glide of the pitch instead
+/// makes a measured noise 18 times as strong, because it runs through all the tables between the
+/// two notes.
 const CHANGE: f64 = 0.002;
-/// Seconds in which the tone fades at a breath; the rule is at most 10 ms.
+/// The time in seconds in which the tone fades out at a breath; at most 10 ms are allowed.
 const FADE: f64 = 0.010;
-/// Seconds in which the tone begins out of silence (chosen: no pop, still square on its beat).
+/// The time in seconds in which the tone begins from silence (chosen: no pop, and still on its
+/// beat).
 const ATTACK: f64 = 0.003;
-/// Seconds in which one chanter gives way to the other.
+/// The time in seconds in which one chanter changes to the other.
 const EXCHANGE: f64 = 0.020;
-/// The tables are scaled to a peak of 1 at their points; between points the interpolation passes
-/// it by less than this factor (a test measures it).
+/// The tables have a peak of 1 at their points. Between the points the interpolation exceeds the
+/// peak by less than this factor (a test measures it).
 const OVERSHOOT: f32 = 1.02;
 
-/// Both chanters, in the order of [`row`].
+/// Both chanters, indexed by [`row`].
 const INSTRUMENTS: [Instrument; 2] = [Instrument::PracticeChanter, Instrument::PipeChanter];
 
-/// Where a chanter stands in [`INSTRUMENTS`].
+/// The index of a chanter in [`INSTRUMENTS`].
 fn row(instrument: Instrument) -> usize {
     usize::from(instrument == Instrument::PipeChanter)
 }
 
-/// The chanter voice: two sources of tone that crossfade, each with every note of both chanters.
+/// The chanter voice: two tone sources that crossfade, each with every note of both chanters.
 pub(in crate::sound) struct Chanter {
     mouths: [Mouth; 2],
-    /// Which of them sounds, or fades in.
+    /// Index of the source that sounds or fades in.
     now: usize,
-    /// Frames of the change that are done, and how many it takes.
+    /// How many frames of the change are done, and how many it takes.
     done: u32,
     change: u32,
-    /// A change that came while another one was going on: it begins right after.
+    /// A change requested while another one is in progress; it begins right after.
     waiting: Option<(Note, u32)>,
     tuning: Tuning,
     note: Note,
@@ -50,10 +52,11 @@ pub(in crate::sound) struct Chanter {
     waves: BufferArray<U1>,
 }
 
-/// One tone at a time: an oscillator for each note of each chanter, of which one sounds.
+/// A source of one tone at a time: an oscillator for each note of each chanter, one of which
+/// sounds.
 struct Mouth {
     reeds: [[WaveSynth<U1>; 9]; 2],
-    /// The levels of the notes of each chanter, the loudest at 1.
+    /// The gains of the notes of each chanter; the loudest has 1.
     gains: [[f32; 9]; 2],
     instrument: Instrument,
     note: Note,
@@ -70,7 +73,7 @@ impl Mouth {
         }
     }
 
-    /// Renders the next frames and tells the note's level.
+    /// Renders the next frames and returns the note's gain.
     fn render(&mut self, size: usize, waves: &mut BufferArray<U1>) -> f32 {
         let (chanter, note) = (row(self.instrument), self.note as usize);
         self.reeds[chanter][note].process(
@@ -87,8 +90,8 @@ fn frames(seconds: f64, rate: SampleRate) -> u32 {
 }
 
 impl Chanter {
-    /// Builds the tables of both chanters, some milliseconds. Thread: any but audio. Allocates: yes.
-    /// Blocks: no.
+    /// Builds the tables of both chanters, which takes some milliseconds. Thread: any but audio.
+    /// Allocates: yes. Blocks: no.
     pub(in crate::sound) fn new(rate: SampleRate, tuning: Tuning) -> Self {
         let tables = INSTRUMENTS.map(|instrument| {
             NOTES.map(|note| reed::tables(Timbre::Chanter(instrument, note), rate))
@@ -125,7 +128,8 @@ impl Chanter {
         }
     }
 
-    /// As new, with the tuning it has now. Thread: audio. Allocates: no. Blocks: no.
+    /// Returns to the initial state but keeps the present tuning. Thread: audio. Allocates: no.
+    /// Blocks: no.
     pub(in crate::sound) fn reset(&mut self) {
         for mouth in &mut self.mouths {
             for reed in mouth.reeds.as_flattened_mut() {
@@ -137,7 +141,7 @@ impl Chanter {
         self.jump(Note::LowA);
     }
 
-    /// Takes a note without a crossfade, out of silence.
+    /// Begins a note from silence, without a crossfade.
     fn jump(&mut self, note: Note) {
         self.note = note;
         self.waiting = None;
@@ -145,7 +149,7 @@ impl Chanter {
         self.mouths[self.now].take(&self.tuning, note);
     }
 
-    /// Lets the other mouth take over.
+    /// Begins a crossfade to the other source, which takes `over` frames.
     fn exchange(&mut self, note: Note, over: u32) {
         self.note = note;
         if self.done < self.change {
@@ -168,17 +172,17 @@ impl Chanter {
         self.envelope.go(1.0, frames(ATTACK, self.rate));
     }
 
-    /// True when it neither sounds nor fades. Thread: audio. Allocates: no. Blocks: no.
+    /// True when the voice neither sounds nor fades. Thread: audio. Allocates: no. Blocks: no.
     pub(in crate::sound) fn is_silent(&self) -> bool {
         self.envelope.is_silent()
     }
 
-    /// Fades within 10 ms. Thread: audio. Allocates: no. Blocks: no.
+    /// Fades out within 10 ms. Thread: audio. Allocates: no. Blocks: no.
     pub(in crate::sound) fn hush(&mut self) {
         self.envelope.go(0.0, frames(FADE, self.rate));
     }
 
-    /// Takes another tuning; a note that sounds moves to it. Thread: audio. Allocates: no.
+    /// Sets another tuning; a sounding note moves to its new pitch. Thread: audio. Allocates: no.
     /// Blocks: no.
     pub(in crate::sound) fn tune(&mut self, tuning: Tuning) {
         self.tuning = tuning;
@@ -189,14 +193,14 @@ impl Chanter {
         }
     }
 
-    /// Adds the next frames, at most 64. Thread: audio. Allocates: no. Blocks: no.
+    /// Adds the next frames, at most 64, to `out`. Thread: audio. Allocates: no. Blocks: no.
     pub(in crate::sound) fn render(&mut self, out: &mut [f32]) {
         if self.envelope.is_silent() {
             return;
         }
         let mut rest = &mut out[..];
         while !rest.is_empty() {
-            // A chunk ends where a change ends: from there on one mouth is enough.
+            // A part ends where a change ends, because one source is enough from there on.
             let size = match self.change - self.done {
                 0 => rest.len(),
                 left => rest.len().min(left as usize),
@@ -226,7 +230,7 @@ impl Chanter {
             let gain = self.mouths[1 - self.now].render(size, &mut self.waves);
             let old = self.waves.buffer_ref();
             for (n, (new, old)) in tone.iter_mut().zip(old.channel_f32(0)).enumerate() {
-                // 3t² − 2t³: level at both ends, so that the change has no kink either.
+                // The crossfade 3t² − 2t³ has a slope of 0 at both ends, so it has no kink.
                 let t = (self.done + n as u32 + 1) as f32 / self.change as f32;
                 let share = t * t * (3.0 - 2.0 * t);
                 *new = share * *new + (1.0 - share) * gain * old;
@@ -255,8 +259,8 @@ mod tests {
         samples
     }
 
-    /// Mean frequency from the first and last upward crossing of a partial-free measure: the
-    /// phase of the fundamental by correlation with a complex exponential in two windows.
+    /// The mean frequency in hertz. It is measured from the phase of the fundamental, by
+    /// correlation with a complex exponential in two windows.
     fn pitch(samples: &[f32], near: f64) -> f64 {
         let window = samples.len() / 2;
         let phase = |from: usize| {
@@ -275,8 +279,8 @@ mod tests {
         near + turned / tau * f64::from(RATE.0) / window as f64
     }
 
-    /// A drill that is out of tune teaches the wrong pitch: each note within a tenth of a cent of
-    /// its ratio, in both tables and on both chanters.
+    /// A drill that is out of tune teaches the wrong pitch. Each note is within a tenth of a cent
+    /// of its ratio, in both tables and on both chanters.
     #[test]
     fn every_note_stands_at_its_ratio() {
         for (low_a, table) in [
@@ -296,8 +300,8 @@ mod tests {
         }
     }
 
-    /// Power of the fourth difference: a high-pass of 24 dB an octave, where a kink or a step
-    /// stands out from the tone.
+    /// The power of the fourth difference: a high-pass of 24 dB an octave, in which a kink or a
+    /// step stands out from the tone.
     fn splash(samples: &[f32]) -> f64 {
         samples
             .windows(5)
@@ -306,8 +310,8 @@ mod tests {
             .sqrt()
     }
 
-    /// A step or a kink in the wave is heard as a click at every note: around all 72 note changes
-    /// nothing stands out from the tones on both sides, as a change within one frame does.
+    /// A step or a kink in the wave is heard as a click. Around all 72 note changes nothing stands
+    /// out from the tones on both sides, whereas a change within one frame does.
     #[test]
     fn a_note_change_makes_no_click() {
         for instrument in [Instrument::PracticeChanter, Instrument::PipeChanter] {
@@ -329,7 +333,7 @@ mod tests {
         }
     }
 
-    /// The breath bar is silent: nothing is left 10 ms after the hush.
+    /// The breath bar is silent: nothing sounds 10 ms after the hush.
     #[test]
     fn a_hush_is_silent_after_ten_milliseconds() {
         let mut chanter = Chanter::new(RATE, Tuning::default());
@@ -341,14 +345,14 @@ mod tests {
         assert!(faded[480..].iter().all(|sample| *sample == 0.0));
     }
 
-    /// Root mean square, decibels of full scale.
+    /// The root mean square in decibels of full scale.
     fn level(samples: &[f32]) -> f64 {
         let power: f64 = samples.iter().map(|s| f64::from(*s).powi(2)).sum();
         10.0 * (power / samples.len() as f64).log10()
     }
 
-    /// Power above a frequency relative to the whole power, decibels: how much of a reed is heard. By the
-    /// discrete Fourier transform of a Hann window of 4096 frames.
+    /// The power above a frequency relative to the whole power, in decibels: a measure of how reedy
+    /// the tone is. It is computed by a discrete Fourier transform of a Hann window of 4096 frames.
     fn above(samples: &[f32], hertz: f64) -> f64 {
         let count = 4096;
         let step = std::f64::consts::TAU / count as f64;
@@ -370,10 +374,10 @@ mod tests {
         10.0 * (high / (low + high)).log10()
     }
 
-    /// Nine notes of one level are an organ and no chanter: each its own level, the high notes softer
-    /// than the low (Carruthers: see `reed`), all within what a listener still follows (5 dB, chosen).
-    /// And both chanters have a reed: of the practice chanter's power at least a sixteenth lies above
-    /// 2 kHz (chosen; it was a hundredth).
+    /// Nine notes of equal level sound like an organ, not like a chanter. So each note has its own
+    /// level, with high notes softer than low ones (Carruthers: see `reed`), all within 5 dB, which
+    /// a listener can still follow (chosen). Both chanters must sound reedy: at least a sixteenth
+    /// of the practice chanter's power lies above 2 kHz (chosen).
     #[test]
     fn each_note_has_its_level_and_a_reed_is_heard() {
         for (instrument, softest) in [
@@ -402,7 +406,7 @@ mod tests {
         }
     }
 
-    /// The reserve for the interpolation's overshoot holds at every pitch that can be set.
+    /// The reserve for the interpolation's overshoot is enough at every pitch that can be set.
     #[test]
     fn the_chanter_keeps_within_its_peak() {
         for low_a in [200.0, 236.0, 339.0, 341.0, 480.0, 520.0] {

@@ -1,4 +1,4 @@
-//! The click: four sounds, each struck in three weights.
+//! The click: four sounds, each with three weights.
 
 use super::struck::{ring, scaled, stretched};
 use super::{CHUNK, peak};
@@ -10,10 +10,11 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum ClickSound {
-    /// Synthesised: short and dry, at 3 kHz and above, where a chanter leaves most room.
+    /// Synthesised: short and dry, at 3 kHz and above, where a chanter has the least power.
     #[default]
     Tick,
-    /// Synthesised: a soft pure tone between 1.8 and 2.8 kHz, for ears that have lost what is higher.
+    /// Synthesised: a soft pure tone between 1.8 and 2.8 kHz, for ears that no longer hear higher
+    /// sounds.
     Pip,
     /// A sample: a struck bar of wood.
     Wood,
@@ -22,10 +23,10 @@ pub enum ClickSound {
 }
 
 impl ClickSound {
-    /// All of them, in the order they are offered.
+    /// All click sounds, in the order in which they are offered.
     pub const ALL: [Self; 4] = [Self::Tick, Self::Pip, Self::Wood, Self::Bell];
 
-    /// The name as it is typed and shown. Thread: any. Allocates: no. Blocks: no.
+    /// The name that is typed and shown. Thread: any. Allocates: no. Blocks: no.
     pub fn name(self) -> &'static str {
         match self {
             Self::Tick => "tick",
@@ -35,7 +36,7 @@ impl ClickSound {
         }
     }
 
-    /// Peak beside the others' (chosen): what rings longer is louder at the same peak.
+    /// Peak relative to the other sounds (chosen: a longer sound is louder at the same peak).
     fn level(self) -> f32 {
         match self {
             Self::Tick | Self::Pip | Self::Wood => 1.0,
@@ -44,12 +45,12 @@ impl ClickSound {
     }
 }
 
-/// How much a click weighs.
+/// The metrical weight of a click.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(in crate::sound) enum Weight {
     /// The first beat of a bar.
     Bar,
-    /// Another beat.
+    /// Any other beat.
     Beat,
     /// A part of a beat.
     Part,
@@ -58,7 +59,8 @@ pub(in crate::sound) enum Weight {
 impl Weight {
     const ALL: [Self; 3] = [Self::Bar, Self::Beat, Self::Part];
 
-    /// Level beside the accent (chosen: 3 and 6 dB lower, so that all three stand above pipes).
+    /// Level relative to the accent (chosen: 3 and 6 dB lower, so that all three stand above the
+    /// pipes).
     fn level(self) -> f32 {
         match self {
             Self::Bar => 1.0,
@@ -67,8 +69,8 @@ impl Weight {
         }
     }
 
-    /// Pitch beside the plain beat: the accent a fifth higher, so that bars are heard and not
-    /// only felt; parts a fourth higher and soft.
+    /// Pitch relative to the plain beat. The accent is a fifth higher, so that bars are heard and
+    /// not only felt; parts of a beat are a fourth higher and soft.
     fn pitch(self) -> f64 {
         match self {
             Self::Bar => 1.5,
@@ -78,16 +80,16 @@ impl Weight {
     }
 }
 
-/// What is left of a click fades in this time when playing stops, seconds.
+/// The time in seconds in which a sounding click fades out when playing stops.
 const CUT: f64 = 0.005;
 
 static WOOD: &[u8] = include_bytes!("../../../../samples/wood.wav");
 static BELL: &[u8] = include_bytes!("../../../../samples/bell.wav");
 
-/// All clicks laid out, and the one that rings. A new one cuts it off where it is: what is lost lies
-/// below the new one's onset, and two that added up would each have to be softer.
+/// All clicks as samples, and the one that sounds. A new click cuts off the one before. The lost
+/// sound is masked by the new onset, and if two clicks added up, each would have to be softer.
 pub(in crate::sound) struct Clicks {
-    /// By sound and weight, as in [`ClickSound::ALL`] and [`Weight::ALL`].
+    /// Samples by sound and weight, in the order of [`ClickSound::ALL`] and [`Weight::ALL`].
     laid_out: Vec<Vec<f32>>,
     ringing: Option<Ringing>,
     cut: usize,
@@ -101,8 +103,8 @@ struct Ringing {
     left: usize,
 }
 
-/// Decodes one of our own samples to mono at a rate. The files are part of the program, so a
-/// failure to decode gives silence and a test fails.
+/// Decodes one of the program's own samples to mono at a sample rate. The files are part of the
+/// program, so a failure gives silence and a test fails.
 fn decoded(bytes: &'static [u8], rate: SampleRate) -> Vec<f32> {
     let Ok(decoder) = rodio::Decoder::new(std::io::Cursor::new(bytes)) else {
         return Vec::new();
@@ -141,7 +143,7 @@ fn laid_out(sound: ClickSound, weight: Weight, rate: SampleRate) -> Vec<f32> {
 }
 
 impl Clicks {
-    /// Lays out every click. Thread: any but audio. Allocates: yes. Blocks: no.
+    /// Computes the samples of every click. Thread: any but audio. Allocates: yes. Blocks: no.
     pub(in crate::sound) fn new(rate: SampleRate) -> Self {
         Self {
             laid_out: ClickSound::ALL
@@ -162,14 +164,14 @@ impl Clicks {
         });
     }
 
-    /// Lets what rings fade out. Thread: audio. Allocates: no. Blocks: no.
+    /// Lets the sounding click fade out. Thread: audio. Allocates: no. Blocks: no.
     pub(in crate::sound) fn cut_off(&mut self) {
         if let Some(ringing) = &mut self.ringing {
             ringing.left = self.cut;
         }
     }
 
-    /// Adds the next frames, at most 64. Thread: audio. Allocates: no. Blocks: no.
+    /// Adds the next frames, at most 64, to `out`. Thread: audio. Allocates: no. Blocks: no.
     pub(in crate::sound) fn render(&mut self, out: &mut [f32]) {
         let Some(now) = &mut self.ringing else { return };
         let size = out.len().min(CHUNK);
@@ -208,8 +210,8 @@ mod tests {
         samples
     }
 
-    /// A missing sample or a silent weight would be a beat nobody hears; a late first frame would
-    /// put the onset off its frame.
+    /// A missing sample or a silent weight would be a beat that nobody hears. A late first frame
+    /// would move the onset from its frame.
     #[test]
     fn every_click_sounds_from_its_first_frame_and_the_accent_is_loudest() {
         for rate in [44_100, 48_000, 96_000] {
@@ -229,8 +231,9 @@ mod tests {
         }
     }
 
-    /// Beats lie 3 dB below the accent and parts 6 (chosen), as they are heard: of each sound the
-    /// loudest sample of a weight beside that of the accent, within what its other pitch moves it.
+    /// Beats are 3 dB below the accent and parts are 6 dB below it (chosen). For each sound the
+    /// peak of a weight is compared with the peak of the accent; the other pitch changes it a
+    /// little.
     #[test]
     fn beats_lie_three_decibels_below_the_accent_and_parts_six() {
         let mut clicks = Clicks::new(RATE);
@@ -250,8 +253,8 @@ mod tests {
         }
     }
 
-    /// However clicks follow each other, also sounds exchanged in between and a start right after
-    /// a stop, their sum stays within the reserve.
+    /// The clicks stay within their peak however they follow each other. This includes changes of
+    /// sound in between and a start right after a stop.
     #[test]
     fn clicks_on_top_of_each_other_keep_within_their_peak() {
         let mut clicks = Clicks::new(RATE);

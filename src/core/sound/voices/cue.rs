@@ -1,28 +1,29 @@
-//! Two small sounds that say what the board says, so that the eyes may stay on the paper.
+//! Two short sounds that report what the screen shows, so that the player's eyes may stay on the
+//! paper.
 
 use super::struck::{highest, ring};
 use super::{CHUNK, peak};
 use crate::units::SampleRate;
 
-/// What a cue tells.
+/// What a cue reports.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Cue {
-    /// The cell is clear: two notes upward.
+    /// The cell is clear: two rising notes.
     CellClear,
-    /// Step back? Two low notes downward.
+    /// A step back is suggested: two low falling notes.
     StepBack,
 }
 
-/// Both cues laid out, and the one that sounds.
+/// The samples of both cues, and the one that sounds.
 pub(in crate::sound) struct Cues {
     laid_out: [Vec<f32>; 2],
     sounding: Option<(usize, usize)>,
 }
 
-/// Seconds from the first note of a cue to the second.
+/// The time in seconds from the first note of a cue to the second.
 const APART: f64 = 0.11;
 
-/// Two notes, hertz, a breath apart.
+/// Two notes, one after the other; `first` and `second` are frequencies in hertz.
 fn pair(first: f64, second: f64, decay: f64, rate: SampleRate) -> Vec<f32> {
     let note = |hertz| {
         ring(
@@ -45,7 +46,7 @@ fn pair(first: f64, second: f64, decay: f64, rate: SampleRate) -> Vec<f32> {
 }
 
 impl Cues {
-    /// Lays out both. Thread: any but audio. Allocates: yes. Blocks: no.
+    /// Computes the samples of both cues. Thread: any but audio. Allocates: yes. Blocks: no.
     pub(in crate::sound) fn new(rate: SampleRate) -> Self {
         Self {
             laid_out: [
@@ -56,13 +57,13 @@ impl Cues {
         }
     }
 
-    /// Begins a cue at the next frame; one that sounds is replaced. Thread: audio. Allocates: no.
+    /// Begins a cue at the next frame and replaces a sounding one. Thread: audio. Allocates: no.
     /// Blocks: no.
     pub(in crate::sound) fn sound(&mut self, cue: Cue) {
         self.sounding = Some((cue as usize, 0));
     }
 
-    /// Adds the next frames, at most 64. Thread: audio. Allocates: no. Blocks: no.
+    /// Adds the next frames, at most 64, to `out`. Thread: audio. Allocates: no. Blocks: no.
     pub(in crate::sound) fn render(&mut self, out: &mut [f32]) {
         let Some((which, at)) = self.sounding else {
             return;
@@ -80,8 +81,8 @@ impl Cues {
 mod tests {
     use super::*;
 
-    /// Two cues that could be taken for each other would be worse than none: the one rises, the
-    /// other falls, an octave and more apart. Zero crossings tell their pitch.
+    /// The cues must not be mistaken for each other: one rises and the other falls, and they lie an
+    /// octave or more apart. The pitch is measured by zero crossings.
     #[test]
     fn the_cues_rise_and_fall_and_keep_within_their_peak() {
         let rate = SampleRate(48_000);

@@ -1,4 +1,4 @@
-//! The drones: two tenors and a bass that sound on and on.
+//! The drones: two tenors and a bass that sound continuously.
 
 use super::ramp::Ramp;
 use super::reed::{self, Timbre};
@@ -10,14 +10,14 @@ use fundsp::buffer::BufferArray;
 use fundsp::typenum::U1;
 use fundsp::wavetable::WaveSynth;
 
-/// How far the tenors stand from their pitch, cents, one above and one below: in perfect unison
+/// How far the tenors are from their pitch in cents, one above and one below. In perfect unison
 /// they would add up to one loud drone or cancel, so they beat once in about six seconds (chosen;
-/// within the cent that a pitch is held to).
+/// within the required accuracy of one cent).
 const SPREAD: f64 = 0.6;
-/// As in the chanter: the interpolation passes the tables' peak by less than this factor.
+/// As for the chanter: the interpolation exceeds the peak of the tables by less than this factor.
 const OVERSHOOT: f32 = 1.02;
 
-/// Three drones, switched together.
+/// Three drones that are switched together.
 pub(in crate::sound) struct Drones {
     pipes: [Pipe; 3],
     on: Ramp,
@@ -61,7 +61,7 @@ impl Drones {
         drones
     }
 
-    /// As at the start of playing. Thread: audio. Allocates: no. Blocks: no.
+    /// Returns to the state at the start of playing. Thread: audio. Allocates: no. Blocks: no.
     pub(in crate::sound) fn reset(&mut self) {
         for pipe in &mut self.pipes {
             pipe.reed.reset();
@@ -69,7 +69,7 @@ impl Drones {
         self.on = Ramp::at(0.0);
     }
 
-    /// Takes another tuning: the phase goes on, the pitch is new from the next frame. Thread:
+    /// Sets another tuning: the phase continues, and the pitch changes at the next frame. Thread:
     /// audio. Allocates: no. Blocks: no.
     pub(in crate::sound) fn tune(&mut self, tuning: &Tuning) {
         for (pipe, hertz) in self.pipes.iter_mut().zip(tuned(tuning)) {
@@ -79,17 +79,18 @@ impl Drones {
         }
     }
 
-    /// On or off, over so many frames. Thread: audio. Allocates: no. Blocks: no.
+    /// Fades the drones in or out over a number of frames. Thread: audio. Allocates: no. Blocks:
+    /// no.
     pub(in crate::sound) fn switch(&mut self, on: bool, over: u32) {
         self.on.go(if on { 1.0 } else { 0.0 }, over);
     }
 
-    /// True when they neither sound nor fade. Thread: audio. Allocates: no. Blocks: no.
+    /// True when the drones neither sound nor fade. Thread: audio. Allocates: no. Blocks: no.
     pub(in crate::sound) fn are_silent(&self) -> bool {
         self.on.is_silent()
     }
 
-    /// Adds the next frames, at most 64. Thread: audio. Allocates: no. Blocks: no.
+    /// Adds the next frames, at most 64, to `out`. Thread: audio. Allocates: no. Blocks: no.
     pub(in crate::sound) fn render(&mut self, out: &mut [f32]) {
         if self.are_silent() {
             return;
@@ -128,7 +129,7 @@ mod tests {
         samples
     }
 
-    /// Over a whole beat of the tenors the sum stays within its reserve and never vanishes.
+    /// Over a whole beat period of the tenors the sum stays within its reserve and never vanishes.
     #[test]
     fn the_drones_keep_within_their_peak_while_they_beat() {
         let mut drones = Drones::new(RATE, &Tuning::default());

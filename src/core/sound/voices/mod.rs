@@ -1,7 +1,7 @@
-//! The sounds themselves, each built once for a sample rate and then only rendered.
+//! The voices. Each is built once for a sample rate; after that it is only rendered.
 //!
-//! Every voice has `new` (allocates), `reset`, and `render` (adds to a chunk of at most 64
-//! frames). Knows notes, pitches and levels; knows nothing of beats and of when anything sounds.
+//! Every voice has `new` (allocates), `reset`, and `render` (adds to a chunk of at most 64 frames).
+//! Knows notes, pitches and levels. Knows no beats and not when anything sounds.
 
 mod chanter;
 mod click;
@@ -19,14 +19,14 @@ pub(super) use cue::Cues;
 pub(super) use drones::Drones;
 pub(super) use ramp::Ramp;
 
-/// The most frames rendered at once: fundsp's own block (`MAX_BUFFER_SIZE`).
+/// The most frames rendered at once: the block size of fundsp (`MAX_BUFFER_SIZE`).
 pub(super) const CHUNK: usize = fundsp::MAX_BUFFER_SIZE;
 
-/// The peaks the voices are scaled to, so that all of them at full level add up to less than 1 and
-/// nothing has to limit the mix. Chosen: the drones lie 16 and 13 dB below the chanter, as they
-/// must for gracenotes to be heard; the clicks stand above it.
+/// The peaks to which the voices are scaled. At full level their sum is less than 1, so the mix
+/// needs no limiter. Chosen: the drones are 16 and 13 dB below the chanter, so that gracenotes are
+/// heard; the clicks stand above the chanter.
 pub(super) mod peak {
-    /// Peak of the chanter, its tables' overshoot between points included.
+    /// Peak of the chanter, including the overshoot of its tables between points.
     pub(in crate::sound) const CHANTER: f32 = 0.32;
     /// Peak of one of the two tenor drones.
     pub(in crate::sound) const TENOR: f32 = 0.05;
@@ -36,9 +36,9 @@ pub(super) mod peak {
     pub(in crate::sound) const CLICK: f32 = 0.42;
     /// Peak of a cue.
     pub(in crate::sound) const CUE: f32 = 0.08;
-    /// All of them at once.
+    /// The sum of all peaks.
     pub(in crate::sound) const ALL: f32 = CHANTER + 2.0 * TENOR + BASS + CLICK + CUE;
 }
 
-// Full scale is 1: the mix cannot clip whatever the levels are, since each is at most 1.
+// Full scale is 1. Each level is at most 1, so the mix cannot clip at any setting.
 const _: () = assert!(peak::ALL < 1.0);

@@ -1,7 +1,7 @@
-//! A level that moves in a straight line, frame by frame.
+//! A gain that changes linearly, frame by frame.
 
-/// A gain on its way to another. Each frame adds the same step, so that the way does not depend
-/// on how the frames are cut into chunks.
+/// A gain that moves to a target. Each frame adds the same step, so the result does not depend on
+/// the chunks.
 #[derive(Debug, Clone, Copy)]
 pub(in crate::sound) struct Ramp {
     now: f32,
@@ -21,7 +21,7 @@ impl Ramp {
         }
     }
 
-    /// Moves to `target` within `frames`; at once for 0.
+    /// Moves to `target` within `frames` frames; 0 means at once.
     pub(in crate::sound) fn go(&mut self, target: f32, frames: u32) {
         if target == self.target && (self.left == 0 || frames >= self.left) {
             return;
@@ -49,12 +49,12 @@ impl Ramp {
         self.now
     }
 
-    /// True while it moves.
+    /// True while the gain is moving.
     pub(in crate::sound) fn moves(&self) -> bool {
         self.left > 0
     }
 
-    /// True when it is silent and stays so.
+    /// True when the gain is 0 and not moving.
     pub(in crate::sound) fn is_silent(&self) -> bool {
         self.left == 0 && self.now == 0.0
     }
@@ -77,7 +77,8 @@ impl Ramp {
 mod tests {
     use super::*;
 
-    /// A ramp that overshot or fell short would leave a step at its end, which is heard as a pop.
+    /// A ramp that overshoots or falls short would leave a step at its end, which is heard as a
+    /// pop.
     #[test]
     fn a_ramp_ends_exactly_at_its_target_after_its_frames() {
         let mut ramp = Ramp::at(0.25);
@@ -89,7 +90,7 @@ mod tests {
         assert!(!ramp.moves());
     }
 
-    /// The same command twice must not begin the way again.
+    /// Giving the same target twice must not restart the ramp.
     #[test]
     fn a_target_named_again_does_not_lengthen_the_way() {
         let mut ramp = Ramp::at(0.0);

@@ -1,8 +1,17 @@
-//! The spectra of the reeds, baked with their resonances into wavetables.
+//! The spectra of the reeds with their resonances, precomputed as wavetables.
 //!
-//! A wavetable per quarter octave holds the partials of one note as bore and holes leave them, so
-//! that rendering is only table reading. Which way notes differ is published; by how much is chosen,
-//! because no published table of a chanter's notes was found:
+//! A wavetable per quarter octave holds the partials of one note, already filtered by bore and
+//! holes, so rendering only reads the table. The direction in which notes differ is published. The
+//! amounts are chosen, because no published table of a chanter's notes was found:
+//! - the higher notes of a pipe chanter are softer than the low ones (Carruthers, "The acoustical
+//!   environment of the Highland bagpipe out of doors", part 2, reprinted 2020);
+//! - the open holes raise a band of the spectrum near their cutoff frequency (Petersen, Colinot,
+//!   Guillemain & Kergomard, Acta Acustica 4, 18, 2020, on clarinets);
+//! - in a cone that frequency falls from the high notes to the low (Petersen et al., Acta Acustica 4,
+//!   13, 2020, on saxophones), in a cylinder it hardly depends on the fingering (Moers & Kergomard,
+//!   Acta Acustica united with Acustica 97, 2011, 984–996);
+//! - in a cylinder the even partials are weak at first and grow with frequency until they are as
+//!   strong as the odd ones near the cutoff (Petersen, Colinot, Guillemain & Kergomard 2020).
 //! - the higher notes of a pipe chanter are softer than the low ones (Carruthers, "The acoustical
 //!   environment of the Highland bagpipe out of doors", part 2, reprinted 2020);
 //! - the open holes raise a band of the spectrum near their cutoff frequency (Petersen, Colinot,
@@ -20,24 +29,24 @@ use fundsp::wavetable::{WaveSynth, Wavetable};
 use std::cell::RefCell;
 use std::sync::Arc;
 
-/// Which reed and bore, and with which fingers.
+/// The reed and bore, and for a chanter the note.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Timbre {
-    /// A note of the practice chanter, a narrow cylinder with a reed that buzzes, or of the pipe
-    /// chanter, a bright cone.
+    /// A note of a chanter. The practice chanter is a narrow cylinder with a buzzing reed; the pipe
+    /// chanter is a bright cone.
     Chanter(Instrument, Note),
-    /// A cylinder with a single reed, deep and full.
+    /// A drone: a cylinder with a single reed, deep and full.
     Drone,
 }
 
-/// How a note sounds beside the others.
+/// How a note differs from the other notes.
 struct Voicing {
-    /// Level, decibels, 0 for the loudest note.
+    /// Level in decibels; 0 for the loudest note.
     level: f64,
-    /// Cutoff of the open holes, hertz.
+    /// Cutoff frequency of the open holes in hertz.
     cutoff: f64,
-    /// Fall of the reed's own partials: the amplitude of partial i is i to the power of minus this.
-    /// More of the holes below the first open one are closed from F upward, which covers the sound.
+    /// Decay of the reed's own partials: partial i has the amplitude i^(−slope). From F upward more
+    /// of the holes below the first open one are closed, which makes the sound duller.
     slope: f64,
 }
 
@@ -69,12 +78,12 @@ fn voicing(instrument: Instrument, note: Note) -> Voicing {
     }
 }
 
-/// A resonance: centre in hertz, width in hertz, height over the rest.
+/// A resonance: centre in hertz, width in hertz, height relative to the rest.
 struct Formant(f64, f64, f64);
 
 impl Timbre {
-    /// A chanter's first is the band that the open holes raise, the others are the reed's and the
-    /// bore's.
+    /// The resonances. A chanter's first is the band that the open holes raise; the others belong
+    /// to the reed and the bore.
     fn formants(self) -> [Formant; 3] {
         match self {
             Self::Chanter(instrument, note) => {
@@ -100,7 +109,7 @@ impl Timbre {
         }
     }
 
-    /// As in [`Voicing::slope`].
+    /// The decay of the partials, as in [`Voicing::slope`].
     fn slope(self) -> f64 {
         match self {
             Self::Chanter(instrument, note) => voicing(instrument, note).slope,
@@ -108,7 +117,7 @@ impl Timbre {
         }
     }
 
-    /// Amplitude of an even partial at `hertz` beside the odd ones.
+    /// The amplitude of an even partial at `hertz`, relative to the odd ones.
     fn even(self, hertz: f64) -> f64 {
         match self {
             Self::Chanter(Instrument::PracticeChanter, note) => {
@@ -120,7 +129,7 @@ impl Timbre {
         }
     }
 
-    /// Where the partials begin to be lost, hertz.
+    /// The frequency in hertz above which the partials die away.
     fn ceiling(self) -> f64 {
         match self {
             Self::Chanter(Instrument::PracticeChanter, _) => 5500.0,
@@ -128,8 +137,8 @@ impl Timbre {
         }
     }
 
-    /// Lowest and highest fundamental, hertz: those of every low A that is accepted, and a margin for
-    /// the tables' differences and the drones' spread.
+    /// The lowest and highest fundamental in hertz: those of every accepted low A, with a margin
+    /// for the differences of the tables and the spread of the drones.
     fn range(self) -> (f64, f64) {
         let (lowest, highest) = (Tuning::LOWEST_LOW_A.0, Tuning::HIGHEST_LOW_A.0);
         let (from, to) = match self {
@@ -144,8 +153,8 @@ impl Timbre {
     }
 
     fn amplitude(self, fundamental: f64, partial: u32) -> f64 {
-        // The reader interpolates between the two tables above the pitch it plays, 1/8 to 1/2
-        // octave higher; formants stand where they should for the middle of that.
+        // The oscillator interpolates between the two tables above its pitch, 1/8 to 1/2 octave
+        // higher. The formants are placed for the middle of that range.
         let hertz = fundamental * f64::from(partial) / 2.0_f64.powf(0.3);
         let formants: f64 = self
             .formants()
@@ -164,12 +173,12 @@ impl Timbre {
     }
 }
 
-/// The tables of a timbre with a peak of 1, about 0.2 ms to build.
+/// The wavetables of a timbre, with a peak of 1. Building them takes about 0.2 ms.
 ///
-/// Every pitch gets the same power: how loud a note is, is its gain. The partials start
-/// at phases that grow with the square of their number (Schroeder, IEEE Trans. Information Theory
-/// 16, 1970): the wave then has a low crest and is louder at the same peak. Nothing above 0.45 of
-/// the sample rate is kept, so that slow devices get no aliases.
+/// Every pitch has the same power; the loudness of a note is set by its gain. The phases of the
+/// partials grow with the square of their number (Schroeder, IEEE Trans. Information Theory 16,
+/// 1970). This gives the wave a low crest factor, so it is louder at the same peak. Partials above
+/// 0.45 of the sample rate are left out, so that low sample rates do not alias.
 pub(super) fn tables(timbre: Timbre, rate: SampleRate) -> Arc<Wavetable> {
     let ceiling = 0.45 * f64::from(rate.0);
     let heard = |fundamental: f64, partial: u32| {
@@ -179,7 +188,7 @@ pub(super) fn tables(timbre: Timbre, rate: SampleRate) -> Arc<Wavetable> {
             0.0
         }
     };
-    // The library asks for one partial after the other; a table's power needs all of them.
+    // The library asks for the partials one by one, but the power of a table needs all of them.
     let table = RefCell::new((0.0_f64, Vec::new()));
     let amplitude = |fundamental: f64, partial: u32| {
         let mut table = table.borrow_mut();
@@ -197,7 +206,7 @@ pub(super) fn tables(timbre: Timbre, rate: SampleRate) -> Arc<Wavetable> {
     };
     let phase = |partial: u32| (f64::from(partial).powi(2) / 48.0).fract();
     let (from, to) = timbre.range();
-    // Two tables more than the range: the reader uses those above its pitch.
+    // Two tables more than the range, because the oscillator uses tables above its pitch.
     Arc::new(Wavetable::new(
         from,
         to * 2.0_f64.powf(0.75),
@@ -207,8 +216,8 @@ pub(super) fn tables(timbre: Timbre, rate: SampleRate) -> Arc<Wavetable> {
     ))
 }
 
-/// The factors that give each note of a chanter its level; the loudest of them is 1. `tables` are
-/// those of its notes, from low G.
+/// The gain of each note of a chanter; the loudest has 1. `tables` are those of its notes, from low
+/// G up.
 pub(super) fn gains(instrument: Instrument, tables: &[Arc<Wavetable>; 9]) -> [f32; 9] {
     const POINTS: u16 = 1024;
     let usual = Tuning::of(instrument);
@@ -226,7 +235,7 @@ pub(super) fn gains(instrument: Instrument, tables: &[Arc<Wavetable>; 9]) -> [f3
     gains.map(|gain| gain / highest)
 }
 
-/// A wavetable oscillator; `hash` chooses the phase at which it starts.
+/// A wavetable oscillator; `hash` chooses its initial phase.
 pub(super) fn oscillator(tables: &Arc<Wavetable>, rate: SampleRate, hash: u64) -> WaveSynth<U1> {
     use fundsp::audionode::AudioNode;
     let mut oscillator = WaveSynth::<U1>::new(Arc::clone(tables));

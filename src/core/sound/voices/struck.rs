@@ -1,13 +1,14 @@
-//! A sound that is struck once and rings out: samples laid out for a rate before playing.
+//! Computes struck sounds, which ring out, as samples for a sample rate before playing.
 
 use crate::units::SampleRate;
 use fundsp::math::spline;
 
-/// A decaying sum of sines: hertz, amplitude, seconds to 1/e.
+/// One sine of a decaying sum: frequency in hertz, amplitude, and the seconds in which it decays to
+/// 1/e.
 pub(super) type Partial = (f64, f64, f64);
 
-/// Lays out `seconds` of decaying partials, the last tenth fading, scaled to a peak of 1. The
-/// first frame already moves, so that the onset stands at the event's frame.
+/// Computes `seconds` of decaying partials with a peak of 1; the last tenth fades out. The first
+/// frame is already not 0, so that the onset is exactly at the event's frame.
 pub(super) fn ring(seconds: f64, partials: &[Partial], rate: SampleRate) -> Vec<f32> {
     let count = (seconds * f64::from(rate.0)) as usize;
     let samples = (0..count)
@@ -26,7 +27,7 @@ pub(super) fn ring(seconds: f64, partials: &[Partial], rate: SampleRate) -> Vec<
     scaled(samples)
 }
 
-/// The same samples with a peak of 1; silence stays silence.
+/// The same samples scaled to a peak of 1; silence stays silent.
 pub(super) fn scaled(mut samples: Vec<f32>) -> Vec<f32> {
     let peak = highest(&samples);
     if peak > 0.0 {
@@ -37,15 +38,15 @@ pub(super) fn scaled(mut samples: Vec<f32>) -> Vec<f32> {
     samples
 }
 
-/// The largest magnitude.
+/// The largest absolute value.
 pub(super) fn highest(samples: &[f32]) -> f32 {
     samples
         .iter()
         .fold(0.0, |peak, sample| peak.max(sample.abs()))
 }
 
-/// Reads samples `speed` times as fast, between samples by a cubic spline: another rate, another
-/// pitch, or both.
+/// Resamples by a factor `speed` with a cubic spline between samples, to change the sample rate,
+/// the pitch, or both.
 pub(super) fn stretched(samples: &[f32], speed: f64) -> Vec<f32> {
     let count = (samples.len() as f64 / speed) as usize;
     let at = |index: isize| {
