@@ -1,16 +1,16 @@
 //! A range of bars by their printed numbers.
 
-/// Bars of a tune by their numbers, the first and the last counted in. Written `5-8`.
+/// Bars of a tune by their numbers, including the first and the last. It is written `5-8`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct BarRange {
-    /// Number of the first bar, from 1; a pickup is not counted.
+    /// Number of the first bar, from 1; the pickup has no number here.
     pub first: u16,
-    /// Number of the last, not below the first.
+    /// Number of the last bar, not less than `first`.
     pub last: u16,
 }
 
 impl BarRange {
-    /// What [`Self::parse`] expects.
+    /// What [`Self::parse`] expects, for error messages.
     pub const EXPECTED: &'static str = "bars such as 5-8, or one bar such as 5";
 
     /// Reads `5-8` or `5`.
@@ -21,7 +21,7 @@ impl BarRange {
         (first <= last).then_some(Self { first, last })
     }
 
-    /// `bars 5 to 8`, `bar 5`.
+    /// The range for a sentence: `bars 5 to 8`, `bar 5`.
     pub fn spoken(self) -> String {
         let Self { first, last } = self;
         if first == last {
@@ -31,10 +31,10 @@ impl BarRange {
         }
     }
 
-    /// Checks that it can be a phrase of a tune whose bars are `within`, after the phrase before it.
+    /// Checks that it can be a phrase of a tune with the bars `within`, after the phrase `before`.
     ///
     /// # Errors
-    /// It does not; gives what was expected.
+    /// It cannot; the error says what was expected.
     pub fn follows(self, before: Option<Self>, within: Self) -> Result<(), String> {
         let Self { first, last } = within;
         if self.first < first || self.last > last {
@@ -49,7 +49,7 @@ impl BarRange {
         }
     }
 
-    /// From the first bar of this to the last of another.
+    /// The range from the first bar of this one to the last bar of another.
     pub fn to(self, other: Self) -> Self {
         Self {
             first: self.first,

@@ -1,22 +1,24 @@
-//! Bars to ABC body text: as drill files have it, and as other programs print it.
+//! Writes bars as ABC body text, for drill files and for other programs.
 //!
-//! Groups are spelled out before: what stands here of an opening gracenote or of a movement that is
-//! not, is nothing. Knows no fields of a header and no file.
+//! Gracenotes must be spelled out beforehand: an opening gracenote or a movement that is not
+//! spelled out is left out. Knows no header fields and no file.
 
 use super::written::{Bar, Group, Music, Written};
 use crate::rhythm::{Metre, WrittenBar};
 use crate::units::{Beats, Fraction, write_fraction};
 use std::fmt::Write as _;
 
-/// A tempo in beats a minute as so many of a note, where that is a whole number.
+/// A tempo in beats a minute as a note (a part of a semibreve) and how many of them a minute has;
+/// none when that is not a whole number.
 fn whole_tempo(metre: Metre, tempo: Fraction) -> Option<(Fraction, i128)> {
     let part = metre.beat_of_semibreve() / Fraction::from_integer(*tempo.denom());
-    // a third of a dotted beat is a note, a third of another is none
+    // A third of a dotted beat is a note; a third of a plain beat is not.
     (part.denom().count_ones() == 1).then_some((part, *tempo.numer()))
 }
 
-/// A tempo in beats a minute as so many of a note, a whole number, or else the nearest one that whole
-/// numbers of quarters of a beat can say: decimals are not defined in ABC.
+/// A tempo in beats a minute as a note and how many of them a minute has. When that is not a whole
+/// number, it is the nearest whole number of quarters of a beat, because ABC does not define
+/// decimals.
 pub fn near_tempo(metre: Metre, tempo: Fraction) -> (Fraction, i128) {
     whole_tempo(metre, tempo).unwrap_or_else(|| {
         let four = Fraction::from_integer(4);
@@ -25,34 +27,34 @@ pub fn near_tempo(metre: Metre, tempo: Fraction) -> (Fraction, i128) {
     })
 }
 
-/// Bars on a line at most.
+/// The most bars on a line.
 const MOST_BARS_A_LINE: usize = 8;
-/// How much fits on a line, where a note counts two and a gracenote one: about four bars of a
-/// march.
+/// How much fits on a line when a note counts two and a gracenote one: about four bars of a march.
 const FULL_LINE: usize = 64;
 
-/// How a length is written that no single note value has.
+/// How to write a length that no single note value has.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Manner {
-    /// As a fraction, as drills have it.
+    /// As a fraction, as in drill files.
     Fraction,
-    /// Tied notes and tuplets, as typesetters want it.
+    /// With tied notes and tuplets, as typesetting programs need it.
     Tied,
 }
 
-/// Body text as a drill file holds it: each written note one note.
+/// Body text for a drill file: each written note is one note.
 pub fn plain_body(music: &Music, unit: Fraction) -> String {
     body(music, unit, Manner::Fraction, None)
 }
 
-/// Body text for other programs: lengths that no single note value has are tied or in tuplets. `tempo`
-/// beats a minute are said again where the metre changes: the beat is the same, and another note may
-/// have it.
+/// Body text for other programs: a length that no single note value has is written with ties or
+/// tuplets. A `tempo` in beats a minute is repeated where the metre changes, because another note
+/// may then be the beat.
 pub fn printed_body(music: &Music, unit: Fraction, tempo: Option<Fraction>) -> String {
     body(music, unit, Manner::Tied, tempo)
 }
 
-/// A change of metre in body text: its figures, and which note stays equal where it is not the beat.
+/// A change of metre in body text: the figures, and the note that keeps its length when that is not
+/// the beat.
 pub(super) fn change_text(before: Metre, metre: Metre) -> String {
     let equal = metre
         .equal_notes(before)
@@ -112,8 +114,8 @@ fn body(music: &Music, unit: Fraction, manner: Manner, tempo: Option<Fraction>) 
     text
 }
 
-/// After which bars a line ends: without a metre as it was written; else at the end of a part, and
-/// within it so that its lines are about equally full.
+/// The bars after which a line ends. Music without a metre keeps its written lines. Other music has
+/// a line end at the end of a part, and within the part so that its lines are about equally full.
 fn line_breaks(music: &Music) -> Vec<bool> {
     if music.bars.iter().any(|bar| bar.line_ends) {
         return music.bars.iter().map(|bar| bar.line_ends).collect();
@@ -138,15 +140,15 @@ fn line_breaks(music: &Music) -> Vec<bool> {
     breaks
 }
 
-/// How much room a bar takes on a line: a note as much as two gracenotes.
+/// How much room a bar takes on a line; a note takes as much as two gracenotes.
 fn bar_weight(bar: &Bar) -> usize {
     let notes: usize = bar.notes.iter().map(|note| 2 + note.group.len()).sum();
-    // the figures of another metre
+    // A change of metre needs room for its figures.
     notes + if bar.metre.is_some() { 6 } else { 0 }
 }
 
-/// True for each bar with which a repeated part begins. Its sign is written out, though ABC 2.1
-/// lets the first one be left out.
+/// True for each bar that begins a repeated part. The first repeat sign is written too, although
+/// ABC 2.1 allows leaving it out.
 fn repeat_starts(music: &Music) -> Vec<bool> {
     let mut starts: Vec<bool> = music.bars.iter().map(|bar| bar.repeat_begins).collect();
     let mut part = 0;
@@ -165,7 +167,7 @@ fn repeat_starts(music: &Music) -> Vec<bool> {
         if part >= music.bars.len() {
             break;
         }
-        // a second ending belongs to the part it ends
+        // A second ending belongs to the part that it ends.
         if music.bars[part].ending.is_some() && part == place + 1 {
             part = (part + 1).min(music.bars.len() - 1);
         }
@@ -173,7 +175,7 @@ fn repeat_starts(music: &Music) -> Vec<bool> {
     starts
 }
 
-/// A bar as a drill has it: each note one note.
+/// Writes a bar for a drill file: each note is one note.
 fn plain_bar(text: &mut String, bar: &Bar, metre: Metre, unit: Fraction) {
     let mut place = Beats::ZERO;
     for note in &bar.notes {
@@ -185,7 +187,7 @@ fn plain_bar(text: &mut String, bar: &Bar, metre: Metre, unit: Fraction) {
     }
 }
 
-/// A note with what stands before it, as a drill has it.
+/// Writes a note for a drill file, with what stands before it.
 pub(super) fn plain_note(text: &mut String, note: &Written, metre: Metre, unit: Fraction) {
     gracenotes(text, note, metre, unit);
     text.push(note.note.abc_letter());
@@ -195,7 +197,7 @@ pub(super) fn plain_note(text: &mut String, note: &Written, metre: Metre, unit: 
     }
 }
 
-/// A bar as it is printed: each head a note, tuplets with their figures.
+/// Writes a bar as it is printed: each head is a note, and tuplets have their figures.
 fn printed_bar(text: &mut String, bar: &Bar, written: &WrittenBar, metre: Metre, unit: Fraction) {
     for (place, head) in written.heads.iter().enumerate() {
         let Some(note) = bar.notes.get(head.note) else {

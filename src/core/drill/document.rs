@@ -1,6 +1,6 @@
-//! A drill file as it is written: the same types make the JSON Schema that editors complete from,
-//! and the files that the program writes. Reading goes through the positioned tree instead, so that
-//! every problem can say where it stands; a test holds the field names equal.
+//! A drill file as it is written. The same types make the JSON Schema for completion in editors and
+//! the files that the program writes. Reading uses a tree with positions instead, so that every
+//! problem has its place; a test checks that both have the same field names.
 
 use super::ladder::{Ladder, Step};
 use crate::units::{Fraction, write_fraction};
@@ -249,7 +249,7 @@ impl Exact {
     }
 }
 
-/// The fields of a drill file, in the order they are written.
+/// The fields of a drill file, in the order in which they are written.
 pub(super) const DRILL_FIELDS: &[&str] = &[
     "title",
     "also",
@@ -298,8 +298,9 @@ pub(super) const LADDER_FIELDS: &[&str] = &["from", "to", "step"];
 /// The fields of lengths.
 pub(super) const LENGTHS_FIELDS: &[&str] = &["gracenote", "tone", "opens"];
 
-/// The JSON Schema of a drill file, as text. It is made from the types above and kept as a file, so
-/// that a player's machine need not build what makes it; a test holds the two equal.
+/// The JSON Schema of a drill file, as text. It is generated from the types above and kept as a
+/// file, so that the installed program need not generate it. A test checks that the file is up to
+/// date.
 pub const SCHEMA: &str = include_str!("drill.schema.json");
 
 #[cfg(test)]
@@ -314,7 +315,7 @@ mod tests {
             .unwrap_or_default()
     }
 
-    /// Write the file again with `GRACERUNG_WRITE_SCHEMA=1 cargo test the_schema_file`.
+    /// To update the file, run `GRACERUNG_WRITE_SCHEMA=1 cargo test the_schema_file`.
     #[test]
     fn the_schema_file_is_what_the_types_make() {
         let made =
@@ -327,7 +328,8 @@ mod tests {
         assert_eq!(SCHEMA, made);
     }
 
-    /// An editor would complete a field that the reader refuses, or the reverse.
+    /// Otherwise an editor would complete a field that the reader refuses, or refuse one that it
+    /// reads.
     #[test]
     fn the_schema_has_the_readers_fields() {
         let schema = serde_json::from_str::<serde_json::Value>(SCHEMA).expect("JSON");

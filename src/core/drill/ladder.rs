@@ -1,25 +1,26 @@
-//! The ladder: from one tempo to another by a share or by a number of beats a minute, and the lengths
-//! on which a movement closes up.
+//! The ladder of tempi, which rises by a percentage or by beats a minute, and the lengths through
+//! which an opened movement closes up.
 //!
-//! Knows tempi and lengths; knows nothing of stages and marks.
+//! Knows tempi and lengths. Knows no stages and no marks.
 
 use crate::units::{Bpm, Fraction, Millis, write_fraction};
 use num_traits::{CheckedMul, ToPrimitive};
 
-/// The smallest step, in per cent or in beats a minute. Chosen: a tenth of the least change of
-/// tempo that listeners notice (about 1.5 %, Drake & Botte 1993), and it bounds the work.
+/// The smallest step, in per cent or in beats a minute. Chosen: well below the smallest change of
+/// tempo that listeners notice (about 1.5 %, Drake & Botte 1993). It also limits the number of
+/// rungs.
 const SMALLEST_STEP: Fraction = Fraction::new_raw(1, 10);
 
-/// The way from one rung to the next.
+/// The step from one rung to the next.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Step {
-    /// Percent of the tempo, above 0.
+    /// A percentage of the tempo, above 0.
     Percent(Fraction),
-    /// Beats a minute, above 0.
+    /// A number of beats a minute, above 0.
     Beats(Fraction),
 }
 
-/// The tempi of a drill: a ladder that was checked, with its rungs.
+/// The tempi of a drill: a valid ladder with its rungs.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Ladder {
     to: Bpm,
@@ -31,13 +32,13 @@ impl Ladder {
     /// The ladder between two tempi.
     ///
     /// # Errors
-    /// A ladder going down, or a step too small; see [`LadderError`].
+    /// The ladder goes down, or the step is too small; see [`LadderError`].
     pub fn new(from: Bpm, to: Bpm, step: Step) -> Result<Self, LadderError> {
         let rungs = rungs(from, to, step)?;
         Ok(Self { to, step, rungs })
     }
 
-    /// The ladder of one tempo.
+    /// The ladder with a single tempo.
     pub fn of_one(tempo: Bpm) -> Self {
         Self {
             to: tempo,
@@ -46,28 +47,28 @@ impl Ladder {
         }
     }
 
-    /// First rung.
+    /// The first rung.
     pub fn from(&self) -> Bpm {
         self.rungs.first().copied().unwrap_or(self.to)
     }
 
-    /// Last rung, not below the first.
+    /// The last rung, not below the first.
     pub fn to(&self) -> Bpm {
         self.to
     }
 
-    /// From one rung to the next.
+    /// The step from one rung to the next.
     pub fn step(&self) -> Step {
         self.step
     }
 
-    /// Every rung, low to high; at least one.
+    /// Every rung in ascending order; at least one.
     pub fn rungs(&self) -> &[Bpm] {
         &self.rungs
     }
 }
 
-/// Why there is no ladder.
+/// Why a ladder is not valid.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum LadderError {
     /// It ends below where it begins.
@@ -77,7 +78,7 @@ pub enum LadderError {
         /// Where it ends.
         to: Bpm,
     },
-    /// A step of nothing, of less than nothing or of less than anyone can hear.
+    /// The step is zero, negative or too small to be heard.
     StepTooSmall(Step),
 }
 
@@ -103,13 +104,14 @@ impl std::fmt::Display for LadderError {
 }
 impl std::error::Error for LadderError {}
 
-/// The rungs of a ladder, low to high: `from` and `to` as they are written, those between by
-/// equal shares or equal steps from `from`, rounded to whole beats a minute, halves upward. Rungs
-/// that round to the same tempo are one, so they rise strictly. The last is `to`; a rung less than
-/// half a step below it is left out, because two so near each other are one to the ear.
+/// The rungs of a ladder in ascending order. The first is `from` and the last is `to`, both as
+/// written. Those between are computed from `from` by equal ratios or equal steps and rounded to
+/// whole beats a minute, halves upward. Rungs that round to the same tempo are one, so each rung is
+/// higher than the one before. A rung less than half a step below `to` is left out, because the two
+/// sound the same.
 ///
 /// # Errors
-/// A ladder going down, or a step too small; see [`LadderError`].
+/// The ladder goes down, or the step is too small; see [`LadderError`].
 pub fn rungs(from: Bpm, to: Bpm, step: Step) -> Result<Vec<Bpm>, LadderError> {
     if to < from {
         return Err(LadderError::GoesDown { from, to });
@@ -128,7 +130,8 @@ pub fn rungs(from: Bpm, to: Bpm, step: Step) -> Result<Vec<Bpm>, LadderError> {
             break;
         }
         if rungs.last().is_some_and(|last| rung > last.value()) {
-            // Between two tempi there are only tempi; an error here is impossible and ends the climb.
+            // A number between two tempi is always a tempo. If this could fail, the ladder would
+            // end here.
             match Bpm::new(rung) {
                 Ok(rung) => rungs.push(rung),
                 Err(_) => break,
@@ -144,7 +147,7 @@ pub fn rungs(from: Bpm, to: Bpm, step: Step) -> Result<Vec<Bpm>, LadderError> {
     Ok(rungs)
 }
 
-/// True where the way from a rung to the last is less than half a step.
+/// True when the distance from a rung to the last one is less than half a step.
 fn is_near(rung: Bpm, last: Bpm, step: Step) -> bool {
     let way = last.value() - rung.value();
     match step {
@@ -153,7 +156,7 @@ fn is_near(rung: Bpm, last: Bpm, step: Step) -> bool {
     }
 }
 
-/// The nearest whole number, halves upward, without a sum that 128 bits might not hold.
+/// The nearest whole number, halves upward, without an intermediate sum that could overflow.
 fn whole(value: Fraction) -> Fraction {
     let (above, below) = (*value.numer(), *value.denom());
     let rest = above.rem_euclid(below);
@@ -165,16 +168,18 @@ fn whole(value: Fraction) -> Fraction {
     })
 }
 
-/// `from` grown `times` times by a share in per cent, rounded. Exact as long as 128 bits hold the
-/// power; beyond that a float decides, which is safe: a value within its error of a half would
-/// need a power of the share's denominator to cancel, which only small powers can.
+/// `from` raised `times` times by a percentage, rounded. The result is exact as long as the power
+/// fits in 128 bits. Beyond that a float decides, which is safe: only small powers can come so
+/// close to a half that the float's error matters, because the denominator of the percentage must
+/// cancel.
 fn grown(from: Fraction, share: Fraction, times: i32) -> Fraction {
     let factor = Fraction::from_integer(1) + share / Fraction::from_integer(100);
     let exact = (0..times).try_fold(from, |value, _| value.checked_mul(&factor));
     exact.map_or_else(
         || {
             let value = from.to_f64().unwrap_or(0.0) * factor.to_f64().unwrap_or(1.0).powi(times);
-            // Bounded to what a tempo can be before it becomes an integer again.
+            // The value is limited to about the range of a tempo before it becomes an integer
+            // again.
             let bounded = value.min(2.0 * Bpm::QUICKEST as f64);
             Fraction::from_integer((bounded + 0.5).floor() as i128)
         },
@@ -182,12 +187,13 @@ fn grown(from: Fraction, share: Fraction, times: i32) -> Fraction {
     )
 }
 
-/// A length of tones is at least this part of the one before (chosen: a repetition counts as clean
-/// from 0.75 to 1.3 of its length, so neither neighbour is taken for it).
+/// Each length of tones is at least this share of the one before (chosen: a repetition is clean
+/// from 0.75 to 1.3 of its length, so it is not mistaken for a neighbouring length).
 const SHORTEST_STEP: f64 = 0.7;
 
-/// The lengths on which a movement closes up, in whole milliseconds: `from`, then each the same part
-/// of the one before, 0.7 to 0.8 as long as the way is two such steps or more; the last is `to`.
+/// The lengths in whole milliseconds through which a movement closes up. The first is `from`, the
+/// last is `to`, and each is the same share of the one before. That share is 0.7 to 0.8 when there
+/// are enough steps.
 pub fn lengths_down(from: Millis, to: Millis) -> Vec<Millis> {
     let (from, to) = (from.to_f64(), to.to_f64());
     let steps = ((to / from).ln() / SHORTEST_STEP.ln()).ceil().max(1.0);
@@ -218,7 +224,8 @@ mod tests {
         assert_eq!(rungs, expected);
     }
 
-    /// Grown from the rounded rung below instead, the fifth step would be 60 and not 61.
+    /// If each rung were computed from the rounded rung below, the fifth step would give 60 instead
+    /// of 61.
     #[test]
     fn a_geometric_ladder_is_rounded_from_the_exact_powers() {
         // 50 · 1.04^k by hand: 52, 54.08, 56.243, 58.493, 60.833, 63.266, 65.797, 68.428, 71.166,
@@ -241,7 +248,7 @@ mod tests {
         check("50", "52", four, &["50", "52"]);
     }
 
-    /// A share of 5 % from 50 is exactly 52.5: a float would round it as it happens to fall.
+    /// 5 % above 50 is exactly 52.5; a float might round it either way.
     #[test]
     fn a_half_is_rounded_upward() {
         check("50", "58", percent("5"), &["50", "53", "55", "58"]);
@@ -254,16 +261,16 @@ mod tests {
         check("20", "22", half, &["20", "21", "22"]);
     }
 
-    /// A power that just fits 128 bits once overflowed in the rounding.
+    /// A power that just fits in 128 bits must not overflow in the rounding.
     #[test]
     fn a_power_that_fills_128_bits_is_rounded() {
         let rungs = rungs(tempo("36"), tempo("190"), percent("10.4")).expect("a ladder");
-        // 36 · 1.104^k by hand: 39.744, 43.877, …, and the last below 190 is 36 · 1.104^16 = 175.3.
+        // 36 · 1.104^k by hand: 39.744, 43.877, …; the last one below 190 is 36 · 1.104^16 = 175.3.
         assert_eq!(rungs[1..3], [tempo("40"), tempo("44")]);
         assert_eq!(rungs[rungs.len() - 2], tempo("175"));
     }
 
-    /// 50 to 92 by 6 % once ended 90, 92: a rung that nobody can tell from the one below.
+    /// 50 to 92 by 6 % does not end with 90, 92: 90 sounds the same as 92.
     #[test]
     fn a_rung_close_below_the_last_is_left_out() {
         let ends = |from: &str, to: &str, step: Step| {
@@ -312,7 +319,7 @@ mod tests {
     }
 
     proptest! {
-        /// Whatever is asked for: strictly rising, whole between the ends, the last is `to`.
+        /// Every ladder rises strictly, has whole numbers between its ends, and ends with `to`.
         #[test]
         fn every_ladder_rises_strictly_to_its_end(
             from in 20_i128..=300, rise in 0_i128..=280, tenths in 1_i128..400, share: bool

@@ -1,11 +1,11 @@
-//! The drills inside the program.
+//! The drills that come with the program.
 
-/// A drill inside the program.
+/// A drill that comes with the program.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct BuiltIn {
-    /// The name it is called by: the file's name without its ending.
+    /// Its name: the file's name without its extension.
     pub name: &'static str,
-    /// The file.
+    /// The text of the file.
     pub text: &'static str,
 }
 
@@ -18,7 +18,8 @@ macro_rules! built_in {
     };
 }
 
-/// All of them, in the order they are shown: easiest first, as one is built on another.
+/// All built-in drills in the order in which they are shown: the easiest first, because later ones
+/// build on earlier ones.
 pub const BUILT_IN: &[BuiltIn] = built_in![
     "single-gracenotes",
     "crossings",
@@ -38,7 +39,7 @@ pub const BUILT_IN: &[BuiltIn] = built_in![
     "bell-at-the-ferry",
 ];
 
-/// The built-in drill of a name.
+/// The built-in drill with this name; none when there is none.
 pub fn built_in(name: &str) -> Option<BuiltIn> {
     BUILT_IN.iter().copied().find(|drill| drill.name == name)
 }
@@ -63,9 +64,9 @@ mod tests {
         }
     }
 
-    /// A jig drill that stops at two thirds of the tempo, in nothing but crotchets and grips, is no
-    /// jig: danced at 116 dotted crotchets (computed from 58 bars a minute, printed dance sources),
-    /// its quavers even or written dotted, 3 : 1 : 2 (from experience, no source).
+    /// A jig drill must have jig rhythm and reach dance tempo. Jigs are danced at 116 dotted
+    /// crotchets a minute (computed from 58 bars a minute, printed dance sources). Their quavers
+    /// are even or written dotted, 3 : 1 : 2 (from experience, no source).
     #[test]
     fn the_jig_drill_has_jig_rhythm_and_reaches_dance_tempo() {
         let text = built_in("jig-grips").expect("it is there").text;

@@ -5,14 +5,14 @@ use crate::chanter::Note;
 /// The notes around a movement.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Context {
-    /// The note that sounds before it; none at the very start.
+    /// The note that sounds before it; none at the very start of the music.
     pub before: Option<Note>,
     /// The note it closes on.
     pub after: Note,
 }
 
 impl Context {
-    /// From one note to another.
+    /// The context from one note to another.
     pub const fn between(before: Note, after: Note) -> Self {
         Self {
             before: Some(before),

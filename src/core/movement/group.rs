@@ -1,4 +1,4 @@
-//! A gracenote group that is written out: which parts are tones, and where the beat falls.
+//! A written-out group of gracenotes: which parts are tones, and where the beat falls.
 
 use super::catalogue::Movement;
 use super::context::Context;
@@ -9,24 +9,24 @@ use super::resolve::{Resolved, resolve};
 use super::school::Schools;
 use crate::chanter::{Note, gracenote_sounds};
 
-/// A written-out group in its place.
+/// A written-out group in its context.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PlacedGroup {
-    /// The movement it is, when it is one.
+    /// The movement that it is; none when it is not a known one.
     pub movement: Option<Movement>,
-    /// Between which notes.
+    /// The notes before and after it.
     pub context: Context,
     /// Its parts, exactly the written gracenotes.
     pub parts: Vec<Part>,
     /// How many parts, from the first, sound before the beat.
     pub before_beat: usize,
-    /// The school under which the movement has these gracenotes.
+    /// The school whose form of the movement has these gracenotes; none for the usual form.
     pub school: Option<&'static str>,
 }
 
-/// Places a written-out group. A known movement is placed as its row has it, by the chosen schools;
-/// of an unknown one every note that is lifted or tapped and put back separates, and it falls
-/// before the beat when it runs through a tone, on the beat otherwise.
+/// Places a written-out group. A known movement is placed as its catalogue row says, under the
+/// chosen schools. In an unknown group every note that is lifted or tapped and put back separates.
+/// Such a group sounds before the beat when it contains a tone, and on the beat otherwise.
 pub fn place_group(gracenotes: &[Note], context: Context, schools: &Schools) -> PlacedGroup {
     if let Some(known) = known(gracenotes, context, schools) {
         return PlacedGroup {
@@ -50,14 +50,15 @@ pub fn place_group(gracenotes: &[Note], context: Context, schools: &Schools) -> 
     }
 }
 
-/// The movement that a chosen school plays so, or else the likeliest, timed by the chosen schools
-/// where they leave its gracenotes alone. What is held belongs to the written music, which stays as it
-/// is whatever names the catalogue comes to know: a school takes no held tone away, and one that is
-/// not chosen holds none.
+/// The movement that a chosen school plays with these gracenotes, or otherwise the likeliest one.
+/// The chosen schools set its timing when they do not change its gracenotes. Whether a tone is held
+/// belongs to the written music, which must not change when the catalogue learns new names. So a
+/// school removes no held tone, and a school that is not chosen holds none.
 ///
-/// Where one row of gracenotes is a movement that holds a tone and one that does not, as the hiharin
-/// and the birl with D are (LilyPond 2.24.1 bagpipe.ly, birls), the kind of tune decides. The notes
-/// around them cannot: in 277 counted tunes that row stands 31 times, each time between E and low A.
+/// The same gracenotes may be two movements, one that holds a tone and one that does not, as the
+/// hiharin and the birl with D are (LilyPond 2.24.1 bagpipe.ly, birls). Then the kind of tune
+/// decides. The notes around them cannot decide: in 277 counted tunes these gracenotes stand 31
+/// times, each time between E and low A.
 fn known(gracenotes: &[Note], context: Context, schools: &Schools) -> Option<Resolved> {
     let found = matches(gracenotes, context);
     if schools.holds_nothing() {
@@ -71,7 +72,7 @@ fn known(gracenotes: &[Note], context: Context, schools: &Schools) -> Option<Res
     by_schools(found.iter(), gracenotes, schools)
 }
 
-/// The one of `found` that the schools decide for.
+/// The one of `found` that a chosen school plays; none when no school decides.
 fn by_schools<'a>(
     found: impl Iterator<Item = &'a Resolved> + Clone,
     gracenotes: &[Note],
@@ -103,7 +104,7 @@ fn holds(found: &Resolved) -> bool {
     found.parts.iter().any(|part| part.held)
 }
 
-/// The resolved movement with none of its gracenotes held.
+/// The resolved movement with no gracenote held.
 fn let_go(mut resolved: Resolved) -> Resolved {
     for part in &mut resolved.parts {
         part.held = false;
@@ -111,7 +112,7 @@ fn let_go(mut resolved: Resolved) -> Resolved {
     resolved
 }
 
-/// The movement by the chosen schools, where they leave its gracenotes alone.
+/// The movement under the chosen schools; none when they change its gracenotes.
 fn chosen(found: &Resolved, gracenotes: &[Note], schools: &Schools) -> Option<Resolved> {
     resolve(found.movement, found.context, schools)
         .played()
@@ -119,9 +120,9 @@ fn chosen(found: &Resolved, gracenotes: &[Note], schools: &Schools) -> Option<Re
         .cloned()
 }
 
-/// Tones and separating gracenotes of a group without a name, left to right: a note separates when
-/// the note before it does not and it is a lift above both its neighbours, or a tap between two
-/// equal notes.
+/// Finds the tones and separating gracenotes of an unnamed group, from left to right. A note
+/// separates when the part before it does not and it is either higher than both its neighbours or a
+/// tap between two equal notes.
 fn roles(gracenotes: &[Note], context: Context) -> Vec<Part> {
     let mut parts: Vec<Part> = Vec::with_capacity(gracenotes.len());
     for (place, note) in gracenotes.iter().copied().enumerate() {
@@ -182,7 +183,7 @@ mod tests {
         assert_eq!(lone.before_beat, 0);
     }
 
-    /// From D to D the same gracenotes are a grip to one school and two taps to everybody else.
+    /// From D to D the same gracenotes are a grip under one school and two taps otherwise.
     #[test]
     fn a_chosen_school_decides_which_of_two_names_is_meant() {
         let place = |schools: &Schools| {
@@ -194,7 +195,7 @@ mod tests {
         assert_eq!(place(&kept), ("grip", 3));
     }
 
-    /// D, low A, low G, low A, low G is a birl in a march and a hiharin in a ground: both are written
+    /// D, low A, low G, low A, low G is a birl in a march and a hiharin in a ground. Both stand
     /// between E and low A, and only the hiharin holds its first low A.
     #[test]
     fn the_kind_of_tune_tells_a_birl_from_a_hiharin() {
@@ -213,7 +214,7 @@ mod tests {
             told("hiharin", "(D) LA~ (LG) LA (LG)")
         );
         assert_eq!(place(&row, LowA, true), told("birl", "(D) LA (LG) LA (LG)"));
-        // a cadence keeps its name, and is played as quickly as the tune wants it
+        // In light music a cadence keeps its name but holds no tone.
         let row = [HighG, E, D];
         assert_eq!(place(&row, C, false), told("cadence", "(HG) E~ D"));
         assert_eq!(place(&row, C, true), told("cadence", "(HG) E D"));

@@ -5,17 +5,17 @@ use crate::units::{Beats, Bpm, Fraction, Millis};
 
 /// Lengths of gracenotes in milliseconds.
 ///
-/// Short grace notes keep a nearly constant length whatever the tempo (Timmers et al., Music
-/// Perception 20(1), 2002; Windsor et al., Psychology of Music 29, 2001). No published length for
-/// pipes was found: the defaults are from memory, unverified, and can be edited.
+/// Short gracenotes keep a nearly constant length at every tempo (Timmers et al., Music Perception
+/// 20(1), 2002; Windsor et al., Psychology of Music 29, 2001). No published length for pipes was
+/// found. The defaults are from memory, unverified, and can be edited.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Lengths {
-    /// A separating gracenote, at every tempo.
+    /// Length of a separating gracenote, at every tempo.
     pub separating: Millis,
-    /// A tone inside a movement, at [`Lengths::REFERENCE_TEMPO`] and above.
+    /// Length of a tone inside a movement, at [`Lengths::REFERENCE_TEMPO`] and above.
     pub tone: Millis,
-    /// True where the tones open in proportion below that tempo (common practice, no source);
-    /// separating gracenotes never do.
+    /// True when tones become longer in proportion below that tempo (common practice, no source).
+    /// Separating gracenotes never do.
     pub opens: bool,
 }
 
@@ -30,29 +30,30 @@ impl Default for Lengths {
 }
 
 impl Lengths {
-    /// A tone that a movement holds long lasts one beat where nothing is written (chosen: the
-    /// cadences of pibroch have no click, so any length is a teacher's).
+    /// Length of a tone that a movement holds long, when no length is written (chosen: the cadences
+    /// of pibroch have no click, so any length is the teacher's choice).
     pub const HELD: Beats = Beats::ONE;
     /// The tempo below which tones open, beats a minute (chosen: the quickest band march of the
     /// printed sources).
     pub const REFERENCE_TEMPO: i128 = 80;
-    /// Tones open to at most this many times their length (chosen: at 40 and slower they would no
-    /// longer be heard as one movement).
+    /// Tones become at most this many times as long at slow tempi (chosen: at 40 beats a minute and
+    /// slower they would no longer be heard as one movement).
     pub const OPENS_AT_MOST: i128 = 2;
-    /// A movement takes at most this part of the note it takes its time from (chosen: what is left
-    /// is still heard as the longer part).
+    /// The largest share of a note that a movement may take (chosen: what is left is still heard as
+    /// the longer part).
     pub const MOST_OF_A_NOTE: Fraction = Fraction::new_raw(3, 5);
     /// The shortest length accepted, milliseconds: below it nothing is heard as a tone.
     pub const SHORTEST: i128 = 12;
     /// The longest length accepted, milliseconds.
     pub const LONGEST: i128 = 400;
 
-    /// The short first note of a figure (chosen: as the drills of it in real time).
+    /// Length of the short first note of a figure in beats (chosen: as in the figure's drills in
+    /// real time).
     pub fn figure_note() -> Beats {
         Beats::new(1, 8)
     }
 
-    /// The length of a part at a tempo.
+    /// The length of a part at a tempo, in beats.
     pub fn of(&self, role: Role, tempo: Bpm) -> Beats {
         match role {
             Role::Separating => self.separating.to_beats(tempo),
@@ -60,8 +61,8 @@ impl Lengths {
         }
     }
 
-    /// These lengths with every tone inside a movement opened, or closed up, to one length at every
-    /// tempo; separating gracenotes keep theirs.
+    /// These lengths with every tone inside a movement set to one length at every tempo. Separating
+    /// gracenotes keep their length.
     #[must_use]
     pub fn opened_to(self, tone: Millis) -> Self {
         Self {
@@ -100,7 +101,7 @@ mod tests {
             lengths.of(Role::Separating, slow),
             Millis::whole(35).to_beats(slow)
         );
-        // in proportion down to half the reference tempo, and no further (chosen)
+        // Tones grow in proportion down to half the reference tempo and no further (chosen).
         for (tempo, ms) in [(60, 220), (40, 330), (39, 330), (27, 330), (20, 330)] {
             let tempo = Bpm::whole(tempo).expect("in range");
             assert_eq!(lengths.tone_at(tempo).0, Fraction::new(ms, 3), "at {tempo}");

@@ -1,4 +1,4 @@
-//! Movements: which gracenotes a named figure has between two notes, and what each is for.
+//! Movements: the gracenotes that a named movement has between two notes, and what each is for.
 //!
 //! Knows the catalogue, the context (note before, note after) and the schools. Knows no tempo,
 //! no drill and no sound.

@@ -5,7 +5,8 @@ use crate::chanter::Note;
 /// What a part is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Role {
-    /// A tone that is to be heard; it becomes a written note when the movement is taken apart.
+    /// A tone that is meant to be heard. It becomes a written note when the movement is taken
+    /// apart.
     Sounding,
     /// A short gracenote that separates two tones; it stays a gracenote in every stage.
     Separating,
@@ -18,8 +19,8 @@ pub struct Part {
     pub note: Note,
     /// Tone or separating gracenote.
     pub role: Role,
-    /// True where the movement holds this tone long (pibroch cadences): it lasts a written
-    /// length, not a gracenote's milliseconds.
+    /// True when the movement holds this tone long, as the cadences of pibroch do. It then has a
+    /// written length instead of a gracenote's milliseconds.
     pub held: bool,
 }
 

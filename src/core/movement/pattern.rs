@@ -1,14 +1,15 @@
 //! The notation of the catalogue: sets of notes, and the parts of a movement with the beat.
 //!
-//! A set is `any`, `not LG D`, `LG..F` or a list of notes; `any` and `not …` hold the silence
-//! before the first note too. A pattern is a line such as `LG (D) LG |`: a bare note is a tone, one
-//! in brackets separates, `E~` is held, `|` is the beat. `N` is the closing note; `(c)` the
-//! gracenote that closes a doubling on it, `(i)` the one inside a shake on it, `(s)` its strike.
+//! A set is `any`, `not LG D`, `LG..F` or a list of notes. `any` and `not …` include the silence
+//! before the first note. A pattern is a line such as `LG (D) LG |`: a bare note is a tone, a note
+//! in brackets separates, `E~` is held, `|` is the beat. `N` is the closing note. `(c)` is the
+//! gracenote that closes a doubling on the closing note, `(i)` the one inside a shake on it, `(s)`
+//! the strike on it.
 
 use super::parts::{Part, Role};
 use crate::chanter::{NOTES, Note, gracenote_sounds};
 
-/// Some of the nine notes, and perhaps the silence before the first.
+/// A set of notes that may include the silence before the first note.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct NoteSet {
     bits: u16,
@@ -16,7 +17,7 @@ pub(super) struct NoteSet {
 }
 
 impl NoteSet {
-    /// Reads a set. None when a word names no note.
+    /// Reads a set; none when a word is not a note.
     pub(super) fn read(text: &str) -> Option<Self> {
         const ALL: u16 = (1 << 9) - 1;
         if text == "any" {
@@ -78,7 +79,7 @@ enum Symbol {
 pub(super) struct Pattern(Vec<Symbol>);
 
 impl Pattern {
-    /// Reads a pattern. None when a word is no part.
+    /// Reads a pattern; none when a word is not a part.
     pub(super) fn read(text: &str) -> Option<Self> {
         text.split(' ')
             .map(|word| {
@@ -102,8 +103,8 @@ impl Pattern {
             .map(Self)
     }
 
-    /// The parts on one closing note, and the beat's place when the pattern writes one. None when
-    /// that note has no such gracenote.
+    /// The parts for one closing note, and the place of the beat when the pattern has one. None
+    /// when a gracenote of the pattern is not defined on that note.
     pub(super) fn on(&self, closing: Note) -> Option<(Vec<Part>, Option<usize>)> {
         let mut parts = Vec::with_capacity(self.0.len());
         let mut beat = None;
@@ -125,8 +126,8 @@ impl Pattern {
     }
 }
 
-/// The gracenote that closes a doubling: D on low G to C, then the next note up (LilyPond 2.24.1
-/// bagpipe.ly, doublings).
+/// The gracenote that closes a doubling: D on low G to C, the next higher note on the others
+/// (LilyPond 2.24.1 bagpipe.ly, doublings).
 fn closing_gracenote(on: Note) -> Option<Note> {
     match on {
         Note::LowG | Note::LowA | Note::B | Note::C => Some(Note::D),
@@ -137,8 +138,8 @@ fn closing_gracenote(on: Note) -> Option<Note> {
     }
 }
 
-/// The gracenote inside a shake: E on low A to D, then the next note up (LilyPond 2.24.1
-/// bagpipe.ly, shakes).
+/// The gracenote inside a shake: E on low A to D, the next higher note on the others (LilyPond
+/// 2.24.1 bagpipe.ly, shakes).
 fn inner_gracenote(on: Note) -> Option<Note> {
     match on {
         Note::LowA | Note::B | Note::C | Note::D => Some(Note::E),
@@ -149,8 +150,9 @@ fn inner_gracenote(on: Note) -> Option<Note> {
     }
 }
 
-/// The notes a strike on this note may tap to, the usual one first (LilyPond 2.24.1 bagpipe.ly,
-/// half strikes; on high A the thumb falls and high G sounds: common practice, no source).
+/// The notes that a strike on this note may tap to, the usual one first (LilyPond 2.24.1
+/// bagpipe.ly, half strikes). On high A the thumb falls and high G sounds (common practice, no
+/// source).
 pub(super) fn strikes(on: Note) -> &'static [Note] {
     match on {
         Note::LowG => &[],
@@ -163,15 +165,15 @@ pub(super) fn strikes(on: Note) -> &'static [Note] {
     }
 }
 
-/// True when a separating gracenote sounds: lifted off the note that follows, tapped down from
-/// it, or lifted off the note before at its end.
+/// True when a separating gracenote sounds: lifted from the note that follows, tapped down from it,
+/// or lifted from the end of the note before.
 pub(super) fn separates(gracenote: Note, before: Option<Note>, after: Note) -> bool {
     gracenote_sounds(gracenote, after)
         || strikes(after).contains(&gracenote)
         || before.is_some_and(|before| gracenote_sounds(gracenote, before) && gracenote < after)
 }
 
-/// `LG (D) LG`: the parts as the catalogue writes them.
+/// Writes parts in the catalogue's notation: `LG (D) LG`.
 pub fn write_parts(parts: &[Part]) -> String {
     let words: Vec<String> = parts
         .iter()

@@ -13,13 +13,13 @@ use std::sync::OnceLock;
 /// The names of a run of gracenotes.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Recognition {
-    /// The movements it is, the likeliest first; none when it is no known movement.
+    /// The movements with these gracenotes, the likeliest first; empty when there is none.
     pub names: Vec<Movement>,
-    /// The school under which the first name has these gracenotes; none when it is the usual way.
+    /// The school whose form the first name has; none for the usual form.
     pub school: Option<&'static str>,
     /// False when two equal notes stand side by side, or a lone gracenote cannot sound.
     pub playable: bool,
-    /// The nearest movement when there is no name.
+    /// The most similar movement; none when there is a name.
     pub nearest: Option<Movement>,
 }
 
@@ -39,17 +39,18 @@ pub fn recognise(gracenotes: &[Note], context: Context) -> Recognition {
     }
 }
 
-/// Every movement that has these gracenotes here, the likeliest first: the usual way before a
-/// school, a form of its own before a replaced one, then the order of the catalogue. A figure of
-/// melody notes is never among them: its one gracenote cannot tell it.
+/// Every movement that has these gracenotes in this context, the likeliest first. The usual form
+/// comes before a school's, a form of the context before a replaced one; then the order of the
+/// catalogue decides. A figure of melody notes is never included, because its one gracenote does
+/// not identify it.
 pub(super) fn matches(gracenotes: &[Note], context: Context) -> &'static [Resolved] {
     known(context).get(gracenotes).map_or(&[], Vec::as_slice)
 }
 
 type Groups = HashMap<Vec<Note>, Vec<Resolved>>;
 
-/// Every group of gracenotes that is a movement in one context, worked out when it is first asked
-/// for: a drill needs a few of the ninety, and the first screen does not wait for the rest.
+/// Every group of gracenotes that is a movement in one context. It is computed on first use: a
+/// drill needs few of the ninety contexts, and the first screen must not wait for the others.
 fn known(context: Context) -> &'static Groups {
     static KNOWN: [[OnceLock<Groups>; NOTES.len()]; NOTES.len() + 1] =
         [const { [const { OnceLock::new() }; NOTES.len()] }; NOTES.len() + 1];
@@ -61,8 +62,8 @@ fn groups(context: Context) -> Groups {
     let mut groups = Groups::new();
     for movement in Movement::all().filter(|movement| movement.family() != Family::Figure) {
         for schools in ways(movement) {
-            // `own_or_fault` and not `resolve`, because what is played instead of a movement does not
-            // matter here.
+            // `own_or_fault` instead of `resolve`, because what is played instead of a movement
+            // does not matter here.
             let Ok(resolved) = own_or_fault(movement, context, &schools) else {
                 continue;
             };
@@ -84,7 +85,7 @@ fn groups(context: Context) -> Groups {
     groups
 }
 
-/// The usual way, then each school of the movement by itself.
+/// The movement without a school, then under each of its schools alone.
 fn ways(movement: Movement) -> impl Iterator<Item = Schools> {
     let none = Schools::none();
     let each = none.clone();
@@ -96,7 +97,7 @@ fn ways(movement: Movement) -> impl Iterator<Item = Schools> {
     )
 }
 
-/// True where these gracenotes have a name here, without looking for the nearest where not.
+/// True when these gracenotes have a name here. It does not search for a similar movement.
 pub fn is_movement(gracenotes: &[Note], context: Context) -> bool {
     !matches(gracenotes, context).is_empty()
 }
@@ -117,15 +118,15 @@ pub fn is_playable(gracenotes: &[Note], context: Context) -> bool {
     !repeats && !silent
 }
 
-/// True of a lone gracenote that its own note can neither sound nor be struck with, so that only the
-/// note before can sound it, at its end. Of 30,054 gracenotes and movements in 277 counted tunes none
-/// is one: where one is written, another was meant, or it is a school's.
+/// True for a lone gracenote that its own note can neither sound nor be struck with, so that only
+/// the end of the note before can sound it. None of the 30,054 gracenotes and movements in 277
+/// counted tunes is one. Where one is written, either another was meant or a school plays it so.
 pub fn is_played_early(gracenote: Note, on: Note) -> bool {
     !gracenote_sounds(gracenote, on) && !strikes(on).contains(&gracenote)
 }
 
-/// The movement whose gracenotes on this closing note differ least: a movement that has them after
-/// another note is nearer than one that differs by a gracenote here.
+/// The movement whose gracenotes differ least on this closing note. A movement with the same
+/// gracenotes after another note is nearer than one that differs by a gracenote here.
 fn nearest(gracenotes: &[Note], context: Context) -> Option<Movement> {
     let written: Vec<usize> = gracenotes.iter().map(|note| note.index()).collect();
     std::iter::once(context.before)
@@ -195,7 +196,7 @@ mod tests {
         assert_eq!(names(&[HighG, E, F], LowA, E), ["doubling"]);
     }
 
-    /// Forms that once had no name, or a wrong one: common practice, no source.
+    /// These forms have the right name: common practice, no source.
     #[test]
     fn open_half_and_thumb_forms_are_named() {
         check(&[D, B, E], LowG, B, "taorluath-fosgailte", None);
@@ -215,15 +216,15 @@ mod tests {
         check(&[LowG, B, LowG], B, B, "half-double-strike", None);
         check(&[LowA, E, LowA], E, E, "half-double-strike", None);
         check(&[B, LowG, B, LowG], E, B, "half-double-strike", None);
-        // from elsewhere the same gracenotes stay a grip with the B gracenote
+        // From other notes the same gracenotes are a grip with the B gracenote.
         check(&[LowG, B, LowG], C, LowA, "grip", Some("b-grip"));
         let half = names(&[F], HighG, HighG);
         assert_eq!(half, ["strike", "half-doubling", "doubling"]);
         check(&[HighA, HighG, F], HighG, HighG, "thumb-doubling", None);
     }
 
-    /// LilyPond 2.24.1 bagpipe.ly, pibroch notations: E and D, with no note before them named; from
-    /// high A they are the usual form, from elsewhere a school's.
+    /// LilyPond 2.24.1 bagpipe.ly, pibroch notations, has E and D without naming the note before.
+    /// From high A they are the usual form, from other notes a school's form.
     #[test]
     fn the_cadence_without_its_opening_is_known_after_every_note() {
         for from in [LowG, LowA, B, C, D, F, HighG] {

@@ -1,6 +1,6 @@
-//! Why a movement is not played in a context, in sentences without a full stop.
+//! Says why a movement is not played in a context, in sentences without a full stop.
 //!
-//! Knows the catalogue and the chart of fingers; knows nothing of what is played instead.
+//! Knows the catalogue and the fingering chart. Does not know what is played instead.
 
 use super::catalogue::{Family, Movement, ReadForm};
 use super::context::Context;
@@ -10,7 +10,7 @@ use super::school::{EARLY_GRACENOTE, School, Schools};
 use crate::chanter::{Finger, NOTES, Note, Shape, gracenote_sounds, strike_finger};
 use crate::wording;
 
-/// Why no form of the movement stands in this context.
+/// Why the movement has no form in this context.
 pub(super) fn no_form(movement: Movement, context: Context, schools: &Schools) -> String {
     let closes = movement.closes_on();
     if closes.contains(&context.after) {
@@ -37,7 +37,7 @@ pub(super) fn half_from_its_own_note(movement: Movement, note: Note) -> String {
     )
 }
 
-/// Why it does not come from the note before, when it closes on the note after.
+/// Why the movement is not played from the note before, when it can close on the note after.
 fn not_from_here(movement: Movement, context: Context, schools: &Schools) -> String {
     let spoken = movement.spoken();
     let after = context.after.spoken();
@@ -82,7 +82,7 @@ fn not_from_here(movement: Movement, context: Context, schools: &Schools) -> Str
     )
 }
 
-/// Why a bare strike does not come from the note of its tap, or from below it.
+/// Why a bare strike is not played from the note of its tap or from a lower note.
 fn not_struck_from_below(
     movement: Movement,
     context: Context,
@@ -115,7 +115,7 @@ fn not_struck_from_below(
     ))
 }
 
-/// Why it does not close on this note.
+/// Why the movement does not close on this note.
 fn not_to_here(movement: Movement, context: Context, schools: &Schools, closes: &[Note]) -> String {
     let after = context.after;
     if movement.family() == Family::Birl || movement.name() == "hiharin" {
@@ -139,7 +139,7 @@ fn not_to_here(movement: Movement, context: Context, schools: &Schools, closes: 
         part.role == Role::Separating && closes.iter().all(|on| gracenote_sounds(part.note, *on))
     };
     let tapped = |part: &Part| part.role == Role::Separating && !lifted(part);
-    // the one gracenote it ends with wherever it closes, lifted off the closing note
+    // The one gracenote that the movement ends with on every closing note, lifted from that note.
     let last = lasts
         .first()
         .filter(|first| lasts.iter().all(|last| last == *first) && lifted(first));
@@ -176,7 +176,7 @@ fn not_to_here(movement: Movement, context: Context, schools: &Schools, closes: 
     }
 }
 
-/// Why a gracenote does not stand on this note.
+/// Why a gracenote is not played on this note.
 fn not_on(movement: Movement, gracenote: Note, on: Note) -> String {
     let here = on.spoken();
     let name = gracenote.spoken();
@@ -190,8 +190,7 @@ fn not_on(movement: Movement, gracenote: Note, on: Note) -> String {
     }
 }
 
-/// Why the school that plays a gracenote at the end of the note before cannot do it here; none
-/// where that school is not chosen.
+/// Why the school of early gracenotes cannot play one here; none when that school is not chosen.
 fn not_early(
     movement: Movement,
     gracenote: Note,
@@ -219,7 +218,8 @@ fn not_early(
     })
 }
 
-/// Why a birl closes on low A alone: what the chart says of the little finger on another note.
+/// Why a birl closes only on low A: what the little finger can do on another note, by the fingering
+/// chart.
 fn no_birl(movement: Movement, after: Note) -> String {
     let here = after.spoken();
     let others: Vec<Finger> = strike_finger(after, Note::LowG)
@@ -245,8 +245,8 @@ fn no_birl(movement: Movement, after: Note) -> String {
     )
 }
 
-/// The sentence that says where a movement closes, for a note that nothing but custom keeps it from
-/// (common practice, no source).
+/// Says on which notes a movement closes, for a note that only custom excludes (common practice, no
+/// source).
 fn customary(movement: Movement, context: Context, only: &str) -> String {
     let spoken = movement.spoken();
     let closes = format!("the {spoken} closes on {only} only");
@@ -278,8 +278,8 @@ fn customary(movement: Movement, context: Context, only: &str) -> String {
     }
 }
 
-/// The reason why the form that comes from the note before does not close on this note, where the
-/// chart or the music gives one.
+/// Why the form from the note before cannot close on this note, by the fingering chart or the
+/// notes; none when neither gives a reason.
 fn against(movement: Movement, context: Context, schools: &Schools) -> Option<String> {
     let after = context.after;
     let here = after.spoken();
@@ -323,14 +323,14 @@ fn against(movement: Movement, context: Context, schools: &Schools) -> Option<St
             return Some(format!("{here} cannot sound the {gracenote} gracenote"));
         }
     }
-    // what separates never repeats, so two equal notes in a row are two tones
+    // A separating gracenote never repeats, so two equal notes in a row are two tones.
     let repeats = line
         .windows(2)
         .any(|pair| pair[0] == pair[1] && pair[0] == after);
     repeats.then(|| format!("{here} beside the {here} of the movement would be heard as one"))
 }
 
-/// The form that comes from this note, by the chosen schools, to the lowest note it closes on.
+/// The form from this note under the chosen schools, for the lowest note it closes on.
 fn form_from(
     movement: Movement,
     before: Option<Note>,
@@ -346,7 +346,7 @@ fn form_from(
     })
 }
 
-/// Why a note's own gracenote does not open the next one.
+/// Why a note's own gracenote does not open that note.
 pub(super) fn very_note(note: Note) -> String {
     format!(
         "the {} gracenote is the very note that is sounding, so nothing new would be heard",

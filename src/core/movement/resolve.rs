@@ -1,7 +1,7 @@
 //! Finds the gracenotes that are played for a movement in a context.
 //!
-//! Whatever the catalogue says, nothing leaves here that a chanter cannot play: no two equal notes
-//! side by side, no gracenote that its held shape cannot sound.
+//! Whatever the catalogue says, the result can always be played on a chanter. No two equal notes
+//! stand side by side, and every gracenote can be sounded from its held shape.
 
 use super::catalogue::{Family, Movement, ReadForm, Timing, named};
 use super::context::Context;
@@ -43,28 +43,29 @@ impl Resolution {
     }
 }
 
-/// A movement in its context, as it is played.
+/// A movement with the parts that are played in its context.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Resolved {
     /// Which movement.
     pub movement: Movement,
-    /// Between which notes.
+    /// The notes before and after it.
     pub context: Context,
     /// Its parts in order.
     pub parts: Vec<Part>,
     /// How many parts, from the first, sound before the beat and take their time from the note
-    /// before; the others begin on the beat and take time from the closing note.
+    /// before. The others begin on the beat and take their time from the closing note.
     pub before_beat: usize,
-    /// None where it is played as usual; else why this context changes it, in a sentence without a
-    /// full stop.
+    /// Why this context changes the form, in a sentence without a full stop; none for the usual
+    /// form.
     pub replaced: Option<String>,
-    /// The school that decided the notes, or else where the time falls.
+    /// The school that decided the gracenotes, or otherwise where the time falls; none for the
+    /// usual way.
     pub school: Option<&'static str>,
 }
 
 impl Resolved {
-    /// True where there is a tone inside that can be opened: one that is heard as a note and is not
-    /// held long anyway.
+    /// True when the movement has a tone that can be opened. Such a tone is heard as a note and is
+    /// not already held long.
     pub fn can_be_opened(&self) -> bool {
         let open = |part: &Part| part.role == Role::Sounding && !part.held;
         self.parts.iter().any(open)
@@ -76,7 +77,7 @@ impl Resolved {
     }
 }
 
-/// What is played for a movement in a context, by the chosen schools.
+/// What is played for a movement in a context under the chosen schools.
 pub fn resolve(movement: Movement, context: Context, schools: &Schools) -> Resolution {
     match own(movement, context, schools) {
         Ok(resolved) => Resolution::Played(resolved),
@@ -103,8 +104,9 @@ pub(super) fn own(
     })
 }
 
-/// The movement itself, or what is wrong with the first form of it that stands here; nothing where
-/// none does. Why it is so is not put into words: whoever tries all movements asks for no reasons.
+/// The movement itself, or the fault of its first form in this context; none when no form stands
+/// here. The fault is not put into words, because a caller that tries all movements needs no
+/// reasons.
 pub(super) fn own_or_fault(
     movement: Movement,
     context: Context,
@@ -162,7 +164,7 @@ fn parts_before_beat(parts: &[Part], timing: Timing) -> usize {
     }
 }
 
-/// What is wrong with a row of parts between two notes: two equal notes side by side, or a
+/// The fault of a row of parts between two notes, in words: two equal notes side by side, or a
 /// gracenote that cannot sound.
 pub(super) fn fault(parts: &[Part], context: Context) -> Option<String> {
     if parts.is_empty() {
@@ -209,7 +211,7 @@ pub(super) fn fault(parts: &[Part], context: Context) -> Option<String> {
 
 fn instead(movement: Movement, context: Context, schools: &Schools) -> Option<Resolved> {
     let gracenote = movement.family() == Family::Gracenote;
-    // on a note that is struck with this gracenote, the strike sounds it
+    // A gracenote that cannot be lifted on this note may still be a strike on it.
     let tapped = movement
         .forms()
         .first()
@@ -219,16 +221,17 @@ fn instead(movement: Movement, context: Context, schools: &Schools) -> Option<Re
     tapped
         .into_iter()
         .chain(movement.row().instead.iter().copied())
-        // a doubling can be played in every context
+        // A doubling can be played in every context, so it is the last choice.
         .chain(["doubling"])
         .filter_map(named)
         .find_map(|other| own(other, context, schools).ok())
 }
 
-/// The gracenote that opens a bar's first note: high G; the thumb where high G sounds before or
-/// is itself the note; none after or on high A, but between two high As, which nothing else would
-/// separate, the thumb's tap to high G (502 of 504 times in 277 counted tunes). Never equal to the
-/// note before; always one that the note can sound.
+/// The gracenote that opens a bar's first note. It is high G; it is the thumb's high A when high G
+/// sounds before or is the note itself. There is none after or on high A, with one exception:
+/// between two high As, which nothing else would separate, it is the thumb's tap to high G (502 of
+/// 504 times in 277 counted tunes). It never equals the note before, and the note can always sound
+/// it.
 pub fn opening_gracenote(before: Option<Note>, on: Note) -> Option<Note> {
     if before == Some(Note::HighA) && on == Note::HighA {
         return Some(Note::HighG);

@@ -1,10 +1,10 @@
-//! Schools: named variants of movements that a drill or the player's settings choose.
+//! Schools: named variants of movements that a drill or the player's settings select.
 //!
 //! A description says what is played, and never which school is right.
 
 use crate::wording;
 
-/// One named variant.
+/// One named variant of one or more movements.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct School {
     /// Kebab-case, as drills, settings and `--school` take it.
@@ -13,118 +13,119 @@ pub struct School {
     pub description: &'static str,
 }
 
-/// The B that separates from D is written D.
+/// From D the separating B is written as D.
 pub(super) const D_FROM_D: School = School {
     name: "d-from-d",
     description: "from D the grip, taorluath, crunluath and catch keep their D gracenote instead \
                   of taking the B",
 };
-/// LilyPond `egrip`.
+/// LilyPond's `egrip`.
 pub(super) const E_GRIP: School = School {
     name: "e-grip",
     description: "the grip is separated by the E gracenote",
 };
-/// LilyPond `bgrip`, from notes other than D.
+/// LilyPond's `bgrip`, from notes other than D.
 pub(super) const B_GRIP: School = School {
     name: "b-grip",
     description: "the grip is separated by the B gracenote from every note, not from D alone",
 };
-/// LilyPond `Gtaor`.
+/// LilyPond's `Gtaor`.
 pub(super) const LOW_G_TAORLUATH: School = School {
     name: "low-g-taorluath",
     description: "a taorluath or crunluath from low G returns to low G inside, where others play \
                   low A",
 };
-/// LilyPond `taorjmd`.
+/// LilyPond's `taorjmd`.
 pub(super) const LOW_A_TAORLUATH: School = School {
     name: "low-a-taorluath",
     description: "the second tone of the taorluath is low A, as an 18th-century treatise writes it",
 };
-/// LilyPond `taorold`.
+/// LilyPond's `taorold`.
 pub(super) const LOW_A_WRITTEN: School = School {
     name: "low-a-written",
     description: "the taorluath to low A sounds a short low A before its E gracenote, as older \
                   pibroch scores write it",
 };
-/// LilyPond `gripthrwd`.
+/// LilyPond's `gripthrwd`.
 pub(super) const HEAVY_THROW: School = School {
     name: "heavy-throw",
     description: "the throw on D is heavy: it returns to low G before the C",
 };
-/// Throw on D, first of three places for its time.
+/// The throw on D with the first of three places of the beat.
 pub(super) const THROW_D_ON_BEAT: School = School {
     name: "throw-d-on-the-beat",
     description: "the D gracenote of the throw on D falls on the beat, its low G before it",
 };
-/// Throw on D, last of three places for its time.
+/// The throw on D with the last of three places of the beat.
 pub(super) const THROW_BEFORE_BEAT: School = School {
     name: "throw-before-the-beat",
     description: "the throw on D ends on the beat: all of it is taken from the note before",
 };
-/// Where the grip starts.
+/// The grip begins on the beat.
 pub(super) const GRIP_ON_BEAT: School = School {
     name: "grip-on-the-beat",
     description: "the grip starts on the beat and takes its time from the closing note",
 };
-/// Where the catch lies.
+/// The catch sounds before the beat.
 pub(super) const CATCH_BEFORE_BEAT: School = School {
     name: "catch-before-the-beat",
     description: "the catch ends on the beat and takes its time from the note before",
 };
-/// Where the throws on E and F lie.
+/// The throws on E and F sound before the beat.
 pub(super) const UPPER_THROW_BEFORE_BEAT: School = School {
     name: "upper-throw-before-the-beat",
     description: "the throws on E and F end on the beat and take their time from the note before",
 };
-/// LilyPond `wthrwe`.
+/// LilyPond's `wthrwe`.
 pub(super) const OPEN_THROW: School = School {
     name: "open-throw-on-e",
     description: "the throw on E is played over D instead of low A",
 };
-/// LilyPond `gbirl`.
+/// LilyPond's `gbirl`.
 pub(super) const BIRL_WITH_HIGH_G: School = School {
     name: "birl-with-hg",
     description: "the birl opens with the high G gracenote",
 };
-/// LilyPond `dbirl`.
+/// LilyPond's `dbirl`.
 pub(super) const BIRL_WITH_D: School = School {
     name: "birl-with-d",
     description: "the birl opens with the D gracenote",
 };
-/// Seen in tunes after B and C.
+/// Found in tunes after B and C.
 pub(super) const SHORT_BIRL: School = School {
     name: "short-birl",
     description: "the birl starts with its first tap, from any note",
 };
-/// LilyPond `whslurd` and its like.
+/// LilyPond's `whslurd` and related forms.
 pub(super) const LIGHT_D: School = School {
     name: "light-d",
     description: "a strike or shake on D taps to C instead of low G",
 };
-/// Seen in tunes after high A.
+/// Found in tunes after high A.
 pub(super) const FULL_FROM_HIGH_A: School = School {
     name: "full-from-ha",
     description: "doublings, strikes, shakes and catches after high A are played in full instead of \
                   taking the half form",
 };
-/// LilyPond `tdblg` from high G; the whole doubling from high A.
+/// LilyPond's `tdblg` from high G; the whole doubling from high A.
 pub(super) const FULL_ON_HIGH_G: School = School {
     name: "full-on-hg",
     description: "the doubling on high G from high G or high A is played in full instead of the \
                   half form: from high G the thumb opens it",
 };
-/// LilyPond `tcad`, which names no note before it. Its E alone, `thcad`, is an E gracenote elsewhere.
+/// LilyPond's `tcad`, which names no note before it. LilyPond's `thcad`, its E alone, is an E
+/// gracenote in other contexts.
 pub(super) const CADENCE_WITHOUT_HIGH_G: School = School {
     name: "cadence-without-hg",
     description: "the cadence leaves out the gracenote that opens it, whatever note comes before",
 };
-/// Seen in tunes from C to E.
+/// Found in tunes from C to E.
 pub(super) const EARLY_GRACENOTE: School = School {
     name: "early-gracenote",
     description: "a gracenote that the next note cannot sound is played at the end of the note \
                   before",
 };
-/// Long variations of an 18th-century treatise, second way.
+/// Long variations of an 18th-century treatise, played the second way.
 pub(super) const LONG_OVER_LOW_G: School = School {
     name: "long-over-low-g",
     description: "the long variations return to low G instead of low A after their E gracenote",
@@ -156,19 +157,20 @@ pub const SCHOOLS: [School; 22] = [
     LONG_OVER_LOW_G,
 ];
 
-/// The schools that a drill or the settings choose, none by default, and the music they are for.
+/// The schools that a drill or the settings select (none by default), and whether the music is
+/// light music.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Schools {
     chosen: Vec<&'static str>,
     light_music: bool,
 }
 
-/// A text that names no school.
+/// Why a text is not the name of a school.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct UnknownSchool {
-    /// The text that stood there.
+    /// The text that was found.
     pub found: String,
-    /// The nearest name, when one is near.
+    /// The most similar name; none when no name is similar.
     pub nearest: Option<&'static str>,
 }
 
@@ -185,21 +187,21 @@ impl std::fmt::Display for UnknownSchool {
 impl std::error::Error for UnknownSchool {}
 
 impl Schools {
-    /// No variant: every movement as the catalogue's first form has it.
+    /// No school: every movement has its usual form.
     pub fn none() -> Self {
         Self::default()
     }
 
-    /// The same for light music that is marched or danced to, where no name of a group of gracenotes
-    /// holds one of them: only a written length does. What a pibroch holds is as long as its pulse
-    /// allows, and these tunes leave no time for it (common practice, no source).
+    /// The same schools for light music that is marched or danced to. In it a movement's name never
+    /// makes a gracenote held; only a written length does. What a pibroch holds is as long as its
+    /// pulse allows, and marches and dances leave no time for it (common practice, no source).
     #[must_use]
     pub fn in_light_music(mut self, light_music: bool) -> Self {
         self.light_music = light_music;
         self
     }
 
-    /// True where nothing is held by its name.
+    /// True when no name holds a tone, which is so in light music.
     pub(super) fn holds_nothing(&self) -> bool {
         self.light_music
     }
@@ -207,7 +209,7 @@ impl Schools {
     /// Adds one school by name.
     ///
     /// # Errors
-    /// A text that names no school, with the nearest name.
+    /// A text that is not the name of a school; the error has the most similar name.
     pub fn with(mut self, name: &str) -> Result<Self, UnknownSchool> {
         let plain = name.trim().to_lowercase().replace([' ', '_'], "-");
         let Some(school) = SCHOOLS.iter().find(|school| school.name == plain) else {

@@ -1,4 +1,4 @@
-//! Looking through the catalogue: by name, by gracenotes, by finger, commonest first.
+//! Searches the catalogue by name, by gracenotes and by finger, the commonest movement first.
 
 use super::catalogue::{Family, Movement, tune_counts};
 use super::context::Context;
@@ -13,12 +13,12 @@ use crate::wording;
 use std::collections::HashMap;
 use std::sync::LazyLock;
 
-/// How often a movement stands in the counted tunes, and where most often.
+/// How many times a movement stands in the counted tunes, and its commonest context.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Usage {
-    /// How many times in all.
+    /// How many times in all contexts.
     pub count: u32,
-    /// Where it stands most often.
+    /// The context in which it stands most often.
     pub commonest: Context,
 }
 
@@ -44,14 +44,15 @@ static CONTEXTS: LazyLock<HashMap<Movement, Vec<(Context, u32)>>> = LazyLock::ne
     contexts
 });
 
-/// Between which notes a movement stands in 277 counted tunes, and how many times; commonest first.
+/// The contexts in which a movement stands in the 277 counted tunes, each with its count, the
+/// commonest first.
 pub fn counted_contexts(movement: Movement) -> Vec<(Context, u32)> {
     CONTEXTS.get(&movement).cloned().unwrap_or_default()
 }
 
 static USAGE: LazyLock<HashMap<Movement, Usage>> = LazyLock::new(|| {
     let mut usage: HashMap<Movement, Usage> = HashMap::new();
-    // commonest first, so the first context of a movement is its commonest
+    // Rows are sorted, so the first context of a movement is its commonest.
     for row in tune_counts() {
         let recognition = recognise(&row.gracenotes, row.context);
         if let Some(movement) = recognition.names.first() {
@@ -72,15 +73,16 @@ pub fn counted(movement: Movement) -> Option<Usage> {
     USAGE.get(&movement).copied()
 }
 
-/// Where a movement is shown when the tunes hardly have it, or its gracenotes cannot tell it there.
+/// The context in which a movement is shown when the tunes hardly have it or its gracenotes do not
+/// identify it; none for other movements.
 fn taught_place(movement: Movement) -> Option<Context> {
     let (before, after) = movement.teaching().shown_between?;
     Some(Context::between(before, after))
 }
 
-/// A context to show or practise a movement in when none is asked for: where it is taught; else
-/// where it stands most often in tunes; else from low A, or the nearest note it can be played from,
-/// to the lowest note it closes on above low G.
+/// The context in which a movement is shown or practised by default. It is the one its row names,
+/// or else the commonest in tunes. Otherwise the movement comes from low A, or the nearest note
+/// from which it can be played, and closes on the lowest possible note above low G.
 pub fn typical_context(movement: Movement) -> Context {
     let plays = |context: &Context, counts: bool| {
         resolve(movement, *context, &Schools::none())
@@ -111,8 +113,8 @@ pub fn typical_context(movement: Movement) -> Context {
         .unwrap_or(Context::between(Note::LowA, Note::LowA))
 }
 
-/// The fingers that a resolved movement moves, top to bottom: lifted or tapped for its gracenotes,
-/// or moving between its tones.
+/// True when a resolved movement uses the finger: lifts or taps it for a gracenote, or moves it
+/// between tones.
 pub fn works_finger(resolved: &Resolved, finger: Finger) -> bool {
     let mut held = resolved.context.before;
     for (place, part) in resolved.parts.iter().enumerate() {
@@ -144,9 +146,9 @@ fn moves(from: Note, to: Note, finger: Finger) -> bool {
     way.falling.contains(&finger) || way.rising.contains(&finger)
 }
 
-/// How hard a group is to play, for putting the hardest first: one for each of its notes, two more
-/// for each tone among them, one for each finger that moves between the tones, and one more for
-/// each true crossing on the way (chosen: no source ranks them).
+/// How hard a group is to play; a larger number is harder. It counts one for each note, two more
+/// for each tone, one for each finger that moves between tones, and one more for each true crossing
+/// (chosen: no source ranks them).
 pub fn difficulty(parts: &[Part], context: Context) -> u32 {
     let mut held = context.before;
     let tones = parts
@@ -166,9 +168,9 @@ pub fn difficulty(parts: &[Part], context: Context) -> u32 {
     u32::try_from(hard).unwrap_or(u32::MAX)
 }
 
-/// Movements whose name or kind holds the words, that have exactly these gracenotes somewhere, and
-/// that lift or tap the finger in their typical context; commonest in tunes first. Nothing asked
-/// for gives the whole catalogue.
+/// Movements whose name or kind contains the words, that have exactly these gracenotes in some
+/// context, and that use the finger in their typical context; the commonest in tunes first. Empty
+/// arguments give the whole catalogue.
 pub fn search(words: &str, gracenotes: &[Note], finger: Option<Finger>) -> Vec<Movement> {
     let words = wording::without_accents(&words.trim().to_lowercase());
     let words = words
@@ -253,7 +255,7 @@ mod tests {
         assert!(single(Note::C, Note::E) > single(Note::LowA, Note::B));
     }
 
-    /// Every list, page and drill without a context of its own starts from this one.
+    /// Every list, page and drill without a context of its own uses the typical context.
     #[test]
     fn every_movement_is_played_in_its_typical_context() {
         for movement in Movement::all() {

@@ -277,7 +277,7 @@ fn described(value: &DeValue<'_>) -> String {
     }
 }
 
-/// A byte range as editors count.
+/// The line and column of a byte range, counted as editors do.
 fn place(text: &str, span: &Range<usize>) -> Place {
     let start = (0..=span.start.min(text.len()))
         .rev()

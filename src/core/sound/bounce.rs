@@ -131,7 +131,6 @@ impl Bounce {
     }
 
     /// The renderer at the start of the music. Thread: any but audio. Allocates: yes. Blocks: no.
-    /// Blocks: no.
     pub(super) fn samples(&self) -> Renderer {
         let (renderer, mut controls) = Renderer::new(self.rate, self.sound);
         let load = Load {

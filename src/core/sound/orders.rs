@@ -14,9 +14,9 @@ use std::sync::Arc;
 /// When a newly loaded timeline takes over while another one plays.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum When {
-    /// At the frame the command arrives.
+    /// At the frame at which the command arrives.
     Now,
-    /// At the next bar line; in the count-in, where it ends.
+    /// At the next bar line; during the count-in, at its end.
     BarLine,
     /// Where the next repetition would begin.
     CycleEnd,

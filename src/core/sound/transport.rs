@@ -41,7 +41,7 @@ enum What {
 pub(super) enum Moment {
     /// A bar of the cycle begins, counted from 0.
     Line(u32),
-    /// The closing note's place.
+    /// The place of the closing note.
     Closing,
     /// A click, a note or a hush.
     Event(TimelineEvent),

@@ -1,4 +1,4 @@
-//! Bars as ABC body text, for stages that are written out.
+//! Writes bars as ABC body text for stages that are written out.
 
 use crate::chanter::Note;
 use crate::drill::body_text::{change_text, plain_body, plain_note};
@@ -8,12 +8,12 @@ use crate::rhythm::Metre;
 use crate::units::Fraction;
 use std::fmt::Write as _;
 
-/// The unit note length of the text that is written here.
+/// The unit note length of the text, as a part of a semibreve.
 pub(super) fn unit() -> Fraction {
     Fraction::new(1, 8)
 }
 
-/// All of the music with its repeats, endings and parts, in unit 1/8.
+/// All the music with its repeats, endings and parts, with unit note length 1/8.
 pub(super) fn repeated_body(music: &Music) -> String {
     let spelled = Music {
         bars: spelled(&music.bars),
@@ -22,7 +22,7 @@ pub(super) fn repeated_body(music: &Music) -> String {
     plain_body(&spelled, unit())
 }
 
-/// The bars in unit 1/8, in one line.
+/// The bars on one line, with unit note length 1/8.
 pub(super) fn body(mut metre: Metre, bars: &[Bar]) -> String {
     let mut text = String::new();
     for bar in spelled(bars) {
@@ -44,8 +44,8 @@ pub(super) fn body(mut metre: Metre, bars: &[Bar]) -> String {
     text
 }
 
-/// The bars with every group written out. An opening gracenote is chosen against the note before it;
-/// that of the first note against the last note, because a stage is repeated.
+/// The bars with every group written out. An opening gracenote depends on the note before it. For
+/// the first note that is the last note, because a stage is repeated.
 fn spelled(bars: &[Bar]) -> Vec<Bar> {
     let last = bars.last().and_then(|bar| bar.notes.last());
     let mut before = last.map(|written| written.note);

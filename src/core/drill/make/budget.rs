@@ -1,5 +1,5 @@
-//! Few repetitions, well spent: how far up each stage of a made drill goes, and the stage that opens
-//! the movement.
+//! Spends few repetitions well: how far up the ladder each stage of a generated drill goes, and the
+//! stage that opens the movement.
 
 use super::fields::{exact_percent, ladder};
 use crate::drill::document::{Exact, LadderDocument, OpeningDocument, StageDocument};
@@ -8,42 +8,44 @@ use crate::drill::ladder::{Step, lengths_down, rungs};
 use crate::movement::Lengths;
 use crate::units::{Bpm, Fraction, Millis};
 
-/// Clean repetitions that clear a made drill, at most. Chosen: nobody does 260 for one movement.
+/// The most clean repetitions that a generated drill requires (chosen: nobody plays 260 for one
+/// movement).
 const MOST: usize = 120;
-/// Clean ones in a row that clear a cell, and the fewest rungs of what is written out, the best
-/// first: a movement of very many stages asks for fewer in a row before it asks for nothing.
+/// Choices of the clean repetitions in a row that clear a cell and of the least rungs of a
+/// written-out stage, the best first. A movement with very many stages first requires fewer
+/// repetitions in a row.
 const THOROUGH: [(u32, usize); 4] = [(5, 2), (5, 1), (4, 1), (3, 1)];
-/// Steps of the ladder, the finest first: 6 to 8 per cent is clearly felt (computed from Drake &
-/// Botte 1993), larger ones are for drills of many stages.
+/// The steps of the ladder in per cent, the finest first. A step of 6 to 8 per cent is clearly felt
+/// (computed from Drake & Botte 1993); larger steps are for drills with many stages.
 const STEPS: [u32; 5] = [6, 8, 10, 12, 15];
-/// A stage that is written out is worth so many rungs, a stage after real time so many. Chosen.
+/// The most rungs of a written-out stage, and of a stage after real time (both chosen).
 const MOST_WRITTEN: usize = 4;
 const MOST_AFTER: usize = 3;
-/// The length an opening begins with, milliseconds.
+/// The length of tones with which an opening begins, in milliseconds.
 const OPENS_AT: i128 = 300;
 
-/// Stages as they are practised.
+/// The stages with their tempi, and the ladder.
 pub(super) struct Spent {
     pub(super) stages: Vec<StageDocument>,
     pub(super) ladder: LadderDocument,
     pub(super) clean: u32,
 }
 
-/// How far each kind of stage goes on a ladder.
+/// How far each kind of stage goes up the ladder.
 struct Shares {
     clean: u32,
     step: u32,
     tempi: Vec<Bpm>,
-    /// Rungs of a stage before real time.
+    /// The number of rungs of a stage before real time.
     written: usize,
-    /// Rungs of a stage after it.
+    /// The number of rungs of a stage after real time.
     after: usize,
 }
 
-/// Gives each stage its share of a ladder between two tempi. The stages before `main`, written out,
-/// end early; the main one, real time, goes to the top; those after it are short. Where the movement
-/// opens, a stage that closes it up is put before the main one, at the tempo where the written-out
-/// ones end.
+/// Gives each stage its part of a ladder between two tempi. The written-out stages before `main`
+/// end early. The main stage, in real time, goes to the top. The stages after it have few rungs.
+/// When the movement opens, a stage that closes it up comes before the main one, at the tempo where
+/// the written-out stages end.
 pub(super) fn spend(
     mut stages: Vec<StageDocument>,
     main: usize,
@@ -52,7 +54,7 @@ pub(super) fn spend(
 ) -> Spent {
     let after = stages.len().saturating_sub(main + 1);
     let Some(shares) = shares(main, after, opens, (from, to)) else {
-        // more stages than the repetitions go round: each as it is
+        // There are more stages than repetitions to share, so each stage keeps its whole ladder.
         return Spent {
             stages,
             ladder: ladder(from, to, exact_percent(STEPS[0])),
@@ -87,8 +89,8 @@ pub(super) fn spend(
     }
 }
 
-/// The finest ladder on which the cells are few enough: with two rungs or more for what is written
-/// out where that goes at all.
+/// The finest ladder with few enough cells. It gives the written-out stages two rungs or more where
+/// that is possible.
 fn shares(main: usize, after: usize, opens: bool, (from, to): (Bpm, Bpm)) -> Option<Shares> {
     for (clean, least) in THOROUGH {
         let most = MOST / clean as usize;

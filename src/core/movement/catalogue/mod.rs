@@ -28,19 +28,19 @@ pub enum Family {
     Gracenote,
     /// A note sounded twice, opened and closed by gracenotes.
     Doubling,
-    /// Fingers tapped down.
+    /// Taps of fingers.
     Strike,
-    /// A note sounded twice and tapped.
+    /// A note sounded twice, with a tap.
     Shake,
-    /// A note three times, each time with another gracenote.
+    /// A note sounded three times, each time with another gracenote.
     Triplet,
     /// A note opened and closed by a grip.
     Catch,
-    /// A run into one note.
+    /// A run of gracenotes into one note.
     Throw,
     /// Two taps of the little finger on low A.
     Birl,
-    /// Two low Gs and what follows from them.
+    /// Two low Gs and the movements that are built on them.
     Grip,
     /// Movements of pibroch.
     Pibroch,

@@ -1,23 +1,23 @@
 //! The names of movements: the catalogue's, and those that players use.
 //!
-//! A name that players say may hold more than the movement: the note it closes on (`E doubling`),
-//! both notes (`hodro`) or a school (`heavy throw`).
+//! A name that players use may say more than the movement: the closing note (`E doubling`), both
+//! notes (`hodro`) or a school (`heavy throw`).
 
 use super::{Movement, Row};
 use crate::chanter::Note;
 use crate::movement::school::{HEAVY_THROW, School};
 use crate::wording;
 
-/// A movement as it was said, with what the name says beside it.
+/// A movement that was named, with whatever else its name says.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Named {
     /// The movement.
     pub movement: Movement,
-    /// The note before, where the name says it.
+    /// The note before; none when the name does not say it.
     pub from: Option<Note>,
-    /// The closing note, where the name says it.
+    /// The closing note; none when the name does not say it.
     pub to: Option<Note>,
-    /// The school, where the name says it.
+    /// The school; none when the name does not say it.
     pub school: Option<School>,
 }
 
@@ -32,14 +32,14 @@ impl Named {
     }
 }
 
-/// A text that names no movement.
+/// Why a text is not the name of a movement.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct UnknownMovement {
-    /// The text that stood there.
+    /// The text that was found.
     pub found: String,
-    /// The nearest name, when one is near.
+    /// The most similar name; none when no name is similar.
     pub nearest: Option<&'static str>,
-    /// Where to look, where it is something else that the program knows.
+    /// Where to look, when the text names something else that the program knows.
     pub elsewhere: Option<&'static str>,
 }
 
@@ -58,7 +58,7 @@ impl std::fmt::Display for UnknownMovement {
 }
 impl std::error::Error for UnknownMovement {}
 
-/// A name that also says a note before or after the movement, or a school.
+/// A name that says more than the movement: a note before or after it, or a school.
 struct Said {
     name: &'static str,
     movement: &'static str,
@@ -84,7 +84,7 @@ const fn said(
 }
 
 /// The sung names are those of the Campbell canntaireachd, whose a-mach forms put `hiotro` on B and
-/// `hodro` on C; `rodin`, the grip with the B gracenote, is from memory, unverified.
+/// `hodro` on C. `rodin`, the grip with the B gracenote, is from memory, unverified.
 const SAID: &[Said] = &[
     said("heavy-throw", "throw-on-d", None, None, Some(HEAVY_THROW)),
     said("heavy-d-throw", "throw-on-d", None, None, Some(HEAVY_THROW)),
@@ -95,7 +95,7 @@ const SAID: &[Said] = &[
     said("hodro", "grip", Some(Note::C), Some(Note::C), None),
 ];
 
-/// Things that are asked for as movements and are none, with where they are found.
+/// Names that are asked for as movements but are something else, and where that is found.
 const ELSEWHERE: &[(&[&str], &str)] = &[
     (
         &["crossing", "crossings", "crossing-noise", "crossing-noises"],
@@ -112,16 +112,17 @@ fn plain(name: &str) -> String {
     name.trim().to_lowercase().replace([' ', '_'], "-")
 }
 
-/// The movement with exactly this name.
+/// The movement with exactly this name; none when there is none.
 pub(in crate::movement) fn named(name: &str) -> Option<Movement> {
     Movement::all().find(|movement| movement.name() == name)
 }
 
-/// Finds a movement by name, whatever its capitals, with spaces or hyphens. A name that says more
-/// than the movement is not taken here; its movement is then the nearest name.
+/// Finds a movement by name; capitals do not matter, and words may be joined by spaces or hyphens.
+/// A name that says more than the movement is an error here, with the plain name as the nearest
+/// one.
 ///
 /// # Errors
-/// A text that names no movement, with the nearest name.
+/// A text that is not a movement's name; the error has the most similar name.
 pub fn find(name: &str) -> Result<Movement, UnknownMovement> {
     let plain = plain(name);
     called(&plain).ok_or_else(|| UnknownMovement {
@@ -133,11 +134,11 @@ pub fn find(name: &str) -> Result<Movement, UnknownMovement> {
     })
 }
 
-/// Finds a movement as players say it: by its names, as [`find`] does, or by one that says the
-/// closing note, both notes or the school as well.
+/// Finds a movement by the names that players use: its plain names, as in [`find`], or a name that
+/// also says the closing note, both notes or the school.
 ///
 /// # Errors
-/// A text that names no movement, with the nearest name.
+/// A text that is not such a name; the error has the most similar name.
 pub fn find_said(name: &str) -> Result<Named, UnknownMovement> {
     let plain = plain(name);
     called(&plain)
@@ -150,8 +151,8 @@ pub fn find_said(name: &str) -> Result<Named, UnknownMovement> {
         })
 }
 
-/// The names that say a school beside the movement, one of each: a drill of one is another than that
-/// of its movement.
+/// One name for each movement and school that a name can say together. Such a name has a drill that
+/// differs from the movement's own drill.
 pub fn names_of_schools() -> Vec<(&'static str, Named)> {
     let mut known: Vec<(&'static str, Named)> = Vec::new();
     for own in SAID.iter().filter(|own| own.school.is_some()) {
@@ -165,7 +166,7 @@ pub fn names_of_schools() -> Vec<(&'static str, Named)> {
     known
 }
 
-/// The movement that has a name as its own.
+/// The movement with this plain name; none when there is none.
 fn called(plain: &str) -> Option<Movement> {
     named(plain).or_else(|| {
         Movement::all().find(|movement| {
@@ -193,7 +194,7 @@ fn with_more(plain: &str) -> Option<Named> {
         .or_else(|| between_notes(plain))
 }
 
-/// `taorluath-from-low-g`, `grip-from-d-to-low-a`, `grip-to-d`.
+/// Reads `taorluath-from-low-g`, `grip-from-d-to-low-a`, `grip-to-d`.
 fn between_notes(plain: &str) -> Option<Named> {
     let (rest, to) = match plain.rsplit_once("-to-") {
         Some((rest, to)) => (rest, Some(Note::parse(to).ok()?)),
@@ -216,7 +217,7 @@ fn between_notes(plain: &str) -> Option<Named> {
     })
 }
 
-/// `e-doubling`, `doubling-on-e`.
+/// Reads `e-doubling`, `doubling-on-e`.
 fn on_a_note(plain: &str) -> Option<Named> {
     let written = plain.rsplit_once("-on-");
     let spoken = ["high-g-", "high-a-", "low-g-", "low-a-"]
@@ -255,7 +256,7 @@ fn nearest(plain: &str) -> Option<&'static str> {
         });
         own.chain(SAID.iter().map(|said| said.name))
     };
-    // a name that more was said behind: `tarluath low g`
+    // Something may follow the plain name: `tarluath low g`.
     let shorter = |less: &str| less.rsplit_once('-').map(|(less, _)| less.len());
     let less = || {
         let ends = std::iter::successors(shorter(plain), |end| shorter(&plain[..*end]));
@@ -283,7 +284,7 @@ mod tests {
         assert_eq!((found.from, found.to), (from, to), "{name}");
     }
 
-    /// Names that players say and the program once did not know.
+    /// All these names that players use are found.
     #[test]
     fn what_players_say_is_found() {
         check("E doubling", "doubling", None, Some(E));
@@ -315,14 +316,15 @@ mod tests {
         assert_eq!(find_said("light throw").expect("a name").school, None);
     }
 
-    /// Who looked for the heavy throw was once given the drill of the light one.
+    /// A name that says a school is listed once, so that a search for the heavy throw finds its own
+    /// drill.
     #[test]
     fn a_school_that_a_name_says_has_one_name_to_be_listed_by() {
         let names: Vec<&str> = names_of_schools().iter().map(|own| own.0).collect();
         assert_eq!(names, ["heavy-throw"]);
     }
 
-    /// A drill file that names a movement says its notes and schools in fields of their own.
+    /// A drill file has fields for notes and schools, so its movement must have the plain name.
     #[test]
     fn a_name_that_says_more_is_no_plain_name() {
         let error = find("heavy throw").expect_err("it says a school");
@@ -347,7 +349,8 @@ mod tests {
             let told = find_said(name).expect_err(name).to_string();
             assert!(told.contains(answer), "{told}");
         }
-        // the E gracenote is one of its own, and there is no doubling on a note that is none
+        // The E gracenote is a movement of its own, and there is no doubling on something that is
+        // not a note.
         assert_eq!(find_said("E gracenote").expect("a name").to, None);
         assert!(find_said("H doubling").is_err());
     }

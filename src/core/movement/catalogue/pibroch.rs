@@ -24,7 +24,7 @@ const CRUNLUATH_OUTWARDS: Teaching = VARIATION.made_of(&[(
     &["taorluath-a-mach", "crunluath", "crunluath-fosgailte"],
 )]);
 
-/// A row that keeps its time before the closing note, taught as a variation.
+/// The row of a movement that sounds before the closing note and is taught as a variation.
 const fn before(
     name: &'static str,
     spoken: &'static str,

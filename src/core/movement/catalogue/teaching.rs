@@ -1,60 +1,61 @@
-//! What a row says of how its movement is taught: common practice, no source.
+//! What a catalogue row says about teaching its movement (common practice, no source).
 //!
-//! It holds what the parts of a movement do not say by themselves. Everything else is told from the
-//! parts by `explain`, alike for every row.
+//! A row holds only what the parts of the movement do not show. `explain` derives everything else
+//! from the parts, in the same way for every row.
 
 use crate::chanter::Note;
 
 /// How a movement is taught.
 #[derive(Debug, Clone, Copy)]
 pub(in crate::movement) struct Teaching {
-    /// What it is for, in a sentence or two that hold wherever it is played; `{to}` is the closing
-    /// note. None where the words depend on the notes: then `explain` makes them.
+    /// What the movement is, in a sentence or two that hold in every context; `{to}` is replaced by
+    /// the closing note. None when the words depend on the notes; `explain` then makes them.
     pub purpose: Option<&'static str>,
-    /// Its likeliest fault as what to listen for, without a full stop: the first whose condition
-    /// holds; `{first}` is the first note of its parts.
+    /// Its likeliest fault as something to listen for, without a full stop. The first entry whose
+    /// condition holds is used; `{first}` is replaced by the first note of the parts.
     pub listen_for: &'static [(When, &'static str)],
-    /// The smaller movements it is made of, which come first: the first whose condition holds.
+    /// The smaller movements that it is made of and that are practised first. The first entry whose
+    /// condition holds is used.
     pub made_of: &'static [(When, &'static [&'static str])],
-    /// The notes that it is shown between, where the counted tunes hardly have it or its gracenotes
-    /// cannot tell it there.
+    /// The notes between which it is shown by default. None where the counted tunes say it; they
+    /// cannot when they hardly have the movement or its gracenotes do not identify it.
     pub shown_between: Option<(Note, Note)>,
     /// Whose time it takes.
     pub pace: Pace,
 }
 
-/// Where something that is taught holds.
+/// A condition under which something that is taught holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(in crate::movement) enum When {
-    /// Everywhere.
+    /// Always.
     Always,
-    /// Where it closes on this note.
+    /// The movement closes on this note.
     ClosesOn(Note),
-    /// Where nothing sounds before it.
+    /// No note sounds before the movement.
     NothingBefore,
-    /// Where the hand falls on its first low G, which is no tap.
+    /// The hand comes to the first low G from another note, so this low G is not a tap.
     FallsOnLowG,
-    /// Where a low G stands before its last part and no gracenote does.
+    /// A low G stands before its last part and no gracenote does.
     LowGBeforeTheLast,
-    /// Where fewer than two low Gs are heard, the notes around it counted.
+    /// Fewer than two low Gs sound in the movement and the notes around it.
     OneLowG,
 }
 
-/// What a movement has to do with the beat.
+/// How a movement relates to the beat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(in crate::movement) enum Pace {
     /// It belongs to music that has a beat.
     Light,
     /// It belongs to a variation of pibroch, in which the theme note has the beat.
     Variation,
-    /// It is so long that it takes its own time and not the note before's.
+    /// It is so long that it takes its own time, none of it from the note before.
     LongVariation,
     /// It belongs to a ground, which has no pulse.
     Ground,
 }
 
 impl Teaching {
-    /// Nothing that its parts do not say.
+    /// A row that adds nothing to what the parts show.
     pub(super) const OF_ITS_PARTS: Self = Self {
         purpose: None,
         listen_for: &[],
@@ -63,19 +64,19 @@ impl Teaching {
         pace: Pace::Light,
     };
 
-    /// What it is for.
+    /// Sets what the movement is.
     pub(super) const fn purpose(mut self, words: &'static str) -> Self {
         self.purpose = Some(words);
         self
     }
 
-    /// Its likeliest fault.
+    /// Sets its likeliest fault, with conditions.
     pub(super) const fn listen_for(mut self, faults: &'static [(When, &'static str)]) -> Self {
         self.listen_for = faults;
         self
     }
 
-    /// The smaller movements it is made of.
+    /// Sets the smaller movements that it is made of.
     pub(super) const fn made_of(
         mut self,
         movements: &'static [(When, &'static [&'static str])],
@@ -84,13 +85,13 @@ impl Teaching {
         self
     }
 
-    /// The notes it is shown between.
+    /// Sets the notes between which it is shown.
     pub(super) const fn shown_between(mut self, before: Note, after: Note) -> Self {
         self.shown_between = Some((before, after));
         self
     }
 
-    /// Whose time it takes.
+    /// Sets whose time it takes.
     pub(super) const fn pace(mut self, pace: Pace) -> Self {
         self.pace = pace;
         self

@@ -1,7 +1,7 @@
 //! How often each gracenote group stands between two notes in real tunes.
 //!
-//! Counted in 277 tunes of the public repository svenax/bagpipemusic, commit b02aaac of
-//! 2025-12-22: evidence for what is common, never for what is right.
+//! The counts come from 277 tunes of the public repository svenax/bagpipemusic, commit b02aaac of
+//! 2025-12-22. They are evidence for what is common, never for what is right.
 
 use crate::chanter::Note;
 use crate::movement::context::Context;
@@ -10,11 +10,11 @@ use std::sync::LazyLock;
 /// One row of the count.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct TuneCount {
-    /// The group.
+    /// The gracenotes of the group.
     pub gracenotes: Vec<Note>,
     /// The notes around it.
     pub context: Context,
-    /// How many times.
+    /// How many times the group stands there.
     pub count: u32,
 }
 
@@ -51,7 +51,7 @@ pub fn tune_counts() -> &'static [TuneCount] {
 mod tests {
     use super::*;
 
-    /// A row that does not read would silently be missing from every order and suggestion.
+    /// A row that cannot be parsed would silently be missing from every order and suggestion.
     #[test]
     fn every_row_reads_and_the_commonest_comes_first() {
         let rows = tune_counts();

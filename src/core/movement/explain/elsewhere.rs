@@ -1,24 +1,24 @@
-//! How other contexts and other schools change a movement.
+//! How a movement changes in other contexts and under other schools.
 
 use crate::chanter::{NOTES, Note};
 use crate::movement::{Context, Family, Movement, Part, Resolution, Resolved, Schools, resolve};
 use crate::wording;
 use serde::Serialize;
 
-/// The same movement from other notes.
+/// The same movement from other notes before it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Elsewhere {
     /// The notes before the movement.
     pub from: Vec<Note>,
-    /// The gracenotes that are played from there; empty where it cannot be played.
+    /// The gracenotes that are played from these notes; empty when it cannot be played.
     pub gracenotes: Vec<Note>,
     /// The gracenotes with their roles: tones and separating gracenotes.
     #[serde(skip)]
     pub parts: Vec<Part>,
-    /// Why, where it is not the usual form.
+    /// Why it is not the usual form; none when it is.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub why: Option<String>,
-    /// What is played instead, where it cannot be played.
+    /// What is played instead, when it cannot be played.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub instead: Option<Movement>,
 }
@@ -35,11 +35,12 @@ pub struct OtherSchool {
     /// The gracenotes with their roles: tones and separating gracenotes.
     #[serde(skip)]
     pub parts: Vec<Part>,
-    /// How many of them fall before the beat.
+    /// How many of the parts, from the first, sound before the beat.
     pub before_beat: usize,
 }
 
-/// From every other note to the same closing note, notes with the same gracenotes together.
+/// The movement from every other note to the same closing note. Notes with the same gracenotes are
+/// one entry.
 pub(super) fn elsewhere(resolved: &Resolved, schools: &Schools) -> Vec<Elsewhere> {
     let own = resolved.gracenotes();
     let mut found: Vec<Elsewhere> = Vec::new();
@@ -80,7 +81,7 @@ pub(super) fn elsewhere(resolved: &Resolved, schools: &Schools) -> Vec<Elsewhere
     found
 }
 
-/// Other schools that change it here.
+/// The schools, other than the chosen one, that change the movement in this context.
 pub(super) fn other_schools(resolved: &Resolved) -> Vec<OtherSchool> {
     let Resolved {
         movement, context, ..
@@ -92,7 +93,7 @@ pub(super) fn other_schools(resolved: &Resolved) -> Vec<OtherSchool> {
             let schools = Schools::none().and(*school);
             let resolution = resolve(movement, context, &schools);
             let there = resolution.played()?;
-            // where it decides nothing, what is played is not the school's
+            // When the school decides nothing here, what is played is not its own form.
             let decides = there.school == Some(school.name);
             let differs = decides
                 && (there.parts != resolved.parts || there.before_beat != resolved.before_beat);
@@ -107,7 +108,7 @@ pub(super) fn other_schools(resolved: &Resolved) -> Vec<OtherSchool> {
         .collect()
 }
 
-/// Where a movement closes, in a sentence.
+/// The notes on which a movement closes, in a sentence.
 pub(super) fn closes(movement: Movement) -> String {
     let notes: Vec<&str> = movement.closes_on().into_iter().map(Note::spoken).collect();
     if movement.family() == Family::Gracenote {

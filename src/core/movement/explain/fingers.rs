@@ -1,4 +1,4 @@
-//! Describes what the fingers do, step by step, computed from the chart.
+//! Describes the finger movements step by step, computed from the fingering chart.
 
 use crate::chanter::{
     Crossing, CrossingKind, Finger, Note, PIBROCH_HIGH_G, Shape, crossing, gracenote_finger,
@@ -8,7 +8,7 @@ use crate::movement::{Resolved, Role};
 use crate::wording::{self, capital};
 use serde::Serialize;
 
-/// One step of the fingers.
+/// One step of the finger movements.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct FingerStep {
     /// The note that sounds after it.
@@ -17,35 +17,36 @@ pub struct FingerStep {
     pub lifts: Vec<&'static str>,
     /// Fingers that fall, by name.
     pub falls: Vec<&'static str>,
-    /// True when the gracenote's finger goes straight back.
+    /// True when the gracenote's finger returns at once.
     pub returns: bool,
     /// The note whose shape the hand has at the end of the step.
     pub hand_on: Note,
-    /// How long the sound of this step lasts; none for the closing note.
+    /// How long the sound of this step lasts, in milliseconds; none for the closing note.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub milliseconds: Option<u32>,
     /// The step in a sentence.
     pub sentence: String,
 }
 
-/// A change of note on the way that may let a wrong note through.
+/// A change of note within a movement at which a wrong note may sound.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct CrossingNoise {
-    /// From this note.
+    /// The note before the change.
     pub from: Note,
-    /// To that.
+    /// The note after the change.
     pub to: Note,
-    /// True where fingers fall while others rise.
+    /// True when some fingers fall while others rise.
     pub true_crossing: bool,
     /// What sounds when the closing fingers land before the others rise.
     pub closing_fingers_first: Option<Note>,
     /// What sounds when one hand moves before the other.
     pub one_hand_first: Option<Note>,
-    /// The trouble in a sentence.
+    /// What may go wrong, in a sentence.
     pub sentence: String,
 }
 
-/// The steps from the note before to the closing note; `milliseconds` of each part in order.
+/// The steps from the note before to the closing note. `milliseconds` are the lengths of the parts
+/// in order.
 pub(super) fn steps(resolved: &Resolved, milliseconds: &[u32]) -> Vec<FingerStep> {
     let mut held = resolved.context.before;
     let mut steps = Vec::with_capacity(resolved.parts.len() + 1);
@@ -62,11 +63,12 @@ pub(super) fn steps(resolved: &Resolved, milliseconds: &[u32]) -> Vec<FingerStep
                 steps.push(tone(held, part.note, lasts));
                 held = Some(part.note);
             }
-            // an early gracenote, lifted off the note that is ending
+            // An early gracenote is lifted from the note that is ending.
             (Role::Separating, Some(before)) if tapped && gracenote_sounds(part.note, before) => {
                 steps.push(lift(held, part.note, before, lasts));
             }
-            // with nothing sounding before it there is nothing to tap: the hand begins on it
+            // When no note sounds before it, there is nothing to tap: the hand begins in this
+            // shape.
             (Role::Separating, None) if tapped => {
                 steps.push(tone(None, part.note, lasts));
                 held = Some(part.note);
@@ -81,7 +83,7 @@ pub(super) fn steps(resolved: &Resolved, milliseconds: &[u32]) -> Vec<FingerStep
             }
             (Role::Separating, _) => {
                 steps.push(lift(held, part.note, next, lasts));
-                // by its end the hand has the shape of the note that follows
+                // At the end of the step the hand has the shape of the next note.
                 held = Some(next);
             }
         }
@@ -110,7 +112,7 @@ fn tone(from: Option<Note>, to: Note, milliseconds: Option<u32>) -> FingerStep {
     }
 }
 
-/// `the thumb falls as the top hand's index and middle fingers rise`.
+/// Describes a crossing: `the thumb falls as the top hand's index and middle fingers rise`.
 fn movement_of(way: &Crossing) -> String {
     let falls = format!("{} {}", spoken(&way.falling), verb(&way.falling, "fall"));
     let rises = format!("{} {}", spoken(&way.rising), verb(&way.rising, "rise"));
@@ -123,7 +125,7 @@ fn movement_of(way: &Crossing) -> String {
     }
 }
 
-/// The verb for these fingers: `falls`, `fall`.
+/// The verb in the number that fits these fingers: `falls` or `fall`.
 fn verb(fingers: &[Finger], plain: &str) -> String {
     if fingers.len() == 1 {
         format!("{plain}s")
@@ -154,7 +156,7 @@ fn lift(held: Option<Note>, gracenote: Note, next: Note, milliseconds: Option<u3
     other(&mut way.falling);
     other(&mut way.rising);
     let off = match held {
-        // a finger that is off already, such as the top index coming from high G
+        // This finger is off already, such as the top index coming from high G.
         Some(held) if !Shape::of(held).covers(lifted[0]) => "stays off",
         _ => "comes off",
     };
@@ -226,8 +228,8 @@ fn names(fingers: &[Finger]) -> Vec<&'static str> {
     fingers.iter().map(|finger| finger.name()).collect()
 }
 
-/// `the thumb`, `the top hand's index and middle fingers`, `the bottom hand's ring finger and the
-/// little finger`.
+/// Names fingers for a sentence: `the thumb`, `the top hand's index and middle fingers`, `the
+/// bottom hand's ring finger and the little finger`.
 pub(super) fn spoken(fingers: &[Finger]) -> String {
     let part = |finger: &Finger| match finger {
         Finger::UpperIndex | Finger::LowerIndex => Some("index"),
@@ -263,7 +265,7 @@ pub(super) fn spoken(fingers: &[Finger]) -> String {
     wording::list(&groups)
 }
 
-/// The changes of note on the way, gracenotes left out, that may let a wrong note through.
+/// The changes of note within the movement, gracenotes left out, at which a wrong note may sound.
 pub(super) fn crossings(resolved: &Resolved) -> Vec<CrossingNoise> {
     let mut found: Vec<CrossingNoise> = Vec::new();
     let mut line: Vec<Note> = resolved.context.before.into_iter().collect();
@@ -272,7 +274,7 @@ pub(super) fn crossings(resolved: &Resolved) -> Vec<CrossingNoise> {
             .parts
             .get(place + 1)
             .map_or(resolved.context.after, |next| next.note);
-        // a tap on the way is a station: the change goes through it
+        // The fingers stop at a tap, so the change of note goes through it.
         let on_the_way = part.note < next
             && line
                 .last()
@@ -292,7 +294,7 @@ pub(super) fn crossings(resolved: &Resolved) -> Vec<CrossingNoise> {
     found
 }
 
-/// What may sound between two notes; none when nothing can.
+/// The wrong note that may sound between two notes; none when there is none.
 fn noise(from: Note, to: Note) -> Option<CrossingNoise> {
     let way = crossing(from, to);
     let true_crossing = way.kind == CrossingKind::True;
@@ -356,7 +358,7 @@ mod tests {
         assert_eq!(spoken(&[Finger::Thumb]), "the thumb");
     }
 
-    /// Computed from the chart; both models are told where they differ.
+    /// Computed from the chart. Where the two models differ, both wrong notes are named.
     #[test]
     fn a_true_crossing_tells_the_wrong_note_of_both_models() {
         let low_a_to_c = noise(LowA, C).expect("a true crossing");

@@ -1,10 +1,10 @@
-//! Kinds of movements that teaching and timing both tell apart.
+//! Kinds of movements that both teaching and timing distinguish.
 
 use crate::chanter::Note;
 use crate::movement::catalogue::{Pace, When};
 use crate::movement::{Family, Movement, Resolved, Role};
 
-/// The short first note of a figure, which is the melody's.
+/// The short first note of a figure, which is a melody note; none for other movements.
 pub(super) fn figure_note(resolved: &Resolved) -> Option<Note> {
     resolved
         .context
@@ -12,24 +12,24 @@ pub(super) fn figure_note(resolved: &Resolved) -> Option<Note> {
         .filter(|_| resolved.movement.family() == Family::Figure)
 }
 
-/// Movements of a pibroch's ground, which has no pulse (common practice, no source).
+/// True for a movement of a pibroch's ground, which has no pulse (common practice, no source).
 pub(super) fn is_of_a_ground(movement: Movement) -> bool {
     movement.teaching().pace == Pace::Ground
 }
 
-/// Movements so long that they take their own time and not the note before's (common practice, no
-/// source).
+/// True for a movement so long that it takes its own time, none of it from the note before (common
+/// practice, no source).
 pub(super) fn is_a_long_variation(movement: Movement) -> bool {
     movement.teaching().pace == Pace::LongVariation
 }
 
-/// Movements of pibroch, in whose variations the theme note has the beat (common practice, no
-/// source). The taorluath is of light music too.
+/// True for a movement of pibroch in whose variations the theme note has the beat (common practice,
+/// no source). The taorluath belongs to light music too.
 pub(super) fn gives_the_theme_note_the_beat(movement: Movement) -> bool {
     movement.teaching().pace != Pace::Light
 }
 
-/// True where something that a row says of its movement holds for it as it is played here.
+/// True when a row's condition holds for its movement in this context.
 pub(super) fn holds(when: When, resolved: &Resolved) -> bool {
     match when {
         When::Always => true,
@@ -43,7 +43,7 @@ pub(super) fn holds(when: When, resolved: &Resolved) -> bool {
     }
 }
 
-/// The first of what a row says that holds here.
+/// The first entry of a row whose condition holds here.
 pub(super) fn first_that_holds<T: Copy>(
     said: &'static [(When, T)],
     resolved: &Resolved,
@@ -52,14 +52,15 @@ pub(super) fn first_that_holds<T: Copy>(
     said.iter().find(holding).map(|(_, what)| *what)
 }
 
-/// True where the first low G of a birl is no tap: the hand comes to it from another note.
+/// True when the first low G of a birl is not a tap, because the hand comes to it from another
+/// note.
 pub(super) fn falls_on_low_g(resolved: &Resolved) -> bool {
     resolved.movement.family() == Family::Birl
         && resolved.context.before != Some(resolved.context.after)
         && resolved.parts[0].note == Note::LowG
 }
 
-/// The low Gs that are heard in a movement, the notes around it counted.
+/// How many low Gs sound in a movement and the notes around it.
 fn low_gs(resolved: &Resolved) -> usize {
     let inside = resolved
         .parts

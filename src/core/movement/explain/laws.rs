@@ -1,5 +1,5 @@
-//! The laws of explanations, in every context and by every school. Each law was once broken by a
-//! sentence that a teacher would not say.
+//! Rules for explanations, tested in every context and under every school. Each forbids a sentence
+//! that a teacher would not say.
 
 use super::{Explanation, explain};
 use crate::chanter::{NOTES, Note, gracenote_sounds};
@@ -8,9 +8,10 @@ use crate::units::Bpm;
 use std::collections::HashSet;
 use std::sync::LazyLock;
 
-/// Every movement in every context, and again by each of its schools where that one decides.
+/// Every movement in every context without a school, and again under each school that decides its
+/// form there.
 pub(super) fn everywhere() -> impl Iterator<Item = &'static (String, Explanation)> {
-    // made once for all the laws
+    // Computed once for all tests.
     static EVERYWHERE: LazyLock<Vec<(String, Explanation)>> =
         LazyLock::new(|| explain_everywhere().collect());
     EVERYWHERE.iter()
@@ -44,7 +45,7 @@ fn explained(movement: Movement, context: Context, schools: &Schools) -> Explana
     explain(movement, context, schools, tempo, &Lengths::default())
 }
 
-/// One explanation by names.
+/// One explanation, found by the movement's name.
 pub(super) fn one(name: &str, from: Note, to: Note, school: Option<&str>) -> Explanation {
     let schools = school.map_or(Schools::none(), |school| {
         Schools::none().with(school).expect("a school")
@@ -78,7 +79,7 @@ fn sentences(explanation: &Explanation) -> impl Iterator<Item = &str> {
 
 const NUMBERS: [&str; 7] = ["no", "one", "two", "three", "four", "five", "six"];
 
-/// `twice`, `three times` as a number.
+/// The number that words such as `twice` and `three times` mean.
 fn often(words: &str) -> Option<usize> {
     match words {
         "once" => Some(1),
@@ -114,8 +115,8 @@ fn no_sentence_stumbles() {
     }
 }
 
-/// `the D gracenote ends with the D gracenote` is true and says nothing; and what a movement ends
-/// with must really be what this note cannot sound.
+/// A sentence such as `the D gracenote ends with the D gracenote` says nothing. And what a movement
+/// is said to end with must be what this note cannot sound.
 #[test]
 fn nothing_is_explained_by_itself() {
     for (told, explanation) in everywhere() {
@@ -123,7 +124,7 @@ fn nothing_is_explained_by_itself() {
             continue;
         };
         let name = explanation.movement.spoken();
-        // the page puts a colon before it
+        // The page puts a colon before this text, so the text itself has none.
         assert!(!why.contains(": "), "{told}: {why}");
         assert!(
             !why.contains(&format!("the {name} ends with the {name}")),
@@ -149,7 +150,7 @@ fn nothing_is_explained_by_itself() {
     }
 }
 
-/// A note is not changed into itself, and nothing is asked for twice.
+/// No foundation changes a note into itself, and none is listed twice.
 #[test]
 fn what_comes_first_is_possible_and_said_once() {
     for (told, explanation) in everywhere() {
@@ -182,7 +183,7 @@ fn what_comes_first_is_possible_and_said_once() {
     assert!(one("strike", Note::E, Note::E, None).first.is_empty());
 }
 
-/// A tone that leads upwards does not lead down.
+/// A tone that is said to lead upwards does not lead down.
 #[test]
 fn passing_tones_go_the_way_they_are_said_to_go() {
     let mut passing = 0;
@@ -203,7 +204,7 @@ fn passing_tones_go_the_way_they_are_said_to_go() {
     assert!(passing > 50, "{passing}");
 }
 
-/// How often a note is said to be heard is counted here from the notes.
+/// The number of times that a note is said to sound is compared with the notes.
 #[test]
 fn what_is_counted_is_there() {
     let mut counted = 0;
@@ -221,7 +222,7 @@ fn what_is_counted_is_there() {
             assert_eq!(often(words), Some(inside), "{told}: {purpose}");
             counted += 1;
         }
-        // where nothing opens the note, the one before it is heard with it
+        // When no gracenote opens the note, the same note before it sounds together with it.
         let line = line(explanation);
         let first = &explanation.parts[0];
         let opened = !first.sounding && first.note > explanation.to;
@@ -252,7 +253,7 @@ fn what_is_counted_is_there() {
     assert!(from_low_g.purpose.contains("low A three times"));
 }
 
-/// A gracenote is said to open a note only where it does.
+/// A gracenote is said to open a note only when it does.
 #[test]
 fn an_opening_is_spoken_of_where_there_is_one() {
     for (told, explanation) in everywhere().filter(|(_, explanation)| explanation.playable) {
@@ -305,7 +306,7 @@ fn an_opening_is_spoken_of_where_there_is_one() {
     }
 }
 
-/// A school that decides nothing here is not listed with what others play.
+/// A school is listed only where its form differs from that of the others.
 #[test]
 fn other_schools_are_listed_where_they_decide() {
     for (told, explanation) in everywhere() {
@@ -323,7 +324,7 @@ fn other_schools_are_listed_where_they_decide() {
     }
 }
 
-/// The first note of a tachum is the melody's, and has the beat: common practice, no source.
+/// The first note of a tachum is a melody note and has the beat (common practice, no source).
 #[test]
 fn the_tachum_has_its_first_note_on_the_beat() {
     let tachum = one("tachum", Note::C, Note::LowA, None);
@@ -334,7 +335,7 @@ fn the_tachum_has_its_first_note_on_the_beat() {
     assert!(tachum.write(80).contains("(HG) C (D) LA"));
 }
 
-/// Ways of playing a birl are no faults: common practice, no source.
+/// No way of playing a birl is called a fault (common practice, no source).
 #[test]
 fn no_way_of_playing_a_birl_is_faulted() {
     for name in ["birl", "thumb-birl", "hiharin"] {
@@ -345,7 +346,7 @@ fn no_way_of_playing_a_birl_is_faulted() {
     }
 }
 
-/// (F) on high G after high G and high A: as 277 counted tunes have it, 104 times.
+/// The doubling on high G after high G and high A is (F), as 104 times in the 277 counted tunes.
 #[test]
 fn the_doubling_on_high_g_from_above_is_the_half_form() {
     let full: [(Note, &[Note]); 2] = [
@@ -364,8 +365,9 @@ fn the_doubling_on_high_g_from_above_is_the_half_form() {
     }
 }
 
-/// From a note that leaves the finger open nothing can be tapped: facts of the chart of fingers.
-/// Only the school of early gracenotes sounds such a note, and lifts it off the note before.
+/// Nothing can be tapped from a note that leaves the finger open (computed from the fingering
+/// chart). Only the school of early gracenotes sounds such a note, and it lifts it from the note
+/// before.
 #[test]
 fn nothing_is_tapped_from_below() {
     for (told, explanation) in everywhere().filter(|(_, explanation)| explanation.playable) {
@@ -388,8 +390,8 @@ fn nothing_is_tapped_from_below() {
     assert_eq!(on_high_a.gracenotes, [Note::HighA, Note::HighG]);
 }
 
-/// A held tone is nobody's milliseconds, and what has its own time takes none from its neighbours
-/// and has no pulse to keep or miss: common practice, no source.
+/// A held tone has no length in milliseconds. A movement with its own time takes none from its
+/// neighbours and has no pulse to keep or miss (common practice, no source).
 #[test]
 fn what_has_its_own_time_takes_none_from_a_neighbour() {
     for (told, explanation) in everywhere() {
@@ -405,7 +407,7 @@ fn what_has_its_own_time_takes_none_from_a_neighbour() {
             explanation.from.is_some() || !sentence.contains("the theme note before it"),
             "{told}: {sentence}"
         );
-        // lengths are a choice, and never told as a fact
+        // Lengths are a choice, so no sentence gives one as a fact.
         assert!(
             !sentence.contains(" ms") || sentence.contains(" as set"),
             "{told}: {sentence}"
@@ -413,8 +415,8 @@ fn what_has_its_own_time_takes_none_from_a_neighbour() {
     }
 }
 
-/// Words that once stood where they were not true. A chanter has no dynamics (published: records of
-/// the National Museums Scotland); the rest is common practice, no source.
+/// Words that would be untrue for some movements do not appear there. A chanter has no dynamics
+/// (published: records of the National Museums Scotland); the rest is common practice, no source.
 #[test]
 fn nothing_is_said_that_was_once_wrong() {
     for (told, explanation) in everywhere() {
@@ -446,7 +448,8 @@ fn nothing_is_said_that_was_once_wrong() {
     assert!(thumb.purpose.starts_with("The thumb off"));
 }
 
-/// A grip has two low Gs, and `straight` passes no note on the way.
+/// A movement is called a grip only when it has two low Gs, and `straight` only when it passes no
+/// other note.
 #[test]
 fn a_name_is_used_of_what_is_played() {
     for (told, explanation) in everywhere().filter(|(_, explanation)| explanation.playable) {
@@ -471,7 +474,7 @@ fn a_name_is_used_of_what_is_played() {
             );
         }
     }
-    // what separates two low Gs stands between two
+    // A gracenote is said to separate two low Gs only when it stands between two.
     for (told, explanation) in everywhere() {
         let between = |pair: &[Note]| pair[0] == Note::LowG && pair[2] == Note::LowG;
         let two = line(explanation).windows(3).any(between);

@@ -1,8 +1,8 @@
-//! A movement explained as a good teacher would: what is played, why, with which fingers, when,
-//! and what tends to go wrong.
+//! Explains a movement as a good teacher would: what is played, why, with which fingers, when, and
+//! what tends to go wrong.
 //!
-//! A pure value: for a page in the terminal, for JSON, for the practise screen. Knows a tempo only
-//! to say milliseconds.
+//! An explanation is a plain value for a page in the terminal, for JSON and for the practice
+//! screen. A tempo is used only to give milliseconds.
 
 mod elsewhere;
 mod fingers;
@@ -35,11 +35,11 @@ use serde::Serialize;
 pub struct PartExplained {
     /// The gracenote.
     pub note: Note,
-    /// True for a tone that is to be heard, false for a gracenote that separates.
+    /// True for a tone that is meant to be heard; false for a gracenote that separates.
     pub sounding: bool,
-    /// True where the music holds it long.
+    /// True when the music holds it long.
     pub held: bool,
-    /// When it begins, milliseconds from the beat, negative before it.
+    /// When it begins, in milliseconds from the beat; negative before the beat.
     pub begins: i32,
     /// How long it lasts, milliseconds.
     pub milliseconds: u32,
@@ -58,44 +58,44 @@ pub struct Explanation {
     pub to: Note,
     /// True when the movement can be played here.
     pub playable: bool,
-    /// Why it cannot.
+    /// Why it cannot be played here; none when it can.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub why_not: Option<String>,
     /// What is explained: the movement itself, or what is played instead.
     pub explains: Option<Movement>,
     /// The gracenotes.
     pub gracenotes: Vec<Note>,
-    /// The school that decides them, or else where the time falls.
+    /// The school that decides the gracenotes, or otherwise where the time falls.
     pub school: Option<&'static str>,
-    /// What the movement is, as it is played here.
+    /// What the movement is, in the form that is played here.
     pub purpose: String,
-    /// Why this context changes it.
+    /// Why this context changes the form; none when the form is the usual one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub replaced: Option<String>,
-    /// Why each gracenote is there.
+    /// Why each gracenote is there, in the order of `gracenotes`.
     pub reasons: Vec<String>,
     /// Each gracenote with its place in time.
     pub parts: Vec<PartExplained>,
-    /// Where the time comes from.
+    /// Where the movement takes its time from.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub time: Option<Time>,
     /// The finger work, step by step; the last step is the closing note.
     pub fingers: Vec<FingerStep>,
-    /// Changes of note on the way that may let a wrong note through.
+    /// Changes of note within the movement at which a wrong note may sound.
     pub crossings: Vec<CrossingNoise>,
     /// What to listen for.
     pub listen_for: Vec<String>,
-    /// What must be clean first; empty where a single gracenote parts two equal notes.
+    /// What must be clean first; empty for a single gracenote that separates two equal notes.
     pub first: Vec<Foundation>,
     /// The same movement from other notes.
     pub elsewhere: Vec<Elsewhere>,
-    /// The same movement here by other schools.
+    /// The same movement in this context under other schools.
     pub schools: Vec<OtherSchool>,
-    /// Where it closes.
+    /// The notes on which it closes, in a sentence.
     pub closes: String,
-    /// How often it stands in 277 counted tunes.
+    /// How many times it stands in the 277 counted tunes.
     pub counted: u32,
-    /// Where the catalogue has it from.
+    /// The source of its catalogue row.
     pub source: &'static str,
 }
 
@@ -149,7 +149,7 @@ fn fill(
     tempo: Bpm,
     lengths: &Lengths,
 ) {
-    // exact to the end, so that a long movement does not add up what was rounded
+    // Times are exact until the end, so that the rounding errors of a long movement do not add up.
     let exact: Vec<Fraction> = resolved
         .parts
         .iter()
@@ -166,7 +166,7 @@ fn fill(
     let reasons = reasons::reasons(resolved, schools);
     let (before, after) = exact.split_at(resolved.before_beat);
     let (before, after): (Fraction, Fraction) = (before.iter().sum(), after.iter().sum());
-    // a figure's first note has the beat, and its gracenote comes after that note
+    // The first note of a figure has the beat, and the figure's gracenote comes after that note.
     let short = kinds::figure_note(resolved).map(|_| Lengths::figure_note().0 * tempo.beat().0);
     let mut begins = short.unwrap_or(-before);
     explanation.explains = Some(resolved.movement);
@@ -244,8 +244,8 @@ mod tests {
             .collect()
     }
 
-    /// A wrong finger in one step would teach a wrong hand: the steps are played on the chart and
-    /// must give every note of the explanation.
+    /// A wrong finger in one step would teach a wrong hand. The steps are played on the fingering
+    /// chart and must give every note of the explanation.
     #[test]
     fn the_steps_played_on_the_chart_give_every_note() {
         let mut steps = 0;
@@ -292,7 +292,7 @@ mod tests {
         assert!(steps > 10_000, "{steps}");
     }
 
-    /// Without it a page could speak of other gracenotes than those that sound.
+    /// A page must describe exactly the gracenotes that sound.
     #[test]
     fn an_explanation_is_whole_for_every_movement_in_every_context() {
         for (movement, context) in space() {
@@ -406,7 +406,7 @@ mod tests {
         );
     }
 
-    /// A screen of 80 columns as a reader sees it.
+    /// A snapshot of the page at 80 columns.
     #[test]
     fn the_page_of_the_grip_from_d() {
         insta::assert_snapshot!(explained("grip", Note::D, Note::LowA).write(80));

@@ -1,4 +1,4 @@
-//! The explanation as paragraphs, and as plain text of a width.
+//! Writes the explanation as paragraphs, and as plain text of a given width.
 
 use super::{Explanation, Foundation, PartExplained, Time};
 use crate::chanter::Note;
@@ -18,16 +18,16 @@ pub struct Paragraph {
 /// One line of a paragraph.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Line {
-    /// Prose, broken where the page ends.
+    /// Prose that is wrapped at the width of the page.
     Prose(String),
-    /// A mark, then prose that hangs beside it.
+    /// A marked item whose text is indented beside the mark.
     Item {
-        /// In front: a number, a note, a name.
+        /// The mark: a number, a note or a name.
         mark: String,
-        /// What it says.
+        /// The text of the item.
         text: String,
     },
-    /// A picture, never broken.
+    /// A drawn line that is never wrapped.
     Drawn(String),
 }
 
@@ -43,7 +43,7 @@ impl Explanation {
         capital(&format!("{} {from} to {to}", explained.spoken()))
     }
 
-    /// The page, a paragraph a subject.
+    /// The page, with one paragraph for each subject.
     pub fn page(&self) -> Vec<Paragraph> {
         let mut page = vec![self.opening()];
         let mut add = |heading, lines: Vec<Line>| {
@@ -92,7 +92,7 @@ impl Explanation {
         text
     }
 
-    /// Why the movement is not played here, and what is played instead; none where it is played.
+    /// Why the movement is not played here, and what is played instead; none when it is played.
     pub fn refusal(&self) -> Option<String> {
         let why = self.why_not.as_ref()?;
         let mut told = format!("No {} can be played here: {why}.", self.movement.spoken());
@@ -125,7 +125,8 @@ impl Explanation {
         Paragraph { heading: "", lines }
     }
 
-    /// `LG (B) LG`; a figure with its melody notes, `(HG) C (D) LA`.
+    /// The group as it is written: `LG (B) LG`, or for a figure with its melody notes `(HG) C (D)
+    /// LA`.
     fn written(&self) -> String {
         if let Some(first) = self.figure_note() {
             let opening = opening_of(first);
@@ -134,7 +135,7 @@ impl Explanation {
         self.group()
     }
 
-    /// The short first note of a figure, when that is what is explained.
+    /// The short first note of a figure; none when the explanation is not of a figure.
     fn figure_note(&self) -> Option<Note> {
         self.from.filter(|_| {
             self.explains
@@ -142,7 +143,7 @@ impl Explanation {
         })
     }
 
-    /// `LG (B) LG`.
+    /// The gracenotes of the group: `LG (B) LG`.
     fn group(&self) -> String {
         let parts: Vec<Part> = self
             .parts
@@ -200,9 +201,9 @@ impl Explanation {
         lines
     }
 
-    /// Three lines: the notes with each beat as `│`, the milliseconds, and the beats.
+    /// A drawing of three lines: the notes with each beat as `│`, the milliseconds, and the beats.
     fn line_of_beats(&self, time: &Time) -> Vec<String> {
-        // within eighty columns with the longest variations
+        // The drawing fits into 80 columns even for the longest variations.
         let wide: usize = self.parts.iter().map(|part| mark(part).len() + 1).sum();
         let dash = match wide {
             0..=36 => "──────────── ",
@@ -213,7 +214,8 @@ impl Explanation {
         let mut lengths = " ".repeat(notes.chars().count());
         let figure = self.figure_note();
         if let Some(first) = figure {
-            // every gracenote is as long as the one inside, and is taken from the note it opens
+            // All gracenotes of a figure have the same length, and each takes its time from the
+            // note it opens.
             let gracenote = self.parts.first().map_or(0, |part| part.milliseconds);
             let short = (Lengths::figure_note().0 * time.tempo.beat().0).round();
             let opening = opening_of(first);
@@ -253,7 +255,7 @@ impl Explanation {
         lengths.push_str(" ms");
         let mut marks = String::new();
         let last = beats.len() - 1;
-        // a note held inside may take more than a beat: the next line is not the next beat then
+        // A held note inside may last more than a beat, so the next line need not be the next beat.
         let goes_over = self.parts.iter().any(|part| part.held);
         for (place, beat) in beats.iter().enumerate() {
             let gap = beat.saturating_sub(marks.chars().count());
@@ -263,7 +265,7 @@ impl Explanation {
             } else {
                 "▲ beat"
             };
-            // up to the next mark, or to the edge of a narrow page
+            // The label may reach to the next mark, or to the edge of a narrow page.
             let room = beats.get(place + 1).unwrap_or(&77).saturating_sub(*beat);
             let fits = name.chars().count() < room;
             marks.push_str(if fits { name } else { "▲" });
@@ -370,7 +372,7 @@ impl Line {
     }
 }
 
-/// `(HG) `: the gracenote that opens the first note of a figure, empty where none does.
+/// The gracenote that opens the first note of a figure, such as `(HG) `; empty when none does.
 fn opening_of(first: Note) -> String {
     opening_gracenote(None, first).map_or(String::new(), |gracenote| format!("({gracenote}) "))
 }
@@ -386,7 +388,7 @@ fn sentences<'a>(texts: impl Iterator<Item = &'a String>) -> Vec<Line> {
     texts.map(|text| Line::Prose(text.clone())).collect()
 }
 
-/// A part as everywhere on the page: `LG`, `(B)`, `E~`.
+/// A part in the notation of the page: `LG`, `(B)`, `E~`.
 fn mark(part: &PartExplained) -> String {
     match (part.sounding, part.held) {
         (true, true) => format!("{}~", part.note),

@@ -1,5 +1,5 @@
-//! What a movement is, of the gracenotes that are played here; where the words do not depend on them,
-//! they stand in its row.
+//! Says what a movement is, for the gracenotes that are played here. Words that do not depend on
+//! the gracenotes are in its catalogue row.
 //!
 //! Common practice, no source, unless a sentence names one.
 
@@ -31,7 +31,7 @@ pub(super) fn purpose(resolved: &Resolved) -> String {
     }
 }
 
-/// A single gracenote: what its finger does depends on the note that the hand comes from.
+/// Describes a single gracenote. What its finger does depends on the note before.
 fn gracenote(resolved: &Resolved) -> String {
     let gracenote = resolved.parts[0].note;
     let finger = if gracenote == Note::HighA {
@@ -69,7 +69,7 @@ fn gracenote(resolved: &Resolved) -> String {
     }
 }
 
-/// The gracenote that opens the closing note, when the first part is one.
+/// The gracenote that opens the closing note; none when the first part is a tone.
 fn opening(resolved: &Resolved) -> Option<Note> {
     let first = resolved.parts.first()?;
     let opens = first.role == Role::Separating
@@ -92,8 +92,8 @@ fn times(resolved: &Resolved, note: Note) -> usize {
     tones(resolved).filter(|tone| *tone == note).count()
 }
 
-/// What is said of a grip inside that comes from the caught D: as from D elsewhere, its low Gs are
-/// parted by B.
+/// What is said of a grip inside that comes from the caught D: as in any grip from D, a B gracenote
+/// separates its low Gs.
 fn b_inside(resolved: &Resolved) -> &'static str {
     let b = |part: &Part| part.role == Role::Separating && part.note == Note::B;
     if resolved.parts.iter().any(b) {
@@ -104,12 +104,13 @@ fn b_inside(resolved: &Resolved) -> &'static str {
     }
 }
 
-/// How often the closing note is heard: inside, at the end, and before where a tap falls at once.
+/// How many times the closing note sounds: inside the movement, at the end, and before it when a
+/// tap follows at once.
 fn heard(resolved: &Resolved) -> usize {
     times(resolved, resolved.context.after) + 1 + usize::from(taps_at_once(resolved))
 }
 
-/// True when the note before is the closing note and is tapped at once.
+/// True when the note before equals the closing note and is tapped at once.
 fn taps_at_once(resolved: &Resolved) -> bool {
     resolved.context.before == Some(resolved.context.after)
         && opening(resolved).is_none()
@@ -131,7 +132,7 @@ fn number(number: usize) -> &'static str {
         .unwrap_or("many")
 }
 
-/// `once`, `twice`, `three times`.
+/// A number in words: `once`, `twice`, `three times`.
 fn often(times: usize) -> String {
     match times {
         1 => "once".to_owned(),
@@ -140,7 +141,7 @@ fn often(times: usize) -> String {
     }
 }
 
-/// `a gracenote opens it`, with what opens it.
+/// Says which gracenote opens the note: `a gracenote opens it`.
 fn opens(resolved: &Resolved) -> &'static str {
     match opening(resolved) {
         Some(Note::HighA) => "the thumb opens it",
@@ -164,7 +165,7 @@ fn doubling(resolved: &Resolved) -> String {
             ("half-doubling", Some(before)) => {
                 format!(": coming down from {} sets the note off", before.spoken())
             }
-            // of the doubling the catalogue says why
+            // For the doubling the catalogue gives the reason.
             _ => String::new(),
         };
         return format!("Only {finger} is left of this doubling{because}.");
@@ -300,7 +301,7 @@ fn throw(resolved: &Resolved) -> String {
     }
 }
 
-/// Ways of playing a birl, none of them wrong.
+/// The ways of playing a birl; none of them is wrong.
 const WAYS: &str = "Some tap twice, some tap once and draw the finger back across the hole, some \
                     draw a seven with it: ways of playing it, and none of them a fault.";
 

@@ -3,7 +3,7 @@
 use crate::chanter::{Note, gracenote_sounds};
 use crate::movement::{Context, Part, Resolved, Role, Schools, resolve};
 
-/// One reason a part, in order, each a sentence without a full stop.
+/// One reason for each part, in order; each is a sentence without a full stop.
 pub(super) fn reasons(resolved: &Resolved, schools: &Schools) -> Vec<String> {
     (0..resolved.parts.len())
         .map(|place| reason(resolved, place, schools))
@@ -30,7 +30,8 @@ fn reason(resolved: &Resolved, place: usize, schools: &Schools) -> String {
     }
 }
 
-/// `first`: the note before is the melody's, and not a tone of the movement.
+/// The reason for a separating gracenote. `first` is true when the note before it is the melody's
+/// and not a tone of the movement.
 fn separating(
     gracenote: Note,
     before: Option<Note>,
@@ -86,8 +87,8 @@ fn separating(
     }
 }
 
-/// True when the tone stands here whatever note the movement closes on, so that where it is the
-/// closing note's own it is so by chance.
+/// True when the tone stands here for every closing note. Where it equals the closing note, that is
+/// a coincidence.
 fn stays_elsewhere(resolved: &Resolved, place: usize, schools: &Schools) -> bool {
     let part = resolved.parts[place];
     let mut others = resolved
@@ -108,7 +109,8 @@ fn stays_elsewhere(resolved: &Resolved, place: usize, schools: &Schools) -> bool
     others.peek().is_some() && others.all(|same| same)
 }
 
-/// `sounds_closing`: the tone is the closing note, sounded before it stays.
+/// The reason for a tone. `sounds_closing` is true when the tone is the closing note, sounded once
+/// before it stays.
 fn sounding(parts: &[Part], place: usize, closing: Note, sounds_closing: bool) -> String {
     let part = parts[place];
     let note = part.note;
@@ -155,7 +157,7 @@ fn sounding(parts: &[Part], place: usize, closing: Note, sounds_closing: bool) -
         return format!("a passing tone, {way} to {to}");
     }
     match (tones.len(), again, note) {
-        // a low G before the closing low G is no tone between two others
+        // A low G before a closing low G does not stand between two other tones.
         (1, _, _) if [note, closing] != [Note::LowG; 2] => {
             format!("the one tone inside: short, but a tone, and heard as {name}")
         }

@@ -1,12 +1,12 @@
-//! What every refusal must keep to, and what is said of single gracenotes, the short birl and the
-//! tachum. Each law was once broken by a sentence that a teacher would not say.
+//! Rules for every refusal, and for what is said of single gracenotes, the short birl and the
+//! tachum. Each forbids a sentence that a teacher would not say.
 
 use super::laws::{everywhere, line, one};
 use crate::chanter::{Finger, Note, Shape, gracenote_sounds};
 use crate::movement::{Family, Movement};
 
-/// The tap of a strike on each note: facts of the trade, LilyPond 2.24.1 bagpipe.ly; on D low G is
-/// the rule, C a school; on high A the thumb taps: common practice, no source.
+/// The notes that a strike on each note may tap to (LilyPond 2.24.1 bagpipe.ly). On D low G is
+/// usual and C a school's; on high A the thumb taps (common practice, no source).
 fn taps(on: Note) -> &'static [Note] {
     match on {
         Note::LowG => &[],
@@ -19,7 +19,7 @@ fn taps(on: Note) -> &'static [Note] {
     }
 }
 
-/// From the note of the tap nothing new is heard; from a lower note the tap is a step up.
+/// From the note of the tap nothing new would sound; from a lower note the tap would be a step up.
 #[test]
 fn a_strike_from_below_is_refused_for_what_would_be_heard() {
     let mut refused = 0;
@@ -51,8 +51,8 @@ fn a_strike_from_below_is_refused_for_what_would_be_heard() {
     assert!(refused > 20, "{refused}");
 }
 
-/// The birl is the little finger's, from low A to low G: common practice, no source; what that
-/// finger can do on another note is read off the chart.
+/// The birl is played by the little finger, from low A to low G (common practice, no source). What
+/// this finger can do on another note follows from the fingering chart.
 #[test]
 fn a_birl_is_refused_for_what_the_little_finger_can_do() {
     let mut refused = 0;
@@ -88,7 +88,7 @@ fn a_birl_is_refused_for_what_the_little_finger_can_do() {
     );
 }
 
-/// A finger that is off already does not come off: what is said of it agrees with the steps.
+/// A finger that is already off cannot come off: the sentence agrees with the finger steps.
 #[test]
 fn a_gracenote_s_finger_is_said_to_do_what_it_does() {
     let mut stays_off = 0;
@@ -111,8 +111,8 @@ fn a_gracenote_s_finger_is_said_to_do_what_it_does() {
     assert!(stays_off > 30, "{stays_off}");
 }
 
-/// From a note, its own gracenote is that note again; from D a high G gracenote is played, from
-/// high G the thumb's: facts of the trade, common practice.
+/// A note's own gracenote on it would be the same note again. From D a high G gracenote is played,
+/// and from high G the thumb's gracenote (facts of the trade, common practice).
 #[test]
 fn the_note_that_sounds_is_no_gracenote_and_another_is_named() {
     let mut refused = 0;
@@ -127,9 +127,10 @@ fn the_note_that_sounds_is_no_gracenote_and_another_is_named() {
             if explanation.movement.family() == Family::Gracenote {
                 let expected = match (explanation.from, explanation.to) {
                     (Some(Note::HighG), _) => [Note::HighA],
-                    // neither finger can open high G from high A: a strike is left
+                    // From high A neither finger can open high G, so only a strike is possible.
                     (Some(Note::HighA), Note::HighG) => [Note::F],
-                    // where a low gracenote falls away, the next one of the bottom hand stands for it
+                    // When a low gracenote cannot sound, the next gracenote of the bottom hand
+                    // takes its place.
                     (Some(Note::LowA | Note::B | Note::C), _) => [Note::D],
                     _ => [Note::HighG],
                 };
@@ -159,7 +160,7 @@ fn the_note_that_sounds_is_no_gracenote_and_another_is_named() {
         page.contains("; play the high G gracenote instead"),
         "{page}"
     );
-    // one name for one thing: every lone gracenote gives way to the same doubling on high A
+    // Every lone gracenote on high A is replaced by the same doubling, under the same name.
     for name in ["hg-gracenote", "d-gracenote", "ha-gracenote"] {
         let on_high_a = one(name, Note::C, Note::HighA, None);
         assert_eq!(on_high_a.explains.map(Movement::name), Some("doubling"));
@@ -169,7 +170,8 @@ fn the_note_that_sounds_is_no_gracenote_and_another_is_named() {
     assert_eq!(instead, Some("thumb-strike"));
 }
 
-/// A half form from its own note is refused with its remedy, and the remedy parts the two notes.
+/// A half form from its own note is refused with an alternative, and the alternative separates the
+/// two notes.
 #[test]
 fn a_half_form_on_equal_notes_names_what_parts_them() {
     let mut refused = 0;
@@ -202,7 +204,8 @@ fn a_half_form_on_equal_notes_names_what_parts_them() {
     assert_eq!(on_high_g.gracenotes, [Note::HighA, Note::HighG, Note::F]);
 }
 
-/// That it closes elsewhere is no reason; where nothing else is one, custom is named.
+/// That a movement closes on other notes is not a reason. When there is no other reason, the
+/// sentence names custom.
 #[test]
 fn every_refusal_has_a_reason() {
     for (told, explanation) in everywhere() {
@@ -216,7 +219,7 @@ fn every_refusal_has_a_reason() {
         );
         assert!(!why.contains("low G gracenote"), "{told}: {why}");
         if let Some((beside, _)) = why.split_once(" of the movement would be heard as one") {
-            // the form that comes from this note has the closing note where it would meet it
+            // The form from this note has the closing note at the place where the two would meet.
             let theme = explanation.movement.name() == "crunluath-fosgailte";
             assert!(
                 !theme || explanation.from == Some(explanation.to),
@@ -233,7 +236,7 @@ fn every_refusal_has_a_reason() {
     assert!(why("cadence", Note::B, Note::F).contains("falls from E"));
 }
 
-/// The first low G of a short birl is the hand falling on it, and no tap: common practice.
+/// The first low G of a short birl is the hand falling on it, not a tap (common practice).
 #[test]
 fn the_short_birl_has_one_tap() {
     for from in [Note::B, Note::C, Note::E, Note::HighA] {
@@ -257,7 +260,7 @@ fn the_short_birl_has_one_tap() {
     }
 }
 
-/// Of a tachum both gracenotes are told, the one that opens its first note too.
+/// Both gracenotes of a tachum are listed, including the one that opens its first note.
 #[test]
 fn a_tachum_has_every_gracenote_in_its_times() {
     let tachum = one("tachum", Note::C, Note::LowA, None);
@@ -266,7 +269,7 @@ fn a_tachum_has_every_gracenote_in_its_times() {
         assert!(sentence.contains(gracenote), "{sentence}");
     }
     assert!(tachum.listen_for[0].starts_with("every gracenote a point"));
-    // 125 ms of C, the gracenote's 35 in them
+    // C lasts 125 ms, including the gracenote's 35 ms.
     let page = tachum.write(80);
     assert!(page.contains("│ (HG) C  (D) LA"), "{page}");
     assert!(page.contains("35   90 35 ms"), "{page}");
@@ -279,7 +282,8 @@ fn a_tachum_has_every_gracenote_in_its_times() {
     assert!(from_high_a.listen_for[0].starts_with("the gracenote a point"));
 }
 
-/// What follows a held tone is not `still` short, and where nothing sounds nothing is tapped.
+/// A gracenote after a held tone is not called `still` short, and nothing is said to be tapped when
+/// no note sounds before it.
 #[test]
 fn what_comes_before_is_not_forgotten() {
     for (told, explanation) in everywhere().filter(|(_, explanation)| explanation.playable) {
@@ -306,7 +310,8 @@ fn what_comes_before_is_not_forgotten() {
     }
 }
 
-/// Where the chart says why a note is closed to a movement, the page says it too, on every such note.
+/// When the fingering chart says why a movement cannot close on a note, the page says it on every
+/// such note.
 #[test]
 fn the_chart_is_told_wherever_it_decides() {
     let why = |name: &str, to: Note| one(name, Note::B, to, None).why_not.expect("it is refused");

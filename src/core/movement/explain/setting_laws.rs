@@ -1,11 +1,11 @@
-//! What is true by one setting, or on one closing note, and not on the others: each law was once
-//! broken by a sentence that was right in most contexts and wrong in some.
+//! Rules for sentences that are true under one school or on one closing note but not on others.
+//! Each forbids a sentence that is right in most contexts and wrong in some.
 
 use super::laws::{everywhere, one};
 use crate::chanter::{NOTES, Note, gracenote_sounds};
 use crate::movement::{Context, Family, Movement, Resolution, Role, Schools, counted, resolve};
 
-/// Every refusal by no school and by each of a movement's own.
+/// Every refusal without a school and under each of the movement's own schools.
 fn refused() -> impl Iterator<Item = (Movement, Context, Schools, String)> {
     Movement::all().flat_map(|movement| {
         let each = movement
@@ -33,7 +33,7 @@ fn why_not(name: &str, from: Note, to: Note, school: Option<&str>) -> String {
     one(name, from, to, school).why_not.expect("it is refused")
 }
 
-/// The tone that would stand beside the closing note is one that this setting plays.
+/// The tone that a refusal says would meet the closing note is one that this school plays.
 #[test]
 fn a_tone_beside_the_closing_note_is_one_of_the_setting_s_own() {
     let mut told = 0;
@@ -45,11 +45,11 @@ fn a_tone_beside_the_closing_note_is_one_of_the_setting_s_own() {
             let context = Context { after, ..context };
             resolve(movement, context, &schools).played().cloned()
         });
-        // from some notes nothing of it is played
+        // From some notes the movement cannot be played at all.
         let Some(played) = played else {
             continue;
         };
-        // the same row with this closing note for the other
+        // The same form with this closing note in place of the other.
         let tones = played.parts.iter().map(|part| {
             let closing = part.role == Role::Sounding && part.note == played.context.after;
             if closing { context.after } else { part.note }
@@ -77,8 +77,8 @@ fn a_tone_beside_the_closing_note_is_one_of_the_setting_s_own() {
     assert!(over.contains("common practice"), "{over}");
 }
 
-/// In the heavy throw the D gracenote stands on a low G and the C is bare: LilyPond 2.24.1
-/// bagpipe.ly.
+/// In the heavy throw the D gracenote stands on a low G and the C has no gracenote (LilyPond 2.24.1
+/// bagpipe.ly).
 #[test]
 fn each_throw_on_d_is_listened_to_for_its_own_c() {
     for (told, explanation) in everywhere() {
@@ -95,8 +95,8 @@ fn each_throw_on_d_is_listened_to_for_its_own_c() {
     }
 }
 
-/// The low Gs of a grip and the low A of a long variation stand there whatever note follows, and do
-/// not prepare it: common practice, no source.
+/// The low Gs of a grip and the low A of a long variation stand there whatever note follows, so
+/// they do not prepare that note (common practice, no source).
 #[test]
 fn a_tone_is_the_closing_note_s_own_only_where_it_changes_with_it() {
     let (mut own, mut low_gs) = (0, 0);
@@ -129,7 +129,7 @@ fn a_tone_is_the_closing_note_s_own_only_where_it_changes_with_it() {
     );
 }
 
-/// Who plays a gracenote at the end of the note before is told why not here.
+/// When the school of early gracenotes cannot play one here, the refusal says why.
 #[test]
 fn a_gracenote_that_cannot_be_played_early_says_so() {
     let mut told = 0;
@@ -160,8 +160,8 @@ fn a_gracenote_that_cannot_be_played_early_says_so() {
     );
 }
 
-/// From D the B gracenote parts the low Gs, in the grip and in whatever has a grip inside: facts of
-/// the trade, common practice.
+/// From D the B gracenote separates the low Gs, in the grip and in every movement with a grip
+/// inside (facts of the trade, common practice).
 #[test]
 fn a_b_gracenote_in_a_grip_is_told_of() {
     let mut told = 0;
@@ -182,7 +182,7 @@ fn a_b_gracenote_in_a_grip_is_told_of() {
     assert!(told > 50, "{told}");
 }
 
-/// A setting that cannot be followed here says why.
+/// When a chosen school cannot be followed here, the page says why.
 #[test]
 fn the_birl_with_d_says_why_it_has_none_from_d() {
     let from_d = one("birl", Note::D, Note::LowA, Some("birl-with-d"));
@@ -193,7 +193,7 @@ fn the_birl_with_d_says_why_it_has_none_from_d() {
     assert!(why.starts_with("D is already sounding"), "{why}");
 }
 
-/// The trade is not called upon for what 277 counted tunes have twice or less.
+/// A refusal does not appeal to custom against movements that the 277 counted tunes hardly have.
 #[test]
 fn of_a_rare_movement_less_is_claimed() {
     for (movement, context, _, why) in refused() {
@@ -207,7 +207,7 @@ fn of_a_rare_movement_less_is_claimed() {
     }
 }
 
-/// Why high A has no full form where high G has one.
+/// The refusal says why high A has only the tap where high G has a full form.
 #[test]
 fn the_half_strike_on_high_a_says_why_only_its_tap_is_left() {
     let on_high_a = why_not("half-strike", Note::HighA, Note::HighA, None);
@@ -217,7 +217,8 @@ fn the_half_strike_on_high_a_says_why_only_its_tap_is_left() {
     );
 }
 
-/// What has its own time is not late, and where the theme note has the beat nothing is square on it.
+/// A movement with its own time is not called late, and when the theme note has the beat, nothing
+/// is called square on it.
 #[test]
 fn what_to_listen_for_agrees_with_when_it_sounds() {
     for (told, explanation) in everywhere().filter(|(_, explanation)| explanation.playable) {

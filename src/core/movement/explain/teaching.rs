@@ -1,4 +1,4 @@
-//! What a teacher says of each movement: what it is for, what to listen for, what comes first.
+//! What a teacher says of each movement: what to listen for, and what comes first.
 //!
 //! Common practice, no source, unless a sentence names one.
 
@@ -14,16 +14,16 @@ use serde::Serialize;
 /// Something that must be clean before a movement is tried.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Foundation {
-    /// The catalogue's movement, where this step is one.
+    /// The movement of the catalogue; none when this step is not one.
     pub movement: Option<Movement>,
-    /// The notes to practise it between, when it is one.
+    /// The note to practise it on, when it is a single gracenote or tap.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub on: Option<Note>,
-    /// In words.
+    /// The step in words.
     pub what: String,
 }
 
-/// What to listen for, likeliest fault first; each a sentence without a full stop.
+/// What to listen for, the likeliest fault first; each is a sentence without a full stop.
 pub(super) fn listen_for(resolved: &Resolved) -> Vec<String> {
     let own = first_that_holds(resolved.movement.teaching().listen_for, resolved);
     let first = resolved.parts.first().map_or("", |part| part.note.spoken());
@@ -51,7 +51,7 @@ pub(super) fn listen_for(resolved: &Resolved) -> Vec<String> {
     told
 }
 
-/// True when a separating part is tapped down and not lifted.
+/// True when a separating part is tapped down, not lifted.
 fn is_tap(resolved: &Resolved, place: usize) -> bool {
     let part = resolved.parts[place];
     let next = resolved
@@ -165,7 +165,7 @@ fn lands(resolved: &Resolved) -> String {
         let what = match (tap, resolved.context.before) {
             (false, _) => "gracenote",
             (true, Some(_)) => "tap",
-            // with nothing sounding before it, it is no tap
+            // When no note sounds before it, it is not a tap.
             (true, None) => first.note.spoken(),
         };
         return format!("the {what} on the click, and the {closing} straight after it");
@@ -174,7 +174,7 @@ fn lands(resolved: &Resolved) -> String {
     format!("the {what} on the click, and not {stays}: the movement does not begin early")
 }
 
-/// What a movement on the beat begins with, and what it is mistaken for.
+/// What a movement on the beat begins with, and what it may be mistaken for.
 fn begins_with(resolved: &Resolved, first: Part) -> (String, String) {
     let closing = resolved.context.after.spoken();
     let parts = &resolved.parts;
@@ -205,9 +205,10 @@ fn begins_with(resolved: &Resolved, first: Part) -> (String, String) {
     }
 }
 
-/// What must be clean before this: the smaller movements it is made of, then its single
-/// gracenotes and taps where they stand, then the note all fingers are down for; else the changes
-/// of note by themselves. Nothing comes before a single gracenote that parts two equal notes.
+/// What must be clean before this movement. First come the smaller movements it is made of, then
+/// its single gracenotes and taps in their places, then the note for which all fingers are down.
+/// When there is none of these, the changes of note by themselves are listed. The list is empty for
+/// a single gracenote that separates two equal notes.
 pub(super) fn foundations(resolved: &Resolved) -> Vec<Foundation> {
     let names = first_that_holds(resolved.movement.teaching().made_of, resolved);
     let mut told: Vec<Foundation> = names
@@ -252,7 +253,7 @@ fn in_words(what: String) -> Foundation {
     }
 }
 
-/// The changes of note on the way, without any gracenote.
+/// The changes of note within the movement, without any gracenote.
 fn changes(resolved: &Resolved) -> Vec<String> {
     let after = resolved.context.after;
     let Some(before) = resolved.context.before else {
@@ -285,7 +286,7 @@ fn figure_opening(resolved: &Resolved) -> Option<(Note, Note)> {
     Some((opening_gracenote(None, first)?, first))
 }
 
-/// The separating gracenotes by themselves; of a figure the one that opens its first note too.
+/// The separating gracenotes one by one. A figure also has the one that opens its first note.
 fn singles(resolved: &Resolved) -> Vec<Foundation> {
     let parts = &resolved.parts;
     let opening = figure_opening(resolved).and_then(|(gracenote, on)| single(gracenote, on));

@@ -1,4 +1,4 @@
-//! When a movement sounds, and whose time it takes.
+//! When a movement sounds, and where it takes its time from.
 
 use super::kinds::{
     figure_note, gives_the_theme_note_the_beat, is_a_long_variation, is_of_a_ground,
@@ -9,10 +9,10 @@ use crate::units::Bpm;
 use crate::wording;
 use serde::Serialize;
 
-/// Where the time comes from.
+/// Where a movement takes its time from.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Time {
-    /// The tempo of the milliseconds, beats a minute.
+    /// The tempo at which the milliseconds are computed, in beats a minute.
     pub tempo: Bpm,
     /// How many gracenotes, from the first, sound before the beat.
     pub before_beat: usize,
@@ -22,7 +22,7 @@ pub struct Time {
     pub from_the_note_before: u32,
     /// Milliseconds taken from the closing note.
     pub from_the_closing_note: u32,
-    /// The same in a sentence.
+    /// The same facts in a sentence.
     pub sentence: String,
 }
 
@@ -44,8 +44,8 @@ pub(super) fn time(resolved: &Resolved, tempo: Bpm, before: u32, after: u32, who
     }
 }
 
-/// Where the time comes from, in a sentence or two: `before` and `after` milliseconds on the two
-/// sides of the beat, `whole` together.
+/// Says in a sentence or two where the time comes from. `before` and `after` are the milliseconds
+/// on the two sides of the beat, `whole` is both together.
 fn time_in_words(resolved: &Resolved, before: u32, after: u32, whole: u32) -> String {
     let closing = resolved.context.after.spoken();
     let giver = resolved.context.before.map(Note::spoken);
@@ -54,7 +54,7 @@ fn time_in_words(resolved: &Resolved, before: u32, after: u32, whole: u32) -> St
     }
     if let Some(first) = figure_note(resolved) {
         let first_note = first.spoken();
-        // every gracenote is as long as the one inside
+        // All gracenotes of a figure have the same length.
         let opened = opening_gracenote(None, first).map_or(String::new(), |gracenote| {
             format!(
                 " with its {} gracenote, which lasts {after} ms as set, taken from that {first_note}",
@@ -105,8 +105,9 @@ fn time_in_words(resolved: &Resolved, before: u32, after: u32, whole: u32) -> St
     }
 }
 
-/// What is said of a movement that takes its own time and no neighbour's: those of a ground, which
-/// has no pulse, and the long variations (common practice, no source).
+/// What is said of a movement that takes its own time and none from its neighbours; none for other
+/// movements. These are movements of a ground, which has no pulse, and the long variations (common
+/// practice, no source).
 fn own_time(resolved: &Resolved, whole: u32) -> Option<String> {
     let closing = resolved.context.after.spoken();
     let begins_on_it = resolved.before_beat == 0;
@@ -153,8 +154,8 @@ fn own_time(resolved: &Resolved, whole: u32) -> Option<String> {
     ))
 }
 
-/// Where the closing note of a movement before the beat lands. In a variation of pibroch the theme
-/// note has the beat (common practice, no source); where nothing sounds before, there is none.
+/// Says where the closing note lands after a movement before the beat. In a variation of pibroch
+/// the theme note has the beat (common practice, no source), unless no note sounds before.
 fn lands(resolved: &Resolved) -> String {
     let closing = resolved.context.after.spoken();
     let movement = resolved.movement;

@@ -36,7 +36,7 @@ fn unplayable(name: &str, from: Note, to: Note, why: &str, instead: &str) {
     assert_eq!(other.as_deref(), Some(instead));
 }
 
-/// LilyPond 2.24.1 bagpipe.ly; from D and from low G: common practice, no source.
+/// LilyPond 2.24.1 bagpipe.ly; the forms from D and from low G are common practice, no source.
 #[test]
 fn grips_taorluaths_and_crunluaths_fall_before_the_beat() {
     check("grip", None, C, LowA, "LG (D) LG", 3);
@@ -62,7 +62,7 @@ fn grips_taorluaths_and_crunluaths_fall_before_the_beat() {
     check("crunluath", None, LowG, E, "(D) LA (E) LA (F) LA", 6);
 }
 
-/// LilyPond 2.24.1 bagpipe.ly; where the time falls: common practice, no source.
+/// LilyPond 2.24.1 bagpipe.ly; the places of the beat are common practice, no source.
 #[test]
 fn the_throw_on_d_has_two_weights_and_three_places() {
     check("throw-on-d", None, LowA, D, "LG (D) C", 0);
@@ -86,7 +86,7 @@ fn the_throw_on_d_has_two_weights_and_three_places() {
     );
 }
 
-/// LilyPond 2.24.1 bagpipe.ly; after high G and high A: counted in 277 tunes.
+/// LilyPond 2.24.1 bagpipe.ly; the forms after high G and high A are counted in 277 tunes.
 #[test]
 fn doublings_birls_and_strikes_begin_on_the_beat() {
     check("doubling", None, LowA, E, "(HG) E (F)", 0);
@@ -144,7 +144,7 @@ fn what_cannot_be_played_says_why_and_what_is_played_instead() {
     );
 }
 
-/// What is wrong with a row of parts, told by where in it and by what the part is for.
+/// The message says where in the row the fault is and what the faulty part is for.
 #[test]
 fn each_fault_of_a_row_of_parts_is_told_as_what_it_is() {
     let told = |parts: &[Part], from: Note, to: Note| fault(parts, Context::between(from, to));
@@ -164,7 +164,8 @@ fn each_fault_of_a_row_of_parts_is_told_as_what_it_is() {
         told(&[tone(LowG), lifted(D), tone(LowG)], LowG, LowA),
         sounding("low G")
     );
-    // a tone is no gracenote even where its finger could be lifted, nor a tap a lift
+    // A tone is not treated as a gracenote even where its finger could be lifted, nor a tap as a
+    // lift.
     assert_eq!(told(&[tone(LowA)], LowA, LowG), sounding("low A"));
     assert_eq!(told(&[lifted(LowG)], LowG, D), sounding("low G"));
     assert_eq!(
@@ -194,7 +195,7 @@ fn each_fault_of_a_row_of_parts_is_told_as_what_it_is() {
     );
 }
 
-/// A gracenote that a note cannot lift is tapped there: a strike.
+/// On a note from which it cannot be lifted, a gracenote is tapped, which is a strike.
 #[test]
 fn a_gracenote_that_cannot_be_lifted_is_struck() {
     unplayable(
@@ -206,8 +207,8 @@ fn a_gracenote_that_cannot_be_lifted_is_struck() {
     );
 }
 
-/// That its first note sounds already, so that the full form is needed, is said of a half form from
-/// its own note and of nothing else.
+/// Only a half form from its own note is told that its first note sounds already and that the full
+/// form is needed.
 #[test]
 fn only_a_half_form_from_its_own_note_is_sent_to_the_full_one() {
     let mut sent = 0;
@@ -247,8 +248,8 @@ fn the_opening_gracenote_never_repeats_the_note_before() {
     }
 }
 
-/// The tones of grip, taorluath and crunluath are played more open at slow tempi; the gracenotes that part
-/// notes are not [P]. A strike has no tone, and the E of a short cadence is held long anyway.
+/// The tones of grip, taorluath and crunluath are played longer at slow tempi; separating
+/// gracenotes are not [P]. A strike has no tone, and the E of a short cadence is held long anyway.
 #[test]
 fn what_has_a_tone_inside_can_be_opened() {
     for (name, opens) in [

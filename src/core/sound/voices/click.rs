@@ -99,7 +99,7 @@ pub(in crate::sound) struct Clicks {
 struct Ringing {
     which: usize,
     at: usize,
-    /// Frames left before it is cut off; as long as it rings freely, more than it has.
+    /// Frames left before it is cut off. While it rings freely, this is more than its length.
     left: usize,
 }
 
