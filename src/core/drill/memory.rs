@@ -1,5 +1,5 @@
-//! The bars of a tune that are hidden while it is learnt from memory: whole phrases, or bar by bar
-//! where it is one phrase, and with them every bar that is like a hidden one.
+//! Chooses the bars of a tune that are hidden while it is learnt by heart: whole phrases, or single
+//! bars when the tune is one phrase. Bars that equal a hidden bar are hidden too.
 //!
 //! Knows written music and its phrases. Knows no screen and no marks.
 
@@ -8,8 +8,7 @@ use super::phrases::all_bars;
 use super::written::{Bar, Music};
 use std::ops::Range;
 
-/// The stretches that are hidden one after the other: the phrases, or each bar of music that is a
-/// single phrase.
+/// The ranges that are hidden in turn: the phrases, or each bar of music that is a single phrase.
 pub fn hidden_in_turn(music: &Music, phrases: Vec<BarRange>) -> Vec<BarRange> {
     if phrases.len() > 1 {
         return phrases;
@@ -25,19 +24,19 @@ pub fn hidden_in_turn(music: &Music, phrases: Vec<BarRange>) -> Vec<BarRange> {
 /// How much of a tune is hidden.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub enum Hiding {
-    /// Nothing: it is read.
+    /// Nothing is hidden: the music is read.
     #[default]
     Nothing,
-    /// One phrase; of music that is one phrase, a bar.
+    /// One phrase is hidden, or one bar of music that is a single phrase.
     Phrase,
-    /// Half of the phrases; of an odd number the larger half.
+    /// Half of the phrases are hidden; of an odd number the larger half.
     Half,
-    /// All of it: it is played by heart.
+    /// Everything is hidden: the music is played by heart.
     All,
 }
 
 impl Hiding {
-    /// The steps that differ for so many phrases, from nothing to all.
+    /// The levels that differ for this number of phrases, from nothing to everything.
     fn steps(phrases: usize) -> &'static [Self] {
         match phrases {
             0 | 1 => &[Self::Nothing, Self::All],
@@ -46,14 +45,14 @@ impl Hiding {
         }
     }
 
-    /// The next step, with so many phrases; stays where all is hidden.
+    /// The next level for this number of phrases; the same when everything is hidden.
     #[must_use]
     pub fn more(self, phrases: usize) -> Self {
         let mut steps = Self::steps(phrases).iter().copied();
         steps.find(|step| *step > self).unwrap_or(Self::All)
     }
 
-    /// The step before, with so many phrases; stays where nothing is hidden.
+    /// The level before for this number of phrases; the same when nothing is hidden.
     #[must_use]
     pub fn less(self, phrases: usize) -> Self {
         let mut steps = Self::steps(phrases).iter().rev().copied();
@@ -61,8 +60,8 @@ impl Hiding {
     }
 }
 
-/// The hidden phrases by their index: from the `from`-th on, counted from 0, and after the last
-/// from the first again.
+/// The indices of the hidden phrases: from the phrase `from` on, counted from 0, and from the first
+/// again after the last.
 pub fn hidden_phrases(phrases: usize, hiding: Hiding, from: usize) -> Vec<usize> {
     let count = match hiding {
         Hiding::Nothing => 0,
@@ -73,8 +72,8 @@ pub fn hidden_phrases(phrases: usize, hiding: Hiding, from: usize) -> Vec<usize>
     (from..from + count).map(|at| at % phrases).collect()
 }
 
-/// For each written bar whether it is hidden. A bar with the same notes as a hidden one is hidden
-/// too, because the hidden one could be read there.
+/// For each written bar, whether it is hidden. A bar with the same notes as a hidden one is hidden
+/// too, because the player could read the hidden one there.
 pub fn hidden_bars(music: &Music, phrases: &[BarRange], hiding: Hiding, from: usize) -> Vec<bool> {
     let bars = &music.bars;
     if hiding == Hiding::All {
@@ -93,7 +92,7 @@ pub fn hidden_bars(music: &Music, phrases: &[BarRange], hiding: Hiding, from: us
     bars.iter().map(like_a_hidden).collect()
 }
 
-/// The place of the phrase that each written bar belongs to. A pickup belongs to the phrase that it
+/// The index of the phrase that each written bar belongs to. A pickup belongs to the phrase that it
 /// leads to.
 fn phrase_of_bars(music: &Music, phrases: &[BarRange]) -> Vec<Option<usize>> {
     let numbers = music.bar_numbers();
@@ -135,17 +134,18 @@ mod tests {
             .collect()
     }
 
-    /// A bar that stands elsewhere too would be read there; a pickup vanishes with its phrase, and with
-    /// the bar that is no phrase's own nothing happens until all is hidden.
+    /// A bar that equals a hidden one is hidden, and a pickup is hidden with its phrase. A bar that
+    /// belongs to no phrase stays visible until everything is hidden.
     #[test]
     fn whole_phrases_vanish_with_their_pickups_and_all_bars_like_them() {
-        // pickup, bars 1 to 4, the end and the pickup of bar 4 in two halves, bars 5 to 7
+        // The bars: pickup, bars 1 to 4 (bar 4 in two halves, its end and the next pickup), bars 5
+        // to 7.
         let tune = music("e2|A4 B4|c4 d4|A4 B4|c4 A2||e2|f4 e4|A4 B4|f4 e2|]");
         assert_eq!(parts(&tune), ranges(&["1-4", "5-7"]));
         let phrases = ["1-2", "3-4", "5-6"];
         for (hiding, from, expected) in [
             (Hiding::Nothing, 0, "........."),
-            // the pickup of part two is like the first, and `A4 B4` stands three times
+            // The pickup of part two equals the first, and the bar `A4 B4` stands three times.
             (Hiding::Phrase, 0, "xxxx.x.x."),
             (Hiding::Phrase, 1, ".x.xx..x."),
             (Hiding::Phrase, 2, "xx.x.xxx."),
@@ -161,7 +161,7 @@ mod tests {
         }
     }
 
-    /// A phrase by itself would be hidden whole or not at all.
+    /// A single phrase would be hidden wholly or not at all, so it is hidden bar by bar.
     #[test]
     fn one_phrase_is_hidden_bar_by_bar() {
         let phrase = music("e2|A4 B4|c4 d4|e4 f4|c4 A2|]");
@@ -179,7 +179,8 @@ mod tests {
         assert_eq!(hidden_in_turn(&phrase, two.clone()), two);
     }
 
-    /// A step that hides what is hidden already would look like a key that does nothing.
+    /// Each level hides more phrases than the one before; otherwise the key would seem to do
+    /// nothing.
     #[test]
     fn every_step_hides_more_phrases_than_the_one_before() {
         for phrases in 1..9 {

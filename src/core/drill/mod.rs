@@ -1,7 +1,7 @@
-//! Drill files: what a player writes, read into one validated value with every problem found.
+//! Drill files: reads what a player writes into one validated value and reports every problem.
 //!
-//! Knows the file format, ABC body text and the stage rule. Knows no tempo that is playing, no
-//! screen and no file system: it gets text and gives values.
+//! Knows the file format, ABC body text and the stage rule. Knows no playing tempo, no screen and
+//! no file system: it gets text and returns values.
 
 mod bar_range;
 mod body_text;

@@ -1,5 +1,5 @@
-//! Bars of a tune that belong together: its parts and phrases, and any bars as music that can be
-//! practised by itself.
+//! Bars of a tune that belong together (its parts and phrases), and any bars as music that can be
+//! practised alone.
 //!
 //! Knows written music and its order of play. Knows no drill file, no tempo and no marks.
 
@@ -19,16 +19,16 @@ pub fn all_bars(music: &Music) -> BarRange {
     }
 }
 
-/// How a tune divides.
+/// How a tune divides into phrases.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Phrasing {
-    /// Its phrases in order; where in doubt, each part as one.
+    /// Its phrases in order; when in doubt, each part is one phrase.
     pub phrases: Vec<BarRange>,
-    /// Why they are in doubt, as a clause; nothing where the rules say them, or the drill file does.
+    /// Why the phrases are in doubt, as a clause; none when a rule or the drill file gives them.
     pub doubt: Option<String>,
 }
 
-/// The parts of a tune by bar numbers.
+/// The parts of a tune as ranges of bar numbers.
 pub fn parts(music: &Music) -> Vec<BarRange> {
     let numbers = music.bar_numbers();
     music
@@ -47,8 +47,7 @@ pub fn parts(music: &Music) -> Vec<BarRange> {
 }
 
 impl Drill {
-    /// The phrases of a tune that stands in a stage of it: as its file has them, else by the usual
-    /// rule.
+    /// The phrases of the tune in a stage: those in its file, or otherwise those of the usual rule.
     pub fn phrasing(&self, stage: &Stage) -> Phrasing {
         if self.phrases.is_empty() {
             phrases(&stage.music, &self.head)
@@ -61,7 +60,8 @@ impl Drill {
     }
 }
 
-/// The phrases of music that begins without a metre: its written lines. None where it has only one.
+/// The phrases of music that begins without a metre, which are its written lines. None when it has
+/// only one line.
 fn lines(music: &Music) -> Option<Vec<BarRange>> {
     if !music.metre.is_free() {
         return None;
@@ -82,9 +82,10 @@ fn lines(music: &Music) -> Option<Vec<BarRange>> {
     (lines.len() > 1).then_some(lines)
 }
 
-/// The phrases of a tune by the usual rule: parts of eight bars are 4 + 4, parts of four bars 2 + 2;
-/// without a metre its written lines (common practice, no source). Everything else is in doubt, and so is a piece whose phrases are
-/// not counted in fours, such as the ground of a pibroch.
+/// The phrases of a tune by the usual rule. Parts of eight bars are 4 + 4, parts of four bars are 2
+/// + 2, and music without a metre has its written lines (common practice, no source). Everything
+/// else is in doubt. So is a piece whose phrases are not counted in fours, such as the ground of a
+/// pibroch.
 pub(super) fn phrases(music: &Music, head: &TuneHead) -> Phrasing {
     if let Some(phrases) = lines(music) {
         return Phrasing {
@@ -133,7 +134,7 @@ pub(super) fn phrases(music: &Music, head: &TuneHead) -> Phrasing {
     }
 }
 
-/// The numbers of the bars that are played from the first to the last of a range.
+/// The numbers of the bars that are played from the first to the last bar of a range.
 pub(super) fn numbers_played(music: &Music, range: BarRange) -> Vec<u16> {
     let numbers = music.bar_numbers();
     let Some((order, window)) = window(music, range) else {
@@ -144,15 +145,15 @@ pub(super) fn numbers_played(music: &Music, range: BarRange) -> Vec<u16> {
     played
 }
 
-/// The number that the first full bar of some bars has in the tune, where they follow each other there;
-/// else they count from 1 for themselves.
+/// The number that the first full bar of these bars has in the tune, when they follow each other
+/// there. None otherwise; they are then numbered from 1.
 pub(super) fn first_number(music: &Music, range: BarRange) -> Option<u16> {
     let played = numbers_played(music, range);
     let follow = played.windows(2).all(|two| two[0] + 1 == two[1]);
     played.first().copied().filter(|first| follow && *first > 1)
 }
 
-/// The order of play without repeats: of endings the last.
+/// The order of play without repeats; of several endings only the last is played.
 fn straight(music: &Music) -> Vec<usize> {
     let mut order = Vec::with_capacity(music.bars.len());
     let mut first_ending = false;
@@ -169,9 +170,9 @@ fn straight(music: &Music) -> Vec<usize> {
     order
 }
 
-/// Where the bars of a range follow each other: an order of bars, and indices into it. That is the
-/// order of play; where the range goes on past a repeat whose endings differ, that without repeats. A
-/// first ending is left out where the range ends in the second.
+/// Where the bars of a range follow each other: an order of bars, and a range of indices into it.
+/// It is the order of play, or the order without repeats when the range continues past a repeat
+/// with different endings. A first ending is left out when the range ends in the second.
 fn window(music: &Music, range: BarRange) -> Option<(Vec<usize>, std::ops::Range<usize>)> {
     [music.order.clone(), straight(music)]
         .into_iter()
@@ -200,21 +201,21 @@ fn window_in(music: &Music, order: &[usize], range: BarRange) -> Option<std::ops
     })
 }
 
-/// What comes before some bars and after them.
+/// What is added before and after some bars.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Around {
-    /// True with the run-in, which is the pickup.
+    /// True to add the run-in, which is the pickup.
     pub(super) run_in: bool,
-    /// True with the landing: the next note and the movement that leads to it.
+    /// True to add the landing: the next note and the movement that leads to it.
     pub(super) landing: bool,
 }
 
-/// Bars of a tune as music that stands by itself: the pickup before them, as long as that of the
-/// part, and the next note with its movement after them, which fills the bar. Every bar adds up;
-/// without a metre each is as it stands, and the next note as long as it is.
+/// Bars of a tune as music that stands alone. Before them stands a pickup as long as that of their
+/// part. After them stands the next note with its movement, and this note fills its bar. Every bar
+/// adds up. Without a metre each bar and the next note keep their written lengths.
 ///
 /// # Errors
-/// Bars that the tune does not have, or that never follow each other, as a sentence.
+/// The bars are not in the tune or never follow each other; the error is a sentence.
 pub(super) fn excerpt(music: &Music, range: BarRange, around: Around) -> Result<Vec<Bar>, String> {
     check(music, range)?;
     let (order, window) = window(music, range).ok_or_else(|| {
@@ -251,7 +252,7 @@ pub(super) fn excerpt(music: &Music, range: BarRange, around: Around) -> Result<
         let (counted, full) = (metre(place), metre(place).bar());
         let mut notes = at(place).map_or_else(Vec::new, |bar| bar.notes.clone());
         let lasts: Beats = notes.iter().map(|written| written.length).sum();
-        // the end of a part and the pickup of what follows are one bar
+        // The short last bar of a part and the pickup after it form one bar.
         if let Some(next) =
             at(place + 1).filter(|next| lasts < full && lasts + next.length() == full)
             && !counted.is_free()
@@ -263,7 +264,7 @@ pub(super) fn excerpt(music: &Music, range: BarRange, around: Around) -> Result<
         put(notes, counted);
         place += 1;
     }
-    // a line without a metre lands without one, also where a variation follows
+    // A line without a metre lands without a metre, even before a variation that has one.
     let before = metre(place - 1);
     let last = if before.is_free() {
         before
@@ -285,8 +286,8 @@ pub(super) fn excerpt(music: &Music, range: BarRange, around: Around) -> Result<
     Ok(bars)
 }
 
-/// Nothing sounds on behind the closing note. It fills its bar up to where the next repetition's
-/// pickup begins, where the bar has a length to fill.
+/// Ends the bars: the closing note is not tied to anything. It fills its bar up to the next
+/// repetition's pickup, when the bar has a length to fill.
 fn end(bars: &mut [Bar], lasts: Option<Beats>) {
     let several = bars.len() > 1;
     if let Some(last) = bars.last_mut() {
@@ -304,7 +305,7 @@ fn end(bars: &mut [Bar], lasts: Option<Beats>) {
 /// Checks that the tune has these bars.
 ///
 /// # Errors
-/// It ends before the range does; a sentence says so.
+/// The tune ends before the range does; the error is a sentence.
 pub(super) fn check(music: &Music, range: BarRange) -> Result<(), String> {
     let there = all_bars(music);
     let missing = [range.last, range.first];
@@ -318,9 +319,10 @@ pub(super) fn check(music: &Music, range: BarRange) -> Result<(), String> {
     Ok(())
 }
 
-/// The notes before a place in the order of play with which it is begun: as much as the pickup of
-/// its part lasts, where a note begins there. Where there is none and the first note has a movement,
-/// which may take its time from the note before, that note, a beat of it at most.
+/// The notes that lead into a place in the order of play. They last as long as the pickup of its
+/// part, when a note begins there. When the part has no pickup and the first note has a movement,
+/// the note before is used, at most one beat of it, because the movement may take its time from
+/// that note.
 fn run_in(music: &Music, order: &[usize], place: usize) -> Vec<Written> {
     let bar = |place: usize| order.get(place).map(|written| &music.bars[*written]);
     let Some(before) = place.checked_sub(1).and_then(bar) else {

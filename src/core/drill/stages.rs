@@ -1,8 +1,8 @@
 //! The stage rule: a movement taken apart into written notes, or played whole.
 //!
-//! Its sounding tones become written notes, the note before and the closing note frame them, the
-//! separating gracenotes stay gracenotes. What falls on the beat in real time falls on the beat in
-//! every stage. It serves any movement.
+//! The sounding tones of a movement become written notes, framed by the note before and the closing
+//! note. The separating gracenotes stay gracenotes. What falls on the beat in real time falls on
+//! the beat in every stage. The rule applies to any movement.
 
 use super::value::Begins;
 use super::written::{Bar, Gracenote, Group, Music, Written};
@@ -11,21 +11,21 @@ use crate::movement::{Family, Lengths, Part, Resolved, Role};
 use crate::rhythm::{Metre, WrittenLength};
 use crate::units::{Beats, Bpm, Fraction};
 
-/// A movement taken apart.
+/// A movement in a context as written bars.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Taken {
-    /// Its bars; more than one where the tones do not fit into one.
+    /// Its bars; more than one when the tones do not fit into one.
     pub bars: Vec<Bar>,
-    /// Where the part of the movement that falls on the beat stands, beats from the start of the
-    /// first bar: the closing note of a grip, the first gracenote of a doubling.
+    /// The place of the part that falls on the beat, in beats from the start of the first bar. It
+    /// is the closing note of a grip, the first gracenote of a doubling.
     pub lands: Beats,
 }
 
-/// The tones as written notes of length `tone`, after a note of length `before`; the closing note
-/// fills the bar it begins in.
+/// Writes the tones as notes of length `tone` after a note of length `before`, both in beats. The
+/// closing note fills the bar in which it begins.
 ///
 /// # Errors
-/// A length that no note value with dots or ties writes.
+/// A length cannot be written as a note value with dots or ties.
 pub fn apart(
     metre: Metre,
     from: Note,
@@ -49,10 +49,11 @@ pub fn apart(
     Ok(Taken { bars, lands })
 }
 
-/// The whole movement as gracenotes before the closing note, which stands after `before` beats.
+/// Writes the whole movement as gracenotes before the closing note, which comes after a note of
+/// `before` beats.
 ///
 /// # Errors
-/// A length that no note value with dots or ties writes.
+/// A length cannot be written as a note value with dots or ties.
 pub fn real_time(
     metre: Metre,
     from: Note,
@@ -72,8 +73,8 @@ pub fn real_time(
     })
 }
 
-/// The length of a note from which `taken` is taken: `note`, or so many whole beats more that
-/// `taken` is at most the share that a movement may take.
+/// The length of a note from which a movement takes `taken`: `note`, made longer by whole beats
+/// until `taken` is at most the share that a movement may take.
 fn long_enough(note: Beats, taken: Beats) -> Beats {
     let least = Beats(taken.0 / Lengths::MOST_OF_A_NOTE);
     if least <= note {
@@ -82,7 +83,8 @@ fn long_enough(note: Beats, taken: Beats) -> Beats {
     note + (least - note).ceil()
 }
 
-/// How much time a movement takes, at a tempo, from the note before and from its closing note.
+/// The time in beats that a movement takes at a tempo, from the note before and from its closing
+/// note.
 fn takes(resolved: &Resolved, lengths: &Lengths, at: Bpm) -> (Beats, Beats) {
     let (early, late) = resolved
         .parts
@@ -104,8 +106,8 @@ fn part_length(part: Part, lengths: &Lengths, at: Bpm) -> Beats {
     }
 }
 
-/// The length of the note before in an opened stage, the same in all its contexts: `before`, or
-/// longer where a movement would take more of it than it may.
+/// The length of the note before in an opened stage, the same in all its contexts. It is `before`,
+/// or longer when a movement would take more of it than allowed.
 pub(super) fn longest_before(
     contexts: &[(Note, Resolved)],
     before: Beats,
@@ -119,12 +121,12 @@ pub(super) fn longest_before(
     needed.max().unwrap_or(before)
 }
 
-/// The whole movement as in real time, with room for its tones as long as `lengths` has them at a
-/// tempo: where they take time from the closing note and would take more of it than they may, that
-/// note is longer by whole bars.
+/// Writes the whole movement as in real time, with room for tones of the given `lengths` at a
+/// tempo. When the tones would take more of the closing note than allowed, that note is longer by
+/// whole bars.
 ///
 /// # Errors
-/// A length that no note value with dots or ties writes.
+/// A length cannot be written as a note value with dots or ties.
 pub(super) fn opened(
     metre: Metre,
     from: Note,
@@ -144,7 +146,7 @@ pub(super) fn opened(
     })
 }
 
-/// The movement with the beat where a drill has it, the same for all its stages.
+/// The movement with the beat that the drill sets, the same in all its stages.
 pub(super) fn timed(mut resolved: Resolved, begins: Begins) -> Resolved {
     match begins {
         Begins::AsUsual => {}
@@ -162,27 +164,28 @@ fn tones(parts: &[Part]) -> Fraction {
     Fraction::from_integer(count as i128)
 }
 
-/// The one with the most tones: a stage that has room for it has room for the others.
+/// The context in which the movement has the most tones; a stage with room for it has room for the
+/// others.
 pub(super) fn widest<'a>(contexts: impl IntoIterator<Item = &'a Resolved>) -> Option<&'a Resolved> {
     contexts
         .into_iter()
         .max_by_key(|resolved| tones(&resolved.parts))
 }
 
-/// How long the tones that sound before the beat last.
+/// The length of the tones that sound before the beat, in beats.
 fn ahead(resolved: &Resolved, tone: Beats) -> Beats {
     let early = resolved.before_beat.min(resolved.parts.len());
     tone * tones(&resolved.parts[..early])
 }
 
-/// The length of the note before, for tones of `tone` beats: at least a beat, and such that what
-/// falls on the beat falls on the third or near it.
+/// The length of the note before, for tones of `tone` beats. It is at least a beat, and the part on
+/// the beat falls on the third beat or near it.
 ///
-/// A movement that ends on the beat lands on the third or, where its tones need more, a later one;
-/// where that lies beyond the bar, on the bar line. A movement that begins on the beat begins on
-/// the third, or on the second where the bar then has no room left for its tones and a beat of the
-/// closing note; where the second is too late as well, on the bar line (common practice, no
-/// source: `stage_laws.rs` has the tables as they are taught).
+/// A movement that ends on the beat lands on the third beat or, when its tones need more time, on a
+/// later one; when that is beyond the bar, on the bar line. A movement that begins on the beat
+/// begins on the third beat. It begins on the second when the bar would otherwise have no room for
+/// its tones and a beat of the closing note, and on the bar line when the second is too late as
+/// well (common practice, no source: `stage_laws` has the tables as they are taught).
 pub(super) fn usual_before(metre: Metre, resolved: &Resolved, tone: Beats) -> Beats {
     let ahead = ahead(resolved, tone);
     let bar = metre.bar();
@@ -203,8 +206,8 @@ pub(super) fn usual_before(metre: Metre, resolved: &Resolved, tone: Beats) -> Be
     lands - ahead
 }
 
-/// The length of the note before: `before`, or so much more that what falls on the beat falls on
-/// one. A figure of two melody notes has its beat on the note before.
+/// The length of the note before: `before`, or longer so that the part on the beat falls on a beat.
+/// A figure of two melody notes has its beat on the note before.
 pub(super) fn on_the_beat(resolved: &Resolved, before: Beats, tone: Beats) -> Beats {
     if resolved.movement.family() == Family::Figure {
         return before;
@@ -221,7 +224,7 @@ fn spelled(waiting: &mut Vec<Gracenote>) -> Group {
     }
 }
 
-/// Notes with their groups, then a closing note that fills the bar it begins in.
+/// Writes notes with their groups, then a closing note that fills the bar in which it begins.
 pub(super) fn closed(
     metre: Metre,
     notes: Vec<(Note, Beats, Group)>,
@@ -231,8 +234,8 @@ pub(super) fn closed(
     closed_after(metre, notes, closing, group, Beats::ZERO)
 }
 
-/// A context's bars with a closing note that lasts at least so long: whole bars more where its own
-/// is too short.
+/// The bars of a context with a closing note of at least a given length. A closing note that is too
+/// short is lengthened by whole bars.
 fn closed_after(
     metre: Metre,
     mut notes: Vec<(Note, Beats, Group)>,
@@ -279,8 +282,8 @@ fn closed_after(
     Ok(bars)
 }
 
-/// Where a movement in real time lands when no stage before shows it: at the half bar rounded down
-/// to a beat, at least one beat in.
+/// Where a movement in real time lands when no stage before it decides: in the middle of the bar,
+/// rounded down to a beat, but at least one beat in.
 pub(super) fn usual_landing(metre: Metre) -> Beats {
     let half = Beats::new(i128::from(metre.beats_in_a_bar()), 2).floor();
     half.max(Beats::ONE)
@@ -298,7 +301,8 @@ mod tests {
     use crate::movement::{Context, Resolution, Schools, find, resolve};
     use Note::{B, D, E, HighG, LowA, LowG};
 
-    /// A closing note fills its bar; one that is to last as long as that needs no bar more.
+    /// A closing note fills its bar, and a minimum length adds bars only when the bar is too short
+    /// for it.
     #[test]
     fn a_closing_note_lasts_at_least_as_long_as_is_asked() {
         let closing = |at_least: i128| {
@@ -315,8 +319,8 @@ mod tests {
         assert_eq!(closing(6), (2, Beats::whole(6)));
     }
 
-    /// A crunluath in full beats is longer than a bar of 2/4: four tones before its landing on the first
-    /// beat of a bar, and two beats before them.
+    /// A crunluath in full beats is longer than a bar of 2/4. It has four tones before its landing
+    /// on the first beat of a bar, and two beats before them.
     #[test]
     fn a_movement_longer_than_its_bar_lands_on_a_first_beat() {
         let crunluath = resolved("crunluath", Note::C, E);
@@ -334,7 +338,7 @@ mod tests {
         }
     }
 
-    /// Note, length in beats, gracenotes.
+    /// Note, length in beats, and gracenotes.
     type Row = (Note, Beats, Vec<Note>);
 
     fn rows(taken: &Taken) -> Vec<Row> {

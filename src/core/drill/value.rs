@@ -8,12 +8,12 @@ use crate::movement::{Lengths, Movement, Schools};
 use crate::rhythm::{Metre, PointingSource};
 use crate::units::{Beats, Bpm, Fraction, Millis};
 
-/// A drill without a problem: every bar adds up, every note can be played.
+/// A drill without an error: every bar adds up, and every note can be played.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Drill {
     /// Its title.
     pub title: String,
-    /// What stands at the head of a tune besides its title.
+    /// The fields at the head of a tune other than its title.
     pub head: TuneHead,
     /// A sentence on what it is for.
     pub about: Option<String>,
@@ -21,11 +21,11 @@ pub struct Drill {
     pub listen_for: Option<String>,
     /// The metre.
     pub metre: Metre,
-    /// The movement it drills; none where its music is written out.
+    /// The movement that it drills; none when its music is written out.
     pub movement: Option<MovementLine>,
     /// The stages, at least one.
     pub stages: Vec<Stage>,
-    /// The phrases of a tune as its file has them; none where the usual rule says them.
+    /// The phrases of a tune from its file; empty when the usual rule applies.
     pub phrases: Vec<BarRange>,
     /// Its tempi.
     pub ladder: Ladder,
@@ -35,29 +35,29 @@ pub struct Drill {
     pub breath: u32,
     /// Which cell comes next.
     pub route: Route,
-    /// Whether play moves to the next cell by itself.
+    /// Whether play moves to the next cell by itself when a cell is clear.
     pub advance: Advance,
     /// Whether a suggested step back is taken by itself.
     pub step_back: StepBack,
     /// Lengths of gracenotes.
     pub lengths: Lengths,
-    /// Variants chosen.
+    /// The selected schools.
     pub schools: Schools,
 }
 
 impl Drill {
-    /// How long the player breathes and marks after each repetition, in beats.
+    /// The length of the breath after each repetition, in beats.
     pub fn breath_beats(&self) -> Beats {
         self.metre.bar() * Fraction::from_integer(i128::from(self.breath))
     }
 
-    /// True of a drill that is one piece of written-out music: a tune, not a movement in stages.
+    /// True for a drill that is one piece of written-out music, such as a tune.
     pub fn is_tune(&self) -> bool {
         self.movement.is_none() && self.stages.len() == 1
     }
 
-    /// How the pairs of a drill's written-out music are pointed, for its head: `pointed 4 : 1 (from
-    /// experience)`. Nothing where it has no pairs, or nobody said anything.
+    /// The pointing of a drill's written-out music, for its head: `pointed 4 : 1 (from
+    /// experience)`. None when the music has no pairs or no pointing.
     pub fn pointing(&self) -> Option<String> {
         let all = self.stages.iter().map(|stage| &stage.music);
         let of_the_drill = all.filter(|music| music.pointing.source != PointingSource::Stage);
@@ -66,7 +66,7 @@ impl Drill {
     }
 }
 
-/// What stands at the head of a tune besides its title.
+/// The fields at the head of a tune other than its title.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct TuneHead {
     /// Other titles, each a line below the first.
@@ -80,7 +80,7 @@ pub struct TuneHead {
 }
 
 impl TuneHead {
-    /// Composer and origin as they are printed: `A. Piper (Skye)`.
+    /// Composer and origin as they are printed: `A. Piper (Skye)`; none without either.
     pub fn made_by(&self) -> Option<String> {
         match (&self.composer, &self.origin) {
             (Some(composer), Some(origin)) => Some(format!("{composer} ({origin})")),
@@ -101,27 +101,27 @@ pub struct MovementLine {
     pub to: Vec<Note>,
 }
 
-/// One way of writing the movement out.
+/// A stage: one way to write the music out.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Stage {
-    /// Its name, its own within the drill.
+    /// Its name, which is unique in the drill.
     pub name: String,
     /// What to listen for here.
     pub listen_for: Option<String>,
     /// What the stage is made of.
     pub kind: StageKind,
-    /// The last tempo it is worth practising at; nothing: to the top of the ladder.
+    /// The last tempo worth practising at; none for the top of the ladder.
     pub up_to: Option<Bpm>,
     /// Its bars.
     pub music: Music,
 }
 
-/// What every slow stage says once: with slow fingers another movement is practised than the one
+/// The reminder that every slow stage has. Slow fingers practise a different movement from the one
 /// that is wanted (common practice, no source).
 pub const SLOW: &str = "notes slow, fingers at full speed";
 
 impl Stage {
-    /// How it is pointed for itself: `pointed 7 : 1`.
+    /// The pointing of this stage when it has its own: `pointed 7 : 1`; none otherwise.
     pub fn own_pointing(&self) -> Option<String> {
         let pointing = self.music.pointing;
         (pointing.source == PointingSource::Stage)
@@ -129,7 +129,7 @@ impl Stage {
             .flatten()
     }
 
-    /// True where the movement's tones are longer than in real time: such a stage says [`SLOW`].
+    /// True when the movement's tones are longer than in real time. Such a stage shows [`SLOW`].
     pub fn is_slow(&self) -> bool {
         match self.kind {
             StageKind::Apart { .. } | StageKind::Opening { .. } => true,
@@ -141,40 +141,41 @@ impl Stage {
 /// What a stage is made of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum StageKind {
-    /// The movement's tones as written notes.
+    /// The movement's tones are written notes.
     Apart {
-        /// Length of the note before.
+        /// Length of the note before, in beats.
         before: Beats,
-        /// Length of each sounding tone.
+        /// Length of each sounding tone, in beats.
         tone: Beats,
     },
-    /// The whole movement as gracenotes.
+    /// The whole movement is written as gracenotes.
     RealTime {
-        /// Length of the note before: where the closing note lands.
+        /// Length of the note before, in beats: the place at which the closing note lands.
         before: Beats,
     },
-    /// The whole movement as gracenotes, its tones longer than in real time at first: the tempo
-    /// stands still and the movement closes up.
+    /// The whole movement is written as gracenotes, and its tones are longer than in real time at
+    /// first. The tempo stays the same while the tones become shorter.
     Opening {
-        /// Length of the note before: as in real time, or longer where the opened movement would
-        /// take more than [`Lengths::MOST_OF_A_NOTE`] of it.
+        /// Length of the note before, in beats. It is longer than in real time when the opened
+        /// movement would take more than [`Lengths::MOST_OF_A_NOTE`] of it.
         before: Beats,
-        /// The length of each tone inside to begin with. It ends with what real time is at `at`.
+        /// The first length of each tone inside the movement. The last is the tone's length in real
+        /// time at the tempo `at`.
         from: Millis,
-        /// The tempo.
+        /// The tempo, which stays the same.
         at: Bpm,
     },
-    /// Written out in the file.
+    /// The music is written out in the file.
     Written,
 }
 
 /// Which cell comes next.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Route {
-    /// All stages at this tempo, then up.
+    /// All stages at one tempo, then all at the next tempo.
     #[default]
     Across,
-    /// This stage to the top, then the next stage.
+    /// One stage up to its highest tempo, then the next stage.
     Up,
 }
 
@@ -184,24 +185,24 @@ pub enum Advance {
     /// Play moves to the next cell at the end of the breath.
     #[default]
     ByItself,
-    /// The next cell is named, and taken on a key.
+    /// The next cell is named, and play moves there when the player asks.
     WhenAsked,
 }
 
-/// What happens after three not-clean in a row.
+/// What happens after three repetitions in a row that are not clean.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum StepBack {
-    /// It is suggested, and taken on a press.
+    /// A step back is suggested, and taken when the player asks.
     #[default]
     WhenAsked,
-    /// It is taken by itself.
+    /// The step back is taken automatically.
     ByItself,
 }
 
 /// Where a movement begins.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Begins {
-    /// Where its school begins it.
+    /// As usual for the movement and its school.
     #[default]
     AsUsual,
     /// Before the beat: the closing note lands on its written place.

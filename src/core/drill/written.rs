@@ -1,6 +1,6 @@
-//! Written music: bars of notes with their gracenotes, and the order the bars are played in.
+//! Written music: bars of notes with their gracenotes, and the order in which the bars are played.
 //!
-//! One value for what a drill writes out in ABC and for what a stage makes of a movement.
+//! The same type holds the ABC music of a drill and the bars that a stage makes of a movement.
 
 use crate::chanter::Note;
 use crate::movement::Resolved;
@@ -8,18 +8,19 @@ use crate::rhythm::{Length, Metre, Pointing, WrittenBar, write_bar};
 use crate::units::{Beats, Fraction};
 use std::ops::Range;
 
-/// Bars as they stand on paper.
+/// Bars as written on paper.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Music {
-    /// The metre, up to a change ([`Bar::metre`]).
+    /// The metre at the beginning; it applies until a bar changes it ([`Bar::metre`]).
     pub metre: Metre,
     /// The bars, in written order.
     pub bars: Vec<Bar>,
     /// Indices into `bars` in the order they are played: repeats and endings unrolled.
     pub order: Vec<usize>,
-    /// How its pairs are pointed in playing; the written lengths do not say that.
+    /// How its pairs are pointed in playing. The written lengths do not depend on it.
     pub pointing: Pointing,
-    /// The number of the first full bar: 1, or in bars that are taken out of a tune that of the tune.
+    /// The number of the first full bar. It is 1, or the number in the tune for bars taken from a
+    /// tune.
     pub first_bar: u16,
 }
 
@@ -28,19 +29,19 @@ pub struct Music {
 pub struct Bar {
     /// Its notes, in order.
     pub notes: Vec<Written>,
-    /// A repeated part begins here.
+    /// True when a repeated part begins with this bar.
     pub repeat_begins: bool,
-    /// A repeated part ends here.
+    /// True when a repeated part ends with this bar.
     pub repeat_ends: bool,
-    /// A first (1) or second (2) ending begins here.
+    /// A first (1) or second (2) ending begins with this bar; none otherwise.
     pub ending: Option<u8>,
-    /// The bar ends with a double bar line: a part of the tune is over.
+    /// True when the bar ends with a double bar line, which ends a part of the tune.
     pub part_ends: bool,
-    /// True, in music that begins without a metre, where a written line and with it a phrase end
-    /// with this bar.
+    /// True when a written line, and with it a phrase, ends with this bar. Only music that begins
+    /// without a metre has such bars.
     pub line_ends: bool,
-    /// Another metre begins here. A beat lasts as long as before, whichever note it is, so that
-    /// lengths in beats need no other measure (common practice, no source).
+    /// The metre that begins with this bar, when it changes. By default a beat keeps its length,
+    /// whichever note it is, so lengths in beats stay the same (common practice, no source).
     pub metre: Option<Metre>,
 }
 
@@ -49,11 +50,11 @@ pub struct Bar {
 pub struct Written {
     /// The note.
     pub note: Note,
-    /// Its written length.
+    /// Its written length in beats.
     pub length: Beats,
-    /// Tied to the next note, which is the same and sounds on.
+    /// True when it is tied to the next note, which is the same note and is not sounded again.
     pub tied: bool,
-    /// What stands before it.
+    /// The gracenotes before it.
     pub group: Group,
 }
 
@@ -63,9 +64,9 @@ pub enum Group {
     /// No gracenotes.
     #[default]
     None,
-    /// The opening gracenote of a bar, chosen against the last note sounded.
+    /// The opening gracenote of a bar, which depends on the note before.
     Opening,
-    /// Gracenotes one by one; which movement they are is found from them and the notes around them.
+    /// Gracenotes written one by one. Their movement is found from them and the notes around them.
     Spelled(Vec<Gracenote>),
     /// A movement or a part of one, already resolved.
     Movement(Resolved),
@@ -76,12 +77,12 @@ pub enum Group {
 pub struct Gracenote {
     /// The note.
     pub note: Note,
-    /// A written length, where the group holds this note long.
+    /// Its written length in beats, when the group holds this note long; none otherwise.
     pub held: Option<Beats>,
 }
 
 impl Group {
-    /// How many gracenotes stand in it.
+    /// The number of gracenotes in it.
     pub fn len(&self) -> usize {
         match self {
             Self::None => 0,
@@ -91,14 +92,14 @@ impl Group {
         }
     }
 
-    /// True where nothing stands before the note.
+    /// True when no gracenote stands before the note.
     pub fn is_empty(&self) -> bool {
         self.len() == 0
     }
 }
 
 impl Written {
-    /// True where it is tied to `next` and nothing separates the two.
+    /// True when it is tied to `next` and no gracenote separates the two.
     fn sounds_on_in(&self, next: Option<&Self>) -> bool {
         self.tied && next.is_some_and(|next| next.note == self.note && next.group.is_empty())
     }

@@ -1,4 +1,4 @@
-//! A movement chained: four in a row, and up and down the scale.
+//! Chains a movement: four times in a row, and up and down the scale.
 
 use super::body::body;
 use crate::chanter::{NOTES, Note};
@@ -14,7 +14,8 @@ fn played(movement: Movement, from: Note, to: Note, schools: &Schools) -> Option
         .cloned()
 }
 
-/// The notes of a chain: long enough that the movement does not crowd them at 80 beats a minute.
+/// The length of the notes of a chain, in beats: long enough that the movement is not crowded at 80
+/// beats a minute.
 pub(super) fn note_length(parts: &[Part]) -> Beats {
     let Ok(tempo) = Bpm::whole(80) else {
         return Beats::ONE;
@@ -46,8 +47,8 @@ fn bars(metre: Metre, mut line: Vec<(Note, Group)>, length: Beats) -> Option<Vec
     closed(metre, notes, closing, group).ok()
 }
 
-/// A movement without tones, from a note of a beat and then on every beat, each time from a note
-/// that is as short as `before`: there is nothing to take apart, so the way to it grows quick.
+/// A movement without tones: once from a note of one beat, and then on every beat, each time from a
+/// note of `before` beats. It cannot be taken apart, so the note before it becomes shorter.
 pub(super) fn on_every_beat(metre: Metre, contexts: &[Resolved], before: Beats) -> Option<String> {
     let least = metre.beats_in_a_bar().max(4);
     let mut all = Vec::new();
@@ -64,8 +65,8 @@ pub(super) fn on_every_beat(metre: Metre, contexts: &[Resolved], before: Beats) 
     Some(body(metre, &all))
 }
 
-/// Four in a row: to the closing note again and again where it can be played from itself, to and
-/// fro otherwise.
+/// The movement four times in a row. It goes to the closing note each time when it can be played
+/// from that note, and back and forth otherwise.
 pub(super) fn four_in_a_row(metre: Metre, first: &Resolved, schools: &Schools) -> Option<String> {
     let (from, to) = (first.context.before?, first.context.after);
     let mut line = vec![(from, Group::Opening), (to, Group::Movement(first.clone()))];
@@ -82,8 +83,8 @@ pub(super) fn four_in_a_row(metre: Metre, first: &Resolved, schools: &Schools) -
     Some(body(metre, &bars))
 }
 
-/// Up and down the scale: from note to note where the movement closes on five notes or more, from
-/// every note to its own closing note otherwise.
+/// The movement up and down the scale. It goes from note to note when it closes on five notes or
+/// more; otherwise it goes from every note to the closing note of that context.
 pub(super) fn scale(metre: Metre, first: &Resolved, schools: &Schools) -> Option<String> {
     let movement = first.movement;
     let closes = movement.closes_on();

@@ -1,4 +1,4 @@
-//! Drills without a movement of their own: the crossings, and the drill of one finger.
+//! Drills without a single movement: the crossings, and the drill of one finger.
 
 use super::body::unit;
 use super::chain::four_in_a_row;
@@ -9,8 +9,9 @@ use crate::movement::{Schools, resolve, search, typical_context};
 use crate::rhythm::Metre;
 use crate::wording::capital;
 
-/// The 36 pairs, worst first: true crossings before others, those that sound a note by both
-/// models before those by one, more fingers before fewer (computed from the chart).
+/// The 36 pairs of notes, the worst first (computed from the chart). True crossings come before
+/// others, pairs with a wrong note under both models before those under one, and more fingers
+/// before fewer.
 fn pairs() -> Vec<(Note, Note, Crossing)> {
     let mut pairs: Vec<(Note, Note, Crossing)> = Vec::new();
     for low in NOTES {
@@ -54,7 +55,7 @@ fn crossing_stage(low: Note, high: Note, way: &Crossing) -> StageDocument {
     }
 }
 
-/// The crossings without gracenotes: all 36 pairs of notes, worst first.
+/// The drill of crossings without gracenotes: all 36 pairs of notes, the worst first.
 pub fn make_crossings() -> DrillDocument {
     DrillDocument {
         title: "Crossings, worst first".to_owned(),
@@ -80,8 +81,8 @@ pub fn make_crossings() -> DrillDocument {
     }
 }
 
-/// All that works one finger: the silent exercise, the crossings that move it, worst first, and
-/// the movements that work it, commonest in tunes first.
+/// The drill of one finger: the silent exercise, the crossings that move the finger (the worst
+/// first), and the movements that use it (the commonest in tunes first).
 pub fn make_finger(finger: Finger) -> DrillDocument {
     let mut stages = vec![silent(finger)];
     for (low, high, way) in pairs() {
@@ -125,16 +126,16 @@ pub fn make_finger(finger: Finger) -> DrillDocument {
     }
 }
 
-/// What a drill file may hold.
+/// The most stages that a drill file may have.
 const MOST_STAGES: usize = 64;
 
-/// The silent lift and lower (common practice, no source): a quick lift and a slow return trains
-/// the lift only, so quick both ways follows.
+/// The silent lift and lower (common practice, no source). A quick lift with a slow return trains
+/// only the lift, so quick movements both ways follow.
 fn silent(finger: Finger) -> StageDocument {
     let gracenote = NOTES
         .into_iter()
         .find(|note| gracenote_finger(*note) == Some(finger));
-    // the little finger lifts off low G, every other one off low A
+    // The little finger lifts off low G, every other finger off low A.
     let held = if finger == Finger::LowerLittle {
         Note::LowG
     } else {

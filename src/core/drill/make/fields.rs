@@ -1,4 +1,4 @@
-//! Fields of a made drill as its file has them.
+//! Writes the fields of a generated drill as they are in its file.
 
 use crate::chanter::Note;
 use crate::drill::document::{Exact, LadderDocument, OneOrMany};
@@ -30,7 +30,7 @@ pub(super) fn ladder(from: Bpm, to: Bpm, step: Exact) -> LadderDocument {
     }
 }
 
-/// A whole number of beats a minute that the program itself chose.
+/// A tempo that the program itself chose, in whole beats a minute.
 pub(super) fn bpm(value: i128) -> Bpm {
     Bpm::whole(value).unwrap_or(Bpm::FIFTY)
 }

@@ -1,5 +1,5 @@
-//! A tune with its dots held longer than it is pointed, then as it is pointed: what is wanted is heard
-//! and felt first where it is exaggerated (common practice, no source).
+//! A drill that plays a tune first with its dots held longer than usual and then as it is pointed.
+//! An exaggeration makes the goal easier to hear and feel (common practice, no source).
 
 use super::CannotMake;
 use super::body::repeated_body;
@@ -8,14 +8,14 @@ use crate::drill::bar_range::BarRange;
 use crate::drill::document::{DrillDocument, Exact, StageDocument};
 use crate::units::spell_fraction;
 
-/// The most rungs of the stage that exaggerates: it is left for the tune itself (chosen).
+/// The most rungs of the exaggerated stage, after which the tune itself is played (chosen).
 const MOST_RUNGS: usize = 4;
 
-/// The drill of a tune, or of some bars of it, with a stage before it whose dots are held.
+/// The drill of a tune, or of some of its bars, that begins with a stage whose dots are held
+/// longer.
 ///
 /// # Errors
-/// A tune that nobody has said the pointing of, or that has no pairs; bars that it does not have or
-/// that cannot stand alone.
+/// The tune has no pointing or no pairs, or the bars are not in it or cannot stand alone.
 pub fn make_held(tune: &Tune, range: Option<BarRange>) -> Result<DrillDocument, CannotMake> {
     let music = &tune.stage.music;
     let title = &tune.drill.title;
@@ -99,7 +99,7 @@ mod tests {
         drill.ok_or_else(|| format!("{text}{problems:?}"))
     }
 
-    /// The tune itself keeps its cells; the stage that exaggerates has cells of its own.
+    /// The tune itself keeps its cells; the exaggerated stage has its own cells.
     #[test]
     fn dots_are_held_first_and_then_as_in_the_tune() {
         let drill = march("kind: march");
@@ -129,8 +129,8 @@ mod tests {
         assert_eq!(made.title, "A march, bar 2, dots held");
     }
 
-    /// Written anew, a tune lost which note stays equal at a change of metre, and a gracenote that is held
-    /// for just a quaver.
+    /// Writing a tune anew keeps the note that stays equal at a change of metre, and a gracenote
+    /// that is held for just a quaver.
     #[test]
     fn a_tune_that_is_written_anew_is_the_same_music() {
         let text = "title: A\nmetre: 2/4\nunit: 1/8\npointing: 4:1\n\

@@ -1,5 +1,5 @@
-//! A bar or a movement of a tune as a drill: looped with the bars around it, the movement taken
-//! apart where it stands.
+//! A bar or a movement of a tune as a drill: it is repeated with the bars around it, and the
+//! movement is taken apart in its place.
 
 mod alone;
 
@@ -22,7 +22,8 @@ pub struct InPlace<'a> {
     pub tune: Tune<'a>,
     /// Index of the written bar.
     pub bar: usize,
-    /// Index of the melody note in it whose movement is taken apart; none loops the bar only.
+    /// Index of the melody note in the bar whose movement is taken apart. None repeats the bar
+    /// only.
     pub note: Option<usize>,
 }
 
@@ -32,20 +33,20 @@ impl<'a> InPlace<'a> {
     }
 }
 
-/// The drill of a place: the bar with the bar before and the bar after, where there are any. Its
-/// movement's tones are written out in stages, taken from the note that gives the movement its
-/// time, so that nothing else moves; the last stage is as written. Where that note is too short, the
-/// movement is taken apart by itself first, as its own drill has it.
+/// The drill of a place: the bar with the bar before it and the bar after it, where they exist. The
+/// tones of its movement are written out in stages. They take their time from the note that gives
+/// the movement its time, so no other note moves. The last stage is as written. When that note is
+/// too short, the movement is taken apart by itself first, as in its own drill.
 ///
 /// # Errors
-/// No such bar or note, or a bar that cannot stand alone.
+/// There is no such bar or note, or the bar cannot stand alone.
 pub fn make_in_place(place: &InPlace) -> Result<DrillDocument, CannotMake> {
     if place.bar >= place.music().bars.len() {
         return Err(CannotMake("the tune has no such bar".to_owned()));
     }
     let last = place.music().bars.len() - 1;
     let (before, after) = (place.bar.saturating_sub(1), (place.bar + 1).min(last));
-    // a pickup or a short last bar cannot always stand beside the others
+    // A pickup or a short last bar cannot always stand beside the other bars.
     let windows = [
         (before, after),
         (place.bar, after),
@@ -76,7 +77,7 @@ fn document(place: &InPlace, first: usize, last: usize, filled: bool) -> DrillDo
         .enumerate()
         .map(|(at, bar)| Bar {
             notes: bar.notes.clone(),
-            // the window's first metre is the drill's
+            // The metre of the first bar is the metre of the drill.
             metre: bar.metre.filter(|_| at > 0),
             ..Bar::default()
         })
@@ -128,7 +129,8 @@ fn document(place: &InPlace, first: usize, last: usize, filled: bool) -> DrillDo
     }
 }
 
-/// The stages of a movement before the bars are as written, and a sentence on them.
+/// The stages that take the movement apart before the bars are played as written, and a sentence
+/// that describes them.
 fn taken_apart(
     place: &InPlace,
     metre: Metre,
@@ -142,7 +144,7 @@ fn taken_apart(
     let mut stages = Vec::new();
     for (name, tone) in tone_lengths(metre) {
         if let Some(apart) = apart(metre, bars, at, tone, schools) {
-            // a tone and what is left of its note may look like a dot and its cut
+            // A tone and the rest of its note may look like a dot and its cut.
             let even = pointed && pairs(&apart) != pairs(bars);
             stages.push(StageDocument {
                 pointing: even.then(|| "as written".to_owned()),
@@ -150,7 +152,8 @@ fn taken_apart(
             });
         }
     }
-    // the shortest tones alone would begin where the fingers are nearly at full speed
+    // A single stage has only the shortest tones, which are nearly at full speed, so it is not
+    // enough to begin with.
     if stages.len() > 1 {
         let said = "Only the note that gives the movement its time grows shorter.";
         return (stages, said.to_owned());
@@ -164,7 +167,8 @@ fn taken_apart(
     }
 }
 
-/// The number in the tune of the first full bar of a window, where its bars are counted there as here.
+/// The number that the first full bar of a window has in the tune; none when the window numbers its
+/// bars differently.
 fn first_bar(place: &InPlace, metre: Metre, bars: &[Bar], first: usize) -> Option<u16> {
     let there = place.music().bar_numbers();
     let own = Music::straight(metre, bars.to_vec()).bar_numbers();
@@ -174,8 +178,8 @@ fn first_bar(place: &InPlace, metre: Metre, bars: &[Bar], first: usize) -> Optio
     ahead.all(|other| other == shift).then_some(shift + 1)
 }
 
-/// Lengths that tones are written out with, the longest first, and what their stages are called: from a
-/// beat on, or from a crotchet where a beat is shorter.
+/// The lengths with which tones are written out, the longest first, and the names of their stages.
+/// The longest is a beat, or a crotchet when a beat is shorter.
 fn tone_lengths(metre: Metre) -> [(&'static str, Beats); 4] {
     let tones = |name: &'static str, above, below| (name, Beats::new(above, below));
     if metre.is_compound() {
@@ -201,10 +205,10 @@ fn tone_lengths(metre: Metre) -> [(&'static str, Beats); 4] {
     }
 }
 
-/// Where a place of a tune begins to be practised: as much under the tune's own tempo as the drill of a
-/// movement, but not above the tempo at which the tune itself is begun.
+/// The first tempo at which a place of a tune is practised. It is in the same ratio to the tune's
+/// tempo as in the drill of a movement, but not above the tune's own first tempo.
 fn begin(metre: Metre, tune: &Tune) -> Bpm {
-    /// The tempi between which a movement's drill of the usual length climbs.
+    /// The first and last tempo of a movement's drill of the usual length.
     const USUAL: (i128, i128) = (46, 80);
     let ladder = &tune.drill.ladder;
     let usual = metre.beats_in_a_crotchet() * Fraction::from_integer(USUAL.0);
@@ -213,8 +217,8 @@ fn begin(metre: Metre, tune: &Tune) -> Bpm {
     Bpm::new(whole).unwrap_or(ladder.from()).min(ladder.from())
 }
 
-/// Makes bars that are not full stand by themselves: a short last bar is filled by its last note; where a
-/// pickup begins the bars, they end on the note that follows, which leaves the pickup its room.
+/// Makes bars that are not full stand alone. A short last bar is filled by its last note. When the
+/// bars begin with a pickup, they end on the following note, which leaves room for the pickup.
 fn fill(bars: &mut Vec<Bar>, metre: Metre, next: Option<&Written>) {
     if metre.is_free() {
         return;
@@ -244,8 +248,8 @@ fn fill(bars: &mut Vec<Bar>, metre: Metre, next: Option<&Written>) {
     }
 }
 
-/// What to listen for in the movement that stands there; nothing where no movement of the catalogue
-/// does.
+/// What to listen for in the movement at this place; none when no movement of the catalogue stands
+/// there.
 fn heard_of(place: &InPlace) -> Option<String> {
     let bars = &place.music().bars;
     let (at, written) = (place.note?, bars.get(place.bar)?.notes.get(place.note?)?);
@@ -284,8 +288,8 @@ fn stage(metre: Metre, name: &str, bars: &[Bar]) -> StageDocument {
     }
 }
 
-/// The bars with the movement's tones as written notes of `tone` beats. None where it has no
-/// tones, or where the note that gives the time is not long enough.
+/// The bars with the movement's tones as written notes of `tone` beats. None when it has no tones
+/// or the note that gives the time is too short.
 fn apart(
     metre: Metre,
     bars: &[Bar],
@@ -326,7 +330,7 @@ fn apart(
     Some(apart)
 }
 
-/// The note before another one.
+/// The bar and index of the note before another one; none when there is none.
 fn giver(bars: &[Bar], (bar, note): (usize, usize)) -> Option<(usize, usize)> {
     match note.checked_sub(1) {
         Some(before) => Some((bar, before)),
@@ -353,7 +357,7 @@ fn parts(
     }
 }
 
-/// The tones among the parts as written notes, each with the gracenotes that wait before it.
+/// The tones among the parts as written notes, each with the gracenotes before it.
 fn tones(parts: &[Part], tone: Beats, waiting: &mut Vec<Gracenote>) -> Vec<Written> {
     let mut tones = Vec::new();
     for part in parts {
@@ -379,8 +383,7 @@ fn tones(parts: &[Part], tone: Beats, waiting: &mut Vec<Gracenote>) -> Vec<Writt
     tones
 }
 
-/// A note shorter by `taken`, in as many tied notes as its length needs. None where nothing would
-/// be left of it.
+/// A note shorter by `taken`, as one note or as tied notes. None when nothing of it would be left.
 fn shortened(metre: Metre, written: &Written, taken: Beats) -> Option<Vec<Written>> {
     let length = written.length - taken;
     if length <= Beats::ZERO {

@@ -1,7 +1,7 @@
-//! A movement to a drill file: the four stages, what fits a long movement, chains; and drills of
-//! crossings and of one finger.
+//! Makes a drill file from a movement: the four stages, other stages for a long movement, and
+//! chains. It also makes drills of crossings and of one finger.
 //!
-//! Gives documents as a player would write them. Writes no file and knows no folder.
+//! Its results are documents as a player would write them. Writes no file and knows no folder.
 
 mod body;
 mod budget;
@@ -37,38 +37,39 @@ use crate::wording;
 /// How a movement is built up before it is played whole.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Build {
-    /// Tone by tone where it has four tones or more, whole otherwise.
+    /// Tone by tone for a movement with four tones or more, otherwise whole.
     #[default]
     AsFits,
-    /// The four stages: every tone, at ever shorter lengths.
+    /// The four stages: all tones, with shorter lengths in each stage.
     Whole,
-    /// The first tone, then one more each time.
+    /// The first tone, then one more tone in each stage.
     ToneByTone,
-    /// The last tone, then one more in front each time.
+    /// The last tone, then one more tone before it in each stage.
     LastPartFirst,
     /// The first half, then the second.
     Groups,
 }
 
-/// The drill that is wanted.
+/// A request for a drill.
 #[derive(Debug, Clone)]
 pub struct Request {
     /// The movement.
     pub movement: Movement,
     /// The notes before the movement, at least one.
     pub from: Vec<Note>,
-    /// To those, at least one.
+    /// The closing notes, at least one.
     pub to: Vec<Note>,
-    /// The schools that it is played by.
+    /// The schools under which it is played.
     pub schools: Schools,
     /// How it is built up.
     pub build: Build,
-    /// A stage of eighths of a beat, where the way to real time is long.
+    /// True for an extra stage of eighths of a beat when real time is much quicker than the stage
+    /// before.
     pub bridge: bool,
-    /// The movement chained: four in a row, up and down the scale.
+    /// True for chain stages: the movement four times in a row, and up and down the scale.
     pub chain: bool,
-    /// The movement carried over: from other notes that it comes from in tunes, then in a line of a
-    /// tune.
+    /// True for transfer stages: the movement from other notes that come before it in tunes, then
+    /// in a line of a tune.
     pub transfer: bool,
     /// The metre.
     pub metre: Metre,
@@ -88,7 +89,8 @@ impl std::error::Error for CannotMake {}
 /// The drill file of a movement.
 ///
 /// # Errors
-/// A pair of notes between which it cannot be played: each with what is played instead.
+/// The movement cannot be played between some pair of notes; the error lists each pair with what is
+/// played instead.
 pub fn make(request: &Request) -> Result<DrillDocument, CannotMake> {
     let contexts = contexts(request)?;
     let metre = request.metre;
@@ -159,7 +161,7 @@ pub fn make(request: &Request) -> Result<DrillDocument, CannotMake> {
     })
 }
 
-/// The tempo that the explanation is asked for; its milliseconds are not used here.
+/// The tempo for the explanation, whose milliseconds are not used here.
 fn usual_tempo() -> Bpm {
     // 60 lies between 20 and 300
     Bpm::whole(60).unwrap_or_else(|_| unreachable!("60 beats a minute is a tempo"))
@@ -205,7 +207,7 @@ fn tones(resolved: &Resolved) -> usize {
         .count()
 }
 
-/// Stages of a movement with tones, and which of them is real time.
+/// The stages of a movement with tones, and the index of the stage in real time.
 fn several(request: &Request, contexts: &[Resolved]) -> (Vec<StageDocument>, usize) {
     let Some(widest) = widest(contexts) else {
         return (Vec::new(), 0);
@@ -236,8 +238,9 @@ fn several(request: &Request, contexts: &[Resolved]) -> (Vec<StageDocument>, usi
     (stages, main)
 }
 
-/// Stages of a lone gracenote or tap: there is nothing to take apart, so the note before it grows
-/// shorter, and it stays on the beat. With the one where it is shortest.
+/// The stages of a lone gracenote or tap, and the index of the one with the shortest note before.
+/// The gracenote cannot be taken apart, so the note before it becomes shorter while the gracenote
+/// stays on the beat.
 fn single(request: &Request, contexts: &[Resolved]) -> (Vec<StageDocument>, usize) {
     let mut stages = vec![
         before_only("two beats", Beats::whole(2)),
@@ -266,7 +269,7 @@ fn single(request: &Request, contexts: &[Resolved]) -> (Vec<StageDocument>, usiz
     (stages, main)
 }
 
-/// Stages of a figure of two melody notes: the first, which has the beat, grows shorter.
+/// The stages of a figure of two melody notes. The first note, which has the beat, becomes shorter.
 fn figure(metre: Metre) -> Vec<StageDocument> {
     let names = if metre.is_compound() {
         [
@@ -321,7 +324,7 @@ fn chained(request: &Request, contexts: &[Resolved]) -> Vec<StageDocument> {
     .collect()
 }
 
-/// The drill that a document is, read from the text of it; none where that has an error.
+/// The drill that is read back from a document's text; none when the text has an error.
 fn read_back(document: &DrillDocument) -> Option<Drill> {
     let text = write(document).ok()?;
     read(text.as_bytes()).0

@@ -1,4 +1,4 @@
-//! A long movement built up: tone by tone, last part first, or in two halves.
+//! Builds up a long movement: tone by tone, last part first, or in two halves.
 
 use super::body::body;
 use super::plan::short;
@@ -9,15 +9,15 @@ use crate::drill::written::Bar;
 use crate::movement::{Context, Resolved, Role};
 use crate::rhythm::Metre;
 
-/// The places of the tones among the parts.
+/// The indices of the tones among the parts.
 fn tones(resolved: &Resolved) -> Vec<usize> {
     (0..resolved.parts.len())
         .filter(|place| resolved.parts[*place].role == Role::Sounding)
         .collect()
 }
 
-/// The first part of a movement: from the note before to the tone of this number, which becomes the
-/// closing note.
+/// The first part of a movement: from the note before to the tone with this number, which becomes
+/// the closing note.
 fn head(resolved: &Resolved, tone: usize) -> Option<(Note, Resolved)> {
     let place = *tones(resolved).get(tone)?;
     let before = resolved.context.before?;
@@ -30,8 +30,8 @@ fn head(resolved: &Resolved, tone: usize) -> Option<(Note, Resolved)> {
     Some((before, head))
 }
 
-/// The last part of a movement: from the tone of this number, which becomes the note before, to the
-/// closing note.
+/// The last part of a movement: from the tone with this number, which becomes the note before, to
+/// the closing note.
 fn tail(resolved: &Resolved, tone: usize) -> Option<(Note, Resolved)> {
     let place = *tones(resolved).get(tone)?;
     let before = resolved.parts[place].note;
@@ -44,8 +44,8 @@ fn tail(resolved: &Resolved, tone: usize) -> Option<(Note, Resolved)> {
     Some((before, tail))
 }
 
-/// One stage of the parts of every context, at half a beat a tone (a third of one where the beat has
-/// three parts); the same bars are written once.
+/// One stage of these parts in every context. Each tone lasts half a beat, or a third of one where
+/// the beat has three parts. Equal bars are written once.
 fn stage(
     metre: Metre,
     name: String,
@@ -80,7 +80,7 @@ fn most_tones(contexts: &[Resolved]) -> usize {
         .unwrap_or(0)
 }
 
-/// `two tones`, `three tones` …
+/// A number of tones in words: `two tones`, `three tones` …
 fn words(number: usize) -> &'static str {
     const WORDS: [&str; 12] = [
         "no tone",
@@ -99,7 +99,7 @@ fn words(number: usize) -> &'static str {
     WORDS.get(number).copied().unwrap_or("more tones")
 }
 
-/// The first tone, then one more each time; each closes on its last tone.
+/// Stages with the first tone, then one more tone in each; each stage closes on its last tone.
 pub(super) fn tone_by_tone(metre: Metre, contexts: &[Resolved]) -> Vec<StageDocument> {
     (0..most_tones(contexts))
         .filter_map(|tone| {
@@ -109,7 +109,8 @@ pub(super) fn tone_by_tone(metre: Metre, contexts: &[Resolved]) -> Vec<StageDocu
         .collect()
 }
 
-/// The last tone, then one more in front each time; each begins on its first tone.
+/// Stages with the last tone, then one more tone before it in each; each stage begins on its first
+/// tone.
 pub(super) fn last_part_first(metre: Metre, contexts: &[Resolved]) -> Vec<StageDocument> {
     (1..=most_tones(contexts))
         .filter_map(|from_the_end| {
@@ -122,7 +123,7 @@ pub(super) fn last_part_first(metre: Metre, contexts: &[Resolved]) -> Vec<StageD
         .collect()
 }
 
-/// The first half up to its middle tone, then the second half from there.
+/// Two stages: the first half up to the middle tone, and the second half from there on.
 pub(super) fn in_groups(metre: Metre, contexts: &[Resolved]) -> Vec<StageDocument> {
     let middle = |resolved: &Resolved| tones(resolved).len() / 2;
     [

@@ -1,5 +1,5 @@
 //! Bars of a tune as a drill, and a tune built up from its phrases: phrase by phrase, joined in
-//! pairs, from the end backwards, whole.
+//! pairs, from the end backwards, and whole.
 
 use super::body::{body, repeated_body, unit};
 use super::{CannotMake, read_back};
@@ -15,7 +15,7 @@ use crate::movement::Lengths;
 use crate::wording::capital;
 use std::collections::BTreeSet;
 
-/// A tune: a drill and the stage of it that holds the tune.
+/// A tune: a drill and the one of its stages that holds the tune.
 #[derive(Debug, Clone, Copy)]
 pub struct Tune<'a> {
     /// The drill.
@@ -24,19 +24,19 @@ pub struct Tune<'a> {
     pub stage: &'a Stage,
 }
 
-/// A drill may have so many stages.
+/// The most stages that a drill may have.
 const MOST_STAGES: usize = 64;
-/// Clean repetitions that clear a tune built up from phrases, at most, where that goes at all.
-/// Chosen: twice what a movement's drill may ask for.
+/// The most clean repetitions for a tune that is built up from phrases, where that is possible
+/// (chosen: twice the limit of a movement's drill).
 const MOST: usize = 240;
-/// The most rungs of a phrase before the whole is played (chosen).
+/// The most rungs of a phrase before the whole tune is played (chosen).
 const MOST_RUNGS: usize = 4;
 
-/// The drill of some bars of a tune: a tune of its own, begun with the pickup and ended on the next note with
-/// its movement, on the ladder of the tune.
+/// The drill of some bars of a tune, on the tune's own ladder. It begins with the pickup and ends
+/// on the next note with its movement.
 ///
 /// # Errors
-/// Bars that the tune does not have, that never follow each other, or that cannot stand alone.
+/// The bars are not in the tune, never follow each other, or cannot stand alone.
 pub fn make_phrase(tune: &Tune, range: BarRange) -> Result<DrillDocument, CannotMake> {
     let bars = taken(tune, range)?;
     let document = DrillDocument {
@@ -60,8 +60,8 @@ pub fn make_phrase(tune: &Tune, range: BarRange) -> Result<DrillDocument, Cannot
     })
 }
 
-/// The numbers that bars of a tune have where they stand by themselves, for a sentence: nothing where they
-/// are those of the tune.
+/// The bar numbers that these bars have in their own drill, as a clause for a sentence. Empty when
+/// the numbers are those of the tune.
 fn own_numbers(tune: &Tune, range: BarRange) -> String {
     let music = &tune.stage.music;
     let played = numbers_played(music, range);
@@ -80,8 +80,8 @@ fn own_numbers(tune: &Tune, range: BarRange) -> String {
     format!(", here {}", own.spoken())
 }
 
-/// The phrases of a tune that bars of it are taken from, by the bars of the piece: the note that it lands
-/// on belongs to the last. None where the rules do not say them.
+/// The phrases of the tune within some of its bars, in bar numbers of the new drill. The landing
+/// note belongs to the last phrase. Empty when the usual rules give the phrases.
 fn phrases_within(tune: &Tune, range: BarRange, piece: &DrillDocument) -> Vec<BarRange> {
     let whole = tune.drill.phrasing(tune.stage);
     let piece = read_back(piece);
@@ -109,13 +109,13 @@ fn phrases_within(tune: &Tune, range: BarRange, piece: &DrillDocument) -> Vec<Ba
     phrases
 }
 
-/// A drill that builds a tune up from phrases: each by itself, each with the next, then from the
-/// end backwards, and at last the whole. The board opens these stages one after the other. With
-/// `part`, from 1, only that part of the tune is built up.
+/// A drill that builds a tune up from phrases. Each phrase comes by itself, then with the next,
+/// then the tune grows from the end backwards until it is whole. The board opens these stages one
+/// after the other. With `part`, from 1, only that part of the tune is built up.
 ///
 /// # Errors
-/// Fewer than two phrases, more than a drill has stages for, a part that is not there, or bars that
-/// are not there.
+/// There are fewer than two phrases, more than a drill has stages for, no such part, or no such
+/// bars.
 pub fn make_joined(
     tune: &Tune,
     phrases: &[BarRange],
@@ -174,10 +174,10 @@ pub fn make_joined(
     }
 }
 
-/// A tune that begins without a metre, as it is practised: line by line, each landing on the next, and
-/// whole, without a ladder. Its ground has no pulse that a tempo could be climbed by; a variation with a
-/// metre of its own has its clicks. Nothing for any other drill, and for one whose lines cannot be
-/// played alone.
+/// A tune that begins without a metre as it is practised: line by line, each line landing on the
+/// next, and then whole. It has no ladder, because a ground has no pulse that a tempo could be set
+/// for; a variation with a metre of its own has clicks. None for any other drill, and for a tune
+/// whose lines cannot be played alone.
 pub fn line_by_line(drill: &Drill) -> Option<Drill> {
     let [stage] = drill.stages.as_slice() else {
         return None;
@@ -191,7 +191,7 @@ pub fn line_by_line(drill: &Drill) -> Option<Drill> {
     if lines.len() > 1 && lines.len() < MOST_STAGES {
         for (line, number) in lines.iter().zip(1..) {
             let mut bars = taken(&tune, *line).ok()?;
-            // a line that stands in a metre is counted in by it
+            // A line that has a metre is counted in by that metre.
             let metre = bars.first_mut().and_then(|bar| bar.metre.take());
             stages.push(Stage {
                 name: format!("line {number}"),
@@ -211,11 +211,11 @@ pub fn line_by_line(drill: &Drill) -> Option<Drill> {
     })
 }
 
-/// The bars that are practised before the whole, each once and under a name: the phrases, each two
-/// that follow each other, from each phrase to the end.
+/// The bars to practise before the whole, each once and with a name: each phrase, each pair of
+/// phrases in a row, and from each phrase to the end.
 ///
 /// # Errors
-/// Fewer than two phrases.
+/// There are fewer than two phrases.
 fn joins(phrases: &[BarRange], whole: BarRange) -> Result<Vec<(String, BarRange)>, CannotMake> {
     let [_, .., last] = phrases else {
         return Err(CannotMake(
@@ -247,8 +247,8 @@ fn joins(phrases: &[BarRange], whole: BarRange) -> Result<Vec<(String, BarRange)
     Ok(found.filter(|(_, range)| known.insert(*range)).collect())
 }
 
-/// Sets how far each stage climbs that is practised before the whole, so that the whole is reached
-/// within the usual number of repetitions.
+/// Limits the rungs of each stage before the whole, so that the whole is reached within the usual
+/// number of repetitions.
 fn share(drill: &Drill, stages: &mut [StageDocument]) {
     let ladder = &drill.ladder;
     let tempi = ladder.rungs();
@@ -263,7 +263,7 @@ fn share(drill: &Drill, stages: &mut [StageDocument]) {
     }
 }
 
-/// Bars that stand by themselves, with as much around them as goes.
+/// Bars that stand alone, with as much of the pickup and the landing as possible.
 pub(super) fn taken(tune: &Tune, range: BarRange) -> Result<Vec<Bar>, CannotMake> {
     let music = &tune.stage.music;
     for (run_in, landing) in [(true, true), (false, true), (true, false), (false, false)] {
@@ -297,7 +297,7 @@ pub(super) fn titled(tune: &Tune, what: &str) -> String {
     capital(&format!("{}, {what}", titled_as(tune)))
 }
 
-/// The tune's title; a stage among several is called by its own name.
+/// The title of the tune. A stage among several has its own name as title.
 fn titled_as<'a>(tune: &Tune<'a>) -> &'a str {
     if tune.drill.stages.len() > 1 {
         &tune.stage.name
@@ -306,7 +306,7 @@ fn titled_as<'a>(tune: &Tune<'a>) -> &'a str {
     }
 }
 
-/// The fields that every drill made of a tune takes over from it.
+/// The fields that every drill made from a tune copies from it.
 pub(super) fn ground(tune: &Tune) -> DrillDocument {
     let Drill {
         ladder,

@@ -1,4 +1,4 @@
-//! How long the note before and the tones of a stage last, and what the stage is called.
+//! The lengths of the note before and of the tones in a stage, and the name of the stage.
 
 use crate::drill::document::{Exact, StageDocument};
 use crate::drill::stages::usual_before;
@@ -6,12 +6,12 @@ use crate::movement::{Resolved, Role};
 use crate::rhythm::Metre;
 use crate::units::{Beats, Fraction};
 
-/// Half a beat, or a third of one where the beat has three parts.
+/// Half a beat, or a third of a beat where the beat has three parts.
 pub(super) fn short(metre: Metre) -> Beats {
     Beats::new(1, if metre.is_compound() { 3 } else { 2 })
 }
 
-/// A stage with tones of `tone` beats, for the movement where it has the most tones.
+/// A stage with tones of `tone` beats, for the context in which the movement has the most tones.
 pub(super) fn apart(metre: Metre, resolved: &Resolved, tone: Beats) -> StageDocument {
     let before = usual_before(metre, resolved, tone);
     let tones = resolved

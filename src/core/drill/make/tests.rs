@@ -1,4 +1,5 @@
-//! Every movement made in every context, metre and school, and the drills that are taught.
+//! Makes every movement in every context, metre and school, and compares the drills that are
+//! taught.
 
 use super::*;
 use crate::chanter::{Finger, NOTES};
@@ -25,7 +26,7 @@ fn request(movement: Movement, from: Note, to: Note) -> Request {
     }
 }
 
-/// The whole space: every movement in every context it can be played in, built up every way.
+/// Every movement in every context in which it can be played, built up in every way.
 #[test]
 fn every_made_drill_reads_back_and_its_bars_add_up() {
     let builds = [
@@ -102,7 +103,7 @@ fn crossings_and_one_finger_read_back() {
     }
 }
 
-/// The check values of the grip from D and the taorluath from low G (common practice, no
+/// The expected tables of the grip from D and the taorluath from low G (common practice, no
 /// source).
 #[test]
 fn the_taught_drills_come_out_as_taught() {

@@ -1,7 +1,8 @@
-//! A movement carried over: from other notes that it comes from in tunes, then in a line of a tune.
+//! Transfers a movement to other contexts: other notes that come before it in tunes, then a line of
+//! a tune.
 //!
-//! The line is our own: its notes step from one context to the next by a rule, so that every
-//! movement of the catalogue has one in every metre.
+//! The line is our own. Its notes step from one context to the next by a rule, so every movement of
+//! the catalogue has a line in every metre.
 
 use super::body::body;
 use super::chain::note_length;
@@ -14,15 +15,16 @@ use crate::movement::{Context, Family, Movement, Resolved, Schools, counted_cont
 use crate::rhythm::Metre;
 use crate::units::Beats;
 
-/// Contexts that stand fewer times than this in the counted tunes may be slips, or joins of two
-/// parts (chosen).
+/// Contexts with a smaller count in the counted tunes are ignored, because they may be mistakes or
+/// joins of two parts (chosen).
 const EVIDENCE: u32 = 3;
-/// A movement is carried over to so many notes before it.
+/// The number of notes before from which a movement is practised.
 const NOTES_BEFORE: usize = 3;
 
-/// Three contexts with a note before of their own: those of the counted tunes, closing notes of the
-/// drill first, commonest first; where the tunes have fewer, other closing notes, and for a movement
-/// that the tunes hardly have, the notes it can be played from.
+/// Three contexts, each with a different note before. Contexts of the counted tunes come first,
+/// those with the drill's closing notes before others, the commonest first. When the tunes have
+/// fewer, other closing notes follow. For a movement that the tunes hardly have, the notes from
+/// which it can be played follow.
 pub(super) fn contexts(movement: Movement, to: &[Note], schools: &Schools) -> Vec<Resolved> {
     let mut counted: Vec<Context> = counted_contexts(movement)
         .into_iter()
@@ -58,7 +60,7 @@ pub(super) fn contexts(movement: Movement, to: &[Note], schools: &Schools) -> Ve
     found
 }
 
-/// Notes before, commonest first, counted over all movements of the 277 tunes.
+/// The notes before a movement, the commonest first, counted over all movements of the 277 tunes.
 const COMMON_BEFORES: [Note; 9] = [
     Note::LowA,
     Note::E,
@@ -71,7 +73,7 @@ const COMMON_BEFORES: [Note; 9] = [
     Note::LowG,
 ];
 
-/// The two stages.
+/// The two transfer stages.
 pub(super) fn stages(metre: Metre, contexts: &[Resolved]) -> Vec<StageDocument> {
     let stage = |name: &str, listen_for: &str, bars: Option<Vec<Bar>>| {
         bars.map(|bars| StageDocument {
@@ -98,7 +100,7 @@ pub(super) fn stages(metre: Metre, contexts: &[Resolved]) -> Vec<StageDocument> 
     .collect()
 }
 
-/// The movement in real time, from one note after the other.
+/// The movement in real time from several notes in turn.
 fn from_other_notes(metre: Metre, contexts: &[Resolved]) -> Option<Vec<Bar>> {
     let mut bars = Vec::new();
     for resolved in contexts {
@@ -113,7 +115,7 @@ fn from_other_notes(metre: Metre, contexts: &[Resolved]) -> Option<Vec<Bar>> {
     (!bars.is_empty()).then_some(bars)
 }
 
-/// The neighbour of a note on the way to another; the note above where they are the same.
+/// The next note of the scale on the way to another note; the note above when both are the same.
 fn step(from: Note, to: Note) -> Note {
     let at = from.index();
     let next = if to < from || at + 1 == NOTES.len() {
@@ -124,8 +126,8 @@ fn step(from: Note, to: Note) -> Note {
     NOTES[next]
 }
 
-/// A line that closes on low A: in each phrase a note that leads to the note before, the movement,
-/// and two quick notes on towards the next phrase.
+/// A line that closes on low A. Each phrase has a note that leads to the note before, the movement,
+/// and two quick notes towards the next phrase.
 fn line(metre: Metre, contexts: &[Resolved]) -> Option<Vec<Bar>> {
     const HOME: Note = Note::LowA;
     let (quick, one) = (short(metre), Beats::ONE);
@@ -142,7 +144,7 @@ fn line(metre: Metre, contexts: &[Resolved]) -> Option<Vec<Bar>> {
         }
         let group = Group::Movement(resolved.clone());
         if resolved.movement.family() == Family::Figure {
-            // its short note has the beat
+            // The short first note of a figure has the beat.
             notes.push((from, quick, Group::Opening));
             notes.push((to, one + one - quick, group));
         } else {

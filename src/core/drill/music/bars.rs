@@ -63,8 +63,8 @@ impl Reader {
             self.tell(pending.start, pending.end, ProblemKind::GroupWithoutNote);
         }
         if self.bar.notes.is_empty() {
-            // a change of metre waits for the bar that it is for
-            // a bar of nothing but a rest before the first note: the music begins behind it
+            // A change of metre applies to the next bar. A bar that has only a rest and stands
+            // before the first note is left out: the music begins after it.
             self.owed("left out");
             self.unsure = false;
             if let Some(last) = self.bars.last_mut() {
@@ -82,8 +82,8 @@ impl Reader {
         self.bar_spans.push(std::mem::take(&mut self.spans));
     }
 
-    /// A line of the text ends. Music that begins without a metre ends a phrase there, and what
-    /// another program wrote a bar too, which it seldom draws.
+    /// Handles the end of a line of text. Music that begins without a metre ends a phrase there. In
+    /// music of other programs it also ends a bar, because such music seldom has a bar line there.
     pub(super) fn end_line(&mut self) {
         let before = self.signs[..self.at].iter().rev();
         let goes_on = before.copied().find(|sign| !sign.is_whitespace()) == Some('\\');
@@ -105,8 +105,8 @@ impl Reader {
         }
     }
 
-    /// Collections of songs draw no bar line at the end of a line: a bar that is too long is parted
-    /// there, where it is full, if what is left fits a bar.
+    /// Splits long bars at line ends, because collections of songs write no bar line at the end of
+    /// a line. A bar is split where it is full, if the rest fits into a bar.
     fn part_at_lines(&mut self) {
         let ends = std::mem::take(&mut self.line_ends);
         let full = self.metre.bar();
@@ -167,7 +167,7 @@ impl Reader {
                 let span = self.bar_spans[mended.bar][mended.note];
                 self.tell(span.0, span.1, mended.kind());
             }
-            // bars that mending put in stand where the one before them does
+            // Bars that mending added have the place of the bar before them.
             let spans = |bar: &usize| self.bar_spans[*bar].clone();
             self.bar_spans = source.iter().map(spans).collect();
         }
@@ -177,7 +177,7 @@ impl Reader {
         (music, self.problems)
     }
 
-    /// Endings for several passes as first and second endings.
+    /// Writes endings for several passes as first and second endings.
     fn write_endings_out(&mut self) {
         let passes = match &mut self.foreign {
             Some(own) if !own.passes.is_empty() => std::mem::take(&mut own.passes),
@@ -208,7 +208,7 @@ impl Reader {
         (start, spans.last().map_or(start + 1, |span| span.1))
     }
 
-    /// The order of play, with what is wrong in it told.
+    /// The order of play; its problems are reported.
     fn unroll(&mut self) -> Vec<usize> {
         let (order, told) = body_order(&self.bars);
         for (bar, kind) in told {

@@ -1,5 +1,5 @@
 //! The checks that need all of the music: bars that do not add up, notes that cannot follow each
-//! other, gracenotes that cannot sound.
+//! other, and gracenotes that cannot sound.
 
 use super::Reader;
 use crate::chanter::Note;
@@ -9,18 +9,18 @@ use crate::movement::{Context, is_playable, is_played_early};
 use crate::units::Beats;
 use std::collections::BTreeMap;
 
-/// A bar that does not add up.
+/// A bar whose length is wrong.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Misfit {
     /// Index of the bar.
     pub(super) bar: usize,
-    /// True where it is the last bar played and would be right without the pickup, or with another.
+    /// True for the last bar played, when it would be right without the pickup or with another one.
     pub(super) complements: bool,
 }
 
-/// The bars that are not full as played, nor short with a neighbour that completes them: the short
-/// last bar of a part and the pickup that follows it. `unsure` are bars of which something was not
-/// read.
+/// The bars whose length as played is wrong: neither full nor short with a neighbour that completes
+/// them, as the short last bar of a part and the next pickup complete each other. `unsure` marks
+/// the bars of which something was not read.
 pub(super) fn misfits(music: &Music, unsure: &[bool]) -> Vec<Misfit> {
     let metres = music.metres();
     let lengths: Vec<Beats> = music.bars.iter().map(Bar::length).collect();
@@ -37,7 +37,8 @@ pub(super) fn misfits(music: &Music, unsure: &[bool]) -> Vec<Misfit> {
         }
         let (length, full) = (lengths[bar], metres[bar].bar());
         let last = at + 1 == music.order.len();
-        // what completes it, or what it completes, cannot be told from what was not read
+        // When something was not read, it is unknown whether this bar and its neighbour complete
+        // each other.
         let beside = match music.order.get(at + 1) {
             Some(next) => is_unsure(*next) && length < full,
             None => is_unsure(0) && length <= full,
@@ -53,19 +54,19 @@ pub(super) fn misfits(music: &Music, unsure: &[bool]) -> Vec<Misfit> {
         let fits = if length == full {
             !last || pickup.is_zero() || told[bar]
         } else if at == 0 && bar == 0 && !pickup.is_zero() {
-            // A pickup; what completes it is checked at the end.
+            // This is a pickup; the bar that completes it is checked at the end.
             true
         } else if length < full && completes {
             at += 1;
             let next = music.order[at];
             let ends = at + 1 == music.order.len();
             if ends && !pickup.is_zero() && next != 0 {
-                // The piece ends with another part's pickup: nothing follows it.
+                // The piece ends with the pickup of another part, which nothing follows.
                 told[next] = true;
             }
             true
         } else {
-            // The short last bar that completes the pickup.
+            // This is the short last bar that completes the pickup.
             (last && !pickup.is_zero() && length + pickup == full) || told[bar]
         };
         if !fits {
@@ -81,13 +82,14 @@ pub(super) fn misfits(music: &Music, unsure: &[bool]) -> Vec<Misfit> {
 }
 
 impl Reader {
-    /// Every bar as played is full, or short with a neighbour that completes it.
+    /// Reports every played bar that is neither full nor short with a neighbour that completes it.
     pub(super) fn check_bars(&mut self, music: &Music, label: &str) {
         let numbers = music.bar_numbers();
         let metres = music.metres();
         let pickup = music.pickup();
         for misfit in misfits(music, &self.bars_unsure) {
-            // a first bar that is nearly full, and no last bar that it completes: it was meant full
+            // The first bar is nearly full and no last bar completes it, so it was meant to be
+            // full.
             let first = misfit.complements
                 && music.bars[misfit.bar].length() == metres[misfit.bar].bar()
                 && pickup + pickup > metres[0].bar();
@@ -116,12 +118,14 @@ impl Reader {
         }
     }
 
-    /// Two equal notes need something between; a gracenote needs a note that can sound it.
+    /// Reports two equal notes without anything between them, and gracenotes that their note cannot
+    /// sound.
     pub(super) fn check_notes(&mut self, music: &Music) {
         let numbers = music.bar_numbers();
         let mut before: Option<(Note, bool)> = None;
         let mut seen = vec![false; music.bars.len()];
-        // what was told of a bar's first note, which a repeat gives another note before it
+        // What was reported for a bar's first note, which has another note before it after a
+        // repeat.
         let mut told: BTreeMap<usize, Vec<ProblemKind>> = BTreeMap::new();
         for &index in &music.order {
             let fresh = !std::mem::replace(&mut seen[index], true);
@@ -179,7 +183,7 @@ impl Reader {
     }
 }
 
-/// Keeps a kind unless it is there already.
+/// True when the kind is new; it is then added.
 fn is_new(told: &mut Vec<ProblemKind>, kind: &ProblemKind) -> bool {
     let new = !told.contains(kind);
     if new {
@@ -188,7 +192,7 @@ fn is_new(told: &mut Vec<ProblemKind>, kind: &ProblemKind) -> bool {
     new
 }
 
-/// What is wrong with a written group, if anything.
+/// What is wrong with a written group of gracenotes; none when it can be played.
 fn unplayable(gracenotes: &[Gracenote], before: Option<Note>, after: Note) -> Option<ProblemKind> {
     let notes: Vec<Note> = gracenotes.iter().map(|gracenote| gracenote.note).collect();
     let all: Vec<Note> = before

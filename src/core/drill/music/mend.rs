@@ -1,6 +1,6 @@
-//! Makes playable what a chanter cannot play, for music that was written for other instruments.
+//! Changes music written for other instruments so that a chanter can play it.
 //!
-//! Every change is reported. Knows written music only, and not the format that it came in.
+//! Every change is reported. Knows written music only, not the format it came in.
 
 use super::checks::misfits;
 use super::order::body_order;
@@ -10,41 +10,41 @@ use crate::drill::written::{Bar, Gracenote, Group, Music, Written};
 use crate::movement::{Context, is_playable};
 use crate::units::{Beats, Fraction};
 
-/// A change that was made.
+/// A change to the music.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Mended {
-    /// Index of the bar, before any was put in.
+    /// Index of the bar, counted before bars were added.
     pub bar: usize,
     /// Index of the note in the bar.
     pub note: usize,
     /// What was found there.
     pub found: String,
-    /// What was done about it.
+    /// What was done.
     pub done: String,
-    /// The bar's number, where one is to be told: a mended bar line needs none.
+    /// The bar's number for the report; none for a mended bar line, which needs no number.
     pub number: Option<u16>,
 }
 
 impl Mended {
-    /// The change as a note in a list of problems.
+    /// The change as a problem for the list of problems.
     pub fn kind(&self) -> ProblemKind {
         let bars = self.number.into_iter().collect();
         ProblemKind::adopted(&self.found, &self.done, bars)
     }
 }
 
-/// A repeat gives a note two notes before it, and what mends one place may spoil another: looked
-/// through so often at most.
+/// The most rounds of mending. A repeat gives a note two notes before it, so mending one place may
+/// spoil another.
 const ROUNDS: usize = 6;
 
-/// Makes written music playable where a rule of the chanter says how: equal notes get a gracenote
-/// between them, a gracenote that cannot sound gives way to one that can, a tie to another note
-/// goes, and the bar before a pickup leaves it room.
+/// Makes written music playable where a rule of the chanter says how. Equal notes get a gracenote
+/// between them. A gracenote that cannot sound is replaced by one that can. A tie to a different
+/// note is removed. The bar before a pickup leaves room for it.
 pub fn mend_music(music: &mut Music) -> Vec<Mended> {
     mend(music).0
 }
 
-/// Mends music as [`mend_music`] does; gives for each bar afterwards which one it was before, too.
+/// Mends music as [`mend_music`] does, and also returns for each bar its index before mending.
 pub(super) fn mend(music: &mut Music) -> (Vec<Mended>, Vec<usize>) {
     let mut mended = Vec::new();
     for _ in 0..ROUNDS {
@@ -97,7 +97,7 @@ fn round(music: &mut Music, mended: &mut Vec<Mended>) {
             };
             let written = &mut music.bars[bar].notes[note];
             if let Group::Spelled(gracenotes) = &mut written.group {
-                // a lone one gives way to another, as where it cannot sound
+                // A lone gracenote is replaced by another one, as when it cannot sound.
                 let dropped = if gracenotes.len() > 1 {
                     drop_equal(gracenotes, context)
                 } else {
@@ -169,7 +169,7 @@ fn round(music: &mut Music, mended: &mut Vec<Mended>) {
     }
 }
 
-/// Takes away gracenotes that stand beside the same note, and gives them back.
+/// Removes gracenotes that equal a neighbouring note, and returns them.
 fn drop_equal(gracenotes: &mut Vec<Gracenote>, context: Context) -> Vec<Note> {
     let mut dropped = Vec::new();
     let mut last = context.before;
@@ -188,12 +188,12 @@ fn drop_equal(gracenotes: &mut Vec<Gracenote>, context: Context) -> Vec<Note> {
     dropped
 }
 
-/// The gracenote played where none or another is written: the high G gracenote, or the next one of
-/// the scale downward that sounds there (from D an HG gracenote instead of D, from HG the HA:
-/// common practice, no source).
+/// The gracenote to play where none is written or the written one cannot sound: the high G
+/// gracenote, or the next lower note that sounds there. From D it is a high G gracenote instead of
+/// D, from high G the thumb's high A (common practice, no source).
 ///
-/// One that sounds after each of `others` too goes before one that does not: a repeat comes to the
-/// note from elsewhere.
+/// A gracenote that also sounds after each of `others` is preferred, because a repeat comes to the
+/// note from those notes.
 fn separator(context: Context, others: &[Note]) -> Option<Note> {
     let choices = || {
         [Note::HighG, Note::HighA, Note::E, Note::D]
@@ -210,7 +210,7 @@ fn separator(context: Context, others: &[Note]) -> Option<Note> {
     choices().find(everywhere).or_else(|| choices().next())
 }
 
-/// For each bar the notes that its first note comes from, once through.
+/// For each bar, the notes from which its first note is reached in one playing.
 fn befores(music: &Music) -> Vec<Vec<Note>> {
     let mut befores = vec![Vec::new(); music.bars.len()];
     let mut last = None;
@@ -225,9 +225,9 @@ fn befores(music: &Music) -> Vec<Vec<Note>> {
     befores
 }
 
-/// Makes the ends of parts add up: the bar before a pickup leaves it room, or else as
-/// [`Ends::mend`] says. What neither mends is left as it is, but for the room before pickups. Gives
-/// for each bar which one it was.
+/// Makes the ends of parts add up. The bar before a pickup leaves room for it; otherwise the ends
+/// are changed by [`Ends::mend`]. When neither works, only the room before pickups is kept. Returns
+/// for each bar its index before mending.
 fn mend_bars(music: &mut Music, mended: &mut Vec<Mended>) -> Vec<usize> {
     let mut roomy = music.clone();
     let mut told = Vec::new();
@@ -250,20 +250,20 @@ fn mend_bars(music: &mut Music, mended: &mut Vec<Mended>) -> Vec<usize> {
     (0..music.bars.len()).collect()
 }
 
-/// Music whose parts' last bars are mended.
+/// Music with mended last bars of its parts.
 struct Ends {
     music: Music,
-    /// For each bar which one it was before.
+    /// For each bar, its index before mending.
     source: Vec<usize>,
     mended: Vec<Mended>,
 }
 
 impl Ends {
-    /// A part's last bar lasts as long as what follows it needs: a full bar, less a pickup. Where it
-    /// is followed by a pickup once and by none once, it stands in two endings. One that is short by
-    /// half a bar or less is filled by its last note; one that leaves a pickup no room gives it some
-    /// of its last note or, where that is too short, of its last notes: together the two bars are one,
-    /// as it is printed, and no bar is added.
+    /// Gives the last bar of each part the length that is needed: a full bar less the pickup that
+    /// follows. When a pickup follows one time and none the other time, the bar is written as two
+    /// endings. A bar that is short by at most half a bar is filled by its last note. A bar that
+    /// leaves no room for a pickup gives it time from its last note or, if that is too short, from
+    /// its last notes. Then the two bars are one bar, as printed, and no bar is added.
     fn mend(&mut self) {
         let needs = self.needs();
         for bar in (0..self.music.bars.len()).rev() {
@@ -285,7 +285,7 @@ impl Ends {
         self.music.order = body_order(&self.music.bars).0;
     }
 
-    /// How long each bar must last, each time that a part begins behind it.
+    /// The length that each bar must have, for each time that a part begins after it.
     fn needs(&self) -> Vec<Vec<Beats>> {
         let music = &self.music;
         let metres = music.metres();
@@ -362,10 +362,10 @@ impl Ends {
     }
 }
 
-/// Makes the last notes shorter by a length that the very last one does not have. The nearest note
-/// before it that is longer gives it alone; where none is before enough is found, the notes that it
-/// was found in share what is left of them, each half of what remains and the last two alike.
-/// Chosen: what stands before them keeps its place on the beat, and every length can be written.
+/// Shortens the last notes by a length that the very last note cannot give. The nearest longer note
+/// before it gives it alone. When there is none, the notes needed to collect the length share what
+/// is left of them: each takes half of the remainder, and the last two are equal. Chosen because
+/// the notes before them keep their place on the beat and every length can be written.
 fn shorten_last_notes(notes: &mut [Written], by: Beats) {
     let mut found = Beats::ZERO;
     let first = notes.iter().rposition(|note| {
@@ -389,8 +389,8 @@ fn shorten_last_notes(notes: &mut [Written], by: Beats) {
     }
 }
 
-/// A full bar before a pickup, or before the start that a pickup begins, is too long by it: the
-/// bar's last note gives it room.
+/// Shortens the last note of a full bar before a pickup, so that the pickup has room. This includes
+/// the bar before a repeat that starts with a pickup.
 fn make_room(music: &mut Music, mended: &mut Vec<Mended>) {
     let metres = music.metres();
     let pickup = music.pickup();

@@ -1,8 +1,8 @@
-//! The one reader of ABC 2.1 body text, in the note set of the pipe key (K:HP).
+//! The only reader of ABC 2.1 body text, for the notes of the pipe key (K:HP).
 //!
 //! Reads notes with lengths, gracenotes in braces, bar lines, repeats, first and second endings,
-//! ties and broken rhythm. What the chanter cannot play is a problem with its place, never
-//! dropped.
+//! ties and broken rhythm. What the chanter cannot play is reported with its place and never
+//! dropped silently.
 
 mod bars;
 mod checks;
@@ -22,22 +22,22 @@ use crate::rhythm::Metre;
 use crate::units::{Beats, CommonPart, Fraction};
 use std::collections::BTreeSet;
 
-/// The most notes and gracenotes that are read of one text: 64 for each bar that a stage can have.
+/// The most notes and gracenotes read from one text: 64 for each of the most bars of a stage.
 const MOST_NOTES: usize = 64 * MOST_BARS;
 
-/// A problem in body text, by characters from its start.
+/// A problem in body text. Its places are character indices from the start of the text.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct MusicProblem {
-    /// First character.
+    /// Index of the first character.
     pub start: usize,
-    /// Character after the last.
+    /// Index after the last character.
     pub end: usize,
     /// What is wrong.
     pub kind: ProblemKind,
 }
 
-/// Reads body text. `label` begins the sentences about bars (`stage 2, `), `unit` is the unit
-/// note length as a part of a semibreve.
+/// Reads body text. `label` begins the sentences about bars, such as `stage 2, `. `unit` is the
+/// unit note length as a part of a semibreve.
 pub fn read_music(
     text: &str,
     metre: Metre,
@@ -49,7 +49,7 @@ pub fn read_music(
     reader.finish(label)
 }
 
-/// Gracenotes waiting for their note.
+/// Gracenotes that wait for their note.
 struct Pending {
     gracenotes: Vec<Gracenote>,
     start: usize,
@@ -59,12 +59,12 @@ struct Pending {
 struct Reader {
     signs: Vec<char>,
     at: usize,
-    /// The metre it begins in.
+    /// The metre at the beginning.
     first: Metre,
     metre: Metre,
-    /// The metre before the change in the bar that is read.
+    /// The metre before the change in the present bar.
     metre_before: Metre,
-    /// The unit note length as a part of a semibreve, and in beats of the metre.
+    /// The unit note length, as a part of a semibreve and in beats of the metre.
     unit_part: Fraction,
     unit: Beats,
     bar: Bar,
@@ -72,23 +72,23 @@ struct Reader {
     bars: Vec<Bar>,
     bar_spans: Vec<Vec<(usize, usize)>>,
     group: Option<Pending>,
-    /// Where lines of the text end inside the bar: so many of its notes stand before each.
+    /// Where text lines end inside the bar: the number of its notes before each line end.
     line_ends: Vec<usize>,
-    /// The factor by which a sign of broken rhythm changes the next note's length.
+    /// The factor by which a broken rhythm sign changes the next note's length.
     broken: Option<Fraction>,
     problems: Vec<MusicProblem>,
-    /// True where something of this bar was not read, so that its length says nothing.
+    /// True when something in this bar was not read, so its length is unknown.
     unsure: bool,
     bars_unsure: Vec<bool>,
-    /// (bar, place of a note in it) before or in which something was not read.
+    /// Bar and note index of each place at which or before which something was not read.
     gaps: BTreeSet<(usize, usize)>,
-    /// Reading what another program wrote, which may hold more than a drill.
+    /// The state for text of another program, which may contain more than a drill.
     foreign: Option<foreign::Foreign>,
-    /// The common part of a beat: every length that was read is a whole multiple of it.
+    /// The common part of a beat: every length read so far is a whole multiple of it.
     common: CommonPart,
     /// Notes and gracenotes read.
     count: usize,
-    /// True once so much was wrong, or the text held so much, that no more is read.
+    /// True when reading stops, because there were too many problems or the text is too long.
     over: bool,
 }
 
@@ -128,21 +128,21 @@ impl Reader {
         self.signs.get(self.at + 1).copied()
     }
 
-    /// Remembers that something was told here and not read, so that what follows from its absence
-    /// is not told as well.
+    /// Records that something was reported and not read here, so that problems that follow from its
+    /// absence are not reported too.
     fn leave_a_gap(&mut self) {
         if self.foreign.is_none() {
             self.gaps.insert((self.bars.len(), self.bar.notes.len()));
         }
     }
 
-    /// Leaves a gap as [`Self::leave_a_gap`] does, where the length of something was lost as well.
+    /// Records a gap as [`Self::leave_a_gap`] does, when the length of something is unknown too.
     fn leave_a_gap_in_time(&mut self) {
         self.leave_a_gap();
         self.unsure |= self.foreign.is_none();
     }
 
-    /// Past the length of what was not read.
+    /// Skips the length of something that was not read.
     fn skip_length(&mut self) {
         while self
             .peek()
@@ -159,7 +159,7 @@ impl Reader {
         };
         let place = self.problems.len();
         if let (Some(foreign), Some((found, done))) = (&mut self.foreign, kind.change()) {
-            // an equal change is counted where the first was told
+            // An equal change is counted with the first one reported.
             foreign.changes += 1;
             let first = foreign.first.entry(format!("{found}\0{done}"));
             let first = *first.or_insert(place);
@@ -184,7 +184,7 @@ impl Reader {
         }
     }
 
-    /// Reads no further when the text holds more than any stage: told once, at this place.
+    /// Stops reading when the text has more than a stage may have, and reports that once.
     fn leave_off_where_too_long(&mut self) {
         let kind = if self.bars.len() > MOST_BARS {
             ProblemKind::TooManyBars {
@@ -271,7 +271,7 @@ impl Reader {
                     self.tell(start, start + 1, ProblemKind::Accidental);
                     self.leave_a_gap();
                     if self.foreign.is_none() {
-                        // whichever note it is, it differs from what is read
+                        // Whatever the note is, it differs from the one that is read.
                         self.gaps
                             .insert((self.bars.len(), self.bar.notes.len() + 1));
                     }

@@ -1,4 +1,4 @@
-//! Notes with their lengths, gracenotes in braces, broken rhythm.
+//! Reads notes with their lengths, gracenotes in braces, and broken rhythm.
 
 use super::{Pending, Reader};
 use crate::chanter::Note;
@@ -6,7 +6,7 @@ use crate::drill::problem::ProblemKind;
 use crate::drill::written::{Gracenote, Group, Written};
 use crate::units::{Beats, Fraction};
 
-/// Lengths are read up to this many units.
+/// The longest length that is read, in units.
 const LONGEST: u32 = 64;
 /// The largest denominator of a length in units that is read.
 const FINEST: u32 = 1024;
@@ -48,7 +48,7 @@ impl Reader {
         self.place(start, note, length);
     }
 
-    /// Puts a note of a written length into the bar.
+    /// Adds a note of a written length to the bar.
     pub(super) fn place(&mut self, start: usize, note: Option<Note>, length: Beats) {
         let length = self.lasting(length);
         let group = match self.group.take() {
@@ -71,8 +71,8 @@ impl Reader {
         self.spans.push((start, self.at));
     }
 
-    /// A length from `start` to here; another in its place, and told, where it and the lengths
-    /// before it have no part of a beat in common that exact time has room for.
+    /// A length that was read from `start` to here. When it has no common part of a beat with the
+    /// lengths before it that exact time has room for, it is reported and replaced.
     pub(super) fn fitting(&mut self, start: usize, length: Beats) -> Beats {
         if self.common.take(length) {
             return length;
@@ -83,7 +83,7 @@ impl Reader {
         Beats::ONE
     }
 
-    /// A written length under broken rhythm and tuplets.
+    /// The written length changed by broken rhythm and tuplets.
     pub(super) fn lasting(&mut self, length: Beats) -> Beats {
         let broken = self.broken.take().unwrap_or(Fraction::new_raw(1, 1));
         match &mut self.foreign {
@@ -92,7 +92,7 @@ impl Reader {
         }
     }
 
-    /// A length: `2`, `3/2`, `/`, `//`, `/4`, or nothing for the unit itself.
+    /// Reads a length: `2`, `3/2`, `/`, `//`, `/4`, or nothing for the unit itself.
     pub(super) fn length(&mut self) -> Beats {
         let start = self.at;
         let above = self.digits();
@@ -202,7 +202,8 @@ impl Reader {
         }
     }
 
-    /// `A>B` is a dotted note and the rest of its beat; `A>>B` double-dotted (ABC 2.1 §4.4).
+    /// Reads broken rhythm: `A>B` is a dotted note and the rest of its beat, `A>>B` is
+    /// double-dotted (ABC 2.1 §4.4).
     pub(super) fn broken_rhythm(&mut self, sign: char) {
         let start = self.at;
         let mut count = 0_u32;
@@ -218,7 +219,7 @@ impl Reader {
             (small, large)
         };
         match self.bar.notes.last_mut() {
-            // a note that gave or took its part already waits for the next one
+            // A sign before this one must not still be waiting for its second note.
             Some(note) if count <= 3 && self.broken.is_none() => {
                 note.length = note.length * first;
                 self.broken = Some(second);

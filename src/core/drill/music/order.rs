@@ -3,7 +3,8 @@
 use crate::drill::problem::ProblemKind;
 use crate::drill::written::Bar;
 
-/// The order of play: each repeated part twice, its first ending the first time only.
+/// The order of play: each repeated part is played twice, its first ending only the first time. The
+/// second value has the problems, each with its bar.
 pub fn body_order(bars: &[Bar]) -> (Vec<usize>, Vec<(usize, ProblemKind)>) {
     let mut told = Vec::new();
     let mut second_after = vec![None; bars.len()];
@@ -48,8 +49,8 @@ pub fn body_order(bars: &[Bar]) -> (Vec<usize>, Vec<(usize, ProblemKind)>) {
         }
         order.push(at);
         if repeat_ends && !in_second {
-            // Each repeat sign sends back once: after a first ending without a second it would be met
-            // unrepeated again and again.
+            // Each repeat sign sends back only once. Otherwise a first ending without a second
+            // would repeat endlessly.
             if again || std::mem::replace(&mut sent_back[at], true) {
                 again = false;
                 part = at + 1;

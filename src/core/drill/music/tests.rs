@@ -1,4 +1,4 @@
-//! Body text read: lengths, gracenotes, repeats, and each slip told once.
+//! Body text is read: lengths, gracenotes and repeats; each mistake is reported once.
 
 use super::*;
 use crate::chanter::Note;
@@ -19,7 +19,7 @@ fn tells(text: &str, metre: Metre, expected: &ProblemKind) {
     );
 }
 
-/// The sum of such a bar once left 128 bits.
+/// The sum of the lengths in this bar would overflow 128 bits.
 #[test]
 fn a_bar_of_lengths_without_a_common_part_is_told_at_the_first_that_is_too_fine() {
     let primes = [
@@ -37,11 +37,11 @@ fn a_bar_of_lengths_without_a_common_part_is_told_at_the_first_that_is_too_fine(
         let found = "B/1009".to_owned();
         assert_eq!(first.kind, ProblemKind::BadLength { found });
         assert_eq!(Some(first.start), text.find("B/1009"));
-        // the bar's length says nothing then
+        // The length of the bar is then unknown.
         let only = |problem: &MusicProblem| matches!(problem.kind, ProblemKind::BadLength { .. });
         assert!(problems.iter().all(only), "{problems:?}");
     }
-    // halved again and again
+    // The length is halved again and again.
     let text = format!("A{} B4|", "< ".repeat(200));
     tells(
         &text,
@@ -101,7 +101,7 @@ fn lengths_and_broken_rhythm_are_those_of_the_standard() {
     assert_eq!(lengths("A>>B"), [Beats::new(7, 4), Beats::new(1, 4)]);
 }
 
-/// ABC 2.1 §4.12's own example of pipe music: a taorluath is `{GdGe}`.
+/// ABC 2.1 §4.12 has its own example of pipe music: the taorluath `{GdGe}`.
 #[test]
 fn the_standards_taorluath_is_read() {
     let (music, problems) = read_music("B4 {GdGe}A4|", Metre::FOUR_FOUR, Fraction::new(1, 8), "");
@@ -123,7 +123,7 @@ fn a_long_note_in_a_group_keeps_its_length() {
     assert_eq!(group[1].held, Some(Beats::new(1, 2)));
 }
 
-/// ABC 2.1 §4.8 and §4.9: repeats and first and second endings.
+/// ABC 2.1 §4.8 and §4.9 define repeats and first and second endings.
 #[test]
 fn repeats_and_endings_are_played_in_order() {
     let order = |text: &str| reads(text, Metre::TWO_FOUR).order;
@@ -137,7 +137,7 @@ fn repeats_and_endings_are_played_in_order() {
     );
 }
 
-/// This once went round for ever and took all memory.
+/// A first ending of two bars without a second ending must not repeat endlessly.
 #[test]
 fn a_first_ending_of_two_bars_without_a_second_ends() {
     let (music, problems) = read_music(
@@ -227,7 +227,7 @@ fn what_cannot_be_played_is_told() {
     );
 }
 
-/// Three messages for one slip hide the one that helps, and two of them are wrong.
+/// Several messages for one mistake would hide the one that helps, and the others would be wrong.
 #[test]
 fn one_slip_is_one_problem() {
     for text in [

@@ -1,4 +1,4 @@
-//! Parts and phrases of tunes, and bars taken out with their pickup and landing.
+//! Parts and phrases of tunes, and bars that stand alone with their pickup and landing.
 
 use super::*;
 use crate::drill::read_music;
@@ -9,7 +9,7 @@ fn music(text: &str, metre: Metre) -> Music {
     music
 }
 
-/// A part of our own with a pickup of a beat, eight bars with endings.
+/// A part composed for this test: a pickup of a beat, then eight bars with two endings.
 const ENDINGS: &str = "|:e2|A2 B2 c2 d2|e2 d2 c2 e2|A2 B2 c2 d2|e2 d2 c2 B2|\
     A2 B2 c2 d2|e2 d2 c2 e2|A2 B2 c2 d2|1e2 d2 c2:|2e2 d2 A2||";
 
@@ -20,8 +20,8 @@ fn bars(texts: &[&str]) -> Vec<BarRange> {
         .collect()
 }
 
-/// Parts of eight bars are 4 + 4, of four bars 2 + 2; in doubt nothing is decided [P]. The check
-/// values are those of common practice, no source.
+/// Parts of eight bars are 4 + 4 and parts of four bars 2 + 2; in doubt nothing is decided [P]. The
+/// expected values are common practice, no source.
 #[test]
 fn a_part_divides_as_it_is_usual_and_in_doubt_not_at_all() {
     let plain = TuneHead::default();
@@ -42,7 +42,7 @@ fn a_part_divides_as_it_is_usual_and_in_doubt_not_at_all() {
     let found = phrases(&six, &plain);
     assert_eq!(found.phrases, bars(&["1-6"]));
     assert!(found.doubt.is_some_and(|doubt| doubt.contains("6 bars")));
-    // Gaelic names of pibroch and of its ground, with the accents of their spelling and without
+    // Gaelic names of pibroch and of its ground, with and without accents.
     for kind in [
         "pibroch ground",
         "slow air",
@@ -88,9 +88,10 @@ fn a_phrase_begins_with_its_pickup_and_lands_on_the_next_note() {
         text(&taken("3-4")),
         ["e1 ", "A1 B1 c1 d1 ", "e1 d1 c1 B1 ", "A3 "]
     );
-    // the pickup of the repeat completes the short last bar, then its first note is landed on
+    // The pickup of the repeat completes the short last bar, and the repeat's first note is the
+    // landing.
     assert_eq!(text(&taken("8")), ["d1 ", "e1 d1 c1 e1 ", "A3 "]);
-    // the second ending follows bar 7 the second time; nothing follows it
+    // The second ending follows bar 7 the second time, and nothing follows the ending.
     assert_eq!(text(&taken("7-9")), ["e1 ", "A1 B1 c1 d1 ", "e1 d1 A1 "]);
     for bars in ["1-2", "1-4", "5-9", "2-7", "1-9"] {
         let bars = taken(bars);
@@ -105,7 +106,7 @@ fn a_phrase_begins_with_its_pickup_and_lands_on_the_next_note() {
     }
 }
 
-/// Two short bars are no bar in two halves where nothing says how long a bar is.
+/// Without a metre no bar has a full length, so two short bars are not two halves of one bar.
 #[test]
 fn bars_without_a_metre_stay_as_they_stand() {
     let tune = music("A2 B2|c4|d2 e4 f2|e8||", Metre::FREE);
@@ -119,8 +120,8 @@ fn bars_without_a_metre_stay_as_they_stand() {
     assert_eq!(text(&taken("4")), ["e4 "]);
 }
 
-/// A range from one part into the next, past a repeat whose endings differ: no pass plays that in a
-/// row.
+/// The range goes from one part into the next, past a repeat with different endings. No pass plays
+/// these bars in a row.
 #[test]
 fn bars_go_on_past_a_repeat_with_endings() {
     let tune = music("|:A4 B4|c4 d4:|:e4 d4|1c4 B4:|2c4 A4||", Metre::TWO_FOUR);
@@ -133,8 +134,8 @@ fn bars_go_on_past_a_repeat_with_endings() {
     );
 }
 
-/// The movement that a phrase lands on belongs to it; one that it begins with takes its time
-/// from the note before.
+/// The landing includes its movement, and a movement at the beginning keeps the note before from
+/// which it takes its time.
 #[test]
 fn movements_at_both_ends_keep_the_note_they_need() {
     let tune = music(
@@ -148,7 +149,7 @@ fn movements_at_both_ends_keep_the_note_they_need() {
     assert_eq!(bars[2].notes[0].group.len(), 3);
 }
 
-/// Each bar is counted by its own metre.
+/// Each bar keeps its own metre.
 #[test]
 fn a_change_of_metre_is_taken_along() {
     let tune = music("A4 B4|c4 d4|[M:6/8] e6 d6|c6 e6|A6 B6||", Metre::TWO_FOUR);

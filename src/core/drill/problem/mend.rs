@@ -1,4 +1,4 @@
-//! How to mend each problem, where there is something better to say than its sentence.
+//! Says how to mend each problem, when there is more to say than its sentence.
 
 use super::ProblemKind;
 use super::sentence::beats;
@@ -8,7 +8,7 @@ use crate::units::{Beats, spell_fraction};
 use crate::wording;
 
 impl ProblemKind {
-    /// How to mend it, when there is something better to say than the sentence itself.
+    /// How to mend the problem; none when there is no more to say than its sentence.
     pub fn mend(&self) -> Option<String> {
         Some(match self {
             Self::TooLarge { .. } => "cut the file into several drills".to_owned(),
@@ -148,7 +148,7 @@ impl ProblemKind {
     }
 }
 
-/// Which gracenotes a note can sound.
+/// The gracenotes that a note can sound, for a sentence.
 fn sounding_on(held: Note) -> String {
     let choices: Vec<String> = NOTES
         .into_iter()

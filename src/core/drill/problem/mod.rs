@@ -1,4 +1,4 @@
-//! The problems of a file: where, what was found, what was expected, how to mend it.
+//! The problems of a file: the place, what was found, what was expected, and how to mend it.
 
 mod mend;
 mod render;
@@ -10,14 +10,14 @@ use crate::chanter::{Note, NoteError};
 use crate::rhythm::Metre;
 use crate::units::{Beats, Bpm, FractionError, Millis};
 
-/// A place in a text file, counted as editors count.
+/// A place in a text file, counted as in an editor.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Place {
-    /// The line, from 1; 0 where the file as a whole is meant, or has no lines.
+    /// The line, from 1; 0 when the file as a whole is meant or has no lines.
     pub line: usize,
     /// The column in characters, from 1.
     pub column: usize,
-    /// Characters on that line, at least 1.
+    /// The number of characters on that line, at least 1.
     pub width: usize,
 }
 
@@ -26,21 +26,21 @@ pub struct Place {
 pub enum Severity {
     /// The drill cannot be played.
     Error,
-    /// The drill can be played, but not quite as it is written.
+    /// The drill can be played, but not exactly as it is written.
     Note,
 }
 
 /// One problem.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Problem {
-    /// Where it stands.
+    /// Its place in the file.
     pub place: Place,
     /// What is wrong.
     pub kind: ProblemKind,
 }
 
 impl Place {
-    /// The file as a whole.
+    /// The place that means the file as a whole.
     pub const WHOLE_FILE: Self = Self {
         line: 0,
         column: 1,
@@ -49,7 +49,7 @@ impl Place {
 }
 
 impl ProblemKind {
-    /// A change to what a file holds, found once.
+    /// The problem for a change to the content of a file that was found once.
     pub fn adopted(found: impl Into<String>, done: impl Into<String>, bars: Vec<u16>) -> Self {
         Self::Adopted {
             found: found.into(),
@@ -59,7 +59,7 @@ impl ProblemKind {
         }
     }
 
-    /// What an equal change has the same; nothing for any other problem.
+    /// The parts that equal changes have in common; none for any other kind of problem.
     pub fn change(&self) -> Option<(&str, &str)> {
         match self {
             Self::Adopted { found, done, .. } => Some((found, done)),
@@ -67,8 +67,8 @@ impl ProblemKind {
         }
     }
 
-    /// Takes in an equal change, which was told elsewhere: how often it was found, and in which bars,
-    /// each once. False where it is not equal.
+    /// Adds another, equal change: the counts are added and the bars are merged, each once. False
+    /// when the other change is not equal.
     pub fn take_in(&mut self, other: &Self) -> bool {
         if self.change().is_none() || self.change() != other.change() {
             return false;
@@ -111,10 +111,10 @@ impl Problem {
     }
 }
 
-/// After so many problems in a file no more are looked for.
+/// The most problems in a file; after that no more are looked for.
 pub(super) const MOST_PROBLEMS: usize = 1000;
 
-/// Tells a problem, up to [`MOST_PROBLEMS`]: a file of a megabyte may hold one in each character.
+/// Adds a problem, up to [`MOST_PROBLEMS`]. A file of a megabyte may have one in each character.
 pub(super) fn tell(problems: &mut Vec<Problem>, problem: Problem) {
     match problems.len() {
         told if told < MOST_PROBLEMS => problems.push(problem),
@@ -128,7 +128,7 @@ pub(super) fn tell(problems: &mut Vec<Problem>, problem: Problem) {
     }
 }
 
-/// Kinds of problems, with what their sentence needs.
+/// Kinds of problems, with the values that their sentences need.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[allow(
     missing_docs,
@@ -151,7 +151,7 @@ pub enum ProblemKind {
     TooManyValues {
         most: usize,
     },
-    /// So many problems that nothing after this one was looked for.
+    /// There were so many problems that the search stopped.
     GaveUp {
         after: usize,
     },
@@ -214,14 +214,14 @@ pub enum ProblemKind {
         found: String,
         expected: &'static str,
     },
-    /// A beat that is no note value, or of which a bar has no whole number.
+    /// The beat is not a note value, or a bar does not hold a whole number of them.
     BadBeat {
-        /// What stands there.
+        /// The text that was found.
         found: String,
-        /// The metre it was to count.
+        /// The metre that the beat should count.
         metre: Metre,
     },
-    /// No metre.
+    /// The text is not a metre.
     BadMetre {
         found: String,
     },
@@ -308,7 +308,7 @@ pub enum ProblemKind {
         notes: usize,
         tempo: String,
     },
-    // written-out music
+    // Problems of written-out music.
     UnknownSign {
         sign: String,
     },
@@ -359,23 +359,25 @@ pub enum ProblemKind {
     TieAtEnd,
     NoFirstEnding,
     NoSecondEnding,
-    // files of other programs
-    /// Something that a drill cannot hold, and what was done about it.
+    // Problems of files of other programs.
+    /// Something that a drill cannot hold, and how it was changed.
     Adopted {
         found: String,
         done: String,
         times: usize,
-        /// The bars it was found in, by their numbers, where the music says them; each once.
+        /// The numbers of the bars in which it was found, each once; empty when the music does not
+        /// give them.
         bars: Vec<u16>,
     },
-    /// A gracenote that its note cannot sound, and the note before it can: played before the beat.
+    /// Its note cannot sound the gracenote, but the note before can. It would be played before the
+    /// beat.
     PlayedEarly {
         gracenote: Note,
         held: Note,
         before: Note,
         bar: u16,
     },
-    /// Something without which no drill can be made of it.
+    /// Something is missing or unsuitable, so that no drill can be made of the file.
     Foreign {
         found: String,
         expected: String,

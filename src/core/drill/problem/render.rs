@@ -1,19 +1,18 @@
-//! Problems as text: file, line, column, the line with a caret, how to mend.
+//! Writes problems as text: file, line, column, the line with a caret, and how to mend.
 
 use super::{Place, Problem, ProblemKind, Severity};
 use crate::wording;
 use std::fmt::Write as _;
 
-/// At most so many problems of one file are shown: one bad file must not bury what is said of the
-/// others.
+/// The most problems shown for one file. A bad file must not hide the problems of the others.
 pub const MOST_SHOWN: usize = 20;
 
-/// The longest sentence about a problem that is shown, characters: a word of a hostile file may be
-/// as long as the file.
+/// The longest sentence about a problem, in characters. A word in a hostile file may be as long as
+/// the file.
 const LONGEST_SENTENCE: usize = 400;
 
-/// Problems as text: file, line and column, the line with a caret, how to mend. The first
-/// [`MOST_SHOWN`] of them, then how many more there are.
+/// Problems as text: file, line and column, the line with a caret, and how to mend. It has the
+/// first [`MOST_SHOWN`] problems and the number of the others.
 pub fn render(file: &str, source: &str, problems: &[Problem]) -> String {
     let mut text: String = problems
         .iter()
@@ -34,7 +33,7 @@ pub fn render(file: &str, source: &str, problems: &[Problem]) -> String {
     text
 }
 
-/// What is said of the problems beyond [`MOST_SHOWN`], if there are any.
+/// A line about the problems beyond [`MOST_SHOWN`]; none when there are no more.
 pub fn more(problems: &[Problem]) -> Option<String> {
     let left = problems
         .len()
@@ -49,7 +48,8 @@ pub fn more(problems: &[Problem]) -> Option<String> {
     })
 }
 
-/// `1 problem`, `3 problems`, `at least 1000 problems`: those that keep a file from being used.
+/// How many errors, in words: `1 problem`, `3 problems`, `at least 1000 problems`. Notes do not
+/// count.
 pub fn how_many(problems: &[Problem]) -> String {
     let errors = problems
         .iter()
@@ -69,7 +69,7 @@ fn gave_up(problems: &[Problem]) -> Option<usize> {
 }
 
 impl Problem {
-    /// Its sentence, cut where what a file holds makes it endless.
+    /// Its sentence, cut when the content of the file makes it too long.
     pub fn says(&self) -> String {
         let says = self.kind.to_string();
         match says.char_indices().nth(LONGEST_SENTENCE) {
@@ -79,7 +79,7 @@ impl Problem {
     }
 }
 
-/// One problem of any kind of text file, as [`render`] writes those of drills.
+/// Writes one problem of any kind of text file, in the same form as [`render`].
 pub fn render_line(
     file: &str,
     source: &str,
@@ -122,8 +122,8 @@ pub fn render_line(
     text
 }
 
-/// At most 100 characters of a line around a column, and how many were cut at the front. A sign
-/// that would move the cursor becomes a dot, so that the caret stands under its place.
+/// At most 100 characters of a line around a column, and how many characters were cut off in front.
+/// A character that would move the cursor is shown as a dot, so that the caret is under its place.
 fn window(line: &str, column: usize) -> (String, usize) {
     const WIDTH: usize = 100;
     let length = line.chars().count();
@@ -168,7 +168,7 @@ mod tests {
         );
     }
 
-    /// A file with a problem in each character once printed gigabytes.
+    /// A file with a problem in each character must not print gigabytes.
     #[test]
     fn twenty_problems_are_shown_and_the_rest_counted() {
         let music = |signs: &str| {
@@ -194,8 +194,8 @@ mod tests {
         }
     }
 
-    /// What is read, told and shown of a text is bounded, however much of it is wrong. Counted are
-    /// problems and characters of their text; how long a megabyte takes is the bench `worst`.
+    /// The text that is read, reported and shown is bounded however much of it is wrong. The test
+    /// counts problems and characters; the benchmark `worst` measures the time for a megabyte.
     #[test]
     fn the_worst_text_costs_no_more_than_a_page() {
         for piece in [

@@ -19,7 +19,7 @@ fn suggestion(nearest: Option<&str>) -> String {
 }
 
 impl fmt::Display for ProblemKind {
-    /// What was found and what was expected.
+    /// Writes what was found and what was expected.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::TooLarge { bytes, most } => {
@@ -321,10 +321,10 @@ impl fmt::Display for ProblemKind {
     }
 }
 
-/// So many bars are named.
+/// The most bars that are named in a sentence.
 const MOST_BARS_NAMED: usize = 6;
 
-/// ` in bars 2, 5 and 7`; nothing where no bar is known.
+/// Names bars for a sentence: ` in bars 2, 5 and 7`; empty when no bar is known.
 fn in_bars(bars: &[u16]) -> String {
     let mut names: Vec<String> = bars
         .iter()

@@ -1,4 +1,4 @@
-//! Fields of a mapping, and plain values: texts, words, numbers, notes.
+//! Reads the fields of a mapping, and plain values: texts, words, numbers, notes.
 
 use super::{LONGEST_NAME, Reader};
 use crate::chanter::Note;
@@ -8,10 +8,10 @@ use crate::drill::yaml::{Text, Tree, Value, shortened};
 use crate::units::{Fraction, parse_fraction};
 use crate::wording;
 
-/// At most so many unknown fields of one mapping are compared with the known ones.
+/// The most unknown fields of one mapping that are compared with the known fields.
 const MOST_SLIPS: usize = 50;
 
-/// The entries of a mapping whose names are known.
+/// The entries of a mapping that have known names.
 pub(super) struct Fields<'a> {
     pub(super) place: Place,
     entries: Vec<(&'static str, &'a Tree)>,
@@ -56,7 +56,7 @@ impl Reader {
             if let Some(field) = known.iter().find(|field| **field == name) {
                 found.push((*field, value));
             } else {
-                // what a hostile file holds thousands of is no slip of the pen
+                // Thousands of unknown fields are not spelling mistakes but a hostile file.
                 let nearest = (misspelt.len() < MOST_SLIPS)
                     .then(|| wording::nearest(name, known.iter().copied()))
                     .flatten();
@@ -72,7 +72,8 @@ impl Reader {
                 );
             }
         }
-        // Read as what it was meant for: that this is missing is no mistake of its own.
+        // A misspelt field is read as the field it was meant to be, so that field is not reported
+        // as missing.
         for (nearest, value) in misspelt {
             if let Some(meant) = nearest
                 && found.iter().all(|(field, _)| *field != meant)
@@ -106,7 +107,7 @@ impl Reader {
         None
     }
 
-    /// A text that can be shown on a terminal.
+    /// Reads a text that can be shown on a terminal.
     pub(super) fn text(&mut self, tree: &Tree, field: &'static str, most: usize) -> Option<String> {
         let text = self.scalar(tree, field, "text")?;
         let shown = text.string.trim();
@@ -152,7 +153,7 @@ impl Reader {
         self.text(tree, field, most)
     }
 
-    /// What stands at the head of a tune besides its title.
+    /// Reads the fields at the head of a tune other than its title.
     pub(super) fn head(&mut self, fields: &Fields) -> TuneHead {
         let mut also = Vec::new();
         if let Some(tree) = fields.get("also") {

@@ -1,4 +1,4 @@
-//! Reads what every stage is made from: metre, unit, schools, the movement in its contexts.
+//! Reads what all stages are made from: metre, unit, schools, and the movement in its contexts.
 
 use super::fields::Fields;
 use super::{Ground, Reader};
@@ -30,7 +30,7 @@ impl Reader {
         })
     }
 
-    /// The metre with the drill's own beat.
+    /// The metre with the drill's own beat, when it has one.
     pub(super) fn beat(&mut self, fields: &Fields, metre: Metre) -> Metre {
         let Some(tree) = fields.get("beat") else {
             return metre;

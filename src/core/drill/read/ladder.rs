@@ -1,4 +1,4 @@
-//! The ladder's tempi, and the lengths of gracenotes.
+//! Reads the tempi of the ladder and the lengths of gracenotes.
 
 use super::Reader;
 use super::fields::Fields;
@@ -81,7 +81,7 @@ impl Reader {
                 self.tell(tree.place, ProblemKind::LadderDown { from, to });
                 None
             }
-            // told with the step
+            // This error is reported with the step.
             Err(LadderError::StepTooSmall(_)) => None,
         }
     }
@@ -157,7 +157,7 @@ impl Reader {
     }
 }
 
-/// How many rungs a ladder will have at the most, before equal ones are dropped.
+/// The most rungs that a ladder can have, before equal ones are removed.
 fn rung_count(from: Bpm, to: Bpm, step: Step) -> usize {
     let (from, to) = (from.to_f64(), to.to_f64());
     let count = match step {

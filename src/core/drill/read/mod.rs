@@ -1,4 +1,4 @@
-//! Text to drill, with every problem at once.
+//! Reads a drill from text and reports every problem at once.
 
 mod fields;
 mod ground;
@@ -17,30 +17,30 @@ use crate::movement::{Lengths, Schools};
 use crate::rhythm::{Metre, Pointing, names_march_or_dance};
 use crate::units::Fraction;
 
-/// The largest file that is read, bytes.
+/// The largest file that is read, in bytes.
 pub const LARGEST_FILE: usize = 1 << 20;
-/// The longest title or name, characters.
+/// The longest title or name, in characters.
 const LONGEST_NAME: usize = 120;
-/// The longest sentence, characters.
+/// The longest sentence, in characters.
 const LONGEST_TEXT: usize = 2000;
 /// The most bars in a stage.
 pub const MOST_BARS: usize = 1024;
 
-/// Reads a drill file. The drill is there when nothing but notes was found; every problem is told
-/// either way.
+/// Reads a drill file. There is a drill unless some problem is an error; all problems are returned
+/// in both cases.
 pub fn read(bytes: &[u8]) -> (Option<Drill>, Vec<Problem>) {
     read_for(bytes, &Schools::none())
 }
 
-/// Reads a drill as [`read`] does, for a player of some schools: a drill that names none has the
-/// player's.
+/// Reads a drill as [`read`] does, for a player with some schools. A drill without schools of its
+/// own uses the player's.
 pub fn read_for(bytes: &[u8], usual: &Schools) -> (Option<Drill>, Vec<Problem>) {
     let start = Place {
         line: 1,
         column: 1,
         width: 1,
     };
-    // A picture or a recording: no text has a zero byte near its beginning.
+    // A picture or a recording has a zero byte near its beginning; a text has none.
     if let Some(zero) = bytes.iter().take(512).position(|byte| *byte == 0) {
         let kind = ProblemKind::NotUtf8 { byte: zero + 1 };
         return (None, vec![Problem::new(Place::WHOLE_FILE, kind)]);
@@ -88,23 +88,23 @@ pub fn read_for(bytes: &[u8], usual: &Schools) -> (Option<Drill>, Vec<Problem>) 
 
 struct Reader {
     problems: Vec<Problem>,
-    /// Schools of a drill that names none.
+    /// The schools for a drill that names none.
     usual: Schools,
 }
 
-/// What every stage is made from.
+/// What all stages are made from.
 struct Ground {
     metre: Metre,
     unit: Fraction,
     line: Option<MovementLine>,
     schools: Schools,
     begins: Begins,
-    /// Its tempi, where they could be read.
+    /// The ladder; none when it could not be read.
     ladder: Option<Ladder>,
     lengths: Lengths,
-    /// How pairs of written-out music are pointed where its stage says nothing.
+    /// The pointing of written-out music whose stage has none of its own.
     pointing: Pointing,
-    /// Metre and unit were read, so that beats can be counted.
+    /// True when metre and unit were read, so that beats can be counted.
     sure: bool,
 }
 

@@ -1,4 +1,4 @@
-//! Reads how far up a stage is practised, and the stage that opens the movement.
+//! Reads the last tempo of a stage, and the stage that opens the movement.
 
 use super::fields::Fields;
 use super::{Ground, Reader};
@@ -11,7 +11,8 @@ use crate::drill::yaml::Tree;
 use crate::movement::{Lengths, Resolved};
 use crate::units::{Beats, Bpm, Fraction, Millis};
 
-/// Where an opening begins when nothing is written: between a sixteenth at 50 and one at 60.
+/// The length of tones in milliseconds with which an opening begins by default: a semiquaver at 50
+/// beats a minute.
 const USUAL_FROM: i128 = 300;
 
 impl Reader {
@@ -47,8 +48,8 @@ impl Reader {
         None
     }
 
-    /// A stage that opens the movement: `opening: {from: 300, at: 60}`. The second value is where
-    /// the closing note of its first bar lands.
+    /// Reads a stage that opens the movement: `opening: {from: 300, at: 60}`. The second value
+    /// returned is the place of the closing note in its first bar.
     pub(super) fn opening_stage(
         &mut self,
         tree: &Tree,
@@ -113,7 +114,7 @@ impl Reader {
         })
     }
 
-    /// The length it begins with and the tempo at which it stands.
+    /// The length of tones with which the opening begins, and its tempo.
     fn opening_lengths(&mut self, tree: &Tree, ground: &Ground) -> Option<(Millis, Bpm)> {
         let own = self.fields(tree, OPENING_FIELDS, "an opening", "opening")?;
         let from = match own.get("from") {

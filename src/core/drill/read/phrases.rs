@@ -11,18 +11,18 @@ use crate::drill::yaml::shortened;
 /// The most phrases of a tune: as many as it may have bars.
 const MOST_PHRASES: usize = super::MOST_BARS;
 
-/// Bars of a tune are counted up to so many.
+/// The largest bar number that is accepted.
 const MOST_COUNTED: u32 = 9999;
 
 impl Reader {
-    /// The number of the first full bar of music that is written out.
+    /// The number of the first full bar of written-out music.
     pub(super) fn first_bar(&mut self, fields: &Fields) -> u16 {
         let words = "a whole number from 1 to 9999";
         let number = self.whole(fields, "first_bar", 1..=MOST_COUNTED, words, 1);
         u16::try_from(number).unwrap_or(1)
     }
 
-    /// Tells of a number that counts no music.
+    /// Reports a bar number in a drill or stage without written-out music.
     pub(super) fn no_first_bar(&mut self, fields: &Fields) {
         if let Some(tree) = fields.get("first_bar") {
             let kind = ProblemKind::Missing {
@@ -34,14 +34,14 @@ impl Reader {
         }
     }
 
-    /// The phrases of a tune: bars that it has, one phrase after the other.
+    /// Reads the phrases of a tune: ranges of its bars in ascending order.
     pub(super) fn phrases(&mut self, fields: &Fields, stages: &[Stage]) -> Vec<BarRange> {
         let Some(tree) = fields.get("phrases") else {
             return Vec::new();
         };
         let tune = match stages {
             [only] if only.kind == StageKind::Written => only,
-            // music that was not read was told of, and says nothing of its bars
+            // Music that could not be read was reported already, and its bars are unknown.
             [] => return Vec::new(),
             _ => {
                 let found = tree.described();

@@ -1,4 +1,4 @@
-//! Reads how written-out music is pointed.
+//! Reads the pointing of written-out music.
 
 use super::Reader;
 use super::fields::Fields;
@@ -7,8 +7,8 @@ use crate::drill::value::TuneHead;
 use crate::rhythm::{Metre, Pointing, PointingSource};
 
 impl Reader {
-    /// How a drill's written-out music is pointed: as its file says, else as is usual for the kind of
-    /// tune.
+    /// The pointing of a drill's written-out music: from its file, or otherwise the usual one for
+    /// its kind of tune.
     pub(super) fn pointing(&mut self, fields: &Fields, head: &TuneHead, metre: Metre) -> Pointing {
         if let Some(pointing) = self.read_pointing(fields, PointingSource::File) {
             return pointing;
@@ -19,18 +19,19 @@ impl Reader {
         }
     }
 
-    /// How a stage is pointed for itself.
+    /// The pointing that a stage gives for itself; none when it gives none.
     pub(super) fn own_pointing(&mut self, fields: &Fields) -> Option<Pointing> {
         self.read_pointing(fields, PointingSource::Stage)
     }
 
-    /// Tells of what belongs to music, in a stage that has none.
+    /// Reports fields that belong to music, in a stage that has no music.
     pub(super) fn no_music(&mut self, fields: &Fields) {
         self.no_pointing(fields);
         self.no_first_bar(fields);
     }
 
-    /// Tells of a pointing where no music is written out: a movement taken apart has no pairs.
+    /// Reports a pointing where no music is written out: a movement that is taken apart has no
+    /// pairs.
     pub(super) fn no_pointing(&mut self, fields: &Fields) {
         if let Some(tree) = fields.get("pointing") {
             let found = tree.described();

@@ -1,4 +1,4 @@
-//! Stages: a movement taken apart, or music written out.
+//! Reads stages: a movement taken apart, or written-out music.
 
 use super::fields::Fields;
 use super::{Ground, LONGEST_NAME, LONGEST_TEXT, MOST_BARS, Reader};
@@ -100,7 +100,8 @@ impl Reader {
         stages
     }
 
-    /// The four stages of a drill that names none: whole beats, halves, quarters, real time.
+    /// The four stages of a drill that lists none: whole beats, half beats, quarter beats, real
+    /// time.
     fn usual_stages(
         &mut self,
         place: Place,
@@ -219,7 +220,8 @@ impl Reader {
         Some((stage, Some(landed)))
     }
 
-    /// Tells of a note before that would move the movement off its beat, in whatever context.
+    /// Reports a length of the note before that would move the movement off its beat in some
+    /// context.
     fn tell_of_the_beat(
         &mut self,
         place: Place,
@@ -294,7 +296,8 @@ impl Reader {
                 Err(length) => {
                     if ground.sure {
                         let stage = name.to_owned();
-                        // that the tone cannot be written comes before what follows from it
+                        // That the tone cannot be written is reported first, before problems that
+                        // follow from it.
                         let length = tone
                             .filter(|tone| !writable(metre, *tone))
                             .unwrap_or(length);

@@ -1,4 +1,4 @@
-//! The laws of the stages of every movement: the tables as they are taught, and the beat.
+//! Tests of the stages of every movement: the tables as they are taught, and the beat.
 
 mod transfer;
 
@@ -39,7 +39,8 @@ fn request(movement: Movement, from: Note, to: Note) -> Request {
     }
 }
 
-/// Onset, note, length and gracenotes; what is tied is one note, the opening gracenote is spelled.
+/// Onset, note, length and gracenotes. Tied notes are one note, and the opening gracenote is
+/// spelled out.
 type Row = (Beats, Note, Beats, Vec<Note>);
 
 fn rows(bars: &[Bar]) -> Vec<Row> {
@@ -102,7 +103,8 @@ fn taught(movement: &str, schools: &[&str], from: Note, to: Note, stages: [&str;
     }
 }
 
-/// Movements that begin on the beat (common practice, no source; how sure is said beside each).
+/// Movements that begin on the beat (common practice, no source; how sure it is stands at each
+/// table).
 #[test]
 fn what_begins_on_the_beat_begins_on_it_in_every_stage() {
     use Note::{C, D, E, LowA};
@@ -186,8 +188,9 @@ fn what_begins_on_the_beat_begins_on_it_in_every_stage() {
     );
 }
 
-/// The throw on D by each of its schools (common practice, no source: the order of its notes 98 %
-/// sure, the first low G on the beat 55 % sure, the other two places follow from their schools).
+/// The throw on D under each of its schools (common practice, no source). The order of its notes is
+/// 98 % sure, the first low G on the beat 55 % sure; the other two places follow from their
+/// schools.
 #[test]
 fn each_school_of_the_throw_has_its_own_table() {
     use Note::{C, D};
@@ -215,7 +218,7 @@ fn each_school_of_the_throw_has_its_own_table() {
             "{g}c2 {GdGc}d2|",
         ],
     );
-    // the D gracenote on the beat, low G before it
+    // The D gracenote is on the beat, and low G is before it.
     taught(
         "throw-on-d",
         &["throw-d-on-the-beat"],
@@ -240,7 +243,7 @@ fn each_school_of_the_throw_has_its_own_table() {
             "{g}c2 {GdGc}d2|",
         ],
     );
-    // all of it before the beat
+    // All of the movement is before the beat.
     taught(
         "throw-on-d",
         &["throw-before-the-beat"],
@@ -285,8 +288,8 @@ fn the_grip_and_the_taorluath_keep_their_tables() {
     );
 }
 
-/// The place of what falls on the beat, from the start of a context's bars. It is counted from the
-/// written notes and the resolved parts, and not from the stage rule.
+/// The place of the part that falls on the beat, from the start of a context's bars. It is computed
+/// from the written notes and the resolved parts, not from the stage rule.
 fn beat_of(resolved: &Resolved, rows: &[Row], whole: bool) -> Beats {
     if resolved.movement.family() == Family::Figure {
         return rows[0].0;
@@ -301,7 +304,8 @@ fn beat_of(resolved: &Resolved, rows: &[Row], whole: bool) -> Beats {
     rows[1 + early].0
 }
 
-/// Every stage that is made of the movement has its beat on a beat; returns how many.
+/// Checks that every stage made from the movement has its beat on a beat, and returns the number of
+/// stages.
 fn every_stage_is_on_the_beat(drill: &Drill, resolved: &Resolved) -> usize {
     let mut stages = 0;
     for stage in &drill.stages {
@@ -322,7 +326,7 @@ fn every_stage_is_on_the_beat(drill: &Drill, resolved: &Resolved) -> usize {
     stages
 }
 
-/// A movement in a context by a school, as a drill with `begins:` has it.
+/// A movement in a context under a school, with the beat of a drill's `begins:` field.
 fn with_beat(resolved: &Resolved, begins: Option<&str>) -> Resolved {
     let mut resolved = resolved.clone();
     match begins {
@@ -333,7 +337,7 @@ fn with_beat(resolved: &Resolved, begins: Option<&str>) -> Resolved {
     resolved
 }
 
-/// The closing note on the beat and the movement before it is the fault that teachers fight.
+/// A closing note on the beat with the movement before it is a common fault that teachers correct.
 #[test]
 fn every_movement_keeps_its_beat_in_every_context_and_school() {
     let mut stages = 0;
@@ -364,7 +368,7 @@ fn every_movement_keeps_its_beat_in_every_context_and_school() {
     assert!(stages > 10_000, "{stages}");
 }
 
-/// The same where it stands most often, in every metre and wherever the drill has its beat.
+/// The same check in the commonest context, in every metre and with every value of `begins:`.
 #[test]
 fn every_metre_and_every_beginning_keeps_the_beat() {
     for movement in Movement::all() {
@@ -392,8 +396,7 @@ fn every_metre_and_every_beginning_keeps_the_beat() {
     }
 }
 
-/// The first place of each stage: all stages of a movement begin in one place of the bar, wherever
-/// the bar has room.
+/// All stages of a movement land on the same place of the bar, where the bar has room for it.
 #[test]
 fn all_stages_of_a_built_in_drill_land_on_one_place_where_the_bar_allows() {
     for built in BUILT_IN {
@@ -435,8 +438,8 @@ fn all_stages_of_a_built_in_drill_land_on_one_place_where_the_bar_allows() {
     }
 }
 
-/// A drill of an earlier version is still read: its movement stays on the beat, and `check` says
-/// in which line and how to mend it.
+/// A drill of an earlier version is still read. Its movement stays on the beat, and `check` names
+/// the line and how to mend it.
 #[test]
 fn a_note_before_that_moves_the_movement_off_its_beat_is_told() {
     let text = "title: x\nmovement: doubling\nfrom: C\nto: E\nstages:\n  - {name: sixteenths, \
@@ -477,8 +480,8 @@ fn a_note_before_that_moves_the_movement_off_its_beat_is_told() {
     assert_eq!(rows(&drill.stages[0].music.bars), rows(&expected.bars));
 }
 
-/// From low G a grip has one tone, from C two: what is right for one is not told of the other, and
-/// both land on a beat.
+/// From low G a grip has one tone, from C two. A problem in one context is not reported for the
+/// other, and both land on a beat.
 #[test]
 fn contexts_of_unlike_length_each_keep_the_beat() {
     let text = "title: x\nmovement: grip\nfrom: [LG, C]\nto: LA\nstages:\n  - {name: half beats, \

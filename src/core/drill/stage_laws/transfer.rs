@@ -1,9 +1,9 @@
-//! Where a movement is carried over to: notes that it comes from in the counted tunes.
+//! Tests the transfer stages: the notes before must be those of the counted tunes.
 
 use super::*;
 
-/// The contexts of a written-out stage: each note with the note before it and its gracenotes, where
-/// it has more than an opening gracenote or the movement is one gracenote.
+/// The contexts of a written-out stage: the gracenotes of each note with the notes before and
+/// after. Groups with fewer gracenotes than `least`, such as an opening gracenote, are left out.
 fn contexts_of(stage: &Stage, least: usize) -> Vec<(Vec<Note>, Note, Note)> {
     rows(&stage.music.bars)
         .windows(2)
@@ -16,11 +16,11 @@ fn stage_named<'a>(drill: &'a Drill, name: &str) -> Option<&'a Stage> {
     drill.stages.iter().find(|stage| stage.name == name)
 }
 
-/// The counts are those of 277 tunes of the public repository svenax/bagpipemusic; fewer than three
-/// may be slips.
+/// The counts are those of 277 tunes of the public repository svenax/bagpipemusic. A count below
+/// three may be a mistake.
 #[test]
 fn a_built_in_movement_is_carried_over_to_notes_that_it_really_comes_from() {
-    // made for one context, or told of in its own words
+    // These drills are made for one context, or name it in their own words.
     const KEPT: [&str; 3] = ["grip-from-d", "taorluath-from-low-g", "jig-grips"];
     let mut carried = 0;
     for built in BUILT_IN {
@@ -28,7 +28,7 @@ fn a_built_in_movement_is_carried_over_to_notes_that_it_really_comes_from() {
         if KEPT.contains(&built.name) {
             continue;
         }
-        // a tap is one gracenote, and nothing in it can be taken apart
+        // A tap is a single gracenote that cannot be taken apart.
         let (movement, least) = match &drill.movement {
             Some(made) => (made.movement, 2),
             None if built.name == "strike-on-c" => (find("strike").expect("a movement"), 1),
@@ -44,12 +44,12 @@ fn a_built_in_movement_is_carried_over_to_notes_that_it_really_comes_from() {
             .count();
         assert!(stands >= 2, "{}: {stands}", built.name);
         if built.name == "thumb-doublings" {
-            // a doubling that the thumb opens comes from high G
+            // A doubling that the thumb opens comes from high G.
             continue;
         }
         let stage = stage_named(&drill, "from other notes").expect(built.name);
         let mut contexts = contexts_of(stage, least);
-        // the gracenotes that open a bar are the drill's own
+        // The gracenotes that open a bar are added by the drill.
         contexts.retain(|(gracenotes, ..)| least > 1 || *gracenotes == [Note::LowG]);
         let befores: BTreeSet<Note> = contexts.iter().map(|context| context.1).collect();
         assert!(befores.len() >= 3, "{}: {contexts:?}", built.name);
@@ -66,7 +66,7 @@ fn a_built_in_movement_is_carried_over_to_notes_that_it_really_comes_from() {
     assert!(carried >= 8, "{carried}");
 }
 
-/// A movement that is clean from one note only is not owned yet.
+/// A movement that is clean from one note only is not yet mastered.
 #[test]
 fn every_made_movement_is_carried_over_where_it_comes_from() {
     for movement in Movement::all() {

@@ -1,5 +1,5 @@
-//! A movement of a tune taken apart by itself, between its own two notes, where the bar has no room for
-//! its tones.
+//! Takes a movement of a tune apart by itself, between its own two notes, when the bar has no room
+//! for its tones.
 
 use super::{giver, stage};
 use crate::chanter::Note;
@@ -11,11 +11,11 @@ use crate::movement::{Context, Resolved, Role, Schools, place_group};
 use crate::rhythm::Metre;
 use crate::units::{Beats, Fraction};
 
-/// The stages of the movement at a place, as its own drill has them before real time, each in full bars
-/// of the metre, and a sentence on why.
+/// The stages of the movement at a place before real time, as in the movement's own drill, each in
+/// full bars of the metre. With them comes a sentence that says why.
 ///
 /// # Errors
-/// Nothing is taken apart there; a sentence says why.
+/// The movement cannot be taken apart there; a sentence says why.
 pub(super) fn alone(
     metre: Metre,
     bars: &[Bar],
@@ -90,8 +90,8 @@ pub(super) fn alone(
     ))
 }
 
-/// The movement that a group is, with exactly its gracenotes; none where the catalogue has no name for
-/// it.
+/// The movement that a group is, with exactly its gracenotes; none when the catalogue has no name
+/// for it.
 fn resolved(group: &Group, context: Context, schools: &Schools) -> Option<Resolved> {
     match group {
         Group::None | Group::Opening => None,

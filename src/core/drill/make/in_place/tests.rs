@@ -27,7 +27,7 @@ fn stages(drill: &Drill, bar: usize, note: Option<usize>) -> Vec<(String, String
         .collect()
 }
 
-/// The grip takes its tones from the note before it; the bars around stay as they are.
+/// The grip takes its tones from the note before it; the other bars do not change.
 #[test]
 fn a_grip_is_taken_apart_where_it_stands() {
     let tune = drill("", "{g}A4 {g}c4 | {g}d4 {GBG}A4 | {g}B8 | {g}c8 |");
@@ -48,7 +48,7 @@ fn a_grip_is_taken_apart_where_it_stands() {
     );
 }
 
-/// "Listen for the movement clean" helps nobody: it is said what of this movement.
+/// The text names what to listen for in this movement, not just "the movement clean".
 #[test]
 fn it_is_said_what_to_listen_for_in_this_movement() {
     let tune = drill("", "{g}A4 {g}c4 | {g}d4 {GBG}A4 | {g}B8 | {g}c8 |");
@@ -63,8 +63,8 @@ fn it_is_said_what_to_listen_for_in_this_movement() {
     );
 }
 
-/// A bar of a march is played as the march is: pointed, its birl a birl. Where a tone and what is left
-/// of its note look like a dot and its cut, that stage is even.
+/// A bar of a march keeps the march's pointing and its birl. A stage in which a tone and the rest
+/// of its note look like a dot and its cut is played even.
 #[test]
 fn a_bar_keeps_what_its_tune_says_of_itself() {
     let tune = drill(
@@ -94,7 +94,7 @@ fn a_bar_keeps_what_its_tune_says_of_itself() {
     assert!(birl.parts.iter().all(|part| part.held.is_none()));
 }
 
-/// A doubling begins on the beat: it takes its tone from the note it decorates.
+/// A doubling begins on the beat, so it takes its tone from the note it decorates.
 #[test]
 fn a_doubling_takes_its_tone_from_its_own_note() {
     let tune = drill("", "{g}A4 {gcd}c4 |");
@@ -102,8 +102,8 @@ fn a_doubling_takes_its_tone_from_its_own_note() {
     assert_eq!(stages[0].1, "{g}A4 {g}c2 {d}c2 |");
 }
 
-/// A semiquaver has no room for two tones: the drill was the bar as written, without a word. What the
-/// drill of the movement has before real time is there instead.
+/// A semiquaver has no room for two tones. So the drill begins with the stages that the movement's
+/// own drill has before real time.
 #[test]
 fn a_movement_after_a_short_note_is_taken_apart_by_itself() {
     let tune = drill("", "{g}A4 {g}c4 | {g}c3 B/ {GdGe}A4- A/ | {g}B8 | {g}c8 |");
@@ -118,7 +118,8 @@ fn a_movement_after_a_short_note_is_taken_apart_by_itself() {
             "as written"
         ]
     );
-    // facts.md section 4 has no table of a taorluath from B: that of the grip, with the E gracenote
+    // facts.md section 4 has no table of a taorluath from B. This is the table of the grip, with
+    // the E gracenote.
     assert_eq!(made[1].1, "{g}B2 G {d}G {e}A4 |");
     // of a quaver the shortest tones alone can be taken
     let quaver = drill("", "{g}A4 {g}c4 | {g}c2 B {GdGe}A4- A | {g}B8 | {g}c8 |");
@@ -153,7 +154,7 @@ fn a_gracenote_without_a_tone_says_that_nothing_is_taken_apart() {
     );
 }
 
-/// A tune that begins with a pickup ends with a short bar, which was refused.
+/// A tune that begins with a pickup ends with a short bar; both can be practised.
 #[test]
 fn a_pickup_and_a_short_last_bar_stand_by_themselves() {
     let tune = drill(
@@ -172,7 +173,7 @@ fn a_pickup_and_a_short_last_bar_stand_by_themselves() {
     assert_eq!(pickup[0].1, "{g}e2 | {g}A4 {g}c4 | {g}B6 |");
 }
 
-/// A march at 84 is practised up to 84; the ladder once ended at 80 whatever the tune's tempo was.
+/// The ladder of a march at 84 beats a minute ends at 84, the tempo of the tune.
 #[test]
 fn the_goal_is_the_tempo_of_the_tune() {
     let text = "title: our tune\nmetre: 4/4\nmusic: \"{g}A4 {g}c4 | {g}d4 {GBG}A4 |\"\n\
@@ -189,7 +190,8 @@ fn the_goal_is_the_tempo_of_the_tune() {
     assert!(made.ladder.from() < tune.ladder.from());
 }
 
-/// Three quavers are a beat of a jig: its tones are thirds, as in the drill of the movement.
+/// Three quavers are a beat of a jig, so the tones are thirds of a beat, as in the drill of the
+/// movement.
 #[test]
 fn tones_in_a_jig_are_parts_of_three() {
     let text = "title: our jig\nmetre: 6/8\nunit: 1/8\nmusic: \"{g}A3 {g}c3 | {g}d3 {GBG}A3 |\"\n\
@@ -211,8 +213,8 @@ fn onsets(music: &Music) -> Vec<Beats> {
         .collect()
 }
 
-/// Every bar and every movement of every tune in the program can be practised by itself, and
-/// what stands on the beat in the tune stands there in every stage.
+/// Every bar and every movement of every tune in the program can be practised by itself. What is on
+/// the beat in the tune is on the beat in every stage.
 #[test]
 fn every_place_of_every_written_stage_reads_back() {
     let mut places = 0;

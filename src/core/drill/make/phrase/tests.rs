@@ -37,8 +37,8 @@ fn the_third_phrase_of_our_march_is_what_a_piper_would_play() {
     assert_eq!(made.clean, drill.clean);
 }
 
-/// A piece divides as its tune does, the note that it lands on counted to its last phrase; where the
-/// tune's file says other phrases, as it says.
+/// Bars of a tune have its phrases, and the landing note belongs to the last phrase. Phrases in the
+/// tune's file take precedence.
 #[test]
 fn bars_of_a_tune_keep_its_phrases() {
     let mut drill = slipway();
@@ -48,7 +48,7 @@ fn bars_of_a_tune_keep_its_phrases() {
         made.iter().map(ToString::to_string).collect::<Vec<_>>()
     };
     assert_eq!(phrases(&drill, "1-8"), ["1-4", "5-9"]);
-    // begun in the middle of a phrase, ended in the middle of another
+    // These bars begin in the middle of one phrase and end in the middle of another.
     assert_eq!(phrases(&drill, "7-14"), ["7-8", "9-12", "13-15"]);
     assert_eq!(phrases(&drill, "5-8"), ["5-9"]);
     assert_eq!(phrases(&drill, "13-16"), ["13-17"]);
@@ -56,8 +56,8 @@ fn bars_of_a_tune_keep_its_phrases() {
     assert_eq!(phrases(&drill, "1-8"), ["1-3", "4-9"]);
 }
 
-/// Every range of bars of every tune in the program can be practised, and every bar of it is
-/// there as it stands in the tune.
+/// Every range of bars of every tune in the program can be practised, and every bar in it is as in
+/// the tune.
 #[test]
 fn any_bars_of_any_written_stage_read_back() {
     let mut made = 0;
@@ -84,7 +84,7 @@ fn any_bars_of_any_written_stage_read_back() {
     assert!(made > 400, "{made}");
 }
 
-/// The whole stage is the tune itself: what was marked in the tune counts there too.
+/// The whole stage is the tune itself, so marks of the tune count in it.
 #[test]
 fn a_tune_is_built_up_to_itself() {
     let drill = slipway();
@@ -136,7 +136,7 @@ fn a_tune_is_built_up_to_itself() {
     );
 }
 
-/// Phrases that are not all of the tune are joined to each other all the same.
+/// Phrases that do not cover all of the tune are joined too.
 #[test]
 fn phrases_that_leave_bars_out_are_joined_before_the_whole() {
     let drill = slipway();
@@ -176,14 +176,14 @@ fn one_phrase_is_not_joined_and_too_many_are_told() {
     let error = make_joined(&tune, &[range("1-4")], None).expect_err("one phrase");
     assert!(error.0.contains("two phrases"), "{error}");
     let many: Vec<BarRange> = (1..=30).map(|bar| range(&bar.to_string())).collect();
-    // told before a stage is made: the tune has no such bars
+    // The error comes before any stage is made: the tune does not have these bars.
     let error = make_joined(&tune, &many, None).expect_err("too many");
     assert!(error.0.contains("30 phrases make 88 stages"), "{error}");
     let error = make_phrase(&tune, range("15-20")).expect_err("no such bars");
     assert_eq!(error.0, "there is no bar 20: the tune has bars 1 to 16");
 }
 
-/// Bars of a tune are told by the numbers that stand on its sheet: they once began with 1 again.
+/// Bars of a tune have the numbers that are printed on the tune's sheet.
 #[test]
 fn bars_of_a_tune_keep_their_numbers_and_its_head() {
     let text = "title: Ours\nkind: march\ncomposer: A player\norigin: our shed\nmetre: 2/4\nunit: 1/8\n\
@@ -212,7 +212,7 @@ fn bars_of_a_tune_keep_their_numbers_and_its_head() {
     );
     assert_eq!(all_bars(&later.stages[0].music), range("5-9"));
     assert_eq!(numbers(&made("1-2"), 0), [0, 1, 2, 3]);
-    // bars of these bars are those of the tune
+    // Bars of these bars have the numbers of the tune too.
     let again = Tune {
         drill: &later,
         stage: &later.stages[0],

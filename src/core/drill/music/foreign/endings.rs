@@ -1,29 +1,29 @@
-//! Endings for several passes, `[1,3` and `[2,4`, and third endings: written out in pairs of first
-//! and second endings, which is all that a drill has.
+//! Writes out endings for several passes (`[1,3` and `[2,4`) and third endings as pairs of first
+//! and second endings, because a drill has no others.
 
 use crate::drill::written::Bar;
 use std::collections::BTreeMap;
 use std::ops::Range;
 
-/// The most passes that are written out; a tune has four.
+/// The most passes that are written out; a usual tune has four.
 pub const MOST_PASSES: u8 = 8;
 
-/// Bars written out.
+/// Bars after their endings were written out.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct WrittenOut {
     /// The bars.
     pub bars: Vec<Bar>,
-    /// For each bar which one it was before.
+    /// For each bar, its index before writing out.
     pub source: Vec<usize>,
-    /// The first endings of the parts that were written out, as they were counted before.
+    /// The first endings of the parts that were written out, as indices before writing out.
     pub parts: Vec<usize>,
 }
 
-/// Writes the parts out whose endings are more than a first and a second. `passes` has, for a bar
-/// with which such an ending begins, the passes it is played in.
+/// Writes out the parts that have more than a first and a second ending. `passes` has, for each bar
+/// that begins such an ending, the passes in which it is played.
 pub fn written_out(bars: &[Bar], passes: &BTreeMap<usize, Vec<u8>>) -> WrittenOut {
     let marks = |bar: usize| -> Option<Vec<u8>> {
-        // an ending may be announced behind the last bar
+        // An ending may be marked after the last bar, where no bar follows.
         let own = bars.get(bar)?;
         let plain = || own.ending.map(|ending| vec![ending]);
         passes.get(&bar).cloned().or_else(plain)
@@ -57,7 +57,7 @@ pub fn written_out(bars: &[Bar], passes: &BTreeMap<usize, Vec<u8>>) -> WrittenOu
         if passes.range(first..at).next().is_none() {
             out.push(bars, first..at);
         } else {
-            // what stands before the endings is written anew with each pair of them
+            // The bars before the endings are repeated for each pair of endings.
             let before = first - part;
             out.bars.truncate(out.bars.len() - before);
             out.source.truncate(out.source.len() - before);

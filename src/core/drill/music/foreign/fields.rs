@@ -1,4 +1,5 @@
-//! Fields in the music, `[L:1/16]`, `[V:2]` and the like, and the keys that are the pipes' own.
+//! Inline fields in the music, such as `[L:1/16]` and `[V:2]`, and the keys with the signature of
+//! the pipes.
 
 use crate::drill::music::{ProblemKind, Reader};
 use crate::rhythm::Metre;
@@ -8,7 +9,7 @@ impl Reader {
     pub(in crate::drill::music) fn is_field_at(&self, at: usize) -> bool {
         self.signs.get(at).is_some_and(char::is_ascii_alphabetic)
             && self.signs.get(at + 1) == Some(&':')
-            // `[A:|` is a chord left open before a bar line, not a field
+            // `[A:|` is an unfinished chord before a bar line, not a field.
             && self.signs.get(at + 2) != Some(&'|')
     }
 
@@ -76,10 +77,10 @@ impl Reader {
         }
     }
 
-    /// Another metre from here on; the beat goes on as it was.
+    /// Changes the metre from here on; the length of the beat stays the same.
     fn change_metre(&mut self, start: usize, value: &str) {
         let read = Metre::parse(value).map(|metre| {
-            // the drill's own beat goes with its figures
+            // The drill's own beat applies to all bars with the drill's figures.
             let own = metre.printed() == self.first.printed();
             let counted = if own { self.first } else { metre };
             counted.with_pace(self.metre.pace()).unwrap_or(counted)
@@ -111,7 +112,7 @@ impl Reader {
         }
     }
 
-    /// True of a tempo such as `3/8=60` that leaves the beat as long as it was.
+    /// True for a tempo such as `3/8=60` that does not change the length of the beat.
     fn keeps_the_beat(&self, value: &str) -> bool {
         let tempo = self.foreign.as_ref().and_then(|own| own.tempo);
         let said = || -> Option<Fraction> {
@@ -122,8 +123,8 @@ impl Reader {
         tempo.is_some() && said() == tempo
     }
 
-    /// Takes a remark that says which note keeps its length at the change of metre before it:
-    /// `1/8=1/8`, the note of the old metre first.
+    /// Reads a remark such as `1/8=1/8` that says which note keeps its length at the preceding
+    /// change of metre. The note of the old metre comes first. True when it is such a remark.
     fn takes_equal_notes(&mut self, value: &str) -> bool {
         let notes = value.split_once('=').and_then(|(before, after)| {
             let (before, after) = (parse_fraction(before).ok()?, parse_fraction(after).ok()?);
@@ -133,8 +134,8 @@ impl Reader {
         self.paced(metre)
     }
 
-    /// Finds the note that keeps its length by the tempo that is said at the change of metre; true
-    /// where there is one, within what rounding leaves of the tempo.
+    /// Finds the note that keeps its length from a tempo given at the change of metre. True when a
+    /// note fits within the rounding of the tempo.
     fn takes_tempo(&mut self, value: &str) -> bool {
         let tempo = self.foreign.as_ref().and_then(|own| own.tempo);
         let said = || -> Option<Fraction> {
@@ -150,7 +151,7 @@ impl Reader {
         self.paced(metre)
     }
 
-    /// Takes the metre that begins in this bar with beats of another length.
+    /// Replaces the metre that begins in this bar by one with beats of another length.
     fn paced(&mut self, metre: Option<Metre>) -> bool {
         let begins = self.bar.notes.is_empty() && self.bar.metre.is_some();
         let Some(metre) = metre.filter(|_| begins) else {
@@ -178,7 +179,7 @@ impl Reader {
     }
 }
 
-/// Keys whose signature is the pipes' own: two sharps, or the pipe keys themselves.
+/// True for keys with the signature of the pipes: two sharps, or the pipe keys themselves.
 pub fn is_pipe_key(value: &str) -> bool {
     let first: String = value
         .split_whitespace()

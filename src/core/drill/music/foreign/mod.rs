@@ -1,6 +1,6 @@
-//! Body text as other programs write it: what a drill cannot hold is told, with what was done.
+//! Reads body text of other programs, and reports what a drill cannot hold and how it was replaced.
 //!
-//! The same reader as for drills; only the signs that drills refuse are dealt with here.
+//! It uses the same reader as drills; this module handles only the signs that drills reject.
 
 mod endings;
 mod fields;
@@ -16,39 +16,40 @@ use crate::units::{Beats, Bpm, Fraction};
 use std::collections::BTreeMap;
 use std::collections::{BTreeSet, HashMap};
 
-/// After so many different changes in one tune no more is read.
+/// The most different changes that are reported for one tune; after that no more is read.
 pub(super) const MOST_TOLD: usize = 5000;
-/// After so many changes, whether or not they are alike, no more of the text is read: the longest
-/// text may have one for each note.
+/// The most changes, equal ones included; after that no more is read. The longest text may have one
+/// for each note.
 pub(super) const MOST_CHANGES: usize = 65_536;
 
-/// Notes, and where each stands in the text.
+/// Notes, and the place of each in the text.
 type Shared = (Vec<Written>, Vec<(usize, usize)>);
 
-/// What stands between the signs of foreign body text.
+/// The state of the reader between the signs of foreign body text.
 #[derive(Debug, Default)]
 pub(super) struct Foreign {
-    /// The voice that is read: the first one named.
+    /// The voice that is read: the first that the text names.
     voice: Option<String>,
-    /// True inside another voice than the one that is read.
+    /// True inside a voice that is not read.
     skipping: bool,
-    /// The other voices that were reported already.
+    /// The skipped voices that were already reported.
     told: BTreeSet<String>,
     /// How many changes were made.
     pub(super) changes: usize,
-    /// For each change the problem that told of it first.
+    /// For each change, the index of the problem that first reported it.
     pub(super) first: HashMap<String, usize>,
-    /// The tuplet's factor and how many notes it still holds.
+    /// The tuplet's factor, and how many of its notes are still to come.
     tuplet: Option<(Fraction, u32)>,
-    /// Rests at the very start, given to the first note.
+    /// The length of rests at the very start, which is given to the first note.
     owed: Beats,
-    /// The places of rests that have not been replaced by anything yet.
+    /// The places of rests that nothing has replaced yet.
     owing: Vec<(usize, usize)>,
-    /// Endings that are more than a first or a second, by the bar that each begins with.
+    /// Endings other than a first or a second one, by the bar that each begins with.
     pub(super) passes: BTreeMap<usize, Vec<u8>>,
-    /// Beats a minute, where the tune says.
+    /// The tempo in beats a minute, when the tune gives it.
     tempo: Option<Fraction>,
-    /// The beginning of a bar in which a first ending begins: notes and their places in the text.
+    /// The beginning of the bar in which a first ending begins: its notes and their places in the
+    /// text.
     shared: Option<Shared>,
 }
 
@@ -64,10 +65,10 @@ impl Foreign {
     }
 }
 
-/// Reads body text that another program wrote. Inline fields `[L:1/16]`, `[V:2]` and the like are
-/// understood, and so are tuplets; rests, chords, other octaves, accidentals, slurs and decorations
-/// are dealt with and told as [`ProblemKind::Adopted`]. What remains as another kind is an error, as
-/// in a drill.
+/// Reads body text of another program. Inline fields (`[L:1/16]`, `[V:2]` and others) and tuplets
+/// are read. Rests, chords, other octaves, accidentals, slurs and decorations are replaced or left
+/// out and reported as [`ProblemKind::Adopted`]. A problem of any other kind is an error, as in a
+/// drill.
 pub fn adopt_music(
     text: &str,
     metre: Metre,
@@ -87,7 +88,7 @@ fn note(found: impl Into<String>, done: impl Into<String>) -> ProblemKind {
     ProblemKind::adopted(found, done, Vec::new())
 }
 
-/// A problem of something that a drill refuses and foreign text may hold.
+/// The problem for something that a drill rejects but foreign text may contain.
 pub(super) fn adopted(kind: ProblemKind) -> ProblemKind {
     match kind {
         ProblemKind::GroupSign { sign } => note(
@@ -102,7 +103,7 @@ pub(super) fn adopted(kind: ProblemKind) -> ProblemKind {
     }
 }
 
-/// Decorations of ABC 2.1 (§4.14) that send the player elsewhere.
+/// True for a decoration of ABC 2.1 (§4.14) that changes the order of play.
 fn is_order_of_play(decoration: &str) -> bool {
     let word = decoration.trim_matches(['!', '+']).to_lowercase();
     matches!(
@@ -112,7 +113,7 @@ fn is_order_of_play(decoration: &str) -> bool {
 }
 
 impl Reader {
-    /// Deals with a sign that only foreign text has; false where it is an ordinary one.
+    /// Handles a sign that only foreign text has; false when it is an ordinary sign.
     pub(super) fn foreign_sign(&mut self, sign: char) -> bool {
         let start = self.at;
         let voice_follows = sign == '[' && self.is_field_at(self.at + 1);

@@ -1,4 +1,4 @@
-//! Signs that a drill refuses: tuplets, rests, accidentals, chords, other octaves.
+//! Handles signs that a drill rejects: tuplets, rests, accidentals, chords, other octaves.
 
 use super::endings::MOST_PASSES;
 use super::note;
@@ -8,7 +8,7 @@ use crate::drill::written::{Group, Written};
 use crate::units::{Beats, Fraction};
 
 impl Reader {
-    /// The passes that an ending is for, after its bar line: `1`, `1,3`, `1-3` (ABC 2.1 §4.10).
+    /// Reads the passes of an ending after its bar line: `1`, `1,3`, `1-3` (ABC 2.1 §4.10).
     pub(in crate::drill::music) fn ending_numbers(&mut self) {
         let start = self.at;
         let mut passes: Vec<u8> = Vec::new();
@@ -42,8 +42,8 @@ impl Reader {
         }
     }
 
-    /// A first ending that begins inside a bar: both endings get what of the bar stands before it.
-    /// False where it begins with a bar.
+    /// Begins a first ending inside a bar: both endings get the notes of the bar before it. False
+    /// when the ending begins with a bar.
     pub(in crate::drill::music) fn begin_ending_inside(&mut self, start: usize) -> bool {
         let Some(foreign) = &mut self.foreign else {
             return false;
@@ -60,7 +60,8 @@ impl Reader {
         true
     }
 
-    /// Begins a second or later ending; where the first began inside a bar, this begins inside one too.
+    /// Begins a second or later ending. When the first ending began inside a bar, this one does
+    /// too.
     pub(in crate::drill::music) fn begin_later_ending(&mut self) {
         let shared = self.foreign.as_ref().and_then(|own| own.shared.clone());
         if let Some((notes, spans)) = shared
@@ -71,14 +72,14 @@ impl Reader {
         }
     }
 
-    /// A first ending that begins with a bar shares nothing of it.
+    /// Forgets the shared notes, because a first ending that begins with a bar has none.
     pub(in crate::drill::music) fn forget_shared(&mut self) {
         if let Some(foreign) = &mut self.foreign {
             foreign.shared = None;
         }
     }
 
-    /// `(3`, `(3:2:3` (ABC 2.1 §4.13).
+    /// Reads a tuplet such as `(3` or `(3:2:3` (ABC 2.1 §4.13).
     pub(in crate::drill::music) fn tuplet(&mut self, start: usize) {
         let mut figures = [None; 3];
         for (place, figure) in figures.iter_mut().enumerate() {
@@ -111,7 +112,8 @@ impl Reader {
         }
     }
 
-    /// The chanter has no rests: the note before sounds on, or the first begins early.
+    /// Replaces a rest, because the chanter has none: the note before is lengthened, or the first
+    /// note begins early.
     pub(in crate::drill::music) fn rest(&mut self, start: usize, length: Beats) {
         let length = self.lasting(length);
         let length = self.fitting(start, length);
@@ -137,7 +139,7 @@ impl Reader {
         }
     }
 
-    /// Time owed by rests at the start, of which is told now what becomes of it.
+    /// The length of the rests at the start. Its replacement, `done`, is reported now.
     pub(in crate::drill::music) fn owed(&mut self, done: &str) -> Beats {
         let Some(foreign) = &mut self.foreign else {
             return Beats::ZERO;
@@ -158,7 +160,7 @@ impl Reader {
         match self.peek() {
             Some(letter @ ('a'..='g' | 'A'..='G')) => {
                 found.push(letter);
-                // K:HP has these two sharp already
+                // The key K:HP has these two sharps already.
                 if !matches!(found.as_str(), "^c" | "^f" | "^C" | "^F" | "=g" | "=G") {
                     self.tell_note(
                         start,
@@ -171,7 +173,8 @@ impl Reader {
         }
     }
 
-    /// A letter with its octave marks, moved by octaves into the nine notes where need be.
+    /// The note of a letter with its octave marks, moved by octaves into the nine notes when
+    /// needed.
     pub(in crate::drill::music) fn foreign_letter(&mut self, letter: char) -> Note {
         let start = self.at;
         self.at += 1;
@@ -192,7 +195,7 @@ impl Reader {
         note
     }
 
-    /// `[ceg]2`: the highest note that the chanter has.
+    /// Reads a chord such as `[ceg]2`: its highest note that the chanter has.
     pub(in crate::drill::music) fn chord(&mut self) {
         let start = self.at;
         self.at += 1;
@@ -246,7 +249,7 @@ fn into_range(letter: char, octave: i32) -> (Note, bool) {
     } else {
         letter.to_ascii_lowercase()
     };
-    // `G` an octave up is `g`, `a` an octave down is `A`
+    // `G` an octave up is `g`, and `a` an octave down is `A`.
     let up = letter.is_ascii_uppercase() && octave == 1;
     let down = letter.is_ascii_lowercase() && octave == -1;
     let wanted = if up || down { other } else { letter };

@@ -1,4 +1,4 @@
-//! Music of other programs read into a drill: what is taken and what is told.
+//! Music of other programs is read into a drill: what is kept and what is reported.
 
 use super::*;
 use std::fmt::Write as _;
@@ -20,7 +20,7 @@ fn letters(music: &Music) -> String {
         .collect()
 }
 
-/// Without it a piece for another instrument would lose notes, or time, without a word.
+/// A piece for another instrument must not lose notes or time silently.
 #[test]
 fn nothing_foreign_is_dropped_without_a_word() {
     let music = adopts(
@@ -51,7 +51,7 @@ fn nothing_foreign_is_dropped_without_a_word() {
     );
 }
 
-/// What became of one rest at the start is not said of another.
+/// Each rest at the start is reported with its own replacement.
 #[test]
 fn of_each_rest_at_the_start_is_told_what_became_of_it() {
     let music = adopts(
@@ -65,7 +65,8 @@ fn of_each_rest_at_the_start_is_told_what_became_of_it() {
     assert_eq!(music.bars[0].notes[0].length, Beats::whole(4));
 }
 
-/// Primes that no beat has a common part for; the sums of such lengths once left 128 bits.
+/// The lengths have prime denominators without a common part of a beat; their sum would overflow
+/// 128 bits.
 #[test]
 fn lengths_without_a_common_part_of_a_beat_are_told() {
     let primes = [
@@ -105,8 +106,8 @@ fn what_the_chanter_cannot_play_is_mended() {
     assert_eq!(letters(&music), "AAef");
 }
 
-/// A D gracenote before a D, after one, and on an F went without a word or without a bar. From D it is
-/// a high G instead (common practice, no source).
+/// A D gracenote before a D, after a D and on an F is reported with its bars. From D it becomes a
+/// high G gracenote (common practice, no source).
 #[test]
 fn a_gracenote_that_says_nothing_is_told_with_its_bars() {
     let unit = Fraction::new(1, 8);
@@ -135,14 +136,15 @@ fn a_full_bar_before_a_pickup_gives_it_room() {
     assert_eq!(music.length(), Beats::whole(8));
 }
 
-/// Collections of songs leave the bar line out where a line ends; elsewhere a line goes on.
+/// Collections of songs omit the bar line at the end of a line. In other music a bar continues on
+/// the next line.
 #[test]
 fn a_bar_line_that_a_line_end_stands_for_is_put_there() {
     let told = ["no bar line at the end of a line (2 times): the bar is full and ends there"];
     let text = "A4 B4\nc4 d4\ne4 f4|A2\nB2 c4|]";
     let music = adopts(text, Metre::FOUR_FOUR, &told);
     assert_eq!(music.bars.len(), 4);
-    // a line that goes on to the next is no bar of its own
+    // A line that continues on the next one does not end a bar.
     let (music, _) = adopt_music(
         "A4 B4\\\nc4 d4|",
         Metre::FOUR_FOUR,
@@ -152,7 +154,7 @@ fn a_bar_line_that_a_line_end_stands_for_is_put_there() {
     assert_eq!(music.bars.len(), 1);
 }
 
-/// Such endings were refused bar by bar.
+/// An ending inside a bar is read, and begins with the notes of the bar before it.
 #[test]
 fn an_ending_inside_a_bar_begins_with_its_beginning() {
     let music = adopts(
@@ -164,7 +166,8 @@ fn an_ending_inside_a_bar_begins_with_its_beginning() {
     assert_eq!(music.order, [0, 1, 0, 2, 3]);
 }
 
-/// A gracenote was put in for one way to a note and taken away for the other, for ever.
+/// A repeat gives the note two different notes before it. The gracenote must sound after both, so
+/// that it is not added for one and removed for the other endlessly.
 #[test]
 fn a_gracenote_between_equal_notes_sounds_from_wherever_a_repeat_comes() {
     let music = adopts(
@@ -182,7 +185,7 @@ fn endings_for_several_passes_are_written_out() {
         let bars = music.order.iter().flat_map(|bar| &music.bars[*bar].notes);
         bars.map(|note| note.note.abc_letter()).collect()
     };
-    // ABC 2.1 section 4.10: `[1,3` and `[1-3`
+    // ABC 2.1 section 4.10 has both `[1,3` and `[1-3`.
     let music = adopts("e8|:A8|[1,3 B8:|[2,4 c8:|f8|", Metre::FOUR_FOUR, &told);
     assert_eq!(played(&music), "eABAcABAcf");
     assert_eq!(music.bars.len(), 8);
@@ -190,7 +193,7 @@ fn endings_for_several_passes_are_written_out() {
     assert_eq!(played(&music), "ABAcAde");
     let music = adopts("|:A8|1-2 B8:|3 d8|]", Metre::FOUR_FOUR, &told);
     assert_eq!(played(&music), "ABABAd");
-    // announced, and never begun
+    // The ending is marked but never begins.
     adopts("A8|e8|[1,3", Metre::FOUR_FOUR, &[]);
     let (_, problems) = adopt_music(
         "|:A8|[1,9 B8:|[2 c8|]",
@@ -203,14 +206,14 @@ fn endings_for_several_passes_are_written_out() {
 
 #[test]
 fn the_ends_of_parts_are_made_to_add_up() {
-    // nothing follows the short bar: its last note fills it
+    // Nothing follows the short bar, so its last note fills it.
     let music = adopts(
         "A4 B4|c4 d2:|",
         Metre::FOUR_FOUR,
         &["the last bar of a part is short: its last note is lengthened to fill it"],
     );
     assert_eq!(music.bars[1].notes[1].length, Beats::whole(2));
-    // the last note is as short as the pickup: the notes before it give room as well
+    // The last note is as short as the pickup, so the notes before it give room as well.
     let music = adopts(
         "A2|B4 c4|d4 e2 c2|",
         Metre::FOUR_FOUR,
@@ -223,7 +226,7 @@ fn the_ends_of_parts_are_made_to_add_up() {
         last.collect::<Vec<_>>(),
         [Beats::whole(2), Beats::new(1, 2), Beats::new(1, 2)]
     );
-    // a pickup follows the last bar the second time only
+    // A pickup follows the last bar only the second time.
     let music = adopts(
         "A4 B4|c4 d2:|f2|e4 d4|c4 B2:|",
         Metre::FOUR_FOUR,
@@ -237,7 +240,7 @@ fn the_ends_of_parts_are_made_to_add_up() {
     let lengths: Vec<Beats> = music.bars.iter().map(crate::drill::Bar::length).collect();
     let beats = [4, 4, 3, 1, 4, 3, 4].map(Beats::whole);
     assert_eq!(lengths, beats);
-    // a bar of rest before the first note is no pickup
+    // A bar of rest before the first note is not a pickup.
     let music = adopts(
         "z2|A4 B4|c4 d4|",
         Metre::FOUR_FOUR,
@@ -246,11 +249,10 @@ fn the_ends_of_parts_are_made_to_add_up() {
     assert_eq!(music.length(), Beats::whole(8));
 }
 
-/// As it is printed: the last bar and the pickup are one bar, whatever notes stand in it, and no
-/// bar is added.
+/// The last bar and the pickup form one bar, as printed, whatever their notes are. No bar is added.
 #[test]
 fn a_last_bar_and_its_pickup_are_one_bar() {
-    // each way to fill a bar of eight quavers, by the quavers behind which a note ends
+    // Every way to fill a bar of eight quavers; the bits say after which quavers a note ends.
     for ends in 0_u32..128 {
         let (mut bar, mut length) = (String::new(), 1);
         for quaver in 0..8 {
@@ -278,14 +280,14 @@ fn a_last_bar_and_its_pickup_are_one_bar() {
             );
         }
     }
-    // a last bar that is short by the pickup is as it is printed already
+    // A last bar that is short by the pickup stays as printed.
     let music = adopts("A2|B4 c4|d4 e2|]", Metre::FOUR_FOUR, &[]);
     assert_eq!(music.bars.len(), 3);
 }
 
 #[test]
 fn the_metre_can_change_on_the_way() {
-    // a tempo that keeps the beat says nothing new
+    // A tempo that keeps the length of the beat is not reported.
     let unit = Fraction::new(1, 8);
     let text = "A4 B4|[M:6/8][Q:3/8=60]A3 B3|[Q:1/8=60]c3 B3|";
     let (_, told) = adopt_music(text, Metre::FOUR_FOUR, unit, Bpm::whole(60).ok());
