@@ -1,7 +1,8 @@
-//! The only file that knows YAML: text to a tree with positions, and documents to text.
+//! Reads YAML text into a tree with positions, and writes documents as YAML. No other file knows
+//! YAML.
 //!
-//! Reading goes through a maintained event parser that gives positions; writing through serde.
-//! Bounded on purpose: depth, aliases and size, so that no file can cost the player the program.
+//! Reading uses a maintained event parser that gives positions; writing uses serde. Depth, aliases
+//! and size are limited, so that no file can exhaust memory or crash the program.
 
 use super::problem::{Place, Problem, ProblemKind, tell};
 use crate::wording::is_unseen;
@@ -9,7 +10,7 @@ use saphyr_parser::{Event, Parser, ScalarStyle, Span};
 use serde::Serialize;
 use std::collections::HashSet;
 
-/// The deepest nesting that is read; a drill needs four.
+/// The deepest nesting that is read; a drill needs four levels.
 const DEEPEST: usize = 64;
 /// The most values that are read; the longest drill that can be played needs a tenth.
 const MOST_VALUES: usize = 20_000;
@@ -21,27 +22,28 @@ pub(super) struct Tree {
     pub(super) value: Value,
 }
 
-/// A YAML value, uninterpreted.
+/// A YAML value before its meaning is known.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Value {
-    /// Any scalar; quoted ones are text whatever they look like.
+    /// Any scalar; a quoted one is always text.
     Scalar(Text),
     List(Vec<Tree>),
     Map(Vec<(Tree, Tree)>),
 }
 
-/// A scalar's text and where its characters stand in the file.
+/// A scalar's text, and where its characters are in the file.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Text {
     pub(super) string: String,
     pub(super) plain: bool,
-    /// First line and column of the content, and the column at which later lines begin.
+    /// The first line and column of the content, and the column at which later lines begin.
     start: (usize, usize),
     indent: usize,
 }
 
 impl Text {
-    /// The places of runs of characters, given in the order of their beginnings, in one pass.
+    /// Finds the places of ranges of characters in one pass; ranges must come in ascending order of
+    /// their beginnings.
     pub(super) fn places(&self) -> Places<'_> {
         Places {
             text: self,
@@ -53,7 +55,7 @@ impl Text {
     }
 }
 
-/// Finds where characters of a text stand in the file; they are asked for in rising order.
+/// Finds where characters of a text are in the file. Queries must come in ascending order.
 pub(super) struct Places<'a> {
     text: &'a Text,
     signs: std::str::Chars<'a>,
@@ -63,7 +65,7 @@ pub(super) struct Places<'a> {
 }
 
 impl Places<'_> {
-    /// The place of a run that begins no earlier than the one asked for before.
+    /// The place of a range of characters that does not begin before the previous one.
     pub(super) fn of(&mut self, start: usize, end: usize) -> Place {
         while self.offset < start
             && let Some(sign) = self.signs.next()
@@ -99,7 +101,7 @@ impl Tree {
         }
     }
 
-    /// True where nothing is written.
+    /// True when the value is empty or null.
     pub(super) fn is_nothing(&self) -> bool {
         matches!(&self.value, Value::Scalar(text) if is_null(text))
     }
@@ -109,7 +111,7 @@ fn is_null(text: &Text) -> bool {
     text.plain && matches!(text.string.as_str(), "" | "~" | "null")
 }
 
-/// A text short enough for a message.
+/// A text shortened to fit into a message.
 pub(super) fn shortened(text: &str) -> String {
     const MOST: usize = 40;
     let clean = text
@@ -122,16 +124,16 @@ pub(super) fn shortened(text: &str) -> String {
     }
 }
 
-/// An open list or mapping.
+/// A list or mapping whose end is not reached yet.
 struct Open {
     tree: Tree,
     key: Option<Tree>,
-    /// The keys that are there, to find one that stands twice.
+    /// The keys read so far, to find duplicates.
     keys: HashSet<String>,
 }
 
-/// Reads one document. Stops at the first syntax error, because the parser returns the same error
-/// for ever; everything else is told and read on.
+/// Reads one document. It stops at the first syntax error, because the parser would return the same
+/// error endlessly. Other problems are reported and reading continues.
 pub(super) fn read_tree(source: &str, problems: &mut Vec<Problem>) -> Option<Tree> {
     let lines: Vec<&str> = source.lines().collect();
     let mut open: Vec<Open> = Vec::new();
@@ -219,7 +221,7 @@ pub(super) fn read_tree(source: &str, problems: &mut Vec<Problem>) -> Option<Tre
     root
 }
 
-/// Puts a finished value where it belongs.
+/// Adds a finished value to the list or mapping that contains it.
 fn close(open: &mut [Open], root: &mut Option<Tree>, tree: Tree, problems: &mut Vec<Problem>) {
     let Some(parent) = open.last_mut() else {
         *root = Some(tree);
@@ -268,7 +270,8 @@ fn scalar(text: &str, style: ScalarStyle, span: Span, lines: &[&str]) -> Text {
         ScalarStyle::Plain => ((line, column), column),
         ScalarStyle::SingleQuoted | ScalarStyle::DoubleQuoted => ((line, column + 1), column),
         ScalarStyle::Literal | ScalarStyle::Folded => {
-            // The span begins with the content; blank lines at its head have no indent to show.
+            // The span begins with the content. Blank lines at its beginning do not show the
+            // indent.
             let first = (line - 1..lines.len())
                 .find(|index| {
                     lines
@@ -338,7 +341,8 @@ mod tests {
         );
     }
 
-    /// Each place once counted from the beginning again: a hundred kilobytes took half a minute.
+    /// Places are found in one pass. Counting each place from the beginning would take minutes for
+    /// a large file.
     #[test]
     fn places_are_found_in_one_pass() {
         let line = "$$$$$$$$$\n";
@@ -370,7 +374,8 @@ mod tests {
         assert!(problems[0].place.line <= MOST_VALUES);
     }
 
-    /// Two readers of YAML that differed on our own files would make the schema a lie.
+    /// If two YAML readers differed on our own files, the schema would describe other values than
+    /// those read.
     #[test]
     fn serde_reads_every_built_in_drill_to_the_same_values() {
         for built in crate::drill::BUILT_IN {

@@ -1,6 +1,6 @@
 //! The board: a column for each stage, a cell in it for each rung, and the status of each cell.
 //!
-//! A pure function of the plan and the marks that stand; knows nothing of the session.
+//! A pure function of the plan and the marks that count. Knows nothing of the session.
 
 use super::cell::CellKey;
 use super::cold::{Held, cold_tries};
@@ -11,32 +11,32 @@ use super::rung::{CellPlace, reaches};
 /// The status of a cell.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum CellStatus {
-    /// Not to be climbed yet: a cell before it is neither clear nor passed. It can be played
-    /// freely.
+    /// It cannot be climbed yet, because a cell before it is neither clear nor passed. It can be
+    /// played freely.
     Closed,
-    /// To be climbed: the cells before it are clear or passed.
+    /// It can be climbed: the cells before it are clear or passed.
     Open,
-    /// It counts as done because a later cell was cleared in free play. It is shown otherwise than
-    /// a clear cell.
+    /// It counts as done because a later cell was cleared in free play. It is shown differently
+    /// from a clear cell.
     Passed,
     /// Cleared by enough clean repetitions in a row.
     Clear,
 }
 
-/// One cell as it is shown.
+/// One cell of the board with everything that is shown of it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Cell {
     /// Which cell.
     pub key: CellKey,
     /// Its status.
     pub status: CellStatus,
-    /// It is clear only with the help of assumed marks, and is shown otherwise.
+    /// True when it is clear only with the help of assumed marks. It is then shown differently.
     pub assumed: bool,
-    /// It needs a clean cold try to be held.
+    /// True when it is held only after a clean cold try.
     pub asked_cold: bool,
-    /// Whether it is held. A held cell is shown otherwise than a clear one.
+    /// Whether it is held. A held cell is shown differently from a clear one.
     pub held: Held,
-    /// The day of its last cold try, counted from 1970.
+    /// The day of its last cold try, in days since 1970-01-01; none without a cold try.
     pub last_cold: Option<i64>,
     /// The tally of its marks.
     pub tally: Tally,
@@ -47,7 +47,7 @@ pub struct Cell {
 pub struct Board {
     /// Stage by stage, the lowest rung first.
     stages: Vec<Vec<Cell>>,
-    /// Cells whose clearing counts: on the grid and between its rungs.
+    /// The cells whose clearing counts, on the rungs of the grid and between them.
     counted: Vec<CellPlace>,
 }
 
@@ -89,17 +89,17 @@ impl Board {
         board
     }
 
-    /// How many stages, across.
+    /// The number of stages.
     pub fn stages(&self) -> usize {
         self.stages.len()
     }
 
-    /// The cells of a stage, from 0, the lowest rung first; none for a stage that is not there.
+    /// The cells of a stage (from 0), the lowest rung first; empty when there is no such stage.
     pub fn stage(&self, stage: usize) -> &[Cell] {
         self.stages.get(stage).map_or(&[], Vec::as_slice)
     }
 
-    /// The cell of a stage and one of its rungs, both from 0.
+    /// The cell of a stage and a rung, both from 0; none when there is no such cell.
     pub fn cell(&self, stage: usize, rung: usize) -> Option<&Cell> {
         self.stage(stage).get(rung)
     }
@@ -109,7 +109,7 @@ impl Board {
         self.stages.iter().flatten()
     }
 
-    /// True when every cell is clear or passed, and there is one.
+    /// True when there is a cell and every cell is clear or passed.
     pub fn is_complete(&self) -> bool {
         self.cells().next().is_some()
             && self
@@ -117,8 +117,8 @@ impl Board {
                 .all(|cell| matches!(cell.status, CellStatus::Clear | CellStatus::Passed))
     }
 
-    /// The status of any cell of the plan's stages, also between its rungs; a stage the plan does
-    /// not have is closed.
+    /// The status of any cell of the plan's stages, including cells between rungs. A cell of a
+    /// stage that the plan does not have is closed.
     pub(super) fn status(&self, plan: &Plan, key: CellKey) -> CellStatus {
         plan.stage_of(key).map_or(CellStatus::Closed, |stage| {
             self.status_at(plan, (stage, key.rung))
@@ -132,8 +132,8 @@ impl Board {
         if self.is_done(place) {
             return CellStatus::Passed;
         }
-        // a cell that is done stands for every cell before it, so of each stage only the highest
-        // cell before this one is asked; stages may end at different tempi, so every stage is asked
+        // A done cell stands for every cell before it, so only the highest cell of each stage
+        // before this one is checked. Stages may end at different tempi, so every stage is checked.
         let stages = plan.stages.iter().enumerate().take(place.0 + 1);
         let before_done = stages
             .filter_map(|(stage, planned)| {
@@ -158,9 +158,9 @@ impl Board {
     }
 }
 
-/// The cleared cells that count. A cell cleared in free play counts by itself. A cell that was
-/// climbed counts unless a cell it was climbed over was un-cleared since; then it is closed and
-/// keeps its marks. A rung or stage that was put in since was never cleared, so it closes nothing.
+/// The cleared cells that count. A cell cleared in free play always counts. A climbed cell counts
+/// unless a cell below it on the climb has become un-cleared; then it is closed but keeps its
+/// marks. A rung or stage that was added later was never cleared, so it closes nothing.
 fn counted(plan: &Plan, history: &History) -> Vec<CellPlace> {
     let mut placed: Vec<CellPlace> = Vec::new();
     let mut climbed: Vec<(CellPlace, Option<Order>)> = Vec::new();

@@ -1,5 +1,5 @@
-//! The laws of what a drill asks for: a greatest number of repetitions, and opened stages between
-//! those written out and real time.
+//! Tests of what a drill requires: at most a given number of repetitions, and opened stages between
+//! the written-out ones and real time.
 
 use super::Rung;
 use super::ladder::climbs;
@@ -10,7 +10,7 @@ use crate::drill::{
 use crate::movement::{Movement, Schools, typical_context};
 use crate::rhythm::Metre;
 
-/// How many clean repetitions clear every cell of a drill.
+/// How many clean repetitions clear all cells of a drill.
 fn repetitions(drill: &Drill) -> usize {
     let cells: usize = climbs(drill).iter().map(Vec::len).sum();
     cells * drill.clean as usize
@@ -23,8 +23,8 @@ fn read_back(document: &DrillDocument) -> Drill {
     drill.expect("it reads")
 }
 
-/// An opening stands right before the stage it leads to, at a tempo at which nothing written out is
-/// left behind, and real time begins there.
+/// Checks that an opening comes right before the stage that it leads to. No written-out stage may
+/// end below its tempo, and real time begins there.
 fn opens_before_real_time(drill: &Drill) -> bool {
     let kind = |kind: fn(&StageKind) -> bool| drill.stages.iter().position(|one| kind(&one.kind));
     let opening = kind(|kind| matches!(kind, StageKind::Opening { .. }));
@@ -52,7 +52,7 @@ fn opens_before_real_time(drill: &Drill) -> bool {
     true
 }
 
-/// 260 clean repetitions for one movement are more than anybody does.
+/// A movement must not need 260 clean repetitions, because nobody plays so many.
 #[test]
 fn a_built_in_drill_of_a_movement_is_cleared_by_120_clean_repetitions() {
     let mut drills = 0;
@@ -75,7 +75,7 @@ fn a_built_in_drill_of_a_movement_is_cleared_by_120_clean_repetitions() {
     assert!(drills >= 12, "{drills}");
 }
 
-/// Every movement made every way, with everything that can be asked for added to it.
+/// Every movement, built up in every way, with all optional stages.
 #[test]
 fn a_made_drill_is_cleared_by_120_clean_repetitions() {
     let builds = [

@@ -1,10 +1,10 @@
-//! The cold try: the first repetition of a day, without reference and without run-up, and what it
-//! says of a cell.
+//! The cold try: the first repetition of a day, without the reference and without run-up, and what
+//! it shows of a cell.
 //!
-//! Five clean in a row after twenty other tries do not show that a cell is learnt. A cleared cell
-//! is *held* when its first try on another day is clean. That first tries on another day tell more
-//! than the last ones of a session is common practice; which cells are asked and how is chosen.
-//! Knows tries and marks; knows no journal, no session and no clock.
+//! Five clean repetitions in a row after twenty other tries do not show that a cell is learnt. A
+//! cleared cell is *held* when its first try on another day is clean. That first tries on another
+//! day tell more than the last ones of a session is common practice. Which cells need a cold try,
+//! and how, is chosen. Knows tries and marks; knows no journal, no session and no clock.
 
 use super::StagePrint;
 use super::cell::CellKey;
@@ -13,11 +13,11 @@ use super::rung::{Rung, reaches};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 
-/// In a stage in real time one rung in this many is asked cold.
+/// In a stage in real time one rung out of this many needs a cold try.
 const EVERY: usize = 4;
 
-/// True for a rung, counted from 0, that is asked cold: the top of its stage, and in real time
-/// every fourth.
+/// True when a rung (from 0) needs a cold try: the top rung of a stage, and every fourth rung in
+/// real time.
 pub fn asked_cold(rung: usize, rungs: usize, real_time: bool) -> bool {
     rung + 1 == rungs || (real_time && (rung + 1).is_multiple_of(EVERY))
 }
@@ -25,13 +25,13 @@ pub fn asked_cold(rung: usize, rungs: usize, real_time: bool) -> bool {
 /// The first repetition of a drill on a day.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Try {
-    /// The player's own calendar day, counted from 1970.
+    /// The player's local calendar day, in days since 1970-01-01.
     pub day: i64,
     /// The cell that was played.
     pub cell: CellKey,
-    /// True where the reference was silent and nothing had been played shortly before.
+    /// True when the reference was silent and nothing was played shortly before.
     pub alone: bool,
-    /// What was said of it, and whether that was only assumed; nothing when it was not marked.
+    /// The mark it got, and whether that was only assumed; none when it was not marked.
     pub said: Option<(Mark, bool)>,
 }
 
@@ -41,29 +41,29 @@ pub enum Held {
     /// The cell is not held.
     #[default]
     No,
-    /// It is held by a cold try that was assumed to be clean.
+    /// The cell is held by a cold try whose clean mark was only assumed.
     Assumed,
-    /// It is held by a cold try that was said to be clean.
+    /// The cell is held by a cold try that was marked clean.
     Said,
 }
 
 impl Held {
-    /// True when it is held, however that was said.
+    /// True when the cell is held, with a given or an assumed mark.
     pub fn is_held(self) -> bool {
         self != Self::No
     }
 }
 
-/// What a cell's cold tries say of it: the last one that was marked decides.
+/// What a cell's cold tries show. The last one that was marked decides.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct ColdTries {
     /// Whether the cell is held.
     pub held: Held,
-    /// The day of the last cold try, marked or not.
+    /// The day of the last cold try, marked or not, in days since 1970-01-01; none without one.
     pub last: Option<i64>,
 }
 
-/// The first try of each day in some stages' music, of all tries in fold order.
+/// The first try of each day in the music of these stages. `tries` must be in fold order.
 pub fn first_of_each_day(tries: impl IntoIterator<Item = Try>, stages: &[StagePrint]) -> Vec<Try> {
     let mut days = BTreeSet::new();
     tries
@@ -72,7 +72,7 @@ pub fn first_of_each_day(tries: impl IntoIterator<Item = Try>, stages: &[StagePr
         .collect()
 }
 
-/// What the first tries of each day say of a cell that became clear on a day.
+/// What the first tries of each day show of a cell that became clear on the day `cleared`.
 pub fn cold_tries(cell: CellKey, cleared: i64, first: &[Try]) -> ColdTries {
     let mut found = ColdTries::default();
     for one in first {
@@ -90,20 +90,20 @@ pub fn cold_tries(cell: CellKey, cleared: i64, first: &[Try]) -> ColdTries {
     found
 }
 
-/// A cell that is asked cold and was cleared on an earlier day.
+/// A cell that needs a cold try and was cleared on an earlier day.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Candidate {
-    /// Its stage's place in the drill, from 0.
+    /// The index of its stage in the drill, from 0.
     pub stage: usize,
     /// Its rung.
     pub rung: Rung,
-    /// What its cold tries say of it.
+    /// What its cold tries show.
     pub tries: ColdTries,
 }
 
-/// Which of a drill's cells is to be tried cold next: of each stage the highest, unless a held cell
-/// of this stage or a later one stands for it; of these the one not tried for longest, then the
-/// latest stage.
+/// The cell of a drill to try cold next. From each stage it takes the highest candidate, unless a
+/// held cell of this stage or a later one stands for it. Of these it chooses the one not tried for
+/// longest, and of equal ones that of the latest stage.
 pub fn next_cold(candidates: &[Candidate]) -> Option<Candidate> {
     let stands_for = |one: &Candidate, other: &Candidate| {
         one.tries.held.is_held() && reaches((other.stage, other.rung), (one.stage, one.rung))
@@ -156,7 +156,8 @@ mod tests {
         assert!(asked(0, true).is_empty());
     }
 
-    /// A try on the day of clearing says no more than the five in a row that cleared the cell.
+    /// A try on the day of clearing shows no more than the five clean repetitions that cleared the
+    /// cell.
     #[test]
     fn a_try_of_another_day_decides_and_the_last_of_them() {
         let (clean, not) = (Some(Mark::Clean), Some(Mark::NotClean));

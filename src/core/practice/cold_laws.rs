@@ -1,4 +1,4 @@
-//! The laws of the cold try, each a test: state before, what happens, state after.
+//! Tests of the cold try: the state before, the event, the state after.
 
 use super::board_laws::{Practice, cell, plan};
 use super::*;
@@ -6,14 +6,15 @@ use uuid::Uuid;
 
 const DAY_MS: i64 = 86_400_000;
 
-/// The last of the three stages is in real time; with three rungs only the tops are asked cold.
+/// The last of the three stages is in real time. With three rungs only the top rungs need a cold
+/// try.
 fn asked() -> Plan {
     let mut plan = plan();
     plan.stages[2].real_time = true;
     plan
 }
 
-/// The top of the first stage was cleared a day ago; it is another session.
+/// The top of the first stage was cleared a day ago, and a new session begins.
 fn a_day_later() -> Practice {
     let mut practice = Practice::with(asked());
     practice.choose(cell(0, 58));
@@ -47,7 +48,7 @@ fn tried(journal: &[Entry]) -> Vec<(u64, bool)> {
         .collect()
 }
 
-/// Five clean in a row after twenty other tries clear a cell and do not hold it.
+/// Five clean repetitions after twenty other tries clear a cell but do not hold it.
 #[test]
 fn the_first_try_of_another_day_holds_a_cell() {
     let mut practice = a_day_later();
@@ -68,7 +69,7 @@ fn the_first_try_of_another_day_holds_a_cell() {
     assert_eq!(tried(&practice.journal), [(0, true), (0, true)]);
 }
 
-/// The day on which a cell was cleared is not another day, however long the session was.
+/// The day on which a cell was cleared is not another day, however long the session lasts.
 #[test]
 fn a_cell_is_not_tried_cold_on_the_day_it_was_cleared() {
     let mut practice = Practice::with(asked());
@@ -102,12 +103,12 @@ fn after_a_repetition_of_another_cell_of_the_drill_it_is_none() {
     assert_eq!(practice.state.due_cold(practice.at()), None);
     practice.clean(1);
     assert_eq!(held(&practice, 0, 2), Held::No);
-    // The next morning it is asked again.
+    // The next morning the cell needs a cold try again.
     practice.later(DAY_MS);
     assert_eq!(practice.state.due_cold(practice.at()), Some(cell(0, 58)));
 }
 
-/// Unmarked warming up once left no trace in the journal.
+/// Warming up without marks is recorded too, so the next session knows of the run-up.
 #[test]
 fn an_unmarked_repetition_of_an_earlier_session_is_a_run_up_too() {
     let mut practice = a_day_later();
@@ -126,12 +127,11 @@ fn an_unmarked_repetition_of_an_earlier_session_is_a_run_up_too() {
     assert_eq!(held(&again, 0, 2), Held::No);
 }
 
-/// A session that begins two minutes before midnight would otherwise have a first repetition of a
-/// day in its middle.
+/// A session begins two minutes before midnight. Its first repetition after midnight is not cold.
 #[test]
 fn what_was_played_just_before_midnight_is_a_run_up() {
     let mut practice = a_day_later();
-    // The laws' clock is an hour east of universal time.
+    // The clock of these tests is an hour ahead of universal time.
     let to_midnight = DAY_MS - (practice.now_ms + 3_600_000).rem_euclid(DAY_MS);
     practice.later(to_midnight - 60_000);
     begin(&mut practice, cell(0, 54));
@@ -144,8 +144,8 @@ fn what_was_played_just_before_midnight_is_a_run_up() {
     assert_eq!(tried(&practice.journal).last(), Some(&(1, false)));
 }
 
-/// A repetition that is broken off before its closing note is no try, and the next one is the
-/// first.
+/// A repetition that is interrupted before its closing note is not a try; the next one is the first
+/// try.
 #[test]
 fn a_repetition_cut_short_is_no_try() {
     let mut practice = a_day_later();
@@ -157,8 +157,8 @@ fn a_repetition_cut_short_is_no_try() {
     assert_eq!(held(&practice, 0, 2), Held::Said);
 }
 
-/// After one try play goes on to where the climb stands; where the try was not clean the player may
-/// stay.
+/// After a clean cold try play moves on to where the climb stands. After one that was not clean the
+/// player may stay.
 #[test]
 fn after_a_clean_cold_try_play_goes_on_by_itself() {
     let mut practice = a_day_later();
@@ -175,7 +175,7 @@ fn after_a_clean_cold_try_play_goes_on_by_itself() {
     assert_eq!(practice.state.upcoming(), Some(cell(1, 50)));
 }
 
-/// A mark that was taken back says nothing; one that was corrected says the other.
+/// An undone mark shows nothing; a corrected one shows what it was corrected to.
 #[test]
 fn undo_and_correction_reach_the_cold_try() {
     let mut practice = a_day_later();
@@ -209,7 +209,7 @@ fn an_assumed_cold_try_holds_and_looks_different() {
     assert_eq!(held(&practice, 0, 2), Held::Assumed);
 }
 
-/// The last cold try decides: held in spring is not held in autumn.
+/// The last cold try decides: a cell held in spring may be lost in autumn.
 #[test]
 fn a_later_cold_try_that_is_not_clean_lets_go_and_the_cell_stays_clear() {
     let mut practice = a_day_later();
@@ -223,8 +223,8 @@ fn a_later_cold_try_that_is_not_clean_lets_go_and_the_cell_stays_clear() {
     assert_eq!(practice.status(0, 58), CellStatus::Clear);
 }
 
-/// Two computers: on one it was played at nine, on the other tried at ten. Merged, in whatever
-/// order, the try at ten had a run-up.
+/// On one computer the drill was played at nine, on another it was tried at ten. When the journals
+/// are merged, in any order, the try at ten has a run-up.
 #[test]
 fn a_run_up_on_another_computer_counts_when_it_comes_in() {
     let before = a_day_later();
@@ -260,7 +260,7 @@ fn a_run_up_on_another_computer_counts_when_it_comes_in() {
     assert_eq!(replay(asked(), &all).board(), practice.state.board());
 }
 
-/// Journals from before there were cold tries hold nothing and lose nothing.
+/// Journals from before cold tries existed hold no cell and lose no mark.
 #[test]
 fn a_journal_without_tries_holds_nothing() {
     let mut practice = Practice::with(asked());
@@ -276,8 +276,8 @@ fn a_journal_without_tries_holds_nothing() {
     assert!(state.board().cells().all(|cell| !cell.held.is_held()));
 }
 
-/// After a cold try that was not clean play stays until the cell is as clean as it must be, and no
-/// longer.
+/// After a cold try that was not clean, play stays in the cell until the needed clean repetitions
+/// in a row are reached, and then moves on.
 #[test]
 fn after_a_cold_try_that_is_not_clean_a_full_row_leads_on() {
     let mut practice = a_day_later();
@@ -289,8 +289,8 @@ fn after_a_cold_try_that_is_not_clean_a_full_row_leads_on() {
     assert_ne!(practice.state.upcoming(), Some(cell(0, 58)));
 }
 
-/// Below the top of a stage that is taken apart nothing asks for a cold try, and a clean one holds
-/// nothing.
+/// Below the top rung of a stage that is taken apart no cell needs a cold try, and a clean one
+/// there holds nothing.
 #[test]
 fn a_cell_that_asks_for_no_cold_try_is_not_held_by_one() {
     let mut practice = Practice::with(asked());

@@ -1,12 +1,12 @@
-//! Kinds of difference between a clean movement and one with a fault, and the result of a minute of
-//! telling them apart.
+//! Kinds of difference between a clean movement and a faulty one, and the result of an exercise in
+//! hearing them.
 //!
 //! Knows no sound and no timeline.
 
 use crate::units::Milliseconds;
 use serde::{Deserialize, Serialize};
 
-/// How a movement with one fault differs from a clean one.
+/// How a movement with one fault differs from a clean movement.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Difference {
@@ -23,7 +23,7 @@ pub enum Difference {
 }
 
 impl Difference {
-    /// All of them, in the order in which they are offered.
+    /// All kinds, in the order in which they are offered.
     pub const ALL: [Self; 5] = [
         Self::Crushed,
         Self::Unlike,
@@ -58,37 +58,38 @@ impl Difference {
 /// One question and its answer.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Trial {
-    /// The size of the fault that was played; none where it was clean.
+    /// The size of the fault that was played; none when the movement was clean.
     #[serde(rename = "size_ms")]
     pub size: Option<Milliseconds>,
-    /// The listener said that there was a fault.
+    /// True when the listener said that there was a fault.
     pub said_fault: bool,
 }
 
 impl Trial {
-    /// True where the listener was right.
+    /// True when the listener was right.
     pub fn is_right(self) -> bool {
         self.size.is_some() == self.said_fault
     }
 }
 
-/// The result of a minute or more of telling a clean movement from a faulty one.
+/// The result of an exercise, a minute or longer, in telling a clean movement from a faulty one.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Discrimination {
     /// The kind of difference that was listened for.
     pub difference: Difference,
-    /// The difference with the notes of the movement: `one low G longer than the other`.
+    /// The difference in words, with the notes of the movement: `one low G longer than the other`.
     pub what: String,
-    /// The smallest fault that is heard: three answers in four are right there.
+    /// The smallest audible fault: at this size three answers in four are right.
     #[serde(rename = "threshold_ms")]
     pub threshold: Milliseconds,
-    /// The threshold lies above this with nine chances in ten …
+    /// The threshold is above this value with a probability of 90 %.
     #[serde(rename = "low_ms")]
     pub low: Milliseconds,
-    /// … and below this with nine in ten.
+    /// The threshold is below this value with a probability of 90 %.
     #[serde(rename = "high_ms")]
     pub high: Milliseconds,
-    /// The widest fault that was offered. A threshold above it means that not even that was heard.
+    /// The largest fault that was offered. A threshold above it means that even this fault was not
+    /// heard.
     #[serde(rename = "widest_ms")]
     pub widest: Milliseconds,
     /// Every question and answer in order, so that a later program can compute the threshold again.
@@ -96,22 +97,22 @@ pub struct Discrimination {
 }
 
 impl Discrimination {
-    /// Reads what [`Discrimination::to_json`] wrote; nothing of other text.
+    /// Reads the text of [`Discrimination::to_json`]; none for any other text.
     pub fn from_json(text: &str) -> Option<Self> {
         serde_json::from_str(text).ok()
     }
 
-    /// The text that the journal keeps.
+    /// The result as JSON text for the journal.
     pub fn to_json(&self) -> String {
         serde_json::to_string(self).unwrap_or_default()
     }
 
-    /// True where at least the widest fault was heard.
+    /// True when at least the largest fault was heard.
     pub fn is_heard(&self) -> bool {
         self.threshold <= self.widest
     }
 
-    /// Answers that were right, and all of them.
+    /// The number of right answers, and the number of all answers.
     pub fn right(&self) -> (usize, usize) {
         let right = self.trials.iter().filter(|trial| trial.is_right()).count();
         (right, self.trials.len())
@@ -122,7 +123,7 @@ impl Discrimination {
 mod tests {
     use super::*;
 
-    /// A name in arguments is the one that the journal keeps; each is another.
+    /// The name in arguments is also the name in the journal, and all names differ.
     #[test]
     fn each_difference_has_its_names() {
         for difference in Difference::ALL {
@@ -134,7 +135,7 @@ mod tests {
         }
     }
 
-    /// An entry that does not read back would be weeks of listening lost.
+    /// An entry that cannot be read back would lose weeks of listening.
     #[test]
     fn what_was_found_reads_back() {
         let trial = |size: Option<f64>, said_fault| Trial {

@@ -6,20 +6,20 @@ use super::cell::CellKey;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-/// When something happened, on the two clocks the shell reads for it.
+/// When something happened, by the two clocks that the shell reads.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Moment {
-    /// Universal time in microseconds since 1970; may be set back.
+    /// Universal time in microseconds since 1970-01-01. The clock may be set back.
     pub utc_us: i64,
     /// The local time's offset from universal time in seconds, east positive.
     pub offset_s: i32,
-    /// Milliseconds on a clock that never goes back and runs on while nothing plays. What sounds
-    /// is told at the moment it is *heard*, output latency taken off; a press at the moment it is
-    /// made.
+    /// Milliseconds on a clock that never goes back and also runs while nothing plays. For sound it
+    /// is the moment at which the sound is *heard*, with the output latency taken into account; for
+    /// a press it is the moment of the press.
     pub heard_ms: i64,
 }
 
-/// The calendar day at a place, counted from 1970, from universal time in microseconds and the
+/// The local calendar day in days since 1970-01-01, from universal time in microseconds and the
 /// offset in seconds.
 pub fn local_day(utc_us: i64, offset_s: i32) -> i64 {
     utc_us
@@ -38,7 +38,7 @@ pub enum Mark {
     NotClean,
 }
 
-/// Who said it.
+/// Who gave the mark.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum By {
@@ -46,36 +46,36 @@ pub enum By {
     Key,
     /// A pedal.
     Pedal,
-    /// The microphone's verdict.
+    /// The verdict of the microphone.
     Ear,
     /// Nobody: in hands-free practice an unmarked repetition is assumed clean.
     Assumed,
 }
 
 impl By {
-    /// True for a key and a pedal: what the player said overrules the rest.
+    /// True for a key or a pedal. A mark that the player gives overrules all others.
     pub fn is_hand(self) -> bool {
         matches!(self, Self::Key | Self::Pedal)
     }
 }
 
-/// The name of a record for ever: the session that made it and its number there, from 0. Known
-/// before the record is stored, so that an undo can name a mark.
+/// The permanent identity of a record: the session that made it and its number in that session,
+/// from 0. It is known before the record is stored, so that an undo can name a mark.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub struct RecordId {
     /// The session.
     pub session: Uuid,
-    /// The record's number in it.
+    /// The record's number in the session, from 0.
     pub number: u64,
 }
 
-/// What a record says.
+/// What a record reports.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Kind {
     /// A session began, in the record's cell.
     Began,
-    /// The record's cell is where play is, or moves at the next boundary of a repetition.
+    /// Play is in the record's cell, or moves there at the next boundary of a repetition.
     Place,
     /// Sound began to run.
     Playing,
@@ -89,76 +89,78 @@ pub enum Kind {
         repetition: u64,
         /// What the mark says.
         mark: Mark,
-        /// How many clean in a row cleared a cell when it was said.
+        /// How many clean repetitions in a row cleared a cell when the mark was made.
         needed: u32,
-        /// The cell was closed and played freely when the repetition began.
+        /// True when the cell was closed and was played freely when the repetition began.
         free: bool,
     },
-    /// A mark in the record's cell was taken back.
+    /// A mark in the record's cell was undone.
     Undo {
-        /// The mark.
+        /// The mark that was undone.
         mark: RecordId,
     },
-    /// A repetition in the record's cell came to its closing note, the first of its drill on that
-    /// day. Journals from before format 2 have none.
+    /// A repetition in the record's cell reached its closing note, the first of its drill on that
+    /// day. Journals before format 2 have no such record.
     Tried {
         /// The repetition's number in the session.
         repetition: u64,
-        /// The reference was silent in it, and nothing of the drill was played shortly before.
+        /// True when the reference was silent in it and nothing of the drill was played shortly
+        /// before.
         alone: bool,
     },
-    /// A repetition in the record's cell came to its closing note, all of its music hidden and
-    /// without reference. Journals from before format 6 have none.
+    /// A repetition in the record's cell reached its closing note with all of its music hidden and
+    /// without the reference. Journals before format 6 have no such record.
     ByHeart {
         /// The repetition's number in the session.
         repetition: u64,
     },
-    /// A repetition was measured without being marked by it.
+    /// A repetition was measured, but the measurement did not mark it.
     Measured {
         /// The repetition's number in the session.
         repetition: u64,
     },
-    /// The listener told clean from faulty, in the record's cell: what it came to is a
-    /// [`Discrimination`](super::Discrimination) in the measures. Marks nothing.
+    /// The listener practised hearing faults in the record's cell. The result is a
+    /// [`Discrimination`](super::Discrimination) in the measures. It marks nothing.
     Discriminated,
     /// The player's own words, beside a mark or for the teacher.
     Word {
-        /// The mark they stand beside.
+        /// The mark that the words belong to; none when they are for the teacher.
         about: Option<RecordId>,
         /// The words.
         text: String,
     },
 }
 
-/// One thing that happened, before it has a place in a journal.
+/// Something that happened, before it has a place in a journal.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Record {
-    /// Its name for ever.
+    /// Its permanent identity.
     pub id: RecordId,
-    /// Universal time in microseconds since 1970, never below that of the record before.
+    /// Universal time in microseconds since 1970-01-01, never earlier than that of the record
+    /// before.
     pub utc_us: i64,
-    /// The local time's offset in seconds, east positive.
+    /// The local time's offset from universal time in seconds, east positive.
     pub offset_s: i32,
-    /// What it says.
+    /// What it reports.
     pub kind: Kind,
     /// The drill's name when it was written.
     pub drill: String,
     /// The cell it is about.
     pub cell: Option<CellKey>,
-    /// Who said it.
+    /// Who gave the mark; none for records that are not marks.
     pub by: Option<By>,
-    /// The [`Thresholds`](super::Thresholds) it was judged by, as JSON.
+    /// The [`Thresholds`](super::Thresholds) by which it was judged, as JSON.
     pub thresholds: Option<String>,
-    /// The raw [`Measurement`](super::Measurement), as JSON, so that a later threshold can judge
-    /// again; of [`Kind::Discriminated`] what was found; of [`Kind::Paused`] and [`Kind::Ended`] for
-    /// how long sound had run, `{"heard_ms":90000}`.
+    /// The raw [`Measurement`](super::Measurement) as JSON, so that later thresholds can judge it
+    /// again. For [`Kind::Discriminated`] it is the result. For [`Kind::Paused`] and
+    /// [`Kind::Ended`] it is how long sound ran, `{"heard_ms":90000}`.
     pub measures: Option<String>,
     /// The program's version.
     pub version: String,
 }
 
 impl Record {
-    /// The player's own calendar day, counted from 1970.
+    /// The player's local calendar day, in days since 1970-01-01.
     pub fn day(&self) -> i64 {
         local_day(self.utc_us, self.offset_s)
     }
@@ -169,15 +171,15 @@ impl Record {
 pub struct Entry {
     /// The journal that first stored it.
     pub journal: Uuid,
-    /// Its number there, from 1; unique with the journal.
+    /// Its number in that journal, from 1; unique together with the journal.
     pub seq: u64,
-    /// What it says.
+    /// The record.
     #[serde(flatten)]
     pub record: Record,
 }
 
 impl Entry {
-    /// The order in which entries are folded: time, then journal, then number.
+    /// The order in which entries are folded: by time, then journal, then number.
     pub fn order(&self) -> (i64, Uuid, u64) {
         (self.record.utc_us, self.journal, self.seq)
     }

@@ -1,4 +1,4 @@
-//! What can happen at practice, and what a step has to say of it.
+//! The events of practice, and the news that a step gives.
 
 use super::board::CellStatus;
 use super::cell::CellKey;
@@ -8,7 +8,7 @@ use super::plan::Plan;
 use super::verdict::Verdict;
 use uuid::Uuid;
 
-/// What the player pressed.
+/// Which device the player pressed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Hand {
     /// A key.
@@ -26,28 +26,28 @@ impl From<Hand> for By {
     }
 }
 
-/// Everything that can happen. Each carries its moment; the machine reads no clock.
+/// Everything that can happen. Events carry their moment, because the state machine reads no clock.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Event {
     /// A session begins.
     Started {
         /// When it happened.
         at: Moment,
-        /// A fresh name for the session.
+        /// A new identity for the session.
         session: Uuid,
-        /// Where to begin: where the last session ended, or what the player asked for. Nothing,
-        /// or a stage the plan does not have: the first open cell of the route.
+        /// The cell to begin in: where the last session ended, or the player's choice. When it is
+        /// none, or its stage is not in the plan, play begins in the first open cell of the route.
         place: Option<CellKey>,
     },
-    /// A repetition's first bar is heard. Its cell is what really sounds.
+    /// The first bar of a repetition is heard. Its cell is the one that really sounds.
     RepetitionBegan {
         /// When it is heard.
         at: Moment,
-        /// Its number, strictly rising within the session; another is not taken.
+        /// Its number, strictly rising within the session. Other numbers are ignored.
         id: u64,
         /// The cell it plays.
         cell: CellKey,
-        /// The reference line sounds in it.
+        /// True when the reference line sounds in it.
         reference: bool,
     },
     /// A bar line is heard.
@@ -55,65 +55,66 @@ pub enum Event {
         /// When it is heard.
         at: Moment,
     },
-    /// A repetition's last melody note begins to be heard: from here on it can be marked, and
-    /// nothing cuts it short any more.
+    /// A repetition's last melody note begins to be heard. From here on it can be marked and is no
+    /// longer interrupted.
     ClosingNoteHeard {
         /// When it is heard.
         at: Moment,
         /// Which repetition.
         repetition: u64,
-        /// All of its music was hidden from its beginning on.
+        /// True when all of its music was hidden from its beginning on.
         by_heart: bool,
     },
-    /// A repetition and its breath are over, told early enough for the next cell to be laid.
+    /// A repetition and its breath are over. It comes early enough to prepare the next cell.
     RepetitionEnded {
         /// When it happened.
         at: Moment,
         /// Which repetition.
         repetition: u64,
     },
-    /// The player marks.
+    /// The player gives a mark.
     Press {
         /// When it was pressed.
         at: Moment,
-        /// What is said.
+        /// The mark.
         mark: Mark,
         /// Key or pedal.
         by: Hand,
-        /// A repetition by its number; nothing for the one it belongs to by heard time.
+        /// The number of a repetition; none for the one that the press belongs to by heard time.
         repetition: Option<u64>,
     },
-    /// The microphone's measures of a repetition, at any time after it closed.
+    /// The microphone's measurement of a repetition, at any time after its closing note.
     Listened {
-        /// When the measures are ready.
+        /// When the measurement is ready.
         at: Moment,
         /// Which repetition.
         repetition: u64,
         /// What was heard.
         measured: Measurement,
-        /// The computer lost some of the microphone's sound: it is not judged.
+        /// True when the computer lost some of the microphone's sound. The measurement is then not
+        /// judged.
         lost: bool,
     },
-    /// The player is heard playing, apart from everything we play ourselves.
+    /// The player is heard playing; the program's own sound does not count.
     PlayingHeard,
-    /// A key or pedal that does not mark: a sign that someone is there.
+    /// A key or pedal other than a mark was used, which shows that somebody is there.
     Touched,
-    /// Take the last mark back.
+    /// The last mark is to be undone.
     Undo {
         /// When it happened.
         at: Moment,
     },
-    /// The repetition that sounds is cut short: by a seek, by a lost device, or because it begins
+    /// The sounding repetition is interrupted by a seek, by a lost device, or because it begins
     /// again.
     Cut,
-    /// The computer was late with the sound, so the repetition that sounds takes no mark.
+    /// The computer was late with the sound, so the sounding repetition takes no mark.
     SoundLost,
-    /// Sound stops and will go on.
+    /// Sound stops and will continue.
     Paused {
         /// When it happened.
         at: Moment,
     },
-    /// Sound goes on.
+    /// Sound continues.
     Resumed {
         /// When it happened.
         at: Moment,
@@ -128,7 +129,7 @@ pub enum Event {
         /// When it happened.
         at: Moment,
     },
-    /// The player chooses a cell, open or not, on the ladder or between its rungs.
+    /// The player chooses a cell. It may be closed, and it may lie between the rungs of the ladder.
     CellChosen {
         /// When it happened.
         at: Moment,
@@ -142,29 +143,29 @@ pub enum Event {
         /// True for the rung above.
         up: bool,
     },
-    /// The player asks to move to the cell that was named.
+    /// The player asks to move to the named next cell.
     Advance {
         /// When it happened.
         at: Moment,
     },
-    /// The drill or a setting changed. Marks of stages the old plan did not have are not known
-    /// here: they come as foreign entries or with a replay.
+    /// The drill or a setting changed. The state does not have the marks of stages that were not in
+    /// the old plan; they come as foreign entries or with a replay.
     PlanChanged {
         /// When it happened.
         at: Moment,
         /// The new plan.
         plan: Plan,
     },
-    /// The player's own words, beside the last mark of the session or for the teacher.
+    /// The player wrote a note, for the last mark of the session or for the teacher.
     Word {
         /// When it happened.
         at: Moment,
-        /// The mark they stand beside; none where they are for the teacher.
+        /// The mark that the words belong to; none when they are for the teacher.
         about: Option<RecordId>,
         /// The words.
         text: String,
     },
-    /// Records were stored: what others wrote before them, and our own with their places.
+    /// Records were stored: entries that others wrote before them, and our own with their places.
     Stored {
         /// Entries of other programs, or of a merged journal.
         foreign: Vec<Entry>,
@@ -174,7 +175,7 @@ pub enum Event {
 }
 
 impl Event {
-    /// When it happened; nothing for what has no moment.
+    /// When it happened; none for an event without a moment.
     pub fn at(&self) -> Option<Moment> {
         match self {
             Self::Started { at, .. }
@@ -203,7 +204,7 @@ impl Event {
     }
 }
 
-/// What the last step has to say; for a sentence, a sound or a colour, never for a decision.
+/// What the last step reports. It is for a sentence, a sound or a colour, never for a decision.
 #[derive(Debug, Clone, PartialEq)]
 pub enum News {
     /// A repetition was marked, or its mark corrected.
@@ -212,9 +213,9 @@ pub enum News {
         cell: CellKey,
         /// Its number.
         repetition: u64,
-        /// What was said.
+        /// The mark.
         mark: Mark,
-        /// Who said it.
+        /// Who gave the mark.
         by: By,
     },
     /// A cell became clear.
@@ -223,85 +224,86 @@ pub enum News {
     Uncleared {
         /// Which cell.
         cell: CellKey,
-        /// What it is now.
+        /// The new status of the cell.
         now: CellStatus,
     },
-    /// Where play moves at the next boundary, or at once when nothing sounds.
+    /// Play moves to this cell at the next boundary, or at once when nothing sounds.
     MovesTo(CellKey),
-    /// Three in a row were not clean: this cell is suggested.
+    /// Three repetitions in a row were not clean, so a step back to this cell is suggested.
     StepBackSuggested(CellKey),
     /// The suggested step back was taken.
     StepBackTaken(CellKey),
-    /// Three in a row were not clean: play stops at the next bar line.
+    /// Three repetitions in a row were not clean, so play stops at the next bar line.
     StopsSoon,
-    /// Play stopped after three not clean in a row and offers other ways on.
+    /// Play stopped after three repetitions that were not clean, and other ways on are offered.
     Offers,
-    /// Ways on are offered, and a mark chose among them: clean takes the next one, not clean the
+    /// A press chose one of the offered ways: clean continues with the cell, not clean takes the
     /// easier cell.
     Chosen(Mark),
     /// A cold try was marked.
     ColdTry {
         /// Its cell.
         cell: CellKey,
-        /// What was said.
+        /// The mark.
         mark: Mark,
     },
     /// Every cell is clear or passed.
     Complete,
-    /// A mark was taken back.
+    /// A mark was undone.
     Undone {
         /// The mark's cell.
         cell: CellKey,
         /// The mark.
         mark: RecordId,
     },
-    /// There is no mark to take back.
+    /// There is no mark to undo.
     NothingToUndo,
-    /// No repetition has come to its closing note yet.
+    /// No repetition has reached its closing note yet.
     NothingToMark,
-    /// The repetition has this mark already, from this hand.
+    /// The repetition already has this mark from a hand.
     AlreadyMarked(Mark),
-    /// The same press again within 600 ms.
+    /// The same press was repeated within 600 ms.
     HeldDown,
-    /// A repetition was cut short and takes no mark.
+    /// A repetition was interrupted and takes no mark.
     Void(u64),
     /// The computer was late with the sound of a repetition, which takes no mark.
     NotCounted(u64),
     /// Play paused, because six repetitions in a row were assumed clean without a key or pedal.
     NobodyThere,
-    /// The repetition was measured. Where that marked it, the mark stands among the same news.
+    /// The repetition was measured and judged. When that marked it, the same news contains the
+    /// mark.
     Judged {
         /// Which repetition.
         repetition: u64,
-        /// What is said of it.
+        /// The verdict.
         verdict: Verdict,
     },
-    /// What was heard did not mark the repetition.
+    /// The measurement did not mark the repetition.
     NotByEar {
         /// Which repetition.
         repetition: u64,
         /// Why not.
         why: NotByEar,
     },
-    /// The ladder has no rung there.
+    /// The ladder has no rung in that direction.
     LadderEnds,
-    /// The plan has no such stage.
+    /// The plan does not have this cell's stage.
     UnknownStage(CellKey),
-    /// Other programs' entries changed the marks.
+    /// Other programs' entries changed the marks; the value is their number.
     OthersWrote(usize),
 }
 
-/// What is said of a repetition in which the computer lost sound.
+/// The text for a repetition in which the computer lost sound.
 pub const LATE: &str = "not counted: the computer was late with the sound";
-/// What is said of a repetition that cannot be judged.
+/// The text for a repetition that cannot be judged.
 pub const UNSURE: &str = "too much around it to judge: not counted";
 
-/// Why what was heard did not mark a repetition.
+/// Why a measurement did not mark a repetition.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum NotByEar {
     /// Marking by ear is off.
     Off,
-    /// It was cut short, or is too long ago.
+    /// It was interrupted, or it is too long ago.
     NoSuchRepetition,
     /// The reference sounded and no headphones were declared.
     ReferenceSounded,
@@ -311,6 +313,6 @@ pub enum NotByEar {
     Unsure,
     /// The computer was late with the sound.
     SoundLost,
-    /// The player had marked it.
+    /// The player had already marked it.
     MarkedByHand,
 }

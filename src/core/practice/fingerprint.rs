@@ -1,20 +1,20 @@
-//! The fingerprint of a stage's written music: what the journal knows a stage by.
+//! The fingerprint of a stage's written music, by which the journal identifies a stage.
 //!
 //! Knows bytes; knows nothing of drills, titles and places in a file.
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
-/// The fingerprint of a stage's written music, the same for ever on every machine: FNV-1a with
-/// 128 bits over the bytes of the music in its one written form. Title, file, place in the drill
-/// and tempo are no part of it, so a renamed or moved stage keeps its marks and edited music
-/// starts anew.
+/// The fingerprint of a stage's written music. It is FNV-1a with 128 bits over the bytes of the
+/// music's written text, and it never changes and is the same on every machine. Title, file, place
+/// in the drill and tempo are not part of it. So a renamed or moved stage keeps its marks, and
+/// edited music starts anew.
 ///
-/// 128 bits because a collision would merge two boards without a word: even among a million
-/// stages its chance is below 10⁻²⁶. It is no protection against forgery.
+/// A collision would silently merge two boards. With 128 bits its probability among a million
+/// stages is below 10⁻²⁶. It is no protection against forgery.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct StagePrint(pub u128);
 
-/// A text that is no fingerprint.
+/// Why a text is not a fingerprint.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct StagePrintError(pub String);
 
@@ -35,7 +35,7 @@ const OFFSET_BASIS: u128 = 0x6c62_272e_07bb_0142_62b8_2175_6295_c58d;
 const PRIME: u128 = (1 << 88) + (1 << 8) + 0x3b;
 
 impl StagePrint {
-    /// The fingerprint of music in its one written form.
+    /// The fingerprint of music, given as its written text.
     pub fn of(music: &str) -> Self {
         Self(music.bytes().fold(OFFSET_BASIS, |hash, byte| {
             (hash ^ u128::from(byte)).wrapping_mul(PRIME)
@@ -78,8 +78,8 @@ impl<'de> Deserialize<'de> for StagePrint {
 mod tests {
     use super::*;
 
-    /// A fingerprint that changes with a version or a machine loses every player's board. The
-    /// three values are the ones published for FNV-1a, 128 bits (RFC 9923, test vectors; the
+    /// A fingerprint that changed with a version or a machine would lose every player's board. The
+    /// expected values are those published for FNV-1a with 128 bits (RFC 9923, test vectors; the
     /// strings are "", "a" and "foobar").
     #[test]
     fn a_fingerprint_is_fnv_1a_with_128_bits_for_ever() {
@@ -92,7 +92,7 @@ mod tests {
         }
     }
 
-    /// Without this a print written to the journal could come back as another one.
+    /// A fingerprint in the journal must not be read back as another one.
     #[test]
     fn a_written_fingerprint_reads_back() {
         let print = StagePrint::of("{g}d2 G2 {B}G2 A2|");

@@ -1,10 +1,10 @@
-//! The marks of every cell, folded: what counts of them, in which order.
+//! The marks of every cell, folded: which of them count, and in which order.
 //!
 //! Knows marks and undos; knows nothing of the grid, the route and the session.
 //!
-//! A cell's marks are kept in fold order and may arrive in any: adding an entry twice changes
-//! nothing, and an entry of another program falls into its place. So folding is the same whatever
-//! the order of arrival.
+//! A cell's marks are kept in fold order and may arrive in any order. Adding an entry twice changes
+//! nothing, and another program's entry goes to its own place. So the result of folding does not
+//! depend on the order of arrival.
 
 use super::StagePrint;
 use super::cell::CellKey;
@@ -14,8 +14,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use uuid::Uuid;
 
-/// The place of a record in the fold. Stored records are ordered by time, journal and number; those
-/// that are not stored yet come after them, in the order in which they were made.
+/// The place of a record in the fold. Stored records are ordered by time, journal and number.
+/// Records not yet stored come after them, in the order in which they were made.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Order {
     Stored(i64, Uuid, u64),
@@ -32,25 +32,26 @@ impl Order {
 /// The counts of a cell's marks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Tally {
-    /// Repetitions said to be clean by key, pedal or ear.
+    /// Repetitions marked clean by key, pedal or ear.
     pub clean: u32,
-    /// Repetitions said not to be clean.
+    /// Repetitions marked not clean.
     pub not_clean: u32,
-    /// Repetitions assumed clean; counted apart.
+    /// Repetitions assumed clean; they are not in `clean`.
     pub assumed: u32,
     /// How many of the clean repetitions were played by heart; assumed ones do not count.
     pub by_heart: u32,
-    /// Clean ones in a row up to the last, assumed ones included.
+    /// Clean repetitions in a row up to the last one, including assumed ones.
     pub streak: u32,
-    /// Clean ones in a row without an assumed one: an assumed one ends the row.
+    /// Clean repetitions in a row up to the last one, without assumed ones: an assumed one ends the
+    /// row.
     pub said_streak: u32,
-    /// True when the N-th clean in a row was reached and still stands.
+    /// True when the needed number of clean repetitions in a row was reached and still stands.
     pub reached: bool,
     /// True when it was reached without assumed marks.
     pub reached_said: bool,
     /// True when it was reached in free play.
     pub reached_freely: bool,
-    /// The player's own calendar day on which it was reached, counted from 1970.
+    /// The player's local calendar day on which it was reached, in days since 1970-01-01.
     pub reached_on: Option<i64>,
 }
 
@@ -85,7 +86,7 @@ impl Tally {
     }
 }
 
-/// A mark as the fold keeps it.
+/// A mark as the fold stores it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct MarkLine {
     pub(super) id: RecordId,
@@ -141,7 +142,7 @@ impl Line {
     }
 }
 
-/// A repetition with all that was said of it, in order.
+/// A repetition with all its marks, in order.
 #[derive(Debug, Clone, PartialEq, Eq)]
 struct Told {
     session: Uuid,
@@ -151,7 +152,7 @@ struct Told {
 }
 
 impl Told {
-    /// The mark that counts: the last one that was not taken back.
+    /// The mark that counts: the last one that was not undone.
     fn counts(&self, undone: &BTreeSet<RecordId>) -> Option<&MarkLine> {
         self.marks
             .iter()
@@ -160,19 +161,19 @@ impl Told {
     }
 }
 
-/// One cell's marks.
+/// The marks of one cell.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub(super) struct CellHistory {
     log: Vec<(Order, Line)>,
     known: BTreeSet<RecordId>,
     told: Vec<Told>,
-    /// The highest repetition marked in each session.
+    /// The highest number of a marked repetition in each session.
     latest: BTreeMap<Uuid, u64>,
     undone: BTreeSet<RecordId>,
     /// Repetitions that were played by heart.
     by_heart: BTreeSet<(Uuid, u64)>,
     pub(super) tally: Tally,
-    /// When the cell was clear for the first time, whether or not it still is.
+    /// When the cell was first clear, whether or not it still is.
     pub(super) once: Option<Order>,
 }
 
@@ -196,7 +197,7 @@ impl CellHistory {
         let last = at == self.log.len();
         self.log.insert(at, (order, line));
         match was_at {
-            // the record is stored now and keeps its place, so the cell's counts do not change
+            // The record is now stored in the same place, so the cell's counts do not change.
             Some((before, old)) if before == at => self.rename(old, order),
             None if last => self.apply(order, line),
             _ => self.fold_again(),
@@ -235,8 +236,8 @@ impl CellHistory {
             Line::Mark(mark) => self.hear(order, mark),
             Line::ByHeart { id, repetition } => {
                 self.by_heart.insert((id.session, repetition));
-                // this entry comes before the mark of its repetition, unless another program's
-                // clock was behind
+                // This entry normally comes before the mark of its repetition. It comes later only
+                // when another program's clock was behind.
                 if self.told(id.session, repetition).is_some() {
                     self.count_again();
                 }
@@ -275,8 +276,9 @@ impl CellHistory {
         }
     }
 
-    /// Repetitions in the order they were played: within a session by number, so that a late
-    /// mark finds the place of its repetition; sessions by when the first of the rest was marked.
+    /// The repetitions in the order in which they were played. Within a session the order is by
+    /// number, so that a late mark gets its repetition's place. Sessions are ordered by the first
+    /// mark of the remaining repetitions.
     fn order_as_played(&mut self) {
         let mut earliest: BTreeMap<(Uuid, u64), Order> = BTreeMap::new();
         for told in &self.told {
@@ -314,7 +316,7 @@ impl CellHistory {
             .find(|told| told.session == session && told.number == number)
     }
 
-    /// The repetitions of a session from a number on that count, last first.
+    /// The marks that count of a session's repetitions from a number on, the last one first.
     fn lately(&self, session: Uuid, from: u64) -> impl Iterator<Item = Mark> {
         self.told
             .iter()
@@ -332,7 +334,7 @@ impl CellHistory {
     }
 }
 
-/// A first repetition of a day, as it is written down.
+/// The first repetition of a day, as it was recorded.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Tried {
     order: Order,
@@ -350,7 +352,7 @@ pub(super) struct History {
 }
 
 impl History {
-    /// Adds what a record says of its cell, if anything; adding it again only moves it.
+    /// Adds what a record says of its cell, if anything. Adding it again only changes its place.
     pub(super) fn add(&mut self, order: Order, record: &Record) {
         if let (Some(cell), Some(line)) = (record.cell, Line::of(record)) {
             Arc::make_mut(self.cells.entry(cell).or_default()).add(order, line);
@@ -367,7 +369,7 @@ impl History {
         }
     }
 
-    /// The first repetition of each day in some stages' music, with what was said of it.
+    /// The first repetition of each day in the music of these stages, with its mark.
     pub(super) fn first_tries(&self, stages: &[StagePrint]) -> Vec<Try> {
         let mut all: Vec<(&RecordId, &Tried)> = self.tried.iter().collect();
         all.sort_by_key(|(_, tried)| tried.order);
@@ -383,46 +385,46 @@ impl History {
         first_of_each_day(tries, stages)
     }
 
-    /// True when anything in some stages' music was played on a day.
+    /// True when anything in the music of these stages was played on a day.
     pub(super) fn was_tried_on(&self, day: i64, stages: &[StagePrint]) -> bool {
         self.tried
             .values()
             .any(|tried| tried.day == day && stages.contains(&tried.cell.stage))
     }
 
-    /// Every cell with marks.
+    /// Every cell that has marks.
     pub(super) fn cells(&self) -> impl Iterator<Item = (&CellKey, &CellHistory)> {
         self.cells.iter().map(|(key, cell)| (key, cell.as_ref()))
     }
 
-    /// What a cell's marks come to.
+    /// The counts of a cell's marks.
     pub(super) fn tally(&self, cell: CellKey) -> Tally {
         self.cells
             .get(&cell)
             .map_or_else(Tally::default, |cell| cell.tally)
     }
 
-    /// The mark of a repetition that counts, if one does.
+    /// The mark that counts of a repetition; none when it has none.
     pub(super) fn mark_of(&self, cell: CellKey, session: Uuid, number: u64) -> Option<&MarkLine> {
         let marks = self.cells.get(&cell)?;
         marks.told(session, number)?.counts(&marks.undone)
     }
 
-    /// True for a repetition that was played by heart.
+    /// True when a repetition was played by heart.
     pub(super) fn was_by_heart(&self, cell: CellKey, session: Uuid, number: u64) -> bool {
         self.cells
             .get(&cell)
             .is_some_and(|marks| marks.by_heart.contains(&(session, number)))
     }
 
-    /// True when anything was ever said of a repetition, taken back or not.
+    /// True when a repetition was ever marked, even if the mark was undone.
     pub(super) fn was_told(&self, cell: CellKey, session: Uuid, number: u64) -> bool {
         self.cells
             .get(&cell)
             .is_some_and(|marks| marks.told(session, number).is_some())
     }
 
-    /// How many repetitions at the end of a visit have the same mark.
+    /// How many repetitions at the end of a visit have the given mark.
     pub(super) fn run(&self, cell: CellKey, session: Uuid, from: u64, mark: Mark) -> u32 {
         self.cells.get(&cell).map_or(0, |cell| {
             cell.lately(session, from)
@@ -431,7 +433,8 @@ impl History {
         })
     }
 
-    /// The mark to take back next: the last that stands of this session, then the last of all.
+    /// The mark to undo next: the last one of this session that was not undone, or otherwise the
+    /// last of all.
     pub(super) fn last_standing(
         &self,
         session: Uuid,

@@ -1,4 +1,4 @@
-//! What each stage climbs: its rungs of the drill's ladder, or the lengths on which it closes up.
+//! The rungs of each stage: tempi of the drill's ladder, or the lengths through which it closes up.
 //!
 //! Knows stages and the ladder; knows nothing of marks.
 
@@ -7,9 +7,9 @@ use crate::drill::{Drill, Stage, StageKind};
 pub use crate::drill::{LadderError, Step, lengths_down, rungs};
 use crate::units::Bpm;
 
-/// Every stage's rungs, low to high. A stage ends at the highest tempo that it is worth practising
-/// at. What comes after an opening begins at the opening's tempo, because below it the movement was
-/// closed up already. No stage is without a rung.
+/// Every stage's rungs, low to high. A stage ends at the highest tempo at which it is worth
+/// practising. A stage after an opening begins at the opening's tempo, because the movement is
+/// closed up at that tempo first. Every stage has at least one rung.
 pub fn climbs(drill: &Drill) -> Vec<Vec<Rung>> {
     let (from, to) = (drill.ladder.from(), drill.ladder.to());
     let tempi = drill.ladder.rungs();

@@ -1,4 +1,4 @@
-//! Practice: the rungs of the ladder, the board of cells, what a mark does to them, and how a measured
+//! Practice: the rungs of the ladder, the board of cells, what a mark changes, and how a measured
 //! repetition is judged.
 //!
 //! A pure state machine: [`step`] takes a state and an event and gives the next state and the

@@ -1,6 +1,6 @@
-//! What is practised, and how play moves through it: stages, ladder, route.
+//! What is practised, and how play moves through it: stages, rungs and route.
 //!
-//! Knows stages by fingerprint only; knows no marks.
+//! Identifies stages by fingerprint only; knows no marks.
 
 use super::StagePrint;
 use super::cell::CellKey;
@@ -12,19 +12,20 @@ use crate::drill::Drill;
 pub use crate::drill::{Advance, Route, StepBack};
 use crate::units::Bpm;
 
-/// A stage and what it is practised at.
+/// A stage and the rungs on which it is practised.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PlannedStage {
     /// The fingerprint of its written music.
     pub print: StagePrint,
-    /// Its own rungs, strictly rising in the order they are climbed: all tempi or all lengths.
+    /// Its own rungs, strictly rising in the order in which they are climbed: all tempi, or all
+    /// lengths.
     pub rungs: Vec<Rung>,
-    /// True where it is played in real time: then every fourth rung is asked cold.
+    /// True when it is played in real time. Then every fourth rung needs a cold try.
     pub real_time: bool,
 }
 
 impl PlannedStage {
-    /// The stages of a drill, whose music has these fingerprints.
+    /// The stages of a drill; `prints` are the fingerprints of their music in the same order.
     pub fn all(drill: &Drill, prints: Vec<StagePrint>) -> Vec<Self> {
         let stages = drill.stages.iter().zip(climbs(drill));
         let stages = prints.into_iter().zip(stages);
@@ -37,35 +38,35 @@ impl PlannedStage {
             .collect()
     }
 
-    /// The tempi that some stages stand at, in no order.
+    /// The tempi at which these stages are practised, in no particular order.
     pub fn tempi(stages: &[Self]) -> Vec<Bpm> {
         let rungs = stages.iter().flat_map(|stage| &stage.rungs);
         rungs.map(|rung| rung.tempo()).collect()
     }
 
-    /// True where the movement is opened: its rungs are lengths.
+    /// True when the movement is opened, so that its rungs are lengths of tones.
     pub fn is_opened(&self) -> bool {
         self.rungs.iter().any(|rung| rung.is_opened())
     }
 
-    /// True for a rung that counts as held only after a clean cold try: the last, and in real time
+    /// True for a rung that is held only after a clean cold try: the last rung, and in real time
     /// every fourth.
     pub fn asks_cold(&self, rung: Rung) -> bool {
         let place = self.rungs.iter().position(|known| *known == rung);
         place.is_some_and(|place| asked_cold(place, self.rungs.len(), self.real_time))
     }
 
-    /// True for a cell of this stage, also between its rungs.
+    /// True for a cell of this stage, including cells between its rungs.
     pub fn has(&self, cell: CellKey) -> bool {
         self.print == cell.stage && self.is_opened() == cell.rung.is_opened()
     }
 }
 
-/// What is practised and how. Any value is valid: with no stage or no rung there is no board and
+/// What is practised and how. Any value is valid: without a stage or a rung the board is empty and
 /// nothing happens.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Plan {
-    /// The drill's name, as the journal writes it; never what a mark is found by.
+    /// The drill's name in the journal. Marks are never found by it.
     pub drill: String,
     /// The stages in the drill's order, each with its rungs.
     pub stages: Vec<PlannedStage>,
@@ -73,19 +74,20 @@ pub struct Plan {
     pub clean: u32,
     /// Which cell comes next.
     pub route: Route,
-    /// Whether play moves on by itself.
+    /// Whether play moves on automatically.
     pub advance: Advance,
-    /// Whether play steps back by itself.
+    /// Whether play steps back automatically.
     pub step_back: StepBack,
-    /// Three not clean in a row stop play, unless it steps back by itself.
+    /// True when three repetitions in a row that are not clean stop play, unless it steps back
+    /// automatically.
     pub stop_rule: bool,
-    /// An unmarked repetition is assumed clean when it has ended.
+    /// True when an unmarked repetition is assumed clean at its end.
     pub hands_free: bool,
-    /// What the microphone heard marks the repetition.
+    /// True when the microphone's measurement marks the repetition.
     pub by_ear: bool,
-    /// The player says that nothing we play reaches the microphone.
+    /// True when the player declares that the microphone hears none of the program's sound.
     pub headphones: bool,
-    /// How what was heard is judged.
+    /// The limits by which a measurement is judged.
     pub thresholds: Thresholds,
 }
 
@@ -99,9 +101,9 @@ fn on_route(route: Route, (stage, rung): CellPlace) -> OnRoute {
     }
 }
 
-/// Every cell of some stages' rungs in the order of a route. On the route across, all cells at a
-/// tempo come stage by stage, then those at the next tempo; on the route up, the stages come one
-/// after the other.
+/// Every cell of these stages in the order of a route. On the route across, all cells at one tempo
+/// come stage by stage, then those at the next tempo. On the route up, the stages come one after
+/// the other.
 pub fn in_route_order(rungs: &[Vec<Rung>], route: Route) -> Vec<CellPlace> {
     let all = rungs.iter().enumerate();
     let mut places: Vec<CellPlace> = all
@@ -112,7 +114,8 @@ pub fn in_route_order(rungs: &[Vec<Rung>], route: Route) -> Vec<CellPlace> {
 }
 
 impl Plan {
-    /// A plan with the usual choices: five clean in a row, across, by itself, marks by hand.
+    /// A plan with the usual choices: five clean repetitions in a row, the route across, moving on
+    /// automatically, marks by hand.
     pub fn new(drill: &str, stages: Vec<PlannedStage>) -> Self {
         Self {
             drill: drill.to_owned(),
@@ -129,20 +132,21 @@ impl Plan {
         }
     }
 
-    /// How many clean in a row clear a cell now.
+    /// How many clean repetitions in a row clear a cell in this plan.
     pub fn needed(&self) -> u32 {
         self.clean.max(1)
     }
 
-    /// The limits that a repetition of a cell is judged by: those of the player, as they are at the
+    /// The limits by which a repetition of a cell is judged: the player's limits adjusted to the
     /// cell's place on the drill's ladder.
     pub fn thresholds_of(&self, cell: CellKey) -> Thresholds {
         self.thresholds
             .on(cell.rung, &PlannedStage::tempi(&self.stages))
     }
 
-    /// The place in the drill, from 0, of a cell's stage; the first where two have the same music
-    /// and the same kind of rungs. A stage of the drill that has the very rung comes first.
+    /// The index of a cell's stage in the drill, from 0. When several stages have the same music
+    /// and the same kind of rungs, a stage with exactly this rung comes first, then the first of
+    /// them.
     pub fn stage_of(&self, cell: CellKey) -> Option<usize> {
         let exact = |stage: &PlannedStage| stage.has(cell) && stage.rungs.contains(&cell.rung);
         let exact = self.stages.iter().position(exact);
@@ -154,12 +158,13 @@ impl Plan {
         self.stages.iter().map(|stage| stage.print).collect()
     }
 
-    /// True where the plan has the music.
+    /// True when a stage of the plan has this music.
     pub fn has_print(&self, print: StagePrint) -> bool {
         self.stages.iter().any(|stage| stage.print == print)
     }
 
-    /// The key of a cell by its place in the grid: a stage and one of its rungs, both from 0.
+    /// The key of a cell by its indices in the grid: stage and rung, both from 0; none when there
+    /// is no such cell.
     pub fn key(&self, stage: usize, rung: usize) -> Option<CellKey> {
         let stage = self.stages.get(stage)?;
         Some(CellKey {
@@ -168,14 +173,14 @@ impl Plan {
         })
     }
 
-    /// True for a cell that counts as held only after a clean cold try: the top of its stage, and in
-    /// real time every fourth rung.
+    /// True for a cell that is held only after a clean cold try: the top of its stage, and in real
+    /// time every fourth rung.
     pub fn asks_cold(&self, cell: CellKey) -> bool {
         let stage = self.stage_of(cell).and_then(|stage| self.stages.get(stage));
         stage.is_some_and(|stage| stage.asks_cold(cell.rung))
     }
 
-    /// The key of a stage, from 0, on any rung.
+    /// The key of a stage (from 0) on any rung; none when there is no such stage.
     fn on(&self, stage: usize, rung: Rung) -> Option<CellKey> {
         Some(CellKey {
             stage: self.stages.get(stage)?.print,
@@ -183,8 +188,9 @@ impl Plan {
         })
     }
 
-    /// A stage, from 0, on the rung that is nearest to another stage's: the same tempo as far as its
-    /// ladder goes; where it opens the movement its first length, unless the other is a length too.
+    /// The cell of a stage (from 0) on the rung nearest to a rung of another stage: the same tempo,
+    /// as far as the ladder goes. A stage that opens the movement is entered at its first length,
+    /// unless `near` is also a length.
     pub fn in_stage(&self, stage: usize, near: Rung) -> Option<CellKey> {
         let planned = self.stages.get(stage)?;
         let (first, last) = (*planned.rungs.first()?, *planned.rungs.last()?);
@@ -196,23 +202,22 @@ impl Plan {
         self.on(stage, rung)
     }
 
-    /// The rung of the same stage above a cell, or nothing at the top; for a cell between rungs the
-    /// next one up.
+    /// The next rung above a cell in the same stage; none at the top. A cell may lie between rungs.
     pub fn above(&self, cell: CellKey) -> Option<CellKey> {
         let stage = self.stages.get(self.stage_of(cell)?)?;
         let rung = *stage.rungs.iter().find(|rung| **rung > cell.rung)?;
         Some(CellKey { rung, ..cell })
     }
 
-    /// The rung of the same stage below a cell, or nothing at the bottom; for a cell between rungs
-    /// the next one down.
+    /// The next rung below a cell in the same stage; none at the bottom. A cell may lie between
+    /// rungs.
     pub fn below(&self, cell: CellKey) -> Option<CellKey> {
         let stage = self.stages.get(self.stage_of(cell)?)?;
         let rung = *stage.rungs.iter().rev().find(|rung| **rung < cell.rung)?;
         Some(CellKey { rung, ..cell })
     }
 
-    /// Where a cell stands on the route; nothing for a stage the plan does not have.
+    /// Where a cell stands on the route; none when the plan does not have its stage.
     pub(super) fn on_route(&self, cell: CellKey) -> Option<OnRoute> {
         Some(on_route(self.route, (self.stage_of(cell)?, cell.rung)))
     }
@@ -243,8 +248,9 @@ impl Plan {
         as_quick.or(down).or(before)
     }
 
-    /// The stage before, as near to a cell's tempo as its ladder comes. Where it opens the movement
-    /// its last length sounds like real time, so the length before that is the easier one.
+    /// The stage before, on the rung nearest to a cell's tempo. When that stage opens the movement,
+    /// its last length sounds like real time, so the length before the last is taken as the easier
+    /// one.
     fn stage_before(&self, cell: CellKey) -> Option<CellKey> {
         let before = self.stage_of(cell)?.checked_sub(1)?;
         let planned = self.stages.get(before)?;

@@ -1,24 +1,25 @@
-//! A rung: the tempo or the length of tones that a cell is played at.
+//! A rung: the tempo, or the length of tones, at which a cell is played.
 //!
-//! Either a tempo, or a length of the tones inside a movement while the tempo stands still. The two
-//! are different things even where they sound the same, so they never share a mark.
+//! A rung is either a tempo, or a length of the tones inside a movement while the tempo stays the
+//! same. A tempo and a length never share marks, even where they sound the same.
 
 use crate::movement::Lengths;
 use crate::units::{Bpm, BpmError, Millis, parse_fraction, spell_fraction};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::cmp::Reverse;
 
-/// The tempo or the length of tones that a cell is played at. Rungs are ordered as they are
-/// climbed: by tempo; at one tempo the tempo itself first, then opened tones from long to short.
+/// The tempo, or the length of tones, at which a cell is played. Rungs are ordered as they are
+/// climbed: by tempo, and at one tempo first the tempo itself, then opened tones from long to
+/// short.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Rung {
     /// The whole stage at a tempo.
     Tempo(Bpm),
-    /// The movement in real time at a tempo, opened: each tone inside it lasts this long.
+    /// The movement in real time at a tempo, but opened: each tone inside it has this length.
     Opened {
         /// The length of each tone inside the movement.
         tone: Millis,
-        /// The tempo, which stands still.
+        /// The tempo, which stays the same.
         tempo: Bpm,
     },
 }
@@ -31,7 +32,7 @@ impl Rung {
         }
     }
 
-    /// The length of the tones inside, where the movement is opened.
+    /// The length of the tones inside, when the movement is opened; none otherwise.
     pub fn tone(self) -> Option<Millis> {
         match self {
             Self::Tempo(_) => None,
@@ -39,17 +40,18 @@ impl Rung {
         }
     }
 
-    /// True for a length of tones.
+    /// True when the rung is a length of tones.
     pub fn is_opened(self) -> bool {
         self.tone().is_some()
     }
 
-    /// The lengths of gracenotes on this rung: a drill's own, or with all inner tones opened alike.
+    /// The lengths of gracenotes on this rung: the drill's own, with all tones inside set to the
+    /// rung's length when the movement is opened.
     pub fn lengths(self, usual: Lengths) -> Lengths {
         self.tone().map_or(usual, |tone| usual.opened_to(tone))
     }
 
-    /// As it is said behind the name of a stage and `at`: `66½`, `104 ms`.
+    /// The rung in words, to follow a stage's name and `at`: `66½`, `104 ms`.
     pub fn spoken(self) -> String {
         match self {
             Self::Tempo(tempo) => spell_fraction(&tempo.value()),
@@ -57,8 +59,8 @@ impl Rung {
         }
     }
 
-    /// True when this rung is the other or is climbed before it in the same stage: no higher tempo,
-    /// no shorter tone.
+    /// True when this rung equals the other or is climbed before it in the same stage: its tempo is
+    /// not higher and its tones are not shorter.
     pub(super) fn reaches(self, other: Self) -> bool {
         self.tempo() <= other.tempo()
             && match (self.tone(), other.tone()) {
@@ -67,10 +69,10 @@ impl Rung {
             }
     }
 
-    /// Reads what is written of a rung: `66`, `133/2`, `104 ms at 60`.
+    /// Reads the written form of a rung: `66`, `133/2`, `104 ms at 60`.
     ///
     /// # Errors
-    /// Neither a tempo nor a length at a tempo.
+    /// The text is neither a tempo nor a length at a tempo.
     pub fn parse(text: &str) -> Result<Self, RungError> {
         let Some((tone, tempo)) = text.split_once(" ms at ") else {
             return Bpm::parse(text).map(Self::Tempo).map_err(RungError::Tempo);
@@ -85,12 +87,12 @@ impl Rung {
     }
 }
 
-/// Why a text is no rung.
+/// Why a text is not a rung.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum RungError {
-    /// What stands for its tempo is no tempo.
+    /// Its tempo cannot be read or is out of range.
     Tempo(BpmError),
-    /// What stands for its length is no length.
+    /// Its length cannot be read; the value is that text.
     Tone(String),
 }
 
@@ -138,11 +140,11 @@ impl<'de> Deserialize<'de> for Rung {
     }
 }
 
-/// A cell by its stage's place in the drill, from 0, and its rung.
+/// A cell by its stage's index in the drill (from 0) and its rung.
 pub type CellPlace = (usize, Rung);
 
-/// True when a cell is the other or lies before it: no later stage, no higher tempo, and within
-/// one stage no shorter tone.
+/// True when a cell equals the other or comes before it: its stage is not later, its tempo is not
+/// higher, and within one stage its tones are not shorter.
 pub fn reaches(cell: CellPlace, up_to: CellPlace) -> bool {
     match cell.0.cmp(&up_to.0) {
         std::cmp::Ordering::Less => cell.1.tempo() <= up_to.1.tempo(),
@@ -181,7 +183,8 @@ mod tests {
         }
     }
 
-    /// The order in which they are climbed: an opened movement closes up after its tempo.
+    /// Rungs are ordered as they are climbed: an opened movement comes after its tempo, from long
+    /// tones to short.
     #[test]
     fn rungs_are_ordered_as_they_are_climbed() {
         let climbed = [

@@ -1,38 +1,40 @@
-//! What is true only while a session runs: where play is, what sounds, what can be marked.
+//! The state that exists only while a session runs: where play is, what sounds, what can be marked.
 
 use super::cell::CellKey;
 use super::entry::Mark;
 use uuid::Uuid;
 
-/// Whether sound runs.
+/// Whether sound is running.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Phase {
-    /// No sound runs.
+    /// No sound is running.
     Still,
-    /// Sound runs.
+    /// Sound is running.
     Playing,
-    /// It was paused by the player.
+    /// The player paused it.
     Paused,
-    /// It stopped by itself after three not clean in a row, and offers other ways on.
+    /// It stopped automatically after three repetitions in a row that were not clean, and offers
+    /// other ways on.
     Offering,
-    /// It was paused because six assumed repetitions went by with nobody there.
+    /// It paused automatically, because six assumed repetitions passed without a sign of the
+    /// player.
     NobodyThere,
 }
 
-/// A repetition that sounds or sounded.
+/// A repetition that is sounding or has sounded.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Repetition {
     pub(super) id: u64,
     pub(super) cell: CellKey,
     pub(super) free: bool,
     pub(super) reference: bool,
-    /// Something of the drill was played before it, that day or just before.
+    /// True when something of the drill was played before it, on the same day or shortly before.
     pub(super) run_up: bool,
-    /// True where it is the cold try of its cell.
+    /// True when it is the cold try of its cell.
     pub(super) cold: bool,
-    /// The computer was late with its sound: it takes no mark.
+    /// True when the computer was late with its sound, so that it takes no mark.
     pub(super) late: bool,
-    /// When its closing note was heard, milliseconds; nothing while it still sounds.
+    /// When its closing note was heard, in milliseconds; none while it still sounds.
     pub(super) closed_ms: Option<i64>,
 }
 
@@ -49,17 +51,18 @@ pub(super) enum Reason {
     Return,
 }
 
-/// A stay in a cell.
+/// A visit: the time that play stays in one cell.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Visit {
     pub(super) cell: CellKey,
-    /// The player chose it while it was closed, or stepped back within such a stay.
+    /// True when the player chose the cell while it was closed, or stepped back within such a
+    /// visit.
     pub(super) freely: bool,
-    /// The cell was clear when the stay began.
+    /// True when the cell was already clear at the beginning of the visit.
     pub(super) was_clear: bool,
-    /// A full streak moves play on to the next cell, although this cell was clear before.
+    /// True when a full row of clean repetitions moves play on, although the cell was clear before.
     pub(super) leads_on: bool,
-    /// The first repetition that can belong to this stay.
+    /// The number of the first repetition that can belong to this visit.
     pub(super) first: u64,
 }
 
@@ -69,33 +72,34 @@ pub(super) struct Session {
     pub(super) id: Uuid,
     pub(super) records: u64,
     pub(super) phase: Phase,
-    /// When sound began to run, on the clock that never jumps, milliseconds.
+    /// When sound began to run, in milliseconds on the clock that never jumps; none while there is
+    /// no sound.
     pub(super) sounds_since: Option<i64>,
     pub(super) visit: Option<Visit>,
-    /// Cells cleared one after the other on the way here, oldest first.
+    /// The cells cleared one after the other on the way to the present cell, the oldest first.
     pub(super) path: Vec<CellKey>,
     pub(super) wish: Option<CellKey>,
     pub(super) step_back_taken: bool,
     pub(super) advance_asked: bool,
     pub(super) next_repetition: u64,
     pub(super) sounding: Option<Repetition>,
-    /// Repetitions that came to their closing note, oldest first.
+    /// Repetitions that reached their closing note, the oldest first.
     pub(super) closed: Vec<Repetition>,
     /// A press means no repetition before this one: it was played before play began anew.
     pub(super) presses_from: u64,
     pub(super) last_press: Option<(Mark, i64)>,
     pub(super) assumed_in_a_row: u32,
-    /// The cold try of this session and its cell.
+    /// The repetition number and the cell of this session's cold try; none without one.
     pub(super) cold: Option<(u64, CellKey)>,
-    /// Repetitions before this one that were not clean have stopped play already and do not stop it
-    /// again.
+    /// The number of the first repetition whose mark can stop play. Earlier ones that were not
+    /// clean have stopped it already.
     pub(super) slips_from: u64,
-    /// The place that was last written down.
+    /// The cell that was last recorded as the place of play.
     pub(super) written_place: Option<CellKey>,
 }
 
-/// How many closed repetitions a late mark can still name. 64: at the shortest bars more than
-/// two minutes of playing; a verdict comes within half a bar.
+/// How many closed repetitions are kept for late marks. 64 are more than two minutes of playing
+/// with the shortest bars; a verdict comes within half a bar.
 const REMEMBERED: usize = 64;
 
 impl Session {
@@ -133,7 +137,8 @@ impl Session {
         self.closed.iter().rev().find(|one| one.id == id).copied()
     }
 
-    /// The repetition a press at a moment belongs to: the last whose closing note had been heard.
+    /// The repetition that a press at a moment belongs to: the last one whose closing note had been
+    /// heard.
     pub(super) fn closed_by(&self, heard_ms: i64) -> Option<Repetition> {
         self.closed
             .iter()
@@ -142,8 +147,9 @@ impl Session {
             .copied()
     }
 
-    /// The repetition that a press means, at a moment in milliseconds: the one with this number, else
-    /// the last one closed. Once another cell's repetition sounds, it no longer means the one before.
+    /// The repetition that a press at a moment (in milliseconds) means: the one with this number,
+    /// or otherwise the last closed one. Once a repetition of another cell sounds, a press without
+    /// a number no longer means the closed one.
     pub(super) fn pressed(&self, number: Option<u64>, heard_ms: i64) -> Option<Repetition> {
         match number {
             Some(id) => self.closed(id),

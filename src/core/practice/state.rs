@@ -1,4 +1,4 @@
-//! Practice as it stands: the board, and the session that runs.
+//! The state of practice: the board, and the running session.
 
 use super::board::{Board, CellStatus};
 use super::cell::CellKey;
@@ -10,15 +10,15 @@ use super::plan::{Advance, Plan, StepBack};
 use super::session::{Phase, Reason, Session, Visit};
 use std::cmp::Reverse;
 
-/// How many not-clean repetitions in a row suggest a step back.
+/// How many repetitions in a row that are not clean suggest a step back.
 pub const NOT_CLEAN_IN_A_ROW: u32 = 3;
 
-/// Anything played within this time before a repetition is a run-up to it, also over midnight,
-/// milliseconds. Three hours, chosen: fingers are cold again after a night and not after a pause.
+/// Playing within this time before a repetition counts as its run-up, even across midnight, in
+/// milliseconds. Three hours (chosen): fingers are cold again after a night, but not after a break.
 const RUN_UP_MS: i64 = 3 * 3600 * 1000;
 
-/// Practice as it stands. Changed only by [`step`](super::step); built from a journal by
-/// [`replay`].
+/// The state of practice. Only [`step`](super::step) changes it; [`replay`] builds it from a
+/// journal.
 #[derive(Debug, Clone, PartialEq)]
 pub struct State {
     pub(super) plan: Plan,
@@ -29,8 +29,8 @@ pub struct State {
     pub(super) news: Vec<News>,
 }
 
-/// The state that a journal's entries come to, in whatever order they are given: the board is
-/// the fold of the marks that were not taken back. No session runs.
+/// The state that results from a journal's entries, given in any order. The board is the fold of
+/// the marks that were not undone. No session runs in it.
 pub fn replay<'a>(plan: Plan, entries: impl IntoIterator<Item = &'a Entry>) -> State {
     let mut entries: Vec<&Entry> = entries.into_iter().collect();
     entries.sort_by_key(|entry| entry.order());
@@ -42,11 +42,11 @@ pub fn replay<'a>(plan: Plan, entries: impl IntoIterator<Item = &'a Entry>) -> S
     state
 }
 
-/// As [`replay`], but it consumes the entries: their memory is freed while they are folded, so that
-/// entries and history never take their whole room at one time.
+/// Does the same as [`replay`], but consumes the entries. Their memory is freed during the fold, so
+/// that all entries and the whole history are never in memory together.
 pub fn replay_all(plan: Plan, mut entries: Vec<Entry>) -> State {
     const GIVEN_BACK: usize = 4096;
-    // sorted backwards, so that the next entry is taken off the end
+    // The entries are sorted backwards, so that the next entry is taken from the end.
     entries.sort_unstable_by_key(|entry| Reverse(entry.order()));
     let mut state = State::before(plan);
     while let Some(entry) = entries.pop() {
@@ -60,7 +60,7 @@ pub fn replay_all(plan: Plan, mut entries: Vec<Entry>) -> State {
 }
 
 impl State {
-    /// Nothing was marked yet.
+    /// The state before any mark.
     fn before(plan: Plan) -> Self {
         Self {
             plan,
@@ -78,7 +78,7 @@ impl State {
     }
 }
 
-/// The places, from 0, of stages that were edited or are new: the journal knows the drill and not
+/// The indices (from 0) of stages that were edited or are new: the journal knows the drill but not
 /// their music. Empty for a drill that was never played.
 pub fn edited(plan: &Plan, played: &[super::StagePrint]) -> Vec<usize> {
     let gone = played.iter().any(|print| !plan.has_print(*print));
@@ -101,35 +101,36 @@ impl State {
         &self.board
     }
 
-    /// What the last step has to say.
+    /// What the last step reports.
     pub fn news(&self) -> &[News] {
         &self.news
     }
 
-    /// Whether sound runs; still without a session.
+    /// Whether sound is running; [`Phase::Still`] without a session.
     pub fn phase(&self) -> Phase {
         self.session
             .as_ref()
             .map_or(Phase::Still, |session| session.phase)
     }
 
-    /// The session, when one runs.
+    /// The identity of the running session; none when no session runs.
     pub fn session(&self) -> Option<uuid::Uuid> {
         self.session.as_ref().map(|session| session.id)
     }
 
-    /// The cell that is played now.
+    /// The cell that is played now; none without a session.
     pub fn cell(&self) -> Option<CellKey> {
         self.visit().map(|visit| visit.cell)
     }
 
-    /// The cell now played is closed and was chosen freely.
+    /// True when the present cell is closed and was chosen freely.
     pub fn is_free_play(&self) -> bool {
         self.visit()
             .is_some_and(|visit| visit.freely && self.status(visit.cell) == CellStatus::Closed)
     }
 
-    /// The status of any cell, also between rungs; closed for a stage the plan does not have.
+    /// The status of any cell, including cells between rungs. A cell of a stage that the plan does
+    /// not have is closed.
     pub fn status(&self, cell: CellKey) -> CellStatus {
         self.board.status(&self.plan, cell)
     }
@@ -139,8 +140,8 @@ impl State {
         self.history.tally(cell)
     }
 
-    /// Clean repetitions in a row in the cell now played; where the cell was clear already, only
-    /// those of this stay.
+    /// Clean repetitions in a row in the present cell. When the cell was already clear, only those
+    /// of this visit count.
     pub fn streak(&self) -> u32 {
         let Some((session, visit)) = self.session.as_ref().zip(self.visit()) else {
             return 0;
@@ -153,7 +154,7 @@ impl State {
         }
     }
 
-    /// The last mark of this session that was not taken back.
+    /// The last mark of this session that was not undone; none without one.
     pub fn last_mark(&self) -> Option<RecordId> {
         let session = self.session.as_ref()?;
         let plan = &self.plan;
@@ -162,14 +163,14 @@ impl State {
         (mark.session == session.id).then_some(mark)
     }
 
-    /// The number a repetition that begins now must have at least.
+    /// The smallest number that a repetition beginning now may have.
     pub fn next_repetition(&self) -> u64 {
         self.session
             .as_ref()
             .map_or(0, |session| session.next_repetition)
     }
 
-    /// True where a press would mark a repetition that was heard and that nobody has marked yet.
+    /// True when a press would mark a repetition that was heard and is not yet marked.
     pub fn awaits_a_mark(&self) -> bool {
         let Some(session) = &self.session else {
             return false;
@@ -178,21 +179,21 @@ impl State {
         last.is_some_and(|one| !one.late && self.mark_in(one.cell, one.id).is_none())
     }
 
-    /// The mark that counts of a repetition of this session.
+    /// The mark that counts of a repetition of this session; none without one.
     pub fn mark_in(&self, cell: CellKey, repetition: u64) -> Option<Mark> {
         let session = self.session.as_ref()?;
         let told = self.history.mark_of(cell, session.id, repetition);
         told.map(|line| line.mark)
     }
 
-    /// True for a repetition of this session that was played by heart.
+    /// True when a repetition of this session was played by heart.
     pub fn was_by_heart(&self, cell: CellKey, repetition: u64) -> bool {
         self.session
             .as_ref()
             .is_some_and(|session| self.history.was_by_heart(cell, session.id, repetition))
     }
 
-    /// The last repetition that came to its closing note, its cell, and the mark that counts.
+    /// The last repetition that reached its closing note, with its cell and the mark that counts.
     pub fn last_repetition(&self) -> Option<(u64, CellKey, Option<Mark>)> {
         let session = self.session.as_ref()?;
         let last = session.closed.last()?;
@@ -203,7 +204,8 @@ impl State {
         self.session.as_ref()?.visit.as_ref()
     }
 
-    /// The cell that is suggested after three in a row that were not clean, in this stay.
+    /// The cell of the suggested step back, after three repetitions in a row in this visit that
+    /// were not clean; none otherwise.
     pub fn suggestion(&self) -> Option<CellKey> {
         let session = self.session.as_ref()?;
         let visit = session.visit?;
@@ -215,14 +217,14 @@ impl State {
             .flatten()
     }
 
-    /// The easier cell that is offered where play has stopped after three not clean in a row;
-    /// nothing in the first cell.
+    /// The easier cell that is offered when play has stopped after three repetitions that were not
+    /// clean. None in the first cell.
     pub fn easier(&self) -> Option<CellKey> {
         self.plan.step_back_from(self.visit()?.cell)
     }
 
-    /// True when play is to stop at the next bar line: three in a row were not clean since it last
-    /// stopped, and nothing leads away from the cell.
+    /// True when play will stop at the next bar line: three repetitions in a row were not clean
+    /// since it last stopped, and play is not about to leave the cell.
     pub fn stops_soon(&self) -> bool {
         let Some((session, visit)) = self.session.as_ref().zip(self.visit()) else {
             return false;
@@ -240,17 +242,17 @@ impl State {
             && run() >= NOT_CLEAN_IN_A_ROW
     }
 
-    /// The player's own calendar day, by the records' time, which never goes back.
+    /// The player's local calendar day by the time of the records, which never goes back.
     fn day(&self, at: Moment) -> i64 {
         local_day(self.last_utc_us.max(at.utc_us), at.offset_s)
     }
 
-    /// True before the first repetition of the drill on a day has come to its closing note.
+    /// True until the first repetition of the drill on a day has reached its closing note.
     pub(super) fn is_first(&self, at: Moment) -> bool {
         !self.history.was_tried_on(self.day(at), &self.plan.prints())
     }
 
-    /// True when something of the drill was played on this day or just before.
+    /// True when something of the drill was played on this day or shortly before.
     pub(super) fn has_run_up(&self, at: Moment) -> bool {
         let just_before = self.session.as_ref().is_some_and(|session| {
             let last = session.closed.last().and_then(|last| last.closed_ms);
@@ -267,8 +269,8 @@ impl State {
             && !self.has_run_up(at)
     }
 
-    /// The cell of the cold try that sounds or that the next repetition is: it was cleared on an
-    /// earlier day, and nothing of the drill has been played today.
+    /// The cell of the cold try that is sounding or comes next: it was cleared on an earlier day,
+    /// and nothing of the drill has been played today.
     pub fn cold_try(&self, at: Moment) -> Option<CellKey> {
         let session = self.session.as_ref()?;
         match session.sounding {
@@ -277,7 +279,8 @@ impl State {
         }
     }
 
-    /// The cell to try cold on a day before anything else of the drill is played.
+    /// The cell to try cold on a day before anything else of the drill is played; none when none is
+    /// due.
     pub fn due_cold(&self, at: Moment) -> Option<CellKey> {
         let candidates: Vec<Candidate> = self
             .board
@@ -301,7 +304,7 @@ impl State {
         })
     }
 
-    /// What was said of the cold try of this stay.
+    /// The mark of this visit's cold try; none without one.
     fn cold_said(&self) -> Option<Mark> {
         let session = self.session.as_ref()?;
         let (repetition, cell) = session.cold?;
@@ -311,9 +314,9 @@ impl State {
             .map(|line| line.mark)
     }
 
-    /// The next cell of the route, once the cell now played is cleared; nothing before that and
-    /// when the board is complete. In a cell that was clear already, after a cold try or so many
-    /// clean in a row as clear one.
+    /// The next cell of the route, once the present cell is cleared. None before that and when the
+    /// board is complete. In a cell that was already clear it is named after a cold try, or after
+    /// as many clean repetitions in a row as clear a cell.
     pub fn named(&self) -> Option<CellKey> {
         let session = self.session.as_ref()?;
         let visit = session.visit?;
@@ -331,8 +334,8 @@ impl State {
         self.next_open_after(visit.cell)
     }
 
-    /// The cell behind this one on the route when it is open, else the first open cell of the
-    /// route: what was left out below comes before what lies further on.
+    /// The cell after this one on the route when it is open, or otherwise the first open cell of
+    /// the route. So cells that were left out come before later cells.
     fn next_open_after(&self, cell: CellKey) -> Option<CellKey> {
         let route = self.plan.in_route_order();
         let place = |key: &CellKey| self.plan.on_route(*key);
@@ -353,9 +356,9 @@ impl State {
         open.or(route.first()).copied()
     }
 
-    /// The cell that play is in from the next boundary of a repetition on: what the player
-    /// chose, else a step back that was taken, else the cell that was un-cleared, else the next
-    /// of the route, else the one it is in.
+    /// The cell that play is in from the next boundary of a repetition on. The first of these that
+    /// exists is taken: the player's choice, an accepted step back, the un-cleared cell, the next
+    /// cell of the route, the present cell.
     pub fn upcoming(&self) -> Option<CellKey> {
         self.move_to_come().map(|(cell, _)| cell)
     }
@@ -382,8 +385,8 @@ impl State {
         {
             return Some((open, Some(Reason::Return)));
         }
-        // a cell is tried cold once and then play moves on, but after a try that was not clean the
-        // player may want to stay
+        // A cell is tried cold once and then play moves on. After a try that was not clean the
+        // player may want to stay.
         let stays = self.cold_said() == Some(Mark::NotClean) && self.streak() < self.plan.needed();
         if ((self.plan.advance == Advance::ByItself && !stays) || session.advance_asked)
             && let Some(next) = self.named()

@@ -1,4 +1,5 @@
-//! The laws of the stop after three not clean in a row: errors are not drilled.
+//! Tests of the stop after three repetitions in a row that are not clean, so that errors are not
+//! practised.
 
 use super::board_laws::{Practice, cell, plan};
 use super::*;
@@ -10,7 +11,7 @@ fn stopping() -> Plan {
     }
 }
 
-/// In the second stage, where something is easier.
+/// Play is in the second stage, so that there is an easier cell.
 fn practice() -> Practice {
     let mut practice = Practice::with(stopping());
     practice.clean(3);
@@ -47,7 +48,7 @@ fn three_not_clean_in_a_row_stop_play_at_the_next_bar_line() {
     assert_eq!(practice.state.cell(), Some(cell(1, 50)), "it only offers");
 }
 
-/// A setting turns it off: then the step back is suggested as before.
+/// A setting turns the stop off; then the step back is only suggested.
 #[test]
 fn without_the_rule_play_goes_on() {
     let mut practice = Practice::with(plan());
@@ -58,7 +59,8 @@ fn without_the_rule_play_goes_on() {
     assert_eq!(practice.state.suggestion(), Some(cell(0, 50)));
 }
 
-/// While it offers a press chooses and marks nothing; one that is still held down does neither.
+/// While ways on are offered, a press chooses one and marks nothing. A press that is still held
+/// down does neither.
 #[test]
 fn what_is_pressed_while_it_offers_marks_nothing() {
     let mut practice = practice();
@@ -90,7 +92,7 @@ fn the_easier_cell_is_entered_when_asked_for() {
     assert_eq!(practice.state.phase(), Phase::Paused);
 }
 
-/// Gone on with as it was, it takes three more before it stops again.
+/// When the player continues in the same cell, play stops again after three more.
 #[test]
 fn gone_on_with_it_stops_after_three_more() {
     let mut practice = practice();
@@ -116,7 +118,7 @@ fn a_third_that_was_taken_back_or_corrected_stops_nothing() {
     assert_eq!(practice.state.phase(), Phase::Paused, "nothing is offered");
 }
 
-/// By ear and hands-free it stops as by hand.
+/// Play stops for marks by ear and assumed marks as for marks by hand.
 #[test]
 fn it_stops_whoever_marks() {
     let mut plan = stopping();
@@ -136,7 +138,7 @@ fn it_stops_whoever_marks() {
     );
 }
 
-/// A drill that steps back by itself does that instead.
+/// A drill that steps back automatically steps back instead of stopping.
 #[test]
 fn where_it_steps_back_by_itself_it_does_not_stop() {
     let mut plan = stopping();
@@ -148,7 +150,7 @@ fn where_it_steps_back_by_itself_it_does_not_stop() {
     assert_eq!(practice.state.upcoming(), Some(cell(0, 50)));
 }
 
-/// What the player chose meanwhile leads away from the errors: nothing is stopped.
+/// When the player has chosen another cell meanwhile, play does not stop.
 #[test]
 fn a_cell_that_was_chosen_is_not_stopped_before() {
     let mut practice = practice();
@@ -157,7 +159,7 @@ fn a_cell_that_was_chosen_is_not_stopped_before() {
     assert!(bar(&mut practice).is_empty());
 }
 
-/// That play will stop is told with the third and not again, nor before.
+/// The news that play will stop comes with the third repetition, not before and not again.
 #[test]
 fn that_play_stops_soon_is_told_once() {
     let mut practice = practice();

@@ -1,4 +1,4 @@
-//! Marks of the microphone.
+//! Tests of marks by the microphone.
 
 use super::*;
 
@@ -41,7 +41,8 @@ fn a_silent_player_in_front_of_a_loudspeaker_earns_nothing() {
     assert!(practice.marks().is_empty());
 }
 
-/// Our own reference in the microphone is no player, whatever was declared: nobody is so exact.
+/// When the microphone hears our own reference, no player is marked, whatever was declared. Nobody
+/// plays that exactly.
 #[test]
 fn the_reference_itself_earns_nothing() {
     let mut plan = plan();
@@ -58,13 +59,13 @@ fn the_reference_itself_earns_nothing() {
     };
     assert!(news.contains(&not_by_ear));
     assert!(practice.marks().is_empty());
-    // where the reference was silent, somebody did play as exactly as that
+    // When the reference was silent, a player did play that exactly.
     let id = practice.play();
     practice.hear(id, true, 35.5);
     assert_eq!(practice.marks(), [(id, Mark::Clean, By::Ear)]);
 }
 
-/// Without it talk beside the player would end his streak.
+/// Talk beside the player must not end the player's streak.
 #[test]
 fn what_is_not_heard_surely_is_not_marked() {
     let mut plan = plan();
@@ -92,8 +93,8 @@ fn what_is_not_heard_surely_is_not_marked() {
     assert_eq!(practice.tally(0, 50).clean, 1, "the hand still marks it");
 }
 
-/// Without it lost sound of the microphone would be taken for silence of the player. A mark by hand
-/// stands, and can still be made.
+/// Lost sound of the microphone is not taken for silence of the player. A mark by hand stands and
+/// can still be made.
 #[test]
 fn lost_sound_of_the_microphone_is_no_silence_of_the_player() {
     let mut plan = plan();
@@ -119,7 +120,7 @@ fn lost_sound_of_the_microphone_is_no_silence_of_the_player() {
     assert_eq!(practice.tell(lost(plays)), [not_by_ear(plays)]);
 }
 
-/// Without it lost sound of the click would be the player's fault.
+/// Lost sound of the click must not be counted as the player's fault.
 #[test]
 fn a_repetition_with_lost_sound_takes_no_mark_from_anybody() {
     let mut plan = plan();

@@ -1,4 +1,4 @@
-//! What is kept where the drill, the place or the clock changes.
+//! Tests of what is kept when the drill, the cell or the clock changes.
 
 use super::*;
 
@@ -19,7 +19,7 @@ fn a_rung_or_stage_put_in_between_loses_nothing() {
     assert_eq!(state.status(cell(7, 52)), Open);
 }
 
-/// A rung is put in, played, cleared and taken out again: what was there before stands as it was.
+/// A rung is added, played, cleared and removed again; the other cells are as before.
 #[test]
 fn taking_back_marks_of_a_rung_put_in_later_closes_nothing_older() {
     let mut practice = Practice::with(plan());
@@ -66,7 +66,7 @@ fn edited_music_starts_anew_and_is_told() {
     );
 }
 
-/// After kill -9 in the breath bar the journal already says where play was going.
+/// When the program is killed in the breath bar, the journal already has the next cell.
 #[test]
 fn the_place_is_written_together_with_the_mark_that_moves_it() {
     let mut practice = Practice::with(plan());
@@ -103,8 +103,8 @@ fn a_session_begins_where_it_is_told_to_or_at_the_first_open_cell() {
     assert_eq!(gone.state.cell(), Some(cell(1, 50)));
 }
 
-/// In a cell that was clear when play began there, N more clean ones in a row lead on; otherwise
-/// nobody would get away from it.
+/// In a cell that was already clear when play began there, N more clean repetitions in a row lead
+/// on. Otherwise play would stay there.
 #[test]
 fn a_session_begun_in_a_clear_cell_leads_on_after_n_clean() {
     let mut practice = Practice::with(plan());
@@ -118,7 +118,7 @@ fn a_session_begun_in_a_clear_cell_leads_on_after_n_clean() {
     assert_eq!(again.state.upcoming(), Some(cell(1, 50)));
 }
 
-/// A drill edited while it is played: no way back and no wish may lead to music that is gone.
+/// When a drill is edited during play, neither a way back nor a wish leads to music that is gone.
 #[test]
 fn a_stage_taken_out_of_the_plan_is_nowhere_to_go() {
     let mut one_clean = plan();
@@ -153,7 +153,7 @@ fn a_stage_taken_out_of_the_plan_is_nowhere_to_go() {
     assert_eq!(practice.state.cell(), Some(cell(1, 50)));
 }
 
-/// A clock set back by an hour must not put today's marks before yesterday's.
+/// A clock that is set back by an hour must not order today's marks before yesterday's.
 #[test]
 fn time_never_goes_below_the_last() {
     let mut practice = Practice::with(plan());
@@ -176,7 +176,8 @@ fn time_never_goes_below_the_last() {
     assert!(times.is_sorted(), "{times:?}");
 }
 
-/// Two programs on one drill: what the other one cleared is seen, in its place and once.
+/// With two programs on one drill, the cells that the other one cleared are counted once and in
+/// their place.
 #[test]
 fn other_programs_marks_are_seen_once_and_in_their_place() {
     let mut other = Practice::with(plan());
@@ -229,7 +230,7 @@ fn a_plan_without_stages_or_rungs_is_an_empty_board() {
     }
 }
 
-/// A rung that was tried once, taken out and put in again was never cleared, so it closes nothing.
+/// A rung that was tried once, removed and added again was never cleared, so it closes nothing.
 #[test]
 fn a_rung_that_was_only_tried_closes_nothing_that_was_climbed_without_it() {
     let mut wider = plan();

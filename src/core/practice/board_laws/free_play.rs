@@ -1,4 +1,4 @@
-//! Cells played before they are open.
+//! Tests of cells that are played before they are open.
 
 use super::*;
 
@@ -48,7 +48,7 @@ fn a_passed_cell_can_be_cleared_like_any_other() {
     assert_eq!(practice.status(1, 50), Passed);
 }
 
-/// Marks that were made while climbing do not clear a cell that has closed meanwhile.
+/// Marks made while climbing do not clear a cell that has closed since.
 #[test]
 fn marks_made_while_a_cell_was_open_do_not_place_the_player() {
     let mut practice = Practice::with(plan());
@@ -88,7 +88,7 @@ fn a_tempo_between_rungs_can_be_played_and_places_up_to_the_rung_below() {
     assert_eq!(practice.status(0, 58), Open);
 }
 
-/// A tempo between rungs opens no rung, so taking its marks back closes none.
+/// A tempo between rungs opens no rung, so undoing its marks closes none.
 #[test]
 fn a_tempo_between_rungs_that_was_uncleared_closes_no_rung_above() {
     let mut practice = Practice::with(plan());
@@ -113,8 +113,8 @@ fn a_stage_the_plan_does_not_have_cannot_be_chosen() {
     assert_eq!(practice.state.upcoming(), Some(cell(0, 50)));
 }
 
-/// Who chose a closed cell stays there as long as he likes. Where the route led on from it he did not choose
-/// what comes, so when the marks that led there are taken back, play returns to what he chose.
+/// A player who chose a closed cell stays there as long as wanted. A cell that the route led to was
+/// not chosen, so when the marks that led there are undone, play returns to the chosen cell.
 #[test]
 fn what_the_route_led_to_was_not_chosen() {
     let mut practice = Practice::with(plan());

@@ -1,4 +1,4 @@
-//! The laws of the board, each a test: state before, what happens, state after.
+//! Tests of the board: the state before, the event, the state after.
 
 mod by_ear;
 mod changes;
@@ -33,7 +33,7 @@ pub(super) fn cell(stage: u128, tempo: i128) -> CellKey {
     }
 }
 
-/// A stage whose rungs are some tempi.
+/// A stage with these tempi as rungs.
 fn planned(stage: u128, tempi: &[i128]) -> PlannedStage {
     PlannedStage {
         print: StagePrint(stage),
@@ -50,14 +50,14 @@ pub(super) fn plan() -> Plan {
     plan
 }
 
-/// Puts a rung at 52 into every stage.
+/// Adds a rung at 52 to every stage.
 fn between(plan: &mut Plan) {
     for stage in &mut plan.stages {
         stage.rungs.insert(1, Rung::Tempo(bpm(52)));
     }
 }
 
-/// A cell of stage 2 opened at 54.
+/// A cell of stage 2 with tones of `tone` milliseconds at tempo 54.
 fn opened(tone: i128) -> CellKey {
     CellKey {
         stage: StagePrint(2),
@@ -68,8 +68,8 @@ fn opened(tone: i128) -> CellKey {
     }
 }
 
-/// Two stages that end at 54, one that opens the movement at 54, and the same music in real time
-/// from there to 62. Three clean in a row.
+/// Two stages end at 54, a third opens the movement at 54, and the same music in real time goes
+/// from there to 62. Three clean repetitions in a row clear a cell.
 fn opening_plan() -> Plan {
     let closing_up = PlannedStage {
         print: StagePrint(2),
@@ -87,11 +87,11 @@ fn opening_plan() -> Plan {
     plan
 }
 
-/// Someone at practice, with a journal that stores everything at once.
+/// A player at practice, with a journal that stores every record at once.
 pub(super) struct Practice {
     pub(super) state: State,
     pub(super) journal: Vec<Entry>,
-    /// Whether its repetitions are played by heart.
+    /// True when its repetitions are played by heart.
     by_heart: bool,
     pub(super) now_ms: i64,
 }
@@ -160,7 +160,7 @@ impl Practice {
         self.begin_in(cell, reference)
     }
 
-    /// Begins a repetition of a cell, whichever was to come.
+    /// Begins a repetition of a given cell, even if another one was next.
     pub(super) fn begin_in(&mut self, cell: CellKey, reference: bool) -> u64 {
         self.later(1000);
         let id = self.state.next_repetition();
@@ -184,7 +184,7 @@ impl Practice {
         });
     }
 
-    /// Plays a repetition in the upcoming cell, up to and with its closing note.
+    /// Plays a repetition in the upcoming cell, up to and including its closing note.
     pub(super) fn play(&mut self) -> u64 {
         let id = self.begin();
         self.close(id);

@@ -1,4 +1,4 @@
-//! How play moves on and steps back.
+//! Tests of how play moves on and steps back.
 
 use super::*;
 
@@ -73,7 +73,7 @@ fn when_asked_the_next_cell_is_named_but_play_stays() {
     );
 }
 
-/// Who has pedals alone goes on with them: right once more on what is clear already.
+/// A player with pedals only moves on with them: clean pressed again on a clear cell goes on.
 #[test]
 fn pressing_clean_once_more_goes_on_where_that_is_asked_for() {
     let mut plan = plan();
@@ -130,7 +130,8 @@ fn pressing_not_clean_once_more_takes_the_step_back_and_marks_nothing() {
     assert_eq!(practice.state.cell(), Some(cell(0, 50)));
 }
 
-/// A player who marked the next repetition too has nothing left to press twice.
+/// The step back can be taken even after the next repetition was marked, while the suggestion
+/// stands.
 #[test]
 fn a_suggested_step_back_can_be_asked_for_at_any_time_while_it_stands() {
     let mut practice = Practice::with(plan());
@@ -179,14 +180,13 @@ fn a_corrected_third_takes_the_suggestion_back() {
     assert_eq!(practice.state.upcoming(), Some(cell(0, 50)));
     practice.press(Mark::Clean);
     assert_eq!(practice.state.upcoming(), Some(cell(1, 50)));
-    // not clean after all, so the step back is suggested anew, and this press is not taken for
-    // accepting it
+    // A corrected mark suggests the step back anew, and the press that corrects does not accept it.
     practice.press(Mark::NotClean);
     assert_eq!(practice.state.suggestion(), Some(cell(0, 50)));
     assert_eq!(practice.state.upcoming(), Some(cell(1, 50)));
 }
 
-/// Without this a step back into a clear cell would be the end of the climb.
+/// Without this a step back into a clear cell would end the climb.
 #[test]
 fn after_a_step_back_n_clean_in_a_row_lead_on_again() {
     let mut practice = Practice::with(plan());

@@ -1,9 +1,9 @@
-//! Stages that open the movement.
+//! Tests of stages that open the movement.
 
 use super::*;
 
-/// The lengths are climbed one after the other before the movement is played in real time, and no
-/// mark of theirs counts there although the music and the tempo are the same.
+/// The lengths are climbed one after the other before the movement is played in real time. No mark
+/// of a length counts in real time, although music and tempo are the same.
 #[test]
 fn an_opened_movement_closes_up_before_real_time_and_shares_no_mark_with_it() {
     let mut practice = Practice::with(opening_plan());
@@ -31,8 +31,8 @@ fn an_opened_movement_closes_up_before_real_time_and_shares_no_mark_with_it() {
     );
 }
 
-/// A mark in real time is none on an opened rung, and one on an opened rung none in real time; also
-/// after a restart from the journal.
+/// A mark in real time does not count on an opened rung, and the reverse. This holds after a
+/// restart from the journal too.
 #[test]
 fn lengths_and_tempi_never_mix() {
     let mut practice = Practice::with(opening_plan());
@@ -48,7 +48,7 @@ fn lengths_and_tempi_never_mix() {
     }
 }
 
-/// Real time cleared in free play stands for the opening, as for every stage before it.
+/// Real time cleared in free play passes the opening, as it passes every stage before it.
 #[test]
 fn real_time_cleared_in_free_play_passes_the_opening() {
     let mut practice = Practice::with(opening_plan());
@@ -76,9 +76,9 @@ fn plus_and_minus_go_along_the_lengths_and_end_there() {
     assert_eq!(step_tempo(&mut practice, false), (Some(opened(300)), true));
 }
 
-/// A step back from a length leads to the longer one; from the first length to the last stage
-/// written out, where it ends; from real time to the last length that is easier than it, and higher
-/// up one rung down.
+/// A step back from a length leads to the next longer length. From the first length it leads to the
+/// highest rung of the last written-out stage. From the lowest rung in real time it leads to the
+/// last length that is easier; from higher rungs it leads one rung down.
 #[test]
 fn the_step_back_of_an_opened_movement_is_a_longer_length() {
     let back = |cell| opening_plan().step_back_from(cell);
@@ -92,7 +92,7 @@ fn the_step_back_of_an_opened_movement_is_a_longer_length() {
     assert_eq!(up.step_back_from(cell(2, 54)), Some(opened(210)));
 }
 
-/// A stage may end before the ladder does; the board asks nothing of it beyond.
+/// A stage may end before the ladder does; the board does not require it beyond its end.
 #[test]
 fn a_stage_that_ends_early_holds_nobody_up() {
     let mut plan = plan();

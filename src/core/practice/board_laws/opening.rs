@@ -1,4 +1,4 @@
-//! What opens a cell and what clears it.
+//! Tests of what opens a cell and what clears it.
 
 use super::*;
 
@@ -31,7 +31,7 @@ fn a_cell_is_clear_after_n_clean_in_a_row_and_opens_its_neighbours() {
     assert_eq!(practice.status(1, 54), Closed);
 }
 
-/// With one neighbour clear only, the stage before and the rung below are not both climbed.
+/// One clear neighbour is not enough: both the stage before and the rung below must be climbed.
 #[test]
 fn a_cell_opens_only_when_both_the_stage_before_and_the_rung_below_are_clear() {
     let mut practice = Practice::with(plan());
@@ -65,7 +65,7 @@ fn an_unmarked_repetition_counts_as_nothing() {
     assert_eq!(practice.tally(0, 50).clean, 3);
 }
 
-/// Board 3: a cleared cell played badly for fun would otherwise close half the board.
+/// Board 3: playing a clear cell badly for fun must not close half the board.
 #[test]
 fn a_later_not_clean_never_unclears() {
     let mut practice = Practice::with(plan());
@@ -76,7 +76,7 @@ fn a_later_not_clean_never_unclears() {
     assert_eq!(practice.status(1, 50), Open);
 }
 
-/// Board 3: N is written beside the mark, so a drill edited from 3 to 5 keeps what was reached.
+/// Board 3: N is stored with the mark, so a drill edited from N = 3 to 5 keeps what was reached.
 #[test]
 fn n_as_it_was_at_the_mark_is_recorded_and_editing_rewrites_nothing() {
     let mut practice = Practice::with(plan());

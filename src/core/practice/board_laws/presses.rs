@@ -1,8 +1,8 @@
-//! What a press marks, and when.
+//! Tests of what a press marks, and when.
 
 use super::*;
 
-/// Board 2: what counts is when the press was made against what was heard, not when it arrives.
+/// Board 2: a press counts by when it was made relative to what was heard, not by when it arrives.
 #[test]
 fn a_press_marks_by_heard_time_until_the_next_closing_note() {
     let mut practice = Practice::with(plan());
@@ -14,7 +14,7 @@ fn a_press_marks_by_heard_time_until_the_next_closing_note() {
     practice.press(Mark::Clean);
     assert_eq!(practice.marks()[1], (second, Mark::Clean, By::Key));
 
-    // Pressed one millisecond before the third closing note, told after it.
+    // The press is one millisecond before the third closing note and arrives after it.
     let third = practice.play();
     let mut at = practice.at();
     at.heard_ms -= 1;
@@ -27,7 +27,7 @@ fn a_press_marks_by_heard_time_until_the_next_closing_note() {
     assert_eq!(practice.marks()[2], (second, Mark::NotClean, By::Key));
     assert!(practice.marks().iter().all(|(id, ..)| *id != third));
 
-    // the moment of the closing note itself counts as after it
+    // A press at the moment of the closing note counts as after it.
     let fourth = practice.play();
     let at = practice.at();
     practice.tell(Event::Press {
@@ -39,8 +39,8 @@ fn a_press_marks_by_heard_time_until_the_next_closing_note() {
     assert_eq!(practice.marks()[3], (fourth, Mark::Clean, By::Key));
 }
 
-/// Once another cell sounds, a foot that comes down early means what sounds, which nobody can judge
-/// yet: the repetition of the cell before is not marked by it.
+/// Once another cell sounds, an early press means the repetition that sounds, which cannot be
+/// judged yet. So it does not mark the repetition of the cell before.
 #[test]
 fn a_press_into_another_cell_marks_nothing_of_the_one_before() {
     let mut practice = Practice::with(plan());
@@ -49,7 +49,7 @@ fn a_press_into_another_cell_marks_nothing_of_the_one_before() {
     let there = practice.state.upcoming().expect("a cell");
     let other = practice.state.plan().above(there).expect("a rung above it");
     practice.choose(other);
-    // until it sounds the one before is still meant
+    // Until the other cell sounds, the press means the repetition before.
     practice.press(Mark::NotClean);
     assert_eq!(
         practice.marks(),
@@ -75,7 +75,8 @@ fn a_press_before_any_closing_note_marks_nothing() {
     assert!(practice.marks().is_empty());
 }
 
-/// Board 2: a pedal held down repeats every few dozen milliseconds, also over a closing note.
+/// Board 2: a pedal that is held down repeats every few dozen milliseconds, even across a closing
+/// note.
 #[test]
 fn the_same_press_within_600_ms_is_a_held_pedal_and_ignored() {
     let mut practice = Practice::with(plan());
@@ -149,7 +150,7 @@ fn the_same_mark_again_says_nothing_new() {
     assert_eq!(practice.tally(0, 50).streak, 1);
 }
 
-/// Board 2: an ear's mark comes when the next repetition already sounds in the next cell.
+/// Board 2: a mark by ear may come when the next repetition already sounds in the next cell.
 #[test]
 fn a_late_mark_finds_its_own_repetition_and_its_place_in_the_row() {
     let mut plan = plan();
@@ -180,7 +181,7 @@ fn a_late_mark_finds_its_own_repetition_and_its_place_in_the_row() {
     assert_eq!(second, first + 1);
 }
 
-/// Board 2: a mark in mid-bar must not pull the music away from under the fingers.
+/// Board 2: a mark in mid-bar must not change the music at once, while the player plays it.
 #[test]
 fn the_cell_changes_only_at_a_boundary() {
     let mut practice = Practice::with(plan());
@@ -222,8 +223,8 @@ fn a_correction_that_unclears_returns_to_the_old_cell_at_the_next_boundary() {
     assert_eq!(practice.state.cell(), Some(cell(0, 50)));
 }
 
-/// Board 4 and 2: what was climbed over a cell that is un-cleared closes, and comes back as it
-/// was when that cell is cleared again.
+/// Board 4 and 2: cells that were climbed over a cell close when it is un-cleared. They come back
+/// as they were when it is cleared again.
 #[test]
 fn what_an_uncleared_cell_opened_closes_even_when_clear_and_keeps_its_marks() {
     let mut plan = plan();
@@ -250,8 +251,8 @@ fn what_an_uncleared_cell_opened_closes_even_when_clear_and_keeps_its_marks() {
     assert_eq!(practice.status(1, 50), Clear);
 }
 
-/// the player has been placed beyond it since, so nothing depends any more on the cell that was
-/// un-cleared
+/// The player has cleared a later cell in free play since, so nothing depends on the un-cleared
+/// cell any more.
 #[test]
 fn a_cell_closed_by_an_uncleared_one_comes_back_when_the_player_is_placed_beyond() {
     let mut plan = plan();
@@ -273,7 +274,7 @@ fn a_cell_closed_by_an_uncleared_one_comes_back_when_the_player_is_placed_beyond
     assert_eq!(practice.status(1, 50), Clear);
 }
 
-/// With another cell open further down the route, "the old cell" is still the one left last.
+/// When another cell further down the route is open, play still returns to the un-cleared cell.
 #[test]
 fn play_returns_to_the_very_cell_that_was_uncleared_step_by_step() {
     let mut plan = plan();
@@ -294,8 +295,8 @@ fn play_returns_to_the_very_cell_that_was_uncleared_step_by_step() {
     assert_eq!(practice.state.cell(), Some(cell(0, 58)));
 }
 
-/// The shell may have begun the next repetition before the correction came: its mark is kept,
-/// and N clean there are no placement, because nobody chose the closed cell.
+/// The next repetition may have begun before the correction arrived. Its mark is kept, but N clean
+/// repetitions there do not count as free play, because nobody chose the closed cell.
 #[test]
 fn a_repetition_already_begun_in_a_closed_cell_places_nobody() {
     let mut practice = Practice::with(plan());

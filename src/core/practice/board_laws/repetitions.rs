@@ -1,8 +1,8 @@
-//! Which repetition belongs to which cell, and which is void.
+//! Tests of which cell a repetition belongs to, and which repetition is void.
 
 use super::*;
 
-/// Board 1: the closing note comes after the choice of another cell, and still marks the old one.
+/// Board 1: a closing note after another cell was chosen still belongs to the old cell.
 #[test]
 fn a_repetition_belongs_to_the_cell_it_began_in() {
     let mut practice = Practice::with(plan());
@@ -17,9 +17,9 @@ fn a_repetition_belongs_to_the_cell_it_began_in() {
     assert_eq!(practice.state.cell(), Some(cell(0, 54)));
 }
 
-/// Board 1: a void repetition is none, by no way of marking: a press that names none belongs to the
-/// one before it, hands-free assumes nothing of it, it is no first try of the day, and the
-/// repetitions that come after it count as if it had not been.
+/// Board 1: a void repetition is counted nowhere, however it is marked. A press without a number
+/// belongs to the repetition before it. Hands-free practice assumes no mark for it, it is not the
+/// first try of the day, and later repetitions count as if it had not been played.
 #[test]
 fn a_void_repetition_is_counted_nowhere() {
     let mut practice = Practice::with(plan());
@@ -35,7 +35,7 @@ fn a_void_repetition_is_counted_nowhere() {
         practice.tally(0, 50).not_clean + practice.tally(0, 50).clean,
         1
     );
-    // neither by its name, nor by what was heard of it, nor by an assumption
+    // It takes no mark by its number, by ear or by assumption.
     let at = practice.at();
     for event in [
         Event::Press {
@@ -90,7 +90,8 @@ fn a_void_repetition_is_counted_nowhere() {
     );
 }
 
-/// Board 1: whatever cuts it short, nothing marks it and the streak stands.
+/// Board 1: an interrupted repetition takes no mark, whatever the interruption, and the streak
+/// stays.
 #[test]
 fn a_repetition_cut_short_is_void_takes_no_mark_and_the_streak_stands() {
     let cuts: [fn(&mut Practice) -> Vec<News>; 5] = [
@@ -150,7 +151,8 @@ fn a_pause_after_the_closing_note_cuts_nothing_short() {
     assert_eq!(practice.tally(0, 50).clean, 1);
 }
 
-/// Clean by heart is a count of its own: of what was said, alone, and as long as it stands.
+/// Clean repetitions by heart are counted separately: only marks that the player gave, and only
+/// while they stand.
 #[test]
 fn clean_by_heart_is_counted_beside_the_row() {
     let mut practice = Practice::with(plan());

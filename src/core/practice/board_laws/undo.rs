@@ -1,8 +1,8 @@
-//! Marks taken back.
+//! Tests of undone marks.
 
 use super::*;
 
-/// Board 4: nothing is erased from a journal, so undo is an entry naming a mark.
+/// Board 4: nothing is erased from a journal, so an undo is an entry that names a mark.
 #[test]
 fn undo_is_an_entry_naming_a_mark() {
     let mut practice = Practice::with(plan());
@@ -104,7 +104,7 @@ fn undoing_a_correction_brings_the_first_mark_back() {
     assert_eq!((tally.clean, tally.not_clean), (1, 0));
 }
 
-/// Two computers' clocks differ: the undo may carry an earlier time than the mark it names.
+/// The clocks of two computers differ, so an undo may have an earlier time than the mark it names.
 #[test]
 fn an_undo_counts_even_when_its_time_is_before_the_marks() {
     let mut practice = Practice::with(plan());

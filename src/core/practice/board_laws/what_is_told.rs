@@ -1,4 +1,4 @@
-//! What others ask of a running practice, and what news it gives once.
+//! Tests of the queries to a running practice, and of news that is given once.
 
 use super::*;
 use crate::drill::{BUILT_IN, StageKind, read};
@@ -14,7 +14,8 @@ fn a_session_is_told_while_it_runs() {
     assert_eq!(replay(plan(), &practice.journal).session(), None);
 }
 
-/// From its closing note until somebody said how it was; one that sound was lost in takes no mark.
+/// A repetition awaits its mark from its closing note until somebody marks it. A repetition with
+/// lost sound takes no mark.
 #[test]
 fn a_repetition_awaits_its_mark_from_its_closing_note_on() {
     let mut practice = Practice::with(plan());
@@ -53,7 +54,8 @@ fn what_was_played_by_heart_is_told_by_its_cell_and_number() {
     assert!(!practice.state.was_by_heart(cell(1, 50), known));
 }
 
-/// Nine cells of three clean ones: with the last of the 27 the board is complete, and it is so once.
+/// Nine cells need three clean repetitions each. The last of the 27 completes the board, which is
+/// news once.
 #[test]
 fn that_the_board_is_complete_is_told_once() {
     let mut practice = Practice::with(plan());
@@ -78,7 +80,7 @@ fn that_the_board_is_complete_is_told_once() {
     assert!(practice.undo().contains(&News::Uncleared { cell, now }));
 }
 
-/// A step back that stands is suggested when it begins to.
+/// A step back is news when its suggestion begins to stand, and not again.
 #[test]
 fn a_step_back_is_suggested_once() {
     let mut practice = Practice::with(plan());
@@ -155,7 +157,8 @@ fn without_a_session_nothing_happens() {
     }
 }
 
-/// From the first sound to the pause, by the clock that never jumps; a pause of a pause is none.
+/// Sound time runs from the first sound to the pause, by the clock that never jumps. Pausing again
+/// adds nothing.
 #[test]
 fn how_long_sound_ran_is_written_down_where_it_stops() {
     let mut practice = Practice::with(plan());
@@ -183,7 +186,8 @@ fn how_long_sound_ran_is_written_down_where_it_stops() {
     );
 }
 
-/// What the ear said may be said again by a hand, which counts as said; a second press adds nothing.
+/// A hand may repeat the mark of the ear, and the mark then counts as given by hand. A second press
+/// adds nothing.
 #[test]
 fn a_hand_may_say_the_same_as_the_ear() {
     let mut plan = plan();
@@ -200,7 +204,8 @@ fn a_hand_may_say_the_same_as_the_ear() {
     );
 }
 
-/// Where a change of the clock is looked for: what has a moment, and what has none.
+/// Events with a moment return it, so that a change of the clock can be found; other events return
+/// none.
 #[test]
 fn an_event_tells_its_moment_where_it_has_one() {
     let at = Practice::with(plan()).at();
@@ -213,8 +218,8 @@ fn an_event_tells_its_moment_where_it_has_one() {
     assert_eq!(Event::Cut.at(), None);
 }
 
-/// The audio thread may have begun a repetition before it heard of the move: the cell that sounds
-/// counts, and the move still comes.
+/// The audio thread may begin a repetition before it learns of the move. The cell that sounds
+/// counts, and the move still comes afterwards.
 #[test]
 fn a_repetition_that_still_sounds_in_the_cleared_cell_does_not_end_the_climb() {
     let mut practice = Practice::with(plan());
@@ -229,7 +234,7 @@ fn a_repetition_that_still_sounds_in_the_cleared_cell_does_not_end_the_climb() {
     assert_eq!(practice.state.upcoming(), Some(cell(1, 50)));
 }
 
-/// Another cell sounds than the one that was to come: it was chosen, so that play stays there.
+/// A cell sounds that was not the next one. So it counts as chosen, and play stays there.
 #[test]
 fn another_cell_that_sounds_is_played_freely() {
     let mut practice = Practice::with(plan());
@@ -239,8 +244,8 @@ fn another_cell_that_sounds_is_played_freely() {
     assert_eq!(practice.state.upcoming(), Some(cell(2, 54)));
 }
 
-/// A slow database: a mark waits to be stored while another program's later one arrives. Once it is
-/// stored it stands before that one, as it will after a restart.
+/// With a slow database a mark may wait to be stored while a later mark of another program arrives.
+/// Once it is stored it is ordered before the later one, as after a restart.
 #[test]
 fn a_mark_that_is_stored_late_takes_its_place_in_time() {
     let mut practice = Practice::with(plan());
@@ -302,16 +307,16 @@ fn a_mark_that_is_stored_late_takes_its_place_in_time() {
     assert_eq!(again.tally(cell(0, 50)), state.tally(cell(0, 50)));
 }
 
-/// A cell is judged by the player's own limits: in the lowest third of the ladder a gracenote may
-/// be longer, and on a rung that opens the movement the tones have its length. A mark by ear keeps
-/// these limits beside it.
+/// A cell is judged by the player's own limits. In the lowest third of the ladder a gracenote may
+/// be longer, and on a rung that opens the movement the tones have the rung's length. A mark by ear
+/// stores these limits.
 #[test]
 fn a_cell_is_judged_by_the_players_limits_at_its_place() {
     let mut plan = opening_plan();
     plan.thresholds.offset = Milliseconds(17.0);
     plan.by_ear = true;
     let at = |key| plan.thresholds_of(key);
-    // the ladder goes from 50 to 62: its lowest third ends at 54
+    // The ladder goes from 50 to 62, so its lowest third ends at 54.
     for (key, longest, opened_to) in [
         (cell(0, 50), 80.0, None),
         (cell(0, 54), 60.0, None),
@@ -334,8 +339,8 @@ fn a_cell_is_judged_by_the_players_limits_at_its_place() {
     assert_eq!(kept, Some(plan.thresholds_of(cell(0, 50))));
 }
 
-/// A plan has the stages of its drill in their order, each on its own rungs; what is taken apart or
-/// opened is no real time.
+/// A plan has the stages of its drill in their order, each with its own rungs. A stage that is
+/// taken apart or opened is not in real time.
 #[test]
 fn a_plan_is_made_of_the_stages_of_its_drill() {
     for built in BUILT_IN {
@@ -363,7 +368,7 @@ fn a_plan_is_made_of_the_stages_of_its_drill() {
     assert_eq!(board(Plan::new("no stages", Vec::new())), 0);
 }
 
-/// From column to column the rung stays as near as the other's ladder lets it.
+/// Moving to another stage selects the rung that is nearest to the present one.
 #[test]
 fn another_stage_is_entered_on_the_nearest_rung() {
     let plan = opening_plan();

@@ -1,8 +1,8 @@
-//! Laws that hold for any sequence of events.
+//! Tests that hold for any sequence of events.
 
 use super::*;
 
-/// Something that may happen at any time, sensible or not.
+/// Something that may happen at any time, useful or not.
 #[derive(Debug, Clone)]
 enum Happening {
     Play {
@@ -32,7 +32,7 @@ enum Happening {
 }
 
 fn any_cell() -> impl Strategy<Value = CellKey> {
-    // One stage, two tempi and a length that are not on the board.
+    // One stage, two tempi and one length are not on the board.
     prop_oneof![
         3 => (0_u128..4, prop::sample::select(vec![48, 50, 52, 54, 58]))
             .prop_map(|(stage, tempo)| cell(stage, tempo)),
@@ -40,7 +40,7 @@ fn any_cell() -> impl Strategy<Value = CellKey> {
     ]
 }
 
-/// A plan of either kind: with stages that open the movement, and without.
+/// A plan with or without stages that open the movement.
 fn any_plan() -> impl Strategy<Value = Plan> {
     any::<bool>().prop_map(|opens| if opens { opening_plan() } else { plan() })
 }
@@ -69,7 +69,7 @@ fn happening() -> impl Strategy<Value = Happening> {
     ]
 }
 
-/// What a press was said to mean is what it does; a pedal that is held down does nothing.
+/// A press does what it was said to mean; a pedal that is held down does nothing.
 fn means_what_it_does(mark: Mark, means: Option<Meant>, news: &[News]) {
     let has = |wanted: &dyn Fn(&News) -> bool| news.iter().any(wanted);
     if has(&|one| matches!(one, News::HeldDown | News::Chosen(_))) {
@@ -80,7 +80,7 @@ fn means_what_it_does(mark: Mark, means: Option<Meant>, news: &[News]) {
     let done = match means {
         None => has(&|one| matches!(one, News::NothingToMark | News::NotCounted(_))),
         Some(Meant::Marks) => marked,
-        // one that was taken already is on its way
+        // A step back that was already taken gives no news.
         Some(Meant::StepsBack(back)) => {
             news.is_empty() || news.contains(&News::StepBackTaken(back))
         }
@@ -91,7 +91,7 @@ fn means_what_it_does(mark: Mark, means: Option<Meant>, news: &[News]) {
 }
 
 impl Practice {
-    /// True unless the clock went back behind a closing note.
+    /// True unless the clock was set back to before a closing note.
     fn all_heard(&self) -> bool {
         let session = self.state.session.as_ref();
         let closed_by = |ms| session.and_then(|session| session.closed_by(ms));
@@ -190,9 +190,9 @@ impl Practice {
     }
 }
 
-/// The board holds together: what is done reaches everything before it, and what is open has all
-/// that lies before it done: the longer or slower rungs of its stage, and of every stage before it
-/// the cells at no higher tempo.
+/// Checks that the board is consistent. Every cell before a done cell is done. Every cell before an
+/// open cell is done: the longer or slower rungs of its stage, and the cells of earlier stages at
+/// no higher tempo.
 fn holds_together(board: &Board) -> Result<(), TestCaseError> {
     let done = |cell: &Cell| matches!(cell.status, Clear | Passed);
     for stage in 0..board.stages() {
@@ -213,7 +213,7 @@ fn holds_together(board: &Board) -> Result<(), TestCaseError> {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(400))]
 
-    /// A crash, a lost mark, or a board that a restart would show differently.
+    /// There is no crash and no lost mark, and the board is the same after a restart.
     #[test]
     fn whatever_happens_the_board_is_the_fold_of_the_journal(
         plan in any_plan(),
@@ -232,7 +232,7 @@ proptest! {
         prop_assert_eq!(&again.history, &practice.state.history);
     }
 
-    /// Merging two computers' journals in any order must give the same board.
+    /// Merging the journals of two computers gives the same board in any order.
     #[test]
     fn the_fold_does_not_depend_on_the_order_of_arrival(
         plan in any_plan(),
@@ -257,7 +257,7 @@ proptest! {
         prop_assert_eq!(given_away, all);
     }
 
-    /// Undo right after a mark must leave no trace of it on the board.
+    /// An undo right after a mark leaves no trace of it on the board.
     #[test]
     fn undoing_the_last_mark_restores_the_board(
         plan in any_plan(),

@@ -1,4 +1,4 @@
-//! Marks by key, by pedal, and assumed ones.
+//! Tests of marks by key and by pedal, and of assumed marks.
 
 use super::*;
 
@@ -75,7 +75,7 @@ fn without_hands_free_nothing_is_assumed() {
     assert!(practice.marks().is_empty());
 }
 
-/// Board 7: an empty chair must not climb the whole board.
+/// Board 7: an empty chair must not climb the board.
 #[test]
 fn after_six_assumed_repetitions_with_nobody_there_it_pauses_and_says_so() {
     let mut plan = plan();
@@ -97,7 +97,7 @@ fn after_six_assumed_repetitions_with_nobody_there_it_pauses_and_says_so() {
     practice.end(id);
     assert_eq!(practice.marks().len(), 7);
 
-    // after a stop the count of assumed marks begins anew
+    // After a stop the count of assumed marks begins again at 0.
     let mut stopped = Practice::with(plan.clone());
     for number in 0..8 {
         let id = stopped.play();

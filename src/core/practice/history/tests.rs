@@ -1,4 +1,4 @@
-//! What waits to be stored, and what was read.
+//! Records that wait to be stored must give the same history as records that were read.
 
 use super::*;
 use crate::practice::Rung;
@@ -6,7 +6,7 @@ use crate::units::Bpm;
 
 const JOURNAL: Uuid = Uuid::from_u128(9);
 
-/// A clean mark of a repetition of ours; one clears the cell.
+/// A clean mark of one of our repetitions. One clean repetition clears the cell.
 fn mark(number: u64) -> Record {
     Record {
         id: RecordId {
@@ -33,8 +33,8 @@ fn mark(number: u64) -> Record {
     }
 }
 
-/// What waited to be stored is, once it is, the same as what was read back after a restart: where its
-/// cell was cleared stands with the mark that cleared it, and later marks find their place by it.
+/// Records that waited and were then stored give the same history as after a restart. The clearing
+/// of a cell has the place of the mark that cleared it, and later marks are ordered by it.
 #[test]
 fn what_waited_and_is_stored_is_as_if_it_had_been_read() {
     let (mut waited, mut read) = (History::default(), History::default());

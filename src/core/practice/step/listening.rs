@@ -65,8 +65,8 @@ impl State {
         }
     }
 
-    /// Lost sound says nothing of the player. It is told only where no hand has marked the
-    /// repetition.
+    /// Handles lost sound, which says nothing about the player. It is reported only when no hand
+    /// has marked the repetition.
     pub(super) fn lose_what_was_heard(&mut self, repetition: u64) {
         if !self.is_marked_by_hand(repetition) {
             let why = NotByEar::SoundLost;

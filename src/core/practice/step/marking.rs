@@ -1,4 +1,4 @@
-//! Marks by hand and by nobody: how a repetition is marked, corrected and taken back.
+//! Marks by hand and assumed marks: how a repetition is marked, corrected and unmarked.
 
 use super::super::cell::CellKey;
 use super::super::entry::{By, Kind, Mark, Moment, Record};
@@ -9,16 +9,16 @@ use super::super::session::{Phase, Repetition};
 use super::super::state::State;
 use super::{ASSUMED_IN_A_ROW, HELD_MS, Said};
 
-/// What a press of clean or not clean means.
+/// What a press of clean or of not clean means.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Meant {
     /// It marks the repetition.
     Marks,
-    /// The repetition is marked so; the step back that is suggested is taken.
+    /// The repetition already has this mark; the suggested step back is taken.
     StepsBack(CellKey),
-    /// The repetition is marked so; the cell that is named comes next.
+    /// The repetition already has this mark; the named cell comes next.
     GoesOn(CellKey),
-    /// The repetition is marked so, and nothing follows.
+    /// The repetition already has this mark, and nothing follows.
     Again,
 }
 
@@ -56,8 +56,8 @@ impl State {
         let Some(session) = &mut self.session else {
             return;
         };
-        // counted from the last press and not from the first, so that a pedal held down for seconds
-        // stays one press
+        // The time counts from the last press, not from the first, so that a pedal held down for
+        // seconds stays one press.
         let held = session.last_press.is_some_and(|(last, when)| {
             last == mark && at.heard_ms.saturating_sub(when) <= HELD_MS
         });
@@ -91,8 +91,8 @@ impl State {
         }
     }
 
-    /// What a press means for the repetition that it names: a mark, or, where that repetition has this
-    /// mark already, the move that the mark suggests.
+    /// What a press means for the repetition that it names: a mark or, when that repetition already
+    /// has this mark, the move that the mark suggests.
     fn meant_by(&self, mark: Mark, target: Repetition) -> Meant {
         let told = self.session.as_ref().and_then(|session| {
             let line = self.history.mark_of(target.cell, session.id, target.id)?;
@@ -117,13 +117,14 @@ impl State {
         }
     }
 
-    /// What a press would mean once all that was played is heard; nothing where it would mark nothing.
+    /// What a press would mean once everything that was played is heard; none when there is nothing
+    /// to mark.
     pub fn press_means(&self, mark: Mark) -> Option<Meant> {
         let target = self.session.as_ref()?.pressed(None, i64::MAX)?;
         (!target.late).then(|| self.meant_by(mark, target))
     }
 
-    /// The cell that is named comes next.
+    /// Makes the named cell the next one.
     pub(super) fn take_next(&mut self) {
         if self.named().is_some()
             && let Some(session) = &mut self.session
@@ -187,7 +188,7 @@ impl State {
         self.write_place(at, records);
     }
 
-    /// Tells of a suggestion that was not there before; forgets one that no longer stands.
+    /// Reports a suggestion that is new, and forgets one that no longer stands.
     pub(super) fn suggest(&mut self, before: Option<CellKey>) {
         match self.suggestion() {
             None => {

@@ -1,4 +1,4 @@
-//! One step: a state and an event give the next state and what is to be written down.
+//! One step: a state and an event give the next state and the records to store.
 
 mod listening;
 mod marking;
@@ -15,15 +15,15 @@ use super::history::Order;
 use super::session::Phase;
 use super::state::State;
 
-/// The same press again within this time is a held pedal, milliseconds. Chosen: longer than a
+/// The same press within this time, in milliseconds, is a held pedal. Chosen: longer than a
 /// keyboard waits before it repeats.
 pub const HELD_MS: i64 = 600;
 
-/// After this many assumed repetitions with no sign of the player it pauses. Chosen.
+/// After this many assumed repetitions without a sign of the player, play pauses. Chosen.
 pub const ASSUMED_IN_A_ROW: u32 = 6;
 
-/// Applies an event. The records are to be stored together before the new state is shown; what
-/// was stored comes back as [`Event::Stored`]. Pure: the same state and event give the same.
+/// Applies an event. The returned records must be stored together before the new state is shown;
+/// they come back as [`Event::Stored`]. Pure: the same state and event give the same result.
 pub fn step(state: &State, event: &Event) -> (State, Vec<Record>) {
     let mut state = state.clone();
     state.news.clear();
@@ -32,7 +32,7 @@ pub fn step(state: &State, event: &Event) -> (State, Vec<Record>) {
     (state, records)
 }
 
-/// The parts of a record that are not the same for every record.
+/// The parts of a record that differ from record to record.
 struct Said {
     kind: Kind,
     cell: Option<CellKey>,
@@ -58,7 +58,7 @@ impl State {
         match event {
             Event::Stored { foreign, own } => self.stored(foreign, own),
             Event::Started { at, session, place } => self.start(*at, *session, *place, records),
-            // without a session every other event is ignored
+            // Without a session all other events are ignored.
             _ if self.session.is_none() => {}
             Event::RepetitionBegan {
                 at,
@@ -130,7 +130,7 @@ impl State {
         }
     }
 
-    /// Makes a record and folds it at once; news tells what it did to its cell.
+    /// Makes a record and folds it at once; the news has its effect on its cell.
     fn write(&mut self, at: Moment, said: Said, records: &mut Vec<Record>) {
         let Some(session) = &mut self.session else {
             return;
@@ -175,7 +175,7 @@ impl State {
         records.push(record);
     }
 
-    /// Writes the place down when it has changed, so that the next start is where this one ends.
+    /// Records the place of play when it has changed, so that the next session begins there.
     fn write_place(&mut self, at: Moment, records: &mut Vec<Record>) {
         let upcoming = self.upcoming();
         let Some(session) = &mut self.session else {

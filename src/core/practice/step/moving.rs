@@ -1,4 +1,4 @@
-//! Where play is: how it begins, changes its cell and halts.
+//! The place of play: how it begins, moves to another cell and stops.
 
 use super::super::board::{Board, CellStatus};
 use super::super::cell::CellKey;
@@ -21,8 +21,8 @@ impl State {
         self.session = Some(Session::new(id));
         let known = place.filter(|cell| self.plan.stage_of(*cell).is_some());
         if let Some(cell) = known.or_else(|| self.first_open()) {
-            // A cell that is clear already leads on after the needed clean ones in a row, so that
-            // nobody is stuck there.
+            // A cell that is already clear leads on after the needed clean repetitions in a row, so
+            // that nobody is stuck there.
             self.enter(cell, Reason::Chosen);
             if let Some(visit) = self
                 .session
@@ -67,7 +67,7 @@ impl State {
         self.leave_offers();
     }
 
-    /// Withdraws the offers, because the cell is another or the slips were taken back.
+    /// Withdraws the offers, because the cell changed or the marks were undone.
     pub(super) fn leave_offers(&mut self) {
         if let Some(session) = &mut self.session
             && session.phase == Phase::Offering
@@ -76,8 +76,8 @@ impl State {
         }
     }
 
-    /// Stops play at a bar line where the last three were not clean, so that errors are not
-    /// drilled.
+    /// Stops play at a bar line when the last three repetitions were not clean, so that errors are
+    /// not practised.
     pub(super) fn bar(&mut self, at: Moment, records: &mut Vec<Record>) {
         if !self.stops_soon() {
             return;
@@ -89,7 +89,7 @@ impl State {
         self.news.push(News::Offers);
     }
 
-    /// With nothing sounding there is no boundary to wait for.
+    /// Moves at once when nothing sounds, because there is no boundary to wait for.
     pub(super) fn move_when_still(&mut self) {
         if self.phase() != Phase::Playing
             && let Some((cell, Some(reason))) = self.move_to_come()
@@ -116,8 +116,8 @@ impl State {
         self.write_place(at, records);
     }
 
-    /// How long sound ran, by the clock that never jumps. Between two moments of the other clock a
-    /// lid may have been closed or the clock been set.
+    /// How long sound ran, as JSON, by the clock that never jumps. The other clock would be wrong
+    /// if the computer slept or the clock was set.
     pub(super) fn heard_until(&mut self, at: Moment) -> Option<String> {
         let since = self.session.as_mut()?.sounds_since.take()?;
         let heard_ms = at.heard_ms.saturating_sub(since).max(0);
@@ -176,7 +176,7 @@ impl State {
         session.path.retain(known);
         session.wish = session.wish.filter(known);
         if !session.visit.is_some_and(|visit| known(&visit.cell)) {
-            // Its music is gone, so what sounds is no repetition of the plan any more.
+            // The stage's music is gone, so what sounds is no longer a repetition of the plan.
             session.visit = None;
             self.cut();
             if let Some(cell) = self.first_open() {

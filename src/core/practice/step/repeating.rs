@@ -29,7 +29,7 @@ impl State {
         match self.move_to_come() {
             Some((upcoming, Some(reason))) if upcoming == cell => self.enter(cell, reason),
             _ if self.cell() == Some(cell) => {}
-            // Another cell sounds than the one that was to come; the one that sounds counts.
+            // A cell other than the next one sounds, and the one that sounds counts.
             _ => self.enter(cell, Reason::Chosen),
         }
         let closed_cell = self.status(cell) == CellStatus::Closed;
@@ -61,7 +61,7 @@ impl State {
         self.write_place(at, records);
     }
 
-    /// Makes the repetition that sounds void, unless its closing note was heard.
+    /// Makes the sounding repetition void, unless its closing note was heard.
     pub(super) fn cut(&mut self) {
         if let Some(session) = &mut self.session
             && let Some(sounding) = session.sounding.take()
@@ -70,8 +70,8 @@ impl State {
         }
     }
 
-    /// The repetition that sounds goes on and takes no mark, because sound was lost: the player's
-    /// or the sound that he was to follow.
+    /// The sounding repetition continues but takes no mark, because sound was lost: the player's or
+    /// the program's.
     pub(super) fn lose_sound(&mut self) {
         if let Some(sounding) = self.session.as_mut().and_then(|one| one.sounding.as_mut())
             && !std::mem::replace(&mut sounding.late, true)
@@ -104,7 +104,7 @@ impl State {
             };
             self.write(at, Said::new(kind, Some(sounding.cell), None), records);
         }
-        // who hears the tune need not know it
+        // With the reference sounding, the player need not know the tune by heart.
         if by_heart && !sounding.reference && !sounding.late {
             let kind = Kind::ByHeart { repetition };
             self.write(at, Said::new(kind, Some(sounding.cell), None), records);

@@ -1,5 +1,5 @@
-//! The laws of what is blamed where one thing leads to another: notes that ran on, landings that were
-//! pushed or waited for, a tempo that ran, pairs whose ends moved too.
+//! Tests of what is blamed when one fault causes another: notes that ran on, landings that were
+//! pushed or waited for, a tempo that changed, pairs whose neighbours moved too.
 
 use super::pointing_laws::{played, wanted};
 use super::verdict_laws::{clean_grip, judged, note, pointed};
@@ -36,7 +36,7 @@ fn grip(change: impl FnOnce(&mut Measurement)) -> Vec<FaultKind> {
     verdict.faults.iter().map(|fault| fault.kind).collect()
 }
 
-/// Where the next note was not heard, this one sounded on over its place.
+/// When the next note was not heard, this one sounded on over its place.
 #[test]
 fn a_note_that_ran_on_is_not_too_long() {
     let unheard = |measured: &mut Measurement, at: usize| {
@@ -59,8 +59,8 @@ fn a_note_that_ran_on_is_not_too_long() {
     );
 }
 
-/// A first tone of 160 ms where 60 are meant makes the landing 100 ms late; what is later than that by
-/// more than a note may be off its place is late itself.
+/// A first tone of 160 ms instead of 60 ms makes the landing 100 ms late. A landing is late by
+/// itself only when it is later than that by more than the offset limit.
 #[test]
 fn a_landing_pushed_by_a_dragged_tone_is_that_tone() {
     let landed = |off: f64| {
@@ -87,7 +87,8 @@ fn a_crushed_tone_never_waited_for_its_landing() {
     assert_eq!(of(120.0, -60.0), [FaultKind::Early, FaultKind::Dragged]);
 }
 
-/// A grip before a cut that comes too late: its last tone sounds until then, and the pair is the fault.
+/// In a grip before a cut that comes too late, the last tone sounds until the cut. The fault is the
+/// pair.
 #[test]
 fn a_tone_waits_for_a_cut_that_is_told_as_pointing() {
     let mut measured = pointed(-160.0);
@@ -103,7 +104,8 @@ fn a_tone_waits_for_a_cut_that_is_told_as_pointing() {
     );
 }
 
-/// Beside a tempo that runs a constant lead is still no fault, and a note off that line is.
+/// When the tempo changes, a constant lead is still no fault, but a note off the line of the tempo
+/// is.
 #[test]
 fn notes_are_measured_from_the_line_of_a_tempo_that_runs() {
     let running = |percent: f64, first: f64| {
@@ -121,7 +123,8 @@ fn notes_are_measured_from_the_line_of_a_tempo_that_runs() {
         kinds(&running(8.0, -160.0)),
         [FaultKind::Early, FaultKind::Rushing]
     );
-    // up to 3 per cent the tempo is no fault, so what it moved is: 60 ms at the third beat
+    // Up to 3 per cent a change of tempo is no fault, so the notes it moved are: 60 ms at the third
+    // beat.
     let mut slight = pointed(0.0);
     slight.drift_percent = 3.0;
     for note in &mut slight.notes {
@@ -130,7 +133,7 @@ fn notes_are_measured_from_the_line_of_a_tempo_that_runs() {
     assert_eq!(kinds(&slight), [FaultKind::Early]);
 }
 
-/// A bar of one note has none that closes it.
+/// A bar with a single note has no closing note.
 #[test]
 fn the_only_note_of_its_bar_is_called_by_its_name() {
     let mut measured = pointed(0.0);
@@ -144,7 +147,7 @@ fn the_only_note_of_its_bar_is_called_by_its_name() {
     );
 }
 
-/// Tones are alike that are the same note; from 80 ms on the limit is that of long ones.
+/// Only tones of the same note must be alike. From 80 ms on the limit for long tones applies.
 #[test]
 fn only_tones_of_one_note_are_to_be_alike() {
     let tones = |second: Note, first_ms: f64, second_ms: f64| {
@@ -161,7 +164,7 @@ fn only_tones_of_one_note_are_to_be_alike() {
     assert_eq!(tones(Note::LowG, 45.0, 80.0), [FaultKind::Unlike]);
 }
 
-/// Taps are counted among taps: a tone of the same note is none.
+/// Taps are numbered among taps only; a tone of the same note does not count.
 #[test]
 fn a_tap_is_not_counted_with_tones() {
     let mut measured = clean_grip();
@@ -182,7 +185,7 @@ fn a_tap_is_not_counted_with_tones() {
     );
 }
 
-/// What is farther from its length, in proportion, is shown first.
+/// The tone whose length is further off in proportion is shown first.
 #[test]
 fn the_shape_is_ordered_by_how_many_times_a_tone_is_off() {
     let verdict = judged(|measured| {
@@ -195,7 +198,7 @@ fn the_shape_is_ordered_by_how_many_times_a_tone_is_off() {
     assert_eq!(shown, ["25 of 20 ms", "90 of 100 ms"]);
 }
 
-/// Our own sound is the timeline: four notes in five within 3 ms. No fingers are so exact.
+/// Our own sound matches the timeline: four notes in five are within 3 ms. No player is so exact.
 #[test]
 fn four_exact_notes_in_five_are_our_own_sound() {
     let own = |change: &dyn Fn(&mut Measurement)| {
@@ -212,7 +215,7 @@ fn four_exact_notes_in_five_are_our_own_sound() {
         off(measured, 2);
         off(measured, 4);
     }));
-    // how long a melody note lasts says nothing, when it came does
+    // The length of a melody note does not show whose sound it is, but its onset does.
     assert!(own(&|measured| {
         off(measured, 2);
         off(measured, 5);
@@ -227,7 +230,7 @@ fn four_exact_notes_in_five_are_our_own_sound() {
     assert!(!own(&|measured| measured.playing = false));
 }
 
-/// Two to one, with room for rounding, is the roundest that is written.
+/// Two to one, with a margin for rounding, is the roundest ratio that is written as a pair.
 #[test]
 fn notes_nearly_alike_are_no_pair() {
     let kind = |first: f64, second: f64, early: f64| {
@@ -241,7 +244,7 @@ fn notes_nearly_alike_are_no_pair() {
     assert_eq!(kind(650.0, 350.0, 100.0), [FaultKind::Uneven]);
     assert_eq!(kind(340.0, 660.0, -100.0), [FaultKind::Pointing]);
     assert_eq!(kind(350.0, 650.0, -100.0), [FaultKind::Uneven]);
-    // a minim and a crotchet, each on a click, are no dot and cut
+    // A minim and a crotchet that both stand on a click are not a dot and its cut.
     let mut beats = pointed(250.0);
     for (note, place) in beats.notes.iter_mut().zip([0.0, 2000.0, 3000.0, 4000.0]) {
         note.place_ms = Some(ms(place));
@@ -250,7 +253,7 @@ fn notes_nearly_alike_are_no_pair() {
     assert_eq!(words(&beats), ["the C landed 250 ms before the click"]);
 }
 
-/// The last note of the music is as long as it is written.
+/// The last note of the music ends as written.
 #[test]
 fn a_cut_that_ends_the_music_is_judged_too() {
     let mut measured = pointed(250.0);
@@ -261,8 +264,8 @@ fn a_cut_that_ends_the_music_is_judged_too() {
     );
 }
 
-/// In a snap the movement behind it takes from its long note; of a dot that is written only, from its
-/// cut, which says nothing of the dot.
+/// In a snap the movement behind it takes its time from the long note. Behind a dot that is only
+/// written it takes its time from the cut, so the dot may be blamed.
 #[test]
 fn what_a_movement_behind_a_pair_takes_from_is_not_told_to_be_held() {
     let behind = |place: f64, early: f64| {
@@ -283,7 +286,7 @@ fn what_a_movement_behind_a_pair_takes_from_is_not_told_to_be_held() {
     );
 }
 
-/// The notes came at 40, 760 and 980 ms: 720 to 220.
+/// The onsets are at 40, 760 and 980 ms, so the lengths are 720 and 220 ms.
 #[test]
 fn the_ratio_of_a_pair_is_that_of_its_onsets() {
     let mut measured = pointed(0.0);
@@ -297,7 +300,7 @@ fn the_ratio_of_a_pair_is_that_of_its_onsets() {
     assert!((ratio - 720.0 / 220.0).abs() < 1e-9, "{ratio}");
 }
 
-/// Both of its notes early by the same: the pair is early and not round.
+/// When both notes of a pair are early by the same time, the pair is early and not round.
 #[test]
 fn a_whole_pair_that_came_early_is_no_matter_of_pointing() {
     let mut early = played(&[4.0; 4], true);
@@ -309,7 +312,7 @@ fn a_whole_pair_that_came_early_is_no_matter_of_pointing() {
     assert!(told.contains(&FaultKind::Early), "{told:?}");
 }
 
-/// At as much as a note may be off its place nothing is said, also where its end was not heard.
+/// At the offset limit there is no fault, even when the end of the pair was not heard.
 #[test]
 fn a_pair_without_its_end_is_judged_by_its_inner_note() {
     let open = |early: f64| {
@@ -322,8 +325,9 @@ fn a_pair_without_its_end_is_judged_by_its_inner_note() {
     assert_eq!(open(51.0), [FaultKind::Pointing]);
 }
 
-/// Four pairs say something of all. Their median must be outside by 3 ms and twice its standard error:
-/// of eight that half lie 8 ms from it, 2 times 1.2533 times 1.4826 times 8 over the root of 8, 10.5 ms.
+/// Four pairs are enough to judge all together. Their median must be outside the range by 3 ms and
+/// twice its standard error. With half of eight pairs 8 ms from the median, that is 2 · 1.2533 ·
+/// 1.4826 · 8 / √8 = 10.5 ms.
 #[test]
 fn all_pairs_are_told_where_their_median_is_surely_outside() {
     assert_eq!(

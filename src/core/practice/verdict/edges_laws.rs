@@ -1,4 +1,4 @@
-//! The laws of where limits lie, of what a fault says in figures, and of how much it weighs.
+//! Tests of the exact limits, of the figures in a fault, and of its weight.
 
 use super::blame_laws::{faults, words};
 use super::pointing_laws::{played, wanted};
@@ -13,7 +13,7 @@ fn lasting(at: usize, length: f64) -> Verdict {
     judged(|measured| measured.notes[at].length_ms = Some(Milliseconds(length)))
 }
 
-/// The tones of the grip, both of this model.
+/// The two tones of the grip, which last `model` milliseconds in the timeline.
 fn tones(model: f64, first: f64, second: f64) -> Verdict {
     judged(|measured| {
         for (at, length) in [(2, first), (4, second)] {
@@ -23,7 +23,7 @@ fn tones(model: f64, first: f64, second: f64) -> Verdict {
     })
 }
 
-/// The closing note of the grip so many milliseconds off, at a beat of so many.
+/// The closing note of the grip is `by` milliseconds off at a beat of `beat` milliseconds.
 fn off(beat: f64, by: f64) -> Verdict {
     judged(|measured| {
         measured.beat_ms = Milliseconds(beat);
@@ -43,8 +43,8 @@ fn near(found: Option<f64>, expected: f64) {
     );
 }
 
-/// The report and the homework show both figures, and a fault weighs as many times as it is beyond
-/// its limit: 92 of 60 ms is 1.53 times, 25 where 40 are the least is 1.6 times.
+/// The report and the homework show both figures, and a fault weighs the ratio of figure to limit:
+/// 92 ms at a limit of 60 ms weighs 1.53, and 25 ms at a least length of 40 ms weighs 1.6.
 #[test]
 fn a_fault_says_what_was_measured_the_limit_and_weighs_their_ratio() {
     let landed =
@@ -66,7 +66,7 @@ fn a_fault_says_what_was_measured_the_limit_and_weighs_their_ratio() {
             60.0,
             92.0 / 60.0,
         ),
-        // 0.6 of 73 ms is more than 40, and 0.6 of 60 less
+        // 0.6 of 73 ms is more than 40 ms; 0.6 of 60 ms is less.
         (tones(73.0, 73.0, 25.0), FaultKind::Crushed, 25.0, 40.0, 1.6),
         (tones(60.0, 60.0, 30.0), FaultKind::Crushed, 30.0, 36.0, 1.2),
         (
@@ -114,8 +114,8 @@ fn a_fault_says_what_was_measured_the_limit_and_weighs_their_ratio() {
     }
 }
 
-/// A tone of which nothing sounded and one of 0 ms are the same to the ear; from there to 20 ms it
-/// weighs evenly less.
+/// A tone of 0 ms weighs as much as one that was not heard; from there the weight falls linearly up
+/// to 20 ms.
 #[test]
 fn a_swallowed_tone_weighs_the_more_the_less_of_it_is_heard() {
     let unheard = judged(|measured| measured.notes[2].heard = None);
@@ -136,12 +136,12 @@ fn a_swallowed_tone_weighs_the_more_the_less_of_it_is_heard() {
     }
 }
 
-/// At a limit nothing is said, right beyond it something is.
+/// A value at its limit is good; one just beyond it is a fault.
 #[test]
 fn what_is_at_its_limit_is_good() {
     for (at_it, beyond) in [
         (lasting(3, 60.0), lasting(3, 60.5)),
-        // the shortest tone that is heard is 20 ms; of a model of 30 ms 0.6 are 18
+        // The shortest audible tone is 20 ms, although 0.6 of a model of 30 ms is 18 ms.
         (tones(30.0, 18.0, 18.0), tones(30.0, 17.5, 18.0)),
         (tones(60.0, 36.0, 36.0), tones(60.0, 35.5, 36.0)),
         (tones(75.0, 135.0, 135.0), tones(75.0, 135.5, 135.0)),
@@ -149,7 +149,7 @@ fn what_is_at_its_limit_is_good() {
         (tones(60.0, 38.0, 76.0), tones(60.0, 38.0, 76.5)),
         (birl_judged(25.0, 25.0), birl_judged(24.5, 25.0)),
         (birl_judged(80.0, 80.0), birl_judged(80.5, 80.0)),
-        // 5 % of a beat of a second, and 10 ms where that is less
+        // The limit is 5 % of a beat of one second, or 10 ms when that is more.
         (off(1000.0, 50.0), off(1000.0, 50.5)),
         (off(1000.0, -50.0), off(1000.0, -50.5)),
         (off(100.0, 10.0), off(100.0, 10.5)),
@@ -163,8 +163,8 @@ fn what_is_at_its_limit_is_good() {
     }
 }
 
-/// A drill may ask for gracenotes and taps of other lengths than are usual: the timeline's own are
-/// never wrong.
+/// A drill may set unusual lengths for gracenotes and taps. The timeline's own length is never a
+/// fault.
 #[test]
 fn a_length_that_the_timeline_itself_gives_is_never_a_fault() {
     let tapped = |model: f64, played: f64| {
@@ -174,7 +174,7 @@ fn a_length_that_the_timeline_itself_gives_is_never_a_fault() {
         }
         faults(&measured).len()
     };
-    // a fifth shorter than a tap of 20 ms is 16, a quarter longer than one of 100 is 125
+    // A fifth shorter than a tap of 20 ms is 16 ms; a quarter longer than one of 100 ms is 125 ms.
     assert_eq!((tapped(20.0, 16.5), tapped(20.0, 15.5)), (0, 2));
     assert_eq!((tapped(100.0, 124.0), tapped(100.0, 126.0)), (0, 2));
     let graced = |length: f64| {
@@ -187,8 +187,8 @@ fn a_length_that_the_timeline_itself_gives_is_never_a_fault() {
     assert_eq!((graced(75.0), graced(76.0)), (0, 1));
 }
 
-/// Of two unlike tones the one is named that is farther from its length in the timeline, whatever
-/// else went wrong.
+/// Of two unlike tones, the fault names the one further from its length in the timeline, whatever
+/// other faults there are.
 #[test]
 fn the_tone_farther_from_its_model_is_the_unlike_one() {
     let verdict = judged(|measured| {
@@ -216,8 +216,8 @@ fn the_tone_farther_from_its_model_is_the_unlike_one() {
     );
 }
 
-/// Tones and taps always, a gracenote where it lasted too long, nothing that was another note; the
-/// faulty ones first.
+/// The shape always shows tones and taps. It shows a gracenote only when that lasted too long, and
+/// never a wrong note. Faulty ones come first.
 #[test]
 fn a_gracenote_that_lasted_too_long_is_part_of_the_shape() {
     let shown = |verdict: &Verdict| -> Vec<(String, String, bool)> {
@@ -243,7 +243,7 @@ fn a_gracenote_that_lasted_too_long_is_part_of_the_shape() {
     assert_eq!(shown(&other), [tone("second low G", "60 of 60 ms", false)]);
 }
 
-/// One tap has no number.
+/// A movement with one tap names it without a number.
 #[test]
 fn the_one_tap_of_a_movement_is_named_without_a_number() {
     let mut one = birl(18.0, 30.0);
@@ -253,7 +253,7 @@ fn the_one_tap_of_a_movement_is_named_without_a_number() {
     assert_eq!(words(&one), ["the low G tap lasted 18 ms; let it sound"]);
 }
 
-/// Where one gracenote begins a note, the note itself is what lands.
+/// When one gracenote begins a note on its place, the note itself is the landing.
 #[test]
 fn a_note_with_one_gracenote_on_its_place_lands_itself() {
     let mut measured = birl(35.0, 35.0);
@@ -270,8 +270,8 @@ fn a_note_with_one_gracenote_on_its_place_lands_itself() {
     );
 }
 
-/// A dot and its cut of a second, or a snap, wanted between 3 and 6 to 1, its inner note so much too
-/// early.
+/// A dot and its cut of one second together, or a snap, with the range 3 to 6. The inner note is
+/// `early` milliseconds early.
 fn ranged(long_first: bool, early: f64) -> Vec<Fault> {
     let mut measured = pointed(early);
     if !long_first {
@@ -281,7 +281,7 @@ fn ranged(long_first: bool, early: f64) -> Vec<Fault> {
     faults(&measured)
 }
 
-/// Three to one leaves 750 of 1000 ms to the long note, six to one 857; a note may be 50 ms off its
+/// Three to one gives the long note 750 of 1000 ms, six to one 857 ms. A note may be 50 ms off its
 /// place.
 #[test]
 fn one_pair_may_be_outside_its_range_by_as_much_as_a_note_may_be_off_its_place() {
@@ -309,7 +309,7 @@ fn one_pair_may_be_outside_its_range_by_as_much_as_a_note_may_be_off_its_place()
     }
 }
 
-/// Where only its written place says how a pair is wanted, the limit for places is its range.
+/// When only the written place defines a pair, the offset limit is its range.
 #[test]
 fn a_written_pair_weighs_as_many_times_as_its_note_is_off_its_place() {
     for (early, weight) in [(50.5, 1.01), (100.0, 2.0), (175.0, 3.5)] {
@@ -322,7 +322,8 @@ fn a_written_pair_weighs_as_many_times_as_its_note_is_off_its_place() {
     }
 }
 
-/// What is wrong all through weighs twice as much as the same once, and no more than a missing note.
+/// A fault of all pairs weighs twice as much as the same fault of one pair, but at most as much as
+/// a missing note.
 #[test]
 fn what_is_wrong_with_all_pairs_weighs_twice() {
     for long_first in [true, false] {
@@ -337,7 +338,7 @@ fn what_is_wrong_with_all_pairs_weighs_twice() {
     }
 }
 
-/// Of a pair of which one note was another, nothing is known of how it was pointed.
+/// When one note of a pair was another note, its pointing is unknown.
 #[test]
 fn a_pair_with_a_wrong_note_is_not_judged() {
     for wrong in [2, 3] {
@@ -349,7 +350,8 @@ fn a_pair_with_a_wrong_note_is_not_judged() {
         let pointing = |fault: &&Fault| fault.kind == FaultKind::Pointing;
         assert_eq!(verdict.faults.iter().find(pointing), None, "note {wrong}");
         assert_eq!(verdict.faults[0].kind, FaultKind::Wrong);
-        // without its second note the pair before loses nothing, without its first its end
+        // A wrong second note only removes its pair; a wrong first note also removes the end of the
+        // pair before.
         let pairs: Vec<u32> = verdict.pointing[0]
             .pairs
             .iter()
@@ -364,8 +366,8 @@ fn a_pair_with_a_wrong_note_is_not_judged() {
     }
 }
 
-/// Figures that an earlier version or another program kept may have two notes at one place: no
-/// ratio comes of it.
+/// Data of an earlier version or another program may have two notes at one place, which gives no
+/// ratio.
 #[test]
 fn notes_at_one_place_are_no_pair() {
     let mut measured = pointed(-100.0);
@@ -382,8 +384,8 @@ fn notes_at_one_place_are_no_pair() {
     );
 }
 
-/// What the journal keeps beside a mark, so that it can be judged again: figures and limits, each as
-/// it was.
+/// The journal keeps figures and limits with a mark so that it can be judged again; both are read
+/// back unchanged.
 #[test]
 fn figures_and_limits_are_read_again_as_they_were() {
     let measured = birl(30.0, 35.0);
@@ -403,7 +405,7 @@ fn figures_and_limits_are_read_again_as_they_were() {
     assert_eq!(Thresholds::from_json("figures"), None);
 }
 
-/// Nothing is said of a player who was not heard surely enough; at the least that is asked he is.
+/// A player who was heard with too little confidence is not judged; at exactly the limit he is.
 #[test]
 fn less_sure_than_is_asked_is_not_judged() {
     let sure = |confidence: f64| {

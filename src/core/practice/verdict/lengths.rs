@@ -1,19 +1,19 @@
-//! Notes that were not heard, and the lengths of those that were: gracenotes, the tones inside a
-//! movement against the timeline and against each other, the taps of a birl.
+//! Judges notes that were not heard, and the lengths of those that were: gracenotes, tones inside a
+//! movement against the timeline and against each other, and taps of a birl.
 //!
-//! A tone's length against the timeline comes first. Only two tones of which neither is crushed or
-//! dragged are told as unlike, so that half a length is one fault and not two.
+//! A tone's length is compared with the timeline first. Two tones are reported as unlike only when
+//! neither is crushed or dragged, so that one short tone is one fault and not two.
 
 use super::words::spoken;
 use super::{Fault, FaultKind, HEAVIEST, Thresholds, weight};
 use crate::chanter::Note;
 use crate::practice::measurement::{Measurement, NoteKind, NoteMeasure};
 
-/// A drill may ask for gracenotes that are nearly too long. A gracenote is never too long below
-/// this many times its length in the timeline. Chosen.
+/// A gracenote below this many times its length in the timeline is never too long, because a drill
+/// may set long gracenotes. Chosen.
 const TOO_LONG_SHARE: f64 = 1.5;
-/// Where the timeline itself gives a tap less than the shortest, or more than the longest, this share
-/// of its length is the limit (and as many times its length). Chosen.
+/// When the timeline itself plays a tap beyond the usual limits, the limit is this share of its
+/// length, or the length divided by this share. Chosen.
 const TAP_SHARE: f64 = 0.8;
 
 /// A note in its repetition.
@@ -135,7 +135,7 @@ impl Scene<'_> {
                 limit: Some(limits.tone_shortest.0),
                 ..self.fault(
                     FaultKind::Swallowed,
-                    // a tone of 0 ms weighs as much as one that was not heard at all
+                    // A tone of 0 ms weighs as much as one that was not heard at all.
                     1.0 + (HEAVIEST - 2.0)
                         * (1.0 - length / limits.tone_shortest.0).clamp(0.0, 1.0),
                     format!("{} and can hardly be heard; give it time", of_model()),
@@ -189,8 +189,8 @@ impl Scene<'_> {
     }
 }
 
-/// Like tones and taps of one movement, by the two that differ most; what is named is the one farther
-/// from its length in the timeline.
+/// Compares equal tones and taps of one movement by the two that differ most. The fault names the
+/// one further from its length in the timeline.
 pub(super) fn unlike(measured: &Measurement, limits: &Thresholds, faults: &[Fault]) -> Vec<Fault> {
     let faulty = |note: &NoteMeasure| faults.iter().any(|fault| fault.id == Some(note.id));
     let mut found = Vec::new();
@@ -203,7 +203,8 @@ pub(super) fn unlike(measured: &Measurement, limits: &Thresholds, faults: &[Faul
             .filter_map(|at| {
                 let note = &measured.notes[at];
                 let length = note.own_length().filter(|length| length.0 > 0.0)?.0;
-                // against the timeline, because a movement may hold one of them long
+                // Lengths are relative to the timeline, because a movement may hold one of its
+                // tones long.
                 Some((at, length, length / note.expected_ms.0.max(1.0)))
             })
             .collect();

@@ -1,17 +1,18 @@
-//! The melody notes of a repetition, each with how far it came from its place.
+//! The melody notes of a repetition, each with its offset from its place.
 
 use crate::practice::measurement::{Measurement, NoteKind, NoteMeasure};
 
-/// A melody note with its place in the row of notes.
+/// A melody note with its index among the notes.
 #[derive(Clone, Copy)]
 pub(super) struct Melody<'a> {
     pub(super) at: usize,
     pub(super) note: &'a NoteMeasure,
-    /// How far it came from its place, the tempo's own running taken off; positive is late.
+    /// How late it was in milliseconds after the tempo's change is subtracted; negative is early.
+    /// None when it was not heard.
     pub(super) offset: Option<f64>,
 }
 
-/// The melody notes, their offsets measured from a line where the tempo ran.
+/// The melody notes. When the tempo changed, offsets are measured from its line.
 pub(super) fn melody(measured: &Measurement, drift_percent: f64) -> Vec<Melody<'_>> {
     let slope = -drift_percent / 100.0;
     let mut notes: Vec<Melody> = measured

@@ -1,16 +1,16 @@
-//! The verdict: what was measured, judged by thresholds that can change, in a teacher's words.
+//! The verdict: a measurement is judged by adjustable thresholds, in a teacher's words.
 //!
-//! Knows figures and limits; knows nothing of sound: notes heard (`listening::HeardNote`) are aligned
-//! with the score and measured first, and a [`Measurement`] is all that comes in. Names at most two
+//! Knows figures and limits, but no sound. The notes heard (`listening::HeardNote`) are first
+//! aligned with the score and measured; only a [`Measurement`] comes in here. It names at most two
 //! things to work on, the worst first, and never scolds.
 //!
 //! # Which fault is named
-//! One fault for one thing that went wrong. A note not heard, or another in its place, is judged no
-//! further. A tone is measured by its length in the timeline first, and against its like only where
-//! neither is crushed or dragged: half a length and unlike its twin is a crushed tone. Where a long
-//! note pushed the landing after it, only the long note is told. Nothing is said of the tone just
-//! before a late landing, because it only waited for it. Notes off their place while the tempo runs
-//! are the tempo, measured from its own line.
+//! Each thing that went wrong is one fault. A note that was not heard, or another note in its
+//! place, is judged no further. A tone is compared first with its length in the timeline. It is
+//! compared with an equal tone only when neither is crushed or dragged, so a tone of half its
+//! length is only a crushed tone. When a long note pushed the landing after it, only the long note
+//! is reported. A tone just before a late landing is not a fault, because it only waited. When the
+//! tempo changes, notes are measured from the line of the tempo, and the fault is the tempo.
 
 #[cfg(test)]
 mod blame_laws;
@@ -54,21 +54,21 @@ pub enum FaultKind {
     Crushed,
     /// A tone inside a movement, or a birl's tap, was much longer than it should be.
     Dragged,
-    /// Two like tones of one movement differed too much.
+    /// Two equal tones of one movement differed too much.
     Unlike,
-    /// Another note slipped in between two.
+    /// Another note sounded between two notes.
     Crossing,
-    /// A note, or the movement that begins it, belongs on the click and came after it.
+    /// A note that belongs on the click, or the movement that begins it, came late.
     Late,
-    /// A note, or the movement that begins it, belongs on the click and came before it.
+    /// A note that belongs on the click, or the movement that begins it, came early.
     Early,
-    /// A dot and its cut, or a snap, were too round or too sharp: one pair or all together.
+    /// A dot and its cut, or a snap, were too round or too sharp: one pair, or all together.
     Pointing,
-    /// A note between clicks was not in its place.
+    /// A note between clicks was off its place.
     Uneven,
-    /// The tempo ran ahead.
+    /// The tempo became quicker.
     Rushing,
-    /// The tempo fell behind.
+    /// The tempo became slower.
     Dragging,
 }
 
@@ -77,32 +77,32 @@ pub enum FaultKind {
 pub struct Fault {
     /// What kind.
     pub kind: FaultKind,
-    /// The score's id of the note it is about; of the note before for a crossing noise, of the first
-    /// gracenote for a movement that began early or late.
+    /// The score's id of the note at fault. For a crossing noise it is the note before; for a
+    /// movement that began early or late it is the first gracenote.
     pub id: Option<u32>,
-    /// What was measured: milliseconds, per cent for the tempo, how many times as long for tones that
-    /// are not alike, long to short for a pair, nothing for a missing or wrong note.
+    /// The measured figure: milliseconds, per cent for the tempo, the ratio of lengths for unlike
+    /// tones, long to short for a pair. None for a missing or wrong note.
     pub measured: Option<f64>,
-    /// The limit it went beyond, in the same unit.
+    /// The limit that was exceeded, in the same unit.
     pub limit: Option<f64>,
-    /// How bad, 1 upward: how many times the limit, a missing or wrong note 5.
+    /// How bad it is, from 1: how many times beyond the limit; 5 for a missing or wrong note.
     pub weight: f64,
-    /// A teacher's sentence, without a full stop.
+    /// The fault as a teacher's sentence, without a full stop.
     pub words: String,
 }
 
 /// A judged repetition.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Verdict {
-    /// The mark it earns; none when the player was not heard, or not surely enough.
+    /// The mark it earns; none when the player was not heard, or not with enough confidence.
     pub mark: Option<Mark>,
     /// Every fault, the worst first.
     pub faults: Vec<Fault>,
-    /// The tones inside movements and the taps of birls beside their length in the timeline, and
-    /// gracenotes that lasted too long; the worst first.
+    /// Lengths beside those of the timeline: tones inside movements, taps of birls, and gracenotes
+    /// that lasted too long; the worst first.
     #[serde(default)]
     pub shape: Vec<ToneShape>,
-    /// How the dots and the snaps were pointed that say a range of their own.
+    /// How the dots and the snaps that have a range of their own were pointed.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub pointing: Vec<PointingHeard>,
 }
@@ -113,17 +113,17 @@ impl Verdict {
         &self.faults[..self.faults.len().min(2)]
     }
 
-    /// At most two tones that show best how the movement was shaped, the worst first.
+    /// At most two tones that best show the shape of the movement, the worst first.
     pub fn worst_shape(&self) -> &[ToneShape] {
         &self.shape[..self.shape.len().min(2)]
     }
 }
 
-/// The weight of a note that is missing or another; also the most any other fault weighs.
+/// The weight of a missing or wrong note, which no other fault exceeds.
 const HEAVIEST: f64 = 5.0;
 
-/// Judges what was measured. A silent player earns nothing, no mark and no fault, and neither does one
-/// with too much around him to be sure of what was played.
+/// Judges a measurement. A silent player gets no mark and no fault, and neither does a player with
+/// too much noise around for a confident detection.
 pub fn judge(measured: &Measurement, limits: &Thresholds) -> Verdict {
     let unsure = |confidence| confidence < limits.least_confidence;
     if !measured.playing || measured.confidence.is_some_and(unsure) {
@@ -160,7 +160,7 @@ pub fn judge(measured: &Measurement, limits: &Thresholds) -> Verdict {
     }
 }
 
-/// How bad, by how many times the limit.
+/// The weight of a fault: how many times beyond the limit the figure is.
 fn weight(measured: f64, limit: f64) -> f64 {
     if limit > 0.0 {
         (measured / limit).clamp(1.0, HEAVIEST)

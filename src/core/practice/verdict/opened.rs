@@ -1,15 +1,16 @@
-//! The tones of an opened movement: told from the lengths beside its own, and alike.
+//! Judges the tones of an opened movement: their length must match the rung, and they must be
+//! alike.
 //!
-//! Real time asks that a tone is heard and not dragged; an opened movement asks for its own length.
-//! Where the movement begins before the beat its start has no place on the click, so nothing here
-//! asks when it began: its landing, the evenness of the notes around it and its tones are judged.
+//! In real time a tone must be heard and not dragged; in an opened movement it must have the rung's
+//! length. When the movement begins before the beat, its start has no place on the click. So its
+//! start is not judged, but its landing, the evenness of the notes around it and its tones are.
 
 use super::lengths::unlike;
 use super::{Fault, FaultKind, Thresholds, weight};
 use crate::practice::measurement::{Measurement, NoteKind, NoteMeasure};
 use crate::units::median;
 
-/// Puts what an opened movement asks of its tones in place of what real time asks.
+/// Replaces the faults of tones in real time by those of an opened movement.
 pub(super) fn judge(
     faults: &mut Vec<Fault>,
     measured: &Measurement,
@@ -17,7 +18,7 @@ pub(super) fn judge(
     rung_ms: f64,
 ) {
     let is_tone = |note: &NoteMeasure| {
-        // a tone that the movement holds long anyway does not belong to the opening
+        // A tone that the movement holds long in any case is not part of the opening.
         note.part == NoteKind::Tone && (note.expected_ms.0 - rung_ms).abs() < 1.0
     };
     let of_tone = |fault: &Fault| {
@@ -46,8 +47,8 @@ pub(super) fn judge(
     faults.extend(apart);
 }
 
-/// The fault where the repetition's median tone is too short or too long for the rung; it names the
-/// shortest or the longest tone.
+/// The fault when the median tone of the repetition is too short or too long for the rung. It names
+/// the shortest or the longest tone.
 fn median_off(heard: &[(f64, u32)], limits: &Thresholds, rung_ms: f64) -> Option<Fault> {
     let (shortest, longest) = (heard.first()?, heard.last()?);
     let mut lengths: Vec<f64> = heard.iter().map(|(length, _)| *length).collect();
@@ -83,7 +84,7 @@ mod tests {
     use crate::practice::{Mark, Rung};
     use crate::units::Milliseconds;
 
-    /// Two grips in a repetition, opened to 148 ms at 60, with these tones.
+    /// Two grips in one repetition, opened to 148 ms at 60 beats a minute, with these four tones.
     fn grips(tones: [f64; 4]) -> Measurement {
         grips_opened_to(148.0, tones)
     }
@@ -141,7 +142,8 @@ mod tests {
         faults.map(|fault| (fault.kind, fault.words)).collect()
     }
 
-    /// 0.75 of 148 is 111, 1.3 of it is 192.4: within is clean, beyond is another rung.
+    /// 0.75 of 148 ms is 111 ms, and 1.3 of it is 192.4 ms. Within these limits it is clean;
+    /// outside it is another rung.
     #[test]
     fn the_median_tone_lies_near_the_rung() {
         for clean in [112.0, 148.0, 192.0] {
@@ -163,15 +165,15 @@ mod tests {
         );
     }
 
-    /// Of 100 ms a median of 75 and one of 130 are within. Beyond, the shortest or the longest tone is
-    /// named, and the fault says the median and its limit.
+    /// At 100 ms a median of 75 ms and one of 130 ms are within the limits. Outside them the fault
+    /// names the shortest or the longest tone, and its figures are the median and its limit.
     #[test]
     fn the_edges_of_a_rung_belong_to_it() {
         let faults =
             |tones| judge(&grips_opened_to(100.0, tones), &limits_at("100 ms at 60")).faults;
         assert_eq!(faults([75.0; 4]), []);
         assert_eq!(faults([130.0; 4]), []);
-        // with the longest not before a landing, which could excuse it
+        // Here the longest tone does not stand before a landing, which could excuse it.
         assert_eq!(faults([131.0, 129.0, 131.0, 129.0]), []);
         for (tones, id, median, limit, weight) in [
             ([62.0, 58.0, 60.0, 60.0], 3, 60.0, 75.0, 1.25),
@@ -187,7 +189,7 @@ mod tests {
         }
     }
 
-    /// A tone that the movement holds a beat long is not opened.
+    /// A tone that the movement holds for a beat is not opened.
     #[test]
     fn a_held_tone_is_no_tone_of_the_opening() {
         let mut measured = grips([1000.0, 148.0, 1000.0, 148.0]);
@@ -197,8 +199,8 @@ mod tests {
         assert_eq!(judge(&measured, &limits()).faults, []);
     }
 
-    /// In real time two tones of 50 and 79 ms are alike, because a finger's own unevenness weighs more
-    /// in short ones; on a rung of 70 ms they are not.
+    /// In real time tones of 50 and 79 ms are alike, because the unevenness of a finger matters
+    /// more in short tones. On a rung of 70 ms they are not alike.
     #[test]
     fn short_tones_of_an_opened_movement_are_alike_too() {
         let apart = grips_opened_to(70.0, [50.0, 79.0, 70.0, 70.0]);
@@ -210,7 +212,8 @@ mod tests {
         assert_eq!(judge(&alike, &limits_at("70 ms at 60")).faults, []);
     }
 
-    /// The rungs beside it, 211 and 104 ms, are never taken for it; real time would call both clean.
+    /// The neighbouring rungs, 211 and 104 ms, are told apart from this one; real time would call
+    /// both clean.
     #[test]
     fn a_rung_is_told_from_its_neighbours() {
         for (neighbour, kind) in [(211.0, FaultKind::Dragged), (104.0, FaultKind::Crushed)] {
@@ -222,7 +225,8 @@ mod tests {
         }
     }
 
-    /// One long tone does not carry the median away; that it is unlike its twin is told: 1.5 to 1.
+    /// One long tone does not change the median much, but it is reported as unlike its twin: 1.5 to
+    /// 1.
     #[test]
     fn like_tones_are_alike() {
         assert_eq!(told([140.0, 205.0, 140.0, 150.0]), []);
@@ -231,8 +235,8 @@ mod tests {
         assert_eq!(apart[0].0, FaultKind::Unlike);
     }
 
-    /// When an opened movement begins is not judged; whether a note between the clicks is even is judged
-    /// as always.
+    /// The beginning of an opened movement is not judged, but the evenness of a note between clicks
+    /// is.
     #[test]
     fn the_evenness_of_the_notes_around_it_is_judged_and_its_start_is_not() {
         let mut measured = grips([148.0; 4]);
@@ -245,8 +249,8 @@ mod tests {
         assert_eq!(told.collect::<Vec<_>>(), [(FaultKind::Uneven, Some(5))]);
     }
 
-    /// A tone that was not heard is a swallowed one here too, and nothing is said of a movement of
-    /// which nothing was heard besides.
+    /// A tone that was not heard is swallowed, as in real time. When no other tone of the movement
+    /// was heard, nothing else is reported.
     #[test]
     fn a_tone_that_was_not_heard_is_swallowed() {
         let mut measured = grips([148.0; 4]);

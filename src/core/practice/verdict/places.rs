@@ -1,8 +1,7 @@
-//! When notes came: landings on the click, movements begun early or late, evenness.
+//! Judges when notes came: landings on the click, movements that began early or late, evenness.
 //!
-//! Only the note that moved is blamed. A landing that a long gracenote or a dragged tone before it
-//! pushed is that fault and no second one, and a tempo that runs is told as that and not as one
-//! early note after the other.
+//! Only the note that moved is blamed. A landing pushed by a long gracenote or a dragged tone is
+//! not a second fault. A changing tempo is reported as one fault, not as many early notes.
 
 use super::melody::{Melody, melody};
 use super::pointing::{self, Pair, PointingHeard};
@@ -10,7 +9,7 @@ use super::words::{bar_words, spoken};
 use super::{Fault, FaultKind, Thresholds, weight};
 use crate::practice::measurement::{Measurement, NoteKind};
 
-/// What is told of places, and how pairs that say their range were pointed.
+/// The faults of places, and how pairs with a range of their own were pointed.
 pub(super) fn judge(
     measured: &Measurement,
     limits: &Thresholds,
@@ -32,7 +31,7 @@ pub(super) fn judge(
             && !pushed(measured, own, lengths, limit);
         match Pair::at(measured, &melody, number, limit) {
             Some(Err(())) => {}
-            // whether a pair is within its range says more than the place of the note inside it
+            // For a pair with a range, the range says more than the place of the note inside it.
             Some(Ok(pair)) if pair.has_range() => pairs.push(pair),
             Some(Ok(pair)) if off && pair.is_round(limit) => pairs.push(pair),
             _ if off => off_their_places.push(off_its_place(measured, &melody, number, limit)),
@@ -44,7 +43,8 @@ pub(super) fn judge(
     (faults, pointing::heard(&melody, &pairs))
 }
 
-/// True for a tone that is dragged only because the note after it came late: the landing is the fault.
+/// True for a tone that is dragged only because the note after it came late; the fault is then the
+/// landing.
 pub(super) fn waits_for_its_landing(
     measured: &Measurement,
     fault: &Fault,
@@ -70,8 +70,8 @@ pub(super) fn waits_for_its_landing(
         && fault.limit.is_some_and(|limit| rest <= limit)
 }
 
-/// True when notes of its own movement that lasted too long, and are told as that, made it late. The
-/// tone just before it does not count: it may only have waited.
+/// True when long notes of its own movement, which are faults themselves, made it late. The tone
+/// just before it does not count, because it may only have waited.
 fn pushed(measured: &Measurement, own: &Melody, lengths: &[Fault], limit: f64) -> bool {
     let first = own.at - own.note.begun_by.min(own.at);
     let late = own.offset.unwrap_or(0.0);
@@ -95,8 +95,8 @@ fn off_its_place(measured: &Measurement, melody: &[Melody], number: usize, limit
     let own = &melody[number];
     let offset = own.offset.unwrap_or(0.0);
     let (late, by) = (offset > 0.0, offset.abs());
-    // several gracenotes on its place: what began early is the movement, and the note itself may
-    // well stand on the click
+    // With several gracenotes on its place, it is the movement that began early. The note itself
+    // may be on the click.
     let movement = own
         .note
         .movement

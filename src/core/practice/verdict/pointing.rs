@@ -1,14 +1,15 @@
-//! Whether pairs, a dot with its cut or a snap, were played as round or as sharp as they are wanted.
+//! Judges whether pairs (a dot with its cut, or a snap) were played as round or as sharp as wanted.
 //!
-//! A ratio is that of long to short by onsets, so that a gracenote belongs to the note it begins, and
-//! a tempo that runs changes it little. A pair says its range ([`PairWanted`]); where it says none,
-//! its written place and the limit for places are its range. Two things are told: one pair that is
-//! outside its range by more than a note may be off its place, and all pairs together where their
-//! middle is outside by more than it can be measured.
+//! The ratio is long to short by onsets. So a gracenote belongs to the note it begins, and a
+//! changing tempo has little effect. A pair may have a range ([`PairWanted`]); otherwise its
+//! written place and the offset limit are its range. There are two kinds of fault. One pair may be
+//! outside its range by more than the offset limit. All pairs together may have a median that is
+//! outside by more than its error.
 //!
-//! A dot whose time a movement takes (a grip or taorluath to its cut, or to the note behind the pair,
-//! which the cut alone has no time for) is never called too short (from experience, 55 to 65 % sure); where the pair has no range of
-//! its own and is off its written place, only the short note is told of.
+//! A movement may take its time from a dot: a grip or taorluath to its cut, or to the note behind
+//! the pair when the cut is too short for it. Such a dot is never called too short (from
+//! experience, 55 to 65 % sure). When the pair has no range of its own and is off its written
+//! place, only the short note is reported.
 
 use super::melody::Melody;
 use super::words::{bar_words, the};
@@ -16,17 +17,17 @@ use super::{Fault, FaultKind, HEAVIEST, weight};
 use crate::practice::measurement::{Measurement, NoteKind};
 use serde::{Deserialize, Serialize};
 
-/// A note written at least so many times as long as the one beside it is a dot beside a cut: 2 to 1
-/// is the roundest pointing that is written, with room for rounding. Chosen.
+/// A note written at least this many times as long as its neighbour is a dot beside a cut. 2 to 1
+/// is the roundest written pointing; the value leaves a margin for rounding. Chosen.
 const POINTED: f64 = 1.9;
-/// How well the middle of many pairs is known at best, milliseconds: each of the two onsets that a
-/// length lies between is told to 1.5 ms.
+/// The best possible accuracy of the median of many pairs, in milliseconds: a length lies between
+/// two onsets, each detected to 1.5 ms.
 const MEASURED_MS: f64 = 3.0;
-/// Fewer pairs say nothing of all pairs. Chosen.
+/// The least number of pairs for a fault of all pairs together. Chosen.
 const SEVERAL: usize = 4;
-/// So many times as much weighs what is wrong all through as what is wrong once. Chosen.
+/// How many times as much a fault of all pairs weighs as a fault of one pair. Chosen.
 const ALL_THROUGH: f64 = 2.0;
-/// Standard errors of the middle within which a range's edge is still kept. 2: about 95 %.
+/// How many standard errors the median must be outside the range. 2: about 95 %.
 const ERRORS: f64 = 2.0;
 
 /// One pair as it was played.
@@ -36,38 +37,38 @@ pub struct PairPlayed {
     pub id: u32,
     /// The bar it stands in, from 1; 0 in a pickup.
     pub bar: u32,
-    /// Long to short by onsets.
+    /// The ratio of long to short by onsets.
     pub ratio: f64,
-    /// The roundest and the sharpest that are as good.
+    /// The roundest and the sharpest ratio that are equally good.
     pub range: (f64, f64),
-    /// A movement takes its time from the pair, so that the long note is not asked to be longer.
+    /// True when a movement takes its time from the pair, so that the long note need not be longer.
     pub taken: bool,
 }
 
-/// The dots of a repetition, or its snaps.
+/// The dots of a repetition, or its snaps, as they were played.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PointingHeard {
-    /// Dots, long note first; else snaps.
+    /// True for dots, whose long note comes first; false for snaps.
     pub long_first: bool,
-    /// The middle ratio of long to short, of those pairs that no movement takes time from; so are the
-    /// spread and the range.
+    /// The median ratio of long to short. It covers the pairs from which no movement takes time; so
+    /// do the spread and the range.
     pub ratio: f64,
-    /// How far from it half of the pairs lie at most, in the same ratio.
+    /// The spread: half of the pairs lie at most this far from the median ratio.
     pub spread: f64,
-    /// The range that most of them are wanted in.
+    /// The range that most of these pairs have.
     pub range: (f64, f64),
     /// Each pair, in order.
     pub pairs: Vec<PairPlayed>,
 }
 
 impl PointingHeard {
-    /// `dots 3.8 : 1`.
+    /// A short text: `dots 3.8 : 1`.
     pub fn short(&self) -> String {
         let what = if self.long_first { "dots" } else { "snaps" };
         format!("{what} {}", spaced(self.long_first, self.ratio))
     }
 
-    /// `dots 3.8 : 1, half of 16 within 0.4; wanted 3 to 6`.
+    /// A text with all figures: `dots 3.8 : 1, half of 16 within 0.4; wanted 3 to 6`.
     pub fn spoken(&self) -> String {
         format!(
             "{}, half of {} within {:.1}; wanted {}",
@@ -79,7 +80,7 @@ impl PointingHeard {
     }
 }
 
-/// `2.1 : 1`; of a snap `1 : 2.1`.
+/// The ratio as text: `2.1 : 1` for a dot, `1 : 2.1` for a snap.
 fn spaced(long_first: bool, ratio: f64) -> String {
     if long_first {
         format!("{ratio:.1} : 1")
@@ -88,40 +89,41 @@ fn spaced(long_first: bool, ratio: f64) -> String {
     }
 }
 
-/// `3 to 6`, `2.5 to 4`.
+/// The range as text: `3 to 6`, `2.5 to 4`.
 fn wanted((least, most): (f64, f64)) -> String {
     let shown = |edge: f64| (edge * 10.0).round() / 10.0;
     format!("{} to {}", shown(least), shown(most))
 }
 
-/// Which way a pair missed its range.
+/// On which side of its range a pair was.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Side {
     Rounder,
     Sharper,
 }
 
-/// A pair as it is wanted and as it was played. Lengths by onsets, milliseconds.
+/// A pair as wanted and as played. Lengths are from onset to onset, in milliseconds.
 pub(super) struct Pair {
     number: usize,
     long_first: bool,
-    /// First and second note as they were played.
+    /// Lengths of the first and the second note as played.
     first: f64,
     second: f64,
-    /// Both as the timeline has them.
+    /// Lengths of both notes in the timeline.
     expected: (f64, f64),
-    /// None where its written place is all that says it.
+    /// The pair's own range; none when only its written place defines it.
     range: Option<(f64, f64)>,
     taken: bool,
-    /// The note behind it came as far off its place as its second note.
+    /// True when the note behind the pair was as far off its place as the pair's second note.
     together: bool,
-    /// The end of it was heard.
+    /// True when the end of the pair was heard.
     ended: bool,
 }
 
 impl Pair {
-    /// The pair whose second note is the melody's `number`th; none where that is no second note of a
-    /// pair, or one of the two was not heard. `Err` where it is one that is never judged.
+    /// The pair whose second note is the melody note with index `number`. None when that is not the
+    /// second note of a pair or one of the two notes was not heard. `Err` when the pair is never
+    /// judged.
     pub(super) fn at(
         measured: &Measurement,
         melody: &[Melody],
@@ -157,8 +159,8 @@ impl Pair {
         let by = own.offset? - begun;
         let next_off = next.and_then(|next| next.offset);
         let together = next_off.is_some_and(|off| (off - own.offset.unwrap_or(0.0)).abs() <= limit);
-        // what stands between two melody notes and does not begin the second one takes its time from
-        // the first
+        // A part between two melody notes that does not begin the second one takes its time from
+        // the first.
         let takes = |from: &Melody, to: &Melody| {
             let first = to.at - to.note.begun_by.min(to.at);
             let notes = measured.notes.get(from.at..first).unwrap_or(&[]);
@@ -167,7 +169,7 @@ impl Pair {
         let from_first = takes(before, own);
         let from_second = next.is_some_and(|next| takes(own, next));
         let taken = match range {
-            // what takes its time from the cut leaves less of it for the dot
+            // When a movement takes its time from the cut, the dot gives some of it.
             Some(_) => from_first || from_second,
             None if long_first => from_first,
             None => from_second,
@@ -189,29 +191,29 @@ impl Pair {
         }))
     }
 
-    /// True where it says its range itself.
+    /// True when the pair has a range of its own.
     pub(super) fn has_range(&self) -> bool {
         self.range.is_some()
     }
 
-    /// True where it is rounder than its range by more than `limit` and may be told so: the place of
-    /// the note inside it is nothing more to tell then.
+    /// True when the pair is rounder than its range by more than `limit` and this may be reported.
+    /// The place of the note inside it is then not reported too.
     pub(super) fn is_round(&self, limit: f64) -> bool {
         self.off(limit)
             .is_some_and(|(side, _)| side == Side::Rounder)
     }
 
-    /// Which way and by how many milliseconds it is further outside its range than a note may be off
-    /// its place; nothing where that is not told.
+    /// On which side, and by how many milliseconds, the pair is outside its range by more than the
+    /// offset limit; none when it is not, or when this is not reported.
     fn off(&self, limit: f64) -> Option<(Side, f64)> {
         let (side, by) = self.outside(self.judged_by(limit))?;
-        // of a written place the limit is the range
+        // For a written place the offset limit is already the range.
         let by = if self.range.is_some() { by } else { by + limit };
         let forgiven = self.taken && side == Side::Rounder && self.has_range();
         (by > limit && !forgiven && !self.together).then_some((side, by))
     }
 
-    /// Long to short, of lengths in the order they were played.
+    /// The ratio of long to short, for two lengths in the order in which they were played.
     fn ratio(&self, first: f64, second: f64) -> f64 {
         if self.long_first {
             first / second
@@ -224,8 +226,8 @@ impl Pair {
         self.ratio(self.first, self.second)
     }
 
-    /// The range it is judged by: its own, or what a note that may be off its place by `limit` leaves
-    /// of its written ratio. Only what is rounder than that is a matter of pointing then.
+    /// The range by which the pair is judged: its own, or the written ratio with the offset limit
+    /// `limit`. In the second case only a rounder pair is a fault of pointing.
     fn judged_by(&self, limit: f64) -> (f64, f64) {
         self.range.unwrap_or_else(|| {
             let (first, second) = self.expected;
@@ -234,7 +236,8 @@ impl Pair {
         })
     }
 
-    /// How far its inner onset is outside a range, milliseconds, and which way.
+    /// On which side its inner onset is outside a range, and by how many milliseconds; none when it
+    /// is inside.
     fn outside(&self, (least, most): (f64, f64)) -> Option<(Side, f64)> {
         let whole = self.first + self.second;
         let long = if self.long_first {
@@ -242,7 +245,7 @@ impl Pair {
         } else {
             self.second
         };
-        // the long note of a pair as long as this one at a ratio
+        // The length of the long note of a pair as long as this one at a given ratio.
         let at = |ratio: f64| whole * (1.0 - 1.0 / (1.0 + ratio));
         if long < at(least) {
             Some((Side::Rounder, at(least) - long))
@@ -253,7 +256,7 @@ impl Pair {
         }
     }
 
-    /// The fault of this one pair: outside its range by more than a note may be off its place.
+    /// The fault of this single pair: it is outside its range by more than the offset limit.
     fn fault(
         &self,
         measured: &Measurement,
@@ -306,8 +309,8 @@ fn edge((least, most): (f64, f64), side: Side) -> f64 {
     }
 }
 
-/// Dots, then snaps, of those pairs that say their range and were heard to their end; neither where
-/// movements take time from all of them.
+/// The dots and then the snaps of the pairs that have a range and were heard to their end. A kind
+/// is left out when movements take time from all of its pairs.
 pub(super) fn heard(melody: &[Melody], pairs: &[Pair]) -> Vec<PointingHeard> {
     let of = |long_first: bool| {
         let played: Vec<PairPlayed> = pairs
@@ -340,15 +343,15 @@ pub(super) fn heard(melody: &[Melody], pairs: &[Pair]) -> Vec<PointingHeard> {
     [of(true), of(false)].into_iter().flatten().collect()
 }
 
-/// The lower of the two middle values where there are two.
+/// The median; of two middle values the lower one.
 fn middle(values: impl Iterator<Item = f64>) -> Option<f64> {
     let mut values: Vec<f64> = values.collect();
     values.sort_by(f64::total_cmp);
     values.get(values.len().checked_sub(1)? / 2).copied()
 }
 
-/// What is told of a repetition's pairs: all dots or all snaps together where their middle is outside
-/// its range, and single pairs that this does not say already.
+/// The faults of pointing in a repetition: all dots or all snaps together when their median is
+/// outside its range, and single pairs that are not covered by that.
 pub(super) fn faults(
     measured: &Measurement,
     melody: &[Melody],
@@ -376,7 +379,8 @@ fn all_together(
     pairs: &[Pair],
     long_first: bool,
 ) -> Option<(bool, Side, Fault)> {
-    // how far each is outside: positive is rounder than its roundest, negative sharper
+    // How far each pair is outside: positive is rounder than its roundest ratio, negative is
+    // sharper than its sharpest.
     let told: Vec<(&Pair, (f64, f64))> = pairs
         .iter()
         .filter(|pair| pair.long_first == long_first && pair.ended && !pair.taken)
@@ -402,7 +406,7 @@ fn all_together(
         let off = beyond(side);
         let by = middle(off.iter().copied())?;
         let deviation = 1.4826 * middle(off.iter().map(|off| (off - by).abs()))?;
-        // the standard error of a median of values that scatter normally
+        // The standard error of a median of normally distributed values.
         let error = 1.2533 * deviation / (off.len() as f64).sqrt();
         if by <= MEASURED_MS + ERRORS * error {
             continue;

@@ -1,12 +1,12 @@
-//! The laws of judging how pairs are pointed. The ranges are from experience, 55 to 65 % sure, never
-//! cited as fact.
+//! Tests of judging how pairs are pointed. The ranges come from experience (55 to 65 % sure) and
+//! are never cited as fact.
 
 use super::*;
 use crate::chanter::Note;
 use crate::practice::measurement::{NoteKind, NoteMeasure, PairWanted};
 use crate::units::Milliseconds;
 
-/// What is wanted of a pair, with the range of a march in 2/4 or of a strathspey: 3 to 6.
+/// The wanted pointing of a pair, with the range of a march in 2/4 or of a strathspey: 3 to 6.
 pub(super) fn wanted(long_first: bool) -> PairWanted {
     PairWanted {
         long_first,
@@ -40,8 +40,8 @@ fn melody(id: u32, bar: u32, place: f64, length: f64, on_click: bool) -> NoteMea
     }
 }
 
-/// Pairs of a beat of 750 ms (80 beats a minute), two a bar, and a note to close on. Each is played at
-/// a ratio; the timeline plays them at 4.
+/// Pairs of a beat of 750 ms (80 beats a minute), two in a bar, and a closing note. Each pair is
+/// played at its own ratio; the timeline plays all at 4 to 1.
 pub(super) fn played(ratios: &[f64], long_first: bool) -> Measurement {
     const BEAT: f64 = 750.0;
     let inner = |ratio: f64| {
@@ -80,17 +80,17 @@ fn words(measured: &Measurement) -> Vec<String> {
 
 const NONE: [&str; 0] = [];
 
-/// The edges of the range are good, although the reference plays them 40 ms elsewhere, and so is a
-/// player who cannot be told from one at the edge.
+/// The edges of the range are good, although the reference plays up to 40 ms away from them. So is
+/// a player who cannot be distinguished from the edge.
 #[test]
 fn what_is_inside_the_range_is_never_blamed() {
     for long_first in [true, false] {
         for ratio in [3.0, 3.5, 4.0, 5.0, 6.0] {
             assert_eq!(words(&played(&[ratio; 8], long_first)), NONE, "{ratio}");
         }
-        // 562.5 ms is three to one; 3 ms less cannot be told from it
+        // 562.5 ms is three to one; 3 ms less cannot be distinguished from it.
         assert_eq!(words(&played(&[2.95; 8], long_first)), NONE);
-        // unevenly about the edge: the middle is not known well enough
+        // The pairs scatter around the edge, so their median is not known well enough.
         let scattered = [3.3, 2.6, 3.2, 2.7, 2.95, 3.4, 2.7, 3.1];
         assert_eq!(words(&played(&scattered, long_first)), NONE);
     }
@@ -118,7 +118,8 @@ fn dots_that_are_too_short_are_to_be_held_and_snaps_cut() {
     }
 }
 
-/// Three pairs say nothing of all; one that is far off is told by itself, and nothing else of it.
+/// Three pairs are too few to judge all together. One that is far off is reported alone, and
+/// nothing else of it.
 #[test]
 fn one_round_pair_is_told_with_its_bar() {
     let mut ratios = [4.0; 8];
@@ -138,7 +139,8 @@ fn one_round_pair_is_told_with_its_bar() {
     assert_eq!(words(&played(&[2.5; 3], true)), NONE);
 }
 
-/// A grip or a taorluath takes its time from the dot: no "hold", neither of one nor of all.
+/// When a grip or a taorluath takes its time from the dot, the text never says "hold", for one pair
+/// or for all.
 #[test]
 fn where_a_movement_takes_its_time_from_the_dot_nothing_is_said() {
     let mut taken = played(&[1.5; 6], true);
@@ -161,7 +163,7 @@ fn where_a_movement_takes_its_time_from_the_dot_nothing_is_said() {
     let verdict = judge(&taken, &Thresholds::default());
     assert_eq!(verdict.faults, []);
     assert_eq!(verdict.pointing, []);
-    // nor do such pairs count among the others
+    // Such pairs do not count among the others either.
     let mut one = taken.clone();
     one.notes.remove(1);
     let heard = &judge(&one, &Thresholds::default()).pointing[0];
@@ -172,14 +174,14 @@ fn where_a_movement_takes_its_time_from_the_dot_nothing_is_said() {
         "{}",
         heard.spoken()
     );
-    // what begins the cut on its place takes nothing from the dot
+    // A gracenote that begins the cut on its place takes nothing from the dot.
     for note in &mut taken.notes {
         note.begun_by = usize::from(note.pair.is_some());
     }
     assert_eq!(words(&taken), ["hold the dots: 1.5 : 1, wanted 3 to 6"]);
 }
 
-/// Airs and grounds are never judged: the note between the beats stands where it is felt.
+/// Airs and grounds are never judged: the player decides where a note between the beats stands.
 #[test]
 fn a_pair_without_a_range_is_never_judged() {
     let mut air = played(&[1.0; 8], true);
@@ -195,7 +197,7 @@ fn a_pair_without_a_range_is_never_judged() {
     );
 }
 
-/// The middle and how far half of the pairs lie from it, by dots and snaps.
+/// The median ratio and the spread, separately for dots and snaps.
 #[test]
 fn the_ratio_and_its_spread_are_told_bar_by_bar() {
     let ratios = [3.0, 3.5, 4.0, 4.5, 5.0, 9.0, 3.8];
@@ -216,7 +218,7 @@ fn the_ratio_and_its_spread_are_told_bar_by_bar() {
     );
 }
 
-/// A pair whose notes came late together is late, and not round.
+/// A pair whose notes are all late by the same time is late, not round.
 #[test]
 fn a_whole_pair_that_came_late_is_no_matter_of_pointing() {
     let mut late = played(&[4.0; 4], true);
@@ -231,7 +233,7 @@ fn a_whole_pair_that_came_late_is_no_matter_of_pointing() {
     assert!(!faults.is_empty());
 }
 
-/// The journal keeps what was measured; what earlier versions kept has no pairs.
+/// The journal keeps the measurement of pairs; data of earlier versions has no pairs.
 #[test]
 fn a_measurement_with_pairs_is_read_again_and_an_older_one_too() {
     let measured = played(&[3.0; 2], true);

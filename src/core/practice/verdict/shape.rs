@@ -1,4 +1,4 @@
-//! The shape of a movement: how long each tone lasted beside the length the timeline gives it.
+//! The shape of a movement: the length of each tone beside its length in the timeline.
 
 use super::words::{bar_words, short_name};
 use super::{Fault, FaultKind};
@@ -6,31 +6,33 @@ use crate::practice::measurement::{Measurement, NoteKind};
 use crate::units::Milliseconds;
 use serde::{Deserialize, Serialize};
 
-/// How long one note inside a movement lasted, beside its model. Lengths in milliseconds.
+/// How long one note inside a movement lasted, beside its length in the timeline. Lengths are in
+/// milliseconds.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ToneShape {
     /// The score's id of the note.
     pub id: u32,
-    /// Which note: `second low G`, `B gracenote`, `first low G tap`.
+    /// The name of the note: `second low G`, `B gracenote`, `first low G tap`.
     pub name: String,
-    /// In which bar: ` in bar 2`, or nothing where there is one bar only.
+    /// The bar in words: ` in bar 2`; empty when there is only one bar.
     pub bar: String,
-    /// How long it lasted; 0 where it was not heard.
+    /// How long it lasted, in milliseconds; 0 when it was not heard.
     pub length_ms: Milliseconds,
-    /// How long the timeline gives it.
+    /// Its length in the timeline, in milliseconds.
     pub model_ms: Milliseconds,
-    /// True where its length is a fault.
+    /// True when its length is a fault.
     pub faulty: bool,
 }
 
 impl ToneShape {
-    /// `25 of 73 ms`.
+    /// The two lengths as text: `25 of 73 ms`.
     pub fn figures(&self) -> String {
         format!("{:.0} of {:.0} ms", self.length_ms, self.model_ms)
     }
 }
 
-/// Faulty ones first, in the order of the faults, then by how far they are from their model.
+/// The lengths of a repetition: faulty ones first in the order of the faults, then by their
+/// distance from the timeline's length.
 pub(super) fn shape(measured: &Measurement, faults: &[Fault]) -> Vec<ToneShape> {
     let rank = |id: u32| {
         faults.iter().position(|fault| {
@@ -55,7 +57,7 @@ pub(super) fn shape(measured: &Measurement, faults: &[Fault]) -> Vec<ToneShape> 
         if !(shown || long) || other {
             continue;
         }
-        // a note that ran on into its like has no length of its own
+        // A note that ran on into an equal note has no length of its own.
         if note.heard.is_some() && note.length_ms.is_none() {
             continue;
         }

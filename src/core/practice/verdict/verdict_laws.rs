@@ -1,4 +1,4 @@
-//! The laws of the verdict: what was planted in the figures is named, and nothing else.
+//! Tests of the verdict: a fault placed in the figures is named, and nothing else is.
 
 use super::*;
 use crate::chanter::Note;
@@ -25,7 +25,7 @@ pub(super) fn note(id: u32, part: NoteKind, written: Note, length_ms: f64) -> No
     }
 }
 
-/// Grip from D in real time at 60 beats a minute, closing on low A, played as it should be.
+/// A grip from D in real time at 60 beats a minute, closing on low A, played without a fault.
 pub(super) fn clean_grip() -> Measurement {
     Measurement {
         playing: true,
@@ -63,7 +63,7 @@ fn one_fault(change: impl FnOnce(&mut Measurement), kind: FaultKind, words: &str
     assert_eq!(found, [(kind, words)]);
 }
 
-/// A constant lead of 40 ms is human (Aschersleben & Prinz 1995) and must not be a fault.
+/// A constant lead of 40 ms is human (Aschersleben & Prinz 1995) and is not a fault.
 #[test]
 fn a_clean_repetition_is_called_clean_in_spite_of_a_constant_lead() {
     let verdict = judged(|_| {});
@@ -94,7 +94,7 @@ fn a_tone_under_20_ms_does_not_count_as_heard() {
     );
 }
 
-/// D for B in the grip from D is the fault the drill exists for.
+/// D instead of B in the grip from D is the fault that this drill is for.
 #[test]
 fn a_wrong_gracenote_is_told_by_both_names() {
     one_fault(
@@ -109,7 +109,8 @@ fn a_wrong_gracenote_is_told_by_both_names() {
     );
 }
 
-/// 5 % of a beat of 1000 ms is 50 ms: at the limit nothing is said, beyond it side and size.
+/// 5 % of a beat of 1000 ms is 50 ms. At the limit there is no fault; beyond it the fault gives
+/// side and size.
 #[test]
 fn a_landing_is_judged_by_5_per_cent_of_the_beat() {
     let at_the_limit = judged(|measured| measured.notes[5].offset_ms = Some(Milliseconds(50.0)));
@@ -188,7 +189,7 @@ fn at_most_two_things_are_named_and_the_worst_first() {
     let worst: Vec<_> = verdict.work_on().iter().map(|fault| fault.kind).collect();
     assert_eq!(worst, [FaultKind::Wrong, FaultKind::Late]);
 
-    // However long it lasted, it weighs no more than a note that is not there.
+    // However long it lasted, it weighs no more than a missing note.
     let verdict = judged(|measured| {
         measured.notes[0].heard = None;
         measured.notes[3].length_ms = Some(Milliseconds(900.0));
@@ -197,7 +198,7 @@ fn at_most_two_things_are_named_and_the_worst_first() {
     assert_eq!(worst, [FaultKind::Missing, FaultKind::TooLong]);
 }
 
-/// With our own sound in the microphone and nobody playing there is nothing to judge.
+/// When the microphone hears only our own sound and nobody plays, there is nothing to judge.
 #[test]
 fn a_silent_player_earns_no_mark() {
     let verdict = judged(|measured| {
@@ -239,7 +240,7 @@ fn two_bars_are_told_apart() {
     );
 }
 
-/// A grip whose low Gs last 25 ms where 73 are meant was called clean.
+/// A grip whose low Gs last 25 ms instead of 73 ms is not clean.
 #[test]
 fn a_tone_is_measured_by_its_length_in_the_timeline() {
     let of = |first: f64, second: f64| {
@@ -259,7 +260,7 @@ fn a_tone_is_measured_by_its_length_in_the_timeline() {
         ["the second low G lasted 25 of 73 ms; give it time"]
     );
     assert_eq!(of(25.0, 25.0).faults.len(), 2);
-    // at 0.6 of it, or at 40 ms, nothing is said of the length
+    // At 0.6 of its length, or at 40 ms, the length of a tone is not a fault.
     assert_eq!(words(&of(44.0, 73.0)), [""; 0]);
     assert_eq!(words(&of(41.0, 41.0)), [""; 0]);
     assert_eq!(
@@ -269,7 +270,7 @@ fn a_tone_is_measured_by_its_length_in_the_timeline() {
     assert_eq!(words(&of(131.0, 100.0)), [""; 0]);
 }
 
-/// 30 and 120 ms were called clean.
+/// Tones of 30 and 120 ms in one movement are not alike.
 #[test]
 fn like_tones_of_one_movement_are_alike() {
     let of = |first: f64, second: f64| {
@@ -289,7 +290,7 @@ fn like_tones_of_one_movement_are_alike() {
     );
     assert_eq!(of(60.0, 95.0).faults, []);
     assert_eq!(of(39.0, 77.0).faults, []);
-    // half the length and unlike its twin is one fault: the length
+    // A tone of half its length that is unlike its twin is one fault: its length.
     let kinds = |verdict: &Verdict| -> Vec<FaultKind> {
         verdict.faults.iter().map(|fault| fault.kind).collect()
     };
@@ -322,7 +323,8 @@ pub(super) fn birl(first: f64, second: f64) -> Measurement {
     measured
 }
 
-/// A tap is no gracenote that lasts too long at 61 ms: it is what is heard of a birl.
+/// A tap of 61 ms is not a gracenote that lasts too long, because the taps are what is heard of a
+/// birl.
 #[test]
 fn the_taps_of_a_birl_have_a_band_of_their_own() {
     let words = |measured: &Measurement| -> Vec<String> {
@@ -345,7 +347,8 @@ fn the_taps_of_a_birl_have_a_band_of_their_own() {
     );
 }
 
-/// What begins on the beat is the movement: the note that then stands on the click is blameless.
+/// The movement begins on the beat, so it is blamed, and the note that then stands on the click is
+/// not.
 #[test]
 fn a_movement_that_begins_early_is_named_and_not_its_note() {
     let mut measured = birl(35.0, 35.0);
@@ -361,7 +364,7 @@ fn a_movement_that_begins_early_is_named_and_not_its_note() {
     );
 }
 
-/// A long gracenote that makes its landing late is one fault; a landing that is later than that is
+/// A long gracenote that makes its landing late is one fault. A landing that is even later is
 /// another.
 #[test]
 fn a_landing_pushed_by_a_long_gracenote_is_that_gracenote() {
@@ -398,7 +401,7 @@ pub(super) fn pointed(cut_early: f64) -> Measurement {
     measured
 }
 
-/// Told to keep the beat even, a player makes it rounder still.
+/// The text must not ask for an even beat, because the player would play the pair even rounder.
 #[test]
 fn a_round_dot_and_cut_is_told_as_that() {
     let words = |measured: &Measurement| -> Vec<String> {
@@ -410,12 +413,12 @@ fn a_round_dot_and_cut_is_told_as_that() {
         words(&pointed(250.0)),
         ["hold the D, cut the C shorter: played 1.0 to 1, written 3.0 to 1"]
     );
-    // too sharp is no round pair
+    // A pair that is too sharp is not round.
     assert_eq!(
         words(&pointed(-80.0)),
         ["the C came 80 ms late; keep the beat even"]
     );
-    // a grip before the cut takes its time from the dot
+    // A grip before the cut takes its time from the dot.
     let mut taken = pointed(250.0);
     taken
         .notes
@@ -424,7 +427,7 @@ fn a_round_dot_and_cut_is_told_as_that() {
         words(&taken),
         ["cut the C shorter: played 1.0 to 1, written 3.0 to 1"]
     );
-    // in a snap the dot comes late
+    // In a snap the dot comes late.
     let mut snap = pointed(0.0);
     snap.notes[1].place_ms = Some(Milliseconds(250.0));
     snap.notes[1].offset_ms = Some(Milliseconds(250.0));
@@ -434,7 +437,7 @@ fn a_round_dot_and_cut_is_told_as_that() {
     );
 }
 
-/// Each note of a tempo that runs is off its place; what is wrong is the tempo.
+/// When the tempo changes, every note is off its place, but the fault is the tempo.
 #[test]
 fn a_tempo_that_runs_is_one_fault() {
     let mut measured = pointed(0.0);
@@ -447,7 +450,7 @@ fn a_tempo_that_runs_is_one_fault() {
     assert_eq!(kinds, [FaultKind::Rushing]);
 }
 
-/// The lowest third of a ladder is where the fingers learn.
+/// In the lowest third of a ladder the fingers are still learning.
 #[test]
 fn a_gracenote_may_be_longer_in_the_lowest_third_of_the_ladder() {
     let tempo = |tempo| crate::units::Bpm::whole(tempo).expect("a usual tempo");
@@ -465,7 +468,8 @@ fn a_gracenote_may_be_longer_in_the_lowest_third_of_the_ladder() {
     assert_eq!(one, Thresholds::default());
 }
 
-/// "Second low G 25 of 73 ms": the worst first, the gracenote that is in order not among them.
+/// The shape shows `second low G 25 of 73 ms`, the worst first, without the gracenote that is in
+/// order.
 #[test]
 fn the_shape_tells_lengths_beside_their_models() {
     let verdict = judged(|measured| measured.notes[4].length_ms = Some(Milliseconds(25.0)));
@@ -480,7 +484,7 @@ fn the_shape_tells_lengths_beside_their_models() {
     );
 }
 
-/// The tone before a late landing sounds on until it: what moved is the landing.
+/// A tone before a late landing sounds until the landing, so the fault is the landing.
 #[test]
 fn a_tone_that_waits_for_a_late_landing_is_not_dragged() {
     let of = |length: f64| {

@@ -2,7 +2,8 @@
 
 use crate::practice::measurement::{Measurement, NoteKind, NoteMeasure};
 
-/// `the B gracenote before the second low G`, `the closing low A in bar 2`, `the first low G tap`.
+/// The note with its article, place and bar: `the B gracenote before the second low G`, `the
+/// closing low A in bar 2`, `the first low G tap`.
 pub(super) fn spoken(measured: &Measurement, at: usize) -> String {
     let notes = &measured.notes;
     let note = &notes[at];
@@ -18,7 +19,7 @@ pub(super) fn spoken(measured: &Measurement, at: usize) -> String {
     format!("the {} gracenote{before}{bar}", note.written.spoken())
 }
 
-/// The same without its article, its bar and what it stands before: `second low G`, `B gracenote`.
+/// The name of a note without article, bar and place: `second low G`, `B gracenote`.
 pub(super) fn short_name(measured: &Measurement, at: usize) -> String {
     let notes = &measured.notes;
     let note = &notes[at];
@@ -42,7 +43,7 @@ pub(super) fn short_name(measured: &Measurement, at: usize) -> String {
     }
 }
 
-/// ` in bar 2`, or nothing when there is one bar only.
+/// The bar in words: ` in bar 2`; empty when there is only one bar.
 pub(super) fn bar_words(notes: &[NoteMeasure], bar: u32) -> String {
     if notes.iter().all(|note| note.bar == bar) {
         String::new()
@@ -53,8 +54,8 @@ pub(super) fn bar_words(notes: &[NoteMeasure], bar: u32) -> String {
     }
 }
 
-/// A melody note or tone by its name, counted among its like in the bar when there are more; the
-/// last of its bar is the closing note.
+/// The name of a melody note or tone with its article. When the bar has several equal ones they are
+/// numbered; the last note of the bar is the closing note.
 pub(super) fn the(notes: &[NoteMeasure], at: usize) -> String {
     let note = &notes[at];
     let in_bar = || {
