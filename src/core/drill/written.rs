@@ -111,14 +111,14 @@ impl Bar {
         self.notes.iter().map(|note| note.length).sum()
     }
 
-    /// Less than a full bar; without a metre none is.
+    /// True when it is shorter than a full bar; always false without a metre.
     pub fn is_short(&self, metre: Metre) -> bool {
         !metre.is_free() && self.length() < metre.bar()
     }
 }
 
 impl Music {
-    /// Bars played once, in written order.
+    /// The music of bars that are played once, in written order.
     pub fn straight(metre: Metre, bars: Vec<Bar>) -> Self {
         let order = (0..bars.len()).collect();
         Self {
@@ -142,12 +142,12 @@ impl Music {
             .collect()
     }
 
-    /// True where a note stands beside one of three times its length, as in a dot and its cut.
+    /// True when a note stands beside one of three times its length, as in a dot and its cut.
     pub fn has_pairs(&self) -> bool {
         self.pairs() > 0
     }
 
-    /// How many pairs of notes there are of which one is three times as long as the other.
+    /// How many pairs of notes stand side by side of which one is three times as long as the other.
     pub(super) fn pairs(&self) -> usize {
         let three = Fraction::from_integer(3);
         let of_a_bar = |bar: &Bar| {
@@ -160,7 +160,7 @@ impl Music {
         self.bars.iter().map(of_a_bar).sum()
     }
 
-    /// True where the metre changes on the way.
+    /// True when the metre changes within the music.
     pub fn changes_metre(&self) -> bool {
         self.bars.iter().any(|bar| bar.metre.is_some())
     }
@@ -171,9 +171,10 @@ impl Music {
         so_far.find_map(|bar| bar.metre).unwrap_or(self.metre)
     }
 
-    /// The written bars of each part, by their indices; together they are all bars. A part ends at a
-    /// repeat sign or a double bar. A second ending belongs to the part of its first, and a short bar
-    /// that stands alone before a full one is the pickup of what follows (common practice, no source).
+    /// The written bars of each part as index ranges; together they are all bars. A part ends at a
+    /// repeat sign or a double bar line. A second ending belongs to the part of its first ending. A
+    /// short bar alone before a full one is the pickup of the next part (common practice, no
+    /// source).
     pub fn parts(&self) -> Vec<Range<usize>> {
         let mut parts = Vec::new();
         let mut begins = 0;
@@ -198,7 +199,8 @@ impl Music {
         parts
     }
 
-    /// The length of a part's pickup: its first bar, where that is short and not all of the part.
+    /// The length of a part's pickup in beats: its first bar, when that is short and not the whole
+    /// part; otherwise 0.
     pub fn pickup_of(&self, part: &Range<usize>) -> Beats {
         match self.bars.get(part.start) {
             Some(first) if part.len() > 1 && first.is_short(self.metre_of(part.start)) => {
@@ -208,13 +210,13 @@ impl Music {
         }
     }
 
-    /// The length of the pickup that the piece begins with: nothing where the first bar is full.
+    /// The length of the pickup at the start of the piece, in beats; 0 when the first bar is full.
     pub fn pickup(&self) -> Beats {
-        // a short first bar is a pickup, whichever bar line follows it
+        // A short first bar is a pickup, whatever bar line follows it.
         self.pickup_of(&(0..self.bars.len()))
     }
 
-    /// For each written bar with which a part begins the length of that part's pickup.
+    /// For each written bar that begins a part, the length of that part's pickup.
     pub(super) fn pickups(&self) -> Vec<Option<Beats>> {
         let mut pickups = vec![None; self.bars.len()];
         for part in self.parts() {
@@ -226,9 +228,9 @@ impl Music {
         pickups
     }
 
-    /// The number of each written bar: the first full bar is 1, or as its tune counts it, a pickup is 0
-    /// and not counted. A part's short last bar and the pickup of the next part are one bar with one
-    /// number (common practice of engravers, no source).
+    /// The number of each written bar. The first full bar has the number [`Music::first_bar`],
+    /// usually 1. A pickup is 0 and is not counted. A part's short last bar and the next part's
+    /// pickup are one bar with one number (common practice of engravers, no source).
     pub fn bar_numbers(&self) -> Vec<u16> {
         let metres = self.metres();
         let first = u16::from(self.pickup().is_zero());
@@ -247,7 +249,8 @@ impl Music {
                 Some(last) => last.saturating_add(u16::from(!completes)),
                 None => first,
             });
-            // the pickup of the piece is completed by its last bar, not by the next
+            // The pickup at the start of the piece is completed by its last bar, not by the next
+            // bar.
             halved = completes || (place == 0 && first == 0);
         }
         let ahead = self.first_bar.saturating_sub(1);
@@ -257,8 +260,8 @@ impl Music {
         numbers
     }
 
-    /// Where the first note of each written bar stands in a full bar: a short bar that begins a
-    /// part is its pickup and stands at the end of one.
+    /// Where the first note of each written bar stands in a full bar, in beats. A short bar that
+    /// begins a part is its pickup and stands at the end of a full bar.
     pub fn offsets(&self) -> Vec<Beats> {
         let pickups = self.pickups().into_iter().map(Option::unwrap_or_default);
         self.metres()
@@ -274,8 +277,8 @@ impl Music {
             .collect()
     }
 
-    /// Every bar as it is written: heads, dots, ties, tuplets. A note sounds on where it is tied to
-    /// the next, which is the same and has no gracenote, also across a bar line.
+    /// Every bar as written notes with heads, dots, ties and tuplets. A note is tied when the next
+    /// note is the same and has no gracenote, even across a bar line.
     pub fn write_bars(&self) -> Vec<WrittenBar> {
         let mut sounds_on = vec![false; self.bars.len()];
         for pair in self.order.windows(2) {
@@ -305,7 +308,7 @@ impl Music {
             .collect()
     }
 
-    /// The length of all bars as played.
+    /// The length of all bars as played, in beats.
     pub fn length(&self) -> Beats {
         self.order
             .iter()
@@ -326,20 +329,20 @@ mod tests {
         music
     }
 
-    /// A second ending that is short completes its part's pickup and is none itself, so that its notes
-    /// are beamed from the start of the bar.
+    /// A short second ending completes its part's pickup but is not a pickup, so its notes are
+    /// beamed from the start of the bar.
     #[test]
     fn a_pickup_stands_at_the_end_of_its_bar_and_a_short_ending_at_the_start() {
         let music = reads("|:e2|A4 B4|1c4 d2:|2c4 B2||", Metre::FOUR_FOUR);
         assert_eq!(music.parts(), std::slice::from_ref(&(0..4)));
         let offsets: Vec<Beats> = [3, 0, 0, 0].map(Beats::whole).into();
         assert_eq!(music.offsets(), offsets);
-        // the pickup of the second part, and a sign that stands behind a pickup
+        // The music has a pickup of the second part, and a repeat sign after a pickup.
         let music = reads("e2|:A4 B4|c4 d4:|e4 d2||e2|A4 B4|c4 A2|]", Metre::FOUR_FOUR);
         assert_eq!(music.parts(), [0..3, 3..4, 4..7]);
     }
 
-    /// No tied note sounds on through a gracenote.
+    /// A tied note never sounds on through a gracenote.
     #[test]
     fn a_tie_across_a_bar_line_stands_only_where_the_note_sounds_on() {
         let music = reads("A4 B4-|B4 c4-|{g}c4 d4|]", Metre::FOUR_FOUR);
@@ -355,7 +358,8 @@ mod tests {
         assert_eq!(music.offsets(), [Beats::ZERO; 4]);
     }
 
-    /// Bars of a tune that are practised by themselves are told by the numbers that stand on its sheet.
+    /// Bars of a tune that are practised alone keep the numbers that are printed on the tune's
+    /// sheet.
     #[test]
     fn bars_of_a_tune_are_counted_as_the_tune_has_them() {
         let music = Music {
@@ -365,7 +369,7 @@ mod tests {
         assert_eq!(music.bar_numbers(), [0, 5, 6, 7]);
     }
 
-    /// The screen, the sheet and `tune` would otherwise each count in their own way.
+    /// The screen, the sheet and `tune` all use these numbers.
     #[test]
     fn a_pickup_is_not_counted_and_a_bar_in_two_halves_once() {
         let numbers = |text: &str| {
