@@ -216,7 +216,7 @@ pub enum CrossingKind {
     True,
 }
 
-/// What sounds between two notes when the fingers do not move together.
+/// What may sound between two notes when the fingers do not move together.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Crossing {
     /// How the fingers move.

@@ -296,7 +296,7 @@ fn scalar(text: &str, style: ScalarStyle, span: Span, lines: &[&str]) -> Text {
 /// Writes a document as YAML.
 ///
 /// # Errors
-/// A value that YAML cannot hold; none of our documents has one.
+/// The document has a value that YAML cannot hold; none of the program's documents has one.
 pub fn write<T: Serialize>(document: &T) -> Result<String, String> {
     serde_yaml::to_string(document).map_err(|error| error.to_string())
 }

@@ -33,8 +33,8 @@ impl Lengths {
     /// Length of a tone that a movement holds long, when no length is written (chosen: the cadences
     /// of pibroch have no click, so any length is the teacher's choice).
     pub const HELD: Beats = Beats::ONE;
-    /// The tempo below which tones open, beats a minute (chosen: the quickest band march of the
-    /// printed sources).
+    /// The tempo in beats a minute below which tones become longer (chosen: the quickest band march
+    /// of the printed sources).
     pub const REFERENCE_TEMPO: i128 = 80;
     /// Tones become at most this many times as long at slow tempi (chosen: at 40 beats a minute and
     /// slower they would no longer be heard as one movement).
@@ -42,7 +42,7 @@ impl Lengths {
     /// The largest share of a note that a movement may take (chosen: what is left is still heard as
     /// the longer part).
     pub const MOST_OF_A_NOTE: Fraction = Fraction::new_raw(3, 5);
-    /// The shortest length accepted, milliseconds: below it nothing is heard as a tone.
+    /// The shortest length accepted, in milliseconds. A shorter sound is not heard as a tone.
     pub const SHORTEST: i128 = 12;
     /// The longest length accepted, milliseconds.
     pub const LONGEST: i128 = 400;

@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 pub enum Difference {
     /// Every tone inside the movement is too short.
     Crushed,
-    /// Two tones that should be alike are not.
+    /// Two tones that should be equally long differ.
     Unlike,
     /// One gracenote is too long.
     Long,

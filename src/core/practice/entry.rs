@@ -1,6 +1,6 @@
 //! The records of what happened, and their places in a journal.
 //!
-//! Knows what an entry says; knows nothing of how it is stored.
+//! Knows what an entry reports; knows nothing of how it is stored.
 
 use super::cell::CellKey;
 use serde::{Deserialize, Serialize};
@@ -28,7 +28,7 @@ pub fn local_day(utc_us: i64, offset_s: i32) -> i64 {
         .div_euclid(86_400)
 }
 
-/// What a mark says of a repetition.
+/// The judgement of a repetition.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Mark {
@@ -87,7 +87,7 @@ pub enum Kind {
     Mark {
         /// The repetition's number in the session.
         repetition: u64,
-        /// What the mark says.
+        /// The judgement that the mark gives.
         mark: Mark,
         /// How many clean repetitions in a row cleared a cell when the mark was made.
         needed: u32,

@@ -89,7 +89,7 @@ pub enum Event {
         at: Moment,
         /// Which repetition.
         repetition: u64,
-        /// What was heard.
+        /// What was measured.
         measured: Measurement,
         /// True when the computer lost some of the microphone's sound. The measurement is then not
         /// judged.
@@ -309,7 +309,7 @@ pub enum NotByEar {
     ReferenceSounded,
     /// The player was not heard.
     SilentPlayer,
-    /// There was too much around the player to judge what was played.
+    /// There was too much other sound to judge what was played.
     Unsure,
     /// The computer was late with the sound.
     SoundLost,

@@ -45,7 +45,7 @@ impl StagePrint {
     /// Reads the 32 hexadecimal digits that [`Display`](std::fmt::Display) writes.
     ///
     /// # Errors
-    /// Any other text.
+    /// The text is not exactly 32 hexadecimal digits.
     pub fn parse(text: &str) -> Result<Self, StagePrintError> {
         if text.len() == 32 && text.bytes().all(|byte| byte.is_ascii_hexdigit()) {
             u128::from_str_radix(text, 16)

@@ -91,7 +91,7 @@ pub struct Plan {
     pub thresholds: Thresholds,
 }
 
-/// Where a cell stands on a route: earlier cells compare less.
+/// The position of a cell on a route; an earlier cell compares less.
 type OnRoute = (Option<Bpm>, usize, Rung);
 
 fn on_route(route: Route, (stage, rung): CellPlace) -> OnRoute {
@@ -236,8 +236,8 @@ impl Plan {
     }
 
     /// The step back from a cell; none from the first cell. On the route across it is the stage
-    /// before at the same tempo, or else one rung down. On the route up, and for an opened
-    /// movement, it is one rung down, or else the stage before.
+    /// before at the same tempo or, without such a stage, one rung down. On the route up, and for
+    /// an opened movement, it is one rung down or, without a lower rung, the stage before.
     pub fn step_back_from(&self, cell: CellKey) -> Option<CellKey> {
         let down = self.below(cell);
         if self.route == Route::Up || cell.rung.is_opened() {

@@ -58,8 +58,8 @@ impl NoteValue {
     }
 }
 
-/// A length as one written note: a value with up to two dots. A dot adds half, a second dot half
-/// of that half.
+/// A length as one written note: a note value with up to two dots. The first dot adds half of the
+/// value, the second dot adds a quarter of it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct WrittenLength {
     /// The note value before dots.
@@ -97,13 +97,13 @@ impl WrittenLength {
             })
     }
 
-    /// The written notes that, tied, last this part of a semibreve, longest first. Empty when no
-    /// sum of written notes does. They are the notes that a stage's length counts as, wherever it
-    /// stands, so that the names of its notes and the fingerprints of its cells stay the same; what
-    /// is printed is [`super::write_bar`].
+    /// The written notes that, tied, last this part of a semibreve, the longest first. Empty when
+    /// no sum of written notes has this length. A stage's lengths are divided into these notes
+    /// wherever they stand, so that the names of its notes and the fingerprints of its cells stay
+    /// the same. The printed notes come from [`super::write_bar`].
     pub fn tied(part_of_semibreve: Fraction) -> Vec<Self> {
-        // Every stage of every drill calls this many times, so it counts in whole numbers and not
-        // in fractions.
+        // Every stage of every drill calls this many times. So it computes with whole numbers,
+        // which are quicker than fractions.
         let Some(mut left) = in_smallest(part_of_semibreve) else {
             return Vec::new();
         };
@@ -140,10 +140,11 @@ impl WrittenLength {
     }
 }
 
-/// Parts of a semibreve: a quarter of the shortest note value is what its second dot adds.
+/// The number of smallest parts in a semibreve. The smallest part is a quarter of the shortest note
+/// value, which is what its second dot adds.
 const SMALLEST: i128 = 256;
 
-/// A part of a semibreve as a number of the smallest parts; nothing where it is none.
+/// A part of a semibreve as a number of smallest parts; none when it is not a whole number of them.
 fn in_smallest(part_of_semibreve: Fraction) -> Option<i128> {
     let (above, below) = (part_of_semibreve.numer(), part_of_semibreve.denom());
     if *below == 0 || SMALLEST % below != 0 {
@@ -156,7 +157,7 @@ fn in_smallest(part_of_semibreve: Fraction) -> Option<i128> {
 mod tests {
     use super::*;
 
-    /// The whole numbers must say what the fractions say.
+    /// Computing with whole numbers gives the same lengths as computing with fractions.
     #[test]
     fn lengths_in_smallest_parts_are_those_in_fractions() {
         for length in WrittenLength::all() {
@@ -179,7 +180,8 @@ mod tests {
         assert_eq!(WrittenLength::exactly(Fraction::new(7, 16)), Some(length));
     }
 
-    /// A crotchet has none, and gracenotes are 32nds with three beams (LilyPond 2.24 NR 2.6.2).
+    /// A crotchet has no flag, and gracenotes are 32nd notes with three beams (LilyPond 2.24 NR
+    /// 2.6.2).
     #[test]
     fn each_shorter_value_has_a_flag_more() {
         let flags = NoteValue::ALL.map(NoteValue::flags);
@@ -195,7 +197,8 @@ mod tests {
             assert_eq!(WrittenLength::nearest(exact), length);
         }
         let dotted = |value| WrittenLength { value, dots: 1 };
-        // 1/3 lies 0.042 from 3/8 and 0.083 from 1/4; 1/12 lies 0.010 from 3/32 and 0.021 from 1/16
+        // 1/3 lies 0.042 from 3/8 and 0.083 from 1/4. 1/12 lies 0.010 from 3/32 and 0.021 from
+        // 1/16.
         assert_eq!(
             WrittenLength::nearest(1.0 / 3.0),
             dotted(NoteValue::Crotchet)
@@ -206,8 +209,8 @@ mod tests {
         );
     }
 
-    /// A drill may ask for any length: no more heads than 64, of seven quarters of a semibreve each,
-    /// are made of one.
+    /// A drill may ask for any length. At most 64 tied heads, of seven quarters of a semibreve
+    /// each, are made of one length.
     #[test]
     fn a_length_beyond_all_music_is_not_written() {
         let most = Fraction::from_integer(112);

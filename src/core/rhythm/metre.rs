@@ -299,8 +299,8 @@ impl Metre {
         beats.0 * self.beat_of_semibreve()
     }
 
-    /// The unit note length of ABC 2.1 (§3.1.7) when none is given: 1/16 where the metre is less
-    /// than 3/4, else 1/8.
+    /// The unit note length of ABC 2.1 (§3.1.7) when none is given: 1/16 when the metre as a
+    /// fraction is less than 3/4, otherwise 1/8.
     pub fn default_unit(self) -> Fraction {
         let (above, below) = self.figures();
         if above * 4 < below * 3 {

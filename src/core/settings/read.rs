@@ -17,7 +17,7 @@ pub const LARGEST_FILE: usize = 256 * 1024;
 /// The sources that settings are read from.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Source<'a> {
-    /// The file's text, where there is a file.
+    /// The text of the settings file; none when there is no file.
     pub file: Option<&'a str>,
     /// Variables of the environment that begin with `GRACERUNG_`, and their values.
     pub environment: &'a [(String, String)],

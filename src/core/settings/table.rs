@@ -11,7 +11,7 @@ pub struct Setting {
     pub kind: SettingKind,
     /// Its default, as written in a file.
     pub usual: &'static str,
-    /// What it is for, with its unit.
+    /// A sentence on its purpose, with its unit.
     pub about: &'static str,
 }
 

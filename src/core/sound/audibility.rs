@@ -16,7 +16,7 @@ use std::f64::consts::TAU;
 const RATE: SampleRate = SampleRate(48_000);
 /// Length of a window in frames: 20 ms at 48 kHz.
 const WINDOW: usize = 960;
-/// How far a click must stand above everything else in at least one band, decibels.
+/// How many decibels a click must stand above everything else in at least one band.
 const ABOVE: f64 = 3.0;
 
 fn render(mix: &mut Mix, frames: usize) -> Vec<f32> {

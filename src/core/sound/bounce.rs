@@ -11,10 +11,10 @@ use crate::units::{Fraction, Frames, SampleRate};
 use std::io::{Seek, Write};
 use std::sync::Arc;
 
-/// What is written into the file.
+/// A request to render a timeline into a file.
 #[derive(Debug, Clone)]
 pub struct Bounce {
-    /// What is played, at its own tempo and at the rate of the file.
+    /// The timeline to render, at its own tempo and at the sample rate of the file.
     pub timeline: Arc<Timeline>,
     /// The number of repetitions; the count-in and the breath bars are added to them.
     pub repetitions: u64,
@@ -76,7 +76,7 @@ const HEADER: u64 = 44;
 const FRAME: u64 = 2;
 
 impl Bounce {
-    /// The length of the file: count-in, repetitions and breath bars. Thread: any.
+    /// The length of the file in frames: count-in, repetitions and breath bars. Thread: any.
     /// Allocates: no. Blocks: no.
     pub fn frames(&self) -> Frames {
         Frames::of(

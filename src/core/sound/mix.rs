@@ -36,8 +36,8 @@ pub struct Levels {
 }
 
 impl Default for Levels {
-    /// Modest levels, for headphones: the mix peaks at about −8 dB of full scale, mostly in clicks,
-    /// and the player turns up what he wants louder.
+    /// Modest levels, for headphones. The mix peaks at about −8 dB of full scale, mostly in clicks,
+    /// and the player turns up the voices that should be louder.
     fn default() -> Self {
         Self {
             gains: [Gain(0.35), Gain(0.35), Gain(0.45), Gain(0.5)],

@@ -18,7 +18,7 @@ pub enum When {
     Now,
     /// At the next bar line; during the count-in, at its end.
     BarLine,
-    /// Where the next repetition would begin.
+    /// At the place where the next repetition would begin.
     CycleEnd,
 }
 

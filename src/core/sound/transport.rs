@@ -130,7 +130,8 @@ impl Playing {
         self.origin = settled(at - beat.0 * self.frames_per_beat());
     }
 
-    /// The same place at another rate, all frames scaled. Thread: any. Allocates: no. Blocks: no.
+    /// The same musical place at another sample rate, with all frames scaled. Thread: any.
+    /// Allocates: no. Blocks: no.
     pub(super) fn rescale(&mut self, rate: SampleRate) {
         let factor = Fraction::new(i128::from(rate.0), i128::from(self.rate.0));
         self.origin = settled(self.origin * factor);

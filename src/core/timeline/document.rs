@@ -16,7 +16,7 @@ pub struct TimelineDocument {
     pub rate: u32,
     /// Beats a minute, `n` or `n/d`.
     pub tempo: Bpm,
-    /// Count-in and repetitions, breath included, in frames.
+    /// The length of the count-in and of all repetitions with their breath, in frames.
     pub frames: u64,
     /// Everything that sounds, in order of time.
     pub events: Vec<TimelineRow>,
@@ -29,7 +29,7 @@ pub struct TimelineDocument {
 pub struct TimelineRow {
     /// Frame at which it sounds: round(beat·60·rate/tempo), from the first click of the count-in.
     pub frame: u64,
-    /// The exact moment it sounds, beats from the first click of the count-in.
+    /// The exact moment at which it sounds, in beats from the first click of the count-in.
     pub beat: Beats,
     /// `click`, `note` or `gracenote`.
     pub kind: &'static str,

@@ -50,14 +50,14 @@ pub struct Timeline {
 pub struct TimelineEvent {
     /// Beats from the start of the lead-in or the cycle.
     pub beat: Beats,
-    /// What happens.
+    /// The kind of event.
     pub kind: EventKind,
     /// True for gracenotes that lead into the first note of the next repetition. They are left out
     /// when no repetition follows.
     pub ahead: bool,
 }
 
-/// What happens.
+/// The kinds of events.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum EventKind {
     /// A click.
@@ -98,9 +98,9 @@ pub enum SoundPart {
 /// An event at its frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Placed {
-    /// The frame, from the first click of the count-in.
+    /// The frame, counted from the first click of the count-in.
     pub frame: Frames,
-    /// The exact moment, beats from the first click of the count-in.
+    /// The exact moment, in beats from the first click of the count-in.
     pub beat: Beats,
     /// The repetition, from 0; none in the count-in.
     pub repetition: Option<u64>,
@@ -130,12 +130,12 @@ impl Timeline {
         Frames::of(origin, beat, self.rate, self.tempo)
     }
 
-    /// The length of the count-in and `repetitions` cycles.
+    /// The length of the count-in and of `repetitions` cycles, in frames.
     pub fn length(&self, repetitions: u64) -> Frames {
         self.frame(Fraction::from_integer(0), self.cycle_start(repetitions))
     }
 
-    /// Count-in and `repetitions` cycles, breath included, in order of time.
+    /// The events of the count-in and of `repetitions` cycles, breath included, in order of time.
     pub fn played(&self, repetitions: u64) -> Vec<Placed> {
         let origin = Fraction::from_integer(0);
         let place = |event: &TimelineEvent, start: Beats, repetition: Option<u64>| Placed {

@@ -1,10 +1,11 @@
-//! Exact fractions: how they are read, and how they are written for programs and for people.
+//! Exact fractions, how they are read from text, and how they are written for programs and for
+//! people.
 
 use num_rational::Ratio;
 use num_traits::{CheckedAdd, CheckedMul, Zero};
 
-/// An exact fraction. 128 bits leave room for the frame of an event after ten hours at any rate,
-/// tempo and written length this program accepts.
+/// An exact fraction. 128 bits are enough for the exact frame of any event in ten hours, at every
+/// rate, tempo and written length that this program accepts.
 pub type Fraction = Ratio<i128>;
 
 /// Why a text cannot be read as a fraction.
@@ -47,7 +48,7 @@ const MOST_DIGITS: usize = 6;
 /// Reads `2`, `3/2`, `1 1/2`, `1.5` and the vulgar signs `½ ¼ ¾ ⅛ 1½`, each exactly.
 ///
 /// # Errors
-/// A text that is none of these; see [`FractionError`].
+/// The text is none of these forms; see [`FractionError`].
 pub fn parse_fraction(text: &str) -> Result<Fraction, FractionError> {
     let trimmed = text.trim();
     if trimmed.is_empty() {

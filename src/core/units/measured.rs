@@ -108,7 +108,7 @@ measured_time!(Seconds);
 mod tests {
     use super::*;
 
-    /// A factor of a thousand that goes the wrong way would be heard as a fault of the player.
+    /// A wrong factor of a thousand would be mistaken for a fault of the player.
     #[test]
     fn a_second_is_a_thousand_milliseconds() {
         assert_eq!(Seconds(0.25).milliseconds(), Milliseconds(250.0));

@@ -1,7 +1,6 @@
-//! The quantities everything else is made of, one newtype each, so that a beat is never added to
-//! a frame.
+//! The basic quantities, one newtype each, so that a beat is never added to a frame.
 //!
-//! Knows nothing of music beyond the beat, nothing of sound beyond the sample.
+//! Knows nothing of music beyond the beat, and nothing of sound beyond the sample.
 
 mod fraction;
 mod measured;

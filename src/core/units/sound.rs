@@ -35,7 +35,7 @@ pub struct Gain(pub f32);
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
 pub struct Decibels(pub f32);
 
-/// A level that was measured, in decibels of full scale: a full-scale sine has −3, silence −∞.
+/// A measured level in decibels of full scale: a full-scale sine has −3 dB, silence has −∞ dB.
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Default, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct FullScale(pub f64);

@@ -34,7 +34,7 @@ impl Beats {
     /// Reads `2`, `3/2`, `1 1/2`, `1.5`.
     ///
     /// # Errors
-    /// A text that is no number.
+    /// The text is not a number; see [`FractionError`].
     pub fn parse(text: &str) -> Result<Self, FractionError> {
         parse_fraction(text).map(Self)
     }
@@ -107,8 +107,8 @@ impl Serialize for Beats {
 pub struct CommonPart(i128);
 
 impl CommonPart {
-    /// The most parts in a beat. Every note value and tuplet of a tune needs far fewer, and with so
-    /// many the exact frame of any place still fits into 128 bits.
+    /// The most parts in a beat. The note values and tuplets of a tune need far fewer. With this
+    /// many parts the exact frame of any place still fits in 128 bits.
     const MOST: i128 = 1 << 40;
 
     /// Makes the common part fine enough for `length`. Returns false and changes nothing when the
@@ -168,7 +168,7 @@ impl Bpm {
     /// The quickest tempo, beats a minute.
     pub const QUICKEST: i128 = 300;
 
-    /// Where the ladders of the drills that come with the program usually begin.
+    /// The usual first tempo of the ladders of the built-in drills.
     pub const FIFTY: Self = Self(Fraction::new_raw(50, 1));
     /// Where the ladders of the drills that come with the program usually end.
     pub const EIGHTY: Self = Self(Fraction::new_raw(80, 1));
@@ -265,7 +265,7 @@ impl std::fmt::Display for Millis {
 pub struct SampleRate(pub u32);
 
 impl SampleRate {
-    /// The rate used where no device says otherwise.
+    /// The sample rate used when no device sets another one.
     pub const USUAL: Self = Self(48_000);
 
     /// Frames in one beat at a tempo, exact.
@@ -274,13 +274,13 @@ impl SampleRate {
     }
 }
 
-/// A count of frames: one sample of every channel each.
+/// A number of frames. A frame is one sample of every channel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub struct Frames(pub u64);
 
 impl Frames {
-    /// The frame at which a moment sounds: round(`origin` + `beats`·60·rate/tempo), halves upward,
-    /// `origin` in frames. Moments before frame 0 are frame 0.
+    /// The frame at which a moment sounds: round(`origin` + `beats`·60·rate/tempo), halves upward.
+    /// `origin` is in frames. Moments before frame 0 give frame 0.
     ///
     /// Thread: any. Allocates: no. Blocks: no.
     pub fn of(origin: Fraction, beats: Beats, rate: SampleRate, tempo: Bpm) -> Self {

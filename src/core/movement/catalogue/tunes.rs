@@ -7,7 +7,7 @@ use crate::chanter::Note;
 use crate::movement::context::Context;
 use std::sync::LazyLock;
 
-/// One row of the count.
+/// One row of the counts: a group of gracenotes in one context.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct TuneCount {
     /// The gracenotes of the group.

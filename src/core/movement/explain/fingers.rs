@@ -37,9 +37,11 @@ pub struct CrossingNoise {
     pub to: Note,
     /// True when some fingers fall while others rise.
     pub true_crossing: bool,
-    /// What sounds when the closing fingers land before the others rise.
+    /// The wrong note that sounds when the falling fingers land before the others rise; none when
+    /// the chart has no such shape.
     pub closing_fingers_first: Option<Note>,
-    /// What sounds when one hand moves before the other.
+    /// The wrong note that sounds when one hand moves before the other; none when the chart has no
+    /// such shape.
     pub one_hand_first: Option<Note>,
     /// What may go wrong, in a sentence.
     pub sentence: String,

@@ -16,7 +16,7 @@ pub struct Time {
     pub tempo: Bpm,
     /// How many gracenotes, from the first, sound before the beat.
     pub before_beat: usize,
-    /// What falls on the beat: a gracenote, or the closing note.
+    /// The note that falls on the beat: a gracenote, or the closing note.
     pub on_the_beat: Note,
     /// Milliseconds taken from the note before.
     pub from_the_note_before: u32,

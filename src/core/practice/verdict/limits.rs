@@ -9,18 +9,19 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Thresholds {
-    /// A longer gracenote is too long. 60: the long end of what is usual, common practice, no
-    /// source.
+    /// A gracenote longer than this is too long. 60: the long end of what is usual, common
+    /// practice, no source.
     #[serde(rename = "gracenote_longest_ms")]
     pub gracenote_longest: Milliseconds,
-    /// The same in the lowest third of the ladder, where the fingers are still learning. 80: chosen.
+    /// The same limit in the lowest third of the ladder, where the fingers are still learning. 80:
+    /// chosen.
     #[serde(rename = "gracenote_longest_low_ms")]
     pub gracenote_longest_low: Milliseconds,
     /// The length under which the player is told to aim. 50: common practice, no source.
     #[serde(rename = "gracenote_aim_ms")]
     pub gracenote_aim: Milliseconds,
-    /// A shorter tone inside a movement is swallowed. 20: about what the ear needs to tell the
-    /// order of two sounds (Hirsh 1959).
+    /// A tone inside a movement shorter than this is swallowed. 20: about what the ear needs to
+    /// tell the order of two sounds (Hirsh 1959).
     #[serde(rename = "tone_shortest_ms")]
     pub tone_shortest: Milliseconds,
     /// A tone inside a movement is crushed below this share of its length when it is also shorter

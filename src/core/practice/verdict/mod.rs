@@ -38,7 +38,7 @@ use super::measurement::{ExtraNote, Measurement};
 use serde::{Deserialize, Serialize};
 use words::bar_words;
 
-/// What kind of fault.
+/// The kind of a fault.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum FaultKind {
@@ -75,7 +75,7 @@ pub enum FaultKind {
 /// One fault, measured and put in words.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Fault {
-    /// What kind.
+    /// The kind of fault.
     pub kind: FaultKind,
     /// The score's id of the note at fault. For a crossing noise it is the note before; for a
     /// movement that began early or late it is the first gracenote.

@@ -122,7 +122,7 @@ impl Metre {
                 .is_some_and(|from| from & 1 == 1)
     }
 
-    /// Which count of the bar a beat belongs to, both from 0.
+    /// The count of the bar that a beat belongs to, both from 0.
     pub fn count_of(self, beat: u32) -> u32 {
         if !self.is_grouped() {
             return beat;

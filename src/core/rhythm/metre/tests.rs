@@ -1,4 +1,4 @@
-//! What a metre is, how it is read and how it is counted.
+//! Tests of metres: how they are read and how they are counted.
 
 use super::*;
 
@@ -20,7 +20,7 @@ fn the_beat_is_the_minim_in_two_two_and_the_dotted_crotchet_in_compound_metres()
     }
 }
 
-/// The usual count of theory books (common practice, no source).
+/// The beats of each metre as in theory books (common practice, no source).
 #[test]
 fn beats_are_counted_as_usual() {
     for (text, beats, name) in [
@@ -173,8 +173,9 @@ fn the_letters_of_abc_are_metres() {
     assert_eq!(Metre::parse(" C| "), Ok(Metre::TWO_TWO));
 }
 
-/// Theory books' worked case: from 2/4 to 6/8 with quaver = quaver a dotted crotchet lasts a
-/// crotchet and a half; with crotchet = dotted crotchet the beat stays (common practice, no source).
+/// A usual example of theory books: from 2/4 to 6/8 with quaver = quaver, a dotted crotchet lasts a
+/// crotchet and a half. With crotchet = dotted crotchet the beat keeps its length (common practice,
+/// no source).
 #[test]
 fn a_note_that_stays_equal_says_how_long_a_beat_lasts() {
     let quaver = Fraction::new(1, 8);

@@ -31,7 +31,7 @@ pub struct Head {
     pub note: usize,
     /// True for the first head of that note. Its gracenotes stand before this head.
     pub begins: bool,
-    /// Where it begins, from the start of the full bar.
+    /// The place where it begins, in beats from the start of the full bar.
     pub place: Beats,
     /// How long it lasts. In a tuplet this is not the length of its written value.
     pub beats: Beats,
