@@ -37,7 +37,7 @@ pub struct Drill {
     pub route: Route,
     /// Whether play moves to the next cell by itself when a cell is clear.
     pub advance: Advance,
-    /// Whether a suggested step back is taken by itself.
+    /// Whether a suggested step back is taken automatically.
     pub step_back: StepBack,
     /// Lengths of gracenotes.
     pub lengths: Lengths,
@@ -205,8 +205,8 @@ pub enum Begins {
     /// As usual for the movement and its school.
     #[default]
     AsUsual,
-    /// Before the beat: the closing note lands on its written place.
+    /// Before the beat, so that the closing note lands on its written place.
     BeforeTheBeat,
-    /// On the beat: the closing note comes after it.
+    /// On the beat, so that the closing note comes after its written place.
     OnTheBeat,
 }

@@ -7,7 +7,7 @@ use crate::wording;
 /// One named variant of one or more movements.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct School {
-    /// Kebab-case, as drills, settings and `--school` take it.
+    /// The name in kebab-case, as in drills, settings and `--school`.
     pub name: &'static str,
     /// What this school plays, in a neutral sentence.
     pub description: &'static str,

@@ -31,7 +31,7 @@ impl std::error::Error for StagePrintError {}
 
 /// The offset basis for 128 bits, RFC 9923 (The FNV Non-Cryptographic Hash Algorithm).
 const OFFSET_BASIS: u128 = 0x6c62_272e_07bb_0142_62b8_2175_6295_c58d;
-/// The prime for 128 bits, 2^88 + 2^8 + 0x3b, same source.
+/// The prime for 128 bits, 2^88 + 2^8 + 0x3b (RFC 9923, as the offset basis).
 const PRIME: u128 = (1 << 88) + (1 << 8) + 0x3b;
 
 impl StagePrint {

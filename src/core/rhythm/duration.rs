@@ -52,7 +52,7 @@ impl NoteValue {
         Fraction::new_raw(1, 1 << (self as u32))
     }
 
-    /// Flags or beams: none down to the crotchet, one for the quaver …
+    /// The number of its flags or beams: none down to the crotchet, one for the quaver, and so on.
     pub fn flags(self) -> u8 {
         (self as u8).saturating_sub(Self::Crotchet as u8)
     }
@@ -80,7 +80,7 @@ impl WrittenLength {
         base + base * more
     }
 
-    /// The one written note of exactly this part of a semibreve, when there is one.
+    /// The one written note with exactly this length; none when several would be needed.
     pub fn exactly(part_of_semibreve: Fraction) -> Option<Self> {
         let wanted = in_smallest(part_of_semibreve)?;
         Self::all().find(|length| length.in_smallest() == wanted)

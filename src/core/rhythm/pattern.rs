@@ -92,7 +92,8 @@ pub enum ClickPlan {
     /// All clicks sound.
     #[default]
     Every,
-    /// Beats 1 and 3; in metres without a third beat, the first.
+    /// Only the clicks of beats 1 and 3 sound. In metres without a third beat only the first click
+    /// sounds.
     OneAndThree,
     /// Only the first click of each bar sounds.
     OnePerBar,

@@ -15,7 +15,7 @@ use crate::units::{Fraction, parse_fraction, write_fraction};
 /// equally good.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Pointed {
-    /// Long to short, 1 to [`Pointing::MOST`].
+    /// The ratio of the long to the short note, from 1 to [`Pointing::MOST`].
     pub ratio: Fraction,
     /// The smallest (roundest) ratio that is equally good; at most `ratio`.
     pub least: Fraction,

@@ -55,7 +55,7 @@ impl Serialize for NoteId {
     }
 }
 
-/// A stage in musical time, one repetition.
+/// One repetition of a stage in musical time.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Score {
     /// The metre of the first bar.
@@ -66,7 +66,7 @@ pub struct Score {
     pub bars: Vec<ScoreBar>,
     /// Melody notes in playing order. The second note of a tie has its own entry.
     pub notes: Vec<ScoreNote>,
-    /// Length of one repetition.
+    /// Length of one repetition in beats.
     pub length: Beats,
     /// Length in beats of the bars after it, in which the player breathes and marks; may be 0.
     pub breath: Beats,
@@ -79,7 +79,7 @@ pub struct Score {
 pub struct ScoreBar {
     /// Written number, from 1; a pickup is 0.
     pub number: u16,
-    /// Start, from the start of the repetition.
+    /// Start of the bar, in beats from the start of the repetition.
     pub start: Beats,
     /// Length as written.
     pub length: Beats,
@@ -99,9 +99,9 @@ pub struct ScoreNote {
     pub id: NoteId,
     /// Index into [`Score::bars`].
     pub bar: usize,
-    /// Written place in its bar, from 0.
+    /// Written place in its bar, in beats from 0.
     pub place: Beats,
-    /// Written place from the start of the repetition.
+    /// Written place, in beats from the start of the repetition.
     pub start: Beats,
     /// Written length, in beats that the tempo counts.
     pub written: Beats,

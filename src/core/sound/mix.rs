@@ -121,7 +121,7 @@ pub(super) struct Mix {
     levels: [Ramp; 4],
     /// The reference plan's factor on the chanter line: 1, or less in a fading repetition.
     share: Ramp,
-    /// Frames in which a level reaches its new value: 20 ms.
+    /// How many frames a level takes to reach its new value: 20 ms.
     ramp: u32,
 }
 

@@ -39,7 +39,7 @@ enum What {
 /// What happens at a frame.
 #[derive(Debug, Clone, Copy)]
 pub(super) enum Moment {
-    /// A bar of the cycle begins, counted from 0.
+    /// A bar of the cycle begins; the value is its number from 0.
     Line(u32),
     /// The place of the closing note.
     Closing,

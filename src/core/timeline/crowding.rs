@@ -138,7 +138,8 @@ mod tests {
 
     #[test]
     fn a_part_at_its_least_stays_and_the_others_shrink_further() {
-        // 0.4 + 0.1 + 0.4 into 0.6 with a least of 0.09: 0.1 would become 0.0667.
+        // Parts of 0.4, 0.1 and 0.4 must fit into 0.6 with a least length of 0.09. In proportion
+        // 0.1 would become 0.0667.
         let fitted = fit(
             &beats(&[(4, 10), (1, 10), (4, 10)]),
             Beats::ONE,
@@ -150,7 +151,7 @@ mod tests {
     /// A part that is already shorter than `least` keeps its length; it never becomes longer.
     #[test]
     fn a_part_under_the_least_keeps_its_own_length() {
-        // 0.4 + 0.05 + 0.4 into 0.6 with a least of 0.09
+        // Parts of 0.4, 0.05 and 0.4 must fit into 0.6 with a least length of 0.09.
         let fitted = fit(
             &beats(&[(4, 10), (1, 20), (4, 10)]),
             Beats::ONE,

@@ -14,7 +14,7 @@ use serde::Serialize;
 pub struct TimelineDocument {
     /// Frames a second.
     pub rate: u32,
-    /// Beats a minute, `n` or `n/d`.
+    /// The tempo in beats a minute, written `n` or `n/d`.
     pub tempo: Bpm,
     /// The length of the count-in and of all repetitions with their breath, in frames.
     pub frames: u64,
@@ -31,17 +31,18 @@ pub struct TimelineRow {
     pub frame: u64,
     /// The exact moment at which it sounds, in beats from the first click of the count-in.
     pub beat: Beats,
-    /// `click`, `note` or `gracenote`.
+    /// The kind of event: `click`, `note` or `gracenote`.
     pub kind: &'static str,
     /// The note; null for a click.
     pub note: Option<Note>,
-    /// How long it sounds, frames.
+    /// How long it sounds, in frames; null for a click.
     pub frames: Option<u64>,
     /// A melody note's written place in its bar, beats from 0.
     pub place: Option<Beats>,
     /// A melody note's written length in beats, ties included.
     pub written: Option<Beats>,
-    /// The note's name in the score; a gracenote's begins with its melody note's.
+    /// The note's name in the score. The name of a gracenote begins with the name of its melody
+    /// note.
     pub id: Option<NoteId>,
     /// Written bar, from 1; a pickup is 0.
     pub bar: Option<u16>,

@@ -36,7 +36,8 @@ pub struct Timeline {
     pub first: Vec<TimelineEvent>,
     /// Events of every later cycle, in beats from its start, sorted.
     pub again: Vec<TimelineEvent>,
-    /// Written starts of the bars of a cycle, breath included, from the cycle's start.
+    /// The written starts of the bars of a cycle, breath included, in beats from the start of the
+    /// cycle.
     pub bar_lines: Vec<Beats>,
     /// Melody notes whose gracenotes had to shrink because the note has too little time for them.
     pub crowded: Vec<NoteId>,
@@ -48,7 +49,7 @@ pub struct Timeline {
 /// Something that happens at an exact moment.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct TimelineEvent {
-    /// Beats from the start of the lead-in or the cycle.
+    /// The place of the event, in beats from the start of the count-in or of the cycle.
     pub beat: Beats,
     /// The kind of event.
     pub kind: EventKind,
@@ -86,9 +87,9 @@ pub struct Sounded {
 pub enum SoundPart {
     /// A melody note.
     Melody {
-        /// Written place in its bar.
+        /// Written place in its bar, in beats from 0.
         place: Beats,
-        /// Written length, ties included.
+        /// Written length in beats, ties included.
         written: Beats,
     },
     /// A gracenote.

@@ -17,11 +17,11 @@ const CUT_SHORTEST: i128 = 90;
 /// A melody note that has an onset, with its sounding times in beats. Tied continuations have none.
 pub(super) struct Onset<'a> {
     pub(super) note: &'a ScoreNote,
-    /// From the start of the repetition.
+    /// The time at which it sounds, in beats from the start of the repetition.
     pub(super) start: Beats,
     /// The time to the next onset.
     pub(super) length: Beats,
-    /// The written length, ties included.
+    /// The written length in beats, ties included.
     pub(super) written: Beats,
 }
 

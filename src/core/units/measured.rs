@@ -51,7 +51,7 @@ macro_rules! measured_time {
                 Self(self.0.abs())
             }
 
-            /// The order of two, for sorting.
+            /// The order of two times for sorting. Values that are not numbers are ordered too.
             pub fn total_cmp(&self, other: &Self) -> std::cmp::Ordering {
                 self.0.total_cmp(&other.0)
             }
@@ -93,7 +93,7 @@ macro_rules! measured_time {
         }
 
         impl std::fmt::Display for $unit {
-            /// The number alone, with the precision that is asked for.
+            /// Writes the number without its unit, with the requested precision.
             fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
                 self.0.fmt(f)
             }

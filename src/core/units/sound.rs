@@ -41,7 +41,7 @@ pub struct Decibels(pub f32);
 pub struct FullScale(pub f64);
 
 impl std::fmt::Display for FullScale {
-    /// The number alone, with the precision that is asked for.
+    /// Writes the number without its unit, with the requested precision.
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         self.0.fmt(f)
     }

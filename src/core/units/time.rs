@@ -173,10 +173,10 @@ impl Bpm {
     /// Where the ladders of the drills that come with the program usually end.
     pub const EIGHTY: Self = Self(Fraction::new_raw(80, 1));
 
-    /// A tempo from an exact value.
+    /// A tempo from an exact value in beats a minute.
     ///
     /// # Errors
-    /// Outside 20 to 300.
+    /// The value is below 20 or above 300.
     pub fn new(value: Fraction) -> Result<Self, BpmError> {
         if value < Fraction::from_integer(Self::SLOWEST)
             || value > Fraction::from_integer(Self::QUICKEST)
@@ -186,18 +186,18 @@ impl Bpm {
         Ok(Self(value))
     }
 
-    /// A whole number of beats a minute.
+    /// A tempo of a whole number of beats a minute.
     ///
     /// # Errors
-    /// Outside 20 to 300.
+    /// The value is below 20 or above 300.
     pub fn whole(value: i128) -> Result<Self, BpmError> {
         Self::new(Fraction::from_integer(value))
     }
 
-    /// Reads `66`, `66.5`, `133/2`.
+    /// Reads a tempo in beats a minute: `66`, `66.5`, `133/2`.
     ///
     /// # Errors
-    /// No number, or outside 20 to 300.
+    /// The text is not a number, or the number is below 20 or above 300.
     pub fn parse(text: &str) -> Result<Self, BpmError> {
         Self::new(parse_fraction(text).map_err(BpmError::NotANumber)?)
     }
@@ -249,7 +249,7 @@ impl Millis {
         Beats(self.0 * tempo.value() / Fraction::from_integer(60_000))
     }
 
-    /// As a float, milliseconds; for pictures and reports.
+    /// The length in milliseconds as a float, for pictures and reports.
     pub fn to_f64(self) -> f64 {
         self.0.to_f64().unwrap_or(0.0)
     }
@@ -317,7 +317,8 @@ mod tests {
     /// Frame counts that are added up beat by beat drift; exact moments do not.
     #[test]
     fn a_click_after_ten_hours_is_no_frame_off() {
-        // 97 beats a minute at 44100: 10 h are 58 200 beats and 1 587 600 000 frames, by hand.
+        // By hand: ten hours at 97 beats a minute are 58 200 beats, and at 44.1 kHz 1 587 600 000
+        // frames.
         let frame = Frames::of(
             Fraction::zero(),
             Beats::whole(58_200),
@@ -329,7 +330,7 @@ mod tests {
 
     #[test]
     fn frames_round_halves_upward() {
-        // 1/64 beat at 60 a minute and 32 Hz is half a frame.
+        // At 60 beats a minute and 32 Hz, 1/64 of a beat is half a frame.
         let half = Beats::new(1, 64);
         assert_eq!(
             Frames::of(Fraction::zero(), half, SampleRate(32), tempo("60")),

@@ -86,7 +86,7 @@ struct Reader {
     foreign: Option<foreign::Foreign>,
     /// The common part of a beat: every length read so far is a whole multiple of it.
     common: CommonPart,
-    /// Notes and gracenotes read.
+    /// How many notes and gracenotes were read so far.
     count: usize,
     /// True when reading stops, because there were too many problems or the text is too long.
     over: bool,

@@ -21,7 +21,7 @@ const CLOSES_ON_LOW_G: &str = "closing on low G, the closing note is itself the 
 const NO_DOUBLE_LOW_G: &str = "low G is already sounding and is not doubled: the D gracenote leads \
                                straight to low A";
 
-/// Common practice, no source.
+/// What to listen for in a birl (common practice, no source).
 const BOTH_LOW_GS: &str = "both low Gs equally long, with a clear low A between them, whichever \
                            way the finger makes them";
 

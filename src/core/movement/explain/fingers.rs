@@ -11,7 +11,7 @@ use serde::Serialize;
 /// One step of the finger movements.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct FingerStep {
-    /// The note that sounds after it.
+    /// The note that sounds after this step.
     pub note: Note,
     /// Fingers that rise, by name.
     pub lifts: Vec<&'static str>,

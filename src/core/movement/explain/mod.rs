@@ -41,7 +41,7 @@ pub struct PartExplained {
     pub held: bool,
     /// When it begins, in milliseconds from the beat; negative before the beat.
     pub begins: i32,
-    /// How long it lasts, milliseconds.
+    /// How long it lasts, in milliseconds.
     pub milliseconds: u32,
     /// Why it is there.
     pub reason: String,

@@ -42,7 +42,8 @@ fn planned(stage: u128, tempi: &[i128]) -> PlannedStage {
     }
 }
 
-/// Three stages (0, 1, 2) and three rungs (50, 54, 58), three clean in a row.
+/// Three stages (0, 1, 2), each with the rungs 50, 54 and 58. Three clean repetitions in a row
+/// clear a cell.
 pub(super) fn plan() -> Plan {
     let stages = (0..3).map(|stage| planned(stage, &[50, 54, 58])).collect();
     let mut plan = Plan::new("a drill of our own", stages);

@@ -16,7 +16,7 @@ const TOO_LONG_SHARE: f64 = 1.5;
 /// length, or the length divided by this share. Chosen.
 const TAP_SHARE: f64 = 0.8;
 
-/// A note in its repetition.
+/// A note together with the measurement of its repetition.
 struct Scene<'a> {
     measured: &'a Measurement,
     limits: &'a Thresholds,

@@ -56,10 +56,10 @@ pub struct Thresholds {
     /// setting.
     #[serde(rename = "opened_to_ms", skip_serializing_if = "Option::is_none")]
     pub opened_to: Option<Milliseconds>,
-    /// A shorter tap of a birl is crushed. 25: common practice, no source.
+    /// A tap of a birl shorter than this is crushed. 25: common practice, no source.
     #[serde(rename = "tap_shortest_ms")]
     pub tap_shortest: Milliseconds,
-    /// A longer tap of a birl is dragged. 80: common practice, no source.
+    /// A tap of a birl longer than this is dragged. 80: common practice, no source.
     #[serde(rename = "tap_longest_ms")]
     pub tap_longest: Milliseconds,
     /// An unwritten sound of at least this length is a crossing noise. 12 for a practice chanter, 7

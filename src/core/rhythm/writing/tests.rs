@@ -126,7 +126,7 @@ fn a_place_weighs_by_the_divisions_that_lead_to_it() {
     writes("4/4", "3 2 3", "a3 b1-b1 c3");
     // A note that crosses a quarter of a beat must begin or end on such a quarter.
     writes("2/4", "1/4 3/8 3/8 1 2", "a1/4 b1/4-b1/8 c3/8 d1 e2");
-    // The same holds for a quaver of a compound beat.
+    // A note that crosses a quaver of a compound beat must begin or end on such a quaver.
     writes("6/8", "1/2 3/4 3/4 1 3", "a1/2 b1/2-b1/4 c3/4 d1 e3");
 }
 

@@ -35,7 +35,7 @@ fn a_grip_takes_its_time_from_the_note_before() {
     let drill = drill.expect("it reads");
     let score = resolve_music(&drill.stages[4].music, Beats::whole(4), &drill.schools);
     let timeline = lay(&score, &Layout::at(tempo("80"), SampleRate(48_000)));
-    // At 80 a beat is 750 ms: gracenote 35 ms, tones 55 ms each.
+    // At 80 beats a minute a beat is 750 ms, a gracenote 35 ms and each tone 55 ms.
     let ms = |count: i128| Millis::whole(count).to_beats(tempo("80"));
     let two = Beats::whole(2);
     assert_eq!(
