@@ -146,7 +146,7 @@ pub(super) fn numbers_played(music: &Music, range: BarRange) -> Vec<u16> {
 }
 
 /// The number that the first full bar of these bars has in the tune, when they follow each other
-/// there. None otherwise; they are then numbered from 1.
+/// there and the number is above 1. None otherwise; the bars are then numbered from 1.
 pub(super) fn first_number(music: &Music, range: BarRange) -> Option<u16> {
     let played = numbers_played(music, range);
     let follow = played.windows(2).all(|two| two[0] + 1 == two[1]);

@@ -120,9 +120,10 @@ fn chosen(found: &Resolved, gracenotes: &[Note], schools: &Schools) -> Option<Re
         .cloned()
 }
 
-/// Finds the tones and separating gracenotes of an unnamed group, from left to right. A note
-/// separates when the part before it does not and it is either higher than both its neighbours or a
-/// tap between two equal notes.
+/// Finds the tones and separating gracenotes of an unnamed group, from left to right. A lone
+/// gracenote separates. In a longer group a note separates when it can sound, the part before it
+/// does not separate, and it is either higher than both its neighbours or a tap between two equal
+/// notes.
 fn roles(gracenotes: &[Note], context: Context) -> Vec<Part> {
     let mut parts: Vec<Part> = Vec::with_capacity(gracenotes.len());
     for (place, note) in gracenotes.iter().copied().enumerate() {

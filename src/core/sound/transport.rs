@@ -47,9 +47,9 @@ pub(super) enum Moment {
     Event(TimelineEvent),
 }
 
-/// The finest denominator of an origin. Origins stay exact over tempo changes, but after very many
-/// changes the denominator could exceed 128 bits, so a finer origin is rounded to this part of a
-/// frame.
+/// The largest denominator of an exact origin. Origins stay exact over tempo changes, but after
+/// very many changes the denominator could exceed 128 bits. An origin with a larger denominator is
+/// rounded to 2^-20 of a frame.
 const FINEST: i128 = 1_000_000_000_000;
 
 fn settled(origin: Fraction) -> Fraction {

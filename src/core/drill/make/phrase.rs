@@ -81,7 +81,7 @@ fn own_numbers(tune: &Tune, range: BarRange) -> String {
 }
 
 /// The phrases of the tune within some of its bars, in bar numbers of the new drill. The landing
-/// note belongs to the last phrase. Empty when the usual rules give the phrases.
+/// note belongs to the last phrase. Empty when the phrases of the tune are in doubt.
 fn phrases_within(tune: &Tune, range: BarRange, piece: &DrillDocument) -> Vec<BarRange> {
     let whole = tune.drill.phrasing(tune.stage);
     let piece = read_back(piece);

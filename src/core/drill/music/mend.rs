@@ -188,9 +188,10 @@ fn drop_equal(gracenotes: &mut Vec<Gracenote>, context: Context) -> Vec<Note> {
     dropped
 }
 
-/// The gracenote to play where none is written or the written one cannot sound: the high G
-/// gracenote, or the next lower note that sounds there. From D it is a high G gracenote instead of
-/// D, from high G the thumb's high A (common practice, no source).
+/// The gracenote to play where none is written or the written one cannot sound. It is the first
+/// that can be played there of high G, the thumb's high A, E and D, and then of the other notes
+/// from low to high. So from D it is a high G gracenote instead of D, from high G the thumb's high
+/// A (common practice, no source).
 ///
 /// A gracenote that also sounds after each of `others` is preferred, because a repeat comes to the
 /// note from those notes.

@@ -55,7 +55,8 @@ pub struct PointingHeard {
     pub ratio: f64,
     /// The spread: half of the pairs lie at most this far from the median ratio.
     pub spread: f64,
-    /// The range that most of these pairs have.
+    /// The wanted range of these pairs: the median of their lower ends and the median of their
+    /// upper ends.
     pub range: (f64, f64),
     /// Each pair, in order.
     pub pairs: Vec<PairPlayed>,

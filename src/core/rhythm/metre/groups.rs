@@ -6,9 +6,9 @@ use crate::units::{Beats, Fraction};
 
 impl Metre {
     /// The same metre counted in groups; `sizes` are in notes of the lower figure, such as 3 + 2 in
-    /// 5/8. The metre stays as it is when the groups are its beats already. Equal groups become
-    /// beats when one note has that length: 2+2+2/8 has three crotchet beats. Crotchets and longer
-    /// notes are counted one by one, and their groups are only printed.
+    /// 5/8. The metre stays as it is when the groups are its beats already or do not add up to a
+    /// bar. Equal groups become beats when one note has that length: 2+2+2/8 has three crotchet
+    /// beats. Crotchets and longer notes are counted one by one, and their groups are only printed.
     pub fn in_groups(self, sizes: &[u32]) -> Self {
         let sum: u32 = sizes.iter().sum();
         let beats = self.is_compound() && sizes.iter().all(|size| *size == 3);

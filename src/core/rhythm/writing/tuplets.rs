@@ -101,8 +101,8 @@ impl Writer<'_> {
         }
     }
 
-    /// True when a reader recognises the group at once. It has as many notes of one value as its
-    /// figure says, two of which may be one longer note, and it lasts a plain note value.
+    /// True when a reader recognises the group at once: it lasts a plain note value, and each of
+    /// its notes is written as one head with at most one dot.
     fn is_a_figure(&self, group: &[Span]) -> bool {
         let (Some(first), Some(last)) = (group.first(), group.last()) else {
             return false;
