@@ -81,8 +81,8 @@ fn taught_place(movement: Movement) -> Option<Context> {
 }
 
 /// The context in which a movement is shown or practised by default. It is the one its row names,
-/// or else the commonest in tunes. Otherwise the movement comes from low A, or the nearest note
-/// from which it can be played, and closes on the lowest possible note above low G.
+/// or else the commonest in tunes. Otherwise it is the first in which the usual form can be played:
+/// from low A, from E or from another note, low to high, to the lowest closing note above low G.
 pub fn typical_context(movement: Movement) -> Context {
     let plays = |context: &Context, counts: bool| {
         resolve(movement, *context, &Schools::none())

@@ -276,9 +276,10 @@ impl CellHistory {
         }
     }
 
-    /// The repetitions in the order in which they were played. Within a session the order is by
-    /// number, so that a late mark gets its repetition's place. Sessions are ordered by the first
-    /// mark of the remaining repetitions.
+    /// Sorts the repetitions into the order in which they were played. Within a session that is the
+    /// order of their numbers, so that a late mark gets its repetition's place. Among sessions a
+    /// repetition is placed by the earliest mark of itself and of the later repetitions of its
+    /// session.
     fn order_as_played(&mut self) {
         let mut earliest: BTreeMap<(Uuid, u64), Order> = BTreeMap::new();
         for told in &self.told {

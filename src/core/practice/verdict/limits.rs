@@ -27,20 +27,20 @@ pub struct Thresholds {
     /// A tone inside a movement is crushed below this share of its length when it is also shorter
     /// than `crushed_under`. 0.6: chosen.
     pub crushed_share: f64,
-    /// The upper limit for `crushed_share`. 40: the short end of what is usual, common practice, no
-    /// source.
+    /// A tone at least this long is never crushed. 40: the short end of what is usual, common
+    /// practice, no source.
     #[serde(rename = "crushed_under_ms")]
     pub crushed_under: Milliseconds,
     /// A tone inside a movement is dragged above this share of its length when it is also longer
     /// than `dragged_over`. 1.8: chosen.
     pub dragged_share: f64,
-    /// The lower limit for `dragged_share`. 80: above the usual 70, chosen.
+    /// A tone at most this long is never dragged. 80: above the usual 70, chosen.
     #[serde(rename = "dragged_over_ms")]
     pub dragged_over: Milliseconds,
-    /// How many times longer one tone of a movement may be than an equal tone. 1.6: chosen.
+    /// The largest ratio between the lengths of two equal tones of one movement. 1.6: chosen.
     pub alike: f64,
-    /// The same limit when both tones are under `alike_short_under`. 2: chosen, because the
-    /// unevenness of a finger matters more in a short tone.
+    /// The largest such ratio when both tones are shorter than `alike_short_under`. 2: chosen,
+    /// because the unevenness of a finger matters more in a short tone.
     pub alike_short: f64,
     /// Below this length `alike_short` applies. 80: chosen.
     #[serde(rename = "alike_short_under_ms")]
@@ -50,7 +50,7 @@ pub struct Thresholds {
     pub opened_shortest: f64,
     /// The largest such share. 1.3: chosen, so that the rung before is not mistaken for it.
     pub opened_longest: f64,
-    /// How many times longer one tone of an opened movement may be than an equal tone. 1.5: chosen.
+    /// The largest ratio between the lengths of two equal tones of an opened movement. 1.5: chosen.
     pub opened_alike: f64,
     /// The length of the rung when the movement is opened. It comes from the rung and is not a
     /// setting.
