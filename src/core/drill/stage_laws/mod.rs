@@ -108,7 +108,7 @@ fn taught(movement: &str, schools: &[&str], from: Note, to: Note, stages: [&str;
 #[test]
 fn what_begins_on_the_beat_begins_on_it_in_every_stage() {
     use Note::{C, D, E, LowA};
-    // 95 % sure
+    // This table is 95 % sure.
     taught(
         "doubling",
         &[],
@@ -121,7 +121,7 @@ fn what_begins_on_the_beat_begins_on_it_in_every_stage() {
             "{g}c2 {gef}e2|",
         ],
     );
-    // 95 % sure
+    // This table is 95 % sure.
     taught(
         "doubling",
         &[],
@@ -134,7 +134,7 @@ fn what_begins_on_the_beat_begins_on_it_in_every_stage() {
             "{g}A2 {gde}d2|",
         ],
     );
-    // 95 % sure
+    // This table is 95 % sure.
     taught(
         "gracenote-strike",
         &[],
@@ -147,7 +147,7 @@ fn what_begins_on_the_beat_begins_on_it_in_every_stage() {
             "{g}A2 {gcG}c2|",
         ],
     );
-    // 90 % sure
+    // This table is 90 % sure.
     taught(
         "shake",
         &[],
@@ -160,7 +160,7 @@ fn what_begins_on_the_beat_begins_on_it_in_every_stage() {
             "{g}A2 {gefeA}e2|",
         ],
     );
-    // 85 % sure
+    // This table is 85 % sure.
     taught(
         "birl",
         &[],
@@ -173,7 +173,7 @@ fn what_begins_on_the_beat_begins_on_it_in_every_stage() {
             "{g}e2 {AGAG}A2|",
         ],
     );
-    // 85 % sure
+    // This table is 85 % sure.
     taught(
         "birl",
         &[],

@@ -20,7 +20,7 @@ fn stage_named<'a>(drill: &'a Drill, name: &str) -> Option<&'a Stage> {
 /// three may be a mistake.
 #[test]
 fn a_built_in_movement_is_carried_over_to_notes_that_it_really_comes_from() {
-    // These drills are made for one context, or name it in their own words.
+    // These built-in drills are written for one context, or have no stage named `from other notes`.
     const KEPT: [&str; 3] = ["grip-from-d", "taorluath-from-low-g", "jig-grips"];
     let mut carried = 0;
     for built in BUILT_IN {

@@ -17,8 +17,9 @@ pub(in crate::movement) struct Teaching {
     /// The smaller movements that it is made of and that are practised first. The first entry whose
     /// condition holds is used.
     pub made_of: &'static [(When, &'static [&'static str])],
-    /// The notes between which it is shown by default. None where the counted tunes say it; they
-    /// cannot when they hardly have the movement or its gracenotes do not identify it.
+    /// The notes between which it is shown by default; none to use the commonest context in the
+    /// counted tunes. It is needed when the tunes hardly have the movement, or when its gracenotes
+    /// do not identify it there.
     pub shown_between: Option<(Note, Note)>,
     /// Whose time it takes.
     pub pace: Pace,

@@ -207,8 +207,8 @@ fn a_gracenote_that_cannot_be_lifted_is_struck() {
     );
 }
 
-/// Only a half form from its own note is told that its first note sounds already and that the full
-/// form is needed.
+/// Only for a half form from its own note does the refusal say that its first note sounds already
+/// and that the full form is needed.
 #[test]
 fn only_a_half_form_from_its_own_note_is_sent_to_the_full_one() {
     let mut sent = 0;

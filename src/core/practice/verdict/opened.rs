@@ -212,7 +212,7 @@ mod tests {
         assert_eq!(judge(&alike, &limits_at("70 ms at 60")).faults, []);
     }
 
-    /// The neighbouring rungs, 211 and 104 ms, are told apart from this one; real time would call
+    /// The neighbouring rungs, 211 and 104 ms, are not mistaken for this one; real time would call
     /// both clean.
     #[test]
     fn a_rung_is_told_from_its_neighbours() {

@@ -170,7 +170,7 @@ impl Pair {
         let from_first = takes(before, own);
         let from_second = next.is_some_and(|next| takes(own, next));
         let taken = match range {
-            // When a movement takes its time from the cut, the dot gives some of it.
+            // A movement that takes its time from the cut leaves less time for the dot.
             Some(_) => from_first || from_second,
             None if long_first => from_first,
             None => from_second,

@@ -323,8 +323,7 @@ pub(super) fn birl(first: f64, second: f64) -> Measurement {
     measured
 }
 
-/// A tap of 61 ms is not a gracenote that lasts too long, because the taps are what is heard of a
-/// birl.
+/// A tap of 61 ms is not too long a gracenote: in a birl the taps are what is heard.
 #[test]
 fn the_taps_of_a_birl_have_a_band_of_their_own() {
     let words = |measured: &Measurement| -> Vec<String> {
@@ -347,8 +346,7 @@ fn the_taps_of_a_birl_have_a_band_of_their_own() {
     );
 }
 
-/// The movement begins on the beat, so it is blamed, and the note that then stands on the click is
-/// not.
+/// The movement begins on the beat, so it is blamed and not the note after it.
 #[test]
 fn a_movement_that_begins_early_is_named_and_not_its_note() {
     let mut measured = birl(35.0, 35.0);
@@ -364,8 +362,7 @@ fn a_movement_that_begins_early_is_named_and_not_its_note() {
     );
 }
 
-/// A long gracenote that makes its landing late is one fault. A landing that is even later is
-/// another.
+/// A long gracenote that makes its landing late is one fault; a still later landing is another.
 #[test]
 fn a_landing_pushed_by_a_long_gracenote_is_that_gracenote() {
     let of = |late: f64| {
@@ -468,8 +465,7 @@ fn a_gracenote_may_be_longer_in_the_lowest_third_of_the_ladder() {
     assert_eq!(one, Thresholds::default());
 }
 
-/// The shape shows `second low G 25 of 73 ms`, the worst first, without the gracenote that is in
-/// order.
+/// The shape shows `second low G 25 of 73 ms`, the worst first, and no good gracenote.
 #[test]
 fn the_shape_tells_lengths_beside_their_models() {
     let verdict = judged(|measured| measured.notes[4].length_ms = Some(Milliseconds(25.0)));
