@@ -73,9 +73,9 @@ impl Ladder {
 pub enum LadderError {
     /// It ends below where it begins.
     GoesDown {
-        /// Where it begins.
+        /// The first tempo.
         from: Bpm,
-        /// Where it ends.
+        /// The last tempo, below the first.
         to: Bpm,
     },
     /// The step is zero, negative or too small to be heard.
