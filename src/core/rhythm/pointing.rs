@@ -1,8 +1,8 @@
 //! How the pairs of a tune are pointed: how many times longer the long note of a pair is than its
 //! short note, measured from onset to onset.
 //!
-//! A pair is written three to one (a dot and its cut) or one to three (a snap). It knows ratios, and
-//! which one is usual for a kind of tune. It knows no tempo and no notes.
+//! A pair is written three to one (a dot and its cut) or one to three (a snap). This file knows
+//! ratios, and which one is usual for a kind of tune. It knows no tempo and no notes.
 //!
 //! The usual ratios and their ranges come from experience (55 to 65 % sure) and are never cited as
 //! fact.

@@ -7,9 +7,9 @@
 //!   environment of the Highland bagpipe out of doors", part 2, reprinted 2020);
 //! - the open holes raise a band of the spectrum near their cutoff frequency (Petersen, Colinot,
 //!   Guillemain & Kergomard, Acta Acustica 4, 18, 2020, on clarinets);
-//! - in a cone that frequency falls from the high notes to the low (Petersen et al., Acta Acustica 4,
-//!   13, 2020, on saxophones), in a cylinder it hardly depends on the fingering (Moers & Kergomard,
-//!   Acta Acustica united with Acustica 97, 2011, 984–996);
+//! - in a cone that frequency falls from the high notes to the low (Petersen et al., Acta Acustica
+//!   4, 13, 2020, on saxophones), in a cylinder it hardly depends on the fingering (Moers &
+//!   Kergomard, Acta Acustica united with Acustica 97, 2011, 984–996);
 //! - in a cylinder the even partials are weak at first and grow with frequency until they are as
 //!   strong as the odd ones near the cutoff (Petersen, Colinot, Guillemain & Kergomard 2020).
 
