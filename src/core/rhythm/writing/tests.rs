@@ -158,7 +158,8 @@ fn the_figure_of_a_tuplet_says_what_it_lasts() {
     );
     // A pickup of three fifths of a beat.
     writes("6/8", "6/5 3/5", "(5:3 a2 b1 )");
-    // two crotchets of a triplet, a third of a beat more than a beat: it is not cut at the beat
+    // Two crotchets of a triplet last a third of a beat more than a beat; the group is not cut at
+    // the beat.
     writes("4/4", "4/3 4/3", "(3:2 a2 b2 )");
 }
 

@@ -121,7 +121,8 @@ fn a_movement_after_a_short_note_is_taken_apart_by_itself() {
     // facts.md section 4 has no table of a taorluath from B. This is the table of the grip, with
     // the E gracenote.
     assert_eq!(made[1].1, "{g}B2 G {d}G {e}A4 |");
-    // of a quaver the shortest tones alone can be taken
+    // A quaver has room for the shortest tones only, so the stages of the movement by itself come
+    // first.
     let quaver = drill("", "{g}A4 {g}c4 | {g}c2 B {GdGe}A4- A | {g}B8 | {g}c8 |");
     let names: Vec<String> = stages(&quaver, 1, Some(2))
         .into_iter()
