@@ -120,8 +120,8 @@ pub(super) fn act_at_practice(
 }
 
 impl Practising {
-    /// The cell that the right pedal goes on to where a pedal plays: the next one, in a drill that
-    /// leaves going on to the player.
+    /// The cell that the right pedal moves on to where it means "play": the next cell of a drill in
+    /// which the player decides when to move on. None anywhere else.
     pub fn goes_on_to(&self) -> Option<CellKey> {
         let state = &self.state;
         let asks = state.plan().advance != Advance::ByItself;
@@ -131,16 +131,17 @@ impl Practising {
         self.pedal_plays().then_some(named)
     }
 
-    /// The cell that the left pedal goes back to where a pedal plays: the one that is suggested.
+    /// The suggested easier cell that the left pedal goes back to where it means "play". None where
+    /// no step back is suggested.
     pub fn goes_back_to(&self) -> Option<CellKey> {
         let back = self.state.suggestion()?;
         self.pedal_plays().then_some(back)
     }
 }
 
-/// A pedal while nothing sounds and no repetition waits for its mark. The right one plays, in the
-/// next cell where going on is left to the player; the left one takes the step back that is
-/// suggested, or goes one rung down.
+/// Handles a pedal press while nothing sounds and no repetition waits for its mark. The right pedal
+/// starts play, and first moves to the next cell where the player decides when to move on. The left
+/// pedal takes the suggested step back, or goes one rung down.
 fn pedal_on_the_way(model: &mut Model, at: Moment, mark: Mark, effects: &mut Vec<Effect>) {
     let practising = model.practising.as_ref();
     let on = practising.and_then(Practising::goes_on_to).is_some();

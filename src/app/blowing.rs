@@ -1,17 +1,18 @@
-//! Blowing evenly: what is heard now, and how it went.
+//! The page for blowing evenly: what the microphone hears now, and how steady it has been.
 
 use crate::chanter::Note;
 use crate::listening::HeardNow;
 use crate::units::{Cents, Hertz, Seconds};
 use std::collections::VecDeque;
 
-/// Points of the trail a second.
+/// Points that are added to the trail per second.
 const TRAIL_RATE: f64 = 5.0;
-/// How many points are kept: more than a screen is wide.
+/// How many points of the trail are kept. This is more than a screen is wide.
 const KEPT: usize = 400;
-/// Silence of this length is told.
+/// The player is told of a silence that lasts this long.
 const SILENT: Seconds = Seconds(2.0);
-/// Sound without a note is told from this length on: longer than a breath between repetitions. Chosen.
+/// The player is told of sound in which no note is recognised once it lasts this long. It is longer
+/// than a breath between repetitions. Chosen.
 const UNHEARD: Seconds = Seconds(6.0);
 
 /// The page for blowing evenly as it stands.
@@ -19,41 +20,43 @@ const UNHEARD: Seconds = Seconds(6.0);
 pub struct Blowing {
     /// The microphone's name.
     pub(super) microphone: String,
-    /// Low A that the tuning has.
+    /// The frequency of low A in the player's tuning.
     pub(super) low_a: Hertz,
-    /// What is heard now; none before the first sound, or when the microphone has gone.
+    /// What is heard now; none before the first sound and after the microphone is disconnected.
     pub(super) now: Option<HeardNow>,
-    /// A point for each fifth of a second, oldest first: the note and its cents, none in silence.
+    /// One point for each fifth of a second, oldest first: the note and its deviation in cents.
+    /// None stands for silence.
     pub(super) trail: VecDeque<Option<(Note, Cents)>>,
-    /// The longest note held so far.
+    /// How long the longest note so far was held.
     pub(super) longest: Seconds,
-    /// When the next point is due.
+    /// When the next point of the trail is due, in the microphone stream's time.
     due: Seconds,
 }
 
-/// The fields, to be read; only this room changes them.
+/// Read access to the fields. Only this room changes them.
 impl Blowing {
     /// The microphone's name.
     pub fn microphone(&self) -> &str {
         &self.microphone
     }
 
-    /// Low A that is tuned to.
+    /// The frequency of low A in the player's tuning.
     pub fn low_a(&self) -> Hertz {
         self.low_a
     }
 
-    /// What is heard now; none before the first sound, or when the microphone has gone.
+    /// What is heard now; none before the first sound and after the microphone is disconnected.
     pub fn now(&self) -> Option<HeardNow> {
         self.now
     }
 
-    /// Where each fifth of a second lay, oldest first; none in silence.
+    /// One point for each fifth of a second, oldest first: the note and its deviation in cents.
+    /// None stands for silence.
     pub fn trail(&self) -> &VecDeque<Option<(Note, Cents)>> {
         &self.trail
     }
 
-    /// The longest note held so far.
+    /// How long the longest note so far was held.
     pub fn longest(&self) -> Seconds {
         self.longest
     }
@@ -69,7 +72,7 @@ impl Blowing {
         }
     }
 
-    /// Takes what is heard at a moment of the microphone's stream.
+    /// Takes what is heard at time `at` of the microphone stream.
     pub fn hear(&mut self, at: Seconds, now: Option<HeardNow>) {
         self.now = now;
         self.low_a = now.map_or(self.low_a, |now| now.low_a);
@@ -97,10 +100,11 @@ impl Blowing {
     }
 }
 
-/// Said where the loudspeaker drowns the player, or might: what is heard cannot be told apart.
+/// The warning where the loudspeaker drowns the player, or may do so: the microphone cannot tell
+/// the player from the reference.
 pub const DROWNED: &str = "reference in the microphone: m mutes";
 
-/// What is wrong with what the microphone hears, in a sentence.
+/// The sentence that says what is wrong with the microphone's signal; none where it is usable.
 pub fn trouble(now: HeardNow) -> Option<&'static str> {
     if now.clips {
         Some("the microphone clips: turn it down, or sit further away")
@@ -135,7 +139,8 @@ mod tests {
         }
     }
 
-    /// An hour of blowing keeps what a screen shows and no more; the longest note stands.
+    /// After an hour of blowing the trail holds no more points than a screen shows, and the longest
+    /// note is still known.
     #[test]
     fn the_trail_is_bounded_and_the_longest_note_stands() {
         let mut blowing = Blowing::new("card".to_owned(), Hertz(236.0));

@@ -1,14 +1,14 @@
-//! Care for the player: a gentle word after long unbroken playing. Knows no clock: the moment comes
-//! in milliseconds on one that never goes back.
+//! Care for the player: a gentle reminder after long playing without a break. This module reads no
+//! clock: each moment is passed in, in milliseconds of a monotonic clock.
 
-/// Stillness that counts as a break, milliseconds. Five minutes, chosen.
+/// A pause of this length counts as a break, in milliseconds. Five minutes, chosen.
 const BREAK_MS: i64 = 5 * 60 * 1000;
 
 /// How long playing has gone on without a break.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Care {
-    /// How long playing goes on without a break before a word is said, milliseconds; none where it
-    /// is never said.
+    /// How long the player may play without a break before the reminder comes, in milliseconds.
+    /// None turns the reminder off.
     pub after_ms: Option<i64>,
     since: Option<i64>,
     last: i64,
@@ -16,7 +16,7 @@ pub struct Care {
 }
 
 impl Care {
-    /// Says a word after so many minutes of playing; never where none are given.
+    /// Sets the reminder to come after this many minutes of playing; none turns it off.
     pub fn after(minutes: Option<u32>) -> Self {
         Self {
             after_ms: minutes.map(|minutes| i64::from(minutes) * 60_000),
@@ -24,7 +24,8 @@ impl Care {
         }
     }
 
-    /// Playing is heard at a moment; gives the word once for each long stretch.
+    /// Notes that the player plays at this moment. Returns the reminder once for each long stretch
+    /// of playing.
     pub fn playing(&mut self, now_ms: i64) -> Option<String> {
         if self.since.is_none() || now_ms - self.last >= BREAK_MS {
             self.since = Some(now_ms);
@@ -47,7 +48,7 @@ impl Care {
 mod tests {
     use super::*;
 
-    /// A word at every bar would be turned off, and none at all would protect nobody.
+    /// A reminder at every bar would be turned off, and none at all would protect nobody.
     #[test]
     fn a_word_is_said_once_for_each_long_stretch() {
         let minute = 60_000;
@@ -59,7 +60,7 @@ mod tests {
         let mut care = Care::after(Some(50));
         assert_eq!(words(0, 50, &mut care), 0);
         assert_eq!(words(50, 100, &mut care), 1);
-        // After a rest of ten minutes it counts anew.
+        // after a break of ten minutes the count starts again
         assert_eq!(words(110, 160, &mut care), 0);
         assert_eq!(words(160, 170, &mut care), 1);
         let mut off = Care::after(None);

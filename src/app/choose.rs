@@ -1,4 +1,4 @@
-//! The start page: today's session, the drills, and every movement there is.
+//! The start page: today's session, the drills, and every movement of the catalogue.
 
 use super::listed::{Listed, Opens};
 use super::session::{SessionPlan, part_words};
@@ -7,7 +7,7 @@ use crate::movement::find_said;
 use crate::planning::SessionPart;
 use crate::wording::{has_words, nearly_has_words};
 
-/// A part of a session with its reason, where it has one.
+/// The reason why a part is in the session; empty where it has none.
 fn why_words(part: &SessionPart) -> String {
     match part {
         SessionPart::Cell(item) => item.why.clone(),
@@ -15,33 +15,33 @@ fn why_words(part: &SessionPart) -> String {
     }
 }
 
-/// The list and where the player is in it.
+/// The start page's list, its search and the marked line.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Choose {
     /// Today's session, where there is anything to practise.
     pub(super) session: Option<Listed>,
-    /// Homework that is not reached.
+    /// Homework tasks whose goal is not reached yet.
     pub(super) homework: Vec<Listed>,
     /// All drills.
     pub(super) drills: Vec<Listed>,
-    /// Every movement of the catalogue; shown where letters are searched for.
+    /// Every movement of the catalogue. They are shown only while the player searches.
     pub(super) movements: Vec<Listed>,
-    /// Letters that titles and names are searched for.
+    /// The letters typed so far, which are searched for in titles and names.
     pub(super) search: String,
-    /// The marked line among those shown.
+    /// The place of the marked line among the lines shown, from 0.
     pub(super) marked: usize,
-    /// The tune whose parts and phrases stand below it.
+    /// The name of the tune whose parts and phrases are listed below it.
     pub(super) unfolded: Option<String>,
 }
 
-/// The fields, to be read; only this room changes them.
+/// Read access to the fields. Only this room changes them.
 impl Choose {
     /// Today's session, where there is anything to practise.
     pub fn session(&self) -> Option<&Listed> {
         self.session.as_ref()
     }
 
-    /// Homework that is not reached.
+    /// Homework tasks whose goal is not reached yet.
     pub fn homework(&self) -> &[Listed] {
         &self.homework
     }
@@ -51,30 +51,31 @@ impl Choose {
         &self.drills
     }
 
-    /// Every movement of the catalogue; shown where letters are searched for.
+    /// Every movement of the catalogue. They are shown only while the player searches.
     pub fn movements(&self) -> &[Listed] {
         &self.movements
     }
 
-    /// Letters that titles and names are searched for.
+    /// The letters typed so far, which are searched for in titles and names.
     pub fn letters(&self) -> &str {
         &self.search
     }
 
-    /// The marked line among those shown.
+    /// The place of the marked line among the lines shown, from 0.
     pub fn marked(&self) -> usize {
         self.marked
     }
 
-    /// The tune whose parts and phrases stand below it.
+    /// The name of the tune whose parts and phrases are listed below it.
     pub fn unfolded(&self) -> Option<&str> {
         self.unfolded.as_deref()
     }
 }
 
 impl Choose {
-    /// Today's session, homework and the drills; with letters to search for, all but the session whose
-    /// names or purpose have them, and movements that no drill has the name of.
+    /// The lines that are shown. Without a search these are today's session, the homework and the
+    /// drills. With a search they are all lines but the session whose names or purpose match, and
+    /// the matching movements that have no drill of the same name.
     pub fn shown(&self) -> Vec<&Listed> {
         let with_pieces = |line| {
             let open = self
@@ -96,7 +97,8 @@ impl Choose {
             |movement: &&Listed| self.drills.iter().all(|drill| drill.name != movement.name);
         let movements = self.movements.iter().filter(named);
         let all = self.homework.iter().chain(&self.drills).chain(movements);
-        // a name that says more than the movement: the thrown doubling on a note, a school's form
+        // the letters may say more than a movement's name, such as a thrown doubling on a certain
+        // note or the form of a school
         let said = find_said(&wanted).ok().map(|named| named.movement.name());
         let is_said = |line: &&Listed| said == Some(line.name.as_str());
         let mut found: Vec<&Listed> = all
@@ -107,7 +109,8 @@ impl Choose {
             let nearly = |line: &&Listed| nearly_has_words(&wanted, &line.names());
             found = all.clone().filter(nearly).collect();
         }
-        // a movement with more words behind it, `taorluath d`, and with a slip where nothing else is found
+        // a movement with more words behind it, such as `taorluath d`; where nothing else is found
+        // its name may have a typing slip
         let nearest = find_said(&wanted).err().and_then(|error| error.nearest);
         let begins_so = |name: &&str| wanted.replace(' ', "-").starts_with(*name);
         let by_name = found.iter().any(|line| has_words(&wanted, &line.names()));
@@ -115,13 +118,14 @@ impl Choose {
         let is_near = |line: &&Listed| nearest == Some(line.name.as_str());
         found.retain(|line| !is_near(line));
         found.extend(all.filter(is_near));
-        // names that begin with the letters come first, then names that hold them
+        // names that begin with the letters come first, then names that contain them
         let order = |line: &&Listed| {
             let title = line.title.to_lowercase();
             let begins = title.starts_with(&wanted) || line.name.starts_with(&wanted);
             match () {
                 () if begins => 0,
-                // behind a line that is called so itself: the heavy throw is no light one
+                // a line with exactly this name comes before lines that merely match, so that a
+                // search for the heavy throw does not begin with the light one
                 () if is_said(line) || is_near(line) => 1,
                 () if has_words(&wanted, &line.names()) => 2,
                 () => 3,
@@ -131,8 +135,8 @@ impl Choose {
         found.into_iter().flat_map(with_pieces).collect()
     }
 
-    /// Bars that are named by the last of the letters that are searched for, of the one tune that the
-    /// letters before them find: `slipway 5-8`.
+    /// The bars that the last word of the search names, with the tune that the words before it
+    /// find: `slipway 5-8`. None where those words find no tune or several.
     pub fn bars(&self) -> Option<(&Listed, BarRange)> {
         let (name, bars) = self.search.trim_end().rsplit_once(' ')?;
         let bars = BarRange::parse(bars)?;
@@ -147,7 +151,8 @@ impl Choose {
             .filter(|_| tunes.next().is_none())
     }
 
-    /// Shows the parts and phrases of the marked tune, or hides them again.
+    /// Shows the parts and phrases of the marked tune, or hides them again. Returns false where the
+    /// marked line has none.
     pub(super) fn unfold(&mut self) -> bool {
         let Some(line) = self.current() else {
             return false;
@@ -158,7 +163,7 @@ impl Choose {
             return false;
         }
         self.unfolded = (!open).then(|| name.clone());
-        // the marked line may be gone; the tune that it belongs to is still there
+        // the marked line may just have been hidden; then its tune is marked instead
         self.marked = self
             .shown()
             .iter()
@@ -172,15 +177,16 @@ impl Choose {
         self.shown().get(self.marked).copied()
     }
 
-    /// Marks the drill of a name, when it is listed.
+    /// Marks the line of the drill with this name, where it is listed.
     pub(super) fn mark(&mut self, name: &str) {
         if let Some(place) = self.shown().iter().position(|drill| drill.name == name) {
             self.marked = place;
         }
     }
 
-    /// Today's session comes first in the list, with the minutes that are ahead of it, then homework.
-    /// What the player marked before stays marked; who marked nothing finds the session.
+    /// Puts today's session, with its planned minutes, at the top of the list, and the homework
+    /// below it. The line that the player marked stays marked; where nothing was marked the session
+    /// is.
     pub(super) fn set_today(&mut self, session: &SessionPlan, homework: Vec<Listed>) {
         let first = |page: &Self| usize::from(page.session.is_some()) + page.homework.len();
         let had = first(self);
@@ -211,7 +217,7 @@ impl Choose {
         self.homework = homework;
         let has = first(self);
         if self.search.is_empty() && self.marked > 0 {
-            // homework that was marked may be reached meanwhile
+            // the homework task that was marked may have been reached in the meantime
             self.marked = (self.marked + has).saturating_sub(had);
         }
     }
@@ -285,7 +291,7 @@ mod tests {
         page.shown().iter().map(|line| line.name.as_str()).collect()
     }
 
-    /// A movement without a drill must be found by whatever the player calls it.
+    /// A movement without a drill is found by every name that the player may call it.
     #[test]
     fn movements_are_found_by_any_of_their_names() {
         let mut page = page();
@@ -304,7 +310,8 @@ mod tests {
         assert_eq!(names(&page), ["grip"], "a drill stands for its movement");
     }
 
-    /// The session is composed after the first screen: what was marked by then stays marked.
+    /// The session arrives after the first screen was drawn. A line that the player marked by then
+    /// stays marked.
     #[test]
     fn the_session_comes_first_and_moves_no_mark() {
         let mut page = page();
@@ -338,7 +345,8 @@ mod tests {
         assert_eq!(fresh.current().map(|line| line.opens), Some(Opens::Session));
     }
 
-    /// Parts and phrases stand below their tune while they are wanted; any bars are named.
+    /// Parts and phrases are listed below their tune while it is unfolded, and any range of bars
+    /// can be named.
     #[test]
     fn a_tune_unfolds_and_any_bars_are_named() {
         let range = |text| BarRange::parse(text).expect("bars");
@@ -374,7 +382,8 @@ mod tests {
         assert_eq!(named("grip 1"), None, "that is no tune");
     }
 
-    /// Whoever types what he remembers of a name finds it: words in any order, one letter wrong.
+    /// A player who remembers only part of a name finds it: the words may come in any order and one
+    /// letter may be wrong.
     #[test]
     fn words_find_in_any_order_and_with_a_slip() {
         let mut page = Choose {
@@ -403,7 +412,7 @@ mod tests {
         assert_eq!(find("no such thing"), [""; 0]);
     }
 
-    /// Who looked for a school's form was given the drill of another.
+    /// A search for one school's form must not be answered with the drill of another form.
     #[test]
     fn what_is_called_so_itself_comes_before_what_the_name_means() {
         let mut page = page();

@@ -1,5 +1,6 @@
-//! The cold try on the page of a drill: it is played without reference, and afterwards the player
-//! is told when it comes again. And what is said once of a slow stage.
+//! The cold try of a cell, which is its first try of the day. It is played without the reference,
+//! and afterwards the player is told when the cell comes again. This module also announces a slow
+//! stage once.
 
 use super::effect::Effect;
 use super::model::Model;
@@ -14,8 +15,9 @@ use jiff::civil::Date;
 use uuid::Uuid;
 
 impl Practising {
-    /// The repetitions in which the reference sounds, given the player's choice: never in a cold
-    /// try or while singing with the click, and always in what is only to be heard.
+    /// In which repetitions the reference sounds, given the player's choice. It never sounds in a
+    /// cold try or while the player sings to the click, and always sounds in a demonstration that
+    /// is only heard.
     pub fn reference(&self, chosen: ReferencePlan) -> ReferencePlan {
         match self.offers.demo.map(|demo| demo.with_reference) {
             Some(true) => ReferencePlan::Every,
@@ -26,7 +28,7 @@ impl Practising {
         }
     }
 
-    /// The day on which a cell comes again after its first try of a day.
+    /// The day on which a cell comes again after the first try of a day was marked.
     fn comes_again(&self, cell: CellKey, mark: Mark, today: Date, rule: &Rule) -> Date {
         let tomorrow = today.tomorrow().unwrap_or(Date::MAX);
         if mark == Mark::NotClean {
@@ -49,7 +51,8 @@ impl Practising {
             .map_or(tomorrow, |(due, ..)| due.max(tomorrow))
     }
 
-    /// `comes again in 3 days, on 2027-01-18`: when a cell is asked for after a first try of the day.
+    /// Says when a cell comes again after its first try of the day, such as `comes again in 3 days,
+    /// on 2027-01-18`.
     pub(super) fn comes_again_words(
         &self,
         cell: CellKey,
@@ -65,7 +68,7 @@ impl Practising {
         }
     }
 
-    /// What came of a cold try, and when it comes again.
+    /// The sentence for the result of a cold try, with the day on which the cell comes again.
     pub(super) fn cold_words(&self, at: Moment, rule: &Rule) -> Option<String> {
         let news = self.state.news();
         let (cell, mark) = news.iter().find_map(|one| match one {
@@ -81,7 +84,8 @@ impl Practising {
     }
 }
 
-/// After each message: decides what the next repetition is, and what the reference does in it.
+/// Runs after each message: decides what the next repetition is and whether the reference sounds in
+/// it.
 pub(super) fn follow(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     let chosen = model.options.reference;
     let slow = slow_words(model);
@@ -102,10 +106,11 @@ pub(super) fn follow(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     }
 }
 
-/// What is said of a slow stage when it is first heard, in its count-in.
+/// The sentence that announces a slow stage when its count-in is first heard. None where it was
+/// announced already.
 fn slow_words(model: &mut Model) -> Option<&'static str> {
-    // said only where nothing else is: it holds for every repetition, and what came of one is more
-    // important
+    // said only where no other notice is shown: it holds for every repetition, while the result of
+    // a single repetition is more urgent
     if model.notice.is_some() {
         return None;
     }

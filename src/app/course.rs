@@ -1,4 +1,5 @@
-//! How a session goes on: from part to part, by what came of each, by its minutes or by a pedal.
+//! The course of a session from part to part. A part ends by its result, when its minutes are over,
+//! or by a pedal.
 
 use super::effect::Effect;
 use super::model::{Model, Page};
@@ -11,7 +12,7 @@ use super::stepping::leave_drill;
 use crate::planning::{Item, SessionPart, Why};
 use crate::practice::{CellKey, CellStatus, Mark, Moment};
 
-/// Begins the part that comes next.
+/// Starts the part that is next in the session.
 pub(super) fn begin(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     let Some(session) = &mut model.session else {
         return;
@@ -36,7 +37,7 @@ pub(super) fn begin(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     }
 }
 
-/// A drill of the session was opened: it plays by itself.
+/// A drill of the running session was opened, so it starts to play by itself.
 pub(super) fn opened(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     if is_going(model) {
         let due = model
@@ -53,7 +54,7 @@ pub(super) fn opened(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     }
 }
 
-/// A part that cannot be opened is left out, and the player is told.
+/// A part whose drill cannot be opened is left out, and the player is told why.
 pub(super) fn not_opened(model: &mut Model, at: Moment, why: String, effects: &mut Vec<Effect>) {
     if is_going(model) {
         go_on(model, at, Came::LeftOut, effects);
@@ -61,7 +62,7 @@ pub(super) fn not_opened(model: &mut Model, at: Moment, why: String, effects: &m
     }
 }
 
-/// What ran beside practice is over: the warm-up, or hearing a movement.
+/// Ends a part that ran on its own page beside practice: a warm-up, or listening to a movement.
 pub(super) fn aside_over(
     model: &mut Model,
     at: Moment,
@@ -76,7 +77,7 @@ pub(super) fn aside_over(
     else {
         return;
     };
-    // no messages came meanwhile, so the planned minutes count
+    // no messages came during that page, so its time counts, up to the planned minutes
     let planned = session.part().map_or(0, SessionPart::minutes);
     let passed = at.heard_ms.saturating_sub(session.last_ms).max(0);
     session.used_ms += passed.min(i64::from(planned) * 60_000);
@@ -94,7 +95,7 @@ pub(super) fn aside_over(
     model.notice = trouble.map(Notice::urgent);
 }
 
-/// The player leaves the part out, before it or in it.
+/// Leaves a part out at the player's wish, before it has begun or while it runs.
 pub(super) fn leave_out(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     let Some(session) = &mut model.session else {
         return;
@@ -111,8 +112,8 @@ pub(super) fn leave_out(model: &mut Model, at: Moment, effects: &mut Vec<Effect>
     }
 }
 
-/// What came of the present cell, by the board as it is now: a mark that was taken back does not
-/// count.
+/// The result of the present part. It reads the board as it is now, so that a mark that was taken
+/// back does not count.
 fn result(session: &Session, practising: Option<&Practising>) -> Came {
     let present = &session.present;
     if let Some(came) = &present.came {
@@ -128,7 +129,8 @@ fn result(session: &Session, practising: Option<&Practising>) -> Came {
     worked(present, practising, |_| true)
 }
 
-/// How many repetitions of some cells were marked, and how many of them clean.
+/// Counts the marked repetitions of the cells for which `counts` is true, and how many of them were
+/// clean.
 fn worked(present: &Present, practising: &Practising, counts: impl Fn(CellKey) -> bool) -> Came {
     let marks: Vec<Mark> = present
         .marked
@@ -143,8 +145,8 @@ fn worked(present: &Present, practising: &Practising, counts: impl Fn(CellKey) -
     }
 }
 
-/// The cell that the present part's climb stands in beyond its own, where it was marked and is not
-/// clear.
+/// The cell that the present part's climb has reached beyond its own cell, with the result there.
+/// None where that cell has no mark yet or is clear already.
 fn beyond(session: &Session, practising: &Practising) -> Option<(String, Came)> {
     let item = session.item()?;
     let cell = practising.cell()?;
@@ -158,7 +160,7 @@ fn beyond(session: &Session, practising: &Practising) -> Option<(String, Came)> 
     (!matches!(came, Came::Worked { of: 0, .. })).then_some((words, came))
 }
 
-/// The present part is over: the pause before the next, or the end.
+/// Ends the present part. The pause before the next part begins, or the session is over.
 fn go_on(model: &mut Model, at: Moment, came: Came, effects: &mut Vec<Effect>) {
     let said = model.notice.take();
     drop_what_is_clear(model);
@@ -195,7 +197,7 @@ fn go_on(model: &mut Model, at: Moment, came: Came, effects: &mut Vec<Effect>) {
     model.notice = said;
 }
 
-/// Where fewer minutes than this are left over, they are not filled. Chosen.
+/// Fewer remaining minutes than this are not filled with another part. Chosen.
 const LEAST_MORE: u32 = 2;
 
 /// Adds those parts of the day's plan that fit the minutes left over, because parts were over early.
@@ -213,7 +215,7 @@ pub(super) fn more(
         (&one.open, &one.task, one.stage_number, one.rung)
             == (&other.open, &other.task, other.stage_number, other.rung)
     };
-    // a part that was worked on and did not reach its goal may come again
+    // a part that was worked on without reaching its goal may come again
     let begun = |at: usize| {
         let came = session.outcomes.get(at).map(|outcome| &outcome.came);
         matches!(came, Some(Came::Worked { of: 1.., .. }))
@@ -253,8 +255,8 @@ pub(super) fn more(
     effects.push(Effect::KeepSession(Box::new(session.clone())));
 }
 
-/// A climb may go on beyond its first cell: later parts of the same drill whose cells became clear
-/// meanwhile are left out, and what was begun is no longer new.
+/// Leaves out later parts of the same drill whose cells the climb has cleared already, because a
+/// climb may go on beyond its first cell. A cell that the climb has begun is no longer called new.
 fn drop_what_is_clear(model: &mut Model) {
     let (Some(session), Some(practising)) = (&mut model.session, &model.practising) else {
         return;
@@ -362,7 +364,7 @@ pub(super) fn follow(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
             }
             let coming = practising.state.next_repetition();
             let last = *session.present.last.get_or_insert(coming);
-            // the ear's mark comes a moment after the end of a repetition, when the next one
+            // the microphone's mark comes a moment after the end of a repetition, when the next one
             // already sounds
             let last_mark = practising
                 .state
@@ -377,6 +379,6 @@ pub(super) fn follow(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     }
 }
 
-/// While something sounds, messages come several times a second: a longer gap is a lid that was
-/// closed, and no practice.
+/// The longest time between two messages that counts as practice, in milliseconds. While something
+/// sounds, messages come several times a second, so a longer gap means that the computer slept.
 const LONGEST_STEP_MS: i64 = 2_000;

@@ -1,10 +1,10 @@
-//! The end of what plays once without a mark.
+//! Ends a demonstration, which plays once and takes no mark.
 
 use super::effect::Effect;
 use super::model::Model;
 use crate::sound::Command;
 
-/// Sets the player's own levels and clicks again.
+/// Restores the player's own levels and clicks.
 fn restore(model: &Model, effects: &mut Vec<Effect>) {
     let options = &model.options;
     effects.extend([
@@ -13,7 +13,7 @@ fn restore(model: &Model, effects: &mut Vec<Effect>) {
     ]);
 }
 
-/// Ends what plays once before its end.
+/// Stops a demonstration before its end.
 pub(super) fn end_demo(model: &mut Model, effects: &mut Vec<Effect>) {
     let Some(practising) = &mut model.practising else {
         return;
@@ -25,9 +25,9 @@ pub(super) fn end_demo(model: &mut Model, effects: &mut Vec<Effect>) {
     }
 }
 
-/// What plays once came to its end, either by itself or, on a device that was opened anew, at the
-/// bar line where another time through begins. The next way on is offered. True where a report was
-/// about that.
+/// Ends a demonstration that was heard to its end and moves to the next offer. A demonstration ends
+/// by itself; on a device that was opened anew it ends at the bar line where it would begin again.
+/// Returns true where the report was about a demonstration.
 pub(super) fn demo_heard(
     model: &mut Model,
     ended: bool,

@@ -1,60 +1,61 @@
-//! The page of `hear`: a movement is played, clean or with one fault, and the listener says which.
+//! The page of `hear`: a movement is played, either clean or with one fault, and the listener says
+//! which of the two it was.
 //!
-//! A state machine that two buttons drive: what is pressed and how much time went by come in, what
-//! is to be played comes out.
+//! It is a state machine that two buttons drive. Button presses and elapsed time go in; what the
+//! shell is to play comes out.
 
 use crate::discrimination::{ENOUGH, Quest, SMALLEST, Spot};
 use crate::practice::{Discrimination, Trial};
 use crate::units::{Milliseconds, Seconds};
 use crate::wording::count;
 
-/// Seconds of silence after an example and at least between two questions, so that two movements
-/// are not heard as one.
+/// Seconds of silence after an example, and the least silence between two questions, so that two
+/// movements are not heard as one.
 const AFTER_EXAMPLE_S: f64 = 0.5;
 const BETWEEN_S: f64 = 0.2;
-/// How many seconds "right" stands before the next movement is played. "Wrong" stands longer,
-/// because its words are to be read. Chosen.
+/// How many seconds the answer "right" is shown before the next movement. "Wrong" is shown longer,
+/// because its explanation is to be read. Chosen.
 const RIGHT_S: f64 = 0.9;
 const WRONG_S: f64 = 1.6;
-/// Seconds in which a screen reader says what it was; what they are longer than those above does
-/// not count as practice. Chosen.
+/// How many seconds an answer is shown where a screen reader reads it aloud. The time beyond
+/// `RIGHT_S` or `WRONG_S` does not count as practice. Chosen.
 const ALOUD_S: f64 = 3.5;
-/// Seconds for which the end is shown before a session goes on: as long as the pause that follows.
-/// Chosen.
+/// How many seconds the end is shown before a session goes on. It is as long as the pause between
+/// two parts of a session. Chosen.
 const OVER_S: f64 = 8.0;
-/// At most so many seconds of thinking about a question count: whoever stops to think, or answers
-/// the door, does not lose his minute. Chosen.
+/// The longest time for one question, in seconds, that counts towards the end, so that a listener
+/// who stops to think or answers the door keeps the rest of the minute. Chosen.
 const THINKING_S: f64 = 4.0;
 
-/// What goes on on the page.
+/// The state of the page.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Asking {
-    /// Examples sound: the clean one, then the one with the fault.
+    /// The two examples sound: first the clean one, then the one with the fault.
     Example {
         /// True where the example that sounds has the fault.
         faulty: bool,
     },
-    /// Waits for the beginning.
+    /// The page waits for the listener to begin.
     Ready,
-    /// A movement sounds, or has sounded, and an answer is waited for.
+    /// A movement sounds or has sounded, and the page waits for the answer.
     Question {
-        /// The fault's size, none where the movement is clean. It is not to be shown.
+        /// The fault's size; none where the movement is clean. The page must not show it.
         size: Option<Milliseconds>,
     },
     /// The answer was given, and the page says what it was.
     Answered(Trial),
-    /// It is over.
+    /// The questions are over.
     Over,
 }
 
 /// One of the two buttons, or the way out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Button {
-    /// The right one: clean; begin; once more.
+    /// The right button: answers "clean", begins, or starts once more at the end.
     Right,
-    /// The left one: a fault; hear both again; leave at the end.
+    /// The left button: answers "a fault", plays both examples again, or leaves at the end.
     Left,
-    /// Out, at any time.
+    /// Leaves the page at any time.
     Leave,
 }
 
@@ -63,9 +64,9 @@ pub enum Button {
 pub enum ToPlay {
     /// Play the movement, with a fault of this size or clean, from its beginning.
     Piece(Option<Milliseconds>),
-    /// End what sounds; what was found is to be stored where there is anything.
+    /// Stop what sounds, and store the result where there is one.
     Nothing,
-    /// Leave the page; what was found is to be stored where there is anything.
+    /// Leave the page, and store the result where there is one.
     Leave,
 }
 
@@ -74,96 +75,96 @@ pub enum ToPlay {
 pub struct Discriminating {
     /// The drill, its stage and the tempo, in a few words.
     pub(super) title: String,
-    /// What is listened for and where.
+    /// The place in the music that is listened to, and the kind of fault.
     pub(super) spot: Spot,
-    /// What goes on.
+    /// The state of the page.
     pub(super) asking: Asking,
-    /// Questions and answers so far.
+    /// The questions so far with their answers, oldest first.
     pub(super) trials: Vec<Trial>,
-    /// Seconds that count towards the end.
+    /// Seconds so far that count towards the end.
     pub(super) run: Seconds,
-    /// Seconds until the end.
+    /// Seconds that the whole run takes.
     pub(super) length: Seconds,
-    /// The threshold that was found the time before, for comparison.
+    /// The threshold that was found in the run before, for comparison.
     pub(super) before: Option<Milliseconds>,
-    /// True where a screen reader reads the page: nothing is to sound over it.
+    /// True where a screen reader reads the page aloud, so that nothing may sound over it.
     pub(super) read_aloud: bool,
     /// True once the result is stored.
     pub(super) kept: bool,
-    /// True where it is part of a session: at its end the session goes on by itself, and the right
-    /// button goes on at once.
+    /// True where the page is part of a session. At its end the session goes on by itself, and the
+    /// right button goes on at once.
     pub(super) goes_on: bool,
     quest: Quest,
     random: fastrand::Rng,
-    /// Seconds since the present piece began to be heard, or since the answer was given.
+    /// Seconds since the present piece was first heard, or since the answer was given.
     since_s: f64,
-    /// Seconds after the answer until the piece has ended and a little silence is over.
+    /// Seconds from the answer until the piece has ended and a short silence has passed.
     sounds_on_s: f64,
     pub(super) piece_s: f64,
     judged_from_s: f64,
 }
 
-/// The fields, to be read; only this room changes them.
+/// Read access to the fields. Only this room changes them.
 impl Discriminating {
     /// The drill, its stage and the tempo, in a few words.
     pub fn title(&self) -> &str {
         &self.title
     }
 
-    /// What is listened for and where.
+    /// The place in the music that is listened to, and the kind of fault.
     pub fn spot(&self) -> &Spot {
         &self.spot
     }
 
-    /// What goes on.
+    /// The state of the page.
     pub fn asking(&self) -> Asking {
         self.asking
     }
 
-    /// Questions and answers so far.
+    /// The questions so far with their answers, oldest first.
     pub fn trials(&self) -> &[Trial] {
         &self.trials
     }
 
-    /// Seconds that count towards the end.
+    /// Seconds so far that count towards the end.
     pub fn run(&self) -> Seconds {
         self.run
     }
 
-    /// Seconds until the end.
+    /// Seconds that the whole run takes.
     pub fn length(&self) -> Seconds {
         self.length
     }
 
-    /// What is said is read aloud: nothing is to sound over it.
+    /// True where a screen reader reads the page aloud, so that nothing may sound over it.
     pub fn read_aloud(&self) -> bool {
         self.read_aloud
     }
 
-    /// The same page with the threshold that was found the time before.
+    /// The same page with the threshold of the run before.
     #[must_use]
     pub fn compared_with(self, before: Option<Milliseconds>) -> Self {
         Self { before, ..self }
     }
 
-    /// The same page, read by a screen reader or not.
+    /// The same page, marked as read aloud by a screen reader or not.
     #[must_use]
     pub fn aloud(self, read_aloud: bool) -> Self {
         Self { read_aloud, ..self }
     }
 
-    /// Asks for a fault of this size, whatever chance says.
+    /// Makes the next question one with this fault, instead of a random one.
     #[cfg(test)]
     pub(crate) fn ask_for(&mut self, size: Option<Milliseconds>) {
         self.asking = Asking::Question { size };
     }
 
-    /// From now on it is part of a session.
+    /// Makes the page part of a session.
     pub fn join_a_session(&mut self) {
         self.goes_on = true;
     }
 
-    /// Gives the result once, to be stored.
+    /// Returns the result the first time it is asked for, so that it is stored once.
     pub fn take_found(&mut self) -> Option<Discrimination> {
         let found = self.found().filter(|_| !self.kept)?;
         self.kept = true;
@@ -172,8 +173,8 @@ impl Discriminating {
 }
 
 impl Discriminating {
-    /// The page at its beginning, to last for `length`. `piece` says how long a piece lasts and
-    /// from when on it can be judged; `seed` decides which are clean.
+    /// The page at its beginning. `length` is how long the run lasts in seconds. `piece` says how
+    /// long a piece lasts and from when on it can be judged. `seed` decides which pieces are clean.
     pub fn new(
         title: String,
         spot: Spot,
@@ -201,14 +202,14 @@ impl Discriminating {
         }
     }
 
-    /// Begins with the two examples.
+    /// Starts the two examples.
     pub fn examples(&mut self) -> ToPlay {
         self.asking = Asking::Example { faulty: false };
         self.since_s = 0.0;
         ToPlay::Piece(None)
     }
 
-    /// A button was pressed.
+    /// Handles a button and returns what the shell is to play, if anything changes.
     pub fn press(&mut self, button: Button) -> Option<ToPlay> {
         match (self.asking, button) {
             (_, Button::Leave) => Some(ToPlay::Leave),
@@ -224,7 +225,8 @@ impl Discriminating {
                 Some(self.ask())
             }
             (Asking::Question { size }, Button::Right | Button::Left) => {
-                // a pedal that is still held down from the answer before does not answer this one
+                // a pedal that is still held down from the answer before must not answer this
+                // question
                 if self.since_s >= self.judged_from_s {
                     self.answer(Trial {
                         size,
@@ -252,7 +254,8 @@ impl Discriminating {
         self.since_s = 0.0;
     }
 
-    /// Time went by in which what is to be played was heard.
+    /// Lets seconds go by in which the piece was audible. Returns what the shell is to play next,
+    /// if anything changes.
     pub fn pass(&mut self, by: Seconds) -> Option<ToPlay> {
         let seconds = by.0.max(0.0);
         self.since_s += seconds;
@@ -296,8 +299,8 @@ impl Discriminating {
         }
     }
 
-    /// The result; none where there were too few answers, or where they did not depend on what was
-    /// played.
+    /// The result; none where there were too few answers, or where the answers did not depend on
+    /// what was played.
     pub fn found(&self) -> Option<Discrimination> {
         let estimate = self.quest.estimate();
         (self.trials.len() >= ENOUGH && estimate.tells()).then(|| Discrimination {
@@ -311,7 +314,7 @@ impl Discriminating {
         })
     }
 
-    /// What goes on, in sentences: the same on the screen and in plain lines.
+    /// The state of the page in sentences, which are the same on the screen and in plain lines.
     pub fn says(&self) -> Vec<String> {
         match self.asking {
             Asking::Example { faulty: false } => vec!["This is clean.".to_owned()],
@@ -374,7 +377,7 @@ impl Discriminating {
         said
     }
 
-    /// What the two buttons do now: left, right.
+    /// What the left and the right button do now, in that order.
     pub fn buttons(&self) -> (&'static str, &'static str) {
         match self.asking {
             Asking::Example { .. } | Asking::Ready => ("both again", "begin"),

@@ -6,7 +6,8 @@ use crate::practice::Difference;
 use crate::timeline::{Layout, lay};
 use crate::units::{Beats, Bpm, Milliseconds, SampleRate, Seconds};
 
-/// The unlike low Gs of the grip from D at 80, a piece of a second and a half.
+/// The page for the uneven low Gs of the grip from D at 80 beats a minute. A piece lasts a second
+/// and a half.
 pub(crate) fn page(length_s: f64) -> Discriminating {
     let file = built_in("grip-from-d").expect("built in");
     let drill = read(file.text.as_bytes()).0.expect("it reads");
@@ -28,7 +29,7 @@ pub(crate) fn page(length_s: f64) -> Discriminating {
     )
 }
 
-/// Plays a listener who hears everything from 15 ms on; gives how often something was played.
+/// Plays a listener who hears every fault of 15 ms or more. Returns how many pieces were played.
 fn listen(page: &mut Discriminating) -> usize {
     let mut played = 0;
     for _ in 0..60_000 {
@@ -47,7 +48,8 @@ fn listen(page: &mut Discriminating) -> usize {
     panic!("it never ended: {:?}", page.asking);
 }
 
-/// The whole way with two buttons: the examples, a minute, the end, once more, and out.
+/// Two buttons lead through the whole page: the examples, a minute of questions, the end, a second
+/// run, and out.
 #[test]
 fn two_buttons_do_all() {
     let mut page = page(60.0);
@@ -85,13 +87,14 @@ fn two_buttons_do_all() {
     assert_eq!(page.press(Button::Left), Some(ToPlay::Leave));
 }
 
-/// A minute holds as many questions as the search's published figures assume.
+/// A minute holds at least as many questions as the search's published figures assume.
 #[test]
 fn a_minute_is_a_minute_and_longer_is_longer() {
     let mut minute = page(60.0);
     let _ = minute.press(Button::Right);
     listen(&mut minute);
-    // An answer as soon as the movement has landed: 0.8 s, and 0.9 s to read.
+    // the answer comes 0.8 s after the beginning, as soon as the movement has ended, and is shown
+    // for 0.9 s
     assert!((60.0..63.0).contains(&minute.run.0), "{}", minute.run);
     assert!(minute.trials.len() >= 18, "{}", minute.trials.len());
     let mut five = page(300.0);
@@ -100,8 +103,8 @@ fn a_minute_is_a_minute_and_longer_is_longer() {
     assert!(five.trials.len() >= 4 * minute.trials.len());
 }
 
-/// A pedal that bounces or is held down must not answer a movement that was not heard yet, and a
-/// listener who thinks for long must not lose his minute.
+/// A pedal that bounces or is held down must not answer a movement that was not heard yet. A
+/// listener who thinks for long must not lose the minute.
 #[test]
 fn an_answer_before_the_landing_is_none_and_thinking_is_free() {
     let mut page = page(60.0);
@@ -120,7 +123,7 @@ fn an_answer_before_the_landing_is_none_and_thinking_is_free() {
     assert_eq!(page.trials.len(), 1);
 }
 
-/// A quick answer at a slow tempo must not cut off the end of what sounds.
+/// A quick answer at a slow tempo must not cut off the end of the piece that sounds.
 #[test]
 fn the_next_one_waits_until_this_one_has_ended() {
     let mut page = page(60.0);
@@ -135,7 +138,7 @@ fn the_next_one_waits_until_this_one_has_ended() {
     assert!((3.0..3.3).contains(&waited), "{waited}");
 }
 
-/// Few answers give no result: nobody is told a threshold that was not measured.
+/// Too few answers give no result, so that nobody is told a threshold that was not measured.
 #[test]
 fn leaving_early_finds_nothing() {
     let mut page = page(60.0);
@@ -146,7 +149,8 @@ fn leaving_early_finds_nothing() {
     assert_eq!(page.found(), None);
 }
 
-/// Clean and faulty come as often, in no pattern that could be learned from the answers.
+/// Clean and faulty pieces are equally frequent, and their order has no pattern that the answers
+/// could follow.
 #[test]
 fn half_of_them_are_clean() {
     let mut page = page(1200.0);

@@ -1,4 +1,4 @@
-//! What an update asks of the shell.
+//! What an update asks the shell to do.
 
 use super::session::Session;
 use crate::drill::BarRange;
@@ -19,16 +19,16 @@ pub enum Effect {
         /// Which drill of a homework file, where it holds several.
         task: Option<String>,
     },
-    /// Make a movement's drill among the player's own, unless it is there, and open it; answered by
-    /// a message.
-    OpenMovement(String),
-    /// Make the drill of some bars of a tune among the player's own, unless it is there, and open it;
+    /// Open a movement's drill, after adding it to the player's own drills where it is missing;
     /// answered by a message.
+    OpenMovement(String),
+    /// Open the drill of some bars of a tune, after adding it to the player's own drills where it
+    /// is missing; answered by a message.
     OpenBars(String, BarRange),
-    /// Make the drill of a tune with its dots held longer first among the player's own, unless it
-    /// is there, and open it; answered by a message.
+    /// Open the drill of a tune in which dotted notes are first held longer, after adding it to the
+    /// player's own drills where it is missing; answered by a message.
     OpenHeldDots(String),
-    /// Read a drill and its marks and begin in a cell; answered by a message.
+    /// Read a drill and its marks, and begin in the given cell; answered by a message.
     OpenAt {
         /// The drill's name or a file.
         name: String,
@@ -36,10 +36,10 @@ pub enum Effect {
         task: Option<String>,
         /// The stage, from 0.
         stage: usize,
-        /// The rung: a tempo, or a length of tones.
+        /// The rung: a tempo, or a tone length.
         rung: crate::practice::Rung,
     },
-    /// Store records in the journal in one go; answered by a message.
+    /// Store these records in the journal as one write; answered by a message.
     Store(Vec<Record>),
     /// Send a timeline to the player.
     Load {
@@ -47,45 +47,44 @@ pub enum Effect {
         serial: u64,
         /// The timeline.
         timeline: Arc<Timeline>,
-        /// When it takes over.
+        /// When the player switches to it.
         when: When,
-        /// Where it begins.
+        /// Where in the timeline play begins.
         entry: Entrance,
     },
-    /// Begin to play.
+    /// Start play.
     Start,
-    /// Play what was loaded once, with its count-in.
+    /// Play the loaded timeline once, with its count-in.
     PlayOnce,
-    /// Fall silent and keep the place.
+    /// Stop the sound and keep the place.
     Pause,
-    /// Fall silent and go back to the first repetition.
+    /// Stop the sound and go back to the first repetition.
     Stop,
-    /// Ask the device for a larger buffer: the computer is late with the sound again and again;
-    /// answered by a message.
+    /// Ask the device for a larger buffer, because of repeated underruns; answered by a message.
     LargerBuffer,
-    /// Levels, tuning, cues.
+    /// Change a sound setting: levels, tuning or cues.
     Sound(Command),
-    /// Keep what the microphone heard since play began; answered by a message.
+    /// Write what the microphone heard since play began to a file; answered by a message.
     KeepTake {
         /// The drill's name.
         drill: String,
         /// The stage's name.
         stage: String,
-        /// The rung: a tempo, or a length of tones.
+        /// The rung: a tempo, or a tone length.
         rung: crate::practice::Rung,
     },
-    /// Begin today's session, or go on with it; answered by a message.
+    /// Begin today's session or continue it; answered by a message.
     BeginSession,
-    /// Compose all that the day has besides; answered by a message.
+    /// Compose further parts for the day's session; answered by a message.
     MoreOfToday,
-    /// Run a warm-up of so many minutes on a page of its own; answered by a message.
+    /// Run a warm-up of this many minutes on its own page; answered by a message.
     WarmUp(u32),
-    /// Let a drill's movement be heard on a page of its own; answered by a message.
+    /// Play a drill's movement for listening on its own page; answered by a message.
     Hear(String),
-    /// Keep where the session stands, for the rest of the day.
+    /// Save the session's state for the rest of the day.
     KeepSession(Box<Session>),
-    /// Hand the terminal back to the shell until the program is continued.
+    /// Give the terminal back to the command shell until the program is continued (Ctrl-Z).
     Suspend,
-    /// Leave.
+    /// End the program.
     Quit,
 }

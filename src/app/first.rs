@@ -1,4 +1,4 @@
-//! The first start: four questions, each with a usual answer, which enter takes.
+//! The first start: four questions. Each has a usual answer, which Enter takes.
 
 /// A question with its answers; the first is the usual one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -45,35 +45,35 @@ pub const QUESTIONS: [Question; 4] = [
     },
 ];
 
-/// Where the questions stand.
+/// The state of the first start's questions.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct FirstStart {
-    /// The question that is asked, from 0; as many as there are when all are answered.
+    /// The question that is asked, from 0; equal to the number of questions once all are answered.
     pub(super) at: usize,
-    /// The marked answer of each.
+    /// The place of the marked answer of each question, from 0.
     pub(super) marked: [usize; QUESTIONS.len()],
 }
 
-/// The fields, to be read; only this room changes them.
+/// Read access to the fields. Only this room changes them.
 impl FirstStart {
-    /// The question that is asked, from 0; as many as there are when all are answered.
+    /// The question that is asked, from 0; equal to the number of questions once all are answered.
     pub fn at(&self) -> usize {
         self.at
     }
 
-    /// The marked answer of each.
+    /// The place of the marked answer of each question, from 0.
     pub fn marked(&self) -> [usize; QUESTIONS.len()] {
         self.marked
     }
 }
 
 impl FirstStart {
-    /// The question that is asked.
+    /// The question that is asked; none once all are answered.
     pub fn question(&self) -> Option<Question> {
         QUESTIONS.get(self.at).copied()
     }
 
-    /// The marked answer of the question that is asked.
+    /// The place of the marked answer of the present question, from 0.
     pub fn answer(&self) -> usize {
         self.marked.get(self.at).copied().unwrap_or(0)
     }
@@ -83,7 +83,7 @@ impl FirstStart {
         self.at >= QUESTIONS.len()
     }
 
-    /// Marks the answer so many lines below.
+    /// Moves the mark down by this many answers; a negative number moves it up.
     pub fn move_by(&mut self, lines: i32) {
         let Some(question) = self.question() else {
             return;
@@ -95,7 +95,7 @@ impl FirstStart {
         }
     }
 
-    /// Takes the marked answer.
+    /// Takes the marked answer and goes on to the next question.
     pub fn take(&mut self) {
         self.at += usize::from(!self.is_over());
     }
@@ -114,7 +114,7 @@ impl FirstStart {
         self.at = self.at.saturating_sub(1);
     }
 
-    /// Takes the usual answer to every other question.
+    /// Takes the usual answer to this question and all that follow.
     pub fn skip_all(&mut self) {
         for marked in self.marked.iter_mut().skip(self.at) {
             *marked = 0;
@@ -122,7 +122,7 @@ impl FirstStart {
         self.at = QUESTIONS.len();
     }
 
-    /// The answers that are not the usual ones, as settings: name and value.
+    /// The answers that differ from the usual ones, as names and values of settings.
     pub fn settings(&self) -> Vec<(&'static str, &'static str)> {
         let [instrument, hand, marking, headphones] = self.marked;
         [
@@ -142,7 +142,8 @@ mod tests {
     use super::*;
     use crate::settings::{Source, read};
 
-    /// Four times enter sets nothing, and every other answer is a setting that can be read.
+    /// Pressing Enter four times sets nothing, and every other answer is a setting that can be
+    /// read.
     #[test]
     fn enter_skips_and_every_answer_is_a_setting() {
         let mut first = FirstStart::default();

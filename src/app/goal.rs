@@ -1,24 +1,26 @@
-//! What homework asks of a drill, and whether it is reached.
+//! The goal that homework sets for a drill, and whether it is reached.
 
 use crate::planning::{Criterion, Digest, Said};
 use crate::practice::{CellKey, Entry, Mark, Rung};
 
-/// What homework asks for.
+/// The goal that homework sets.
 #[derive(Debug, Clone)]
 pub struct Goal {
-    /// The cell to be reached.
+    /// The cell that is to be reached.
     pub(super) cell: CellKey,
-    /// The homework's file.
+    /// The name of the homework file.
     pub(super) file: String,
-    /// The criterion that must be met, where it is not the drill's own number in a row.
+    /// The criterion that must be met; none where the drill's own number of clean repetitions in a
+    /// row counts.
     pub(super) until: Option<Criterion>,
-    /// The marks of the cells that reach it.
+    /// The marks of the cells that count towards the goal, oldest first.
     said: Vec<Said>,
-    /// True once it was met, at the start or since.
+    /// True once the criterion was met, before this session or in it.
     met: bool,
 }
 
-/// True where a rung reaches what is asked: as quick or quicker, as short or shorter.
+/// True where a rung reaches the rung that is asked for: its tempo is at least as fast, or its
+/// tones are at least as short.
 fn reaches(asked: Rung, rung: Rung) -> bool {
     match (asked.tone(), rung.tone()) {
         (Some(asked), Some(tone)) => tone <= asked,
@@ -27,26 +29,27 @@ fn reaches(asked: Rung, rung: Rung) -> bool {
     }
 }
 
-/// The fields, to be read; only this room changes them.
+/// Read access to the fields. Only this room changes them.
 impl Goal {
-    /// The cell to be reached.
+    /// The cell that is to be reached.
     pub fn cell(&self) -> CellKey {
         self.cell
     }
 
-    /// The homework's file.
+    /// The name of the homework file.
     pub fn file(&self) -> &str {
         &self.file
     }
 
-    /// What counts as reached, where it is not the drill's own number in a row.
+    /// The criterion that must be met; none where the drill's own number of clean repetitions in a
+    /// row counts.
     pub fn until(&self) -> Option<Criterion> {
         self.until
     }
 }
 
 impl Goal {
-    /// A goal, with what the journal has of its stage.
+    /// A goal, with the marks that the journal has of its stage.
     pub(super) fn new(
         cell: CellKey,
         file: &str,
@@ -64,12 +67,12 @@ impl Goal {
         goal
     }
 
-    /// True for a cell with which it is reached.
+    /// True where a repetition in this cell counts towards the goal.
     pub(super) fn is_reached_with(&self, cell: CellKey) -> bool {
         cell.stage == self.cell.stage && reaches(self.cell.rung, cell.rung)
     }
 
-    /// Takes in new marks; true where they meet what is asked for the first time.
+    /// Takes in new marks. Returns true where they meet the criterion for the first time.
     pub(super) fn take_in(&mut self, entries: &[Entry]) -> bool {
         let Some(until) = self.until else {
             return false;
@@ -91,7 +94,8 @@ impl Goal {
         first
     }
 
-    /// `, 9 of 10`: what is asked beside the cell; empty where it is what the drill asks.
+    /// The criterion in words, to follow the cell: `, 9 of 10`. Empty where the drill's own
+    /// criterion counts.
     pub fn until_words(&self) -> String {
         self.until
             .map_or_else(String::new, |until| format!(", {until}"))
@@ -105,8 +109,8 @@ mod tests {
     use crate::units::Bpm;
     use uuid::Uuid;
 
-    /// The goal "2 of 3" is met by the third mark of three, once, and by marks of the quicker rungs
-    /// of its stage alone.
+    /// The third of three marks meets the goal "2 of 3", and only once. Marks of other stages or of
+    /// slower rungs do not count.
     #[test]
     fn a_criterion_is_met_by_the_mark_that_meets_it() {
         let rung = |tempo| Rung::Tempo(Bpm::whole(tempo).expect("a tempo"));

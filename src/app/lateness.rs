@@ -1,25 +1,27 @@
-//! Notices that the computer is late with the sound again and again. Knows no clock and no device:
-//! moments come in milliseconds on a clock that never goes back.
+//! Notices when the computer delivers sound too late again and again (underruns). This module knows
+//! no clock and no device: each moment is passed in, in milliseconds of a monotonic clock.
 
-/// Gaps within this time count as one lateness, milliseconds: a busy moment makes several. Chosen.
+/// Underruns within this many milliseconds count as one burst, because one busy moment causes
+/// several. Chosen.
 const BURST_MS: i64 = 1000;
-/// So many within [`SPAN_MS`] ask for a larger buffer.
+/// This many bursts within [`SPAN_MS`] ask for a larger buffer.
 const TOO_OFTEN: usize = 3;
-/// The time in which they are counted: a minute, in milliseconds.
+/// The time in which bursts are counted, in milliseconds: a minute.
 const SPAN_MS: i64 = 60_000;
 
-/// When the computer was late.
+/// The moments of recent underruns.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Lateness {
-    /// The beginning of each lateness that counts.
+    /// The beginning of each burst that counts, in milliseconds.
     moments: Vec<i64>,
-    /// When it was late last, counted or not: a burst lasts as long as its gaps follow each other.
+    /// The last underrun, counted or not, in milliseconds. A burst lasts as long as each underrun
+    /// follows the one before closely enough.
     last: Option<i64>,
 }
 
 impl Lateness {
-    /// The computer was late at a moment; true where that was too often within a minute. Then
-    /// counting begins anew.
+    /// Takes an underrun at this moment. Returns true where there were too many bursts within a
+    /// minute; counting then starts again.
     pub fn late(&mut self, now_ms: i64) -> bool {
         self.moments.retain(|moment| now_ms - moment < SPAN_MS);
         let last = self.last.replace(now_ms);
@@ -34,8 +36,8 @@ impl Lateness {
         often
     }
 
-    /// The computer will be late about now for a known reason: that does not count, and neither
-    /// does what follows in the same burst.
+    /// Announces an underrun that has a known cause, such as a suspended program. Neither it nor
+    /// the rest of its burst counts.
     pub fn known(&mut self, now_ms: i64) {
         self.last = Some(now_ms);
     }
@@ -45,8 +47,8 @@ impl Lateness {
 mod tests {
     use super::*;
 
-    /// A buffer that grew at each gap would be slow without need; one that never grew would cost one
-    /// repetition after the other.
+    /// A buffer that grew at each underrun would become slow without need. One that never grew
+    /// would spoil one repetition after the other.
     #[test]
     fn three_in_a_minute_are_too_often() {
         let mut lateness = Lateness::default();
@@ -55,7 +57,8 @@ mod tests {
         assert!(lateness.late(80_000), "counted anew");
     }
 
-    /// Without it one busy moment would ask for a larger buffer, and once more while it lasts.
+    /// Without this rule one busy moment would ask for a larger buffer, and ask again while it
+    /// lasts.
     #[test]
     fn a_burst_is_one_lateness_however_long_it_lasts() {
         let mut lateness = Lateness::default();
@@ -64,7 +67,7 @@ mod tests {
         assert_eq!([0, 10_000, 20_000, 30_000].map(&mut told), [0, 0, 1, 0]);
     }
 
-    /// Without it pressing Ctrl-Z three times in a minute would ask for a larger buffer.
+    /// Without this rule pressing Ctrl-Z three times in a minute would ask for a larger buffer.
     #[test]
     fn what_is_known_does_not_count() {
         let mut lateness = Lateness::default();

@@ -1,4 +1,5 @@
-//! A line of the start page: what it opens, how it is found, and what stands beside it.
+//! A line of the start page: what it opens, by which names it is found, and what is shown beside
+//! it.
 
 use crate::drill::BarRange;
 use crate::wording::has_words;
@@ -8,15 +9,15 @@ use crate::wording::has_words;
 pub enum Opens {
     /// Today's session.
     Session,
-    /// A task of homework that is not reached.
+    /// A homework task whose goal is not reached yet.
     Homework,
     /// A drill.
     Drill,
-    /// A movement of the catalogue: its drill is made and opened.
+    /// A movement of the catalogue; its drill is made and opened.
     Movement,
-    /// Some bars of the tune of that name: their drill is made and opened.
+    /// Some bars of the tune with the line's name; a drill of them is made and opened.
     Bars(BarRange),
-    /// A tune with its dots held longer first: that drill is made and opened.
+    /// A tune in which dotted notes are first held longer; that drill is made and opened.
     HeldDots,
 }
 
@@ -25,40 +26,42 @@ pub enum Opens {
 pub struct Listed {
     /// What it opens.
     pub opens: Opens,
-    /// The name it is opened by.
+    /// The name by which the drill, movement or tune is opened.
     pub name: String,
     /// Which drill of a homework file, where it holds several.
     pub task: Option<String>,
     /// Its title.
     pub title: String,
-    /// What it is for.
+    /// The purpose of the drill.
     pub about: String,
     /// Other names it is found by.
     pub also: String,
-    /// Stages, first and last tempo, in a few words.
+    /// The number of stages and the first and last tempo, in a few words.
     pub extent: String,
-    /// How much of its board is done, in a few words; empty where nothing was played.
+    /// How much of the drill's board is done, in a few words; empty where nothing was played.
     pub progress: String,
-    /// When it was played last, in a few words; empty where it never was.
+    /// When the drill was played last, in a few words; empty where it never was.
     pub last: String,
-    /// Where practice would begin and the music there, once the drill was read; several lines.
+    /// The cell in which practice would begin and its music, in several lines; empty until the
+    /// drill was read.
     pub preview: Vec<String>,
-    /// How many cells are clear, of how many, where anything was played.
+    /// The number of clear cells and of all cells; none where nothing was played.
     pub share: Option<(usize, usize)>,
-    /// The board in small: a row of signs for each rung, the highest first, with the rung before it.
+    /// The board in small: one row for each rung, the highest first, as the rung's name and a sign
+    /// for each cell.
     pub board: Vec<(String, String)>,
-    /// Every problem that keeps it from being played; empty where it can be.
+    /// Every problem that prevents playing; empty where the drill can be played.
     pub problems: Vec<String>,
-    /// The problems in full: each with its line and how to mend it.
+    /// The problems in full, each with its line in the file and how to mend it.
     pub in_full: String,
-    /// The parts and phrases of a tune, each a line that opens its bars.
+    /// The parts and phrases of a tune. Each is a line that opens its bars.
     pub pieces: Vec<Listed>,
     /// All bars of a tune.
     pub bars: Option<BarRange>,
 }
 
 impl Listed {
-    /// A line that opens something by its name, with nothing known of it yet.
+    /// A line that opens something by its name; everything else is empty.
     pub fn new(opens: Opens, name: &str, title: &str) -> Self {
         Self {
             opens,
@@ -80,7 +83,7 @@ impl Listed {
         }
     }
 
-    /// A line that opens bars of this tune.
+    /// A line that opens these bars of the tune of this line.
     pub fn piece(&self, title: &str, bars: BarRange) -> Self {
         Self {
             about: format!(
@@ -93,7 +96,8 @@ impl Listed {
         }
     }
 
-    /// A line that opens this tune with its dots held longer first; `pointing` says how it is pointed.
+    /// A line that opens the tune of this line with its dotted notes first held longer. `pointing`
+    /// says how the tune is pointed.
     pub fn held_dots(&self, pointing: &str) -> Self {
         Self {
             about: format!(
@@ -105,7 +109,7 @@ impl Listed {
         }
     }
 
-    /// False where it has problems and cannot be played.
+    /// True where the line has no problems and can be played.
     pub fn is_playable(&self) -> bool {
         self.problems.is_empty()
     }
@@ -115,8 +119,7 @@ impl Listed {
         format!("{} {} {}", self.name, self.title, self.also)
     }
 
-    /// True where all words that are searched for stand among its names, or among its names and its
-    /// purpose together.
+    /// True where all the words are found in its names, or in its names and its purpose together.
     pub(super) fn has(&self, words: &str) -> bool {
         has_words(words, &format!("{} {}", self.names(), self.about))
     }

@@ -1,5 +1,5 @@
-//! From memory: how much of the music is hidden, how a mark hides more or less of it, and which
-//! repetitions are played by heart.
+//! Playing from memory: how much of the music is hidden, how marks hide more or less of it, and
+//! which repetitions count as played by heart.
 
 use super::practising::{Memory, Practising};
 use crate::drill::{BarRange, Hiding, hidden_bars, hidden_in_turn, hidden_phrases};
@@ -9,7 +9,7 @@ use crate::wording;
 use std::collections::BTreeSet;
 
 impl Practising {
-    /// The phrases of the stage that is shown, or its bars where it is a single phrase.
+    /// The phrases of the shown stage; its single bars where the stage is only one phrase.
     fn phrases(&self) -> Vec<BarRange> {
         let stage = self.drill.stages.get(self.stage());
         stage.map_or_else(Vec::new, |stage| {
@@ -17,7 +17,7 @@ impl Practising {
         })
     }
 
-    /// For each written bar of the stage that is shown whether it is hidden.
+    /// Tells for each written bar of the shown stage whether it is hidden.
     fn hidden_bars(&self) -> Vec<bool> {
         let Memory { hiding, from, .. } = self.memory;
         let stage = self.drill.stages.get(self.stage());
@@ -27,14 +27,14 @@ impl Practising {
         }
     }
 
-    /// True where nothing of the music is shown and the reference is silent: then it is played by
-    /// heart.
+    /// True where all of the music is hidden, so that a repetition counts as played by heart. The
+    /// reference is silent then.
     pub fn is_by_heart(&self) -> bool {
         let hidden = self.hidden_bars();
         !hidden.is_empty() && hidden.iter().all(|hidden| *hidden)
     }
 
-    /// The melody notes that are hidden, by their names the first time through.
+    /// The melody notes that are hidden.
     pub fn hidden_notes(&self) -> BTreeSet<NoteId> {
         let hidden = self.hidden_bars();
         let Some(score) = self.scores.get(self.stage()).filter(|_| !hidden.is_empty()) else {
@@ -48,7 +48,7 @@ impl Practising {
         notes.map(|note| NoteId { pass: 1, ..note.id }).collect()
     }
 
-    /// The mode in words, where anything is hidden.
+    /// The present kind of hiding in words; none where nothing is hidden.
     pub fn hiding_words(&self) -> Option<&'static str> {
         match self.memory.hiding {
             Hiding::Nothing => None,
@@ -65,14 +65,14 @@ impl Practising {
         }
     }
 
-    /// How many repetitions were clean by heart in the cell that is shown, where it is played by
-    /// heart.
+    /// The number of clean repetitions by heart in the shown cell; none unless all of its music is
+    /// hidden.
     pub fn clean_by_heart(&self) -> Option<u32> {
         let cell = self.cell().filter(|_| self.is_by_heart())?;
         Some(self.state.tally(cell).by_heart)
     }
 
-    /// What is hidden, as a sentence.
+    /// The sentence that says what is hidden.
     fn memory_words(&self) -> String {
         let phrases = self.phrases();
         let Memory { hiding, from, .. } = self.memory;
@@ -103,19 +103,21 @@ impl Practising {
         }
     }
 
-    /// A repetition begins to be heard.
+    /// Notes that a repetition begins, and whether all its music is hidden.
     pub(super) fn begin_from_memory(&mut self, repetition: u64) {
         self.memory.unseen = self.is_by_heart().then_some(repetition);
     }
 
-    /// True where a repetition that comes to its closing note was hidden all through.
+    /// True where all the music stayed hidden from the beginning of this repetition to its closing
+    /// note.
     pub(super) fn closes_by_heart(&self, repetition: u64) -> bool {
         self.memory.unseen == Some(repetition)
     }
 
-    /// A clean repetition hides more, one that is not clean hides less, so that two pedals lead
-    /// through the tune. Where every cell of a tune is clear, a clean repetition begins the hiding.
-    /// Gives the words for what is hidden where that changes.
+    /// Adapts the hiding to the last mark: a clean repetition hides more and one that is not clean
+    /// hides less, so that two pedals lead through the tune. Where every cell of a tune is clear, a
+    /// clean repetition starts the hiding. Returns the sentence that says what is hidden, where
+    /// that has changed.
     pub(super) fn follow_marks(&mut self) -> Option<String> {
         let news = self.state.news();
         let was_clear = self.state.board().is_complete() && !news.contains(&News::Complete);
@@ -153,8 +155,8 @@ impl Practising {
         })
     }
 
-    /// Hides one step more of the music; where all is hidden, shows it again. Gives the words for
-    /// what is hidden.
+    /// Hides the next larger part of the music, or shows everything where all was hidden. Returns
+    /// the sentence that says what is hidden.
     pub(super) fn hide_more(&mut self) -> String {
         self.memory.stepped = None;
         let hiding = match self.memory.hiding {
@@ -165,8 +167,8 @@ impl Practising {
         self.memory_words()
     }
 
-    /// Moves the hidden part to the next phrase, or hides the first one; gives the words for what
-    /// is hidden.
+    /// Moves the hidden part to the next phrase, or hides the first phrase where nothing was
+    /// hidden. Returns the sentence that says what is hidden.
     pub(super) fn hide_elsewhere(&mut self) -> String {
         if self.memory.hiding == Hiding::Nothing {
             return self.hide_more();

@@ -1,4 +1,5 @@
-//! A tune that is learnt from memory, by two pedals: messages in, effects and the model out.
+//! Laws of learning a tune from memory with two pedals: messages go in, effects and the model come
+//! out.
 
 use super::practice_laws::Player;
 use super::{Effect, Message, OpenedDrill, Options, Practising};
@@ -36,8 +37,8 @@ fn hidden(player: &Player) -> Option<&'static str> {
     practising(player).hiding_words()
 }
 
-/// Plays a repetition and marks it by the pedal; gives how many repetitions were written down as by
-/// heart.
+/// Plays a repetition and marks it with the pedal. Returns how many repetitions were recorded as
+/// played by heart.
 fn plays(player: &mut Player, mark: Mark) -> usize {
     let before = practising(player).clean_by_heart();
     let effects = player.plays();
@@ -57,9 +58,9 @@ fn plays(player: &mut Player, mark: Mark) -> usize {
     by_heart
 }
 
-/// No hand need leave the chanter: clean hides a phrase, then half, then all, and not clean shows
-/// more again. What is played with everything hidden is played without the reference and is counted
-/// apart.
+/// The player need not take a hand off the chanter: a clean repetition hides a phrase, then half,
+/// then all, and one that is not clean shows more again. With everything hidden the reference is
+/// silent, and the repetitions are counted separately.
 #[test]
 fn two_pedals_lead_from_a_phrase_to_the_whole_tune_by_heart() {
     let mut player = opens(true);
@@ -92,8 +93,8 @@ fn two_pedals_lead_from_a_phrase_to_the_whole_tune_by_heart() {
     );
 }
 
-/// Some bars of a tune are hidden as the whole tune is: phrase by phrase, then all; a single phrase
-/// bar by bar, half of it, then all.
+/// A range of bars is hidden like a whole tune: phrase by phrase, then all of it. A single phrase
+/// is hidden bar by bar, then half of it, then all of it.
 #[test]
 fn bars_of_a_tune_vanish_step_by_step() {
     let file = built_in("lamp-on-the-slipway").expect("a tune of our own");
@@ -119,8 +120,8 @@ fn bars_of_a_tune_vanish_step_by_step() {
     assert_eq!(steps("5-8"), ["a bar hidden", "half hidden", "by heart"]);
 }
 
-/// Who looks during a repetition has not played it by heart, and a mark that is corrected takes its
-/// step back.
+/// A repetition during which the player looked at the music is not played by heart. A corrected
+/// mark takes its step of hiding back.
 #[test]
 fn a_look_is_no_repetition_by_heart_and_an_undo_shows_what_was_shown() {
     let mut player = opens(true);
@@ -154,7 +155,8 @@ fn a_look_is_no_repetition_by_heart_and_an_undo_shows_what_was_shown() {
     );
 }
 
-/// Any phrase can be the first that vanishes, and a player who wants to read is left alone.
+/// Any phrase can be the first that is hidden. Where cells are left to clear, nothing is hidden
+/// unless the player asks.
 #[test]
 fn it_begins_at_any_phrase_and_never_by_itself_before_all_is_clear() {
     let mut player = opens(false);
@@ -175,8 +177,8 @@ fn it_begins_at_any_phrase_and_never_by_itself_before_all_is_clear() {
     assert_eq!(again.into_iter().collect::<Vec<_>>(), firsts[0]);
 }
 
-/// Where nothing is left to climb, the pedals lead to playing from memory; without it a player with
-/// no hand free for a key would read a piece that is clear for ever.
+/// Once every cell of a tune is clear, the pedals lead to playing from memory. Otherwise a player
+/// without a free hand would read a cleared piece for ever.
 #[test]
 fn a_tune_that_is_clear_goes_on_from_memory() {
     let mut player = opens(false);

@@ -1,4 +1,4 @@
-//! The messages that the program reacts to.
+//! The messages that change the model.
 
 use super::listed::Listed;
 use super::model::SoundState;
@@ -19,7 +19,8 @@ pub enum Message {
     Opened(Box<OpenedDrill>),
     /// A drill could not be read.
     NotOpened(String),
-    /// The start page begins: its drills, all movements, and the drill that was practised last.
+    /// The start page was composed: its drills, all movements, and the drill that was practised
+    /// last.
     Begun {
         /// The drills.
         drills: Vec<Listed>,
@@ -28,165 +29,167 @@ pub enum Message {
         /// The name of the drill that is marked.
         last: Option<String>,
     },
-    /// What is read over the page was drawn from this row on.
+    /// The overlay that is being read was drawn from this row on, in rows from 0.
     ReadFrom(u16),
     /// The list of drills was read again.
     Listed(Vec<Listed>),
-    /// What to practise today was composed again.
+    /// Today's session and homework were composed again.
     Today(SessionPlan, Vec<Listed>),
-    /// A word of care.
+    /// A reminder to take a break, as a sentence.
     Care(String),
-    /// Something that plays is heard now.
+    /// A point of the timeline that the renderer reported is audible now.
     Heard(RendererReport),
-    /// The place that is heard now.
+    /// The place in the music that is audible now.
     Position {
-        /// Which timeline.
+        /// The serial number of the timeline.
         serial: u64,
-        /// True in the count-in.
+        /// True during the count-in.
         counting_in: bool,
-        /// The cycle, or the one counted in to.
+        /// The cycle that sounds, or the one that the count-in leads to.
         cycle: u64,
-        /// Beats from the start of the count-in or the cycle.
+        /// Beats since the start of the count-in or of the cycle.
         beat: f64,
-        /// How far the device is ahead of the ear, milliseconds.
+        /// The device's latency, from rendering to hearing, in milliseconds.
         latency_ms: f64,
     },
-    /// What the microphone hears now; nothing once it is closed.
+    /// What the microphone hears now; none once it is closed.
     Ear(Option<HeardNow>),
-    /// A repetition was listened to.
+    /// The microphone's recording of a repetition was analysed.
     Listened {
-        /// Which timeline.
+        /// The serial number of the timeline.
         serial: u64,
-        /// Which cycle of it.
+        /// The cycle of that timeline.
         cycle: u64,
-        /// What was heard.
+        /// What the analysis found.
         attended: Box<Attended>,
     },
-    /// The device came, went or was closed.
+    /// The audio device was opened, lost or closed.
     Sound(SoundState),
-    /// The computer was late with the sound: so many underruns on the device so far.
+    /// The number of underruns of the device so far.
     Underruns(u32),
-    /// Records were stored; what other programs wrote before them comes along.
+    /// Records were stored. Entries that other programs had written before them come along.
     Stored {
         /// Other programs' entries.
         foreign: Vec<Entry>,
-        /// Our own.
+        /// Our own entries.
         own: Vec<Entry>,
     },
-    /// Records could not be stored; the shell keeps them and tries again.
+    /// Records could not be stored, with the reason. The shell keeps them and tries again.
     NotStored(String),
-    /// A take was kept, so many seconds long, or why not.
+    /// A recording was saved, with its length in seconds, or the reason why it was not.
     Kept(Result<f64, String>),
     /// A session is to begin, or to go on at one of its parts.
     Session(SessionPlan),
-    /// What else the day has for the minutes of the session that are left.
+    /// Further parts of the day for the session's remaining minutes.
     MoreOfToday(Vec<SessionPart>),
-    /// What ran on a page of its own is over.
+    /// A page beside practice, such as a warm-up, was closed.
     AsideOver {
-        /// The player left it before its end.
+        /// True where the player closed it before its end.
         left: bool,
-        /// What was wrong, if anything.
+        /// What went wrong, if anything.
         trouble: Option<String>,
     },
-    /// Time has gone by and nothing else happened.
+    /// Time passed and nothing else happened.
     Tick,
-    /// A signal asks to leave.
+    /// A signal asks the program to end.
     Terminate,
 }
 
-/// What the player can do: the keys of every page, one table of names.
+/// What the player can do. This is the one table of actions for the keys of every page.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Action {
-    /// Leave the page; in the first list, the program.
+    /// Leave the page; on the start page, end the program.
     Leave,
-    /// Leave the program from any page.
+    /// End the program from any page.
     End,
     /// Show or hide the keys.
     Help,
-    /// Suspend the program.
+    /// Suspend the program (Ctrl-Z).
     Suspend,
-    /// In a list: up so many lines; negative is down.
+    /// In a list: move the mark up by this many lines; a negative number moves it down.
     Move(i32),
-    /// In a list: to the first or the last line.
+    /// In a list: mark the first or the last line.
     MoveToEnd {
-        /// The last.
+        /// True for the last line.
         last: bool,
     },
-    /// In a list: open what is marked.
+    /// In a list: open the marked line.
     Open,
     /// In a list: show the parts and phrases of the marked tune, or hide them.
     Unfold,
-    /// In a session: begin what is shown, or leave the page after the last.
+    /// In a session: begin the part that is shown, or leave the page after the last part.
     BeginPart,
-    /// In a session: leave out what is shown, or go on to the next thing.
+    /// In a session: leave out the part that is shown, or go on to the next part.
     NextPart,
-    /// In the list of drills: a letter to look for.
+    /// In the list of drills: add a letter to the search.
     Search(char),
-    /// In the list of drills: take the last letter back.
+    /// In the list of drills: delete the last letter of the search.
     SearchBack,
     /// Play or pause.
     PlayOrPause,
-    /// Keep what was just played.
+    /// Save the recording of what was just played.
     KeepTake,
-    /// Stop and go back to the first repetition.
+    /// Stop, and go back to the first repetition.
     Stop,
     /// Mark the repetition that was just heard.
     Mark(Mark, Hand),
     /// Take the last mark back.
     Undo,
-    /// Begin to write: a question for the teacher, or words beside the last mark.
+    /// Begin to write a question for the teacher, or a remark on the last mark.
     Write {
-        /// A question.
+        /// True for a question.
         question: bool,
     },
-    /// A letter of what is written.
+    /// Add a letter to the text that is being written.
     Letter(char),
-    /// Take its last letter back.
+    /// Delete the last letter of that text.
     LetterBack,
-    /// Keep what was written.
+    /// Keep the text that was written.
     KeepWords,
-    /// A rung up or down.
+    /// Go one rung up or down.
     Tempo {
-        /// Up.
+        /// True for up.
         up: bool,
     },
-    /// The stage after or before, played freely where it is not open.
+    /// Go to the next or the previous stage. It is played freely where it is not open yet.
     Stage {
-        /// After.
+        /// True for the next stage.
         next: bool,
     },
-    /// Move to the cell that was named.
+    /// Move to the cell that the last notice suggested.
     Advance,
-    /// Take what is offered where play has stopped by itself.
+    /// Take an offer after play has stopped by itself.
     Offer(Offer),
-    /// Begin the repetition again.
+    /// Start the present repetition again.
     Again,
-    /// Turn hands-free practice on or off: a repetition counts as clean unless it is marked.
+    /// Turn hands-free practice on or off. In it a repetition counts as clean unless it is marked
+    /// otherwise.
     HandsFree,
-    /// Make a bus louder or softer.
+    /// Make a bus louder (true) or softer (false).
     Level(Bus, bool),
-    /// Make a bus silent, or heard again.
+    /// Mute a bus, or unmute it.
     Mute(Bus),
     /// Turn the drones on or off.
     Drones,
-    /// Take the next choice of the repetitions in which the reference sounds.
+    /// Switch to the next choice of the repetitions in which the reference sounds.
     Reference,
-    /// Take the next choice of the clicks that sound.
+    /// Switch to the next choice of the beats that click.
     Clicks,
-    /// Take the next choice of clicks between the beats.
+    /// Switch to the next choice of clicks between the beats.
     Subdivision,
-    /// Take the next sound of the click.
+    /// Switch to the next click sound.
     ClickSound,
-    /// Hide more of the music: a phrase, half, all; after that show it again.
+    /// Hide more of the music: a phrase, then half, then all; after that show everything again.
     HidePhrase,
-    /// Begin with another phrase to hide.
+    /// Begin the hiding with another phrase.
     OtherPhrase,
-    /// Change between figures that are read from two metres away and the usual page.
+    /// Switch between the large page that can be read from two metres away and the usual page.
     Stand,
-    /// Change the hand that the fingering picture is drawn for.
+    /// Draw the fingering picture for the other hand.
     Handed,
-    /// Where the time comes from and what to listen for, in full.
+    /// Show in full where the time comes from and what to listen for.
     Explain,
-    /// The movement explained in full: why each gracenote, the fingers, the crossings.
+    /// Show the full explanation of the movement: the reason for each gracenote, the fingers and
+    /// the crossings.
     ReadMovement,
 }

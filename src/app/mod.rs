@@ -1,8 +1,8 @@
-//! The program as values: what it is now, what can happen, and what that asks of the shell.
+//! The program as values: its present state, what can happen, and what that asks of the shell.
 //!
-//! [`update`] takes a message and gives effects; it is the only place where the model changes.
-//! Knows no terminal, no device and no database, and reads no clock: the moment comes with the
-//! message.
+//! [`update`] takes a message, changes the model and returns effects; nothing else changes the
+//! model. This room knows no terminal, no device and no database, and reads no clock: the moment
+//! comes with the message.
 
 mod acting;
 mod blowing;

@@ -1,4 +1,4 @@
-//! The state of the program.
+//! The whole state of the program.
 
 use super::choose::Choose;
 use super::lateness::Lateness;
@@ -14,19 +14,21 @@ use crate::sound::Bus;
 /// The whole program.
 #[derive(Debug, Clone)]
 pub struct Model {
-    /// The page shown.
+    /// The page that is shown.
     pub(super) page: Page,
-    /// The page of text that lies over it, to be read.
+    /// The overlay: a page of text that lies over the page, to be read.
     pub(super) over: Option<Overlay>,
-    /// Rows of that scrolled past.
+    /// How many rows of the overlay are scrolled past.
     pub(super) over_scroll: u16,
     /// The list of drills.
     pub(super) choose: Choose,
     /// The drill that is practised.
     pub(super) practising: Option<Practising>,
-    /// A press took the next of what is offered, and that is still to be done.
+    /// The offer that the last press took, until it is carried out: clean takes the next offer, not
+    /// clean the easier cell.
     pub(super) chosen: Option<Mark>,
-    /// The last press that says clean or not clean, and when: one that is held on repeats.
+    /// The last press for clean or not clean, and its moment in milliseconds, to recognise a key
+    /// that is held down and repeats.
     pub(super) pressed: Option<(Mark, i64)>,
     /// Homework files whose goal was reached since the program began.
     pub(super) reached: Vec<String>,
@@ -34,23 +36,24 @@ pub struct Model {
     pub(super) session: Option<Session>,
     /// What the player chose for sound and picture.
     pub(super) options: Options,
-    /// The words that the player is writing; meanwhile letters are no keys.
+    /// The text that the player is writing. While there is one, letter keys add to it.
     pub(super) words: Option<Words>,
-    /// The last sentence for the player.
+    /// The last notice to the player.
     pub(super) notice: Option<Notice>,
-    /// Marks of another window that the player was not told of yet.
+    /// Marks from another window that the player was not told of yet.
     pub(super) others: Others,
-    /// Some marks are not in the journal yet.
+    /// True while some marks are not stored in the journal yet.
     pub(super) unstored: bool,
-    /// The device, or none.
+    /// The audio device, if one is open.
     pub(super) sound: SoundState,
-    /// When the computer was late with the sound.
+    /// The recent underruns.
     pub(super) lateness: Lateness,
-    /// What the microphone hears now; none while nobody listens.
+    /// What the microphone hears now; none while it is closed.
     pub(super) ear: Option<HeardNow>,
-    /// How many timelines were sent to the player: the serial of the last.
+    /// The number of timelines sent to the player so far. It is the serial number of the last one.
     pub(super) sent: u64,
-    /// The program was started with a drill: leaving its page leaves the program.
+    /// True where the program was started with a drill or a session, so that leaving its page ends
+    /// the program.
     pub(super) straight: bool,
     /// A session was left that goes on the same day.
     pub(super) left_session: bool,
@@ -65,7 +68,7 @@ pub enum Page {
     Choose,
     /// A drill.
     Practise,
-    /// Between two things of a session, or after the last.
+    /// The session's page: shown between two parts and after the last part.
     Session,
 }
 
@@ -74,46 +77,46 @@ pub enum Page {
 pub enum Overlay {
     /// The keys of the page.
     Keys,
-    /// The movement the drill takes apart, explained in full.
+    /// The full explanation of the movement that the drill practises.
     Movement,
-    /// What keeps the marked drill from being played, every problem with its line.
+    /// Every problem that prevents playing the marked drill, each with its line in the file.
     Problems,
 }
 
-/// What the player hears from.
+/// Where the sound goes.
 #[derive(Debug, Clone, PartialEq)]
 pub enum SoundState {
-    /// Nothing is open: nothing plays.
+    /// No device is open, and nothing plays.
     Closed,
-    /// A device plays.
+    /// A device is open and plays.
     Sounding {
-        /// Its name.
+        /// The device's name.
         device: String,
-        /// Its rate, frames a second.
+        /// The sample rate, in frames a second.
         rate: u32,
-        /// Latency from computing to hearing, milliseconds.
+        /// The latency from rendering to hearing, in milliseconds.
         latency_ms: f64,
     },
-    /// Playing goes on without sound.
+    /// Practice goes on without sound.
     Silent {
-        /// Why.
+        /// The reason why there is no sound.
         why: String,
     },
 }
 
-/// The fields, to be read; only this room changes them.
+/// Read access to the fields. Only this room changes them.
 impl Model {
-    /// The page shown.
+    /// The page that is shown.
     pub fn page(&self) -> Page {
         self.page
     }
 
-    /// What is read over it.
+    /// The overlay that lies over the page; none where the page itself is read.
     pub fn over(&self) -> Option<Overlay> {
         self.over
     }
 
-    /// Rows of that scrolled past.
+    /// How many rows of the overlay are scrolled past.
     pub fn over_scroll(&self) -> u16 {
         self.over_scroll
     }
@@ -153,44 +156,44 @@ impl Model {
         &self.options
     }
 
-    /// What the player is writing; then letters are letters.
+    /// The text that the player is writing. While there is one, letter keys add to it.
     pub fn words(&self) -> Option<&Words> {
         self.words.as_ref()
     }
 
-    /// The last sentence for the player.
+    /// The last notice to the player.
     pub fn notice(&self) -> Option<&Notice> {
         self.notice.as_ref()
     }
 
-    /// Some marks are not in the journal yet.
+    /// True while some marks are not stored in the journal yet.
     pub fn unstored(&self) -> bool {
         self.unstored
     }
 
-    /// The device, or none.
+    /// The audio device, if one is open.
     pub fn sound(&self) -> &SoundState {
         &self.sound
     }
 
-    /// What the microphone hears now; none while nobody listens.
+    /// What the microphone hears now; none while it is closed.
     pub fn ear(&self) -> Option<HeardNow> {
         self.ear
     }
 
-    /// How many timelines were sent to the player: the serial of the last.
+    /// The number of timelines sent to the player so far. It is the serial number of the last one.
     pub fn sent(&self) -> u64 {
         self.sent
     }
 
-    /// The program is to end.
+    /// True once the program is to end.
     pub fn quit(&self) -> bool {
         self.quit
     }
 }
 
 impl Model {
-    /// The program as it begins: the list of drills.
+    /// The program at its start, on the list of drills.
     pub fn new(options: Options) -> Self {
         Self {
             page: Page::Choose,
@@ -217,7 +220,7 @@ impl Model {
         }
     }
 
-    /// The program that was started with a drill or a session: leaving its page leaves the program.
+    /// The program as started with a drill or a session: leaving its page ends the program.
     pub fn straight(options: Options) -> Self {
         Self {
             straight: true,
@@ -225,7 +228,7 @@ impl Model {
         }
     }
 
-    /// A page with what may lie over it, whatever led there.
+    /// A model on this page, with this overlay and this text being written, for tests.
     #[cfg(test)]
     pub(crate) fn showing(page: Page, over: Option<Overlay>, words: Option<Words>) -> Self {
         Self {
@@ -236,7 +239,7 @@ impl Model {
         }
     }
 
-    /// The drill that is practised after a repetition whose tones were shaped like this.
+    /// Sets the tone shapes of the repetition judged last, for tests.
     #[cfg(test)]
     pub(crate) fn shape_tones(&mut self, shape: &[crate::practice::ToneShape]) {
         if let Some(practising) = &mut self.practising {
@@ -244,7 +247,7 @@ impl Model {
         }
     }
 
-    /// True while our own chanter sounds where the microphone may hear it too.
+    /// True while the reference sounds at a level that the microphone may hear too.
     pub fn reference_reaches_the_microphone(&self) -> bool {
         let options = &self.options;
         let level = options.levels.of(Bus::Reference).0;
@@ -259,14 +262,14 @@ impl Model {
         sounds && level > 0.0 && !muted && !options.headphones
     }
 
-    /// True while anything is heard: practice, or what plays once without a mark.
+    /// True while practice or a demonstration sounds.
     pub fn is_sounding(&self) -> bool {
         self.practising
             .as_ref()
             .is_some_and(Practising::is_sounding)
     }
 
-    /// True while practice plays, so that the screen has to be drawn again and again.
+    /// True while practice plays, so that the screen must be redrawn all the time.
     pub fn is_moving(&self) -> bool {
         self.practising.as_ref().is_some_and(Practising::is_playing)
     }

@@ -1,22 +1,23 @@
-//! News of practice as sentences for the player.
+//! Turns news of practice into notices: sentences for the player.
 
 use super::practising::Practising;
 use crate::practice::{By, CellKey, CellStatus, LATE, Mark, News, NotByEar, Rung, UNSURE};
 use crate::wording::{self, visible};
 
-/// A sentence for the player. What a file, a name or a library put into it can be seen.
+/// A sentence for the player. Control characters that come from a file, a name or a library are
+/// made visible.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Notice {
-    /// The sentence.
+    /// The sentence, without control characters.
     pub text: String,
-    /// Something is wrong and the player may want to act.
+    /// True where something is wrong and the player may want to act.
     pub urgent: bool,
     /// It is said of one repetition: the next closing note takes it away.
     pub passes: bool,
 }
 
 impl Notice {
-    /// Something to know.
+    /// A notice for information.
     pub fn plain(text: impl Into<String>) -> Self {
         Self {
             text: visible(&text.into()).into_owned(),
@@ -25,7 +26,7 @@ impl Notice {
         }
     }
 
-    /// Something that is wrong.
+    /// A notice that something is wrong.
     pub fn urgent(text: impl Into<String>) -> Self {
         Self {
             text: visible(&text.into()).into_owned(),
@@ -35,8 +36,8 @@ impl Notice {
     }
 }
 
-/// The rank of a piece of news among others that came with it. Of one event only the most important
-/// news is told; the rest stands on the board and in the figures.
+/// The rank of a piece of news; 0 is the most important. Only the most important news of one event
+/// is told; the rest is seen on the board and in the figures.
 fn weight(news: &News) -> u8 {
     match news {
         News::NobodyThere => 0,
@@ -52,7 +53,7 @@ fn weight(news: &News) -> u8 {
     }
 }
 
-/// The sentence for what an event brought: one, whatever came together.
+/// The one notice for everything that the last event brought.
 pub(super) fn told(practising: &Practising) -> Option<Notice> {
     let news = practising.state.news();
     if news
@@ -73,8 +74,8 @@ pub(super) fn told(practising: &Practising) -> Option<Notice> {
         })
 }
 
-/// Says that the ladder has no rung there. At the top of a stage that is left for a later one it
-/// says up to where that one goes.
+/// Says that the ladder has no further rung. At the top of a stage that a later stage continues, it
+/// also says up to which tempo that stage goes.
 fn ladder_ends(practising: &Practising) -> String {
     let plan = practising.state.plan();
     let top = |stage: usize| Some(plan.stages.get(stage)?.rungs.last()?.tempo());
@@ -94,7 +95,8 @@ fn ladder_ends(practising: &Practising) -> String {
     }
 }
 
-/// The sentence for a piece of news, the important word first; nothing where the board says it all.
+/// The sentence for a piece of news, with the important word first; none where the board shows it
+/// all.
 fn sentence(practising: &Practising, news: &News) -> Option<String> {
     let cell = |key: &CellKey| practising.cell_name(*key);
     Some(match news {
@@ -157,7 +159,7 @@ fn sentence(practising: &Practising, news: &News) -> Option<String> {
             };
             format!("marked {said} already; u takes it back")
         }
-        // Only the worst is named; two would not fit the line.
+        // only the worst is named, because two would not fit the line
         News::Judged { verdict, .. } => verdict.work_on().first()?.words.clone(),
         News::HeldDown | News::Void(_) => return None,
         News::NotCounted(_) => LATE.to_owned(),
@@ -182,15 +184,16 @@ fn others_wrote(count: usize) -> String {
     format!("{came} from another window")
 }
 
-/// How long a sentence stands before news that can wait takes its place, milliseconds. Chosen.
+/// How long a notice stands before news that can wait replaces it, in milliseconds. Chosen.
 const STANDS_MS: i64 = 1500;
 
-/// Marks of another window that came in while something else was said. Where every repetition is marked,
-/// something else always is: the player was then never told that two windows are open.
+/// Marks from another window that arrived while another notice was shown. They wait, because a
+/// player who marks every repetition always has another notice and would never learn that two
+/// windows are open.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Others {
     count: usize,
-    /// What is said meanwhile, and since when, milliseconds.
+    /// The notice that is shown meanwhile, and since when, in milliseconds.
     behind: Option<(Notice, i64)>,
 }
 
@@ -199,7 +202,8 @@ impl Others {
         self.count += count;
     }
 
-    /// The news, once nothing else is said or what is said has stood long enough.
+    /// The news of the other window, once no other notice is shown or the shown one has stood for
+    /// [`STANDS_MS`].
     pub(super) fn told(&mut self, said: Option<&Notice>, now_ms: i64) -> Option<Notice> {
         if self.count == 0 {
             return None;
@@ -223,7 +227,7 @@ impl Others {
 mod tests {
     use super::*;
 
-    /// One own mark after another once kept the news of the other window back for ever.
+    /// News of the other window must not be held back for ever by the player's own marks.
     #[test]
     fn marks_of_another_window_wait_for_what_is_said() {
         let mut others = Others::default();
@@ -232,14 +236,14 @@ mod tests {
         others.wait(1);
         assert_eq!(others.told(Some(&one), 1000), None);
         assert_eq!(others.told(Some(&one), 2499), None);
-        // another sentence stands for as long
+        // a different notice is shown for the full time again
         assert_eq!(others.told(Some(&two), 2500), None);
         others.wait(2);
         assert_eq!(others.told(Some(&two), 3999), None);
         let told = others.told(Some(&two), 4000).expect("it stood long enough");
         assert_eq!(told.text, "3 marks came in from another window");
         assert_eq!(others.told(Some(&told), 9000), None);
-        // what is wrong stands until it is right
+        // an urgent notice stands until its cause is mended
         others.wait(1);
         let wrong = Notice::urgent("the journal cannot be written");
         assert_eq!(others.told(Some(&wrong), 10_000), None);
@@ -252,7 +256,7 @@ mod tests {
     use crate::practice::{Hand, RecordId};
     use uuid::Uuid;
 
-    /// A built-in drill as it is opened for the first time.
+    /// A built-in drill as it is when opened for the first time.
     fn opened(name: &str, text: &str) -> Practising {
         let mut opened = OpenedDrill::new(name, read(text.as_bytes()).0.expect("built in"));
         Practising::new(&mut opened, &Options::default())
@@ -312,8 +316,8 @@ mod tests {
         textwrap::wrap(text, width).len()
     }
 
-    /// A sentence that is cut off at the edge says nothing: every event, in every cell of every
-    /// built-in drill, is one row at 80 columns and at most two at 40.
+    /// A notice that is cut off at the edge says nothing. Every notice, for every cell of every
+    /// built-in drill, takes one row at 80 columns and at most two rows at 40 columns.
     #[test]
     fn every_sentence_fits_its_row() {
         for file in BUILT_IN {
@@ -337,7 +341,8 @@ mod tests {
         }
     }
 
-    /// A ladder that stops short of the drill's top says that a later stage goes on.
+    /// Where a stage's ladder stops below the drill's top tempo, the notice says that a later stage
+    /// goes on.
     #[test]
     fn the_top_of_a_stage_that_is_left_for_a_later_one_says_so() {
         let text = "title: T\nmetre: 2/4\nunit: 1/8\nstages:\n  \
@@ -366,8 +371,8 @@ mod tests {
         }
     }
 
-    /// Of several pieces of news only one is said: of a mark that clears a cell, that it is clear
-    /// and where play goes.
+    /// One event gives one sentence: a mark that clears a cell says that the cell is clear and
+    /// where play goes next.
     #[test]
     fn what_comes_together_is_said_once() {
         let file = BUILT_IN.first().expect("a drill");

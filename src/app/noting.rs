@@ -1,4 +1,4 @@
-//! What the board's news mean for the part of a session that runs.
+//! Applies the board's news to the running part of a session.
 
 use super::model::Model;
 use super::notice::Notice;
@@ -15,7 +15,7 @@ pub(super) fn is_going(model: &Model) -> bool {
         .is_some_and(|session| session.stands == Stands::Going)
 }
 
-/// The names of the cells that came clear and still are.
+/// The names of the cells that became clear in the present part and still are.
 pub(super) fn climbed(present: &Present, practising: &Practising) -> Vec<String> {
     let board = practising.state.board();
     let is_clear = |key: &&CellKey| {
@@ -27,7 +27,7 @@ pub(super) fn climbed(present: &Present, practising: &Practising) -> Vec<String>
     clear.map(|key| practising.cell_name(*key)).collect()
 }
 
-/// News of the board, right after they came: what they mean for the present part.
+/// Applies the news of the last event to the present part, right after the event.
 pub(super) fn noted(model: &mut Model, at: Moment) {
     if !is_going(model) {
         return;
@@ -51,8 +51,8 @@ pub(super) fn noted(model: &mut Model, at: Moment) {
                 ..
             } => {
                 session.present.marked.insert((*cell, *repetition));
-                // a cell that is due again is settled by its first try, or else by as many clean
-                // ones as clear it
+                // a cell that is due again is decided by its first try, or else by as many clean
+                // repetitions in a row as clear it
                 let answers = first || practising.state.streak() >= needed;
                 if item.kind == Why::Again && *mark == Mark::Clean && answers {
                     let words = practising.comes_again_words(*cell, *mark, at, &model.options.rule);
@@ -86,7 +86,7 @@ pub(super) fn noted(model: &mut Model, at: Moment) {
     }
 }
 
-/// What homework asks was reached in the part that runs.
+/// Ends the running part because its homework goal was reached.
 pub(super) fn reached(model: &mut Model, file: &str) {
     if let Some(session) = &mut model.session {
         session.present.came = Some(Came::Reached(file.to_owned()));

@@ -1,27 +1,28 @@
-//! What is offered where play has stopped by itself, and how far it was taken.
+//! The offers: what the program proposes after play has stopped by itself, and how many of them
+//! were taken.
 
-/// A way on that is offered, in the order of the offers.
+/// An offer, in the order in which they are made.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Offer {
-    /// The reference once, nothing to play.
+    /// Hear the reference once, with nothing to play.
     Hear,
-    /// The click alone once, to sing to or to tap to.
+    /// Hear the click alone once, to sing or tap to.
     Sing,
-    /// The stage or rung before.
+    /// Go to an easier cell.
     Easier,
 }
 
 impl Offer {
-    /// All of them, in the order in which they are offered.
+    /// All offers, in the order in which they are made.
     pub const ALL: [Self; 3] = [Self::Hear, Self::Sing, Self::Easier];
 
-    /// Its place in that order, from 0.
+    /// Its place in [`Self::ALL`], from 0.
     pub(super) fn place(self) -> usize {
         self as usize
     }
 }
 
-/// What plays once without a mark.
+/// A demonstration: it plays once and takes no mark.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Demo {
     pub(super) offer: Offer,
@@ -32,7 +33,7 @@ pub(super) struct Demo {
 /// How far the offers have been taken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Offers {
-    /// How many were taken, in their order.
+    /// How many offers were taken so far.
     pub(super) taken: usize,
     pub(super) demo: Option<Demo>,
 }

@@ -1,5 +1,6 @@
-//! What is offered where play has stopped after three not clean in a row: hear it, sing or tap it,
-//! something easier. Errors are not drilled.
+//! What is offered where play has stopped after three repetitions in a row that were not clean:
+//! hear it, sing or tap it, or take something easier. The purpose is that errors are not drilled
+//! in.
 
 use super::demo::end_demo;
 use super::effect::Effect;
@@ -14,29 +15,31 @@ use crate::rhythm::ClickPlan;
 use crate::sound::{Bus, Command, Entrance, Levels, When};
 use std::sync::Arc;
 
-/// The level at which something is heard that the player has turned down. Chosen.
+/// The level of a bus in a demonstration where the player has turned it down, as a share of full
+/// level. Chosen.
 const HEARD: f32 = 0.35;
 
 impl Practising {
-    /// True where play has stopped by itself and offers other ways on.
+    /// True where play has stopped by itself and offers are shown.
     pub fn is_offering(&self) -> bool {
         self.state.phase() == Phase::Offering
     }
 
-    /// What plays once without a mark, if anything does.
+    /// The offer whose demonstration plays now, if any.
     pub fn plays_once(&self) -> Option<Offer> {
         self.offers.demo.map(|demo| demo.offer)
     }
 
-    /// The offer that the key for clean and the right pedal take now, behind the one that plays; nothing
-    /// once both were taken, because the same cell is played again then.
+    /// The offer that the key for clean and the right pedal take now: the one after the
+    /// demonstration that plays. None once both demonstrations were taken, because then the same
+    /// cell is played again.
     pub fn next_offer(&self) -> Option<Offer> {
         let playing = self.offers.demo.map_or(0, |demo| demo.offer.place() + 1);
         let next = self.offers.taken.max(playing);
         [Offer::Hear, Offer::Sing].get(next).copied()
     }
 
-    /// An offer in words; nothing where there is nothing easier.
+    /// An offer in words. None for the easier cell where there is none.
     pub fn offer_words(&self, offer: Offer) -> Option<String> {
         Some(match offer {
             Offer::Hear => "hear it".to_owned(),
@@ -91,7 +94,7 @@ pub(super) fn take(model: &mut Model, at: Moment, offer: Offer, effects: &mut Ve
     }
 }
 
-/// Plays the cell once; no repetition begins, so nothing can be marked.
+/// Plays the cell once as a demonstration. No repetition begins, so nothing can be marked.
 fn play_once(model: &mut Model, offer: Offer, with_reference: bool, effects: &mut Vec<Effect>) {
     end_demo(model, effects);
     let options = model.options;
@@ -136,7 +139,7 @@ fn play_once(model: &mut Model, offer: Offer, with_reference: bool, effects: &mu
     }));
 }
 
-/// The levels at which the reference can be heard, even where the player had silenced it.
+/// Levels at which reference and click can be heard, even where the player had muted them.
 fn audible(mut levels: Levels) -> Levels {
     for bus in [Bus::Reference, Bus::Click] {
         levels.mute(bus, false);
@@ -147,7 +150,7 @@ fn audible(mut levels: Levels) -> Levels {
     levels
 }
 
-/// After each message: what plays once ends where nothing is offered any more.
+/// Runs after each message: stops a demonstration once nothing is offered any more.
 pub(super) fn follow(model: &mut Model, effects: &mut Vec<Effect>) {
     if let Some(practising) = &model.practising
         && practising.offers.demo.is_some()

@@ -1,52 +1,56 @@
-//! A drill as the shell read it, with what the journal has of it.
+//! A drill that the shell has read, with its entries from the journal.
 
 use crate::drill::Drill;
 use crate::planning::Criterion;
 use crate::practice::{CellKey, Entry, Rung, StagePrint};
 use uuid::Uuid;
 
-/// The cell that homework is to reach.
+/// The cell that homework asks the player to reach.
 #[derive(Debug, Clone, PartialEq)]
 pub struct HomeworkGoal {
     /// Its stage, from 0.
     pub stage: usize,
     /// Its rung.
     pub rung: Rung,
-    /// The homework's file.
+    /// The name of the homework file.
     pub file: String,
-    /// What counts as reached, where it is not the drill's own number in a row.
+    /// The criterion that must be met; none where the drill's own number of clean repetitions in a
+    /// row counts.
     pub until: Option<Criterion>,
 }
 
-/// A drill as the shell read it.
+/// A drill that the shell has read.
 #[derive(Debug, Clone)]
 pub struct OpenedDrill {
-    /// The name it is called by.
+    /// The name that it was opened by.
     pub name: String,
     /// The drill.
     pub drill: Drill,
-    /// What the journal has of its stages.
+    /// The journal's entries for its stages.
     pub entries: Vec<Entry>,
-    /// The last marks and measures of its stages, with what was measured.
+    /// The latest marks and measurements of its stages.
     pub lately: Vec<Entry>,
-    /// Stages the journal knows under this name, of whatever music.
+    /// The stages that the journal knows under this name, including those whose music has changed
+    /// since.
     pub played: Vec<StagePrint>,
-    /// The cell to begin in: the one asked for, or the one in which the last session ended.
+    /// The cell to begin in: the cell that was asked for, or the one in which the last session
+    /// ended.
     pub place: Option<CellKey>,
-    /// What homework asks for, where it was opened as homework.
+    /// The homework's goal, where the drill was opened as homework.
     pub goal: Option<HomeworkGoal>,
-    /// Stage to begin with, from 0, when it was asked for on the command line.
+    /// The stage to begin with, from 0, where the command line names one.
     pub stage: Option<usize>,
-    /// Rung to begin on, when it was asked for on the command line.
+    /// The rung to begin on, where the command line names one.
     pub rung: Option<Rung>,
-    /// What the program says once the drill is open.
+    /// A sentence that is shown once the drill is open.
     pub says: Option<String>,
-    /// A fresh name for the session.
+    /// A new identifier for this session.
     pub session: Uuid,
 }
 
 impl OpenedDrill {
-    /// A drill that nobody has played and of which no place is asked for; its session has no name.
+    /// A drill without journal entries and without a place to begin in. Its session identifier is
+    /// nil.
     pub fn new(name: &str, drill: Drill) -> Self {
         Self {
             name: name.to_owned(),

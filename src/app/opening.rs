@@ -1,4 +1,4 @@
-//! A drill is opened: where it begins and what is said of it.
+//! Opens a drill: decides where it begins and what is said about it.
 
 use super::course;
 use super::effect::Effect;
@@ -69,10 +69,11 @@ pub(super) fn opened_drill(
     course::opened(model, at, effects);
 }
 
-/// The cell to begin in: the one that the command line names, or else the one to be tried cold
-/// today, or else the one in which the last session ended.
+/// The cell to begin in: the one that the command line names, else the one that is due for its cold
+/// try today, else the one in which the last session ended.
 fn asked_place(practising: &Practising, opened: &OpenedDrill, at: Moment) -> Option<CellKey> {
-    // the same bar may have been played in another drill, at a tempo that this one has not
+    // the journal may know the same bar from another drill, at a tempo that this drill does not
+    // have
     let ladder = &practising.drill.ladder;
     let known = |cell: &CellKey| (ladder.from()..=ladder.to()).contains(&cell.rung.tempo());
     let opened_place = opened.place.filter(known);
@@ -89,7 +90,7 @@ fn asked_place(practising: &Practising, opened: &OpenedDrill, at: Moment) -> Opt
         stage: planned.print,
         rung,
     });
-    // what was asked for is played as it is, also between the rungs
+    // a cell that was asked for is played exactly, even where its tempo lies between two rungs
     let exact = asked.filter(|cell| planned.has(*cell));
     exact.or_else(|| plan.in_stage(stage, opened.rung.unwrap_or(near)))
 }

@@ -1,4 +1,4 @@
-//! What the player chose for sound and picture.
+//! The player's choices for sound and picture.
 
 use crate::chanter::Tuning;
 use crate::planning::Rule;
@@ -6,14 +6,14 @@ use crate::practice::Thresholds;
 use crate::rhythm::{ClickPlan, ReferencePlan, Subdivision};
 use crate::sound::{ClickSound, Levels, Sound};
 
-/// Choices for sound and picture.
+/// The player's choices for sound and picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Options {
-    /// Levels and mutes.
+    /// The level and mute of each bus.
     pub levels: Levels,
-    /// Pitch.
+    /// The pitch of low A and the scale.
     pub tuning: Tuning,
-    /// Drones on.
+    /// True where the drones sound.
     pub drones: bool,
     /// What the click sounds like.
     pub click_sound: ClickSound,
@@ -23,27 +23,29 @@ pub struct Options {
     pub clicks: ClickPlan,
     /// Clicks between the beats.
     pub subdivision: Subdivision,
-    /// Three not clean in a row stop play.
+    /// True where play stops after three repetitions in a row that are not clean.
     pub stop_rule: bool,
-    /// The rule that says when a cleared cell comes again.
+    /// The rule for when a cleared cell comes again.
     pub rule: Rule,
-    /// Repetitions mark themselves clean unless something else is said.
+    /// True where each repetition counts as clean unless the player marks it otherwise.
     pub hands_free: bool,
-    /// A drill begins with the first step of its music hidden.
+    /// True where a drill begins with the first part of its music hidden.
     pub from_memory: bool,
-    /// Figures, fingers and the last verdict take the whole window, to be read from a stand.
+    /// True where figures, fingering and the last verdict fill the window, to be read from a music
+    /// stand.
     pub stand: bool,
-    /// The picture of the chanter is for a left-handed player.
+    /// True where the fingering picture is drawn for a left-handed player.
     pub left_handed: bool,
-    /// The explanation takes the place of the board.
+    /// True where the explanation is shown in place of the board.
     pub explain: bool,
-    /// Three clean in a row go a rung up, one that is not clean a rung down.
+    /// True where three clean repetitions in a row move one rung up and one that is not clean moves
+    /// one rung down.
     pub staircase: bool,
-    /// How what was heard is judged.
+    /// The thresholds by which a recording is judged.
     pub thresholds: Thresholds,
-    /// Repetitions are marked by what the microphone hears.
+    /// True where the program marks repetitions by what the microphone hears.
     pub by_ear: bool,
-    /// The player wears headphones: the microphone hears the player alone.
+    /// True where the player wears headphones, so that the microphone hears only the player.
     pub headphones: bool,
 }
 

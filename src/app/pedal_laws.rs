@@ -1,11 +1,11 @@
-//! Laws of what pedals and keys do where nothing is to be marked.
+//! Laws of pedals and keys where there is nothing to mark.
 
 use super::practice_laws::Player;
 use super::{Action, Effect, Message};
 use crate::practice::{Advance, Mark};
 
-/// Without it the next cell of a drill that leaves going on to the player would need the keyboard, as
-/// would the step back that is suggested.
+/// Without this the player would need the keyboard for the next cell of a drill that leaves moving
+/// on to the player, and for the suggested step back.
 #[test]
 fn pedals_go_on_and_back_while_nothing_sounds() {
     let mut opened = Player::drill(&[], Some(0));
@@ -38,7 +38,8 @@ fn pedals_go_on_and_back_while_nothing_sounds() {
     assert_eq!(practising.state.upcoming(), Some(back));
 }
 
-/// A sentence about one line of the start page that stayed would be read as one about the next.
+/// A notice about one line of the start page must vanish when another line is marked, or it would
+/// be read as being about that line.
 #[test]
 fn what_was_said_of_a_line_is_not_said_of_the_next() {
     let mut player = Player::on(20_000);

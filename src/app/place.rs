@@ -1,4 +1,4 @@
-//! The place in the music that is heard, and what sounds there.
+//! The place in the music that is audible now, and what sounds there.
 
 use crate::practice::Rung;
 use crate::rhythm::ClickWeight;
@@ -7,26 +7,26 @@ use crate::timeline::{EventKind, SoundPart, Sounded, Timeline, TimelineEvent};
 use crate::units::Beats;
 use std::sync::Arc;
 
-/// The place that is heard.
+/// The place in the music that is audible now.
 #[derive(Debug, Clone)]
 pub struct HeardPlace {
     /// The timeline's serial.
     pub serial: u64,
-    /// Its stage, from 0.
+    /// The stage that the timeline plays, from 0.
     pub stage: usize,
-    /// Its rung.
+    /// The rung that the timeline plays.
     pub rung: Rung,
     /// The timeline.
     pub timeline: Arc<Timeline>,
-    /// True in the count-in.
+    /// True during the count-in.
     pub counting_in: bool,
-    /// The cycle, or the one counted in to.
+    /// The cycle that sounds, or the one that the count-in leads to.
     pub cycle: u64,
-    /// Beats from the start of the count-in or the cycle.
+    /// Beats since the start of the count-in or of the cycle.
     pub beat: f64,
 }
 
-/// The melody note that an event begins, where it begins later.
+/// The melody note that an event begins, where the event lies after the beat `at`.
 fn melody_after(event: &TimelineEvent, at: f64) -> Option<Sounded> {
     match event.kind {
         EventKind::Sound(sounded)
@@ -38,7 +38,7 @@ fn melody_after(event: &TimelineEvent, at: f64) -> Option<Sounded> {
     }
 }
 
-/// Before anything is heard: nothing sounds, the first note comes next.
+/// What is shown before anything is audible: no note sounds, and the first note comes next.
 pub(super) fn first_sound(score: &Score) -> Sounding {
     let next = score.notes.first().map(|note| Sounded {
         id: note.id,
@@ -55,14 +55,14 @@ pub(super) fn first_sound(score: &Score) -> Sounding {
 /// What sounds at a place, and what comes next.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Sounding {
-    /// What sounds; nothing in a breath.
+    /// The note that sounds; none during a breath.
     pub now: Option<Sounded>,
-    /// What sounds next.
+    /// The note that sounds next.
     pub next: Option<Sounded>,
 }
 
 impl HeardPlace {
-    /// Beats from the first beat of the repetition; negative in the count-in.
+    /// Beats since the first beat of the repetition; negative during the count-in.
     pub fn in_repetition(&self) -> f64 {
         if self.counting_in {
             self.beat - self.timeline.lead_in_length.to_f64()
@@ -71,12 +71,12 @@ impl HeardPlace {
         }
     }
 
-    /// True where the reference holds no notes and the player may mark: the breath.
+    /// True during the breath, in which the reference plays no notes and the player may mark.
     pub fn is_breath(&self) -> bool {
         !self.counting_in && self.beat >= self.timeline.repetition.to_f64()
     }
 
-    /// The count of the bar, from 0: a beat, or a group of beats.
+    /// The count within the bar, from 0. A count is a beat or a group of beats.
     pub fn count_of_bar(&self) -> u32 {
         if self.timeline.changes_metre && !self.counting_in {
             return self.count_by_click();
@@ -93,7 +93,7 @@ impl HeardPlace {
         self.timeline.metre.count_of(place.floor() as u32)
     }
 
-    /// The count of the bar where the metre changes: that of the last click.
+    /// The count within the bar where the metre changes: the count of the last click.
     fn count_by_click(&self) -> u32 {
         let at = self.in_repetition();
         let clicks = self.timeline.events_of(self.cycle).iter();
@@ -107,7 +107,7 @@ impl HeardPlace {
         last.map_or(0, |click| u32::from(click.beat))
     }
 
-    /// What sounds and what comes next.
+    /// The note that sounds and the note that comes next.
     pub fn sounding(&self) -> Sounding {
         let at = self.in_repetition();
         let events = self.timeline.events_of(self.cycle);
@@ -123,8 +123,7 @@ impl HeardPlace {
             }
         }
         if now.is_none() {
-            // while nothing sounds the hand settles on the coming melody note, and not on its
-            // gracenote
+            // while nothing sounds the hand prepares the coming melody note, and not its gracenote
             next = events.iter().find_map(|event| melody_after(event, at));
         }
         if next.is_none() {

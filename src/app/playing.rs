@@ -1,4 +1,4 @@
-//! Takes the board's decisions to the player, and what was heard back to the board.
+//! Sends the board's decisions to the player, and reports what was heard to the board.
 
 use super::demo::{demo_heard, end_demo};
 use super::effect::Effect;
@@ -8,11 +8,11 @@ use super::stepping::practise;
 use crate::practice::{CellKey, Event, Moment, Phase};
 use crate::sound::{Bus, Entrance, RendererReport, When};
 
-/// How long before the end of a cycle the next one is decided, beyond the device's own latency,
-/// milliseconds (chosen: two drawn frames and a slow disk).
+/// How long before the end of a cycle the next cycle is decided, in milliseconds, in addition to
+/// the device's own latency. Chosen: time for two frames on the screen and a slow disk.
 const DECIDE_MS: f64 = 150.0;
 
-/// The cell that play is in or moves to.
+/// The cell that play is in or will move to.
 pub(super) fn wanted(model: &Model) -> Option<CellKey> {
     let practising = model.practising.as_ref()?;
     practising.state.upcoming().or_else(|| practising.cell())
@@ -36,7 +36,7 @@ pub(super) fn pause(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     practise(model, &Event::Cut, effects);
     practise(model, &Event::Paused { at }, effects);
     forget_heard(model);
-    // the row of the beats says that it is paused
+    // the row of the beats already says that play is paused
     model.notice = None;
 }
 
@@ -47,7 +47,7 @@ pub(super) fn forget_heard(model: &mut Model) {
     }
 }
 
-/// After the player chose another cell: take it at the next bar line while playing.
+/// Runs after the player chose another cell: while playing, it is taken at the next bar line.
 pub(super) fn follow_wish(model: &mut Model, effects: &mut Vec<Effect>) {
     if !model.is_moving() {
         return;
@@ -57,8 +57,8 @@ pub(super) fn follow_wish(model: &mut Model, effects: &mut Vec<Effect>) {
     }
 }
 
-/// Sends a cell unless it is on its way already: another stage is counted in, another tempo of the
-/// same is not.
+/// Sends a cell to the player unless that was done already. Another stage gets a count-in; another
+/// tempo of the same stage gets none.
 fn move_to(model: &mut Model, cell: CellKey, when: When, effects: &mut Vec<Effect>) {
     let asked = model
         .practising
@@ -106,7 +106,8 @@ pub(super) fn load(
     });
 }
 
-/// Close to the end of a cycle: what is not marked counts as nothing, and the next cell is sent.
+/// Runs close to the end of a cycle: a repetition without a mark counts as nothing, and the next
+/// cell is sent.
 pub(super) fn decide(model: &mut Model, at: Moment, latency_ms: f64, effects: &mut Vec<Effect>) {
     let Some(practising) = &model.practising else {
         return;
@@ -126,7 +127,7 @@ pub(super) fn decide(model: &mut Model, at: Moment, latency_ms: f64, effects: &m
     end_repetition(model, at, key, effects);
 }
 
-/// A repetition and its breath are over: the board says which cell comes next.
+/// A repetition and its breath are over, so the board decides which cell comes next.
 fn end_repetition(model: &mut Model, at: Moment, key: (u64, u64), effects: &mut Vec<Effect>) {
     let Some(practising) = &mut model.practising else {
         return;
@@ -227,7 +228,7 @@ pub(super) fn heard(
     }
 }
 
-/// How many repetitions are kept by cycle; the machine remembers as many.
+/// How many repetitions can still be found by their cycle. The state machine remembers as many.
 const REMEMBERED: usize = 64;
 
 fn begin_repetition(

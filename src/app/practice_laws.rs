@@ -1,5 +1,5 @@
-//! What a player goes through at a cold try and where play stops by itself: messages in, effects and
-//! the model out.
+//! Laws of the cold try and of the place where play stops by itself: messages go in, effects and
+//! the model come out.
 
 use super::{Effect, Message, Model, Notice, Offer, OpenedDrill, Options, update};
 use crate::app::Action;
@@ -21,23 +21,23 @@ const DAY_US: i64 = 86_400_000_000;
 pub(super) struct Player {
     pub(super) model: Model,
     pub(super) now_us: i64,
-    /// The cycle of the timeline sent last.
+    /// The cycle, within the timeline that was sent last, that is played now.
     cycle: u64,
-    /// Minutes of the session for which more of the day was asked.
+    /// True once further parts were asked for to fill the session's minutes.
     pub(super) asks_for_more: bool,
-    /// The plan of the reference that was sent last.
+    /// The reference plan that was sent last.
     reference: Option<ReferencePlan>,
 }
 
 impl Player {
-    /// Opens the drill on a day; the tops of these stages were cleared on the days given.
+    /// Opens the drill on this day, with the tops of the listed stages cleared on the listed days.
     fn opens(cleared: &[(usize, i64)], day: i64, stage: Option<usize>) -> Self {
         let mut player = Self::on(day);
         player.tell(Message::Opened(Box::new(Self::drill(cleared, stage))));
         player
     }
 
-    /// A player at noon of a day, with nothing open.
+    /// A player at noon of this day, with no drill open.
     pub(super) fn on(day: i64) -> Self {
         Self {
             model: Model::new(Options::default()),
@@ -48,7 +48,8 @@ impl Player {
         }
     }
 
-    /// The drill as the shell reads it; the tops of these stages were cleared on the days given.
+    /// The drill as the shell reads it, with the tops of the listed stages cleared on the listed
+    /// days.
     pub(super) fn drill(cleared: &[(usize, i64)], stage: Option<usize>) -> OpenedDrill {
         let drill = read(DRILL.as_bytes()).0.expect("no problem");
         let planned = super::practising::planned(&drill, &super::scores(&drill));
@@ -122,18 +123,18 @@ impl Player {
         self.tell(Message::Heard(report))
     }
 
-    /// A repetition up to its closing note, in a bar before the breath.
+    /// Plays a repetition up to its closing note, in the bar before the breath.
     pub(super) fn plays(&mut self) -> Vec<Effect> {
         self.begins();
         self.closes()
     }
 
-    /// Its first bar.
+    /// Plays the first bar of a repetition.
     pub(super) fn begins(&mut self) {
         self.bar(0);
     }
 
-    /// Its closing note.
+    /// Plays the closing note of a repetition.
     pub(super) fn closes(&mut self) -> Vec<Effect> {
         let closing = RendererReport::Closing {
             serial: self.model.sent,
@@ -143,7 +144,7 @@ impl Player {
         self.tell(Message::Heard(closing))
     }
 
-    /// The breath is over.
+    /// Lets the breath go by.
     pub(super) fn breathes(&mut self) {
         let practising = self.model.practising.as_ref().expect("a drill");
         let sent = practising.find(self.model.sent).expect("it was sent");
@@ -152,7 +153,7 @@ impl Player {
         self.cycle += 1;
     }
 
-    /// Reports a place of the timeline that was sent last as heard.
+    /// Reports a place of the last timeline as audible.
     fn hears(&mut self, counting_in: bool, beat: f64) {
         self.tell(Message::Position {
             serial: self.model.sent,
@@ -183,7 +184,7 @@ impl Player {
         practising.next_offer()
     }
 
-    /// Lets what plays once come to its end.
+    /// Lets a demonstration play to its end.
     fn ends(&mut self) {
         self.bar(0);
         self.bar(1);
@@ -207,7 +208,8 @@ fn once(effects: &[Effect]) -> bool {
     effects.iter().any(|one| matches!(one, Effect::PlayOnce))
 }
 
-/// Three slips, and the pedals alone lead through everything that is offered, in its order.
+/// After three repetitions that are not clean, the pedals alone lead through all offers in their
+/// order.
 #[test]
 fn pedals_lead_through_all_that_is_offered() {
     let mut player = Player::opens(&[], 20_000, Some(1));
@@ -243,7 +245,7 @@ fn pedals_lead_through_all_that_is_offered() {
     let effects = player.press(Mark::NotClean);
     assert_eq!(player.cell_name(), "full beats at 50");
     assert!(effects.iter().any(|one| matches!(one, Effect::Start)));
-    // A report of what was played once that comes late begins no repetition.
+    // a late report about a demonstration must not begin a repetition
     player.tell(Message::Heard(RendererReport::Bar {
         serial: demonstrated,
         cycle: 0,
@@ -256,7 +258,7 @@ fn pedals_lead_through_all_that_is_offered() {
     assert!(player.model.practising.is_some());
 }
 
-/// Space goes on with the same, and what is turned off stays off.
+/// Space continues with the same cell, and the setting turns the stop off for good.
 #[test]
 fn space_plays_on_and_a_setting_turns_it_off() {
     let mut player = Player::opens(&[], 20_000, Some(1));
@@ -296,8 +298,8 @@ fn space_plays_on_and_a_setting_turns_it_off() {
     assert!(player.model.is_moving());
 }
 
-/// Opened on another day the drill begins with the cold try, without reference; afterwards it says
-/// what came of it, when it comes again, and goes on to where the climb stands.
+/// On another day the drill begins with the cold try, without the reference. Then the drill tells
+/// the result and the day on which the cell comes again, and continues where the climb stands.
 #[test]
 fn a_drill_begins_with_its_cold_try() {
     let mut player = Player::opens(&[(1, 20_000)], 20_001, None);
@@ -341,7 +343,7 @@ fn a_drill_begins_with_its_cold_try() {
     assert_eq!(asked_otherwise.reference, Some(ReferencePlan::Every));
 }
 
-/// Without it a gap in the click would be marked as the player's fault, and again and again.
+/// Without this rule a gap in the click would be marked as the player's fault, again and again.
 #[test]
 fn a_late_computer_costs_the_repetition_and_gets_a_larger_buffer() {
     let mut player = Player::opens(&[], 20_000, Some(1));
@@ -368,8 +370,9 @@ fn a_late_computer_costs_the_repetition_and_gets_a_larger_buffer() {
     assert_eq!(marks(&player.press(Mark::Clean)), 1, "{}", player.notice());
 }
 
-/// With both hands on the chanter a pedal does the obvious next thing, and never costs a mark: what
-/// was heard is marked first, then the right one plays and the left one goes a rung down.
+/// With both hands on the chanter the pedals do the obvious next thing and never cost a mark. What
+/// was heard is marked first; after that the right pedal plays and the left pedal goes one rung
+/// down.
 #[test]
 fn a_pedal_marks_what_was_heard_and_then_plays() {
     let mut player = Player::opens(&[], 20_000, Some(0));
@@ -389,8 +392,8 @@ fn a_pedal_marks_what_was_heard_and_then_plays() {
     assert_eq!(player.cell_name(), "full beats at 50");
 }
 
-/// Opening a drill of many stages would stand still, and so would each mark, if what was heard were
-/// read anew for every stage.
+/// Reading the journal's entries again for every stage would make opening a drill of many stages,
+/// and each mark in it, slow.
 #[test]
 fn what_was_heard_is_read_once_and_tells_of_its_own_stage() {
     let mut opened = Player::drill(&[], None);
@@ -427,8 +430,8 @@ fn what_was_heard_is_read_once_and_tells_of_its_own_stage() {
     assert_eq!(READ.get() - read, 31);
 }
 
-/// Without it the board would blame the player for what the computer lost, and take his mark back
-/// in words.
+/// Without this rule the board would blame the player for sound that the computer lost, and would
+/// seem to take back the player's mark.
 #[test]
 fn sound_that_the_microphone_lost_is_told_as_that() {
     let mut player = Player::opens(&[], 20_000, Some(1));

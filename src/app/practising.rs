@@ -1,4 +1,4 @@
-//! A drill that is practised: its scores, its board, and what is heard of it now.
+//! A drill that is being practised: its scores, its board, and what is audible of it now.
 
 use super::goal::Goal;
 use super::offer::Offers;
@@ -23,68 +23,68 @@ use std::sync::Arc;
 #[derive(Debug, Clone, Default)]
 pub(super) struct Memory {
     pub(super) hiding: Hiding,
-    /// The place of the phrase with which it begins, from 0.
+    /// The phrase with which the hiding begins, from 0.
     pub(super) from: usize,
-    /// The last repetition whose mark changed it, and what was hidden before.
+    /// The last repetition whose mark changed the hiding, and what was hidden before it.
     pub(super) stepped: Option<(u64, Hiding)>,
-    /// The repetition that sounds, where all of it was hidden from its beginning on.
+    /// The repetition that sounds, as long as all its music has been hidden since its beginning.
     pub(super) unseen: Option<u64>,
 }
 
-/// A drill that is practised.
+/// A drill that is being practised.
 #[derive(Debug, Clone)]
 pub struct Practising {
-    /// The name it is called by.
+    /// The name that the drill was opened by.
     pub(super) name: String,
     /// The drill.
     pub(super) drill: Drill,
-    /// Each stage's score.
+    /// The score of each stage.
     pub(super) scores: Vec<Score>,
-    /// Board, marks and session.
+    /// The state of practice: board, marks and session.
     pub(super) state: State,
-    /// Timelines sent to the player and perhaps still to be heard, oldest first.
+    /// The timelines that were sent to the player and may still be heard, oldest first.
     pub(super) sent: VecDeque<Sent>,
-    /// What is heard now.
+    /// The place that is audible now; none before anything is heard.
     pub(super) heard: Option<HeardPlace>,
-    /// What homework asks for, and in which file.
+    /// The homework's goal; none where the drill is not homework.
     pub(super) goal: Option<Goal>,
-    /// How the tones of the repetition judged last were shaped, the worst first: at most two.
+    /// The tone shapes of the repetition judged last, the worst first, at most two.
     pub(super) shape: Vec<ToneShape>,
-    /// How the dots and snaps of the repetition judged last were pointed.
+    /// How dotted notes and snaps were pointed in the repetition judged last, in words.
     pub(super) pointing: Option<String>,
-    /// How the bars of each stage went lately.
+    /// The recent result of each bar, for each stage.
     pub(super) bars: Vec<Vec<BarLine>>,
-    /// The last entries, from which those lines are made.
+    /// The latest entries, from which `bars` is made.
     lately: Lately,
-    /// Where the player was against the click in the repetition that was heard last.
+    /// The player's timing against the click in the repetition heard last, in words.
     pub(super) lead: Option<String>,
-    /// The cell that is on its way to the player or plays there.
+    /// The cell that was sent to the player last. It plays or will play next.
     pub(super) asked: Option<CellKey>,
-    /// Repetitions by the cycle they are played in.
+    /// The number of each recent repetition, by the serial and cycle it is played in.
     pub(super) began: VecDeque<((u64, u64), u64)>,
-    /// The cycle whose end has been told.
+    /// The serial and cycle whose end was reported last.
     pub(super) ended: Option<(u64, u64)>,
-    /// The adaptive ladder's place before and after the last repetition that was marked.
+    /// The last marked repetition, with the adaptive ladder's place before and after it.
     pub(super) stairs: Option<(u64, Staircase, Staircase)>,
-    /// The cell of the cold try that sounds or comes next.
+    /// The cell of the cold try that sounds or comes next; none where no cold try is due.
     pub(super) cold: Option<CellKey>,
-    /// In a session it is due again, and its first try has not been marked yet.
+    /// True where a session asks for this cell again and its first try has no mark yet.
     pub(super) due: bool,
-    /// The cold try that is not over yet.
+    /// The repetition of the cold try, until it is over.
     pub(super) cold_repetition: Option<u64>,
     /// The plan of the reference that was sent last.
     pub(super) reference_sent: Option<ReferencePlan>,
-    /// The digest of the marks from before this session.
+    /// The digest of the marks made before this session.
     pub(super) before: Digest,
-    /// What is offered where play has stopped by itself.
+    /// The offers after play has stopped by itself.
     pub(super) offers: Offers,
-    /// Slow stages that have said so.
+    /// The slow stages that were announced already.
     pub(super) told_slow: Vec<usize>,
-    /// What is hidden of the music.
+    /// The state of hiding the music.
     pub(super) memory: Memory,
 }
 
-/// Every stage's score, with the drill's breath.
+/// The score of each stage, with the drill's breath.
 pub fn scores(drill: &Drill) -> Vec<Score> {
     (0..drill.stages.len())
         .map(|stage| score_of(drill, stage))
@@ -100,7 +100,7 @@ pub fn score_of(drill: &Drill, stage: usize) -> Score {
     )
 }
 
-/// The fingerprints the journal knows stages by.
+/// The fingerprints by which the journal knows the stages.
 pub fn prints(scores: &[Score]) -> Vec<StagePrint> {
     scores
         .iter()
@@ -108,28 +108,28 @@ pub fn prints(scores: &[Score]) -> Vec<StagePrint> {
         .collect()
 }
 
-/// The stages as practice knows them: each stage's fingerprint and its rungs.
+/// The stages in the form that practice uses: each stage's fingerprint and its rungs.
 pub fn planned(drill: &Drill, scores: &[Score]) -> Vec<PlannedStage> {
     PlannedStage::all(drill, prints(scores))
 }
 
-/// A timeline that was sent.
+/// A timeline that was sent to the player.
 #[derive(Debug, Clone)]
 pub(super) struct Sent {
     pub(super) serial: u64,
     pub(super) cell: CellKey,
     pub(super) stage: usize,
     pub(super) timeline: Arc<Timeline>,
-    /// True where repetitions of it can be marked.
+    /// True where repetitions of this timeline can be marked.
     pub(super) counts: bool,
 }
 
-/// Sent timelines that may be on their way at once; more are not heard before the next is sent.
+/// The most timelines that are kept as sent. No more can be waiting to be heard at once.
 const MOST_SENT: usize = 8;
 
-/// The fields, to be read; only this room changes them.
+/// Read access to the fields. Only this room changes them.
 impl Practising {
-    /// The name it is called by.
+    /// The name that the drill was opened by.
     pub fn name(&self) -> &str {
         &self.name
     }
@@ -139,59 +139,59 @@ impl Practising {
         &self.drill
     }
 
-    /// Each stage's score.
+    /// The score of each stage.
     pub fn scores(&self) -> &[Score] {
         &self.scores
     }
 
-    /// Board, marks and session.
+    /// The state of practice: board, marks and session.
     pub fn state(&self) -> &State {
         &self.state
     }
 
-    /// What is heard now.
+    /// The place that is audible now; none before anything is heard.
     pub fn heard(&self) -> Option<&HeardPlace> {
         self.heard.as_ref()
     }
 
-    /// What homework asks for, and in which file.
+    /// The homework's goal; none where the drill is not homework.
     pub fn goal(&self) -> Option<&Goal> {
         self.goal.as_ref()
     }
 
-    /// How the tones of the repetition judged last were shaped, the worst first: at most two.
+    /// The tone shapes of the repetition judged last, the worst first, at most two.
     pub fn shape(&self) -> &[ToneShape] {
         &self.shape
     }
 
-    /// How the dots and snaps of the repetition judged last were pointed.
+    /// How dotted notes and snaps were pointed in the repetition judged last, in words.
     pub fn pointing(&self) -> Option<&str> {
         self.pointing.as_deref()
     }
 
-    /// How the bars of each stage went lately.
+    /// The recent result of each bar, for each stage.
     pub fn bars(&self) -> &[Vec<BarLine>] {
         &self.bars
     }
 
-    /// Where the player was against the click in the repetition that was heard last.
+    /// The player's timing against the click in the repetition heard last, in words.
     pub fn lead(&self) -> Option<&str> {
         self.lead.as_deref()
     }
 
-    /// The cell of the cold try that sounds or comes next.
+    /// The cell of the cold try that sounds or comes next; none where no cold try is due.
     pub fn cold(&self) -> Option<CellKey> {
         self.cold
     }
 
-    /// In a session it is due again, and its first try has not been marked yet.
+    /// True where a session asks for this cell again and its first try has no mark yet.
     pub fn due(&self) -> bool {
         self.due
     }
 }
 
 impl Practising {
-    /// A drill with the journal's marks, which are taken out of what was opened; no session runs yet.
+    /// A drill with the journal's marks, which are moved out of `opened`. No session runs yet.
     pub fn new(opened: &mut OpenedDrill, options: &Options) -> Self {
         let drill = opened.drill.clone();
         let scores = scores(&drill);
@@ -250,8 +250,8 @@ impl Practising {
         }
     }
 
-    /// Takes in what was said of repetitions, for the bars they were played in.
-    /// True where that reaches what homework asks.
+    /// Takes in new entries, and updates the results of the bars in their stages. Returns true
+    /// where the entries reach the homework's goal.
     pub(super) fn take_in(&mut self, entries: &[Entry]) -> bool {
         let told = self.lately.take_in(entries);
         let stages = self.state.plan().stages.iter().zip(&self.scores);
@@ -263,12 +263,13 @@ impl Practising {
         self.goal.as_mut().is_some_and(|goal| goal.take_in(entries))
     }
 
-    /// True for the cell that homework is to reach.
+    /// True for the cell that homework asks the player to reach.
     pub fn is_goal(&self, cell: CellKey) -> bool {
         self.goal.as_ref().is_some_and(|goal| goal.cell == cell)
     }
 
-    /// The homework whose goal the last event cleared, where the drill's own number counts.
+    /// The file of the homework whose goal the last event cleared. None where the homework has a
+    /// criterion of its own.
     pub(super) fn goal_cleared(&self) -> Option<String> {
         let goal = self.goal.as_ref().filter(|goal| goal.until.is_none())?;
         let cleared = self
@@ -279,7 +280,7 @@ impl Practising {
         cleared.then(|| goal.file.clone())
     }
 
-    /// What homework asks for, in words: `real time at 66, 9 of 10`.
+    /// The homework's goal in words: `real time at 66, 9 of 10`.
     pub fn goal_words(&self) -> Option<String> {
         let goal = self.goal.as_ref()?;
         Some(format!(
@@ -289,18 +290,19 @@ impl Practising {
         ))
     }
 
-    /// The score and the timeline that a serial plays.
+    /// The score and the timeline that were sent under this serial number.
     pub fn played_as(&self, serial: u64) -> Option<(&Score, &Timeline)> {
         let sent = self.find(serial)?;
         Some((self.scores.get(sent.stage)?, &sent.timeline))
     }
 
-    /// The stages, from 0, whose music the journal does not know although it knows the drill.
+    /// The stages, from 0, whose music has changed: the journal knows the drill but not these
+    /// stages.
     pub(super) fn edited(&self, opened: &OpenedDrill) -> Vec<usize> {
         edited(self.state.plan(), &opened.played)
     }
 
-    /// The number of the bar that is heard; a pickup is 0.
+    /// The number of the bar that is audible; a pickup is bar 0.
     pub fn present_bar(&self) -> Option<u16> {
         let place = self.heard.as_ref()?;
         let at = place.in_repetition();
@@ -309,28 +311,28 @@ impl Practising {
         Some(bar.map_or(0, |bar| bar.number))
     }
 
-    /// True while sound runs.
+    /// True while practice plays.
     pub fn is_playing(&self) -> bool {
         self.state.phase() == Phase::Playing
     }
 
-    /// True while anything is heard: practice, or what plays once without a mark.
+    /// True while practice or a demonstration sounds.
     pub fn is_sounding(&self) -> bool {
         self.is_playing() || self.offers.demo.is_some()
     }
 
-    /// True where a pedal plays and does not mark: nothing sounds, nothing is offered, and what was
-    /// heard last has its mark.
+    /// True where a pedal press starts play instead of marking: nothing sounds, nothing is offered,
+    /// and the last repetition has its mark.
     pub fn pedal_plays(&self) -> bool {
         !self.is_sounding() && !self.is_offering() && !self.state.awaits_a_mark()
     }
 
-    /// The stage, from 0, of a cell.
+    /// The stage of a cell, from 0; none where the plan does not have the cell.
     pub fn stage_of(&self, cell: CellKey) -> Option<usize> {
         self.state.plan().stage_of(cell)
     }
 
-    /// `half beats at 52`, `closing up at 104 ms`.
+    /// The name of a cell, such as `half beats at 52` or `closing up at 104 ms`.
     pub fn cell_name(&self, cell: CellKey) -> String {
         let name = self
             .stage_of(cell)
@@ -339,13 +341,14 @@ impl Practising {
         format!("{name} at {}", cell.rung.spoken())
     }
 
-    /// The movement the drill takes apart, explained in each context of its last stage; where its
-    /// music is written out every movement that stands there, the hardest first.
+    /// The full explanation of the practised movement in each context of the last stage. Where the
+    /// music is written out, every movement in it is explained, the hardest first.
     pub fn explanations(&self) -> Vec<Explanation> {
         let mut explained: Vec<(Movement, Context)> = Vec::new();
         let found = self.scores.last().map(movements).unwrap_or_default();
         if let Some(line) = &self.drill.movement {
-            // in the order of the file; where the last stage still takes it apart, all of them
+            // in the order of the file; where the last stage still practises the movement in parts,
+            // all contexts
             for from in &line.from {
                 let contexts = line.to.iter().map(|to| Context::between(*from, *to));
                 explained.extend(contexts.map(|context| (line.movement, context)));
@@ -382,19 +385,19 @@ impl Practising {
             .collect()
     }
 
-    /// The cell the board is in: what is heard, or where play will begin.
+    /// The cell of the board that is audible, or in which play will begin.
     pub fn cell(&self) -> Option<CellKey> {
         self.state.cell().or_else(|| self.state.upcoming())
     }
 
-    /// The cell whose figures are shown: the next one from its count-in on.
+    /// The cell whose figures are shown. From its count-in on it is the next cell.
     pub fn shown_cell(&self) -> Option<CellKey> {
         let heard = self.heard.as_ref().filter(|_| self.is_playing());
         let sent = heard.and_then(|place| self.find(place.serial));
         sent.map(|sent| sent.cell).or_else(|| self.cell())
     }
 
-    /// Clean ones in a row there, at most as many as are asked for.
+    /// The number of clean repetitions in a row in the shown cell, at most as many as clear it.
     pub fn streak(&self) -> u32 {
         let state = &self.state;
         let streak = match self.shown_cell() {
@@ -404,7 +407,7 @@ impl Practising {
         streak.min(state.plan().needed())
     }
 
-    /// The stage, from 0, that is shown: what is heard, or where play will begin.
+    /// The shown stage, from 0: the audible one, or the one in which play will begin.
     pub fn stage(&self) -> usize {
         self.heard
             .as_ref()
@@ -413,7 +416,7 @@ impl Practising {
             .unwrap_or(0)
     }
 
-    /// The rung that is heard, or on which play will begin.
+    /// The rung that is audible, or on which play will begin.
     pub fn rung(&self) -> Rung {
         self.heard
             .as_ref()
@@ -422,12 +425,13 @@ impl Practising {
             .unwrap_or(Rung::Tempo(self.drill.ladder.from()))
     }
 
-    /// The tempo that is heard, or at which play will begin.
+    /// The tempo that is audible, or at which play will begin.
     pub fn tempo(&self) -> Bpm {
         self.rung().tempo()
     }
 
-    /// Before anything is heard: nothing sounds, the stage's first note comes next.
+    /// What is shown before anything is audible: no note sounds, and the stage's first note comes
+    /// next.
     pub fn first_sound(&self) -> Sounding {
         self.scores.get(self.stage()).map_or(
             Sounding {
@@ -438,7 +442,7 @@ impl Practising {
         )
     }
 
-    /// The timeline of a cell.
+    /// Lays out the timeline of a cell, with the cell's stage from 0.
     pub(super) fn lay(&self, cell: CellKey, options: &Options) -> Option<(usize, Arc<Timeline>)> {
         let stage = self.stage_of(cell)?;
         let score = self.scores.get(stage)?;
@@ -450,8 +454,8 @@ impl Practising {
         Some((stage, Arc::new(lay(score, &layout))))
     }
 
-    /// Where the adaptive ladder goes with a mark, when it moves. A corrected mark takes the step of
-    /// the one it corrects back.
+    /// The cell to which the adaptive ladder moves after a mark; none where it stays. A corrected
+    /// mark first takes back the step of the mark that it corrects.
     pub(super) fn climb(&mut self, cell: CellKey, repetition: u64, mark: Mark) -> Option<CellKey> {
         let plan = self.state.plan();
         let rungs = &plan.stages.get(plan.stage_of(cell)?)?.rungs;
@@ -481,7 +485,7 @@ impl Practising {
         self.sent.iter().find(|sent| sent.serial == serial)
     }
 
-    /// The repetition played in a cycle.
+    /// The number of the repetition that is played in this cycle.
     pub(super) fn repetition(&self, serial: u64, cycle: u64) -> Option<u64> {
         self.began
             .iter()

@@ -1,115 +1,118 @@
-//! A session: the things of a day one after the other, each going over to the next by its result or
-//! by its minutes, with a pause between them in which the next thing is shown. Two pedals are enough.
+//! A session: the parts of a day's practice in order. Each part ends by its result or with its
+//! minutes, and a pause before the next part shows what comes. Two pedals are enough for all of it.
 
 use crate::planning::{Item, SessionPart};
 use crate::practice::{CellKey, Moment};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 
-/// The pause between two things, milliseconds: to breathe, read what comes and put the hands back.
-/// Chosen.
+/// The pause between two parts, in milliseconds: time to breathe, read what comes next and put the
+/// hands back. Chosen.
 const BREATH_MS: i64 = 8_000;
 
-/// What came of a part.
+/// The result of a part.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Came {
-    /// A cell that was due is held; the words name the day it comes again.
+    /// A cell that was due again passed its cold try. The words name the day on which it comes
+    /// again.
     Held(String),
-    /// A cell that was due is not held; the words name the day it comes again.
+    /// A cell that was due again failed its cold try. The words name the day on which it comes
+    /// again.
     NotHeld(String),
-    /// A cell that was due is still clean; the words name the day it comes again.
+    /// A cell that was due again is still clean. The words name the day on which it comes again.
     StillClean(String),
-    /// Cells came clear, by name.
+    /// These cells became clear; their names, in order.
     Climbed(Vec<String>),
     /// The goal of a homework file was reached.
     Reached(String),
-    /// It was worked on; how many repetitions were clean, of how many that were marked.
+    /// The cell was worked on without becoming clear.
     Worked {
-        /// Clean.
+        /// The number of clean repetitions.
         clean: u32,
-        /// Marked.
+        /// The number of marked repetitions.
         of: u32,
     },
-    /// It ran to its end.
+    /// The part ran to its end.
     Done,
-    /// It was left out.
+    /// The part was left out.
     LeftOut,
 }
 
-/// A part and what came of it.
+/// A part with its result.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Outcome {
     /// The part, in a few words.
     pub part: String,
     /// What came of it.
     pub came: Came,
-    /// Where a climb went on to and did not get through: the cell in a few words, and what came of it.
+    /// The cell that a climb reached beyond the part's own cell without clearing it, in a few
+    /// words, with the result there.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub beyond: Option<(String, Came)>,
 }
 
-/// Where a session stands.
+/// The state of a session.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Stands {
-    /// Before the next part, since a moment on the clock that never goes back.
+    /// The pause before the next part.
     Between {
-        /// Milliseconds.
+        /// When the pause began, in milliseconds of the monotonic clock.
         since_ms: i64,
     },
-    /// The part runs.
+    /// A part runs.
     Going,
-    /// Every part has run.
+    /// Every part is over.
     Over,
 }
 
-/// A session as it stands.
+/// A session, with its parts and their results.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Session {
-    /// Its parts.
+    /// The session's parts, in order.
     pub(super) parts: Vec<SessionPart>,
     /// The part that runs or comes next, from 0.
     pub(super) at: usize,
-    /// Where it stands.
+    /// The session's state.
     pub(super) stands: Stands,
-    /// Since when its page is shown as it is.
+    /// When the session's page began to show what it shows now, in milliseconds.
     pub(super) shown_ms: i64,
-    /// What came of the parts that are over.
+    /// The results of the parts that are over, in order.
     pub(super) outcomes: Vec<Outcome>,
-    /// Minutes that it is to fill.
+    /// The minutes that the session is to fill.
     pub(super) minutes: u32,
-    /// How long it has run, milliseconds; without rests.
+    /// How long the session has run, in milliseconds, without its rests.
     pub(super) used_ms: i64,
-    /// How long the present part has sounded, milliseconds.
+    /// How long the present part has sounded, in milliseconds.
     pub(super) spent_ms: i64,
     pub(super) last_ms: i64,
     pub(super) present: Present,
 }
 
-/// What has come of the present cell so far.
+/// The results of the present part so far.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(super) struct Present {
-    /// Repetitions that were marked; what the marks are stands on the board.
+    /// The repetitions that were marked. The board knows each mark as it is now.
     pub(super) marked: BTreeSet<(CellKey, u64)>,
-    /// Cells that came clear, in order; whether they still are stands on the board.
+    /// The cells that became clear, in order. The board knows whether each still is.
     pub(super) climbed: Vec<CellKey>,
     pub(super) came: Option<Came>,
-    /// The repetition that sounded when its minutes were over.
+    /// The repetition that sounded when the part's minutes were over. The part ends after it.
     pub(super) last: Option<u64>,
 }
 
 /// A session as it begins or goes on.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct SessionPlan {
-    /// Its parts.
+    /// The session's parts, in order.
     pub parts: Vec<SessionPart>,
-    /// The part it goes on with, from 0.
+    /// The part to continue with, from 0.
     pub at: usize,
-    /// What came of those before.
+    /// The results of the parts before that one.
     pub outcomes: Vec<Outcome>,
-    /// Minutes that it is to fill.
+    /// The minutes that the session is to fill.
     pub minutes: u32,
-    /// How long it has run already, milliseconds.
+    /// How long the session has run already, in milliseconds.
     pub used_ms: i64,
     /// How long the part it goes on with has sounded already, milliseconds.
     pub spent_ms: i64,
@@ -139,9 +142,9 @@ fn minutes_ahead(parts: &[SessionPart], at: usize, spent_ms: i64) -> u32 {
     all - spent.min(first)
 }
 
-/// The fields, to be read; only this room changes them.
+/// Read access to the fields. Only this room changes them.
 impl Session {
-    /// Its parts.
+    /// The session's parts, in order.
     pub fn parts(&self) -> &[SessionPart] {
         &self.parts
     }
@@ -151,22 +154,22 @@ impl Session {
         self.at
     }
 
-    /// Where it stands.
+    /// The session's state.
     pub fn stands(&self) -> Stands {
         self.stands
     }
 
-    /// What came of the parts that are over.
+    /// The results of the parts that are over, in order.
     pub fn outcomes(&self) -> &[Outcome] {
         &self.outcomes
     }
 
-    /// Minutes that it is to fill.
+    /// The minutes that the session is to fill.
     pub fn minutes(&self) -> u32 {
         self.minutes
     }
 
-    /// How long it has run, milliseconds; without rests.
+    /// How long the session has run, in milliseconds, without its rests.
     pub fn used_ms(&self) -> i64 {
         self.used_ms
     }
@@ -178,7 +181,7 @@ impl Session {
 }
 
 impl Session {
-    /// A session that begins with one of its parts, those before it over.
+    /// A session at the beginning of the part that the plan names; the parts before it are over.
     pub fn new(plan: SessionPlan, now: Moment) -> Self {
         let over = plan.at >= plan.parts.len();
         Self {
@@ -206,7 +209,7 @@ impl Session {
         self.parts.get(self.at)
     }
 
-    /// The cell that is practised or comes next.
+    /// The cell of the present part; none where the part is no cell.
     pub(super) fn item(&self) -> Option<&Item> {
         match self.part()? {
             SessionPart::Cell(item) => Some(item),
@@ -214,7 +217,7 @@ impl Session {
         }
     }
 
-    /// Seconds until the next part begins by itself; none while one runs.
+    /// Seconds until the next part begins by itself; none while a part runs.
     pub fn seconds_to_begin(&self, now_ms: i64) -> Option<i64> {
         let Stands::Between { since_ms } = self.stands else {
             return None;
@@ -226,40 +229,40 @@ impl Session {
         Some(((since_ms + pause - now_ms).max(0) + 999) / 1000)
     }
 
-    /// Since when its page is shown as it is, milliseconds.
+    /// When the session's page began to show what it shows now, in milliseconds.
     pub(super) fn shown_ms(&self) -> i64 {
         self.shown_ms
     }
 
-    /// The moment that was told last, milliseconds.
+    /// The moment of the last message, in milliseconds of the monotonic clock.
     pub fn now_ms(&self) -> i64 {
         self.last_ms
     }
 
-    /// Milliseconds that the present part has left, at least 0.
+    /// Milliseconds that the present part still has, at least 0.
     pub(super) fn left_ms(&self) -> i64 {
         let planned = self.part().map_or(0, SessionPart::minutes);
         (i64::from(planned) * 60_000 - self.spent_ms).max(0)
     }
 
-    /// What the present part has left, in whole minutes, rounded up.
+    /// Minutes that the present part still has, rounded up to whole minutes.
     pub fn minutes_left(&self) -> i64 {
         (self.left_ms() + 59_999) / 60_000
     }
 
-    /// Whole minutes that it is still to fill.
+    /// Whole minutes that the session is still to fill.
     pub(super) fn minutes_unused(&self) -> u32 {
         let left = i64::from(self.minutes) * 60_000 - self.used_ms;
         u32::try_from(left.max(0) / 60_000).unwrap_or(0)
     }
 
-    /// Minutes planned for what has not run yet.
+    /// Planned minutes of the present part and all later parts.
     pub fn minutes_ahead(&self) -> u32 {
         minutes_ahead(&self.parts, self.at, self.spent_ms)
     }
 }
 
-/// A part in a few words: `Grip from D, half beats at 52`.
+/// A part in a few words, such as `Grip from D, half beats at 52`.
 pub fn part_words(part: &SessionPart) -> String {
     match part {
         SessionPart::WarmUp(_) => "warm up the hands".to_owned(),

@@ -1,5 +1,5 @@
-//! A whole session by two pedals, with a clock that runs fast: messages in, effects and the model
-//! out.
+//! Laws of a whole session with two pedals and a fast clock: messages go in, effects and the model
+//! come out.
 
 use super::practice_laws::Player;
 use super::{Came, Effect, HomeworkGoal, Message, Page, Session, SessionPlan, Stands};
@@ -29,7 +29,7 @@ fn cell(kind: Why, stage_number: usize, rung: Rung, minutes: u32) -> SessionPart
     }))
 }
 
-/// The shell's part: a drill that is asked for is opened where it is asked for.
+/// Plays the shell's part: opens the drill that an effect asks for, in the cell it asks for.
 fn answers(player: &mut Player, effects: &[Effect], cleared: &[(usize, i64)]) {
     for effect in effects {
         match effect {
@@ -71,7 +71,7 @@ fn right(player: &mut Player) -> Vec<Effect> {
     player.tell(Message::Act(Action::BeginPart))
 }
 
-/// A repetition with its breath, marked by the right pedal where the page still takes a mark.
+/// Plays a repetition with its breath, and marks it by a pedal where the page still takes a mark.
 fn plays(player: &mut Player, mark: Mark) {
     player.plays();
     player.press(mark);
@@ -80,9 +80,9 @@ fn plays(player: &mut Player, mark: Mark) {
     }
 }
 
-/// No hand leaves the chanter for a whole session: what is cold is answered by its first try with
-/// the day it comes again, a climb ends with its minutes and cuts no repetition, a homework's goal
-/// is told at once, and the end says it all.
+/// The player needs no hand for a whole session. A due cell is answered by its first try with the
+/// day on which it comes again. A climb ends with its minutes and cuts no repetition off. Reaching
+/// a homework's goal is told at once. The end lists all results.
 #[test]
 fn a_session_runs_by_two_pedals() {
     let cleared = [(0, TODAY - 1)];
@@ -136,7 +136,7 @@ fn a_session_runs_by_two_pedals() {
         panic!("{:?}", session(&player).outcomes[1]);
     };
     assert!(when.starts_with("comes again "), "{when}");
-    // the climb: it ends with its minutes, after a repetition and not within one
+    // the climb ends with its minutes, but only after a repetition
     let effects = right(&mut player);
     answers(&mut player, &effects, &cleared);
     let mut played = 0;
@@ -158,7 +158,7 @@ fn a_session_runs_by_two_pedals() {
         session(&player).outcomes[2].came,
         Came::Worked { .. } | Came::Climbed(_)
     ));
-    // homework: its goal ends it
+    // the homework part ends once its goal is reached
     let effects = right(&mut player);
     answers(&mut player, &effects, &cleared);
     for _ in 0..5 {
@@ -169,7 +169,7 @@ fn a_session_runs_by_two_pedals() {
         session(&player).outcomes[3].came,
         Came::Reached("week3.yaml".to_owned())
     );
-    // the last is left out by the left pedal, and either pedal leaves
+    // the left pedal leaves the last part out, and then either pedal leaves the page
     player.tell(Message::Act(Action::NextPart));
     assert_eq!(session(&player).stands, Stands::Over);
     let effects = player.tell(Message::Act(Action::BeginPart));
@@ -177,7 +177,7 @@ fn a_session_runs_by_two_pedals() {
     assert!(player.model.session.is_none());
 }
 
-/// A lid that was closed over a session has practised nothing.
+/// The time that a laptop spends asleep during a session does not count as practice.
 #[test]
 fn a_gap_in_the_clock_is_no_practice() {
     let mut player = Player::on(TODAY);
@@ -198,8 +198,8 @@ fn a_gap_in_the_clock_is_no_practice() {
     assert_eq!(session(&player).minutes_left(), before);
 }
 
-/// What is due again and fails its first try says so with its day: a cold try is over with it, any
-/// other cell is worked on.
+/// A due cell that fails its first try tells the day on which it comes again. That ends the part of
+/// a cold try; any other cell is then worked on.
 #[test]
 fn a_first_try_that_fails_is_answered_with_its_day() {
     let begun = |rung| {
@@ -235,7 +235,7 @@ fn a_first_try_that_fails_is_answered_with_its_day() {
     );
 }
 
-/// A warm-up that cannot run, or a file that is gone, costs its part and not the session.
+/// A warm-up that cannot run, or a file that is missing, costs its own part and not the session.
 #[test]
 fn what_cannot_be_opened_is_left_out() {
     let mut player = Player::on(TODAY);
@@ -267,7 +267,7 @@ fn what_cannot_be_opened_is_left_out() {
         trouble: Some("no sound".to_owned()),
     });
     assert_eq!(session(&player).outcomes[1].came, Came::LeftOut);
-    // a rest is not over after a breath
+    // a rest lasts longer than the pause between two parts
     for _ in 0..30 {
         player.tell(Message::Tick);
     }
@@ -276,8 +276,8 @@ fn what_cannot_be_opened_is_left_out() {
     assert_eq!(session(&player).stands, Stands::Over);
 }
 
-/// A foot that stays on the pedal, or that was on its way as the page changed, answers one page and
-/// not two.
+/// A foot that stays on the pedal, or that was already moving when the page changed, answers one
+/// page and not two.
 #[test]
 fn a_held_pedal_answers_one_page() {
     let cleared = [(0, TODAY - 3)];
@@ -304,7 +304,7 @@ fn a_held_pedal_answers_one_page() {
         player.tell(Message::Act(Action::NextPart));
     }
     assert_eq!(session(&player).at, 1);
-    // another foot, too soon after the page came
+    // a press of the other pedal, too soon after the page appeared
     let mut player = Player::on(TODAY);
     player.tell(Message::Session(SessionPlan {
         parts: vec![SessionPart::WarmUp(2), SessionPart::Rest(10)],
@@ -321,7 +321,7 @@ fn a_held_pedal_answers_one_page() {
     assert_eq!(session(&player).at, 1);
 }
 
-/// A mark that is taken back counts nowhere, and one that is corrected counts once.
+/// A mark that is taken back is not counted, and a corrected mark is counted once.
 #[test]
 fn what_a_part_came_to_is_what_stands() {
     let mut player = Player::on(TODAY);
@@ -348,8 +348,8 @@ fn what_a_part_came_to_is_what_stands() {
     );
 }
 
-/// Minutes that were asked for are filled: what a first try answers in seconds leaves the rest of
-/// its minutes to what the day has besides, and what a climb went through already is not played
+/// The minutes that were asked for are filled. A first try that is answered in seconds leaves its
+/// remaining minutes to other parts of the day, and cells that a climb has cleared are not played
 /// twice.
 #[test]
 fn the_minutes_that_are_left_are_filled() {
@@ -402,8 +402,8 @@ fn the_minutes_that_are_left_are_filled() {
     assert!(matches!(session.stands, Stands::Between { .. }));
 }
 
-/// A climb goes on in its minutes: the cell that it began and did not get through is told at the end,
-/// and where a later part asks for it, it is no longer new.
+/// A climb continues as long as its minutes last. A cell that it began and did not clear is told at
+/// the end, and a later part with that cell no longer calls it new.
 #[test]
 fn what_a_climb_began_is_told_and_is_not_new() {
     let mut player = Player::on(TODAY);
@@ -435,7 +435,7 @@ fn what_a_climb_began_is_told_and_is_not_new() {
         played += 1;
         assert!(played < 100, "its minute is never over");
     }
-    // its minutes were over while the one before sounded: the last had only begun
+    // the minutes ended during the repetition before the last one, which had only begun
     played -= 1;
     let session = session(&player);
     assert!(matches!(&session.outcomes[0].came, Came::Climbed(cells) if cells.len() == 1));
@@ -450,7 +450,7 @@ fn what_a_climb_began_is_told_and_is_not_new() {
     assert_eq!(next.why, format!("begun just now: clean {clean} of {of}"));
 }
 
-/// Outside a session nothing else leads from one task of homework to the next.
+/// Outside a session only this notice leads from one homework task to the next.
 #[test]
 fn homework_that_is_reached_says_where_more_is_asked() {
     let reaches = |others: usize| {

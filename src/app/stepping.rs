@@ -1,4 +1,5 @@
-//! The board takes a step: what it says is stored, what it means is told and sounds.
+//! Applies events to the board: the records that follow are stored, and the news is told and
+//! played.
 
 use super::effect::Effect;
 use super::model::{Model, Page};
@@ -8,13 +9,14 @@ use super::offer::Offers;
 use crate::practice::{Event, Mark, Moment, News, PointingHeard, Verdict, step};
 use crate::sound::{Command, Cue};
 
-/// `dots 3.8 : 1, snaps 1 : 4.1`; nothing where no pair says how it is wanted.
+/// The pointing in words: `dots 3.8 : 1, snaps 1 : 4.1`. None where the music has no pair with a
+/// wanted ratio.
 fn pointed(verdict: &Verdict) -> Option<String> {
     let all: Vec<String> = verdict.pointing.iter().map(PointingHeard::short).collect();
     (!all.is_empty()).then(|| all.join(", "))
 }
 
-/// Lets an event happen to the board, stores what it says and tells the news.
+/// Applies an event to the board, stores the records that follow and tells the news.
 pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effect>) {
     let Some(practising) = &mut model.practising else {
         return;
@@ -101,7 +103,7 @@ pub(super) fn practise(model: &mut Model, event: &Event, effects: &mut Vec<Effec
     model.chosen = chosen.or(model.chosen);
 }
 
-/// Leaves the drill, its session over.
+/// Leaves the drill and ends its session.
 pub(super) fn leave_drill(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
     if model.practising.is_none() {
         return;

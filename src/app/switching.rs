@@ -1,4 +1,5 @@
-//! Levels, drones, clicks and what is shown: what a key changes at once and without the board.
+//! Settings that a key changes at once and without the board: levels, drones, clicks and what is
+//! shown.
 
 use super::effect::Effect;
 use super::message::Action;
@@ -12,10 +13,12 @@ use crate::rhythm::{ClickPlan, ReferencePlan, Subdivision};
 use crate::sound::{Bus, ClickSound, Command, Entrance, When};
 use crate::units::Gain;
 
-/// How much a level moves at a press.
+/// How much one key press changes a level, as a share of full level.
 const LEVEL_STEP: f32 = 0.05;
 
-/// Our tenors are the very low A of a practice chanter, and nothing in the sound tells the two apart.
+/// The sentence for drones that were turned on or off. It warns where the microphone is used: our
+/// tenor drones sound the very low A of a practice chanter, and nothing in the sound tells the two
+/// apart.
 fn drones_words(options: &Options) -> &'static str {
     let mistaken = options.by_ear
         && !options.headphones
@@ -71,7 +74,8 @@ pub(super) fn act_on_options(model: &mut Model, action: Action, effects: &mut Ve
             say = Some(reference_words(options.reference).to_owned());
         }
         Action::Clicks => {
-            // a bar of two beats has no third: its one click a bar comes next
+            // in a bar of two beats, clicks on 1 and 3 are the same as one click a bar, so the next
+            // choice is taken
             let heard = |plan| {
                 let practising = model.practising.as_ref();
                 practising.map_or(plan, |practising| practising.clicks(plan))
@@ -147,7 +151,8 @@ pub(super) fn act_on_options(model: &mut Model, action: Action, effects: &mut Ve
 }
 
 impl Practising {
-    /// A plan of clicks as it is heard here: in a bar of two beats clicks on 1 and 3 are one a bar.
+    /// The plan of clicks as it sounds in this drill: in a bar of two beats, clicks on 1 and 3
+    /// become one click a bar.
     pub fn clicks(&self, plan: ClickPlan) -> ClickPlan {
         match plan {
             ClickPlan::OneAndThree if self.drill.metre.counts_in_a_bar() < 3 => {
@@ -158,7 +163,7 @@ impl Practising {
     }
 }
 
-/// The name of a bus in a sentence.
+/// The name of a bus, for use in a sentence.
 fn bus_name(bus: Bus) -> &'static str {
     match bus {
         Bus::Reference => "reference",
@@ -208,8 +213,8 @@ mod tests {
     use crate::practice::Moment;
     use crate::rhythm::Metre;
 
-    /// A line that says which beats click and is wrong in some metre sends the player to the wrong
-    /// beat, also where the plan was chosen in a drill of another metre.
+    /// The notice names the beats that really click, even where the plan was chosen in a drill of
+    /// another metre. A wrong one would send the player to the wrong beat.
     #[test]
     fn the_line_names_the_beats_that_click_in_two_and_in_four() {
         let file = built_in("grip-from-d").expect("built in");
@@ -241,7 +246,7 @@ mod tests {
             assert_eq!(said(&mut model), "two bars with clicks, two without");
             assert_eq!(said(&mut model), "a click on every beat");
         }
-        // chosen in four, heard in two: beat 1 alone clicks, and that is what stands there
+        // chosen in 4/4 and heard in 2/4: only beat 1 clicks, and the notice says so
         open(&mut model, "4/4");
         assert_eq!(said(&mut model), "clicks on beats 1 and 3");
         open(&mut model, "2/4");
@@ -253,7 +258,8 @@ mod tests {
         assert_eq!(said(&mut model), "two bars with clicks, two without");
     }
 
-    /// Five quavers click already: the key that puts clicks between beats would change nothing unseen.
+    /// In 5/8 each quaver clicks already, so the key for clicks between the beats changes nothing and
+    /// must say so.
     #[test]
     fn what_clicks_already_is_told() {
         let file = built_in("grip-from-d").expect("built in");
@@ -276,7 +282,8 @@ mod tests {
         );
     }
 
-    /// Without it a piper would wonder why the ear hears low A where he played none.
+    /// Without this warning a player would wonder why the microphone hears a low A that nobody
+    /// played.
     #[test]
     fn drones_that_the_ear_would_take_for_low_a_are_told() {
         let mut options = Options {

@@ -1,4 +1,4 @@
-//! The one place where the model changes.
+//! The one function that changes the model.
 
 use super::acting::act_at_practice;
 use super::cold;
@@ -21,10 +21,11 @@ use crate::practice::{Event, HELD_MS, Mark, Moment};
 use crate::units::Milliseconds;
 use crate::wording;
 
-/// Rows of an overlay that can be scrolled past; no page is longer.
+/// The most rows of an overlay that can be scrolled past. No overlay is longer.
 const MOST_ROWS_READ: i32 = 2000;
 
-/// Applies a message. Effects are to be carried out in order before the model is shown.
+/// Applies a message. The caller must carry out the returned effects in order before it draws the
+/// model.
 pub fn update(model: &mut Model, at: Moment, message: Message) -> Vec<Effect> {
     let mut effects = Vec::new();
     apply(model, at, message, &mut effects);
@@ -126,8 +127,8 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
             practise(model, &Event::Stored { foreign, own }, effects);
             let after = model.notice.take();
             let again = std::mem::take(&mut model.unstored);
-            // what was said of the mark stays; the news from storing it is told only where nothing
-            // else is said
+            // the notice about the mark stays; the news about storing is shown only where there is
+            // no other notice
             let again = again.then(|| Notice::plain(STORED_AGAIN));
             let own = before.filter(|before| !before.urgent);
             if again.is_some() || own.is_some() {
@@ -173,11 +174,11 @@ fn apply(model: &mut Model, at: Moment, message: Message, effects: &mut Vec<Effe
     }
 }
 
-/// Said when the journal can be written again.
+/// The notice that the journal can be written again.
 const STORED_AGAIN: &str = "the journal can be written again: every mark is stored";
 
-/// True where a press is the one before held on: a key or pedal that repeats while the page changes
-/// under it must not answer the next page too.
+/// True where a press repeats the last one because the key or pedal is held down. Such a press must
+/// not also answer the page that follows.
 fn is_held(model: &mut Model, at: Moment, action: Action) -> bool {
     let side = match action {
         Action::Mark(mark, _) => mark,
@@ -231,7 +232,7 @@ fn act(model: &mut Model, at: Moment, action: Action, effects: &mut Vec<Effect>)
         Action::KeepWords => keep_words(model, at, effects),
         Action::Leave if model.over.is_some() => model.over = None,
         Action::ReadMovement if model.page == Page::Practise => {
-            // Reading takes the eyes and the hands: nothing is played into it, no pedal marks.
+            // reading needs the eyes and the hands, so play pauses and no pedal marks
             if model.is_moving() {
                 pause(model, at, effects);
             }
@@ -287,7 +288,7 @@ pub(super) fn leave(model: &mut Model, at: Moment, effects: &mut Vec<Effect>) {
 }
 
 fn act_in_list(model: &mut Model, action: Action, effects: &mut Vec<Effect>) {
-    // what was said of the line before is not said of the next
+    // a notice about one line must not be shown for the next
     if matches!(
         action,
         Action::Move(_) | Action::MoveToEnd { .. } | Action::Search(_) | Action::SearchBack
@@ -331,17 +332,17 @@ fn act_in_list(model: &mut Model, action: Action, effects: &mut Vec<Effect>) {
     }
 }
 
-/// A page of a session takes no press so soon after it came, milliseconds: longer than a foot takes
-/// that was on its way already. Chosen.
+/// For this many milliseconds after it appeared, a page of a session takes no press. It is longer
+/// than a foot needs that was already moving. Chosen.
 const TOO_FRESH_MS: i64 = 700;
 
-/// Between two things of a session, and after the last.
+/// Handles an action on the session's page, between two parts and after the last.
 fn act_in_session(model: &mut Model, at: Moment, action: Action, effects: &mut Vec<Effect>) {
     let over = model
         .session
         .as_ref()
         .is_none_or(|session| session.stands == Stands::Over);
-    // a mark that comes as the page changes is no answer to what it shows
+    // a press that arrives just as the page changes is no answer to the new page
     let fresh = model
         .session
         .as_ref()
@@ -355,7 +356,8 @@ fn act_in_session(model: &mut Model, at: Moment, action: Action, effects: &mut V
     }
 }
 
-/// A repetition was listened to: the board may be marked by it, and what was wrong is told.
+/// Takes the analysis of a repetition: marks the board by it where that is wanted, and tells what
+/// was wrong.
 fn listened(
     model: &mut Model,
     at: Moment,
@@ -380,8 +382,8 @@ fn listened(
         lost: attended.trouble == Some(SoundTrouble::Late),
     };
     practise(model, &event, effects);
-    // A repetition that was judged nevertheless keeps its verdict; the same trouble stands where
-    // the microphone's level is shown.
+    // a repetition that was judged in spite of the trouble keeps its verdict as the notice; the
+    // microphone's level shows the trouble
     if let Some(trouble) = attended.trouble
         && trouble != SoundTrouble::Late
         && (!playing || model.notice.is_none())
@@ -390,11 +392,11 @@ fn listened(
     }
 }
 
-/// Less than this is on the click: what is just noticed in an even series of quick notes (6 ms,
-/// Friberg & Sundberg, JASA 1995).
+/// A smaller deviation counts as on the click. It is just noticeable in an even series of quick
+/// notes (6 ms, Friberg & Sundberg, JASA 1995).
 const ON_THE_CLICK: Milliseconds = Milliseconds(6.0);
 
-/// Where the player was against the click all through a repetition.
+/// The player's mean timing against the click over a whole repetition, in words.
 fn lead_words(lead: Milliseconds) -> String {
     if lead.abs() < ON_THE_CLICK {
         "on the click".to_owned()
@@ -418,7 +420,7 @@ fn sound_state(model: &mut Model, state: SoundState) {
     if notice.is_some() {
         model.notice = notice;
     }
-    // a stop closes what was never open: there is still no device
+    // stopping closes the device; where none was open, the reason for that still holds
     let still_none = matches!(
         (&model.sound, &state),
         (SoundState::Silent { .. }, SoundState::Closed)

@@ -1,4 +1,5 @@
-//! A warm-up that runs by itself: which step, how long it has run. Marks nothing and asks nothing.
+//! A warm-up that runs by itself: its steps, the present one and how long that has run. It marks
+//! nothing and asks nothing.
 
 use super::place::{HeardPlace, Sounding, first_sound};
 use crate::drill::Music;
@@ -8,59 +9,59 @@ use crate::timeline::Timeline;
 use crate::units::Seconds;
 use std::sync::Arc;
 
-/// A step's music.
+/// The music of one step.
 #[derive(Debug, Clone)]
 pub struct WarmMusic {
     /// The written music.
     pub music: Music,
-    /// Resolved.
+    /// The resolved score of that music.
     pub score: Score,
     /// The timeline at the step's tempo.
     pub timeline: Arc<Timeline>,
 }
 
-/// A warm-up as it stands.
+/// A warm-up, with its steps and its progress.
 #[derive(Debug, Clone)]
 pub struct Warming {
-    /// Its steps.
+    /// The steps, in order.
     pub(super) steps: Vec<WarmStep>,
-    /// The music of each.
+    /// The music of each step.
     pub(super) music: Vec<WarmMusic>,
-    /// The place that is heard in this step's music; nothing before its first click.
+    /// The audible place in the present step's music; none before its first click.
     pub(super) heard: Option<HeardPlace>,
-    /// The step that runs, from 0; the number of steps when it is over.
+    /// The step that runs, from 0; equal to the number of steps when the warm-up is over.
     pub(super) at: usize,
-    /// How long it has run.
+    /// How long the present step has run.
     pub(super) run: Seconds,
-    /// It waits for the player.
+    /// True while the player has paused the warm-up.
     pub(super) paused: bool,
 }
 
-/// The fields, to be read; only this room changes them.
+/// Read access to the fields. Only this room changes them.
 impl Warming {
-    /// The place that is heard in this step's music; nothing before its first click.
+    /// The audible place in the present step's music; none before its first click.
     pub fn heard(&self) -> Option<&HeardPlace> {
         self.heard.as_ref()
     }
 
-    /// The step that runs, from 0; the number of steps when it is over.
+    /// The step that runs, from 0; equal to the number of steps when the warm-up is over.
     pub fn at(&self) -> usize {
         self.at
     }
 
-    /// How long it has run.
+    /// How long the present step has run.
     pub fn run(&self) -> Seconds {
         self.run
     }
 
-    /// It waits for the player.
+    /// True while the player has paused the warm-up.
     pub fn paused(&self) -> bool {
         self.paused
     }
 }
 
 impl Warming {
-    /// A warm-up at its beginning, running.
+    /// A warm-up at its beginning, not paused.
     pub fn new(steps: Vec<WarmStep>, music: Vec<WarmMusic>) -> Self {
         Self {
             steps,
@@ -72,17 +73,17 @@ impl Warming {
         }
     }
 
-    /// The step that runs; nothing when it is over.
+    /// The step that runs; none when the warm-up is over.
     pub fn step(&self) -> Option<&WarmStep> {
         self.steps.get(self.at)
     }
 
-    /// Its music.
+    /// The music of the present step; none when the warm-up is over.
     pub fn present(&self) -> Option<&WarmMusic> {
         self.music.get(self.at)
     }
 
-    /// What sounds now; before anything sounds, the first note as what comes next.
+    /// What sounds now. Before anything is audible, no note sounds and the first note comes next.
     pub fn sounding(&self) -> Option<Sounding> {
         let music = self.present()?;
         Some(match &self.heard {
@@ -91,12 +92,12 @@ impl Warming {
         })
     }
 
-    /// The step after it.
+    /// The step after the present one; none in the last step.
     pub fn next(&self) -> Option<&WarmStep> {
         self.steps.get(self.at + 1)
     }
 
-    /// Lets time go by; true when another step began, or the end came.
+    /// Lets time pass. Returns true when another step began or the warm-up ended.
     pub fn pass(&mut self, by: Seconds) -> bool {
         let Some(step) = self.step() else {
             return false;
@@ -113,19 +114,19 @@ impl Warming {
         true
     }
 
-    /// Goes on to the next step.
+    /// Goes on to the next step at once.
     pub fn skip(&mut self) {
         self.at = (self.at + 1).min(self.steps.len());
         self.run = Seconds(0.0);
         self.heard = None;
     }
 
-    /// Waits for the player, or goes on.
+    /// Pauses the warm-up, or continues it.
     pub fn pause_or_go_on(&mut self) {
         self.paused = !self.paused;
     }
 
-    /// The place that is heard now.
+    /// Takes the place in the music that is audible now.
     pub fn hears(&mut self, place: Option<HeardPlace>) {
         self.heard = place;
     }
@@ -135,7 +136,7 @@ impl Warming {
         self.at >= self.steps.len()
     }
 
-    /// How long all steps last, and how much of that has gone by.
+    /// The length of all steps together, and how much of it has passed.
     pub fn lengths(&self) -> (Seconds, Seconds) {
         let length = |steps: &[WarmStep]| {
             let seconds = steps.iter().map(|step| f64::from(step.seconds));
@@ -151,7 +152,7 @@ mod tests {
     use super::*;
     use crate::planning::{Digest, WarmUpAsked, warm_up};
 
-    /// It must end by itself after its minutes, and stand still while paused.
+    /// A warm-up ends by itself after its minutes, and its time stands still while it is paused.
     #[test]
     fn it_runs_to_its_end_and_waits_while_paused() {
         let asked = WarmUpAsked {

@@ -1,17 +1,19 @@
-//! Words the player writes while practising: beside the last mark, or a question for the teacher.
+//! Text that the player writes while practising: a remark on the last mark, or a question for the
+//! teacher.
 
 use crate::practice::RecordId;
 use crate::wording::is_unseen;
 
-/// Signs that are kept. Chosen: two rows of a terminal and a bit, a remark and no diary.
+/// The most characters that are kept. Chosen: a bit more than two rows of a terminal, enough for a
+/// remark.
 const LONGEST: usize = 200;
 
 /// What is being written.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Words {
-    /// The mark they stand beside; none for a question.
+    /// The mark that the text is about; none for a question.
     pub about: Option<RecordId>,
-    /// The words so far.
+    /// The text so far.
     pub text: String,
 }
 
@@ -23,7 +25,7 @@ impl Words {
         }
     }
 
-    /// The line that tells the player what the words are for.
+    /// The prompt that tells the player what the text is for.
     pub fn prompt(&self) -> &'static str {
         match self.about {
             Some(_) => "beside the last mark",

@@ -1,4 +1,4 @@
-//! Writing begins and is kept.
+//! Begins the text that a player writes, and keeps it.
 
 use super::effect::Effect;
 use super::model::Model;
@@ -8,8 +8,9 @@ use super::stepping::practise;
 use super::words::Words;
 use crate::practice::{Event, Moment};
 
-/// The hands leave the chanter to write, so nothing plays on meanwhile. Where nothing is marked yet
-/// the words stand by themselves, as a question does: refused, their letters would be taken for keys.
+/// Begins a text. Play pauses, because writing needs the hands. Where no repetition is marked yet
+/// the text stands alone, like a question: if writing were refused, its letters would be taken for
+/// keys.
 pub(super) fn write(model: &mut Model, at: Moment, question: bool, effects: &mut Vec<Effect>) {
     let Some(practising) = &model.practising else {
         return;
