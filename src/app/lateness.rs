@@ -36,8 +36,8 @@ impl Lateness {
         often
     }
 
-    /// Announces an underrun that has a known cause, such as a suspended program. Neither it nor
-    /// the rest of its burst counts.
+    /// Announces underruns that have a known cause, such as a program that was suspended. Neither
+    /// they nor the rest of their burst count.
     pub fn known(&mut self, now_ms: i64) {
         self.last = Some(now_ms);
     }

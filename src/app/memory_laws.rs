@@ -9,7 +9,7 @@ use crate::practice::{Kind, Mark};
 use crate::rhythm::ReferencePlan;
 use uuid::Uuid;
 
-/// A tune of our own of 16 bars in four phrases.
+/// A player who opens a tune of our own with 16 bars in four phrases.
 fn opens(from_memory: bool) -> Player {
     let file = built_in("lamp-on-the-slipway").expect("a tune of our own");
     let drill = read(file.text.as_bytes()).0.expect("no problem");

@@ -1,4 +1,4 @@
-//! Words of the command line become meaningful values, each in one place.
+//! Parsers that turn words of the command line into typed values.
 
 use crate::chanter::{Finger, Note, Tuning};
 use crate::drill::{BarRange, Drill};
@@ -9,12 +9,12 @@ use crate::services::{Failure, phrases::Which};
 use crate::units::{Bpm, Hertz, Millis, SampleRate, parse_fraction, spell_fraction};
 use crate::wording;
 
-/// Reads a tempo: `66`, `66.5`, `133/2`.
+/// Reads a tempo in beats a minute, such as `66`, `66.5` or `133/2`.
 pub(crate) fn tempo(text: &str) -> Result<Bpm, String> {
     Bpm::parse(text).map_err(|error| error.to_string())
 }
 
-/// Reads the length of a tone inside an opened movement: `104`, `104 ms`.
+/// Reads the length of one tone of an opened movement in milliseconds, such as `104` or `104 ms`.
 pub(crate) fn tone(text: &str) -> Result<Millis, String> {
     let number = text.trim().trim_end_matches("ms").trim();
     let limits = Millis::whole(Lengths::SHORTEST)..=Millis::whole(Lengths::LONGEST);
@@ -28,7 +28,7 @@ pub(crate) fn tone(text: &str) -> Result<Millis, String> {
     })
 }
 
-/// The rung of a stage.
+/// The options that choose the rung of a stage.
 #[derive(clap::Args, Debug, Clone, Copy, Default)]
 pub(crate) struct AtRung {
     /// Beats a minute; the first of the stage when left out.
@@ -41,10 +41,11 @@ pub(crate) struct AtRung {
 }
 
 impl AtRung {
-    /// The rung of a stage, from 0.
+    /// The rung of the stage with this number, counted from 0.
     ///
     /// # Errors
-    /// A length for a stage that does not open the movement, another tempo for one that does.
+    /// The stage opens no movement and a tone length was given, or the stage opens a movement and a
+    /// tempo other than its own was given.
     pub(crate) fn rung(self, drill: &Drill, stage: usize) -> Result<Rung, Failure> {
         let first = climbs(drill)
             .get(stage)
@@ -73,7 +74,7 @@ impl AtRung {
     }
 }
 
-/// Which bars of a tune are meant.
+/// The options that choose bars of a tune.
 #[derive(clap::Args, Debug, Clone, Default)]
 pub(crate) struct OfTune {
     /// These bars of a tune, from 1, such as 5-8: with the pickup before them and the next note
@@ -93,7 +94,7 @@ pub(crate) struct OfTune {
 }
 
 impl OfTune {
-    /// The same bars as the services name them.
+    /// The same choice as the type that the services use.
     pub(crate) fn which(&self) -> Which {
         Which {
             bars: self.bars,
@@ -104,22 +105,23 @@ impl OfTune {
     }
 }
 
-/// Reads bars: `5-8`.
+/// Reads a range of bars, such as `5-8`.
 pub(crate) fn bars(text: &str) -> Result<BarRange, String> {
     BarRange::parse(text).ok_or_else(|| format!("expected {}", BarRange::EXPECTED))
 }
 
-/// Reads a note: `LG`, `low G`, `A` …
+/// Reads a note, such as `LG`, `low G` or `A`.
 pub(crate) fn note(text: &str) -> Result<Note, String> {
     Note::parse(text).map_err(|error| error.to_string())
 }
 
-/// Reads a movement's name, as players say it: `grip`, `E doubling`, `heavy throw`.
+/// Reads a movement's name as players say it, such as `grip`, `E doubling` or `heavy throw`.
 pub(crate) fn movement(text: &str) -> Result<Named, String> {
     find_said(text).map_err(|error| error.to_string())
 }
 
-/// Reads a gracenote; a movement's name in its place is told where it belongs.
+/// Reads a gracenote. Where the text names a movement instead, the error says which option takes
+/// it.
 pub(crate) fn gracenote(text: &str) -> Result<Note, String> {
     note(text).map_err(|error| match find_said(text) {
         Ok(named) => format!(
@@ -136,7 +138,8 @@ pub(crate) fn gracenote(text: &str) -> Result<Note, String> {
     })
 }
 
-/// Reads a finger: `thumb`, `top-index` … `bottom-little`; `little` for the last.
+/// Reads a finger's name from `thumb` and `top-index` to `bottom-little`; `little` alone means the
+/// last.
 pub(crate) fn finger(text: &str) -> Result<Finger, String> {
     let plain = text.trim().to_lowercase().replace([' ', '_'], "-");
     let names: Vec<&str> = Finger::ALL.iter().map(|finger| finger.name()).collect();
@@ -151,10 +154,10 @@ pub(crate) fn finger(text: &str) -> Result<Finger, String> {
         .ok_or_else(|| format!("expected {}", wording::choice(&names)))
 }
 
-/// The schools that several `--school` choose.
+/// The schools that the `--school` options choose.
 ///
 /// # Errors
-/// A name that is no school's.
+/// A name is not the name of a school.
 pub(crate) fn schools(names: &[String]) -> Result<Schools, Failure> {
     names.iter().try_fold(Schools::none(), |schools, name| {
         schools
@@ -175,7 +178,7 @@ pub(crate) fn low_a(text: &str) -> Result<Hertz, String> {
     }
 }
 
-/// Reads a sample rate.
+/// Reads a sample rate in frames a second, from 8000 to 384000.
 pub(crate) fn rate(text: &str) -> Result<SampleRate, String> {
     match text.trim().parse::<u32>() {
         Ok(rate) if (8_000..=384_000).contains(&rate) => Ok(SampleRate(rate)),

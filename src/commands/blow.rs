@@ -1,5 +1,5 @@
-//! `blow`: shows the note that is held, for blowing evenly. It plays nothing and stores nothing but
-//! the player's low A.
+//! `blow`: shows the note that is held, for practising to blow evenly. It plays nothing and stores
+//! only the player's low A.
 
 use super::{Outcome, Ran, arguments};
 use crate::app::Blowing;
@@ -37,9 +37,9 @@ pub(crate) struct Arguments {
     microphone: Option<String>,
 }
 
-/// Time between two looks at the microphone: a new note is to be on the screen within 80 ms.
+/// Time between two readings of the microphone. A new note should be on the screen within 80 ms.
 const LOOK: Duration = Duration::from_millis(5);
-/// A microphone that gives nothing for so long has gone.
+/// A microphone that delivers nothing for this long counts as disconnected.
 const GONE: Duration = Duration::from_secs(1);
 
 /// Runs `blow`.
@@ -77,17 +77,17 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     Ok(Outcome::Done)
 }
 
-/// The page: the microphone, what is heard in it, what is shown.
+/// The running page: the microphone, its analysis and what is shown.
 struct Page {
     microphone: Microphone,
     attention: Attention,
-    /// The player's low A, where it is not known.
+    /// The search for the player's low A; none where low A is known.
     search: Option<low_a::Search>,
     blowing: Blowing,
     theme: Theme,
     canvas: Canvas,
     samples: Vec<f32>,
-    /// When the microphone last gave anything.
+    /// When the microphone last delivered anything.
     last: Instant,
     shown: Instant,
     help: bool,

@@ -1,5 +1,5 @@
-//! Imports a book of tunes, or a folder of other programs' files, into a folder of drills, with one
-//! report.
+//! Imports a book of tunes, or a folder of files from other programs, into a folder of drills, and
+//! prints one report of all of them.
 
 use super::{Outcome, Ran};
 use crate::drill::{Problem, how_many, render, write};
@@ -12,13 +12,13 @@ use std::path::{Path, PathBuf};
 
 /// The most files of a folder that are read.
 const MOST_FILES: usize = 2000;
-/// The longest file name of a drill, in letters.
+/// The longest file name of a drill, in characters.
 const LONGEST_NAME: usize = 60;
 
-/// How many tunes were imported, and how, so far.
+/// Counts of what was imported so far, and how.
 #[derive(Default)]
 struct Report {
-    /// File names that are taken already.
+    /// The file names that are taken already.
     names: BTreeSet<String>,
     written: usize,
     changed: usize,
@@ -26,16 +26,16 @@ struct Report {
     told: String,
 }
 
-/// What is read, and the folder it goes into.
+/// What is read, and the folder that the drills are written into.
 pub(super) struct Book<'a> {
     pub(super) file: &'a Path,
-    /// The kind of all of its tunes, where it was said.
+    /// The kind of all tunes, such as march, where the command line gives one.
     pub(super) kind: Option<&'a str>,
     pub(super) folder: &'a Path,
     pub(super) force: bool,
 }
 
-/// Imports every tune of a file or a folder into a folder.
+/// Imports every tune of a file or a folder into the folder of drills.
 pub(super) fn run(book: &Book) -> Ran {
     let files = files(book.file)?;
     output::make_folder(book.folder)?;
@@ -73,7 +73,7 @@ pub(super) fn run(book: &Book) -> Ran {
     report.finish(book.folder)
 }
 
-/// The files to read, in order of their names.
+/// The files to read, sorted by name.
 fn files(from: &Path) -> Result<Vec<(PathBuf, Format)>, Failure> {
     if !from.is_dir() {
         return Ok(vec![(from.to_owned(), super::export::format_of(from)?)]);
@@ -109,7 +109,7 @@ impl Report {
         let _ = writeln!(self.told, "{name}: not imported\n  {}", why.trim_end());
     }
 
-    /// Writes a drill, or says why not.
+    /// Writes one drill and reports it, or reports why it was not written.
     fn put(
         &mut self,
         book: &Book,
@@ -147,7 +147,7 @@ impl Report {
         Ok(())
     }
 
-    /// A file named after a title, none named twice.
+    /// A file path named after a title. No two drills get the same path.
     fn path(&mut self, folder: &Path, title: &str) -> PathBuf {
         let mut plain = String::new();
         for sign in wording::without_accents(&title.to_lowercase()).chars() {

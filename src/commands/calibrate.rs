@@ -1,5 +1,5 @@
-//! `calibrate`: plays sweeps, hears them on the microphone, and keeps how much later they come than
-//! the two devices say.
+//! `calibrate`: plays sweeps, records them with the microphone, and stores how much more latency
+//! they have than the two devices report.
 
 use super::{Outcome, Ran};
 use crate::listening::{EARLY_S, LATE_S, SWEEP_S, find_sweep, spread, sweep};
@@ -44,22 +44,22 @@ pub(crate) struct Arguments {
     json: bool,
 }
 
-/// From one sweep to the next, seconds: longer than any delay that is believed.
+/// Time from one sweep to the next, in seconds. It is longer than any latency that is accepted.
 const PERIOD_S: f64 = 0.75;
-/// Sweeps that are measured.
+/// How many sweeps are measured.
 const WANTED: usize = 9;
-/// How many may be missed at the loudest level, or once one was heard.
+/// How many sweeps may be missed at the loudest level, or after one was heard.
 const MISSES: usize = 3;
-/// Levels, dB of full scale: soft first.
+/// The levels that are tried, in dB of full scale, the softest first.
 const LEVELS: [f32; 6] = [-42.0, -36.0, -30.0, -24.0, -18.0, -12.0];
-/// Measurements that lie farther apart than this are refused, milliseconds: 6 ms is just noticed in
-/// an even series of quick notes (Friberg & Sundberg, JASA 1995).
+/// The widest spread of measurements that is accepted, in milliseconds. A deviation of 6 ms is just
+/// noticeable in an even series of quick notes (Friberg & Sundberg, JASA 1995).
 const WIDEST_MS: f64 = 6.0;
-/// Above this mean level the room drowns the sweeps; below the other the microphone hears nothing;
-/// dB of full scale.
+/// Limits of the mean level, in dB of full scale. Above the first the room is louder than the
+/// sweeps; below the second the microphone hears nothing.
 const NOISY_DB: f64 = -35.0;
 const DEAF_DB: f64 = -75.0;
-/// How long a device may take to begin.
+/// How long a device may take to start.
 const PATIENCE: Duration = Duration::from_secs(4);
 
 /// Runs `calibrate`.
@@ -132,20 +132,20 @@ fn told(found: &Calibrated) -> String {
     )
 }
 
-/// Why nothing could be measured, in words by [`std::fmt::Display`].
+/// The reason why nothing could be measured. [`std::fmt::Display`] puts it into words.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Refusal {
-    /// The microphone gives no sound, or next to none.
+    /// The microphone delivers no sound, or almost none.
     Deaf,
-    /// There is sound, and no sweep in it.
+    /// There is sound, but it contains no sweep.
     NotHeard,
-    /// The room is louder than the sweeps.
+    /// The room is louder than the sweeps; its mean level in dB of full scale.
     Noisy(f64),
     /// The microphone clips.
     Clips,
-    /// The measurements lie so many milliseconds apart.
+    /// The measurements differ too much; their spread in milliseconds.
     Wanders(f64),
-    /// A device ended.
+    /// A device was disconnected.
     Gone,
 }
 
@@ -177,7 +177,7 @@ impl std::fmt::Display for Refusal {
     }
 }
 
-/// A sweep at the beginning of each period.
+/// The sound that is played: a sweep at the beginning of each period.
 fn sweeps(rate: SampleRate) -> Stereo {
     let period = (PERIOD_S * f64::from(rate.0)) as usize;
     let mut frames = vec![[0.0; 2]; period];
@@ -187,7 +187,7 @@ fn sweeps(rate: SampleRate) -> Stereo {
     frames
 }
 
-/// What the microphone took in so far.
+/// What the microphone has recorded so far.
 struct Taken {
     microphone: Microphone,
     sound: Vec<f32>,
@@ -206,9 +206,10 @@ impl Taken {
         &self.sound[place(from)..place(to).max(place(from))]
     }
 
-    /// Waits until so much has come in after the place of a frame that is played, and gives that
-    /// place, seconds of the microphone: the median of what the devices say meanwhile. What they
-    /// say once may be milliseconds off, where another program had the processor.
+    /// Waits until the microphone has recorded `after_s` seconds beyond the playing of a frame.
+    /// Returns the time at which that frame is played, in seconds of the recording: the median of
+    /// what the devices report while waiting. A single report may be milliseconds off, where
+    /// another program occupied the processor.
     fn until(&mut self, after_s: f64, frame: u64, playing: &Playback) -> Result<f64, Refusal> {
         let mut last = Instant::now();
         let mut places = Vec::new();
@@ -237,7 +238,7 @@ impl Taken {
     }
 }
 
-/// Mean level, dB of full scale.
+/// The mean level of a sound, in dB of full scale.
 fn level(sound: &[f32]) -> f64 {
     let sum: f64 = sound.iter().map(|one| f64::from(*one).powi(2)).sum();
     10.0 * (sum / sound.len().max(1) as f64).max(1e-20).log10()
@@ -278,7 +279,7 @@ fn listen(taken: &mut Taken, playback: &Playback) -> Result<Calibrated, Refusal>
         playback.set_level(gain(softest));
     }
     while later.len() < WANTED {
-        // the next sweep that has not been handed to the device yet
+        // the number of the next sweep that was not handed to the device yet
         let number = playback.played() / period + 1;
         let due = Instant::now() + PATIENCE;
         while playback.played() < number * period {

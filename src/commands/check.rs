@@ -1,4 +1,4 @@
-//! `check`: read drill files and tell every problem in them.
+//! `check`: reads drill files and reports every problem in them.
 
 use super::{Outcome, Ran};
 use crate::drill::{
@@ -32,7 +32,7 @@ pub(crate) struct Arguments {
     json: bool,
 }
 
-/// A problem for other programs.
+/// A problem in the form for other programs.
 #[derive(Serialize)]
 struct ProblemRow {
     file: String,
@@ -111,7 +111,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     }
 }
 
-/// What a file holds, and how much is wrong with it, as a line.
+/// One line about a file: what it holds and how many problems it has.
 fn verdict(source: &Source) -> String {
     match &source.drill {
         Some(drill) => format!(
@@ -156,7 +156,7 @@ fn row(file: &str, problem: &Problem) -> ProblemRow {
     }
 }
 
-/// Stages whose movements have too little time at the top of their ladder.
+/// A problem for each stage whose movements have too little time at the top of the ladder.
 fn crowding(drill: &Drill) -> Vec<Problem> {
     let place = Place {
         line: 1,

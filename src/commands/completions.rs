@@ -23,8 +23,8 @@ pub(crate) struct Arguments {
     shell: String,
 }
 
-/// The environment variable in which a completion script names its shell. Variables of settings
-/// begin without the underscore.
+/// The environment variable through which a completion script names its shell. It begins with an
+/// underscore, which no variable of a setting does.
 const VARIABLE: &str = "_GRACERUNG_COMPLETE";
 
 /// Runs `completions`.
@@ -41,7 +41,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     Ok(Outcome::Done)
 }
 
-/// Answers a shell that asks what may stand there; true where one did.
+/// Answers a shell that asks for candidates. Returns true where a shell asked.
 pub(crate) fn answered(words: &[OsString]) -> bool {
     if std::env::var_os(VARIABLE).is_none() {
         return false;
@@ -55,7 +55,7 @@ pub(crate) fn answered(words: &[OsString]) -> bool {
         .unwrap_or(true)
 }
 
-/// The command line with what may stand in the place of each name.
+/// The command line, with the candidates for each argument that takes a name.
 fn command() -> clap::Command {
     let names: Vec<&str> = groups::GROUPS
         .iter()
@@ -67,7 +67,8 @@ fn command() -> clap::Command {
     })
 }
 
-/// A place of a subcommand with the names that may stand there, told by what help calls it.
+/// An argument of a subcommand with its candidates, chosen by the argument's placeholder in the
+/// help.
 fn named(command: &str, place: clap::Arg) -> clap::Arg {
     let called = place
         .get_value_names()
@@ -101,7 +102,7 @@ fn named(command: &str, place: clap::Arg) -> clap::Arg {
     }
 }
 
-/// A name as a candidate; none with a sign that a terminal would obey.
+/// A name as a candidate; none where it contains a control character, which a terminal would obey.
 fn candidate(name: &str) -> Option<CompletionCandidate> {
     let plain = !name.contains(crate::wording::is_unseen);
     plain.then(|| CompletionCandidate::new(name))
@@ -114,7 +115,7 @@ fn drill_names() -> Vec<CompletionCandidate> {
         .collect()
 }
 
-/// Drills by name, and files: where a word looks like a path, files alone.
+/// The names of drills, and files. A word that looks like a path gets files only.
 fn drills_and_files(word: &OsStr) -> Vec<CompletionCandidate> {
     let text = word.to_string_lossy();
     let begins =
@@ -132,7 +133,7 @@ fn movements() -> Vec<CompletionCandidate> {
         .collect()
 }
 
-/// The stages of the first drill that stands on the line.
+/// The stages of the first drill that is named on the line.
 fn stages() -> Vec<CompletionCandidate> {
     let words = std::env::args_os().skip_while(|word| word != "--").skip(3);
     let opened = words

@@ -17,7 +17,7 @@ pub(crate) struct Arguments {
     json: bool,
 }
 
-/// A device for other programs.
+/// A device in the form for other programs.
 #[derive(Serialize)]
 struct Row<'a> {
     kind: &'static str,
@@ -42,7 +42,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let log = terminal::log_file();
     let quiet = Quiet::into_file(log.as_ref()).ok();
     let found = list().map_err(|error| Failure(error.to_string()))?;
-    // where microphones cannot be listed, the devices that play still are
+    // an error in listing microphones must not hide the playback devices
     let microphones = list_microphones().unwrap_or_default();
     drop(quiet);
     let outcome = if found.is_empty() {

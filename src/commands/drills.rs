@@ -1,4 +1,4 @@
-//! `drills`: list them, put one away, take it back.
+//! `drills`: lists drills, archives one, or restores it.
 
 mod archive;
 

@@ -73,9 +73,9 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     Ok(Outcome::Done)
 }
 
-/// The command that practises a movement between two notes: the built-in drill that has it there,
-/// or else the command that makes one. None where the movement cannot be played, or before the
-/// first note.
+/// The command that practises a movement between two notes: it opens the built-in drill with that
+/// movement, or makes a drill. None where the movement cannot be played there, or where no note
+/// comes before it.
 fn practised(movement: Movement, context: Context, by_school: bool) -> Option<String> {
     let resolved = resolve(movement, context, &Schools::none());
     resolved.played()?;

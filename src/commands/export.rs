@@ -1,4 +1,4 @@
-//! `export`: a drill as a file for other programs.
+//! `export`: writes a drill as a file for other programs.
 
 use super::{Outcome, Ran, arguments};
 use crate::drill::{Drill, StageKind};
@@ -52,7 +52,7 @@ pub(crate) struct Arguments {
     force: bool,
 }
 
-/// The format a file's ending tells.
+/// The format that the file name's extension asks for.
 pub(crate) fn format_of(path: &Path) -> Result<Format, Failure> {
     Format::of_name(&path.to_string_lossy()).ok_or_else(|| {
         Failure(format!(
@@ -119,7 +119,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     Ok(Outcome::Done)
 }
 
-/// The names of the stages that open a movement, among those that are written.
+/// The names of the stages that open a movement, among the stages that are written.
 fn openings(drill: &Drill, only: Option<usize>) -> Vec<&str> {
     drill
         .stages

@@ -11,11 +11,12 @@ use crate::services::{
 use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use std::time::Duration;
 
-/// Asks where nothing was ever set and nothing played; writes the settings file, so that it is asked
-/// once. False where the player left the program.
+/// Asks the questions where no setting was ever made and nothing was played. The answers are
+/// written to the settings file, so that they are asked only once. Returns false where the player
+/// left the program.
 ///
 /// # Errors
-/// The terminal cannot be used, or the file not be written.
+/// The terminal cannot be used, or the file cannot be written.
 pub(crate) fn ask() -> Result<bool, Failure> {
     terminal::require()?;
     let own = settings::load(&[], &[])?;

@@ -1,4 +1,4 @@
-//! The subcommands in groups, each under a headline: what `--help` and the manual list.
+//! The subcommands in groups, each with a headline, as `--help` and the manual list them.
 
 use crate::services::terminal;
 use clap::Command;
@@ -7,9 +7,9 @@ use std::io::IsTerminal as _;
 
 /// Subcommands that belong together.
 pub(crate) struct Group {
-    /// What they are for.
+    /// The headline: what the commands are for.
     pub(crate) headline: &'static str,
-    /// Their names, in the order in which they are listed.
+    /// The commands' names, in the order in which they are listed.
     pub(crate) commands: &'static [&'static str],
 }
 
@@ -52,7 +52,7 @@ pub(crate) const GROUPS: &[Group] = &[
     ),
 ];
 
-/// What a subcommand is for, one line.
+/// The purpose of a subcommand, in one line.
 pub(crate) fn about(command: &Command, name: &str) -> String {
     command
         .find_subcommand(name)
@@ -61,10 +61,10 @@ pub(crate) fn about(command: &Command, name: &str) -> String {
         .unwrap_or_default()
 }
 
-/// Columns of the help where standard output is no terminal; a terminal's own are used up to so
-/// many.
+/// The width of the help in columns where standard output is no terminal. A terminal's own width is
+/// used up to this.
 const COLUMNS: usize = 100;
-/// Columns of the names.
+/// The width of the column of names.
 const NAMES: usize = 15;
 
 /// The command line with its help in groups.
@@ -102,7 +102,7 @@ mod tests {
     use crate::commands::Cli;
     use clap::CommandFactory;
 
-    /// A command that stands in no group would not be found by anybody who looks for it.
+    /// A command in no group would not be found by anybody who reads the help.
     #[test]
     fn every_command_stands_in_one_group() {
         let mut grouped: Vec<&str> = GROUPS

@@ -1,4 +1,4 @@
-//! `handout`: a drill as one page for a browser.
+//! `handout`: writes a drill as one page for a browser.
 
 use super::{Outcome, Ran, arguments, tune};
 use crate::services::{
@@ -54,7 +54,7 @@ pub(crate) struct Arguments {
     force: bool,
 }
 
-/// The drill that the page is of.
+/// The drill that the page shows.
 fn chosen(arguments: &Arguments) -> Result<Opened, Failure> {
     let mut drills = open_all(&arguments.drill)?;
     let names: Vec<String> = drills.iter().map(|one| format!("`{}`", one.name)).collect();
@@ -71,7 +71,7 @@ fn chosen(arguments: &Arguments) -> Result<Opened, Failure> {
     })
 }
 
-/// Bars of the tune as a drill.
+/// The chosen bars of the tune as a drill.
 fn taken(arguments: &Arguments, opened: &Opened, which: &Which) -> Result<Opened, Failure> {
     let stage = match arguments.stages.as_slice() {
         [] => None,

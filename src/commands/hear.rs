@@ -72,8 +72,8 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     }
 }
 
-/// A drill's movement within a session, for a minute: the terminal is taken already. True where the
-/// player left it before its end.
+/// Trains the ear with a drill's movement for a minute, within a session that has the terminal
+/// already. Returns true where the player left before the end.
 pub(super) fn in_session(
     screen: &ScreenArguments,
     own: &Settings,
@@ -98,7 +98,7 @@ pub(super) fn in_session(
     }
 }
 
-/// Everything that a minute of hearing needs.
+/// The running page with the player and what it plays.
 struct Hearing {
     player: Player,
     page: Discriminating,
@@ -106,15 +106,15 @@ struct Hearing {
     journal: Keeping,
     pedals: pedals::Pedals,
     foot: Foot,
-    /// The page on its screen, once it is shown.
+    /// The screen or the lines that show the page; none before the first drawing.
     shown: Option<Shown>,
-    /// The serial of the timeline that was loaded last; it may not sound yet.
+    /// The serial number of the timeline that was loaded last. It may not sound yet.
     serial: Option<u64>,
     heard: bool,
     last: Instant,
     help: bool,
     over: bool,
-    /// What ended it.
+    /// The error that ended the page, if any.
     trouble: Option<String>,
 }
 
@@ -157,7 +157,7 @@ impl Hearing {
         })
     }
 
-    /// Takes the screen and plays the first.
+    /// Opens the screen and plays the first piece.
     fn begins(&mut self, own: &Settings) -> Result<(), Failure> {
         let theme = Theme::new(settings::colours(own));
         self.shown = Some(Shown::new(theme, self.page.read_aloud())?);
@@ -167,7 +167,7 @@ impl Hearing {
         Ok(())
     }
 
-    /// Does what the page asks for.
+    /// Carries out what the page asks for.
     fn play(&mut self, what: ToPlay) {
         if let ToPlay::Piece(size) = what {
             let (clean, spot) = (&self.clean, &self.page.spot());
@@ -261,7 +261,7 @@ impl Paged for Hearing {
     }
 }
 
-/// A seed for the random choice of clean and faulty movements, another one each time.
+/// A seed for the random choice of clean and faulty movements, different each time.
 fn seed() -> u64 {
     #[cfg(debug_assertions)]
     if let Some(seed) = std::env::var(TESTED)
@@ -273,11 +273,12 @@ fn seed() -> u64 {
     Uuid::new_v4().as_u64_pair().0
 }
 
-/// lets the tests go on without a device and with a seed of their own; it is not in a release
+/// the name of a variable that lets tests run without a device and choose the seed; it does not
+/// exist in a release build
 #[cfg(debug_assertions)]
 const TESTED: &str = "SILENT_FOR_A_TEST";
 
-/// The player with an open device and nothing sounding yet.
+/// A player with an open device, and nothing loaded yet.
 fn sounding(
     arguments: &ScreenArguments,
     own: &Settings,
@@ -303,7 +304,7 @@ fn sounding(
     }
 }
 
-/// Why nothing can be heard.
+/// The reason why nothing can be heard; none where the device plays.
 fn silent(player: &Player) -> Option<Failure> {
     #[cfg(debug_assertions)]
     if std::env::var_os(TESTED).is_some() {
@@ -319,7 +320,7 @@ fn silent(player: &Player) -> Option<Failure> {
     )))
 }
 
-/// The button that a key is on this page.
+/// The button that a key stands for on this page.
 fn button(pedals: &pedals::Pedals, key: KeyEvent) -> Option<Button> {
     if key.kind == KeyEventKind::Release {
         return None;
@@ -338,7 +339,7 @@ fn button(pedals: &pedals::Pedals, key: KeyEvent) -> Option<Button> {
 mod tests {
     use super::*;
 
-    /// Two buttons of any pedal do all that this page knows.
+    /// Two buttons of any pedal control the whole page.
     #[test]
     fn both_pedals_and_their_keys_are_known() {
         let pressed = |code| {

@@ -1,4 +1,4 @@
-//! `assign`, `report`, `review`.
+//! The commands for homework: `assign`, `report` and `review`.
 
 pub(crate) mod assign;
 mod carried;
@@ -10,13 +10,13 @@ use crate::services::{Failure, output};
 use crate::wording;
 use std::path::Path;
 
-/// Refuses a target that is no YAML file by its name, or that cannot be written.
+/// Refuses a target whose name does not end like a YAML file, or that cannot be written.
 fn ready(target: &Path, force: bool) -> Result<(), Failure> {
     output::named(target, &["yaml", "yml"])?;
     output::ready_to_write(target, force)
 }
 
-/// A text without signs that would upset a terminal or a page.
+/// Returns a text, and refuses one with control characters, which would upset a terminal or a page.
 fn plain(what: &str, text: &str) -> Result<String, Failure> {
     if let Some(sign) = text.chars().find(|sign| wording::is_hidden(*sign)) {
         return Err(Failure(format!(

@@ -1,4 +1,4 @@
-//! `import`: another program's file as a drill.
+//! `import`: makes a drill of another program's file.
 
 use super::{Outcome, Ran, arguments, book, book::Book, export::format_of};
 use crate::drill::{render, write};
@@ -90,13 +90,13 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     }
     output::complain(&format!("imported with changes:\n{told}"));
     if arguments.tune.is_none() {
-        // other commands need not tell it again
+        // marks the notes about this file as told, so that other commands do not repeat them
         let _ = told::is_new(&text_of(format, &bytes));
     }
     Ok(Outcome::Findings)
 }
 
-/// True where a drill of each tune is asked for.
+/// True where the target is a folder, so that every tune becomes a drill of its own.
 fn is_folder_meant(arguments: &Arguments) -> bool {
     let target = arguments.output.to_string_lossy();
     let named = target.ends_with(std::path::is_separator);

@@ -1,4 +1,4 @@
-//! `journal`: looks after the journal: check, export, import, backup, merge.
+//! `journal`: looks after the journal; it checks, exports, imports, mends, backs up and merges.
 
 mod lines;
 
@@ -99,7 +99,10 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     }
 }
 
-/// The player's own journal, which must be there.
+/// The path of the player's own journal.
+///
+/// # Errors
+/// There is no journal yet.
 fn own() -> Result<PathBuf, Failure> {
     let path = folders::journal()?;
     if path.exists() {
@@ -121,7 +124,7 @@ struct CheckRow {
     first: Option<String>,
     last: Option<String>,
     troubles: Vec<String>,
-    /// What is worth knowing of a whole journal, although it is no damage.
+    /// Remarks on an intact journal that are no damage.
     remarks: Vec<String>,
 }
 
@@ -211,7 +214,7 @@ fn check(file: Option<&Path>, recover: Option<&Path>, json: bool) -> Ran {
     })
 }
 
-/// Sentences about a journal that are worth knowing and are no damage.
+/// Sentences about a journal that the player should know, although they are no damage.
 fn remarks(entries: &[Entry], unsummed: usize) -> Vec<String> {
     let mut told = sentences(
         &odd(entries, now()),
@@ -238,8 +241,8 @@ fn now() -> i64 {
     jiff::Timestamp::now().as_microsecond()
 }
 
-/// A sentence about each odd thing in a journal. `ends` ends the sentence about a session with a
-/// wrong clock, and `said` the one about an entry that cannot be.
+/// A sentence about each oddity in a journal. `ends` gives the end of a sentence about a session
+/// with a wrong clock; `said` is the end of a sentence about an impossible entry.
 fn sentences(odd: &Odd, ends: impl Fn(&WrongClock) -> String, said: &str) -> Vec<String> {
     let sessions = odd.clocks.iter().map(|wrong| {
         let entries = wording::count(wrong.entries, "entry", "entries");
@@ -309,7 +312,7 @@ fn mend(file: Option<&Path>, into: Option<&Path>) -> Ran {
 }
 
 fn recover_into(target: &Path, entries: &[Entry]) -> Result<(), Failure> {
-    // written beside the target under another name until it is complete
+    // the journal is written under another name beside the target until it is complete
     let work = output::work_beside(target)?;
     let file = work.path().join("journal.sqlite");
     let mut journal = Journal::open(&file).map_err(told)?;
@@ -317,14 +320,14 @@ fn recover_into(target: &Path, entries: &[Entry]) -> Result<(), Failure> {
     place(&journal, target)
 }
 
-/// Writes a whole copy of the journal to a path where nothing stands.
+/// Writes a whole copy of the journal to a path that does not exist yet.
 fn place(journal: &Journal, target: &Path) -> Result<(), Failure> {
     output::ready_for_new(target)?;
     let work = output::work_beside(target)?;
     let copy = work.path().join("copy.sqlite");
     journal.back_up(&copy).map_err(told)?;
-    // a hard link fails where a file stands, and a rename would replace it; sticks often know no
-    // links
+    // a hard link fails where a file exists, while a rename would replace it; many USB sticks
+    // support no links
     std::fs::hard_link(&copy, target)
         .or_else(|error| {
             if error.kind() == std::io::ErrorKind::AlreadyExists || target.exists() {
@@ -362,7 +365,7 @@ fn backup(target: &Path) -> Ran {
 }
 
 fn merge(files: &[PathBuf]) -> Ran {
-    // Every file is read before anything is taken in.
+    // every file is read before any entry is taken in, so that an unreadable file changes nothing
     let mut read = Vec::new();
     for file in files {
         let (health, entries) = look_over(file).map_err(told)?;

@@ -1,4 +1,4 @@
-//! `licences`: under which terms the program, its fonts and its libraries come.
+//! `licences`: shows the licences of the program, its fonts and its libraries.
 
 use super::{Outcome, Ran};
 use crate::engraving::font::FONT_LICENCES;
@@ -21,7 +21,7 @@ pub(crate) struct Arguments {
     json: bool,
 }
 
-/// A library in the program.
+/// A library that is part of the program.
 #[derive(Serialize)]
 struct Library<'a> {
     name: &'a str,
@@ -30,7 +30,7 @@ struct Library<'a> {
 }
 
 const OWN: &str = include_str!("../../LICENSE");
-/// Written by `licences/collect.py`.
+/// The list of libraries with their licences. `licences/collect.py` writes it.
 const LIBRARIES: &str = include_str!("../../licences/libraries.txt");
 
 /// Runs `licences`.
@@ -66,7 +66,7 @@ fn heading(name: &str, text: &str) -> String {
     )
 }
 
-/// A row such as `serde 1.0.229: MIT OR Apache-2.0`.
+/// Reads a row such as `serde 1.0.229: MIT OR Apache-2.0`.
 fn library(line: &str) -> Option<Library<'_>> {
     let (named, licence) = line.split_once(": ")?;
     let (name, version) = named.split_once(' ')?;
@@ -84,10 +84,10 @@ mod tests {
     use super::*;
     use std::collections::BTreeSet;
 
-    /// A library that came in without its notices would be handed on against its terms: every one
-    /// that the program itself asks for is in the list, and what is listed is in the lock file, in its
-    /// version. One that another library asks for may be missing; `.ci/run` writes the list anew and
-    /// compares.
+    /// A library without its notices would be distributed against its terms. Every library that the
+    /// program itself depends on must be in the list, and every listed library must be in the lock
+    /// file in the same version. A library that only another library depends on may be missing
+    /// here; `.ci/run` writes the list anew and compares.
     #[test]
     fn the_list_of_libraries_is_that_of_the_lock_file() {
         let lock = include_str!("../../Cargo.lock");
@@ -111,7 +111,7 @@ mod tests {
             "{stale:?}: run `python3 licences/collect.py`"
         );
         assert!(listed.len() > 200);
-        // what the program itself asks for
+        // the libraries that the program itself depends on
         let wanted = include_str!("../../Cargo.toml");
         let own = wanted.split("\n[dependencies]").nth(1).unwrap_or_default();
         let own = own.split("\n[dev-dependencies]").next().unwrap_or_default();

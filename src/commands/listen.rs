@@ -1,4 +1,4 @@
-//! `listen`: what was played in a recording, and how it compares with a drill.
+//! `listen`: finds what was played in a recording, and compares it with a drill.
 
 use super::{Outcome, Ran, arguments, sheet::format_of};
 use crate::app::score_of;
@@ -15,9 +15,9 @@ use crate::units::{Bpm, Hertz, SampleRate, Seconds};
 use crate::wording;
 use std::path::{Path, PathBuf};
 
-/// How far the pace of the playing may be from the tempo asked for before it is told: more than any
-/// two clocks differ (crystals: 100 parts in a million), less than is felt as another tempo (1.5 %,
-/// Drake & Botte 1993).
+/// The largest deviation of the played tempo from the wanted tempo that is not reported, as a
+/// share. It is more than two clocks differ (crystals: 100 parts in a million) and less than is
+/// felt as another tempo (1.5 %, Drake & Botte 1993).
 const OTHER_TEMPO: f64 = 0.004;
 
 /// Arguments of `listen`.
@@ -135,9 +135,9 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     })
 }
 
-/// A stage of a drill at a tempo, and between which tempi its ladder stands.
+/// A stage of a drill at a tempo.
 struct Asked {
-    /// The drill with its stage and tempo: what a picture is called.
+    /// The drill with its stage and tempo, which is the title of a picture.
     title: String,
     piece: ExpectedStage,
     rung: Rung,
@@ -184,7 +184,8 @@ fn heard(
     .map_err(|error| Failure(format!("`{}`: {error}", path.display())))
 }
 
-/// The repetitions with their verdicts; what is odd about them goes into `beside`.
+/// Compares the recording with the stage: the repetitions and their verdicts. Remarks about them
+/// are added to `beside`.
 fn compare(
     piece: &ExpectedStage,
     hearing: &Hearing,
@@ -215,7 +216,7 @@ fn compare(
         .collect()
 }
 
-/// What is drawn of a recording.
+/// The content of the picture of a recording.
 fn drawn(
     title: String,
     hearing: &Hearing,
@@ -264,7 +265,7 @@ fn drawn(
             let (note, at) = match (heard, written) {
                 (Some(note), _) => (note.note, Seconds(note.start_s)),
                 (None, Some(note)) => (note.note, repetition.start + Seconds(note.start_s)),
-                // of the repetition as a whole: its tempo
+                // a fault of the whole repetition, such as its tempo
                 (None, None) => (Note::HighA, repetition.start),
             };
             let tone = verdict
@@ -330,7 +331,7 @@ fn report(found: &[(Repetition, Verdict)]) -> String {
     text
 }
 
-/// The two worst tones beside their model, each as two bars in one row.
+/// Draws the two worst tones, each with its model: two bars in one row.
 fn shape(verdict: &Verdict, text: &mut String) {
     use std::fmt::Write as _;
     const COLUMNS: usize = 24;

@@ -1,4 +1,4 @@
-//! `make`: a drill file of a movement, of the crossings or of one finger.
+//! `make`: writes a drill file of a movement, of the crossings or of one finger.
 
 use super::{Outcome, Ran, arguments};
 use crate::chanter::{Finger, Note};
@@ -98,7 +98,8 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     put(&document, target.as_deref(), arguments.force)
 }
 
-/// A name that says what is made; one of a drill that came with the program would hide it.
+/// A file name that says what the drill is about. It differs from the names of built-in drills,
+/// because a drill of the player's own with the same name would hide the built-in one.
 fn name_of(arguments: &Arguments) -> String {
     let notes = |word: &str, notes: &[Note]| -> String {
         let names: Vec<String> = notes
@@ -128,7 +129,7 @@ fn name_of(arguments: &Arguments) -> String {
 /// Prints a made drill, or writes it into a file.
 ///
 /// # Errors
-/// A target that cannot be written.
+/// The target cannot be written.
 pub(crate) fn put(document: &DrillDocument, target: Option<&Path>, force: bool) -> Ran {
     let text = text_of(document)?;
     let shut = never_opened(document);

@@ -1,4 +1,4 @@
-//! `manual`: the manual pages, from the same table as the command line.
+//! `manual`: prints the manual pages, which are made from the definition of the command line.
 
 use super::{Cli, Outcome, Ran, groups};
 use crate::services::{Failure, output};
@@ -42,7 +42,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     Ok(Outcome::Done)
 }
 
-/// The page of the program, or of a subcommand.
+/// The manual page of the program, or of one subcommand.
 fn page(name: Option<&str>) -> Result<String, Failure> {
     let told = |error: std::io::Error| Failure(format!("cannot write the manual: {error}"));
     let mut whole = Cli::command().disable_help_subcommand(true);
@@ -71,7 +71,8 @@ fn page(name: Option<&str>) -> Result<String, Failure> {
     Ok(escaped(&String::from_utf8_lossy(&bytes)))
 }
 
-/// Signs outside ASCII as every reader of manual pages knows them (groff_char, `\[uXXXX]`).
+/// Escapes characters outside ASCII as `\[uXXXX]`, which every reader of manual pages knows
+/// (groff_char).
 fn escaped(text: &str) -> String {
     use std::fmt::Write as _;
     let mut out = String::with_capacity(text.len());
@@ -85,7 +86,7 @@ fn escaped(text: &str) -> String {
     out
 }
 
-/// The commands in their groups, the files, the environment, the exit codes.
+/// The sections that are written by hand: commands in groups, files, environment and exit codes.
 fn own_sections(whole: &Command) -> Roff {
     let mut roff = Roff::new();
     roff.control("SH", ["COMMANDS"]);

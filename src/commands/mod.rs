@@ -1,7 +1,8 @@
-//! The command line: one file a subcommand, typed arguments, exit codes.
+//! The command line: one file for each subcommand, with typed arguments and exit codes.
 //!
-//! The shell around the core: files, folders, clock and streams are touched here and nowhere
-//! below. Exit 0 is done, 1 is done with findings, 2 is could not run.
+//! This room is the shell around the core: files, folders, the clock and streams are used here and
+//! not in the rooms below. The exit code is 0 for done, 1 for done with findings, and 2 for a
+//! command that could not run.
 
 mod arguments;
 mod blow;
@@ -44,22 +45,23 @@ use clap::{CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
 use std::ffi::OsString;
 use std::process::ExitCode;
 
-/// What a command that ran to its end says to the shell.
+/// The result of a command that ran to its end.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Outcome {
-    /// Nothing to remark.
+    /// The command found nothing to report.
     Done,
-    /// Done, and something was found that the caller asked about.
+    /// The command ran, and found something that the caller asked about, such as a problem in a
+    /// file.
     Findings,
 }
 
-/// What every command returns.
+/// The return type of every command.
 pub(crate) type Ran = Result<Outcome, Failure>;
 
 #[derive(Parser)]
 #[command(
     name = "gracerung",
-    // without it Windows adds the ending of the file
+    // without it the help on Windows shows the name with `.exe`
     bin_name = "gracerung",
     version,
     about = "Metronome-locked drills for pipers",
@@ -146,11 +148,12 @@ enum Command {
     Manual(manual::Arguments),
 }
 
-/// Runs the program with its arguments, the program's own name first.
+/// Runs the program with these arguments, of which the first is the program's own name.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let arguments: Vec<OsString> = arguments.into_iter().collect();
     terminal::tell_panics_visibly();
-    // Asked by scripts on every run: answered before thirty subcommands are described.
+    // Scripts ask for the version on every run, so it is answered before thirty subcommands are
+    // built.
     if let [_, only] = arguments.as_slice()
         && (only == "--version" || only == "-V")
     {
@@ -168,9 +171,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let cli = match parsed {
         Ok(cli) => cli,
         Err(error) => {
-            // Help is our own text, in its styles. An error repeats what was typed.
+            // Help is our own text and keeps its styles. An error repeats what was typed.
             if !error.use_stderr() {
-                // A closed pipe is no reason to panic.
+                // A closed pipe must not cause a panic.
                 let _ = error.print();
                 return ExitCode::SUCCESS;
             }

@@ -1,4 +1,4 @@
-//! `movements`: list and search the movements, print the catalogue and the crossings.
+//! `movements`: lists and searches the movements, and prints the catalogue and the crossings.
 
 use super::{Outcome, Ran, arguments};
 use crate::chanter::{CrossingKind, Finger, NOTES, Note, crossing};
@@ -37,7 +37,7 @@ pub(crate) struct Arguments {
     json: bool,
 }
 
-/// A movement for other programs.
+/// A movement in the form for other programs.
 #[derive(Serialize)]
 struct Row {
     name: &'static str,
@@ -114,7 +114,8 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     })
 }
 
-/// What the words name, or else what players call by them.
+/// The movements that the words find in the catalogue, or else those that players call by these
+/// words.
 fn found(words: &str, gracenotes: &[Note], finger: Option<Finger>) -> Vec<Movement> {
     let found = search(words, gracenotes, finger);
     match find_said(words) {
@@ -126,7 +127,7 @@ fn found(words: &str, gracenotes: &[Note], finger: Option<Finger>) -> Vec<Moveme
     }
 }
 
-/// True for a name that says a note or a school beside the movement.
+/// True for a name that adds a note or a school to the movement.
 fn said_with_more(words: &str) -> bool {
     find_said(words).is_ok_and(|named| named.to.is_some() || named.school.is_some())
 }
@@ -141,7 +142,7 @@ fn nothing_found(words: &str) -> String {
     }
 }
 
-/// The kinds that were found, in the order of their commonest movement.
+/// The kinds of the movements found, ordered by the commonest movement of each kind.
 fn kinds(found: &[Movement]) -> Vec<Family> {
     let mut kinds = Vec::new();
     for movement in found {
@@ -227,7 +228,7 @@ fn table(found: &[Movement]) -> String {
     text
 }
 
-/// A change of note for other programs.
+/// A change of note in the form for other programs.
 #[derive(Serialize)]
 struct CrossingRow {
     from: Note,

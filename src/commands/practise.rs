@@ -1,4 +1,4 @@
-//! `practise`, and the program without a command: the screen and its loop.
+//! `practise`, and the program without a command: the screen and its event loop.
 
 use super::{
     Outcome, Ran, arguments, hear, screen_arguments::ScreenArguments,
@@ -69,7 +69,8 @@ pub(crate) struct Arguments {
     marking: MarkingArguments,
 }
 
-/// Arguments about who marks: a warm-up marks nothing and has none of them.
+/// The options for who marks. They are separate because a warm-up, which marks nothing, has none of
+/// them.
 #[derive(clap::Args)]
 struct MarkingArguments {
     /// A repetition counts as clean unless a pedal or key says otherwise; after six without a key
@@ -88,7 +89,7 @@ struct MarkingArguments {
 }
 
 impl MarkingArguments {
-    /// The flags that were given, as settings.
+    /// The given options, as settings.
     fn flags(&self) -> Vec<(Id, String)> {
         let mut flags = Vec::new();
         let mut give = |id, word: Option<String>| flags.extend(word.map(|word| (id, word)));
@@ -116,13 +117,13 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     let which = arguments.of_tune.which();
     let (opened, asked, stage) = if which.is_given() {
         let chosen = phrases::choose(&opened, wanted, &which)?;
-        // a file is made for who can practise only
+        // no file is made where the terminal cannot be used for practice
         terminal::require()?;
         let (opened, told) = chosen.kept();
         (opened, told, which.first_stage())
     } else {
         if goal.is_none() {
-            // a stage is named as it is practised
+            // names of stages are looked up in the drill as it is practised
             opened.drill = opened.practised();
         }
         let stage = match wanted {
@@ -133,7 +134,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     };
     terminal::require()?;
     let begin = Begin {
-        // bars of a tune are cells of their own, which no homework asks for
+        // bars of a tune have cells of their own, so the homework's goal does not apply to them
         goal: goal.filter(|_| !which.is_given()),
         says: asked,
         own_place: which.is_given(),
@@ -152,7 +153,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     screen(&arguments.screen, &settings, shell, model)
 }
 
-/// A tempo so many beats a minute under the top of the ladder.
+/// The rung whose tempo is this many beats a minute below the top of the ladder.
 fn below_band(drill: &Drill, beats: u16) -> Result<arguments::AtRung, Failure> {
     let goal = drill.ladder.to();
     let tempo = goal.value() - Fraction::from_integer(i128::from(beats));
@@ -168,7 +169,7 @@ fn below_band(drill: &Drill, beats: u16) -> Result<arguments::AtRung, Failure> {
     })
 }
 
-/// Where the words of the command line want to begin. A length alone means the stage that opens the
+/// Where the command line asks to begin. A tone length alone asks for the stage that opens the
 /// movement.
 fn begin(drill: &Drill, stage: Option<usize>, at: arguments::AtRung) -> Result<Begin, Failure> {
     let opens = |stage: &Stage| matches!(stage.kind, StageKind::Opening { .. });
@@ -194,7 +195,7 @@ fn begin(drill: &Drill, stage: Option<usize>, at: arguments::AtRung) -> Result<B
     })
 }
 
-/// Runs the program without a command: the list of drills.
+/// Runs the program without a command, which shows the list of drills.
 pub(crate) fn choose() -> Ran {
     terminal::require()?;
     let arguments = ScreenArguments::default();
@@ -210,7 +211,7 @@ pub(crate) fn choose() -> Ran {
     screen(&arguments, &settings, shell, model)
 }
 
-/// The shell, and the choices of the settings.
+/// The shell, with the player's choices from the settings.
 pub(super) fn start(
     arguments: &ScreenArguments,
     settings: &Settings,
@@ -231,11 +232,12 @@ pub(super) fn start(
     Ok((shell, options))
 }
 
-/// Between two looks at the microphone: a note is to be on the screen within 80 ms of sounding.
+/// Time between two readings of the microphone. A note should be on the screen within 80 ms of
+/// sounding.
 const EAR: Duration = Duration::from_millis(5);
-/// Between two drawings of a countdown.
+/// Time between two drawings of a countdown.
 const COUNTDOWN: Duration = Duration::from_millis(250);
-/// Between two looks at signals while nothing does.
+/// Time between two checks for signals while nothing else happens.
 const IDLE: Duration = Duration::from_millis(900);
 
 pub(super) fn screen(
@@ -244,8 +246,9 @@ pub(super) fn screen(
     shell: Shell,
     mut model: Model,
 ) -> Ran {
-    // Whoever leaves before the device is open must not see what its library says of it: the shell,
-    // which waits for the device, goes first.
+    // A player who leaves before the device is open must not see the messages of the sound library.
+    // So the shell, which waits for the device, is dropped before the redirection of those
+    // messages.
     let log = terminal::log_file();
     let _quiet = Quiet::into_file(log.as_ref()).ok();
     let mut shell = shell;
@@ -258,7 +261,7 @@ pub(super) fn screen(
         let shown = match manner {
             Manner::Lines => Shown::Lines(Box::default()),
             Manner::Screen => {
-                // without colours bold and reverse carry the meaning
+                // without colours, bold and reverse video carry the meaning
                 let theme = Theme::new(settings::colours(settings));
                 Shown::Screen(Box::new(Canvas::new()?), theme)
             }
@@ -298,8 +301,8 @@ pub(super) fn screen(
     Ok(Outcome::Done)
 }
 
-/// What is said once when the program begins: a wrong setting, a sharp rise of a week, or the level
-/// of headphones.
+/// The sentence for the start of the program: a wrong setting, a sharp rise of playing time in a
+/// week, or the level of headphones.
 fn opening_words(chosen: &Settings, shell: &Shell) -> Option<String> {
     if chosen.wrong() > 0 {
         let wrong = crate::wording::count(chosen.wrong(), "setting is", "settings are");
@@ -320,18 +323,18 @@ fn opening_words(chosen: &Settings, shell: &Shell) -> Option<String> {
     })
 }
 
-/// The note that the microphone hears.
+/// The note that the microphone hears now; none in silence.
 fn note_heard(model: &Model) -> Option<crate::chanter::Note> {
     model.ear()?.note.map(|(note, _)| note)
 }
 
-/// The pages of the start, of practice and of the session, as a screen or as lines.
+/// The start page, practice and the session, on a screen or in lines.
 enum Shown {
     Screen(Box<Canvas>, Theme),
     Lines(Box<Plain>),
 }
 
-/// One loop for the start page, practice and the session: the model, and what it acts on.
+/// The event loop of the start page, practice and the session, with all that it needs.
 struct Practice<'a> {
     shell: &'a mut Shell,
     model: &'a mut Model,
@@ -340,35 +343,35 @@ struct Practice<'a> {
     chosen: &'a Settings,
     shown: Shown,
     care: Care,
-    /// The page that was shown last.
+    /// The page that was drawn last.
     page: Page,
     drawn: Instant,
 }
 
 impl Practice<'_> {
-    /// The start page shows today's session and homework.
+    /// Reads today's session and homework for the start page.
     fn tell_of_today(&mut self) {
         if let Some(today) = self.shell.today() {
             self.shell.tell(self.model, today);
         }
     }
 
-    /// Shows the first screen, and then what takes longer.
+    /// Draws the first screen, and then loads what takes longer.
     fn begins(&mut self) -> Result<(), Failure> {
         self.show(false)?;
-        // Every drill's marks are read for the list, which a drill that was named does not show.
+        // The list needs the marks of every drill. A program started with one drill shows no list.
         if self.model.page() == Page::Choose {
             let drills = self.shell.list(true);
             self.shell.tell(self.model, Message::Listed(drills));
         }
         self.tell_of_today();
-        // Where something is said already, a journal that cannot be written for one, that stands.
+        // A notice that is shown already stays, such as one about a journal that cannot be written.
         if self.model.notice().is_none()
             && let Some(word) = opening_words(self.chosen, self.shell)
         {
             self.shell.tell(self.model, Message::Care(word));
         }
-        // A way for the tests to see what a panic leaves behind; not in a release.
+        // Tests see here what a panic leaves behind. It does not exist in a release build.
         #[cfg(debug_assertions)]
         assert!(
             std::env::var_os("PANIC_FOR_A_TEST").is_none(),
@@ -377,8 +380,8 @@ impl Practice<'_> {
         Ok(())
     }
 
-    /// Runs a part of a session that has a page of its own, in the terminal that is ours already.
-    /// True where the player left it before its end.
+    /// Runs a part of a session that has a page of its own, in the terminal that the program uses
+    /// already. Returns true where the player left the page before its end.
     fn run_aside(&self, aside: &Aside, world: &mut World<'_>) -> Result<bool, Failure> {
         let (arguments, chosen) = (self.arguments, self.chosen);
         match aside {

@@ -1,4 +1,4 @@
-//! `progress`: how the weeks went.
+//! `progress`: shows the results of the past weeks.
 
 use super::{Outcome, Ran, today, tune};
 use crate::app::scores;
@@ -53,7 +53,7 @@ pub(crate) struct Arguments {
     force: bool,
 }
 
-/// The drills that are meant: one by name, or all of a movement.
+/// The drills that are meant: one by its name, or all drills of a movement.
 fn meant(what: Option<&str>) -> Result<Vec<Known>, Failure> {
     let Some(what) = what else {
         return Ok(plan::all_known());
@@ -81,8 +81,8 @@ fn meant(what: Option<&str>) -> Result<Vec<Known>, Failure> {
     }
 }
 
-/// The tunes that are meant with the bars to work on in each; a drill of some bars of another tune is
-/// that tune's.
+/// The titles of the meant tunes, each with the bars to work on. A drill of some bars of a tune
+/// counts for that tune.
 fn failing(what: Option<&str>) -> Vec<(String, String)> {
     let playable = library::playable();
     let named: Vec<_> = what
@@ -111,8 +111,7 @@ fn failing(what: Option<&str>) -> Vec<(String, String)> {
         .collect()
 }
 
-/// The music that was marked under a drill's name and stands in none of these drills as they are
-/// now.
+/// Music that was marked under a drill's name but is in none of these drills as they are now.
 fn earlier(journal: &Journal, drills: &[Known]) -> Result<Vec<Earlier>, JournalError> {
     let mut found = Vec::new();
     for drill in drills {
@@ -205,7 +204,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     Ok(Outcome::Done)
 }
 
-/// Refuses what could not be written once all is read.
+/// Refuses a target that cannot be written, before the journal is read.
 fn ready(target: &Path, force: bool) -> Result<(), Failure> {
     output::ready_to_write(target, force)?;
     match target.extension().and_then(|end| end.to_str()) {
@@ -217,8 +216,8 @@ fn ready(target: &Path, force: bool) -> Result<(), Failure> {
     }
 }
 
-/// The file that the ending of a name asks for: a picture in lines or dots, or a page with both widths of
-/// it and all lines.
+/// The file in the format of the target's extension: an SVG, a PNG, or an HTML page with the
+/// picture in two widths and all lines.
 fn pictured(
     target: &Path,
     title: &str,

@@ -1,4 +1,4 @@
-//! `recognise`: name a run of gracenotes between two notes.
+//! `recognise`: names a run of gracenotes between two notes.
 
 use super::{Outcome, Ran, arguments};
 use crate::chanter::Note;

@@ -1,4 +1,4 @@
-//! `render`: a stage into a WAV file.
+//! `render`: writes a stage into a WAV file.
 
 use super::{Outcome, Ran, arguments};
 use crate::app::score_of;
@@ -111,7 +111,8 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     Ok(Outcome::Done)
 }
 
-/// Seconds of sound from which on a bar of progress is worth a look: about two seconds of work.
+/// The length of sound in seconds from which a progress bar is shown. It takes about two seconds to
+/// compute.
 const LONG: f64 = 600.0;
 
 fn progress(seconds: f64) -> ProgressBar {

@@ -1,4 +1,4 @@
-//! `schema`: the JSON Schema of a drill file.
+//! `schema`: prints the JSON Schema of a drill file.
 
 use super::{Outcome, Ran};
 use crate::services::output;

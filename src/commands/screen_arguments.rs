@@ -1,4 +1,4 @@
-//! The arguments of everything with a screen, and the settings and the player that they ask for.
+//! The options of every command with a screen, and the settings and the player that they lead to.
 
 use super::arguments;
 use crate::live::{Asked, Player};
@@ -54,7 +54,7 @@ fn click_sound(text: &str) -> Result<ClickSound, String> {
 }
 
 impl ScreenArguments {
-    /// The flags that were given, as settings.
+    /// The given options, as settings.
     pub(super) fn flags(&self) -> Vec<(Id, String)> {
         let mut flags = Vec::new();
         let mut give = |id, word: Option<String>| flags.extend(word.map(|word| (id, word)));
@@ -80,15 +80,15 @@ impl ScreenArguments {
         flags
     }
 
-    /// Settings with these flags.
+    /// The settings, overridden by the given options.
     ///
     /// # Errors
-    /// Problems in the settings file or the environment, all of them.
+    /// All problems in the settings file and the environment.
     pub(crate) fn settings(&self) -> Result<Settings, Failure> {
         settings_of(&self.flags())
     }
 
-    /// The player that settings with these flags ask for; nothing sounds yet.
+    /// A player as the settings and options ask for. Nothing sounds yet.
     pub(super) fn player(&self, settings: &Settings) -> Player {
         let mut player = Player::new(self.asked(settings), settings::options(settings).sound());
         player.set_offset(settings.number(keys::OFFSET) as i32);
@@ -103,7 +103,8 @@ impl ScreenArguments {
     }
 }
 
-/// Settings for a page with sound; the limits of judging only where somebody is judged.
+/// The settings for a page with sound, overridden by these options. The thresholds of judging are
+/// read only where the microphone marks.
 ///
 /// # Errors
 /// A setting that the page needs is wrong.

@@ -1,4 +1,5 @@
-//! `settings`: show each value and where it comes from; and settings for the other commands.
+//! `settings`: shows each setting with its value and source, and loads the settings for the other
+//! commands.
 
 use super::{Outcome, Ran};
 use crate::services::{Failure, calibration, folders, output, settings, table::table};

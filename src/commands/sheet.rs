@@ -1,4 +1,4 @@
-//! `sheet`: drills on paper.
+//! `sheet`: prints drills on paper.
 
 use super::{Outcome, Ran, arguments, tune};
 use crate::drill::Drill;
@@ -50,7 +50,7 @@ pub(crate) struct Arguments {
     force: bool,
 }
 
-/// Papers by name.
+/// The paper sizes by name.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 pub(crate) enum PaperName {
     /// 210 × 297 mm.
@@ -68,20 +68,21 @@ impl From<PaperName> for Paper {
     }
 }
 
-/// Dots an inch of a PNG: sharp on a screen and in print, and a page under 2 MB.
+/// The resolution of a PNG in dots per inch: sharp on a screen and in print, with a page below 2
+/// MB.
 const DOTS: f64 = 150.0;
 
-/// What can be written.
+/// The formats that can be written.
 pub(super) enum Format {
     Pdf,
     Svg,
     Png,
 }
 
-/// What the ending of a path asks for.
+/// The format that a path's extension asks for.
 ///
 /// # Errors
-/// None that we write.
+/// The extension stands for no format that can be written.
 pub(super) fn format_of(path: &Path) -> Result<Format, Failure> {
     let ending = path
         .extension()
@@ -101,7 +102,7 @@ impl Format {
     /// A booklet in this format.
     ///
     /// # Errors
-    /// It cannot be written in it: too many pages for one picture.
+    /// The format cannot hold the booklet, such as a single picture for several pages.
     pub(super) fn write(&self, booklet: &Booklet) -> Result<Vec<u8>, Failure> {
         match self {
             Self::Pdf => write_pdf(booklet).map_err(|error| Failure(error.to_string())),
@@ -152,10 +153,10 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     Ok(outcome)
 }
 
-/// At most so many characters are named.
+/// The most characters that are named in the message.
 const MOST_NAMED: usize = 8;
 
-/// Says once which characters the font of sheets does not have.
+/// Reports once which characters the font of sheets lacks.
 pub(super) fn told_lacking(booklet: &Booklet) -> Outcome {
     let lacking = booklet.lacking();
     if lacking.is_empty() {

@@ -1,4 +1,5 @@
-//! `takes`: what was kept while practising: list, play beside the reference, at half speed, write.
+//! `takes`: lists the recordings kept while practising, plays them beside the reference or at half
+//! speed, and writes them to files.
 
 use super::{Outcome, Ran};
 use crate::chanter::{Tuning, TuningTable};
@@ -135,7 +136,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
 /// Plays a recording as it is, in both ears.
 ///
 /// # Errors
-/// It cannot be read or played.
+/// The recording cannot be read or played.
 pub(super) fn play_file(file: &Path) -> Result<(), Failure> {
     let (samples, rate) = read(file)?;
     let mut channels = vec![samples];
@@ -186,8 +187,8 @@ fn remove(path: &Path) -> Ran {
     Ok(Outcome::Done)
 }
 
-/// The reference beside the repetitions that are found in the take; none, with a word why, where
-/// there are none.
+/// The reference, laid beside the repetitions that are found in the recording. Where there are
+/// none, the reason is given.
 fn reference(
     samples: &[f32],
     rate: SampleRate,

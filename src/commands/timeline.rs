@@ -1,4 +1,4 @@
-//! `timeline`: what sounds when, to the frame.
+//! `timeline`: prints when each sound begins and ends, in frames.
 
 use super::{Outcome, Ran, arguments};
 use crate::app::score_of;

@@ -1,4 +1,4 @@
-//! `today`: what to practise now, and why.
+//! `today`: shows what to practise now, and why.
 
 use super::{Outcome, Ran, practise, screen_arguments::ScreenArguments};
 use crate::app::{Message, Model};
@@ -49,7 +49,7 @@ pub(crate) struct Arguments {
     screen: ScreenArguments,
 }
 
-/// Reads a day.
+/// Reads a date such as 2027-01-15.
 pub(crate) fn day(text: &str) -> Result<Date, String> {
     text.trim()
         .parse()
@@ -61,7 +61,7 @@ struct Plan<'a> {
     date: Date,
     minutes: u32,
     items: &'a [Item],
-    /// Drills to hear first, with `gracerung hear`: those of a new movement.
+    /// The drills of a new movement, which should be heard first with `gracerung hear`.
     hear: Vec<&'a str>,
 }
 
@@ -106,7 +106,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     if items.is_empty() {
         text.push_str("nothing is due and there is nothing new: play what you like\n");
     }
-    // A sentence stays a line where another program reads it.
+    // a sentence is not wrapped where another program reads the output
     let width = if std::io::stdout().is_terminal() {
         terminal::columns()
     } else {
@@ -144,7 +144,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     Ok(Outcome::Done)
 }
 
-/// A rung as `practise` is asked for it.
+/// A rung as an option of `practise`.
 fn asked(rung: Rung) -> String {
     let number = |value| spell_fraction(&value).replace('½', ".5");
     match rung {
@@ -153,7 +153,7 @@ fn asked(rung: Rung) -> String {
     }
 }
 
-/// A word in quotes where a shell would not take it as one.
+/// A word, quoted where a shell would split or change it.
 fn quoted(word: &str) -> String {
     let plain = |sign: char| sign.is_alphanumeric() || "-_./".contains(sign);
     if word.chars().all(plain) {
@@ -163,7 +163,7 @@ fn quoted(word: &str) -> String {
     }
 }
 
-/// The plan as a session that is played.
+/// Plays the plan as a session.
 fn play(arguments: &ScreenArguments, minutes: Option<u32>) -> Ran {
     terminal::require()?;
     let own = arguments.settings()?;

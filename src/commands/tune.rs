@@ -1,4 +1,5 @@
-//! `tune`: the movements of a tune, hardest first, and a bar or movement of it as a drill.
+//! `tune`: lists the movements of a tune, the hardest first, and makes a drill of a bar or a
+//! movement of it.
 
 use super::{Outcome, Ran, arguments, make};
 use crate::app::{planned, prints, scores};
@@ -68,7 +69,7 @@ pub(crate) struct Arguments {
     json: bool,
 }
 
-/// A movement for other programs.
+/// A movement in the form for other programs.
 #[derive(Serialize)]
 struct Row {
     number: usize,
@@ -132,7 +133,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             work_on: &work_on,
         })?;
     } else {
-        // a drill's first stage may hold single notes where a later one holds the movement
+        // a drill's first stage may hold only single notes, while a later stage holds the movement
         let title = match opened.drill.stages.as_slice() {
             [_] => opened.drill.title.clone(),
             stages => format!(
@@ -149,7 +150,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     Ok(Outcome::Done)
 }
 
-/// A movement as players say it.
+/// A movement's name as players say it.
 fn spoken(found: &Found) -> String {
     let movement = found.movement.map(Movement::spoken);
     movement.unwrap_or("unknown").to_owned()
@@ -190,7 +191,7 @@ fn told(title: &str, rows: &[Row], found: &[Found], fails: bool) -> String {
     )
 }
 
-/// How the bars of a stage went, in it and in every drill made of its bars that is known.
+/// The results of each bar of a stage, from this drill and from every known drill made of its bars.
 pub(crate) fn failing(opened: &Opened, stage: usize, drills: &[Opened]) -> Vec<BarLine> {
     let own = scores(&opened.drill);
     let Some(tune) = own.get(stage) else {
@@ -205,8 +206,8 @@ pub(crate) fn failing(opened: &Opened, stage: usize, drills: &[Opened]) -> Vec<B
     bar_lines(tune, &named, &entries.unwrap_or_default())
 }
 
-/// How the bars of a tune went, in it and in every drill of the player's that is made of its bars; none
-/// of a drill that is no tune.
+/// The results of each bar of a tune, from the tune itself and from every playable drill made of
+/// its bars. Empty where the drill is not a tune.
 pub(super) fn bars_that_fail(opened: &Opened) -> Vec<BarLine> {
     if opened.drill.is_tune() {
         failing(opened, 0, &library::playable())
@@ -215,7 +216,8 @@ pub(super) fn bars_that_fail(opened: &Opened) -> Vec<BarLine> {
     }
 }
 
-/// The movements that stand in bars that fail, most failing first; then the others as they came.
+/// Puts the movements that stand in bars to work on first, those of the worst bar at the front. The
+/// other movements keep their order.
 fn where_it_fails_first(mut found: Vec<Found>, bars: &[BarLine]) -> Vec<Found> {
     let work_on = work_on(bars);
     let worst = |found: &Found| {
@@ -228,7 +230,7 @@ fn where_it_fails_first(mut found: Vec<Found>, bars: &[BarLine]) -> Vec<Found> {
     found
 }
 
-/// Where the tune failed, eight bars to a line; nothing where nothing was said of it yet.
+/// A map of where the tune failed, with eight bars a line; empty where no bar has a result yet.
 fn map(bars: &[BarLine], work_on: &[u16]) -> String {
     use std::fmt::Write as _;
     if bars.iter().all(|line| line.of == 0) {
@@ -260,11 +262,11 @@ fn map(bars: &[BarLine], work_on: &[u16]) -> String {
     text
 }
 
-/// The highest tempo at which the player cleared each movement between each two notes, from every
-/// drill that is known: a cleared cell counts for every movement that its stage plays in real time.
+/// The highest tempo at which the player cleared each movement between two notes, from every known
+/// drill. A cleared cell counts for every movement that its stage plays in real time.
 fn cleared(drills: &[Opened]) -> HashMap<(Vec<Note>, Context), Bpm> {
     let mut cleared: HashMap<(Vec<Note>, Context), Bpm> = HashMap::new();
-    // without a journal nothing was practised yet; none is made for asking
+    // without a journal nothing was practised yet; merely asking must not create one
     let Some(mut journal) = folders::data()
         .ok()
         .map(|folder| folder.join("journal.sqlite"))
@@ -283,7 +285,7 @@ fn cleared(drills: &[Opened]) -> HashMap<(Vec<Note>, Context), Bpm> {
         let state = replay(Plan::new(&opened.name, stages), &entries);
         for (stage, score) in scores.iter().enumerate() {
             let cells = state.board().stage(stage).iter();
-            // an opened movement is not yet one in real time
+            // a cell of an opened movement does not count as one in real time
             let highest = cells
                 .filter(|cell| cell.status == CellStatus::Clear && !cell.key.rung.is_opened())
                 .map(|cell| cell.key.rung.tempo())
@@ -322,7 +324,7 @@ fn joined(arguments: &Arguments, opened: &Opened, stage: usize, given: &[BarRang
     make::put(&document, arguments.output.as_deref(), arguments.force)
 }
 
-/// Makes the drill of a bar or of a movement in its place.
+/// Makes the drill of a bar, or of a movement at its place in the tune.
 fn place(
     arguments: &Arguments,
     opened: &Opened,
@@ -372,7 +374,7 @@ fn place(
         .clone()
         .filter(|_| arguments.output.is_some());
     let ran = make::put(&document, arguments.output.as_deref(), arguments.force)?;
-    // what is made is not seen where it goes into a file
+    // a drill that goes into a file is not visible, so a sentence says what was made
     if let Some(about) = about {
         output::print(&format!("{about}\n"))?;
     }

@@ -1,4 +1,4 @@
-//! `warmup`: runs by itself, hands free, and marks nothing.
+//! `warmup`: runs a warm-up by itself, without keys and without marks.
 
 use super::{Outcome, Ran, arguments, screen_arguments::ScreenArguments};
 use crate::app::{HeardPlace, WarmMusic, Warming, scores};
@@ -97,8 +97,8 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     Ok(Outcome::Done)
 }
 
-/// A warm-up within a session: the terminal is taken already, and at its end it goes on by itself.
-/// True where the player left it before its end.
+/// Runs a warm-up within a session, in the terminal that the session uses already. At its end the
+/// session goes on by itself. Returns true where the player left before the end.
 pub(super) fn in_session(
     arguments: &ScreenArguments,
     own: &Settings,
@@ -124,7 +124,7 @@ fn warming(steps: Vec<WarmStep>) -> Result<Warming, Failure> {
     Ok(Warming::new(steps, music))
 }
 
-/// A step's music, laid at its tempo.
+/// The music of a step, laid out at the step's tempo.
 fn music(step: &WarmStep) -> Result<WarmMusic, Failure> {
     let (drill, stage): (Drill, usize) = match &step.drill {
         Some((name, stage)) => (open::open(name)?.drill, *stage),
@@ -156,7 +156,7 @@ fn music(step: &WarmStep) -> Result<WarmMusic, Failure> {
     })
 }
 
-/// The step in a line, for screens that are read aloud.
+/// The step as one line, for a screen reader.
 fn spoken(warming: &Warming) -> String {
     let Some(step) = warming.step() else {
         return "Warm: now play.".to_owned();
@@ -174,18 +174,18 @@ fn spoken(warming: &Warming) -> String {
     )
 }
 
-/// A warm-up that plays: what runs, what sounds, what is shown.
+/// A running warm-up with its player and its screen.
 struct Page {
     warming: Warming,
     player: Player,
     pedals: pedals::Pedals,
     foot: Foot,
-    /// The timeline of the step that runs.
+    /// The serial number of the timeline of the present step.
     serial: Option<u64>,
-    /// True where there is no reference at all.
+    /// True where no reference sounds at all.
     alone: bool,
     left_handed: bool,
-    /// True where the session goes on by itself at its end.
+    /// True where a session goes on by itself at the end.
     goes_on: bool,
     shown: Shown,
     last: Instant,
@@ -193,10 +193,10 @@ struct Page {
     left: bool,
 }
 
-/// The page on a screen, or as lines that a screen reader says.
+/// The page on a screen, or in lines for a screen reader.
 enum Shown {
     Screen(Box<Canvas>, Theme),
-    /// What was said last, and the trouble that was told last.
+    /// The line and the error that were printed last.
     Lines(String, Option<String>),
 }
 
@@ -242,7 +242,7 @@ impl Page {
         Ok(page)
     }
 
-    /// Sends the music of the step that runs; at the end there is none.
+    /// Sends the music of the present step to the player, or stops the player after the last step.
     fn begin(&mut self, when: When) {
         let (Some(step), Some(present)) = (self.warming.step(), self.warming.present()) else {
             self.player.stop();
@@ -369,7 +369,7 @@ impl Paged for Page {
                 })
             }
             Shown::Lines(said, told) => {
-                // each once, when it changes
+                // each error is printed once, when it changes
                 if let Some(trouble) = trouble.filter(|trouble| Some(trouble) != told.as_ref()) {
                     output::print(&format!("{trouble}\r\n"))?;
                     *told = Some(trouble);
@@ -389,7 +389,7 @@ impl Paged for Page {
     }
 }
 
-/// Runs a warm-up in the terminal that is ours.
+/// Runs a warm-up in a terminal that is already set up.
 fn play(
     arguments: &ScreenArguments,
     own: &Settings,

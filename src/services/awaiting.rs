@@ -1,38 +1,39 @@
-//! The repetitions that are waited for with the microphone: those that play, and those that are over
-//! and whose last sound is still on its way.
+//! The repetitions whose recording is awaited: the one that plays, and those that are over while
+//! their last sound is still on its way from the microphone.
 //!
-//! Knows no device and no thread: seconds are those of the microphone's stream.
+//! This module knows no device and no thread. All seconds are those of the microphone's stream.
 
 use crate::listening::{AROUND_S, ExpectedStage};
 use crate::units::Seconds;
 use std::collections::VecDeque;
 
-/// How many reports of a beginning are kept: those of a second.
+/// How many reports of a repetition's beginning are kept. It is about a second of reports.
 const TELLINGS: usize = 200;
 
-/// A repetition, by the serial of its timeline and its cycle.
+/// A repetition, named by the serial number of its timeline and its cycle.
 pub(super) type Key = (u64, u64);
 
 /// A repetition that plays or has just ended.
 pub(crate) struct Awaited {
     pub(crate) key: Key,
     pub(crate) piece: ExpectedStage,
-    /// Where it begins, seconds, as the devices say it again and again while it plays: one such
-    /// report may be milliseconds off, where another program had the processor.
+    /// The times at which the repetition begins, in seconds, as the devices report them again and
+    /// again while it plays. A single report may be milliseconds off, where another program
+    /// occupied the processor.
     starts_s: Vec<f64>,
-    /// How much later the microphone hears it than the devices say, seconds; none where that was not
-    /// measured.
+    /// The measured latency that the devices do not report, in seconds; none where it was not
+    /// calibrated.
     later_s: Option<f64>,
-    /// How often the microphone had lost sound when the repetition began.
+    /// The number of gaps in the microphone's stream when the repetition began.
     lost: u32,
-    /// How often the microphone had lost sound when the repetition ended: what is lost in the
-    /// breath after it is not part of its sound.
+    /// The number of gaps when the repetition ended. A gap in the breath after it does not concern
+    /// it.
     lost_at_end: Option<u32>,
 }
 
 impl Awaited {
-    /// A repetition that begins at `began_s` by the devices' word, when sound had been lost `lost`
-    /// times.
+    /// A repetition that begins at `began_s` as the devices report it. `lost` is the number of gaps
+    /// in the stream so far.
     pub(crate) fn new(
         key: Key,
         piece: ExpectedStage,
@@ -56,12 +57,13 @@ impl Awaited {
         Seconds(sorted.get(sorted.len() / 2).copied().unwrap_or(0.0))
     }
 
-    /// True where its place is known to a few milliseconds.
+    /// True where the beginning is known to a few milliseconds, because the devices were
+    /// calibrated.
     pub(crate) fn exact(&self) -> bool {
         self.later_s.is_some()
     }
 
-    /// True where all of its sound came in and none was lost.
+    /// True where the whole repetition was recorded without a gap.
     pub(crate) fn is_whole(&self) -> bool {
         self.lost_at_end == Some(self.lost)
     }
@@ -71,18 +73,18 @@ impl Awaited {
     }
 }
 
-/// All of them, oldest first.
+/// All awaited repetitions.
 #[derive(Default)]
 pub(crate) struct Awaiting {
     all: VecDeque<Awaited>,
-    /// The one that was waited for last.
+    /// The repetition that was added or skipped last.
     latest: Option<Key>,
 }
 
 impl Awaiting {
-    /// Looks at all of them at a second of the stream, when sound had been lost `lost` times. A
-    /// repetition that was cut short is not waited for; one that came to its end is, whatever plays
-    /// now. A gap in the sound is reported `told_s` later than it happens.
+    /// Updates all repetitions at this second of the stream. `lost` is the number of gaps so far. A
+    /// repetition that was cut short is dropped; one that came to its end stays, whatever plays
+    /// now. A gap is reported `told_s` seconds after it happens.
     pub(crate) fn look(&mut self, second: f64, playing: Option<Key>, lost: u32, told_s: f64) {
         self.all
             .retain(|awaited| playing == Some(awaited.key) || second >= awaited.end_s());
@@ -93,7 +95,8 @@ impl Awaiting {
         }
     }
 
-    /// The next one that has come in with the sound after it.
+    /// Takes out the next repetition whose recording is complete, including a little sound after
+    /// it.
     pub(crate) fn next_over(&mut self, second: f64) -> Option<Awaited> {
         let over = |awaited: &Awaited| second > awaited.end_s() + AROUND_S;
         self.all
@@ -102,7 +105,7 @@ impl Awaiting {
             .then(|| self.all.pop_front())?
     }
 
-    /// Takes one more report of where the repetition that plays began.
+    /// Takes one more report of where the playing repetition began.
     pub(crate) fn began(&mut self, key: Key, second: f64, beat: f64) {
         if let Some(awaited) = self.all.back_mut()
             && awaited.key == key
@@ -115,14 +118,14 @@ impl Awaiting {
         }
     }
 
-    /// True for a repetition that just begins: no later one was waited for. Its timeline may be new
-    /// as well.
+    /// True for a repetition that just begins: neither it nor a later one is known yet. Its
+    /// timeline may be new as well.
     pub(crate) fn is_new(&self, key: Key) -> bool {
         self.latest < Some(key)
     }
 
-    /// Skips a repetition that is too long to be heard; true where its timeline is not that of the
-    /// one before.
+    /// Skips a repetition that is too long to be recorded. Returns true where its timeline differs
+    /// from that of the repetition before.
     pub(crate) fn skip(&mut self, key: Key) -> bool {
         let before = self.latest.replace(key);
         before.map(|(serial, _)| serial) != Some(key.0)
@@ -133,12 +136,12 @@ impl Awaiting {
         self.all.push_back(awaited);
     }
 
-    /// Takes out all that are waited for, before the stream begins anew.
+    /// Takes out all awaited repetitions, before the stream starts again.
     pub(crate) fn take_all(&mut self) -> Vec<Awaited> {
         self.all.drain(..).collect()
     }
 
-    /// Drops the repetitions that were not whole, because nobody listened for a while.
+    /// Drops the repetitions that are not complete, because the stream was not read for a while.
     pub(crate) fn keep_whole(&mut self) {
         self.all.retain(Awaited::is_whole);
     }
@@ -148,7 +151,7 @@ impl Awaiting {
 mod tests {
     use super::*;
 
-    /// A repetition that lasts four seconds; one begins every six.
+    /// A repetition of four seconds; one begins every six seconds.
     fn awaited(cycle: u64, lost: u32) -> Awaited {
         let piece = ExpectedStage {
             notes: Vec::new(),
@@ -159,8 +162,8 @@ mod tests {
         Awaited::new((1, cycle), piece, 6.0 * cycle as f64, None, lost)
     }
 
-    /// Takes in the stream from one second to another, with a gap reported at `lost_at`. Gives the
-    /// cycles that were over, and of each whether none of it was lost.
+    /// Takes in the stream from one second to another, with a gap reported at `lost_at`. Returns
+    /// the cycles that were complete, each with true where it had no gap.
     fn listen(awaiting: &mut Awaiting, (from, to): (f64, f64), lost_at: f64) -> Vec<(u64, bool)> {
         let mut over = Vec::new();
         let steps = ((to - from) * 100.0).round() as u32;
@@ -179,8 +182,8 @@ mod tests {
         over
     }
 
-    /// A gap in the breath would void a repetition that was heard whole; one in its last note would be
-    /// heard as a fault, because it is told a little later.
+    /// A gap in the breath must not spoil a repetition that was recorded whole. A gap in its last
+    /// note, although it is reported a little later, must not be judged as the player's fault.
     #[test]
     fn only_a_gap_in_a_repetition_voids_it() {
         for (lost_at, whole) in [
@@ -194,8 +197,8 @@ mod tests {
         }
     }
 
-    /// A stream that begins anew would swallow the repetition that is over and waits for what sounds
-    /// after it, and nobody would hear of the one that plays.
+    /// A stream that starts again must not lose the repetition that is over and whose last sound is
+    /// still awaited, nor the one that plays.
     #[test]
     fn before_the_stream_begins_anew_each_is_told() {
         let mut awaiting = Awaiting::default();
@@ -211,7 +214,8 @@ mod tests {
         assert!(awaiting.take_all().is_empty());
     }
 
-    /// A repetition during which something else had the terminal was not listened to and is not judged.
+    /// A repetition during which another program had the terminal was not recorded and is not
+    /// judged.
     #[test]
     fn what_was_left_half_way_is_not_waited_for() {
         let mut awaiting = Awaiting::default();

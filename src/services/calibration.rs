@@ -1,30 +1,30 @@
-//! What was measured of pairs of devices, kept beside the settings.
+//! The measured latencies of pairs of devices, which are stored beside the settings.
 use super::{Failure, files, folders, output};
 use crate::drill::LARGEST_FILE;
 use serde::{Deserialize, Serialize};
 
-/// What was measured of a pair of devices.
+/// The measured latency of one pair of devices.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Calibrated {
-    /// The device that plays.
+    /// The name of the playback device.
     pub(crate) device: String,
-    /// The microphone that hears it.
+    /// The name of the microphone.
     pub(crate) microphone: String,
-    /// How much later than both say the microphone hears what is played, milliseconds.
+    /// The latency that neither device reports, in milliseconds.
     pub(crate) later_ms: f64,
-    /// The whole way from the program to the device, through the air and back, milliseconds, with
-    /// what the devices say of themselves.
+    /// The latency of the whole way from the program through the playback device, the air and the
+    /// microphone back to the program, in milliseconds. It includes what the devices report.
     pub(crate) round_trip_ms: f64,
-    /// How far the single sweeps lay apart, milliseconds.
+    /// The spread of the single measurements, in milliseconds.
     pub(crate) spread_ms: f64,
-    /// How many sweeps were heard.
+    /// How many sweeps were measured.
     pub(crate) sweeps: usize,
 }
 
 /// Every pair that was measured; empty where there is no file.
 ///
 /// # Errors
-/// The file cannot be read, or is not ours.
+/// The file cannot be read, or has another format.
 pub(crate) fn stored() -> Result<Vec<Calibrated>, Failure> {
     let path = folders::calibration()?;
     if !path.exists() {
@@ -39,13 +39,13 @@ pub(crate) fn stored() -> Result<Vec<Calibrated>, Failure> {
     })
 }
 
-/// Keeps what was measured of a pair, in the place of what was measured of it before.
+/// Stores the measurement of a pair and replaces an earlier one of the same pair.
 ///
 /// # Errors
 /// The file cannot be written.
 pub(crate) fn store(found: &Calibrated) -> Result<(), Failure> {
     let path = folders::calibration()?;
-    // a file that does not read is replaced: everything in it can be measured again
+    // a file that cannot be read is replaced, because everything in it can be measured again
     let mut all = stored().unwrap_or_default();
     all.retain(|pair| (&pair.device, &pair.microphone) != (&found.device, &found.microphone));
     all.push(found.clone());

@@ -1,4 +1,4 @@
-//! Drill files by name or path, and what was found in them.
+//! Reads drill files and finds their problems.
 use super::{Failure, files, settings};
 use crate::drill::{Drill, LARGEST_FILE, Problem, line_by_line, read_for};
 use crate::exchange::{self, Format, read_drill};
@@ -9,20 +9,20 @@ use std::path::Path;
 /// A drill that was read.
 #[derive(Debug, Clone)]
 pub(crate) struct Opened {
-    /// The name it is called by.
+    /// The name that the drill is opened by.
     pub(crate) name: String,
     /// The drill.
     pub(crate) drill: Drill,
 }
 
 impl Opened {
-    /// The drill as it is practised: a tune without a metre line by line.
+    /// The drill as it is practised: a tune without a metre is practised line by line.
     pub(crate) fn practised(&self) -> Drill {
         line_by_line(&self.drill).unwrap_or_else(|| self.drill.clone())
     }
 }
 
-/// A file's text and what was found in it.
+/// A file's text with the drill and the problems found in it.
 pub(crate) struct Source {
     pub(crate) shown: String,
     pub(crate) text: String,
@@ -30,16 +30,16 @@ pub(crate) struct Source {
     pub(crate) problems: Vec<Problem>,
 }
 
-/// Reads a file, at most a byte more than a drill may have.
+/// Reads a file, up to one byte more than a drill file may have.
 ///
 /// # Errors
-/// A file that cannot be read.
+/// The file cannot be read.
 pub(crate) fn read_source(path: &Path) -> Result<Source, Failure> {
     read_source_for(path, &Schools::none())
 }
 
-/// The player's schools, for drills that name none. A settings file with problems is told by
-/// whoever opens the screen.
+/// The player's schools, for drills that name none. Problems of the settings file are not reported
+/// here, because the command that opens the screen reports them.
 pub(crate) fn schools() -> Schools {
     settings::load(&[], &[&[keys::SCHOOL.id()]])
         .map_or_else(|_| Schools::none(), |settings| settings::schools(&settings))
@@ -48,10 +48,10 @@ pub(crate) fn schools() -> Schools {
 /// Reads a file for a player of these schools.
 ///
 /// # Errors
-/// A file that cannot be read.
+/// The file cannot be read.
 pub(crate) fn read_source_for(path: &Path, schools: &Schools) -> Result<Source, Failure> {
     let format = Format::of_name(&path.to_string_lossy());
-    // as many bytes of another program's file as `import` takes
+    // a file of another program may be as large as `import` allows
     let most = match format {
         Some(_) => exchange::LARGEST_FILE,
         None => LARGEST_FILE,

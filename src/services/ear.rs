@@ -1,5 +1,5 @@
-//! The microphone while practising: repetitions are cut out of its stream and heard on a thread of
-//! their own, so that neither the screen nor the sound waits for them.
+//! The microphone while practising. Repetitions are cut out of its stream and analysed on a thread
+//! of their own, so that neither the screen nor the sound waits for them.
 
 use super::{
     Failure,
@@ -15,10 +15,10 @@ use crate::units::Seconds;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::time::Instant;
 
-/// The microphone and everything that is heard with it.
+/// The microphone with its stream and the analysis of it.
 pub(crate) struct Ear {
     microphone: Microphone,
-    /// The microphone asked for, and frames in one callback of it.
+    /// The name of the microphone that was asked for, and its buffer size in frames.
     asked: Option<String>,
     buffer: u32,
     lost: u32,
@@ -30,16 +30,16 @@ pub(crate) struct Ear {
     tell: Sender<Message>,
     errors: u32,
     gone: bool,
-    /// What was measured of pairs of devices with this microphone.
+    /// The calibrations of this microphone with playback devices.
     calibrated: Vec<Calibrated>,
-    /// By how many milliseconds the player hears later than the devices say, as he set it:
-    /// positions contain it already.
+    /// The player's setting for sound that is heard later than the device reports, in milliseconds.
+    /// Reported positions contain it already.
     offset_ms: i32,
-    /// Looks for the player's own low A; none where it was given.
+    /// The search for the player's low A; none where low A was given.
     search: Option<Search>,
     /// When the microphone was opened first.
     opened: Instant,
-    /// When playing began last, seconds of the stream.
+    /// When play began last, in seconds of the stream.
     began: Seconds,
 }
 
@@ -47,7 +47,7 @@ impl Ear {
     /// Opens the microphone.
     ///
     /// # Errors
-    /// There is none, none of that name, or it cannot be opened.
+    /// There is no microphone, none with this name, or it cannot be opened.
     pub(crate) fn open(
         microphone: Option<&str>,
         (tuning, search): (Tuning, Option<Search>),
@@ -62,7 +62,8 @@ impl Ear {
         let attention = Attention::new(microphone.rate, tuning)
             .map_err(|error| Failure(format!("`{}`: {error}", microphone.name)))?;
         let (tell, heard) = channel();
-        // without one, or where it cannot be read, landing is measured apart from a constant lead
+        // without a calibration the player's constant lead cannot be told from latency, so landings
+        // are measured relative to it
         let mut calibrated = calibration::stored().unwrap_or_default();
         calibrated.retain(|pair| pair.microphone == microphone.name);
         Ok(Self {
@@ -86,7 +87,8 @@ impl Ear {
         })
     }
 
-    /// What the microphone took in since the last call, and what follows from it.
+    /// Reads what the microphone recorded since the last call, and returns the messages that
+    /// follow.
     pub(crate) fn listen(
         &mut self,
         now: Instant,
@@ -125,8 +127,8 @@ impl Ear {
         messages
     }
 
-    /// Nobody listened for a while for a known reason: what the microphone lost meanwhile does not
-    /// mean that the computer is late.
+    /// Notes that the stream was not read for a while for a known reason, such as a suspended
+    /// program. The gap does not mean that the computer is too slow.
     pub(crate) fn woke(&mut self, now: Instant) {
         self.awaiting.keep_whole();
         self.lateness.known(self.milliseconds(now));
@@ -137,8 +139,8 @@ impl Ear {
         i64::try_from(since).unwrap_or(i64::MAX)
     }
 
-    /// Where sound is lost again and again a larger buffer is asked for. The kept sound begins anew
-    /// then, because its seconds are those of the stream.
+    /// Asks for a larger buffer where the stream has gaps again and again. The kept sound is then
+    /// discarded, because its seconds are those of the old stream.
     fn look_for_gaps(&mut self, now: Instant) -> Option<Message> {
         let before = std::mem::replace(&mut self.lost, self.microphone.lost());
         let now_ms = self.milliseconds(now);
@@ -148,7 +150,7 @@ impl Ear {
         }
         let microphone = Microphone::with_buffer(self.asked.as_deref(), buffer).ok()?;
         let attention = Attention::new(microphone.rate, self.attention.tuning()).ok()?;
-        // repetitions that are over are heard without the rest of the sound after them
+        // repetitions that are over are analysed without the rest of the sound after them
         for awaited in self.awaiting.take_all() {
             self.hear(awaited);
         }
@@ -212,17 +214,17 @@ impl Ear {
         Vec::new()
     }
 
-    /// Playing begins: a take that is kept later begins here.
+    /// Notes that play begins. A recording that is kept later begins here.
     pub(crate) fn playing_begins(&mut self) {
         self.began = self.attention.seconds();
     }
 
-    /// What was heard since playing began, at most what is kept, and its rate.
+    /// The sound since play began, up to the length that is kept, with its sample rate.
     pub(crate) fn take(&self) -> (Vec<f32>, crate::units::SampleRate) {
         (self.attention.since(self.began), self.microphone.rate)
     }
 
-    /// Low A that is listened with, hertz.
+    /// The low A that the analysis uses, in hertz.
     pub(crate) fn low_a(&self) -> f64 {
         self.attention.tuning().low_a.0
     }
@@ -241,7 +243,7 @@ impl Ear {
             .attention
             .cut(&awaited.piece, awaited.start(), awaited.exact());
         let tell = self.tell.clone();
-        // without a thread the repetition stays unmarked, as if nobody had listened
+        // where no thread can be started the repetition stays unmarked, as without a microphone
         let _ = std::thread::Builder::new()
             .name("ear".to_owned())
             .spawn(move || {

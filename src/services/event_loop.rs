@@ -1,7 +1,7 @@
-//! The one loop of every page: it reads keys, lets time pass and draws; all pages behave alike in
-//! it.
+//! The one event loop of every page: it reads keys, lets time pass and draws, so that all pages
+//! behave alike.
 //!
-//! Knows the terminal and the signals; what a page is and what its keys do the page says.
+//! It knows the terminal and the signals. Each page says what is drawn and what its keys do.
 
 use super::{
     Failure, signals,
@@ -19,14 +19,14 @@ use std::time::{Duration, Instant};
 /// Time between two drawings while something moves.
 pub(crate) const FRAME: Duration = Duration::from_millis(33);
 
-/// What a key or the time did.
+/// What a key or the passing of time changed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Did {
-    /// Nothing that can be seen.
+    /// Nothing visible changed.
     Nothing,
-    /// The page has changed.
+    /// The page changed.
     Changed,
-    /// Something else had the terminal meanwhile: all of the page is drawn anew.
+    /// Another program had the terminal, so the whole page must be drawn again.
     Fresh,
     /// The program is to be suspended.
     Rests,
@@ -34,26 +34,26 @@ pub(crate) enum Did {
 
 /// What the loop uses besides its page.
 pub(crate) struct World<'a> {
-    /// The terminal, which is ours.
+    /// The terminal, in raw mode.
     pub(crate) terminal: &'a mut Terminal,
-    /// The file that C libraries may print into meanwhile.
+    /// The file that receives what C libraries print.
     pub(crate) log: Option<&'a File>,
-    /// A signal asks to leave.
+    /// True once a signal asks the program to end.
     pub(crate) terminate: &'a AtomicBool,
 }
 
-/// The press of the pedal that began a page. The foot may stay on it for a while: a key that
-/// repeats must not answer the page too.
+/// The pedal press that opened a page. A foot that stays on the pedal makes its key repeat, and the
+/// repeats must not act on the new page.
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Foot(Option<Instant>);
 
 impl Foot {
-    /// A press at a moment.
+    /// A press at this moment.
     pub(crate) fn on(pressed: Instant) -> Self {
         Self(Some(pressed))
     }
 
-    /// True where a press of a pedal is still the one that began the page.
+    /// True where this press is still a repeat of the one that opened the page.
     pub(crate) fn is_still_on(&mut self, side: Option<Mark>, now: Instant) -> bool {
         let last = self.0.take();
         let held = Duration::from_millis(HELD_MS as u64);
@@ -68,30 +68,32 @@ impl Foot {
 
 /// A page that the loop can run.
 pub(crate) trait Paged {
-    /// True when it is to be left.
+    /// True when the page is to be left.
     fn is_over(&self) -> bool;
-    /// How long the loop may wait for a key before it looks at anything else.
+    /// How long the loop may wait for a key before it does anything else.
     fn wait(&self) -> Duration;
-    /// A key was pressed.
+    /// Handles a key.
     fn pressed(&mut self, key: KeyEvent) -> Result<Did, Failure>;
-    /// Time has gone by.
+    /// Lets time pass.
     fn turn(&mut self, world: &mut World<'_>) -> Result<Did, Failure>;
-    /// A signal asks to leave.
+    /// Handles a signal that asks the program to end.
     fn terminate(&mut self);
-    /// The program was suspended and goes on.
+    /// Handles the return from a suspension.
     fn woke(&mut self) {}
-    /// Whether its keys are shown over it; nothing for a page that sees to that itself.
+    /// Whether the help on its keys is shown over the page; none for a page that shows its help
+    /// itself.
     fn help(&mut self) -> Option<&mut bool> {
         None
     }
-    /// Shows it; wholly anew where something else had the terminal.
+    /// Draws the page. With `fresh` everything is drawn again, because another program had the
+    /// terminal.
     fn show(&mut self, fresh: bool) -> Result<(), Failure>;
 }
 
-/// Takes the terminal for as long as something runs in it.
+/// Takes the terminal, runs the function, and gives the terminal back.
 ///
 /// # Errors
-/// The terminal refuses, or what runs says so.
+/// The terminal cannot be taken, or the function returns an error.
 pub(crate) fn in_terminal<T>(
     manner: Manner,
     run: impl FnOnce(&mut World<'_>) -> Result<T, Failure>,
@@ -109,14 +111,14 @@ pub(crate) fn in_terminal<T>(
 /// Runs a page until it is over.
 ///
 /// # Errors
-/// The terminal cannot be read or drawn on, or what the page says.
+/// The terminal cannot be read or drawn on, or the page returns an error.
 pub(crate) fn run(page: &mut impl Paged, world: &mut World<'_>) -> Result<(), Failure> {
     let told = |error: std::io::Error| Failure(format!("the keys cannot be read: {error}"));
     page.show(false)?;
     while !page.is_over() {
         let mut done = Did::Nothing;
         if poll(page.wait()).map_err(told)? {
-            // all keys that are waiting are read before the next drawing
+            // all waiting keys are read before the next drawing
             loop {
                 let did = match read().map_err(told)? {
                     Input::Key(key) => with_manners(page, key)?,
@@ -145,7 +147,7 @@ pub(crate) fn run(page: &mut impl Paged, world: &mut World<'_>) -> Result<(), Fa
     Ok(())
 }
 
-/// The more important of two things that happened before a drawing.
+/// The change that needs more drawing, of two that happened since the last drawing.
 fn later(one: Did, other: Did) -> Did {
     let weight = |did: Did| match did {
         Did::Nothing => 0,
@@ -160,7 +162,8 @@ fn later(one: Did, other: Did) -> Did {
     }
 }
 
-/// A key with the manners of every page: `?` shows its keys and any key closes them, Ctrl-Z rests.
+/// Handles the keys that every page shares: `?` shows the help, any key closes it, and Ctrl-Z
+/// suspends. All other keys go to the page.
 fn with_manners(page: &mut impl Paged, key: KeyEvent) -> Result<Did, Failure> {
     let Some(help) = page.help() else {
         return page.pressed(key);
@@ -188,7 +191,7 @@ fn with_manners(page: &mut impl Paged, key: KeyEvent) -> Result<Did, Failure> {
 pub(crate) struct Canvas(ratatui::Terminal<CrosstermBackend<Stdout>>);
 
 impl Canvas {
-    /// The screen, wiped: within a session the page before is still there.
+    /// A cleared screen; within a session it may still show the page before.
     ///
     /// # Errors
     /// The terminal cannot be written.
@@ -198,7 +201,8 @@ impl Canvas {
         Ok(Self(terminal))
     }
 
-    /// Draws; wholly anew where something else had the terminal.
+    /// Draws the page. With `fresh` everything is drawn again, because another program had the
+    /// terminal.
     ///
     /// # Errors
     /// The terminal cannot be written.
@@ -223,7 +227,8 @@ fn drawing(error: std::io::Error) -> Failure {
 mod tests {
     use super::*;
 
-    /// A foot that stays on the pedal answers one page; once it was lifted, it presses.
+    /// A foot that stays on the pedal acts on one page only. Once it was lifted, a new press acts
+    /// again.
     #[test]
     fn a_foot_that_stays_on_the_pedal_presses_once() {
         let begun = Instant::now();

@@ -1,8 +1,8 @@
-//! The words that tell the player why something could not be done.
+//! The error type of the commands: the words that tell the player why something could not be done.
 
 use crate::live::DeviceError;
 
-/// Why a command could not run: a sentence or several lines, without "error:".
+/// Why a command could not run, as one sentence or several lines without a leading "error:".
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Failure(pub(crate) String);
 

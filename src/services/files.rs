@@ -1,14 +1,14 @@
-//! Files that are read: at most as much as is wanted, and one sentence for what cannot be read.
+//! Reads files up to a size limit, with one sentence for every kind of error.
 use super::Failure;
 use crate::decoding::Recording;
 use std::fs::File;
 use std::io::{BufReader, Read};
 use std::path::Path;
 
-/// Opens a file to read it.
+/// Opens a file for reading.
 ///
 /// # Errors
-/// It cannot be read, or is a folder.
+/// The file cannot be read, or is a folder.
 pub(crate) fn open_file(path: &Path) -> Result<File, Failure> {
     if path.is_dir() {
         return Err(Failure(format!(
@@ -19,7 +19,7 @@ pub(crate) fn open_file(path: &Path) -> Result<File, Failure> {
     File::open(path).map_err(|error| unread(path, &error))
 }
 
-/// The one sentence for a file that cannot be read.
+/// The sentence for a file that cannot be read.
 pub(crate) fn unread(path: &Path, error: &std::io::Error) -> Failure {
     let shown = path.display();
     Failure(match error.kind() {
@@ -29,10 +29,11 @@ pub(crate) fn unread(path: &Path, error: &std::io::Error) -> Failure {
     })
 }
 
-/// Reads a file's bytes, at most one more than `most`.
+/// Reads a file's bytes, at most one more than `most`, so that the caller can notice a file that is
+/// too large.
 ///
 /// # Errors
-/// A file that cannot be read.
+/// The file cannot be read.
 pub(crate) fn read_bytes(path: &Path, most: usize) -> Result<Vec<u8>, Failure> {
     let mut bytes = Vec::new();
     open_file(path)?
@@ -42,7 +43,8 @@ pub(crate) fn read_bytes(path: &Path, most: usize) -> Result<Vec<u8>, Failure> {
     Ok(bytes)
 }
 
-/// A name that no file with an ending has in a folder: the one wanted, or that with a number behind it.
+/// A file name without extension that is free in the folder: the wanted name, or that name with a
+/// number behind it.
 pub(crate) fn free_name(folder: &Path, wanted: &str, ending: &str) -> String {
     let numbered = (2_u32..).map(|number| format!("{wanted}-{number}"));
     std::iter::once(wanted.to_owned())
@@ -51,10 +53,10 @@ pub(crate) fn free_name(folder: &Path, wanted: &str, ending: &str) -> String {
         .unwrap_or_else(|| wanted.to_owned())
 }
 
-/// Opens a recording.
+/// Opens an audio recording.
 ///
 /// # Errors
-/// A file that cannot be read, or is no recording.
+/// The file cannot be read, or is not a recording.
 pub(crate) fn recording(path: &Path) -> Result<Recording<BufReader<File>>, Failure> {
     let file = open_file(path)?;
     let length = file.metadata().map_err(|error| unread(path, &error))?.len();

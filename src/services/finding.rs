@@ -1,4 +1,4 @@
-//! A drill's file by name or path; what may have been meant where there is none.
+//! Finds a drill's file by name or path, and names similar drills where there is none.
 
 use super::drill_files::{Source, read_source_for, schools};
 use super::{Failure, folders, library};
@@ -7,10 +7,10 @@ use crate::movement::find_said;
 use crate::wording;
 use std::path::Path;
 
-/// A drill's name and its text with what was found in it, by name or path.
+/// The name of a drill, with its file's text and the problems in it.
 ///
 /// # Errors
-/// Nothing of that name, a file that cannot be read.
+/// No drill has this name, or the file cannot be read.
 pub(crate) fn find(wanted: &str) -> Result<(String, Source), Failure> {
     let path = Path::new(wanted);
     let looks_like_path =
@@ -41,10 +41,10 @@ pub(crate) fn find(wanted: &str) -> Result<(String, Source), Failure> {
     Ok((name, source))
 }
 
-/// How many drills are named where several may have been meant.
+/// How many similar drills are named.
 const NAMED: usize = 4;
 
-/// Nothing of that name: with what may have been meant.
+/// The error for a name that no drill has, with the names that may have been meant.
 pub(crate) fn unknown(wanted: &str) -> Failure {
     let all = library::list();
     let meant = |is_meant: &dyn Fn(&str) -> bool| -> Vec<String> {
@@ -60,7 +60,7 @@ pub(crate) fn unknown(wanted: &str) -> Failure {
     let hint = if (1..=NAMED).contains(&found.len()) {
         format!("; did you mean {}?", wording::choice(&found))
     } else if let Ok(named) = find_said(wanted) {
-        // a name may say a note or a school too, which the movement's own does not
+        // the words may include a note or a school, which the movement's own name does not
         let more = named.from.is_some() || named.to.is_some() || named.school.is_some();
         let said = wanted.trim().to_lowercase().replace(' ', "-");
         let name = if more { &said } else { named.movement.name() };

@@ -1,4 +1,4 @@
-//! Where the player's own files lie: the folders of the XDG base directory specification.
+//! The places of the player's files, by the XDG base directory specification.
 
 use super::Failure;
 use etcetera::{BaseStrategy, choose_base_strategy};
@@ -15,7 +15,7 @@ pub(crate) fn data() -> Result<PathBuf, Failure> {
     Ok(strategy.data_dir().join("gracerung"))
 }
 
-/// The player's own drills: every `.yaml` file here is listed and found by its name.
+/// The folder of the player's own drills. Every `.yaml` file in it is listed and found by its name.
 ///
 /// # Errors
 /// No home folder is known.
@@ -31,7 +31,7 @@ pub(crate) fn journal() -> Result<PathBuf, Failure> {
     data().map(|folder| folder.join("journal.sqlite"))
 }
 
-/// Homework that was opened: a copy of each assignment.
+/// The folder with copies of the homework that was opened.
 ///
 /// # Errors
 /// No home folder is known.
@@ -39,7 +39,7 @@ pub(crate) fn homework() -> Result<PathBuf, Failure> {
     data().map(|folder| folder.join("homework"))
 }
 
-/// Takes kept while practising.
+/// The folder of recordings kept while practising.
 ///
 /// # Errors
 /// No home folder is known.
@@ -47,7 +47,7 @@ pub(crate) fn takes() -> Result<PathBuf, Failure> {
     data().map(|folder| folder.join("takes"))
 }
 
-/// The player's last low A, for each chanter; the program writes it.
+/// The file with the player's last low A for each chanter. The program writes it.
 ///
 /// # Errors
 /// No home folder is known.
@@ -55,7 +55,7 @@ pub(crate) fn low_a() -> Result<PathBuf, Failure> {
     data().map(|folder| folder.join("low-a.json"))
 }
 
-/// What was measured of pairs of devices; the program writes it.
+/// The file with the measured latencies of pairs of devices. The program writes it.
 ///
 /// # Errors
 /// No home folder is known.

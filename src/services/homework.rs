@@ -1,4 +1,4 @@
-//! Homework opened like a drill, and what `today` asks for of it.
+//! Opens homework like a drill, and lists the homework tasks that are due for `today`.
 use super::{Failure, drill_files::Opened, files, folders, output, plan};
 use crate::app::HomeworkGoal;
 use crate::drill::{read, render};
@@ -14,8 +14,8 @@ pub(crate) fn told(path: &Path, error: &HomeworkError) -> Failure {
     Failure(format!("`{}`: {error}", path.display()))
 }
 
-/// What `check` says of homework or a report: what it holds, or what is wrong with it. Nothing for
-/// another file.
+/// The answer of `check` for homework or a report: what the file holds, or what is wrong with it.
+/// None for any other file.
 pub(crate) fn checked(path: &Path) -> Option<Result<String, String>> {
     let bytes = files::read_bytes(path, LARGEST_FILE).ok()?;
     let drills = |count: usize| wording::count(count, "drill", "drills");
@@ -29,7 +29,10 @@ pub(crate) fn checked(path: &Path) -> Option<Result<String, String>> {
     Some(found.map_err(|error| error.to_string()))
 }
 
-/// A task's drill; what the teacher wrote stands beside what to listen for.
+/// The drill of a task. The teacher's note is added to what to listen for.
+///
+/// # Errors
+/// The drill in the file has problems.
 pub(crate) fn drill_of(path: &Path, task: &Task, note: Option<&str>) -> Result<Opened, Failure> {
     let (drill, problems) = read(task.file.as_bytes());
     match drill {
@@ -66,7 +69,7 @@ pub(crate) fn until_of(path: &Path, task: &Task) -> Result<Option<Criterion>, Fa
         .map_err(|error| Failure(format!("`{}`: {error}", path.display())))
 }
 
-/// A task of a homework file: the named one, or the first that is not reached.
+/// A task of a homework file: the one with this name, or else the first whose goal is not reached.
 fn choose_task<'a>(
     path: &Path,
     assignment: &'a Assignment,
@@ -101,10 +104,11 @@ fn choose_task<'a>(
         .ok_or_else(|| Failure(format!("`{}` holds no drill", path.display())))
 }
 
-/// Opens a homework file like a drill: the named task, or the first that is not reached.
+/// Opens a homework file like a drill: the task with this name, or else the first whose goal is not
+/// reached.
 ///
 /// # Errors
-/// A file that is damaged, edited or cut off; a task it does not have.
+/// The file is damaged, edited or cut off, or has no such task.
 pub(crate) fn open_task(
     path: &Path,
     bytes: &[u8],
@@ -115,7 +119,7 @@ pub(crate) fn open_task(
     drill_of(path, task, assignment.note.as_deref())
 }
 
-/// The bytes of a homework file; nothing where it is another file or none.
+/// The bytes of a homework file; none where the file is missing or is no homework.
 fn homework_bytes(path: &Path) -> Result<Option<Vec<u8>>, Failure> {
     let is_homework = |bytes: &Vec<u8>| kind_of(bytes).is_some();
     path.is_file()
@@ -124,10 +128,10 @@ fn homework_bytes(path: &Path) -> Result<Option<Vec<u8>>, Failure> {
         .map(|bytes| bytes.filter(is_homework))
 }
 
-/// The drills of a homework file, in its order; nothing for another file.
+/// The drills of a homework file, in its order; none for any other file.
 ///
 /// # Errors
-/// As [`open_task`].
+/// The same as of [`open_task`].
 pub(crate) fn drills_of(path: &Path) -> Result<Option<Vec<Opened>>, Failure> {
     let Some(bytes) = homework_bytes(path)? else {
         return Ok(None);
@@ -141,7 +145,8 @@ pub(crate) fn drills_of(path: &Path) -> Result<Option<Vec<Opened>>, Failure> {
     drills.collect::<Result<_, _>>().map(Some)
 }
 
-/// `week 3, due 2027-01-15: reach real time at 66, 9 of 10; e shows your teacher's words`.
+/// A task in words: `week 3, due 2027-01-15: reach real time at 66, 9 of 10; e shows your teacher's
+/// words`.
 fn in_words(assignment: &Assignment, task: &Task) -> String {
     let due = assignment
         .by
@@ -159,11 +164,11 @@ fn in_words(assignment: &Assignment, task: &Task) -> String {
     format!("{}{due}: reach {reach}{until}{note}", assignment.title)
 }
 
-/// Opens what `practise` was given where it is homework, with what is asked in a sentence, and
-/// keeps a copy so that `today` knows of it; nothing for a drill.
+/// Opens homework for `practise`, and keeps a copy so that `today` knows of it. None where a drill
+/// is wanted.
 ///
 /// # Errors
-/// As [`open_task`].
+/// The same as of [`open_task`].
 pub(crate) fn begin(wanted: &str, task: Option<&str>) -> Result<Option<Begun>, Failure> {
     let path = Path::new(wanted);
     let Some(bytes) = homework_bytes(path)? else {
@@ -183,7 +188,7 @@ pub(crate) fn begin(wanted: &str, task: Option<&str>) -> Result<Option<Begun>, F
     {
         let kept = folder.join(name);
         if files::read_bytes(&kept, LARGEST_FILE).ok().as_deref() != Some(bytes.as_slice()) {
-            // Without a copy `today` does not know of it; the practice itself goes on.
+            // without a copy `today` does not know of the homework, but practice goes on
             let _ = output::write_bytes(&kept, true, &bytes);
         }
     }
@@ -202,17 +207,17 @@ pub(crate) fn begin(wanted: &str, task: Option<&str>) -> Result<Option<Begun>, F
     }))
 }
 
-/// A task of homework that is opened to be practised.
+/// A homework task that was opened to be practised.
 pub(crate) struct Begun {
-    /// Its drill.
+    /// The task's drill.
     pub(crate) opened: Opened,
-    /// What it asks for, in words.
+    /// The task in words.
     pub(crate) asks: String,
-    /// The cell to be reached.
+    /// The cell that is to be reached.
     pub(crate) goal: Option<HomeworkGoal>,
 }
 
-/// Days after its last day that homework is still asked for. Chosen.
+/// For how many days after its last day homework is still asked for. Chosen.
 const ASKED_DAYS: i32 = 28;
 
 /// Homework that was opened and is still of interest.

@@ -1,4 +1,4 @@
-//! The player's own drills and the built-in ones: what is there, and all that can be played.
+//! The player's own drills and the built-in ones, as a list and as drills that can be played.
 use super::{
     drill_files::{Opened, read_source_for, schools},
     folders,
@@ -11,38 +11,38 @@ use std::path::{Path, PathBuf};
 /// A drill in the list.
 #[derive(Debug, Clone, Serialize)]
 pub(crate) struct Listed {
-    /// The name `practise` takes.
+    /// The name that `practise` takes.
     pub(crate) name: String,
-    /// Its title; the file's name where it cannot be read.
+    /// The drill's title; the file's name where the file cannot be read.
     pub(crate) title: String,
-    /// What it is for.
+    /// The purpose of the drill.
     pub(crate) about: Option<String>,
     /// Names of its stages.
     pub(crate) stages: Vec<String>,
-    /// First and last tempo, beats a minute.
+    /// The first and the last tempo, in beats a minute.
     pub(crate) tempi: Option<(String, String)>,
-    /// Where it lies; null for a built-in.
+    /// The path of the file; null for a built-in drill.
     pub(crate) path: Option<PathBuf>,
-    /// How many problems keep it from being played.
+    /// The number of problems that prevent playing.
     pub(crate) problems: usize,
     /// These problems in words.
     #[serde(skip)]
     pub(crate) told: Vec<String>,
-    /// The same with each line and how to mend it.
+    /// These problems with their lines and how to mend them.
     #[serde(skip)]
     pub(crate) in_full: String,
 }
 
-/// A drill of the list, with what was read of it.
+/// A drill of the list, with the drill itself.
 pub(crate) struct OnShelf {
-    /// Its line.
+    /// The drill's line in the list.
     pub(crate) listed: Listed,
-    /// The drill, where it can be played.
+    /// The drill; none where it cannot be played.
     pub(crate) opened: Option<Opened>,
 }
 
-/// The player's own drills and the built-in ones, each read once, for a player of these schools. One of
-/// the player's own hides a built-in of the same name.
+/// The player's own drills and the built-in ones, each read once, for a player of these schools. A
+/// drill of the player's own hides a built-in one with the same name.
 pub(crate) fn shelf(schools: &Schools) -> Vec<OnShelf> {
     let mut all = own(schools);
     for built in BUILT_IN {
@@ -66,7 +66,7 @@ impl OnShelf {
     }
 }
 
-/// The lines of all drills.
+/// The list's lines of all drills.
 pub(crate) fn list() -> Vec<Listed> {
     let all = shelf(&Schools::none()).into_iter();
     all.map(|one| one.listed).collect()
@@ -78,17 +78,17 @@ pub(crate) fn playable() -> Vec<Opened> {
     all.filter_map(|one| one.opened).collect()
 }
 
-/// The endings of a drill file.
+/// The extensions of a drill file.
 const ENDINGS: [&str; 2] = ["yaml", "yml"];
 
-/// The file of a drill in a folder.
+/// The file of the drill with this name in a folder; none where there is no such file.
 pub(crate) fn file_in(folder: &Path, name: &str) -> Option<PathBuf> {
     let plain = Path::new(name).file_name().is_some_and(|last| last == name);
     let files = ENDINGS.map(|ending| folder.join(format!("{name}.{ending}")));
     files.into_iter().find(|file| plain && file.is_file())
 }
 
-/// The drill files of a folder, in order.
+/// The drill files of a folder, sorted by name.
 pub(crate) fn files_in(folder: &Path) -> Vec<PathBuf> {
     let is_drill = |path: &PathBuf| {
         let ending = path.extension().and_then(|ending| ending.to_str());
@@ -100,12 +100,12 @@ pub(crate) fn files_in(folder: &Path) -> Vec<PathBuf> {
     paths
 }
 
-/// The player's own drill files, in order.
+/// The player's own drill files, sorted by name.
 fn own_files() -> Vec<PathBuf> {
     folders::own_drills().map_or_else(|_| Vec::new(), |folder| files_in(&folder))
 }
 
-/// The names of all drills, own ones first, none of them read.
+/// The names of all drills, the player's own first. No file is read.
 pub(crate) fn names() -> Vec<String> {
     let own = own_files();
     let own = own.iter().filter_map(|path| path.file_stem());
@@ -136,7 +136,7 @@ fn own(schools: &Schools) -> Vec<OnShelf> {
         .collect()
 }
 
-/// Each problem in words, with its line.
+/// Each problem in words, with its line in the file.
 fn told(problems: &[Problem]) -> Vec<String> {
     let words = |problem: &Problem| {
         let says = problem.says();

@@ -1,5 +1,5 @@
-//! The player's own low A, where the settings do not give it: the last one that was heard, kept for
-//! each chanter. It is searched for in what he plays until it is sure.
+//! The player's low A, where the settings do not give it. The last one heard is kept for each
+//! chanter, and it is searched for again in the player's sound until it is certain.
 
 use super::{Failure, folders, output};
 use crate::chanter::{Instrument, Tuning};
@@ -8,14 +8,15 @@ use crate::units::{Cents, Hertz, Seconds};
 use serde::{Deserialize, Serialize};
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 
-/// A silence of so many seconds ends the stretch that is searched; a breath may be shorter.
+/// A silence of this many seconds ends the stretch of sound that is searched. A breath may be
+/// shorter.
 const SILENT_S: f64 = 2.0;
 
-/// A low A that differs by less than this is not changed, cents: a held note wanders as much.
-/// Chosen.
+/// A new low A that differs by less than this many cents is not used, because a held note varies as
+/// much. Chosen.
 const HARDLY: f64 = 5.0;
 
-/// The last low A that was heard of each chanter, hertz.
+/// The last low A that was heard for each chanter, in hertz.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case", default)]
 struct LastHeard {
@@ -33,8 +34,8 @@ impl LastHeard {
         }
     }
 
-    /// What is kept; nothing where there is no file or it cannot be read, and then low A is heard
-    /// again.
+    /// The stored values. Where there is no file or it cannot be read there are none, and low A is
+    /// searched for again.
     fn read() -> Self {
         let text = folders::low_a().and_then(|path| {
             std::fs::read_to_string(path).map_err(|error| Failure(error.to_string()))
@@ -53,7 +54,7 @@ impl LastHeard {
         output::write_bytes(&path, true, format!("{text}\n").as_bytes())
     }
 
-    /// A tuning with the low A that is kept, if that is one of the same chanter.
+    /// The tuning with the stored low A, where one is stored for the same chanter.
     fn tuned(mut self, tuning: Tuning) -> Tuning {
         let kept = self.of(tuning.instrument).map(Hertz);
         let kept = kept.filter(|low_a| (200.0..=520.0).contains(&low_a.0));
@@ -63,7 +64,8 @@ impl LastHeard {
     }
 }
 
-/// What to listen with at first, and the search for the player's own low A; none where it was `given`.
+/// The tuning for the start, and the search for the player's low A. There is no search where low A
+/// was `given`.
 pub(crate) fn begin(tuning: Tuning, given: bool) -> (Tuning, Option<Search>) {
     if given {
         (tuning, None)
@@ -72,21 +74,22 @@ pub(crate) fn begin(tuning: Tuning, given: bool) -> (Tuning, Option<Search>) {
     }
 }
 
-/// Looks for low A while somebody plays.
+/// A search for low A in the player's sound.
 #[derive(Debug, Default)]
 pub(crate) struct Search {
     agreed: Agreement,
-    /// Where the stretch that is searched next begins in the stream.
+    /// Where the next stretch to be searched begins, in the stream's time.
     from: Seconds,
     running: Option<Receiver<Option<Hertz>>>,
     over: bool,
 }
 
 impl Search {
-    /// Looks at what was played when there is enough of it; once it is sure of another low A the
-    /// attention listens with that one and it is kept for another day. True in that moment.
+    /// Searches the player's sound when there is enough of it. Once another low A is certain, the
+    /// analysis uses it and it is stored for another day; the call returns true then.
     ///
-    /// `alone` says that nothing of our own sounds: our low A is none of the player's.
+    /// `alone` is true while our own reference and drones are silent, because their low A is not
+    /// the player's.
     pub(crate) fn look(&mut self, attention: &mut Attention, alone: bool) -> bool {
         if self.over {
             return false;
@@ -110,7 +113,7 @@ impl Search {
             let samples = attention.since(self.from);
             let (rate, tuning) = (attention.rate(), attention.tuning());
             let (tell, told) = channel();
-            // without a thread low A stays what it is
+            // where no thread can be started low A stays as it is
             let began = std::thread::Builder::new()
                 .name("low A".to_owned())
                 .spawn(move || {
@@ -129,7 +132,7 @@ impl Search {
         let own = Tuning::with_low_a(low_a, tuning.table);
         let mut kept = LastHeard::read();
         *kept.of(tuning.instrument) = Some((low_a.0 * 10.0).round() / 10.0);
-        // what cannot be kept is heard again another day
+        // where it cannot be stored it is searched for again another day
         let _ = kept.write();
         let apart = Cents::between(tuning.low_a, low_a).0.abs();
         apart > HARDLY && attention.tune(own).is_ok()
@@ -140,7 +143,8 @@ impl Search {
 mod tests {
     use super::*;
 
-    /// Without it a spoilt file, or pipes kept under the practice chanter, would put the ear out of tune.
+    /// Without this check a damaged file, or a pipe chanter's low A stored for the practice
+    /// chanter, would put the analysis out of tune.
     #[test]
     fn only_a_low_a_of_the_same_chanter_is_taken() {
         let practice = Tuning::default();
@@ -161,8 +165,8 @@ mod tests {
         assert_eq!(pipes.tuned(tuning).low_a.0, 479.0);
     }
 
-    /// Without it the ear would go on with a low A that is a quarter of a tone off, or take our own for
-    /// the player's.
+    /// Without this search the analysis would keep a low A that is a quarter tone off, or take our
+    /// own low A for the player's.
     #[test]
     fn what_is_played_is_listened_with_once_two_searches_agree() {
         let tuning = Tuning::default();

@@ -1,12 +1,12 @@
-//! A movement's drill made among the player's own drills.
+//! Makes a drill of a movement among the player's own drills.
 use super::{Failure, drill_files, folders, output};
 use crate::chanter::{NOTES, Note};
 use crate::drill::{Build, DrillDocument, Request, make, write};
 use crate::movement::{Context, Movement, Schools, find_said, resolve, typical_context};
 use crate::rhythm::Metre;
 
-/// The context asked for; a note that is not given comes from the typical context, or is the first
-/// with which it can be played.
+/// The context of a movement. A note that is not given is taken from the typical context, or else
+/// is the first note with which the movement can be played.
 pub(crate) fn context(movement: Movement, from: Option<Note>, to: Option<Note>) -> Context {
     let typical = typical_context(movement);
     let asked = |context: &Context| {
@@ -40,10 +40,10 @@ pub(crate) fn context(movement: Movement, from: Option<Note>, to: Option<Note>) 
         })
 }
 
-/// A made drill as its file.
+/// The text of the file of a made drill.
 ///
 /// # Errors
-/// It cannot be written as YAML.
+/// The drill cannot be written as YAML.
 pub(crate) fn text_of(document: &DrillDocument) -> Result<String, Failure> {
     let text = write(document).map_err(|error| Failure(format!("cannot write YAML: {error}")))?;
     let shut = never_opened(document);
@@ -54,8 +54,9 @@ pub(crate) fn text_of(document: &DrillDocument) -> Result<String, Failure> {
     ))
 }
 
-/// Makes a movement's drill in its usual contexts among the player's own drills, unless one of its
-/// name is there or built in; gives what is to be said of it where it was made.
+/// Makes a drill of a movement in its usual contexts among the player's own drills, unless a drill
+/// with its name exists there or is built in. Returns what is to be said about a drill that was
+/// made.
 ///
 /// # Errors
 /// The movement is unknown, or the player's folder cannot be written.
@@ -91,7 +92,7 @@ pub(crate) fn own(name: &str) -> Result<Option<String>, Failure> {
     )))
 }
 
-/// Why a movement's drill has no stage that closes it up; nothing where it has one.
+/// The reason why a movement's drill has no stage that closes it up; none where it has one.
 pub(crate) fn never_opened(document: &DrillDocument) -> Option<&'static str> {
     document.movement.as_ref()?;
     let mut stages = document.stages.iter().flatten();
@@ -100,7 +101,7 @@ pub(crate) fn never_opened(document: &DrillDocument) -> Option<&'static str> {
         .then_some("No stage closes it up: this movement has no tone inside that could be opened.")
 }
 
-/// The notes asked for, each only once; what is not given comes from the typical context.
+/// The given notes without repetitions; where none are given, the note of the typical context.
 pub(crate) fn notes(movement: Movement, from: &[Note], to: &[Note]) -> (Vec<Note>, Vec<Note>) {
     let typical = context(movement, from.first().copied(), to.first().copied());
     let once = |notes: &[Note], usual: Option<Note>| {

@@ -1,7 +1,7 @@
-//! What commands share: drills opened, settings, the plan of the day, homework, the terminal and the
-//! one event loop, the shell around the app, the ear.
+//! What the commands share: opened drills, settings, the plan of the day, homework, the terminal,
+//! the event loop, the shell around the app, and the microphone.
 //!
-//! Touches files, folders, clock and streams; knows nothing of the command line, and no command.
+//! This room uses files, folders, the clock and streams. It knows no command and no command line.
 
 pub(crate) mod awaiting;
 pub(crate) mod calibration;

@@ -1,5 +1,5 @@
-//! Which settings a command needs. A wrong one among these stops it; any other is reported and
-//! keeps its default.
+//! The settings that each command needs. A wrong value in one of them stops the command; any other
+//! wrong setting is reported and keeps its default.
 
 use crate::settings::{Id, keys};
 
@@ -16,7 +16,7 @@ pub(crate) const SOUND: &[Id] = &[
     keys::LEVELS_CUE.id(),
 ];
 
-/// Settings that a page with sound needs besides those.
+/// Further settings that a page with sound needs.
 pub(crate) const SCREEN: &[Id] = &[
     keys::SCHOOL.id(),
     keys::DEVICE.id(),
@@ -34,7 +34,7 @@ pub(crate) const SCREEN: &[Id] = &[
     keys::STOP_RULE.id(),
 ];
 
-/// Settings of the plan of a day.
+/// Settings of the day's plan.
 pub(crate) const PLAN: &[Id] = &[
     keys::PLAN_MINUTES.id(),
     keys::PLAN_FIRST_GAP.id(),
@@ -47,7 +47,7 @@ pub(crate) const PLAN: &[Id] = &[
 /// Settings of the warm-up.
 pub(crate) const WARM_UP: &[Id] = &[keys::WARMUP_TONE.id(), keys::WARMUP_BAND_TEMPO.id()];
 
-/// Settings of the verdict.
+/// Settings of the judging of what was heard.
 pub(crate) const JUDGING: &[Id] = &[
     keys::THRESHOLDS_GRACENOTE_LONGEST.id(),
     keys::THRESHOLDS_GRACENOTE_LONGEST_LOW.id(),
@@ -77,7 +77,8 @@ mod tests {
     use super::*;
     use crate::settings::SETTINGS;
 
-    /// A limit of the verdict that stood in no list would be wrong without anybody being told.
+    /// Without this check a threshold that is missing from the lists could be wrong without any
+    /// report.
     #[test]
     fn every_limit_of_judging_and_of_planning_is_needed_by_its_commands() {
         for (prefix, needed) in [

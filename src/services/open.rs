@@ -1,4 +1,4 @@
-//! A drill by name or path, and any other file that is read.
+//! Opens a drill by name or path, or a file of another program.
 
 use super::{
     Failure,
@@ -12,10 +12,12 @@ use crate::exchange::{self, Format};
 use crate::homework::{LARGEST_FILE, kind_of};
 use std::path::Path;
 
-/// Opens DRILL: the name of a built-in or of a file in the player's own folder, or a path.
+/// Opens a drill: by the name of a built-in drill or of a file in the player's own folder, or by a
+/// path.
 ///
 /// # Errors
-/// Nothing of that name, a file that cannot be read, or a drill with problems; all are told.
+/// No drill has this name, its file cannot be read, or the drill has problems, all of which are
+/// listed.
 pub(crate) fn open(wanted: &str) -> Result<Opened, Failure> {
     let path = Path::new(wanted);
     if path.is_file()
@@ -25,8 +27,8 @@ pub(crate) fn open(wanted: &str) -> Result<Opened, Failure> {
         return homework::open_task(path, &bytes, None);
     }
     let (name, source) = find(wanted)?;
-    // what was left out or changed of another program's file is told once, because nobody would
-    // notice it otherwise
+    // What was left out or changed of another program's file is reported once, because nobody would
+    // notice it otherwise.
     if source.drill.is_some()
         && !source.problems.is_empty()
         && Format::of_name(wanted).is_some()
@@ -49,10 +51,10 @@ pub(crate) fn open(wanted: &str) -> Result<Opened, Failure> {
     }
 }
 
-/// Opens DRILL as [`open`] does, or all drills of a homework file.
+/// Opens a drill like [`open`], or all drills of a homework file.
 ///
 /// # Errors
-/// As [`open`].
+/// The same as of [`open`].
 pub(crate) fn open_all(wanted: &str) -> Result<Vec<Opened>, Failure> {
     match homework::drills_of(Path::new(wanted))? {
         Some(drills) => Ok(drills),
@@ -60,11 +62,11 @@ pub(crate) fn open_all(wanted: &str) -> Result<Vec<Opened>, Failure> {
     }
 }
 
-/// A drill's name and its text as a drill file, where nothing keeps it from being played; of
-/// another program's file the text that `import` writes.
+/// A drill with its text as a drill file. For another program's file it is the text that `import`
+/// writes.
 ///
 /// # Errors
-/// As [`open`], and homework, which holds several.
+/// The same as of [`open`]; also a homework file, which holds several drills.
 pub(crate) fn open_text(wanted: &str) -> Result<(Opened, String), Failure> {
     if homework::drills_of(Path::new(wanted))?.is_some() {
         return Err(Failure(format!(

@@ -1,6 +1,6 @@
-//! Writes to standard streams and files: nothing is left half written, nothing is overwritten
-//! unasked, and nothing in a file, a name or a library's message reaches the terminal as a command
-//! to it.
+//! Writes to standard streams and files. No file is left half written, no file is overwritten
+//! without permission, and no text from a file, a name or a library reaches the terminal as a
+//! control sequence.
 
 use super::Failure;
 use crate::wording::{is_hidden, visible};
@@ -9,19 +9,19 @@ use std::fmt::{Display, Write as _};
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
-/// Writes to standard output; control characters and other unseen signs are written out. A reader
-/// that has gone away is no error.
+/// Writes to standard output. Control characters and other invisible characters are written as
+/// escapes. A closed pipe is no error.
 pub(crate) fn print(text: &str) -> Result<(), Failure> {
     written(&visible(text))
 }
 
-/// Writes lines of JSON to standard output: in it, signs that are not seen are escaped as JSON does.
+/// Writes lines of JSON to standard output, with invisible characters escaped as JSON escapes.
 pub(crate) fn print_json_lines(lines: &str) -> Result<(), Failure> {
     written(&escaped_json(lines))
 }
 
-/// JSON without a sign that is not seen: such signs stand in texts only, where an escape says the
-/// same (RFC 8259, 7).
+/// JSON with every invisible character escaped. Such characters can stand only inside strings,
+/// where an escape means the same (RFC 8259, 7).
 pub(crate) fn escaped_json(json: &str) -> Cow<'_, str> {
     if !json.contains(is_hidden) {
         return Cow::Borrowed(json);
@@ -50,28 +50,29 @@ fn written(text: &str) -> Result<(), Failure> {
     }
 }
 
-/// Writes a JSON document to standard output, one line or indented.
+/// Writes a JSON document to standard output.
 pub(crate) fn print_json<T: serde::Serialize>(document: &T) -> Result<(), Failure> {
     let text = serde_json::to_string(document)
         .map_err(|error| Failure(format!("cannot write JSON: {error}")))?;
     print_json_lines(&(text + "\n"))
 }
 
-/// Writes an error to standard error, signs that are not seen written out.
+/// Writes an error message to standard error, with invisible characters escaped.
 pub(crate) fn complain(text: &str) {
     say_error(&format!("gracerung: {}", text.trim_end()));
 }
 
-/// Writes a text to standard error; unseen signs are written out.
+/// Writes a text to standard error, with invisible characters escaped.
 pub(crate) fn say_error(text: &str) {
     let mut err = std::io::stderr().lock();
     let _ = writeln!(err, "{}", visible(text));
 }
 
-/// Refuses a target whose name does not end in one of `endings`.
+/// Refuses a target whose name does not end in one of the extensions `endings`.
 ///
 /// # Errors
-/// Another ending, or none: a file that is not what its name says is found out too late.
+/// The name has another extension or none. A file with the wrong extension would be noticed too
+/// late.
 pub(crate) fn named(target: &Path, endings: &[&str]) -> Result<(), Failure> {
     let ending = target
         .extension()
@@ -88,9 +89,10 @@ pub(crate) fn named(target: &Path, endings: &[&str]) -> Result<(), Failure> {
     )))
 }
 
-/// The one sentence for a target that could not be written.
+/// The sentence for a target that could not be written.
 ///
-/// What the system says names numbers and the temporary file it was tried with: both are left out.
+/// The system's message contains error numbers and the name of the temporary file; both are left
+/// out.
 pub(crate) fn cannot_write(target: &Path, error: &impl Display) -> Failure {
     let said = error.to_string();
     let said = said.split(" at path ").next().unwrap_or_default();
@@ -105,10 +107,10 @@ pub(crate) fn cannot_write(target: &Path, error: &impl Display) -> Failure {
     Failure(format!("cannot write `{}`: {why}", target.display()))
 }
 
-/// Makes a folder and those above it.
+/// Makes a folder and its missing parents.
 ///
 /// # Errors
-/// It cannot be made.
+/// The folder cannot be made.
 pub(crate) fn make_folder(folder: &Path) -> Result<(), Failure> {
     std::fs::create_dir_all(folder).map_err(|error| {
         Failure(format!(
@@ -118,10 +120,11 @@ pub(crate) fn make_folder(folder: &Path) -> Result<(), Failure> {
     })
 }
 
-/// Refuses a target that cannot be written, before the work is done.
+/// Refuses a target that cannot be written, before any work is done.
 ///
 /// # Errors
-/// A folder that does not exist, a target that is a folder, a file that exists without `force`.
+/// The target's folder does not exist, the target is a folder, or the file exists and `force` is
+/// false.
 pub(crate) fn ready_to_write(target: &Path, force: bool) -> Result<(), Failure> {
     ready(target)?;
     if stands(target) && !force {
@@ -130,10 +133,10 @@ pub(crate) fn ready_to_write(target: &Path, force: bool) -> Result<(), Failure> 
     Ok(())
 }
 
-/// As [`ready_to_write`], for a command that never replaces a file.
+/// Like [`ready_to_write`], for a command that never replaces a file.
 ///
 /// # Errors
-/// A folder that does not exist, a target that is a folder, a file that exists.
+/// The target's folder does not exist, the target is a folder, or the file exists.
 pub(crate) fn ready_for_new(target: &Path) -> Result<(), Failure> {
     ready(target)?;
     if stands(target) {
@@ -171,7 +174,8 @@ fn exists(target: &Path) -> Failure {
     ))
 }
 
-/// Says what was written where; nothing where it went into a stream, which would hold it too.
+/// Reports what was written to which file. Nothing is reported for a stream such as `/dev/stdout`,
+/// because the report would be mixed into it.
 ///
 /// # Errors
 /// Standard output cannot be written.
@@ -182,7 +186,7 @@ pub(crate) fn wrote(target: &Path, what: &str) -> Result<(), Failure> {
     print(&format!("{}: {what}\n", target.display()))
 }
 
-/// The file to be written: the named one, or else one with the drill's name in this folder.
+/// The path to write: the given one, or else a file with the drill's name in the present folder.
 pub(crate) fn or_named(given: Option<&Path>, drill: &str, ending: &str) -> PathBuf {
     given.map_or_else(
         || {
@@ -193,16 +197,17 @@ pub(crate) fn or_named(given: Option<&Path>, drill: &str, ending: &str) -> PathB
     )
 }
 
-/// A device or a pipe, such as `/dev/stdout`: it is written into, never replaced.
+/// True for a device or a pipe, such as `/dev/stdout`, which is written into and never replaced.
 fn is_stream(target: &Path) -> bool {
     std::fs::metadata(target).is_ok_and(|found| !found.is_file() && !found.is_dir())
 }
 
-/// Writes a whole file: to a temporary file beside the target, then renamed, so that the target is
-/// either complete or as it was. Behind a symbolic link the file it leads to is written.
+/// Writes a whole file: first a temporary file beside the target, which is then renamed. So the
+/// target is either complete or unchanged. Where the target is a symbolic link, the file that it
+/// leads to is written.
 ///
 /// # Errors
-/// As [`ready_to_write`], and whatever the file system says.
+/// The same as of [`ready_to_write`], and any error of the file system.
 pub(crate) fn write_file(
     target: &Path,
     force: bool,
@@ -211,10 +216,10 @@ pub(crate) fn write_file(
     write_readable(target, force, false, fill)
 }
 
-/// Writes bytes into a file that its owner alone may read, in the place of one that is there.
+/// Writes bytes into a file that only its owner can read, and replaces an existing one.
 ///
 /// # Errors
-/// As [`write_file`].
+/// The same as of [`write_file`].
 pub(crate) fn write_private(target: &Path, bytes: &[u8]) -> Result<(), Failure> {
     write_readable(target, true, true, |file| {
         file.write_all(bytes)
@@ -264,8 +269,8 @@ fn write_readable(
     Ok(())
 }
 
-/// Gives the file the permissions of any new file, less the umask. On Windows a file has those of
-/// its folder.
+/// Gives the temporary file the permissions of any new file, less the umask. On Windows a file has
+/// the permissions of its folder.
 fn as_a_plain_file(builder: &mut tempfile::Builder) {
     #[cfg(unix)]
     {
@@ -279,7 +284,7 @@ fn as_a_plain_file(builder: &mut tempfile::Builder) {
 /// Writes bytes as a whole file.
 ///
 /// # Errors
-/// As [`write_file`].
+/// The same as of [`write_file`].
 pub(crate) fn write_bytes(target: &Path, force: bool, bytes: &[u8]) -> Result<(), Failure> {
     write_file(target, force, |file| {
         file.write_all(bytes)
@@ -287,11 +292,11 @@ pub(crate) fn write_bytes(target: &Path, force: bool, bytes: &[u8]) -> Result<()
     })
 }
 
-/// A folder beside a target to build it in, taken away when it is dropped: a rename or a link from
-/// there stays on one file system.
+/// A temporary folder beside the target, which is removed when dropped. It is on the target's file
+/// system, so that a rename or a hard link to the target works.
 ///
 /// # Errors
-/// The folder of the target cannot be written.
+/// The target's folder cannot be written.
 pub(crate) fn work_beside(target: &Path) -> Result<tempfile::TempDir, Failure> {
     tempfile::Builder::new()
         .prefix(".gracerung-")
@@ -336,7 +341,8 @@ mod tests {
         );
     }
 
-    /// The name of the temporary file once stood in the sentence, with the system's number.
+    /// The sentence must contain neither the name of the temporary file nor the system's error
+    /// number.
     #[cfg(target_os = "linux")]
     #[test]
     fn what_cannot_be_written_is_told_without_what_it_was_tried_with() {
@@ -361,8 +367,8 @@ mod tests {
         assert!(!told.contains(".gracerung"), "{told}");
     }
 
-    /// `-o /dev/full --force` by a superuser once took the device's place, and a link's target was
-    /// left as it was.
+    /// `-o /dev/full --force` run by a superuser must not replace the device, and a symbolic link's
+    /// target must be written.
     #[cfg(unix)]
     #[test]
     fn devices_are_written_into_and_links_are_followed() {

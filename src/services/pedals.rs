@@ -1,10 +1,10 @@
-//! The player's own pedals.
+//! The keys that the player's own pedals send.
 use crate::app::{Action, Model, Page};
 use crate::practice::{Hand, Mark};
 use crate::settings::{Key, Settings, keys, of};
 use crossterm::event::{KeyCode, KeyEvent};
 
-/// Keys that mark as a pedal does, besides the usual ones.
+/// The keys that mark as pedals do, in addition to the usual ones.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(crate) struct Pedals {
     clean: Vec<KeyCode>,
@@ -23,7 +23,8 @@ impl Pedals {
         }
     }
 
-    /// What a key of the player's own pedals does on a page of the model.
+    /// The action of a key of the player's own pedals on a page of the model; none for any other
+    /// key.
     pub(crate) fn action(&self, model: &Model, key: KeyEvent) -> Option<Action> {
         if model.over().is_some() || model.words().is_some() {
             return None;
@@ -38,7 +39,8 @@ impl Pedals {
         }
     }
 
-    /// The pedal that a key is, on pages that know nothing but two pedals: the right one is clean.
+    /// The pedal that a key stands for, on pages that know only two pedals. The right one is
+    /// "clean".
     pub(crate) fn side(&self, key: KeyEvent) -> Option<Mark> {
         use KeyCode::{Char, Down, Enter, Left, PageDown, PageUp, Right, Up};
         self.own(key).or(match key.code {
@@ -48,7 +50,7 @@ impl Pedals {
         })
     }
 
-    /// The pedal that a key is by the settings.
+    /// The pedal that a key stands for by the settings.
     fn own(&self, key: KeyEvent) -> Option<Mark> {
         if self.clean.contains(&key.code) {
             Some(Mark::Clean)

@@ -1,4 +1,4 @@
-//! Bars, parts and phrases of a tune, as they are asked for, and the drill that is kept of them.
+//! Finds the bars, parts and phrases of a tune that were asked for, and makes a drill of them.
 
 use super::{Failure, drill_files::Opened, files, folders, library, making, output, stages};
 use crate::app::{prints, scores};
@@ -9,21 +9,21 @@ use crate::drill::{
 use crate::timeline::kept_round;
 use crate::wording;
 
-/// Which bars of a tune are meant.
+/// The choice of bars of a tune.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Which {
-    /// These bars.
+    /// This range of bars.
     pub(crate) bars: Option<BarRange>,
-    /// This part, from 1.
+    /// The part with this number, from 1.
     pub(crate) part: Option<usize>,
-    /// This phrase of the tune, or of its part, from 1.
+    /// The phrase with this number, from 1, of the tune or of the chosen part.
     pub(crate) phrase: Option<usize>,
-    /// True where the dots are to be held longer first, and then as in the tune.
+    /// True where dotted notes are first held longer, and then played as in the tune.
     pub(crate) held_dots: bool,
 }
 
 impl Which {
-    /// These bars.
+    /// A choice of this range of bars.
     pub(crate) fn of(bars: BarRange) -> Self {
         Self {
             bars: Some(bars),
@@ -31,7 +31,7 @@ impl Which {
         }
     }
 
-    /// The whole tune, its dots held longer first.
+    /// A choice of the whole tune, with its dotted notes first held longer.
     pub(crate) fn held_dots() -> Self {
         Self {
             held_dots: true,
@@ -39,13 +39,13 @@ impl Which {
         }
     }
 
-    /// True where anything but the whole is meant.
+    /// True where anything other than the plain whole tune is chosen.
     pub(crate) fn is_given(&self) -> bool {
         self.names_bars() || self.held_dots
     }
 
-    /// The stage to begin with, from 0, of the drill that is made: where dots are to be held, the one
-    /// that holds them. The tune's own stage may have been played since, in the tune.
+    /// The stage, from 0, with which the made drill begins: the stage of held dots, where these are
+    /// chosen. Otherwise none, which lets the journal decide.
     pub(crate) fn first_stage(&self) -> Option<usize> {
         self.held_dots.then_some(0)
     }
@@ -54,10 +54,10 @@ impl Which {
         self.bars.is_some() || self.part.is_some() || self.phrase.is_some()
     }
 
-    /// The bars that are meant.
+    /// The range of bars that is chosen.
     ///
     /// # Errors
-    /// A part or phrase that is not there, or phrases that no rule says.
+    /// The tune has no such part or phrase, or no rule divides it into phrases.
     fn range(&self, tune: &Tune) -> Result<BarRange, Failure> {
         if let Some(bars) = self.bars {
             return Ok(bars);
@@ -74,18 +74,18 @@ impl Which {
     }
 }
 
-/// The parts and phrases of a tune, under their names.
+/// The parts and phrases of a tune, with their names.
 pub(crate) struct Pieces {
-    /// All bars.
+    /// All bars of the tune.
     pub(crate) bars: BarRange,
-    /// Parts, where it has several, and phrases.
+    /// The parts, where there are several, and the phrases.
     pub(crate) named: Vec<(String, BarRange)>,
-    /// How its dots are pointed, where they can be held longer.
+    /// How the tune's dotted notes are pointed, where they can be held longer; none elsewhere.
     pub(crate) pointing: Option<String>,
 }
 
-/// The parts and phrases of a drill that is a tune. Where a phrase ends is offered where no rule says
-/// it, and says so.
+/// The parts and phrases of a drill that is a tune; none for any other drill. Where no rule divides
+/// the tune, the usual division is offered and named as such.
 pub(crate) fn pieces(drill: &Drill) -> Option<Pieces> {
     let [stage] = drill.stages.as_slice() else {
         return None;
@@ -140,11 +140,11 @@ fn pick(what: &str, number: usize, there: &[BarRange]) -> Result<BarRange, Failu
     })
 }
 
-/// Checks that the phrases that were named can be joined: bars of the tune, or of its part, one
+/// Checks that the named phrases can be joined: they must be bars of the tune, or of its part, one
 /// phrase after the other.
 ///
 /// # Errors
-/// They cannot.
+/// They cannot be joined.
 pub(crate) fn check(
     tune: &Tune,
     part: Option<BarRange>,
@@ -164,7 +164,8 @@ pub(crate) fn check(
 /// The phrases of a tune, or of a part of it.
 ///
 /// # Errors
-/// No rule says them and the drill file does not either: told with how to say them.
+/// Neither a rule nor the drill file divides the tune into phrases; the message says how to name
+/// them.
 pub(crate) fn in_order(
     tune: &Tune,
     part: Option<BarRange>,
@@ -186,10 +187,10 @@ pub(crate) fn in_order(
     Ok(found.phrases.into_iter().filter(within).collect())
 }
 
-/// The stage that holds the tune: the one that is named, else the only one.
+/// The stage that holds the tune: the one with this name, or else the only one.
 ///
 /// # Errors
-/// No such stage, or several and none is named.
+/// There is no such stage, or there are several and none was named.
 pub(crate) fn tune<'a>(drill: &'a Drill, wanted: Option<&str>) -> Result<Tune<'a>, Failure> {
     let stage: &Stage = match (wanted, drill.stages.as_slice()) {
         (Some(wanted), _) => stages::stage(drill, wanted)?.1,
@@ -205,16 +206,16 @@ pub(crate) fn tune<'a>(drill: &'a Drill, wanted: Option<&str>) -> Result<Tune<'a
     Ok(Tune { drill, stage })
 }
 
-/// The bars that are meant as a drill of their own; not kept yet.
+/// The chosen bars as a drill, which is not stored yet.
 pub(crate) struct Chosen {
     opened: Opened,
     document: DrillDocument,
 }
 
-/// Takes the bars that are meant out of a tune.
+/// Takes the chosen bars out of a tune.
 ///
 /// # Errors
-/// Bars that are not there, or that cannot stand alone.
+/// The tune does not have these bars, or they cannot stand alone.
 pub(crate) fn choose(
     opened: &Opened,
     stage: Option<&str>,
@@ -250,7 +251,8 @@ pub(crate) fn choose(
     })
 }
 
-/// What to listen for where movements keep some dots from being held longer; nothing where none does.
+/// The advice where movements prevent some dotted notes from being held longer; none where no
+/// movement does.
 fn held_but(drill: &Drill) -> Option<String> {
     let scores = scores(drill);
     let [held, usual] = scores.as_slice() else {
@@ -271,11 +273,11 @@ fn held_but(drill: &Drill) -> Option<String> {
     })
 }
 
-/// Takes the bars that are meant out of the one tune among some drills, or out of the only drill; gives
-/// its place and the bars as a drill.
+/// Takes the chosen bars out of the only tune among some drills, or out of the only drill. Returns
+/// the place of that drill, and the bars as a drill.
 ///
 /// # Errors
-/// No tune or several among several drills; else as [`choose`].
+/// There is no tune or more than one among several drills; else the same as of [`choose`].
 pub(crate) fn choose_among(
     drills: &[&Opened],
     stage: Option<&str>,
@@ -304,17 +306,18 @@ pub(crate) fn choose_among(
 }
 
 impl Chosen {
-    /// The bars as a drill, without keeping them anywhere; and its file.
+    /// The bars as a drill, with the text of its file. Nothing is stored.
     ///
     /// # Errors
-    /// It cannot be written as YAML.
+    /// The drill cannot be written as YAML.
     pub(crate) fn with_file(self) -> Result<(Opened, String), Failure> {
         let text = making::text_of(&self.document)?;
         Ok((self.opened, text))
     }
 
-    /// Keeps them among the player's own drills, so that `today`, homework and the list know them;
-    /// says where. A drill that is the same music is taken as it is.
+    /// Stores the bars among the player's own drills, so that `today`, homework and the list know
+    /// them, and returns a sentence that says where. A stored drill with the same music is used
+    /// instead.
     pub(crate) fn kept(self) -> (Opened, Option<String>) {
         let Self { opened, document } = self;
         let music = prints(&scores(&opened.drill));
@@ -329,7 +332,7 @@ impl Chosen {
                 let told = format!("kept as `{name}`: in the list, and asked for by `today`");
                 (Opened { name, ..opened }, Some(told))
             }
-            // practising goes on; only the list does not know it
+            // practice goes on; only the list does not know the drill
             Err(failure) => {
                 let told = format!("not kept among your drills: {failure}");
                 (opened, Some(told))
@@ -338,7 +341,7 @@ impl Chosen {
     }
 }
 
-/// Writes a drill under a free name among the player's own; gives the name.
+/// Writes a drill under a free name among the player's own drills. Returns the name.
 fn put_away(base: &str, document: &DrillDocument) -> Result<String, Failure> {
     let folder = folders::own_drills()?;
     output::make_folder(&folder)?;

@@ -1,4 +1,4 @@
-//! Reads what planning needs: the drills, the digest of the journal, homework.
+//! Reads what planning needs: the drills, the digest of the journal, and homework.
 
 use super::{Failure, drill_files::Opened, folders, library, needs, settings};
 use crate::drill::Stage;
@@ -12,7 +12,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use jiff::civil::Date;
 use std::path::Path;
 
-/// A drill as planning knows it.
+/// A drill in the form that planning uses.
 pub(crate) fn known(opened: &Opened) -> Known {
     let drill = &opened.practised();
     let breath = drill.breath_beats();
@@ -41,17 +41,17 @@ pub(crate) fn known(opened: &Opened) -> Known {
     }
 }
 
-/// Every drill that can be played, the built-in ones in the order they build on another.
+/// Every drill that can be played. A built-in drill comes after those that it builds on.
 pub(crate) fn all_known() -> Vec<Known> {
     library::playable().iter().map(known).collect()
 }
 
-/// The player's own calendar day.
+/// Today's date in the player's time zone.
 pub(crate) fn date() -> Date {
     jiff::ZonedDateTime::now().date()
 }
 
-/// The journal, when there is one; never made just to look.
+/// The journal; none where there is none yet. Reading must not create one.
 pub(crate) fn journal() -> Result<Option<Journal>, Failure> {
     let path = folders::journal()?;
     if !path.exists() {
@@ -62,8 +62,8 @@ pub(crate) fn journal() -> Result<Option<Journal>, Failure> {
         .map_err(|error| Failure(error.to_string()))
 }
 
-/// A journal to read from: where its file or folder may not be written, or the disk takes nothing
-/// any more, a copy of it.
+/// A journal for reading. It is a copy where its file or folder cannot be written or the disk is
+/// full.
 pub(crate) fn to_read(path: &Path) -> Result<Journal, JournalError> {
     match Journal::open(path) {
         Err(error)
@@ -78,7 +78,7 @@ pub(crate) fn to_read(path: &Path) -> Result<Journal, JournalError> {
     }
 }
 
-/// The journal in small; empty before the first session.
+/// The digest of the journal; empty before the first session.
 pub(crate) fn digest() -> Result<Digest, Failure> {
     match journal()? {
         None => Ok(Digest::default()),
@@ -86,11 +86,12 @@ pub(crate) fn digest() -> Result<Digest, Failure> {
     }
 }
 
-/// Entries from which on reading them all is told with a bar: under a second below.
+/// From this many entries on, a progress bar is shown while all are read. Fewer take less than a
+/// second.
 const MUCH: u64 = 100_000;
 
-/// A journal in small; where all of a large one must be read, a bar on standard error shows how far
-/// it is.
+/// The digest of a journal. Where all of a large journal must be read, a progress bar is shown on
+/// standard error.
 fn digest_with_bar(journal: &Journal) -> Result<Digest, Failure> {
     let mut bar: Option<ProgressBar> = None;
     let digest = journal.digest_told(jiff::Timestamp::now().as_microsecond(), &mut |read, all| {
@@ -111,14 +112,17 @@ fn digest_with_bar(journal: &Journal) -> Result<Digest, Failure> {
     digest.map_err(|error| Failure(error.to_string()))
 }
 
-/// A journal in small.
+/// The digest of a journal.
 pub(crate) fn digest_of(journal: &Journal) -> Result<Digest, Failure> {
     journal
         .digest(jiff::Timestamp::now().as_microsecond())
         .map_err(|error| Failure(error.to_string()))
 }
 
-/// The settings without flags; a wrong file is told.
+/// The settings without command-line options.
+///
+/// # Errors
+/// The settings file cannot be read, or a setting of the plan is wrong.
 pub(crate) fn own_settings() -> Result<Settings, Failure> {
     settings::load(&[], &[needs::PLAN])
 }

@@ -1,4 +1,4 @@
-//! The plan of the day as a session that runs by two pedals, and where it stood when it was interrupted.
+//! Makes a session of the day's plan, and stores where it was interrupted.
 
 use super::{Failure, files, folders, homework, open, output, plan, settings};
 use crate::app::{Message, Outcome as PartOutcome, Session, SessionPlan};
@@ -10,12 +10,12 @@ use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
 
-/// The values that a session is made from.
+/// The values from which a session is composed.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Asked {
-    /// How the day is planned.
+    /// The rule by which the day is planned.
     pub(crate) rule: Rule,
-    /// Minutes of the session.
+    /// The length of the session in minutes.
     pub(crate) minutes: u32,
     /// True where the player named them: a session of others does not go on then.
     named: bool,
@@ -24,7 +24,7 @@ pub(crate) struct Asked {
 }
 
 impl Asked {
-    /// What the settings say, with the minutes that were asked for.
+    /// The values of the settings, with the number of minutes that was asked for.
     pub(crate) fn new(own: &Settings, minutes: Option<u32>) -> Self {
         let rule = settings::rule(own);
         let rests = own.switch(keys::CARE_REST);
@@ -41,7 +41,7 @@ impl Asked {
     }
 }
 
-/// The state of a session as the file keeps it.
+/// The state of a session as it is stored in its file.
 #[derive(Debug, Serialize, Deserialize)]
 struct Kept {
     date: Date,
@@ -66,7 +66,7 @@ fn of_today() -> Option<Kept> {
     (kept.date == plan::date()).then_some(kept)
 }
 
-/// The largest session file that is read, bytes: no session has as many as a hundred parts.
+/// The largest session file that is read, in bytes. No session has as many as a hundred parts.
 const LARGEST: usize = 256 * 1024;
 
 /// Keeps where a session stands. A disk that takes nothing costs the place and not the session.
@@ -85,7 +85,7 @@ pub(crate) fn keep(session: &Session) {
     }
 }
 
-/// Today's session: where it was left, else composed anew from the drills that are known.
+/// Today's session: the interrupted one, or else one composed from the known drills.
 pub(crate) fn begin(digest: &Digest, known: &[Known], asked: &Asked) -> SessionPlan {
     let kept = of_today();
     let another = kept
@@ -114,8 +114,9 @@ pub(crate) fn begin(digest: &Digest, known: &[Known], asked: &Asked) -> SessionP
     }
 }
 
-/// All that the day has besides, for minutes of a session that are left: the session takes what it has
-/// not had and what fits. Something new came already, unless all is new.
+/// All other parts of the day, for the remaining minutes of a session. The session takes the parts
+/// that it has not had and that fit. New cells are included only for a player who has no marks yet,
+/// because any other session has had its new cells already.
 pub(crate) fn more(digest: &Digest, asked: &Asked) -> Message {
     let rule = Rule {
         minutes: WHOLE_DAY,
@@ -130,7 +131,7 @@ pub(crate) fn more(digest: &Digest, asked: &Asked) -> Message {
     Message::MoreOfToday(session(items, 0, 0, |_| false))
 }
 
-/// As many minutes as may be asked for.
+/// The most minutes that can be asked for.
 const WHOLE_DAY: u32 = 600;
 
 fn items(digest: &Digest, known: &[Known], rule: &Rule) -> Vec<Item> {
@@ -138,7 +139,7 @@ fn items(digest: &Digest, known: &[Known], rule: &Rule) -> Vec<Item> {
     today(digest, known, &due, plan::date(), rule)
 }
 
-/// The parts of a session of today; without anything to practise there is no warm-up either.
+/// The parts of today's session. Where there is nothing to practise there is no warm-up either.
 fn compose(digest: &Digest, known: &[Known], asked: &Asked) -> Vec<SessionPart> {
     let rule = Rule {
         minutes: asked
@@ -154,7 +155,8 @@ fn compose(digest: &Digest, known: &[Known], asked: &Asked) -> Vec<SessionPart> 
     session(items, asked.minutes, asked.rest_after, is_heard_first)
 }
 
-/// A movement that is new to the player is heard, clean and with a fault, before it is played.
+/// True where a part is a movement that is new to the player. It is heard clean and with a fault
+/// before it is played.
 pub(crate) fn is_heard_first(item: &Item) -> bool {
     let has_movement = || open::open(&item.open).is_ok_and(|one| one.drill.movement.is_some());
     item.kind == crate::planning::Why::New && has_movement()

@@ -1,4 +1,5 @@
-//! Settings for a command: read, told where they are wrong, and as what the other rooms take.
+//! Loads the settings for a command, reports wrong ones, and converts them to the types of the
+//! other rooms.
 use super::{Failure, files, folders, needs, output};
 use crate::app::Options;
 use crate::chanter::{Instrument, Tuning, TuningTable};
@@ -12,16 +13,16 @@ use crate::units::{Gain, Hertz, Milliseconds};
 use crate::wording;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-/// A problem of a setting, as text, and the setting.
+/// The problem of a setting in words, with the setting.
 pub(crate) struct Trouble {
     about: Option<Id>,
     pub(crate) text: String,
 }
 
-/// The settings and the problems as text.
+/// The settings, and their problems in words.
 ///
 /// # Errors
-/// A file that cannot be read.
+/// The file cannot be read.
 pub(crate) fn read_all(flags: &[(Id, String)]) -> Result<(Settings, Vec<Trouble>), Failure> {
     let path = folders::settings()?;
     let shown = path.display().to_string();
@@ -63,14 +64,16 @@ pub(crate) fn read_all(flags: &[(Id, String)]) -> Result<(Settings, Vec<Trouble>
     Ok((settings, trouble))
 }
 
-/// True once a wrong setting was told: a command reads its settings more than once.
+/// True once a wrong setting was reported. A command may read its settings more than once, and
+/// reports only once.
 static TOLD: AtomicBool = AtomicBool::new(false);
 
-/// Settings for a command, with the flags it was given and the settings it needs. A wrong setting
-/// that it does not need is told and stands at its default; so does one that a flag overrules.
+/// The settings for a command, with its options and the list of settings that it needs. A wrong
+/// setting that the command does not need, or that an option overrules, is reported and keeps its
+/// default.
 ///
 /// # Errors
-/// A setting it needs is wrong, in the file or the environment; every problem is told.
+/// A needed setting is wrong in the file or the environment; every problem is listed.
 pub(crate) fn load(flags: &[(Id, String)], needs: &[&[Id]]) -> Result<Settings, Failure> {
     let (settings, trouble) = read_all(flags)?;
     if trouble.is_empty() {
@@ -94,19 +97,21 @@ pub(crate) fn load(flags: &[(Id, String)], needs: &[&[Id]]) -> Result<Settings, 
     Ok(settings)
 }
 
-/// True where the screen may have colours: `NO_COLOR` (no-color.org) and the settings say so.
+/// True where the screen may use colours, by `NO_COLOR` (no-color.org) and the settings.
 pub(crate) fn colours(own: &Settings) -> bool {
     std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
         && own.word(keys::COLOURS) != "never"
 }
 
-/// A settings file with every default as a comment, and values in the place of some.
+/// The text of a settings file with every default as a comment, and with the given values in place
+/// of some.
 pub(crate) fn starter(chosen: &[(&str, &str)]) -> String {
     use std::fmt::Write as _;
     let mut text =
         String::from("# gracerung settings. Take the `# ` before a line away to change it.\n");
     let mut table = "";
-    // in TOML everything below a table's head belongs to it, so settings without a table come first
+    // in TOML everything below the header of a table belongs to that table, so settings without a
+    // table come first
     let tabled = |setting: &&crate::settings::Setting| setting.name.contains('.');
     let all = crate::settings::SETTINGS.iter();
     for setting in all
@@ -138,7 +143,7 @@ pub(crate) fn schools(settings: &Settings) -> Schools {
         })
 }
 
-/// The pitch the settings ask for.
+/// The tuning that the settings ask for.
 pub(crate) fn tuning(settings: &Settings) -> Tuning {
     let table = match settings.word(keys::TUNING) {
         "1954" => TuningTable::MidCentury,
@@ -157,17 +162,17 @@ pub(crate) fn tuning(settings: &Settings) -> Tuning {
     }
 }
 
-/// True where the settings say what low A is, and not only which chanter. `--pipes` beside a file that
-/// tunes the practice chanter means the pipes at their own pitch.
+/// True where the settings give low A itself and not only the chanter. With `--pipes`, a low A that
+/// a file gives for the practice chanter does not count.
 pub(crate) fn gives_low_a(settings: &Settings) -> bool {
     settings.number(keys::LA) > 0.0
         && settings.origin(keys::LA.id()) >= settings.origin(keys::INSTRUMENT.id())
 }
 
-/// The tuning of a command with its flags, which win over the settings.
+/// The settings with a command's sound options, which overrule them.
 ///
 /// # Errors
-/// Problems in the settings file or the environment, all of them.
+/// All problems in the settings file and the environment.
 pub(crate) fn sounding(la: Option<Hertz>, pipes: bool, drones: bool) -> Result<Settings, Failure> {
     let mut flags = Vec::new();
     flags.extend(la.map(|la| (keys::LA.id(), la.0.to_string())));
@@ -176,8 +181,8 @@ pub(crate) fn sounding(la: Option<Hertz>, pipes: bool, drones: bool) -> Result<S
     load(&flags, &[needs::SOUND])
 }
 
-/// The balance of the settings for a file, the loudest bus as loud as it can be: how loud the whole
-/// is, is set where it is played. Levels that nobody touched are all full.
+/// The balance of the levels for a file, with the loudest bus at full level, because the overall
+/// loudness is chosen on playback. Where no level was changed all are full.
 pub(crate) fn balance(settings: &Settings) -> Levels {
     let usual = Levels::default();
     let chosen = options(settings).levels;
@@ -194,7 +199,7 @@ pub(crate) fn balance(settings: &Settings) -> Levels {
     levels
 }
 
-/// How what was heard is judged: what the player set, else what is usual for the chanter.
+/// The thresholds of judging: the player's own, or else the usual ones of the chanter.
 pub(crate) fn thresholds(settings: &Settings, instrument: Instrument) -> Thresholds {
     let usual = match instrument {
         Instrument::PracticeChanter => Thresholds::default(),
@@ -237,7 +242,7 @@ pub(crate) fn thresholds(settings: &Settings, instrument: Instrument) -> Thresho
     }
 }
 
-/// Choices for sound and picture.
+/// The player's choices for sound and picture.
 pub(crate) fn options(settings: &Settings) -> Options {
     let mut levels = Levels::default();
     for (bus, key) in [
@@ -274,7 +279,7 @@ pub(crate) fn options(settings: &Settings) -> Options {
     }
 }
 
-/// How a day is planned.
+/// The rule by which a day is planned.
 pub(crate) fn rule(settings: &Settings) -> Rule {
     Rule {
         first_gap: settings.number(keys::PLAN_FIRST_GAP) as i32,
@@ -293,8 +298,8 @@ pub(crate) fn rule(settings: &Settings) -> Rule {
 mod tests {
     use super::*;
 
-    /// The table repeats names and numbers of higher rooms; a difference would change a player's
-    /// sound or judging just by making a settings file.
+    /// The settings' table repeats defaults of other rooms. A difference would change a player's
+    /// sound or judging merely because a settings file was made.
     #[test]
     fn settings_that_nobody_touched_are_the_programs_own() {
         let settings = Settings::default();
@@ -307,8 +312,8 @@ mod tests {
         assert_eq!(tuning(&settings), Tuning::default());
     }
 
-    /// Files rendered before and after a settings file is made must be the same; a click made
-    /// twice as loud must be twice as loud against the rest.
+    /// A file rendered before a settings file was made must equal one rendered after it. A click
+    /// that is set twice as loud must be twice as loud relative to the rest.
     #[test]
     fn a_file_keeps_the_balance_of_the_settings() {
         assert_eq!(balance(&Settings::default()), Levels::FULL);
@@ -322,7 +327,7 @@ mod tests {
         assert_eq!(levels.of(Bus::Reference), Gain(0.5));
     }
 
-    /// A file that tunes the practice chanter must not tune the pipes down an octave.
+    /// A settings file that tunes the practice chanter must not tune the pipes an octave down.
     #[test]
     fn the_pipes_of_a_flag_have_their_own_pitch() {
         let read = |flags: &[(Id, String)]| {

@@ -1,4 +1,4 @@
-//! The shell around the app: carries out effects and turns the world into messages.
+//! The shell around the app: it carries out effects and turns outside events into messages.
 
 mod listing;
 mod storing;
@@ -26,66 +26,66 @@ use std::path::PathBuf;
 use std::time::{Instant, SystemTime, UNIX_EPOCH};
 use uuid::Uuid;
 
-/// Where a drill is to begin, and why it is opened.
+/// Where a drill begins, and why it is opened.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Begin {
-    /// Stage, from 0.
+    /// The stage, from 0; none where it is not given.
     pub(crate) stage: Option<usize>,
-    /// Rung.
+    /// The rung; none where it is not given.
     pub(crate) rung: Option<Rung>,
-    /// True where it begins at the stage's own last place, whatever was played since in other
-    /// stages; false for the stage's bottom.
+    /// True where the stage begins at its own last place, whatever was played in other stages
+    /// since; false where it begins at its lowest rung.
     pub(crate) own_place: bool,
-    /// What homework asks for.
+    /// The homework's goal, where the drill is homework.
     pub(crate) goal: Option<HomeworkGoal>,
-    /// What is to be said once it is open.
+    /// The sentence that is shown once the drill is open.
     pub(crate) says: Option<String>,
 }
 
-/// The world: the device, the journal, the clock.
+/// Everything outside the model: the device, the journal, the clock and the microphone.
 pub(crate) struct Shell {
     player: Player,
-    /// What the device was asked for.
+    /// The device and buffer that were asked for.
     asked: Asked,
     path: PathBuf,
-    /// The journal; a copy to read from where it may not be written.
+    /// The journal; a copy for reading where the journal itself cannot be written.
     journal: Option<Journal>,
-    /// Why there is none, or only a copy.
+    /// The reason why there is no journal, or only a copy.
     journal_trouble: Option<String>,
-    /// The journal was open and its file is gone.
+    /// True where the journal was open and its file has disappeared.
     gone: bool,
     /// Records that could not be stored yet, oldest first.
     waiting: Vec<Record>,
     began: Instant,
-    /// The microphone, where repetitions are marked by ear.
+    /// The microphone; none where it does not mark repetitions.
     ear: Option<Ear>,
-    /// The program asked to be suspended.
+    /// True once the program is to be suspended.
     pub(crate) suspend: bool,
-    /// What today's session is made from.
+    /// The values from which today's session is composed.
     pub(crate) day: Option<AskedSession>,
-    /// What is to run on a page of its own before the loop goes on.
+    /// The page beside practice that runs before the event loop goes on.
     pub(crate) aside: Option<Aside>,
-    /// The drills that the first list has read, for the one that follows it.
+    /// The drills that were read for the first list. The following list uses them.
     shelf: Option<Vec<OnShelf>>,
-    /// The drills as planning knows them, for the plan that is made after the list.
+    /// The drills in the form that planning uses, for the plan that follows the list.
     known: Option<Vec<Known>>,
 }
 
-/// Something that runs on a page of its own.
+/// A page beside practice.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) enum Aside {
-    /// A warm-up of so many minutes.
+    /// A warm-up of this many minutes.
     WarmUp(u32),
-    /// Hearing a drill's movement.
+    /// Training the ear with the movement of this drill.
     Hear(String),
 }
 
 impl Shell {
-    /// A shell with nothing open but the journal. A newer or unreadable journal is refused here,
-    /// before the screen is taken.
+    /// A shell with nothing open but the journal. A journal that is newer or unreadable is refused
+    /// here, before the screen is taken.
     ///
     /// # Errors
-    /// The journal is newer than this program, or no journal at all.
+    /// The journal is newer than this program, or the file is no journal.
     pub(crate) fn new(asked: Asked, player: Player) -> Result<Self, Failure> {
         let path = folders::journal()?;
         let (journal, journal_trouble) = match Journal::open(&path) {
@@ -118,7 +118,7 @@ impl Shell {
         })
     }
 
-    /// Listens from now on.
+    /// Opens the microphone and listens from now on.
     ///
     /// # Errors
     /// There is no such microphone, or it cannot be opened.
@@ -132,7 +132,7 @@ impl Shell {
         Ok(())
     }
 
-    /// The moment on both clocks.
+    /// The present moment on the monotonic clock and on the wall clock.
     pub(crate) fn now(&self) -> Moment {
         let utc = SystemTime::now()
             .duration_since(UNIX_EPOCH)
@@ -148,7 +148,7 @@ impl Shell {
         }
     }
 
-    /// Applies a message and everything that follows from it.
+    /// Applies a message and carries out everything that follows from it.
     pub(crate) fn tell(&mut self, model: &mut Model, message: Message) {
         let mut messages = std::collections::VecDeque::from([message]);
         while let Some(message) = messages.pop_front() {
@@ -159,7 +159,7 @@ impl Shell {
         }
     }
 
-    /// Makes the drill of what is meant of a tune, keeps it and opens it.
+    /// Makes a drill of the chosen bars of a tune, stores it and opens it.
     fn open_piece(&mut self, name: &str, which: &phrases::Which) -> Message {
         let kept = open::open(name)
             .and_then(|opened| phrases::choose(&opened, None, which))
@@ -283,7 +283,8 @@ impl Shell {
         }
     }
 
-    /// Twice the buffer, at once: the repetition that plays is not counted anyway.
+    /// Doubles the buffer at once. The repetition that plays is not counted anyway, because of the
+    /// underruns.
     fn larger_buffer(&mut self) -> String {
         let present = match (self.asked.buffer, self.player.state()) {
             (Some(asked), _) => asked,
@@ -319,8 +320,8 @@ impl Shell {
         Ok(seconds)
     }
 
-    /// Opens a drill by name or path, or a task of the homework in a file, with what the journal has
-    /// of it.
+    /// Opens a drill by name or path, or a task of a homework file, with its entries from the
+    /// journal.
     fn open(&mut self, wanted: &str, task: Option<&str>, mut begin: Begin) -> Message {
         let opened = homework::begin(wanted, task).and_then(|begun| match begun {
             Some(begun) => {
@@ -336,10 +337,10 @@ impl Shell {
         }
     }
 
-    /// A drill that was read, with what the journal has of it.
+    /// Adds the journal's entries to a drill that was read.
     pub(crate) fn opened(&mut self, opened: Opened, begin: Begin) -> Message {
         let mut opened = opened;
-        // homework asks for a cell of the whole
+        // the homework's goal is a cell of the whole drill
         if begin.goal.is_none() {
             opened.drill = opened.practised();
         }
@@ -375,7 +376,7 @@ impl Shell {
         }))
     }
 
-    /// What has been heard since the last call.
+    /// Passes on what was played and heard since the last call.
     pub(crate) fn listen(&mut self, model: &mut Model) {
         let now = Instant::now();
         for heard in self.player.poll(now) {
@@ -415,7 +416,7 @@ impl Shell {
         }
     }
 
-    /// Something else had the terminal, and nobody listened meanwhile.
+    /// Notes that another program had the terminal, so that nothing was heard meanwhile.
     pub(crate) fn woke(&mut self) {
         if let Some(ear) = &mut self.ear {
             ear.woke(Instant::now());
@@ -427,13 +428,12 @@ impl Shell {
         self.ear.is_some()
     }
 
-    /// True while the player or the microphone has something to say soon.
+    /// True while the player or the microphone may have a message soon.
     pub(crate) fn is_busy(&self) -> bool {
         self.ear.is_some() || !matches!(self.player.state(), DeviceState::Closed)
     }
 
-    /// Today's session as it would begin now, and the homework that is not reached; nothing without a
-    /// journal.
+    /// Today's session and the homework that is not reached; none without a journal.
     pub(crate) fn today(&mut self) -> Option<Message> {
         let digest = plan::digest_of(self.journal.as_ref()?).unwrap_or_default();
         let known = self.known.take().unwrap_or_else(plan::all_known);
@@ -443,7 +443,8 @@ impl Shell {
         Some(Message::Today(session, lines.collect()))
     }
 
-    /// By how many per cent this week is above the four before.
+    /// By how many per cent this week's playing exceeds the mean of the four weeks before; none
+    /// where it cannot be told.
     pub(crate) fn rise(&self) -> Option<f64> {
         let since = jiff::Timestamp::now().as_microsecond() - 40 * 86_400_000_000;
         let played = self.journal.as_ref()?.playing(since).ok()?;

@@ -1,14 +1,15 @@
-//! What a signal asks of the program: to leave, and Ctrl-Z. Windows has no signals: there Ctrl-C is a
-//! key like any other and Ctrl-Z does nothing.
+//! Signals that ask the program to end or to stop (Ctrl-Z). On Windows there are none: Ctrl-C is an
+//! ordinary key there, and Ctrl-Z does nothing.
 
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 #[cfg(unix)]
 use std::{sync::atomic::Ordering, time::Duration};
 
-/// Signals that ask the program to leave: the loop sees the flag. Where it cannot (a terminal that
-/// has gone away keeps the key reader busy for ever), the program gives the terminal back by itself
-/// and ends after two seconds; every mark shown is in the journal by then.
+/// Handles the signals that ask the program to end. They set the flag that is returned, which the
+/// event loop checks. A terminal that has gone away may keep the event loop from it; then the
+/// terminal is given back by `give_back` and the program ends after two seconds. Every mark that
+/// was shown is in the journal by then.
 pub(crate) fn termination(give_back: fn()) -> Arc<AtomicBool> {
     let flag = Arc::new(AtomicBool::new(false));
     #[cfg(unix)]
@@ -34,11 +35,11 @@ pub(crate) fn termination(give_back: fn()) -> Arc<AtomicBool> {
     flag
 }
 
-/// How long the loop has to leave by itself after a signal.
+/// How long the event loop has to end by itself after a signal.
 #[cfg(unix)]
 const GRACE: Duration = Duration::from_secs(2);
 
-/// Stops this program as the shell's Ctrl-Z does, until it is continued.
+/// Stops this process like Ctrl-Z in a command shell, until it is continued.
 pub(crate) fn stop() {
     #[cfg(unix)]
     {

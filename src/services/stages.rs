@@ -1,12 +1,12 @@
-//! A stage of a drill, by its number or name.
+//! Finds a stage of a drill by its number or name.
 use super::Failure;
 use crate::drill::{Drill, Stage};
 use crate::wording;
 
-/// Finds a stage by its number from 1 or its name.
+/// Finds a stage by its number from 1, or by its name.
 ///
 /// # Errors
-/// No such stage; the message lists them.
+/// There is no such stage; the message lists all stages.
 pub(crate) fn stage<'a>(drill: &'a Drill, wanted: &str) -> Result<(usize, &'a Stage), Failure> {
     let by_number = wanted
         .trim()

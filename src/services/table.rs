@@ -1,15 +1,16 @@
-//! Rows under headings, for a terminal of any width and for a pipe.
+//! Prints tables for a terminal of any width and for a pipe.
 
 use super::terminal;
 use crate::wording::visible;
 use std::io::IsTerminal;
 use unicode_width::UnicodeWidthStr;
 
-/// Columns that the last cell of a row needs to stand beside the others; with fewer it goes below.
+/// The least width, in columns, that the last cell of a row needs beside the others. With less it
+/// is put below them.
 const ROOM: usize = 24;
 
-/// Rows under their headings, two spaces between columns. On a terminal the last column is broken
-/// between words within the width; in a pipe every row is one line.
+/// Rows under their headings, with two spaces between columns. On a terminal the last column is
+/// wrapped between words; in a pipe every row is one line.
 pub(crate) fn table<const N: usize>(heads: [&str; N], rows: &[[String; N]]) -> String {
     let width = std::io::stdout().is_terminal().then(terminal::columns);
     within(width, heads, rows)
@@ -17,7 +18,8 @@ pub(crate) fn table<const N: usize>(heads: [&str; N], rows: &[[String; N]]) -> S
 
 fn within<const N: usize>(width: Option<usize>, heads: [&str; N], rows: &[[String; N]]) -> String {
     let heads = heads.map(str::to_owned);
-    // before anything is measured, so that columns stand under each other
+    // control characters are made visible before the widths are measured, so that the columns are
+    // aligned
     let rows: Vec<[String; N]> = rows
         .iter()
         .map(|row| std::array::from_fn(|column| visible(&row[column]).into_owned()))
@@ -44,7 +46,7 @@ fn within<const N: usize>(width: Option<usize>, heads: [&str; N], rows: &[[Strin
             Some(width) => {
                 let indent = if below { 4 } else { beside };
                 let margin = " ".repeat(indent);
-                // a day and a name are one word each, hyphens and all
+                // a date or a name must not be broken at its hyphens
                 let options = textwrap::Options::new(width.max(indent + ROOM))
                     .word_separator(textwrap::WordSeparator::AsciiSpace)
                     .word_splitter(textwrap::WordSplitter::NoHyphenation)
@@ -77,7 +79,7 @@ mod tests {
         ]
     }
 
-    /// Prose that runs over the edge is broken by the terminal in the middle of words.
+    /// A terminal itself would break a long line in the middle of a word.
     #[test]
     fn the_last_column_is_broken_within_the_width() {
         assert_eq!(
@@ -98,7 +100,7 @@ mod tests {
         );
     }
 
-    /// A day was once broken behind its month.
+    /// A date must not be broken at its hyphen.
     #[test]
     fn a_day_and_a_name_stand_in_one_row() {
         let rows = [[
@@ -113,7 +115,7 @@ mod tests {
         );
     }
 
-    /// Other programs read lines.
+    /// Other programs read the output line by line.
     #[test]
     fn in_a_pipe_a_row_is_a_line() {
         assert_eq!(within(None, ["drill", "for"], &rows()).lines().count(), 3);

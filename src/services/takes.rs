@@ -1,4 +1,4 @@
-//! Takes that were kept while practising: written, listed, read.
+//! Writes, lists and reads the recordings ("takes") kept while practising.
 use super::{
     Failure,
     files::{self, read_bytes, recording},
@@ -18,26 +18,26 @@ use serde::{Deserialize, Serialize};
 use std::path::Path;
 use std::sync::Arc;
 
-/// What is known of a take, kept beside its sound.
+/// The description of a take, which is stored beside its sound.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct About {
-    /// The drill as it was called.
+    /// The name of the drill.
     pub(crate) drill: String,
     /// The stage's name.
     pub(crate) stage: String,
-    /// The rung: beats a minute, or a length of tones at a tempo.
+    /// The rung: a tempo in beats a minute, or a tone length at a tempo.
     #[serde(rename = "tempo")]
     pub(crate) rung: Rung,
-    /// Low A that was tuned to, hertz.
+    /// The low A of the tuning, in hertz.
     pub(crate) la_hz: f64,
-    /// Its length, seconds.
+    /// The length in seconds.
     pub(crate) seconds: f64,
 }
 
-/// Keeps a take: a WAV file and what is known of it. Gives its name.
+/// Stores a take as a WAV file with its description. Returns its name.
 ///
 /// # Errors
-/// It cannot be written.
+/// The files cannot be written.
 pub(crate) fn keep(samples: &[f32], rate: SampleRate, about: &About) -> Result<String, Failure> {
     let folder = folders::takes()?;
     output::make_folder(&folder)?;
@@ -51,7 +51,7 @@ pub(crate) fn keep(samples: &[f32], rate: SampleRate, about: &About) -> Result<S
         .chars()
         .filter(|sign| sign.is_ascii_alphanumeric() || *sign == '-')
         .collect();
-    // two may be kept within a second
+    // two takes may be kept within the same second
     let name = files::free_name(&folder, &format!("{now}-{drill}"), "wav");
     let target = folder.join(format!("{name}.wav"));
     write(&target, true, &[samples], rate)?;
@@ -62,7 +62,10 @@ pub(crate) fn keep(samples: &[f32], rate: SampleRate, about: &About) -> Result<S
     Ok(name)
 }
 
-/// Writes channels of equal length into a WAV file of 16 bits.
+/// Writes channels of equal length into a WAV file with 16 bits a sample.
+///
+/// # Errors
+/// The file cannot be written.
 pub(crate) fn write(
     target: &Path,
     force: bool,
@@ -91,7 +94,10 @@ pub(crate) fn write(
     output::write_bytes(target, force, &bytes.into_inner())
 }
 
-/// Every take, the newest first: its name, and what is known of it.
+/// The name and description of every take, the newest first.
+///
+/// # Errors
+/// No home folder is known.
 pub(crate) fn all() -> Result<Vec<(String, About)>, Failure> {
     let folder = folders::takes()?;
     let Ok(entries) = std::fs::read_dir(&folder) else {
@@ -110,22 +116,22 @@ pub(crate) fn all() -> Result<Vec<(String, About)>, Failure> {
             found.push((name.to_string_lossy().into_owned(), about));
         }
     }
-    // names begin with the moment
+    // names begin with the date and time
     found.sort_by(|a, b| b.0.cmp(&a.0));
     Ok(found)
 }
 
-/// A kept take: its name, and what is known of it.
+/// A take, with its name and description.
 pub(crate) struct Kept {
     name: String,
     about: About,
 }
 
-/// The best kept take of each cell of some drills, made from a day on, the newest cell first: the one
-/// with most clean repetitions, among equals the newer.
+/// The best take of each cell of some drills, from those made since a day, the newest cell first.
+/// The best take has the most clean repetitions; among equal ones it is the newest.
 ///
 /// # Errors
-/// No folder is known, or a take cannot be read.
+/// No home folder is known, or a take cannot be read.
 pub(crate) fn best(drills: &[String], from: jiff::civil::Date) -> Result<Vec<Kept>, Failure> {
     let mut found: Vec<(Kept, usize)> = Vec::new();
     for (name, about) in all()? {
@@ -151,15 +157,16 @@ pub(crate) fn best(drills: &[String], from: jiff::civil::Date) -> Result<Vec<Kep
     Ok(found.into_iter().map(|(kept, _)| kept).collect())
 }
 
-/// The sound of a kept take.
+/// The sound of a take, with its sample rate.
 ///
 /// # Errors
-/// It cannot be read.
+/// The file cannot be read.
 pub(crate) fn sound(kept: &Kept) -> Result<(Vec<f32>, SampleRate), Failure> {
     read(&folders::takes()?.join(format!("{}.wav", kept.name)))
 }
 
-/// Repetitions of a take that are clean by the usual limits; none where it cannot be told.
+/// The number of repetitions in a take that are clean by the usual thresholds; 0 where the take
+/// cannot be judged.
 fn clean_in(kept: &Kept) -> usize {
     let clean = || -> Option<usize> {
         let (samples, rate) = sound(kept).ok()?;
@@ -179,22 +186,22 @@ fn clean_in(kept: &Kept) -> usize {
     clean().unwrap_or(0)
 }
 
-/// The samples of a recording that was kept.
+/// The samples of a recording, with their rate.
 ///
 /// # Errors
-/// It cannot be read.
+/// The file cannot be read.
 pub(crate) fn read(path: &Path) -> Result<(Vec<f32>, SampleRate), Failure> {
     let mut recording = recording(path)?;
-    // what `p` keeps at most and a little more, whatever the file has become
+    // a little more than the longest take, so that a file that has become larger is not read whole
     let most = (1.1 * crate::listening::LONGEST_S) as usize * recording.rate().0 as usize;
     let samples = recording.read(most);
     Ok((samples, recording.rate()))
 }
 
-/// What was to be played in a take.
+/// The music that was to be played in a take.
 ///
 /// # Errors
-/// Its drill or its stage is not there any more.
+/// The drill or its stage no longer exists.
 pub(crate) fn piece(about: &About) -> Result<(Arc<Timeline>, ExpectedStage), Failure> {
     let opened = open(&about.drill)?;
     let (stage, _) = stage(&opened.drill, &about.stage)?;
@@ -212,7 +219,7 @@ pub(crate) fn piece(about: &About) -> Result<(Arc<Timeline>, ExpectedStage), Fai
 mod tests {
     use super::*;
 
-    /// Without it the second of two takes kept within a second would replace the first.
+    /// Without this rule the second of two takes kept within one second would replace the first.
     #[test]
     fn two_takes_of_one_second_have_names_of_their_own() {
         let folder = tempfile::tempdir().expect("a temporary folder");

@@ -1,4 +1,4 @@
-//! The terminal: taken, given back once by its owner, whatever happens.
+//! Takes the terminal, and gives it back exactly once, even after a panic.
 
 use super::{Failure, folders, output, signals};
 use crate::live::{Quiet, unquiet};
@@ -12,21 +12,21 @@ use std::fs::File;
 use std::io::{IsTerminal, Write, stdout};
 use std::sync::atomic::{AtomicBool, Ordering};
 
-/// True while the terminal is ours. One flag for the owner and the panic hook: whoever takes it
-/// down first gives the terminal back, the other finds nothing to do.
+/// True while the terminal is taken. The owner and the panic hook share this flag: whichever clears
+/// it gives the terminal back, and the other does nothing.
 static TAKEN: AtomicBool = AtomicBool::new(false);
 
-/// How the terminal is used.
+/// The way in which the terminal is used.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Manner {
-    /// A screen that is drawn.
+    /// A full screen that is drawn.
     Screen,
     /// Plain lines, with keys read one by one.
     Lines,
 }
 
 impl Manner {
-    /// The manner that the settings ask for; a terminal that cannot be drawn on still has lines.
+    /// The manner that the settings ask for. A terminal that cannot be drawn on always has lines.
     pub(crate) fn of(settings: &Settings) -> Self {
         let dumb = std::env::var_os("TERM").is_some_and(|name| name == "dumb");
         if dumb || settings.switch(keys::PLAIN) {
@@ -37,23 +37,23 @@ impl Manner {
     }
 }
 
-/// The file that C libraries may print into while the terminal is ours.
+/// The file that receives what C libraries print while the terminal is taken.
 pub(crate) fn log_file() -> Option<File> {
     let folder = folders::data().ok()?;
     std::fs::create_dir_all(&folder).ok()?;
     File::create(folder.join("sound.log")).ok()
 }
 
-/// The terminal while it is ours.
+/// A terminal that is taken.
 pub(crate) struct Terminal {
     manner: Manner,
     quiet: Option<Quiet>,
 }
 
-/// Says so and names what works without one.
+/// Checks that the program runs in a terminal. The error names what works without one.
 ///
 /// # Errors
-/// Standard input or output is no terminal.
+/// Standard input or output is not a terminal.
 pub(crate) fn require() -> Result<(), Failure> {
     if std::io::stdin().is_terminal() && stdout().is_terminal() {
         return Ok(());
@@ -65,12 +65,12 @@ pub(crate) fn require() -> Result<(), Failure> {
     ))
 }
 
-/// The width of the terminal, 80 where there is none.
+/// The width of the terminal in columns; 80 where there is no terminal.
 pub(crate) fn columns() -> usize {
     crossterm::terminal::size().map_or(80, |(columns, _)| usize::from(columns))
 }
 
-/// Wipes the screen, so that what is drawn on it stands alone.
+/// Clears the screen.
 ///
 /// # Errors
 /// The terminal cannot be written.
@@ -79,10 +79,11 @@ pub(crate) fn wipe() -> std::io::Result<()> {
 }
 
 impl Terminal {
-    /// Takes the terminal; what C libraries print goes to the log from here on, or to nowhere.
+    /// Takes the terminal. From here on the output of C libraries goes to the log, or is discarded
+    /// where there is none.
     ///
     /// # Errors
-    /// The terminal refuses.
+    /// The terminal cannot be taken.
     pub(crate) fn take(manner: Manner, log: Option<&File>) -> Result<Self, Failure> {
         install_hook();
         let mut terminal = Self {
@@ -109,8 +110,8 @@ impl Terminal {
         Ok(())
     }
 
-    /// Gives the terminal back, stops this program as the shell's `Ctrl-Z` does, and takes the
-    /// terminal again when it is continued.
+    /// Gives the terminal back, stops this process like `Ctrl-Z` in a command shell, and takes the
+    /// terminal again when the process continues.
     ///
     /// # Errors
     /// The terminal cannot be taken again.
@@ -129,7 +130,7 @@ impl Drop for Terminal {
     }
 }
 
-/// Gives the terminal back, once.
+/// Gives the terminal back, unless that was done already.
 pub(crate) fn give_back() {
     if TAKEN.swap(false, Ordering::SeqCst) {
         let _ = execute!(
@@ -143,8 +144,7 @@ pub(crate) fn give_back() {
     }
 }
 
-/// Makes the message of a panic visible and harmless: it may hold text of a file, and is printed
-/// like everything else.
+/// Escapes control characters in the message of a panic, because it may contain text from a file.
 pub(crate) fn tell_panics_visibly() {
     std::panic::set_hook(Box::new(|panic| {
         if crate::decoding::is_decoding() {
@@ -169,8 +169,9 @@ pub(crate) fn tell_panics_visibly() {
     }));
 }
 
-/// A panic of the main thread gives the terminal back before it is printed. One of another thread
-/// goes to the log: the terminal is not its own, and the main thread goes on.
+/// Installs the panic hook. After a panic of the main thread the terminal is given back before the
+/// message is printed. The message of any other thread goes to the log, because the main thread
+/// goes on and still uses the terminal.
 fn install_hook() {
     static ONCE: std::sync::Once = std::sync::Once::new();
     ONCE.call_once(|| {

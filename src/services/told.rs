@@ -1,20 +1,22 @@
-//! What was told of files of other programs already: once is enough, and `check` tells it again.
+//! Remembers for which files of other programs the notes on their import were shown, so that each
+//! is shown once. `check` shows them again.
 //!
-//! Keeps a number for each text that was told of, and nothing of the text itself.
+//! It stores a number for each text and nothing of the text itself.
 
 use super::{folders, output};
 use crate::practice::StagePrint;
 use std::path::PathBuf;
 
-/// So many texts are known; of more the oldest are told anew.
+/// The most texts that are remembered. Beyond that the oldest are forgotten, and their notes are
+/// shown again.
 const MOST: usize = 500;
 
 fn list() -> Option<PathBuf> {
     Some(folders::data().ok()?.join("told.txt"))
 }
 
-/// True the first time that something is told of a text, which is then known. Where that cannot be
-/// kept, it is told each time.
+/// True the first time it is called with a text, which is then remembered. Where that cannot be
+/// stored it is true each time.
 pub(crate) fn is_new(text: &str) -> bool {
     let Some(list) = list() else { return true };
     let known = std::fs::read_to_string(&list).unwrap_or_default();
@@ -28,7 +30,7 @@ pub(crate) fn is_new(text: &str) -> bool {
     if let Some(folder) = list.parent()
         && output::make_folder(folder).is_ok()
     {
-        // what cannot be kept costs a line of text the next time
+        // where it cannot be stored, the note is merely shown again
         let _ = output::write_bytes(&list, true, kept.as_bytes());
     }
     true

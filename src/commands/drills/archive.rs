@@ -1,4 +1,5 @@
-//! A drill of the player's own put away and taken back: its file is moved, its marks stay where they are.
+//! Archives a drill of the player's own and restores it. The drill's file is moved, and its marks
+//! stay in the journal.
 
 use crate::commands::{Outcome, Ran};
 use crate::drill::built_in;
@@ -7,12 +8,12 @@ use crate::wording;
 use std::io::{IsTerminal as _, Write as _};
 use std::path::{Path, PathBuf};
 
-/// The folder of drills that were put away.
+/// The folder of archived drills.
 fn away() -> Result<PathBuf, Failure> {
     folders::own_drills().map(|folder| folder.join("archive"))
 }
 
-/// Names the drill in a folder that was perhaps meant, as the end of a sentence.
+/// Names the drill of a folder that the player may have meant, as the end of a sentence.
 fn meant(folder: &Path, name: &str) -> String {
     let names: Vec<String> = library::files_in(folder)
         .iter()
@@ -22,7 +23,7 @@ fn meant(folder: &Path, name: &str) -> String {
         .map_or_else(String::new, |near| format!("; did you mean `{near}`?"))
 }
 
-/// Puts a drill away. Who sits at a terminal is asked first, unless he said yes already.
+/// Archives a drill. At a terminal the player is asked first, unless `yes` is set.
 pub(super) fn put_away(name: &str, yes: bool) -> Ran {
     let folder = folders::own_drills()?;
     let Some(file) = library::file_in(&folder, name) else {
@@ -52,7 +53,7 @@ pub(super) fn put_away(name: &str, yes: bool) -> Ran {
     Ok(Outcome::Done)
 }
 
-/// Takes a drill back that was put away.
+/// Restores an archived drill.
 pub(super) fn take_back(name: &str) -> Ran {
     let away = away()?;
     let Some(file) = library::file_in(&away, name) else {
@@ -87,7 +88,10 @@ fn moved(from: &Path, to: &Path) -> Result<(), Failure> {
     })
 }
 
-/// True where the player agrees. Without a terminal nobody is asked.
+/// Asks at the terminal and returns true where the player agrees.
+///
+/// # Errors
+/// There is no terminal at which the player could be asked.
 fn is_agreed(name: &str) -> Result<bool, Failure> {
     let mut asked = std::io::stderr();
     if !std::io::stdin().is_terminal() || !asked.is_terminal() {

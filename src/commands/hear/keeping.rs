@@ -1,4 +1,4 @@
-//! The results of `hear` in the journal: reading those of a cell, and adding one.
+//! Keeps the results of `hear` in the journal: reads those of a cell and adds new ones.
 
 use crate::journal::{Journal, Trouble};
 use crate::practice::{CellKey, Difference, Discrimination, Entry, Kind, Record, RecordId};
@@ -6,20 +6,20 @@ use crate::services::{Failure, folders};
 use crate::units::Milliseconds;
 use uuid::Uuid;
 
-/// The journal and the cell that results are kept in.
+/// The journal and the cell whose results are kept.
 pub(super) struct Keeping {
     journal: Result<Journal, String>,
     drill: String,
     cell: CellKey,
     session: Uuid,
-    /// Earlier results in this cell, oldest first.
+    /// Earlier results of this cell, oldest first.
     pub(super) before: Vec<(Difference, Milliseconds)>,
     stored: u64,
 }
 
 impl Keeping {
-    /// A newer or unreadable journal is refused before anything sounds; one that cannot be written
-    /// is told at the end.
+    /// Opens the journal. A journal of a newer version or one that cannot be read is refused before
+    /// anything sounds. One that cannot be written is reported at the end.
     pub(super) fn open(drill: &str, cell: CellKey) -> Result<Self, Failure> {
         let path = folders::journal()?;
         let journal = match Journal::open(&path) {

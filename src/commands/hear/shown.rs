@@ -1,10 +1,10 @@
-//! The page of `hear`, on a screen or in lines.
+//! Shows the page of `hear`, either on a screen or in lines.
 
 use crate::app::{Asking, Discriminating};
 use crate::screen::{HELP_HEAR, Theme, view_discriminating, view_keys};
 use crate::services::{Failure, event_loop::Canvas, output};
 
-/// The page on a screen, or as lines that a screen reader says.
+/// The page on a screen, or in lines for a screen reader.
 pub(super) enum Shown {
     Screen(Box<Canvas>, Theme),
     Lines(Vec<String>),
@@ -39,8 +39,8 @@ impl Shown {
                 })?;
             }
             Self::Lines(last) => {
-                // while a movement sounds the question is not said again: it would be in the way of
-                // the music
+                // while a movement sounds the question is not read aloud again, because the voice
+                // would cover the music
                 let asked = matches!(page.asking(), Asking::Question { .. });
                 let said = if help {
                     vec![HELP_HEAR.spoken()]

@@ -1,4 +1,5 @@
-//! Chooses what is heard: the stage at its tempo, the places where a fault can be, and one of them.
+//! Chooses what is heard: the stage and tempo, the places where a fault can be, and one of those
+//! places.
 
 use crate::commands::arguments;
 use crate::discrimination::{Spot, spots};
@@ -49,7 +50,7 @@ fn minutes(text: &str) -> Result<f64, String> {
     }
 }
 
-/// What is listened to.
+/// The music that is listened to.
 pub(super) struct Music {
     pub(super) title: String,
     pub(super) cell: CellKey,
@@ -57,7 +58,7 @@ pub(super) struct Music {
     pub(super) spots: Vec<Spot>,
 }
 
-/// The stage at its tempo, and what can be planted in it.
+/// The stage at its tempo, with the faults that can be put into it.
 pub(super) fn music(drill: &Drill, what: &What) -> Result<Music, Failure> {
     let movement = drill.movement.as_ref().map(|line| line.movement);
     let tempo = what.tempo.unwrap_or(drill.ladder.to());
@@ -118,7 +119,7 @@ pub(super) fn music(drill: &Drill, what: &What) -> Result<Music, Failure> {
     })
 }
 
-/// The fault that was asked for; else the one that was not heard for longest here.
+/// The fault that was asked for, or else the one whose last result in this cell is the oldest.
 pub(super) fn chosen(
     music: &Music,
     wanted: Option<Difference>,

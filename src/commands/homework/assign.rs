@@ -1,4 +1,4 @@
-//! `assign`: homework that a teacher gives.
+//! `assign`: writes homework that a teacher gives.
 
 use super::{plain, ready};
 use crate::commands::{Outcome, Ran, arguments, today};
@@ -62,7 +62,8 @@ fn criterion(text: &str) -> Result<Criterion, String> {
     Criterion::parse(text).map_err(|error| error.to_string())
 }
 
-/// The drills with their files; bars of a tune in the tune's place.
+/// The drills with the texts of their files. Where bars of a tune are asked for, a drill of them
+/// stands in the tune's place.
 fn drills(arguments: &Arguments) -> Result<Vec<(Opened, String)>, Failure> {
     let named = arguments.drills.iter();
     let mut given = named
@@ -83,10 +84,11 @@ fn drills(arguments: &Arguments) -> Result<Vec<(Opened, String)>, Failure> {
     Ok(given)
 }
 
-/// The goal of each drill: the one that is given under its name, or else the one for all.
+/// The goal of each drill: the one given under the drill's name, or else the one given for all
+/// drills.
 ///
 /// # Errors
-/// Two goals for all, or two for one drill.
+/// Two goals are given for all drills, or two for the same drill.
 fn goals(said: &[String], drills: &[&str]) -> Result<Vec<Option<String>>, Failure> {
     let mut goals: Vec<Option<String>> = vec![None; drills.len()];
     let mut of_all = None;
@@ -189,7 +191,7 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     Ok(Outcome::Done)
 }
 
-/// False where a goal names a tempo between two rungs: the higher one is to be reached then.
+/// False where a goal names a tempo between two rungs. The higher rung must be reached then.
 fn is_a_rung(reach: Option<&str>, goal: Rung) -> bool {
     let asked = reach.and_then(|text| text.rsplit(" at ").next());
     let asked = asked.and_then(|text| Bpm::parse(text).ok());

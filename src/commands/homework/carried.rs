@@ -1,4 +1,5 @@
-//! The takes that go along with a report: the best kept one of each cell, small and without loss.
+//! The recordings that are sent with a report: the best one of each cell, in a small and lossless
+//! format.
 
 use crate::services::{Failure, output, takes};
 use crate::units::SampleRate;
@@ -7,17 +8,17 @@ use flacenc::error::Verify as _;
 use jiff::civil::Date;
 use std::path::Path;
 
-/// The largest take that goes along, bytes: a mail can carry several of that size. Of a longer take
-/// only its end goes along.
+/// The largest recording that is sent, in bytes; a mail can carry several of this size. A longer
+/// recording is cut to its end.
 const LARGEST: usize = 2_000_000;
-/// The most takes of one report.
+/// The most recordings that are sent with one report.
 const MOST: usize = 6;
 
-/// Writes the best kept takes of some drills, made from a day on, beside a report; gives the names of
-/// the files.
+/// Writes the best recordings of some drills beside the report, from those made since a day.
+/// Returns the names of the files.
 ///
 /// # Errors
-/// A take that cannot be read, a file that cannot be written.
+/// A recording cannot be read, or a file cannot be written.
 pub(super) fn beside(
     report: &Path,
     drills: &[String],
@@ -40,7 +41,7 @@ pub(super) fn beside(
     Ok(names)
 }
 
-/// A take as FLAC (RFC 9639), its end where the whole would be too large.
+/// A recording as FLAC (RFC 9639). Where the whole would be too large, only its end is kept.
 fn small(samples: &[f32], rate: SampleRate) -> Result<Vec<u8>, Failure> {
     let mut kept = samples;
     loop {
@@ -54,7 +55,7 @@ fn small(samples: &[f32], rate: SampleRate) -> Result<Vec<u8>, Failure> {
     }
 }
 
-/// One channel of 16 bits as FLAC.
+/// One channel of 16-bit samples as FLAC.
 fn flac(samples: &[f32], rate: SampleRate) -> Result<Vec<u8>, Failure> {
     let told = |what: &dyn std::fmt::Debug| Failure(format!("the take cannot be packed: {what:?}"));
     let whole: Vec<i32> = samples
@@ -69,9 +70,9 @@ fn flac(samples: &[f32], rate: SampleRate) -> Result<Vec<u8>, Failure> {
     let mut sink = flacenc::bitsink::ByteSink::new();
     stream.write(&mut sink).map_err(|error| told(&error))?;
     let mut bytes = sink.as_slice().to_vec();
-    // The header names the smallest block, the last one not counted (RFC 9639, 8.2). The encoder counts
-    // it, which says that blocks vary, and decoders then find no frame: the largest block is written
-    // over it.
+    // The header states the smallest block size without counting the last block (RFC 9639, 8.2).
+    // The encoder counts the last block, which declares a variable block size, and decoders then
+    // find no frame. So the largest block size is written over the smallest.
     if let Some(blocks) = bytes.get_mut(8..12) {
         blocks.copy_within(2..4, 0);
     }
@@ -83,8 +84,8 @@ mod tests {
     use super::*;
     use crate::services::files::recording;
 
-    /// What a teacher hears must be what the student played: read back by another's decoder every
-    /// sample is the same, and a long take stays small.
+    /// The teacher must hear exactly what the student played: an independent decoder returns every
+    /// sample unchanged, and a long recording stays within the size limit.
     #[test]
     fn a_take_comes_back_sample_by_sample_and_stays_small() {
         let rate = SampleRate(48_000);

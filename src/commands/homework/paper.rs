@@ -1,19 +1,18 @@
-//! The class on paper: the rows of a review by student, as a table that goes over as many pages as it
-//! needs.
+//! The reports of a class on paper: a table sorted by student, on as many pages as it needs.
 
 use crate::engraving::font::{Face, Segment};
 use crate::homework::{Row, clean_words};
 use crate::sheet::{Block, Booklet, Heading, Ink, Paper, SheetPage, TableCell, TagRole};
 
-/// Margin of the page in points: 15 mm.
+/// The margin of the page in points; 42.5 points are 15 mm.
 const MARGIN: f64 = 42.5;
 const TEXT: f64 = 9.0;
 const LINE: f64 = 11.5;
 const PADDING: f64 = 4.0;
-/// Rules below a drill and below a student.
+/// The thickness of the rule below a drill and of the rule below a student, in points.
 const THIN: f64 = 0.3;
 const THICK: f64 = 0.9;
-/// Heads and widths of the columns, in parts of the page between its margins.
+/// The heading of each column, and its width as a share of the page between its margins.
 const COLUMNS: [(&str, f64); 5] = [
     ("who", 0.18),
     ("drill, to reach", 0.23),
@@ -22,7 +21,7 @@ const COLUMNS: [(&str, f64); 5] = [
     ("faults and questions", 0.25),
 ];
 
-/// A text in lines no wider than so many points; a word that is wider is broken.
+/// Breaks a text into lines of at most this width in points. A wider word is broken too.
 fn wrapped(text: &str, face: Face, width: f64) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     let mut line = String::new();
@@ -74,7 +73,7 @@ fn rule(left: f64, right: f64, y: f64, thick: f64) -> Ink {
     ])
 }
 
-/// What stands in each column, a paragraph each.
+/// The text of each column, one paragraph an entry.
 fn texts(row: &Row) -> [Vec<String>; 5] {
     let mut more = row.faults.clone();
     more.extend(row.quoted());
@@ -115,8 +114,8 @@ impl Table {
         self.size.1 - MARGIN - 14.0
     }
 
-    /// A row of the table at the place reached; `height` is that of its highest cell, `thick` the rule
-    /// below it.
+    /// Draws a row of the table at the present height of the page. The row is as high as its
+    /// highest cell. `thick` is the thickness of the rule below it, in points.
     fn row(&mut self, columns: &[Vec<String>], face: Face, head: bool, thick: f64) {
         let mut x = MARGIN;
         let mut cells = Vec::with_capacity(columns.len());
@@ -153,7 +152,7 @@ impl Table {
         self.row(&heads, Face::Bold, true, THICK);
     }
 
-    /// Ends the table on this page, with the page's number below.
+    /// Ends the table on this page and writes the page number below it.
     fn end_page(&mut self) {
         let number = format!("{}", self.pages.len());
         let width = Face::Regular.width(&number, TEXT);
@@ -179,7 +178,8 @@ fn height(columns: &[Vec<String>]) -> f64 {
     lines as f64 * LINE + 2.0 * PADDING
 }
 
-/// The paragraphs below the title, and where the page goes on below them.
+/// Lays out the paragraphs below the title. Returns them with the height in points at which the
+/// table begins.
 fn said_below(below: &[String], width: f64) -> (Option<Block>, f64) {
     let mut y = MARGIN + 30.0;
     let lines = below
@@ -203,8 +203,8 @@ fn said_below(below: &[String], width: f64) -> (Option<Block>, f64) {
     (Some(block), y + PADDING)
 }
 
-/// The class as a booklet on A4; below its title what is said of each homework: by when, how many
-/// answered and who did not.
+/// The class as a booklet on A4. Below its title stands, for each homework, by when it was due, how
+/// many students answered and who did not.
 pub(super) fn booklet(title: &str, below: &[String], rows: &[Row]) -> Booklet {
     let size = Paper::A4.size();
     let (said, y) = said_below(below, size.0 - 2.0 * MARGIN);
@@ -236,7 +236,7 @@ pub(super) fn booklet(title: &str, below: &[String], rows: &[Row]) -> Booklet {
         let before = place
             .checked_sub(1)
             .and_then(|before| by_student.get(before));
-        // on top of a page the student's name stands again
+        // at the top of a page the student's name is repeated
         let named = !same(before) || table.rows.len() <= 1;
         let thick = if same(by_student.get(place + 1)) {
             THIN
@@ -259,7 +259,7 @@ pub(super) fn booklet(title: &str, below: &[String], rows: &[Row]) -> Booklet {
                 lines.collect()
             })
             .collect();
-        // a row that is longer than a page is cut there and goes on on the next page
+        // a row that is longer than a page is cut at the bottom and continued on the next page
         let mut rest = columns;
         loop {
             let room = table.bottom() - table.y - 2.0 * PADDING;
@@ -338,7 +338,7 @@ mod tests {
         })
     }
 
-    /// A teacher looks a student up, and what is said of one stands together under one name.
+    /// A teacher looks up a student by name, so all rows of one student stand together.
     #[test]
     fn the_class_stands_by_student() {
         let mut two = report("Una", "how hard?");
@@ -361,8 +361,8 @@ mod tests {
         assert_eq!(texts.iter().filter(|text| **text == "Una").count(), 1);
     }
 
-    /// A class that needs several pages, one with a question longer than a page and a word wider
-    /// than its column: all of it stands on paper, within its margins.
+    /// The table needs several pages here, with one question longer than a page and one word wider
+    /// than its column. All of it must be printed within the margins.
     #[test]
     fn everything_stands_within_the_margins() {
         let endless = format!("{} ", "why".repeat(60)).repeat(60);

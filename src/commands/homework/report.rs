@@ -1,4 +1,4 @@
-//! `report`: what a student sends back.
+//! `report`: writes the report that a student sends back.
 
 use super::{carried, plain, ready};
 use crate::commands::{Outcome, Ran};
@@ -71,8 +71,8 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
             text: plain("question", text)?,
         });
     }
-    // practice from before the homework is nobody's business; a day earlier counts, because the
-    // teacher may live where it is already tomorrow
+    // practice from before the homework stays private; one earlier day counts, because the teacher
+    // may live where the date is already a day ahead
     let from = assignment.given.yesterday().unwrap_or(assignment.given);
     let mut drills = Vec::new();
     let mut written = 0;
@@ -133,8 +133,8 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     Ok(Outcome::Done)
 }
 
-/// The names of the takes that go along: those that were named, else the best of each cell, written
-/// beside the report.
+/// The names of the recordings that are sent: those that were named, or else the best one of each
+/// cell, which is written beside the report.
 fn takes(
     arguments: &Arguments,
     assignment: &Assignment,
@@ -161,7 +161,8 @@ fn takes(
     Ok(takes)
 }
 
-/// What a report says, for who sends it; `left_here`: remarks that do not go along.
+/// A summary of the report for the student who sends it. `left_here` is the number of remarks that
+/// are not sent.
 fn said_of(report: &Report, output: &Path, left_here: usize) -> String {
     use std::fmt::Write as _;
     let signed = report.from.as_ref().map_or_else(

@@ -1,4 +1,4 @@
-//! `review`: the class at a glance.
+//! `review`: shows the reports of a class in a table.
 
 use super::paper;
 use crate::commands::{Outcome, Ran, sheet::told_lacking, takes};
@@ -108,11 +108,12 @@ pub(crate) fn run(arguments: &Arguments) -> Ran {
     })
 }
 
-/// Reports by their files, homework by its checksum.
+/// The reports with their file names, the homework with its checksum, and the number of files that
+/// could not be read.
 type ReadAll = (Vec<(String, Report)>, Vec<(String, Assignment)>, usize);
 
-/// The reports and the homework among some files, and how many could not be read; each of those is
-/// told.
+/// Reads the reports and the homework among some files, and counts those that could not be read.
+/// Each unreadable file is reported.
 fn read_all(named: &[PathBuf]) -> ReadAll {
     let mut reports = Vec::new();
     let mut homework = Vec::new();
@@ -140,7 +141,7 @@ fn read_all(named: &[PathBuf]) -> ReadAll {
     (reports, homework, broken)
 }
 
-/// Plays the takes that came with a student's report, one after the other.
+/// Plays the recordings that came with a student's report, one after the other.
 fn play(name: &str, reports: &[(String, Report)]) -> Ran {
     let plain = |name: &str| name.trim().to_lowercase();
     let own: Vec<&(String, Report)> = reports
@@ -159,7 +160,7 @@ fn play(name: &str, reports: &[(String, Report)]) -> Ran {
     let mut files = Vec::new();
     for (report, read) in own {
         for take in &read.takes {
-            // a take is looked for beside its report only, whatever path the report names
+            // a recording is looked for only beside its report, whatever path the report names
             if let Some(take) = Path::new(take).file_name() {
                 files.push(Path::new(report).with_file_name(take));
             }
@@ -174,7 +175,7 @@ fn play(name: &str, reports: &[(String, Report)]) -> Ran {
     Ok(Outcome::Done)
 }
 
-/// What a page can be.
+/// The format of a page.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Form {
     Html,
@@ -194,7 +195,7 @@ fn form_of(target: &Path) -> Result<Form, Failure> {
 
 /// The width that every terminal has, in columns.
 const COLUMNS: usize = 80;
-/// The widest a name or a drill may be before it is cut.
+/// The width at which a student's or drill's name is cut, in columns.
 const WIDEST: usize = 20;
 
 fn table(title: &str, rows: &[Row]) -> String {
@@ -210,7 +211,7 @@ fn table(title: &str, rows: &[Row]) -> String {
     let mut text = format!("{title}\n");
     let mut before: Option<(String, &str)> = None;
     for row in rows {
-        // a student's name stands once
+        // a student's name stands only in the first of that student's rows
         let student = (row.who(), row.file.as_str());
         let name = if before.as_ref() == Some(&student) {
             String::new()
@@ -252,7 +253,7 @@ fn table(title: &str, rows: &[Row]) -> String {
     text
 }
 
-/// A name without signs that would upset a terminal, cut where it is long.
+/// A name without control characters, which would upset a terminal, cut to [`WIDEST`].
 fn cut(name: &str) -> String {
     let plain: String = name.chars().filter(|sign| !is_unseen(*sign)).collect();
     if plain.chars().count() <= WIDEST {
@@ -268,8 +269,8 @@ mod tests {
     use crate::homework::{HomeworkQuestion, MarkedDay, ReportedDrill, rows};
     use jiff::civil::date;
 
-    /// Names as students type them, and reports that never end: eighty columns, and nothing lost
-    /// that a teacher has to know.
+    /// With names as students type them and very long reports, the table still fits eighty columns
+    /// and hides nothing that a teacher needs.
     #[test]
     fn the_class_fits_a_terminal() {
         let drill = |name: &str| ReportedDrill {

@@ -1,4 +1,4 @@
-//! The journal as lines of JSON, written and read again.
+//! Writes and reads the journal as lines of JSON.
 
 use super::{own, say, told};
 use crate::commands::{Outcome, Ran};
@@ -47,17 +47,17 @@ pub(super) fn export(target: Option<&Path>, force: bool) -> Ran {
     Ok(Outcome::Done)
 }
 
-/// The longest line that is read of an exported journal, bytes: an entry with its measures takes a
-/// few thousand.
+/// The longest line that is read of an exported journal, in bytes. An entry with its measurements
+/// takes a few thousand.
 const LONGEST_LINE: u64 = 1 << 20;
-/// The largest exported journal that is read, bytes: four million entries.
+/// The largest exported journal that is read, in bytes. It holds about four million entries.
 const LARGEST_EXPORT: u64 = 2 << 30;
-/// After so many lines that are no entry nothing more is read.
+/// Reading stops after this many lines that are no entry.
 const MOST_STRANGE: usize = 1000;
-/// Entries that are taken in together.
+/// How many entries are stored in one write.
 const TOGETHER: usize = 10_000;
 
-/// The lines of a file, one at a time, each and all of them bounded.
+/// The lines of a file, read one at a time. Both the file and each line have a size limit.
 struct Lines {
     file: std::io::Take<BufReader<std::fs::File>>,
     number: usize,
@@ -71,7 +71,7 @@ impl Lines {
         })
     }
 
-    /// The next line with its number, none at the end.
+    /// The next line with its number; none at the end of the file.
     fn next(&mut self, path: &Path) -> Result<Option<(usize, String)>, Failure> {
         let shown = path.display();
         let mut line = Vec::new();
@@ -96,7 +96,8 @@ impl Lines {
     }
 }
 
-/// Takes in what `export` wrote; a line that is no entry is told and costs nothing but itself.
+/// Imports what `export` wrote. A line that is no entry is reported, and the other lines are still
+/// imported.
 pub(super) fn import(file: &Path) -> Ran {
     let mut lines = Lines::of(file)?;
     let mut entries: Vec<Entry> = Vec::new();

@@ -1,10 +1,10 @@
-//! Progress as CSV (RFC 4180), for a table of another program.
+//! Progress as CSV (RFC 4180), for a spreadsheet.
 
 use crate::planning::{HeardApart, Progress};
 use jiff::civil::Date;
 use std::fmt::Write as _;
 
-/// A field of CSV (RFC 4180).
+/// A field, quoted where CSV requires it (RFC 4180).
 fn field(text: &str) -> String {
     if text.contains([',', '"', '\n', '\r']) {
         format!("\"{}\"", text.replace('"', "\"\""))
@@ -13,7 +13,7 @@ fn field(text: &str) -> String {
     }
 }
 
-/// The cells as CSV, a row for each.
+/// The cells as CSV, one row for each cell.
 pub(super) fn cells(found: &Progress) -> String {
     let mut text =
         "drill,stage,tempo,clean,of,chance,low,high,cleared,last,due,held,by_heart\r\n".to_owned();
@@ -40,7 +40,7 @@ pub(super) fn cells(found: &Progress) -> String {
     text
 }
 
-/// What was heard apart as CSV, a row for each answer's day and kind.
+/// The results of `hear` as CSV, one row for each day and kind of fault.
 pub(super) fn heard_apart(lines: &[HeardApart]) -> String {
     let mut text = "day,drill,fault,what,threshold_ms,low_ms,high_ms,right,answers\r\n".to_owned();
     for line in lines {

@@ -1,4 +1,4 @@
-//! The weeks at a glance: one screen that is read in ten seconds. The days, the ladders, what is due,
+//! The weeks on one screen that can be read in ten seconds: the days, the ladders, what is due and
 //! what holds.
 
 use crate::planning::{CellLine, Known, Progress};
@@ -7,13 +7,13 @@ use jiff::ToSpan;
 use jiff::civil::Date;
 use std::fmt::Write as _;
 
-/// Days that are shown.
+/// How many days are shown.
 const DAYS: i64 = 14;
-/// Drills whose ladders are shown, those played last first.
+/// How many drills' ladders are shown, the most recently played first.
 const LADDERS: usize = 8;
-/// Columns of a ladder's bar.
+/// The width of a ladder's bar in columns.
 const BAR: usize = 16;
-/// Things that are named where there are more.
+/// How many cells or drills are named where there are more.
 const NAMED: usize = 3;
 
 /// The screen as text, at most 22 rows of at most 78 columns.
@@ -66,7 +66,7 @@ pub(super) fn text(
     text
 }
 
-/// Minutes of the last two weeks as a row of heights, and what they come to.
+/// The minutes of the last two weeks as a row of bars, and their sum.
 fn days(found: &Progress, today: Date) -> String {
     let first = today.checked_sub((DAYS - 1).days()).unwrap_or(today);
     let lately: Vec<_> = found
@@ -101,7 +101,7 @@ fn days(found: &Progress, today: Date) -> String {
     )
 }
 
-/// How far each drill is, those played last first.
+/// How far the player has come in each drill, the most recently played drill first.
 fn ladders(found: &Progress, drills: &[Known], rows: usize, text: &mut String) {
     let of = |name: &str| {
         found
@@ -164,7 +164,7 @@ fn ladders(found: &Progress, drills: &[Known], rows: usize, text: &mut String) {
     }
 }
 
-/// The drills with repetitions clean by heart, those with the most first; none where there are
+/// The drills with clean repetitions by heart, those with the most first; none where there are
 /// none.
 fn by_heart(found: &Progress) -> Option<String> {
     let mut counts: Vec<(&str, u32)> = Vec::new();
@@ -187,7 +187,8 @@ fn by_heart(found: &Progress) -> Option<String> {
     (!words.is_empty()).then(|| format!("by heart   {}", words.join("; ")))
 }
 
-/// How the tune that was heard last is pointed now and was the time before, in one row.
+/// The pointing of the most recently heard tune, in its last week and in the one before, in one
+/// row.
 fn pointed(found: &Progress) -> Option<String> {
     let last = found.pointed.iter().max_by_key(|week| week.last)?;
     let mut earlier = found
@@ -209,7 +210,7 @@ fn name(cell: &CellLine) -> String {
     format!("{}, {} at {}", cell.drill, cell.stage, cell.rung.spoken())
 }
 
-/// The first few by name, and how many more.
+/// The names of the first few cells, and how many more there are.
 fn named(cells: &[&CellLine]) -> String {
     let mut names: Vec<String> = cells.iter().take(NAMED).map(|cell| name(cell)).collect();
     if cells.len() > NAMED {
@@ -218,9 +219,9 @@ fn named(cells: &[&CellLine]) -> String {
     names.join("; ")
 }
 
-/// A line broken to 78 columns; its continuation is indented.
+/// A line broken at 78 columns, with its continuation indented.
 fn fitted(line: &str) -> String {
-    // a day and a drill's name are one word each, hyphens and all
+    // a date or a drill's name must not be broken at its hyphens
     let options = textwrap::Options::new(78)
         .word_separator(textwrap::WordSeparator::AsciiSpace)
         .word_splitter(textwrap::WordSplitter::NoHyphenation)

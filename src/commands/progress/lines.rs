@@ -1,4 +1,4 @@
-//! Progress as lines of a terminal, with all its details.
+//! Progress as lines for a terminal, with all details.
 
 use crate::planning::{HeardApart, PointedWeek, Progress};
 use crate::units::Milliseconds;
@@ -6,7 +6,8 @@ use crate::wording;
 use jiff::civil::Date;
 use std::fmt::Write as _;
 
-/// The smallest faults heard, fault by fault, at most 78 columns; empty where there are none.
+/// The smallest faults that the player hears, by kind of fault, in at most 78 columns; empty where
+/// there are none.
 pub(super) fn heard_apart(lines: &[HeardApart]) -> String {
     let mut text = String::new();
     let mut groups: Vec<(&str, &str)> = Vec::new();
@@ -47,8 +48,8 @@ pub(super) fn heard_apart(lines: &[HeardApart]) -> String {
     text
 }
 
-/// How tunes were pointed, tune by tune, the last weeks of each, at most 78 columns; empty where nothing
-/// was heard of pairs.
+/// The pointing of each tune in its last weeks, in at most 78 columns; empty where no pairs of
+/// notes were heard.
 fn pointed(weeks: &[PointedWeek]) -> String {
     let mut text = String::new();
     for of_tune in weeks.chunk_by(PointedWeek::is_of_the_music_of) {
@@ -77,14 +78,14 @@ fn pointed(weeks: &[PointedWeek]) -> String {
     text
 }
 
-/// Eighths of a block, so that a bar is eight times finer than a column.
+/// A bar of block characters for a share from 0 to 1, in steps of an eighth of a column.
 pub(super) fn bar(share: f64, width: usize) -> String {
     let eighths = (share.clamp(0.0, 1.0) * width as f64 * 8.0).round() as usize;
     let rest = ["", "▏", "▎", "▍", "▌", "▋", "▊", "▉"][eighths % 8];
     format!("{}{rest}", "█".repeat(eighths / 8))
 }
 
-/// The weeks as lines of a terminal, at most 78 columns; `failing` has drills with what to work on.
+/// The weeks as lines of at most 78 columns. `failing` lists tunes with the bars to work on.
 pub(super) fn text(found: &Progress, failing: &[(String, String)], date: Date) -> String {
     let apart = heard_apart(&found.heard_apart);
     if found.days.is_empty() && found.cells.is_empty() {
@@ -107,7 +108,7 @@ pub(super) fn text(found: &Progress, failing: &[(String, String)], date: Date) -
     text
 }
 
-/// What there is to say where nothing of the drills themselves was played.
+/// The lines for a player who played none of the drills themselves.
 fn unplayed(failing: &[(String, String)], apart: &str) -> String {
     if !apart.is_empty() {
         return apart.trim_start().to_owned();
@@ -115,14 +116,14 @@ fn unplayed(failing: &[(String, String)], apart: &str) -> String {
     if failing.is_empty() {
         return "nothing was played yet, so there is nothing to show\n".to_owned();
     }
-    // a tune of which its drills of single bars were practised
+    // the player may have practised drills of single bars of a tune
     let lines = failing
         .iter()
         .map(|(title, words)| format!("{title}: {words}\n"));
     lines.collect()
 }
 
-/// The last fourteen days: minutes, and how much was clean.
+/// The last fourteen days: the minutes played, and the share that was clean.
 fn days(found: &Progress) -> String {
     let mut text = "minutes by day, and how much of it was clean\n".to_owned();
     let most = found.days.iter().map(|day| day.minutes).fold(1.0, f64::max);
@@ -151,7 +152,7 @@ fn days(found: &Progress) -> String {
     text
 }
 
-/// The last ten rungs that were reached.
+/// The ten rungs reached last.
 fn climbed(found: &Progress) -> String {
     let mut text = String::new();
     if !found.climbed.is_empty() {
@@ -168,7 +169,8 @@ fn climbed(found: &Progress) -> String {
     text
 }
 
-/// The twelve cells played last, drill by drill: how often clean, and how likely the next is.
+/// The twelve cells played last, by drill: how often each was clean, and how likely the next
+/// repetition is to be.
 fn cells(found: &Progress) -> String {
     let mut text = String::new();
     if !found.cells.is_empty() {
@@ -210,7 +212,7 @@ fn cells(found: &Progress) -> String {
     text
 }
 
-/// How many cells held on another day.
+/// How many cells were still clean on a later day.
 fn held(found: &Progress) -> String {
     let mut text = String::new();
     if found.held.of > 0 {
@@ -227,7 +229,7 @@ fn held(found: &Progress) -> String {
     text
 }
 
-/// What the ear measured on the last ten days.
+/// What the microphone measured on the last ten days.
 fn heard(found: &Progress) -> String {
     let mut text = String::new();
     let heard: Vec<_> = found.heard.iter().rev().take(10).rev().collect();

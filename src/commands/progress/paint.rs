@@ -1,5 +1,5 @@
-//! The picture in dots: what the charts' library asks for, painted with our own letters, so that no
-//! font of the machine is needed and it looks the same everywhere.
+//! Draws the charts as pixels. The chart library's drawing calls are carried out with our own font,
+//! so that no system font is needed and the picture looks the same everywhere.
 
 use crate::engraving::font::{Face, Segment, outline_text};
 use plotters_backend::text_anchor::{HPos, VPos};
@@ -10,10 +10,11 @@ use tiny_skia::{
     FillRule, LineCap, LineJoin, Paint, Path, PathBuilder, Pixmap, Rect, Stroke, Transform,
 };
 
-/// Dots for each unit of the drawing: sharp on a screen and in print.
+/// Pixels for each unit of the drawing: sharp on a screen and in print.
 const DOTS: f32 = 2.0;
 
-/// The library gives the height of a line and not of an em; its SVG divides by the same.
+/// The height of a line in ems. The chart library gives the height of a line; its own SVG output
+/// divides by the same factor.
 const LINE: f64 = 1.24;
 
 /// A drawing that becomes a PNG.
@@ -22,7 +23,7 @@ pub(super) struct Painting {
     size: (u32, u32),
 }
 
-/// Why a picture could not be made: only its encoder can fail.
+/// The error of a picture that could not be made. Only the PNG encoder can fail.
 #[derive(Debug)]
 pub(super) struct PaintError(String);
 
@@ -47,7 +48,7 @@ fn paint(colour: BackendColor) -> Paint<'static> {
 fn polygon(points: impl IntoIterator<Item = BackendCoord>, close: bool) -> Option<Path> {
     let mut builder = PathBuilder::new();
     for (place, (x, y)) in points.into_iter().enumerate() {
-        // The middle of a dot, so that thin lines stay sharp.
+        // coordinates are moved to the middle of a pixel, so that thin lines stay sharp
         let (x, y) = (x as f32 + 0.5, y as f32 + 0.5);
         if place == 0 {
             builder.move_to(x, y);
@@ -62,17 +63,17 @@ fn polygon(points: impl IntoIterator<Item = BackendCoord>, close: bool) -> Optio
 }
 
 impl Painting {
-    /// A white sheet; nothing for a size that cannot be.
+    /// A white sheet; none where the size is not possible.
     pub(super) fn new(size: (u32, u32)) -> Option<Self> {
         let dots = |units: u32| (units as f32 * DOTS).round() as u32;
         let pixmap = Pixmap::new(dots(size.0), dots(size.1))?;
         Some(Self { pixmap, size })
     }
 
-    /// The picture as a file.
+    /// The picture as a PNG file.
     ///
     /// # Errors
-    /// The encoder's own words.
+    /// The PNG encoder failed; the message is its own.
     pub(super) fn png(&self) -> Result<Vec<u8>, String> {
         self.pixmap
             .encode_png()
@@ -105,7 +106,7 @@ impl Painting {
     }
 }
 
-/// Painted through a reference, so that the picture is still there when the charts are done.
+/// Implemented for a reference, so that the picture still exists when the chart library is done.
 impl DrawingBackend for &mut Painting {
     type ErrorType = PaintError;
 
@@ -212,7 +213,7 @@ impl DrawingBackend for &mut Painting {
                 HPos::Center => width / 2.0,
                 HPos::Right => width,
             };
-        // as far below as in the SVG
+        // the base line lies as far below as in the SVG output
         let base = f64::from(y)
             + size
                 * match style.anchor().v_pos {

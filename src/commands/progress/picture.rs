@@ -1,5 +1,5 @@
-//! Progress as a picture: panels under each other over one axis of days: minutes, clean rate, tempi
-//! reached drill by drill, lengths and landings where they were measured.
+//! Progress as a picture: panels below each other over one axis of days. They show minutes, the
+//! share of clean repetitions, the tempi reached in each drill, and measured lengths and landings.
 
 mod panels;
 
@@ -11,14 +11,15 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use quick_xml::escape::escape;
 
-/// Room left of every panel for the figures of its axis, the same for all.
+/// Room to the left of every panel for the figures of its axis, in units of the drawing.
 const LEFT: u32 = 40;
-/// Room above an axis for its unit, which stands there upright because turned letters are not read.
+/// Room above an axis for its unit, in units of the drawing. The unit is written horizontally,
+/// because vertical text is hard to read.
 const UNIT: u32 = 18;
 const SMALL: i32 = 13;
 
-/// Colours that differ for every kind of sight (Okabe & Ito, Color Universal Design, 2008); each has a
-/// shape too, and black is left to words.
+/// Colours that can be told apart with any kind of colour vision (Okabe & Ito, Color Universal
+/// Design, 2008). Each line has a shape too, and black is kept for text.
 const COLOURS: [RGBColor; MOST_LINES] = [
     RGBColor(0, 114, 178),
     RGBColor(213, 94, 0),
@@ -26,7 +27,7 @@ const COLOURS: [RGBColor; MOST_LINES] = [
     RGBColor(204, 121, 167),
 ];
 
-/// The same colours on a dark background, in the words of a page's style.
+/// The colours that replace the picture's colours on a dark background, for the page's style sheet.
 const IN_THE_DARK: [(&str, &str); 6] = [
     ("#FFFFFF", "#16181a"),
     ("#000000", "#eeeeee"),
@@ -40,10 +41,10 @@ fn cannot(error: impl std::fmt::Display) -> String {
     format!("cannot draw the picture: {error}")
 }
 
-/// The picture in lines.
+/// The picture as SVG.
 ///
 /// # Errors
-/// What the drawing library says.
+/// The drawing library failed; the message is its own.
 pub(super) fn svg(shown: &Shown, width: u32) -> Result<String, String> {
     let mut text = String::new();
     {
@@ -55,10 +56,10 @@ pub(super) fn svg(shown: &Shown, width: u32) -> Result<String, String> {
     Ok(text)
 }
 
-/// The picture in dots.
+/// The picture as PNG.
 ///
 /// # Errors
-/// What the drawing library or the encoder says.
+/// The drawing library or the PNG encoder failed; the message is its own.
 pub(super) fn png(shown: &Shown) -> Result<Vec<u8>, String> {
     let size = (WIDE, shown.height(WIDE));
     let mut painting = Painting::new(size).ok_or_else(|| cannot("it has no size"))?;
@@ -98,8 +99,8 @@ where
     Ok(())
 }
 
-/// A panel with its title, its names, its two axes; `axis` is the height of that of days, which all
-/// share and the last one shows.
+/// Draws a panel with its title, the names of its lines and its two axes. `axis` is the height of
+/// the axis of days, which all panels share and only the last one shows.
 fn draw_panel<B: DrawingBackend>(
     part: &DrawingArea<B, Shift>,
     panel: &Panel,
@@ -180,7 +181,7 @@ where
     Ok(())
 }
 
-/// The mark of a panel's line: its colour and its shape, a disc, a square, a triangle, a diamond.
+/// Draws the marker of a line in its colour and shape: a disc, a square, a triangle or a diamond.
 fn draw_mark<B: DrawingBackend>(
     part: &DrawingArea<B, Shift>,
     (x, y): (i32, i32),
@@ -215,7 +216,8 @@ fn text(words: &str, at: (i32, i32), size: i32) -> Text<'static, (i32, i32), Str
     )
 }
 
-/// The picture, wide and narrow, and the figures as a page that is read on a phone and in the dark.
+/// A page with the picture in a wide and a narrow version and all figures. It can be read on a
+/// phone and in dark mode.
 pub(super) fn html(title: &str, [wide, narrow]: [&str; 2], text: &str) -> String {
     use std::fmt::Write as _;
     let mut dark = String::new();
@@ -265,8 +267,8 @@ mod tests {
         }
     }
 
-    /// Nine lines in one panel are a skein; a drill is called by its title; a scale from nought wastes
-    /// the panel.
+    /// A panel with nine lines would be unreadable, a drill must be named by its title, and a scale
+    /// from zero would waste the panel.
     #[test]
     fn a_panel_has_four_lines_and_its_drills_title_and_a_scale_that_fits() {
         let mut found = Progress::default();

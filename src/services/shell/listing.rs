@@ -1,5 +1,5 @@
-//! Makes the list of the start page: drills with what the journal has of them, and the movements of
-//! the catalogue.
+//! Makes the list of the start page: the drills with their progress from the journal, and the
+//! movements of the catalogue.
 
 use super::Shell;
 use crate::app::{Listed, Opens, score_of};
@@ -14,9 +14,9 @@ use crate::wording::{self, capital, visible};
 use std::collections::BTreeSet;
 
 impl Shell {
-    /// Every drill for the list; with `progress`, how much of each board is done and what stands
-    /// where it would begin. A list without progress is followed by one with it, which reads no drill
-    /// again.
+    /// The lines of all drills. With `progress` each has the state of its board and the music where
+    /// practice would begin. A list without progress is made first and keeps its drills for the one
+    /// with progress.
     pub(crate) fn list(&mut self, progress: bool) -> Vec<Listed> {
         let read = self.shelf.take().filter(|_| progress);
         let shelf = read.unwrap_or_else(|| library::shelf(&drill_files::schools()));
@@ -57,8 +57,8 @@ impl Shell {
         lines
     }
 
-    /// Every movement of the catalogue, and those forms of a school that have names of their own, to be
-    /// looked for.
+    /// All movements of the catalogue, and the forms of schools that have names of their own, for
+    /// the search.
     pub(crate) fn movements() -> Vec<Listed> {
         let line = |movement: Movement, name: &str, title: &str| Listed {
             about: movement.family().heading().to_owned(),
@@ -74,7 +74,8 @@ impl Shell {
         own.chain(of_schools).collect()
     }
 
-    /// How much of a drill's board is done, where it would begin, and the music there.
+    /// Adds to a line how much of the drill's board is done, where practice would begin, and the
+    /// music there.
     fn look_into(&mut self, line: &mut Listed, opened: &Opened, known: &Known) {
         if let Some(pieces) = phrases::pieces(&opened.drill) {
             line.bars = Some(pieces.bars);
@@ -148,7 +149,7 @@ pub(super) fn homework(kept: &Kept, digest: &Digest) -> Vec<Listed> {
     kept.open.iter().map(line).collect()
 }
 
-/// How many cells are clear, and how many there are.
+/// The number of clear cells, and the number of all cells.
 fn clear_of(board: &Board) -> (usize, usize) {
     let is_clear = |cell: &&Cell| matches!(cell.status, CellStatus::Clear | CellStatus::Passed);
     (
@@ -157,7 +158,7 @@ fn clear_of(board: &Board) -> (usize, usize) {
     )
 }
 
-/// `5 of 52 cells clear`.
+/// The state of a board in words: `5 of 52 cells clear`.
 fn done(board: &Board) -> String {
     let (clear, all) = clear_of(board);
     let held = match board.cells().filter(|cell| cell.held.is_held()).count() {

@@ -1,4 +1,4 @@
-//! Records into the journal, and what becomes of those that cannot be stored.
+//! Stores records in the journal, and keeps those that cannot be stored.
 
 use super::Shell;
 use crate::app::Message;
@@ -8,12 +8,14 @@ use crate::services::{Failure, output};
 use crate::wording;
 
 impl Shell {
-    /// Stores records with those that wait. What cannot be stored is kept and tried again, also
-    /// where the journal could not be opened before: a stick may have been put in, space been made.
+    /// Stores these records and those that wait. Where that fails they are kept and tried again,
+    /// even where the journal could not be opened before: a USB stick may be back, or space may be
+    /// free again.
     pub(super) fn store(&mut self, records: Vec<Record>) -> Message {
         self.waiting.extend(records);
         if self.journal.as_ref().is_none_or(Journal::is_a_copy) {
-            // A journal that was taken away comes back whole or not at all: none is begun in its place.
+            // A journal whose file disappeared must not be replaced by an empty one, so nothing is
+            // stored until the file is back.
             let wait = self.gone && !self.path.exists();
             if !wait {
                 match Journal::open(&self.path) {
@@ -49,11 +51,11 @@ impl Shell {
         }
     }
 
-    /// Tries once more to store what could not be stored by the end, or else writes it into a file
-    /// that `journal import` takes.
+    /// Tries a last time to store the waiting records, or else writes them to a file for `journal
+    /// import`.
     ///
     /// # Errors
-    /// It could not be stored: where it lies now, and how to take it in later.
+    /// The records could not be stored; the message says where they are and how to import them.
     pub(crate) fn rescue(&mut self) -> Result<(), Failure> {
         if self.waiting.is_empty() {
             return Ok(());
@@ -83,15 +85,15 @@ impl Shell {
                 )));
             }
         }
-        // Nowhere to write: the terminal is the last place that keeps them.
+        // no file can be written, so the records are printed on the terminal
         Err(Failure(format!(
             "{lost}\nand no file can be written: save the lines below into one, `gracerung journal import` takes them in\n{text}"
         )))
     }
 }
 
-/// Records as `journal export` writes entries. They have no place in a journal yet: each session is
-/// taken for a journal of its own, so that taking them in twice counts nothing twice.
+/// Records in the format of `journal export`. They have no place in a journal yet, so each session
+/// is written as a journal of its own. Importing them twice then adds nothing twice.
 fn rescued(records: &[Record]) -> String {
     let mut text = String::new();
     for record in records {

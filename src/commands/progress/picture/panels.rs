@@ -1,21 +1,24 @@
-//! What a picture of progress shows: its panels with their lines, and the days that all share.
+//! The content of a picture of progress: its panels with their lines, over an axis of days that all
+//! panels share.
 
 use crate::planning::{PointedWeek, Progress};
 use crate::units::Milliseconds;
 use jiff::civil::Date;
 
-/// Widths of the picture, and of its twin for a phone, dots; letters are as large on both.
+/// The width of the picture, and of its version for a phone, in units of the drawing. Letters have
+/// the same size in both.
 pub(in crate::commands::progress) const WIDE: u32 = 900;
 pub(in crate::commands::progress) const NARROW: u32 = 360;
-/// The title over all, a panel without its names, a row of names, the axis of days.
+/// The heights of the title, of a panel without its names and of a row of names, in units of the
+/// drawing; the axis of days follows.
 pub(super) const TITLE: u32 = 40;
 pub(super) const PANEL: u32 = 160;
 pub(super) const NAMES: u32 = 18;
 pub(super) const AXIS: u32 = 46;
-/// The most lines in a panel: more cannot be told apart.
+/// The most lines in a panel. More cannot be told apart.
 pub(super) const MOST_LINES: usize = 4;
 
-/// `7 Jan`, and with its year where days of several years stand on the axis.
+/// A day as `7 Jan`, with its year where the axis spans several years.
 pub(super) fn day_of(number: i32, with_year: bool) -> String {
     let form = if with_year { "%-d %b %Y" } else { "%-d %b" };
     Date::constant(2000, 1, 1)
@@ -23,10 +26,10 @@ pub(super) fn day_of(number: i32, with_year: bool) -> String {
         .map_or_else(|_| String::new(), |day| day.strftime(form).to_string())
 }
 
-/// Drills whose tempi are shown at most, those practised last.
+/// The most drills whose tempi are shown; the most recently practised are.
 pub(super) const MOST_DRILLS: usize = 6;
 
-/// Days since 2000, the panels' horizontal axis.
+/// The day as a number of days since 2000-01-01, for the horizontal axis.
 fn number(day: Date) -> i32 {
     Date::constant(2000, 1, 1)
         .until(day)
@@ -44,26 +47,26 @@ pub(super) struct Line {
 #[derive(Debug)]
 pub(super) struct Panel {
     pub(super) title: String,
-    /// What its axis counts.
+    /// The unit of the vertical axis.
     pub(super) unit: &'static str,
     pub(super) range: std::ops::Range<f64>,
     pub(super) lines: Vec<Line>,
-    /// Bars from the ground, and no lines.
+    /// True where values are drawn as bars from the axis instead of lines.
     pub(super) bars: bool,
 }
 
-/// All that a picture shows.
+/// The content of a picture.
 #[derive(Debug)]
 pub(in crate::commands::progress) struct Shown {
     pub(super) title: String,
     pub(super) days: std::ops::Range<i32>,
     pub(super) panels: Vec<Panel>,
-    /// What there was no room for, as a sentence.
+    /// A sentence about what there was no room for.
     pub(super) left_out: Option<String>,
 }
 
 impl Panel {
-    /// Rows of names over the panel: none where the title says it all.
+    /// The number of rows of names above the panel; 0 where the title is enough.
     pub(super) fn rows(&self, width: u32) -> u32 {
         let named = u32::try_from(self.lines.len()).unwrap_or(0);
         match named {
@@ -79,7 +82,8 @@ impl Panel {
 }
 
 impl Shown {
-    /// What a picture of this progress shows; `title_of` says a drill's title by its name.
+    /// The content of the picture of this progress. `title_of` returns the title of the drill with
+    /// a name.
     pub(in crate::commands::progress) fn of(
         title: &str,
         found: &Progress,
@@ -157,8 +161,7 @@ fn clean(found: &Progress) -> Panel {
     }
 }
 
-/// The range of an axis: from a little under the least value to a little over the greatest, and at
-/// least ten wide.
+/// The range of an axis: a little more than the range of its values, and at least ten wide.
 fn fitting(lines: &[Line]) -> std::ops::Range<f64> {
     let values = || lines.iter().flat_map(|line| &line.points).map(|at| at.1);
     let (low, high) = (
@@ -171,10 +174,10 @@ fn fitting(lines: &[Line]) -> std::ops::Range<f64> {
     (low - spare).max(0.0)..high + spare
 }
 
-/// The tempi reached: a panel for each drill, those practised last first, its stages as lines; and
-/// what is left out.
+/// The tempi that were reached, with a panel for each drill and a line for each stage, the most
+/// recently practised drill first. The sentence names what is left out.
 fn climbs(found: &Progress, title_of: &impl Fn(&str) -> String) -> (Vec<Panel>, Option<String>) {
-    // the scale is of tempi: lengths of an opened movement have no place on it
+    // the axis shows tempi, so tone lengths of an opened movement have no place on it
     let tempi = || found.climbed.iter().filter(|rung| !rung.rung.is_opened());
     let mut drills: Vec<(&str, Date)> = Vec::new();
     for rung in tempi() {
@@ -207,7 +210,7 @@ fn climbs(found: &Progress, title_of: &impl Fn(&str) -> String) -> (Vec<Panel>, 
     (panels, left_out)
 }
 
-/// Lines in panels of so many as are told apart.
+/// Spreads lines over panels of at most [`MOST_LINES`].
 fn in_panels(title: &str, unit: &'static str, lines: Vec<Line>) -> Vec<Panel> {
     let mut panels = Vec::new();
     let mut rest = lines;
@@ -230,7 +233,8 @@ fn in_panels(title: &str, unit: &'static str, lines: Vec<Line>) -> Vec<Panel> {
     panels
 }
 
-/// The smallest faults heard, each a line; those that were not heard at all have no dot.
+/// The smallest faults that the player hears, one line for each kind. A fault that was not heard at
+/// all has no point.
 fn heard_apart(found: &Progress, title_of: &impl Fn(&str) -> String) -> Vec<Panel> {
     let mut lines: Vec<Line> = Vec::new();
     for heard in &found.heard_apart {
@@ -248,8 +252,8 @@ fn heard_apart(found: &Progress, title_of: &impl Fn(&str) -> String) -> Vec<Pane
     in_panels("Smallest fault heard", "milliseconds", lines)
 }
 
-/// How tunes were pointed, a point for each week, where its last pairs were heard; what is wanted stands
-/// beside the name.
+/// The pointing of tunes, with one point a week for the last pairs heard in it. The wanted ratio
+/// stands beside the name.
 fn pointed(found: &Progress, title_of: &impl Fn(&str) -> String) -> Vec<Panel> {
     let mut lines: Vec<Line> = Vec::new();
     for of_tune in found.pointed.chunk_by(PointedWeek::is_of_the_music_of) {
@@ -275,7 +279,7 @@ fn pointed(found: &Progress, title_of: &impl Fn(&str) -> String) -> Vec<Panel> {
         lines,
     );
     for panel in &mut panels {
-        // a ratio is a small number, and the roundest there is is one to one
+        // ratios are small numbers, so their axis begins at one to one
         let ratios = panel.lines.iter().flat_map(|line| &line.points);
         let most = ratios.map(|at| at.1).fold(1.0, f64::max);
         panel.range = 1.0..most + 1.0;
@@ -283,7 +287,7 @@ fn pointed(found: &Progress, title_of: &impl Fn(&str) -> String) -> Vec<Panel> {
     panels
 }
 
-/// What was heard of the player by listening.
+/// What the microphone measured of the player.
 fn heard(found: &Progress) -> Vec<Panel> {
     let heard = |name: &str, what: fn(&crate::planning::HeardOnDay) -> Option<Milliseconds>| {
         let points = found.heard.iter();
